@@ -1,0 +1,1 @@
+"""The reviewed facts: a strict loader, and the data as TOML and TSV beside it."""

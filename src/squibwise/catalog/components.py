@@ -1,0 +1,83 @@
+"""Component kinds: one TOML each."""
+
+import msgspec
+
+from squibwise.catalog.facts import Fact
+from squibwise.errors import CatalogError
+from squibwise.model.names import PLACES
+from squibwise.model.words import STATES, Basis
+
+FAMILIES = ("bag", "belt", "charge", "sensor", "switch", "unit", "lamp", "wiring", "mechanical")
+PLUGS = ("none", "seat", "wheel", "pillar", "door", "nose", "dash", "unit")
+
+
+class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A word for what an eye can see, and how often it is seen in each state.
+
+    Attributes:
+        word: As written in ``seen``.
+        text: How to look, in a mechanic's words.
+        sound: Probability that this is reported of a sound part; likewise the other states.
+            ``fired`` is ignored for kinds that cannot fire.
+        minutes: What the look takes. [min]
+        source: Source id.
+        basis: Basis of the probabilities.
+    """
+
+    word: str
+    text: str
+    sound: float
+    fired: float = 0.0
+    faulty: float
+    damaged: float
+    unfit: float
+    minutes: float = 2.0
+    source: str = "judgement"
+    basis: Basis = "judgement"
+
+    def __post_init__(self) -> None:
+        for state in STATES:
+            if not 0.0 <= getattr(self, state) <= 1.0:
+                raise CatalogError(f"look {self.word}: {state} is not a probability")
+
+
+class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A kind of component.
+
+    Attributes:
+        kind: The word in component ids.
+        title: What the trade calls it.
+        family: One of ``FAMILIES``.
+        places: Where it can be.
+        circuit: Is it in a circuit that the unit watches, so that it can set a code.
+        fires: Does it hold a charge that is spent once fired.
+        stages: Most circuits it can have.
+        plug: Harness junction that it shares with its neighbours; one of ``PLUGS``.
+            ``wheel`` holds only at the driver's place.
+        look: The kind's own look words.
+        fact: Facts about this kind.
+    """
+
+    kind: str
+    title: str
+    family: str
+    places: tuple[str, ...]
+    circuit: bool
+    fires: bool
+    stages: int = 1
+    plug: str = "none"
+    look: tuple[LookWord, ...] = ()
+    fact: tuple[Fact, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.family not in FAMILIES or self.plug not in PLUGS:
+            raise CatalogError(f"{self.kind}: unknown family or plug")
+        strange = [p for p in self.places if p not in PLACES]
+        if strange or not self.places:
+            raise CatalogError(f"{self.kind}: unknown or no places {strange}")
+
+
+class CommonLooks(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``looks/<family>.toml``: the look words every kind of a family accepts."""
+
+    look: tuple[LookWord, ...]

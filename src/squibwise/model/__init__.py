@@ -1,0 +1,1 @@
+"""Immutable records and their invariants, nothing else."""

@@ -1,0 +1,195 @@
+"""What is believed of the event and of every component, and why."""
+
+import math
+
+import msgspec
+
+from squibwise.errors import ModelError
+from squibwise.model.origin import Finding
+from squibwise.model.words import STATES, Basis
+
+_SUM_TOLERANCE = 1e-9
+
+
+def _check_sums(values: tuple[float, ...], what: str) -> None:
+    if not all(v >= 0.0 for v in values) or not abs(math.fsum(values) - 1.0) <= _SUM_TOLERANCE:
+        raise ModelError(f"{what}: probabilities {values} do not sum to one")
+
+
+class StateBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Probabilities of a component's states; they sum to one."""
+
+    sound: float
+    fired: float
+    faulty: float
+    damaged: float
+    unfit: float
+
+    def __post_init__(self) -> None:
+        _check_sums(tuple(getattr(self, s) for s in STATES), "component")
+
+
+class StageBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Probabilities of one charge or circuit: fired, live and whole, or electrically faulty."""
+
+    fired: float
+    live: float
+    faulty: float
+
+    def __post_init__(self) -> None:
+        _check_sums((self.fired, self.live, self.faulty), "stage")
+
+
+class Because(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One reason of a conclusion.
+
+    Attributes:
+        text: In words a mechanic reads.
+        evidence: Ids of the evidence it rests on.
+        sources: Catalogue source ids it rests on.
+        weak: ``judgement`` or ``from-memory`` when it leans on such a fact; else None.
+        alone_db: Weight of that evidence alone, for the likeliest state. [dB] None = not weighed.
+        last_db: Its weight when everything else is known already. [dB] None = not weighed.
+    """
+
+    text: str
+    evidence: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+    weak: Basis | None = None
+    alone_db: float | None = None
+    last_db: float | None = None
+
+
+class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is believed of one component.
+
+    Attributes:
+        id: Component id.
+        after_crash: States right after the crash, before anybody worked on the car.
+        now: States after everything that was done since.
+        stages: Circuits by stage, now; empty for parts without a circuit.
+        prior_fired: Probability of having fired before any evidence of this car.
+        because: Reasons, strongest first.
+    """
+
+    id: str
+    after_crash: StateBelief
+    now: StateBelief
+    stages: dict[str, StageBelief] = {}
+    prior_fired: float | None = None
+    because: tuple[Because, ...] = ()
+
+
+class SpeedChange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Quantiles of the resultant delta-V of the worst impact, in km/h."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class EventBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is believed of the crash itself.
+
+    Attributes:
+        zones: Probability that a zone was struck, by zone (they need not sum to one).
+        delta_v_kmh: Severity; None when no crash is near certain.
+        driver_belted: Probability that the driver's belt was latched.
+        passenger_belted: The same for the front passenger.
+        front_passenger: Probability of ``empty``, ``child-or-small`` and ``adult``.
+        rollover: Probability of a rollover.
+        second_impact: Probability of a second impact.
+        no_crash: Probability that there was no crash at all.
+        causes: Probability of each common cause, such as ``shared-plug:driver``.
+    """
+
+    zones: dict[str, float]
+    delta_v_kmh: SpeedChange | None
+    driver_belted: float
+    passenger_belted: float
+    front_passenger: dict[str, float]
+    rollover: float
+    second_impact: float
+    no_crash: float
+    causes: dict[str, float] = {}
+
+
+class Contradiction(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Evidence that does not fit together; reported, never averaged away."""
+
+    text: str
+    evidence: tuple[str, ...]
+    remedy: str
+
+
+class NextLook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One observation worth making.
+
+    Attributes:
+        component: Component to look at.
+        look: What to do: a look, ``second-scan``, ``substitute-load`` ...
+        text: How, in a mechanic's words.
+        minutes: What it takes.
+        settles: Probability that it changes what is done.
+        saving: Expected saving per minute, in the unit of the loss table.
+    """
+
+    component: str
+    look: str
+    text: str
+    minutes: float
+    settles: float
+    saving: float
+
+
+class Assumption(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Something that was taken for granted, with its source and basis."""
+
+    text: str
+    fact: str = ""
+    source: str = ""
+    basis: Basis = "judgement"
+
+
+class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The answer of ``assess``.
+
+    Attributes:
+        surprise_db: How badly the evidence as a whole fits any story; high = re-check. [dB]
+    """
+
+    event: EventBelief
+    components: tuple[ComponentBelief, ...]
+    contradictions: tuple[Contradiction, ...] = ()
+    next_looks: tuple[NextLook, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    surprise_db: float = 0.0
+
+    def of(self, component_id: str) -> ComponentBelief | None:
+        """Return the belief about one component; None when the car does not have it."""
+        return next((c for c in self.components if c.id == component_id), None)
+
+
+class Loss(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a wrong decision about one component costs, in money units of the table.
+
+    Attributes:
+        needless: Replacing it although it is sound.
+        missed: Keeping it although it is not: rework and hazard.
+    """
+
+    needless: float
+    missed: float
+
+
+class LossTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Losses by component id, handed to inference by ``case.py``.
+
+    Attributes:
+        losses: By component id.
+        minute: Money of one minute of work.
+    """
+
+    losses: dict[str, Loss]
+    minute: float

@@ -1,0 +1,109 @@
+"""The car, its profile of rules and what the user knows of prices."""
+
+import datetime as dt
+
+import msgspec
+
+from squibwise.errors import ModelError
+from squibwise.model.money import Money
+from squibwise.model.names import Side
+from squibwise.model.origin import Origin
+
+
+class Car(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The car as far as known.
+
+    Attributes:
+        vin: 17 characters, upper case; None when not given.
+        model_year: None when neither given nor readable from the VIN.
+        drive_hand: Side the driver sits on.
+        equipment: Name of the catalogue template, after defaults.
+        components: Ids of every component the car is taken to have, sorted.
+        stages: Number of circuits of a component, by id, where more than one.
+        assumed: True when nobody stated the equipment and the template is a guess from the year.
+    """
+
+    vin: str | None = None
+    model_year: int | None = None
+    drive_hand: Side = "left"
+    equipment: str
+    components: tuple[str, ...]
+    stages: dict[str, int] = {}
+    assumed: bool = False
+
+
+class Given(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A figure of the maker that the user entered, with its citation.
+
+    Attributes:
+        value: In the unit the key names.
+        source: Where the user read it.
+    """
+
+    value: float
+    source: str
+
+    def __post_init__(self) -> None:
+        if not self.value >= 0.0:
+            raise ModelError(f"{self.value} is not a figure from 0")
+
+
+class OwnRule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A rule of the maker that the user entered for this car.
+
+    Attributes:
+        component: Component id, or a kind for every component of it.
+        action: ``replace``, ``inspect``, ``keep`` or ``calibrate``.
+        when: Condition word of a rule profile; ``always`` when left out.
+        source: Where the user read it.
+    """
+
+    component: str
+    action: str
+    when: str = "always"
+    source: str
+
+
+class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The rules that apply to this car.
+
+    Attributes:
+        name: A shipped profile, or ``unknown``: then every profile is computed.
+        wait_minutes: Wait after power-down that the maker prescribes; None = longest published.
+        loop_low_ohm: Lowest loop resistance the maker allows. [ohm]
+        loop_high_ohm: Highest. [ohm]
+        rules: The user's own rules; each overrides the profile.
+    """
+
+    name: str = "unknown"
+    wait_minutes: Given | None = None
+    loop_low_ohm: Given | None = None
+    loop_high_ohm: Given | None = None
+    rules: tuple[OwnRule, ...] = ()
+
+
+class Price(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the user expects to pay for one thing.
+
+    Attributes:
+        what: Component id, component kind, task id or ``labour-hour``.
+        low: Lowest price seen.
+        likely: Most likely price.
+        high: Highest price seen.
+        source: Where the prices come from.
+        on: Day they were read; None when not stated.
+    """
+
+    what: str
+    low: Money
+    likely: Money
+    high: Money
+    source: str = ""
+    on: dt.date | None = None
+    origin: Origin = Origin()
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.low.minor <= self.likely.minor <= self.high.minor:
+            raise ModelError(
+                f"{self.origin.where()}: price of {self.what} has low, likely, high out of order"
+            )

@@ -1,0 +1,33 @@
+"""A case: one car, its evidence and what the user knows."""
+
+import msgspec
+
+from squibwise.model.car import Car, Price, Profile
+from squibwise.model.evidence import Evidence
+from squibwise.model.origin import Finding
+
+
+class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Everything known of one car; the input of every stage.
+
+    Attributes:
+        id: Folder name.
+        title: One line.
+        region: ISO 3166-1 or 3166-2 code; None when not stated.
+        currency: ISO 4217 code.
+        evidence: In order of time, entries without a time where the user wrote them.
+        prices: What the user expects to pay.
+        findings: What is wrong or remarkable with the case file and its reports.
+        files: Path and SHA-256 of every evidence file.
+    """
+
+    id: str
+    title: str = ""
+    region: str | None = None
+    currency: str = "USD"
+    car: Car
+    profile: Profile = Profile()
+    evidence: tuple[Evidence, ...] = ()
+    prices: tuple[Price, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    files: dict[str, str] = {}

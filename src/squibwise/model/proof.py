@@ -1,0 +1,76 @@
+"""Verdicts, gates and the written record."""
+
+from typing import Any
+
+import msgspec
+
+from squibwise.model.belief import Because
+from squibwise.model.origin import Finding, Origin
+from squibwise.model.words import Outcome
+
+
+class Verdict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A checked limit.
+
+    Attributes:
+        what: Id of the thing checked.
+        outcome: ``met``, ``not met`` or ``undecided``.
+        text: In plain words, with the figures.
+        decide: What would decide it; empty when decided.
+        p_met: Probability that the true value meets the limit; None when not a measured limit.
+    """
+
+    what: str
+    outcome: Outcome
+    text: str
+    decide: str = ""
+    p_met: float | None = None
+    because: tuple[Because, ...] = ()
+    origin: Origin = Origin()
+
+
+class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A condition that must hold before the record may be signed.
+
+    Attributes:
+        id: Gate word.
+        open: True while it is not fulfilled.
+        text: What is asked.
+        remedy: What to record to close it.
+    """
+
+    id: str
+    open: bool
+    text: str
+    remedy: str = ""
+
+
+class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The written record, as it is put into JSON.
+
+    Attributes:
+        schema: Version of this layout.
+        case_id: Case.
+        issued_on: ISO date, passed in.
+        draft: True while a gate is open.
+        content: Everything the record states, plain JSON values.
+        gates: All gates, open and closed.
+        attachments: SHA-256 of every evidence file, by path.
+        digest: SHA-256 over the canonical JSON (RFC 8785) of everything above.
+    """
+
+    schema: str
+    case_id: str
+    issued_on: str
+    draft: bool
+    content: dict[str, Any]
+    gates: tuple[Gate, ...]
+    attachments: dict[str, str] = {}
+    digest: str = ""
+
+
+class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The answer of ``verify``."""
+
+    valid: bool
+    problems: tuple[Finding, ...] = ()

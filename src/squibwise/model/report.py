@@ -1,0 +1,136 @@
+"""What a scan report said, line by line, and how far it reached."""
+
+import msgspec
+
+from squibwise.errors import ModelError
+from squibwise.model.origin import Finding, Origin, Time
+from squibwise.model.words import Basis, Fault, Status
+
+
+class Candidate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One reading of a code line.
+
+    Attributes:
+        component: Component id; None when only the kind or nothing is clear.
+        kind: Component kind; None when unclear.
+        place: Place; None when unclear.
+        stage: Stage of the circuit; None when the line does not tell.
+        fault: What is wrong with it.
+        weight: Share of belief, 0 to 1; a line's candidates sum to 1.
+    """
+
+    component: str | None
+    kind: str | None = None
+    place: str | None = None
+    stage: int | None = None
+    fault: Fault
+    weight: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.weight <= 1.0:
+            raise ModelError(f"candidate weight {self.weight} is not in (0, 1]")
+
+
+class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One fault as the report states it.
+
+    Attributes:
+        line: Line number in the report, from 1.
+        raw: The text as it stood.
+        code: Normalised code such as ``B0001``; None when the line has only words.
+        failure_type: Two hex digits after the code; None when absent.
+        status: Status words, in the order read; empty when the line does not tell.
+        component: The one component meant; None when several candidates remain or none is known.
+        kind: Its kind, also when the place is unclear; None when unknown.
+        place: Its place; None when unknown.
+        stage: Stage of the circuit; None when the line does not tell.
+        fault: What is wrong, ``unknown`` when the line does not tell.
+        candidates: Every reading with its weight; empty when nothing is understood of the part.
+        basis: What the reading rests on: ``words``, ``code``, ``words+code`` or ``none``.
+        sources: Catalogue source ids the reading leans on.
+        weak: The weakest basis among the facts used; None when no fact was used.
+        module: Heading of the module it was listed under; None when there was none.
+        repeats: Line numbers of other codes of the report that tell of the same fault.
+        origin: Where it stands.
+    """
+
+    line: int
+    raw: str
+    code: str | None = None
+    failure_type: str | None = None
+    status: tuple[Status, ...] = ()
+    component: str | None = None
+    kind: str | None = None
+    place: str | None = None
+    stage: int | None = None
+    fault: Fault = "unknown"
+    candidates: tuple[Candidate, ...] = ()
+    basis: str = "none"
+    sources: tuple[str, ...] = ()
+    weak: Basis | None = None
+    module: str | None = None
+    repeats: tuple[int, ...] = ()
+    origin: Origin = Origin()
+
+
+class Unread(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A line that was not understood; nothing is dropped."""
+
+    line: int
+    raw: str
+
+
+class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a report covered, and whether the unit was able to test it.
+
+    Attributes:
+        complete: True when every circuit of the restraint unit was read; None when not stated.
+        able: False when the unit could not run its tests (voltage, lock, fault); None = unknown.
+        unit_volts: Supply at the unit. [V] None when not stated.
+        modules: Module headings seen in the report.
+        not_tested: Component ids whose test had not completed.
+        why: What limits the coverage, in plain words.
+    """
+
+    complete: bool | None = None
+    able: bool | None = None
+    unit_volts: float | None = None
+    modules: tuple[str, ...] = ()
+    not_tested: tuple[str, ...] = ()
+    why: tuple[str, ...] = ()
+
+
+class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Everything that was read from one report file: the answer of ``read``.
+
+    Attributes:
+        vin: VIN found in the report; None when there was none.
+        lines: Faults understood, in the order read.
+        unread: Lines with text in them that were not understood.
+        findings: What is wrong or remarkable with the report.
+        coverage: How far the report reached.
+    """
+
+    vin: str | None = None
+    lines: tuple[CodeLine, ...] = ()
+    unread: tuple[Unread, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    coverage: Coverage = Coverage()
+
+
+class Report(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="report"):
+    """A scan report as evidence of a case.
+
+    Attributes:
+        id: Name within the case.
+        time: When it was read; None when not stated.
+        when: ``before-repair``, ``after-repair`` or ``unknown``.
+        reading: What the file said.
+        origin: Where the case names it.
+    """
+
+    id: str
+    time: Time | None = None
+    when: str = "unknown"
+    reading: ReadReport
+    origin: Origin = Origin()

@@ -1,0 +1,44 @@
+"""The closed word lists that every stage shares. Their meaning stands in ``docs/names.md``."""
+
+from typing import Literal, get_args
+
+State = Literal["sound", "fired", "faulty", "damaged", "unfit"]
+STATES: tuple[State, ...] = get_args(State)
+
+Status = Literal["present", "stored", "pending", "intermittent", "cleared", "not-tested", "locked"]
+Fault = Literal[
+    "open-or-high",
+    "low-or-short",
+    "short-to-ground",
+    "short-to-battery",
+    "cross-short",
+    "event-recorded",
+    "internal",
+    "communication",
+    "configuration",
+    "identity",
+    "calibration",
+    "voltage",
+    "performance",
+    "mechanical",
+    "unknown",
+]
+FAULTS: tuple[Fault, ...] = get_args(Fault)
+
+Basis = Literal[
+    "standard",
+    "government",
+    "published",
+    "computed",
+    "common-practice",
+    "judgement",
+    "from-memory",
+]
+WEAK_BASES: tuple[Basis, ...] = ("judgement", "from-memory")
+
+Action = Literal["replace", "inspect", "keep", "calibrate"]
+Done = Literal["replaced", "reseated", "cleared", "disconnected", "repaired"]
+Extent = Literal["none", "light", "moderate", "severe"]
+OccupantClass = Literal["empty", "child-or-small", "adult"]
+Belt = Literal["latched", "unlatched"]
+Outcome = Literal["met", "not met", "undecided"]
