@@ -1,0 +1,93 @@
+"""A straight line through readings with known uncertainty, and reading it backwards."""
+
+import math
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from squibwise.errors import ModelError
+
+Array = NDArray[np.float64]
+
+
+class Line(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``y = offset + slope * x`` with its covariance.
+
+    Attributes:
+        offset: Value at x = 0, in the unit of y.
+        slope: Unit of y per unit of x.
+        u_offset: Standard uncertainty of the offset.
+        u_slope: Standard uncertainty of the slope.
+        covariance: Covariance of offset and slope.
+        misfit: Sum of squared weighted residuals; compare with ``degrees``.
+        degrees: Readings minus two.
+    """
+
+    offset: float
+    slope: float
+    u_offset: float
+    u_slope: float
+    covariance: float
+    misfit: float
+    degrees: int
+
+    @property
+    def fits(self) -> bool:
+        """Is the misfit within what the stated uncertainties allow (about 95 %)."""
+        return self.degrees == 0 or self.misfit <= _chi_square_95(self.degrees)
+
+
+def _chi_square_95(degrees: int) -> float:
+    # Wilson-Hilferty approximation of the 95 % point; within 1 % from 3 degrees on.
+    third = 2.0 / (9.0 * degrees)
+    return float(degrees * (1.0 - third + 1.6448536269514722 * math.sqrt(third)) ** 3)
+
+
+def fit_line(x: Array, y: Array, u: Array) -> Line:
+    """Return the weighted least-squares line; x is taken as exact.
+
+    Args:
+        x: Applied values, at least two different ones.
+        y: Readings.
+        u: Standard uncertainty of each reading, above 0.
+
+    Raises:
+        ModelError: Fewer than two different x, or an uncertainty not above 0.
+
+    Source: iso-28037, clause 6 (known and possibly unequal weights).
+    """
+    if np.unique(x).size < 2 or not bool(np.all(u > 0.0)):
+        raise ModelError("a line needs two different loads and uncertainties above 0")
+    weight = 1.0 / u**2
+    total = weight.sum()
+    x_mean, y_mean = float((weight * x).sum() / total), float((weight * y).sum() / total)
+    spread = float((weight * (x - x_mean) ** 2).sum())
+    slope = float((weight * (x - x_mean) * (y - y_mean)).sum() / spread)
+    offset = y_mean - slope * x_mean
+    return Line(
+        offset=offset,
+        slope=slope,
+        u_offset=math.sqrt(1.0 / total + x_mean**2 / spread),
+        u_slope=math.sqrt(1.0 / spread),
+        covariance=-x_mean / spread,
+        misfit=float((weight * (y - offset - slope * x) ** 2).sum()),
+        degrees=x.size - 2,
+    )
+
+
+def read_back(line: Line, y: float, u: float) -> tuple[float, float]:
+    """Return the x that belongs to a reading, and its standard uncertainty.
+
+    The covariance of offset and slope is kept; without it the answer is far too wide.
+
+    Raises:
+        ModelError: The line is flat.
+
+    Source: iso-28037, clause 11.2.
+    """
+    if line.slope == 0.0:
+        raise ModelError("a flat line cannot be read backwards")
+    x = (y - line.offset) / line.slope
+    variance = u**2 + line.u_offset**2 + x**2 * line.u_slope**2 + 2.0 * x * line.covariance
+    return x, math.sqrt(variance) / abs(line.slope)
