@@ -4,9 +4,12 @@ from functools import cached_property
 from pathlib import Path
 
 from squibwise.catalog.components import CommonLooks, Kind, LookWord
+from squibwise.catalog.currencies import Currencies
 from squibwise.catalog.equipment import Template
 from squibwise.catalog.facts import Fact, FactFile, Source, SourceFile
+from squibwise.catalog.priors import Priors, read_priors
 from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
+from squibwise.catalog.release import RecordText, ReleaseFile, ReleaseGate
 from squibwise.errors import CatalogError
 
 DATA = Path(__file__).parent / "data"
@@ -49,6 +52,11 @@ class Catalog:
         return read_folder(self.root / "equipment", Template)
 
     @cached_property
+    def currencies(self) -> Currencies:
+        """Currency codes that a case may name."""
+        return read_toml(self.root / "currencies.toml", Currencies)
+
+    @cached_property
     def facts(self) -> dict[str, Fact]:
         """Every free-standing fact and every kind's facts, by id."""
         files = read_folder(self.root / "facts", FactFile).values()
@@ -56,6 +64,25 @@ class Catalog:
         facts += [f for kind in self.kinds.values() for f in kind.fact]
         refuse_repeats((f.id for f in facts), "facts")
         return {f.id: f for f in facts}
+
+    @cached_property
+    def release_gates(self) -> dict[str, ReleaseGate]:
+        """Conditions of release by word, in the order they are listed."""
+        gates = read_toml(self.root / "release.toml", ReleaseFile).gate
+        refuse_repeats((g.id for g in gates), "release.toml")
+        return {g.id: g for g in gates}
+
+    @cached_property
+    def record_texts(self) -> dict[str, RecordText]:
+        """Texts that stand in every record, by id."""
+        texts = read_toml(self.root / "release.toml", ReleaseFile).text
+        refuse_repeats((t.id for t in texts), "release.toml")
+        return {t.id: t for t in texts}
+
+    @cached_property
+    def priors(self) -> Priors:
+        """What is believed before a car is looked at: curves, shares, severities."""
+        return read_priors(self.root / "priors")
 
     def fact(self, fact_id: str) -> Fact:
         """Return one fact.

@@ -1,0 +1,1 @@
+"""Derives the shipped priors from open crash data. Not part of the installed program."""

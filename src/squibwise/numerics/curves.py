@@ -1,0 +1,199 @@
+"""Logistic curves of deployment: written as terms, evaluated over whole arrays, pure."""
+
+from collections.abc import Sequence
+from typing import Any, Literal
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.errors import CatalogError, ModelError
+
+Struck = Literal["front", "near", "far", "rear"]
+SIDE_CODES: dict[str, int] = {"front": 0, "near": 1, "far": 2, "rear": 3}
+Quantity = Literal["constant", "forward", "rearward", "lateral", "total", "year", "belted"]
+SEVERITIES: tuple[str, ...] = ("forward", "rearward", "lateral", "total")
+
+Array = npt.NDArray[np.float64]
+_BELTS = (0.0, 1.0)
+
+
+class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One addend of a curve: ``coefficient * (clip(quantity, low, high) - centre) / per``.
+
+    Attributes:
+        of: Quantity it grows with; ``constant`` is 1. Delta-V in km/h, year in years.
+        sides: Struck sides it holds for; empty = all. ``near`` is the side of the seat concerned.
+        given: Holds only when the other device fired (1) or did not (0); None = always.
+        low: Below this the quantity counts as this. None = no limit.
+        high: Above this the quantity counts as this. None = no limit.
+        centre: Value at which the term is zero.
+        per: Size of the step that the coefficient speaks of.
+        coefficient: Change of the log odds per step.
+        se: Standard error of the coefficient.
+    """
+
+    of: Quantity
+    sides: tuple[Struck, ...] = ()
+    given: Literal[0, 1] | None = None
+    low: float | None = None
+    high: float | None = None
+    centre: float = 0.0
+    per: float = 1.0
+    coefficient: float = 0.0
+    se: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not self.per > 0.0 or not self.se >= 0.0:
+            raise CatalogError(f"term of {self.of}: per {self.per} or se {self.se} is out of range")
+        if self.of in SEVERITIES and not self.coefficient >= 0.0:
+            raise CatalogError(f"term of {self.of}: firing would become rarer with severity")
+
+
+class Curve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The log odds of one deployment, as a sum of terms.
+
+    Attributes:
+        terms: What is added up.
+        belted_share: Share of latched belts, for a belt that is unknown.
+        years: Model years and their weights, for a model year that is unknown.
+    """
+
+    terms: tuple[Term, ...]
+    belted_share: float
+    years: tuple[tuple[float, float], ...]
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.belted_share <= 1.0:
+            raise CatalogError(f"belted share {self.belted_share} is not a probability")
+        if not self.years or not sum(weight for _, weight in self.years) > 0.0:
+            raise CatalogError("a curve needs model years with weights")
+
+
+class Hit(msgspec.Struct, frozen=True, kw_only=True):
+    """What a curve is asked about; arrays or numbers that broadcast together.
+
+    Attributes:
+        side: Codes of ``SIDE_CODES``; near and far are seen from the seat concerned.
+        forward_kmh: Loss of forward speed, damage-estimate scale. [km/h] Negative = pushed on.
+        lateral_kmh: Sideways change of speed, its sign is not used. [km/h]
+        model_year: NaN = unknown: averaged over the curve's years.
+        belted: 1 or 0, shares in between mix; NaN = unknown: mixed by the curve's belt share.
+    """
+
+    side: Any
+    forward_kmh: Any
+    lateral_kmh: Any
+    model_year: Any = np.nan
+    belted: Any = np.nan
+
+
+def side_codes(sides: Sequence[str]) -> npt.NDArray[np.int64]:
+    """Return the codes of struck sides written as words.
+
+    Raises:
+        ModelError: A word is none of ``SIDE_CODES``.
+    """
+    strange = sorted({s for s in sides if s not in SIDE_CODES})
+    if strange:
+        raise ModelError(f"{strange} are not struck sides; use {tuple(SIDE_CODES)}")
+    return np.array([SIDE_CODES[s] for s in sides], dtype=np.int64)
+
+
+def quantities(hit: Hit) -> dict[str, Array]:
+    """Return every quantity that terms can use, broadcast to one shape."""
+    side, forward, lateral, year, belted = np.broadcast_arrays(
+        *(
+            np.asarray(value, dtype=np.float64)
+            for value in (hit.side, hit.forward_kmh, hit.lateral_kmh, hit.model_year, hit.belted)
+        )
+    )
+    return {
+        "side": side,
+        "constant": np.ones(side.shape),
+        "forward": np.maximum(forward, 0.0),
+        "rearward": np.maximum(-forward, 0.0),
+        "lateral": np.abs(lateral),
+        "total": np.hypot(forward, lateral),
+        "year": year,
+        "belted": belted,
+    }
+
+
+def column(term: Term, known: dict[str, Array], given: Array | None = None) -> Array:
+    """Return the value that a term's coefficient multiplies, zero where it does not hold."""
+    value = (np.clip(known[term.of], term.low, term.high) - term.centre) / term.per
+    holds = np.ones(value.shape, dtype=bool)
+    if term.sides:
+        holds &= np.isin(known["side"], [SIDE_CODES[s] for s in term.sides])
+    if term.given is not None:
+        if given is None:
+            raise ModelError("this curve needs to know whether the other device fired")
+        holds = holds & (np.asarray(given) == term.given)
+    return np.where(holds, value, 0.0)
+
+
+def logit(
+    curve: Curve, known: dict[str, Array], given: Array | None = None, shift: float = 0.0
+) -> Array:
+    """Return the log odds of firing; model year and belt must be known everywhere."""
+    total = sum(term.coefficient * column(term, known, given) for term in curve.terms)
+    return np.asarray(total, dtype=np.float64) + shift
+
+
+def expit(odds: npt.ArrayLike) -> Array:
+    """Return probabilities from log odds, without overflow."""
+    return np.asarray(0.5 * (1.0 + np.tanh(0.5 * np.asarray(odds, dtype=np.float64))))
+
+
+def probability(
+    curve: Curve, hit: Hit, given: npt.ArrayLike | None = None, shift: float = 0.0
+) -> Array:
+    """Return the probability of firing for each hit.
+
+    An unknown model year is averaged over the curve's years, an unknown belt mixed by its belt
+    share: both are averages of probabilities, not of log odds.
+
+    Args:
+        curve: The fitted curve.
+        hit: What is known of the impact; see ``Hit`` for units and signs.
+        given: 1 where the other device fired and 0 where not, for curves that ask for it.
+        shift: Added to the log odds: the intercept learned from the user's own cases.
+
+    Raises:
+        ModelError: The curve asks for ``given`` and there is none.
+    """
+    known = quantities(hit)
+    other = None if given is None else np.asarray(given, dtype=np.float64)
+    shape = () if other is None else other.shape
+    result = np.zeros(np.broadcast_shapes(known["side"].shape, shape))
+    for year, year_weight in _years(curve, known["year"]):
+        for belted, belt_weight in _belts(curve, known["belted"]):
+            one = known | {"year": year, "belted": belted}
+            result = result + year_weight * belt_weight * expit(logit(curve, one, other, shift))
+    return np.asarray(result)
+
+
+def _uses(curve: Curve, quantity: str) -> bool:
+    return any(term.of == quantity for term in curve.terms)
+
+
+def _years(curve: Curve, year: Array) -> list[tuple[Array, Array | float]]:
+    unknown = np.isnan(year)
+    if not unknown.any() or not _uses(curve, "year"):
+        return [(np.where(unknown, 0.0, year), 1.0)]
+    total = sum(weight for _, weight in curve.years)
+    first = np.arange(len(curve.years)) == 0
+    return [
+        (np.where(unknown, typical, year), np.where(unknown, weight / total, float(is_first)))
+        for (typical, weight), is_first in zip(curve.years, first, strict=True)
+    ]
+
+
+def _belts(curve: Curve, belted: Array) -> list[tuple[Array, Array | float]]:
+    if not _uses(curve, "belted"):
+        return [(np.zeros(belted.shape), 1.0)]
+    share = np.where(np.isnan(belted), curve.belted_share, belted)
+    return [
+        (np.full(share.shape, latched), share if latched else 1.0 - share) for latched in _BELTS
+    ]
