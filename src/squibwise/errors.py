@@ -1,5 +1,8 @@
 """The few ways a command can stop, each with its exit code and what to do next."""
 
+from collections.abc import Sequence
+from typing import Any
+
 
 class SquibwiseError(Exception):
     """A stop that a person can act on.
@@ -17,9 +20,18 @@ class SquibwiseError(Exception):
 
 
 class InputError(SquibwiseError):
-    """What was handed in cannot be used: missing, unreadable, too large or broken."""
+    """What was handed in cannot be used: missing, unreadable, too large or broken.
+
+    Attributes:
+        findings: Everything that is wrong with it, one ``Finding`` each; empty when the message
+            says it all.
+    """
 
     exit_code = 2
+
+    def __init__(self, message: str, *, remedy: str = "", findings: Sequence[Any] = ()) -> None:
+        super().__init__(message, remedy=remedy)
+        self.findings = tuple(findings)
 
 
 class UnavailableError(SquibwiseError):
