@@ -10,6 +10,7 @@ from squibwise.catalog.facts import Fact, FactFile, Source, SourceFile
 from squibwise.catalog.priors import Priors, read_priors
 from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
 from squibwise.catalog.release import RecordText, ReleaseFile, ReleaseGate
+from squibwise.catalog.vin import VinRules
 from squibwise.errors import CatalogError
 
 DATA = Path(__file__).parent / "data"
@@ -55,6 +56,11 @@ class Catalog:
     def currencies(self) -> Currencies:
         """Currency codes that a case may name."""
         return read_toml(self.root / "currencies.toml", Currencies)
+
+    @cached_property
+    def vin(self) -> VinRules:
+        """Tables of the vehicle identification number."""
+        return read_toml(self.root / "vin.toml", VinRules)
 
     @cached_property
     def facts(self) -> dict[str, Fact]:

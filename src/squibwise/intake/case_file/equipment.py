@@ -1,0 +1,124 @@
+"""Which components the car is taken to have: a template, what the user changed, what was seen."""
+
+from collections.abc import Iterable, Mapping
+
+import msgspec
+
+from squibwise.catalog.equipment import Template
+from squibwise.catalog.load import Catalog
+from squibwise.intake.case_file.notes import Mention, Notes
+from squibwise.intake.case_file.records import CarTable
+from squibwise.model.car import Car
+from squibwise.model.evidence import Evidence
+from squibwise.model.names import split_component
+from squibwise.model.origin import Finding, Origin, Severity
+from squibwise.model.report import CodeLine, Report
+
+
+def whole_template(name: str, templates: Mapping[str, Template]) -> Template:
+    """Return a template with everything that the templates it extends bring along."""
+    template = templates[name]
+    if not template.base:
+        return template
+    base = whole_template(template.base, templates)
+    return msgspec.structs.replace(
+        template,
+        components=base.components + template.components,
+        stages=base.stages | template.stages,
+    )
+
+
+def likeliest_template(year: int | None, templates: Mapping[str, Template]) -> str:
+    """Return the template that a car of a model year most often has, or the widest one.
+
+    The widest when the year is unknown: a component too many is asked about, one too few is missed.
+    """
+
+    def weight(name: str) -> float:
+        covers = [p for p in templates[name].prior if year and p.years[0] <= year <= p.years[1]]
+        return max((p.weight for p in covers), default=0.0)
+
+    def width(name: str) -> int:
+        return len(whole_template(name, templates).components)
+
+    return max(sorted(templates), key=lambda name: (weight(name), width(name)))
+
+
+def make_car(table: CarTable, vin: str | None, year: int | None, catalog: Catalog) -> Car:
+    """Return the car that a ``[car]`` table describes.
+
+    Args:
+        table: As written.
+        vin: VIN that applies, from the table or from a report; upper case.
+        year: Model year that applies; None when unknown.
+        catalog: For the templates.
+    """
+    name = table.equipment or likeliest_template(year, catalog.templates)
+    template = whole_template(name, catalog.templates)
+    components = (set(template.components) | set(table.add)) - set(table.remove)
+    stages = {c: template.stages.get(split_component(c).kind, 1) for c in components}
+    stages |= {c: n for c, n in table.stages.items() if c in components}
+    return Car(
+        vin=vin,
+        model_year=year,
+        drive_hand=table.drive_hand,
+        equipment=name,
+        components=tuple(sorted(components)),
+        stages={c: n for c, n in sorted(stages.items()) if n > 1},
+        assumed=table.equipment is None,
+    )
+
+
+def with_mentioned(car: Car, notes: Notes) -> Car:
+    """Return the car with every component and stage that the evidence names, each new one noted."""
+    for mention in notes.mentions:
+        car = _with(car, mention, notes)
+    return car
+
+
+def _with(car: Car, mention: Mention, notes: Notes) -> Car:
+    component = mention.component
+    if component not in car.components:
+        message = f"{component} is not part of '{car.equipment}'; it is taken to be in the car."
+        remedy = f'Write add = ["{component}"] under [car] if it is, or correct the entry.'
+        severity: Severity = "note" if car.assumed else "warning"
+        notes.add("case-component-added", mention.path, message, remedy, severity)
+        components = tuple(sorted({*car.components, component}))
+        car = msgspec.structs.replace(car, components=components)
+    if mention.stage > car.stages.get(component, 1):
+        message = f"{component} is taken to have {mention.stage} circuits, because one is named."
+        remedy = f'Write stages = {{ "{component}" = {mention.stage} }} under [car] if it has.'
+        notes.add("case-stage-added", mention.path, message, remedy, "note")
+        stages = dict(sorted({**car.stages, component: mention.stage}.items()))
+        car = msgspec.structs.replace(car, stages=stages)
+    return car
+
+
+def with_codes(car: Car, evidence: Iterable[Evidence], notes: Notes) -> Car:
+    """Return the car with every component and stage that a report surely speaks of."""
+    for report in evidence:
+        for line in report.reading.lines if isinstance(report, Report) else ():
+            if line.component is not None:
+                car = _with_coded(car, line, line.component, notes)
+    return car
+
+
+def _with_coded(car: Car, line: CodeLine, component: str, notes: Notes) -> Car:
+    origin = line.origin if line.origin.file else Origin(line=line.line, raw=line.raw)
+    if component not in car.components:
+        message = f"{component} is not part of '{car.equipment}', but this report names it."
+        remedy = f'Write add = ["{component}"] under [car] if it is there.'
+        finding = Finding(
+            code="report-component-added",
+            severity="note" if car.assumed else "warning",
+            message=message,
+            remedy=remedy,
+            origin=origin,
+        )
+        notes.findings.append(finding)
+        components = tuple(sorted({*car.components, component}))
+        car = msgspec.structs.replace(car, components=components)
+    if (line.stage or 1) > car.stages.get(component, 1):
+        stages = dict(sorted({**car.stages, component: line.stage or 1}.items()))
+        car = msgspec.structs.replace(car, stages=stages)
+    return car
