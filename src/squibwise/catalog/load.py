@@ -7,6 +7,7 @@ from squibwise.catalog.components import CommonLooks, Kind, LookWord
 from squibwise.catalog.currencies import Currencies
 from squibwise.catalog.equipment import Template
 from squibwise.catalog.facts import Fact, FactFile, Source, SourceFile
+from squibwise.catalog.firing import Firing
 from squibwise.catalog.priors import Priors, read_priors
 from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
 from squibwise.catalog.release import RecordText, ReleaseFile, ReleaseGate
@@ -89,6 +90,11 @@ class Catalog:
     def priors(self) -> Priors:
         """What is believed before a car is looked at: curves, shares, severities."""
         return read_priors(self.root / "priors")
+
+    @cached_property
+    def firing(self) -> Firing:
+        """Firing logic, faults and how reliable each kind of evidence is."""
+        return Firing(self.root / "firing")
 
     def fact(self, fact_id: str) -> Fact:
         """Return one fact.

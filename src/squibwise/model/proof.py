@@ -37,12 +37,30 @@ class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         open: True while it is not fulfilled.
         text: What is asked.
         remedy: What to record to close it.
+        missing: What exactly is missing, one entry each; empty when closed.
     """
 
     id: str
     open: bool
     text: str
     remedy: str = ""
+    missing: tuple[str, ...] = ()
+
+
+class Signature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A signature over a record's digest.
+
+    Attributes:
+        by: Name of the person who signed.
+        scheme: Signature scheme, such as ``Ed25519``.
+        public_key: Public key, base64. A key found in the record itself proves only sameness.
+        value: The signature, base64.
+    """
+
+    by: str
+    scheme: str
+    public_key: str
+    value: str
 
 
 class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -57,6 +75,7 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         gates: All gates, open and closed.
         attachments: SHA-256 of every evidence file, by path.
         digest: SHA-256 over the canonical JSON (RFC 8785) of everything above.
+        signature: Over the digest; None while nobody has signed.
     """
 
     schema: str
@@ -67,6 +86,7 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     gates: tuple[Gate, ...]
     attachments: dict[str, str] = {}
     digest: str = ""
+    signature: Signature | None = None
 
 
 class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -1,0 +1,326 @@
+"""Each gate opens by one lack and says what is missing."""
+
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+import pytest
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.car import Profile
+from squibwise.model.evidence import (
+    DoneWork,
+    Passed,
+    SeatTrial,
+    SubstituteLoad,
+)
+from squibwise.model.origin import Finding
+from squibwise.model.proof import Gate, Verdict
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
+from squibwise.prove import gates
+from squibwise.prove.gates import QUESTIONS
+
+Made = dict[str, Any]
+
+
+@pytest.fixture
+def ask(made: Made, catalog: Catalog) -> Callable[..., dict[str, Gate]]:
+    def asked(
+        case: Any = None, assessment: Any = None, work: Any = None, verdicts: Any = ()
+    ) -> dict[str, Gate]:
+        answer = gates(
+            case or made["case"](),
+            assessment or made["assessment"](),
+            work or made["work"](),
+            verdicts,
+            catalog,
+        )
+        return {g.id: g for g in answer}
+
+    return asked
+
+
+Ask = Callable[..., dict[str, Gate]]
+
+
+def open_words(answer: dict[str, Gate]) -> list[str]:
+    return [word for word, gate in answer.items() if gate.open]
+
+
+def test_every_gate_of_the_catalogue_is_asked_in_its_order(catalog: Catalog) -> None:
+    assert tuple(QUESTIONS) == tuple(catalog.release_gates)
+
+
+def test_a_finished_car_has_no_open_gate(ask: Ask) -> None:
+    answer = ask()
+    assert open_words(answer) == []
+    assert all(gate.remedy == "" and gate.missing == () for gate in answer.values())
+
+
+def test_a_car_of_which_nothing_is_recorded_is_not_released(ask: Ask, made: Made) -> None:
+    answer = ask(case=made["case"](evidence=(), profile=Profile()))
+    assert set(open_words(answer)) == {
+        "maker-procedure",
+        "lamp-check",
+        "final-scan",
+        "cautions-read",
+        "answerable",
+    }
+
+
+def without(made: Made, *ids: str) -> Any:
+    return made["case"](evidence=tuple(e for e in made["evidence"]() if e.id not in ids))
+
+
+def with_changed(made: Made, id_: str, **changes: Any) -> Any:
+    rows = (msgspec.structs.replace(e, **changes) if e.id == id_ else e for e in made["evidence"]())
+    return made["case"](evidence=tuple(rows))
+
+
+def with_later(made: Made, *later: Any) -> Any:
+    return made["case"](evidence=made["evidence"]() + later)
+
+
+@pytest.mark.parametrize(
+    ("missing", "gate", "says"),
+    [
+        ("load-2", "loads-returned", "load S1 on driver.front-bag/1"),
+        ("label-1", "provenance", "driver.front-bag: no part label recorded"),
+        ("p-2", "disposal", "driver.front-bag"),
+        ("lamp-1", "lamp-check", "no lamp check recorded"),
+        ("scan-9", "final-scan", "no scan recorded"),
+        ("p-3", "cautions-read", "nobody has recorded it"),
+        ("p-4", "answerable", "nobody has recorded it since the last work"),
+    ],
+)
+def test_what_is_not_recorded_opens_its_gate_alone(
+    ask: Ask, made: Made, missing: str, gate: str, says: str
+) -> None:
+    answer = ask(case=without(made, missing))
+    assert open_words(answer) == [gate]
+    assert answer[gate].missing == (says,)
+    assert answer[gate].remedy
+
+
+@pytest.mark.parametrize(
+    ("id_", "changes", "gate", "says"),
+    [
+        ("label-1", {"number": ""}, "provenance", "no part number"),
+        ("label-1", {"provenance": "unknown"}, "provenance", "origin unknown"),
+        ("label-1", {"donor_vin": None}, "provenance", "no VIN of the car it came from"),
+        ("label-1", {"recall_checked": None}, "recalls", "9Z-1147-A"),
+        ("label-1", {"recall_checked": False}, "recalls", "9Z-1147-A"),
+        ("lamp-1", {"lit": False}, "lamp-check", "did not light"),
+        ("lamp-1", {"out_after_s": None}, "lamp-check", "did not go out"),
+        ("lamp-1", {"stayed_out": None}, "lamp-check", "stay out on a drive"),
+        ("p-1", {"result": "failed"}, "failed-checks", "driver.belt-webbing:inspect: failed"),
+        ("p-3", {"by": None}, "cautions-read", "nobody"),
+        ("p-4", {"by": ""}, "answerable", "nobody"),
+    ],
+)
+def test_what_is_recorded_badly_opens_its_gate(
+    ask: Ask, made: Made, id_: str, changes: dict[str, Any], gate: str, says: str
+) -> None:
+    answer = ask(case=with_changed(made, id_, **changes))
+    assert open_words(answer) == [gate]
+    assert says in answer[gate].missing[0]
+
+
+LINE = CodeLine(line=3, raw="B0001-1B open", status=("present",), fault="open-or-high")
+
+
+@pytest.mark.parametrize(
+    ("reading", "says"),
+    [
+        (ReadReport(coverage=Coverage(complete=None)), "not stated that all circuits were read"),
+        (ReadReport(coverage=Coverage(complete=True, able=False)), "not able to test"),
+        (
+            ReadReport(coverage=Coverage(complete=True, not_tested=("driver.front-bag",))),
+            "not tested: driver.front-bag",
+        ),
+        (ReadReport(lines=(LINE,), coverage=Coverage(complete=True)), "1 fault(s) shown"),
+        (
+            ReadReport(unread=(Unread(line=2, raw="?"),), coverage=Coverage(complete=True)),
+            "1 line(s) not understood",
+        ),
+    ],
+)
+def test_the_last_scan_must_be_complete_tested_and_free_of_faults(
+    ask: Ask, made: Made, reading: ReadReport, says: str
+) -> None:
+    answer = ask(case=with_changed(made, "scan-9", reading=reading))
+    assert open_words(answer) == ["final-scan"]
+    assert says in answer["final-scan"].missing[0]
+
+
+def test_a_code_that_was_cleared_is_no_fault(ask: Ask, made: Made) -> None:
+    cleared = msgspec.structs.replace(LINE, status=("cleared",))
+    reading = ReadReport(lines=(cleared,), coverage=Coverage(complete=True))
+    assert open_words(ask(case=with_changed(made, "scan-9", reading=reading))) == []
+
+
+def test_unread_lines_may_be_answered_for_by_name(ask: Ask, made: Made) -> None:
+    reading = ReadReport(unread=(Unread(line=2, raw="?"),), coverage=Coverage(complete=True))
+    case = with_changed(made, "scan-9", reading=reading)
+    passed = Passed(id="p-9", what="final-scan", result="passed", by="R. Own")
+    assert (
+        open_words(ask(case=msgspec.structs.replace(case, evidence=(*case.evidence, passed)))) == []
+    )
+
+
+def test_work_after_the_proof_opens_the_proof_again(ask: Ask, made: Made) -> None:
+    late = DoneWork(id="done-9", time=made["at"](20), what="reseated", component="driver.front-bag")
+    answer = open_words(ask(case=with_later(made, late)))
+    assert set(answer) == {"answerable", "lamp-check", "final-scan"}
+
+
+def test_a_load_issued_after_the_scan_opens_it_again_even_when_returned(
+    ask: Ask, made: Made
+) -> None:
+    out = SubstituteLoad(id="l-8", serial="S2", loop="driver.front-bag/1", move="issued")
+    back = SubstituteLoad(id="l-9", serial="S2", loop="driver.front-bag/1", move="returned")
+    assert open_words(ask(case=with_later(made, out, back))) == ["final-scan"]
+
+
+def test_two_loads_are_told_apart_by_their_marks(ask: Ask, made: Made) -> None:
+    out = SubstituteLoad(id="l-8", serial="S2", loop="driver.front-bag/2", move="issued")
+    assert (
+        "load S2 on driver.front-bag/2" in ask(case=with_later(made, out))["loads-returned"].missing
+    )
+
+
+@pytest.mark.parametrize("component", ["passenger.seat-bag", "passenger.occupant-sensor"])
+def test_seat_sensing_is_calibrated_after_the_last_seat_work(
+    ask: Ask, made: Made, component: str
+) -> None:
+    work = DoneWork(id="done-2", what="reseated", component=component)
+    before = made["evidence"]()[:3]
+    rest = made["evidence"]()[3:]
+    trial = SeatTrial(
+        id="t-1", component="passenger.occupant-sensor", applied_kg=30.0, read_kg=30.4
+    )
+    passed = Passed(id="t-2", what="passenger.occupant-sensor:calibrate", result="passed", by="R")
+    assert open_words(ask(case=made["case"](evidence=(*before, work, *rest)))) == [
+        "seat-after-work"
+    ]
+    assert open_words(ask(case=made["case"](evidence=(*before, trial, work, *rest)))) == [
+        "seat-after-work"
+    ]
+    assert open_words(ask(case=made["case"](evidence=(*before, work, trial, *rest)))) == []
+    assert open_words(ask(case=made["case"](evidence=(*before, work, passed, *rest)))) == []
+
+
+def test_work_on_the_battery_is_no_seat_work(ask: Ask, made: Made) -> None:
+    work = DoneWork(id="done-0", what="disconnected", component="battery")
+    assert open_words(ask(case=made["case"](evidence=(work, *made["evidence"]())))) == []
+
+
+@pytest.mark.parametrize(
+    ("action", "gate"),
+    [
+        ("replace", "replacements"),
+        ("inspect", "inspections"),
+        ("calibrate", "calibrations"),
+        ("do", "steps"),
+    ],
+)
+def test_open_work_opens_the_gate_of_its_kind(ask: Ask, made: Made, action: str, gate: str) -> None:
+    item = made["item"]("left.curtain:x", "left.curtain", action, done=False, title="Left curtain")
+    answer = ask(work=made["work"](item))
+    assert open_words(answer) == [gate]
+    assert answer[gate].missing == ("Left curtain (left.curtain:x)",)
+
+
+@pytest.mark.parametrize("changes", [{"strict": "advice"}, {"probability": 0.01}])
+def test_advice_and_ruled_out_work_open_no_gate(
+    ask: Ask, made: Made, changes: dict[str, Any]
+) -> None:
+    item = made["item"]("left.curtain:x", "left.curtain", "replace", done=False, **changes)
+    assert open_words(ask(work=made["work"](item))) == []
+
+
+@pytest.mark.parametrize("outcome", ["not met", "undecided"])
+def test_a_verdict_that_is_not_met_opens_its_gate(ask: Ask, outcome: Any) -> None:
+    verdict = Verdict(what="loop", outcome=outcome, text="2.9 ohm", decide="measure again")
+    answer = ask(verdicts=(verdict,))
+    assert open_words(answer) == ["verdicts"]
+    assert answer["verdicts"].missing == (f"loop: {outcome}. 2.9 ohm measure again",)
+
+
+def test_broken_input_opens_a_gate(ask: Ask, made: Made) -> None:
+    finding = Finding(code="x", severity="error", message="line cannot be used", remedy="Fix it.")
+    answer = ask(case=made["case"](findings=(finding, finding)))
+    assert answer["input-clean"].missing == ("input: line cannot be used Fix it.",)
+
+
+def test_an_unknown_profile_asks_for_the_makers_procedure(ask: Ask, made: Made) -> None:
+    case = made["case"](profile=Profile())
+    assert open_words(ask(case=case)) == ["maker-procedure"]
+    passed = Passed(
+        id="m", what="maker-procedure", result="passed", note="own manual, page 4", by="R. Own"
+    )
+    named = msgspec.structs.replace(case, evidence=(passed, *case.evidence))
+    assert open_words(ask(case=named)) == []
+    nameless = msgspec.structs.replace(passed, note="")
+    assert open_words(
+        ask(case=msgspec.structs.replace(case, evidence=(nameless, *case.evidence)))
+    ) == ["maker-procedure"]
+
+
+def test_a_contradiction_is_closed_only_by_a_later_explanation_with_a_name(
+    ask: Ask, made: Made
+) -> None:
+    row = made["Contradiction"](
+        text="Torn, says the look; whole, says the listing.",
+        evidence=("done-1",),
+        remedy="Look again.",
+    )
+    states = made["assessment"](contradictions=(row,))
+    assert open_words(ask(assessment=states)) == ["contradictions"]
+    said = Passed(
+        id="c",
+        what="contradictions",
+        result="passed",
+        note="the listing is of another car",
+        by="R. Own",
+    )
+    later = made["case"](evidence=(*made["evidence"](), said))
+    earlier = made["case"](evidence=(said, *made["evidence"]()))
+    assert open_words(ask(case=later, assessment=states)) == []
+    assert open_words(ask(case=earlier, assessment=states)) == ["contradictions"]
+
+
+def states_with(made: Made, component: str, now: str) -> Any:
+    rows = made["assessment"]().components
+    changed = tuple(
+        made["belief"](component, now=made[now]) if c.id == component else c for c in rows
+    )
+    look = made["NextLook"](
+        component=component,
+        look="cover-torn",
+        text="Look at the seam.",
+        minutes=1,
+        settles=0.4,
+        saving=9.0,
+    )
+    return made["assessment"](components=changed, next_looks=(look,))
+
+
+def test_a_doubtful_component_opens_the_gate_and_names_the_look(ask: Ask, made: Made) -> None:
+    answer = ask(assessment=states_with(made, "passenger.front-bag", "DOUBT"))
+    assert open_words(answer) == ["doubtful"]
+    assert answer["doubtful"].missing == ("passenger.front-bag: 60% sound. Look at the seam.",)
+
+
+def test_an_inspection_that_passed_settles_a_doubt(ask: Ask, made: Made) -> None:
+    assert open_words(ask(assessment=states_with(made, "driver.belt-webbing", "DOUBT"))) == []
+
+
+def test_an_unsound_part_that_no_item_covers_opens_a_gate(ask: Ask, made: Made) -> None:
+    answer = ask(assessment=states_with(made, "passenger.front-bag", "FIRED"))
+    assert open_words(answer) == ["not-sound"]
+
+
+def test_a_replaced_part_that_reads_faulty_again_is_not_settled(ask: Ask, made: Made) -> None:
+    answer = ask(assessment=states_with(made, "driver.front-bag", "FIRED"))
+    assert open_words(answer) == ["not-sound"]
