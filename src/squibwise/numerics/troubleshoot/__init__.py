@@ -1,0 +1,1 @@
+"""Which test or repair comes next: sequential troubleshooting with noisy tests and shared costs."""

@@ -1,0 +1,161 @@
+"""A troubleshooting problem: what can be wrong, what can be tested, what can be repaired."""
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import msgspec
+
+from squibwise.errors import ModelError
+
+Power = Literal["off", "through", "on"]
+
+
+class Result(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One possible outcome of a test.
+
+    Attributes:
+        word: Name of the outcome.
+        chance: Probability of it under each hypothesis, in their order.
+        minutes: What this outcome costs on top of the test. [min]
+        fixed: The test itself has cured the fault and shown it: nothing is left to do.
+    """
+
+    word: str
+    chance: tuple[float, ...]
+    minutes: float = 0.0
+    fixed: bool = False
+
+
+class Test(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One test. Repeating it repeats its outcome, so it is worth doing once.
+
+    Attributes:
+        id: Name.
+        minutes: Hands-on time without access, wait and power-up. [min]
+        access: Access clusters that must be open, as positions.
+        power: ``off`` is done with the power off and leaves it off, ``through`` starts with the
+            power off and ends with it on, ``on`` needs no hands on the circuit.
+        results: Outcomes; their chances sum to one under every hypothesis.
+    """
+
+    __test__ = False
+
+    id: str
+    minutes: float
+    access: tuple[int, ...] = ()
+    power: Power = "off"
+    results: tuple[Result, ...]
+
+
+class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One repair; each is verified, and a repair of the right fault always succeeds.
+
+    Attributes:
+        id: Name.
+        minutes: Hands-on time and the price of its parts as time. [min]
+        check_minutes: Time of the verification after it. [min]
+        access: Access clusters that must be open, as positions.
+        fixes: Faults that it removes.
+    """
+
+    id: str
+    minutes: float
+    check_minutes: float = 0.0
+    access: tuple[int, ...] = ()
+    fixes: frozenset[str]
+
+
+class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Everything the planner needs.
+
+    Attributes:
+        hypotheses: Each a set of faults; more than one for faults that come together.
+        weight: Weight of each hypothesis; they need not sum to one.
+        access_minutes: What opening each access cluster costs, once. [min]
+        wait_minutes: Wait after each power-down before hands go in. [min]
+        power_up_minutes: What each power-up costs. [min]
+        powered: Is the car powered at the start.
+        opened: Access clusters that are open already.
+    """
+
+    hypotheses: tuple[frozenset[str], ...]
+    weight: tuple[float, ...]
+    tests: tuple[Test, ...] = ()
+    repairs: tuple[Repair, ...]
+    access_minutes: tuple[float, ...] = ()
+    wait_minutes: float = 0.0
+    power_up_minutes: float = 0.0
+    powered: bool = True
+    opened: frozenset[int] = frozenset()
+
+    def __post_init__(self) -> None:
+        _check_weights(self.weight, len(self.hypotheses))
+        _check_costs(self)
+        for test in self.tests:
+            _check_test(test, len(self.hypotheses))
+        mended = frozenset[str]().union(*(r.fixes for r in self.repairs))
+        stuck = [sorted(h) for h in self.hypotheses if not h or not h <= mended]
+        if stuck:
+            raise ModelError(f"no repair for {stuck[0]}")
+
+
+def _check_weights(weight: Sequence[float], count: int) -> None:
+    if len(weight) != count or not count or not all(w > 0.0 and math.isfinite(w) for w in weight):
+        raise ModelError("every hypothesis needs a weight above 0")
+
+
+def _check_costs(problem: Problem) -> None:
+    costs = [*problem.access_minutes, problem.wait_minutes, problem.power_up_minutes]
+    costs += [t.minutes for t in problem.tests] + [
+        x.minutes for t in problem.tests for x in t.results
+    ]
+    costs += [r.minutes + r.check_minutes for r in problem.repairs]
+    if not all(cost >= 0.0 and math.isfinite(cost) for cost in costs):
+        raise ModelError("minutes must be numbers from 0")
+    clusters = {k for item in (*problem.tests, *problem.repairs) for k in item.access}
+    if not all(0 <= k < len(problem.access_minutes) for k in clusters | problem.opened):
+        raise ModelError("an access cluster has no cost")
+
+
+def _check_test(test: Test, count: int) -> None:
+    if any(len(r.chance) != count for r in test.results):
+        raise ModelError(f"test {test.id}: a chance is missing")
+    sums = [math.fsum(column) for column in zip(*(r.chance for r in test.results), strict=True)]
+    negative = any(not c >= 0.0 for r in test.results for c in r.chance)
+    if negative or not all(abs(total - 1.0) <= 1e-9 for total in sums):
+        raise ModelError(f"test {test.id}: chances do not sum to one")
+
+
+def normalised(weight: Sequence[float]) -> tuple[float, ...]:
+    """Return weights that sum to one."""
+    total = math.fsum(weight)
+    return tuple(w / total for w in weight)
+
+
+def telling(test: Test) -> bool:
+    """Return whether any outcome of a test is likelier under one hypothesis than another."""
+    return any(r.fixed or max(r.chance) - min(r.chance) > 1e-12 for r in test.results)
+
+
+def trimmed(problem: Problem) -> Problem:
+    """Return the problem without tests that tell nothing and repairs that are never better."""
+    tests = tuple(t for t in problem.tests if telling(t))
+    faults = frozenset[str]().union(*problem.hypotheses)
+    useful = [r for r in problem.repairs if r.fixes & faults]
+    repairs = tuple(r for r in useful if not any(_beats(o, r, faults, useful) for o in useful))
+    return msgspec.structs.replace(problem, tests=tests, repairs=repairs)
+
+
+def _beats(other: Repair, repair: Repair, faults: frozenset[str], order: list[Repair]) -> bool:
+    """Return whether ``other`` makes ``repair`` needless; of two equals the first one does."""
+    if other is repair or not _covers(other, repair, faults):
+        return False
+    return not _covers(repair, other, faults) or order.index(other) < order.index(repair)
+
+
+def _covers(other: Repair, repair: Repair, faults: frozenset[str]) -> bool:
+    """Return whether ``other`` does all that ``repair`` does, for no more."""
+    wide = (repair.fixes & faults) <= (other.fixes & faults)
+    cheap = other.minutes + other.check_minutes <= repair.minutes + repair.check_minutes
+    return wide and cheap and set(other.access) <= set(repair.access)
