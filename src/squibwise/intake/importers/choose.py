@@ -1,21 +1,48 @@
 """Which importer reads a document: by its content, with its name as a hint only."""
 
-from squibwise.intake.importers.base import Extract
+import msgspec
+
+from squibwise.errors import InputError, ModelError, SquibwiseError, UnavailableError
+from squibwise.intake.importers import mail, objects, separated, webpage, workbook
+from squibwise.intake.importers.apart import read_apart
+from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
 from squibwise.intake.importers.encoding import decode
 from squibwise.intake.importers.limits import MAX_BYTES, refuse_large
-from squibwise.intake.importers.text import empty, read_text
+from squibwise.intake.importers.text import TEXT, empty
+from squibwise.model.origin import Finding, Origin
+
+IMPORTERS: tuple[Importer, ...] = (
+    workbook.IMPORTER,
+    mail.IMPORTER,
+    webpage.IMPORTER,
+    objects.IMPORTER,
+    separated.IMPORTER,
+)
+_MAX_DEPTH = 4
+
+
+def importer_of(format_: str) -> Importer:
+    """Return the importer of a format.
+
+    Raises:
+        ModelError: There is none.
+    """
+    for importer in (*IMPORTERS, TEXT):
+        if importer.format == format_:
+            return importer
+    raise ModelError(f"no importer is called '{format_}'")
 
 
 def claimants(data: bytes, name: str) -> tuple[str, ...]:
-    """Return the formats whose importer claims a document; text when none does.
+    """Return the formats whose importer claims a document; ``text`` when none does.
+
+    More than one is a fault of the importers.
 
     Raises:
-        InputError: It is empty or too large.
+        InputError: It is empty, too large, or neither text nor a known format.
     """
-    refuse_large(name, len(data), MAX_BYTES)
-    if not data.strip():
-        raise empty(name)
-    return ("text",)
+    return tuple(i.format for i in _claiming(data, name)[0])
 
 
 def extract(data: bytes, name: str) -> Extract:
@@ -29,7 +56,88 @@ def extract(data: bytes, name: str) -> Extract:
         InputError: It cannot be read; nothing of it was used.
         UnavailableError: It needs an optional part that is not installed.
     """
-    claimants(data, name)
-    text, doubts = decode(data, name)
-    found = read_text(text, name)
+    return _extract(data, name, 0)
+
+
+def _extract(data: bytes, name: str, depth: int) -> Extract:
+    importers, document, doubts = _claiming(data, name)
+    importer = importers[0]
+    if importer.unpack is not None:
+        return _contents(importer.unpack(document), name, depth)
+    if importer.apart or importer.read is None:
+        return read_apart(importer.format, data, name)
+    found = importer.read(document)
     return Extract(lines=found.lines, findings=doubts + found.findings, format=found.format)
+
+
+def _claiming(data: bytes, name: str) -> tuple[tuple[Importer, ...], Document, tuple[Finding, ...]]:
+    """Return the importers that claim a document, the document, and doubts about its text."""
+    refuse_large(name, len(data), MAX_BYTES)
+    if not data.strip():
+        raise empty(name)
+    document = Document(data=data, name=name)
+    claiming = tuple(i for i in IMPORTERS if i.binary and i.claims(document))
+    if claiming:
+        return claiming, document, ()
+    text, doubts = decode(data, name)
+    document = Document(data=data, name=name, text=text)
+    claiming = tuple(i for i in IMPORTERS if not i.binary and i.claims(document))
+    return claiming or (TEXT,), document, doubts
+
+
+def _contents(unpacked: Unpacked, name: str, depth: int) -> Extract:
+    """Return the lines of everything in a container, numbered on from part to part."""
+    if depth >= _MAX_DEPTH:
+        raise InputError(
+            f"{name}: messages are nested more than {_MAX_DEPTH} deep.",
+            remedy="Save the attached report as a file and read that.",
+        )
+    lines: list[RawLine] = []
+    findings = list(unpacked.findings)
+    for part in unpacked.parts:
+        try:
+            found = _extract(part.data, part.name, depth + 1)
+        except (InputError, UnavailableError) as stop:
+            findings.append(_unread(part, stop))
+            continue
+        start = lines[-1].number if lines else 0
+        lines += (_numbered_on(line, start) for line in found.lines)
+        if start:
+            findings.append(_begins(part, name, start + 1))
+        findings += (_moved_on(f, name, start) for f in found.findings)
+    if not lines:
+        reasons = " ".join(f.message for f in findings)
+        raise InputError(
+            f"{name}: there is no report in it. {reasons}".strip(),
+            remedy="Save the attached report as a file and read that.",
+        )
+    return Extract(lines=tuple(lines), findings=tuple(findings), format="mail")
+
+
+def _numbered_on(line: RawLine, start: int) -> RawLine:
+    return RawLine(number=line.number + start, text=line.text, cells=line.cells)
+
+
+def _moved_on(finding: Finding, name: str, start: int) -> Finding:
+    line = finding.origin.line
+    origin = Origin(file=name, line=line + start) if line else finding.origin
+    return msgspec.structs.replace(finding, origin=origin)
+
+
+def _begins(part: Part, name: str, number: int) -> Finding:
+    return Finding(
+        code="attachment-begins",
+        severity="note",
+        message=f"Here begins {part.name}; its lines are numbered on.",
+        origin=Origin(file=name, line=number),
+    )
+
+
+def _unread(part: Part, stop: SquibwiseError) -> Finding:
+    return Finding(
+        code="attachment-unread",
+        severity="warning",
+        message=f"An attachment was not read: {stop}",
+        remedy=stop.remedy,
+        origin=Origin(file=part.name),
+    )

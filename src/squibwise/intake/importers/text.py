@@ -4,6 +4,7 @@ import re
 
 from squibwise.errors import InputError
 from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.importers.document import Document, Importer
 from squibwise.intake.importers.limits import (
     MAX_LINE_CHARS,
     MAX_LINES,
@@ -17,12 +18,13 @@ _BREAK = re.compile(r"\r\n|\n|\r")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200b\ufeff]")
 
 
-def read_text(text: str, name: str) -> Extract:
+def read_text(document: Document) -> Extract:
     """Return a plain text's lines.
 
     Raises:
         InputError: It is empty, or larger than a report can be.
     """
+    text, name = document.text or "", document.name
     refuse_large(name, len(text), MAX_TEXT_BYTES, "a text report")
     lines, findings = numbered(text, name)
     return Extract(lines=lines, findings=findings, format="text")
@@ -98,3 +100,6 @@ def _cut(name: str, number: int) -> Finding:
         message=f"The line has more than {MAX_LINE_CHARS} characters and was read in pieces.",
         origin=Origin(file=name, line=number),
     )
+
+
+TEXT = Importer(format="text", claims=lambda document: document.text is not None, read=read_text)

@@ -1,0 +1,40 @@
+"""The helper process: reads one document from standard input and answers on standard output."""
+
+import sys
+
+import msgspec
+
+from squibwise.errors import SquibwiseError, UnavailableError
+from squibwise.intake.importers.apart import Answer, limit_this_process
+from squibwise.intake.importers.choose import importer_of
+from squibwise.intake.importers.document import Document
+from squibwise.intake.importers.encoding import decode
+
+
+def main(format_: str, name: str) -> None:
+    """Read standard input with one importer; a crash here is the parent's answer too."""
+    limit_this_process()
+    data = sys.stdin.buffer.read()
+    sys.stdout.buffer.write(msgspec.json.encode(answer(format_, data, name)))
+
+
+def answer(format_: str, data: bytes, name: str) -> Answer:
+    """Return what the importer of a format says to a document."""
+    importer = importer_of(format_)
+    if importer.read is None:
+        return Answer(message=f"{name}: {format_} is not read in a helper.")
+    try:
+        text = None if importer.binary else decode(data, name)[0]
+        return Answer(extract=importer.read(Document(data=data, name=name, text=text)))
+    except SquibwiseError as stop:
+        missing = isinstance(stop, UnavailableError)
+        return Answer(message=str(stop), remedy=stop.remedy, unavailable=missing)
+    except MemoryError:
+        return Answer(
+            message=f"{name}: the {format_} file asks for more memory than a report needs.",
+            remedy="Save the report as text and read that.",
+        )
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:3])

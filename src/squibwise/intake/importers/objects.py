@@ -1,0 +1,176 @@
+"""JSON: each object that holds plain values is a line of its own."""
+
+import json
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.importers.document import Document, Importer
+from squibwise.intake.importers.limits import (
+    MAX_JSON_BYTES,
+    MAX_LINES,
+    refuse_large,
+    refuse_many,
+)
+from squibwise.intake.importers.rows import row_lines
+from squibwise.intake.importers.text import empty, numbered
+from squibwise.model.origin import Finding, Origin
+
+_START = re.compile(
+    r"\s*(?:\{\s*(?:\"|\}|\Z)|\[\s*(?:[\"{\]]|-?\d+\s*[,\]]|\[\s*[\"\]]|true|false|null|\Z))"
+)
+_CODE = re.compile(
+    r"(?:.*[^a-z])?(?:dtc|code|fault_?code|trouble_?code|dtc_?code)\Z", re.IGNORECASE
+)
+_FAILURE = re.compile(
+    r"ftb|(?:failure|fault)_?(?:type|byte)|failure_?type_?byte|sub_?code", re.IGNORECASE
+)
+_WORDS = re.compile(r"desc|text|title|name|meaning|message|label|definition|fault", re.IGNORECASE)
+_STATE = re.compile(r"stat(?:us|e)|severity", re.IGNORECASE)
+_STATUS_BYTE = re.compile(r"status_?(?:byte|mask|bits)|status", re.IGNORECASE)
+_TWO_DIGITS = re.compile(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
+_CODE_NAME = re.compile(r"[PCBU][0-9A-F]{4}", re.IGNORECASE)
+_MAX_DEPTH = 60
+
+Pairs = tuple[tuple[str, Any], ...]  # an object, with repeated names kept
+
+
+def claims(document: Document) -> bool:
+    """Tell whether it begins as an object or a list of JSON does."""
+    return _START.match(document.text or "") is not None
+
+
+def read(document: Document) -> Extract:
+    """Return a line per object with plain values: code first, then words, then status, then rest.
+
+    Broken JSON is handed over as text, with a finding.
+
+    Raises:
+        InputError: It is larger than a report can be, or empty.
+    """
+    text, name = document.text or "", document.name
+    refuse_large(name, len(text), MAX_JSON_BYTES, "a JSON report")
+    try:
+        lines = _lines(_parsed(text), name)
+    except (ValueError, RecursionError):
+        return _as_text(text, name)
+    if not lines:
+        raise empty(name)
+    return Extract(lines=tuple(lines), format="json")
+
+
+def _parsed(text: str) -> list[Any]:
+    """Return the documents in a text: one, or one per line.
+
+    Raises:
+        ValueError: It is not JSON.
+        RecursionError: It is nested deeper than the parser goes.
+    """
+    try:
+        return [_loads(text)]
+    except ValueError:
+        parts = [line for line in text.splitlines() if line.strip()]
+        if len(parts) < 2:
+            raise
+        return [_loads(part) for part in parts]
+
+
+def _loads(text: str) -> Any:  # noqa: ANN401 - JSON can be anything
+    return json.loads(
+        text, object_pairs_hook=tuple, parse_int=str, parse_float=str, parse_constant=str
+    )
+
+
+def _lines(documents: list[Any], name: str) -> list[RawLine]:
+    lines: list[RawLine] = []
+    for cells in (row for document in documents for row in _rows(document, "", 0)):
+        number = lines[-1].number + 1 if lines else 1
+        lines += row_lines(number, cells)
+        refuse_many(name, len(lines), MAX_LINES, "entries")
+    return lines
+
+
+def _rows(value: Any, key: str, depth: int) -> Iterator[list[str]]:  # noqa: ANN401
+    """Return the rows in a value that stood under a key."""
+    if depth > _MAX_DEPTH:
+        raise RecursionError
+    if isinstance(value, tuple):
+        yield from _object_rows(value, key, depth)
+    elif not isinstance(value, list):
+        shown = _shown(value)
+        yield [f"{key}: {shown}" if key else shown]
+    elif all(not isinstance(v, list | tuple) for v in value) and depth and not key:
+        yield [_shown(v) for v in value]  # a list in a list: a row of a table
+    else:
+        for item in value:
+            yield from _rows(item, "", depth + 1)
+
+
+def _object_rows(pairs: Pairs, key: str, depth: int) -> Iterator[list[str]]:
+    plain = [(k, v) for k, v in pairs if not _is_nested(v)]
+    if _CODE_NAME.match(key):
+        plain.insert(0, ("code", key))
+    if any(_CODE.match(k) for k, _ in plain):
+        yield _fault_row(plain)
+    else:
+        yield from ([f"{k}: {_shown(v)}"] for k, v in plain if v is not False)
+    for k, v in pairs:
+        if _is_nested(v):
+            yield from _rows(v, k if isinstance(v, tuple) else "", depth + 1)
+
+
+def _is_nested(value: Any) -> bool:  # noqa: ANN401
+    """Tell whether a value holds objects; a short list of words is a plain value."""
+    if isinstance(value, list):
+        return not value or any(isinstance(v, list | tuple) for v in value) or len(value) > 8
+    return isinstance(value, tuple)
+
+
+def _fault_row(plain: list[tuple[str, Any]]) -> list[str]:
+    """Return code, words, status, and then whatever else the object says with its name."""
+    left = list(plain)
+    code = _take(left, _CODE)
+    failure = _take(left, _FAILURE)
+    words, state = _take(left, _WORDS), _take(left, _STATE, keep_name=_STATUS_BYTE)
+    digits = _TWO_DIGITS.match(failure)
+    if digits and "-" not in code:
+        code, failure = f"{code}-{digits[1].upper()}", ""
+    rest = [k if v is True else f"{k}: {_shown(v)}" for k, v in left if v not in (False, None, "")]
+    return [code, words, failure, state, *rest]
+
+
+def _take(
+    pairs: list[tuple[str, Any]], pattern: re.Pattern[str], keep_name: re.Pattern[str] | None = None
+) -> str:
+    """Remove the first pair whose name matches and return its value."""
+    for pair in pairs:
+        if pattern.search(pair[0]) and not isinstance(pair[1], bool):
+            pairs.remove(pair)
+            shown = _shown(pair[1])
+            named = keep_name and keep_name.fullmatch(pair[0]) and _TWO_DIGITS.match(shown)
+            return f"status {shown}" if named else shown
+    return ""
+
+
+def _shown(value: Any) -> str:  # noqa: ANN401
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(_shown(v) for v in value)
+    return "" if value is None else str(value)
+
+
+def _as_text(text: str, name: str) -> Extract:
+    lines, findings = numbered(text, name)
+    broken = Finding(
+        code="json-broken",
+        severity="warning",
+        message="The file begins like JSON but is damaged or nested too deep; it was read as text.",
+        remedy="Check every line that was read, or save the report again.",
+        origin=Origin(file=name),
+    )
+    return Extract(lines=lines, findings=(broken, *findings), format="text")
+
+
+IMPORTER = Importer(format="json", claims=claims, read=read)

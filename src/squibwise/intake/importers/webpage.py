@@ -1,0 +1,117 @@
+"""Web pages saved from a browser: table rows to cells, blocks to lines; scripts are ignored."""
+
+import html
+import re
+
+from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.importers.document import Document, Importer
+from squibwise.intake.importers.limits import (
+    MAX_LINES,
+    MAX_PAGE_BYTES,
+    refuse_large,
+    refuse_many,
+)
+from squibwise.intake.importers.markup import Token, tokens
+from squibwise.intake.importers.rows import row_lines
+from squibwise.intake.importers.text import empty
+
+_PAGE = re.compile(r"<(!doctype\s+html|html|head|body|table|div|p|h[1-6]|ul|pre)\b", re.IGNORECASE)
+_BLOCKS = frozenset(
+    "p div br li ul ol h1 h2 h3 h4 h5 h6 hr dl title caption section article header footer main "
+    "nav form fieldset legend option pre body blockquote address details summary".split()
+)
+_ROW_STARTS, _CELLS = ("tr", "dt"), ("td", "th", "dd")
+_ROLE = re.compile(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
+_ALT = re.compile(r"\balt\s*=\s*(?:\"([^\"]{1,200})\"|'([^']{1,200})')", re.IGNORECASE)
+
+
+def claims(document: Document) -> bool:
+    """Tell whether it begins with a tag and has one of a web page near its beginning."""
+    head = (document.text or "")[:4_000].lstrip()
+    return head.startswith("<") and _PAGE.search(head) is not None
+
+
+def read(document: Document) -> Extract:
+    """Return a page's lines as a person reads them, counted from the top of the page.
+
+    Raises:
+        InputError: There is no text on it, or more than a report has.
+    """
+    refuse_large(document.name, len(document.data), MAX_PAGE_BYTES, "a web page")
+    page = _Page(document.name)
+    for token in tokens(document.text or ""):
+        page.take(token)
+    page.end_row()
+    if not page.lines:
+        raise empty(document.name)
+    return Extract(lines=tuple(page.lines), format="html")
+
+
+class _Page:
+    """The page as far as it has been read; a class because tags arrive one by one."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.lines: list[RawLine] = []
+        self._cells: list[list[str]] = [[]]  # pieces of each cell; a break is "\n"
+        self._in_row = False
+        self._verbatim = False
+
+    def take(self, token: Token) -> None:
+        """Add a piece of text, or do what a tag asks for."""
+        if not token.tag:
+            self._add_text(token.text)
+            return
+        tag = _role(token) or token.tag
+        name = tag.removeprefix("/")
+        if name in _ROW_STARTS or name == "table":
+            self.end_row()
+            self._in_row = tag in _ROW_STARTS
+        elif tag in _CELLS:
+            self._cells.append([])
+        elif name in _BLOCKS:
+            self._verbatim = tag == "pre" or (self._verbatim and tag != "/pre")
+            self._cells[-1].append("\n")
+            if not self._in_row:
+                self.end_row()
+        elif tag == "img":
+            self._add_picture(token.text)
+
+    def _add_text(self, text: str) -> None:
+        plain = html.unescape(text)
+        self._cells[-1].append(plain if self._verbatim else " ".join(plain.split("\n")))
+
+    def _add_picture(self, attributes: str) -> None:
+        words = _ALT.search(attributes[:4_000])
+        if words:
+            self._add_text(f" {words[1] or words[2]} ")
+
+    def end_row(self) -> None:
+        """Hand over what was gathered: a row with its cells, or the lines of the one cell."""
+        cells = ["".join(pieces).replace("\r", "\n") for pieces in self._cells]
+        filled = [cell for cell in cells if cell.strip()]
+        self._cells, self._in_row = [[]], False
+        if len(filled) > 1:
+            self._put(cells[1:] if not cells[0].strip() else cells)
+        elif filled:
+            for line in filled[0].split("\n"):
+                self._put([line])
+
+    def _put(self, cells: list[str]) -> None:
+        number = self.lines[-1].number + 1 if self.lines else 1
+        found = row_lines(number, cells)
+        if len(cells) == 1:
+            found = [RawLine(number=line.number, text=line.text) for line in found]
+        self.lines += found
+        refuse_many(self.name, len(self.lines), MAX_LINES, "lines on a page")
+
+
+def _role(token: Token) -> str:
+    """Return the table tag that an element plays by its role, or nothing."""
+    role = _ROLE.search(token.text[:2_000]) if token.text else None
+    if role is None:
+        return ""
+    return "tr" if role[1] == "row" else "td"
+
+
+IMPORTER = Importer(format="html", claims=claims, read=read)
