@@ -1,0 +1,155 @@
+"""The vehicle identification number: found in a text, checked, and what it tells."""
+
+import re
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.vin import LENGTH, Region, VinRules
+from squibwise.model.origin import Finding, Origin
+
+_TOKEN = re.compile(r"(?<![A-Za-z0-9])[A-Za-z0-9]{17}(?![A-Za-z0-9])")
+_LABEL = re.compile(
+    r"(?i)(?<![a-z])(?:vin|fin|chassis(?: n(?:o|r|umber))?|fahrgestell\w{0,8}|fgst\.?(?:-?nr)?|telaio|bastidor|"
+    r"ch[aâ]ssi\w?|nadwozi\w)\b[ .:#=°-]{0,6}((?:[A-Za-z0-9][ -]?){16,18})(?![A-Za-z0-9])"
+)
+
+
+class Vin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a VIN tells.
+
+    Attributes:
+        text: 17 characters, upper case.
+        verifies: Does the check digit in position 9 agree.
+        check: The check digit that it should be.
+        model_year: By positions 7 and 10; None when position 10 holds no year code.
+        region: Part of the world it was built in; None when unknown.
+        checked: Must a car of this region carry a valid check digit.
+    """
+
+    text: str
+    verifies: bool
+    check: str
+    model_year: int | None
+    region: str | None
+    checked: bool
+
+
+def check_digit(vin: str, rules: VinRules) -> str:
+    """Return the check digit of a VIN without I, O and Q.
+
+    Source: cfr-49-565, tables III and IV: sum of products modulo 11, 10 is written X.
+
+    Raises:
+        KeyError: A character has no number.
+    """
+    total = sum(rules.values[c] * w for c, w in zip(vin, rules.weights, strict=True))
+    return "X" if total % 11 == 10 else str(total % 11)
+
+
+def read_vin(
+    text: str, catalog: Catalog, origin: Origin = Origin()
+) -> tuple[Vin | None, tuple[Finding, ...]]:
+    """Return what a VIN tells, and what is wrong with it.
+
+    Args:
+        text: As written; spaces and dashes are dropped.
+        catalog: For the tables.
+        origin: Where it stands.
+
+    Returns:
+        None when it is no VIN at all (length, or a letter that never occurs), with the reason.
+    """
+    rules = catalog.vin
+    vin = re.sub(r"[\s-]", "", text).upper()
+    wrong = _refuse(vin, rules, origin)
+    if wrong is not None:
+        return None, (wrong,)
+    check = check_digit(vin, rules)
+    region = next((r for r in rules.regions if vin[0] in r.first), None)
+    read = Vin(
+        text=vin,
+        verifies=check == vin[8],
+        check=check,
+        model_year=_model_year(vin, rules),
+        region=region.name if region else None,
+        checked=bool(region and region.checked),
+    )
+    return read, () if read.verifies else (_does_not_verify(read, region, origin),)
+
+
+def find_vin(
+    text: str, catalog: Catalog, origin: Origin = Origin()
+) -> tuple[str | None, tuple[Finding, ...]]:
+    """Return the VIN that a line of text holds, in upper case, with what is wrong with it.
+
+    A word of 17 letters and digits counts, and what follows a label such as VIN. A report's VIN is
+    not the user's own word, so what is wrong with it is a warning.
+    """
+    labelled = _LABEL.search(text)
+    token = next((t for t in _TOKEN.findall(text) if _looks_like_vin(t)), None)
+    if token is None and labelled is not None:
+        token = re.sub(r"[\s-]", "", labelled.group(1))
+        token = token if len(token) == LENGTH and _looks_like_vin(token) else None
+    if token is None:
+        return None, ()
+    read, findings = read_vin(token, catalog, origin)
+    milder = tuple(msgspec.structs.replace(f, severity="warning") for f in findings)
+    return (read.text if read else None), milder
+
+
+def _looks_like_vin(token: str) -> bool:
+    """A VIN mixes letters and digits and ends in digits."""
+    digits = sum(c.isdecimal() for c in token)
+    hexadecimal = all(c in "0123456789abcdefABCDEF" for c in token)
+    return 4 <= digits <= 16 and token[-2:].isdecimal() and not hexadecimal
+
+
+def _refuse(vin: str, rules: VinRules, origin: Origin) -> Finding | None:
+    if len(vin) != LENGTH:
+        message = f"'{vin}' has {len(vin)} characters; a VIN has {LENGTH}."
+        return _error("vin-length", message, "Copy it again from the car.", origin)
+    letters = sorted({c for c in vin if c in rules.refused})
+    if letters:
+        message = f"'{vin}' holds the letter {' and '.join(letters)}, which no VIN has."
+        remedy = "Read it again: I is 1, O and Q are 0."
+        return _error("vin-letter", message, remedy, origin)
+    strange = sorted({c for c in vin if c not in rules.values})
+    if strange:
+        message = f"'{vin}' holds {' '.join(strange)}, which no VIN has."
+        return _error("vin-letter", message, "Copy it again from the car.", origin)
+    return None
+
+
+def _model_year(vin: str, rules: VinRules) -> int | None:
+    """Model year of cars and light vehicles: a letter in position 7 means 2010 or later.
+
+    Source: cfr-49-565, preamble of the rule of 2008; not valid for heavy vehicles.
+    """
+    place = rules.year_codes.find(vin[9])
+    if place < 0:
+        return None
+    later = vin[6].isalpha()
+    return rules.first_year + place + (len(rules.year_codes) if later else 0)
+
+
+def _does_not_verify(read: Vin, region: Region | None, origin: Origin) -> Finding:
+    message = (
+        f"The check digit of VIN {read.text} does not verify: position 9 is "
+        f"{read.text[8]}, computed is {read.check}."
+    )
+    if region is not None and region.checked:
+        remedy = "A car built for this market carries a valid one: read the VIN again."
+        return _error("vin-check-digit", message, remedy, origin)
+    remedy = "Only cars for North America must carry a valid one; compare it with the car."
+    return Finding(
+        code="vin-check-digit-elsewhere",
+        severity="warning",
+        message=message,
+        remedy=remedy,
+        origin=origin,
+    )
+
+
+def _error(code: str, message: str, remedy: str, origin: Origin) -> Finding:
+    return Finding(code=code, severity="error", message=message, remedy=remedy, origin=origin)
