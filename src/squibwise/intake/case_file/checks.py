@@ -1,8 +1,9 @@
 """Checks of single values against the catalogue and the case folder; each says what it wants."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from itertools import islice
+from typing import get_args
 
 from squibwise.catalog.components import Kind
 from squibwise.errors import ModelError
@@ -10,19 +11,12 @@ from squibwise.intake.case_file.locate import Path
 from squibwise.intake.case_file.notes import Notes, did_you_mean, suggest
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
+from squibwise.model.words import Action
 
 Check = Callable[[str, Path, Notes], bool]
 
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 _NEAR = 500  # files looked at for a suggestion
-_PROFILES = (  # until the catalogue has them
-    "any-fire-strict",
-    "belt-counter",
-    "counted-events",
-    "by-condition",
-    "wide-spread",
-    "damaged-area",
-)
 _WHOLE_CAR = ("battery", "codes")
 
 
@@ -159,7 +153,7 @@ def vin(value: str, path: Path, notes: Notes) -> bool:
 
 def profile(value: str, path: Path, notes: Notes) -> bool:
     """Say whether there is such a rule profile."""
-    names = ["unknown", *getattr(notes.catalog, "profiles", _PROFILES)]
+    names = ["unknown", *notes.catalog.rules.profiles]
     if value in names:
         return True
     notes.add(
@@ -170,13 +164,45 @@ def profile(value: str, path: Path, notes: Notes) -> bool:
 
 def price_key(value: str, path: Path, notes: Notes) -> bool:
     """Say whether a price is for a component, a kind, a task or an hour of work."""
+    if value in ("labour-hour", *notes.catalog.kinds, *notes.catalog.tasks.steps):
+        return True
+    if ":" in value:
+        return item(value, path, notes)
     if "." in value:
         return component(value, path, notes)
-    names = ["labour-hour", *notes.catalog.kinds, *getattr(notes.catalog, "tasks", ())]
-    if value not in names:
-        remedy = did_you_mean(value, names) or "Name a component, a kind, a task or labour-hour."
-        notes.add("case-unknown-price", path, f"nothing is called '{value}'.", remedy)
-    return value in names
+    names = ["labour-hour", *notes.catalog.kinds, *notes.catalog.tasks.steps]
+    remedy = did_you_mean(value, names) or "Name a component, a kind, a task or labour-hour."
+    notes.add("case-unknown-price", path, f"nothing is called '{value}'.", remedy)
+    return False
+
+
+def item(value: str, path: Path, notes: Notes) -> bool:
+    """Say whether a work item can be called so: ``step:<task>``, ``<component>:<action>``."""
+    head, colon, tail = value.rpartition(":")
+    if head == "step":
+        return _among(tail, notes.catalog.tasks.steps, path, notes)
+    if not colon:
+        remedy = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
+        notes.add("case-unknown-item", path, f"'{value}' is no work item.", remedy)
+        return False
+    return _among(tail, get_args(Action), path, notes) and rule(head, path, notes)
+
+
+def passed(value: str, path: Path, notes: Notes) -> bool:
+    """Say whether a check is a gate, a step of the procedure or a work item."""
+    book = notes.catalog.tasks
+    words = [*book.gates, *notes.catalog.release_gates, *book.steps]
+    return value in words or (
+        item(value, path, notes) if ":" in value else _among(value, words, path, notes)
+    )
+
+
+def _among(word: str, known: Iterable[str], path: Path, notes: Notes) -> bool:
+    words = list(dict.fromkeys(known))
+    if word in words:
+        return True
+    notes.add("case-unknown-item", path, f"there is no '{word}'.", suggest(word, words))
+    return False
 
 
 CHECKS: dict[str, Check] = {
@@ -185,6 +211,8 @@ CHECKS: dict[str, Check] = {
     "loop": loop,
     "rule": rule,
     "price-key": price_key,
+    "item": item,
+    "passed": passed,
     "file": inside_file,
     "region": region,
     "currency": currency,

@@ -11,12 +11,14 @@ from squibwise.intake.case_file.fields import (
     Component,
     DoneTo,
     Id,
+    Item,
     Kilograms,
     LocalTime,
     Loop,
     NotNegative,
     Ohm,
     Order,
+    Passable,
     ReadingUnit,
     SpeedChangeKmh,
     Uncertainty,
@@ -192,14 +194,14 @@ class DoneEntry(Entry, tag="done", frozen=True, kw_only=True):
 
     what: Done
     component: DoneTo
-    item: str | None = None
+    item: Item | None = None
     by: str | None = None
 
 
 class PassedEntry(Entry, tag="passed", frozen=True, kw_only=True):
     """A check, inspection or gate that a person signs for."""
 
-    what: Word
+    what: Passable
     result: Literal["passed", "failed"]
     note: str = ""
     by: str | None = None

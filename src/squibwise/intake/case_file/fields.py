@@ -30,6 +30,12 @@ PriceKey = Annotated[
     str,
     Meta(description="A component, a kind, a task or labour-hour.", extra={"check": "price-key"}),
 ]
+Item = Annotated[
+    str, Meta(description="Id of a work item, as `work` prints it.", extra={"check": "item"})
+]
+Passable = Annotated[
+    str, Meta(description="A gate, a step or a work item.", extra={"check": "passed"})
+]
 CaseFolderFile = Annotated[
     str,
     Meta(min_length=1, description="Path inside the case folder.", extra={"check": "file"}),

@@ -44,6 +44,8 @@ def describe(info: inspect.Type) -> str:
         return f"a number{_range(info)}"
     if isinstance(info, inspect.VarTupleType):
         return "a list in square brackets"
+    if isinstance(info, inspect.StrType) and info.pattern:
+        return "a name of letters, digits, dots, dashes and underscores, in quotes"
     return next((text for kind, text in _PLAIN if isinstance(info, kind)), "a table")
 
 

@@ -1,0 +1,259 @@
+"""Every command: parse, call one function, show."""
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from squibwise.cli import output
+
+if TYPE_CHECKING:
+    from squibwise.catalog.load import Catalog
+    from squibwise.model.case import Case
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Write JSON and nothing else.")
+case_argument = click.argument("case_path", metavar="CASE", type=click.Path(path_type=Path))
+
+
+def _catalog() -> "Catalog":
+    from squibwise.catalog.load import load_catalog
+
+    return load_catalog()
+
+
+def _opened(path: Path) -> "tuple[Case, Catalog]":
+    from squibwise import case
+
+    catalog = _catalog()
+    return case.open_case(path, catalog), catalog
+
+
+def _with_case(opened: "Case", value: dict[str, Any]) -> dict[str, Any]:
+    """An answer with the case's id and findings, so that nothing said about the input is lost."""
+    own = [output.as_builtins(f) for f in opened.findings]
+    known = value.get("findings", [])
+    return {"case": opened.id} | value | {"findings": [f for f in own if f not in known] + known}
+
+
+@click.command(short_help="Read a scan report.")
+@click.argument("file", type=click.Path(path_type=Path))
+@json_option
+def read(file: Path, as_json: bool) -> int:
+    """Read a scan report: codes, components, faults, and what was not understood."""
+    from squibwise import case
+    from squibwise.cli import show_read
+
+    report = case.read(file, _catalog())
+    code = output.exit_code(report.findings)
+    return output.answer(report, lambda: show_read.blocks(report), as_json=as_json, code=code)
+
+
+@click.command(short_help="Say what fired and what state every part is in.")
+@case_argument
+@click.option("--why", metavar="COMPONENT", help="Give the reasons of one conclusion.")
+@json_option
+def assess(case_path: Path, why: str | None, as_json: bool) -> int:
+    """Say what fired, what state every component is in, and which look settles what is doubtful."""
+    from squibwise import case
+    from squibwise.cli import show_assess
+
+    opened, catalog = _opened(case_path)
+    states = case.assess(opened, catalog)
+    blocks = show_assess.chosen(opened, states, catalog, why)
+    findings = (*opened.findings, *states.findings)
+    code = output.exit_code(findings, needs_person=bool(states.contradictions))
+    value = _with_case(opened, output.as_builtins(states))
+    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+
+
+@click.command(short_help="Find the fault in one circuit.")
+@case_argument
+@click.argument("loop")
+@json_option
+def trace(case_path: Path, loop: str, as_json: bool) -> int:
+    """Find which part of a circuit is at fault: the next test, and the tree behind it."""
+    from squibwise import case
+    from squibwise.cli import show_trace
+
+    opened, catalog = _opened(case_path)
+    found = case.trace(opened, loop, catalog)
+    code = output.exit_code((*opened.findings, *found.findings))
+    value = _with_case(opened, output.as_builtins(found))
+    return output.answer(value, lambda: show_trace.blocks(found), as_json=as_json, code=code)
+
+
+@click.command(short_help="List what must be done, in order.")
+@case_argument
+@click.option("--why", metavar="ITEM", help="Give the reasons and cautions of one item.")
+@json_option
+def work(case_path: Path, why: str | None, as_json: bool) -> int:
+    """List what must be done, in order, with holds and cautions, and what it costs."""
+    from squibwise import case
+    from squibwise.cli import show_work
+
+    opened, catalog = _opened(case_path)
+    todo, costs = case.work(opened, catalog), case.cost(opened, catalog)
+    blocks = show_work.chosen(opened, todo, costs, catalog, why)
+    code = output.exit_code((*opened.findings, *todo.findings))
+    value = _with_case(opened, output.as_builtins(todo))
+    value |= {"costs": [output.as_builtins(c) for c in costs]}
+    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+
+
+@click.command(short_help="Add up what is still to be paid.")
+@case_argument
+@json_option
+def cost(case_path: Path, as_json: bool) -> int:
+    """Add up what is still to be paid, under every rule profile, from the prices you entered."""
+    from squibwise import case
+    from squibwise.cli import show_cost
+
+    opened, catalog = _opened(case_path)
+    costs = case.cost(opened, catalog)
+    code = output.exit_code((*opened.findings, *(f for c in costs for f in c.findings)))
+    value = _with_case(opened, {"costs": [output.as_builtins(c) for c in costs]})
+    blocks = show_cost.blocks(opened, costs)
+    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+
+
+@click.command(short_help="Check what was measured and calibrated.")
+@case_argument
+@json_option
+def check(case_path: Path, as_json: bool) -> int:
+    """Check what was measured, calibrated and tried: met, not met or undecided."""
+    from squibwise import case
+    from squibwise.cli import show_check
+
+    opened, catalog = _opened(case_path)
+    verdicts = case.verdicts(opened, catalog)
+    failed = any(v.outcome != "met" for v in verdicts)
+    code = output.exit_code(opened.findings, needs_person=failed)
+    value = _with_case(opened, {"verdicts": [output.as_builtins(v) for v in verdicts]})
+    blocks = show_check.blocks(opened, verdicts)
+    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+
+
+@click.command(short_help="Write the record as PDF and JSON.")
+@case_argument
+@click.option(
+    "-o", "out", metavar="OUT.pdf", required=True, type=click.Path(path_type=Path),
+    help="Where the record goes; its JSON is written beside it.",
+)  # fmt: skip
+@json_option
+def release(case_path: Path, out: Path, as_json: bool) -> int:
+    """Write the record for the inspector and the next owner: a draft while any gate is open."""
+    from squibwise import case
+    from squibwise.cli import files, show_release
+
+    files.refuse_as_record(out)
+    opened, catalog = _opened(case_path)
+    record = case.release(opened, catalog, dt.date.today())
+    files.write_record(record, out)
+    value = _with_case(opened, show_release.as_json(record, out))
+    code = output.exit_code(opened.findings, needs_person=record.draft)
+    blocks = show_release.blocks(record, out)
+    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+
+
+@click.command(short_help="Check a record somebody handed over.")
+@click.argument("file", type=click.Path(path_type=Path))
+@json_option
+def verify(file: Path, as_json: bool) -> int:
+    """Check a record that somebody handed over: is it whole and unchanged."""
+    from squibwise import case
+    from squibwise.cli import files, show_release
+
+    result = case.verify(files.record_bytes(file))
+    code = output.exit_code((), needs_person=not result.valid)
+    blocks = show_release.verification(result, file)
+    return output.answer(result, lambda: blocks, as_json=as_json, code=code)
+
+
+@click.command("catalog", short_help="Look into the reviewed facts, or check them.")
+@click.argument("name", required=False)
+@click.option("--check", "strict", is_flag=True, help="Load every section and cross-check it.")
+@json_option
+def catalog_(name: str | None, strict: bool, as_json: bool) -> int:
+    """List the reviewed facts, check them, or show one fact, kind, template or source."""
+    from squibwise.cli import show_catalog
+
+    catalog = _catalog()
+    page = show_catalog.page(catalog, name, strict=strict)
+    return output.answer(page.value, lambda: page.blocks, as_json=as_json, code=0)
+
+
+@click.command(short_help="Make a case folder to fill in.")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--report", "reports", multiple=True, type=click.Path(path_type=Path),
+    help="A scan report to copy into the case; may stand several times.",
+)  # fmt: skip
+@json_option
+def new(folder: Path, reports: tuple[Path, ...], as_json: bool) -> int:
+    """Make a case folder with a commented case.toml to fill in; overwrites nothing."""
+    from squibwise.cli import new_case
+
+    made = new_case.make(folder, reports)
+    value = {"case": made.id, "files": [str(f) for f in made.files]}
+    return output.answer(value, lambda: new_case.blocks(made), as_json=as_json, code=0)
+
+
+@click.command(short_help="Walk through the demo cases.")
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--out", default="out", show_default=True, type=click.Path(path_type=Path),
+    help="Folder for the PDFs.",
+)  # fmt: skip
+@json_option
+def demo(folder: Path | None, out: Path, as_json: bool) -> int:
+    """Walk through the demo cases with real answers, and write their PDFs."""
+    from squibwise.cli import demo as tour
+
+    return tour.run(folder, out, as_json=as_json)
+
+
+def _later(name: str, what: str) -> click.Command:
+    """A command whose work has not landed: it says so and exits with 2."""
+
+    @click.command(
+        name,
+        help=f"{what} Comes with a later version.",
+        short_help=f"{what} (later)",
+        context_settings={"ignore_unknown_options": True, "allow_extra_args": True},
+    )
+    @click.argument("rest", nargs=-1, type=click.UNPROCESSED)
+    def command(rest: tuple[str, ...]) -> int:
+        from squibwise.errors import UnavailableError
+
+        del rest
+        raise UnavailableError(
+            f"`{name}` comes with a later version.",
+            remedy="`squibwise --help` lists what is there.",
+        )
+
+    return command
+
+
+COMMANDS = (
+    demo,
+    new,
+    read,
+    assess,
+    trace,
+    work,
+    cost,
+    check,
+    release,
+    verify,
+    catalog_,
+    _later("buy", "Choose offers and a schedule."),
+    _later("bid", "Say up to which price the car is worth buying."),
+    _later("screen", "Compare many lots of an auction."),
+    _later("serve", "Open the bench in a browser."),
+    _later("import", "Bring a case folder into the garage."),
+    _later("export", "Write a case of the garage to a folder."),
+)

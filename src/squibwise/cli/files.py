@@ -1,0 +1,72 @@
+"""Files that commands read and write, whole or not at all."""
+
+import os
+from pathlib import Path
+
+from squibwise.errors import InputError
+from squibwise.model.proof import ProofRecord
+
+LARGEST_RECORD = 50_000_000
+
+
+def json_beside(out: Path) -> Path:
+    """Return where the data of a record goes: beside its PDF."""
+    return out.with_suffix(".json")
+
+
+def refuse_as_record(out: Path) -> None:
+    """Refuse a place that a record cannot be written to, before any work is done.
+
+    Raises:
+        InputError: It is no PDF name, or its folder is not there.
+    """
+    if out.suffix.lower() != ".pdf":
+        raise InputError(f"'{out}' does not end in .pdf.", remedy="Write -o record.pdf.")
+    if out.is_dir() or not out.parent.is_dir():
+        raise InputError(
+            f"'{out}' cannot be written.", remedy="Name a file in a folder that exists."
+        )
+
+
+def write_record(record: ProofRecord, out: Path) -> None:
+    """Write a record as PDF and, beside it, as JSON.
+
+    Raises:
+        InputError: The folder refuses the files.
+    """
+    import msgspec
+
+    from squibwise.documents import record_pdf
+
+    write(out, record_pdf(record))
+    write(json_beside(out), msgspec.json.format(msgspec.json.encode(record), indent=1) + b"\n")
+
+
+def write(path: Path, data: bytes) -> None:
+    """Write a file in one step, so that an interruption leaves the old one.
+
+    Raises:
+        InputError: It cannot be written.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_bytes(data)
+        os.replace(part, path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        remedy = "Choose a folder that you may write to."
+        raise InputError(f"{path}: {error.strerror}.", remedy=remedy) from error
+
+
+def record_bytes(path: Path) -> bytes:
+    """Return the content of a record file.
+
+    Raises:
+        InputError: It is missing, empty, unreadable or too large.
+    """
+    from squibwise.intake.case_file.parse import read_bytes
+
+    data = read_bytes(path, LARGEST_RECORD)
+    if not data:
+        raise InputError(f"{path}: the file is empty.", remedy="Ask for the record again.")
+    return data

@@ -1,0 +1,64 @@
+"""Make a case folder with a commented case file; nothing that is there is touched."""
+
+import re
+from pathlib import Path
+
+import msgspec
+from rich.console import RenderableType
+from rich.text import Text
+
+from squibwise.cli import page
+from squibwise.errors import InputError
+from squibwise.intake.case_file.parse import read_bytes
+from squibwise.intake.importers.limits import MAX_BYTES
+
+TEMPLATE = Path(__file__).parent / "case-template.toml"
+_REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = "evidence/{name}"\n\n'
+
+
+class Made(msgspec.Struct, frozen=True, kw_only=True):
+    """A case folder that was just made."""
+
+    id: str
+    folder: Path
+    files: tuple[Path, ...]
+
+
+def make(folder: Path, reports: tuple[Path, ...] = ()) -> Made:
+    """Write ``case.toml`` and ``evidence/`` into a folder, with copies of reports.
+
+    Raises:
+        InputError: The folder already holds something, or a report cannot be read.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"'{folder}' is not empty.", remedy="Name a folder that is new or empty.")
+    copies = {path.name: read_bytes(path, MAX_BYTES) for path in reports}
+    case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.resolve().name).strip("-.") or "case"
+    text = template(case_id, tuple(copies))
+    try:
+        (folder / "evidence").mkdir(parents=True)
+        for name, data in copies.items():
+            (folder / "evidence" / name).write_bytes(data)
+        (folder / "case.toml").write_text(text, encoding="utf-8")
+    except OSError as error:
+        remedy = "Choose a folder that you may write to."
+        raise InputError(f"{folder}: {error.strerror}.", remedy=remedy) from error
+    written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
+    return Made(id=case_id, folder=folder, files=written)
+
+
+def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
+    """Return the commented case file of a new case."""
+    entries = (_REPORT.format(id=f"scan-{n}", name=name) for n, name in enumerate(reports, start=1))
+    text = TEMPLATE.read_text(encoding="utf-8").replace("CASE-ID", case_id[:64])
+    return text.replace("# REPORTS\n", "".join(entries))
+
+
+def blocks(made: Made) -> list[RenderableType]:
+    """Return what was made and what to do next."""
+    steps = [
+        ("1.", f"Put scan reports and photos into {made.folder / 'evidence'}."),
+        ("2.", f"Fill in {made.folder / 'case.toml'}; the comments show how."),
+        ("3.", f"squibwise assess {made.folder}"),
+    ]
+    return [Text(f"{made.id} is ready.", style="bold"), page.rows(steps)]

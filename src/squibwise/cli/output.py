@@ -1,0 +1,90 @@
+"""Write an answer or a refusal: JSON and nothing else on standard output, or text for a person."""
+
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+    from squibwise.model.origin import Finding
+
+PLAIN_WIDTH = 80
+_EXIT = {"note": 0, "warning": 1, "error": 2}
+
+
+def exit_code(findings: Iterable["Finding"], *, needs_person: bool = False) -> int:
+    """Return 0, 1 when something needs a person, 2 when input is broken."""
+    return max([int(needs_person), *(_EXIT[f.severity] for f in findings)])
+
+
+def write_json(value: Mapping[str, Any]) -> None:
+    """Write one JSON object on standard output."""
+    import msgspec
+
+    text = msgspec.json.format(msgspec.json.encode(value), indent=2)
+    sys.stdout.write(text.decode("utf-8") + "\n")
+
+
+def as_builtins(record: object) -> dict[str, Any]:
+    """Return a record as plain JSON values."""
+    import msgspec
+
+    built: dict[str, Any] = msgspec.to_builtins(record)
+    return built
+
+
+def console() -> "Console":
+    """Return where text goes: as wide as the terminal, 80 columns and plain when piped."""
+    from rich.console import Console
+
+    wide = Console(highlight=False, markup=False, emoji=False)
+    if wide.is_terminal:
+        return wide
+    return Console(highlight=False, markup=False, emoji=False, width=wide_or_plain())
+
+
+def wide_or_plain() -> int:
+    """Return the width of piped text: ``COLUMNS`` when it is set, else 80."""
+    import os
+
+    stated = os.environ.get("COLUMNS", "")
+    return max(40, int(stated)) if stated.isdecimal() else PLAIN_WIDTH
+
+
+def show(blocks: Iterable["RenderableType"]) -> None:
+    """Print blocks of text one below the other."""
+    out = console()
+    for block in blocks:
+        out.print(block, soft_wrap=False)
+
+
+def answer(
+    value: Mapping[str, Any] | object,
+    blocks: Callable[[], Iterable["RenderableType"]],
+    *,
+    as_json: bool,
+    code: int,
+) -> int:
+    """Write an answer in the form that was asked for, and return the exit code."""
+    if as_json:
+        write_json(value if isinstance(value, Mapping) else as_builtins(value))
+    else:
+        show(blocks())
+    return code
+
+
+def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json: bool) -> None:
+    """Say once and clearly why nothing was done, and what to do about it."""
+    if as_json:
+        plain = [as_builtins(f) for f in findings]
+        write_json({"error": message, "remedy": remedy, "findings": plain})
+        return
+    lines = [f"squibwise: {message}"] if len(findings) != 1 else []
+    lines += [f"  {finding.text()}" for finding in findings] if len(findings) > 1 else []
+    lines += [f"squibwise: {finding.text()}" for finding in findings] if len(findings) == 1 else []
+    if remedy and len(findings) != 1:
+        lines.append(f"  {remedy}")
+    click.echo("\n".join(lines), err=True)

@@ -1,0 +1,239 @@
+"""Show what happened and what state everything is in: first what fired, then what is doubtful."""
+
+from rich.console import RenderableType
+
+from squibwise.catalog.load import Catalog
+from squibwise.cli import page
+from squibwise.cli.known import known_component
+from squibwise.model.belief import Assessment, ComponentBelief, EventBelief, NextLook, StateBelief
+from squibwise.model.case import Case
+from squibwise.model.words import STATES
+
+SURE = 0.9  # shown as settled from here; the probability stands beside it
+LIKELY = 0.5
+LIVE = 0.02  # a charge is named as perhaps live from here
+
+
+def chosen(
+    case: Case, states: Assessment, catalog: Catalog, why: str | None
+) -> list[RenderableType]:
+    """Return the whole assessment, or the reasons of one conclusion.
+
+    Raises:
+        InputError: ``why`` names no component of the car.
+    """
+    if why is None:
+        return blocks(case, states, catalog)
+    belief = known_component(why, states.components)
+    return reasons(case, belief, states, catalog)
+
+
+def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableType]:
+    """Return the assessment in the order a rebuilder asks."""
+    shown = page.title(case)
+    shown += _fired(states)
+    shown += _trouble(states)
+    shown += _hazards(states)
+    shown += _contradictions(states)
+    shown += _doubtful(states)
+    shown += _looks(states)
+    shown += _quiet(states, catalog)
+    shown += _event(states.event)
+    shown += _assumed(states, catalog)
+    shown += page.findings((*case.findings, *states.findings))
+    shown.append(page.para("\nWhy? `squibwise assess CASE --why COMPONENT`", indent=0, style="dim"))
+    return shown + page.standing()
+
+
+def short(states: Assessment) -> list[RenderableType]:
+    """Return the few lines that matter most: what fired, hazards, contradictions, the next look."""
+    shown = _fired(states) + _trouble(states) + _hazards(states) + _contradictions(states)
+    for look in states.next_looks[:1]:
+        text = f"{look.component}: {look.text} ({page.minutes(look.minutes)})"
+        shown += [page.heading("Look next"), page.para(text)]
+    return shown
+
+
+def _fired(states: Assessment) -> list[RenderableType]:
+    parts = sorted(states.components, key=lambda c: -c.after_crash.fired)
+    sure = [c for c in parts if c.after_crash.fired >= SURE]
+    likely = [c for c in parts if LIKELY <= c.after_crash.fired < SURE]
+    head = page.heading("What fired")
+    if not sure and not likely:
+        return [head, page.para("Nothing is likely to have fired.")]
+    shown: list[RenderableType] = [head]
+    shown += [page.rows((_fired_row(c) for c in sure), right=(1,))] if sure else []
+    if likely:
+        shown += [page.heading("Probably fired", "not settled")]
+        shown += [page.rows((_fired_row(c) for c in likely), right=(1,))]
+    return shown
+
+
+def _fired_row(belief: ComponentBelief) -> tuple[str, str, str]:
+    return belief.id, page.percent(belief.after_crash.fired), _since(belief) + stages(belief)
+
+
+def _since(belief: ComponentBelief) -> str:
+    if belief.now == belief.after_crash:
+        return ""
+    state, p = likeliest(belief.now)
+    return f"now {state} {page.percent(p)} " if state != "fired" else ""
+
+
+def stages(belief: ComponentBelief) -> str:
+    """Return the circuits of a part with several of them, in words."""
+    if len(belief.stages) < 2:
+        return ""
+    told = []
+    for number, stage in belief.stages.items():
+        word, p = max(
+            (("fired", stage.fired), ("live", stage.live), ("faulty", stage.faulty)),
+            key=lambda pair: pair[1],
+        )
+        told.append(f"stage {number} {word} {page.percent(p)}")
+    return ", ".join(told)
+
+
+def likeliest(states: StateBelief) -> tuple[str, float]:
+    """Return the likeliest state and its probability."""
+    state = max(STATES, key=lambda s: float(getattr(states, s)))
+    return state, float(getattr(states, state))
+
+
+def _trouble(states: Assessment) -> list[RenderableType]:
+    words = ("faulty", "damaged", "unfit")
+    found = [
+        (c.id, page.percent(getattr(c.now, word)), word)
+        for c in states.components
+        for word in words
+        if getattr(c.now, word) >= LIKELY
+    ]
+    return [page.heading("Not fired, but not right"), page.rows(found, right=(1,))] if found else []
+
+
+def _hazards(states: Assessment) -> list[RenderableType]:
+    found = [
+        f"{c.id}: the part has fired, yet its stage {number} may still be live "
+        f"({page.percent(stage.live)}). Handle, store and scrap it as live."
+        for c in states.components
+        if c.now.fired >= LIKELY
+        for number, stage in c.stages.items()
+        if len(c.stages) > 1 and stage.live >= LIVE
+    ]
+    return (
+        [page.heading("Hazards"), page.bullets(found, mark="!", style="bold red")] if found else []
+    )
+
+
+def _contradictions(states: Assessment) -> list[RenderableType]:
+    told = [f"{c.text} ({', '.join(c.evidence)}) {c.remedy}".strip() for c in states.contradictions]
+    return (
+        [page.heading("Contradictions"), page.bullets(told, mark="?", style="bold")] if told else []
+    )
+
+
+def _doubtful(states: Assessment) -> list[RenderableType]:
+    found = [c for c in states.components if max(_values(c.now)) < SURE]
+    if not found:
+        return []
+    found.sort(key=lambda c: max(_values(c.now)))
+    best = {look.component: look for look in reversed(states.next_looks)}
+    table = [(c.id, _split(c.now), _settles(best.get(c.id))) for c in found]
+    return [page.heading("Doubtful", "and the look that settles it"), page.rows(table)]
+
+
+def _values(states: StateBelief) -> list[float]:
+    return [float(getattr(states, s)) for s in STATES]
+
+
+def _split(states: StateBelief) -> str:
+    ranked = sorted(STATES, key=lambda s: -getattr(states, s))
+    told = [f"{s} {page.percent(getattr(states, s))}" for s in ranked if getattr(states, s) > 0.05]
+    return " / ".join(told)
+
+
+def _settles(look: NextLook | None) -> str:
+    return "" if look is None else look.text
+
+
+def _looks(states: Assessment) -> list[RenderableType]:
+    shown = [page.heading("Look next", "best saving per minute first")]
+    if not states.next_looks:
+        return [*shown, page.para("No further look is worth its time.")]
+    table = [
+        (
+            page.minutes(k.minutes),
+            k.component,
+            f"{k.text} (changes the plan: {page.percent(k.settles)})",
+        )
+        for k in states.next_looks[:6]
+    ]
+    return [*shown, page.rows(table, right=(0,))]
+
+
+def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
+    charges = [
+        c.id
+        for c in states.components
+        if (kind := catalog.kinds.get(_kind(c.id))) and kind.fires and c.after_crash.fired < 0.1
+    ]
+    if not charges:
+        return []
+    head = page.heading("Did not fire", "under 10 % each; live, and to be handled so")
+    return [head, page.para(", ".join(charges))]
+
+
+def _kind(component_id: str) -> str:
+    from squibwise.model.names import split_component
+
+    return split_component(component_id).kind
+
+
+def _event(event: EventBelief) -> list[RenderableType]:
+    zones = sorted(event.zones.items(), key=lambda item: -item[1])
+    struck = ", ".join(f"{z} {page.percent(p)}" for z, p in zones if p >= 0.1) or "none is likely"
+    table = [("no crash at all", page.percent(event.no_crash)), ("struck", struck)]
+    if event.delta_v_kmh is not None:
+        speed = event.delta_v_kmh
+        spread = f"{speed.p50:.0f} km/h ({speed.p10:.0f} to {speed.p90:.0f} in four of five cases)"
+        table.append(("change of speed", spread))
+    seat = ", ".join(f"{k} {page.percent(p)}" for k, p in event.front_passenger.items())
+    table += [
+        ("driver belted", page.percent(event.driver_belted)),
+        ("passenger belted", page.percent(event.passenger_belted)),
+        ("front passenger", seat),
+        ("rollover", page.percent(event.rollover)),
+        ("second impact", page.percent(event.second_impact)),
+    ]
+    table += [(k, page.percent(p)) for k, p in event.causes.items() if p >= 0.1]
+    return [page.heading("What happened"), page.rows(table)]
+
+
+def _assumed(states: Assessment, catalog: Catalog) -> list[RenderableType]:
+    if not states.assumptions:
+        return []
+    told = []
+    for one in states.assumptions:
+        source = page.source_title(one.source, catalog) if one.source else ""
+        tail = "; ".join(part for part in (one.basis.replace("-", " "), source) if part)
+        told.append(f"{one.text} ({tail})")
+    return [page.heading("Taken for granted"), page.bullets(dict.fromkeys(told))]
+
+
+def reasons(
+    case: Case, belief: ComponentBelief, states: Assessment, catalog: Catalog
+) -> list[RenderableType]:
+    """Return one component with every reason, and the look that settles it."""
+    shown = page.title(case)
+    table = [("right after the crash", _split(belief.after_crash)), ("now", _split(belief.now))]
+    if stages(belief):
+        table.append(("circuits now", stages(belief)))
+    if belief.prior_fired is not None:
+        table.append(("fired, before any evidence", page.percent(belief.prior_fired)))
+    shown += [page.heading(belief.id), page.rows(table)]
+    told = [page.reason(b, case, catalog) for b in belief.because]
+    shown += [page.heading("Because", "strongest first"), page.bullets(told)]
+    looks = [k for k in states.next_looks if k.component == belief.id]
+    if looks:
+        shown += [page.heading("What would settle it"), page.bullets(k.text for k in looks)]
+    return shown + page.standing()

@@ -1,0 +1,52 @@
+"""Show what is still to be paid, and what has no price yet."""
+
+from collections.abc import Sequence
+
+from rich.console import RenderableType
+
+from squibwise.cli import page
+from squibwise.model.case import Case
+from squibwise.model.cost import Cost, CostLine
+from squibwise.model.money import Money
+
+
+def blocks(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
+    """Return the sums, then the lines of the profile that is followed."""
+    shown = page.title(case) + summary(case, costs)
+    if costs:
+        shown.append(page.heading("Lines", f"rules: {costs[0].profile}"))
+        shown.append(page.rows(_head() + [_line(x) for x in costs[0].lines], right=(1, 2, 3)))
+    return shown + page.findings((*case.findings, *(f for c in costs for f in c.findings)))
+
+
+def summary(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
+    """Return one sum for each profile, and what has no price."""
+    if not costs:
+        return []
+    shown: list[RenderableType] = [
+        page.heading("Still to be paid", f"{case.currency}, from the prices you entered")
+    ]
+    table = [("rules", "low", "likely", "high", "hands-on")]
+    table += [
+        (c.profile, _sum(c.low), _sum(c.likely), _sum(c.high), page.minutes(c.minutes))
+        for c in costs
+    ]
+    shown.append(page.rows(table, right=(1, 2, 3)))
+    missing = list(dict.fromkeys(key for c in costs for key in c.unpriced))
+    if missing:
+        text = f"Not in these sums, because you have entered no price: {', '.join(missing)}."
+        shown.append(page.para(text, style="yellow"))
+    return shown
+
+
+def _sum(money: Money) -> str:
+    return money.text().rpartition(" ")[0]
+
+
+def _head() -> list[tuple[str, str, str, str, str]]:
+    return [("needed", "low", "likely", "high", "for")]
+
+
+def _line(line: CostLine) -> tuple[str, str, str, str, str]:
+    low, likely, high = (_sum(m) if m else "?" for m in (line.low, line.likely, line.high))
+    return page.percent(line.probability), low, likely, high, f"{line.item} ({line.what})"

@@ -1,0 +1,51 @@
+"""Show what became of a record: the open gates first."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from squibwise.cli import page
+from squibwise.cli.files import json_beside
+from squibwise.cli.output import as_builtins
+from squibwise.model.proof import Gate, ProofRecord, Verification
+
+
+def as_json(record: ProofRecord, out: Path) -> dict[str, Any]:
+    """Return the answer of ``release`` in plain values."""
+    return {
+        "open_gates": [as_builtins(g) for g in record.gates if g.open],
+        "draft": record.draft,
+        "file": str(out),
+        "json_file": str(json_beside(out)),
+        "digest": record.digest,
+    }
+
+
+def blocks(record: ProofRecord, out: Path) -> list[RenderableType]:
+    """Return the open gates and where the record went."""
+    open_gates = [g for g in record.gates if g.open]
+    shown: list[RenderableType] = []
+    if record.draft:
+        head = f"DRAFT: {len(open_gates)} of {len(record.gates)} gates are open, nothing is signed"
+        shown += [Text(f"{record.case_id}  {head}", style="bold red"), page.rows(_told(open_gates))]
+    else:
+        text = f"{record.case_id}  no open gate ({len(record.gates)} closed)"
+        shown.append(Text(text, style="bold"))
+    files = [("record", str(out)), ("as data", str(json_beside(out))), ("SHA-256", record.digest)]
+    return [*shown, page.heading("Written"), page.rows(files), *page.standing()]
+
+
+def _told(gates: Iterable[Gate]) -> list[tuple[str, str]]:
+    return [(g.id, f"{g.text}\n{g.remedy}".strip()) for g in gates]
+
+
+def verification(result: Verification, file: Path) -> list[RenderableType]:
+    """Return whether a record is whole and unchanged, and what that does not say."""
+    word = "is whole and unchanged" if result.valid else "CANNOT BE RELIED ON"
+    shown: list[RenderableType] = [Text(f"{file} {word}", style="bold" if result.valid else "red")]
+    shown += page.findings(result.problems, "About the record")
+    limits = "This says nothing of whether the work was good, only that the text is as issued."
+    return [*shown, page.para(f"\n{limits}", indent=0)]
