@@ -92,10 +92,18 @@ def _component(belief: ComponentBelief, context: Context) -> Json:
     looks = [x.text for x in context.assessment.next_looks if x.component == belief.id]
     return stated | {
         "title": title(belief.id, context.catalog),
+        "fired_in_crash": _fired_word(belief, context.catalog),
         "doubtful": is_doubtful(belief, context)
         and belief.now.sound > context.catalog.fact("release.surely-not").number(),
         "look": looks[0] if looks else None,
     }
+
+
+def _fired_word(belief: ComponentBelief, catalog: Catalog) -> str:
+    if belief.after_crash.fired >= catalog.fact("release.spent-enough").number():
+        return "fired"
+    floor = catalog.fact("release.surely-not").number()
+    return "not" if belief.after_crash.fired <= floor else "perhaps"
 
 
 def _texts(catalog: Catalog) -> Json:

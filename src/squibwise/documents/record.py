@@ -1,0 +1,53 @@
+"""The record as PDF: pages for people, and the record itself attached for machines."""
+
+import datetime as dt
+import json
+from importlib import resources
+from typing import Any
+
+import typst
+
+from squibwise.documents.printable import ascii_only, printable
+from squibwise.documents.view import view
+from squibwise.errors import ModelError
+from squibwise.model.proof import ProofRecord
+from squibwise.prove.recording import to_json
+
+ATTACHMENT = "record.json"
+_TEMPLATE = "record.typ"
+
+
+def record_pdf(record: ProofRecord) -> bytes:
+    """Return the record as PDF/A-3 with the record attached as canonical JSON.
+
+    The same record always gives the same bytes: the only date in them is the day of issue.
+    Text reaches the template as data, never as markup.
+
+    Raises:
+        ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
+    """
+    shown = printable(view(record))
+    try:
+        return _typeset(record, shown)
+    except typst.TypstError:
+        return _typeset_plainly(record, shown)
+
+
+def _typeset_plainly(record: ProofRecord, shown: dict[str, Any]) -> bytes:
+    try:
+        return _typeset(record, ascii_only(shown))
+    except typst.TypstError as error:
+        raise ModelError(f"the pages of {record.case_id} could not be set: {error}") from error
+
+
+def _typeset(record: ProofRecord, shown: dict[str, Any]) -> bytes:
+    template = resources.files("squibwise.documents").joinpath(_TEMPLATE).read_bytes()
+    noon = dt.datetime.combine(dt.date.fromisoformat(record.issued_on), dt.time(12), dt.UTC)
+    return typst.compile(
+        template,
+        format="pdf",
+        ignore_system_fonts=True,
+        pdf_standards=["a-3a", "ua-1"],
+        timestamp=noon,
+        sys_inputs={"view": json.dumps(shown), "record": to_json(record).decode()},
+    )
