@@ -20,8 +20,8 @@ FRONTAL = (
     Term(of="forward", sides=_SIDE, high=60.0, per=10.0),
     Term(of="lateral", sides=_SIDE, high=60.0, per=10.0),
     Term(of="rearward", sides=_REAR, high=60.0, per=10.0),
-    Term(of="year", sides=_FRONT, low=2000.0, high=2012.0, centre=2006.0, per=5.0),
-    Term(of="year", sides=_SIDE, low=2000.0, high=2012.0, centre=2006.0, per=5.0),
+    # Few rows are newer than 2008: the trend is not carried on beyond it.
+    Term(of="year", sides=_FRONT, low=2000.0, high=2008.0, centre=2006.0, per=5.0),
     Term(of="belted", sides=_FRONT, centre=0.9),
     Term(of="belted", sides=_SIDE, centre=0.9),
 )

@@ -54,11 +54,16 @@ def design(terms: Sequence[Term], rows: Rows, given: Array | None, belted: float
 
 
 def ridge_fit(
-    terms: Sequence[Term], rows: Rows, outcome: Array, ridge: float, given: Array | None = None
+    terms: Sequence[Term],
+    rows: Rows,
+    outcome: Array,
+    ridge: float,
+    given: Array | None = None,
+    lapse: float = 0.0,
 ) -> Fit:
     """Return the curve that fits best, penalised by ``ridge / 2 * coefficient ** 2``.
 
-    Constants are penalised a hundredth of that. Standard errors are those of the sandwich with
+    Constants are penalised a hundredth of that. The lapse is laid over the fitted curve. Standard errors are those of the sandwich with
     rows of one cluster taken together.
     """
     share = float(np.nanmean(rows.belted)) if not np.isnan(rows.belted).all() else 0.5
@@ -74,7 +79,9 @@ def ridge_fit(
         for term, b, e in zip(terms, found, errors, strict=True)
     )
     n = int(rows.weight.sum())
-    curve = Curve(terms=fitted, belted_share=round(share, 3), years=typical_years(rows))
+    curve = Curve(
+        terms=fitted, belted_share=round(share, 3), years=typical_years(rows), lapse=lapse
+    )
     return Fit(curve=curve, n=n, effective_n=round(n / max(1.0, effect), 1))
 
 

@@ -50,6 +50,7 @@ class CurveFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     Attributes:
         belted_share: See ``Curve``.
         years: See ``Curve``.
+        lapse: See ``Curve``.
         ridge: Weight of the penalty it was fitted with.
     """
 
@@ -57,6 +58,7 @@ class CurveFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     provenance: Provenance
     belted_share: float
     years: tuple[tuple[float, float], ...]
+    lapse: float = 0.0
     ridge: float
     term: tuple[Term, ...]
 
@@ -274,7 +276,7 @@ def read_priors(root: Path) -> Priors:
     return Priors(
         curve_files=curve_files,
         curves={
-            name: Curve(terms=f.term, belted_share=f.belted_share, years=f.years)
+            name: Curve(terms=f.term, belted_share=f.belted_share, years=f.years, lapse=f.lapse)
             for name, f in curve_files.items()
         },
         shares={k: v.share for k, v in read_folder(root / "shares", ShareFile).items()},

@@ -57,17 +57,22 @@ class Curve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         terms: What is added up.
         belted_share: Share of latched belts, for a belt that is unknown.
         years: Model years and their weights, for a model year that is unknown.
+        lapse: Share of outcomes that have nothing to do with the impact, such as wrong coding:
+            no probability comes nearer than this to 0 or 1.
     """
 
     terms: tuple[Term, ...]
     belted_share: float
     years: tuple[tuple[float, float], ...]
+    lapse: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.belted_share <= 1.0:
             raise CatalogError(f"belted share {self.belted_share} is not a probability")
         if not self.years or not sum(weight for _, weight in self.years) > 0.0:
             raise CatalogError("a curve needs model years with weights")
+        if not 0.0 <= self.lapse < 0.5:
+            raise CatalogError(f"lapse {self.lapse} is not a share below a half")
 
 
 class Hit(msgspec.Struct, frozen=True, kw_only=True):
@@ -171,7 +176,7 @@ def probability(
         for belted, belt_weight in _belts(curve, known["belted"]):
             one = known | {"year": year, "belted": belted}
             result = result + year_weight * belt_weight * expit(logit(curve, one, other, shift))
-    return np.asarray(result)
+    return np.asarray(curve.lapse + (1.0 - 2.0 * curve.lapse) * result)
 
 
 def _uses(curve: Curve, quantity: str) -> bool:
