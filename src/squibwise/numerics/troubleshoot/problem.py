@@ -113,7 +113,8 @@ def _check_costs(problem: Problem) -> None:
     costs += [r.minutes + r.check_minutes for r in problem.repairs]
     if not all(cost >= 0.0 and math.isfinite(cost) for cost in costs):
         raise ModelError("minutes must be numbers from 0")
-    clusters = {k for item in (*problem.tests, *problem.repairs) for k in item.access}
+    access = [t.access for t in problem.tests] + [r.access for r in problem.repairs]
+    clusters = {k for item in access for k in item}
     if not all(0 <= k < len(problem.access_minutes) for k in clusters | problem.opened):
         raise ModelError("an access cluster has no cost")
 

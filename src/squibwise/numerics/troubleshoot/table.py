@@ -158,7 +158,8 @@ def _action_cost(
 ) -> Array:
     opened = table.opened_by_tests[rows][:, None] | table.opened_by_repairs[None, :]
     base = access_cost(table.problem, clusters)[opened] + minutes
-    return base[:, :, None] + np.array(power_cost(table.problem, power))
+    cost: Array = base[:, :, None] + np.array(power_cost(table.problem, power))
+    return cost
 
 
 def test_value(table: Table, t: int, rows: Index, leaf: Array) -> Array:
@@ -206,7 +207,8 @@ def repair_value(table: Table, r: int, rows: Index, sets: Index, after: Array) -
     base = access_cost(table.problem, repair.access)[opened] + minutes
     cost = base[:, :, None] + np.array(power_cost(table.problem, "through"))
     then = after[:, sets | (1 << r)]
-    return table.mass[rows][:, sets, None] * cost + then[:, :, None]
+    value: Array = table.mass[rows][:, sets, None] * cost + then[:, :, None]
+    return value
 
 
 def sets_by_size(repairs: tuple[Repair, ...]) -> list[Index]:

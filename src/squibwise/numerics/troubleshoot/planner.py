@@ -1,0 +1,271 @@
+"""The plan: next action, tree, expected cost and the bracket around it."""
+
+from collections.abc import Callable
+
+import msgspec
+import numpy as np
+
+from squibwise.numerics.troubleshoot.bounds import lower_bound
+from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test, trimmed
+from squibwise.numerics.troubleshoot.search import Budget, OutOfBudget, rollout, two_step
+from squibwise.numerics.troubleshoot.sheet import sheet_of, start
+from squibwise.numerics.troubleshoot.table import (
+    Array,
+    Table,
+    action_values,
+    lay_out,
+    optimal,
+    state_count,
+)
+
+FIXED, NOT_FIXED = "fixed", "not fixed"
+
+
+class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How much the planner may do.
+
+    Attributes:
+        exact_states: Largest table that is solved exactly.
+        rollout_states: States that rollout may look at before two-step look-ahead answers.
+        later_states: States of exact tables solved for later steps of one plan, together.
+        fold: Branches rarer than this are folded.
+    """
+
+    exact_states: int = 1_500_000
+    rollout_states: int = 40_000
+    later_states: int = 4_000_000
+    fold: float = 0.02
+
+
+class Node(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A step of the plan.
+
+    Attributes:
+        action: Test or repair; None = fixed and verified.
+        p: Chance of coming here.
+        minutes: Expected from here. [min]
+        branches: Next step by outcome; the rare ones are folded.
+        folded: Chance of the folded ones.
+    """
+
+    action: Test | Repair | None
+    p: float
+    minutes: float
+    branches: dict[str, "Node"] = {}
+    folded: float = 0.0
+
+
+class Answer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The answer of the planner.
+
+    Attributes:
+        tree: The plan.
+        minutes: What the plan expects. [min]
+        lower: No plan expects less. [min]
+        method: ``exact``, ``rollout`` or ``two-step``: how the first step was chosen.
+        states: States looked at.
+    """
+
+    tree: Node
+    minutes: float
+    lower: float
+    method: str
+    states: int
+
+
+def plan(problem: Problem, limits: Limits, over: Callable[[], bool] | None = None) -> Answer:
+    """Return the plan of a problem.
+
+    Args:
+        problem: What can be wrong, tested and repaired.
+        limits: Sizes at which the method changes.
+        over: Asked now and then; True ends rollout and lets two-step look-ahead answer.
+    """
+    problem = trimmed(problem)
+    budget = Budget(limits.rollout_states, over)
+    if state_count(problem) <= limits.exact_states:
+        table = lay_out(problem)
+        value = optimal(table)
+        tree = _walk(table, value, (0, 0, int(problem.powered)), 1.0, limits)
+        return Answer(
+            tree=tree,
+            minutes=tree.minutes,
+            lower=tree.minutes,
+            method="exact",
+            states=state_count(problem),
+        )
+    tree, method = _grow(problem, 1.0, limits, budget)
+    return Answer(
+        tree=tree,
+        minutes=tree.minutes,
+        lower=lower_bound(problem),
+        method=method,
+        states=budget.states + budget.tabled,
+    )
+
+
+def _walk(
+    table: Table, value: Array, state: tuple[int, int, int], p: float, limits: Limits
+) -> Node:
+    """Return the exact plan from a state of a solved table."""
+    x, repairs, on = state
+    mass = float(table.mass[x, repairs])
+    if mass <= 0.0:
+        return Node(action=None, p=p, minutes=0.0)
+    costs = action_values(table, np.array([x]), value)[:, 0, repairs, on]
+    best = int(np.argmin(costs))
+    minutes = float(costs[best]) / mass
+    action, nexts = _steps(table, state, best)
+    if p < limits.fold:
+        return Node(action=action, p=p, minutes=minutes)
+    shown, folded = {}, 0.0
+    for word, (share, then) in nexts.items():
+        q = p * share
+        if then is None:
+            shown[word] = Node(action=None, p=q, minutes=0.0)
+        elif q >= limits.fold:
+            shown[word] = _walk(table, value, then, q, limits)
+        else:
+            folded += q
+    return Node(action=action, p=p, minutes=minutes, branches=_seen(shown, limits), folded=folded)
+
+
+def _seen(branches: dict[str, Node], limits: Limits) -> dict[str, Node]:
+    return {w: n for w, n in branches.items() if n.p >= limits.fold}
+
+
+def _steps(
+    table: Table, state: tuple[int, int, int], best: int
+) -> tuple[Test | Repair, dict[str, tuple[float, tuple[int, int, int] | None]]]:
+    """Return an action and, by outcome, the chance and the next state (None = fixed)."""
+    x, repairs, _ = state
+    problem, mass = table.problem, float(table.mass[x, repairs])
+    if best >= len(problem.tests):
+        r = best - len(problem.tests)
+        then = (x, repairs | (1 << r), 1)
+        left = float(table.mass[then[0], then[1]]) / mass
+        nexts = {FIXED: (1.0 - left, None), NOT_FIXED: (left, then)}
+        return problem.repairs[r], {w: n for w, n in nexts.items() if n[0] > 1e-12}
+    test = problem.tests[best]
+    weight = table.likelihood[x] * table.alive[repairs]
+    out: dict[str, tuple[float, tuple[int, int, int] | None]] = {}
+    digit = 0
+    for result in test.results:
+        share = float(weight @ np.array(result.chance)) / mass
+        digit += 0 if result.fixed else 1
+        step = (x + digit * table.stride[best], repairs, 0 if test.power == "off" else 1)
+        if share > 1e-12:
+            out[result.word] = (share, None if result.fixed else step)
+    return test, out
+
+
+def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[Node, str]:
+    """Return the plan by search, solving exactly what has become small enough."""
+    problem = trimmed(problem)
+    count = state_count(problem)
+    if count <= min(limits.exact_states, limits.later_states - budget.tabled):
+        table = lay_out(problem)
+        budget.tabled += count
+        value = optimal(table)
+        return _walk(table, value, (0, 0, int(problem.powered)), p, limits), "exact"
+    costs, method = _look_ahead(problem, budget)
+    best = int(np.argmin(costs))
+    actions: list[Test | Repair] = [*problem.tests, *problem.repairs]
+    action = actions[best]
+    shown, folded = {}, 0.0
+    for word, (share, then) in outcomes(problem, action).items():
+        q = p * share
+        if then is None:
+            shown[word] = Node(action=None, p=q, minutes=0.0)
+        elif q >= limits.fold:
+            shown[word] = _grow(then, q, limits, budget)[0]
+        else:
+            folded += q
+    node = Node(
+        action=action,
+        p=p,
+        minutes=float(costs[best]),
+        branches=_seen(shown, limits),
+        folded=folded,
+    )
+    return node, method
+
+
+def _look_ahead(problem: Problem, budget: Budget) -> tuple[Array, str]:
+    sheet = sheet_of(problem)
+    try:
+        return rollout(sheet, start(sheet), budget)[0], "rollout"
+    except OutOfBudget:
+        return two_step(sheet, start(sheet))[0], "two-step"
+
+
+def outcomes(problem: Problem, action: Test | Repair) -> dict[str, tuple[float, Problem | None]]:
+    """Return, by outcome, its chance and the problem that is left; None when fixed."""
+    if isinstance(action, Repair):
+        return _repair_outcomes(problem, action)
+    total = sum(problem.weight)
+    out: dict[str, tuple[float, Problem | None]] = {}
+    for i, result in enumerate(action.results):
+        weight = [w * c for w, c in zip(problem.weight, result.chance, strict=True)]
+        if sum(weight) > 1e-12 * total:
+            then = None if result.fixed else after_result(problem, action, i)
+            out[result.word] = (sum(weight) / total, then)
+    return out
+
+
+def after_result(problem: Problem, test: Test, position: int) -> Problem:
+    """Return the problem after one outcome of a test."""
+    chance = test.results[position].chance
+    weight = [w * c for w, c in zip(problem.weight, chance, strict=True)]
+    tests = tuple(t for t in problem.tests if t.id != test.id)
+    opened = problem.opened | set(test.access)
+    left = _kept(problem, problem.hypotheses, weight, tests, problem.repairs)
+    return msgspec.structs.replace(left, powered=test.power != "off", opened=opened)
+
+
+def after_repair(problem: Problem, repair: Repair) -> Problem | None:
+    """Return the problem after a repair that did not help; None when nothing is left."""
+    left = tuple(h - repair.fixes for h in problem.hypotheses)
+    if not any(left):
+        return None
+    weight = [w if h else 0.0 for w, h in zip(problem.weight, left, strict=True)]
+    repairs = tuple(r for r in problem.repairs if r.id != repair.id)
+    changed = _kept(problem, left, weight, problem.tests, repairs)
+    opened = problem.opened | set(repair.access)
+    return msgspec.structs.replace(changed, powered=True, opened=opened)
+
+
+def _repair_outcomes(problem: Problem, repair: Repair) -> dict[str, tuple[float, Problem | None]]:
+    then = after_repair(problem, repair)
+    share = 0.0 if then is None else sum(then.weight) / sum(problem.weight)
+    out: dict[str, tuple[float, Problem | None]] = {}
+    if share < 1.0 - 1e-12:
+        out[FIXED] = (1.0 - share, None)
+    if share > 1e-12:
+        out[NOT_FIXED] = (share, then)
+    return out
+
+
+def _kept(
+    problem: Problem,
+    hypotheses: tuple[frozenset[str], ...],
+    weight: list[float],
+    tests: tuple[Test, ...],
+    repairs: tuple[Repair, ...],
+) -> Problem:
+    """Return the problem with only the hypotheses that still have weight."""
+    keep = [h for h, w in enumerate(weight) if w > 0.0 and hypotheses[h]]
+    return msgspec.structs.replace(
+        problem,
+        hypotheses=tuple(hypotheses[h] for h in keep),
+        weight=tuple(weight[h] for h in keep),
+        tests=tuple(_narrowed(test, keep) for test in tests),
+        repairs=repairs,
+    )
+
+
+def _narrowed(test: Test, keep: list[int]) -> Test:
+    results = (
+        msgspec.structs.replace(r, chance=tuple(r.chance[h] for h in keep)) for r in test.results
+    )
+    return msgspec.structs.replace(test, results=tuple(results))
