@@ -3,7 +3,7 @@
 import msgspec
 
 from squibwise.errors import InputError, ModelError, SquibwiseError, UnavailableError
-from squibwise.intake.importers import mail, objects, separated, webpage, workbook
+from squibwise.intake.importers import mail, objects, pdf, separated, webpage, workbook
 from squibwise.intake.importers.apart import read_apart
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
@@ -13,6 +13,7 @@ from squibwise.intake.importers.text import TEXT, empty
 from squibwise.model.origin import Finding, Origin
 
 IMPORTERS: tuple[Importer, ...] = (
+    pdf.IMPORTER,
     workbook.IMPORTER,
     mail.IMPORTER,
     webpage.IMPORTER,

@@ -1,0 +1,1 @@
+"""Lines and cells from where the letters stand on a page."""

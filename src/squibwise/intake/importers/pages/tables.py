@@ -1,0 +1,153 @@
+"""Lines to rows: cells whose text runs over several lines are put together again."""
+
+import itertools
+from collections.abc import Iterator, Sequence
+
+from squibwise.intake.importers.pages.lines import starts_with_code
+from squibwise.intake.importers.pages.marks import Line, Marks, Row, Rule, Segment
+
+_NEAR = 2.0  # drawn lines nearer than this are one [pt]
+_WIDE = 0.5  # share of the print's width that a rule between rows spans
+_BOX_LINES = 8  # a ruled band with more lines than this is a box around text, not a row
+_GRID_CUTS = 5  # rules across the page that make a grid whose every band is a row
+_NEXT_LINE = 1.7  # line heights from a line to its continuation
+_ALIGNED = 0.4  # line heights that a continued cell may start beside its column
+
+
+def rows_of(lines: Sequence[Line], marks: Marks) -> list[Row]:
+    """Return a page's rows in reading order."""
+    cuts = _row_cuts(lines, marks.level)
+    rows: list[Row] = []
+    for key, band in itertools.groupby(lines, key=lambda line: _band(line.y, cuts)):
+        inside = list(band)
+        row = None
+        if 0 < key < len(cuts) and len(inside) > 1:
+            walls = _walls(marks.upright, cuts[key - 1], cuts[key])
+            row = _ruled_row(inside, walls, len(cuts) >= _GRID_CUTS)
+        rows += [row] if row is not None else _open_rows(inside)
+    return rows
+
+
+def _row_cuts(lines: Sequence[Line], level: Sequence[Rule]) -> list[float]:
+    """Return the heights of the rules that run across most of the print."""
+    segments = [s for line in lines for s in line.segments]
+    if not segments:
+        return []
+    width = max(s.x1 for s in segments) - min(s.x0 for s in segments)
+    cuts: list[float] = []
+    pieces: list[Rule] = []
+    for rule in [*sorted(level, key=lambda r: r.at), None]:
+        if rule is not None and pieces and rule.at - pieces[0].at <= _NEAR:
+            pieces.append(rule)
+            continue
+        if pieces and _length(pieces) >= _WIDE * width:
+            cuts.append(pieces[0].at)
+        pieces = [rule] if rule is not None else []
+    return cuts if len(cuts) > 2 else []
+
+
+def _length(pieces: Sequence[Rule]) -> float:
+    """Return how long rules on one height are together, overlaps counted once."""
+    total, reached = 0.0, float("-inf")
+    for rule in sorted(pieces, key=lambda r: r.start):
+        total += max(0.0, rule.end - max(rule.start, reached))
+        reached = max(reached, rule.end)
+    return total
+
+
+def _band(y: float, cuts: Sequence[float]) -> int:
+    return sum(cut < y for cut in cuts)
+
+
+def _walls(upright: Sequence[Rule], top: float, foot: float) -> list[float]:
+    """Return the upright rules that reach through a band."""
+    middle = (top + foot) / 2
+    places = sorted(r.at for r in upright if r.start - _NEAR <= middle <= r.end + _NEAR)
+    return [x for i, x in enumerate(places) if not i or x - places[i - 1] > _NEAR]
+
+
+def _ruled_row(lines: Sequence[Line], walls: Sequence[float], grid: bool) -> Row | None:
+    """Return the lines of a band as one row; None when the band is a box around several rows."""
+    if len(lines) > _BOX_LINES or sum(starts_with_code(li.segments[0].text) for li in lines) > 1:
+        return None
+    segments = [s for line in lines for s in line.segments]
+    inner = [w for w in walls if min(s.x0 for s in segments) < w < max(s.x1 for s in segments)]
+    cells = _by_walls(segments, walls) if inner else _by_overlap(segments)
+    trusted = grid and bool(inner)
+    if len(cells) < 2 or not (trusted or _is_one_row(lines, cells[0])):
+        return None
+    return _row(lines, cells)
+
+
+def _is_one_row(lines: Sequence[Line], first: Segment) -> bool:
+    """Tell whether only one of the lines fills both the first column and another one."""
+    full = [line for line in lines if len(line.segments) > 1 and line.segments[0].x0 < first.x1]
+    return len(full) <= 1 or any(line.segments[0].text.endswith("-") for line in full[:-1])
+
+
+def _row(lines: Sequence[Line], cells: Sequence[Segment]) -> Row:
+    return Row(y=lines[0].y, bottom=lines[-1].y, size=lines[0].size, cells=tuple(cells))
+
+
+def _by_walls(segments: Sequence[Segment], walls: Sequence[float]) -> list[Segment]:
+    cells: dict[int, list[Segment]] = {}
+    for segment in segments:
+        middle = (segment.x0 + segment.x1) / 2
+        cells.setdefault(sum(w < middle for w in walls), []).append(segment)
+    return [_joined(cells[key]) for key in sorted(cells)]
+
+
+def _by_overlap(segments: Sequence[Segment]) -> list[Segment]:
+    """Return cells of segments that stand above one another."""
+    cells: list[list[Segment]] = []
+    for segment in sorted(segments, key=lambda s: s.x0):
+        if cells and segment.x0 < max(s.x1 for s in cells[-1]):
+            cells[-1].append(segment)
+        else:
+            cells.append([segment])
+    order = {id(s): i for i, s in enumerate(segments)}
+    return [_joined(sorted(cell, key=lambda s: order[id(s)])) for cell in cells]
+
+
+def _joined(pieces: Sequence[Segment]) -> Segment:
+    text = ""
+    for piece in pieces:
+        text += piece.text if not text or text.endswith("-") else f" {piece.text}"
+    return Segment(x0=min(p.x0 for p in pieces), x1=max(p.x1 for p in pieces), text=text)
+
+
+def _open_rows(lines: Sequence[Line]) -> Iterator[Row]:
+    """Return the rows of lines that no rules part: a line whose cells continue joins the row."""
+    row: Row | None = None
+    for line in lines:
+        if row is not None and continues(row, line.segments, line.y - row.bottom):
+            row = joined_row(row, line.segments, line.y)
+            continue
+        if row is not None:
+            yield row
+        row = _row([line], line.segments)
+    if row is not None:
+        yield row
+
+
+def continues(row: Row, segments: Sequence[Segment], below: float) -> bool:
+    """Tell whether a line goes on with cells of a row: none in its first column, all in columns."""
+    if len(row.cells) < 2 or not 0 < below <= _NEXT_LINE * row.size:
+        return False
+    return fits_columns(row, segments)
+
+
+def fits_columns(row: Row, segments: Sequence[Segment]) -> bool:
+    """Tell whether all segments begin in columns of a row other than the first."""
+    room = _ALIGNED * row.size
+    starts = [cell.x0 for cell in row.cells[1:]]
+    return all(any(abs(s.x0 - x) <= room for x in starts) for s in segments)
+
+
+def joined_row(row: Row, segments: Sequence[Segment], bottom: float) -> Row:
+    """Return a row with a further line in its cells."""
+    cells = list(row.cells)
+    for segment in segments:
+        nearest = min(range(1, len(cells)), key=lambda i: abs(cells[i].x0 - segment.x0))
+        cells[nearest] = _joined([cells[nearest], segment])
+    return Row(y=row.y, bottom=bottom, size=row.size, cells=tuple(cells))
