@@ -1,0 +1,354 @@
+"""The pages say what the record says, whatever people wrote, and carry the record."""
+
+import io
+import json
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+import pypdfium2
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from squibwise.documents import attached_record, record_pdf, verify_file
+from squibwise.documents import record as record_module
+from squibwise.documents.printable import printable
+from squibwise.documents.view import view
+from squibwise.errors import InputError
+from squibwise.model.origin import Origin
+from squibwise.model.proof import ProofRecord, Signature
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
+from squibwise.model.work import Caution
+from squibwise.prove.canonical import plain
+from squibwise.prove.recording import to_json
+
+Maker = Callable[..., ProofRecord]
+Made = dict[str, Any]
+
+
+def pages(pdf: bytes) -> list[str]:
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        texts = [document[n].get_textpage().get_text_bounded() for n in range(len(document))]
+    finally:
+        document.close()
+    return [" ".join(t.replace("\u200b", "").split()) for t in texts]
+
+
+def whole(pdf: bytes) -> str:
+    return " ".join(pages(pdf))
+
+
+def draft(issue: Maker, made: Made) -> ProofRecord:
+    item = made["item"]("left.curtain:replace", "left.curtain", "replace", done=False)
+    return issue(work=made["work"](item), costs=made["costs"]())
+
+
+def test_the_same_record_gives_the_same_bytes(issue: Maker, made: Made) -> None:
+    assert record_pdf(draft(issue, made)) == record_pdf(draft(issue, made))
+
+
+def test_another_day_of_issue_gives_other_bytes(issue: Maker) -> None:
+    later = msgspec.structs.replace(issue(), issued_on="2026-03-21")
+    assert record_pdf(later) != record_pdf(issue())
+
+
+def test_the_attached_record_is_the_record_to_the_byte(issue: Maker) -> None:
+    record = issue()
+    assert attached_record(record_pdf(record)) == to_json(record)
+
+
+def test_a_record_given_as_json_is_taken_as_it_is(issue: Maker) -> None:
+    data = to_json(issue())
+    assert attached_record(data) is data
+
+
+def test_the_file_claims_to_be_an_archive_and_accessible(issue: Maker) -> None:
+    # Source: ISO 19005-3 (PDF/A-3) and ISO 14289-1 (PDF/UA-1) name their mark in the metadata
+    # (from memory): pdfaid:part 3, conformance A; pdfuaid:part 1.
+    pdf = record_pdf(issue())
+    assert b"<pdfaid:part>3</pdfaid:part>" in pdf
+    assert b"<pdfaid:conformance>A</pdfaid:conformance>" in pdf
+    assert b"<pdfuaid:part>1</pdfuaid:part>" in pdf
+
+
+def test_every_page_of_a_draft_says_so_and_carries_the_notice(issue: Maker, made: Made) -> None:
+    record = draft(issue, made)
+    for page in pages(record_pdf(record)):
+        assert "DRAFT: 1 of 20 gates open" in page
+        assert record.content["texts"]["footer"] in page
+
+
+def test_a_finished_record_is_no_draft_on_any_page_and_has_room_to_sign(issue: Maker) -> None:
+    text = whole(record_pdf(issue()))
+    assert "DRAFT" not in text
+    assert "No open gate. Signed by:" in text
+    assert "Not signed yet" in text
+
+
+def test_a_signed_record_names_who_signed(issue: Maker) -> None:
+    signature = Signature(by="R. Own", scheme="Ed25519", public_key="AA==", value="AA==")
+    assert "Signed by R. Own" in whole(
+        record_pdf(msgspec.structs.replace(issue(), signature=signature))
+    )
+
+
+def test_the_pages_never_call_a_car_safe(issue: Maker, made: Made) -> None:
+    for record in (issue(), draft(issue, made)):
+        words = whole(record_pdf(record)).lower().replace(",", " ").replace(".", " ").split()
+        assert "safe" not in words
+
+
+def test_open_gates_their_lacks_and_remedies_are_on_the_pages(issue: Maker, made: Made) -> None:
+    record = draft(issue, made)
+    text = whole(record_pdf(record))
+    gates = [g for g in record.gates if g.open]
+    assert gates
+    for gate in gates:
+        assert gate.text in text
+        assert gate.remedy in text
+        assert all(m in text for m in gate.missing)
+
+
+def test_hazards_come_first(issue: Maker, made: Made) -> None:
+    bag = made["belief"](
+        "driver.front-bag",
+        now=made["FIRED"],
+        after=made["FIRED"],
+        s1=made["SPENT"],
+        s2=made["SILENT"],
+    )
+    record = issue(assessment=made["assessment"](components=(bag,)))
+    first = pages(record_pdf(record))[0]
+    assert record.content["texts"]["standing"] in first
+    assert "may still be live, handle as live: • driver front airbag: charge 2" in first
+    assert first.index("handle as live") < first.index("The car")
+
+
+def test_doubt_is_on_the_first_page_with_the_look_that_settles_it(issue: Maker, made: Made) -> None:
+    look = made["NextLook"](
+        component="passenger.front-bag",
+        look="cover-torn",
+        text="Look along the seam of the panel.",
+        minutes=1,
+        settles=0.4,
+        saving=9.0,
+    )
+    doubt = made["belief"]("passenger.front-bag", now=made["DOUBT"], s1=made["LIVE"])
+    record = issue(assessment=made["assessment"](components=(doubt,), next_looks=(look,)))
+    first = pages(record_pdf(record))[0]
+    assert "passenger front airbag sound 60 %, fired 30 %" in first
+    assert "Look along the seam of the panel." in first
+
+
+def test_work_stands_in_order_with_holds_cautions_and_conditions(issue: Maker, made: Made) -> None:
+    text = whole(record_pdf(draft(issue, made)))
+    assert text.index("Switch the power off") < text.index("replace driver.front-bag")
+    assert "Wait 3 min" in text
+    assert "after 1" in text
+    assert "Cautions 1" in text
+    assert "Every charge counts as live. Battery off, then the whole wait." in text
+    assert "Done when: no cut, no mark" in text
+
+
+def test_costs_are_listed_by_profile_with_what_has_no_price(issue: Maker, made: Made) -> None:
+    text = whole(record_pdf(draft(issue, made)))
+    assert "any-fire-strict 40.00 USD 50.00 USD 65.00 USD 30 min 1" in text
+    assert "belt-counter 40.00 USD" in text
+    assert "Without a price, and in no sum: front-bag" in text
+
+
+def test_the_buyers_copy_shows_no_cost(issue: Maker) -> None:
+    text = whole(record_pdf(issue()))
+    assert "Still to pay" not in text
+    assert "USD" not in text
+
+
+def test_evidence_reasons_sources_files_and_limits_are_on_the_pages(issue: Maker) -> None:
+    record = issue()
+    text = whole(record_pdf(record))
+    assert "driver.front-bag/1: loop-resistance 2.1 ohm (u 0.05), by substitute-load" in text
+    assert "open circuit on stage 1 (judgement) [+12.3 dB]" in text
+    assert "Letters of interpretation on deployed airbags" in text
+    assert "ab" * 32 in text
+    assert record.digest in text
+    assert all(limit in text for limit in record.content["texts"]["limits"])
+
+
+def test_rounded_chances_are_never_shown_as_certain(issue: Maker) -> None:
+    text = whole(record_pdf(issue()))
+    assert "live > 99 %" in text
+    assert "No crash at all < 1 %" in text
+
+
+NASTY = [
+    '#panic("x") #eval("1+1") #sys.inputs',
+    "*bold* _it_ `raw` $x^2$ @ref <label> // comment /* */ \\ # ] [ } {",
+    "= Heading\n- list\n+ enum\n/ term: x",
+    '#pdf.attach("evil")#include "/etc/passwd"#read("/etc/passwd")',
+    'quote " backslash \\ \\u0041 \\n',
+    "x" * 5000,
+    "word " * 3000,
+    "\u202egnorw\u202c \u200b \ufeff \u0000 \u0007 \x7f \x85",
+    "\u6f22\u5b57 \U0001f697 \u0e44\u0e17\u0e22 \u05e9\u05dc\u05d5\u05dd",
+    "\u0627\u0644\u0639\u0631\u0628\u064a\u0629 \u0915\u094d\u0937",
+    "e\u0301\u0302\u0303" * 20,
+    "\ud800 lone",
+    "",
+    "<script>alert(1)</script> & ' %PDF-1.7 endobj",
+]
+
+
+def with_text(issue: Maker, made: Made, text: str) -> ProofRecord:
+    """Return a record with one text in every place where a person or a file can put text."""
+    first, *rest = made["evidence"]()
+    odd = msgspec.structs.replace(
+        first,
+        method=text,
+        unit=text,
+        where=text,
+        origin=Origin(file=text, line=1, raw=text, person=text),
+    )
+    scan = next(e for e in rest if e.id == "scan-9")
+    lines = (CodeLine(line=1, raw=text),)
+    reading = ReadReport(
+        lines=lines, unread=(Unread(line=2, raw=text),), coverage=Coverage(complete=True)
+    )
+    rest[rest.index(scan)] = msgspec.structs.replace(scan, reading=reading)
+    case = made["case"](id=text, title=text, evidence=(odd, *rest), files={text: text})
+    item = made["item"](
+        "left.curtain:replace",
+        "left.curtain",
+        "replace",
+        done=False,
+        title=text,
+        passes_when=text,
+        cautions=(Caution(id=text, text=text, source=text),),
+    )
+    return issue(case=case, work=made["work"](item), costs=made["costs"]())
+
+
+@pytest.mark.parametrize("text", NASTY, ids=range(len(NASTY)))
+def test_nothing_a_person_wrote_breaks_the_pages_or_the_record(
+    issue: Maker, made: Made, text: str
+) -> None:
+    record = with_text(issue, made, text)
+    pdf = record_pdf(record)
+    assert attached_record(pdf) == to_json(record)
+    assert verify_file(pdf).valid
+    shown = "".join(pages(pdf)).replace(" ", "").replace("\u200b", "")
+    expected = printable(plain(text)).replace(" ", "").replace("\u200b", "")
+    if expected.isascii():
+        assert expected[:60] in shown
+
+
+def test_markup_is_shown_as_it_was_written(issue: Maker, made: Made) -> None:
+    text = whole(record_pdf(with_text(issue, made, "#emph[no] *no* $no$")))
+    assert "#emph[no] *no* $no$" in text
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.text(st.characters(), max_size=12))
+def test_any_text_can_be_printed(issue: Maker, made: Made, text: str) -> None:
+    record = with_text(issue, made, text)
+    assert attached_record(record_pdf(record)) == to_json(record)
+
+
+def test_what_turns_the_direction_of_writing_is_spelled_out(issue: Maker, made: Made) -> None:
+    text = whole(record_pdf(with_text(issue, made, "abc\u202edef")))
+    assert "abc[U+202E]def" in text
+
+
+def test_a_long_work_list_breaks_over_pages_with_its_head(issue: Maker, made: Made) -> None:
+    rows = [
+        made["item"](
+            f"step:s{n}",
+            None,
+            "do",
+            done=False,
+            title=f"Step number {n} of many",
+            tools=("a torque wrench", "a lamp"),
+        )
+        for n in range(150)
+    ]
+    found = pages(record_pdf(issue(work=made["work"](*rows))))
+    assert len(found) >= 6
+    assert sum("Done No. What Wait, time, order" in page for page in found) >= 4
+    assert all(f"Step number {n} of many" in " ".join(found) for n in range(150))
+
+
+def test_a_scan_with_thousands_of_lines_is_cut_with_a_note(issue: Maker, made: Made) -> None:
+    lines = tuple(CodeLine(line=n, raw=f"code {n}") for n in range(1, 3001))
+    rows = made["evidence"]()
+    reading = ReadReport(lines=lines, coverage=Coverage(complete=True))
+    changed = tuple(
+        msgspec.structs.replace(e, reading=reading) if e.id == "scan-9" else e for e in rows
+    )
+    record = issue(case=made["case"](evidence=changed))
+    pdf = record_pdf(record)
+    assert "and 2800 more line(s) in the attached record" in whole(pdf)
+    assert (
+        len(json.loads(attached_record(pdf))["content"]["evidence"][7]["reading"]["lines"]) == 3000
+    )
+
+
+def codes(data: bytes) -> tuple[bool, list[str]]:
+    answer = verify_file(data)
+    return answer.valid, [p.code for p in answer.problems]
+
+
+def test_a_pdf_and_its_json_are_verified_alike(issue: Maker) -> None:
+    record = issue()
+    assert codes(record_pdf(record)) == codes(to_json(record)) == (True, ["record-unsigned"])
+
+
+def test_a_change_in_the_attached_record_is_seen(issue: Maker) -> None:
+    record = issue()
+    forged = msgspec.structs.replace(record, content=record.content | {"title": "Another car"})
+    assert codes(record_pdf(forged)) == (False, ["record-changed", "record-unsigned"])
+
+
+def test_pages_of_another_record_around_the_attachment_are_seen(issue: Maker, made: Made) -> None:
+    pages_of_another = printable(view(issue()))
+    forged = record_module._typeset(draft(issue, made), pages_of_another)
+    assert "No open gate" in whole(forged)
+    assert codes(forged) == (False, ["record-pages", "record-draft", "record-unsigned"])
+
+
+def test_something_added_behind_the_end_is_seen(issue: Maker) -> None:
+    forged = record_pdf(issue()) + b"\n% added after the fact\n"
+    assert codes(forged) == (False, ["record-pages", "record-unsigned"])
+
+
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_a_changed_byte_in_the_pdf_is_seen(issue: Maker, data: st.DataObject) -> None:
+    pdf = record_pdf(issue())
+    place = data.draw(st.integers(0, len(pdf) - 1))
+    byte = data.draw(st.integers(0, 255).filter(lambda b: b != pdf[place]))
+    valid, found = codes(pdf[:place] + bytes((byte,)) + pdf[place + 1 :])
+    assert not valid or "record-pages" in found
+
+
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_a_pdf_cut_short_is_refused(issue: Maker, data: st.DataObject) -> None:
+    pdf = record_pdf(issue())
+    valid, found = codes(pdf[: data.draw(st.integers(5, len(pdf) - 1))])
+    assert not valid or "record-pages" in found
+
+
+def test_a_pdf_without_a_record_is_refused(issue: Maker) -> None:
+    document = pypdfium2.PdfDocument.new()
+    document.new_page(100, 100)
+    target = io.BytesIO()
+    document.save(target)
+    document.close()
+    with pytest.raises(InputError, match="carries 0 records"):
+        attached_record(target.getvalue())
+    assert codes(target.getvalue()) == (False, ["record-unreadable"])
+
+
+def test_what_only_begins_like_a_pdf_is_refused() -> None:
+    assert codes(b"%PDF-1.7 and nothing more") == (False, ["record-unreadable"])
