@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from squibwise.catalog.load import DATA, Catalog, load_catalog
+from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.errors import CatalogError
 
 BROKEN = Path(__file__).parents[1] / "catalog" / "broken"
