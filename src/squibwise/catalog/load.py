@@ -4,13 +4,22 @@ from functools import cached_property
 from pathlib import Path
 
 from squibwise.catalog.components import CommonLooks, Kind, LookWord
+from squibwise.catalog.crash_data import CrashWords
 from squibwise.catalog.currencies import Currencies
 from squibwise.catalog.equipment import Template
 from squibwise.catalog.facts import Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
+from squibwise.catalog.notices import (
+    CautionText,
+    Notice,
+    read_cautions,
+    read_notices,
+)
 from squibwise.catalog.priors import Priors, read_priors
 from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
 from squibwise.catalog.release import RecordText, ReleaseFile, ReleaseGate
+from squibwise.catalog.rules import RuleBook, read_rules
+from squibwise.catalog.tasks import TaskBook, read_tasks
 from squibwise.catalog.vin import VinRules
 from squibwise.errors import CatalogError
 
@@ -54,6 +63,11 @@ class Catalog:
         return read_folder(self.root / "equipment", Template)
 
     @cached_property
+    def crash_words(self) -> CrashWords:
+        """Words of crash data: recorder elements, table headers, units."""
+        return read_toml(self.root / "crash-data.toml", CrashWords)
+
+    @cached_property
     def currencies(self) -> Currencies:
         """Currency codes that a case may name."""
         return read_toml(self.root / "currencies.toml", Currencies)
@@ -62,6 +76,26 @@ class Catalog:
     def vin(self) -> VinRules:
         """Tables of the vehicle identification number."""
         return read_toml(self.root / "vin.toml", VinRules)
+
+    @cached_property
+    def rules(self) -> RuleBook:
+        """Rule profiles over one shared default, with their condition words."""
+        return read_rules(self.root / "rules", self.kinds, self.sources)
+
+    @cached_property
+    def cautions(self) -> dict[str, CautionText]:
+        """Cautions by id."""
+        return read_cautions(self.root / "cautions", self.sources)
+
+    @cached_property
+    def notices(self) -> tuple[Notice, ...]:
+        """Notices of law and custom by region."""
+        return read_notices(self.root / "notices", self.sources)
+
+    @cached_property
+    def tasks(self) -> TaskBook:
+        """Steps, gates, and what work on each kind takes."""
+        return read_tasks(self.root / "tasks", self.kinds, self.cautions, self.sources)
 
     @cached_property
     def facts(self) -> dict[str, Fact]:

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.errors import ModelError
 from squibwise.model.belief import Because
 from squibwise.model.origin import Finding
-from squibwise.model.words import Action
+from squibwise.model.words import Action, Basis
 
 
 class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -15,11 +15,13 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         id: Catalogue id.
         text: What to do and what never to do.
         source: Catalogue source id.
+        basis: What it stands on; None when not stated.
     """
 
     id: str
     text: str
     source: str = ""
+    basis: Basis | None = None
 
 
 class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -27,7 +29,8 @@ class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     Attributes:
         id: ``<component>:<action>`` for rule items, ``step:<task>`` for steps of the procedure.
-        action: ``replace``, ``inspect``, ``keep``, ``calibrate`` or ``do`` for a step.
+        action: ``replace``, ``inspect``, ``trace`` (a circuit), ``keep``, ``calibrate``, or ``do``
+            for a step.
         component: Component id; None for a step on the whole car.
         title: What to do, in a mechanic's words.
         strict: How hard the rule is: ``always``, ``when-met``, ``inspect-first`` or ``advice``.
@@ -71,6 +74,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         profile: Name of the profile the items follow: the car's own, or the strictest union.
         items: In an order that respects every ``after``.
         spread: What each profile asks for: ``{profile: ("driver.front-bag:replace", ...)}``.
+        chances: Probability of each id of ``spread``, by profile and item id.
         notices: Law and custom of the region, and the standing safety notice.
         findings: What is wrong or doubtful.
     """
@@ -78,5 +82,6 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     profile: str
     items: tuple[WorkItem, ...]
     spread: dict[str, tuple[str, ...]] = {}
+    chances: dict[str, dict[str, float]] = {}
     notices: tuple[Caution, ...] = ()
     findings: tuple[Finding, ...] = ()

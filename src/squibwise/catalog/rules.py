@@ -1,0 +1,210 @@
+"""Rule profiles: what a crash asks for, as tables over one shared default."""
+
+import datetime as dt
+from collections.abc import Iterable
+from pathlib import Path
+
+import msgspec
+
+from squibwise.catalog.components import FAMILIES, Kind
+from squibwise.catalog.facts import Source
+from squibwise.catalog.reading import read_toml, refuse_repeats
+from squibwise.errors import CatalogError
+from squibwise.model.names import PLACES, split_component
+from squibwise.model.words import STATES, Basis
+
+RULE_ACTIONS = ("replace", "inspect", "trace", "calibrate")
+STRICTNESS = ("always", "when-met", "inspect-first", "advice")
+TRIGGERS = (*STATES, "replaced", "struck", "event")
+NEAR = ("itself", "same-seat", "same-side", "anywhere")
+EVENTS = ("always", "crash", "record", "record-stays", "severe", "in-use", "rollover", "count")
+DEFAULT = "default"
+
+
+class Condition(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One condition word of the rule profiles.
+
+    Attributes:
+        word: As written in ``when``.
+        text: In a mechanic's words.
+        state: Component state that triggers it; ``replaced`` for a part that another rule
+            replaces, ``struck`` for a struck zone, ``event`` for the event as a whole.
+        kinds: Kinds that can trigger it; empty = any.
+        families: Families that can trigger it; empty = any.
+        places: Places (zones for ``struck``) that can trigger it; empty = any.
+        near: Where the trigger lies, seen from the component the rule speaks of.
+        event: One of ``EVENTS`` when ``state`` is ``event``.
+        count: Number of stored firing events it takes, for ``count``.
+    """
+
+    word: str
+    text: str
+    state: str
+    kinds: tuple[str, ...] = ()
+    families: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
+    near: str = "anywhere"
+    event: str = ""
+    count: int = 0
+
+    def __post_init__(self) -> None:
+        if self.state not in TRIGGERS or self.near not in NEAR:
+            raise CatalogError(f"condition {self.word}: unknown state or near")
+        if (self.state == "event") != (self.event in EVENTS):
+            raise CatalogError(f"condition {self.word}: unknown event '{self.event}'")
+        if (self.event == "count") != (self.count > 0):
+            raise CatalogError(f"condition {self.word}: count {self.count} does not fit its event")
+        _refuse_strangers(f"condition {self.word}", self.families, FAMILIES)
+        _refuse_strangers(f"condition {self.word}", self.places, PLACES)
+
+
+class ChanceWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A word for a probability, from ``at_least`` up to the next higher word."""
+
+    at_least: float
+    text: str
+
+
+class ConditionFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``rules/words/conditions.toml``."""
+
+    condition: tuple[Condition, ...]
+    chance: tuple[ChanceWord, ...]
+
+
+class Example(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A case beside a rule that a layman can read; run as a test.
+
+    Attributes:
+        given: Beliefs, such as ``"driver.front-bag fired" = 0.98``, ``"struck door-left" = 0.9``
+            or ``"event rollover" = 0.9``; everything else is sound and nothing was struck.
+        component: Component asked about.
+        expect: Strongest action that must come out for it; ``none`` for nothing to do.
+    """
+
+    given: dict[str, float]
+    component: str
+    expect: str
+
+    def __post_init__(self) -> None:
+        split_component(self.component)
+        if self.expect not in (*RULE_ACTIONS, "none"):
+            raise CatalogError(f"example for {self.component}: unknown action '{self.expect}'")
+
+
+class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One entry of a profile.
+
+    Attributes:
+        id: Unique within its profile.
+        kinds: Kinds it speaks of.
+        families: Families it speaks of; added to ``kinds``.
+        places: Places it speaks of; empty = any.
+        when: Condition words that must all hold.
+        action: One of ``RULE_ACTIONS``.
+        strict: One of ``STRICTNESS``.
+        text: What it asks and why, in our own words.
+        fixed: No rule of the user relaxes it.
+        example: Cases beside it.
+    """
+
+    id: str
+    kinds: tuple[str, ...] = ()
+    families: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
+    when: tuple[str, ...]
+    action: str
+    strict: str
+    text: str
+    source: str
+    at: str
+    basis: Basis
+    read_on: dt.date
+    fixed: bool = False
+    example: tuple[Example, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.action not in RULE_ACTIONS:
+            raise CatalogError(f"rule {self.id}: unknown action '{self.action}'")
+        if self.strict not in STRICTNESS:
+            raise CatalogError(f"rule {self.id}: unknown strictness '{self.strict}'")
+        if not self.when or not (self.kinds or self.families):
+            raise CatalogError(f"rule {self.id}: says no condition or no component")
+        if not self.example:
+            raise CatalogError(f"rule {self.id}: has no example beside it")
+        _refuse_strangers(f"rule {self.id}", self.families, FAMILIES)
+        _refuse_strangers(f"rule {self.id}", self.places, PLACES)
+
+
+class RuleFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One profile file."""
+
+    title: str
+    note: str
+    rule: tuple[Rule, ...]
+
+
+class RuleBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Every profile and the condition words.
+
+    Attributes:
+        default: Rules that hold under every profile.
+        profiles: The shipped profiles by name, without the default.
+        conditions: By word.
+        chances: Words for probabilities, highest first.
+    """
+
+    default: RuleFile
+    profiles: dict[str, RuleFile]
+    conditions: dict[str, Condition]
+    chances: tuple[ChanceWord, ...]
+
+    def __len__(self) -> int:
+        """Return the number of rules."""
+        return len(self.default.rule) + sum(len(p.rule) for p in self.profiles.values())
+
+    def rules(self, profile: str) -> tuple[Rule, ...]:
+        """Return the default's rules followed by those of a profile."""
+        return self.default.rule + self.profiles[profile].rule
+
+
+def read_rules(folder: Path, kinds: dict[str, Kind], sources: dict[str, Source]) -> RuleBook:
+    """Return the rule profiles under a folder, checked against kinds, words and sources.
+
+    Raises:
+        CatalogError: A file is broken, or names an unknown kind, condition word or source.
+    """
+    words = read_toml(folder / "words" / "conditions.toml", ConditionFile)
+    refuse_repeats((c.word for c in words.condition), "rules/words/conditions.toml")
+    conditions = {c.word: c for c in words.condition}
+    for condition in words.condition:
+        _refuse_strangers(f"condition {condition.word}", condition.kinds, kinds)
+    files = {p.stem: read_toml(p, RuleFile) for p in sorted(folder.glob("*.toml"))}
+    if DEFAULT not in files:
+        raise CatalogError("rules/default.toml is missing")
+    for name, file in files.items():
+        _check_profile(f"rules/{name}.toml", file, kinds, conditions, sources)
+    chances = tuple(sorted(words.chance, key=lambda c: -c.at_least))
+    default = files.pop(DEFAULT)
+    return RuleBook(default=default, profiles=files, conditions=conditions, chances=chances)
+
+
+def _check_profile(
+    name: str,
+    file: RuleFile,
+    kinds: dict[str, Kind],
+    conditions: dict[str, Condition],
+    sources: dict[str, Source],
+) -> None:
+    refuse_repeats((r.id for r in file.rule), name)
+    for rule in file.rule:
+        where = f"{name}: rule {rule.id}"
+        _refuse_strangers(where, rule.kinds, kinds)
+        _refuse_strangers(where, rule.when, conditions)
+        _refuse_strangers(where, (rule.source,), sources)
+
+
+def _refuse_strangers(where: str, words: Iterable[str], known: Iterable[str]) -> None:
+    strange = sorted(set(words) - set(known))
+    if strange:
+        raise CatalogError(f"{where}: unknown {', '.join(strange)}", remedy="Correct the file.")

@@ -1,0 +1,181 @@
+"""Apply rules to beliefs: what each component asks for, how surely and why."""
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.rules import STRICTNESS
+from squibwise.require.asks import KEEP, Ask
+from squibwise.require.situation import Situation, Trigger, condition_chance
+
+REPLACE, INSPECT, TRACE, CALIBRATE = "replace", "inspect", "trace", "calibrate"
+
+
+class Reason(msgspec.Struct, frozen=True, kw_only=True):
+    """One rule that applies, what triggered it and how probable it is that it holds."""
+
+    ask: Ask
+    probability: float
+    triggers: tuple[Trigger, ...]
+
+
+class Demand(msgspec.Struct, frozen=True, kw_only=True):
+    """One action on one component.
+
+    Attributes:
+        probability: That at least one of its rules holds; the largest of them.
+        reasons: Strongest first.
+        doubtful: A look is asked for before it is decided.
+    """
+
+    component: str
+    action: str
+    probability: float
+    reasons: tuple[Reason, ...] = ()
+    doubtful: bool = False
+
+    @property
+    def id(self) -> str:
+        """Work item id."""
+        return f"{self.component}:{self.action}"
+
+
+class Limits(msgspec.Struct, frozen=True, kw_only=True):
+    """From which probability on a rule is followed; see the facts ``require.*``."""
+
+    sure: float
+    replace: float
+    spread: float
+    inspect: float
+    trace: float
+
+
+def read_limits(catalog: Catalog) -> Limits:
+    """Return the limits of the catalogue."""
+    return Limits(
+        sure=catalog.fact("require.sure").number(),
+        replace=catalog.fact("require.replace-from").number(),
+        spread=catalog.fact("require.spread-from").number(),
+        inspect=catalog.fact("require.inspect-from").number(),
+        trace=catalog.fact("require.trace-from").number(),
+    )
+
+
+def demands(
+    asks: Sequence[Ask], own: Sequence[Ask], situation: Situation, redone: frozenset[str]
+) -> dict[str, Demand]:
+    """Return every demand by item id, in the order of the car's components.
+
+    Args:
+        asks: Rules of a profile, or of several when their union is asked for.
+        own: Rules of the user; each relaxes what the profile says of its components, except
+            for rules that are fixed.
+        situation: Case, beliefs, signed inspections.
+        redone: Components that were replaced already; a fault on the new part is traced.
+    """
+    limits = read_limits(situation.catalog)
+    ruled = _ruled(own, situation, limits)
+    asks = (*(_relaxed(a, ruled) for a in asks), *(a for a in own if a.action != KEEP))
+    first = _reasons((a for a in asks if not a.is_second_pass), situation, limits)
+    replaced = {c: r[0].probability for (c, a), r in first.items() if a == REPLACE}
+    later = msgspec.structs.replace(situation, replaced=replaced)
+    second = _reasons((a for a in asks if a.is_second_pass), later, limits)
+    found: dict[str, Demand] = {}
+    for component in situation.case.car.components:
+        both = {a: first.get((component, a), []) + second.get((component, a), []) for a in ACTIONS}
+        found |= {d.id: d for d in _settle(component, both, situation, limits, redone, ruled)}
+    return found
+
+
+ACTIONS = (REPLACE, INSPECT, TRACE, CALIBRATE)
+
+
+def _ruled(own: Sequence[Ask], situation: Situation, limits: Limits) -> frozenset[str]:
+    """Return the components on which a rule of the user speaks of replacing or keeping."""
+    return frozenset(
+        c
+        for ask in own
+        if ask.action in (REPLACE, INSPECT, KEEP)
+        for c in ask.components
+        if _reason(ask, c, situation).probability >= _least(ask, limits)
+    )
+
+
+def _relaxed(ask: Ask, ruled: frozenset[str]) -> Ask:
+    if ask.fixed or ask.action != REPLACE:
+        return ask
+    return msgspec.structs.replace(ask, components=ask.components - ruled)
+
+
+def _reasons(
+    asks: Iterable[Ask], situation: Situation, limits: Limits
+) -> dict[tuple[str, str], list[Reason]]:
+    found: dict[tuple[str, str], list[Reason]] = {}
+    for ask in asks:
+        for component in sorted(ask.components):
+            reason = _reason(ask, component, situation)
+            if reason.probability >= _least(ask, limits):
+                found.setdefault((component, ask.action), []).append(reason)
+    for reasons in found.values():
+        reasons.sort(key=_strictest_first)
+    return found
+
+
+def _reason(ask: Ask, component: str, situation: Situation) -> Reason:
+    """Return how probable it is that every condition of a rule holds: that of the weakest."""
+    triggers = tuple(condition_chance(c, component, situation) for c in ask.conditions)
+    probability = min(t.probability for t in triggers)
+    is_let_off = ask.strict == "inspect-first" and component in situation.cleared
+    return Reason(ask=ask, probability=0.0 if is_let_off else probability, triggers=triggers)
+
+
+def _least(ask: Ask, limits: Limits) -> float:
+    if ask.action == TRACE:
+        return limits.trace
+    if ask.is_about_itself:
+        return limits.replace
+    return limits.inspect if ask.is_about_the_crash else limits.spread
+
+
+def _settle(
+    component: str,
+    reasons: dict[str, list[Reason]],
+    situation: Situation,
+    limits: Limits,
+    redone: frozenset[str],
+    ruled: frozenset[str],
+) -> list[Demand]:
+    """Return the demands on one component: the strictest rule wins over the milder ones."""
+    by_action = {a: _demand(component, a, r) for a, r in reasons.items() if r}
+    replace = by_action.get(REPLACE)
+    if replace is not None and replace.probability >= limits.sure:
+        by_action.pop(INSPECT, None)
+        if component not in redone:
+            by_action.pop(TRACE, None)
+    elif replace is not None:
+        by_action[REPLACE] = msgspec.structs.replace(replace, doubtful=True)
+        by_action[INSPECT] = _at_least(by_action.get(INSPECT), replace, INSPECT)
+    elif component in ruled and INSPECT not in by_action:
+        by_action[INSPECT] = Demand(component=component, action=INSPECT, probability=1.0)
+    if INSPECT in by_action and component in situation.cleared and REPLACE not in by_action:
+        inspected = by_action[INSPECT]
+        by_action[KEEP] = msgspec.structs.replace(inspected, action=KEEP)
+    return [by_action[a] for a in (*ACTIONS, KEEP) if a in by_action]
+
+
+def _strictest_first(reason: Reason) -> tuple[float, int]:
+    return -reason.probability, STRICTNESS.index(reason.ask.strict)
+
+
+def _demand(component: str, action: str, reasons: list[Reason]) -> Demand:
+    ordered = tuple(sorted(reasons, key=_strictest_first))
+    return Demand(
+        component=component, action=action, probability=ordered[0].probability, reasons=ordered
+    )
+
+
+def _at_least(known: Demand | None, replace: Demand, action: str) -> Demand:
+    """Return an inspection that is at least as needed as the doubtful replacement."""
+    base = known or msgspec.structs.replace(replace, action=action)
+    return msgspec.structs.replace(base, probability=max(base.probability, replace.probability))

@@ -1,0 +1,134 @@
+"""What is doubtful about a work list, as findings a person can act on."""
+
+from collections.abc import Iterator
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import Assessment
+from squibwise.model.case import Case
+from squibwise.model.evidence import DoneWork, Passed
+from squibwise.model.origin import Finding
+from squibwise.model.work import WorkItem
+from squibwise.require.progress import STEP, Progress
+from squibwise.require.steps import KEY_ON_GATE, live_stages
+from squibwise.require.words import component_title
+
+UNIT = "centre.control-unit"
+
+
+def remarks(
+    case: Case,
+    assessment: Assessment,
+    items: tuple[WorkItem, ...],
+    progress: Progress,
+    catalog: Catalog,
+) -> tuple[Finding, ...]:
+    """Return every remark on the work list."""
+    return (
+        *_profile(case, catalog),
+        *_wait(case, catalog),
+        *_key_on(progress),
+        *_stages(assessment, items, catalog),
+        *_cleared(case, items),
+        *_loads(progress),
+        *_strangers(case, items, catalog),
+    )
+
+
+def _profile(case: Case, catalog: Catalog) -> Iterator[Finding]:
+    name = case.profile.name
+    if name == "unknown":
+        yield Finding(
+            code="profile-unknown",
+            severity="note",
+            message=(
+                "The maker's rules for this car were not entered: the list is the strictest "
+                "union of six placeholder profiles."
+            ),
+            remedy="Enter the profile or the maker's rules with their citation under [profile].",
+        )
+    elif name not in catalog.rules.profiles:
+        yield Finding(
+            code="profile-not-shipped",
+            severity="warning",
+            message=f"There is no rule profile '{name}'; every shipped profile is computed.",
+            remedy=f"Use one of {', '.join(catalog.rules.profiles)} or unknown.",
+        )
+
+
+def _wait(case: Case, catalog: Catalog) -> Iterator[Finding]:
+    if case.profile.wait_minutes is None:
+        minutes = catalog.fact("require.wait-unknown").number()
+        yield Finding(
+            code="wait-not-entered",
+            severity="note",
+            message=f"The maker's wait after power-down was not entered: {minutes:g} min are used.",
+            remedy="Enter wait_minutes with its citation under [profile].",
+        )
+
+
+def _key_on(progress: Progress) -> Iterator[Finding]:
+    if progress.failed(KEY_ON_GATE):
+        yield Finding(
+            code="key-on-refused",
+            severity="warning",
+            message="The car may not be switched on: the key-on gate failed.",
+            remedy="Have the unit read out of the car by the maker's route, igniters disconnected.",
+        )
+
+
+def _stages(
+    assessment: Assessment, items: tuple[WorkItem, ...], catalog: Catalog
+) -> Iterator[Finding]:
+    open_work = {i.component for i in items if i.action == "replace" and not i.done}
+    for loop, chance in live_stages(assessment, catalog):
+        component, _, stage = loop.partition("/")
+        if component in open_work:
+            yield Finding(
+                code="stage-may-be-live",
+                severity="note",
+                message=(
+                    f"Stage {stage} of the {component_title(component, catalog)} may still be "
+                    f"live ({chance:.2f})."
+                ),
+                remedy="Handle, store and scrap it as live until it is confirmed spent.",
+            )
+
+
+def _cleared(case: Case, items: tuple[WorkItem, ...]) -> Iterator[Finding]:
+    asked = any(i.id == f"{UNIT}:replace" and not i.done for i in items)
+    for e in case.evidence:
+        if asked and isinstance(e, DoneWork) and e.what == "cleared" and e.component == UNIT:
+            yield Finding(
+                code="cleared-is-not-replaced",
+                severity="warning",
+                message="The control unit's record was cleared, but a rule asks for a new unit.",
+                remedy="Replace it, or enter the maker's rule that allows clearing, with citation.",
+                origin=e.origin,
+            )
+
+
+def _loads(progress: Progress) -> Iterator[Finding]:
+    marks = ", ".join(sorted(progress.outstanding))
+    if marks:
+        yield Finding(
+            code="loads-outstanding",
+            severity="warning",
+            message=f"Substitute loads still in the car: {marks}.",
+            remedy="Take each out with the power off, after the wait, and record its return.",
+        )
+
+
+def _strangers(case: Case, items: tuple[WorkItem, ...], catalog: Catalog) -> Iterator[Finding]:
+    known = {i.id for i in items} | {f"{c}:inspect" for c in case.car.components}
+    words = known | {i.removeprefix(STEP) for i in known} | set(catalog.tasks.gates)
+    steps = {STEP + s for s in catalog.tasks.steps} | set(catalog.tasks.steps)
+    for e in case.evidence:
+        named = e.what if isinstance(e, Passed) else e.item if isinstance(e, DoneWork) else None
+        if named and named not in words | steps:
+            yield Finding(
+                code="item-not-on-list",
+                severity="note",
+                message=f"'{named}' is neither a gate nor an item of this work list.",
+                remedy="Check the word; if the item fell away, leave the entry as it is.",
+                origin=e.origin,
+            )

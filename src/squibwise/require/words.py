@@ -1,0 +1,105 @@
+"""Reasons and titles in a mechanic's words."""
+
+from collections.abc import Iterable
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import Assessment, Because
+from squibwise.model.names import split_component
+from squibwise.model.words import WEAK_BASES
+from squibwise.require.demands import Demand, Reason
+from squibwise.require.situation import Trigger
+
+_VERBS = {
+    "replace": "Replace",
+    "inspect": "Inspect",
+    "trace": "Trace the circuit of",
+    "calibrate": "Calibrate",
+    "keep": "Keep",
+}
+_STATES = {
+    "fired": "fired",
+    "damaged": "damaged",
+    "faulty": "circuit at fault",
+    "unfit": "wrong part or not configured",
+    "replaced": "is replaced",
+    "struck": "struck",
+    "sound": "sound",
+}
+
+
+def component_title(component: str, catalog: Catalog) -> str:
+    """Return a component in words, such as ``driver front airbag``."""
+    name = split_component(component)
+    place = "" if name.place == "centre" else name.place.replace("row", "row ") + " "
+    number = "" if name.number == 1 else f" {name.number}"
+    kind = catalog.kinds.get(name.kind)
+    return f"{place.replace('-', ' ')}{kind.title if kind else name.kind}{number}"
+
+
+def item_title(demand: Demand, catalog: Catalog) -> str:
+    """Return the title of a demand, saying so when a look decides first."""
+    if demand.component == "centre.control-unit" and demand.action == "calibrate":
+        return "Configure the airbag control unit; no record in it may be left"
+    title = f"{_VERBS[demand.action]} the {component_title(demand.component, catalog)}"
+    return f"{title}, unless the inspection rules it out" if demand.doubtful else title
+
+
+def chance_word(probability: float, catalog: Catalog) -> str:
+    """Return a probability as a word with the figure, such as ``likely (0.82)``."""
+    for word in catalog.rules.chances:
+        if probability >= word.at_least:
+            return f"{word.text} ({probability:.2f})"
+    return f"{probability:.2f}"
+
+
+def reasons_as_because(
+    demand: Demand, catalog: Catalog, profiles: Iterable[str] = ()
+) -> tuple[Because, ...]:
+    """Return the reasons of a demand, each text once, the strongest first.
+
+    Args:
+        demand: What is asked for.
+        catalog: For words and titles.
+        profiles: Profiles that ask for it, named when the car's own is unknown.
+    """
+    names = ", ".join(profiles)
+    found: dict[str, Because] = {}
+    if names:
+        text = f"Asked for by the rule profiles: {names}."
+        found[text] = Because(text=text, sources=("judgement",), weak="judgement")
+    rules: dict[str, Because] = {}
+    for reason in demand.reasons:
+        rules.setdefault(reason.ask.text, _because(reason, catalog))
+    return (*rules.values(), *found.values())
+
+
+def _because(reason: Reason, catalog: Catalog) -> Because:
+    told = "; ".join(
+        _trigger(t, c.text, catalog)
+        for t, c in zip(reason.triggers, reason.ask.conditions, strict=True)
+    )
+    return Because(
+        text=f"{reason.ask.text} Here: {told}.",
+        evidence=tuple(dict.fromkeys(e for t in reason.triggers for e in t.evidence)),
+        sources=reason.ask.sources,
+        weak=reason.ask.basis if reason.ask.basis in WEAK_BASES else None,
+    )
+
+
+def _trigger(trigger: Trigger, condition: str, catalog: Catalog) -> str:
+    chance = chance_word(trigger.probability, catalog)
+    if not trigger.what:
+        return f"{condition}: {chance}"
+    if trigger.state == "struck":
+        return f"{trigger.what} struck: {chance}"
+    return f"{component_title(trigger.what, catalog)} {_STATES[trigger.state]}: {chance}"
+
+
+def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:
+    """Return the look that tells most about a doubtful component."""
+    for look in assessment.next_looks:
+        if look.component == component and look.text:
+            return look.text
+    words = catalog.looks(split_component(component).kind).values()
+    telling = max(words, key=lambda w: max(w.fired, w.damaged) / max(w.sound, 1e-3), default=None)
+    return telling.text if telling else "look at it by the maker's procedure"

@@ -1,0 +1,194 @@
+"""Rules to work items: what must be done on the car, in order, with reasons."""
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.notices import notices_for
+from squibwise.catalog.tasks import KindWork
+from squibwise.model.belief import Assessment, Because
+from squibwise.model.case import Case
+from squibwise.model.names import split_component
+from squibwise.model.work import Caution, Work, WorkItem
+from squibwise.require.asks import Ask, own_asks, profile_asks
+from squibwise.require.causes import cause_items
+from squibwise.require.demands import Demand, Limits, demands, read_limits
+from squibwise.require.order import ordered
+from squibwise.require.progress import (
+    STEP,
+    Progress,
+    closed_gates,
+    is_done,
+    read_progress,
+    signed,
+)
+from squibwise.require.remarks import remarks
+from squibwise.require.situation import Situation
+from squibwise.require.steps import cautions_of, needed_steps, step_items, with_key_on
+from squibwise.require.words import item_title, reasons_as_because, settling_look
+
+UNKNOWN = "unknown"
+STANDING = "maker-first"
+_FINISHING = ("clear", "lamp-check", "drive", "final-scan")
+
+
+class _Asked(msgspec.Struct, frozen=True, kw_only=True):
+    """What is asked for: to be followed, and by each profile."""
+
+    profile: str
+    followed: dict[str, Demand]
+    by_profile: dict[str, dict[str, Demand]]
+
+
+def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
+    """Return what must be done on the car, in order, with reasons.
+
+    Under an unknown profile the items are the strictest union of every shipped profile, each
+    saying which profiles ask for it; ``spread`` and ``chances`` hold what each asks for alone.
+    """
+    progress = read_progress(case)
+    limits = read_limits(catalog)
+    own, findings = own_asks(case, catalog)
+    asked = _asked(case, assessment, own, progress, catalog)
+    items = _items(asked, case, assessment, progress, limits, catalog)
+    return Work(
+        profile=asked.profile,
+        items=_finish(items),
+        spread={n: tuple(d) for n, d in asked.by_profile.items()},
+        chances={
+            n: {i: d.probability for i, d in by_id.items()} for n, by_id in asked.by_profile.items()
+        },
+        notices=_notices(case, catalog),
+        findings=(*findings, *remarks(case, assessment, items, progress, catalog)),
+    )
+
+
+def _asked(
+    case: Case,
+    assessment: Assessment,
+    own: tuple[Ask, ...],
+    progress: Progress,
+    catalog: Catalog,
+) -> _Asked:
+    book = catalog.rules
+    situation = Situation(
+        case=case,
+        assessment=assessment,
+        catalog=catalog,
+        cleared=signed(progress, "inspect", "passed"),
+        failed=signed(progress, "inspect", "failed"),
+    )
+    default = profile_asks(book.default.rule, case, catalog)
+    asks = {n: profile_asks(p.rule, case, catalog) for n, p in book.profiles.items()}
+    by_profile = {
+        n: demands((*default, *a), own, situation, progress.replaced) for n, a in asks.items()
+    }
+    if case.profile.name in by_profile:
+        name = case.profile.name
+        return _Asked(profile=name, followed=by_profile[name], by_profile=by_profile)
+    union = (*default, *(a for profile in asks.values() for a in profile))
+    followed = demands(union, own, situation, progress.replaced)
+    return _Asked(profile=UNKNOWN, followed=followed, by_profile=by_profile)
+
+
+def _items(
+    asked: _Asked,
+    case: Case,
+    assessment: Assessment,
+    progress: Progress,
+    limits: Limits,
+    catalog: Catalog,
+) -> tuple[WorkItem, ...]:
+    gates = closed_gates(progress, catalog)
+    steps = needed_steps(case, assessment, asked.followed.values(), limits, catalog)
+    is_crash = any(s.when == "crash" for s in steps)
+    steps = with_key_on(steps, is_crash, progress, catalog)
+    items = step_items(steps, case, assessment, progress, gates, catalog)
+    items |= cause_items(assessment, limits.trace, progress, catalog)
+    on_list = {s.id for s in steps}
+    held = {
+        w for w, g in catalog.tasks.gates.items() if w not in gates and g.step in (*on_list, "")
+    }
+    for item_id, demand in asked.followed.items():
+        items[item_id] = _demand_item(demand, asked, case, assessment, progress, held, catalog)
+    return ordered(items, {s.id: s for s in steps}, catalog.tasks, case.car.drive_hand)
+
+
+def _demand_item(
+    demand: Demand,
+    asked: _Asked,
+    case: Case,
+    assessment: Assessment,
+    progress: Progress,
+    held: set[str],
+    catalog: Catalog,
+) -> WorkItem:
+    task = catalog.tasks.work[split_component(demand.component).kind]
+    names = [n for n, by_id in asked.by_profile.items() if demand.id in by_id]
+    spread = names if asked.profile == UNKNOWN and len(names) < len(asked.by_profile) else []
+    item = WorkItem(
+        id=demand.id,
+        action=demand.action,
+        component=demand.component,
+        title=item_title(demand, catalog),
+        strict=demand.reasons[0].ask.strict if demand.reasons else "always",
+        probability=demand.probability,
+        because=reasons_as_because(demand, catalog, spread) + _hints(demand, assessment, catalog),
+        minutes=_minutes(demand.action, task),
+        tools=task.tools,
+        cautions=cautions_of(_caution_ids(demand.action, task), catalog),
+        passes_when=_PASSES[demand.action].format(id=demand.id, component=demand.component),
+    )
+    done = is_done(item, case, assessment, progress)
+    gates = task.gates if demand.action == "replace" and not done else ()
+    return msgspec.structs.replace(item, done=done, blocked_by=tuple(g for g in gates if g in held))
+
+
+_PASSES = {
+    "replace": "done: {component} replaced, with a part label",
+    "inspect": "passed {id}: it is kept; failed {id}: it is replaced",
+    "trace": "the fault is found and repaired, and a later scan is clean",
+    "calibrate": "passed {id}, with the conditions and readings it was done under",
+    "keep": "the inspection was signed as passed",
+}
+
+
+def _minutes(action: str, task: KindWork) -> int:
+    if action in ("replace", "inspect", "calibrate"):
+        return int(getattr(task, action)[1])
+    return task.inspect[1] if action == "trace" else 0
+
+
+def _caution_ids(action: str, task: KindWork) -> tuple[str, ...]:
+    if action == "trace":
+        return tuple(dict.fromkeys(("full-wait", "no-meter", "movement", *task.cautions)))
+    if action == "replace":
+        return tuple(dict.fromkeys(("full-wait", *task.cautions)))
+    return ("key-on", *task.cautions) if action == "calibrate" else task.cautions
+
+
+def _hints(demand: Demand, assessment: Assessment, catalog: Catalog) -> tuple[Because, ...]:
+    if demand.doubtful:
+        look = settling_look(demand.component, assessment, catalog)
+        return (Because(text=f"What settles it: {look}."),)
+    if demand.action == "inspect":
+        task = catalog.tasks.work[split_component(demand.component).kind]
+        return (Because(text=f"Look at: {task.look}.", sources=(task.source,)),)
+    return ()
+
+
+def _finish(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
+    """Return the items; the finishing steps stay open while any work before them is open."""
+    open_work = any(not i.done and i.action in ("replace", "trace", "calibrate") for i in items)
+    finishing = {STEP + word for word in _FINISHING}
+    return tuple(
+        msgspec.structs.replace(i, done=False) if open_work and i.id in finishing else i
+        for i in items
+    )
+
+
+def _notices(case: Case, catalog: Catalog) -> tuple[Caution, ...]:
+    standing = cautions_of((STANDING,), catalog)
+    found = notices_for(case.region, catalog.notices)
+    return standing + tuple(
+        Caution(id=n.id, text=n.text, source=n.source, basis=n.basis) for n in found
+    )
