@@ -76,7 +76,7 @@ def test_the_file_claims_to_be_an_archive_and_accessible(issue: Maker) -> None:
 def test_every_page_of_a_draft_says_so_and_carries_the_notice(issue: Maker, made: Made) -> None:
     record = draft(issue, made)
     for page in pages(record_pdf(record)):
-        assert "DRAFT: 1 of 20 gates open" in page
+        assert "DRAFT: 1 of 21 gates open" in page
         assert record.content["texts"]["footer"] in page
 
 

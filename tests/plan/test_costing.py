@@ -4,6 +4,7 @@ import datetime as dt
 from fractions import Fraction
 from itertools import pairwise
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -139,6 +140,16 @@ def test_every_profile_is_summed_and_the_followed_one_comes_first() -> None:
     assert [a.profile for a in answers] == ["mine", "mild", "wide"]
     assert [a.likely.text() for a in answers] == ["2.00 USD", "2.00 USD", "202.00 USD"]
     assert all(a.minutes == 10 for a in answers)
+
+
+def test_each_profile_has_its_own_chance_of_needing_a_part() -> None:
+    # Own figures: .5 x 320 = 160 under the mild rules, 320 under the followed ones.
+    plan = msgspec.structs.replace(
+        work(item("driver.front-bag"), spread={"mild": ("driver.front-bag:replace",)}),
+        chances={"mild": {"driver.front-bag:replace": 0.5}},
+    )
+    answers = cost(case(price("front-bag", 180, 320, 700)), plan, CATALOG)
+    assert [a.likely.text() for a in answers] == ["320.00 USD", "160.00 USD"]
 
 
 def test_missing_working_time_is_said() -> None:

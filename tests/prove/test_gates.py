@@ -221,6 +221,7 @@ def test_work_on_the_battery_is_no_seat_work(ask: Ask, made: Made) -> None:
         ("replace", "replacements"),
         ("inspect", "inspections"),
         ("calibrate", "calibrations"),
+        ("trace", "faults"),
         ("do", "steps"),
     ],
 )
@@ -324,3 +325,23 @@ def test_an_unsound_part_that_no_item_covers_opens_a_gate(ask: Ask, made: Made) 
 def test_a_replaced_part_that_reads_faulty_again_is_not_settled(ask: Ask, made: Made) -> None:
     answer = ask(assessment=states_with(made, "driver.front-bag", "FIRED"))
     assert open_words(answer) == ["not-sound"]
+
+
+def test_a_failed_inspection_is_settled_by_a_later_replacement(ask: Ask, made: Made) -> None:
+    failed = Passed(id="f-1", what="driver.front-bag:inspect", result="failed", by="R. Own")
+    before = made["case"](evidence=(failed, *made["evidence"]()))
+    after = made["case"](evidence=(*made["evidence"](), failed))
+    assert open_words(ask(case=before)) == []
+    assert open_words(ask(case=after)) == ["failed-checks"]
+
+
+def test_a_refused_key_on_is_no_failed_check(ask: Ask, made: Made) -> None:
+    refused = Passed(id="k-1", what="key-on-safe", result="failed", by="R. Own")
+    assert open_words(ask(case=made["case"](evidence=(refused, *made["evidence"]())))) == []
+
+
+@pytest.mark.parametrize(
+    "word", ["disposal", "dispose", "step:dispose", "driver.front-bag:disposal"]
+)
+def test_disposal_is_recorded_by_the_step_or_by_the_part(ask: Ask, made: Made, word: str) -> None:
+    assert open_words(ask(case=with_changed(made, "p-2", what=word))) == []

@@ -48,13 +48,18 @@ def cost(case: Case, work: Work, catalog: Catalog) -> tuple[Cost, ...]:
 def _plans(work: Work) -> dict[str, tuple[WorkItem, ...]]:
     """Return the open items by profile, the followed one first."""
     plans = {work.profile: tuple(i for i in work.items if _costs(i))}
-    known = {i.id: i for i in work.items}
     steps = tuple(i for i in work.items if i.id.startswith("step:") and _costs(i))
     for name, ids in work.spread.items():
-        items = [known[i] if i in known else _guest(i, work) for i in ids]
-        rules = tuple(i for i in items if _costs(i) and not i.id.startswith("step:"))
-        plans.setdefault(name, rules + steps)
+        items = [_under(name, i, work) for i in ids if not i.startswith("step:")]
+        plans.setdefault(name, tuple(i for i in items if _costs(i)) + steps)
     return plans
+
+
+def _under(profile: str, item_id: str, work: Work) -> WorkItem:
+    """Return an item as a profile asks for it, with the probability it has there."""
+    item = next((i for i in work.items if i.id == item_id), None) or _guest(item_id, work)
+    chance = work.chances.get(profile, {}).get(item_id, item.probability)
+    return msgspec.structs.replace(item, probability=chance)
 
 
 def _costs(item: WorkItem) -> bool:

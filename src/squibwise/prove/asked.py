@@ -20,13 +20,29 @@ from squibwise.prove.context import (
     where,
 )
 
+DECISIONS = ("key-on-safe",)
+DISPOSAL = ("disposal", "dispose", "step:dispose")
+LAST_SCAN = ("final-scan", "step:final-scan")
 USED = ("recycled", "donor", "repaired")
 
 
 def failed_checks(context: Context) -> list[str]:
-    """Return every check whose last result is a failure."""
-    last = {p.what: p for _, p in context.all_of(Passed)}
-    return [f"{p.what}: failed. {p.note}".strip() for p in last.values() if p.result == "failed"]
+    """Return every check whose last result is a failure that nothing has settled since.
+
+    A failed inspection is settled by a later replacement. A refused key-on is a decision that
+    keeps people safe, not a failure of the car.
+    """
+    last = {p.what: (n, p) for n, p in context.all_of(Passed)}
+    return [
+        f"{p.what}: failed. {p.note}".strip()
+        for n, p in last.values()
+        if p.result == "failed" and p.what not in DECISIONS and not _is_settled(p.what, n, context)
+    ]
+
+
+def _is_settled(what: str, place: int, context: Context) -> bool:
+    component, _, action = what.rpartition(":")
+    return action == "inspect" and replaced(context).get(component, -1) > place
 
 
 def loads_out(context: Context) -> list[str]:
@@ -106,7 +122,7 @@ def charges_without_disposal(context: Context) -> list[str]:
         for component, place in replaced(context).items()
         if fires(context, component)
         and not is_passed(context, f"{component}:disposal")
-        and not is_passed(context, "disposal", after=place)
+        and not is_passed(context, *DISPOSAL, after=place)
     ]
 
 
@@ -140,7 +156,7 @@ def final_scan(context: Context) -> list[str]:
         "not tested: " + ", ".join(reading.coverage.not_tested): bool(reading.coverage.not_tested),
         f"{_faults(last)} fault(s) shown": _faults(last) > 0,
         f"{len(reading.unread)} line(s) not understood; read them and record passed 'final-scan'": (
-            bool(reading.unread) and not is_passed(context, "final-scan", after=place)
+            bool(reading.unread) and not is_passed(context, *LAST_SCAN, after=place)
         ),
     }
     return [f"{where(last)}: {text}" for text, is_so in problems.items() if is_so]

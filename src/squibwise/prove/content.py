@@ -6,9 +6,9 @@ from typing import Any
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.titles import component_title
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.cost import Cost
-from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.prove.canonical import exact, plain
 from squibwise.prove.context import Context, fires
@@ -51,13 +51,6 @@ def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:
     return answer
 
 
-def title(component: str, catalog: Catalog) -> str:
-    """Return what the trade calls a component at its place: ``driver front airbag``."""
-    name = split_component(component)
-    number = "" if name.number == 1 else f" {name.number}"
-    return f"{name.place.replace('-', ' ')} {catalog.kinds[name.kind].title}{number}"
-
-
 def live_charges(context: Context) -> Iterator[Json]:
     """Yield every charge that is not proven spent, with whether its device has fired otherwise.
 
@@ -71,7 +64,7 @@ def live_charges(context: Context) -> Iterator[Json]:
         if live:
             yield {
                 "component": belief.id,
-                "title": title(belief.id, context.catalog),
+                "title": component_title(belief.id, context.catalog),
                 "stages": live,
                 "looks_spent": len(live) < len(belief.stages) or _looks_spent(belief),
             }
@@ -91,7 +84,7 @@ def _component(belief: ComponentBelief, context: Context) -> Json:
     stated: Json = _builtins(belief)
     looks = [x.text for x in context.assessment.next_looks if x.component == belief.id]
     return stated | {
-        "title": title(belief.id, context.catalog),
+        "title": component_title(belief.id, context.catalog),
         "fired_in_crash": _fired_word(belief, context.catalog),
         "doubtful": is_doubtful(belief, context)
         and belief.now.sound > context.catalog.fact("release.surely-not").number(),

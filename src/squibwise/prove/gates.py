@@ -85,7 +85,7 @@ def _doubtful(context: Context) -> list[str]:
 
 def _not_sound(context: Context) -> list[str]:
     floor = context.catalog.fact("release.surely-not").number()
-    listed = {i.component for i in open_items(context, "replace", "inspect")}
+    listed = {i.component for i in open_items(context, "replace", "inspect", "trace")}
     return [
         f"{c.id} is not sound, and no open work item settles it."
         for c in context.assessment.components
@@ -98,7 +98,7 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
     if belief.now.sound >= context.catalog.fact("release.sound-enough").number():
         return False
     items = [i for i in context.work.items if i.component == belief.id]
-    own = [i for i in items if i.action in ("replace", "inspect")]
+    own = [i for i in items if i.action in ("replace", "inspect", "trace")]
     settled = bool(own) and all(i.done for i in own)
     return not (
         settled and belief.now.sound >= context.catalog.fact("release.settled-by-eye").number()
@@ -130,6 +130,7 @@ QUESTIONS: dict[str, Callable[[Context], list[str]]] = {
     "doubtful": _doubtful,
     "not-sound": _not_sound,
     "replacements": _still_to_do("replace"),
+    "faults": _still_to_do("trace"),
     "inspections": _still_to_do("inspect"),
     "calibrations": _still_to_do("calibrate"),
     "steps": _still_to_do("do"),
