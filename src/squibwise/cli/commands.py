@@ -164,10 +164,10 @@ def release(case_path: Path, out: Path, as_json: bool) -> int:
 @json_option
 def verify(file: Path, as_json: bool) -> int:
     """Check a record that somebody handed over: is it whole and unchanged."""
-    from squibwise import case
     from squibwise.cli import files, show_release
+    from squibwise.documents import verify_file
 
-    result = case.verify(files.record_bytes(file))
+    result = verify_file(files.record_bytes(file))
     code = output.exit_code((), needs_person=not result.valid)
     blocks = show_release.verification(result, file)
     return output.answer(result, lambda: blocks, as_json=as_json, code=code)

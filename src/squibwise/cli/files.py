@@ -34,12 +34,11 @@ def write_record(record: ProofRecord, out: Path) -> None:
     Raises:
         InputError: The folder refuses the files.
     """
-    import msgspec
-
     from squibwise.documents import record_pdf
+    from squibwise.prove.recording import to_json
 
     write(out, record_pdf(record))
-    write(json_beside(out), msgspec.json.format(msgspec.json.encode(record), indent=1) + b"\n")
+    write(json_beside(out), to_json(record))
 
 
 def write(path: Path, data: bytes) -> None:

@@ -17,6 +17,16 @@ Check = Callable[[str, Path, Notes], bool]
 
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 _NEAR = 500  # files looked at for a suggestion
+_ITEM_ACTIONS = (*get_args(Action), "trace", "disposal")
+_ITEM_IDS = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
+RELEASE_WORDS = (  # what a person signs for at release, beside gates and work items
+    "cautions",
+    "contradictions",
+    "disposal",
+    "final-scan",
+    "maker-procedure",
+    "release",
+)
 _WHOLE_CAR = ("battery", "codes")
 
 
@@ -179,22 +189,25 @@ def price_key(value: str, path: Path, notes: Notes) -> bool:
 def item(value: str, path: Path, notes: Notes) -> bool:
     """Say whether a work item can be called so: ``step:<task>``, ``<component>:<action>``."""
     head, colon, tail = value.rpartition(":")
+    steps = notes.catalog.tasks.steps
     if head == "step":
-        return _among(tail, notes.catalog.tasks.steps, path, notes)
+        checked = any(tail.startswith(f"check-{cause}") for cause in notes.catalog.tasks.causes)
+        return checked or _among(tail, steps, path, notes)
     if not colon:
-        remedy = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
+        remedy = f"Write 'step:{value}'." if value in steps else _ITEM_IDS
         notes.add("case-unknown-item", path, f"'{value}' is no work item.", remedy)
         return False
-    return _among(tail, get_args(Action), path, notes) and rule(head, path, notes)
+    return _among(tail, _ITEM_ACTIONS, path, notes) and rule(head, path, notes)
 
 
 def passed(value: str, path: Path, notes: Notes) -> bool:
-    """Say whether a check is a gate, a step of the procedure or a work item."""
-    book = notes.catalog.tasks
-    words = [*book.gates, *notes.catalog.release_gates, *book.steps]
-    return value in words or (
-        item(value, path, notes) if ":" in value else _among(value, words, path, notes)
-    )
+    """Say whether a check is a gate, a word of the release, or a work item."""
+    words = [*notes.catalog.tasks.gates, *RELEASE_WORDS]
+    if value in words:
+        return True
+    if ":" in value or value in notes.catalog.tasks.steps:
+        return item(value, path, notes)
+    return _among(value, words, path, notes)
 
 
 def _among(word: str, known: Iterable[str], path: Path, notes: Notes) -> bool:

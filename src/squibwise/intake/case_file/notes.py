@@ -63,8 +63,9 @@ class Notes:
         return Origin(file=self.name, line=line, raw=raw, person=person)
 
     def mention(self, component: str, stage: int, path: Path) -> None:
-        """Remember that a component was named."""
-        self.mentions.append(Mention(component, stage, path))
+        """Remember that the evidence named a component."""
+        if path[0] == "evidence":
+            self.mentions.append(Mention(component, stage, path))
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

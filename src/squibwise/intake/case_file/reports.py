@@ -7,14 +7,15 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.intake.case_file.evidence import CrashDataEntry
 from squibwise.intake.case_file.locate import Path
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.parse import read_bytes
 from squibwise.intake.case_file.stopgap import read_report
+from squibwise.intake.case_file.written import WrittenEntry
 from squibwise.intake.importers.limits import MAX_BYTES
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence
+from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import ReadReport
 
 
@@ -47,19 +48,40 @@ def one_report(
         return None
 
 
+def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
+    """Return the VIN that a report names; None also when it cannot be read, which is told later."""
+    try:
+        return read_report(data, name, catalog).vin
+    except InputError:
+        return None
+
+
 def _pass_on(error: InputError, name: str, path: Path, notes: Notes) -> None:
     message = f"'{name}' cannot be read: {error}"
     notes.add("case-unreadable-file", path, message, error.remedy)
 
 
 def crash_data(
-    entry_id: str, entry: CrashDataEntry, data: bytes, path: Path, notes: Notes
+    one: WrittenEntry, name: str, data: bytes, origin: Origin, notes: Notes
 ) -> list[Evidence]:
     """Return what a file of crash data says, one entry for each recorded event."""
-    del entry_id, data
-    message = f"'{entry.file}': crash data files cannot be read yet."
-    notes.add("case-unreadable-file", path, message, "Type the values in as kind = 'recorder'.")
-    return []
+    from squibwise.intake.crash_data import read_crash_data
+
+    try:
+        read = read_crash_data(data, name, notes.catalog)
+    except InputError as error:
+        _pass_on(error, name, (*one.path, "file"), notes)
+        return []
+    notes.findings += (in_file(finding, name) for finding in read.findings)
+    return [
+        msgspec.structs.replace(
+            event,
+            id=one.id if number == 1 else f"{one.id}-{number}",
+            time=one.entry.time,
+            origin=origin,
+        )
+        for number, event in enumerate(read.entries, start=1)
+    ]
 
 
 def digest(data: bytes) -> str:
@@ -77,10 +99,13 @@ def compare_vin(car: Car, reading: ReadReport, name: str, path: Path, notes: Not
 
 def with_origin_in(reading: ReadReport, name: str) -> ReadReport:
     """Return a reading whose findings name their file."""
-    named = tuple(
-        f
-        if f.origin.file
-        else msgspec.structs.replace(f, origin=msgspec.structs.replace(f.origin, file=name))
-        for f in reading.findings
-    )
+    named = tuple(in_file(finding, name) for finding in reading.findings)
     return msgspec.structs.replace(reading, findings=named)
+
+
+def in_file(finding: Finding, name: str) -> Finding:
+    """Return a finding that names its file, also when its reader did not."""
+    if finding.origin.file:
+        return finding
+    origin = msgspec.structs.replace(finding.origin, file=name)
+    return msgspec.structs.replace(finding, origin=origin)

@@ -6,14 +6,13 @@ from typing import Any
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.intake.case_file import build, reports
+from squibwise.intake.case_file import build, reports, vehicle
 from squibwise.intake.case_file.equipment import make_car, with_codes, with_mentioned
 from squibwise.intake.case_file.evidence import CrashDataEntry, ReportEntry
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.records import CarTable, GivenTable
 from squibwise.intake.case_file.stopgap import read_report
 from squibwise.intake.case_file.written import Written, WrittenEntry, read_written
-from squibwise.intake.vin import read_vin
 from squibwise.model.car import Car, Given, OwnRule, Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
@@ -34,7 +33,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     written = read_written(raw, notes)
     files = _files(written, notes)
     refuse(notes)
-    car = _car(written, files, notes)
+    car = vehicle.the_car(written, files, notes)
     evidence = [one for entry in written.entries for one in _evidence(entry, files, car, notes)]
     refuse(notes)
     car = with_codes(with_mentioned(car, notes), evidence, notes)
@@ -60,7 +59,7 @@ def implicit_case(name: str, folder: FilePath, data: bytes, catalog: Catalog) ->
         InputError: The report cannot be read.
     """
     notes = Notes(name, folder, "", {}, catalog)
-    vin, year = _vin(read_report(data, name, catalog).vin, catalog)
+    vin, year = vehicle.vin_and_year(read_report(data, name, catalog).vin, catalog)
     car = make_car(CarTable(), vin, year, catalog)
     reading = reports.with_origin_in(read_report(data, name, catalog, car), name)
     report = Report(id="report-1", reading=reading, origin=Origin(file=name))
@@ -113,45 +112,13 @@ def _files(written: Written, notes: Notes) -> dict[str, bytes]:
     return {name: data for name, data in files.items() if data is not None}
 
 
-def _vin(text: str | None, catalog: Catalog) -> tuple[str | None, int | None]:
-    read = read_vin(text, catalog)[0] if text else None
-    return (read.text, read.model_year) if read else (None, None)
-
-
-def _car(written: Written, files: Mapping[str, bytes], notes: Notes) -> Car:
-    vin, year = _vin(written.car.vin, notes.catalog)
-    if vin is None:
-        vin, year = _vin(_vin_of_reports(written, files, notes), notes.catalog)
-    stated = written.car.model_year
-    if stated and year and stated != year:
-        message = f"model_year is {stated}, the VIN says {year}."
-        remedy = "What you wrote is used; correct one of them."
-        notes.add("case-other-year", ("car", "model_year"), message, remedy, "warning")
-    car = make_car(written.car, vin, stated or year, notes.catalog)
-    if car.assumed:
-        message = f"no equipment is stated; it is taken to be '{car.equipment}'."
-        remedy = 'Write equipment = "..." under [car] once you know.'
-        notes.add("case-equipment-assumed", ("car",), message, remedy, "note")
-    return car
-
-
-def _vin_of_reports(written: Written, files: Mapping[str, bytes], notes: Notes) -> str | None:
-    for one in written.entries:
-        if isinstance(one.entry, ReportEntry) and written.car.vin is None:
-            data = files[one.entry.file]
-            reading = reports.one_report(one.entry.file, data, None, one.path, notes)
-            if reading is not None and reading.vin:
-                return reading.vin
-    return None
-
-
 def _evidence(
     one: WrittenEntry, files: Mapping[str, bytes], car: Car, notes: Notes
 ) -> list[Evidence]:
     entry = one.entry
     origin = notes.origin(one.path, build.person(entry))
     if isinstance(entry, CrashDataEntry):
-        return reports.crash_data(one.id, entry, files[entry.file], (*one.path, "file"), notes)
+        return reports.crash_data(one, entry.file, files[entry.file], origin, notes)
     if not isinstance(entry, ReportEntry):
         return [build.plain(entry, one.id, origin)]
     path = (*one.path, "file")

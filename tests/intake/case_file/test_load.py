@@ -1,0 +1,237 @@
+"""A case file becomes a case: order, names, car, files. Cases are ours."""
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.intake import load_case, read_report_file
+from squibwise.intake.case_file.build import in_order_of_time, name_entries
+from squibwise.intake.case_file.equipment import likeliest_template
+from squibwise.model.case import Case
+from squibwise.model.evidence import Look, Report
+from squibwise.model.money import Money
+
+Load = Callable[[str], Case]
+CASES = Path(__file__).parents[2] / "cases"
+
+LOOK = '[[evidence]]\nkind = "look"\ncomponent = "{}"\nseen = "intact"\n'
+SCAN = '[[evidence]]\nkind = "report"\nfile = "evidence/scan.txt"\n'
+
+
+def codes(case: Case) -> set[str]:
+    return {finding.code for finding in case.findings}
+
+
+@pytest.mark.parametrize("path", sorted(CASES.glob("*/case.toml")), ids=lambda p: p.parent.name)
+def test_every_demo_case_loads_without_a_warning(path: Path, catalog: Catalog) -> None:
+    case = load_case(path.parent, catalog)
+    assert case.id == path.parent.name
+    assert [f.text() for f in case.findings if f.code.startswith("case-")] == []
+
+
+def test_a_folder_and_its_case_file_are_the_same_case(catalog: Catalog) -> None:
+    assert load_case(CASES / "harrow-07", catalog) == load_case(
+        CASES / "harrow-07" / "case.toml", catalog
+    )
+
+
+def test_an_entry_without_a_time_stays_behind_the_one_it_was_written_after(load: Load) -> None:
+    first = LOOK.format("left.curtain") + "id = 'first'\n"
+    late = LOOK.format("left.curtain") + "id = 'late'\ntime = 2026-03-03\n"
+    after_late = LOOK.format("left.curtain") + "id = 'after-late'\n"
+    early = LOOK.format("left.curtain") + "id = 'early'\ntime = 2026-03-02T10:00\n"
+    case = load(first + late + after_late + early)
+    assert [e.id for e in case.evidence] == ["first", "early", "late", "after-late"]
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(st.none() | st.datetimes(), max_size=7))
+def test_order_of_time_is_stable_and_loses_nothing(times: list[object]) -> None:
+    looks = [
+        Look(id=str(n), time=t, component="left.curtain", seen="intact")  # type: ignore[arg-type]
+        for n, t in enumerate(times)
+    ]
+    ordered = in_order_of_time(looks)
+    assert sorted(e.id for e in ordered) == sorted(e.id for e in looks)
+    timed = [e for e in ordered if e.time is not None]
+    assert [e.id for e in timed] == [e.id for e in sorted(timed, key=lambda e: e.time)]
+    assert in_order_of_time(ordered) == ordered
+
+
+def test_ids_are_given_by_kind_and_never_collide(load: Load) -> None:
+    text = LOOK.format("left.curtain") * 2 + LOOK.format("left.curtain") + "id = 'look-1'\n"
+    assert [e.id for e in load(text).evidence] == ["look-2", "look-3", "look-1"]
+    assert name_entries(["look", "done", "look"], [None, None, None]) == [
+        "look-1",
+        "done-1",
+        "look-2",
+    ]
+
+
+def test_evidence_knows_its_line_and_its_person(load: Load) -> None:
+    look = load("[case]\n\n" + LOOK.format("left.curtain") + "by = 'R'\n").evidence[0]
+    assert (look.origin.file, look.origin.line) == ("case.toml", 3)
+    assert look.origin.person == "R"
+
+
+def test_a_component_that_was_seen_is_in_the_car_and_a_warning_says_so(load: Load) -> None:
+    case = load("[car]\nequipment = 'front-bags'\n" + LOOK.format("left.curtain"))
+    assert "left.curtain" in case.car.components
+    warning = next(f for f in case.findings if f.code == "case-component-added")
+    assert (warning.severity, warning.origin.line) == ("warning", 5)
+
+
+def test_added_and_removed_components_change_the_template(load: Load) -> None:
+    text = "[car]\nequipment = 'front-bags'\nadd = ['left.curtain']\n"
+    car = load(text + "remove = ['driver.clock-spring']\n").car
+    assert "left.curtain" in car.components
+    assert "driver.clock-spring" not in car.components
+    assert list(car.components) == sorted(car.components)
+
+
+def test_a_template_brings_what_it_extends(load: Load, catalog: Catalog) -> None:
+    car = load("[car]\nequipment = 'full-modern-set'\n").car
+    assert set(catalog.templates["front-bags"].components) <= set(car.components)
+    assert car.stages == {"driver.front-bag": 2, "passenger.front-bag": 2}
+    assert not car.assumed
+
+
+def test_a_named_second_circuit_gives_the_component_two_stages(load: Load) -> None:
+    test = "[[evidence]]\nkind = 'test-outcome'\nloop = 'driver.front-bag/2'\ntest = 'x'\n"
+    case = load("[car]\nequipment = 'front-bags'\n" + test + "outcome = 'y'\n")
+    assert case.car.stages == {"driver.front-bag": 2}
+    assert "case-stage-added" in codes(case)
+
+
+def test_stated_stages_go_before_the_template(load: Load) -> None:
+    text = "[car]\nequipment = 'seat-bags'\nstages = { 'passenger.front-bag' = 1 }\n"
+    assert load(text).car.stages == {"driver.front-bag": 2}
+
+
+def test_without_equipment_the_likeliest_of_the_year_is_assumed(load: Load) -> None:
+    case = load("[car]\nmodel_year = 1995\n")
+    assert case.car.equipment == "front-bags"
+    assert case.car.assumed
+    assert "case-equipment-assumed" in codes(case)
+
+
+def test_without_a_year_the_widest_template_is_assumed(load: Load, catalog: Catalog) -> None:
+    assert load("[car]\n").car.equipment == "full-modern-set"
+    assert likeliest_template(None, catalog.templates) == "full-modern-set"
+
+
+# Source: cfr-49-565, position 10: K with a letter in position 7 means 2019.
+def test_the_model_year_is_taken_from_the_vin(load: Load) -> None:
+    car = load("[car]\nvin = ' 0z9hb5a26kr000417 '\n").car
+    assert (car.vin, car.model_year) == ("0Z9HB5A26KR000417", 2019)
+
+
+def test_a_stated_year_goes_before_the_vin_and_the_difference_is_told(load: Load) -> None:
+    case = load("[car]\nvin = '0Z9HB5A26KR000417'\nmodel_year = 2018\n")
+    assert case.car.model_year == 2018
+    assert "case-other-year" in codes(case)
+
+
+def test_evidence_older_than_the_car_is_a_warning(load: Load) -> None:
+    case = load("[car]\nmodel_year = 2019\n" + LOOK.format("left.curtain") + "time = 2009-01-01\n")
+    assert "case-time-before-car" in codes(case)
+
+
+def test_files_carry_their_digest(load: Load, folder: Path) -> None:
+    expected = hashlib.sha256((folder / "evidence" / "scan.txt").read_bytes()).hexdigest()
+    assert load(SCAN).files == {"evidence/scan.txt": expected}
+
+
+def test_a_file_named_twice_is_two_reports_and_one_digest(load: Load) -> None:
+    case = load(SCAN + SCAN)
+    assert [e.id for e in case.evidence] == ["report-1", "report-2"]
+    assert len(case.files) == 1
+
+
+def test_what_is_stated_of_the_coverage_goes_with_the_report(load: Load) -> None:
+    report = load(SCAN + "complete = true\nunit_volts = 12.4\nwhen = 'after-repair'\n").evidence[0]
+    assert isinstance(report, Report)
+    assert report.reading.coverage.complete is True
+    assert report.reading.coverage.unit_volts == 12.4
+    assert report.when == "after-repair"
+
+
+def test_an_empty_report_file_is_told_at_its_line(folder: Path, catalog: Catalog) -> None:
+    (folder / "evidence" / "scan.txt").write_bytes(b"")
+    (folder / "case.toml").write_text(SCAN, encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        load_case(folder, catalog)
+    finding = refusal.value.findings[0]
+    assert (finding.code, finding.origin.line) == ("case-unreadable-file", 3)
+
+
+def test_prices_are_minor_units_of_the_cases_currency(load: Load) -> None:
+    price = "[[price]]\nwhat = 'curtain'\nlow = 1\nlikely = 2.5\nhigh = 3.999\n"
+    yen = load("[case]\ncurrency = 'JPY'\n" + price).prices[0]
+    assert yen.likely == Money(minor=2, currency="JPY")
+    dollars = load(price).prices[0]
+    assert (dollars.low.minor, dollars.high.minor) == (100, 400)
+
+
+def test_figures_of_the_maker_keep_their_citation(load: Load) -> None:
+    rule = "[[profile.rules]]\ncomponent = 'clock-spring'\naction = 'replace'\nsource = 'page 3'\n"
+    text = "[profile]\nname = 'by-condition'\nwait_minutes = { value = 3, source = 'page 1' }\n"
+    profile = load(text + rule).profile
+    assert profile.wait_minutes is not None
+    assert (profile.wait_minutes.value, profile.wait_minutes.source) == (3, "page 1")
+    assert (profile.rules[0].component, profile.rules[0].when) == ("clock-spring", "always")
+
+
+def test_a_bare_report_is_a_case_of_its_own(folder: Path, catalog: Catalog) -> None:
+    case = load_case(folder / "evidence" / "scan.txt", catalog)
+    assert case.id == "scan"
+    assert case.car.assumed
+    report = case.evidence[0]
+    assert isinstance(report, Report)
+    assert (report.when, report.reading.coverage.complete) == ("unknown", None)
+    assert list(case.files) == ["scan.txt"]
+
+
+def test_a_windows_text_file_is_read_alike(load: Load) -> None:
+    text = "\ufeff[case]\r\ntitle = 'x'\r\n" + LOOK.format("left.curtain").replace("\n", "\r\n")
+    case = load(text)
+    assert case.title == "x"
+    assert case.evidence[0].origin.line == 3
+
+
+@pytest.mark.parametrize("path", ["nothing", ".", "nothing/case.toml"])
+def test_what_is_not_there_is_told_with_a_remedy(
+    tmp_path: Path, catalog: Catalog, path: str
+) -> None:
+    with pytest.raises(InputError) as refusal:
+        load_case(tmp_path / path, catalog)
+    assert refusal.value.remedy
+
+
+def test_a_file_of_fifty_megabytes_is_refused_unread(tmp_path: Path, catalog: Catalog) -> None:
+    big = tmp_path / "scan.txt"
+    with big.open("wb") as file:
+        file.truncate(50_000_000)
+    for open_it in (load_case, read_report_file):
+        with pytest.raises(InputError, match="MB"):
+            open_it(big, catalog)
+
+
+def test_a_folder_is_no_report(tmp_path: Path, catalog: Catalog) -> None:
+    with pytest.raises(InputError, match="folder"):
+        read_report_file(tmp_path, catalog)
+
+
+def test_a_link_that_leaves_the_folder_is_refused(load: Load, folder: Path) -> None:
+    secret = folder.parent / "secret.txt"
+    secret.write_text("x", encoding="utf-8")
+    (folder / "evidence" / "link.txt").symlink_to(secret)
+    with pytest.raises(InputError) as refusal:
+        load(SCAN.replace("scan.txt", "link.txt"))
+    assert refusal.value.findings[0].code == "case-file-outside"

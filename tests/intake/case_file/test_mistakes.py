@@ -1,0 +1,161 @@
+"""Every mistake is told at once, each with its line and a remedy. Cases are ours."""
+
+from collections.abc import Callable
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from squibwise.catalog.load import load_catalog
+from squibwise.errors import InputError
+from squibwise.intake.case_file.notes import Notes
+from squibwise.intake.case_file.parse import decode, parse
+from squibwise.intake.case_file.whole import read_case
+from squibwise.model.origin import Finding
+
+Refused = Callable[[str], tuple[Finding, ...]]
+LOOK = '[[evidence]]\nkind = "look"\ncomponent = "driver.front-bag"\nseen = "cover-torn"\n'
+E = "[[evidence]]\n"
+PRICE = "[[price]]\nwhat = '{}'\nlow = {}\nlikely = 2\nhigh = 3\n"
+OUTCOME = "kind = 'test-outcome'\nloop = 'driver.front-bag/9'\ntest = 'x'\noutcome = 'y'\n"
+DONE = "kind = 'done'\nwhat = 'replacd'\ncomponent = 'codes'\n"
+PASSED = "kind = 'passed'\nwhat = 'step:drvie'\nresult = 'passed'\n"
+
+# Text, code, line, words that the message or the remedy must hold.
+MISTAKES = [
+    ("[case]\nregoin = 'GB'\n", "case-unknown-key", 2, "region"),
+    ("[cra]\nvin = 'x'\n", "case-unknown-key", 1, "car"),
+    ("[[evidence]]\nkind = 'look'\nseen = 'intact'\n", "case-missing-key", 1, "component"),
+    ("[[evidence]]\ncomponent = 'left.curtain'\n", "case-missing-key", 1, "kind"),
+    ("[[evidence]]\nkind = 'lok'\n", "case-unknown-kind", 2, "look"),
+    ("car = 3\n", "case-wrong-type", 1, "[car]"),
+    ("[evidence]\nkind = 'look'\n", "case-wrong-type", 1, "[[evidence]]"),
+    ("evidence = [3]\n", "case-wrong-type", 1, "[[evidence]] 1"),
+    ("[car]\nmodel_year = 1019\n", "case-wrong-value", 2, "1970 to 2060"),
+    ("[car]\nmodel_year = '2019'\n", "case-wrong-value", 2, "whole number"),
+    ("[car]\nmodel_year = 2019.0\n", "case-wrong-value", 2, "whole number"),
+    ("[car]\nadd = 'left.curtain'\n", "case-wrong-value", 2, "list"),
+    ("[case]\nid = 'two words'\n", "case-wrong-value", 2, "letters"),
+    ("[case]\ntitle = true\n", "case-wrong-value", 2, "text"),
+    ("[car]\ndrive_hand = 'lft'\n", "case-unknown-word", 2, "'left'"),
+    ("[[evidence]]\nkind = 'impact'\nclock = 13\n", "case-wrong-value", 3, "1 to 12"),
+    ("[[evidence]]\nkind = 'impact'\nclock = true\n", "case-wrong-value", 3, "not true"),
+    ("[[evidence]]\nkind = 'impact'\nzone = 'nose-righ'\n", "case-unknown-word", 3, "nose-right"),
+    (LOOK.replace("torn", "tron"), "case-unknown-look", 4, "cover-torn"),
+    (LOOK.replace("driver.", "drver."), "case-unknown-component", 3, "'driver'"),
+    (LOOK.replace("front-bag", "front-bga"), "case-unknown-component", 3, "front-bag"),
+    (LOOK.replace("driver.", ""), "case-unknown-component", 3, "driver.front-bag"),
+    (LOOK.replace("front-bag", "front-bag-0"), "case-unknown-component", 3, "front-bag"),
+    (LOOK.replace("driver.", "left."), "case-place-not-allowed", 3, "driver, passenger"),
+    (LOOK + "time = 2026-02-30\n", "case-impossible-date", 5, "2026-03-02"),
+    (LOOK + "time = 30.02.2026\n", "case-impossible-date", 5, "year-month-day"),
+    (LOOK + "time = 2026-03-02T09:10:00Z\n", "case-wrong-value", 5, "without offset"),
+    (LOOK + "time = 'yesterday'\n", "case-wrong-value", 5, "2026-03-02"),
+    (LOOK + "id = 'a'\n" + LOOK + "id = 'a'\n", "case-repeated-id", 10, "line 5"),
+    ("[case]\nregion = 'Ohio'\n", "case-region-format", 2, "US-OH"),
+    ("[case]\ncurrency = 'usd'\n", "case-unknown-currency", 2, "'USD'"),
+    ("[case]\ncurrency = 'UUD'\n", "case-unknown-currency", 2, "USD"),
+    ("[car]\nequipment = 'full-modern'\n", "case-unknown-template", 2, "full-modern-set"),
+    ("[profile]\nname = 'belt-count'\n", "case-unknown-profile", 2, "belt-counter"),
+    ("[profile]\nwait_minutes = { value = 3 }\n", "case-missing-key", 2, "source"),
+    ("[profile]\nwait_minutes = 3\n", "case-wrong-type", 2, "wait_minutes"),
+    ("[car]\nvin = '1O9HB5A26KR000417'\n", "vin-letter", 2, "O"),
+    ("[car]\nvin = '0Z9HB5A26KR00041'\n", "vin-length", 2, "16"),
+    (PRICE.format("front-bga", 1), "case-unknown-price", 2, "-bag"),
+    (PRICE.format("curtain", 3), "case-price-order", 1, "order"),
+    (PRICE.format("curtain", "nan"), "case-wrong-value", 3, "nan"),
+    ("[[evidence]]\nkind = 'report'\nfile = 'evidence/scna.txt'\n", "case-missing-file", 3, "scan"),
+    ("[[evidence]]\nkind = 'report'\nfile = '../../x.txt'\n", "case-file-outside", 3, "folder"),
+    ("[[evidence]]\nkind = 'report'\nfile = '/etc/hostname'\n", "case-file-outside", 3, "folder"),
+    (E + DONE, "case-unknown-word", 3, "replaced"),
+    (E + PASSED, "case-unknown-item", 3, "drive"),
+    (E + OUTCOME, "case-unknown-component", 3, "at most"),
+    ("[case]\nid = 'x\n", "case-syntax", 2, "TOML"),
+    ("[case]\nid = 'x'\nid = 'y'\n", "case-syntax", 3, "TOML"),
+    ("", "case-syntax", 1, "empty"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "code", "line", "words"), MISTAKES)
+def test_a_mistake_is_told_with_its_line_and_a_remedy(
+    refused: Refused, text: str, code: str, line: int, words: str
+) -> None:
+    found = [f for f in refused(text) if f.severity == "error"]
+    assert [(f.code, f.origin.line) for f in found] == [(code, line)]
+    assert words in found[0].message + found[0].remedy
+    assert found[0].origin.file == "case.toml"
+
+
+def test_all_mistakes_of_a_file_come_at_once_in_order_of_line(refused: Refused) -> None:
+    texts = [t for t, code, _, _ in MISTAKES if t.startswith("[[") and "syntax" not in code]
+    found = refused("\n".join(texts))
+    lines = [f.origin.line or 0 for f in found]
+    assert len(found) >= len(texts)
+    assert lines == sorted(lines)
+
+
+def test_an_impossible_date_does_not_hide_the_other_mistakes(refused: Refused) -> None:
+    found = refused(LOOK + "time = 2026-13-01\n[car]\ndrive_hand = 'up'\n")
+    assert [f.code for f in found] == ["case-impossible-date", "case-unknown-word"]
+
+
+def test_a_syntax_error_is_told_alone(refused: Refused) -> None:
+    found = refused("[car]\ndrive_hand = 'up'\n[case\n")
+    assert [(f.code, f.origin.line) for f in found] == [("case-syntax", 3)]
+
+
+def test_a_binary_file_is_no_case() -> None:
+    with pytest.raises(InputError, match="UTF-8"):
+        decode(b"\x89PNG\r\n\x1a\n\xff\xfe", "case.toml")
+
+
+@pytest.mark.parametrize("text", ["a = " + "9" * 5000, "a = " + "[" * 5000, "a = " + "{b=" * 3000])
+def test_numbers_and_nesting_without_end_are_refused(text: str) -> None:
+    with pytest.raises(InputError, match="TOML"):
+        parse(text, "case.toml")
+
+
+_CATALOG = load_catalog()
+_NAMES = st.text(max_size=6)
+_VALUES = st.recursive(
+    st.one_of(
+        st.just(10**400), st.booleans(), st.integers(), st.floats(), st.text(max_size=9),
+        st.dates(), st.datetimes(),
+        st.sampled_from(["look", "report", "driver.front-bag", "cover-torn", "evidence/scan.txt"]),
+    ),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(_NAMES, inner, max_size=3),
+    max_leaves=6,
+)  # fmt: skip
+_KEYS = st.sampled_from(
+    "case car profile evidence price kind id time file component seen vin what low add".split()
+)
+_TABLES = st.dictionaries(_KEYS, _VALUES, max_size=5)
+
+
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    st.fixed_dictionaries(
+        {},
+        optional={
+            "case": _TABLES | _VALUES,
+            "car": _TABLES | _VALUES,
+            "profile": _TABLES,
+            "evidence": st.lists(_TABLES, max_size=3) | _VALUES,
+            "price": st.lists(_TABLES, max_size=2) | _VALUES,
+        },
+    )
+)
+def test_any_tables_end_in_a_case_or_in_findings(
+    tmp_path_factory: pytest.TempPathFactory, raw: dict[str, object]
+) -> None:
+    notes = Notes("case.toml", tmp_path_factory.getbasetemp(), "", {}, _CATALOG)
+    assert _told(raw, notes)
+
+
+def _told(raw: dict[str, object], notes: Notes) -> bool:
+    try:
+        return bool(read_case(raw, notes).car.components)
+    except InputError as refusal:
+        return bool(refusal.findings) and all(f.message for f in refusal.findings)
