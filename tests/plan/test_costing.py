@@ -139,7 +139,8 @@ def test_every_profile_is_summed_and_the_followed_one_comes_first() -> None:
     )
     assert [a.profile for a in answers] == ["mine", "mild", "wide"]
     assert [a.likely.text() for a in answers] == ["2.00 USD", "2.00 USD", "202.00 USD"]
-    assert all(a.minutes == 10 for a in answers)
+    column = CATALOG.tasks.work["steering-column"].replace[1]
+    assert [a.minutes for a in answers] == [10, 10, 10 + column]
 
 
 def test_each_profile_has_its_own_chance_of_needing_a_part() -> None:
@@ -152,12 +153,37 @@ def test_each_profile_has_its_own_chance_of_needing_a_part() -> None:
     assert [a.likely.text() for a in answers] == ["320.00 USD", "160.00 USD"]
 
 
-def test_missing_working_time_is_said() -> None:
+def test_labour_has_a_range_when_the_catalogue_knows_one() -> None:
+    # Own check: the catalogue's minutes of fitting a front bag, at 60 an hour, are that many.
+    low, usual, high = CATALOG.tasks.work["front-bag"].replace
+    plan = work(item("driver.front-bag", minutes=usual))
+    (answer,) = cost(case(price("labour-hour", 60, 60, 60)), plan, CATALOG)
+    assert [answer.low.minor, answer.likely.minor, answer.high.minor] == [
+        100 * low,
+        100 * usual,
+        100 * high,
+    ]
+    assert low < usual < high
+
+
+def test_a_part_that_only_another_profile_wants_has_the_catalogues_minutes() -> None:
     spread = {"wide": ("driver.steering-column:replace",)}
+    answers = cost(case(), work(item("driver.front-bag", minutes=5), spread=spread), CATALOG)
+    assert answers[1].minutes == CATALOG.tasks.work["steering-column"].replace[1]
+
+
+def test_a_part_that_was_replaced_need_not_be_inspected_for_another_profile() -> None:
+    spread = {"mild": ("driver.front-bag:inspect",)}
+    plan = work(item("driver.front-bag", done=True), spread=spread)
+    assert cost(case(), plan, CATALOG)[1].lines == ()
+
+
+def test_missing_working_time_is_said() -> None:
+    spread = {"wide": ("driver.steering-column:trace",)}
     answers = cost(case(), work(item("driver.front-bag", minutes=5), spread=spread), CATALOG)
     codes = [[f.code for f in a.findings] for a in answers]
     assert codes == [[], ["cost-no-minutes"]]
-    assert "driver.steering-column:replace" in answers[1].findings[0].message
+    assert "driver.steering-column:trace" in answers[1].findings[0].message
 
 
 def test_a_price_in_another_currency_is_reported_and_not_used() -> None:

@@ -8,8 +8,8 @@ from squibwise.model.belief import Loss, LossTable
 from squibwise.model.case import Case
 from squibwise.model.money import Money, minor_digits
 from squibwise.model.names import split_component
-from squibwise.plan.costing import MINUTES_PER_HOUR
 from squibwise.plan.prices import LABOUR, PriceBook, part_keys, price_book
+from squibwise.plan.times import MINUTES_PER_HOUR
 
 
 class _Unit(msgspec.Struct, frozen=True, kw_only=True):
