@@ -3,12 +3,14 @@
 from functools import cached_property
 from pathlib import Path
 
+from squibwise.catalog.codes import CodeBook
 from squibwise.catalog.components import CommonLooks, Kind, LookWord
 from squibwise.catalog.crash_data import CrashWords
 from squibwise.catalog.currencies import Currencies
 from squibwise.catalog.equipment import Template
 from squibwise.catalog.facts import Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
+from squibwise.catalog.loops import LoopBook, read_loops
 from squibwise.catalog.notices import (
     CautionText,
     Notice,
@@ -21,6 +23,7 @@ from squibwise.catalog.release import RecordText, ReleaseFile, ReleaseGate
 from squibwise.catalog.rules import RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
 from squibwise.catalog.vin import VinRules
+from squibwise.catalog.vocabulary import Vocabulary, read_vocabulary
 from squibwise.errors import CatalogError
 
 DATA = Path(__file__).parent / "data"
@@ -96,6 +99,21 @@ class Catalog:
     def tasks(self) -> TaskBook:
         """Steps, gates, and what work on each kind takes."""
         return read_tasks(self.root / "tasks", self.kinds, self.cautions, self.sources)
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        """Words of reports in every language, and the rules that join them."""
+        return read_vocabulary(self.root / "vocabulary", frozenset(self.kinds))
+
+    @cached_property
+    def codes(self) -> CodeBook:
+        """Tables of fault codes and failure types."""
+        return CodeBook(self.root / "codes")
+
+    @cached_property
+    def loops(self) -> LoopBook:
+        """Loops: elements, what can be wrong, tests and repairs."""
+        return read_loops(self.root / "loops", self.cautions, self.sources)
 
     @cached_property
     def facts(self) -> dict[str, Fact]:
