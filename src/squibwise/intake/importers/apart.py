@@ -14,10 +14,9 @@ import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.importers.base import Extract
+from squibwise.intake.importers.document import Importer
 from squibwise.intake.importers.limits import MIB
 
-MEMORY_BYTES = 256 * MIB
-SECONDS = 4
 _DAMAGED = "Print the report to PDF again, or save it as text, and read that."
 
 
@@ -30,16 +29,17 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     unavailable: bool = False
 
 
-def read_apart(format_: str, data: bytes, name: str) -> Extract:
-    """Return what the importer of a format reads, in a helper process.
+def read_apart(importer: Importer, data: bytes, name: str) -> Extract:
+    """Return what an importer reads, in a helper process.
 
     Raises:
         InputError: The file is damaged, refused, or asks for more memory or time than allowed.
         UnavailableError: An optional part is not installed.
     """
+    format_ = importer.format
     command = [sys.executable, "-P", "-m", "squibwise.intake.importers.helper", format_, name]
     try:
-        done = subprocess.run(command, input=data, capture_output=True, timeout=SECONDS)
+        done = subprocess.run(command, input=data, capture_output=True, timeout=importer.seconds)
     except subprocess.TimeoutExpired:
         raise _too_much(name, format_) from None
     if done.returncode < 0:  # ended by a signal: out of memory, out of time, or a crash
@@ -65,13 +65,18 @@ def _too_much(name: str, format_: str) -> InputError:
     )
 
 
-def limit_this_process() -> None:
-    """Limit memory and processor time of the running process, where the system can."""
+def limit_this_process(memory_mib: int, seconds: int) -> None:
+    """Limit memory and processor time of the running process, where the system can.
+
+    Args:
+        memory_mib: Address space. [MiB]
+        seconds: Processor time. [s]
+    """
     with contextlib.suppress(ImportError):  # a system without these limits has the time box only
         resource = importlib.import_module("resource")
         for which, limit in (
-            (resource.RLIMIT_AS, MEMORY_BYTES),
-            (resource.RLIMIT_CPU, SECONDS),
+            (resource.RLIMIT_AS, memory_mib * MIB),
+            (resource.RLIMIT_CPU, seconds),
             (resource.RLIMIT_CORE, 0),
         ):
             with contextlib.suppress(ValueError, OSError):

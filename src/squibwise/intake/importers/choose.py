@@ -3,7 +3,8 @@
 import msgspec
 
 from squibwise.errors import InputError, ModelError, SquibwiseError, UnavailableError
-from squibwise.intake.importers import mail, objects, pdf, separated, webpage, workbook
+from squibwise.intake.importers import mail, objects, pdf, picture, separated, webpage, workbook
+from squibwise.intake.importers.answers import log
 from squibwise.intake.importers.apart import read_apart
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
@@ -14,7 +15,11 @@ from squibwise.model.origin import Finding, Origin
 
 IMPORTERS: tuple[Importer, ...] = (
     pdf.IMPORTER,
+    picture.IMPORTER,
     workbook.IMPORTER,
+    log.BLF_LOG,
+    log.ASC_LOG,
+    log.TEXT_LOG,
     mail.IMPORTER,
     webpage.IMPORTER,
     objects.IMPORTER,
@@ -66,7 +71,7 @@ def _extract(data: bytes, name: str, depth: int) -> Extract:
     if importer.unpack is not None:
         return _contents(importer.unpack(document), name, depth)
     if importer.apart or importer.read is None:
-        return read_apart(importer.format, data, name)
+        return read_apart(importer, data, name)
     found = importer.read(document)
     return Extract(lines=found.lines, findings=doubts + found.findings, format=found.format)
 

@@ -55,6 +55,8 @@ class Importer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         unpack: Returns the documents inside; None for a format that is read itself.
         binary: It is not text: asked first, on the bytes alone.
         apart: Read in a helper process with limits on memory and time.
+        seconds: What the helper may take. [s]
+        memory_mib: What the helper may take. [MiB]
     """
 
     format: str
@@ -63,3 +65,5 @@ class Importer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     unpack: Callable[[Document], Unpacked] | None = None
     binary: bool = False
     apart: bool = False
+    seconds: int = 4
+    memory_mib: int = 256

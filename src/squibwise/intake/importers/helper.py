@@ -7,22 +7,22 @@ import msgspec
 from squibwise.errors import SquibwiseError, UnavailableError
 from squibwise.intake.importers.apart import Answer, limit_this_process
 from squibwise.intake.importers.choose import importer_of
-from squibwise.intake.importers.document import Document
+from squibwise.intake.importers.document import Document, Importer
 from squibwise.intake.importers.encoding import decode
 
 
 def main(format_: str, name: str) -> None:
     """Read standard input with one importer; a crash here is the parent's answer too."""
-    limit_this_process()
-    data = sys.stdin.buffer.read()
-    sys.stdout.buffer.write(msgspec.json.encode(answer(format_, data, name)))
-
-
-def answer(format_: str, data: bytes, name: str) -> Answer:
-    """Return what the importer of a format says to a document."""
     importer = importer_of(format_)
+    limit_this_process(importer.memory_mib, importer.seconds)
+    data = sys.stdin.buffer.read()
+    sys.stdout.buffer.write(msgspec.json.encode(answer(importer, data, name)))
+
+
+def answer(importer: Importer, data: bytes, name: str) -> Answer:
+    """Return what an importer says to a document."""
     if importer.read is None:
-        return Answer(message=f"{name}: {format_} is not read in a helper.")
+        return Answer(message=f"{name}: {importer.format} is not read in a helper.")
     try:
         text = None if importer.binary else decode(data, name)[0]
         return Answer(extract=importer.read(Document(data=data, name=name, text=text)))
@@ -31,7 +31,7 @@ def answer(format_: str, data: bytes, name: str) -> Answer:
         return Answer(message=str(stop), remedy=stop.remedy, unavailable=missing)
     except MemoryError:
         return Answer(
-            message=f"{name}: the {format_} file asks for more memory than a report needs.",
+            message=f"{name}: the {importer.format} file asks for more memory than a report needs.",
             remedy="Save the report as text and read that.",
         )
 

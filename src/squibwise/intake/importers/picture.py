@@ -1,0 +1,157 @@
+"""Pictures of reports, by an optional part; a person confirms every line."""
+
+import importlib
+import struct
+from collections.abc import Sequence
+
+from squibwise.errors import InputError, UnavailableError
+from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.importers.document import Document, Importer
+from squibwise.intake.importers.pages.marks import Line, Marks, Segment
+from squibwise.intake.importers.pages.tables import rows_of
+from squibwise.intake.importers.repair import repair_codes
+from squibwise.intake.importers.rows import row_lines
+from squibwise.model.origin import Finding, Origin
+
+_MARKS = (
+    b"\x89PNG\r\n\x1a\n",
+    b"\xff\xd8\xff",
+    b"GIF87a",
+    b"GIF89a",
+    b"II*\x00",
+    b"MM\x00*",
+)
+_MAX_PIXELS = 40_000_000
+_SAME_LINE = 0.5  # of the height of a line
+_TYPE = "Type its lines off into a text file, or save the report as text or PDF."
+
+Box = tuple[Sequence[Sequence[float]], str, float]
+
+
+def claims(document: Document) -> bool:
+    """Tell whether the mark of a picture stands at its beginning."""
+    data = document.data
+    is_bitmap = data.startswith(b"BM") and data[6:10] == b"\x00" * 4
+    is_web = data.startswith(b"RIFF") and data[8:12] == b"WEBP"
+    is_phone = data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"mif1", b"avif")
+    return data.startswith(_MARKS) or is_bitmap or is_web or is_phone
+
+
+def read(document: Document) -> Extract:
+    """Return the lines seen in a picture, each to be confirmed by a person.
+
+    Raises:
+        UnavailableError: The optional part that reads pictures is not installed.
+        InputError: The picture is too large, or nothing was seen in it.
+    """
+    name = document.name
+    _refuse_huge(document)
+    try:
+        library = importlib.import_module("rapidocr_onnxruntime")
+    except ImportError:
+        raise UnavailableError(
+            f"{name}: this is a picture, and the optional part that reads pictures "
+            "is not installed.",
+            remedy=f"Install it with pip install 'squibwise[pictures]'. Or: {_TYPE}",
+        ) from None
+    boxes, _ = library.RapidOCR()(document.data)
+    return seen(boxes or (), name)
+
+
+def seen(boxes: Sequence[Box], name: str) -> Extract:
+    """Return the lines of text boxes, codes repaired, each with a finding to confirm it.
+
+    Args:
+        boxes: Corners, text and certainty of each stretch of text.
+        name: The picture's name.
+
+    Raises:
+        InputError: There is no text in it.
+    """
+    lines: list[RawLine] = []
+    findings: list[Finding] = []
+    for row in rows_of(_lines(boxes), Marks(glyphs=())):
+        number = len(lines) + 1
+        repaired = [repair_codes(cell.text) for cell in row.cells]
+        changes = [change for _, changed in repaired for change in changed]
+        made = row_lines(number, [text for text, _ in repaired])[:1]
+        if not made:
+            continue
+        lines += made
+        findings.append(_confirm(name, number, lines[-1].text, changes))
+    if not lines:
+        raise InputError(f"{name}: no text was seen in the picture.", remedy=_TYPE)
+    return Extract(lines=tuple(lines), findings=tuple(findings), format="picture")
+
+
+def _lines(boxes: Sequence[Box]) -> list[Line]:
+    groups: list[list[tuple[float, float, Segment]]] = []
+    for y, size, segment in sorted(map(_placed, boxes), key=lambda b: b[0]):
+        if groups and y - groups[-1][0][0] <= _SAME_LINE * size:
+            groups[-1].append((y, size, segment))
+        else:
+            groups.append([(y, size, segment)])
+    return [
+        Line(y=g[0][0], size=g[0][1], segments=tuple(sorted((s for _, _, s in g), key=_left)))
+        for g in groups
+    ]
+
+
+def _left(segment: Segment) -> float:
+    return segment.x0
+
+
+def _placed(box: Box) -> tuple[float, float, Segment]:
+    """Return the middle, the height and the stretch of a text box."""
+    corners, text, _ = box
+    xs, ys = [float(c[0]) for c in corners], [float(c[1]) for c in corners]
+    segment = Segment(x0=min(xs), x1=max(xs), text=" ".join(text.split()))
+    return (min(ys) + max(ys)) / 2, max(max(ys) - min(ys), 1.0), segment
+
+
+def _confirm(name: str, number: int, text: str, changes: Sequence[tuple[str, str]]) -> Finding:
+    changed = "".join(f" '{a}' was taken for '{b}'." for a, b in changes)
+    return Finding(
+        code="confirm-line",
+        severity="warning",
+        message=f"Read off a picture: {text!r}.{changed}",
+        remedy="Compare it with the picture, sign by sign, before relying on it.",
+        origin=Origin(file=name, line=number),
+    )
+
+
+def _refuse_huge(document: Document) -> None:
+    pixels = _pixels(document.data)
+    if pixels > _MAX_PIXELS:
+        raise InputError(
+            f"{document.name}: the picture has {pixels / 1e6:.0f} million points, "
+            f"more than {_MAX_PIXELS / 1e6:.0f} million.",
+            remedy="Make it smaller, so that the text is still well readable.",
+        )
+
+
+def _pixels(data: bytes) -> int:
+    """Return how many points a PNG, GIF or BMP says it has; 0 for other kinds."""
+    try:
+        if data.startswith(b"\x89PNG"):
+            width, height = struct.unpack(">II", data[16:24])
+        elif data.startswith(b"GIF8"):
+            width, height = struct.unpack("<HH", data[6:10])
+        elif data.startswith(b"BM"):
+            width, height = struct.unpack("<Ii", data[18:26])
+        else:
+            return 0
+    except struct.error:
+        return 0
+    return int(abs(width * height))
+
+
+IMPORTER = Importer(
+    format="picture",
+    claims=claims,
+    read=read,
+    binary=True,
+    apart=True,
+    seconds=60,
+    memory_mib=4_096,
+)
