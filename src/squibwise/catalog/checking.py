@@ -1,6 +1,7 @@
 """Check the whole catalogue: every section loads, every citation exists, every id is known."""
 
-from collections.abc import Callable, Iterator
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from typing import Any
 
@@ -22,11 +23,27 @@ def check_all(catalog: Catalog) -> dict[str, int]:
     Raises:
         CatalogError: With every problem found, one per line.
     """
-    counts = {name: len(getattr(catalog, name)) for name in sections()}
+    counts = {name: _entries(getattr(catalog, name)) for name in sections()}
     problems = [p for rule in _RULES for p in rule(catalog)]
     if problems:
         raise CatalogError("\n".join(problems), remedy="Correct the named catalogue files.")
     return counts
+
+
+def _entries(section: object) -> int:
+    """Count the entries of a section; parts that load when asked for are asked for."""
+    if isinstance(section, Mapping | tuple | list | frozenset):
+        return len(section)
+    parts = _parts(section)
+    return sum(_entries(part) for part in parts) if parts else 1
+
+
+def _parts(value: object) -> list[object]:
+    if isinstance(value, msgspec.Struct):
+        parts = [getattr(value, name) for name in value.__struct_fields__]
+        return [p for p in parts if isinstance(p, Mapping | tuple | list | msgspec.Struct)]
+    lazy = [n for n, v in vars(type(value)).items() if isinstance(v, cached_property)]
+    return [getattr(value, name) for name in lazy]
 
 
 def _unknown_sources(catalog: Catalog) -> Iterator[str]:
@@ -50,6 +67,9 @@ def _cited(value: Any) -> Iterator[str]:  # noqa: ANN401 - walks records of ever
     elif isinstance(value, tuple | list):
         for item in value:
             yield from _cited(item)
+    elif value is not None and not isinstance(value, str | int | float | dt.date):
+        for part in _parts(value):
+            yield from _cited(part)
 
 
 def _wrong_equipment(catalog: Catalog) -> Iterator[str]:

@@ -99,3 +99,7 @@ def _unforeseen(error: Exception, *, as_json: bool) -> int:
     )
     output.refuse(message, remedy, (), as_json=as_json)
     return 3
+
+
+if __name__ == "__main__":
+    run()

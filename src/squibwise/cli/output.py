@@ -1,5 +1,7 @@
 """Write an answer or a refusal: JSON and nothing else on standard output, or text for a person."""
 
+import io
+import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -7,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
+    from rich.console import RenderableType
 
     from squibwise.model.origin import Finding
 
@@ -36,29 +38,29 @@ def as_builtins(record: object) -> dict[str, Any]:
     return built
 
 
-def console() -> "Console":
-    """Return where text goes: as wide as the terminal, 80 columns and plain when piped."""
+def show(blocks: Iterable["RenderableType"]) -> None:
+    """Print blocks of text one below the other.
+
+    As wide as the terminal; piped, 80 columns (or ``COLUMNS``) without colour or trailing spaces.
+    """
     from rich.console import Console
 
-    wide = Console(highlight=False, markup=False, emoji=False)
-    if wide.is_terminal:
-        return wide
-    return Console(highlight=False, markup=False, emoji=False, width=wide_or_plain())
+    terminal = Console(highlight=False, markup=False, emoji=False)
+    if terminal.is_terminal:
+        for block in blocks:
+            terminal.print(block)
+        return
+    text = io.StringIO()
+    plain = Console(file=text, width=piped_width(), highlight=False, markup=False, emoji=False)
+    for block in blocks:
+        plain.print(block)
+    sys.stdout.write("".join(f"{line.rstrip()}\n" for line in text.getvalue().splitlines()))
 
 
-def wide_or_plain() -> int:
+def piped_width() -> int:
     """Return the width of piped text: ``COLUMNS`` when it is set, else 80."""
-    import os
-
     stated = os.environ.get("COLUMNS", "")
     return max(40, int(stated)) if stated.isdecimal() else PLAIN_WIDTH
-
-
-def show(blocks: Iterable["RenderableType"]) -> None:
-    """Print blocks of text one below the other."""
-    out = console()
-    for block in blocks:
-        out.print(block, soft_wrap=False)
 
 
 def answer(

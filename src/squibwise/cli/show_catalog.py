@@ -45,7 +45,7 @@ def _counts(counts: Mapping[str, int]) -> Page:
 
 
 def _overview(catalog: Catalog) -> Page:
-    kinds = [(k.kind, k.title, ", ".join(k.places)) for k in catalog.kinds.values()]
+    kinds = [(k.kind, f"{k.title}: {', '.join(k.places)}") for k in catalog.kinds.values()]
     templates = [(name, t.title) for name, t in catalog.templates.items()]
     profiles = sorted(catalog.rules.profiles)
     value = {

@@ -1,0 +1,39 @@
+"""Run the command line in this process: exit code, what was written, what was complained."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from squibwise.cli.main import main
+
+
+class Run(msgspec.Struct, frozen=True):
+    """What one command line did."""
+
+    code: int
+    out: str
+    err: str
+
+    def json(self) -> dict[str, object]:
+        value: dict[str, object] = msgspec.json.decode(self.out)
+        return value
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Run]:
+    monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.delenv("SQUIBWISE_DEBUG", raising=False)
+
+    def line(*arguments: str | Path) -> Run:
+        code = main([str(a) for a in arguments])
+        captured = capsys.readouterr()
+        return Run(code, captured.out, captured.err)
+
+    return line
+
+
+@pytest.fixture(scope="session")
+def cases() -> Path:
+    return Path(__file__).parents[1] / "cases"

@@ -1,0 +1,52 @@
+"""A new case folder loads as it is, and every line of its template is right once uncommented."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from squibwise.catalog.load import load_catalog
+from squibwise.cli.new_case import template
+from squibwise.intake import load_case
+
+Line = Callable[..., Any]
+
+
+def test_a_new_case_loads_at_once(run: Line, tmp_path: Path) -> None:
+    done = run("new", tmp_path / "my car")
+    assert done.code == 0
+    case = load_case(tmp_path / "my car", load_catalog())
+    assert case.id == "my-car"
+    assert case.evidence == ()
+
+
+def test_everything_in_the_template_is_right_when_uncommented(tmp_path: Path) -> None:
+    (tmp_path / "evidence").mkdir()
+    (tmp_path / "evidence" / "scan-before.txt").write_text("B0001 driver airbag open\n")
+    text = re.sub(r"^#(?=[\[a-z])", "", template("x-1"), flags=re.MULTILINE)
+    (tmp_path / "case.toml").write_text(text, encoding="utf-8")
+    case = load_case(tmp_path, load_catalog())
+    assert len(case.evidence) == 6
+    assert len(case.prices) == 1
+    assert case.profile.wait_minutes is not None
+    assert case.car.vin is not None
+
+
+def test_reports_are_copied_and_named_in_the_case(run: Line, tmp_path: Path, cases: Path) -> None:
+    report = cases / "harrow-07" / "evidence" / "scan-before.txt"
+    done = run("new", tmp_path / "c", "--report", report, "--json")
+    assert done.json()["case"] == "c"
+    assert (tmp_path / "c" / "evidence" / "scan-before.txt").read_bytes() == report.read_bytes()
+    assert [e.id for e in load_case(tmp_path / "c", load_catalog()).evidence] == ["scan-1"]
+
+
+def test_nothing_is_ever_overwritten(run: Line, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text("mine", encoding="utf-8")
+    done = run("new", tmp_path)
+    assert done.code == 2
+    assert (tmp_path / "case.toml").read_text() == "mine"
+
+
+def test_a_missing_report_leaves_no_half_made_folder(run: Line, tmp_path: Path) -> None:
+    assert run("new", tmp_path / "c", "--report", tmp_path / "nothing.pdf").code == 2
+    assert not (tmp_path / "c").exists()

@@ -1,0 +1,66 @@
+"""Help answers fast and loads nothing that it does not need."""
+
+import statistics
+import subprocess
+import sys
+from collections.abc import Callable
+from time import perf_counter
+from typing import Any
+
+import pytest
+
+from squibwise.cli.commands import COMMANDS
+from squibwise.cli.main import cli
+
+HEAVY = ("numpy", "rich", "typst", "msgspec", "rapidfuzz", "squibwise.catalog", "squibwise.model")
+
+
+def _help_seconds() -> float:
+    started = perf_counter()
+    subprocess.run(
+        [sys.executable, "-m", "squibwise.cli.main", "--help"], check=True, capture_output=True
+    )
+    return perf_counter() - started
+
+
+def test_help_answers_within_a_third_of_a_second_as_a_whole_process() -> None:
+    assert statistics.median(_help_seconds() for _ in range(3)) < 0.3
+
+
+def test_help_loads_none_of_the_slow_libraries() -> None:
+    code = (
+        "import sys; from squibwise.cli.main import main; main(['--help']);"
+        f"print([m for m in {HEAVY} if m in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert done.stderr.strip() == "[]"
+
+
+def test_help_lists_the_commands_in_the_order_of_the_job(run: Callable[..., Any]) -> None:
+    text = run("--help").out
+    assert run("--help").code == 0
+    places = [text.index(f"\n  {command.name} ") for command in COMMANDS]
+    assert places == sorted(places)
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+def test_no_command_at_all_shows_the_help(run: Callable[..., Any]) -> None:
+    assert run() == run("--help")
+
+
+@pytest.mark.parametrize("command", COMMANDS, ids=lambda c: c.name)
+def test_every_command_says_what_it_does(run: Callable[..., Any], command: Any) -> None:
+    shown = run(command.name, "--help")
+    assert shown.code == 0
+    assert len(shown.out.split("\n\n")[1].strip()) > 20
+
+
+def test_the_version_is_the_package_version(run: Callable[..., Any]) -> None:
+    assert run("--version").out.startswith("squibwise 0.")
+
+
+def test_every_command_that_answers_takes_json() -> None:
+    later = {"buy", "bid", "screen", "serve", "import", "export"}
+    for name, command in cli.commands.items():
+        flags = {option for p in command.params for option in p.opts}
+        assert "--json" in flags or name in later
