@@ -39,7 +39,7 @@ def test_every_component_kind_gets_an_answer_after_a_crash(
     states: dict[str, Any] = dict(SITUATIONS[situation])
     if "all" in states:
         fires = [c for c in made.every_kind if catalog.kinds[split_component(c).kind].fires]
-        states = dict.fromkeys(fires, {"fired": 0.98})
+        states = {key: {"fired": 0.98} for key in fires}
     case = made.case(components=made.every_kind, profile=Profile(name=profile))
     done = work(case, made.assessment(states, components=made.every_kind), catalog)
     answered = {i.component for i in done.items if i.component}

@@ -1,6 +1,6 @@
 """Reasons and titles in a mechanic's words."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, Because
@@ -52,25 +52,25 @@ def chance_word(probability: float, catalog: Catalog) -> str:
     return f"{probability:.2f}"
 
 
-def reasons_as_because(
-    demand: Demand, catalog: Catalog, profiles: Iterable[str] = ()
-) -> tuple[Because, ...]:
-    """Return the reasons of a demand, each text once, the strongest first.
-
-    Args:
-        demand: What is asked for.
-        catalog: For words and titles.
-        profiles: Profiles that ask for it, named when the car's own is unknown.
-    """
-    names = ", ".join(profiles)
-    found: dict[str, Because] = {}
-    if names:
-        text = f"Asked for by the rule profiles: {names}."
-        found[text] = Because(text=text, sources=("judgement",), weak="judgement")
+def reasons_as_because(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
+    """Return the reasons of a demand, each text once, the strongest first."""
     rules: dict[str, Because] = {}
     for reason in demand.reasons:
         rules.setdefault(reason.ask.text, _because(reason, catalog))
-    return (*rules.values(), *found.values())
+    return tuple(rules.values())
+
+
+def asked_by(demand: Demand, by_profile: Mapping[str, Mapping[str, Demand]]) -> tuple[Because, ...]:
+    """Return which profiles ask for an item; nothing when all of them surely do."""
+    found = {n: asked[demand.id] for n, asked in by_profile.items() if demand.id in asked}
+    sure = [n for n, d in found.items() if not d.doubtful]
+    doubtful = [n for n, d in found.items() if d.doubtful]
+    if len(sure) == len(by_profile) or not found:
+        return ()
+    parts = [f"Rule profiles that ask for it: {', '.join(sure)}."] if sure else []
+    if doubtful:
+        parts.append(f"Only if a look says so, under: {', '.join(doubtful)}.")
+    return (Because(text=" ".join(parts), sources=("judgement",), weak="judgement"),)
 
 
 def _because(reason: Reason, catalog: Catalog) -> Because:

@@ -24,7 +24,7 @@ from squibwise.require.progress import (
 from squibwise.require.remarks import remarks
 from squibwise.require.situation import Situation
 from squibwise.require.steps import cautions_of, needed_steps, step_items, with_key_on
-from squibwise.require.words import item_title, reasons_as_because, settling_look
+from squibwise.require.words import asked_by, item_title, reasons_as_because, settling_look
 
 UNKNOWN = "unknown"
 STANDING = "maker-first"
@@ -123,8 +123,7 @@ def _demand_item(
     catalog: Catalog,
 ) -> WorkItem:
     task = catalog.tasks.work[split_component(demand.component).kind]
-    names = [n for n, by_id in asked.by_profile.items() if demand.id in by_id]
-    spread = names if asked.profile == UNKNOWN and len(names) < len(asked.by_profile) else []
+    told = asked_by(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
     item = WorkItem(
         id=demand.id,
         action=demand.action,
@@ -132,7 +131,7 @@ def _demand_item(
         title=item_title(demand, catalog),
         strict=demand.reasons[0].ask.strict if demand.reasons else "always",
         probability=demand.probability,
-        because=reasons_as_because(demand, catalog, spread) + _hints(demand, assessment, catalog),
+        because=reasons_as_because(demand, catalog) + told + _hints(demand, assessment, catalog),
         minutes=_minutes(demand.action, task),
         tools=task.tools,
         cautions=cautions_of(_caution_ids(demand.action, task), catalog),

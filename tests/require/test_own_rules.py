@@ -1,0 +1,95 @@
+"""The user's own rules, with a citation, go before the shipped archetypes; safety does not bend."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.car import OwnRule, Profile
+from squibwise.model.evidence import Passed
+from squibwise.model.work import Work
+from squibwise.require import work
+
+FRONT = {"driver.front-bag": {"fired": 0.98}, "passenger.front-bag": {"fired": 0.97}}
+CITED = "own book for this car, page 7"
+
+
+def own(component: str, action: str, when: str = "always", source: str = CITED) -> OwnRule:
+    return OwnRule(component=component, action=action, when=when, source=source)
+
+
+def ids(done: Work) -> set[str]:
+    return {i.id for i in done.items}
+
+
+@pytest.fixture
+def run(made: SimpleNamespace, catalog: Catalog):  # noqa: ANN201
+    def run(*rules: OwnRule, evidence: tuple[object, ...] = (), name: str = "unknown") -> Work:
+        case = made.case(*evidence, profile=Profile(name=name, rules=rules))
+        return work(case, made.assessment(FRONT), catalog)
+
+    return run
+
+
+def test_an_own_rule_relaxes_the_archetypes_for_its_component(run) -> None:  # noqa: ANN001
+    assert "driver.steering-column:replace" in ids(run())
+    done = run(own("steering-column", "inspect"))
+    assert "driver.steering-column:replace" not in ids(done)
+    assert "driver.steering-column:inspect" in ids(done)
+
+
+def test_an_own_rule_to_keep_still_asks_for_an_inspection_first(run) -> None:  # noqa: ANN001
+    done = run(own("driver.clock-spring", "keep"))
+    assert "driver.clock-spring:inspect" in ids(done)
+    assert not {"driver.clock-spring:replace", "driver.clock-spring:keep"} & ids(done)
+    looked = Passed(id="p", what="driver.clock-spring:inspect", result="passed")
+    assert "driver.clock-spring:keep" in ids(run(own("clock-spring", "keep"), evidence=(looked,)))
+
+
+def test_an_own_rule_never_keeps_a_fired_bag(run) -> None:  # noqa: ANN001
+    assert "driver.front-bag:replace" in ids(run(own("front-bag", "keep")))
+
+
+def test_an_own_rule_to_replace_is_followed_and_cited(run) -> None:  # noqa: ANN001
+    done = run(own("windshield", "replace", "passenger-bag-fired"), name="by-condition")
+    item = next(i for i in done.items if i.id == "centre.windshield:replace")
+    assert item.probability == pytest.approx(0.97)
+    assert any(CITED in b.text for b in item.because)
+
+
+def test_an_own_rule_whose_condition_does_not_hold_relaxes_nothing(run) -> None:  # noqa: ANN001
+    done = run(own("steering-column", "keep", "curtain-fired"))
+    assert "driver.steering-column:replace" in ids(done)
+
+
+@pytest.mark.parametrize(
+    ("rule", "why"),
+    [
+        (own("teapot", "replace"), "the car has no 'teapot'"),
+        (own("curtain", "polish"), "'polish' is not an action"),
+        (own("curtain", "replace", "full-moon"), "'full-moon' is not a condition word"),
+        (own("curtain", "replace", source=" "), "it cites no source"),
+    ],
+)
+def test_an_own_rule_that_cannot_be_used_is_reported(run, rule: OwnRule, why: str) -> None:  # noqa: ANN001
+    done = run(rule)
+    assert [f.message for f in done.findings if f.code == "own-rule-unusable"] == [
+        f"Your rule on {rule.component} is not used: {why}."
+    ]
+    assert "left.curtain:replace" not in ids(done)
+
+
+def test_the_cars_own_profile_is_followed_alone(run) -> None:  # noqa: ANN001
+    done = run(name="by-condition")
+    assert done.profile == "by-condition"
+    followed = {i for i in ids(done) if not i.startswith("step:")}
+    assert followed == set(done.spread["by-condition"])
+    assert "profile-unknown" not in {f.code for f in done.findings}
+    assert "driver.steering-column:replace" not in followed
+
+
+def test_a_profile_that_is_not_shipped_is_reported_and_all_are_computed(run) -> None:  # noqa: ANN001
+    done = run(name="the-usual")
+    assert done.profile == "unknown"
+    assert "profile-not-shipped" in {f.code for f in done.findings}
+    assert len(done.spread) == 6

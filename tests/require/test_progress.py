@@ -1,0 +1,238 @@
+"""Gates hold until a person signs, and what was done is marked done and nothing else."""
+
+import datetime as dt
+from types import SimpleNamespace
+
+import msgspec
+import pytest
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.evidence import (
+    DoneWork,
+    LampCheck,
+    Passed,
+    Recorder,
+    SubstituteLoad,
+)
+from squibwise.model.report import ReadReport, Report
+from squibwise.model.work import Work, WorkItem
+from squibwise.require import work
+
+FIRED = {"driver.front-bag": {"fired": 0.98}}
+
+
+def at(hour: int) -> dt.datetime:
+    return dt.datetime(2026, 3, 2, hour)
+
+
+def passed(what: str, result: str = "passed", hour: int = 9) -> Passed:
+    return Passed(id=f"{what}-{hour}", what=what, result=result, time=at(hour))
+
+
+def item(done: Work, item_id: str) -> WorkItem:
+    return next(i for i in done.items if i.id == item_id)
+
+
+@pytest.fixture
+def run(made: SimpleNamespace, catalog: Catalog):  # noqa: ANN201
+    def run(*evidence: object, states: dict[str, dict[str, float]] | None = None) -> Work:
+        return work(made.case(*evidence), made.assessment(states or FIRED), catalog)
+
+    return run
+
+
+def test_nothing_is_read_with_the_key_on_before_the_gate_is_signed(run) -> None:  # noqa: ANN001
+    assert item(run(), "step:save-codes").blocked_by == ("key-on-safe",)
+    assert item(run(passed("key-on-safe")), "step:save-codes").blocked_by == ()
+
+
+def test_a_gate_that_failed_later_is_shut_again(run) -> None:  # noqa: ANN001
+    done = run(passed("unit-bolted", hour=9), passed("unit-bolted", "failed", hour=10))
+    assert "unit-bolted" in item(done, "step:first-power").blocked_by
+    assert not item(done, "step:unit-bolted").done
+
+
+def test_a_failed_key_on_gate_sends_the_unit_out_to_be_read(run) -> None:  # noqa: ANN001
+    done = run(passed("key-on-safe", "failed"))
+    ids = {i.id for i in done.items}
+    assert "step:bench-read" in ids
+    assert not {"step:save-codes", "step:save-crash-data"} & ids
+    assert "key-on-refused" in {f.code for f in done.findings}
+    assert item(done, "step:power-down").after == ("step:bench-read",)
+
+
+def test_sensors_and_unit_wait_for_a_signed_structure(run) -> None:  # noqa: ANN001
+    unit = "centre.control-unit:replace"
+    assert item(run(), unit).blocked_by == ("structure-sound",)
+    assert item(run(passed("structure-sound")), unit).blocked_by == ()
+    assert item(run(passed("structure-sound")), "step:structure").done
+
+
+def test_a_load_that_is_still_out_shuts_its_gate_whatever_was_signed(run) -> None:  # noqa: ANN001
+    load = SubstituteLoad(id="l1", serial="A1", loop="driver.front-bag/1", move="issued")
+    back = msgspec.structs.replace(load, id="l2", move="returned")
+    signed = passed("loads-returned")
+    open_ = run(load, signed)
+    assert "loads-returned" in item(open_, "step:drive").blocked_by
+    assert "loads-outstanding" in {f.code for f in open_.findings}
+    closed = run(load, back)
+    assert item(closed, "step:drive").blocked_by == ()
+    assert item(closed, "step:return-loads").done
+    assert "loads-outstanding" not in {f.code for f in closed.findings}
+
+
+def test_evidence_that_stands_for_a_step_marks_it_done(run) -> None:  # noqa: ANN001
+    done = run(
+        Report(id="scan", reading=ReadReport()),
+        Recorder(id="box", record="locked"),
+        DoneWork(id="off", what="disconnected", component="battery"),
+        passed("step:arrival-record"),
+        passed("strip"),
+        DoneWork(id="d", what="repaired", component="centre.wiring", item="step:dispose"),
+    )
+    named = ("save-codes", "save-crash-data", "power-down", "arrival-record", "strip", "dispose")
+    assert [s for s in named if not item(done, f"step:{s}").done] == []
+    assert not item(done, "step:make-safe").done
+
+
+def test_an_estimate_of_the_crash_is_not_saved_crash_data(run) -> None:  # noqa: ANN001
+    done = run(Recorder(id="guess", method="estimate", delta_v_long_kmh=-30.0))
+    assert not item(done, "step:save-crash-data").done
+
+
+def test_a_step_signed_as_failed_is_not_done(run) -> None:  # noqa: ANN001
+    assert not item(run(passed("strip", "failed")), "step:strip").done
+
+
+def test_a_replaced_part_is_done_and_stays_on_the_list(run) -> None:  # noqa: ANN001
+    swap = DoneWork(id="d", what="replaced", component="driver.front-bag", time=at(12))
+    assert not item(run(), "driver.front-bag:replace").done
+    states = {"driver.front-bag": {"fired": 0.3}}
+    assert item(run(swap, states=states), "driver.front-bag:replace").done
+
+
+def test_a_replacement_that_is_itself_bad_is_not_done(run) -> None:  # noqa: ANN001
+    swap = DoneWork(id="d", what="replaced", component="driver.front-bag", time=at(12))
+    states = {"driver.front-bag": {"fired": 0.98}}
+    assert not item(run(swap, states=states), "driver.front-bag:replace").done
+
+
+def test_a_fault_on_a_part_that_was_replaced_is_traced(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """After a rebuild: the new bag's circuit is at fault, the old bag had surely fired."""
+    swap = DoneWork(id="d", what="replaced", component="passenger.front-bag", time=at(12))
+    beliefs = made.assessment({"passenger.front-bag": {"faulty": 0.97}})
+    fired = made.assessment({"passenger.front-bag": {"fired": 0.98}}).of("passenger.front-bag")
+    components = tuple(
+        msgspec.structs.replace(c, after_crash=fired.after_crash) if c.id == fired.id else c
+        for c in beliefs.components
+    )
+    beliefs = msgspec.structs.replace(beliefs, components=components)
+    done = work(made.case(swap), beliefs, catalog)
+    assert item(done, "passenger.front-bag:replace").done
+    assert not item(done, "passenger.front-bag:trace").done
+
+
+def test_clearing_by_a_third_party_never_stands_for_a_replacement(run) -> None:  # noqa: ANN001
+    done = run(DoneWork(id="c", what="cleared", component="centre.control-unit", time=at(12)))
+    assert not item(done, "centre.control-unit:replace").done
+    assert "cleared-is-not-replaced" in {f.code for f in done.findings}
+
+
+def test_a_passed_inspection_keeps_the_part_and_a_failed_one_replaces_it(run) -> None:  # noqa: ANN001
+    kept = run(passed("left.curtain:inspect"))
+    assert item(kept, "left.curtain:inspect").done
+    assert item(kept, "left.curtain:keep").after == ("left.curtain:inspect",)
+    assert not any(i.action == "keep" for i in run().items)
+    bad = run(passed("left.curtain:inspect", "failed"))
+    assert item(bad, "left.curtain:replace").probability == 1.0
+
+
+def test_a_passed_inspection_lets_off_only_rules_that_ask_to_look_first(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states = {"left.curtain": {"fired": 0.98}, "driver.seat-bag": {"fired": 0.98}}
+    looked = made.case(passed("centre.headliner:inspect"), passed("driver.seat-bag:inspect"))
+    done = work(looked, made.assessment(states), catalog)
+    headliner = "centre.headliner:replace"
+    assert headliner not in done.spread["any-fire-strict"]
+    assert headliner in done.spread["wide-spread"]
+    assert "driver.seat-bag:replace" in {i.id for i in done.items}
+
+
+def test_clearing_and_lamp_do_not_count_while_work_is_open(run) -> None:  # noqa: ANN001
+    done = run(
+        DoneWork(id="c", what="cleared", component="codes", time=at(12)),
+        LampCheck(id="l", lit=True, out_after_s=6.0, stayed_out=True, time=at(13)),
+    )
+    assert not item(done, "step:clear").done
+    assert not item(done, "step:lamp-check").done
+
+
+def finished(made: SimpleNamespace, catalog: Catalog, *more: object) -> Work:
+    """Return the list of a car with one loose plug, looked at, cleared and watched."""
+    usual = {"fired": 0.001, "damaged": 0.002}
+    beliefs = made.assessment({"driver.seat-bag": {"faulty": 0.02}}, made.calm, usual=usual)
+    plug = DoneWork(id="p", what="reseated", component="driver.seat-bag", time=at(10))
+    return work(made.case(plug, *more), beliefs, catalog)
+
+
+@pytest.mark.parametrize(("hour", "counts"), [(9, False), (11, True)])
+def test_clearing_counts_only_after_the_last_work(
+    hour: int, counts: bool, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    clear = DoneWork(id="c", what="cleared", component="codes", time=at(hour))
+    assert item(finished(made, catalog, clear), "step:clear").done is counts
+
+
+@pytest.mark.parametrize(
+    ("lit", "seconds", "stayed", "good"),
+    [
+        (True, 6.0, True, True),
+        (False, None, True, False),  # a lamp that never lights is a failure
+        (True, None, False, False),
+        (True, 6.0, None, False),
+    ],
+)
+def test_a_lamp_check_counts_when_it_lit_went_out_and_stayed_out(
+    lit: bool,
+    seconds: float | None,
+    stayed: bool | None,
+    good: bool,
+    made: SimpleNamespace,
+    catalog: Catalog,
+) -> None:
+    lamp = LampCheck(id="l", lit=lit, out_after_s=seconds, stayed_out=stayed, time=at(12))
+    assert item(finished(made, catalog, lamp), "step:lamp-check").done is good
+
+
+def test_a_word_that_is_no_gate_and_no_item_is_reported(run) -> None:  # noqa: ANN001
+    done = run(passed("lamp-chekc"), passed("strip"))
+    strange = [f.message for f in done.findings if f.code == "item-not-on-list"]
+    assert len(strange) == 1
+    assert "lamp-chekc" in strange[0]
+
+
+def test_a_silent_second_stage_of_a_fired_device_is_named(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    beliefs = made.assessment({"driver.front-bag": {"fired": 0.98}})
+    live = {"1": (0.98, 0.02), "2": (0.2, 0.8)}
+    stages = {
+        n: msgspec.convert({"fired": f, "live": a, "faulty": 0.0}, type=_stage(beliefs))
+        for n, (f, a) in live.items()
+    }
+    components = tuple(
+        msgspec.structs.replace(c, stages=stages) if c.id == "driver.front-bag" else c
+        for c in beliefs.components
+    )
+    done = work(made.case(), msgspec.structs.replace(beliefs, components=components), catalog)
+    named = [f.message for f in done.findings if f.code == "stage-may-be-live"]
+    assert named == ["Stage 2 of the driver front airbag may still be live (0.80)."]
+    reasons = item(done, "step:live-charges").because
+    assert any("Stage 2 of the driver front airbag" in b.text for b in reasons)
+
+
+def _stage(beliefs: object) -> type:
+    return type(beliefs.components[0].stages["1"])  # type: ignore[attr-defined]
