@@ -145,11 +145,11 @@ def test_doubt_is_on_the_first_page_with_the_look_that_settles_it(issue: Maker, 
 def test_work_stands_in_order_with_holds_cautions_and_conditions(issue: Maker, made: Made) -> None:
     text = whole(record_pdf(draft(issue, made)))
     assert text.index("Switch the power off") < text.index("replace driver.front-bag")
-    assert "Wait 3 min" in text
-    assert "after 1" in text
-    assert "Cautions 1" in text
+    assert "Wait 3 min first." in text
+    assert "After 1." in text
+    assert "Cautions 1." in text
     assert "Every charge counts as live. Battery off, then the whole wait." in text
-    assert "Done when: no cut, no mark" in text
+    assert "Record: no cut, no mark" in text
 
 
 def test_costs_are_listed_by_profile_with_what_has_no_price(issue: Maker, made: Made) -> None:
@@ -274,7 +274,7 @@ def test_a_long_work_list_breaks_over_pages_with_its_head(issue: Maker, made: Ma
     ]
     found = pages(record_pdf(issue(work=made["work"](*rows))))
     assert len(found) >= 6
-    assert sum("Done No. What Wait, time, order" in page for page in found) >= 4
+    assert sum("Done No. What Wait, time, order, what to record" in page for page in found) >= 4
     assert all(f"Step number {n} of many" in " ".join(found) for n in range(150))
 
 

@@ -7,6 +7,11 @@ from squibwise.model.proof import ProofRecord
 
 Json = dict[str, Any]
 MOST_LINES = 200
+MOST_MISSING = 8
+MOST_WEAK = 60
+SHOWN_CHANCE = 0.99
+LABOUR = "labour-hour"
+STRICTEST = "strictest of all"
 
 
 def view(record: ProofRecord) -> Json:
@@ -32,7 +37,7 @@ def view(record: ProofRecord) -> Json:
         "evidence": [row for e in content["evidence"] for row in _evidence(e)],
         "files": [list(pair) for pair in sorted(record.attachments.items())],
         "assumptions": [_assumption(a) for a in content["assumptions"]],
-        "weak": [_weak(w) for w in content["weak"]],
+        "weak": _weak_rows(content["weak"]),
         "sources": [_source(s) for s in content["sources"]],
         "notices": [_notice(n) for n in content["work"]["notices"]],
         "findings": [_finding(f) for f in _all_findings(content)],
@@ -59,9 +64,16 @@ def _head(record: ProofRecord) -> Json:
             ["Driver sits on the", car["drive_hand"]],
             ["Equipment", f"{car['equipment']}{guessed}"],
             ["Region", content["region"] or "not stated"],
-            ["Rules followed", content["work"]["profile"]],
+            ["Rules followed", _rules(content)],
         ],
     }
+
+
+def _rules(content: Json) -> str:
+    profile = content["work"]["profile"]
+    if profile == "unknown":
+        return "the maker's are not entered: the strictest of every profile"
+    return str(profile)
 
 
 def _hazards(content: Json) -> Json:
@@ -116,16 +128,31 @@ def _doubtful(content: Json) -> list[list[str]]:
 
 
 def _gate(gate: Any) -> Json:  # noqa: ANN401 - a Gate record
-    return {"text": gate.text, "remedy": gate.remedy, "missing": list(gate.missing)}
+    missing = list(gate.missing)
+    hidden = len(missing) - MOST_MISSING
+    if hidden > 1:
+        missing[MOST_MISSING:] = [f"and {hidden} more, all in the list of work or the record"]
+    return {
+        "text": gate.text,
+        "remedy": gate.remedy,
+        "missing": missing,
+        "count": len(gate.missing),
+    }
 
 
 def _cautions(content: Json) -> list[Json]:
     """Return every caution of the work once, numbered in the order it is met."""
     found = {c["id"]: c for i in content["work"]["items"] for c in i["cautions"]}
     return [
-        {"number": n, "id": c["id"], "text": c["text"], "source": c["source"]}
+        {"number": n, "id": c["id"], "text": c["text"], "ground": _ground(c)}
         for n, c in enumerate(found.values(), start=1)
     ]
+
+
+def _ground(stated: Json) -> str:
+    """Return what a caution or a notice stands on, in brackets, as far as stated."""
+    grounds = [g for g in (stated["source"], stated.get("basis")) if g]
+    return f"({', '.join(dict.fromkeys(grounds))})" if grounds else ""
 
 
 def _work(content: Json, cautions: list[Json]) -> list[Json]:
@@ -143,7 +170,7 @@ def _item(item: Json, numbers: Json, signs: Json) -> Json:
         "title": item["title"],
         "id": item["id"],
         "strict": item["strict"],
-        "chance": wording.percent(item["probability"]) if item["probability"] < 1 else "",
+        "chance": _chance(item["probability"]),
         "hold": wording.duration(item["hold_minutes"]) if item["hold_minutes"] else "",
         "minutes": wording.duration(item["minutes"]) if item["minutes"] else "",
         "after": wording.listed([str(a) for a in after], 4),
@@ -151,8 +178,12 @@ def _item(item: Json, numbers: Json, signs: Json) -> Json:
         "tools": wording.listed(item["tools"], 10),
         "passes_when": item["passes_when"],
         "blocked_by": wording.listed(item["blocked_by"]),
-        "because": [_because(b) for b in item["because"][:3]],
+        "because": _because(item["because"][0]) if item["because"] else "",
     }
+
+
+def _chance(probability: float) -> str:
+    return wording.percent(probability) if probability < SHOWN_CHANCE else ""
 
 
 def _because(reason: Json) -> str:
@@ -167,8 +198,8 @@ def _costs(content: Json) -> Json | None:
     first = content["costs"][0]
     return {
         "profiles": [_cost(c) for c in content["costs"]],
-        "lines": [_cost_line(line) for line in first["lines"]],
-        "followed": first["profile"],
+        "lines": _cost_lines(first, content["currency"]),
+        "followed": _profile(first["profile"]),
         "unpriced": first["unpriced"],
         "notes": list(dict.fromkeys(f["message"] for c in content["costs"] for f in c["findings"])),
     }
@@ -177,7 +208,24 @@ def _costs(content: Json) -> Json | None:
 def _cost(cost: Json) -> list[str]:
     sums = [wording.money(cost[k]) for k in ("low", "likely", "high")]
     unpriced = len(cost["unpriced"])
-    return [cost["profile"], *sums, wording.duration(cost["minutes"]), str(unpriced or "")]
+    return [
+        _profile(cost["profile"]),
+        *sums,
+        wording.duration(cost["minutes"]),
+        str(unpriced or ""),
+    ]
+
+
+def _profile(name: str) -> str:
+    return STRICTEST if name == "unknown" else name
+
+
+def _cost_lines(cost: Json, currency: str) -> list[list[str]]:
+    """Return a row for each thing to buy, and one for all the work that is paid by the hour."""
+    lines = cost["lines"]
+    hourly = [x for x in lines if x["what"] == LABOUR]
+    rows = [_cost_line(x) for x in lines if x["what"] != LABOUR]
+    return rows + ([_hourly(hourly, currency)] if hourly else [])
 
 
 def _cost_line(line: Json) -> list[str]:
@@ -185,6 +233,15 @@ def _cost_line(line: Json) -> list[str]:
     if line["likely"] is None:
         sums = ["", "not priced", ""]
     return [line["item"], line["what"], wording.percent(line["probability"]), *sums]
+
+
+def _hourly(lines: list[Json], currency: str) -> list[str]:
+    name = f"work on {len(lines)} items, if all are needed"
+    if any(x["likely"] is None for x in lines):
+        return [name, LABOUR, "", "", "not priced", ""]
+    sums = [sum(x[k]["minor"] for x in lines) for k in ("low", "likely", "high")]
+    shown = [wording.money({"minor": s, "currency": currency}) for s in sums]
+    return [name, LABOUR, "", *shown]
 
 
 def _verdicts(content: Json) -> list[list[str]]:
@@ -200,7 +257,7 @@ def _component(component: Json) -> Json:
         "after_crash": wording.states(component["after_crash"]),
         "now": wording.states(component["now"]),
         "stages": [_stage(s, b) for s, b in component["stages"].items()],
-        "because": [_weighed(b) for b in component["because"][:4]],
+        "because": [_weighed(b) for b in component["because"][:2]],
     }
 
 
@@ -255,6 +312,12 @@ def _assumption(assumption: Json) -> str:
     return f"{assumption['text']} ({assumption['basis']})"
 
 
+def _weak_rows(rows: list[Json]) -> list[str]:
+    shown = [_weak(w) for w in rows[:MOST_WEAK]]
+    hidden = len(rows) - len(shown)
+    return shown + ([f"and {hidden} more in the attached record"] if hidden else [])
+
+
 def _weak(weak: Json) -> str:
     if "value" not in weak:
         return f"{weak['id']} ({weak['basis']})"
@@ -268,7 +331,7 @@ def _source(source: Json) -> list[str]:
 
 
 def _notice(notice: Json) -> Json:
-    return {"text": notice["text"], "source": notice["source"]}
+    return {"text": notice["text"], "ground": _ground(notice)}
 
 
 def _all_findings(content: Json) -> list[Json]:
