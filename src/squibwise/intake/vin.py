@@ -10,9 +10,11 @@ from squibwise.model.origin import Finding, Origin
 
 _TOKEN = re.compile(r"(?<![A-Za-z0-9])[A-Za-z0-9]{17}(?![A-Za-z0-9])")
 _LABEL = re.compile(
-    r"(?i)(?<![a-z])(?:vin|fin|chassis(?: n(?:o|r|umber))?|fahrgestell\w{0,8}|fgst\.?(?:-?nr)?|telaio|bastidor|"
-    r"ch[aâ]ssi\w?|nadwozi\w)\b[ .:#=°-]{0,6}((?:[A-Za-z0-9][ -]?){16,18})(?![A-Za-z0-9])"
+    r"(?i)(?<![a-z])(?:vin|fin|chassis(?: n(?:o|r|umber))?|fahrgestell\w{0,8}|fgst\.?(?:-?nr)?|"
+    r"telaio|bastidor|ch[aâ]ssi\w?|nadwozi\w)\b[ .:#=°-]{0,6}"
+    r"((?:[A-Za-z0-9][ -]?){16,18})(?![A-Za-z0-9])"
 )
+_NOWHERE = Origin()
 
 
 class Vin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -48,7 +50,7 @@ def check_digit(vin: str, rules: VinRules) -> str:
 
 
 def read_vin(
-    text: str, catalog: Catalog, origin: Origin = Origin()
+    text: str, catalog: Catalog, origin: Origin = _NOWHERE
 ) -> tuple[Vin | None, tuple[Finding, ...]]:
     """Return what a VIN tells, and what is wrong with it.
 
@@ -79,7 +81,7 @@ def read_vin(
 
 
 def find_vin(
-    text: str, catalog: Catalog, origin: Origin = Origin()
+    text: str, catalog: Catalog, origin: Origin = _NOWHERE
 ) -> tuple[str | None, tuple[Finding, ...]]:
     """Return the VIN that a line of text holds, in upper case, with what is wrong with it.
 

@@ -8,6 +8,30 @@ from squibwise.errors import ModelError
 from squibwise.model.money import Money
 from squibwise.model.names import Side
 from squibwise.model.origin import Origin
+from squibwise.model.words import Fault
+
+
+class OwnCode(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One row of a code table that the user brought for this car.
+
+    Attributes:
+        code: As the report prints it, such as ``B1234`` or ``01221``.
+        failure_type: Two hex digits; None when the row holds for every one.
+        component: Component id; None when the row does not tell.
+        stage: Stage of the circuit; None when the row does not tell.
+        fault: What is wrong; ``unknown`` when the row does not tell.
+        text: The row's own words.
+        source: Where the user read it.
+    """
+
+    code: str
+    failure_type: str | None = None
+    component: str | None = None
+    stage: int | None = None
+    fault: Fault = "unknown"
+    text: str = ""
+    source: str
+    origin: Origin = Origin()
 
 
 class Car(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -21,6 +45,7 @@ class Car(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
         components: Ids of every component the car is taken to have, sorted.
         stages: Number of circuits of a component, by id, where more than one.
         assumed: True when nobody stated the equipment and the template is a guess from the year.
+        codes: Code tables that the user brought for this car.
     """
 
     vin: str | None = None
@@ -30,6 +55,7 @@ class Car(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     components: tuple[str, ...]
     stages: dict[str, int] = {}
     assumed: bool = False
+    codes: tuple[OwnCode, ...] = ()
 
 
 class Given(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

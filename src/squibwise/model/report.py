@@ -3,6 +3,7 @@
 import msgspec
 
 from squibwise.errors import ModelError
+from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin, Time
 from squibwise.model.words import Basis, Fault, Status
 
@@ -17,6 +18,7 @@ class Candidate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         stage: Stage of the circuit; None when the line does not tell.
         fault: What is wrong with it.
         weight: Share of belief, 0 to 1; a line's candidates sum to 1.
+        code: The code this reading takes the printed one for; None when it is as printed.
     """
 
     component: str | None
@@ -25,6 +27,7 @@ class Candidate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     stage: int | None = None
     fault: Fault
     weight: float
+    code: str | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 < self.weight <= 1.0:
@@ -40,9 +43,11 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         code: Normalised code such as ``B0001``; None when the line has only words.
         failure_type: Two hex digits after the code; None when absent.
         status: Status words, in the order read; empty when the line does not tell.
-        component: The one component meant; None when several candidates remain or none is known.
+        component: The one component meant, or the clearly likelier one where description and
+            number disagree; None when several candidates remain or none is known.
         kind: Its kind, also when the place is unclear; None when unknown.
         place: Its place; None when unknown.
+        side: Side of the car that the line itself names; None when it names none or two.
         stage: Stage of the circuit; None when the line does not tell.
         fault: What is wrong, ``unknown`` when the line does not tell.
         candidates: Every reading with its weight; empty when nothing is understood of the part.
@@ -50,7 +55,9 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         sources: Catalogue source ids the reading leans on.
         weak: The weakest basis among the facts used; None when no fact was used.
         module: Heading of the module it was listed under; None when there was none.
-        repeats: Line numbers of other codes of the report that tell of the same fault.
+        repeats: Line numbers of earlier codes of the report that tell of the same fault; a line
+            with repeats is not counted again.
+        also: The same code in other notations, as printed on the line.
         origin: Where it stands.
     """
 
@@ -62,6 +69,7 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     component: str | None = None
     kind: str | None = None
     place: str | None = None
+    side: Side | None = None
     stage: int | None = None
     fault: Fault = "unknown"
     candidates: tuple[Candidate, ...] = ()
@@ -70,6 +78,7 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     weak: Basis | None = None
     module: str | None = None
     repeats: tuple[int, ...] = ()
+    also: tuple[str, ...] = ()
     origin: Origin = Origin()
 
 

@@ -1,0 +1,189 @@
+"""Words of reports and what they mean: one TSV per language, and the rules that join them."""
+
+from pathlib import Path
+from typing import get_args
+
+import msgspec
+
+from squibwise.catalog.reading import read_tsv, refuse_repeats
+from squibwise.errors import CatalogError
+from squibwise.model.words import FAULTS, Status
+
+TERM_COLUMNS = ("phrase", "means", "test", "reads")
+RULE_COLUMNS = ("needs", "without", "gives")
+_FEATURES = """
+bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
+motorbelt loadlimiter belt switch belttension sensor impact door pillar pillarc occupant
+seatposition offswitch offlamp lamp clockspring unit airbagmodule system columncharge headcharge
+rollbar bonnet batterycut hvcut ventcharge harness byside nearside offside stagehead dualstage
+electronics electronics? open high low resistance range short ground battery cross voltage
+communication configuration identity calibration internal performance mechanical defect crashrecord
+deployed notfired crashsignal skip
+"""
+_LAYOUT = "count total clean othermodule key header module meta supplyvolts"
+FEATURES = frozenset(_FEATURES.split())
+LAYOUT = frozenset(_LAYOUT.split())
+VALUES = {
+    "seat": ("driver", "passenger"),
+    "side": ("left", "right", "centre"),
+    "end": ("front", "rear"),
+    "row": ("1", "2", "3"),
+    "stage": ("1", "2", "3"),
+    "nth": ("1", "2", "3"),
+    "status": get_args(Status),
+}
+
+
+class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One phrase of one language.
+
+    Attributes:
+        phrase: Words as written; ``|`` parts alternatives of one word.
+        means: Features and values that it adds to a line, such as ``bag`` or ``side:left``.
+        test: A line that holds it.
+        reads: What that line must be read as, ``key=value`` parted by spaces.
+        language: Name of the file.
+    """
+
+    phrase: str
+    means: tuple[str, ...]
+    test: str
+    reads: str
+    language: str
+
+    def spellings(self) -> tuple[str, ...]:
+        """Return the phrase with every choice of alternatives."""
+        spelled = [""]
+        for word in self.phrase.split():
+            spelled = [f"{s} {w}".strip() for s in spelled for w in word.split("|")]
+        return tuple(spelled)
+
+
+class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a set of features means together; the first rule that fits counts.
+
+    Attributes:
+        needs: Features that must all be there.
+        without: Features none of which may be there.
+        gives: Meanings with their shares of belief, which sum to one.
+    """
+
+    needs: frozenset[str]
+    without: frozenset[str]
+    gives: tuple[tuple[str, float], ...]
+
+    def fits(self, features: set[str]) -> bool:
+        """Tell whether the rule holds for these features."""
+        return self.needs <= features and not self.without & features
+
+
+class Vocabulary(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """All terms, and the rules from features to kinds and to faults."""
+
+    terms: tuple[Term, ...]
+    kinds: tuple[Rule, ...]
+    faults: tuple[Rule, ...]
+
+
+def read_vocabulary(folder: Path, kinds: frozenset[str]) -> Vocabulary:
+    """Return the vocabulary of a folder.
+
+    Args:
+        folder: Holds ``<language>.tsv`` and ``rules/kinds.tsv``, ``rules/faults.tsv``.
+        kinds: Component kinds that rules may give.
+
+    Raises:
+        CatalogError: An unknown feature or value, a phrase twice, a share that is no share.
+    """
+    terms = [t for path in sorted(folder.glob("*.tsv")) for t in read_terms(path)]
+    return Vocabulary(
+        terms=tuple(terms),
+        kinds=read_rules(folder / "rules" / "kinds.tsv", kinds),
+        faults=read_rules(folder / "rules" / "faults.tsv", frozenset(FAULTS)),
+    )
+
+
+def read_terms(path: Path) -> tuple[Term, ...]:
+    """Return the terms of one language.
+
+    Raises:
+        CatalogError: An unknown feature, a phrase twice or a term without a test.
+    """
+    terms = tuple(
+        Term(
+            phrase=row["phrase"],
+            means=tuple(row["means"].split()),
+            test=row["test"],
+            reads=row["reads"],
+            language=path.stem,
+        )
+        for row in read_tsv(path, TERM_COLUMNS)
+    )
+    for term in terms:
+        _check_term(term, path.name)
+    spelled = (f"{_group(t)}: {s}" for t in terms for s in t.spellings())
+    refuse_repeats(spelled, path.name)
+    return terms
+
+
+def read_rules(path: Path, meanings: frozenset[str]) -> tuple[Rule, ...]:
+    """Return the rules of one file, in order.
+
+    Raises:
+        CatalogError: An unknown feature or meaning, or shares that do not sum to one.
+    """
+    return tuple(
+        Rule(
+            needs=_features(row["needs"], path.name),
+            without=_features(row["without"], path.name),
+            gives=shares(row["gives"], meanings, path.name),
+        )
+        for row in read_tsv(path, RULE_COLUMNS)
+    )
+
+
+def _group(term: Term) -> str:
+    """Layout phrases may repeat as words, and under another layout meaning."""
+    return term.means[0] if term.means[0] in LAYOUT else "word"
+
+
+def _check_term(term: Term, name: str) -> None:
+    if not term.phrase or not term.means or not term.test or not term.reads:
+        raise CatalogError(f"{name}: '{term.phrase}' lacks a meaning or a test")
+    for mean in term.means:
+        key, colon, value = mean.partition(":")
+        known = value in VALUES.get(key, ()) if colon else mean in FEATURES | LAYOUT
+        if not known:
+            raise CatalogError(f"{name}: '{term.phrase}' means unknown '{mean}'")
+
+
+def _features(cell: str, name: str) -> frozenset[str]:
+    words = frozenset(cell.replace("-", "").split())
+    strange = sorted(w for w in words if w not in FEATURES and w not in _FLAT_VALUES)
+    if strange:
+        raise CatalogError(f"{name}: unknown features {strange}")
+    return words
+
+
+_FLAT_VALUES = frozenset(f"{k}:{v}" for k, values in VALUES.items() for v in values) | {
+    "anyseat",
+    "anyside",
+    "staged",
+}
+
+
+def shares(cell: str, meanings: frozenset[str], name: str) -> tuple[tuple[str, float], ...]:
+    """Return the meanings of a cell such as ``open-or-high=0.5 low-or-short=0.5``.
+
+    Raises:
+        CatalogError: An unknown meaning, or shares that do not sum to one.
+    """
+    found = []
+    for part in cell.split():
+        meaning, _, share = part.partition("=")
+        if meaning not in meanings:
+            raise CatalogError(f"{name}: '{meaning}' is not a known meaning")
+        found.append((meaning, float(share or 1.0)))
+    if not found or not abs(sum(s for _, s in found) - 1.0) < 1e-9:
+        raise CatalogError(f"{name}: the shares '{cell}' do not sum to one")
+    return tuple(found)

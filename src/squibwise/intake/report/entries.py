@@ -1,0 +1,326 @@
+"""Lines of a report gathered into faults: codes, the words around them, module headings."""
+
+import re
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.report.grammar import CodeToken, find_status_byte
+from squibwise.intake.report.layout import Line, Sheet, words_of
+from squibwise.intake.report.sense import Sense
+from squibwise.model.words import Status
+
+_ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
+_GAP = 1  # blank lines that a description may be away from its code
+
+
+class Entry(msgspec.Struct, kw_only=True):
+    """One fault in the making.
+
+    Attributes:
+        line: Where it begins.
+        raws: Lines of text that belong to it.
+        token: Its code; None when it has only words.
+        sense: What all its words say.
+        module: Heading it stands under.
+        is_foreign: That module is not the restraint unit.
+        section: Number of the counted heading it stands under; 0 before the first.
+    """
+
+    line: int
+    raws: list[str]
+    token: CodeToken | None = None
+    sense: Sense
+    module: str | None = None
+    is_foreign: bool = False
+    section: int = 0
+
+    @property
+    def is_told(self) -> bool:
+        """True when its words name a part or a fault already."""
+        return bool(self.sense.features - {"skip", "stagehead"})
+
+
+class Count(msgspec.Struct, frozen=True, kw_only=True):
+    """A number of faults that the report announces."""
+
+    line: int
+    raw: str
+    section: int
+    count: int
+
+
+class Gathered(msgspec.Struct, kw_only=True):
+    """A report as entries, counts and lines that nobody understood."""
+
+    entries: list[Entry] = msgspec.field(default_factory=list)
+    counts: list[Count] = msgspec.field(default_factory=list)
+    modules: list[str] = msgspec.field(default_factory=list)
+    unread: list[Line] = msgspec.field(default_factory=list)
+    volts: float | None = None
+
+
+class _State(msgspec.Struct, kw_only=True):
+    module: str | None = None
+    is_foreign: bool = False
+    section: int = 0
+    current: Entry | None = None
+    waiting: list[Line] = msgspec.field(default_factory=list)
+    blanks: int = 0
+
+
+def gather(sheet: Sheet, catalog: Catalog) -> Gathered:
+    """Return the faults of a report; every line with text ends up somewhere."""
+    found = Gathered()
+    state = _State()
+    precede = _words_precede(sheet.lines)
+    for line in sheet.lines:
+        if line.role == "blank":
+            state.blanks += 1
+            continue
+        _take(line, state, found, sheet, catalog, precede)
+        state.blanks = 0
+    _flush(state, found)
+    found.unread.sort(key=lambda ln: ln.number)
+    return found
+
+
+def _take(
+    line: Line, state: _State, found: Gathered, sheet: Sheet, catalog: Catalog, precede: bool
+) -> None:
+    if line.volts is not None and found.volts is None:
+        found.volts = line.volts
+    if line.role == "code":
+        _take_codes(line, state, found, sheet, catalog)
+    elif line.role == "words":
+        _take_words(line, state, found, precede)
+    elif line.role in ("heading", "count", "clean"):
+        _flush(state, found)
+        _take_heading(line, state, found)
+    elif line.role == "meta":
+        _take_measure(line, state)
+    elif line.role == "unread":
+        found.unread.append(line)
+
+
+def _take_heading(line: Line, state: _State, found: Gathered) -> None:
+    state.current = None
+    if line.is_module:
+        state.module = _heading_name(line.text)
+        state.is_foreign = line.is_foreign
+        if state.module not in found.modules:
+            found.modules.append(state.module)
+    if line.count is not None:
+        state.section += 1
+        found.counts.append(
+            Count(line=line.number, raw=line.text, section=state.section, count=line.count)
+        )
+    elif line.is_module:
+        state.section += 1
+
+
+def _heading_name(text: str) -> str:
+    """The module's name without count and decoration."""
+    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", text.strip(" \t[]=-*#"))
+    return name.strip() or text.strip()
+
+
+def _take_measure(line: Line, state: _State) -> None:
+    """A status byte on a line of measures belongs to the fault above."""
+    status = find_status_byte(line.text)
+    if status is not None and state.current is not None and state.current.token is not None:
+        state.current.token = _with_status(state.current.token, status)
+
+
+def _with_status(token: CodeToken, status: int) -> CodeToken:
+    if token.status_byte is not None:
+        return token
+    return msgspec.structs.replace(token, status_byte=status)
+
+
+def _take_words(line: Line, state: _State, found: Gathered, precede: bool) -> None:
+    if precede:
+        state.waiting.append(line)
+        return
+    current = state.current
+    if current is not None and state.blanks <= _GAP and _belongs(line, current):
+        _attach(line, current)
+        return
+    if _stands_alone(line):
+        state.current = _words_entry(line, state)
+        found.entries.append(state.current)
+    else:
+        found.unread.append(line)
+
+
+def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalog: Catalog) -> None:
+    if len(line.codes) == 1 and _continues(line, state):
+        return
+    for token, text in _segments(line):
+        sense = words_of(text, catalog, sheet.language) if len(line.codes) > 1 else line.sense
+        entry = Entry(
+            line=line.number,
+            raws=[line.text],
+            token=token,
+            sense=sense,
+            module=state.module,
+            is_foreign=state.is_foreign,
+            section=state.section,
+        )
+        if token.status_byte is None and (status := find_status_byte(line.text)) is not None:
+            entry.token = _with_status(token, status)
+        for before in state.waiting:
+            _attach(before, entry)
+        state.waiting.clear()
+        found.entries.append(entry)
+        state.current = entry
+    if line.failure_type and len(line.codes) == 1 and state.current is not None:
+        _type(state.current, line.failure_type)
+
+
+def _continues(line: Line, state: _State) -> bool:
+    """The same code again in another notation, on the line after its own."""
+    current, token = state.current, line.codes[0]
+    if current is None or current.token is None or state.blanks > _GAP:
+        return False
+    names = {current.token.code, *current.token.readings}
+    types = {current.token.failure_type, token.failure_type} - {None}
+    other = current.token.style != token.style and len(types) <= 1
+    if not (other and names & {token.code, *token.readings}):
+        return False
+    best = token if token.style == "sae" else current.token
+    current.token = msgspec.structs.replace(
+        best,
+        failure_type=best.failure_type or token.failure_type or current.token.failure_type,
+        status_byte=token.status_byte if best.status_byte is None else best.status_byte,
+        also=(*best.also, current.token.printed if best is token else token.printed),
+    )
+    _attach(line, current)
+    return True
+
+
+def _segments(line: Line) -> list[tuple[CodeToken, str]]:
+    """Each code of a line with the words that are its own."""
+    codes = line.codes
+    if len(codes) == 1:
+        return [(codes[0], line.text)]
+    head = line.text[: codes[0].start]
+    bounds = [c.start for c in codes] + [len(line.text)]
+    after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
+    is_before = bool(re.search(r"[^\W\d_]{3}", head)) and not _ENDS_WITH_LABEL.search(head)
+    if is_before and not re.search(r"[^\W\d_]{3}", after[-1]):
+        return list(zip(codes, [head, *after[:-1]], strict=True))
+    return list(zip(codes, after, strict=True))
+
+
+def _belongs(line: Line, current: Entry) -> bool:
+    """Words under a fault are its own unless they tell of another part with a fault."""
+    if not _stands_alone(line):
+        return True
+    if not current.is_told:
+        return True
+    if current.token is None:
+        return False
+    return not _differs(line.sense, current.sense)
+
+
+def _differs(one: Sense, two: Sense) -> bool:
+    pairs = ((one.seats, two.seats), (one.sides, two.sides), (one.stages, two.stages))
+    return any(a and b and a != b for a, b in pairs) or _heads(one) != _heads(two)
+
+
+def _heads(sense: Sense) -> frozenset[str]:
+    heads = {
+        "bag",
+        "charge",
+        "pretension",
+        "curtain",
+        "knee",
+        "sensor",
+        "buckle",
+        "occupant",
+        "lamp",
+    }
+    return frozenset(sense.features & heads) - {"charge"}
+
+
+def _stands_alone(line: Line) -> bool:
+    """A line without a code that names a part and a fault or a status."""
+    features = line.sense.features
+    part = features & _HEADS
+    fault = features & _TELLS
+    return bool(part) and bool(fault or line.sense.statuses)
+
+
+_HEADS = frozenset(
+    """bag charge pretension curtain knee sensor buckle occupant lamp clockspring unit crashrecord
+    offswitch offlamp seatposition airbagmodule loadlimiter middle cushion batterycut""".split()
+)
+_TELLS = frozenset(
+    """open high low short cross voltage communication configuration identity calibration internal
+    performance mechanical defect crashrecord deployed""".split()
+)
+
+
+def _words_entry(line: Line, state: _State) -> Entry:
+    return Entry(
+        line=line.number,
+        raws=[line.text],
+        sense=line.sense,
+        module=state.module,
+        is_foreign=state.is_foreign,
+        section=state.section,
+    )
+
+
+def _attach(line: Line, entry: Entry) -> None:
+    entry.raws.append(line.text)
+    entry.line = min(entry.line, line.number) if entry.token is None else entry.line
+    _merge(entry.sense, line.sense)
+    status = find_status_byte(line.text)
+    if status is not None and entry.token is not None:
+        entry.token = _with_status(entry.token, status)
+    if line.failure_type:
+        _type(entry, line.failure_type)
+
+
+def _type(entry: Entry, failure_type: str) -> None:
+    if entry.token is not None and entry.token.failure_type is None:
+        entry.token = msgspec.structs.replace(entry.token, failure_type=failure_type)
+
+
+def _merge(sense: Sense, other: Sense) -> None:
+    """Add what other words say; a place or stage already told is not widened."""
+    fresh = not sense.features & _HEADS
+    sense.features |= other.features
+    for name in ("seats", "sides", "ends", "rows", "stages", "numbers"):
+        mine: set[object] = getattr(sense, name)
+        if not mine or fresh:
+            mine |= getattr(other, name)
+    for status in other.statuses:
+        _add_status(sense, status)
+    sense.is_driver_doubtful = sense.is_driver_doubtful or other.is_driver_doubtful
+
+
+def _add_status(sense: Sense, status: Status) -> None:
+    if status not in sense.statuses:
+        sense.statuses.append(status)
+
+
+def _flush(state: _State, found: Gathered) -> None:
+    """Words that waited for a code which never came."""
+    for line in state.waiting:
+        if _stands_alone(line):
+            found.entries.append(_words_entry(line, state))
+        else:
+            found.unread.append(line)
+    state.waiting.clear()
+
+
+def _words_precede(lines: list[Line]) -> bool:
+    """Tell whether codes on lines of their own stand below their words rather than above."""
+    rows = [ln for ln in lines if ln.role in ("code", "words")]
+    bare = [i for i, ln in enumerate(rows) if ln.role == "code" and ln.sense.says_nothing]
+    above = sum(i > 0 and rows[i - 1].role == "words" for i in bare)
+    below = sum(i + 1 < len(rows) and rows[i + 1].role == "words" for i in bare)
+    return above > below

@@ -1,0 +1,345 @@
+"""Fault codes in a line of text, in every notation that reports use.
+
+Self-identifying notations give a code; the others give the readings they may have.
+Source: sae-j2012, two bytes to a letter and four digits; iso-14229-1, three bytes and a status.
+"""
+
+import re
+
+import msgspec
+
+_END = r"(?![0-9A-Za-z])"
+_SAE = re.compile(
+    r"(?<![0-9A-Za-z])([BCPUbcpu])([0-3])([0-9A-Fa-f])"
+    r"(?:([0-9A-Fa-f]{2})([0-9A-Fa-f]{2})?"
+    r"| ([0-9A-Fa-f]{2})(?=\s?[:-]\s?[0-9A-Fa-f]{2}(?![0-9A-Za-z])))" + _END
+)
+_BYTE_AFTER = re.compile(
+    r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
+    r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
+)
+_NOT_A_BYTE = re.compile(
+    r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
+)
+_WIRING = re.compile(
+    r"(?i)(?:connector|splice|terminal|pin|plug|fuse|relay|stecker|connecteur)\s*$"
+)
+_LEAD = re.compile(
+    r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?"
+    r"(?:(?i:dtc|codes?|fault codes?|trouble codes?|fehlercode|fehler|defaut|défaut|code defaut|"
+    r"error|codigo|código|codice|kod|raw(?: bytes| data)?|bytes|hex)"
+    r"\s*(?:no\.?|nr\.?|#)?\s*[:=#]?\s*)?"
+)
+_HEX_PREFIXED = re.compile(r"(?<![0-9A-Za-z])0[xX]([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})" + _END)
+_BYTES = re.compile(
+    r"(?:\$?)([89A-Fa-f][0-9A-Fa-f]) ([0-9A-Fa-f]{2}) ([0-9A-Fa-f]{2})(?: ([0-9A-Fa-f]{2}))?" + _END
+)
+_HEX_SPLIT = re.compile(r"(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})" + _END)
+_HEX24 = re.compile(r"([89A-Fa-f][0-9A-Fa-f]{5})" + _END)
+_HEX16 = re.compile(r"(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})" + _END)
+_DECIMAL5 = re.compile(r"(\d{5})(?!\d)(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
+_DECIMAL_LONG = re.compile(r"(\d{7,8})(?!\d)")
+_DASHED = re.compile(r"(\d{1,2}-\d{1,2})(?![-/.:]?\d)" + _END)
+_FLASH = re.compile(r"(\d{2})(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{3}))(?!\s?[-:]\s?\d)")
+_BLINK = re.compile(
+    r"(?i)(\d{1,2})\s*(?:x\s*)?(?:long|lang|l)\w{0,4}\b[\s,+/-]*(?:flash\w*|blink\w*)?[\s,+/-]*(?:and|und)?\s*"
+    r"(\d{1,2})\s*(?:x\s*)?(?:short|kurz|s|k)\w{0,4}\b"
+)
+_BLINK_WORDS = re.compile(r"(?i)((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
+_CUT = re.compile(
+    r"([BCPUbcpu][0-3][0-9A-Fa-f]{0,2})(?=\s*(?:$|[-:.…?_*]|\.\.|\s[^\W\d_]{2}))" + _END
+)
+_STATUS = re.compile(
+    r"(?i)\b(?:status|stat|state|statusbyte|dtc status)\s*(?:byte)?\s*[:=]?\s*"
+    r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
+    r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
+)
+_FLASH_LABEL = re.compile(r"(?i)\b(?:flash|blink|lamp|light|mil)\b")
+
+
+class CodeToken(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One code as it stands in a line.
+
+    Attributes:
+        start: First character in the line.
+        end: Character after the last.
+        style: ``sae``, ``hex24``, ``hex16``, ``decimal``, ``decimal24``, ``flash`` or ``cut``.
+        printed: As it stands, spaces dropped, upper case.
+        code: Normalised code; as printed when the notation does not identify itself.
+        failure_type: Two hex digits; None when absent.
+        status_byte: 0 to 255; None when absent.
+        readings: Codes that it may stand for when the notation does not identify itself.
+        also: The same code in other notations on the same line.
+    """
+
+    start: int
+    end: int
+    style: str
+    printed: str
+    code: str
+    failure_type: str | None = None
+    status_byte: int | None = None
+    readings: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+
+    @property
+    def is_exact(self) -> bool:
+        """True when the notation identifies itself."""
+        return not self.readings and self.style != "cut"
+
+
+def sae_code(number: int) -> str:
+    """Return the letter-and-digits form of a two-byte code.
+
+    Source: sae-j2012: bits 15-14 are P, C, B, U; bits 13-12 the first digit; three hex digits.
+    """
+    return f"{'PCBU'[number >> 14 & 3]}{number >> 12 & 3}{number & 0xFFF:03X}"
+
+
+def find_codes(text: str) -> tuple[CodeToken, ...]:
+    """Return the codes of a line in the order they stand, twins of one code merged."""
+    found = _find_sae(text)
+    found += _find_prefixed(text, found)
+    leading = _find_leading(text, found)
+    if leading is not None:
+        found.append(leading)
+    return _merge_twins(sorted(found, key=lambda t: t.start), text)
+
+
+def find_status_byte(text: str) -> int | None:
+    """Return a status byte that is labelled as such; None when there is none."""
+    found = _STATUS.search(text)
+    if found is None:
+        return None
+    hexadecimal, binary, plain = found.groups()
+    return int(binary, 2) if binary else int(hexadecimal or plain, 16)
+
+
+def find_flash_list(text: str) -> tuple[CodeToken, ...]:
+    """Return flash codes of a line that holds nothing but them: ``13, 24, 4-11``."""
+    label = re.match(
+        r"(?i)\s*(?:(?:flash|blink|lamp|fault|trouble|dtc|code)\w*[\s:=#-]*){0,3}", text
+    )
+    start = label.end() if label else 0
+    body = text[start:].strip()
+    if not re.fullmatch(
+        r"(?:\d{1,2}-\d{1,2}|\d{2})(?:[\s,;/]+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?", body
+    ):
+        return ()
+    found = re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text[start:])
+    return tuple(_flash(m.group(), start + m.start(), start + m.end()) for m in found)
+
+
+def _find_sae(text: str) -> list[CodeToken]:
+    found = []
+    for match in _SAE.finditer(text):
+        letter, first, second, tail, glued, spaced = match.groups()
+        if _WIRING.search(text[max(0, match.start() - 14) : match.start()]):
+            continue
+        code = f"{letter}{first}{second}{tail or spaced}".upper()
+        found.append(_with_bytes(text, match.start(), match.end(), code, glued))
+    return found
+
+
+def _with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -> CodeToken:
+    """A code with the failure type and the status byte that may follow it."""
+    failure = glued.upper() if glued else None
+    status = None
+    if failure is None:
+        failure, end = _byte_at(text, end)
+        if failure is not None and text[end - 1] == "]":  # square brackets hold a status
+            status, failure = int(failure, 16), None
+    if failure is not None:
+        status_text, after = _byte_at(text, end)
+        if status_text is not None:
+            status, end = int(status_text, 16), after
+    return CodeToken(
+        start=start,
+        end=end,
+        style="sae",
+        printed=text[start:end].upper().strip(),
+        code=code,
+        failure_type=failure,
+        status_byte=status,
+    )
+
+
+def _byte_at(text: str, at: int) -> tuple[str | None, int]:
+    """Two hex digits right after a code, unless they begin a measure, a time or a word."""
+    match = _BYTE_AFTER.match(text, at)
+    if match is None or _NOT_A_BYTE.match(text, match.end()):
+        return None, at
+    digits = match.group(1)
+    tight = match.start(1) - at == 1 and text[at] in "-:"
+    if not any(c.isdecimal() for c in digits) and not (tight and digits.isupper()):
+        return None, at
+    return digits.upper(), match.end()
+
+
+def _find_prefixed(text: str, taken: list[CodeToken]) -> list[CodeToken]:
+    found = []
+    for match in _HEX_PREFIXED.finditer(text):
+        if not _overlaps(match.start(), match.end(), taken):
+            digits = match.group(1).upper()
+            found.append(_hex_token(digits, match.start(), match.end(), None))
+    return found
+
+
+def _hex_token(digits: str, start: int, end: int, status: str | None) -> CodeToken:
+    return CodeToken(
+        start=start,
+        end=end,
+        style="hex24" if len(digits) == 6 else "hex16",
+        printed=digits,
+        code=sae_code(int(digits[:4], 16)),
+        failure_type=digits[4:] or None,
+        status_byte=int(status, 16) if status else None,
+    )
+
+
+def _find_leading(text: str, taken: list[CodeToken]) -> CodeToken | None:
+    """A code in a notation that only counts at the start of a line."""
+    blink = _BLINK.search(text) or _BLINK_WORDS.search(text)
+    if blink is not None and not taken:
+        return _blink(blink)
+    lead = _LEAD.match(text)
+    at = lead.end() if lead else 0
+    token = _hex_at(text, at) or _number_at(text, at, bool(taken))
+    if token is None or _overlaps(token.start, token.end, taken):
+        return _embedded_hex(text, taken) if taken else None
+    return token
+
+
+def _hex_at(text: str, at: int) -> CodeToken | None:
+    match = _BYTES.match(text, at)
+    if match:
+        return _hex_token("".join(match.groups()[:3]).upper(), at, match.end(), match.group(4))
+    match = _HEX_SPLIT.match(text, at)
+    if match and not _NOT_A_BYTE.match(text, match.end()):
+        return _hex_token("".join(match.groups()).upper(), at, match.end(), None)
+    match = _HEX24.match(text, at)
+    if match and any(c.isdecimal() for c in match.group(1)):
+        return _hex_token(match.group(1).upper(), at, match.end(), None)
+    match = _HEX16.match(text, at)
+    if match and any(c.isdecimal() for c in match.group(1)):
+        digits = match.group(1).upper()
+        if not digits.isdecimal():
+            return _hex_token(digits, at, match.end(), None)
+        return _undecided(match, "hex16", (sae_code(int(digits, 16)), digits))
+    return None
+
+
+def _embedded_hex(text: str, taken: list[CodeToken]) -> CodeToken | None:
+    """A twin anywhere in the line, in brackets or after a slash, equal to a code of the line."""
+    for match in re.finditer(
+        r"(?<![0-9A-Za-z])(?:[89A-Fa-f][0-9A-Fa-f]{3}[ :-]?[0-9A-Fa-f]{2}|\d{7,8})" + _END, text
+    ):
+        printed = re.sub(r"[ :-]", "", match.group())
+        number = int(printed, 10 if len(printed) > 6 else 16)
+        twin = number >> 16 < 256 and any(_same_number(t, number) for t in taken)
+        if twin and not _overlaps(match.start(), match.end(), taken):
+            return _hex_token(f"{number:06X}", match.start(), match.end(), None)
+    return None
+
+
+def _same_number(token: CodeToken, number: int) -> bool:
+    return token.code == sae_code(number >> 8) and token.failure_type in (
+        None,
+        f"{number & 255:02X}",
+    )
+
+
+def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
+    match = _DECIMAL_LONG.match(text, at)
+    if match and 0x800000 <= int(match.group(1)) <= 0xFFFFFF:
+        number = int(match.group(1))
+        readings = (sae_code(number >> 8), match.group(1))
+        token = _undecided(match, "decimal24", readings)
+        return msgspec.structs.replace(token, failure_type=f"{number & 255:02X}")
+    match = _DECIMAL5.match(text, at)
+    if match:
+        number = int(match.group(1))
+        twin = (sae_code(number),) if number <= 0xFFFF else ()
+        return _undecided(match, "decimal", (*twin, match.group(1)))
+    if has_code:
+        return None
+    return _flash_at(text, at) or _cut_at(text, at)
+
+
+def _flash_at(text: str, at: int) -> CodeToken | None:
+    match = _DASHED.match(text, at) or _FLASH.match(text, at)
+    return _flash(match.group(1), match.start(), match.end()) if match else None
+
+
+def _cut_at(text: str, at: int) -> CodeToken | None:
+    match = _CUT.match(text, at)
+    if match is None:
+        return None
+    printed = match.group(1).upper()
+    return CodeToken(start=at, end=match.end(), style="cut", printed=printed, code=printed)
+
+
+def _blink(match: re.Match[str]) -> CodeToken:
+    first, second = match.groups()
+    if not first.isdecimal():
+        first, second = str(len(first.split())), str(len(re.findall(r"(?i)short", second)))
+    return _flash(first + second if len(second) == 1 else f"{first}-{second}", *match.span())
+
+
+def _flash(printed: str, start: int, end: int) -> CodeToken:
+    return CodeToken(
+        start=start, end=end, style="flash", printed=printed, code=printed, readings=(printed,)
+    )
+
+
+def _undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> CodeToken:
+    printed = match.group(1).upper()
+    return CodeToken(
+        start=match.start(),
+        end=match.end(),
+        style=style,
+        printed=printed,
+        code=printed,
+        readings=readings,
+    )
+
+
+def _overlaps(start: int, end: int, taken: list[CodeToken]) -> bool:
+    return any(t.start < end and start < t.end for t in taken)
+
+
+def _merge_twins(found: list[CodeToken], text: str) -> tuple[CodeToken, ...]:
+    """Merge codes of one line that are one code in two notations."""
+    merged: list[CodeToken] = []
+    for token in found:
+        twin = next((i for i, other in enumerate(merged) if _is_twin(other, token)), None)
+        if twin is None:
+            merged.append(token)
+        else:
+            merged[twin] = _joined(merged[twin], token)
+    exact = [t for t in merged if t.is_exact]
+    if len(exact) == 1 and len(merged) == 2:  # a maker's number beside its public code
+        other = next(t for t in merged if not t.is_exact)
+        return (msgspec.structs.replace(exact[0], also=(*exact[0].also, other.printed)),)
+    return tuple(merged)
+
+
+def _is_twin(one: CodeToken, two: CodeToken) -> bool:
+    if one.style == "sae" and two.style == "sae":
+        return False
+    codes = {one.code, *one.readings} & {two.code, *two.readings}
+    types = {one.failure_type, two.failure_type} - {None}
+    return bool(codes) and len(types) <= 1
+
+
+def _joined(one: CodeToken, two: CodeToken) -> CodeToken:
+    """The more telling token with the other as its second notation."""
+    best, other = (
+        (two, one) if two.style == "sae" or (two.is_exact and not one.is_exact) else (one, two)
+    )
+    return msgspec.structs.replace(
+        best,
+        failure_type=best.failure_type or other.failure_type,
+        status_byte=best.status_byte if best.status_byte is not None else other.status_byte,
+        also=(*best.also, other.printed, *other.also),
+    )

@@ -1,0 +1,323 @@
+"""What each line of a report is: code, words, heading, count, measure, or not understood."""
+
+import re
+from collections.abc import Sequence
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.grammar import CodeToken, find_codes, find_flash_list
+from squibwise.intake.report.sense import Sense, read_sense
+from squibwise.intake.report.words import (
+    BASE,
+    Lexicon,
+    Token,
+    find_hits,
+    find_layout,
+    languages,
+    lexicon_of,
+    tokenise,
+)
+from squibwise.intake.vin import find_vin
+from squibwise.model.origin import Finding, Origin
+
+MAX_LINE = 2000
+_HEADING_WORDS = 12
+_VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
+_BULLET = re.compile(r"^\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?")
+_KEYED = re.compile(r"^[^:=\t|]{1,40}[:=\t|]")
+_TYPE_LABEL = re.compile(
+    r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
+    r"failure)\s*(?:byte|code)?\s*[:=#]\s*(?:0x)?([0-9A-F]{2})(?![0-9A-Za-z.:/])"
+)
+_HANDS = (
+    (re.compile(r"(?i)\b(?:lhd|left[- ]hand drive|linkslenker|conduite [àa] gauche)\b"), "left"),
+    (re.compile(r"(?i)\b(?:rhd|right[- ]hand drive|rechtslenker|conduite [àa] droite)\b"), "right"),
+)
+_ANY_TEXT = re.compile(r"[^\W_]")
+
+
+class Line(msgspec.Struct, kw_only=True):
+    """One line of a report, taken apart.
+
+    Attributes:
+        number: In the file, from 1.
+        text: As it stood, without the rest of an overlong line.
+        role: ``blank``, ``code``, ``words``, ``heading``, ``count``, ``clean``, ``header``,
+            ``meta`` or ``unread``.
+        codes: Codes on it.
+        tokens: Its words without its codes.
+        sense: What its words say.
+        count: Faults it announces.
+        volts: Supply voltage it states. [V]
+        failure_type: Failure type that it labels as such.
+        is_module: It names a module of the car.
+        is_keyed: It begins with a label and a colon.
+        is_foreign: The module is not the restraint unit.
+    """
+
+    number: int
+    text: str
+    role: str = "unread"
+    codes: tuple[CodeToken, ...] = ()
+    tokens: tuple[Token, ...] = ()
+    sense: Sense = msgspec.field(default_factory=Sense)
+    count: int | None = None
+    volts: float | None = None
+    failure_type: str | None = None
+    is_module: bool = False
+    is_keyed: bool = False
+    is_foreign: bool = False
+
+
+class Sheet(msgspec.Struct, kw_only=True):
+    """All lines of a report, with what is known of the report as a whole."""
+
+    lines: list[Line]
+    vin: str | None = None
+    hand: str | None = None
+    language: str | None = None
+    findings: list[Finding] = msgspec.field(default_factory=list)
+
+
+def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
+    """Return every line with its role.
+
+    Args:
+        raws: Numbered lines.
+        name: Of the file, for origins.
+        catalog: For the vocabulary and the VIN tables.
+    """
+    lexicon = lexicon_of(catalog)
+    sheet = Sheet(lines=[_cut(raw, name) for raw in raws])
+    for line in sheet.lines:
+        _read_codes(line)
+    _settle_flash(sheet.lines)
+    for line in sheet.lines:
+        line.tokens = tokenise(_without_codes(line))
+    sheet.language = _language(lexicon, sheet.lines)
+    for line in sheet.lines:
+        _read_line(line, sheet, lexicon, catalog, name)
+    return sheet
+
+
+def words_of(text: str, catalog: Catalog, language: str | None) -> Sense:
+    """Return what a piece of text says, codes aside."""
+    tokens = tokenise(text)
+    return read_sense(tokens, find_hits(lexicon_of(catalog), tokens, language))
+
+
+def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
+    """Return the language a line is read in beside English: its own, or the report's."""
+    scores = languages(lexicon, [t.text for t in line.tokens])
+    best = max(scores, key=lambda n: 2 * scores[n] + (n == usual), default=None)
+    return best if best is not None and scores[best] > 0 else usual
+
+
+def _cut(raw: RawLine, name: str) -> Line:
+    text = raw.text.replace("–", "-").replace("—", "-").replace("\u00a0", " ").replace("−", "-")
+    return Line(number=raw.number, text=text[:MAX_LINE])
+
+
+def _read_codes(line: Line) -> None:
+    if not _ANY_TEXT.search(line.text):
+        line.role = "blank"
+        return
+    line.codes = find_codes(line.text) or find_flash_list(line.text)
+
+
+def _settle_flash(lines: list[Line]) -> None:
+    """Numbers at the start of lines are flash codes only where nothing speaks against it."""
+    exact = any(c.style in ("sae", "hex24", "decimal24") for ln in lines for c in ln.codes)
+    numbered = any(re.match(r"\s*[1-9]\s+\D", ln.text) for ln in lines)
+    for line in lines:
+        flash = find_flash_list(line.text)
+        if flash and not exact:
+            line.codes = flash
+        labelled = re.search(r"(?i)code|flash|blink|dtc", line.text[:20])
+        if exact or (numbered and not labelled):
+            line.codes = tuple(c for c in line.codes if c.style != "flash")
+
+
+def _without_codes(line: Line) -> str:
+    text = line.text
+    for code in line.codes:
+        text = text[: code.start] + " " * (code.end - code.start) + text[code.end :]
+    return _BULLET.sub("", text, count=1)
+
+
+def _language(lexicon: Lexicon, lines: list[Line]) -> str | None:
+    scores = languages(lexicon, [t.text for ln in lines for t in ln.tokens])
+    best = max(scores, key=lambda n: scores[n], default=None)
+    return best if best is not None and scores[best] > 0 else None
+
+
+def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, name: str) -> None:
+    if line.role == "blank":
+        return
+    _read_hand(line, sheet)
+    if _read_vin(line, sheet, catalog, name):
+        return
+    hits = find_hits(lexicon, line.tokens, language_of(line, lexicon, sheet.language))
+    line.sense = read_sense(line.tokens, hits)
+    line.is_keyed = bool(_KEYED.match(line.text))
+    labelled = _TYPE_LABEL.search(line.text)
+    line.failure_type = labelled.group(1).upper() if labelled else None
+    line.volts = _volts(line, lexicon)
+    _give_role(line, lexicon)
+
+
+def _read_hand(line: Line, sheet: Sheet) -> None:
+    for pattern, hand in _HANDS:
+        if sheet.hand is None and pattern.search(line.text):
+            sheet.hand = hand
+
+
+def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:
+    origin = Origin(file=name, line=line.number, raw=line.text)
+    vin, findings = find_vin(line.text, catalog, origin)
+    if vin is None and not findings:
+        return False
+    if vin is not None and sheet.vin not in (None, vin):
+        sheet.findings.append(
+            Finding(
+                code="two-vins",
+                severity="warning",
+                message=f"The report names VIN {sheet.vin} and VIN {vin}.",
+                remedy="Make sure that it belongs to this car.",
+                origin=origin,
+            )
+        )
+    if vin is None or vin != sheet.vin:
+        sheet.findings.extend(findings)
+    sheet.vin = sheet.vin or vin
+    line.role = "meta"
+    return True
+
+
+def _volts(line: Line, lexicon: Lexicon) -> float | None:
+    """Supply voltage of a line that names a supply, not a fault."""
+    found = _VOLTS.search(line.text)
+    if found is None or line.codes:
+        return None
+    words = tuple(t.text for t in line.tokens)
+    named = any("supplyvolts" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+    return float(found.group(1).replace(",", ".")) if named else None
+
+
+def _give_role(line: Line, lexicon: Lexicon) -> None:
+    words = tuple(t.text for t in line.tokens)
+    first, length = find_layout(lexicon, words)
+    if line.codes:
+        line.role = "code"
+        return
+    line.count = _count(words, lexicon)
+    is_clean = any("clean" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+    tells = bool(line.sense.features - {"skip", "system", "unit", "airbagmodule", "stagehead"})
+    if line.volts is not None:
+        line.role = "meta"
+    elif is_clean and not _has_fault(line.sense):
+        line.role = "clean"
+        line.count = 0 if not tells else None
+    elif line.count is not None:
+        line.role = "count"
+    elif words and all_header(words, lexicon):
+        line.role = "header"
+    elif "key" in first and (line.is_keyed or line.failure_type) and not line.sense.says_nothing:
+        line.role = "words"
+    elif "meta" in first and _is_meta(line, words, length):
+        line.role = "meta"
+    elif _is_heading(line, words, lexicon):
+        line.role = "heading"
+    elif _tells(line) or line.failure_type or ("key" in first and line.is_keyed):
+        line.role = "words"
+    elif "meta" in first and line.is_keyed:
+        line.role = "meta"
+    line.is_module = line.role in ("heading", "count", "clean") and _names_module(
+        words, lexicon, line
+    )
+    line.is_foreign = line.is_module and _is_foreign(words, lexicon, line)
+
+
+def _tells(line: Line) -> bool:
+    return _has_part(line.sense) or _has_fault(line.sense) or bool(line.sense.statuses)
+
+
+def all_header(words: tuple[str, ...], lexicon: Lexicon) -> bool:
+    """Tell whether a line holds nothing but the names of columns."""
+    at = 0
+    while at < len(words):
+        means, length = find_layout(lexicon, words, at)
+        if not {"header", "key", "meta"} & set(means):
+            return False
+        at += length
+    return len(words) > 1
+
+
+def _count(words: tuple[str, ...], lexicon: Lexicon) -> int | None:
+    """How many faults a line announces: ``3 faults``, ``Faults: 3``."""
+    for at, word in enumerate(words):
+        if word.isdecimal() and len(word) <= 3:
+            after, _ = find_layout(lexicon, words, at + 1)
+            if "count" in after:
+                return int(word)
+        means, length = find_layout(lexicon, words, at)
+        rest = words[at + length :]
+        if "total" in means and len(rest) == 1 and rest[0].isdecimal() and len(rest[0]) <= 3:
+            return int(rest[0])
+    return None
+
+
+def _is_meta(line: Line, words: tuple[str, ...], length: int) -> bool:
+    if line.sense.statuses and not line.is_keyed:
+        return False
+    return line.is_keyed or len(words) <= length or any(c.isdecimal() for c in line.text)
+
+
+def _is_heading(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> bool:
+    counts = any("count" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+    told = (line.sense.features & _FAULTS) - ({"defect"} if counts else set())
+    if len(words) > _HEADING_WORDS or told or (line.sense.statuses and not counts):
+        return False
+    return _names_module(words, lexicon, line) and not _has_part(line.sense)
+
+
+def _names_module(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
+    if line.sense.features & {"unit", "system", "airbagmodule"}:
+        return True
+    if line.sense.features - {"skip"} == {"bag"} and len(words) <= 3 and not line.sense.seats:
+        return True
+    return _is_foreign(words, lexicon, line)
+
+
+def _is_foreign(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
+    if line.sense.features & {"unit", "system", "airbagmodule", "bag"} - {"unit"}:
+        return False
+    return any("othermodule" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+
+
+_PARTS = frozenset(
+    """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
+    sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar
+    bonnet
+    batterycut hvcut ventcharge switch belttension""".split()
+)
+_FAULTS = frozenset(
+    """open high low short cross voltage communication configuration identity calibration internal
+    performance mechanical defect crashrecord deployed resistance range ground crashsignal
+    """.split()
+)
+
+
+def _has_part(sense: Sense) -> bool:
+    if sense.features & _PARTS:
+        return True
+    return "bag" in sense.features and bool(sense.seats or sense.sides or "side" in sense.features)
+
+
+def _has_fault(sense: Sense) -> bool:
+    return bool(sense.features & _FAULTS)
+
+
+__all__ = ["BASE", "Line", "Sheet", "language_of", "sort_lines", "words_of"]

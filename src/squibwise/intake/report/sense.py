@@ -1,0 +1,172 @@
+"""The features of one line: what its phrases say of part, place, stage, fault and status."""
+
+from typing import get_args
+
+import msgspec
+
+from squibwise.intake.report.words import Hit, Token
+from squibwise.model.words import Status
+
+_NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
+_UNITS = frozenset(
+    "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
+)
+_STATUSES: tuple[Status, ...] = get_args(Status)
+
+
+class Sense(msgspec.Struct, kw_only=True):
+    """What the words of a line say, before it is joined to a part.
+
+    Attributes:
+        features: Features of the vocabulary.
+        seats: Of driver and passenger, those that are named.
+        sides: Of left, right and centre, those that are named.
+        rows: Rows of seats named; front is not counted here.
+        ends: Of front and rear, those that are named.
+        stages: Stages named.
+        numbers: Numbers after a part, such as ``curtain 2``.
+        statuses: Status words, in the order read.
+        is_driver_doubtful: ``driver`` may be an output stage here.
+    """
+
+    features: set[str] = msgspec.field(default_factory=set)
+    seats: set[str] = msgspec.field(default_factory=set)
+    sides: set[str] = msgspec.field(default_factory=set)
+    rows: set[int] = msgspec.field(default_factory=set)
+    ends: set[str] = msgspec.field(default_factory=set)
+    stages: set[int] = msgspec.field(default_factory=set)
+    numbers: set[int] = msgspec.field(default_factory=set)
+    statuses: list[Status] = msgspec.field(default_factory=list)
+    is_driver_doubtful: bool = False
+
+    def rule_features(self) -> set[str]:
+        """Return the features together with the values that rules ask for."""
+        found = set(self.features)
+        found |= {f"seat:{s}" for s in self.seats} | {f"side:{s}" for s in self.sides}
+        found |= {f"end:{e}" for e in self.ends} | {f"row:{r}" for r in self.rows}
+        if self.rows & {2, 3}:
+            found.add("end:rear")
+        if self.seats:
+            found.add("anyseat")
+        if self.sides & {"left", "right"}:
+            found.add("anyside")
+        if self.stages:
+            found.add("staged")
+        return found
+
+    @property
+    def stage(self) -> int | None:
+        """The one stage named; None when there is none or more than one."""
+        return next(iter(self.stages)) if len(self.stages) == 1 else None
+
+    @property
+    def says_nothing(self) -> bool:
+        """True when no word of the line means anything here."""
+        return not (self.features - {"skip"} or self.seats or self.sides or self.statuses)
+
+
+def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
+    """Return what the phrases of a line say together."""
+    sense = Sense()
+    for hit in hits:
+        _add(sense, hit.means)
+    words = [t.text for t in tokens]
+    taken = {i for h in hits for i in range(h.first, h.last) if "skip" not in h.means}
+    for hit in hits:
+        _add_count(sense, hit, words, taken, hits)
+    _settle_driver(sense)
+    return sense
+
+
+def sense_of(means: tuple[str, ...]) -> Sense:
+    """Return the sense of a row of a code table."""
+    sense = Sense()
+    _add(sense, means)
+    return sense
+
+
+def _add(sense: Sense, means: tuple[str, ...]) -> None:
+    for mean in means:
+        key, colon, value = mean.partition(":")
+        if not colon:
+            sense.features.add(mean)
+        elif key == "status":
+            _add_status(sense, value)
+        elif key != "nth":
+            _add_value(sense, key, value)
+
+
+def _add_value(sense: Sense, key: str, value: str) -> None:
+    if key == "seat":
+        sense.seats.add(value)
+    elif key == "side":
+        sense.sides.add(value)
+    elif key == "end":
+        sense.ends.add(value)
+    elif key == "row":
+        sense.rows.add(int(value))
+    elif key == "number":
+        sense.numbers.add(int(value))
+    else:
+        sense.stages.add(int(value))
+
+
+def _add_status(sense: Sense, value: str) -> None:
+    status = next(s for s in _STATUSES if s == value)
+    if status not in sense.statuses:
+        sense.statuses.append(status)
+
+
+def _add_count(
+    sense: Sense, hit: Hit, words: list[str], taken: set[int], hits: tuple[Hit, ...]
+) -> None:
+    """Read the number beside a phrase as a stage or as the number of a part."""
+    counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
+    doubtful = "electronics?" in hit.means
+    if not counted and not doubtful:
+        return
+    number = _number_after(words, hit.last, taken) or _number_before(words, hit, taken, hits)
+    if number is None:
+        return
+    if doubtful:
+        sense.features.discard("electronics?")
+        sense.seats.add("driver")
+        sense.stages.add(number)
+    elif counted & {"stagehead", "charge"} or (counted == {"bag"} and "frontal" in hit.means):
+        sense.stages.add(number)
+    else:
+        sense.numbers.add(number)
+
+
+def _number_after(words: list[str], at: int, taken: set[int]) -> int | None:
+    if at < len(words) and words[at] in _NUMBER_WORDS:
+        at += 1
+    if at >= len(words) or at in taken or words[at] not in ("1", "2", "3"):
+        return None
+    if at + 1 < len(words) and words[at + 1] in _UNITS:
+        return None
+    return int(words[at])
+
+
+def _number_before(
+    words: list[str], hit: Hit, taken: set[int], hits: tuple[Hit, ...]
+) -> int | None:
+    """An ordinal right before a phrase; a plain number there counts things, not stages."""
+    at = hit.first - 1
+    if at >= 0 and at not in taken and words[at] in ("1st", "2nd", "3rd"):
+        return int(words[at][0])
+    for other in hits:
+        nth = [m for m in other.means if m.startswith("nth:")]
+        if other.last == hit.first and nth:
+            return int(nth[0][4:])
+    return None
+
+
+def _settle_driver(sense: Sense) -> None:
+    """Decide whether ``driver`` is a seat or an output stage, as far as the line tells."""
+    if "electronics?" in sense.features:
+        sense.features.discard("electronics?")
+        if sense.seats or sense.features & {"lamp", "electronics"}:
+            sense.features.add("electronics")
+        else:
+            sense.is_driver_doubtful = True

@@ -1,0 +1,205 @@
+"""The numbered lines of a report to everything that was read from it."""
+
+from collections.abc import Sequence
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.coverage import coverage
+from squibwise.intake.report.entries import Entry, gather
+from squibwise.intake.report.grammar import CodeToken
+from squibwise.intake.report.layout import Sheet, sort_lines
+from squibwise.intake.report.meaning import CLEAR, Meaning, join
+from squibwise.intake.report.parts import Scope
+from squibwise.intake.report.places import Hand
+from squibwise.intake.report.remarks import remarks
+from squibwise.model.car import Car
+from squibwise.model.names import Side, side_of
+from squibwise.model.origin import Origin
+from squibwise.model.report import Candidate, CodeLine, ReadReport, Unread
+from squibwise.model.words import Status
+
+_TWO_READINGS = 2
+
+
+def understand(
+    lines: Sequence[RawLine], name: str, catalog: Catalog, car: Car | None = None
+) -> ReadReport:
+    """Return the faults, coverage and doubts of a report.
+
+    Args:
+        lines: Numbered lines, whatever the format was.
+        name: Of the file, for origins.
+        catalog: The reviewed facts.
+        car: The car it belongs to; None when not known: the driver is then taken to sit on the
+            left, unless the report tells, and the report says so.
+    """
+    sheet = sort_lines(lines, name, catalog)
+    gathered = gather(sheet, catalog)
+    scope = Scope(catalog=catalog, hand=_hand(sheet, gathered.entries, car), car=car)
+    meanings = [join(e.sense, e.token, _scope_of(e, scope)) for e in gathered.entries]
+    pairs = list(zip(gathered.entries, meanings, strict=True))
+    read = [_code_line(e, m, scope, name) for e, m in pairs]
+    read = _with_repeats(read)
+    findings = (*sheet.findings, *remarks(pairs, read, gathered, scope, name))
+    return ReadReport(
+        vin=sheet.vin,
+        lines=tuple(read),
+        unread=tuple(Unread(line=u.number, raw=u.text) for u in gathered.unread),
+        findings=findings,
+        coverage=coverage(read, gathered, catalog),
+    )
+
+
+def _hand(sheet: Sheet, entries: list[Entry], car: Car | None) -> Hand:
+    """On which side the driver sits: the car's, or what the report itself shows."""
+    if car is not None:
+        return Hand(side=car.drive_hand, is_known=True)
+    if sheet.hand is not None:
+        return Hand(side="right" if sheet.hand == "right" else "left", is_known=True)
+    votes = [v for e in entries if (v := _hand_of(e)) is not None]
+    right = sum(v == "right" for v in votes)
+    if votes and right in (0, len(votes)):
+        return Hand(side=votes[0], is_known=True)
+    return Hand(side="left", is_known=False)
+
+
+def _hand_of(entry: Entry) -> Side | None:
+    """The driver's side, where one line names seat and side together."""
+    sense = entry.sense
+    sides: list[Side] = [s for s in ("left", "right") if s in sense.sides]
+    if len(sides) != 1 or len(sense.seats) != 1 or "rear" in sense.ends or sense.rows - {1}:
+        return None
+    other: Side = "right" if sides[0] == "left" else "left"
+    return sides[0] if "driver" in sense.seats else other
+
+
+def _scope_of(entry: Entry, scope: Scope) -> Scope:
+    return msgspec.structs.replace(scope, is_foreign=entry.is_foreign)
+
+
+def _code_line(entry: Entry, meaning: Meaning, scope: Scope, name: str) -> CodeLine:
+    part, token = meaning.part, entry.token
+    raw = "\n".join(entry.raws)
+    return CodeLine(
+        line=entry.line,
+        raw=raw,
+        code=token.code if token and token.style != "cut" else None,
+        failure_type=token.failure_type if token else None,
+        status=_statuses(entry, meaning),
+        component=part.component if part else None,
+        kind=_shared(meaning, "kind"),
+        place=_shared(meaning, "place"),
+        side=_side(entry, scope),
+        stage=_stage(meaning),
+        fault=meaning.fault,
+        candidates=_candidates(meaning, token, scope),
+        basis=meaning.basis,
+        sources=meaning.sources,
+        weak=meaning.weak,
+        module=entry.module,
+        also=token.also if token else (),
+        origin=Origin(file=name, line=entry.line, raw=entry.raws[0]),
+    )
+
+
+def _shared(meaning: Meaning, field: str) -> str | None:
+    """Kind or place that the clearly likelier readings have in common."""
+    shares: dict[str, float] = {}
+    for part in meaning.parts:
+        value = getattr(part, field)
+        if value:
+            shares[value] = shares.get(value, 0.0) + part.weight
+    return next((v for v, share in shares.items() if share >= CLEAR), None)
+
+
+def _stage(meaning: Meaning) -> int | None:
+    """The stage, when every reading that counts has the same."""
+    stages = {p.stage for p in meaning.parts if p.kind and p.weight > 1.0 - CLEAR}
+    return next(iter(stages)) if len(stages) == 1 else None
+
+
+def _side(entry: Entry, scope: Scope) -> Side | None:
+    """Side of the car that the words name: by side, or by seat where the hand is known."""
+    sense = entry.sense
+    named: list[Side] = [s for s in ("left", "right") if s in sense.sides]
+    by_seat = {side_of(s, scope.hand.side) for s in sense.seats} if scope.hand.is_known else set()
+    if sense.is_driver_doubtful or len(named) > 1 or len(sense.seats) > 1:
+        return None
+    if named:
+        return named[0] if not by_seat or named[0] in by_seat or len(sense.rows) else None
+    return next(iter(by_seat)) if by_seat else None
+
+
+def _statuses(entry: Entry, meaning: Meaning) -> tuple[Status, ...]:
+    found = list(entry.sense.statuses)
+    token = entry.token
+    if token is not None and token.status_byte is not None:
+        found += [s for s in byte_statuses(token.status_byte) if s not in found]
+    if meaning.status is not None and meaning.status not in found:
+        found.append(meaning.status)
+    return tuple(found)
+
+
+def byte_statuses(byte: int) -> tuple[Status, ...]:
+    """Return the status words of a status byte.
+
+    Source: iso-14229-1: bit 0 test failed, 2 pending, 3 confirmed, 4 and 6 test not completed,
+    5 failed since clear. Pending or failed since clear, but not failing now, is intermittent.
+    """
+    failing, pending, confirmed = byte & 0x01, byte & 0x04, byte & 0x08
+    found: list[Status] = []
+    if failing:
+        found.append("present")
+    if pending:
+        found.append("pending")
+    if confirmed:
+        found.append("stored")
+    if not failing and pending and byte & 0x20:
+        found.append("intermittent")
+    if byte & 0x50:
+        found.append("not-tested")
+    return tuple(found)
+
+
+def _candidates(meaning: Meaning, token: CodeToken | None, scope: Scope) -> tuple[Candidate, ...]:
+    found = meaning.candidates()
+    if found or token is None or token.is_exact:
+        return found
+    if token.style == "cut":
+        return _completions(token, scope)
+    share = 1.0 / max(len(token.readings), 1)
+    if len(token.readings) < _TWO_READINGS:
+        return (Candidate(component=None, fault="unknown", weight=1.0, code=token.code),)
+    return tuple(
+        Candidate(component=None, fault="unknown", weight=share, code=r) for r in token.readings
+    )
+
+
+def _completions(token: CodeToken, scope: Scope) -> tuple[Candidate, ...]:
+    """Codes of the tables that a code cut short may have been."""
+    codes = [c for c in sorted(scope.catalog.codes.codes) if c.startswith(token.code)]
+    return tuple(
+        Candidate(component=None, fault="unknown", weight=1.0 / len(codes), code=c) for c in codes
+    )
+
+
+def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
+    """Point each line at the earlier ones that tell of the same fault."""
+    seen: list[CodeLine] = []
+    found = []
+    for line in read:
+        same = tuple(dict.fromkeys(s.line for s in seen if _is_same(s, line)))
+        found.append(msgspec.structs.replace(line, repeats=same))
+        seen.append(line)
+    return found
+
+
+def _is_same(one: CodeLine, two: CodeLine) -> bool:
+    if one.code is not None and one.code == two.code and one.module == two.module:
+        types = {one.failure_type, two.failure_type} - {None}
+        return len(types) <= 1 and one.component == two.component and one.fault == two.fault
+    told = one.component is not None and one.fault not in ("unknown", "event-recorded")
+    alike = (one.component, one.stage, one.fault) == (two.component, two.stage, two.fault)
+    return told and alike

@@ -1,0 +1,217 @@
+"""Words of a line to what they mean: tokens, longest phrases, compounds, misspellings."""
+
+import re
+import unicodedata
+from functools import lru_cache
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.vocabulary import LAYOUT, Term
+
+BASE = "en"
+MAX_PHRASE = 7
+_TOKEN = re.compile(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
+_JOINED_LETTERS = re.compile(r"\b([a-z])/([a-z])\b")
+_B_PLUS = re.compile(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)")
+_ORDINAL = re.compile(r"\b([1-4])(?:\.(?=\s?[a-z])|(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os|ª|º|°)\b)")
+_BRACKET_SIDE = re.compile(r"\(\s?(l|r)\s?\)")
+_FOLDS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"})
+_POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
+_ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
+_MIN_FUZZY = 5
+
+
+class Token(msgspec.Struct, frozen=True):
+    """One word, folded, and where it begins in the line."""
+
+    text: str
+    start: int
+
+
+class Hit(msgspec.Struct, frozen=True):
+    """A phrase found: its meanings and the tokens ``first`` up to but without ``last``."""
+
+    means: tuple[str, ...]
+    first: int
+    last: int
+    language: str
+    guessed: bool = False
+
+
+class Lexicon:
+    """All phrases ready for look-up. A class because it is built once for a catalogue.
+
+    Args:
+        terms: The vocabulary's terms.
+    """
+
+    def __init__(self, terms: tuple[Term, ...]) -> None:
+        self.phrases: dict[str, dict[tuple[str, ...], tuple[str, ...]]] = {}
+        self.layout: dict[tuple[str, ...], tuple[str, ...]] = {}
+        self.words: dict[str, set[str]] = {}
+        self.longest: dict[str, int] = {}
+        for term in terms:
+            self._add(term)
+        self.known = set().union(*self.words.values())
+
+    def _add(self, term: Term) -> None:
+        phrases = self.phrases.setdefault(term.language, {})
+        words = self.words.setdefault(term.language, set())
+        for spelling in term.spellings():
+            tokens = tuple(t.text for t in tokenise(spelling))
+            if term.means[0] in LAYOUT:
+                self.layout[tokens] = (*self.layout.get(tokens, ()), *term.means)
+            else:
+                phrases.setdefault(tokens, term.means)
+                self.longest[tokens[0]] = max(len(tokens), self.longest.get(tokens[0], 0))
+            words.update(t for t in tokens if not t.isdecimal())
+
+
+@lru_cache(maxsize=4)
+def lexicon_of(catalog: Catalog) -> Lexicon:
+    """Return the lexicon of a catalogue, built once."""
+    return Lexicon(catalog.vocabulary.terms)
+
+
+def fold(text: str) -> str:
+    """Return text in lower case without accents, with odd spellings of signs evened out."""
+    text = unicodedata.normalize("NFKC", text).casefold().translate(_FOLDS)
+    if not text.isascii():
+        text = _without_accents(text)
+    text = _POSSESSIVE.sub("", _ELISION.sub("", text))
+    text = _BRACKET_SIDE.sub(r" \1h ", text)
+    text = _B_PLUS.sub(" b+ ", text)
+    text = _JOINED_LETTERS.sub(r"\1\2", text)
+    return _ORDINAL.sub(_ordinal, text)
+
+
+def tokenise(text: str) -> tuple[Token, ...]:
+    """Return the words of a line, folded; positions count in the folded text."""
+    return tuple(Token(m.group(), m.start()) for m in _TOKEN.finditer(fold(text)))
+
+
+def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
+    """Return how many distinct words each language but English knows, and English does not."""
+    base = lexicon.words.get(BASE, set())
+    distinct = set(words) - base
+    return {
+        name: sum(w in known for w in distinct)
+        for name, known in lexicon.words.items()
+        if name != BASE
+    }
+
+
+def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:
+    """Return the phrases of a line, the longest first at each place, none overlapping."""
+    words = [t.text for t in tokens]
+    names = [n for n in (language, BASE) if n and n in lexicon.phrases]
+    hits: list[Hit] = []
+    at = 0
+    while at < len(words):
+        hit = _longest_at(lexicon, words, at, names) or _split_or_guess(lexicon, words, at, names)
+        if hit is not None:
+            hits.extend(hit)
+        at = hit[-1].last if hit else at + 1
+    return tuple(hits)
+
+
+def find_layout(
+    lexicon: Lexicon, words: tuple[str, ...], at: int = 0
+) -> tuple[tuple[str, ...], int]:
+    """Return the layout meanings of the longest phrase at a place, and its length."""
+    for length in range(min(MAX_PHRASE, len(words) - at), 0, -1):
+        means = lexicon.layout.get(words[at : at + length])
+        if means:
+            return means, length
+    return (), 0
+
+
+def _longest_at(
+    lexicon: Lexicon, words: list[str], at: int, names: list[str]
+) -> tuple[Hit, ...] | None:
+    reach = min(lexicon.longest.get(words[at], 0), len(words) - at)
+    for length in range(reach, 0, -1):
+        key = tuple(words[at : at + length])
+        for name in names:
+            means = lexicon.phrases[name].get(key)
+            if means is not None:
+                return (Hit(means, at, at + length, name),)
+    return None
+
+
+def _split_or_guess(
+    lexicon: Lexicon, words: list[str], at: int, names: list[str]
+) -> tuple[Hit, ...] | None:
+    word = words[at]
+    if word in lexicon.known or not word.isalpha() or len(word) < _MIN_FUZZY or len(word) > 60:
+        return None
+    pieces = _compound(lexicon, word, names)
+    if pieces:
+        means = tuple(m for piece in pieces for m in piece)
+        return (Hit(means, at, at + 1, names[0]),)
+    return _guess(lexicon, words, at, names)
+
+
+def _guess(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...] | None:
+    """Read a misspelt word as the one known word it is near to, and look the phrase up again."""
+    meant = _nearest(lexicon, words[at], tuple(names))
+    if meant is None:
+        return None
+    repaired = [*words[:at], meant, *words[at + 1 :]]
+    hit = _longest_at(lexicon, repaired, at, names)
+    return tuple(msgspec.structs.replace(h, guessed=True) for h in hit) if hit else None
+
+
+def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
+    """The only known word within one slip (two in long words); None when two are as near."""
+    from rapidfuzz import process
+    from rapidfuzz.distance import OSA
+
+    slips = 2 if len(word) >= 9 else 1
+    known = sorted({w for n in names for w in lexicon.words[n] if abs(len(w) - len(word)) <= slips})
+    near = process.extract(word, known, scorer=OSA.distance, score_cutoff=slips, limit=3)
+    if not near or (len(near) > 1 and near[0][1] == near[1][1]):
+        return None
+    best: str = near[0][0]
+    return best if best[0] == word[0] or near[0][1] == 1 else None
+
+
+def _compound(lexicon: Lexicon, word: str, names: list[str]) -> tuple[tuple[str, ...], ...] | None:
+    """Meanings of the parts of a compound word; None when it does not part completely."""
+    for name in names:
+        parts = _parts(lexicon.phrases[name], word)
+        if parts:
+            return tuple(lexicon.phrases[name][(p,)] for p in parts)
+    return None
+
+
+def _parts(phrases: dict[tuple[str, ...], tuple[str, ...]], word: str) -> tuple[str, ...] | None:
+    """Cut a word into known words of four letters or more, with a joining s or n between."""
+    best: list[tuple[str, ...] | None] = [None] * (len(word) + 1)
+    best[0] = ()
+    for end in range(4, len(word) + 1):
+        for start in range(max(0, end - 24), end - 3):
+            before = best[start]
+            piece = word[start:end]
+            if before is None or not _is_piece(phrases, piece, start):
+                continue
+            name = piece if (piece,) in phrases else piece[:-1]
+            if best[end] is None or len(before) + 1 < len(best[end] or ()):
+                best[end] = (*before, name)
+    found = best[len(word)]
+    return found if found and len(found) > 1 else None
+
+
+def _is_piece(phrases: dict[tuple[str, ...], tuple[str, ...]], piece: str, start: int) -> bool:
+    if (piece,) in phrases:
+        return True
+    return len(piece) > 4 and piece[-1] in "sn" and (piece[:-1],) in phrases
+
+
+def _ordinal(match: re.Match[str]) -> str:
+    return {"1": "1st", "2": "2nd", "3": "3rd", "4": "4th"}[match.group(1)] + " "
+
+
+def _without_accents(text: str) -> str:
+    return "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
