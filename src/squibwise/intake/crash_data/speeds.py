@@ -1,0 +1,182 @@
+"""A course of delta-V, and the greatest values: one answer, checked against itself."""
+
+import msgspec
+import numpy as np
+
+from squibwise.intake.crash_data.records import Array, Settings
+from squibwise.model.origin import Finding
+from squibwise.numerics.pulse import (
+    Direction,
+    direction_of_force,
+    latest_command_s,
+    spread_of_rectangular,
+    trigger_s,
+)
+
+_FRONT_LOOP = "driver.front-bag/1"
+_AXIS_WORDS = {"long": "longitudinal", "lat": "lateral"}
+
+
+class Course(msgspec.Struct, frozen=True, kw_only=True):
+    """Cumulative change of speed over time; zeros on an axis that was not recorded."""
+
+    time_s: Array
+    long_kmh: Array
+    lat_kmh: Array
+    has_long: bool
+    has_lat: bool
+
+
+class Speeds(msgspec.Struct, frozen=True, kw_only=True):
+    """The change of speed of one event.
+
+    Attributes:
+        long_kmh: Along the car; None when not recorded. [km/h]
+        lat_kmh: Across it, to the right; None when not recorded. [km/h]
+        u_kmh: Standard uncertainty of both; None when neither is known. [km/h]
+        direction: Direction of force; None when it cannot be told.
+    """
+
+    long_kmh: float | None = None
+    lat_kmh: float | None = None
+    u_kmh: float | None = None
+    direction: Direction | None = None
+
+
+def judged(
+    course: Course | None,
+    maximum: dict[str, float],
+    settings: Settings,
+    commanded_ms: dict[str, float] | None = None,
+) -> tuple[Speeds, list[Finding]]:
+    """Return the change of speed at the worst moment, and whatever does not fit together.
+
+    Args:
+        course: The series; None when there is none.
+        maximum: Greatest values as stated, by ``long`` and ``lat``. [km/h]
+        settings: Figures of the catalogue.
+        commanded_ms: Command times by loop, for the check of consistency. [ms]
+    """
+    found = worst(course) | {k: v for k, v in maximum.items() if k in ("long", "lat")}
+    if not found:
+        return Speeds(), []
+    u_kmh = recorder_u(found, settings)
+    speeds = aimed(found.get("long"), found.get("lat"), u_kmh, settings)
+    findings = _outside(found, settings) + direction_findings(speeds, settings)
+    if course is not None:
+        findings += _against_maximum(course, maximum, settings)
+        findings += _below_trigger(course, commanded_ms or {}, settings)
+        findings += _late(course, commanded_ms or {}, settings)
+    return speeds, findings
+
+
+def worst(course: Course | None) -> dict[str, float]:
+    """Return the change of speed by axis at the moment of the greatest resultant."""
+    if course is None:
+        return {}
+    at = int(np.hypot(course.long_kmh, course.lat_kmh).argmax())
+    both = {"long": (course.has_long, course.long_kmh), "lat": (course.has_lat, course.lat_kmh)}
+    return {axis: float(series[at]) for axis, (there, series) in both.items() if there}
+
+
+def recorder_u(found: dict[str, float], settings: Settings) -> float:
+    """Return the standard uncertainty of a recorder's delta-V, by Table III of 49 CFR 563."""
+    size = max(abs(v) for v in found.values())
+    share = settings.figures["accuracy"] / 100.0
+    return spread_of_rectangular(size, share, settings.figures["resolution"])
+
+
+def aimed(long: float | None, lat: float | None, u_kmh: float, settings: Settings) -> Speeds:
+    """Return the components with the direction of force they give, if both are known."""
+    direction = None
+    if long is not None and lat is not None:
+        large = float(np.hypot(long, lat)) >= settings.figures["vague-below"]
+        direction = direction_of_force(long, lat, u_kmh, u_kmh) if large else None
+    return Speeds(long_kmh=long, lat_kmh=lat, u_kmh=u_kmh, direction=direction)
+
+
+def direction_findings(speeds: Speeds, settings: Settings) -> list[Finding]:
+    """Return a note when the direction of force fits several clock positions, or none."""
+    if speeds.long_kmh is None or speeds.lat_kmh is None:
+        return []
+    if speeds.direction is None:
+        limit = settings.figures["vague-below"]
+        message = f"the change of speed is below {limit:g} km/h: it has no direction to speak of."
+        return [settings.finding("crash-data-direction", "note", message)]
+    clocks = speeds.direction.clocks
+    if len(clocks) == 1:
+        return []
+    shares = ", ".join(f"{clock} o'clock {weight:.0%}" for clock, weight in clocks)
+    angle = f"{speeds.direction.degrees:.0f} +- {speeds.direction.u_degrees:.0f} degrees"
+    message = f"the direction of force ({angle}) fits several clock positions: {shares}."
+    return [settings.finding("crash-data-direction", "note", message)]
+
+
+def _outside(found: dict[str, float], settings: Settings) -> list[Finding]:
+    limit = settings.figures["range"]
+    return [
+        settings.finding(
+            "crash-data-range",
+            "warning",
+            f"{_AXIS_WORDS[axis]} delta-V {value:g} km/h reaches the end of the range "
+            f"(+-{limit:g} km/h): it may be cut off or a placeholder.",
+            "Look at the raw record.",
+        )
+        for axis, value in found.items()
+        if abs(value) >= limit
+    ]
+
+
+def _against_maximum(
+    course: Course, maximum: dict[str, float], settings: Settings
+) -> list[Finding]:
+    limit, findings = settings.figures["disagreement"], []
+    for axis, series in (("long", course.long_kmh), ("lat", course.lat_kmh)):
+        if axis not in maximum:
+            continue
+        greatest = float(series[int(np.abs(series).argmax())])
+        if abs(greatest - maximum[axis]) > limit and _recorded(course, axis):
+            message = (
+                f"the greatest {_AXIS_WORDS[axis]} delta-V is stated as {maximum[axis]:g} km/h, "
+                f"its series reaches {greatest:.1f} km/h."
+            )
+            remedy = "The stated value is used; look whether both belong to one event."
+            findings.append(settings.finding("crash-data-disagree", "warning", message, remedy))
+    return findings
+
+
+def _recorded(course: Course, axis: str) -> bool:
+    return course.has_long if axis == "long" else course.has_lat
+
+
+def _below_trigger(
+    course: Course, commanded_ms: dict[str, float], settings: Settings
+) -> list[Finding]:
+    reached = any(
+        trigger_s(course.time_s, series, settings.rules) is not None
+        for series in (course.long_kmh, course.lat_kmh)
+    )
+    if reached or commanded_ms:
+        return []
+    rules = settings.rules
+    message = (
+        f"the change of speed stays below {rules.trigger_kmh:g} km/h within "
+        f"{rules.trigger_s * 1e3:g} ms: by 49 CFR 563 no event without a firing."
+    )
+    return [settings.finding("crash-data-below-trigger", "note", message)]
+
+
+def _late(course: Course, commanded_ms: dict[str, float], settings: Settings) -> list[Finding]:
+    commanded = commanded_ms.get(_FRONT_LOOP)
+    if commanded is None or not course.has_long:
+        return []
+    travel, fill = settings.figures["head-travel"] / 1e3, settings.figures["fill-time"] / 1e3
+    latest = latest_command_s(course.time_s, course.long_kmh, travel, fill)
+    if latest is None or commanded / 1e3 <= latest + fill:
+        return []
+    message = (
+        f"the driver's front bag was commanded at {commanded:g} ms; a free head would have been "
+        f"{travel * 1e3:g} mm forward at {(latest + fill) * 1e3:.0f} ms."
+    )
+    remedy = "A rule of thumb from memory: check that series and command are of one event."
+    return [settings.finding("crash-data-late-command", "note", message, remedy)]
