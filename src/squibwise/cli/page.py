@@ -94,7 +94,7 @@ def title(case: Case) -> list[RenderableType]:
 
 def findings(found: Iterable[Finding], head: str = "About the input") -> list[RenderableType]:
     """Return what is wrong or remarkable with the input; nothing when there is nothing."""
-    listed = list(dict.fromkeys((f.severity, f.text()) for f in found))
+    listed = list(dict.fromkeys((f.severity, _told(f)) for f in found))
     if not listed:
         return []
     order = {"error": 0, "warning": 1, "note": 2}
@@ -102,6 +102,12 @@ def findings(found: Iterable[Finding], head: str = "About the input") -> list[Re
     blocks: list[RenderableType] = [heading(head)]
     blocks += [rows([(_MARK[s], text)], style=_STYLE[s]) for s, text in listed]
     return blocks
+
+
+def _told(finding: Finding) -> str:
+    if finding.origin.file or finding.origin.line:
+        return finding.text()
+    return f"{finding.message} {finding.remedy}".strip()
 
 
 def reason(because: Because, case: Case, catalog: Catalog) -> str:
@@ -116,7 +122,7 @@ def reason(because: Because, case: Case, catalog: Catalog) -> str:
 def weight_of(because: Because) -> str:
     """Return the weight of a piece of evidence in decibans."""
     last = "" if because.last_db is None else f", {because.last_db:+.1f} with all else known"
-    return f"{because.alone_db:+.1f} dB alone{last}"
+    return f"{because.alone_db:+.1f} decibans alone{last}"
 
 
 def source_title(source: str, catalog: Catalog) -> str:

@@ -10,8 +10,8 @@ def blocks(report: ReadReport) -> list[RenderableType]:
     """Return the faults, then what was not understood, then how far the report reached."""
     shown: list[RenderableType] = [page.heading(_counted(report), report.vin or "no VIN in it")]
     for line in report.lines:
-        shown.append(page.rows([(str(line.line), _code(line), meaning(line))], right=(0,)))
-        shown += [page.para(line.raw.strip(), indent=10, style="dim")]
+        shown.append(page.rows([(f"{line.line:4}", f"{_code(line):8}", meaning(line))]))
+        shown += [page.para(line.raw.strip(), indent=8, style="dim")]
         shown += _doubts(line)
     if report.unread:
         shown.append(page.heading("Not understood", "nothing is dropped"))
@@ -54,8 +54,8 @@ def _doubts(line: CodeLine) -> list[RenderableType]:
     if line.repeats:
         notes.append(f"same fault as line {', '.join(map(str, line.repeats))}")
     if line.weak:
-        notes.append(f"leans on {line.weak.replace('-', ' ')}")
-    return [page.para(note, indent=10) for note in notes]
+        notes.append(f"leans on a fact of basis: {line.weak.replace('-', ' ')}")
+    return [page.para(note, indent=8) for note in notes]
 
 
 def coverage(covered: Coverage) -> list[str]:

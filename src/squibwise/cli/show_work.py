@@ -1,17 +1,17 @@
-"""Show what must be done: what holds people up first, then the list in order, then the money."""
+"""Show what must be done: what it comes to, the list in order, cautions, then the money."""
 
 from collections.abc import Iterable, Sequence
 
 from rich.console import RenderableType
 
 from squibwise.catalog.load import Catalog
-from squibwise.cli import page, show_cost
+from squibwise.cli import page, show_cost, work_list
 from squibwise.cli.known import known
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
 from squibwise.model.work import Caution, Work, WorkItem
 
-SURE = 0.995
+_COUNTED = ("replace", "trace", "inspect", "calibrate")
 
 
 def chosen(
@@ -23,74 +23,96 @@ def chosen(
         InputError: ``why`` names no item of the list.
     """
     if why is None:
-        return blocks(case, todo, costs)
+        return blocks(case, todo, costs, catalog)
     return reasons(case, known(why, todo.items, "item of this work list"), catalog)
 
 
-def blocks(case: Case, todo: Work, costs: Sequence[Cost]) -> list[RenderableType]:
+def blocks(case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog) -> list[RenderableType]:
     """Return the list in order, with what each item waits for."""
-    shown = page.title(case)
-    shown += _notices(todo.notices)
-    numbers = {item.id: n for n, item in enumerate(todo.items, start=1)}
-    open_items = [i for i in todo.items if not i.done and i.action != "keep"]
-    note = f"rules: {todo.profile}; {len(open_items)} to do, {_time(open_items)} hands-on"
-    shown.append(page.heading("Work, in this order", note))
     listed = [i for i in todo.items if i.action != "keep"]
-    shown.append(page.rows((_row(i, numbers) for i in listed), right=(1,)))
-    shown += _cautions(listed, numbers)
+    numbers = {item.id: n for n, item in enumerate(listed, start=1)}
+    shown = page.title(case)
+    shown += [page.heading("What it comes to", _rules(todo)), page.rows(_sum(todo))]
+    shown += _gates(listed, catalog)
+    shown += [page.heading("Work, in this order"), *work_list.blocks(listed, numbers)]
     shown += _kept(todo.items)
+    shown += _cautions(listed, numbers)
     shown += _spread(todo)
     shown += show_cost.summary(case, costs)
+    shown += _notices(todo.notices)
     shown += page.findings((*case.findings, *todo.findings))
     shown.append(page.para("\nWhy? `squibwise work CASE --why ITEM`", indent=0, style="dim"))
     return shown + page.standing()
 
 
+def _rules(todo: Work) -> str:
+    if len(todo.spread) < 2:
+        return f"rules: {todo.profile}"
+    return f"rules not known: the strictest of {len(todo.spread)} profiles"
+
+
+def _sum(todo: Work) -> list[tuple[str, str]]:
+    open_items = [i for i in todo.items if not i.done and i.action != "keep"]
+    by_action = {a: [i for i in open_items if i.action == a] for a in _COUNTED}
+    table = [("replace", _replaced(by_action["replace"], todo))]
+    for action in ("trace", "calibrate"):
+        names = ", ".join(i.component or i.id for i in by_action[action])
+        table += [(action, names)] if names else []
+    table.append(("inspect", f"{len(by_action['inspect'])} components"))
+    waits = sum(i.hold_minutes for i in open_items)
+    hands = sum(i.minutes for i in open_items)
+    table.append(("time", f"{page.minutes(hands)} hands-on, {page.minutes(waits)} of waiting"))
+    done = sum(i.done for i in todo.items)
+    return [*table, ("done already", f"{done} items")] if done else table
+
+
+def _replaced(items: Sequence[WorkItem], todo: Work) -> str:
+    """Name what every profile replaces before what only some do or what is not sure."""
+    groups: dict[str, list[str]] = {"": [], "only some profiles:": [], "perhaps:": []}
+    for item in items:
+        every = all(item.id in ids for ids in todo.spread.values())
+        unsure = "perhaps:" if item.probability < work_list.LIKELY else "only some profiles:"
+        key = "" if every and item.probability >= work_list.LIKELY else unsure
+        groups[key].append(item.component or item.id)
+    told = [f"{head} {', '.join(names)}".strip() for head, names in groups.items() if names]
+    return "\n".join(told) or "nothing"
+
+
+def _gates(items: Iterable[WorkItem], catalog: Catalog) -> list[RenderableType]:
+    words = dict.fromkeys(word for i in items if not i.done for word in i.blocked_by)
+    texts = catalog.tasks.gates
+    table = [(w, f"{texts[w].text} {texts[w].remedy}" if w in texts else "") for w in words]
+    head = page.heading(
+        "Closed gates", "the work behind them does not start before they are passed"
+    )
+    return [head, page.rows(table, style="bold")] if table else []
+
+
 def _notices(notices: Iterable[Caution]) -> list[RenderableType]:
-    texts = [n.text for n in notices]
-    return [page.heading("Before anything"), page.bullets(texts, mark="!")] if texts else []
-
-
-def _time(items: Iterable[WorkItem]) -> str:
-    return page.minutes(sum(i.minutes for i in items))
-
-
-def _row(item: WorkItem, numbers: dict[str, int]) -> tuple[str, str, str]:
-    box = "[x]" if item.done else "[ ]"
-    return box, str(numbers[item.id]), "\n".join([f"{item.title} ({item.id})", *_notes(item)])
-
-
-def _notes(item: WorkItem) -> list[str]:
-    if item.done:
-        return []
-    notes = []
-    if item.hold_minutes:
-        notes.append(f"wait {page.minutes(item.hold_minutes)} before it")
-    if item.blocked_by:
-        notes.append(f"held by {', '.join(item.blocked_by)}")
-    if item.probability < SURE:
-        notes.append(f"needed with {page.percent(item.probability)}")
-    if item.strict in ("inspect-first", "advice"):
-        notes.append(item.strict.replace("-", " "))
-    if item.because and item.component:
-        notes.append(f"because {item.because[0].text}{_weak(item)}")
-    return ["; ".join(notes)] if notes else []
-
-
-def _weak(item: WorkItem) -> str:
-    weak = item.because[0].weak
-    return f" ({weak.replace('-', ' ')})" if weak else ""
+    texts = [f"{n.text}{' (from memory)' if n.basis == 'from-memory' else ''}" for n in notices]
+    return [page.heading("Law and custom"), page.bullets(texts)] if texts else []
 
 
 def _cautions(items: Iterable[WorkItem], numbers: dict[str, int]) -> list[RenderableType]:
-    where: dict[str, list[str]] = {}
+    where: dict[str, list[int]] = {}
     for item in items:
         for caution in item.cautions if not item.done else ():
-            where.setdefault(caution.text, []).append(str(numbers[item.id]))
-    if not where:
-        return []
-    told = [f"{text} (item {', '.join(at)})" for text, at in where.items()]
-    return [page.heading("Cautions"), page.bullets(told, mark="!", style="bold red")]
+            where.setdefault(caution.text, []).append(numbers[item.id])
+    told = [f"{text} (item{'s' * (len(at) > 1)} {ranges(at)})" for text, at in where.items()]
+    return (
+        [page.heading("Cautions"), page.bullets(told, mark="!", style="bold red")] if told else []
+    )
+
+
+def ranges(numbers: Sequence[int]) -> str:
+    """Return numbers in order as people list them: ``1, 3-5``."""
+    groups: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if groups and number == groups[-1][-1] + 1:
+            groups[-1].append(number)
+        else:
+            groups.append([number])
+    return ", ".join(str(g[0]) if len(g) == 1 else f"{g[0]}-{g[-1]}" for g in groups)
 
 
 def _kept(items: Iterable[WorkItem]) -> list[RenderableType]:
@@ -104,13 +126,18 @@ def _kept(items: Iterable[WorkItem]) -> list[RenderableType]:
 def _spread(todo: Work) -> list[RenderableType]:
     if len(todo.spread) < 2:
         return []
-    everywhere = set.intersection(*(set(ids) for ids in todo.spread.values()))
-    table = [("asked for by every profile", str(len(everywhere)), "")]
-    for name, ids in todo.spread.items():
-        more = [i for i in ids if i not in everywhere]
-        table.append((name, str(len(ids)), f"besides: {', '.join(more)}" if more else ""))
-    head = page.heading("What each rule profile asks for", "yours is not known until you state it")
-    return [head, page.rows(table, right=(1,))]
+    counts = [
+        (name, *(str(sum(i.endswith(f":{a}") for i in ids)) for a in _COUNTED))
+        for name, ids in todo.spread.items()
+    ]
+    head = page.heading("What each rule profile asks for", "which is yours is not known")
+    shown = [head, page.rows([("", *_COUNTED), *counts], right=(1, 2, 3, 4))]
+    asked: dict[str, int] = {}
+    for item in (i for ids in todo.spread.values() for i in ids if i.endswith(":replace")):
+        asked[item.rpartition(":")[0]] = asked.get(item.rpartition(":")[0], 0) + 1
+    some = [f"{c} ({n})" for c, n in asked.items() if n < len(todo.spread)]
+    text = f"Only some replace (how many of {len(todo.spread)}): {', '.join(some)}."
+    return [*shown, page.para(text)] if some else shown
 
 
 def reasons(case: Case, item: WorkItem, catalog: Catalog) -> list[RenderableType]:

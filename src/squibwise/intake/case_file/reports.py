@@ -10,9 +10,9 @@ from squibwise.errors import InputError
 from squibwise.intake.case_file.locate import Path
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.parse import read_bytes
-from squibwise.intake.case_file.stopgap import read_report
 from squibwise.intake.case_file.written import WrittenEntry
 from squibwise.intake.importers.limits import MAX_BYTES
+from squibwise.intake.report.entry import read_report
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding, Origin

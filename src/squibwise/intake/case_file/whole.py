@@ -11,8 +11,8 @@ from squibwise.intake.case_file.equipment import make_car, with_codes, with_ment
 from squibwise.intake.case_file.evidence import CrashDataEntry, ReportEntry
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.records import CarTable, GivenTable
-from squibwise.intake.case_file.stopgap import read_report
 from squibwise.intake.case_file.written import Written, WrittenEntry, read_written
+from squibwise.intake.report.entry import read_report
 from squibwise.model.car import Car, Given, OwnRule, Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
