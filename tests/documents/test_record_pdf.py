@@ -11,12 +11,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from squibwise.documents import attached as attached_module
 from squibwise.documents import attached_record, record_pdf, verify_file
+from squibwise.documents import printable as printable_module
 from squibwise.documents import record as record_module
 from squibwise.documents.printable import printable
 from squibwise.documents.view import view
-from squibwise.errors import InputError
-from squibwise.model.origin import Origin
+from squibwise.errors import InputError, ModelError
+from squibwise.model.belief import Assumption
+from squibwise.model.car import Profile
+from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
 from squibwise.model.work import Caution
@@ -352,3 +356,88 @@ def test_a_pdf_without_a_record_is_refused(issue: Maker) -> None:
 
 def test_what_only_begins_like_a_pdf_is_refused() -> None:
     assert codes(b"%PDF-1.7 and nothing more") == (False, ["record-unreadable"])
+
+
+def test_pages_that_cannot_be_set_are_set_with_everything_spelled_out(
+    issue: Maker, made: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(printable_module, "spelled", lambda text: text)
+    text = whole(record_pdf(with_text(issue, made, "\u6f22 car")))
+    assert "[U+6F22] car" in text
+
+
+def test_pages_that_cannot_be_set_at_all_are_a_fault_with_the_case_named(
+    issue: Maker, made: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(printable_module, "spelled", lambda text: text)
+    monkeypatch.setattr(record_module, "ascii_only", lambda value: value)
+    with pytest.raises(ModelError, match="could not be set"):
+        record_pdf(with_text(issue, made, "\u6f22"))
+
+
+def test_a_file_too_large_for_a_record_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(attached_module, "LARGEST_BYTES", 10)
+    with pytest.raises(InputError, match="too many"):
+        attached_record(b"%PDF-1.7 and more")
+
+
+def test_a_car_of_which_little_is_known_says_so(issue: Maker, made: Made) -> None:
+    bare = made["assessment"]()
+    event = msgspec.structs.replace(
+        bare.event, delta_v_kmh=None, zones={}, causes={"shared-plug:driver": 0.4}
+    )
+    car = msgspec.structs.replace(made["case"]().car, vin=None, model_year=None, assumed=True)
+    record = issue(
+        case=made["case"](car=car, region=None, title="", profile=Profile()),
+        assessment=msgspec.structs.replace(bare, event=event),
+        work=msgspec.structs.replace(made["work"](), profile="unknown"),
+    )
+    text = whole(record_pdf(record))
+    assert "VIN not given" in text
+    assert "guessed from the year; nobody stated it" in text
+    assert "Change of speed no crash, or not known" in text
+    assert "Struck nothing that is known" in text
+    assert "Shared causes shared-plug:driver 40 %" in text
+    assert "the maker's are not entered: the strictest of every profile" in text
+    assert text.startswith("DRAFT own-01 DRAFT: ")
+
+
+def test_labour_is_one_row_and_says_when_it_has_no_price(issue: Maker, made: Made) -> None:
+    priced, other = made["costs"]()
+    line = msgspec.structs.replace(priced.lines[0], low=None, likely=None, high=None)
+    both = (line, msgspec.structs.replace(line, item="left.curtain:replace", what="curtain"))
+    bare = msgspec.structs.replace(priced, lines=both)
+    assert "work on 1 items, if all are needed labour-hour 40.00 USD 50.00 USD 65.00 USD" in whole(
+        record_pdf(issue(costs=(priced, other)))
+    )
+    text = whole(record_pdf(issue(costs=(bare, other))))
+    assert "left.curtain:replace curtain 100 % not priced" in text
+    assert "work on 1 items, if all are needed labour-hour not priced" in text
+
+
+def test_weak_facts_are_listed_with_value_and_range(issue: Maker, made: Made) -> None:
+    taken = Assumption(text="Looks settle it.", fact="release.settled-by-eye", source="judgement")
+    missing = Assumption(text="Nothing known.", fact="no.such-fact", source="judgement")
+    states = made["assessment"](assumptions=(taken, missing))
+    text = whole(record_pdf(issue(assessment=states)))
+    assert "Looks settle it. (judgement)" in text
+    assert "release.settled-by-eye = 0.5, 0.3 to 0.7 (judgement)." in text
+
+
+def test_findings_about_the_input_are_on_the_pages(issue: Maker, made: Made) -> None:
+    finding = Finding(
+        code="x",
+        severity="warning",
+        message="Line 7 is odd.",
+        remedy="Look at it.",
+        origin=Origin(file="case.toml", line=7),
+    )
+    text = whole(record_pdf(issue(case=made["case"](findings=(finding,)))))
+    assert "warning Line 7 is odd. Look at it. case.toml:7" in text
+
+
+def test_a_long_list_of_what_is_missing_is_counted(issue: Maker, made: Made) -> None:
+    rows = [made["item"](f"step:s{n}", None, "do", done=False, title=f"S{n}") for n in range(30)]
+    text = whole(record_pdf(issue(work=made["work"](*rows))))
+    assert "Every step of the procedure is done. 30 open" in text
+    assert "and 22 more, all in the list of work or the record" in text

@@ -1,0 +1,191 @@
+"""Every kind of evidence in a sentence, and figures as people write them."""
+
+from typing import Any, get_args
+
+import msgspec
+import pytest
+
+from squibwise.documents import wording
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    Impact,
+    LampCheck,
+    Look,
+    Occupant,
+    PartLabel,
+    Passed,
+    Reading,
+    Recorder,
+    SeatTrial,
+    Statement,
+    SubstituteLoad,
+)
+from squibwise.model.evidence import (
+    TestOutcome as Outcome,
+)
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
+from squibwise.prove.canonical import exact
+
+SENTENCES = [
+    (
+        Report(
+            id="r",
+            when="after-repair",
+            reading=ReadReport(
+                lines=(CodeLine(line=1, raw="x"),),
+                unread=(Unread(line=2, raw="y"),),
+                coverage=Coverage(able=False),
+            ),
+        ),
+        "scan after-repair, 1 fault(s), reach not stated, 1 line(s) not understood, "
+        "the unit was not able to test",
+    ),
+    (Look(id="l", component="left.curtain", seen="hanging"), "left.curtain: seen hanging"),
+    (
+        Statement(id="s", says="deployed", from_="listing"),
+        "the car: said to be deployed by listing",
+    ),
+    (
+        Statement(id="s", component="left.curtain", says="deployed"),
+        "left.curtain: said to be deployed by ?",
+    ),
+    (
+        Reading(
+            id="m",
+            component="driver.front-bag/1",
+            quantity="loop-resistance",
+            value=2.1,
+            unit="ohm",
+            where="plug",
+        ),
+        "driver.front-bag/1: loop-resistance 2.1 ohm at plug",
+    ),
+    (
+        Recorder(id="c", record="stored", delta_v_long_kmh=-27.5, driver_belt="latched"),
+        "crash record stored, delta-V along -27.5 km/h, by recorder, driver's belt latched",
+    ),
+    (
+        Impact(id="i", zone="nose-right", clock=1, extent="moderate"),
+        "impact at nose-right, from 1 o'clock, moderate",
+    ),
+    (Impact(id="i", clock=12, order=2), "from 12 o'clock, no. 2"),
+    (Circumstance(id="t", what="rollover", present=False), "rollover: no"),
+    (
+        Occupant(
+            id="o", seat="passenger", present=True, size="adult", belt="latched", child_seat=False
+        ),
+        "passenger: seat taken, adult, belt latched, child seat no",
+    ),
+    (Occupant(id="o", seat="driver"), "driver: seat not known"),
+    (
+        SeatTrial(
+            id="w",
+            component="passenger.occupant-sensor",
+            applied_kg=30.0,
+            read_kg=30.4,
+            cabin_c=20.0,
+            volts=12.6,
+        ),
+        "passenger.occupant-sensor: laid on 30.0 kg, read 30.4 kg, cabin 20.0 degC, supply 12.6 V",
+    ),
+    (
+        LampCheck(id="p", lit=False),
+        "warning lamp did not light, not seen to go out, not watched on a drive",
+    ),
+    (
+        LampCheck(id="p", lit=True, out_after_s=6.0, stayed_out=False),
+        "warning lamp lit at key-on, out after 6.0 s, came on again",
+    ),
+    (
+        SubstituteLoad(id="b", serial="S1", loop="driver.front-bag/1", ohm=2.1, move="issued"),
+        "substitute load S1 (2.1 ohm) issued, driver.front-bag/1",
+    ),
+    (
+        PartLabel(
+            id="n",
+            component="driver.front-bag",
+            number="9Z",
+            provenance="new",
+            recall_checked=False,
+        ),
+        "driver.front-bag: part 9Z, new, recalls not checked",
+    ),
+    (
+        Outcome(id="q", loop="driver.front-bag/1", test="load-at-plug", outcome="gone"),
+        "driver.front-bag/1: test load-at-plug, outcome gone",
+    ),
+    (
+        DoneWork(
+            id="d", what="replaced", component="driver.front-bag", item="driver.front-bag:replace"
+        ),
+        "driver.front-bag replaced (item driver.front-bag:replace)",
+    ),
+    (
+        Passed(id="k", what="structure-sound", result="passed", note="measured"),
+        "structure-sound: passed. measured",
+    ),
+]
+
+
+def plain(evidence: Any) -> dict[str, Any]:
+    value: dict[str, Any] = exact(msgspec.to_builtins(evidence))
+    return value
+
+
+@pytest.mark.parametrize(("evidence", "sentence"), SENTENCES)
+def test_evidence_is_told_in_a_sentence(evidence: Any, sentence: str) -> None:
+    assert wording.evidence(plain(evidence)) == sentence
+
+
+def test_every_kind_of_evidence_has_its_words() -> None:
+    told = {type(evidence) for evidence, _ in SENTENCES}
+    assert told == set(get_args(Evidence))
+
+
+@pytest.mark.parametrize(
+    ("p", "text"),
+    [
+        (0.0, "0 %"),
+        (0.004, "< 1 %"),
+        (0.01, "1 %"),
+        (0.5, "50 %"),
+        (0.99, "99 %"),
+        (0.9949, "> 99 %"),
+        (1.0, "100 %"),
+    ],
+)
+def test_a_chance_is_never_rounded_to_certainty(p: float, text: str) -> None:
+    assert wording.percent(p) == text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "text"), [(0, "0 min"), (59, "59 min"), (60, "1 h 00 min"), (125, "2 h 05 min")]
+)
+def test_minutes_are_told_in_hours(minutes: int, text: str) -> None:
+    assert wording.duration(minutes) == text
+
+
+def test_an_amount_that_nobody_entered_is_not_nothing() -> None:
+    assert wording.money(None) == "not priced"
+    assert wording.money({"minor": 123456, "currency": "USD"}) == "1,234.56 USD"
+    assert wording.money({"minor": 500, "currency": "JPY"}) == "500 JPY"
+
+
+@pytest.mark.parametrize(
+    ("count", "text"), [(2, "a, b"), (4, "a, b, c, d"), (5, "a, b, c and 2 more")]
+)
+def test_a_long_list_counts_its_rest(count: int, text: str) -> None:
+    assert wording.listed(list("abcdefg"[:count]), 3) == text
+
+
+def test_a_place_is_named_as_far_as_known() -> None:
+    assert wording.origin({"file": None, "line": 3}) == ""
+    assert wording.origin({"file": "a.txt", "line": None}) == "a.txt"
+    assert wording.origin({"file": "a.txt", "line": 3}) == "a.txt:3"
+
+
+def test_states_that_are_negligible_are_not_told() -> None:
+    belief = {"sound": 0.6, "fired": 0.385, "faulty": 0.005, "damaged": 0.005, "unfit": 0.005}
+    assert wording.states(belief) == "sound 60 %, fired 38 %"
