@@ -63,8 +63,9 @@ def ridge_fit(
 ) -> Fit:
     """Return the curve that fits best, penalised by ``ridge / 2 * coefficient ** 2``.
 
-    Constants are penalised a hundredth of that. The lapse is laid over the fitted curve. Standard errors are those of the sandwich with
-    rows of one cluster taken together.
+    Constants are penalised a hundredth of that. The lapse is laid over the fitted curve.
+    Standard errors are those of the sandwich with rows of one cluster taken together, and never
+    below the naive ones.
     """
     share = float(np.nanmean(rows.belted)) if not np.isnan(rows.belted).all() else 0.5
     matrix = design(terms, rows, given, share)

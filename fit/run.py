@@ -159,6 +159,10 @@ def write_severity(data: Path, out: Path, on: str) -> None:
             plain = {k: v for k, v in entry.items() if k not in ("n", "effective_n")}
             parts += ["", f"[[{name}]]", toml.pairs(plain)]
             parts += ["", f"[{name}.provenance]", toml.pairs(origin)]
+    for side in severity.GROUPS:
+        entry = {"side": side} | NO_CRUSH
+        parts += ["", "[[spread]]", toml.pairs(entry), "", "[spread.provenance]"]
+        parts.append(toml.pairs(NO_CRUSH_FROM | {"on": dt.date.fromisoformat(on)}))
     (out / "severity.toml").write_text("\n".join(parts) + "\n", "utf-8")
 
 
@@ -174,6 +178,11 @@ ESTIMATE_AGAINST_RECORDER: Table = {
     "basis": "from-memory",
     "note": "The study was not read by us; its number of cars is not known here.",
 }
+
+
+# A hit that left no crush to see: about 10 km/h, half to double. No rows are coded so.
+NO_CRUSH: Table = {"extent": "none", "log_mean": 2.3026, "log_sd": 0.5, "se": 0.3}
+NO_CRUSH_FROM: Table = {"source": "judgement", "at": "no crush to see", "basis": "judgement"}
 
 
 def main() -> None:
