@@ -131,8 +131,8 @@ def _left_out(name: str, leaf: "Message") -> Finding:
     return Finding(
         code="attachment-left-out",
         severity="note",
-        message=f"A part of the message holds no report and was left out: {_title(leaf, 0)} "
-        f"({leaf.get_content_type()}).",
+        message="A part of the message holds no report and was left out: "
+        f"{leaf.get_filename() or 'without a name'} ({leaf.get_content_type()}).",
         remedy="If it is the report, save it as a file and read that.",
         origin=Origin(file=name),
     )

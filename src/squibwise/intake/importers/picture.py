@@ -114,7 +114,7 @@ def _confirm(name: str, number: int, text: str, changes: Sequence[tuple[str, str
     return Finding(
         code="confirm-line",
         severity="warning",
-        message=f"Read off a picture: {text!r}.{changed}",
+        message=f"Read off a picture: {' '.join(text.split())!r}.{changed}",
         remedy="Compare it with the picture, sign by sign, before relying on it.",
         origin=Origin(file=name, line=number),
     )

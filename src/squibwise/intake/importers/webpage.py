@@ -21,6 +21,7 @@ _BLOCKS = frozenset(
     "nav form fieldset legend option pre body blockquote address details summary".split()
 )
 _ROW_STARTS, _CELLS = ("tr", "dt"), ("td", "th", "dd")
+_ENDED_BY = {"dt": "dl", "table": "tr"}
 _ROLE = re.compile(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
 _ALT = re.compile(r"\balt\s*=\s*(?:\"([^\"]{1,200})\"|'([^']{1,200})')", re.IGNORECASE)
 
@@ -55,6 +56,8 @@ class _Page:
         self.lines: list[RawLine] = []
         self._cells: list[list[str]] = [[]]  # pieces of each cell; a break is "\n"
         self._in_row = False
+        self._row_end = ""  # the tag whose end also ends the row
+        self._open = 0  # how many of those tags are open
         self._verbatim = False
 
     def take(self, token: Token) -> None:
@@ -64,9 +67,12 @@ class _Page:
             return
         tag = _role(token) or token.tag
         name = tag.removeprefix("/")
-        if name in _ROW_STARTS or name == "table":
+        if self._ends_row(token.tag):
+            self.end_row()
+        elif name in _ROW_STARTS or name == "table":
             self.end_row()
             self._in_row = tag in _ROW_STARTS
+            self._row_end, self._open = _ENDED_BY.get(token.tag, token.tag), 1
         elif tag in _CELLS:
             self._cells.append([])
         elif name in _BLOCKS:
@@ -76,6 +82,12 @@ class _Page:
                 self.end_row()
         elif tag == "img":
             self._add_picture(token.text)
+
+    def _ends_row(self, tag: str) -> bool:
+        """Tell whether a tag closes the element that the row began with."""
+        if self._in_row and tag.removeprefix("/") == self._row_end:
+            self._open += -1 if tag.startswith("/") else 1
+        return self._in_row and self._open == 0
 
     def _add_text(self, text: str) -> None:
         plain = html.unescape(text)
