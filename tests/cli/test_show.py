@@ -1,0 +1,361 @@
+"""What a person reads, from records made by hand: order, words, 80 columns. Records are ours."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.cli import (
+    output,
+    page,
+    show_assess,
+    show_check,
+    show_cost,
+    show_read,
+    show_release,
+    show_trace,
+    show_work,
+    work_list,
+)
+from squibwise.errors import InputError
+from squibwise.model.belief import (
+    Assessment,
+    Because,
+    ComponentBelief,
+    Contradiction,
+    EventBelief,
+    NextLook,
+    SpeedChange,
+    StageBelief,
+    StateBelief,
+)
+from squibwise.model.car import Car
+from squibwise.model.case import Case
+from squibwise.model.cost import Cost, CostLine
+from squibwise.model.evidence import Look
+from squibwise.model.money import Money
+from squibwise.model.origin import Finding, Origin
+from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
+from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
+from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
+from squibwise.model.work import Caution, Work, WorkItem
+
+
+@pytest.fixture(scope="module")
+def catalog() -> Catalog:
+    return load_catalog()
+
+
+@pytest.fixture
+def text(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+    def printed(blocks: Iterable[Any]) -> str:
+        output.show(blocks)
+        shown = capsys.readouterr().out
+        assert max(map(len, shown.splitlines())) <= 80
+        assert "\x1b" not in shown
+        assert not any(line.endswith(" ") for line in shown.splitlines())
+        return shown
+
+    return printed
+
+
+def states(**given: float) -> StateBelief:
+    all_states = dict.fromkeys(("sound", "fired", "faulty", "damaged", "unfit"), 0.0)
+    return StateBelief(**(all_states | given))
+
+
+def belief(name: str, now: StateBelief, **more: Any) -> ComponentBelief:
+    because = (Because(text=f"reason of {name}", evidence=("look-1",), alone_db=12.25),)
+    return ComponentBelief(id=name, **({"after_crash": now, "now": now, "because": because} | more))
+
+
+STAGES = {
+    "1": StageBelief(fired=0.99, live=0.01, faulty=0.0),
+    "2": StageBelief(fired=0.6, live=0.4, faulty=0.0),
+}
+CASE = Case(
+    id="teasel-99",
+    title="A car of our own",
+    car=Car(equipment="seat-bags", components=("driver.front-bag",), assumed=True),
+    evidence=(
+        Look(
+            id="look-1",
+            component="driver.front-bag",
+            seen="cover-torn",
+            origin=Origin(file="case.toml", line=7),
+        ),
+    ),
+    findings=(
+        Finding(code="x", severity="warning", message="odd", remedy="Look.", origin=Origin(line=3)),
+    ),
+)
+ASSESSED = Assessment(
+    event=EventBelief(
+        zones={"nose-right": 0.97},
+        delta_v_kmh=SpeedChange(p10=15, p50=27, p90=44),
+        driver_belted=0.9,
+        passenger_belted=0.3,
+        front_passenger={"empty": 0.6, "child-or-small": 0.1, "adult": 0.3},
+        rollover=0.001,
+        second_impact=0.05,
+        no_crash=0.0001,
+    ),
+    components=(
+        belief("driver.front-bag", states(fired=0.99, sound=0.01), stages=STAGES, prior_fired=0.3),
+        belief("driver.knee-bag", states(fired=0.7, sound=0.3)),
+        belief("left.curtain", states(sound=1.0)),
+        belief("driver.buckle-switch", states(faulty=0.8, sound=0.2)),
+        belief(
+            "passenger.front-bag",
+            states(sound=0.98, faulty=0.02),
+            after_crash=states(fired=1.0),
+        ),
+    ),
+    contradictions=(Contradiction(text="A and B differ.", evidence=("look-1",), remedy="Again."),),
+    next_looks=(
+        NextLook(
+            component="driver.knee-bag",
+            look="cover",
+            text="look at the knee cover",
+            minutes=2,
+            settles=0.3,
+            saving=5,
+        ),
+    ),
+)
+
+
+def test_an_assessment_reads_in_the_order_a_rebuilder_asks(text: Any, catalog: Catalog) -> None:
+    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    heads = ["What fired", "Probably fired", "Not fired, but not right", "Hazards"]
+    heads += ["Contradictions", "Doubtful", "Look next", "Did not fire", "What happened"]
+    places = [shown.index(f"\n{head}") for head in [*heads, "About the input"]]
+    assert places == sorted(places)
+
+
+def test_a_stage_that_may_be_live_is_a_hazard(text: Any, catalog: Catalog) -> None:
+    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    assert "stage 2 may still be live (40 %)" in " ".join(shown.split())
+
+
+def test_a_replaced_part_shows_what_it_is_now(text: Any, catalog: Catalog) -> None:
+    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    line = next(x for x in shown.splitlines() if x.strip().startswith("passenger.front-bag"))
+    assert "over 99 %" in line
+    assert "now sound 98 %" in line
+
+
+def test_a_doubtful_part_stands_with_the_look_that_settles_it(text: Any, catalog: Catalog) -> None:
+    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    doubtful = shown.partition("\nDoubtful")[2].partition("\nLook next")[0]
+    assert "look at the knee cover" in " ".join(doubtful.split())
+
+
+def test_why_names_weight_evidence_and_line(text: Any, catalog: Catalog) -> None:
+    shown = " ".join(text(show_assess.chosen(CASE, ASSESSED, catalog, "driver.front-bag")).split())
+    assert "+12.2 decibans alone" in shown
+    assert "look-1 (case.toml:7)" in shown
+    assert "fired, before any evidence 30 %" in shown
+
+
+def test_why_of_an_unknown_component_suggests_one(catalog: Catalog) -> None:
+    with pytest.raises(InputError) as refusal:
+        show_assess.chosen(CASE, ASSESSED, catalog, "driver.frontbag")
+    assert "driver.front-bag" in refusal.value.remedy
+
+
+def test_a_probability_is_never_shown_as_certain() -> None:
+    assert page.percent(1.0) == "over 99 %"
+    assert page.percent(0.0) == "under 1 %"
+    assert page.percent(0.5) == "50 %"
+
+
+def item(name: str, **more: Any) -> WorkItem:
+    component, action = name.rsplit(":", 1)
+    if component == "step":
+        return WorkItem(id=name, action="do", component=None, title=f"Do {action}", **more)
+    return WorkItem(id=name, action=action, component=component, title=f"{action} it", **more)
+
+
+HOT = Caution(id="hot", text="It is hot.", source="judgement")
+SAME = (Because(text="Look at it all. Here: near certain."),)
+WORK = Work(
+    profile="unknown",
+    items=(
+        item("step:strip", strict="always", minutes=60, cautions=(HOT,)),
+        item("left.curtain:inspect", strict="always", because=SAME, minutes=5, cautions=(HOT,)),
+        item("right.curtain:inspect", strict="always", because=SAME, minutes=5, done=True),
+        item("driver.front-bag:replace", strict="always", because=SAME, probability=0.9,
+             hold_minutes=30, blocked_by=("key-on-safe",), minutes=50, cautions=(HOT,)),
+        item("driver.knee-bag:replace", strict="when-met", probability=0.2),
+        item("centre.windshield:keep", strict="always"),
+    ),
+    spread={
+        "a": ("driver.front-bag:replace", "left.curtain:inspect"),
+        "b": ("driver.front-bag:replace", "driver.knee-bag:replace"),
+    },
+)  # fmt: skip
+COSTS = (
+    Cost(
+        profile="unknown",
+        low=Money(minor=100, currency="USD"),
+        likely=Money(minor=123450, currency="USD"),
+        high=Money(minor=999900, currency="USD"),
+        minutes=125,
+        lines=(CostLine(item="driver.front-bag:replace", what="front-bag"),),
+        unpriced=("front-bag",),
+    ),
+)
+
+
+def test_a_work_list_says_holds_gates_and_chances(text: Any, catalog: Catalog) -> None:
+    shown = " ".join(text(show_work.chosen(CASE, WORK, COSTS, catalog, None)).split())
+    assert "wait 30 min before it; held by key-on-safe; needed with 90 %" in shown
+    assert "key-on-safe Nobody inside" in shown
+    assert "[x] 3 right.curtain:inspect" in shown
+    assert "2 h hands-on" not in shown
+    assert "115 min" not in shown
+    assert "1 h 55 min hands-on, 30 min of waiting" in shown
+
+
+def test_neighbours_share_their_reason(text: Any) -> None:
+    listed = [i for i in WORK.items if i.action != "keep"]
+    numbers = {i.id: n for n, i in enumerate(listed, start=1)}
+    shown = text(work_list.blocks(listed, numbers))
+    assert shown.count("Inspect: Look at it all.") == 1
+    assert "near certain" not in shown
+
+
+def test_what_every_profile_replaces_stands_before_what_some_do(
+    text: Any, catalog: Catalog
+) -> None:
+    shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, None))
+    assert shown.index("driver.front-bag") < shown.index("perhaps: driver.knee-bag")
+    assert "driver.knee-bag (1)" in shown
+
+
+def test_a_caution_is_said_once_with_its_items(text: Any, catalog: Catalog) -> None:
+    shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, None))
+    assert shown.count("It is hot.") == 1
+    assert "It is hot. (items 1-2, 4)" in shown
+    assert show_work.ranges([5, 1, 2, 3, 9]) == "1-3, 5, 9"
+
+
+def test_why_of_an_item_names_its_cautions(text: Any, catalog: Catalog) -> None:
+    shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, "driver.front-bag:replace"))
+    assert "It is hot. (Engineering judgement" in " ".join(shown.split())
+    with pytest.raises(InputError):
+        show_work.chosen(CASE, WORK, COSTS, catalog, "driver.front-bag:replce")
+
+
+def test_a_cost_names_what_has_no_price(text: Any) -> None:
+    shown = text(show_cost.blocks(CASE, COSTS))
+    assert "1,234.50" in shown
+    assert "you have entered no price: front-bag" in shown
+    assert "?" in shown.partition("\nLines")[2]
+
+
+TRACE = Trace(
+    loop="driver.front-bag/1",
+    hypotheses=(
+        Hypothesis(id="clock-spring:open", p=0.2, title="clock spring open"),
+        Hypothesis(id="connector:half-seated", p=0.8, title="plug half seated"),
+    ),
+    next_test=BenchCard(
+        id="reseat-plug",
+        kind="test",
+        title="Look at the plug",
+        how=("Wait.", "Look."),
+        outcomes={"seated": "it is in", "loose": "it was loose"},
+        minutes=10,
+        hold_minutes=30,
+        cautions=(HOT,),
+    ),
+    plan=PlanNode(
+        action="reseat-plug",
+        title="Look at the plug",
+        p=1.0,
+        minutes=55,
+        branches={"loose": PlanNode(action="stop", title="Done", p=0.8, minutes=10)},
+        folded=0.01,
+    ),
+    expected_minutes=55,
+    lower_bound=40,
+    greedy_minutes=70,
+)
+
+
+def test_a_bench_card_comes_before_the_plan(text: Any) -> None:
+    shown = text(show_trace.blocks(TRACE))
+    assert shown.index("It is hot.") < shown.index("Wait.") < shown.index("What it tells")
+    assert shown.index("connector:half-seated") < shown.index("clock-spring:open")
+    assert "loose: Done" in shown
+    assert "folded" in shown
+
+
+def test_the_entry_that_a_card_asks_for_can_be_pasted(text: Any) -> None:
+    shown = text(show_trace.blocks(TRACE))
+    assert '    test = "reseat-plug"\n' in shown
+    assert '    outcome = "seated"' in shown
+
+
+def test_verdicts_stand_with_what_is_not_met_first(text: Any) -> None:
+    verdicts = (
+        Verdict(what="lamp", outcome="met", text="It went out."),
+        Verdict(what="loop", outcome="undecided", text="2.4 ohm.", decide="Measure again."),
+        Verdict(what="seat", outcome="not met", text="Off by 4 kg.", p_met=0.01),
+    )
+    shown = text(show_check.blocks(CASE, verdicts))
+    assert shown.index("Not met (1)") < shown.index("Undecided (1)") < shown.index("Met (1)")
+    assert "To decide: Measure again." in shown
+    assert "Nothing was measured" in text(show_check.blocks(CASE, ()))
+
+
+def test_a_draft_says_so_and_lists_its_open_gates(text: Any) -> None:
+    gates = (
+        Gate(id="lamp-check", open=True, text="The lamp was watched.", remedy="Watch it."),
+        Gate(id="disposal", open=False, text="Gone."),
+    )
+    record = ProofRecord(
+        schema="1", case_id="x", issued_on="2026-01-01", draft=True, content={}, gates=gates
+    )
+    shown = text(show_release.blocks(record, Path("out/x.pdf")))
+    assert "DRAFT: 1 of 2 gates are open" in shown
+    assert "Watch it." in shown
+    assert "Gone." not in shown
+    assert show_release.as_json(record, Path("x.pdf"))["json_file"] == "x.json"
+
+
+def test_a_changed_record_is_told_plainly(text: Any) -> None:
+    problem = Finding(code="record-changed", severity="error", message="It was changed.")
+    shown = text(
+        show_release.verification(Verification(valid=False, problems=(problem,)), Path("f"))
+    )
+    assert "CANNOT BE RELIED ON" in shown
+    assert "It was changed." in shown
+
+
+def test_a_report_shows_doubts_and_what_was_not_understood(text: Any) -> None:
+    line = CodeLine(
+        line=3,
+        raw="13 airbag",
+        candidates=(
+            Candidate(component="driver.front-bag", fault="unknown", weight=0.6),
+            Candidate(component=None, kind="knee-bag", fault="unknown", weight=0.4),
+        ),
+        repeats=(5,),
+        weak="from-memory",
+    )
+    coverage = Coverage(complete=False, able=False, not_tested=("left.curtain",), why=("Low.",))
+    report = ReadReport(lines=(line,), unread=(Unread(line=9, raw="???"),), coverage=coverage)
+    shown = " ".join(text(show_read.blocks(report)).split())
+    assert "may be driver.front-bag: unknown 60 %; or knee-bag: unknown 40 %" in shown
+    assert "same fault as line 5" in shown
+    assert "from memory" in shown
+    assert "9 ???" in shown
+    assert "Not every circuit" in shown
+    assert "not able to run its tests" in shown
