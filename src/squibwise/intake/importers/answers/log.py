@@ -161,8 +161,9 @@ def _extract(found: list[Message], name: str, format_: str) -> Extract:
 
 def _lines(said: Heard) -> Iterator[RawLine]:
     """Return a line per code; with several units each under a heading."""
-    units = dict.fromkeys([*(r.unit for r in said.codes), *(u for u, _ in said.empty)])
     empty = dict(said.empty)
+    heard_at = [(r.number, r.unit) for r in said.codes] + [(n, u) for u, n in said.empty]
+    units = dict.fromkeys(unit for _, unit in sorted(heard_at))
     for unit in units:
         codes = [r for r in said.codes if r.unit == unit]
         first = codes[0].number if codes else empty[unit]
