@@ -9,6 +9,7 @@ from squibwise.catalog.components import Kind
 from squibwise.errors import ModelError
 from squibwise.intake.case_file.locate import Path
 from squibwise.intake.case_file.notes import Notes, did_you_mean, suggest
+from squibwise.intake.case_file.wording import show
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
 from squibwise.model.words import Action
@@ -141,17 +142,19 @@ def template(value: str, path: Path, notes: Notes) -> bool:
 
 def inside_file(value: str, path: Path, notes: Notes) -> bool:
     """Say whether a file is there, and inside the case folder."""
-    target = (notes.folder / value).resolve()
-    if not target.is_relative_to(notes.folder.resolve()):
+    try:
+        target = (notes.folder / value).resolve()
+        inside, there = target.is_relative_to(notes.folder.resolve()), target.is_file()
+    except (OSError, ValueError, RuntimeError):  # no name that a file can have, or a link to itself
+        inside, there = True, False
+    if not inside:
         remedy = "Copy it into the case folder and name it from there."
         notes.add("case-file-outside", path, f"'{value}' leaves the case folder.", remedy)
-        return False
-    if target.is_file():
-        return True
-    near = [str(p.relative_to(notes.folder)) for p in islice(notes.folder.rglob("*"), _NEAR)]
-    remedy = did_you_mean(value, sorted(near)) or "Correct the name or put the file there."
-    notes.add("case-missing-file", path, f"there is no file '{value}'.", remedy)
-    return False
+    elif not there:
+        near = [str(p.relative_to(notes.folder)) for p in islice(notes.folder.rglob("*"), _NEAR)]
+        remedy = did_you_mean(value, sorted(near)) or "Correct the name or put the file there."
+        notes.add("case-missing-file", path, f"there is no file {show(value)}.", remedy)
+    return inside and there
 
 
 def vin(value: str, path: Path, notes: Notes) -> bool:

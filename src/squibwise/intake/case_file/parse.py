@@ -29,16 +29,18 @@ def read_bytes(path: Path, largest: int) -> bytes:
     if path.is_dir():
         raise InputError(f"{path} is a folder, not a file.", remedy="Name a file.")
     try:
-        size = path.stat().st_size
-        if size > largest:
-            raise InputError(
-                f"{path} has {size / 1e6:,.0f} MB; more than {largest / 1e6:,.0f} MB is not read.",
-                remedy="Hand in the report itself, without pictures or logs around it.",
-            )
-        return path.read_bytes()
+        with path.open("rb") as file:  # also a pipe or a device, whose size nobody knows
+            data = file.read(largest + 1)
+            size = max(len(data), path.stat().st_size)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"{path}: {reason}.", remedy="Check the name of the file.") from error
+    if size > largest:
+        raise InputError(
+            f"{path} has {size / 1e6:,.0f} MB; more than {largest / 1e6:,.0f} MB is not read.",
+            remedy="Hand in the report itself, without pictures or logs around it.",
+        )
+    return data
 
 
 def decode(data: bytes, name: str) -> str:
