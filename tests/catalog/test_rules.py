@@ -33,6 +33,7 @@ CONDITION_REFUSALS = [
     ("condition-event-without-state.toml", "unknown event 'crash'"),
     ("condition-count-missing.toml", "count 0 does not fit"),
     ("condition-unknown-kind.toml", "unknown drape"),
+    ("condition-chance-gap.toml", "no chance word reaches down to 0"),
     ("condition-repeated.toml", "'w' stands twice"),
 ]
 

@@ -84,7 +84,9 @@ def test_a_car_that_had_no_crash_gets_no_part_and_no_round_of_inspections(
 def test_a_shared_plug_is_looked_at_before_any_circuit_is_traced(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:
-    event = msgspec.structs.replace(made.calm, causes={"shared-plug:driver": 0.9, "moon": 0.9})
+    event = msgspec.structs.replace(
+        made.calm, causes={"shared-plug:driver.seat": 0.9, "moon": 0.9, "clock-spring": 0.02}
+    )
     states = {
         "driver.seat-bag": {"faulty": 0.9, "fired": 0.01},
         "driver.buckle-pretensioner": {"faulty": 0.9, "fired": 0.01},
@@ -92,6 +94,27 @@ def test_a_shared_plug_is_looked_at_before_any_circuit_is_traced(
     beliefs = made.assessment(states, event, usual={"fired": 0.001, "damaged": 0.002})
     done = work(made.case(), beliefs, catalog)
     ids = [i.id for i in done.items]
-    assert ids.index("step:check-shared-plug-driver") < ids.index("driver.seat-bag:trace")
+    assert ids.index("step:check-shared-plug-driver.seat") < ids.index("driver.seat-bag:trace")
     assert not any(i.endswith(":replace") for i in ids)
-    assert not any("moon" in i for i in ids)
+    assert not any("moon" in i or "clock-spring" in i for i in ids if i.startswith("step:"))
+
+
+def test_perhaps_damaged_without_a_crash_is_looked_at_and_not_bought(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    usual = {"fired": 0.001, "damaged": 0.002}
+    part = "driver.buckle-pretensioner"
+    doubtful = made.assessment({part: {"damaged": 0.13}}, made.calm, usual=usual)
+    likely = made.assessment({part: {"damaged": 0.8}}, made.calm, usual=usual)
+    ids = {i.id for i in work(made.case(), doubtful, catalog).items}
+    assert f"{part}:inspect" in ids
+    assert not any(i.endswith(":replace") for i in ids)
+    assert f"{part}:replace" in {i.id for i in work(made.case(), likely, catalog).items}
+
+
+def test_a_crash_record_that_inference_believes_in_counts(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    event = msgspec.structs.replace(made.crash, causes={"crash-record": 0.9})
+    done = work(made.case(), made.assessment({}, event), catalog)
+    assert done.chances["any-fire-strict"]["centre.control-unit:replace"] == 0.9

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from squibwise.catalog.load import Catalog
 from squibwise.errors import CatalogError
 from squibwise.model.car import Given, Profile
+from squibwise.model.evidence import Passed
 from squibwise.model.names import split_component
 from squibwise.model.work import Work
 from squibwise.require import work
@@ -146,22 +147,27 @@ def beliefs(draw: st.DrawFn, components: tuple[str, ...]) -> dict[str, dict[str,
     }
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(data=st.data())
 def test_every_after_names_an_earlier_item(
     data: st.DataObject, made: SimpleNamespace, catalog: Catalog
 ) -> None:
     states = data.draw(beliefs(made.every_kind))
     event = data.draw(st.sampled_from([made.crash, made.calm]))
-    case = made.case(components=made.every_kind)
-    done = work(case, made.assessment(states, event, made.every_kind), catalog)
+    name = data.draw(st.sampled_from(["unknown", *catalog.rules.profiles]))
+    gate = Passed(
+        id="g", what="key-on-safe", result=data.draw(st.sampled_from(["passed", "failed"]))
+    )
+    case = made.case(gate, components=made.every_kind, profile=Profile(name=name))
+    usual = {"fired": 0.001, "damaged": data.draw(st.sampled_from([0.001, 0.3]))}
+    beliefs_now = made.assessment(states, event, made.every_kind, usual)
+    done = work(case, beliefs_now, catalog)
     seen: set[str] = set()
     for item in done.items:
         assert set(item.after) <= seen
         seen.add(item.id)
     assert len(seen) == len(done.items)
-    again = work(case, made.assessment(states, event, made.every_kind), catalog)
-    assert again == done
+    assert work(case, beliefs_now, catalog) == done
 
 
 def test_steps_that_wait_for_each_other_in_a_circle_are_refused(
@@ -173,3 +179,23 @@ def test_steps_that_wait_for_each_other_in_a_circle_are_refused(
     broken.__dict__["tasks"] = msgspec.structs.replace(catalog.tasks, steps=steps)
     with pytest.raises(CatalogError, match="in a circle"):
         work(made.case(), made.assessment(FRONT), broken)
+
+
+def test_a_reset_of_cut_offs_is_on_the_list_only_after_a_firing(
+    done: Work, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    assert place(done, "step:reset-cutoffs") < place(done, "step:clear")
+    quiet = work(made.case(), made.assessment({}), catalog)
+    assert "step:reset-cutoffs" not in {i.id for i in quiet.items}
+
+
+def test_a_unit_that_is_new_without_any_charge_work_is_configured_at_the_only_power_up(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states = {"centre.control-unit": {"damaged": 0.98}}
+    profile = Profile(name="by-condition")
+    quiet = work(made.case(profile=profile), made.assessment(states), catalog)
+    ids = [i.id for i in quiet.items]
+    assert "step:first-power" not in ids
+    assert "step:final-power" in waits(quiet)["centre.control-unit:calibrate"]
+    assert "centre.control-unit:calibrate" in waits(quiet)["step:clear"]

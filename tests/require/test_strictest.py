@@ -2,13 +2,17 @@
 
 from types import SimpleNamespace
 
+import msgspec
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.catalog.load import Catalog
+from squibwise.model.belief import NextLook
 from squibwise.model.names import split_component
 from squibwise.model.work import Work
 from squibwise.require import work
+from squibwise.require.words import chance_word
 
 STRENGTH = {"keep": 0, "trace": 1, "inspect": 1, "calibrate": 1, "replace": 2}
 
@@ -107,3 +111,40 @@ def test_what_is_hardly_believed_to_have_fired_is_inspected_and_not_replaced(
     ids = {i.id for i in done.items}
     assert "left.curtain:inspect" in ids
     assert "left.curtain:replace" not in ids
+
+
+def test_the_look_that_inference_ranks_first_is_the_one_that_is_named(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    beliefs = made.assessment({"left.curtain": {"fired": 0.4}})
+    look = NextLook(
+        component="left.curtain",
+        look="hanging",
+        text="lift the edge of the headliner",
+        minutes=4,
+        settles=0.5,
+        saving=1.0,
+    )
+    beliefs = msgspec.structs.replace(beliefs, next_looks=(look,))
+    item = next(
+        i for i in work(made.case(), beliefs, catalog).items if i.id == "left.curtain:replace"
+    )
+    assert any("lift the edge of the headliner" in b.text for b in item.because)
+
+
+@pytest.mark.parametrize(
+    ("chance", "word"),
+    [
+        (1.0, "near certain (1.00)"),
+        (0.96, "almost certain (0.96)"),
+        (0.8, "likely (0.80)"),
+        (0.6, "more likely than not (0.60)"),
+        (0.3, "possible (0.30)"),
+        (0.06, "unlikely but not ruled out (0.06)"),
+        (0.0, "very unlikely (0.00)"),
+    ],
+)
+def test_a_probability_is_said_in_words_with_its_figure(
+    chance: float, word: str, catalog: Catalog
+) -> None:
+    assert chance_word(chance, catalog) == word

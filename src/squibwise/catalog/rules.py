@@ -179,12 +179,14 @@ def read_rules(folder: Path, kinds: dict[str, Kind], sources: dict[str, Source])
     conditions = {c.word: c for c in words.condition}
     for condition in words.condition:
         _refuse_strangers(f"condition {condition.word}", condition.kinds, kinds)
+    chances = tuple(sorted(words.chance, key=lambda c: -c.at_least))
+    if not chances or chances[-1].at_least != 0.0:
+        raise CatalogError("rules/words/conditions.toml: no chance word reaches down to 0")
     files = {p.stem: read_toml(p, RuleFile) for p in sorted(folder.glob("*.toml"))}
     if DEFAULT not in files:
         raise CatalogError("rules/default.toml is missing")
     for name, file in files.items():
         _check_profile(f"rules/{name}.toml", file, kinds, conditions, sources)
-    chances = tuple(sorted(words.chance, key=lambda c: -c.at_least))
     default = files.pop(DEFAULT)
     return RuleBook(default=default, profiles=files, conditions=conditions, chances=chances)
 

@@ -40,7 +40,7 @@ def _item(
     cause: Cause, place: str, probability: float, progress: Progress, catalog: Catalog
 ) -> WorkItem:
     item_id = STEP + "-".join(w for w in ("check", cause.cause, place) if w)
-    shown = f"the place {place.replace('-', ' ')}" if place else "one connector"
+    shown = f"the {place.replace('.', ' ').replace('-', ' ')}" if place else "one connector"
     told = f"{cause.text} Here: {chance_word(probability, catalog)}."
     weak = cause.basis if cause.basis in WEAK_BASES else None
     return WorkItem(

@@ -7,6 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import STRICTNESS
 from squibwise.require.asks import KEEP, Ask
+from squibwise.require.event import crash_chance
 from squibwise.require.situation import Situation, Trigger, condition_chance
 
 REPLACE, INSPECT, TRACE, CALIBRATE = "replace", "inspect", "trace", "calibrate"
@@ -49,6 +50,7 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
     spread: float
     inspect: float
     trace: float
+    likely: float
 
 
 def read_limits(catalog: Catalog) -> Limits:
@@ -59,6 +61,7 @@ def read_limits(catalog: Catalog) -> Limits:
         spread=catalog.fact("require.spread-from").number(),
         inspect=catalog.fact("require.inspect-from").number(),
         trace=catalog.fact("require.trace-from").number(),
+        likely=catalog.fact("require.likely").number(),
     )
 
 
@@ -98,7 +101,7 @@ def _ruled(own: Sequence[Ask], situation: Situation, limits: Limits) -> frozense
         for ask in own
         if ask.action in (REPLACE, INSPECT, KEEP)
         for c in ask.components
-        if _reason(ask, c, situation).probability >= _least(ask, limits)
+        if _reason(ask, c, situation).probability >= _least(ask, situation, limits)
     )
 
 
@@ -115,7 +118,7 @@ def _reasons(
     for ask in asks:
         for component in sorted(ask.components):
             reason = _reason(ask, component, situation)
-            if reason.probability >= _least(ask, limits):
+            if reason.probability >= _least(ask, situation, limits):
                 found.setdefault((component, ask.action), []).append(reason)
     for reasons in found.values():
         reasons.sort(key=_strictest_first)
@@ -130,12 +133,22 @@ def _reason(ask: Ask, component: str, situation: Situation) -> Reason:
     return Reason(ask=ask, probability=0.0 if is_let_off else probability, triggers=triggers)
 
 
-def _least(ask: Ask, limits: Limits) -> float:
+def _least(ask: Ask, situation: Situation, limits: Limits) -> float:
+    """Return from which probability on a rule is followed.
+
+    Damage is common after a crash and rare without one: on a car that had none, a part is
+    replaced only when damage is likely, and looked at otherwise.
+    """
     if ask.action == TRACE:
         return limits.trace
     if ask.is_about_itself:
-        return limits.replace
+        damage = ask.action == REPLACE and any(c.state == "damaged" for c in ask.conditions)
+        return limits.likely if damage and not _had_crash(situation, limits) else limits.replace
     return limits.inspect if ask.is_about_the_crash else limits.spread
+
+
+def _had_crash(situation: Situation, limits: Limits) -> bool:
+    return crash_chance(situation.case, situation.assessment) >= limits.inspect
 
 
 def _settle(

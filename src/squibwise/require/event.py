@@ -12,6 +12,7 @@ from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.report import Report
 
 STORED_EVENTS = "stored-events"
+RECORD_CAUSE = "crash-record"
 Chance = tuple[float, tuple[str, ...]]
 
 
@@ -34,7 +35,15 @@ def any_fired(assessment: Assessment) -> float:
 def crash_record(case: Case, assessment: Assessment) -> Chance:
     """Return the probability that the control unit holds a crash record, with its evidence."""
     seen = tuple(e.id for e in case.evidence if _record_of(e) is not None)
-    return (1.0, seen) if seen else (any_fired(assessment), ())
+    if seen:
+        return 1.0, seen
+    return max(any_fired(assessment), assessment.event.causes.get(RECORD_CAUSE, 0.0)), ()
+
+
+def crash_chance(case: Case, assessment: Assessment) -> float:
+    """Return the probability that there was a crash, or that something fired."""
+    record, _ = crash_record(case, assessment)
+    return max(1.0 - assessment.event.no_crash, any_fired(assessment), record)
 
 
 def _record_of(evidence: object) -> str | None:
@@ -55,8 +64,7 @@ def _always(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
 
 
 def _crash(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
-    record, evidence = crash_record(case, assessment)
-    return max(1.0 - assessment.event.no_crash, any_fired(assessment), record), evidence
+    return crash_chance(case, assessment), crash_record(case, assessment)[1]
 
 
 def _record(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:

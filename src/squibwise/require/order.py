@@ -95,7 +95,11 @@ def _expand(
     tasks: TaskBook,
     seen: frozenset[str],
 ) -> set[str]:
-    """Return the items a word stands for; a step not on the list stands for what it waits for."""
+    """Return the items a word stands for.
+
+    A step that is not on the list stands for the steps it would wait for; the classes it would
+    wait for are left out, since they belong to what that step does.
+    """
     if word.startswith(ALL):
         return {i for i, c in classes.items() if c == word.removeprefix(ALL)}
     if STEP + word in items:
@@ -103,7 +107,10 @@ def _expand(
     if word in seen:
         return set()
     return {
-        i for w in tasks.steps[word].after for i in _expand(w, items, classes, tasks, seen | {word})
+        i
+        for w in tasks.steps[word].after
+        if not w.startswith(ALL)
+        for i in _expand(w, items, classes, tasks, seen | {word})
     }
 
 

@@ -79,10 +79,12 @@ def _key_on(progress: Progress) -> Iterator[Finding]:
 def _stages(
     assessment: Assessment, items: tuple[WorkItem, ...], catalog: Catalog
 ) -> Iterator[Finding]:
+    likely = catalog.fact("require.likely").number()
+    fired = {c.id for c in assessment.components if c.after_crash.fired >= likely}
     open_work = {i.component for i in items if i.action == "replace" and not i.done}
     for loop, chance in live_stages(assessment, catalog):
         component, _, stage = loop.partition("/")
-        if component in open_work:
+        if component in open_work & fired:
             yield Finding(
                 code="stage-may-be-live",
                 severity="note",

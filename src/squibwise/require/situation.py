@@ -28,6 +28,7 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
         replaced: Probability that a component is replaced by a rule, by id.
         cleared: Components whose inspection a person signed as passed.
         failed: Components whose inspection a person signed as failed.
+        memo: Triggers found already, by condition word and component; not for ``replaced``.
     """
 
     case: Case
@@ -36,6 +37,7 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
     replaced: Mapping[str, float] = {}
     cleared: frozenset[str] = frozenset()
     failed: frozenset[str] = frozenset()
+    memo: dict[tuple[str, str], Trigger] = {}
 
 
 def state_chance(belief: ComponentBelief, state: str) -> float:
@@ -55,8 +57,17 @@ def condition_chance(condition: Condition, component: str, situation: Situation)
     "Any of these" takes the largest probability: the charges of a car fire on one and the same
     crash, so the less willing one fires only when the more willing one did (decision 150).
     """
-    found = _triggers(condition, component, situation)
+    if condition.state == "replaced":
+        return _strongest(condition, component, situation)
+    key = (condition.word, component)
+    if key not in situation.memo:
+        situation.memo[key] = _strongest(condition, component, situation)
+    return situation.memo[key]
+
+
+def _strongest(condition: Condition, component: str, situation: Situation) -> Trigger:
     nothing = Trigger(what="", state=condition.state, probability=0.0)
+    found = _triggers(condition, component, situation)
     return max(found, key=lambda t: t.probability, default=nothing)
 
 

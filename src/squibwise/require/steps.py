@@ -12,7 +12,7 @@ from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Caution, WorkItem
 from squibwise.require.demands import REPLACE, Demand, Limits
-from squibwise.require.event import any_fired, crash_record
+from squibwise.require.event import any_fired, crash_chance
 from squibwise.require.progress import STEP, Progress, step_done
 from squibwise.require.words import component_title
 
@@ -59,10 +59,10 @@ def _situations(
     case: Case, assessment: Assessment, wanted: list[Demand], limits: Limits, catalog: Catalog
 ) -> set[str]:
     fired = any_fired(assessment) >= limits.spread
-    crash = max(1.0 - assessment.event.no_crash, crash_record(case, assessment)[0])
+    crash = crash_chance(case, assessment) >= limits.inspect
     words = {"always"}
     words |= {"fired"} if fired else set()
-    words |= {"crash"} if fired or crash >= limits.inspect else set()
+    words |= {"crash"} if fired or crash else set()
     if any(_is_charge_work(d, catalog) for d in wanted):
         words.add("charge-work")
     return words

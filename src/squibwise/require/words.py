@@ -46,10 +46,8 @@ def item_title(demand: Demand, catalog: Catalog) -> str:
 
 def chance_word(probability: float, catalog: Catalog) -> str:
     """Return a probability as a word with the figure, such as ``likely (0.82)``."""
-    for word in catalog.rules.chances:
-        if probability >= word.at_least:
-            return f"{word.text} ({probability:.2f})"
-    return f"{probability:.2f}"
+    word = next(w for w in catalog.rules.chances if probability >= w.at_least)
+    return f"{word.text} ({probability:.2f})"
 
 
 def reasons_as_because(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
