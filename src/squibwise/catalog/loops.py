@@ -80,6 +80,7 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         crash: Steps up after a crash near it.
         coming: Steps up when the fault comes and goes.
         shared: Steps up when other loops through the same element have a fault too.
+        alone: Steps when it serves every circuit and no other has a fault.
         stored: Steps up when the code is stored and not present.
         source: Source id of the ranking.
         basis: Its basis.
@@ -95,6 +96,7 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     crash: int = 0
     coming: int = 0
     shared: int = 0
+    alone: int = 0
     stored: int = 0
     source: str = "judgement"
     basis: Basis = "judgement"
@@ -117,6 +119,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         minutes: Hands-on time without access. [min]
         power: ``off``, ``through`` (fitted with the power off, read with it on) or ``on``.
         access: Further access clusters, or ``{all}`` for every element of the loop.
+        opens: Must the access of the element it is done at be open.
         meter: Does it put a resistance or insulation meter on a circuit.
         igniters: What happens with the charges: ``not-touched``, ``unplugged`` or ``loads``.
         moves: Is the steering or a seat moved.
@@ -143,6 +146,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     minutes: float
     power: str
     access: tuple[str, ...] = ()
+    opens: bool = True
     meter: bool = False
     igniters: str = "not-touched"
     moves: bool = False
@@ -200,6 +204,9 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         at: Element id, or ``<role>``.
         circuits: Circuits it is for; empty for all.
         fixes: Faults it removes, as ``element:fault`` with ``{point}`` and ``*``.
+        access: Further access clusters; ``{plugs}`` for every plug of the loop.
+        opens: Must the access of the element it is done at be open.
+        ruled: Only where the user's own rule lets the unit be kept.
         minutes: Hands-on time without access. [min]
         part: Whose price applies: ``device``, ``element`` or empty for none.
         part_minutes: Price of the part as minutes of labour while the user entered none. [min]
@@ -215,6 +222,9 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     at: str
     circuits: tuple[str, ...] = ()
     fixes: tuple[str, ...]
+    access: tuple[str, ...] = ()
+    opens: bool = True
+    ruled: bool = False
     minutes: float
     part: str = ""
     part_minutes: float = 0.0
@@ -328,7 +338,8 @@ def _check_names(
         c for r in book.repairs for c in r.cautions
     ]
     _refuse_unknown("caution", used, cautions)
-    cited = [x.source for x in (*book.faults, *book.tests, *book.repairs, *book.access.values())]
+    cited = [f.source for f in book.faults] + [t.source for t in book.tests]
+    cited += [r.source for r in book.repairs] + [a.source for a in book.access.values()]
     _refuse_unknown("source", cited, sources)
     access = [e.access for c in book.chains for e in c.element if e.access]
     access += [a for t in book.tests for a in t.access if a != "{all}"]

@@ -2,7 +2,7 @@
 
 import msgspec
 
-from squibwise.model.belief import Because
+from squibwise.model.belief import Assumption, Because
 from squibwise.model.origin import Finding
 from squibwise.model.work import Caution
 
@@ -72,9 +72,14 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     Attributes:
         expected_minutes: Expected cost of the plan until fixed and verified. [min]
         lower_bound: No plan can expect less. [min]
-        greedy_minutes: What the greedy alternative expects. [min]
+        greedy_minutes: What the greedy alternative expects: most information per minute. [min]
+        outward_minutes: What the fixed tree expects: substitute outward, check, likeliest part.
+            [min] None when it was not computed.
+        parts_minutes: What replacing by chance over cost expects, without tests. [min]
+        wait_minutes: Wait after each power-down that was used. [min]
         method: ``exact``, ``rollout`` or ``two-step``.
         states: Number of states the planner looked at.
+        assumptions: What the answer leans on that is judgement, from memory or a default.
     """
 
     loop: str
@@ -86,4 +91,8 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     greedy_minutes: float
     method: str = "exact"
     states: int = 0
+    outward_minutes: float | None = None
+    parts_minutes: float | None = None
+    wait_minutes: float = 0.0
+    assumptions: tuple[Assumption, ...] = ()
     findings: tuple[Finding, ...] = ()

@@ -1,0 +1,286 @@
+"""Tests and repairs of one loop, and the problem they make for the planner."""
+
+import math
+from fnmatch import fnmatchcase
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.loops import Element, LoopRepair, LoopTest
+from squibwise.isolate.context import Context
+from squibwise.isolate.suspects import Suspect
+from squibwise.model.case import Case
+from squibwise.numerics.troubleshoot.problem import Problem, Repair, Result, Test
+
+_MEMORY = ("codes:left-over",)
+
+
+class BenchTest(msgspec.Struct, frozen=True, kw_only=True):
+    """A test at one point of this loop.
+
+    Attributes:
+        id: To be entered with its outcome.
+        point: Element it is done at.
+        test: The catalogue's test.
+    """
+
+    id: str
+    point: Element
+    test: LoopTest
+
+
+class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
+    """A repair of one element of this loop.
+
+    Attributes:
+        id: To be entered when it is done.
+        point: Element it is done at.
+        repair: The catalogue's repair.
+        fixes: ``element:fault`` patterns, resolved.
+        minutes: Hands-on time and its parts as minutes. [min]
+    """
+
+    id: str
+    point: Element
+    repair: LoopRepair
+    fixes: tuple[str, ...]
+    minutes: float
+
+
+def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
+    """Return every test that this loop and this fault allow."""
+    words = set(context.sign.weight)
+    return tuple(
+        BenchTest(id=test.id.format(point=element.id), point=element, test=test)
+        for test in catalog.loops.tests
+        for element in context.chain.element
+        if _is_at(test.at, element)
+        and (not test.circuits or context.chain.circuit in test.circuits)
+        and (not test.symptoms or words & set(test.symptoms))
+    )
+
+
+def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRepair, ...]:
+    """Return every repair that this loop allows, priced in minutes."""
+    kept = any(
+        r.component.endswith("control-unit") and r.action in ("keep", "inspect")
+        for r in case.profile.rules
+    )
+    return tuple(
+        BenchRepair(
+            id=repair.id.format(point=element.id),
+            point=element,
+            repair=repair,
+            fixes=tuple(f.replace("{point}", element.id) for f in repair.fixes),
+            minutes=repair.minutes + part_minutes(case, context, element, repair, catalog),
+        )
+        for repair in catalog.loops.repairs
+        for element in context.chain.element
+        if _is_at(repair.at, element)
+        and (not repair.circuits or context.chain.circuit in repair.circuits)
+        and (kept or not repair.ruled)
+    )
+
+
+def _is_at(at: str, element: Element) -> bool:
+    return at in (element.id, f"<{element.role}>")
+
+
+def part_minutes(
+    case: Case, context: Context, element: Element, repair: LoopRepair, catalog: Catalog
+) -> float:
+    """Return what a repair's part costs as minutes of labour: the user's price where entered."""
+    kind = context.name.kind if repair.part == "device" else element.kind
+    wanted = [context.name.id, kind] if repair.part == "device" else [kind]
+    price = next((p for w in wanted for p in case.prices if w and p.what == w), None)
+    if not repair.part or price is None:
+        return repair.part_minutes
+    labour = next((p for p in case.prices if p.what == "labour-hour"), None)
+    if labour is not None and labour.likely.minor > 0:
+        return 60.0 * price.likely.minor / labour.likely.minor
+    return price.likely.minor / 100.0 / catalog.fact("isolation.labour").number()
+
+
+def chance_of(
+    bench: BenchTest, part: str, context: Context, catalog: Catalog
+) -> tuple[float, float, float]:
+    """Return the chance of the clear, the bad and the cured outcome under one single fault."""
+    cured = _match(bench.test.cures, part, bench, context) or 0.0
+    if not bench.test.cured:
+        cured = 0.0
+    bad = (
+        _split(bench, part, context) if bench.test.rule == "split" else _find(bench, part, context)
+    )
+    bad = _with_coming(bad, bench, part, context, catalog)
+    return (1.0 - bad) * (1.0 - cured), bad * (1.0 - cured), cured
+
+
+def _split(bench: BenchTest, part: str, context: Context) -> float:
+    """Return the chance that the fault stays although a load stands in for the device's side."""
+    own = _match(bench.test.finds, part, bench, context)
+    if own is not None:
+        return own
+    error = bench.test.false_alarm
+    element = part.partition(":")[0]
+    return error if _on_device_side(element, bench.point.id, context) else 1.0 - error
+
+
+def _on_device_side(element: str, point: str, context: Context) -> bool:
+    order = [e.id for e in context.chain.element if e.role != "whole"]
+    if element == "load":
+        return True
+    return element in order and order.index(element) < order.index(point)
+
+
+def _find(bench: BenchTest, part: str, context: Context) -> float:
+    own = _match(bench.test.finds, part, bench, context)
+    return bench.test.false_alarm if own is None else max(own, bench.test.false_alarm)
+
+
+def _match(
+    chances: dict[str, float], part: str, bench: BenchTest, context: Context
+) -> float | None:
+    """Return the chance of the first key that names this fault; None when none does."""
+    element = part.partition(":")[0]
+    order = [e.id for e in context.chain.element if e.role != "whole"]
+    for key, chance in chances.items():
+        where, _, what = key.partition(":")
+        if where == "{unit-side}":
+            beyond = element in order and bench.point.id in order
+            if beyond and order.index(element) > order.index(bench.point.id):
+                return chance
+            continue
+        if fnmatchcase(part, f"{where.replace('{point}', bench.point.id)}:{what}"):
+            return chance
+    return None
+
+
+def _with_coming(
+    bad: float, bench: BenchTest, part: str, context: Context, catalog: Catalog
+) -> float:
+    """Return the chance of the bad outcome for a fault that may be away while it is read."""
+    coming, floor = context.sign.comes_and_goes, bench.test.false_alarm
+    looks_for_memory = any(key in _MEMORY for key in bench.test.finds)
+    if looks_for_memory:
+        hidden = catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
+        return hidden if coming and part not in _MEMORY else bad
+    if bench.test.moves:
+        share = 1.0 if coming else catalog.fact("isolation.step-when-steady").number()
+        return floor + (bad - floor) * share
+    if coming and (bench.test.meter or bench.test.power != "off"):
+        seen = 1.0 - catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
+        return bad if bad <= floor else floor + (bad - floor) * seen
+    return bad
+
+
+def outcome_chances(
+    bench: BenchTest, suspect: Suspect, context: Context, catalog: Catalog
+) -> dict[str, float]:
+    """Return the chance of every outcome under a hypothesis; faults together act on their own."""
+    each = [chance_of(bench, part, context, catalog) for part in suspect.parts]
+    clear = math.prod(c for c, _, _ in each)
+    cured = math.prod(x for _, _, x in each)
+    out = {bench.test.clear: clear, bench.test.bad: 1.0 - clear - cured}
+    if bench.test.cured:
+        out[bench.test.cured] = cured
+    return out
+
+
+def wait_minutes(case: Case, catalog: Catalog) -> float:
+    """Return the wait after each power-down: the maker's, or the longest published."""
+    given = case.profile.wait_minutes
+    return given.value if given else catalog.fact("isolation.longest-wait").number()
+
+
+def clusters_of(context: Context) -> tuple[str, ...]:
+    """Return the access clusters of a loop."""
+    return tuple(dict.fromkeys(e.access for e in context.chain.element if e.access))
+
+
+def problem_of(
+    suspects: tuple[Suspect, ...],
+    tests: tuple[BenchTest, ...],
+    repairs: tuple[BenchRepair, ...],
+    context: Context,
+    case: Case,
+    catalog: Catalog,
+) -> Problem:
+    """Return the planner's problem; everything powered and closed at the start."""
+    clusters = list(clusters_of(context))
+    extra = {a for t in tests for a in t.test.access if a != "{all}"}
+    clusters += sorted(extra - set(clusters))
+    fixing = [_repair(r, suspects, clusters, context) for r in repairs]
+    return Problem(
+        hypotheses=tuple(frozenset(s.parts) for s in suspects),
+        weight=tuple(s.p for s in suspects),
+        tests=tuple(_test(t, suspects, clusters, context, catalog) for t in tests),
+        repairs=tuple(r for r in fixing if r.fixes),
+        access_minutes=tuple(catalog.loops.access[c].minutes for c in clusters),
+        wait_minutes=wait_minutes(case, catalog),
+        power_up_minutes=catalog.fact("isolation.power-up").number(),
+        powered=True,
+    )
+
+
+def access_of(bench: BenchTest | BenchRepair, context: Context) -> tuple[str, ...]:
+    """Return the access clusters that a test or a repair needs."""
+    record = bench.repair if isinstance(bench, BenchRepair) else bench.test
+    own = [bench.point.access] if bench.point.access and record.opens else []
+    for word in record.access:
+        own += _meant(word, context)
+    return tuple(dict.fromkeys(own))
+
+
+def _meant(word: str, context: Context) -> list[str]:
+    """Return the access clusters that a word of the catalogue stands for in this loop."""
+    if word not in ("{all}", "{plugs}"):
+        return [word]
+    roles = ("plug",) if word == "{plugs}" else ("device", "plug", "segment", "coil", "unit")
+    return [e.access for e in context.chain.element if e.access and e.role in roles]
+
+
+def _test(
+    bench: BenchTest,
+    suspects: tuple[Suspect, ...],
+    clusters: list[str],
+    context: Context,
+    catalog: Catalog,
+) -> Test:
+    chances = [outcome_chances(bench, s, context, catalog) for s in suspects]
+    words = [bench.test.clear, bench.test.bad] + ([bench.test.cured] if bench.test.cured else [])
+    return Test(
+        id=bench.id,
+        minutes=bench.test.minutes,
+        access=tuple(clusters.index(a) for a in access_of(bench, context)),
+        power=bench.test.power,  # type: ignore[arg-type]  # checked by the catalogue
+        results=tuple(
+            Result(
+                word=word,
+                chance=tuple(c[word] for c in chances),
+                fixed=word == bench.test.cured,
+                minutes=_aftermath(bench, word, catalog),
+            )
+            for word in words
+        ),
+    )
+
+
+def _aftermath(bench: BenchTest, word: str, catalog: Catalog) -> float:
+    """Return what an outcome costs on top: after ``gone`` the loop is refitted and read again."""
+    if bench.test.rule == "split" and word in (bench.test.clear, bench.test.cured):
+        return bench.test.minutes / 2.0 + catalog.fact("isolation.power-up").number()
+    return 0.0
+
+
+def _repair(
+    bench: BenchRepair, suspects: tuple[Suspect, ...], clusters: list[str], context: Context
+) -> Repair:
+    faults = {part for s in suspects for part in s.parts}
+    fixed = frozenset(f for f in faults if any(fnmatchcase(f, p) for p in bench.fixes))
+    return Repair(
+        id=bench.id,
+        minutes=bench.minutes,
+        check_minutes=bench.repair.check_minutes,
+        access=tuple(clusters.index(a) for a in access_of(bench, context)),
+        fixes=fixed,
+    )

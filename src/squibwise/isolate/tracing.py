@@ -1,0 +1,172 @@
+"""Trace a loop: hypotheses, the next test, the plan and the bracket around it."""
+
+from collections.abc import Callable, Mapping
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.isolate.bench import (
+    BenchRepair,
+    BenchTest,
+    clusters_of,
+    problem_of,
+    repairs_of,
+    tests_of,
+    wait_minutes,
+)
+from squibwise.isolate.cards import card_of, stop_card
+from squibwise.isolate.context import Context, context_of
+from squibwise.isolate.history import History, replay
+from squibwise.isolate.notes import assumptions_of, findings_of
+from squibwise.isolate.suspects import Suspect, ranked, suspects_of
+from squibwise.model.belief import Assessment
+from squibwise.model.case import Case
+from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
+from squibwise.numerics.troubleshoot.compare import by_information, by_parts, outward
+from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
+from squibwise.numerics.troubleshoot.problem import Problem, Test
+from squibwise.numerics.troubleshoot.search import Budget, Choose, policy_value
+from squibwise.numerics.troubleshoot.sheet import sheet_of, start
+
+_PLANNED = 0.004
+_MOST = 14
+_SURE = 0.9
+_RARE = 1e-5
+
+Bench = BenchTest | BenchRepair
+
+
+def trace(
+    case: Case,
+    assessment: Assessment,
+    loop: str,
+    catalog: Catalog,
+    own_cases: Mapping[str, int] | None = None,
+    over: Callable[[], bool] | None = None,
+    limits: Limits | None = None,
+) -> Trace:
+    """Return where a circuit is at fault and which test comes next, safely and cheaply.
+
+    Args:
+        case: Everything known of the car.
+        assessment: What inference believes of it.
+        loop: Loop id; without a stage, stage 1.
+        catalog: Loops, tests, repairs and their figures.
+        own_cases: How often each ``element:fault`` was proved in the user's own finished cases.
+        over: Asked now and then; True ends the search and the two-step answer is given.
+        limits: How much the planner may do.
+
+    Raises:
+        InputError: The car has no such loop.
+    """
+    context = context_of(case, assessment, loop, catalog)
+    tests, repairs = tests_of(context, catalog), repairs_of(case, context, catalog)
+    first = suspects_of(context, catalog, own_cases)
+    history = replay(case, context, first, tests, repairs, catalog)
+    findings = (*history.findings, *findings_of(case, context, history, catalog))
+    if history.fixed:
+        return _stopped(context, history, catalog, findings)
+    problem = _problem(history, tests, repairs, context, case, catalog)
+    answer = plan(problem, limits or Limits(), over)
+    benches: dict[str, Bench] = {t.id: t for t in tests} | {r.id: r for r in repairs}
+    wait = wait_minutes(case, catalog)
+    return Trace(
+        loop=context.loop,
+        hypotheses=_hypotheses(history.suspects),
+        next_test=_card(answer, benches, context, history, wait, catalog),
+        plan=_node(answer.tree, benches),
+        expected_minutes=answer.minutes,
+        lower_bound=min(answer.lower, answer.minutes),
+        greedy_minutes=_policy(problem, by_information(_SURE)),
+        method=answer.method,
+        states=answer.states,
+        outward_minutes=_policy(problem, _outward(problem)),
+        parts_minutes=_policy(problem, by_parts),
+        wait_minutes=wait,
+        assumptions=assumptions_of(case, context, catalog),
+        findings=findings,
+    )
+
+
+def _hypotheses(suspects: tuple[Suspect, ...]) -> tuple[Hypothesis, ...]:
+    return tuple(Hypothesis(id=s.id, p=s.p, title=s.title, because=s.because) for s in suspects)
+
+
+def _problem(
+    history: History,
+    tests: tuple[BenchTest, ...],
+    repairs: tuple[BenchRepair, ...],
+    context: Context,
+    case: Case,
+    catalog: Catalog,
+) -> Problem:
+    """Return the planner's problem from where the search stands, the likeliest faults only."""
+    kept = [s for s in history.suspects if s.p >= _PLANNED][:_MOST]
+    left_tests = tuple(t for t in tests if t.id not in history.done)
+    left_repairs = tuple(r for r in repairs if r.id not in history.done)
+    problem = problem_of(ranked(kept), left_tests, left_repairs, context, case, catalog)
+    clusters = list(clusters_of(context))
+    opened = frozenset(clusters.index(a) for a in history.opened if a in clusters)
+    return msgspec.structs.replace(problem, powered=history.powered, opened=opened)
+
+
+def _card(
+    answer: Answer,
+    benches: dict[str, Bench],
+    context: Context,
+    history: History,
+    wait: float,
+    catalog: Catalog,
+) -> BenchCard:
+    action = answer.tree.action
+    if action is None:
+        return stop_card("Nothing is left to do on this loop.", catalog)
+    return card_of(benches[action.id], context, history.opened, history.powered, wait, catalog)
+
+
+def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:
+    if node.action is None:
+        return PlanNode(action="stop", title="Fixed and verified", p=node.p, minutes=0.0)
+    bench = benches[node.action.id]
+    words = bench.test.title if isinstance(bench, BenchTest) else bench.repair.title
+    return PlanNode(
+        action=node.action.id,
+        title=words.format(element=bench.point.title),
+        p=node.p,
+        minutes=node.minutes,
+        branches={word: _node(then, benches) for word, then in node.branches.items()},
+        folded=node.folded,
+    )
+
+
+def _policy(problem: Problem, choose: Choose) -> float:
+    sheet = sheet_of(problem)
+    return float(policy_value(sheet, start(sheet), choose, Budget(), _RARE)[0])
+
+
+def _outward(problem: Problem) -> Choose:
+    """Return the fixed tree of this problem: substitute outward, look, then the likeliest part."""
+    walk = [
+        (i, 1) for i, t in enumerate(problem.tests) if t.id.startswith(("load-at:", "feed-at:"))
+    ]
+    looks = [i for i, t in enumerate(problem.tests) if _is_look(t)]
+    return outward(walk, looks)
+
+
+def _is_look(test: Test) -> bool:
+    return test.id.startswith("look")
+
+
+def _stopped(
+    context: Context, history: History, catalog: Catalog, findings: tuple[object, ...]
+) -> Trace:
+    return Trace(
+        loop=context.loop,
+        hypotheses=_hypotheses(history.suspects),
+        next_test=stop_card("The last step entered for this loop was verified as fixed.", catalog),
+        plan=PlanNode(action="stop", title="Fixed and verified", p=1.0, minutes=0.0),
+        expected_minutes=0.0,
+        lower_bound=0.0,
+        greedy_minutes=0.0,
+        findings=findings,  # type: ignore[arg-type]
+    )
