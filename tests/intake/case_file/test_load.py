@@ -114,6 +114,13 @@ def test_stated_stages_go_before_the_template(load: Load) -> None:
     assert load(text).car.stages == {"driver.front-bag": 2}
 
 
+def test_a_component_with_stated_stages_is_in_the_car(load: Load) -> None:
+    case = load("[car]\nequipment = 'front-bags'\nstages = { 'driver.knee-bag' = 2 }\n")
+    assert "driver.knee-bag" in case.car.components
+    assert case.car.stages == {"driver.knee-bag": 2}
+    assert "case-component-added" in codes(case)
+
+
 def test_without_equipment_the_likeliest_of_the_year_is_assumed(load: Load) -> None:
     case = load("[car]\nmodel_year = 1995\n")
     assert case.car.equipment == "front-bags"

@@ -57,7 +57,7 @@ def make_car(table: CarTable, vin: str | None, year: int | None, catalog: Catalo
     template = whole_template(name, catalog.templates)
     components = (set(template.components) | set(table.add)) - set(table.remove)
     stages = {c: template.stages.get(split_component(c).kind, 1) for c in components}
-    stages |= {c: n for c, n in table.stages.items() if c in components}
+    stages |= table.stages
     return Car(
         vin=vin,
         model_year=year,

@@ -63,8 +63,8 @@ class Notes:
         return Origin(file=self.name, line=line, raw=raw, person=person)
 
     def mention(self, component: str, stage: int, path: Path) -> None:
-        """Remember that the evidence named a component."""
-        if path[0] == "evidence":
+        """Remember that the evidence, or a number of circuits, named a component."""
+        if path[0] == "evidence" or path[:2] == ("car", "stages"):
             self.mentions.append(Mention(component, stage, path))
 
 

@@ -37,7 +37,7 @@ def read_bytes(path: Path, largest: int) -> bytes:
         raise InputError(f"{path}: {reason}.", remedy="Check the name of the file.") from error
     if size > largest:
         raise InputError(
-            f"{path} has {size / 1e6:,.0f} MB; more than {largest / 1e6:,.0f} MB is not read.",
+            f"{path} has more than {largest / 2**20:,.0f} MB, which is not read.",
             remedy="Hand in the report itself, without pictures or logs around it.",
         )
     return data
