@@ -1,6 +1,6 @@
 """Pages set in two columns: told from tables, and read one column after the other."""
 
-import itertools
+from collections import Counter
 from collections.abc import Sequence
 
 from squibwise.intake.importers.pages.lines import (
@@ -14,6 +14,7 @@ from squibwise.intake.importers.pages.marks import Glyph, Line
 _GUTTER = 1.2  # least width of the gap between columns, in line heights
 _SIDES_LEAST = 3  # lines that a column has at least
 _CROSSING_MOST = 0.34  # share of lines that may run across, such as headings
+_MIDDLE = (0.25, 0.85)  # a second column begins between these shares of the print's width
 _LEVEL = 0.12  # rows of a table stand on one level, within this share of the line height
 _MAX_SPLITS = 2
 
@@ -64,9 +65,10 @@ def _gutter(groups: Sequence[list[Glyph]]) -> float | None:
         return None
     rows = [_covered(group) for group in groups]
     left, right = min(r[0][0] for r in rows), max(r[-1][1] for r in rows)
-    starts = {b[0] for r in rows for a, b in itertools.pairwise(r)}
-    middle = [x for x in starts if left + 0.3 * (right - left) < x < left + 0.75 * (right - left)]
-    found = [x - 0.5 for x in sorted(middle)[:200] if _parts(groups, rows, x - 0.5)]
+    first, last = (left + share * (right - left) for share in _MIDDLE)
+    starts = Counter(round(start) for row in rows for start, _ in row if first < start < last)
+    often = sorted(x for x, count in starts.items() if count >= _SIDES_LEAST)
+    found = [x - 1.0 for x in often if _parts(groups, rows, x - 1.0)]
     return min(found, key=lambda x: _crossings(rows, x)) if found else None
 
 
