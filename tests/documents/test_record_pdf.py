@@ -173,7 +173,7 @@ def test_evidence_reasons_sources_files_and_limits_are_on_the_pages(issue: Maker
     record = issue()
     text = whole(record_pdf(record))
     assert "driver.front-bag/1: loop-resistance 2.1 ohm (u 0.05), by substitute-load" in text
-    assert "open circuit on stage 1 (judgement) [+12.3 dB]" in text
+    assert "open circuit on stage 1 (judgement) [+12.3 dB alone, +8.1 with all else known]" in text
     assert "Letters of interpretation on deployed airbags" in text
     assert "ab" * 32 in text
     assert record.digest in text

@@ -3,6 +3,7 @@
 import re
 import xml.etree.ElementTree as ET
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -62,6 +63,15 @@ def test_what_is_held_not_to_have_fired_is_drawn_as_such() -> None:
     svg = waterfall_svg(belief(0.02, 0.3, ("whole", 9.0)))
     assert "held not to have fired" in svg
     assert figures(svg)[-1] == pytest.approx(decibans(0.98), abs=0.06)
+
+
+def test_the_state_that_was_weighed_is_the_one_that_is_drawn() -> None:
+    plain = belief(0.02, 0.3, ("no code", 4.0))
+    weighed = msgspec.structs.replace(plain, likeliest="sound", prior_db=6.0)
+    svg = waterfall_svg(weighed)
+    assert "held to be sound" in svg
+    assert figures(svg)[0] == 6.0
+    assert figures(svg)[-1] == pytest.approx(decibans(0.49), abs=0.06)
 
 
 def test_an_unknown_prior_is_said() -> None:

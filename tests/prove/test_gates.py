@@ -310,7 +310,19 @@ def states_with(made: Made, component: str, now: str) -> Any:
 def test_a_doubtful_component_opens_the_gate_and_names_the_look(ask: Ask, made: Made) -> None:
     answer = ask(assessment=states_with(made, "passenger.front-bag", "DOUBT"))
     assert open_words(answer) == ["doubtful"]
-    assert answer["doubtful"].missing == ("passenger.front-bag: 60% sound. Look at the seam.",)
+    assert answer["doubtful"].missing == (
+        "passenger front airbag (passenger.front-bag): 60% sound. Look at the seam.",
+    )
+
+
+def test_a_doubt_without_a_look_that_pays_names_what_an_inspection_looks_at(
+    ask: Ask, made: Made, catalog: Catalog
+) -> None:
+    states = msgspec.structs.replace(
+        states_with(made, "passenger.front-bag", "DOUBT"), next_looks=()
+    )
+    (missing,) = ask(assessment=states)["doubtful"].missing
+    assert catalog.tasks.work["front-bag"].look in missing
 
 
 def test_an_inspection_that_passed_settles_a_doubt(ask: Ask, made: Made) -> None:

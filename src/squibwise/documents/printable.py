@@ -12,7 +12,7 @@ LONGEST_WORD = 28
 LONGEST_TEXT = 700
 CUT = " ... (whole text in the attached record)"
 WORD_BREAK = "\u200b"
-_PLAIN = re.compile(r"[\x20-\x7e\u00a1-\u017f]*\Z")
+_PLAIN = re.compile(r"[\x20-\x7e\u00a0-\u00ac\u00ae-\u017f]*\Z")
 _LONG_WORD = re.compile(rf"[^\s{WORD_BREAK}]{{{LONGEST_WORD},}}")
 _HIDDEN = ("Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp")
 
@@ -25,12 +25,17 @@ def printable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     and very long texts are cut with a note. The attached record keeps every text as it was.
     """
     if isinstance(value, str):
-        return breakable(_shortened(spelled(" ".join(value.split()))))
+        return breakable(_shortened(spelled(_one_line(value))))
     if isinstance(value, dict):
         return {k: printable(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [printable(v) for v in value]
     return value
+
+
+def _one_line(text: str) -> str:
+    """Return a text with white space as single spaces; spaces that must not break stay."""
+    return "\u00a0".join(" ".join(part.split()) for part in text.split("\u00a0"))
 
 
 def spelled(text: str) -> str:

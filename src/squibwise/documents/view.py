@@ -6,6 +6,7 @@ from squibwise.documents import view_grounds, view_work, wording
 from squibwise.model.proof import ProofRecord
 
 Json = dict[str, Any]
+MOST_DOUBTFUL = 12
 
 
 def view(record: ProofRecord) -> Json:
@@ -115,7 +116,10 @@ def _fired(content: Json, word: str) -> list[list[str]]:
 
 
 def _doubtful(content: Json) -> list[list[str]]:
+    """Return what is in doubt: what a look pays for first, then charges, then the least sure."""
+    order = {look["component"]: n for n, look in enumerate(content["next_looks"])}
     rows = [c for c in content["components"] if c["doubtful"]]
-    rows.sort(key=lambda c: c["now"]["sound"])
-    none = "no single look is known to settle it"
-    return [[c["title"], wording.states(c["now"]), c["look"] or none] for c in rows]
+    rows.sort(key=lambda c: (order.get(c["id"], len(order)), not c["stages"], c["now"]["sound"]))
+    shown = [[c["title"], wording.states(c["now"]), c["look"]] for c in rows[:MOST_DOUBTFUL]]
+    hidden = len(rows) - len(shown)
+    return shown + ([[f"and {hidden} more", "", "see Open gates and Components"]] if hidden else [])

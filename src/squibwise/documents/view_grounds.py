@@ -30,7 +30,8 @@ def _stage(stage: str, belief: Json) -> str:
 def _weighed(reason: Json) -> str:
     if reason["alone_db"] is None:
         return because(reason)
-    return f"{because(reason)} [{reason['alone_db']:+.1f} dB]"
+    last = "" if reason["last_db"] is None else f", {reason['last_db']:+.1f} with all else known"
+    return f"{because(reason)} [{reason['alone_db']:+.1f} dB alone{last}]"
 
 
 def evidence(stated: Json) -> list[Json]:

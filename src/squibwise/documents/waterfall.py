@@ -8,6 +8,7 @@ import msgspec
 
 from squibwise.documents.printable import spelled
 from squibwise.model.belief import Because, ComponentBelief
+from squibwise.model.words import State
 
 WIDTH, BAR, GAP, TOP, LABELS, EDGE = 860, 22, 10, 64, 400, 70
 NARROW = 1.0
@@ -28,9 +29,9 @@ def waterfall_svg(belief: ComponentBelief) -> str:
     """Return the waterfall of one component as SVG, in decibans.
 
     It starts at the belief before any evidence of this car, adds the weight of each piece of
-    evidence by itself, and ends at the belief right after the crash with all of it known. Weights
-    do not simply add when evidence depends on other evidence; what is left over has its own bar.
-    Whether a bar rises or falls stands in its label and in its pattern, not in colour alone.
+    evidence by itself, and ends at the belief of today with all of it known. Weights do not
+    simply add when evidence depends on other evidence; what is left over has its own bar.
+    Whether a bar rises or falls stands in its figure and in its pattern, not in colour alone.
     """
     claim, prior, posterior = _claim(belief)
     bars = _bars(prior, posterior, [b for b in belief.because if b.alone_db is not None])
@@ -48,15 +49,24 @@ def decibans(p: float) -> float:
 
 
 def _claim(belief: ComponentBelief) -> tuple[str, float | None, float]:
-    fired, prior = belief.after_crash.fired, belief.prior_fired
-    after = belief.after_crash
-    if fired >= max(after.sound, after.faulty, after.damaged, after.unfit):
-        return "to have fired", None if prior is None else decibans(prior), decibans(fired)
-    return (
-        "not to have fired",
-        None if prior is None else decibans(1.0 - prior),
-        decibans(1.0 - fired),
-    )
+    """Return what is held, its level before any evidence if known, and its level now. [dB]."""
+    state, prior = belief.likeliest, belief.prior_fired
+    if state is not None:
+        return _CLAIMS[state], belief.prior_db, decibans(getattr(belief.now, state))
+    now = belief.now
+    if now.fired >= max(now.sound, now.faulty, now.damaged, now.unfit):
+        return _CLAIMS["fired"], None if prior is None else decibans(prior), decibans(now.fired)
+    level = None if prior is None else decibans(1.0 - prior)
+    return "not to have fired", level, decibans(1.0 - now.fired)
+
+
+_CLAIMS: dict[State, str] = {
+    "sound": "to be sound",
+    "fired": "to have fired",
+    "faulty": "to be faulty",
+    "damaged": "to be damaged",
+    "unfit": "to be the wrong part or not configured",
+}
 
 
 def _bars(prior: float | None, posterior: float, reasons: list[Because]) -> list[_Bar]:

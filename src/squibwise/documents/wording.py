@@ -10,12 +10,15 @@ _STATES = ("sound", "fired", "faulty", "damaged", "unfit")
 
 
 def percent(p: float) -> str:
-    """Return a probability as people write it; what is not certain is never shown as certain."""
+    """Return a probability as people write it; what is not certain is never shown as certain.
+
+    Its spaces do not break at the end of a line.
+    """
     if 0.0 < p < 0.01:
-        return "< 1 %"
+        return "<\u00a01\u00a0%"
     if 0.99 < p < 1.0:
-        return "> 99 %"
-    return f"{100 * p:.0f} %"
+        return ">\u00a099\u00a0%"
+    return f"{100 * p:.0f}\u00a0%"
 
 
 def states(belief: Json) -> str:

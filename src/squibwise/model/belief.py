@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.errors import ModelError
 from squibwise.model.origin import Finding
-from squibwise.model.words import STATES, Basis
+from squibwise.model.words import STATES, Basis, State
 
 _SUM_TOLERANCE = 1e-9
 
@@ -69,6 +69,9 @@ class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
         now: States after everything that was done since.
         stages: Circuits by stage, now; empty for parts without a circuit.
         prior_fired: Probability of having fired before any evidence of this car.
+        likeliest: The state that ``now`` holds likeliest, which the weights speak of; None = not
+            weighed.
+        prior_db: Log odds of that state before any evidence of this car. [dB]
         because: Reasons, strongest first.
     """
 
@@ -77,6 +80,8 @@ class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     now: StateBelief
     stages: dict[str, StageBelief] = {}
     prior_fired: float | None = None
+    likeliest: State | None = None
+    prior_db: float | None = None
     because: tuple[Because, ...] = ()
 
 

@@ -11,7 +11,7 @@ from squibwise.model.belief import ComponentBelief
 from squibwise.model.cost import Cost
 from squibwise.model.words import WEAK_BASES
 from squibwise.prove.canonical import exact, plain
-from squibwise.prove.context import Context, fires
+from squibwise.prove.context import Context, fires, settling_look
 from squibwise.prove.gates import is_doubtful
 
 Json = dict[str, Any]
@@ -82,13 +82,12 @@ def _car(context: Context) -> Json:
 
 def _component(belief: ComponentBelief, context: Context) -> Json:
     stated: Json = _builtins(belief)
-    looks = [x.text for x in context.assessment.next_looks if x.component == belief.id]
     return stated | {
         "title": component_title(belief.id, context.catalog),
         "fired_in_crash": _fired_word(belief, context.catalog),
         "doubtful": is_doubtful(belief, context)
         and belief.now.sound > context.catalog.fact("release.surely-not").number(),
-        "look": looks[0] if looks else None,
+        "look": settling_look(belief.id, context),
     }
 
 

@@ -76,6 +76,15 @@ def fires(context: Context, component: str) -> bool:
     return context.catalog.kinds[split_component(component).kind].fires
 
 
+def settling_look(component: str, context: Context) -> str:
+    """Return the look that pays most for a component, else what an inspection looks at."""
+    looks = [x.text for x in context.assessment.next_looks if x.component == component]
+    if looks:
+        return looks[0]
+    task = context.catalog.tasks.work[split_component(component).kind]
+    return f"Look at: {task.look}."
+
+
 def where(evidence: Evidence) -> str:
     """Return the id of a piece of evidence and where it stands."""
     return f"{evidence.id} ({evidence.origin.where()})"

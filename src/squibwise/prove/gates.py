@@ -3,12 +3,13 @@
 from collections.abc import Callable
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.titles import component_title
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.work import Work
 from squibwise.prove import asked
-from squibwise.prove.context import Context, is_passed, last_passed, open_items
+from squibwise.prove.context import Context, is_passed, last_passed, open_items, settling_look
 
 
 def gates(
@@ -49,7 +50,7 @@ def _maker_procedure(context: Context) -> list[str]:
     profile = context.case.profile
     if profile.name != "unknown" or profile.rules or _is_explained(context, "maker-procedure"):
         return []
-    return [f"The rules followed ('{context.work.profile}') are an archetype, not the maker's."]
+    return ["The rules followed are archetypes, not those of this car's maker."]
 
 
 def _contradictions(context: Context) -> list[str]:
@@ -106,9 +107,9 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
 
 
 def _doubt(belief: ComponentBelief, context: Context) -> str:
-    looks = [x.text for x in context.assessment.next_looks if x.component == belief.id]
-    settle = f" {looks[0]}" if looks else ""
-    return f"{belief.id}: {belief.now.sound:.0%} sound.{settle}"
+    title = component_title(belief.id, context.catalog)
+    look = settling_look(belief.id, context)
+    return f"{title} ({belief.id}): {belief.now.sound:.0%} sound. {look}"
 
 
 def _still_to_do(*actions: str) -> Callable[[Context], list[str]]:
