@@ -1,0 +1,291 @@
+"""Firing logic, faults and what scans and eyes say: the figures that inference runs on."""
+
+from functools import cached_property
+from pathlib import Path
+
+import msgspec
+
+from squibwise.catalog.reading import read_toml
+from squibwise.errors import CatalogError
+from squibwise.model.words import Basis
+
+_ROW_TOLERANCE = 1e-6
+OUTCOMES = ("none", "open", "low", "leak", "other")
+CIRCUITS = ("good", "spent", "open", "low", "leak", "other", "damaged", "unfit", "unplugged")
+
+
+class Figure(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A probability with the range it may lie in."""
+
+    value: float
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.low <= self.value <= self.high <= 1.0:
+            raise CatalogError(f"figure {self.value}: not 0 <= low <= value <= high <= 1")
+
+
+class Families(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``firing/families.toml``: the choices a maker's firing logic is made of.
+
+    Attributes:
+        second_stage_always: Chance that the second stage fires with the first.
+        text: Each choice in words.
+    """
+
+    source: str
+    basis: Basis
+    second_stage_always: Figure
+    text: dict[str, str]
+
+
+class ZoneRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A zone of the body that can be struck.
+
+    Attributes:
+        side: ``front``, ``left``, ``right`` or ``rear``.
+        share: Share among hits on that side.
+        clock: Direction of force that goes with it, 1 to 12.
+    """
+
+    name: str
+    side: str
+    share: float
+    clock: int
+
+
+class SecondStage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """When the second stage of a front bag fires, in families that stage by severity.
+
+    Attributes:
+        mid_kmh: Half of them fire at this delta-V. [km/h]
+        width_kmh: Width of the logistic curve. [km/h]
+        always: Chance in families that always fire it.
+    """
+
+    mid_kmh: float
+    width_kmh: float
+    always: Figure
+    source: str
+    basis: Basis
+
+
+class RecordRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Chance of a crash record in the unit, by what the unit commanded."""
+
+    shown_among_codes: Figure
+    nothing_no_crash: Figure
+    nothing_light: Figure
+    nothing_severe: Figure
+    severe_kmh: float
+    belts_only: Figure
+    bags: Figure
+    locked_if_belts_only: Figure
+    names_belts_if_bags: Figure
+    names_belts_if_belts_only: Figure
+
+
+class ChargeRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Chance that a charge with its own logic fires, by what the unit commanded."""
+
+    kind: str
+    front: Figure | None = None
+    other: Figure | None = None
+    belts: Figure | None = None
+    rear: Figure | None = None
+    rollover: Figure | None = None
+
+
+class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``firing/event.toml``: what may have happened, and what the unit then fires."""
+
+    source: str
+    basis: Basis
+    severity_grid_kmh: tuple[float, ...]
+    moderate_from_kmh: float
+    severe_from_kmh: float
+    kinds: dict[str, Figure]
+    zone: tuple[ZoneRow, ...]
+    chances: dict[str, Figure]
+    second_stage: SecondStage
+    record: RecordRow
+    stopped: dict[str, Figure]
+    follow: dict[str, Figure]
+    charge: tuple[ChargeRow, ...]
+
+
+class ConditionRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often a part of a family is at fault before anything is known of the car.
+
+    ``open``, ``low`` and ``leak`` count per circuit, the rest per part. ``before`` is a circuit
+    that was open already before the crash, so that the part could not fire.
+    """
+
+    name: str
+    open: float = 0.0
+    low: float = 0.0
+    leak: float = 0.0
+    other: float = 0.0
+    before: float = 0.0
+    damaged: float
+    unfit: float
+    absent: float
+
+    def __post_init__(self) -> None:
+        rest = (self.damaged, self.unfit, self.absent, self.before, self.other)
+        if not 0.0 < sum(rest) + self.open + self.low + self.leak < 1.0:
+            raise CatalogError(f"conditions of {self.name} are not probabilities")
+
+
+class StruckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Chance that a crash damages a kind of part, by where and how hard the car was hit."""
+
+    kind: str
+    zones: str
+    light: float
+    moderate: float
+    severe: float
+
+    def __post_init__(self) -> None:
+        if self.zones not in ("own", "any", "front", "other-bags"):
+            raise CatalogError(f"struck {self.kind}: zones '{self.zones}' is unknown")
+        if not 0.0 <= self.light <= self.moderate <= self.severe < 1.0:
+            raise CatalogError(f"struck {self.kind}: chances must rise with severity")
+
+
+class LinkRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Trim that a firing part tears.
+
+    Attributes:
+        kind: The trim.
+        by: Component id, or a kind at the same seat or side.
+        damaged: Chance of damage when that part fired.
+    """
+
+    kind: str
+    by: str
+    damaged: float
+
+
+class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``firing/conditions.toml``: faults, damage and what work on the car does."""
+
+    source: str
+    basis: Basis
+    range_factor: float
+    family: tuple[ConditionRow, ...]
+    struck: tuple[StruckRow, ...]
+    link: tuple[LinkRow, ...]
+    plugs: dict[str, Figure]
+    work: dict[str, Figure]
+
+
+class ScanRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a scan says of a circuit that is really like this; sums to one."""
+
+    circuit: str
+    none: float
+    open: float
+    low: float
+    leak: float
+    other: float
+
+    def __post_init__(self) -> None:
+        values = [getattr(self, o) for o in OUTCOMES]
+        if self.circuit not in CIRCUITS or not min(values) > 0.0:
+            raise CatalogError(f"scan row {self.circuit}: unknown circuit, or a zero")
+        if not abs(sum(values) - 1.0) <= _ROW_TOLERANCE:
+            raise CatalogError(f"scan row {self.circuit} does not sum to one")
+
+
+class StatusRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often a code found carries a status word, by what is behind it."""
+
+    circuit: str
+    present: float
+    intermittent: float
+    pending: float
+
+
+class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How far a scan reaches, by what is known of its coverage."""
+
+    complete: Figure
+    unstated: Figure
+    partial: Figure
+    found_though_stopped: Figure
+    lowest_volts: float
+    highest_volts: float
+    named_part_fired: Figure
+    named_part_not_fired: Figure
+
+
+class ReadingWindow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Loop resistance that the cautious end of published windows calls good. [ohm]."""
+
+    low_ohm: float
+    high_ohm: float
+
+
+class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``firing/scan.toml``: how reliable each kind of evidence is."""
+
+    source: str
+    basis: Basis
+    range_factor: float
+    floor: float
+    row: tuple[ScanRow, ...]
+    status: tuple[StatusRow, ...]
+    reach: Reach
+    people: dict[str, Figure]
+    body: dict[str, Figure]
+    recorder: dict[str, Figure]
+    lamp: dict[str, Figure]
+    reading: ReadingWindow
+
+    def __post_init__(self) -> None:
+        missing = set(CIRCUITS) - {r.circuit for r in self.row}
+        if missing:
+            raise CatalogError(f"scan: no row for {sorted(missing)}")
+
+
+class Firing:
+    """All of it. A class because each file is read on first use.
+
+    Args:
+        root: Folder ``firing`` of the catalogue's data.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+
+    @cached_property
+    def families(self) -> Families:
+        """The choices a maker's firing logic is made of."""
+        return read_toml(self.root / "families.toml", Families)
+
+    @cached_property
+    def events(self) -> Events:
+        """What may have happened."""
+        return read_toml(self.root / "event.toml", Events)
+
+    @cached_property
+    def conditions(self) -> Conditions:
+        """Faults, damage and what work does."""
+        return read_toml(self.root / "conditions.toml", Conditions)
+
+    @cached_property
+    def scans(self) -> Scans:
+        """How reliable each kind of evidence is."""
+        return read_toml(self.root / "scan.toml", Scans)
+
+    @cached_property
+    def circuit_rows(self) -> dict[str, tuple[float, ...]]:
+        """Chance of each of ``OUTCOMES`` by circuit."""
+        return {r.circuit: tuple(getattr(r, o) for o in OUTCOMES) for r in self.scans.row}
+
+    @cached_property
+    def condition_rows(self) -> dict[str, ConditionRow]:
+        """Prior conditions by family."""
+        return {r.name: r for r in self.conditions.family}

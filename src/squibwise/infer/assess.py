@@ -1,0 +1,72 @@
+"""Assess a case: what happened, and what state every component is in."""
+
+from collections.abc import Mapping
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.assumptions import assumptions
+from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
+from squibwise.infer.contradictions import contradictions
+from squibwise.infer.explain import Reasons, reasons
+from squibwise.infer.looks import next_looks
+from squibwise.infer.marginals import GroupMarginal, marginals
+from squibwise.infer.network import network
+from squibwise.infer.observe import observe
+from squibwise.infer.posterior import Engine, Posterior
+from squibwise.infer.reports import crash_record, loose_chance
+from squibwise.model.belief import Assessment, ComponentBelief, LossTable
+from squibwise.model.case import Case
+
+
+def assess(
+    case: Case,
+    catalog: Catalog,
+    losses: LossTable | None = None,
+    shifts: Mapping[str, float] | None = None,
+) -> Assessment:
+    """Return what is believed of the event and of every component, with reasons.
+
+    Args:
+        case: The case with its evidence.
+        catalog: Priors, firing logic and likelihoods.
+        losses: What wrong decisions cost; None = one unit each, for ranking the next looks.
+        shifts: Learned intercepts of the deployment curves, by curve id. [log odds]
+    """
+    net = network(case, catalog, shifts or {})
+    items = observe(net, catalog)
+    engine = Engine(net, catalog)
+    found = engine.run(items)
+    groups = marginals(found)
+    why = reasons(engine, items, found, groups)
+    return Assessment(
+        event=event_belief(found, groups, crash_record(found, catalog), catalog),
+        components=_components(case, found, groups, why, catalog),
+        contradictions=contradictions(case, engine, items, found, groups, catalog),
+        next_looks=next_looks(case, engine, items, found, losses, catalog),
+        assumptions=assumptions(case, net, shifts or {}, catalog),
+        surprise_db=why.surprise_db,
+    )
+
+
+def _components(
+    case: Case,
+    found: Posterior,
+    groups: tuple[GroupMarginal, ...],
+    why: Reasons,
+    catalog: Catalog,
+) -> tuple[ComponentBelief, ...]:
+    """Return the beliefs in the car's own order of components."""
+    net, end = found.net, len(found.net.line.entries)
+    beliefs = {}
+    for group in groups:
+        for name, part in group.parts.items():
+            loose = loose_chance(name, end, net, catalog)
+            reason = why.of(name)
+            beliefs[name] = ComponentBelief(
+                id=name,
+                after_crash=state_belief(part, part.after),
+                now=state_belief(part, part.now),
+                stages=stage_beliefs(part, group.group.causes, end, loose),
+                prior_fired=reason.prior_fired if part.part.kind.fires else None,
+                because=reason.because,
+            )
+    return tuple(beliefs[c] for c in case.car.components if c in beliefs)

@@ -1,0 +1,116 @@
+"""Beliefs in the records of the model, from what inference computed."""
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import CIRCUITS
+from squibwise.catalog.load import Catalog
+from squibwise.infer.causes import Cause
+from squibwise.infer.circuits import circuit_table
+from squibwise.infer.marginals import GroupMarginal, PartMarginal
+from squibwise.infer.network import Network
+from squibwise.infer.posterior import Posterior
+from squibwise.infer.scenarios import Scenario
+from squibwise.model.belief import EventBelief, SpeedChange, StageBelief, StateBelief
+from squibwise.model.words import STATES
+
+Array = npt.NDArray[np.float64]
+_NEAR_CERTAIN = 0.99
+_TAIL = 1e-12
+
+
+def state_belief(part: PartMarginal, micros: Array) -> StateBelief:
+    """Return a part's belief from chances of its micros with each cause: (C, M)."""
+    values = micros.sum(axis=0) @ part.part.states()
+    values = values / values.sum()
+    return StateBelief(**{s: float(v) for s, v in zip(STATES, values, strict=True)})
+
+
+def stage_beliefs(
+    marginal: PartMarginal, causes: tuple[Cause, ...], place: int, loose: float
+) -> dict[str, StageBelief]:
+    """Return what is believed of each circuit now, common causes included."""
+    part = marginal.part
+    if not part.stages:
+        return {}
+    like = circuit_table(part, causes, place, loose)
+    chance = np.einsum("cm,cmsk->sk", marginal.now, like)
+    good, spent = CIRCUITS.index("good"), CIRCUITS.index("spent")
+    result = {}
+    for stage in range(part.stages):
+        fired, live = float(chance[stage, spent]), float(chance[stage, good])
+        total = float(chance[stage].sum())
+        result[str(stage + 1)] = StageBelief(
+            fired=fired / total, live=live / total, faulty=max(0.0, total - fired - live) / total
+        )
+    return result
+
+
+def event_belief(
+    posterior: Posterior, groups: tuple[GroupMarginal, ...], record: float | None, catalog: Catalog
+) -> EventBelief:
+    """Return what is believed of the crash."""
+    net, rows = posterior.net, posterior.rows
+    size = len(net.rows.scenarios)
+    scenario: Array = np.bincount(net.rows.scenario, weights=rows, minlength=size).astype(float)
+    no_crash = _sum(net, scenario, lambda s: s.kind in ("none", "outside"))
+    people = {g.group.name: g.group.seat.chances(g.people) for g in groups}
+    passenger = people.get("passenger", {})
+    zones = {z.name: 0.0 for z in catalog.firing.events.zone}
+    for story, chance in zip(net.rows.scenarios, scenario, strict=True):
+        for zone in {b.zone.name for b in story.blows}:
+            zones[zone] += float(chance)
+    return EventBelief(
+        zones={z: min(1.0, p) for z, p in zones.items()},
+        delta_v_kmh=None if no_crash > _NEAR_CERTAIN else _speeds(net, scenario),
+        driver_belted=_latched(people.get("driver", {})),
+        passenger_belted=_latched(passenger),
+        front_passenger=_classes(passenger),
+        rollover=_sum(net, scenario, lambda s: s.rollover),
+        second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
+        no_crash=no_crash,
+        causes=_causes(groups, record),
+    )
+
+
+def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:
+    chances = [c for s, c in zip(net.rows.scenarios, scenario, strict=True) if test(s)]
+    return min(1.0, float(sum(chances)))
+
+
+def _latched(people: dict[str, float]) -> float:
+    return min(1.0, float(sum(p for w, p in people.items() if w.split("-")[-1] == "latched")))
+
+
+def _classes(people: dict[str, float]) -> dict[str, float]:
+    result = {"empty": 0.0, "child-or-small": 0.0, "adult": 0.0}
+    for word, chance in people.items():
+        name = "child-or-small" if word.startswith("child") else word.split("-")[0]
+        result[name] += float(chance)
+    return result
+
+
+def _causes(groups: tuple[GroupMarginal, ...], record: float | None) -> dict[str, float]:
+    """Return the chance of each common cause, and of a crash record in the unit."""
+    result: dict[str, float] = {}
+    for group in groups:
+        for cause, chance in zip(group.group.causes, group.causes, strict=True):
+            if cause.name != "none":
+                result[cause.name] = min(1.0, result.get(cause.name, 0.0) + float(chance))
+    if record is not None:
+        result["crash-record"] = record
+    return result
+
+
+def _speeds(net: Network, scenario: Array) -> SpeedChange | None:
+    """Return quantiles of the worst blow's delta-V, damage-estimate scale turned to true."""
+    speed = np.array([s.speed for s in net.rows.scenarios])
+    weight = np.where(speed > 0.0, scenario, 0.0)
+    if weight.sum() <= _TAIL:
+        return None
+    order = np.argsort(speed, kind="stable")
+    share = np.cumsum(weight[order]) - 0.5 * weight[order]
+    values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, speed[order])
+    return SpeedChange(p10=float(values[0]), p50=float(values[1]), p90=float(values[2]))

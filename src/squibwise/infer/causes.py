@@ -1,0 +1,142 @@
+"""Common causes inside one group: a plug shared by several circuits, or the clock spring."""
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.timeline import Timeline
+from squibwise.model.car import Car
+from squibwise.model.evidence import DoneWork
+from squibwise.model.names import split_component
+from squibwise.model.report import Report
+
+_BESIDES = {
+    "wheel": ("driver.steering-wheel", "driver.steering-column", "driver.clock-spring"),
+    "seat": ("seat-frame", "seat-foam-cover"),
+}
+_DISTURBS = ("disconnected", "replaced", "repaired")
+_HEALS = ("reseated", "repaired", "replaced")
+_EVER = 1 << 30
+SPRING = "clock-spring"
+
+
+class Cause(msgspec.Struct, frozen=True):
+    """One common cause.
+
+    Attributes:
+        name: ``none``, ``shared-plug:<place>.<plug>`` or ``clock-spring``.
+        members: Components whose circuits it opens.
+        weight: Prior chance; of the clock spring, the odds that turn its part's prior into its own.
+        opens: Chance that it opens any one of its circuits.
+        start: Place in time from which it is there.
+        end: Place in time at which it is gone.
+    """
+
+    name: str
+    members: frozenset[str]
+    weight: float
+    opens: float
+    start: int = -1
+    end: int = _EVER
+
+    def active(self, place: int) -> bool:
+        """Return whether it is there at a place in time."""
+        return self.start < place < self.end
+
+
+def causes(group: str, car: Car, line: Timeline, catalog: Catalog) -> tuple[Cause, ...]:
+    """Return the common causes that a case gives reason to think of, ``none`` first."""
+    found = [c for plug in _plugs(group, car, catalog) for c in _plug_causes(plug, line, catalog)]
+    if group == "driver":
+        found += _spring_causes(car, line, catalog)
+    rest = 1.0 - sum(c.weight for c in found if c.name != SPRING)
+    return (Cause(name="none", members=frozenset(), weight=rest, opens=0.0), *found)
+
+
+class Plug(msgspec.Struct, frozen=True):
+    """A junction that circuits of one place share."""
+
+    name: str
+    members: frozenset[str]
+    nearby: frozenset[str]
+
+
+def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
+    """Return the plugs of a group that at least two circuits share."""
+    by_plug: dict[str, list[str]] = {}
+    for component in car.components:
+        name = split_component(component)
+        kind = catalog.kinds[name.kind]
+        shared = kind.circuit and kind.plug in ("seat", "wheel", "pillar")
+        wheel = kind.plug == "wheel"
+        if wheel and (group != "driver" or kind.kind == "clock-spring"):
+            continue
+        if name.place == group and shared:
+            by_plug.setdefault(kind.plug, []).append(component)
+    plugs = []
+    for plug, members in by_plug.items():
+        circuits = sum(car.stages.get(m, 1) for m in members)
+        if circuits > 1:
+            nearby = {b if "." in b else f"{group}.{b}" for b in _BESIDES.get(plug, ())}
+            plugs.append(Plug(f"{group}.{plug}", frozenset(members), frozenset(nearby)))
+    return plugs
+
+
+def _plug_causes(plug: Plug, line: Timeline, catalog: Catalog) -> list[Cause]:
+    if not _asked(plug.members, line):
+        return []
+    chances = catalog.firing.conditions.plugs
+    works = line.works_on(plug.members | plug.nearby)
+    name, opens = f"shared-plug:{plug.name}", chances["opens_a_circuit"].value
+    found = _with_healing(Cause(name, plug.members, chances["shared"].value, opens), works, catalog)
+    disturbed = [at for at, w in works if w.what in _DISTURBS]
+    if disturbed:
+        weight = chances["shared_after_work"].value
+        later = Cause(name, plug.members, weight, opens, start=disturbed[0])
+        found += _with_healing(later, works, catalog)
+    return found
+
+
+def _spring_causes(car: Car, line: Timeline, catalog: Catalog) -> list[Cause]:
+    """Return the clock spring as a cause; its own chance sits in the part's prior."""
+    bag, spring = "driver.front-bag", "driver.clock-spring"
+    if bag not in car.components or spring not in car.components:
+        return []
+    if not _asked(frozenset({bag}), line):
+        return []
+    plugs = catalog.firing.conditions.plugs
+    opens = plugs["spring_opens_a_circuit"].value
+    ends = [at for at, w in line.works_on(frozenset({spring})) if w.what == "replaced"]
+    worked = line.works_on(frozenset({bag, *_BESIDES["wheel"]}))
+    share = plugs["spring_faulty_after_work" if worked else "spring_faulty"].value
+    row = catalog.firing.condition_rows["wiring"]
+    usual = row.open + row.low + row.leak + row.other
+    weight = share / (1.0 - share) * (1.0 - usual) / usual
+    return [Cause(SPRING, frozenset({bag}), weight, opens, end=min(ends, default=_EVER))]
+
+
+def _with_healing(
+    cause: Cause, works: tuple[tuple[int, DoneWork], ...], catalog: Catalog
+) -> list[Cause]:
+    """Return the cause split into healed by a later reseating, and still there."""
+    ends = [at for at, w in works if w.what in _HEALS and at > cause.start]
+    if not ends:
+        return [cause]
+    heals = catalog.firing.conditions.work["reseat_heals"].value
+    name, members, opens, start = cause.name, cause.members, cause.opens, cause.start
+    return [
+        Cause(name, members, cause.weight * heals, opens, start, ends[-1]),
+        Cause(name, members, cause.weight * (1.0 - heals), opens, start),
+    ]
+
+
+def _asked(members: frozenset[str], line: Timeline) -> bool:
+    """Return whether a code was found on, or work was done on, any of these components."""
+    if line.works_on(members):
+        return True
+    return any(
+        candidate.component in members
+        for entry in line.entries
+        if isinstance(entry, Report)
+        for code in entry.reading.lines
+        for candidate in code.candidates
+    )

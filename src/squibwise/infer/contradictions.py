@@ -1,0 +1,187 @@
+"""Evidence that does not fit together: reported, never averaged away."""
+
+from itertools import combinations
+
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.explain import DECIBANS
+from squibwise.infer.items import Item, OnPart
+from squibwise.infer.marginals import GroupMarginal, group_marginal
+from squibwise.infer.parts import Part
+from squibwise.infer.posterior import Engine, Posterior
+from squibwise.infer.reports import UNIT, event_lines, one_cause, unit_able
+from squibwise.model.belief import Contradiction
+from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance, LampCheck, Statement
+from squibwise.model.report import Report
+
+Array = npt.NDArray[np.float64]
+_CLASH_DB = 6.0
+_HALF = 0.5
+_SURE = 0.95
+
+
+def contradictions(
+    case: Case,
+    engine: Engine,
+    items: tuple[Item, ...],
+    found: Posterior,
+    groups: tuple[GroupMarginal, ...],
+    catalog: Catalog,
+) -> tuple[Contradiction, ...]:
+    """Return everything in the evidence that does not fit together."""
+    result = _clashes(engine, items)
+    result += _statements(case, found, groups)
+    result += _records(case, found, catalog)
+    result += _lamps(case)
+    result += _no_crash(case, found)
+    return tuple(result)
+
+
+def _clashes(engine: Engine, items: tuple[Item, ...]) -> list[Contradiction]:
+    """Return pairs of observations of one part in one epoch that no state of it explains well."""
+    by_part: dict[tuple[str, int], list[tuple[Item, OnPart]]] = {}
+    for item in items:
+        for on in item.parts:
+            epoch = sum(1 for place, _ in engine.works[on.part] if place < on.place)
+            by_part.setdefault((on.part, epoch), []).append((item, on))
+    result = []
+    for (name, epoch), entries in by_part.items():
+        if len(entries) > 1 and epoch == 0:
+            result += _clashes_on(name, entries, engine, items)
+    return result
+
+
+def _clashes_on(
+    name: str, entries: list[tuple[Item, OnPart]], engine: Engine, items: tuple[Item, ...]
+) -> list[Contradiction]:
+    own = {id(item) for item, _ in entries}
+    rest = tuple(i for i in items if id(i) not in own)
+    g, _, _ = engine.place[name]
+    part = group_marginal(engine.run(rest), g).parts[name]
+    result = []
+    for (item, on), (other, against) in combinations(entries, 2):
+        clash = _clash_db(part.after, on, against)
+        if clash > _CLASH_DB and _best_story(part.after, on, against) < _HALF:
+            text = f"{name}: '{item.text}' does not fit '{other.text}'"
+            result.append(
+                Contradiction(
+                    text=text,
+                    evidence=tuple(dict.fromkeys((item.evidence, other.evidence))),
+                    remedy=_clash_remedy(part.part),
+                )
+            )
+    return result
+
+
+def _clash_db(chance: Array, first: OnPart, second: OnPart) -> float:
+    """Return by how much two observations together are rarer than they are apart. [dB]."""
+    one = np.broadcast_to(first.values[0], chance.shape)
+    two = np.broadcast_to(second.values[0], chance.shape)
+    apart = float((chance * one).sum() * (chance * two).sum())
+    return float(DECIBANS * np.log10(apart / float((chance * one * two).sum())))
+
+
+def _best_story(chance: Array, first: OnPart, second: OnPart) -> float:
+    """Return how well the best single story explains both, as a share of what each could have."""
+    one = np.broadcast_to(first.values[0], chance.shape)
+    two = np.broadcast_to(second.values[0], chance.shape)
+    return float((one * two).max() / (one.max() * two.max()))
+
+
+def _clash_remedy(part: Part) -> str:
+    if part.kind.circuit:
+        return (
+            "Look again at the part itself and at its part number and plug, then scan again with "
+            "the supply in range; handle it as live until both agree."
+        )
+    return "Look again at the part itself, in daylight and from both sides."
+
+
+def _statements(
+    case: Case, found: Posterior, groups: tuple[GroupMarginal, ...]
+) -> list[Contradiction]:
+    """Return second-hand words that the rest of the evidence refutes."""
+    bags = found.net.rows.front | (found.net.rows.others > 0)
+    parts = {n: p for g in groups for n, p in g.parts.items()}
+    result = []
+    for entry in case.evidence:
+        if not isinstance(entry, Statement) or entry.says not in ("deployed", "not-deployed"):
+            continue
+        fired = float(found.rows @ bags)
+        if entry.component is not None:
+            if entry.component not in parts:
+                continue
+            part = parts[entry.component]
+            fired = float(part.after.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
+        wrong = fired > _SURE if entry.says == "not-deployed" else fired < 1.0 - _SURE
+        if wrong:
+            what = entry.component or "the car"
+            text = f"{entry.from_ or 'somebody'} says {what} {entry.says}; the rest says otherwise"
+            remedy = "Trust what was seen and scanned; ask where the word came from."
+            result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
+    return result
+
+
+def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:
+    """Return complete scans without a crash record although bags surely fired."""
+    rows = found.net.rows
+    fired = float(found.rows @ (rows.front | (rows.others > 0)))
+    swaps = [w for _, w in found.net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
+    result = []
+    for entry in case.evidence:
+        if not isinstance(entry, Report) or swaps or fired < _SURE or one_cause(entry):
+            continue
+        whole = entry.reading.coverage.complete and unit_able(entry, catalog) is not False
+        if whole and not event_lines(entry):
+            result.append(
+                Contradiction(
+                    text="bags fired, yet the complete scan shows no crash record in the unit",
+                    evidence=(entry.id,),
+                    remedy=(
+                        "Check whether the tool lists crash records at all, and whether the unit "
+                        "is the one of the crash: number, serial, and if its record was cleared."
+                    ),
+                )
+            )
+    return result
+
+
+def _lamps(case: Case) -> list[Contradiction]:
+    """Return lamp checks that do not fit the last scan before them."""
+    result = []
+    scan: Report | None = None
+    for entry in case.evidence:
+        if isinstance(entry, Report):
+            scan = entry
+        elif isinstance(entry, LampCheck) and scan is not None and entry.lit:
+            present = [c for c in scan.reading.lines if "present" in c.status]
+            if entry.stayed_out and present:
+                text = "the lamp went out and stayed out, yet the scan shows codes as present"
+                result.append(_lamp_clash(text, entry, scan))
+            clean = scan.reading.coverage.complete and not scan.reading.lines
+            if entry.stayed_out is False and clean:
+                text = "the lamp stays on, yet the complete scan shows no code"
+                result.append(_lamp_clash(text, entry, scan))
+    return result
+
+
+def _lamp_clash(text: str, lamp: LampCheck, scan: Report) -> Contradiction:
+    remedy = "Scan again with the ignition on and the supply in range, and watch the lamp through."
+    return Contradiction(text=text, evidence=(lamp.id, scan.id), remedy=remedy)
+
+
+def _no_crash(case: Case, found: Posterior) -> list[Contradiction]:
+    crashed = [s.kind in ("crash", "earlier") for s in found.net.rows.scenarios]
+    crash = float(found.rows @ found.net.rows.holds(crashed))
+    result = []
+    for entry in case.evidence:
+        if not isinstance(entry, Circumstance) or entry.what != "crash":
+            continue
+        if (crash if not entry.present else 1.0 - crash) > _SURE:
+            text = "what was told of the crash does not fit what was seen and scanned"
+            remedy = "Look over the body and the unit's record; ask who owned the car before."
+            result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
+    return result

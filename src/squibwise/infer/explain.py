@@ -1,0 +1,164 @@
+"""Why: what each piece of evidence contributed to each conclusion, in decibans."""
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.infer.items import Item
+from squibwise.infer.marginals import GroupMarginal, given_event, group_marginal, marginals
+from squibwise.infer.posterior import Engine, Posterior
+from squibwise.model.belief import Because
+from squibwise.model.words import STATES, State
+
+Array = npt.NDArray[np.float64]
+_SHOWN = 6
+_LEAST_DB = 0.3
+_EDGE = 1e-12
+DECIBANS = 10.0
+
+
+class Reason(msgspec.Struct, frozen=True):
+    """Why one component is believed to be what it is.
+
+    Attributes:
+        state: The likeliest state, which the weights speak of.
+        prior_db: Its log odds before any evidence. [dB]
+        prior_fired: Chance of having fired before any evidence.
+        because: Strongest first.
+    """
+
+    state: State
+    prior_db: float
+    prior_fired: float
+    because: tuple[Because, ...]
+
+
+class Reasons(msgspec.Struct, frozen=True):
+    """Reasons by component, and how badly the evidence fits together as a whole. [dB]."""
+
+    by_part: dict[str, Reason]
+    surprise_db: float
+
+    def of(self, component: str) -> Reason:
+        """Return the reasons of one component."""
+        return self.by_part[component]
+
+
+def decibans(p: Array | float) -> Array:
+    """Return log odds in decibans, 10 log10(p / (1 - p))."""
+    clipped = np.clip(p, _EDGE, 1.0 - _EDGE)
+    return np.asarray(DECIBANS * np.log10(clipped / (1.0 - clipped)))
+
+
+class _Weights(msgspec.Struct):
+    """Log odds of each part's likeliest state without each item, and with it alone."""
+
+    names: list[str]
+    states: list[State]
+    prior: Array
+    full: Array
+    without: Array
+    alone: Array
+
+
+def reasons(
+    engine: Engine, items: tuple[Item, ...], found: Posterior, groups: tuple[GroupMarginal, ...]
+) -> Reasons:
+    """Return the reasons of every component."""
+    blank = engine.run(())
+    before = marginals(blank)
+    weights = _weights(engine, items, found, blank, groups, before)
+    fired = _chance_of(before, "fired")
+    by_part = {}
+    for column, name in enumerate(weights.names):
+        by_part[name] = Reason(
+            state=weights.states[column],
+            prior_db=float(weights.prior[column]),
+            prior_fired=fired[name],
+            because=_because(name, column, items, weights),
+        )
+    alone = sum(engine.run((item,)).log_evidence - blank.log_evidence for item in items)
+    joint = found.log_evidence - blank.log_evidence
+    return Reasons(by_part, float(DECIBANS / np.log(10.0) * (alone - joint)))
+
+
+def _chance_of(groups: tuple[GroupMarginal, ...], state: State) -> dict[str, float]:
+    column = STATES.index(state)
+    return {
+        name: float((part.now.sum(axis=0) @ part.part.states())[column])
+        for group in groups
+        for name, part in group.parts.items()
+    }
+
+
+def _weights(
+    engine: Engine,
+    items: tuple[Item, ...],
+    found: Posterior,
+    blank: Posterior,
+    groups: tuple[GroupMarginal, ...],
+    before: tuple[GroupMarginal, ...],
+) -> _Weights:
+    """Return every weight of evidence, without and alone, for every part."""
+    names, states, masks = [], [], []
+    for group in groups:
+        for name, part in group.parts.items():
+            values = part.now.sum(axis=0) @ part.part.states()
+            best = int(np.argmax(values))
+            names.append(name)
+            states.append(STATES[best])
+            masks.append(part.part.states()[:, best])
+    place = {n: i for i, n in enumerate(names)}
+    size = (len(items), len(names))
+    prior, full = _odds(before, names, masks), _odds(groups, names, masks)
+    result = _Weights(names, states, prior, full, np.zeros(size), np.zeros(size))
+    with_all = [given_event(found, engine.place[n], m) for n, m in zip(names, masks, strict=True)]
+    with_none = [given_event(blank, engine.place[n], m) for n, m in zip(names, masks, strict=True)]
+    dense_all = np.array([t.ravel() for t in with_all]).T
+    dense_none = np.array([t.ravel() for t in with_none]).T
+    for row, item in enumerate(items):
+        rest = tuple(i for i in items if i is not item)
+        for kept, dense, into in (
+            (rest, dense_all, result.without),
+            ((item,), dense_none, result.alone),
+        ):
+            posterior = engine.run(kept)
+            into[row] = decibans(posterior.weights.ravel() @ dense)
+            for index in engine.touched(item):
+                marginal = group_marginal(posterior, index)
+                for name, part in marginal.parts.items():
+                    column = place[name]
+                    chance = part.now.sum(axis=0) @ masks[column]
+                    into[row, column] = decibans(float(chance))
+    return result
+
+
+def _odds(groups: tuple[GroupMarginal, ...], names: list[str], masks: list[Array]) -> Array:
+    chances = {n: p.now.sum(axis=0) for g in groups for n, p in g.parts.items()}
+    return decibans(np.array([chances[n] @ m for n, m in zip(names, masks, strict=True)]))
+
+
+def _because(
+    name: str, column: int, items: tuple[Item, ...], weights: _Weights
+) -> tuple[Because, ...]:
+    """Return the strongest reasons of one component, for and against."""
+    last = weights.full[column] - weights.without[:, column]
+    alone = weights.alone[:, column] - weights.prior[column]
+    size = np.maximum(np.abs(last), np.abs(alone))
+    result = []
+    for row in np.argsort(-size, kind="stable")[:_SHOWN]:
+        if size[row] < _LEAST_DB:
+            break
+        item = items[row]
+        where = "" if item.about in ("", name) else f"{item.about}: "
+        result.append(
+            Because(
+                text=where + item.text,
+                evidence=(item.evidence,),
+                sources=item.sources,
+                weak=item.weak,
+                alone_db=round(float(alone[row]), 2),
+                last_db=round(float(last[row]), 2),
+            )
+        )
+    return tuple(result)

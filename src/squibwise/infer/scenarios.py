@@ -1,0 +1,215 @@
+"""What may have happened to the body: kind of event, struck zones, severity, rollover."""
+
+from collections.abc import Iterator
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import Events, ZoneRow
+from squibwise.catalog.load import Catalog
+from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance, Impact, Recorder
+from squibwise.numerics.curves import Struck
+
+Array = npt.NDArray[np.float64]
+_CRASH_KINDS = ("crash", "earlier")
+_RECORDED_STEPS = np.linspace(-1.8, 1.8, 7)
+
+
+class Blow(msgspec.Struct, frozen=True):
+    """One impact.
+
+    Attributes:
+        zone: Struck zone.
+        speed: Resultant delta-V on the scale of damage estimates. [km/h]
+        forward: Forward speed lost. [km/h] None = spread over the usual directions of that side.
+        lateral: Sideways change. [km/h] None likewise.
+    """
+
+    zone: ZoneRow
+    speed: float
+    forward: float | None = None
+    lateral: float | None = None
+
+
+class Scenario(msgspec.Struct, frozen=True):
+    """One thing that may have happened.
+
+    Attributes:
+        kind: ``crash``, ``none``, ``earlier`` (before this damage) or ``outside`` (a charge fired
+            without a crash).
+        blows: Impacts in order of time.
+        weight: Prior weight; all scenarios together sum to one.
+    """
+
+    kind: str
+    blows: tuple[Blow, ...]
+    rollover: bool
+    weight: float
+
+    @property
+    def speed(self) -> float:
+        """Resultant of the worst blow. [km/h]."""
+        return max((b.speed for b in self.blows), default=0.0)
+
+
+def scenarios(case: Case, catalog: Catalog) -> tuple[Scenario, ...]:
+    """Return everything that may have happened; two impacts and rollovers only where asked for."""
+    events = catalog.firing.events
+    kinds = _kinds(case, events)
+    crashes = tuple(_crashes(case, catalog))
+    total = sum(weight for _, _, weight in crashes)
+    result = []
+    for kind, share in kinds.items():
+        if kind in _CRASH_KINDS:
+            coarse = crashes if kind == "crash" else _coarse(crashes)
+            size = total if kind == "crash" else sum(w for _, _, w in coarse)
+            result += [Scenario(kind, b, r, share * w / size) for b, r, w in coarse]
+        else:
+            result.append(Scenario(kind, (), False, share))
+    return tuple(result)
+
+
+def struck(side: str, driver_side: str) -> Struck:
+    """Return a struck side as seen from the seat on ``driver_side``."""
+    if side in ("left", "right"):
+        return "near" if side == driver_side else "far"
+    return "rear" if side == "rear" else "front"
+
+
+Crash = tuple[tuple[Blow, ...], bool, float]
+
+
+def _kinds(case: Case, events: Events) -> dict[str, float]:
+    """Return prior shares of kinds of events; a recorded delta-V leaves only crashes."""
+    shares = {kind: figure.value for kind, figure in events.kinds.items()}
+    if _recorded(case):
+        return {"crash": 1.0}
+    total = sum(shares.values())
+    return {kind: share / total for kind, share in shares.items()}
+
+
+def _coarse(crashes: tuple[Crash, ...]) -> tuple[Crash, ...]:
+    """Return one frontal crash per severity, to stand for an earlier crash nobody knows of."""
+    return tuple(
+        c for c in crashes if len(c[0]) == 1 and c[0][0].zone.name == "nose-centre" and not c[1]
+    )
+
+
+def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
+    events = catalog.firing.events
+    pair_share = catalog.priors.share("sides", "second-impact").p if _asks_pairs(case) else 0.0
+    roll_share = events.chances["rollover"].value if _asks_rollover(case) else 0.0
+    singles = tuple(_singles(case, catalog))
+    for blow, weight in singles:
+        yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
+    if roll_share:
+        thinned = _thinned(singles)
+        for blow, weight in thinned:
+            yield (blow,), True, weight * roll_share * 0.5
+        yield (), True, roll_share * 0.5
+    if pair_share:
+        yield from _pairs(_thinned(singles), pair_share * (1.0 - roll_share))
+
+
+def _thinned(singles: tuple[tuple[Blow, float], ...]) -> tuple[tuple[Blow, float], ...]:
+    """Return three severities per zone in place of all, with the weights of those left out."""
+    by_zone: dict[str, list[tuple[Blow, float]]] = {}
+    for blow, weight in singles:
+        by_zone.setdefault(blow.zone.name, []).append((blow, weight))
+    result = []
+    for group in by_zone.values():
+        for part in np.array_split(np.arange(len(group)), min(3, len(group))):
+            rows = [group[i] for i in part]
+            result.append((rows[len(rows) // 2][0], sum(w for _, w in rows)))
+    return tuple(result)
+
+
+def _pairs(singles: tuple[tuple[Blow, float], ...], share: float) -> Iterator[Crash]:
+    """Return two impacts on different sides, in either order."""
+    pairs = [
+        ((a, b), wa * wb) for a, wa in singles for b, wb in singles if a.zone.side != b.zone.side
+    ]
+    total = sum(w for _, w in pairs)
+    for blows, weight in pairs:
+        yield blows, False, share * weight / total
+
+
+def _singles(case: Case, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+    events = catalog.firing.events
+    recorded = _recorded(case)
+    sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
+    total = sum(sides.values())
+    for zone in events.zone:
+        share = sides[zone.side] / total * zone.share
+        if recorded:
+            yield from ((b, share * w) for b, w in _recorded_blows(zone, recorded[0], catalog))
+        else:
+            yield from ((b, share * w) for b, w in _usual_blows(zone, catalog))
+
+
+def _usual_blows(zone: ZoneRow, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+    grid = np.array(catalog.firing.events.severity_grid_kmh)
+    spread = catalog.priors.severity.of(struck(zone.side, "left"))
+    weights = lognormal_share(grid, spread.log_mean, spread.log_sd)
+    for speed, weight in zip(grid, weights, strict=True):
+        yield Blow(zone, float(speed)), float(weight)
+
+
+def lognormal_share(grid: Array, log_mean: float, log_sd: float) -> Array:
+    """Return a lognormal density on grid points, summing to one."""
+    density = np.exp(-0.5 * ((np.log(grid) - log_mean) / log_sd) ** 2)
+    weights = density * np.gradient(np.log(grid))
+    return np.asarray(weights / weights.sum())
+
+
+def _recorded_blows(
+    zone: ZoneRow, recorder: Recorder, catalog: Catalog
+) -> Iterator[tuple[Blow, float]]:
+    """Return the blow that a recorder, pulse or estimate tells of, with its uncertainty."""
+    forward = -(recorder.delta_v_long_kmh or 0.0)
+    lateral = recorder.delta_v_lat_kmh or 0.0
+    speed = float(np.hypot(forward, lateral))
+    severity = catalog.priors.severity
+    if recorder.method == "estimate" or speed == 0.0:
+        yield Blow(zone, speed, forward, lateral), 1.0
+        return
+    weights = np.exp(-0.5 * _RECORDED_STEPS**2)
+    for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
+        scaled = max(0.0, severity.bias * speed + step * severity.sd_kmh)
+        ratio = scaled / speed
+        yield Blow(zone, scaled, forward * ratio, lateral * ratio), float(weight)
+
+
+def _recorded(case: Case) -> list[Recorder]:
+    return [
+        e
+        for e in case.evidence
+        if isinstance(e, Recorder)
+        and (e.delta_v_long_kmh is not None or e.delta_v_lat_kmh is not None)
+    ]
+
+
+def _asks_pairs(case: Case) -> bool:
+    """Return whether anything tells of more than one impact."""
+    zones = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone}
+    for entry in case.evidence:
+        if isinstance(entry, Impact) and (entry.order or 1) > 1:
+            return True
+        if isinstance(entry, Recorder) and ((entry.event_count or 1) > 1 or entry.event > 1):
+            return True
+    return len({_side_word(z) for z in zones}) > 1
+
+
+def _side_word(zone: str) -> str:
+    return "front" if zone.startswith("nose") else zone.rpartition("-")[2]
+
+
+def _asks_rollover(case: Case) -> bool:
+    for entry in case.evidence:
+        if isinstance(entry, Circumstance) and entry.what == "rollover" and entry.present:
+            return True
+        if isinstance(entry, Recorder) and entry.rollover:
+            return True
+    return False

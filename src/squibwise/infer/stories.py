@@ -1,0 +1,226 @@
+"""The rows of the event table: a scenario and what the restraint unit commanded in it."""
+
+from collections.abc import Mapping
+from itertools import product
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.blows import HANDS, BlowChances, blow_chances
+from squibwise.infer.scenarios import Blow, Scenario, scenarios, struck
+from squibwise.model.car import Car
+from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance
+
+Array = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+OTHER_BAGS = ("seat-bag", "curtain", "knee-bag")
+BELT_BANDS = ((15.0, "below-15"), (25.0, "15-to-25"), (40.0, "25-to-40"), (60.0, "40-to-60"))
+FASTEST_BAND = "above-60"
+
+
+class Stories(msgspec.Struct, frozen=True):
+    """The event table without the firing-logic family.
+
+    Attributes:
+        scenarios: Distinct scenarios.
+        scenario: Index of each row's scenario.
+        front: Front bags were commanded.
+        others: 0 = no other bags, 1 = those of the struck side (the driver's in a hit from the
+            front or rear), 2 = those of both front seats.
+        belts: Pretensioners were commanded.
+        dead: The unit had no power, so nothing was commanded.
+        weight: Prior weight of each row; they sum to one.
+        belted: Chance that the driver's belt was latched, by row.
+        speed: Resultant of the worst blow. [km/h]
+        rollover: The car rolled over.
+    """
+
+    scenarios: tuple[Scenario, ...]
+    scenario: npt.NDArray[np.int64]
+    front: Bools
+    others: npt.NDArray[np.int64]
+    belts: Bools
+    dead: Bools
+    weight: Array
+    belted: Array
+    speed: Array
+    rollover: Bools
+
+    def where(self, values: Array) -> Array:
+        """Return a value per scenario spread over the rows."""
+        return np.asarray(values[self.scenario])
+
+    def holds(self, tests: list[bool]) -> Bools:
+        """Return a test per scenario spread over the rows."""
+        return np.array(tests, dtype=bool)[self.scenario]
+
+
+def stories(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Stories:
+    """Return the event table of a case, with learned intercepts of the deployment curves."""
+    cases = scenarios(case, catalog)
+    blows = blow_chances({b for s in cases for b in s.blows}, case.car, catalog, shifts)
+    chances = [_chances(s, blows, case.car, catalog) for s in cases]
+    rows = [row for index, c in enumerate(chances) for row in _rows(index, cases[index], c)]
+    if _asks_unpowered(case):
+        rows += _dead_rows(cases, chances, catalog)
+    return _table(cases, rows)
+
+
+def _table(cases: tuple[Scenario, ...], rows: "list[Row]") -> Stories:
+    """Return the rows with a weight as arrays."""
+    columns = [np.array(column) for column in zip(*rows, strict=True)]
+    keep = columns[5] + columns[6] > 0.0
+    scenario, front, others, belts, dead, unlatched, latched = (c[keep] for c in columns)
+    weight = unlatched + latched
+    scenario = scenario.astype(np.int64)
+    return Stories(
+        scenarios=cases,
+        scenario=scenario,
+        front=front.astype(bool),
+        others=others.astype(np.int64),
+        belts=belts.astype(bool),
+        dead=dead.astype(bool),
+        weight=weight / weight.sum(),
+        belted=latched / weight,
+        speed=np.array([s.speed for s in cases])[scenario],
+        rollover=np.array([s.rollover for s in cases])[scenario],
+    )
+
+
+Row = tuple[int, bool, int, bool, bool, float, float]
+
+
+class Chances(msgspec.Struct, frozen=True):
+    """Chances of each command in one scenario, unlatched and latched driver.
+
+    Attributes:
+        belted: Chance that the driver's belt was latched.
+        front: Chance of front bags; one value per belt.
+        others: Chance of other bags on none, the struck and both sides, by front bag fired and
+            belt: shape (2, 2, 3).
+        belts: Chance of pretensioners, by front bag fired and other bags fired: shape (2, 2).
+    """
+
+    belted: float
+    front: Array
+    others: Array
+    belts: Array
+
+
+def _chances(
+    scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, catalog: Catalog
+) -> Chances:
+    """Return the chances of one scenario."""
+    if scenario.kind == "none":
+        return Chances(_belted(0.0, catalog), np.zeros(2), _sure(0), np.zeros((2, 2)))
+    if scenario.kind == "outside":
+        return _outside(catalog)
+    front = _any_of([blows[b].front for b in scenario.blows])
+    others = _others(scenario, blows, car, catalog)
+    belts = _belt_chances(scenario, catalog)
+    return Chances(_belted(scenario.speed, catalog), front, others, belts)
+
+
+def _rows(index: int, scenario: Scenario, chances: Chances) -> list[Row]:
+    rows = []
+    share = np.array([1.0 - chances.belted, chances.belted]) * scenario.weight
+    for front, others, belts in product((0, 1), (0, 1, 2), (0, 1)):
+        first = chances.front if front else 1.0 - chances.front
+        second = chances.others[front, :, others]
+        third = chances.belts[front, int(others > 0)]
+        third = third if belts else 1.0 - third
+        unlatched, latched = share * first * second * third
+        rows.append((index, bool(front), others, bool(belts), False, unlatched, latched))
+    return rows
+
+
+def _dead_rows(cases: tuple[Scenario, ...], chances: list[Chances], catalog: Catalog) -> list[Row]:
+    odds = catalog.firing.events.chances["unpowered"].value
+    rows: list[Row] = []
+    for index, (scenario, chance) in enumerate(zip(cases, chances, strict=True)):
+        if scenario.kind == "crash":
+            weight = scenario.weight * odds
+            unlatched, latched = weight * (1.0 - chance.belted), weight * chance.belted
+            rows.append((index, False, 0, False, True, unlatched, latched))
+    return rows
+
+
+def _asks_unpowered(case: Case) -> bool:
+    words = ("unpowered", "parked")
+    return any(isinstance(e, Circumstance) and e.what in words for e in case.evidence)
+
+
+def _belted(speed: float, catalog: Catalog) -> float:
+    band = next((name for limit, name in BELT_BANDS if speed < limit), FASTEST_BAND)
+    return catalog.priors.share("belts", band).p
+
+
+def _any_of(chances: list[Array]) -> Array:
+    """Return the chance that at least one of several independent things happens."""
+    result = np.ones(2)
+    for chance in chances:
+        result = result * (1.0 - chance)
+    return 1.0 - result
+
+
+def _others(
+    scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, catalog: Catalog
+) -> Array:
+    """Return chances of other bags: by front bag fired, belt, and how many sides."""
+    fitted = {c.partition(".")[2] for c in car.components}
+    if not fitted & set(OTHER_BAGS):
+        return _sure(0)
+    one, two = np.zeros((2, 2)), np.zeros((2, 2))
+    for blow in scenario.blows:
+        own, both = _seats_of(blow, blows[blow].others, catalog)
+        one, two = 1.0 - (1.0 - one) * (1.0 - own), 1.0 - (1.0 - two) * (1.0 - both)
+    if scenario.rollover:
+        rolled = catalog.firing.events.chances["curtains_in_rollover"].value
+        two = 1.0 - (1.0 - two) * (1.0 - rolled)
+    one = np.maximum(one, two)
+    return np.stack([1.0 - one, one - two, two], axis=-1)
+
+
+def _seats_of(blow: Blow, chances: Array, catalog: Catalog) -> tuple[Array, Array]:
+    """Return the chance of other bags at one front seat at least, and at both: (front, belt)."""
+    if blow.zone.side not in HANDS:
+        together = catalog.firing.events.chances["both_seats_alike"].value
+        return chances[0], together * chances[0]
+    near = HANDS.index(blow.zone.side)
+    return np.maximum(chances[near], chances[1 - near]), np.minimum(
+        chances[near], chances[1 - near]
+    )
+
+
+def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:
+    """Return the chance of pretensioners by front bag fired and other bags fired."""
+
+    def share(name: str) -> float:
+        return catalog.priors.share("pretensioners", name).p
+
+    with_front = share("front-hit-frontal-bag-fired")
+    with_side = share("side-hit-side-bag-fired")
+    alone = 0.0
+    for blow in scenario.blows:
+        side = struck(blow.zone.side, "left")
+        name = {"front": "front-hit-frontal-bag-not-fired", "rear": "rear-hit"}
+        alone = 1 - (1 - alone) * (1 - share(name.get(side, "side-hit-no-bag")))
+    if scenario.rollover:
+        alone = 1 - (1 - alone) * (1 - share("rollover"))
+    return np.array([[alone, max(alone, with_side)], [with_front, with_front]])
+
+
+def _outside(catalog: Catalog) -> Chances:
+    """Return the chances when a charge went off without a crash."""
+    fires = catalog.firing.events.chances["outside_fires"].value
+    others = np.broadcast_to(np.array([1 - fires, fires / 2, fires / 2]), (2, 2, 3)).copy()
+    return Chances(0.0, np.full(2, fires), others, np.full((2, 2), fires))
+
+
+def _sure(others: int) -> Array:
+    result = np.zeros((2, 2, 3))
+    result[:, :, others] = 1.0
+    return result
