@@ -21,6 +21,7 @@ FRONT = {
     "driver.knee-bag": {"fired": 0.97},
     "left.curtain": {"fired": 0.97},
     "driver.seat-bag": {"fired": 0.97},
+    "passenger.seat-bag": {"faulty": 0.6},
 }
 
 
@@ -51,6 +52,8 @@ IN_ORDER = [
     ("step:fit-loads", "step:first-power"),
     ("step:first-power", "centre.control-unit:calibrate"),
     ("centre.control-unit:calibrate", "step:second-scan"),
+    ("step:second-scan", "passenger.seat-bag:trace"),
+    ("passenger.seat-bag:trace", "step:second-power-down"),
     ("step:second-scan", "step:second-power-down"),
     ("step:second-power-down", "step:second-make-safe"),
     ("step:second-make-safe", "driver.front-bag:replace"),

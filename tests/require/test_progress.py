@@ -83,7 +83,7 @@ def test_a_load_that_is_still_out_shuts_its_gate_whatever_was_signed(run) -> Non
 
 def test_evidence_that_stands_for_a_step_marks_it_done(run) -> None:  # noqa: ANN001
     done = run(
-        Report(id="scan", reading=ReadReport()),
+        Report(id="scan", when="before-repair", reading=ReadReport()),
         Recorder(id="box", record="locked"),
         DoneWork(id="off", what="disconnected", component="battery"),
         passed("step:arrival-record"),
@@ -236,3 +236,17 @@ def test_a_silent_second_stage_of_a_fired_device_is_named(
 
 def _stage(beliefs: object) -> type:
     return type(beliefs.components[0].stages["1"])  # type: ignore[attr-defined]
+
+
+def test_a_scan_after_the_repair_does_not_save_what_was_there_before(run) -> None:  # noqa: ANN001
+    late = Report(id="scan", when="after-repair", reading=ReadReport())
+    assert not item(run(late), "step:save-codes").done
+
+
+def test_a_circuit_is_traced_with_power_only_behind_its_gates(run) -> None:  # noqa: ANN001
+    states = {"driver.seat-bag": {"faulty": 0.9}}
+    trace = "driver.seat-bag:trace"
+    assert item(run(states=states), trace).blocked_by == ("unit-bolted", "power-safe")
+    signed = (passed("unit-bolted"), passed("power-safe"))
+    assert item(run(*signed, states=states), trace).blocked_by == ()
+    assert "no-meter" in {c.id for c in item(run(states=states), trace).cautions}

@@ -16,14 +16,22 @@ ALL = "all:"
 _ANCHORS: dict[str, tuple[str, ...]] = {
     "inspect": ("make-safe", "strip"),
     "cause": ("make-safe",),
-    "trace": ("make-safe", "all:cause"),
+    "trace": ("make-safe", "all:cause", "second-scan"),
     "fit-base": ("make-safe", "strip", "structure"),
     "fit-charge": ("make-safe", "structure", "part-labels", "second-make-safe"),
     "fit-trim": ("make-safe", "structure", "second-make-safe", "all:fit-base"),
     "calibrate": ("final-power", "all:configure"),
 }
+_OWN_FIRST: dict[str, tuple[str, ...]] = {
+    "fit-base": ("inspect",),
+    "fit-charge": ("inspect", "trace"),
+    "fit-trim": ("inspect",),
+    "configure": ("inspect", "replace"),
+    "calibrate": ("inspect", "trace", "replace"),
+    "keep": ("inspect",),
+}
 _CONFIGURE_ANCHORS = ("first-power", "final-power")
-_RANKS = {"inspect": 55, "cause": 58, "trace": 59, "configure": 82, "calibrate": 100}
+_RANKS = {"inspect": 55, "cause": 58, "trace": 85, "configure": 82, "calibrate": 100}
 _FIT_RANKS = {"fit-base": 70, "fit-charge": 90, "fit-trim": 94}
 
 
@@ -119,12 +127,7 @@ def _neighbours(
 ) -> set[str]:
     """Return the items on the same component and on its neighbours that come first."""
     component = item.component or ""
-    first = {
-        "replace": ("inspect", "trace"),
-        "calibrate": ("inspect", "trace", "replace"),
-        "keep": ("inspect",),
-    }
-    own = {f"{component}:{a}" for a in first.get(item.action, ())}
+    own = {f"{component}:{a}" for a in _OWN_FIRST.get(item_class(item, tasks), ())}
     if item.action == "replace":
         kinds = tasks.work[split_component(component).kind].after
         own |= {

@@ -114,7 +114,7 @@ def step_done(step: Step, case: Case, progress: Progress, gates: frozenset[str])
 def _evidence_stands_for(kind: str, case: Case, gates: frozenset[str]) -> bool:
     last_work = _last_work(case)
     if kind == "report":
-        return any(isinstance(e, Report) for e in case.evidence)
+        return any(isinstance(e, Report) and e.when != "after-repair" for e in case.evidence)
     if kind == "recorder":
         return any(isinstance(e, Recorder) and e.method == "recorder" for e in case.evidence)
     if kind == "battery-off":

@@ -138,7 +138,7 @@ def _demand_item(
         passes_when=_PASSES[demand.action].format(id=demand.id, component=demand.component),
     )
     done = is_done(item, case, assessment, progress)
-    gates = task.gates if demand.action == "replace" and not done else ()
+    gates = () if done else _gates(demand.action, task)
     return msgspec.structs.replace(item, done=done, blocked_by=tuple(g for g in gates if g in held))
 
 
@@ -149,6 +149,16 @@ _PASSES = {
     "calibrate": "passed {id}, with the conditions and readings it was done under",
     "keep": "the inspection was signed as passed",
 }
+
+
+_POWER_GATES = ("unit-bolted", "power-safe")
+
+
+def _gates(action: str, task: KindWork) -> tuple[str, ...]:
+    """Return the gates of an action; a circuit is traced with the power on."""
+    if action == "replace":
+        return task.gates
+    return _POWER_GATES if action == "trace" else ()
 
 
 def _minutes(action: str, task: KindWork) -> int:
