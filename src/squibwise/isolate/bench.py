@@ -12,7 +12,7 @@ from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Result, Test
 
-_MEMORY = ("codes:left-over",)
+_MEMORY = "codes:"
 
 
 class BenchTest(msgspec.Struct, frozen=True, kw_only=True):
@@ -160,10 +160,10 @@ def _with_coming(
 ) -> float:
     """Return the chance of the bad outcome for a fault that may be away while it is read."""
     coming, floor = context.sign.comes_and_goes, bench.test.false_alarm
-    looks_for_memory = any(key in _MEMORY for key in bench.test.finds)
+    looks_for_memory = any(key.startswith(_MEMORY) for key in bench.test.finds)
     if looks_for_memory:
         hidden = catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
-        return hidden if coming and part not in _MEMORY else bad
+        return hidden if coming and not part.startswith(_MEMORY) else bad
     if bench.test.moves:
         share = 1.0 if coming else catalog.fact("isolation.step-when-steady").number()
         return floor + (bad - floor) * share

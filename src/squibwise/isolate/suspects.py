@@ -109,31 +109,27 @@ def _moves(
     sign, new = context.sign, "device" if element.role == "device" else element.kind
     worked = context.worked.get(element.id, ())
     reports = sign.evidence[-1:]
-    moves = [
+    when = [
+        (fault.worked, bool(worked), "It was worked on shortly before the fault was read.", worked),
+        (fault.new, new in context.replaced, "The part was new when the fault was read.", ()),
+        (fault.crash, context.near_crash, "The car was struck beside it.", ()),
+        (fault.coming, sign.comes_and_goes, "The fault comes and goes.", reports),
+        (fault.stored, sign.stored_only, "The code is remembered, not present.", reports),
+        (fault.stored, bool(context.unverified), "Work was done since.", context.unverified),
         (
-            fault.worked if worked else 0,
-            "It was worked on shortly before the fault was read.",
-            worked,
-        ),
-        (
-            fault.new if new in context.replaced else 0,
-            "The part was replaced before the fault was read.",
-            (),
-        ),
-        (fault.crash if context.near_crash else 0, "The car was struck beside it.", ()),
-        (fault.coming if sign.comes_and_goes else 0, "The fault comes and goes.", reports),
-        (fault.stored if sign.stored_only else 0, "The code is remembered, not present.", reports),
-        (
-            fault.shared if element.id in context.shared else 0,
-            "Other loops through it have a fault too.",
+            fault.shared,
+            element.id in context.shared,
+            "Other loops through it are at fault.",
             reports,
         ),
         (
-            fault.stored if context.unverified and fault.stored else 0,
-            "Work was done after the fault was last read.",
-            context.unverified,
+            fault.alone,
+            element.id in context.alone,
+            "No other of its circuits is at fault.",
+            reports,
         ),
     ]
+    moves = [(steps if holds else 0, text, ids) for steps, holds, text, ids in when]
     if element.id == "load" and context.load_out:
         steps = catalog.fact("isolation.load-issued-steps").number()
         moves.append(
@@ -193,7 +189,8 @@ def _pairs(singles: list[Suspect], catalog: Catalog) -> list[Suspect]:
         for two in singles[i + 1 :]:
             p = together * one.p * two.p * 2.0
             apart = one.parts[0].split(":")[0] != two.parts[0].split(":")[0]
-            if apart and p >= cutoff and not {"codes:left-over"} & {*one.parts, *two.parts}:
+            memory = any(x.parts[0].startswith("codes:") for x in (one, two))
+            if apart and p >= cutoff and not memory:
                 found.append(
                     Suspect(
                         parts=(*one.parts, *two.parts),
