@@ -1,5 +1,6 @@
 """Posterior over the event and every component's state; explanations; next look."""
 
 from squibwise.infer.assess import assess
+from squibwise.infer.pattern import firing_patterns
 
-__all__ = ["assess"]
+__all__ = ["assess", "firing_patterns"]

@@ -34,7 +34,7 @@ def passenger_front(
     catalog: Catalog,
 ) -> Array:
     """Return the chance of 0, 1 ... spent charges in the passenger's front bag."""
-    followed, alone = _passenger_curves(rows, year, catalog)
+    followed, alone = passenger_curves(rows, year, catalog)
     gates = _passenger_gates(seat, catalog)
     base = np.where(rows.front, followed, alone)[:, None, None, None]
     fires = np.where(rows.front[:, None, None, None], _gated(base, gates), base * gates)
@@ -46,7 +46,7 @@ def _gated(base: Array, gates: Array) -> Array:
     return np.where(gates < 1.0, gates, base)
 
 
-def _passenger_curves(rows: Stories, year: float, catalog: Catalog) -> tuple[Array, Array]:
+def passenger_curves(rows: Stories, year: float, catalog: Catalog) -> tuple[Array, Array]:
     """Return the chance given the driver's bag fired and given it did not, seat taken."""
     sides = [
         SIDE_CODES[struck(s.blows[0].zone.side, "left")] if s.blows else 0 for s in rows.scenarios
@@ -97,8 +97,7 @@ def other_bags(
     rows: Stories, seat: People, kinds: tuple[str, ...], hand: Side, catalog: Catalog
 ) -> Array:
     """Return the chance of each subset of a front seat's other bags."""
-    own = [_concerns(s, hand, seat) for s in rows.scenarios]
-    fires = (rows.others == 2) | ((rows.others == 1) & rows.holds(own))
+    fires = seat_fires(rows, hand, is_driver="empty" not in seat.words)
     sides = [struck(s.blows[-1].zone.side, hand) if s.blows else "near" for s in rows.scenarios]
     code = np.array([SIDE_CODES[side] for side in sides])[rows.scenario]
     usual = np.array(
@@ -114,11 +113,17 @@ def other_bags(
     return _without_knee(result, seat, kinds, catalog)
 
 
-def _concerns(scenario: Scenario, hand: Side, seat: People) -> bool:
+def seat_fires(rows: Stories, hand: Side, *, is_driver: bool) -> npt.NDArray[np.bool_]:
+    """Return in which rows other bags of the front seat on one hand fire."""
+    own = [_concerns(s, hand, is_driver) for s in rows.scenarios]
+    return np.asarray((rows.others == 2) | ((rows.others == 1) & rows.holds(own)))
+
+
+def _concerns(scenario: Scenario, hand: Side, is_driver: bool) -> bool:
     """Return whether bags of one side only are those of this seat: the driver's by default."""
     if scenario.blows and scenario.blows[-1].zone.side in ("left", "right"):
         return scenario.blows[-1].zone.side == hand
-    return "empty" not in seat.words
+    return is_driver
 
 
 def _subsets(split: dict[str, float], kinds: tuple[str, ...]) -> Array:

@@ -58,9 +58,20 @@ class Stories(msgspec.Struct, frozen=True):
         return np.array(tests, dtype=bool)[self.scenario]
 
 
-def stories(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Stories:
-    """Return the event table of a case, with learned intercepts of the deployment curves."""
+def stories(
+    case: Case, catalog: Catalog, shifts: Mapping[str, float], side: str | None = None
+) -> Stories:
+    """Return the event table of a case, with learned intercepts of the deployment curves.
+
+    Args:
+        case: The case.
+        catalog: Priors.
+        shifts: Learned intercepts by curve id. [log odds]
+        side: Only crashes on this side of the body; None = any.
+    """
     cases = scenarios(case, catalog)
+    if side is not None:
+        cases = tuple(s for s in cases if s.blows and {b.zone.side for b in s.blows} == {side})
     blows = blow_chances({b for s in cases for b in s.blows}, case.car, catalog, shifts)
     chances = [_chances(s, blows, case.car, catalog) for s in cases]
     rows = [row for index, c in enumerate(chances) for row in _rows(index, cases[index], c)]
