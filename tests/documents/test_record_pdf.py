@@ -126,8 +126,8 @@ def test_hazards_come_first(issue: Maker, made: Made) -> None:
     record = issue(assessment=made["assessment"](components=(bag,)))
     first = pages(record_pdf(record))[0]
     assert record.content["texts"]["standing"] in first
-    assert "may still be live, handle as live: • driver front airbag: charge 2" in first
-    assert first.index("handle as live") < first.index("The car")
+    assert "Handle as live: • driver front airbag: charge 2" in first
+    assert first.index("Handle as live") < first.index("The car")
 
 
 def test_doubt_is_on_the_first_page_with_the_look_that_settles_it(issue: Maker, made: Made) -> None:
@@ -173,7 +173,7 @@ def test_evidence_reasons_sources_files_and_limits_are_on_the_pages(issue: Maker
     record = issue()
     text = whole(record_pdf(record))
     assert "driver.front-bag/1: loop-resistance 2.1 ohm (u 0.05), by substitute-load" in text
-    assert "open circuit on stage 1 (judgement) [+12.3 dB alone, +8.1 with all else known]" in text
+    assert "open circuit on stage 1 (judgement) [+12.3 / +8.1 dB]" in text
     assert "Letters of interpretation on deployed airbags" in text
     assert "ab" * 32 in text
     assert record.digest in text

@@ -12,11 +12,12 @@ MOST_WEAK = 60
 
 def component(stated: Json) -> Json:
     """Return one component with its states and strongest reasons."""
+    after, now = wording.states(stated["after_crash"]), wording.states(stated["now"])
     return {
         "title": stated["title"],
         "id": stated["id"],
-        "after_crash": wording.states(stated["after_crash"]),
-        "now": wording.states(stated["now"]),
+        "after_crash": after,
+        "now": "the same" if now == after else now,
         "stages": [_stage(s, b) for s, b in stated["stages"].items()],
         "because": [_weighed(b) for b in stated["because"][:2]],
     }
@@ -30,8 +31,8 @@ def _stage(stage: str, belief: Json) -> str:
 def _weighed(reason: Json) -> str:
     if reason["alone_db"] is None:
         return because(reason)
-    last = "" if reason["last_db"] is None else f", {reason['last_db']:+.1f} with all else known"
-    return f"{because(reason)} [{reason['alone_db']:+.1f} dB alone{last}]"
+    last = "" if reason["last_db"] is None else f"\u00a0/\u00a0{reason['last_db']:+.1f}"
+    return f"{because(reason)} [{reason['alone_db']:+.1f}{last}\u00a0dB]"
 
 
 def evidence(stated: Json) -> list[Json]:
