@@ -83,6 +83,7 @@ def test_the_cars_own_profile_is_followed_alone(run) -> None:  # noqa: ANN001
     done = run(name="by-condition")
     assert done.profile == "by-condition"
     followed = {i for i in ids(done) if not i.startswith("step:")}
+    assert list(done.spread) == ["by-condition"]
     assert followed == set(done.spread["by-condition"])
     assert "profile-unknown" not in {f.code for f in done.findings}
     assert "driver.steering-column:replace" not in followed

@@ -44,6 +44,7 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
 
     Under an unknown profile the items are the strictest union of every shipped profile, each
     saying which profiles ask for it; ``spread`` and ``chances`` hold what each asks for alone.
+    Under a known profile they hold that one.
     """
     progress = read_progress(case)
     limits = read_limits(catalog)
@@ -78,13 +79,14 @@ def _asked(
         failed=signed(progress, "inspect", "failed"),
     )
     default = profile_asks(book.default.rule, case, catalog)
-    asks = {n: profile_asks(p.rule, case, catalog) for n, p in book.profiles.items()}
+    known = case.profile.name in book.profiles
+    names = [case.profile.name] if known else list(book.profiles)
+    asks = {n: profile_asks(book.profiles[n].rule, case, catalog) for n in names}
     by_profile = {
         n: demands((*default, *a), own, situation, progress.replaced) for n, a in asks.items()
     }
-    if case.profile.name in by_profile:
-        name = case.profile.name
-        return _Asked(profile=name, followed=by_profile[name], by_profile=by_profile)
+    if known:
+        return _Asked(profile=names[0], followed=by_profile[names[0]], by_profile=by_profile)
     union = (*default, *(a for profile in asks.values() for a in profile))
     followed = demands(union, own, situation, progress.replaced)
     return _Asked(profile=UNKNOWN, followed=followed, by_profile=by_profile)
