@@ -12,6 +12,7 @@ from squibwise.documents.view import view
 from squibwise.errors import ModelError
 from squibwise.model.proof import ProofRecord
 from squibwise.prove.recording import to_json
+from squibwise.prove.verifying import read_record
 
 ATTACHMENT = "record.json"
 _TEMPLATE = "record.typ"
@@ -26,6 +27,7 @@ def record_pdf(record: ProofRecord) -> bytes:
     Raises:
         ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
     """
+    record = read_record(to_json(record))  # in canonical order, as a reader of the file has it
     shown = printable(view(record))
     try:
         return _typeset(record, shown)
