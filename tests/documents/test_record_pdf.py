@@ -37,7 +37,7 @@ def pages(pdf: bytes) -> list[str]:
         texts = [document[n].get_textpage().get_text_bounded() for n in range(len(document))]
     finally:
         document.close()
-    return [" ".join(t.replace("\u200b", "").split()) for t in texts]
+    return [" ".join(t.replace("\u200b", "").replace("\x02", "-").split()) for t in texts]
 
 
 def whole(pdf: bytes) -> str:
