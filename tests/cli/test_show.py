@@ -139,14 +139,14 @@ def test_an_assessment_reads_in_the_order_a_rebuilder_asks(text: Any, catalog: C
 
 def test_a_stage_that_may_be_live_is_a_hazard(text: Any, catalog: Catalog) -> None:
     shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
-    assert "stage 2 may still be live (40 %)" in " ".join(shown.split())
+    assert "stage 2 may still be live (40%)" in " ".join(shown.split())
 
 
 def test_a_replaced_part_shows_what_it_is_now(text: Any, catalog: Catalog) -> None:
     shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
     line = next(x for x in shown.splitlines() if x.strip().startswith("passenger.front-bag"))
-    assert "over 99 %" in line
-    assert "now sound 98 %" in line
+    assert "over 99%" in line
+    assert "now sound 98%" in line
 
 
 def test_a_doubtful_part_stands_with_the_look_that_settles_it(text: Any, catalog: Catalog) -> None:
@@ -159,7 +159,7 @@ def test_why_names_weight_evidence_and_line(text: Any, catalog: Catalog) -> None
     shown = " ".join(text(show_assess.chosen(CASE, ASSESSED, catalog, "driver.front-bag")).split())
     assert "+12.2 decibans alone" in shown
     assert "look-1 (case.toml:7)" in shown
-    assert "fired, before any evidence 30 %" in shown
+    assert "fired, before any evidence 30%" in shown
 
 
 def test_why_of_an_unknown_component_suggests_one(catalog: Catalog) -> None:
@@ -169,9 +169,9 @@ def test_why_of_an_unknown_component_suggests_one(catalog: Catalog) -> None:
 
 
 def test_a_probability_is_never_shown_as_certain() -> None:
-    assert page.percent(1.0) == "over 99 %"
-    assert page.percent(0.0) == "under 1 %"
-    assert page.percent(0.5) == "50 %"
+    assert page.percent(1.0) == "over 99%"
+    assert page.percent(0.0) == "under 1%"
+    assert page.percent(0.5) == "50%"
 
 
 def item(name: str, **more: Any) -> WorkItem:
@@ -214,7 +214,7 @@ COSTS = (
 
 def test_a_work_list_says_holds_gates_and_chances(text: Any, catalog: Catalog) -> None:
     shown = " ".join(text(show_work.chosen(CASE, WORK, COSTS, catalog, None)).split())
-    assert "wait 30 min before it; held by key-on-safe; needed with 90 %" in shown
+    assert "wait 30 min before it; held by key-on-safe; needed with 90%" in shown
     assert "key-on-safe Nobody inside" in shown
     assert "[x] 3 right.curtain:inspect" in shown
     assert "2 h hands-on" not in shown
@@ -353,7 +353,7 @@ def test_a_report_shows_doubts_and_what_was_not_understood(text: Any) -> None:
     coverage = Coverage(complete=False, able=False, not_tested=("left.curtain",), why=("Low.",))
     report = ReadReport(lines=(line,), unread=(Unread(line=9, raw="???"),), coverage=coverage)
     shown = " ".join(text(show_read.blocks(report)).split())
-    assert "may be driver.front-bag: unknown 60 %; or knee-bag: unknown 40 %" in shown
+    assert "may be driver.front-bag: unknown 60%; or knee-bag: unknown 40%" in shown
     assert "same fault as line 5" in shown
     assert "from memory" in shown
     assert "9 ???" in shown

@@ -35,7 +35,7 @@ def _opened(path: Path) -> "tuple[Case, Catalog]":
 def _with_case(opened: "Case", value: dict[str, Any]) -> dict[str, Any]:
     """An answer with the case's id and findings, so that nothing said about the input is lost."""
     own = [output.as_builtins(f) for f in opened.findings]
-    known = value.get("findings", [])
+    known = list(value.get("findings", ()))
     return {"case": opened.id} | value | {"findings": [f for f in own if f not in known] + known}
 
 

@@ -18,6 +18,7 @@ STANDING = (
     "The maker's procedure for this car, local codes and licensed practice come first. Every "
     "charge counts as live until it is confirmed spent; never put a meter or a lamp on an igniter."
 )
+_PLAIN = ("judgement", "common-practice")  # sources that are no more than their basis
 _MARK = {"error": "ERROR", "warning": "CHECK", "note": "note"}
 _STYLE = {"error": "bold red", "warning": "yellow", "note": ""}
 
@@ -67,8 +68,8 @@ def rows(
 def percent(p: float) -> str:
     """Return a probability as people read it; never a bare 0 or 100."""
     if p > 0.995:
-        return "over 99 %"
-    return "under 1 %" if p < 0.005 else f"{100 * p:.0f} %"
+        return "over 99%"
+    return "under 1%" if p < 0.005 else f"{100 * p:.0f}%"
 
 
 def minutes(amount: float) -> str:
@@ -114,9 +115,15 @@ def reason(because: Because, case: Case, catalog: Catalog) -> str:
     """Return one reason with its weight, the evidence and the sources it rests on."""
     tail = [weight_of(because)] if because.alone_db is not None else []
     tail += [f"from {where(e, case)}" for e in because.evidence]
-    tail += [f"source: {source_title(s, catalog)}" for s in because.sources]
+    tail += [f"source: {source_title(s, catalog)}" for s in because.sources if s not in _PLAIN]
     tail += [because.weak.replace("-", " ")] if because.weak else []
     return f"{because.text} ({'; '.join(tail)})" if tail else because.text
+
+
+def grounds(source: str, basis: str, catalog: Catalog) -> str:
+    """Return basis and source in a few words; a source that only repeats the basis is left out."""
+    title = source_title(source, catalog) if source and source not in _PLAIN else ""
+    return "; ".join(part for part in (basis.replace("-", " "), title) if part)
 
 
 def weight_of(because: Because) -> str:

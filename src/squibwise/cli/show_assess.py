@@ -179,7 +179,7 @@ def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     ]
     if not charges:
         return []
-    head = page.heading("Did not fire", "under 10 % each; live, and to be handled so")
+    head = page.heading("Did not fire", "under 10% each; live, and to be handled so")
     return [head, page.para(", ".join(charges))]
 
 
@@ -212,11 +212,10 @@ def _event(event: EventBelief) -> list[RenderableType]:
 def _assumed(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     if not states.assumptions:
         return []
-    told = []
-    for one in states.assumptions:
-        source = page.source_title(one.source, catalog) if one.source else ""
-        tail = "; ".join(part for part in (one.basis.replace("-", " "), source) if part)
-        told.append(f"{one.text} ({tail})")
+    told = [
+        f"{one.text[:1].upper()}{one.text[1:]} ({page.grounds(one.source, one.basis, catalog)})"
+        for one in states.assumptions
+    ]
     return [page.heading("Taken for granted"), page.bullets(dict.fromkeys(told))]
 
 

@@ -70,7 +70,7 @@ def _bracket(trace: Trace) -> list[tuple[str, str]]:
 
 
 def tree(node: PlanNode, outcome: str = "") -> Tree:
-    """Return the plan as a tree; branches under 2 % are folded."""
+    """Return the plan as a tree; branches under 2% are folded."""
     label = Text(f"{outcome}: " if outcome else "", style="bold")
     label.append(node.title or node.action, style="not bold")
     label.append(f"  {page.percent(node.p)}, {page.minutes(node.minutes)} to go", style="dim")
