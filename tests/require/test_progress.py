@@ -250,3 +250,11 @@ def test_a_circuit_is_traced_with_power_only_behind_its_gates(run) -> None:  # n
     signed = (passed("unit-bolted"), passed("power-safe"))
     assert item(run(*signed, states=states), trace).blocked_by == ()
     assert "no-meter" in {c.id for c in item(run(states=states), trace).cautions}
+
+
+def test_a_gate_whose_step_is_not_on_the_list_holds_nothing_unless_a_load_is_out(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    assert item(finished(made, catalog), "step:drive").blocked_by == ()
+    load = SubstituteLoad(id="l1", serial="A1", loop="driver.seat-bag/1", move="issued")
+    assert item(finished(made, catalog, load), "step:drive").blocked_by == ("loads-returned",)

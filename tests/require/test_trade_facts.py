@@ -97,7 +97,8 @@ def test_every_item_says_why_and_every_hazard_carries_a_caution(done: Work) -> N
     assert [i.id for i in done.items if not i.because] == []
     replaced = [i for i in done.items if i.action == "replace"]
     assert [i.id for i in replaced if not i.cautions] == []
-    assert done.notices[0].id == "maker-first"
+    assert done.notices[0].id == "standing"
+    assert "maker's current procedure" in done.notices[0].text
 
 
 def test_what_leans_on_judgement_says_so(done: Work) -> None:

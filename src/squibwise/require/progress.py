@@ -79,7 +79,7 @@ def closed_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
     return frozenset(closed)
 
 
-def is_done(item: WorkItem, case: Case, assessment: Assessment, progress: Progress) -> bool:
+def is_done(item: WorkItem, assessment: Assessment, progress: Progress) -> bool:
     """Is an item on a component finished.
 
     A replacement counts only while the part that is now there is not itself more likely than

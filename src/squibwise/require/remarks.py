@@ -8,6 +8,7 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
 from squibwise.model.work import WorkItem
+from squibwise.require.job import Job
 from squibwise.require.progress import STEP, Progress
 from squibwise.require.steps import KEY_ON_GATE, live_stages
 from squibwise.require.words import component_title
@@ -15,22 +16,16 @@ from squibwise.require.words import component_title
 UNIT = "centre.control-unit"
 
 
-def remarks(
-    case: Case,
-    assessment: Assessment,
-    items: tuple[WorkItem, ...],
-    progress: Progress,
-    catalog: Catalog,
-) -> tuple[Finding, ...]:
+def remarks(job: Job, items: tuple[WorkItem, ...]) -> tuple[Finding, ...]:
     """Return every remark on the work list."""
     return (
-        *_profile(case, catalog),
-        *_wait(case, catalog),
-        *_key_on(progress),
-        *_stages(assessment, items, catalog),
-        *_cleared(case, items),
-        *_loads(progress),
-        *_strangers(case, items, catalog),
+        *_profile(job.case, job.catalog),
+        *_wait(job.case, job.catalog),
+        *_key_on(job.progress),
+        *_stages(job.assessment, items, job.catalog),
+        *_cleared(job.case, items),
+        *_loads(job.progress),
+        *_strangers(job.case, items, job.catalog),
     )
 
 

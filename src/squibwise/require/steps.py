@@ -11,12 +11,13 @@ from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Caution, WorkItem
-from squibwise.require.demands import REPLACE, Demand, Limits
-from squibwise.require.event import any_fired, crash_chance
-from squibwise.require.progress import STEP, Progress, step_done
+from squibwise.require.demands import REPLACE, Demand
+from squibwise.require.job import Job
+from squibwise.require.progress import STEP, step_done
 from squibwise.require.words import component_title
 
 KEY_ON_GATE = "key-on-safe"
+LIVE_CHARGES = "live-charges"
 
 
 class Wait(msgspec.Struct, frozen=True, kw_only=True):
@@ -46,26 +47,30 @@ def _up(minutes: float) -> int:
     return -int(-minutes // 1)
 
 
-def needed_steps(
-    case: Case, assessment: Assessment, wanted: Iterable[Demand], limits: Limits, catalog: Catalog
-) -> tuple[Step, ...]:
+def needed_steps(job: Job, wanted: Iterable[Demand]) -> tuple[Step, ...]:
     """Return the steps that this case needs, in the order of their ranks."""
-    words = _situations(case, assessment, list(wanted), limits, catalog)
-    chosen = (s for s in catalog.tasks.steps.values() if s.when in words)
+    words = _situations(job, list(wanted))
+    chosen = (s for s in job.catalog.tasks.steps.values() if s.when in words)
     return tuple(sorted(chosen, key=lambda s: (s.rank, s.id)))
 
 
-def _situations(
-    case: Case, assessment: Assessment, wanted: list[Demand], limits: Limits, catalog: Catalog
-) -> set[str]:
-    fired = any_fired(assessment) >= limits.spread
-    crash = crash_chance(case, assessment) >= limits.inspect
-    words = {"always"}
-    words |= {"fired"} if fired else set()
-    words |= {"crash"} if fired or crash else set()
-    if any(_is_charge_work(d, catalog) for d in wanted):
-        words.add("charge-work")
-    return words
+def _situations(job: Job, wanted: list[Demand]) -> set[str]:
+    """Return the words that hold of the car.
+
+    Behind a passed or open key-on gate codes are saved with the key on; after a failed one the
+    unit is read out of the car.
+    """
+    refused = job.progress.failed(KEY_ON_GATE)
+    holds = {
+        "always": True,
+        "fired": job.has_fired,
+        "crash": job.had_crash,
+        "charge-work": any(_is_charge_work(d, job.catalog) for d in wanted),
+        "key-on": not refused,
+        "key-on-crash": not refused and job.had_crash,
+        "key-on-refused": refused,
+    }
+    return {word for word, is_so in holds.items() if is_so}
 
 
 def _is_charge_work(demand: Demand, catalog: Catalog) -> bool:
@@ -73,52 +78,18 @@ def _is_charge_work(demand: Demand, catalog: Catalog) -> bool:
     return demand.action == REPLACE and catalog.tasks.work[kind].fit == "charge"
 
 
-def with_key_on(
-    steps: tuple[Step, ...], words_of_crash: bool, progress: Progress, catalog: Catalog
-) -> tuple[Step, ...]:
-    """Return the steps with the reading step that the key-on gate allows.
-
-    Behind a passed or open gate codes are saved with the key on; after a failed one the unit
-    is read out of the car.
-    """
-    refused = progress.failed(KEY_ON_GATE)
-    wanted = {"key-on-refused"} if refused else {"key-on"}
-    if words_of_crash and not refused:
-        wanted.add("key-on-crash")
-    more = [s for s in catalog.tasks.steps.values() if s.when in wanted]
-    return tuple(sorted((*steps, *more), key=lambda s: (s.rank, s.id)))
-
-
-def step_items(
-    steps: tuple[Step, ...],
-    case: Case,
-    assessment: Assessment,
-    progress: Progress,
-    gates: frozenset[str],
-    catalog: Catalog,
-) -> dict[str, WorkItem]:
+def step_items(job: Job, steps: tuple[Step, ...], held: frozenset[str]) -> dict[str, WorkItem]:
     """Return the steps as work items by id; ``after`` is filled in later."""
-    wait = read_wait(case, catalog)
-    return {
-        STEP + s.id: _step_item(s, case, assessment, progress, gates, wait, catalog) for s in steps
-    }
+    wait = read_wait(job.case, job.catalog)
+    return {STEP + s.id: _step_item(s, job, held, wait) for s in steps}
 
 
-def _step_item(
-    step: Step,
-    case: Case,
-    assessment: Assessment,
-    progress: Progress,
-    gates: frozenset[str],
-    wait: Wait,
-    catalog: Catalog,
-) -> WorkItem:
-    passes = {g.step: w for w, g in catalog.tasks.gates.items() if g.step}
-    gate = passes.get(step.id)
-    done = gate in gates if gate else step_done(step, case, progress, gates)
+def _step_item(step: Step, job: Job, held: frozenset[str], wait: Wait) -> WorkItem:
+    gate = next((w for w, g in job.catalog.tasks.gates.items() if g.step == step.id), None)
+    done = gate in job.closed if gate else step_done(step, job.case, job.progress, job.closed)
     because = (_step_because(step),) + ((wait.because,) if step.hold else ())
-    if step.id == "live-charges":
-        because += _live_charges(assessment, catalog)
+    if step.id == LIVE_CHARGES:
+        because += _live_charges(job.assessment, job.catalog)
     return WorkItem(
         id=STEP + step.id,
         action="do",
@@ -129,9 +100,9 @@ def _step_item(
         hold_minutes=wait.minutes if step.hold else 0,
         minutes=step.minutes,
         tools=step.tools,
-        cautions=cautions_of(step.cautions, catalog),
+        cautions=cautions_of(step.cautions, job.catalog),
         done=done,
-        blocked_by=() if done else tuple(g for g in step.gates if g not in gates),
+        blocked_by=() if done else tuple(g for g in step.gates if g in held),
         passes_when=step.passes_when,
     )
 

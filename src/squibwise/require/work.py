@@ -11,23 +11,16 @@ from squibwise.model.names import split_component
 from squibwise.model.work import Caution, Work, WorkItem
 from squibwise.require.asks import Ask, own_asks, profile_asks
 from squibwise.require.causes import cause_items
-from squibwise.require.demands import Demand, Limits, demands, read_limits
+from squibwise.require.demands import Demand, demands
+from squibwise.require.job import Job, held_gates, open_job
 from squibwise.require.order import ordered
-from squibwise.require.progress import (
-    STEP,
-    Progress,
-    closed_gates,
-    is_done,
-    read_progress,
-    signed,
-)
+from squibwise.require.progress import STEP, is_done, signed
 from squibwise.require.remarks import remarks
 from squibwise.require.situation import Situation
-from squibwise.require.steps import cautions_of, needed_steps, step_items, with_key_on
+from squibwise.require.steps import cautions_of, needed_steps, step_items
 from squibwise.require.words import asked_by, item_title, reasons_as_because, settling_look
 
 UNKNOWN = "unknown"
-STANDING = "maker-first"
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
 
 
@@ -46,11 +39,10 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
     saying which profiles ask for it; ``spread`` and ``chances`` hold what each asks for alone.
     Under a known profile they hold that one.
     """
-    progress = read_progress(case)
-    limits = read_limits(catalog)
+    job = open_job(case, assessment, catalog)
     own, findings = own_asks(case, catalog)
-    asked = _asked(case, assessment, own, progress, catalog)
-    items = _items(asked, case, assessment, progress, limits, catalog)
+    asked = _asked(job, own)
+    items = _items(job, asked)
     return Work(
         profile=asked.profile,
         items=_finish(items),
@@ -59,71 +51,43 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
             n: {i: d.probability for i, d in by_id.items()} for n, by_id in asked.by_profile.items()
         },
         notices=_notices(case, catalog),
-        findings=(*findings, *remarks(case, assessment, items, progress, catalog)),
+        findings=(*findings, *remarks(job, items)),
     )
 
 
-def _asked(
-    case: Case,
-    assessment: Assessment,
-    own: tuple[Ask, ...],
-    progress: Progress,
-    catalog: Catalog,
-) -> _Asked:
-    book = catalog.rules
+def _asked(job: Job, own: tuple[Ask, ...]) -> _Asked:
+    book, case, redone = job.catalog.rules, job.case, job.progress.replaced
     situation = Situation(
         case=case,
-        assessment=assessment,
-        catalog=catalog,
-        cleared=signed(progress, "inspect", "passed"),
-        failed=signed(progress, "inspect", "failed"),
+        assessment=job.assessment,
+        catalog=job.catalog,
+        cleared=signed(job.progress, "inspect", "passed"),
+        failed=signed(job.progress, "inspect", "failed"),
     )
-    default = profile_asks(book.default.rule, case, catalog)
+    default = profile_asks(book.default.rule, case, job.catalog)
     known = case.profile.name in book.profiles
     names = [case.profile.name] if known else list(book.profiles)
-    asks = {n: profile_asks(book.profiles[n].rule, case, catalog) for n in names}
-    by_profile = {
-        n: demands((*default, *a), own, situation, progress.replaced) for n, a in asks.items()
-    }
+    asks = {n: profile_asks(book.profiles[n].rule, case, job.catalog) for n in names}
+    by_profile = {n: demands((*default, *a), own, situation, redone) for n, a in asks.items()}
     if known:
         return _Asked(profile=names[0], followed=by_profile[names[0]], by_profile=by_profile)
     union = (*default, *(a for profile in asks.values() for a in profile))
-    followed = demands(union, own, situation, progress.replaced)
+    followed = demands(union, own, situation, redone)
     return _Asked(profile=UNKNOWN, followed=followed, by_profile=by_profile)
 
 
-def _items(
-    asked: _Asked,
-    case: Case,
-    assessment: Assessment,
-    progress: Progress,
-    limits: Limits,
-    catalog: Catalog,
-) -> tuple[WorkItem, ...]:
-    gates = closed_gates(progress, catalog)
-    steps = needed_steps(case, assessment, asked.followed.values(), limits, catalog)
-    is_crash = any(s.when == "crash" for s in steps)
-    steps = with_key_on(steps, is_crash, progress, catalog)
-    items = step_items(steps, case, assessment, progress, gates, catalog)
-    items |= cause_items(assessment, limits.trace, progress, catalog)
-    on_list = {s.id for s in steps}
-    held = {
-        w for w, g in catalog.tasks.gates.items() if w not in gates and g.step in (*on_list, "")
-    }
-    for item_id, demand in asked.followed.items():
-        items[item_id] = _demand_item(demand, asked, case, assessment, progress, held, catalog)
-    return ordered(items, {s.id: s for s in steps}, catalog.tasks, case.car.drive_hand)
+def _items(job: Job, asked: _Asked) -> tuple[WorkItem, ...]:
+    steps = needed_steps(job, asked.followed.values())
+    held = held_gates(job, frozenset(s.id for s in steps))
+    items = step_items(job, steps, held)
+    items |= cause_items(job.assessment, job.limits.trace, job.progress, job.catalog)
+    items |= {i: _demand_item(d, job, asked, held) for i, d in asked.followed.items()}
+    by_id = {s.id: s for s in steps}
+    return ordered(items, by_id, job.catalog.tasks, job.case.car.drive_hand)
 
 
-def _demand_item(
-    demand: Demand,
-    asked: _Asked,
-    case: Case,
-    assessment: Assessment,
-    progress: Progress,
-    held: set[str],
-    catalog: Catalog,
-) -> WorkItem:
+def _demand_item(demand: Demand, job: Job, asked: _Asked, held: frozenset[str]) -> WorkItem:
+    catalog = job.catalog
     task = catalog.tasks.work[split_component(demand.component).kind]
     told = asked_by(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
     item = WorkItem(
@@ -133,13 +97,13 @@ def _demand_item(
         title=item_title(demand, catalog),
         strict=demand.reasons[0].ask.strict if demand.reasons else "always",
         probability=demand.probability,
-        because=reasons_as_because(demand, catalog) + told + _hints(demand, assessment, catalog),
+        because=reasons_as_because(demand, catalog) + told + _hints(demand, job),
         minutes=_minutes(demand.action, task),
         tools=task.tools,
         cautions=cautions_of(_caution_ids(demand.action, task), catalog),
         passes_when=_PASSES[demand.action].format(id=demand.id, component=demand.component),
     )
-    done = is_done(item, case, assessment, progress)
+    done = is_done(item, job.assessment, job.progress)
     gates = () if done else _gates(demand.action, task)
     return msgspec.structs.replace(item, done=done, blocked_by=tuple(g for g in gates if g in held))
 
@@ -151,8 +115,6 @@ _PASSES = {
     "calibrate": "passed {id}, with the conditions and readings it was done under",
     "keep": "the inspection was signed as passed",
 }
-
-
 _POWER_GATES = ("unit-bolted", "power-safe")
 
 
@@ -177,12 +139,12 @@ def _caution_ids(action: str, task: KindWork) -> tuple[str, ...]:
     return ("key-on", *task.cautions) if action == "calibrate" else task.cautions
 
 
-def _hints(demand: Demand, assessment: Assessment, catalog: Catalog) -> tuple[Because, ...]:
+def _hints(demand: Demand, job: Job) -> tuple[Because, ...]:
     if demand.doubtful:
-        look = settling_look(demand.component, assessment, catalog)
+        look = settling_look(demand.component, job.assessment, job.catalog)
         return (Because(text=f"What settles it: {look}."),)
     if demand.action == "inspect":
-        task = catalog.tasks.work[split_component(demand.component).kind]
+        task = job.catalog.tasks.work[split_component(demand.component).kind]
         return (Because(text=f"Look at: {task.look}.", sources=(task.source,)),)
     return ()
 
@@ -198,8 +160,5 @@ def _finish(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
 
 
 def _notices(case: Case, catalog: Catalog) -> tuple[Caution, ...]:
-    standing = cautions_of((STANDING,), catalog)
     found = notices_for(case.region, catalog.notices)
-    return standing + tuple(
-        Caution(id=n.id, text=n.text, source=n.source, basis=n.basis) for n in found
-    )
+    return tuple(Caution(id=n.id, text=n.text, source=n.source, basis=n.basis) for n in found)
