@@ -131,7 +131,7 @@ ASSESSED = Assessment(
 
 def test_an_assessment_reads_in_the_order_a_rebuilder_asks(text: Any, catalog: Catalog) -> None:
     shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
-    heads = ["What fired", "Probably fired", "Not fired, but not right", "Hazards"]
+    heads = ["What fired", "Probably fired", "Not right now", "Hazards"]
     heads += ["Contradictions", "Doubtful", "Look next", "Did not fire", "What happened"]
     places = [shown.index(f"\n{head}") for head in [*heads, "About the input"]]
     assert places == sorted(places)
@@ -290,7 +290,7 @@ TRACE = Trace(
 
 
 def test_a_bench_card_comes_before_the_plan(text: Any) -> None:
-    shown = text(show_trace.blocks(TRACE))
+    shown = text(show_trace.blocks(CASE, TRACE))
     assert shown.index("It is hot.") < shown.index("Wait.") < shown.index("What it tells")
     assert shown.index("connector:half-seated") < shown.index("clock-spring:open")
     assert "loose: Done" in shown
@@ -298,7 +298,7 @@ def test_a_bench_card_comes_before_the_plan(text: Any) -> None:
 
 
 def test_the_entry_that_a_card_asks_for_can_be_pasted(text: Any) -> None:
-    shown = text(show_trace.blocks(TRACE))
+    shown = text(show_trace.blocks(CASE, TRACE))
     assert '    test = "reseat-plug"\n' in shown
     assert '    outcome = "seated"' in shown
 

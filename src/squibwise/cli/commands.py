@@ -83,7 +83,9 @@ def trace(case_path: Path, loop: str, as_json: bool) -> int:
     found = case.trace(opened, loop, catalog)
     code = output.exit_code((*opened.findings, *found.findings))
     value = _with_case(opened, output.as_builtins(found))
-    return output.answer(value, lambda: show_trace.blocks(found), as_json=as_json, code=code)
+    return output.answer(
+        value, lambda: show_trace.blocks(opened, found), as_json=as_json, code=code
+    )
 
 
 @click.command(short_help="List what must be done, in order.")

@@ -70,14 +70,15 @@ def _fired(states: Assessment) -> list[RenderableType]:
 
 
 def _fired_row(belief: ComponentBelief) -> tuple[str, str, str]:
-    return belief.id, page.percent(belief.after_crash.fired), _since(belief) + stages(belief)
+    told = [part for part in (_since(belief), stages(belief)) if part]
+    return belief.id, page.percent(belief.after_crash.fired), "; ".join(told)
 
 
 def _since(belief: ComponentBelief) -> str:
     if belief.now == belief.after_crash:
         return ""
     state, p = likeliest(belief.now)
-    return f"now {state} {page.percent(p)} " if state != "fired" else ""
+    return f"now {state} {page.percent(p)}" if state != "fired" else ""
 
 
 def stages(belief: ComponentBelief) -> str:
@@ -108,7 +109,11 @@ def _trouble(states: Assessment) -> list[RenderableType]:
         for word in words
         if getattr(c.now, word) >= LIKELY
     ]
-    return [page.heading("Not fired, but not right"), page.rows(found, right=(1,))] if found else []
+    return (
+        [page.heading("Not right now", "though not fired"), page.rows(found, right=(1,))]
+        if found
+        else []
+    )
 
 
 def _hazards(states: Assessment) -> list[RenderableType]:

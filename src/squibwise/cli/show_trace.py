@@ -6,20 +6,21 @@ from rich.text import Text
 from rich.tree import Tree
 
 from squibwise.cli import page
+from squibwise.model.case import Case
 from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
 
 _SHOWN = 8
 
 
-def blocks(trace: Trace) -> list[RenderableType]:
+def blocks(case: Case, trace: Trace) -> list[RenderableType]:
     """Return the next test, what may be wrong, and the plan behind it."""
-    shown: list[RenderableType] = [Text(f"Circuit {trace.loop}", style="bold")]
+    shown = [*page.title(case), page.para(f"circuit {trace.loop}")]
     shown += _card(trace.next_test)
     shown += _enter(trace)
     shown += _hypotheses(trace.hypotheses)
     shown += [page.heading("The plan", "until fixed and verified"), page.rows(_bracket(trace))]
     shown.append(Padding(tree(trace.plan), (0, 0, 0, page.INDENT)))
-    return shown + page.findings(trace.findings) + page.standing()
+    return shown + page.findings((*case.findings, *trace.findings)) + page.standing()
 
 
 def _card(card: BenchCard) -> list[RenderableType]:

@@ -32,8 +32,8 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """
 
     exact_states: int = 1_500_000
-    rollout_states: int = 40_000
-    later_states: int = 4_000_000
+    rollout_states: int = 15_000
+    later_states: int = 2_000_000
     fold: float = 0.02
 
 
