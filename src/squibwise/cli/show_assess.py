@@ -5,8 +5,16 @@ from rich.console import RenderableType
 from squibwise.catalog.load import Catalog
 from squibwise.cli import page
 from squibwise.cli.known import known_component
-from squibwise.model.belief import Assessment, ComponentBelief, EventBelief, NextLook, StateBelief
+from squibwise.model.belief import (
+    Assessment,
+    ComponentBelief,
+    EventBelief,
+    NextLook,
+    StageBelief,
+    StateBelief,
+)
 from squibwise.model.case import Case
+from squibwise.model.names import split_component
 from squibwise.model.words import STATES
 
 SURE = 0.9  # shown as settled from here; the probability stands beside it
@@ -35,7 +43,7 @@ def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableT
     shown += _trouble(states)
     shown += _hazards(states)
     shown += _contradictions(states)
-    shown += _doubtful(states)
+    shown += _doubtful(states, catalog)
     shown += _looks(states)
     shown += _quiet(states, catalog)
     shown += _event(states.event)
@@ -62,7 +70,8 @@ def _fired(states: Assessment) -> list[RenderableType]:
     if not sure and not likely:
         return [head, page.para("Nothing is likely to have fired.")]
     shown: list[RenderableType] = [head]
-    shown += [page.rows((_fired_row(c) for c in sure), right=(1,))] if sure else []
+    surely = page.rows((_fired_row(c) for c in sure), right=(1,))
+    shown.append(surely if sure else page.para("Nothing is settled to have fired."))
     if likely:
         shown += [page.heading("Probably fired", "not settled")]
         shown += [page.rows((_fired_row(c) for c in likely), right=(1,))]
@@ -118,16 +127,25 @@ def _trouble(states: Assessment) -> list[RenderableType]:
 
 def _hazards(states: Assessment) -> list[RenderableType]:
     found = [
-        f"{c.id}: the part has fired, yet its stage {number} may still be live "
-        f"({page.percent(stage.live)}). Handle, store and scrap it as live."
+        f"{c.id}: stage {number} may still be live though the part fired "
+        f"({page.percent(live)}). Handle, store and scrap it as live."
         for c in states.components
-        if c.now.fired >= LIKELY
+        if c.now.fired >= LIKELY and len(c.stages) > 1
         for number, stage in c.stages.items()
-        if len(c.stages) > 1 and stage.live >= LIVE
+        if (live := live_if_fired(c, stage)) >= LIVE
     ]
     return (
         [page.heading("Hazards"), page.bullets(found, mark="!", style="bold red")] if found else []
     )
+
+
+def live_if_fired(belief: ComponentBelief, stage: StageBelief) -> float:
+    """Return the probability that a stage is live, given that its part has fired.
+
+    A part that has not fired has all its stages live, or faulty: at least ``live`` less what the
+    unfired part explains belongs to the fired one.
+    """
+    return max(0.0, stage.live - (1.0 - belief.now.fired)) / belief.now.fired
 
 
 def _contradictions(states: Assessment) -> list[RenderableType]:
@@ -137,14 +155,20 @@ def _contradictions(states: Assessment) -> list[RenderableType]:
     )
 
 
-def _doubtful(states: Assessment) -> list[RenderableType]:
+def _doubtful(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     found = [c for c in states.components if max(_values(c.now)) < SURE]
-    if not found:
-        return []
     found.sort(key=lambda c: max(_values(c.now)))
+    watched = [c for c in found if catalog.kinds[_kind(c.id)].circuit]
     best = {look.component: look for look in reversed(states.next_looks)}
-    table = [(c.id, _split(c.now), _settles(best.get(c.id))) for c in found]
-    return [page.heading("Doubtful", "and the look that settles it"), page.rows(table)]
+    shown: list[RenderableType] = []
+    if watched:
+        table = [(c.id, _split(c.now), _settles(best.get(c.id))) for c in watched]
+        shown += [page.heading("Doubtful", "and the look that settles it"), page.rows(table)]
+    rest = [f"{c.id} ({_split(c.now)})" for c in found if c not in watched]
+    if rest:
+        head = page.heading("To be looked at", "mechanical, sets no code")
+        shown += [head, page.para("; ".join(rest))]
+    return shown
 
 
 def _values(states: StateBelief) -> list[float]:
@@ -180,7 +204,7 @@ def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     charges = [
         c.id
         for c in states.components
-        if (kind := catalog.kinds.get(_kind(c.id))) and kind.fires and c.after_crash.fired < 0.1
+        if catalog.kinds[_kind(c.id)].fires and c.after_crash.fired < 0.1
     ]
     if not charges:
         return []
@@ -189,8 +213,6 @@ def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
 
 
 def _kind(component_id: str) -> str:
-    from squibwise.model.names import split_component
-
     return split_component(component_id).kind
 
 

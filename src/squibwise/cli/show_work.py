@@ -1,5 +1,6 @@
 """Show what must be done: what it comes to, the list in order, cautions, then the money."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from rich.console import RenderableType
@@ -63,19 +64,25 @@ def _sum(todo: Work) -> list[tuple[str, str]]:
     hands = sum(i.minutes for i in open_items)
     table.append(("time", f"{page.minutes(hands)} hands-on, {page.minutes(waits)} of waiting"))
     done = sum(i.done for i in todo.items)
-    return [*table, ("done already", f"{done} items")] if done else table
+    return [*table, ("done already", f"{done} item{'s' * (done > 1)}")] if done else table
 
 
 def _replaced(items: Sequence[WorkItem], todo: Work) -> str:
     """Name what every profile replaces before what only some do or what is not sure."""
     groups: dict[str, list[str]] = {"": [], "only some profiles:": [], "perhaps:": []}
     for item in items:
-        every = all(item.id in ids for ids in todo.spread.values())
+        every = all(asks(todo, name, item.id) for name in todo.spread)
         unsure = "perhaps:" if item.probability < work_list.LIKELY else "only some profiles:"
         key = "" if every and item.probability >= work_list.LIKELY else unsure
         groups[key].append(item.component or item.id)
     told = [f"{head} {', '.join(names)}".strip() for head, names in groups.items() if names]
     return "\n".join(told) or "nothing"
+
+
+def asks(todo: Work, profile: str, item: str) -> bool:
+    """Say whether a profile, taken alone, more likely than not asks for an item."""
+    chance = todo.chances.get(profile, {}).get(item, 1.0)
+    return item in todo.spread[profile] and chance >= work_list.LIKELY
 
 
 def _gates(items: Iterable[WorkItem], catalog: Catalog) -> list[RenderableType]:
@@ -126,15 +133,15 @@ def _kept(items: Iterable[WorkItem]) -> list[RenderableType]:
 def _spread(todo: Work) -> list[RenderableType]:
     if len(todo.spread) < 2:
         return []
+    likely = {name: [i for i in ids if asks(todo, name, i)] for name, ids in todo.spread.items()}
     counts = [
         (name, *(str(sum(i.endswith(f":{a}") for i in ids)) for a in _COUNTED))
-        for name, ids in todo.spread.items()
+        for name, ids in likely.items()
     ]
     head = page.heading("What each rule profile asks for", "which is yours is not known")
     shown = [head, page.rows([("", *_COUNTED), *counts], right=(1, 2, 3, 4))]
-    asked: dict[str, int] = {}
-    for item in (i for ids in todo.spread.values() for i in ids if i.endswith(":replace")):
-        asked[item.rpartition(":")[0]] = asked.get(item.rpartition(":")[0], 0) + 1
+    replaced = Counter(i for ids in likely.values() for i in ids if i.endswith(":replace"))
+    asked = {item.rpartition(":")[0]: count for item, count in replaced.items()}
     some = [f"{c} ({n})" for c, n in asked.items() if n < len(todo.spread)]
     text = f"Only some replace (how many of {len(todo.spread)}): {', '.join(some)}."
     return [*shown, page.para(text)] if some else shown
