@@ -150,7 +150,7 @@ def test_a_series_brings_its_own_times_of_any_number_and_step() -> None:
 
 
 def test_a_series_without_times_is_read_in_steps_of_ten_milliseconds_with_a_warning() -> None:
-    found = read("Delta-V, longitudinal (km/h): 0, -4, -9, -13, -15")
+    found = read("Delta-V, longitudinal (km/h): 0, -4, -9, -13, -15, -15, -15")
     assert found.entries[0].delta_v_long_kmh == -15.0
     assert codes(found) == ["crash-data-times-assumed"]
 
@@ -160,8 +160,13 @@ def test_a_series_that_never_reaches_the_trigger_is_remarked_on() -> None:
     assert codes(found) == ["crash-data-below-trigger"]
 
 
+def test_a_series_that_stops_while_the_car_is_still_slowing_is_remarked_on() -> None:
+    found = read("Time (ms): 0, 10, 20, 30\nDelta-V, longitudinal (km/h): 0, -6, -12, -19")
+    assert codes(found) == ["crash-data-cut-short"]
+
+
 def test_a_stated_maximum_that_the_series_contradicts_is_flagged() -> None:
-    text = "Time (ms): 0, 50, 100\nDelta-V, longitudinal (km/h): 0, -15, -30\n"
+    text = "Time (ms): 0, 50, 100, 150\nDelta-V, longitudinal (km/h): 0, -15, -30, -30\n"
     found = read(text + "Maximum delta-V, longitudinal: -45 km/h")
     assert found.entries[0].delta_v_long_kmh == -45.0
     assert codes(found) == ["crash-data-disagree"]
@@ -172,8 +177,8 @@ def test_a_value_at_the_end_of_the_range_may_be_a_placeholder() -> None:
 
 
 def test_a_command_long_after_the_head_is_forward_is_remarked_on() -> None:
-    times = ", ".join(str(k * 10) for k in range(12))
-    series = ", ".join(str(-6 * k) for k in range(12))
+    times = ", ".join(str(k * 10) for k in range(15))
+    series = ", ".join(str(-6 * min(k, 11)) for k in range(15))
     text = f"Time (ms): {times}\nDelta-V, longitudinal (km/h): {series}\n"
     late = read(text + "Frontal air bag deployment, time to deploy, driver: 110 ms")
     soon = read(text + "Frontal air bag deployment, time to deploy, driver: 20 ms")

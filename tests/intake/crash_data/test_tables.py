@@ -147,7 +147,9 @@ def test_several_events_are_told_apart_by_a_column() -> None:
 
 
 def test_a_column_of_driving_speed_is_named_as_not_used() -> None:
-    found = read("time_s,vehicle speed (km/h),dv_x_kmh\n0,54,0\n0.01,54,-9\n0.02,54,-20\n")
+    found = read(
+        "time_s,vehicle speed (km/h),dv_x_kmh\n0,54,0\n0.01,54,-9\n0.02,54,-20\n0.03,,-20\n0.04,,-20\n"
+    )
     assert codes(found) == ["crash-data-column"]
     assert "not the change of speed" in found.findings[0].message
 

@@ -12,6 +12,7 @@ from squibwise.intake.crash_data.speeds import (
     aimed,
     direction_findings,
     judged,
+    trigger_findings,
     worst,
 )
 from squibwise.intake.crash_data.table import Channel, Table
@@ -40,7 +41,7 @@ def record_of(
         return None, None, findings
     found = worst(course)
     speeds = aimed(found.get("long"), found.get("lat"), u_kmh, settings)
-    findings += direction_findings(speeds, settings)
+    findings += direction_findings(speeds, settings) + trigger_findings(course, {}, settings)
     return _recorder(table, speeds, "pulse", settings), speeds.direction, findings
 
 

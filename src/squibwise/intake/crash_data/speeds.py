@@ -8,6 +8,7 @@ from squibwise.model.origin import Finding
 from squibwise.numerics.pulse import (
     Direction,
     direction_of_force,
+    end_of_event_s,
     latest_command_s,
     spread_of_rectangular,
     trigger_s,
@@ -65,7 +66,7 @@ def judged(
     findings = _outside(found, settings) + direction_findings(speeds, settings)
     if course is not None:
         findings += _against_maximum(course, maximum, settings)
-        findings += _below_trigger(course, commanded_ms or {}, settings)
+        findings += trigger_findings(course, commanded_ms or {}, settings)
         findings += _late(course, commanded_ms or {}, settings)
     return speeds, findings
 
@@ -149,21 +150,28 @@ def _recorded(course: Course, axis: str) -> bool:
     return course.has_long if axis == "long" else course.has_lat
 
 
-def _below_trigger(
+def trigger_findings(
     course: Course, commanded_ms: dict[str, float], settings: Settings
 ) -> list[Finding]:
-    reached = any(
-        trigger_s(course.time_s, series, settings.rules) is not None
-        for series in (course.long_kmh, course.lat_kmh)
-    )
-    if reached or commanded_ms:
-        return []
+    """Return a note when the course never triggers, or stops before the event has ended."""
     rules = settings.rules
-    message = (
-        f"the change of speed stays below {rules.trigger_kmh:g} km/h within "
-        f"{rules.trigger_s * 1e3:g} ms: by 49 CFR 563 no event without a firing."
-    )
-    return [settings.finding("crash-data-below-trigger", "note", message)]
+    reached = [
+        moment
+        for series in (course.long_kmh, course.lat_kmh)
+        if (moment := trigger_s(course.time_s, series, rules)) is not None
+    ]
+    if not reached and not commanded_ms:
+        message = (
+            f"the change of speed stays below {rules.trigger_kmh:g} km/h within "
+            f"{rules.trigger_s * 1e3:g} ms: by 49 CFR 563 no event without a firing."
+        )
+        return [settings.finding("crash-data-below-trigger", "note", message)]
+    start = min(reached, default=float(course.time_s[0]))
+    end = end_of_event_s(course.time_s, course.long_kmh, course.lat_kmh, rules, start)
+    if end is not None:
+        return []
+    message = "the recording stops before the event has ended: the change of speed may be greater."
+    return [settings.finding("crash-data-cut-short", "note", message)]
 
 
 def _late(course: Course, commanded_ms: dict[str, float], settings: Settings) -> list[Finding]:
