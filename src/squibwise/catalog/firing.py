@@ -11,7 +11,18 @@ from squibwise.model.words import Basis
 
 _ROW_TOLERANCE = 1e-6
 OUTCOMES = ("none", "open", "low", "leak", "other")
-CIRCUITS = ("good", "spent", "open", "low", "leak", "other", "damaged", "unfit", "unplugged")
+CIRCUITS = (
+    "good",
+    "spent",
+    "open",
+    "low",
+    "leak",
+    "other",
+    "damaged",
+    "unfit",
+    "unplugged",
+    "half-seated",
+)
 
 
 class Figure(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -148,7 +159,7 @@ class StruckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     severe: float
 
     def __post_init__(self) -> None:
-        if self.zones not in ("own", "any", "front", "other-bags"):
+        if self.zones not in ("own", "any", "front", "other-bags", "belt-in-use"):
             raise CatalogError(f"struck {self.kind}: zones '{self.zones}' is unknown")
         if not 0.0 <= self.light <= self.moderate <= self.severe < 1.0:
             raise CatalogError(f"struck {self.kind}: chances must rise with severity")
@@ -215,6 +226,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     unstated: Figure
     partial: Figure
     found_though_stopped: Figure
+    found_elsewhere: Figure
     lowest_volts: float
     highest_volts: float
     named_part_fired: Figure

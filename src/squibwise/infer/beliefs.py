@@ -19,6 +19,7 @@ from squibwise.model.words import STATES
 Array = npt.NDArray[np.float64]
 _NEAR_CERTAIN = 0.99
 _TAIL = 1e-12
+_WORTH_SAYING = 0.02
 
 
 def state_belief(part: PartMarginal, micros: Array) -> StateBelief:
@@ -99,6 +100,11 @@ def _causes(groups: tuple[GroupMarginal, ...], record: float | None) -> dict[str
         for cause, chance in zip(group.group.causes, group.causes, strict=True):
             if cause.name != "none":
                 result[cause.name] = min(1.0, result.get(cause.name, 0.0) + float(chance))
+        for name, part in group.parts.items():
+            loose = [m.condition == "plug" for m in part.part.micros]
+            chance = min(1.0, float(part.now.sum(axis=0) @ loose))
+            if chance > _WORTH_SAYING:
+                result[f"loose-plug:{name}"] = chance
     if record is not None:
         result["crash-record"] = record
     return result

@@ -16,6 +16,7 @@ _BESIDES = {
 _DISTURBS = ("disconnected", "replaced", "repaired")
 _HEALS = ("reseated", "repaired", "replaced")
 _EVER = 1 << 30
+_MOST_READINGS = 8
 SPRING = "clock-spring"
 
 
@@ -25,10 +26,12 @@ class Cause(msgspec.Struct, frozen=True):
     Attributes:
         name: ``none``, ``shared-plug:<place>.<plug>`` or ``clock-spring``.
         members: Components whose circuits it opens.
-        weight: Prior chance; of the clock spring, the odds that turn its part's prior into its own.
+        weight: Prior chance; of the clock spring, what turns its part's prior into its own.
         opens: Chance that it opens any one of its circuits.
         start: Place in time from which it is there.
         end: Place in time at which it is gone.
+        reading: Component meant by each line of a report that may mean one of several here:
+            ((report, line), component).
     """
 
     name: str
@@ -37,19 +40,52 @@ class Cause(msgspec.Struct, frozen=True):
     opens: float
     start: int = -1
     end: int = _EVER
+    reading: tuple[tuple[tuple[str, int], str], ...] = ()
 
     def active(self, place: int) -> bool:
         """Return whether it is there at a place in time."""
         return self.start < place < self.end
 
 
-def causes(group: str, car: Car, line: Timeline, catalog: Catalog) -> tuple[Cause, ...]:
-    """Return the common causes that a case gives reason to think of, ``none`` first."""
+def causes(
+    group: str, components: tuple[str, ...], car: Car, line: Timeline, catalog: Catalog
+) -> tuple[Cause, ...]:
+    """Return the common causes that a case gives reason to think of, ``none`` first.
+
+    Each comes once per way to read the lines that may mean one of several components here.
+    """
     found = [c for plug in _plugs(group, car, catalog) for c in _plug_causes(plug, line, catalog)]
+    rest = 1.0 - sum(c.weight for c in found)
+    found.insert(0, Cause(name="none", members=frozenset(), weight=rest, opens=0.0))
     if group == "driver":
-        found += _spring_causes(car, line, catalog)
-    rest = 1.0 - sum(c.weight for c in found if c.name != SPRING)
-    return (Cause(name="none", members=frozenset(), weight=rest, opens=0.0), *found)
+        found += _spring_causes(rest, car, line, catalog)
+    readings = _readings(frozenset(components), line)
+    return tuple(
+        msgspec.structs.replace(cause, weight=cause.weight * share, reading=reading)
+        for cause in found
+        for share, reading in readings
+    )
+
+
+Reading = tuple[tuple[tuple[str, int], str], ...]
+
+
+def _readings(components: frozenset[str], line: Timeline) -> list[tuple[float, Reading]]:
+    """Return every way to read the lines that mean one of several components of a group."""
+    readings: list[tuple[float, Reading]] = [(1.0, ())]
+    for entry in line.entries:
+        for code in entry.reading.lines if isinstance(entry, Report) else ():
+            meant = [c for c in code.candidates if c.component in components]
+            inside = len(meant) == len(code.candidates) and len({c.component for c in meant}) > 1
+            if not inside or len(readings) * len(meant) > _MOST_READINGS:
+                continue
+            total = sum(c.weight for c in meant)
+            readings = [
+                (share * c.weight / total, (*known, ((entry.id, code.line), c.component or "")))
+                for share, known in readings
+                for c in meant
+            ]
+    return readings
 
 
 class Plug(msgspec.Struct, frozen=True):
@@ -96,7 +132,7 @@ def _plug_causes(plug: Plug, line: Timeline, catalog: Catalog) -> list[Cause]:
     return found
 
 
-def _spring_causes(car: Car, line: Timeline, catalog: Catalog) -> list[Cause]:
+def _spring_causes(rest: float, car: Car, line: Timeline, catalog: Catalog) -> list[Cause]:
     """Return the clock spring as a cause; its own chance sits in the part's prior."""
     bag, spring = "driver.front-bag", "driver.clock-spring"
     if bag not in car.components or spring not in car.components:
@@ -110,7 +146,7 @@ def _spring_causes(car: Car, line: Timeline, catalog: Catalog) -> list[Cause]:
     share = plugs["spring_faulty_after_work" if worked else "spring_faulty"].value
     row = catalog.firing.condition_rows["wiring"]
     usual = row.open + row.low + row.leak + row.other
-    weight = share / (1.0 - share) * (1.0 - usual) / usual
+    weight = rest * share / (1.0 - share) * (1.0 - usual) / usual
     return [Cause(SPRING, frozenset({bag}), weight, opens, end=min(ends, default=_EVER))]
 
 
@@ -140,3 +176,11 @@ def _asked(members: frozenset[str], line: Timeline) -> bool:
         for code in entry.reading.lines
         for candidate in code.candidates
     )
+
+
+def neighbours(component: str, car: Car, catalog: Catalog) -> frozenset[str]:
+    """Return the components beside one, whose work may loosen its plug."""
+    for plug in _plugs(split_component(component).place, car, catalog):
+        if component in plug.members:
+            return (plug.members | plug.nearby) - {component}
+    return frozenset()

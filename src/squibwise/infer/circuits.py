@@ -73,6 +73,7 @@ class Told(msgspec.Struct, frozen=True):
         stage: Stage it names; None when it names none.
         outcome: Place in ``OUTCOMES``; None = some fault, not told which.
         weight: Chance that the line is about this part at all.
+        elsewhere: Chance that its other readings would have been found, were it about them.
         status: Status words.
     """
 
@@ -80,6 +81,7 @@ class Told(msgspec.Struct, frozen=True):
     outcome: int | None
     weight: float
     status: tuple[str, ...]
+    elsewhere: float
 
 
 def scan_likelihood(
@@ -123,7 +125,7 @@ def _meanings(told: tuple[Told, ...], stages: int) -> list[tuple[float, dict[int
         extended = []
         for weight, said in meanings:
             if line.weight < 1.0:
-                extended.append((weight * (1.0 - line.weight), said))
+                extended.append((weight * (1.0 - line.weight) * line.elsewhere, said))
             for share, hit in _stages_of(line, stages):
                 both = dict.fromkeys(hit, line) | said
                 extended.append((weight * line.weight * share, both))

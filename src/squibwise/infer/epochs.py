@@ -25,48 +25,76 @@ class Chain(msgspec.Struct, frozen=True):
     now: Array | None
 
 
-def work_matrices(part: Part, line: Timeline, catalog: Catalog) -> tuple[tuple[int, Array], ...]:
-    """Return the places of work on a part and what each does: (M, M) from before to after."""
+def work_matrices(
+    part: Part, near: frozenset[str], line: Timeline, catalog: Catalog
+) -> tuple[tuple[int, Array], ...]:
+    """Return the places of work that touched a part and what each does: (M, M) before to after."""
     result = []
-    for place, work in line.works_on(frozenset({part.id})):
-        matrix = _work_matrix(part, work.what, catalog)
+    for place, work in line.works_on(near | {part.id}):
+        own = work.component == part.id
+        matrix = _work(part, work.what, catalog) if own else _disturbed(part, work.what, catalog)
         if matrix is not None:
             result.append((place, matrix))
     return tuple(result)
 
 
-def _work_matrix(part: Part, what: str, catalog: Catalog) -> Array | None:
-    work = catalog.firing.conditions.work
-    size = len(part.micros)
+def _work(part: Part, what: str, catalog: Catalog) -> Array | None:
+    """Return what work on the part itself does; None = nothing."""
+    work, plugs = catalog.firing.conditions.work, catalog.firing.conditions.plugs
     if what == "replaced":
-        return np.tile(_new_part(part, catalog), (size, 1))
-    heals = {"reseated": work["reseat_heals"].value, "repaired": work["repair_heals"].value}
-    if what not in heals:
+        return np.tile(_new_part(part, catalog), (len(part.micros), 1))
+    if what == "reseated":
+        matrix = _healing(part, ("open", "low"), work["reseat_heals"].value)
+        matrix = matrix @ _healing(part, ("plug",), plugs["own_healed"].value)
+        return matrix @ _loosening(part, plugs["own_reseated"].value)
+    if what == "repaired":
+        every = ("open", "low", "leak", "other", "before", "damaged", "plug")
+        return _healing(part, every, work["repair_heals"].value)
+    return _disturbed(part, what, catalog)
+
+
+def _disturbed(part: Part, what: str, catalog: Catalog) -> Array | None:
+    """Return what pulling its own plug, or work beside it, does to a part."""
+    if what not in ("disconnected", "replaced", "repaired") or not _has_plug(part):
         return None
-    healed = (
-        ("open", "low")
-        if what == "reseated"
-        else ("open", "low", "leak", "other", "before", "damaged")
-    )
-    matrix = np.eye(size)
+    return _loosening(part, catalog.firing.conditions.plugs["own_disturbed"].value)
+
+
+def _has_plug(part: Part) -> bool:
+    return any(m.condition == "plug" for m in part.micros)
+
+
+def _healing(part: Part, conditions: tuple[str, ...], chance: float) -> Array:
+    matrix = np.eye(len(part.micros))
     for row, micro in enumerate(part.micros):
-        if micro.condition in healed and not micro.fired:
-            matrix[row, row] = 1.0 - heals[what]
-            matrix[row, 0] += heals[what]
+        if micro.condition in conditions and not micro.fired:
+            matrix[row, row] = 1.0 - chance
+            matrix[row, 0] += chance
+    return matrix
+
+
+def _loosening(part: Part, chance: float) -> Array:
+    matrix = np.eye(len(part.micros))
+    for column, micro in enumerate(part.micros):
+        if micro.condition == "plug":
+            matrix[0, 0], matrix[0, column] = 1.0 - chance, chance
     return matrix
 
 
 def _new_part(part: Part, catalog: Catalog) -> Array:
     """Return what a part just fitted is like."""
-    work = catalog.firing.conditions.work
+    work, plugs = catalog.firing.conditions.work, catalog.firing.conditions.plugs
     faulty = [
         i for i, m in enumerate(part.micros) if m.state == "faulty" and m.condition != "before"
     ]
     result = np.zeros(len(part.micros))
-    for index in faulty:
-        result[index] = work["new_faulty"].value / len(faulty)
-    unfit = [m.condition for m in part.micros].index("unfit")
-    result[unfit] = work["new_unfit"].value
+    for index, micro in enumerate(part.micros):
+        if index in faulty:
+            result[index] = work["new_faulty"].value / len(faulty)
+        elif micro.condition == "unfit":
+            result[index] = work["new_unfit"].value
+        elif micro.condition == "plug":
+            result[index] = plugs["own_new"].value
     result[0] = 1.0 - result.sum()
     return result
 

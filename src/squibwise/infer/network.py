@@ -6,10 +6,11 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.components import Kind
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.infer import logic
-from squibwise.infer.causes import Cause, causes
+from squibwise.infer.causes import Cause, causes, neighbours
 from squibwise.infer.families import Family, families
 from squibwise.infer.parts import Part, charged_part, plain_part
 from squibwise.infer.people import People, people
@@ -69,6 +70,7 @@ class Network(msgspec.Struct, frozen=True):
             or 2).
         groups: Everything else.
         line: The case's evidence in order of time.
+        near: Components beside each one, whose work may loosen its plug.
     """
 
     rows: Stories
@@ -76,6 +78,7 @@ class Network(msgspec.Struct, frozen=True):
     unit: Array
     groups: tuple[Group, ...]
     line: Timeline
+    near: dict[str, frozenset[str]]
 
     def parts(self) -> Iterator[tuple[int, int, int, Part]]:
         """Yield group, cluster and part number with each part."""
@@ -112,9 +115,10 @@ def network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Networ
     groups = []
     for name, components in members.items():
         seat = people(name, rows, catalog)
-        reasons = causes(name, case.car, line, catalog)
+        reasons = causes(name, tuple(components), case.car, line, catalog)
         groups.append(Group(name, seat, reasons, tuple(_clusters(components, seat, build))))
-    return Network(rows, table, _unit(case, rows, catalog), tuple(groups), line)
+    near = {c: neighbours(c, case.car, catalog) for c in case.car.components}
+    return Network(rows, table, _unit(case, rows, catalog), tuple(groups), line, near)
 
 
 def _unit(case: Case, rows: Stories, catalog: Catalog) -> Array:
@@ -174,7 +178,7 @@ def _clusters(components: list[str], seat: People, build: _Builder) -> Iterator[
     done |= {c for c, by in links.items() if by is not None}
     for component in components:
         if component not in done:
-            yield _lone_cluster(component, links, build)
+            yield _lone_cluster(component, seat, links, build)
 
 
 def _front_seat(components: list[str], build: _Builder) -> str:
@@ -237,11 +241,13 @@ def _belt_cluster(belted: tuple[str, ...], seat: People, build: _Builder) -> Clu
     return Cluster(tuple(parts), fires)
 
 
-def _lone_cluster(component: str, links: dict[str, str | None], build: _Builder) -> Cluster:
+def _lone_cluster(
+    component: str, seat: People, links: dict[str, str | None], build: _Builder
+) -> Cluster:
     """Return a cluster of one part, with the trim it tears."""
     kind = build.catalog.kinds[split_component(component).kind]
     if not kind.fires:
-        return Cluster((_plain(component, build),), np.ones((1, 1, 1, 1)))
+        return _plain_cluster(component, seat, build)
     table = build.catalog.firing.events.charge
     row = next((r for r in table if r.kind == kind.kind), None)
     never = np.array([1.0, 0.0]).reshape(1, 1, 1, 2)
@@ -257,7 +263,13 @@ def _lone_cluster(component: str, links: dict[str, str | None], build: _Builder)
 def _charged(component: str, chance: Array, build: _Builder) -> Part:
     kind = build.catalog.kinds[split_component(component).kind]
     row = build.catalog.firing.condition_rows[kind.family]
-    return charged_part(component, kind, build.stages(component), row, chance)
+    return charged_part(component, kind, build.stages(component), row, chance, _loose(kind, build))
+
+
+def _loose(kind: Kind, build: _Builder) -> float:
+    """Return the chance that a part's own plug is not home, before any work."""
+    own = build.catalog.firing.conditions.plugs["own"].value
+    return own if kind.circuit and kind.family not in ("wiring", "unit") else 0.0
 
 
 def _trims(
@@ -271,27 +283,52 @@ def _trims(
             kind = build.catalog.kinds[split_component(trim).kind]
             usual = build.catalog.firing.condition_rows[kind.family]
             damage = np.where(fired, row.damaged, usual.damaged)[None, :]
-            result.append(plain_part(trim, kind, usual, damage, None))
+            result.append(plain_part(trim, kind, usual, damage, 0.0, None))
     return result
 
 
-def _plain(component: str, build: _Builder) -> Part:
-    """Return a part without a charge, with the damage that its place may have taken."""
+def _plain_cluster(component: str, seat: People, build: _Builder) -> Cluster:
+    """Return a cluster of a part without a charge, with the damage its place may have taken."""
     name = split_component(component)
     kind = build.catalog.kinds[name.kind]
     usual = build.catalog.firing.condition_rows[kind.family]
     row = next((r for r in build.catalog.firing.conditions.struck if r.kind == name.kind), None)
+    loose = _loose(kind, build)
     if row is None:
-        return plain_part(component, kind, usual, np.array([[usual.damaged]]), None)
+        part = plain_part(component, kind, usual, np.array([[usual.damaged]]), loose, None)
+        return Cluster((part,), np.ones((1, 1, 1, 1)))
     damage = np.array([usual.damaged] + [max(usual.damaged, getattr(row, w)) for w in _LEVELS])
+    if row.zones == "belt-in-use":
+        part = plain_part(component, kind, usual, damage[None, :], loose, None)
+        return Cluster((part,), _use_of_the_belt(seat, build))
     classes = _damage_classes(row, name.place, build)
-    return plain_part(component, kind, usual, damage[:, None], classes)
+    part = plain_part(component, kind, usual, damage[:, None], loose, classes)
+    return Cluster((part,), np.ones((1, 1, 1, 1)))
+
+
+def _use_of_the_belt(seat: People, build: _Builder) -> Array:
+    """Return the chance of a belt unused, and worn in a light, moderate and severe crash."""
+    worn = np.array([float(w.split("-")[-1] == "latched") for w in seat.words])
+    level = (
+        _levels(build)
+        * np.array([bool(s.blows) for s in build.rows.scenarios])[build.rows.scenario]
+    )
+    table = np.eye(len(_LEVELS) + 1)[level]
+    unused = np.eye(len(_LEVELS) + 1)[0]
+    chance = worn[None, :, None] * table[:, None, :] + (1.0 - worn)[None, :, None] * unused
+    return np.asarray(chance[:, None, :, :])
+
+
+def _levels(build: _Builder) -> npt.NDArray[np.int64]:
+    """Return how hard the car was hit, by row: 1 light, 2 moderate, 3 severe."""
+    speed, events = build.rows.speed, build.catalog.firing.events
+    harder = (speed >= events.moderate_from_kmh).astype(np.int64)
+    return 1 + harder + (speed >= events.severe_from_kmh)
 
 
 def _damage_classes(row: StruckRow, place: str, build: _Builder) -> npt.NDArray[np.int64]:
     """Return the damage class of each row: 0 = not struck, then light, moderate, severe."""
-    rows, events = build.rows, build.catalog.firing.events
-    level = 1 + (rows.speed >= events.moderate_from_kmh) + (rows.speed >= events.severe_from_kmh)
+    rows, level = build.rows, _levels(build)
     if row.zones == "other-bags":
         return np.where(rows.others > 0, level, 0)
     hit = [

@@ -18,8 +18,9 @@ class Micro(msgspec.Struct, frozen=True):
 
     Attributes:
         fired: How many of its charges are spent, counted from the first stage.
-        condition: ``ok``, ``open``, ``low``, ``leak``, ``other``, ``before``, ``damaged``,
-            ``unfit`` or ``absent``; ``before`` = its circuit was open already before the crash.
+        condition: ``ok``, ``plug``, ``open``, ``low``, ``leak``, ``other``, ``before``,
+            ``damaged``, ``unfit`` or ``absent``. ``plug`` = sound, but its own plug is not home;
+            ``before`` = its circuit was open already before the crash.
         stage: Circuit that ``open`` and ``low`` hold for.
     """
 
@@ -36,7 +37,7 @@ class Micro(msgspec.Struct, frozen=True):
             return "faulty"
         if self.condition == "absent":
             return "unfit"
-        return "sound" if self.condition == "ok" else self.condition  # type: ignore[return-value]
+        return "sound" if self.condition in ("ok", "plug") else self.condition  # type: ignore[return-value]
 
     def circuit(self, stage: int) -> str:
         """Return what the circuit of one stage is like, as a row of the scan table."""
@@ -46,8 +47,8 @@ class Micro(msgspec.Struct, frozen=True):
             return "spent"
         if self.condition in ("damaged", "unfit"):
             return self.condition
-        if self.condition == "before":
-            return "open"
+        if self.condition in ("before", "plug"):
+            return "open" if self.condition == "before" else "half-seated"
         hit = self.condition in _FAULTY and self.stage == stage
         return self.condition if hit else "good"
 
@@ -84,7 +85,7 @@ def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     whole = [Micro(0, "ok")]
     if kind.circuit:
         whole += [Micro(0, c, s) for c in ("open", "low") for s in range(1, stages + 1)]
-        whole += [Micro(0, "leak"), Micro(0, "other")]
+        whole += [Micro(0, "leak"), Micro(0, "other"), Micro(0, "plug")]
     if kind.fires:
         whole += [Micro(0, "before")]
     whole += [Micro(0, c) for c in ("damaged", "unfit", "absent")]
@@ -92,7 +93,9 @@ def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     return tuple(whole + fired)
 
 
-def charged_part(component: str, kind: Kind, stages: int, row: ConditionRow, fires: Array) -> Part:
+def charged_part(
+    component: str, kind: Kind, stages: int, row: ConditionRow, fires: Array, loose: float
+) -> Part:
     """Return a part with charges.
 
     Args:
@@ -101,6 +104,7 @@ def charged_part(component: str, kind: Kind, stages: int, row: ConditionRow, fir
         stages: Number of charges.
         row: Prior conditions of its family.
         fires: Chance of 0, 1 ... spent charges by what its cluster fired: (Z, stages + 1).
+        loose: Chance that its own plug is not home.
     """
     names = micros(kind, stages)
     free = 1.0 - row.before - row.absent
@@ -111,12 +115,17 @@ def charged_part(component: str, kind: Kind, stages: int, row: ConditionRow, fir
         elif micro.fired:
             prior[0, :, column] = free * fires[:, micro.fired]
         else:
-            prior[0, :, column] = free * fires[:, 0] * _condition(row, micro, stages)
+            prior[0, :, column] = free * fires[:, 0] * _condition(row, micro, stages, loose)
     return Part(component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True))
 
 
 def plain_part(
-    component: str, kind: Kind, row: ConditionRow, damage: Array, classes: Ints | None
+    component: str,
+    kind: Kind,
+    row: ConditionRow,
+    damage: Array,
+    loose: float,
+    classes: Ints | None,
 ) -> Part:
     """Return a part without a charge.
 
@@ -125,6 +134,7 @@ def plain_part(
         kind: Its kind.
         row: Prior conditions of its family.
         damage: Chance of damage by damage class and by what its cluster fired: (K, Z).
+        loose: Chance that its own plug is not home, for parts with a circuit.
         classes: Damage class by row of the event table.
     """
     stages = 1 if kind.circuit else 0
@@ -134,14 +144,16 @@ def plain_part(
         if micro.condition == "damaged":
             prior[:, :, column] = damage
         else:
-            share = _condition(row, micro, 1) / (1.0 - row.damaged)
+            share = _condition(row, micro, 1, loose) / (1.0 - row.damaged)
             prior[:, :, column] = (1.0 - damage) * share
     return Part(component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True), classes)
 
 
-def _condition(row: ConditionRow, micro: Micro, stages: int) -> float:
+def _condition(row: ConditionRow, micro: Micro, stages: int, loose: float) -> float:
     """Return the chance of one condition of a part that has not fired."""
-    if micro.condition == "ok":
-        circuits = stages * (row.open + row.low)
-        return 1.0 - circuits - row.leak - row.other - row.damaged - row.unfit - row.absent
-    return float(getattr(row, micro.condition))
+    if micro.condition == "plug":
+        return loose
+    if micro.condition != "ok":
+        return float(getattr(row, micro.condition))
+    circuits = stages * (row.open + row.low) + row.leak + row.other
+    return 1.0 - circuits - loose - row.damaged - row.unfit - row.absent

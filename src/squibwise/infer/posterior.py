@@ -84,7 +84,9 @@ class Engine:
 
     def __init__(self, net: Network, catalog: Catalog) -> None:
         self.net = net
-        self.works = {p.id: work_matrices(p, net.line, catalog) for _, _, _, p in net.parts()}
+        self.works = {
+            p.id: work_matrices(p, net.near[p.id], net.line, catalog) for *_, p in net.parts()
+        }
         family = np.array([f.weight for f in net.table])
         prior = net.rows.weight[:, None] * net.unit
         self.prior = prior[:, None, :] * family[None, :, None]
@@ -192,9 +194,8 @@ def _people(group: Group, items: tuple[Item, ...]) -> Array:
         for on in item.seats:
             if on.group == group.name:
                 seat = seat * on.values
-    rest = next(c.weight for c in group.causes if c.name == "none")
-    weights = [rest * c.weight if c.name == SPRING else c.weight for c in group.causes]
-    return np.asarray(seat[:, None, :, None, None] * np.array(weights))
+    weights = np.array([c.weight for c in group.causes])
+    return np.asarray(seat[:, None, :, None, None] * weights)
 
 
 def _message(cluster: Cluster, chains: dict[str, Chain]) -> tuple[Message, float]:

@@ -73,44 +73,56 @@ def report_items(scan: Scan, net: Network, catalog: Catalog) -> list[Item]:
 
 
 def _part_item(scan: Scan, part: Part, group: Group, net: Network, catalog: Catalog) -> Item | None:
-    lines = told_of(part, scan.report, net)
     reach = _reach(scan, part.id, net, catalog)
+    readings = [told_of(part, scan.report, dict(c.reading), net, catalog) for c in group.causes]
+    lines = tuple({c.line: c for told in readings for c, _ in told}.values())
     if not lines and (reach.clean == 0.0 or part.kind.family == "wiring"):
         return None
     if _loaded(part, scan, net):
         return None
-    loose = loose_chance(part.id, scan.place, net, catalog)
-    firing = catalog.firing
+    loose, firing = loose_chance(part.id, scan.place, net, catalog), catalog.firing
     table = circuit_table(part, group.causes, scan.place, loose)
-    told = tuple(t for _, t in lines)
-    values = scan_likelihood(part, table, told, reach, firing)
-    text = _text(part, [c for c, _ in lines])
-    on = OnPart(part.id, scan.place, np.maximum(values, firing.scans.floor))
-    return Item(evidence=scan.report.id, about=part.id, text=text, parts=(on,))
+    columns = [
+        scan_likelihood(part, table[c : c + 1], tuple(t for _, t in told), reach, firing)
+        for c, told in enumerate(readings)
+    ]
+    values = np.maximum(np.concatenate(columns, axis=1), firing.scans.floor)
+    on = OnPart(part.id, scan.place, values)
+    return Item(evidence=scan.report.id, about=part.id, text=_text(part, lines), parts=(on,))
 
 
-def _text(part: Part, lines: list[CodeLine]) -> str:
+def _text(part: Part, lines: tuple[CodeLine, ...]) -> str:
     if not lines:
         return "no code on its circuit" if part.stages == 1 else "no code on its circuits"
     names = "; ".join((line.raw.strip() or line.code or "code") for line in lines)
     return f"line {', '.join(str(c.line) for c in lines)}: {names}"
 
 
-def told_of(part: Part, report: Report, net: Network) -> list[tuple[CodeLine, Told]]:
-    """Return the lines of a report that may be about a part."""
+def told_of(
+    part: Part,
+    report: Report,
+    reading: dict[tuple[str, int], str],
+    net: Network,
+    catalog: Catalog,
+) -> list[tuple[CodeLine, Told]]:
+    """Return the lines of a report that are or may be about a part, under one way to read them."""
     result = []
+    elsewhere = catalog.firing.scans.reach.found_elsewhere.value
     repeats = {n for c in report.reading.lines for n in c.repeats if n > c.line}
     for line in report.reading.lines:
         if line.line in repeats or _silent(line, part):
             continue
+        meant = reading.get((report.id, line.line))
         for weight, candidate in _about(line, part, net):
             told = Told(
                 stage=candidate.stage,
                 outcome=outcome_of(candidate.fault),
-                weight=min(1.0, weight),
+                weight=min(1.0, weight) if meant is None else 1.0,
                 status=line.status,
+                elsewhere=elsewhere,
             )
-            result.append((line, told))
+            if meant in (None, part.id):
+                result.append((line, told))
     return result
 
 
