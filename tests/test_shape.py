@@ -86,11 +86,12 @@ def test_no_path_of_a_machine_and_no_registry_address_is_in_the_project() -> Non
     folders = ("src", "tests", "docs", "bench", "fit", "requirements", ".ci")
     files = [p for f in folders for p in (ROOT / f).rglob("*") if p.is_file()]
     files += [p for p in ROOT.iterdir() if p.is_file()]
-    endings = {".py", ".md", ".toml", ".tsv", ".txt", ".json", ".html", ".css", ".js", ""}
+    endings = {".py", ".md", ".toml", ".tsv", ".txt", ".json", ".html", ".css", ".js", ".svg"}
+    plain = {"Makefile", "LICENSE", ".gitignore", "run"}
     guilty = [
         str(p.relative_to(ROOT))
         for p in files
-        if p.suffix in endings
+        if (p.suffix in endings or p.name in plain)
         and p != Path(__file__)
         and "__pycache__" not in p.parts
         and suspicious.search(p.read_text(encoding="utf-8", errors="replace"))
