@@ -1,0 +1,229 @@
+"""Verdicts on measured values."""
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.check.limits import because_of, judged, makers_loop, published
+from squibwise.check.when import works_after
+from squibwise.errors import ModelError
+from squibwise.model.belief import Because
+from squibwise.model.case import Case
+from squibwise.model.evidence import Reading
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.proof import Verdict
+
+_SCALE = {
+    ("ohm", "ohm"): 1.0,
+    ("mohm", "ohm"): 1e-3,
+    ("kohm", "ohm"): 1e3,
+    ("Mohm", "Mohm"): 1.0,
+    ("kohm", "Mohm"): 1e-3,
+    ("ohm", "Mohm"): 1e-6,
+    ("V", "V"): 1.0,
+    ("mV", "V"): 1e-3,
+}
+_METERS = ("meter", "ohmmeter", "multimeter")
+
+
+class Quantity(msgspec.Struct, frozen=True, kw_only=True):
+    """A quantity that has limits.
+
+    Attributes:
+        unit: Unit of the limits.
+        low: Fact of the lower limit; None for none.
+        high: Fact of the upper limit; None for none.
+        u: Fact of the standard uncertainty when none is stated.
+        relative: Is that uncertainty a share of the value.
+    """
+
+    unit: str
+    low: str | None
+    high: str | None
+    u: str
+    relative: bool = False
+
+
+_LOOP = "loop-resistance"
+_QUANTITIES = {
+    _LOOP: Quantity(
+        unit="ohm",
+        low="loop.low-cautious",
+        high="loop.high-cautious",
+        u="measurement.u-reading",
+    ),
+    "insulation": Quantity(
+        unit="Mohm",
+        low="insulation.least",
+        high=None,
+        u="measurement.u-insulation",
+        relative=True,
+    ),
+    "continuity": Quantity(unit="ohm", low=None, high="continuity.most", u="measurement.u-reading"),
+    "unit-supply": Quantity(
+        unit="V", low="unit-volts.low", high="unit-volts.high", u="measurement.u-volts"
+    ),
+}
+
+
+def quantities() -> tuple[str, ...]:
+    """Return the quantities that have limits."""
+    return tuple(_QUANTITIES)
+
+
+def reading_verdicts(case: Case, catalog: Catalog) -> list[Verdict]:
+    """Return a verdict on the newest reading of every quantity at every point."""
+    newest: dict[tuple[str, str, str], Reading] = {}
+    for item in case.evidence:
+        if isinstance(item, Reading) and not _outdated(item, case):
+            newest[item.component, item.quantity, item.where] = item
+    return [_verdict(reading, case, catalog) for reading in newest.values()]
+
+
+def _outdated(reading: Reading, case: Case) -> bool:
+    """Return whether the part was replaced or repaired after it was measured."""
+    component, _ = split_loop(reading.component)
+    return any(w.what in ("replaced", "repaired") for w in works_after(reading, component, case))
+
+
+def _verdict(reading: Reading, case: Case, catalog: Catalog) -> Verdict:
+    quantity = _QUANTITIES.get(reading.quantity)
+    if quantity is None:
+        return _without_limit(reading)
+    scale = _SCALE.get((reading.unit, quantity.unit))
+    if scale is None:
+        return _wrong_unit(reading, quantity)
+    if _meter_on_igniter(reading, catalog):
+        return _dangerous(reading, catalog)
+    value, u, lean = reading.value * scale, *_uncertainty(reading, quantity, scale, catalog)
+    if reading.quantity == _LOOP:
+        return _loop(reading, value, u, lean, case, catalog)
+    limits = published(catalog, quantity.low, quantity.high, "published")
+    outcome, p_met = judged(value, u, limits, catalog)
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome=outcome,
+        text=f"{_named(reading)}: {_figure(value, u, quantity.unit)}; "
+        f"{limits.source}: {limits.text(quantity.unit)}.",
+        decide="" if outcome != "undecided" else _sharper(quantity.unit, u),
+        p_met=p_met,
+        because=(*because_of(limits.facts, (reading.id,)), *lean),
+        origin=reading.origin,
+    )
+
+
+def _loop(
+    reading: Reading,
+    value: float,
+    u: float,
+    lean: tuple[Because, ...],
+    case: Case,
+    catalog: Catalog,
+) -> Verdict:
+    """Return the verdict on a loop's resistance: the maker's window, else every published one."""
+    limits = makers_loop(case)
+    if limits is None:
+        return _loop_published(reading, value, u, lean, catalog)
+    outcome, p_met = judged(value, u, limits, catalog)
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome=outcome,
+        text=f"{_named(reading)}: {_figure(value, u, 'ohm')}; the maker allows "
+        f"{limits.text('ohm')} ({limits.source}).",
+        decide="" if outcome != "undecided" else _sharper("ohm", u),
+        p_met=p_met,
+        because=lean,
+        origin=reading.origin,
+    )
+
+
+def _loop_published(
+    reading: Reading, value: float, u: float, lean: tuple[Because, ...], catalog: Catalog
+) -> Verdict:
+    inner = published(catalog, "loop.low-cautious", "loop.high-cautious", "every published window")
+    outer = published(catalog, "loop.low-widest", "loop.high-widest", "the widest of them")
+    inside, p_met = judged(value, u, inner, catalog)
+    outside, _ = judged(value, u, outer, catalog)
+    outcome = "met" if inside == "met" else ("not met" if outside == "not met" else "undecided")
+    text = (
+        f"{_named(reading)}: {_figure(value, u, 'ohm')}. The maker's window is not entered; "
+        f"{inner.text('ohm')} lies inside every published one, {outer.text('ohm')} is the widest."
+    )
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome=outcome,  # type: ignore[arg-type]
+        text=text,
+        decide=""
+        if outcome != "undecided"
+        else "Enter the maker's window under [profile]: loop_low_ohm and loop_high_ohm.",
+        p_met=p_met,
+        because=(*because_of((*inner.facts, *outer.facts), (reading.id,)), *lean),
+        origin=reading.origin,
+    )
+
+
+def _uncertainty(
+    reading: Reading, quantity: Quantity, scale: float, catalog: Catalog
+) -> tuple[float, tuple[Because, ...]]:
+    if reading.u is not None:
+        return reading.u * scale, ()
+    fact = catalog.fact(quantity.u)
+    u = fact.number() * (abs(reading.value) * scale if quantity.relative else 1.0)
+    text = "The reading's uncertainty is not stated; a usual one is taken."
+    lean = Because(text=text, evidence=(reading.id,), sources=(fact.source,), weak="judgement")
+    return u, (lean,)
+
+
+def _named(reading: Reading) -> str:
+    where = f" at {reading.where}" if reading.where else ""
+    return f"{reading.quantity.replace('-', ' ')} of {reading.component}{where}"
+
+
+def _figure(value: float, u: float, unit: str) -> str:
+    return f"{value:.4g} {unit}, standard uncertainty {u:.2g} {unit}"
+
+
+def _sharper(unit: str, u: float) -> str:
+    return f"Read again with an uncertainty below {u / 2.0:.1g} {unit}: null the leads, repeat it."
+
+
+def _without_limit(reading: Reading) -> Verdict:
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome="undecided",
+        text=f"{_named(reading)}: {reading.value:g} {reading.unit}; no limit of it is known here.",
+        decide="Compare it with the maker's figure and record passed "
+        f"'reading:{reading.id}' with the document in its note and who compared it.",
+        origin=reading.origin,
+    )
+
+
+def _wrong_unit(reading: Reading, quantity: Quantity) -> Verdict:
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome="undecided",
+        text=f"{_named(reading)} is written in {reading.unit}, which is no unit of it.",
+        decide=f"Write it in {quantity.unit}.",
+        origin=reading.origin,
+    )
+
+
+def _meter_on_igniter(reading: Reading, catalog: Catalog) -> bool:
+    """Return whether the entry says that a meter was put on a loop with its igniter in it."""
+    if reading.quantity != _LOOP or reading.method not in _METERS:
+        return False
+    try:
+        kind = catalog.kinds.get(split_component(split_loop(reading.component)[0]).kind)
+    except ModelError:
+        return False
+    return kind is not None and kind.fires
+
+
+def _dangerous(reading: Reading, catalog: Catalog) -> Verdict:
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome="undecided",
+        text=f"{_named(reading)} was read with a meter. {catalog.cautions['no-meter'].text}",
+        decide="Read the unit's live value, or a substitute load in place of the igniter; "
+        "write method = 'scan-live-value' or 'substitute-load'.",
+        origin=reading.origin,
+    )
