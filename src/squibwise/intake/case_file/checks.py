@@ -25,9 +25,11 @@ RELEASE_WORDS = (  # what a person signs for at release, beside gates and work i
     "contradictions",
     "disposal",
     "final-scan",
+    "lamp-check",
     "maker-procedure",
     "release",
 )
+VERDICT_WORDS = ("seat-trials", "label")  # verdicts on a component that a person may decide
 _WHOLE_CAR = ("battery", "codes")
 
 
@@ -204,10 +206,13 @@ def item(value: str, path: Path, notes: Notes) -> bool:
 
 
 def passed(value: str, path: Path, notes: Notes) -> bool:
-    """Say whether a check is a gate, a word of the release, or a work item."""
+    """Say whether a check is a gate, a word of the release, a verdict or a work item."""
     words = [*notes.catalog.tasks.gates, *RELEASE_WORDS]
-    if value in words:
+    head, _, tail = value.partition(":")
+    if value in words or (head == "reading" and tail):
         return True
+    if head in VERDICT_WORDS and tail:
+        return component(tail, path, notes)
     if ":" in value or value in notes.catalog.tasks.steps:
         return item(value, path, notes)
     return _among(value, words, path, notes)

@@ -64,4 +64,20 @@ Stages = Annotated[int, Meta(ge=1, le=4, description="Number of circuits.")]
 Order = Annotated[int, Meta(ge=1, le=9)]
 Word = Annotated[str, Meta(min_length=1)]
 
-ReadingUnit = Literal["ohm", "mohm", "Mohm", "V", "mA", "A", "kg", "mm", "deg", "degC", "s", "%"]
+ReadingUnit = Literal[
+    "ohm",
+    "mohm",
+    "kohm",
+    "Mohm",
+    "V",
+    "mV",
+    "mA",
+    "A",
+    "kg",
+    "mm",
+    "deg",
+    "degC",
+    "s",
+    "%",
+    "count",
+]
