@@ -24,8 +24,8 @@ from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
 from squibwise.model.work import Caution
-from squibwise.prove.canonical import plain
-from squibwise.prove.recording import to_json
+from squibwise.prove.canonical import digest, plain
+from squibwise.prove.recording import sealed_part, to_json
 
 Maker = Callable[..., ProofRecord]
 Made = dict[str, Any]
@@ -452,3 +452,25 @@ def test_a_long_list_of_what_is_missing_is_counted(issue: Maker, made: Made) -> 
     text = whole(record_pdf(issue(work=made["work"](*rows))))
     assert "Every step of the procedure is done. 30 open" in text
     assert "and 22 more, all in the list of work or the record" in text
+
+
+def with_new_digest(record: ProofRecord, content: dict[str, Any]) -> ProofRecord:
+    """Return a forged record whose digest was computed anew, as a careful forger does."""
+    forged = msgspec.structs.replace(record, content=content)
+    return msgspec.structs.replace(forged, digest=digest(sealed_part(forged)))
+
+
+PARTS = ["car", "components", "work", "costs", "event", "evidence"]
+ODD = [None, "x", [{}], {"x": 1}]
+
+
+@pytest.mark.parametrize("part", PARTS)
+@pytest.mark.parametrize("odd", ODD, ids=repr)
+def test_a_forged_record_of_another_shape_never_stops_the_check(
+    issue: Maker, made: Made, part: str, odd: Any
+) -> None:
+    record = draft(issue, made)
+    forged = with_new_digest(record, record.content | {part: odd})
+    valid, found = codes(record_module._typeset(forged, printable(view(record))))
+    assert not valid
+    assert found[0] in ("record-unreadable", "record-pages")

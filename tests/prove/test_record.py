@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from squibwise.model.proof import ProofRecord, Signature
 from squibwise.prove import SCHEMA, verify
 from squibwise.prove.canonical import canonical
+from squibwise.prove.content import KEYS
 from squibwise.prove.recording import to_json
 from squibwise.prove.verifying import read_record
 
@@ -169,9 +170,19 @@ def test_a_record_cut_short_is_refused(issue: Maker, data: st.DataObject) -> Non
     assert codes(whole[:end]) == (False, ["record-unreadable"])
 
 
-def test_an_added_value_is_seen(issue: Maker) -> None:
+def test_a_key_added_to_the_content_is_seen(issue: Maker) -> None:
     value = json.loads(to_json(issue()))
     value["content"]["extra"] = "all is well"
+    assert codes(json.dumps(value).encode()) == (False, ["record-unreadable"])
+
+
+def test_the_keys_of_the_content_are_the_ones_that_are_asked_for(issue: Maker) -> None:
+    assert set(issue().content) == KEYS
+
+
+def test_an_added_value_is_seen(issue: Maker) -> None:
+    value = json.loads(to_json(issue()))
+    value["content"]["car"]["extra"] = "all is well"
     assert codes(json.dumps(value).encode()) == (False, ["record-changed", "record-unsigned"])
 
 
@@ -220,6 +231,13 @@ def test_what_is_no_record_is_refused_with_a_reason(data: bytes, says: str) -> N
 def test_another_layout_is_refused(issue: Maker) -> None:
     data = to_json(msgspec.structs.replace(issue(), schema="squibwise-record-99"))
     assert "layout 'squibwise-record-99'" in verify(data).problems[0].message
+
+
+@pytest.mark.parametrize("day", ["soon", "2026-02-30", "20260320", ""])
+def test_a_day_of_issue_that_is_none_is_refused(issue: Maker, day: str) -> None:
+    data = to_json(msgspec.structs.replace(issue(), issued_on=day))
+    assert codes(data) == (False, ["record-unreadable"])
+    assert "is not a day of issue" in verify(data).problems[0].message
 
 
 def test_a_signature_has_its_place_and_is_said_not_to_be_checked(issue: Maker) -> None:

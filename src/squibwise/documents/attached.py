@@ -4,7 +4,7 @@ import msgspec
 import pypdfium2
 
 from squibwise.documents.record import ATTACHMENT, record_pdf
-from squibwise.errors import InputError
+from squibwise.errors import InputError, SquibwiseError
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Verification
 from squibwise.prove import verify
@@ -55,7 +55,10 @@ def verify_file(data: bytes) -> Verification:
 
 
 def _with_pages(answer: Verification, inner: bytes, data: bytes) -> Verification:
-    fresh = record_pdf(read_record(inner))
+    try:
+        fresh = record_pdf(read_record(inner))
+    except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError, RecursionError):
+        return _not_laid_out(answer)
     if fresh == data:
         return answer
     same_maker = _maker(fresh) == _maker(data)
@@ -67,6 +70,17 @@ def _with_pages(answer: Verification, inner: bytes, data: bytes) -> Verification
     )
     problems = (problem, *answer.problems)
     return msgspec.structs.replace(answer, valid=not same_maker, problems=problems)
+
+
+def _not_laid_out(answer: Verification) -> Verification:
+    """Return that a record belongs to its digest and still is none that was ever printed."""
+    problem = Finding(
+        code="record-unreadable",
+        severity="error",
+        message="No pages can be made from the attached record: it is not laid out as one.",
+        remedy=_ASK,
+    )
+    return msgspec.structs.replace(answer, valid=False, problems=(problem, *answer.problems))
 
 
 def _attachments(data: bytes) -> list[bytes]:

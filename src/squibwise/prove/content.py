@@ -15,6 +15,10 @@ from squibwise.prove.context import Context, fires, settling_look
 from squibwise.prove.gates import is_doubtful
 
 Json = dict[str, Any]
+KEYS = frozenset(
+    "title region currency car event components live_charges contradictions next_looks assumptions "
+    "surprise_db profile work costs verdicts findings texts sources weak evidence".split()
+)
 
 
 def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:

@@ -1,5 +1,6 @@
 """Check a record that somebody handed over: is it whole, and is it what was issued."""
 
+import datetime as dt
 import json
 from typing import Any, Never
 
@@ -9,6 +10,7 @@ from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
 from squibwise.model.proof import ProofRecord, Verification
 from squibwise.prove.canonical import digest
+from squibwise.prove.content import KEYS
 from squibwise.prove.recording import OUTSIDE_DIGEST, SCHEMA
 
 LARGEST_BYTES = 50_000_000
@@ -87,7 +89,19 @@ def _record(value: Any) -> ProofRecord:  # noqa: ANN401 - any JSON value
             f"layout '{record.schema}' is not '{SCHEMA}'",
             remedy="Check it with the version of the program that wrote it.",
         )
+    if not _is_day(record.issued_on):
+        raise InputError(f"'{record.issued_on}' is not a day of issue", remedy=NOT_OURS)
+    if record.content.keys() != KEYS:
+        odd = ", ".join(sorted(KEYS ^ record.content.keys())[:5])
+        raise InputError(f"its content has other keys than a record: {odd}", remedy=NOT_OURS)
     return record
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return dt.date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _tampering(record: ProofRecord, value: dict[str, Any]) -> list[Finding]:
