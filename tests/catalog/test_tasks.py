@@ -21,6 +21,7 @@ REFUSALS = [
     ("task-step-unknown-source.toml", "unknown hearsay"),
     ("task-step-unknown-key.toml", "unknown field `colour`"),
     ("task-step-repeated.toml", "'arrival-record' stands twice"),
+    ("task-step-circle.toml", "steps wait for each other in a circle: s, t, s"),
     ("task-gate-unknown-step.toml", "gate g: unknown nowhere"),
     ("task-work-unknown-fit.toml", "unknown fit 'loose'"),
     ("task-work-minutes.toml", "minutes 3, 2, 1 are out of order"),

@@ -94,3 +94,14 @@ def test_a_profile_that_is_not_shipped_is_reported_and_all_are_computed(run) -> 
     assert done.profile == "unknown"
     assert "profile-not-shipped" in {f.code for f in done.findings}
     assert len(done.spread) == 6
+
+
+def test_keeping_a_part_of_a_car_without_a_crash_asks_for_an_inspection_too(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    profile = Profile(rules=(own("driver.clock-spring", "keep"),))
+    beliefs = made.assessment({}, made.calm, usual={"fired": 0.001})
+    done = work(made.case(profile=profile), beliefs, catalog)
+    item = next(i for i in done.items if i.component)
+    assert item.id == "driver.clock-spring:inspect"
+    assert item.because

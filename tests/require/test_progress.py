@@ -258,3 +258,14 @@ def test_a_gate_whose_step_is_not_on_the_list_holds_nothing_unless_a_load_is_out
     assert item(finished(made, catalog), "step:drive").blocked_by == ()
     load = SubstituteLoad(id="l1", serial="A1", loop="driver.seat-bag/1", move="issued")
     assert item(finished(made, catalog, load), "step:drive").blocked_by == ("loads-returned",)
+
+
+def test_a_replaced_part_that_nothing_is_believed_of_counts_as_done(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """A rule about its neighbour asked for it; inference says nothing of it."""
+    swap = DoneWork(id="d", what="replaced", component="driver.clock-spring", time=at(12))
+    beliefs = made.assessment(FIRED)
+    fewer = tuple(c for c in beliefs.components if c.id != "driver.clock-spring")
+    done = work(made.case(swap), msgspec.structs.replace(beliefs, components=fewer), catalog)
+    assert item(done, "driver.clock-spring:replace").done

@@ -1,6 +1,7 @@
 """Steps of the procedure, gates, and what work on each kind takes."""
 
 from collections.abc import Iterable
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import msgspec
@@ -194,6 +195,15 @@ def read_tasks(
     return book
 
 
+def _refuse_circles(steps: dict[str, Step]) -> None:
+    before = {s.id: [a for a in s.after if a in steps] for s in steps.values()}
+    try:
+        TopologicalSorter(before).prepare()
+    except CycleError as error:
+        circle = ", ".join(error.args[1])
+        raise CatalogError(f"steps wait for each other in a circle: {circle}") from error
+
+
 def _check_book(
     book: TaskBook,
     kinds: dict[str, Kind],
@@ -204,6 +214,7 @@ def _check_book(
     for step in book.steps.values():
         _refuse(f"step {step.id}", step.after, afters)
         _refuse(f"step {step.id}", step.gates, book.gates)
+    _refuse_circles(book.steps)
     for kind, work in book.work.items():
         _refuse(f"work on {kind}", (kind, *work.after), kinds)
         _refuse(f"work on {kind}", work.gates, book.gates)

@@ -90,7 +90,7 @@ def _waits_for(
         words = [next(w for w in _CONFIGURE_ANCHORS if STEP + w in items)]
     else:
         words = _ANCHORS.get(group, ())
-    found = {i for w in words for i in _expand(w, items, classes, tasks, frozenset())}
+    found = {i for w in words for i in _expand(w, items, classes, tasks)}
     if item.component is not None:
         found |= _neighbours(item, items, tasks, hand)
     return found - {item.id}
@@ -101,7 +101,6 @@ def _expand(
     items: Mapping[str, WorkItem],
     classes: Mapping[str, str],
     tasks: TaskBook,
-    seen: frozenset[str],
 ) -> set[str]:
     """Return the items a word stands for.
 
@@ -112,13 +111,11 @@ def _expand(
         return {i for i, c in classes.items() if c == word.removeprefix(ALL)}
     if STEP + word in items:
         return {STEP + word}
-    if word in seen:
-        return set()
     return {
         i
         for w in tasks.steps[word].after
         if not w.startswith(ALL)
-        for i in _expand(w, items, classes, tasks, seen | {word})
+        for i in _expand(w, items, classes, tasks)
     }
 
 

@@ -85,11 +85,10 @@ def is_done(item: WorkItem, assessment: Assessment, progress: Progress) -> bool:
     A replacement counts only while the part that is now there is not itself more likely than
     not fired, damaged or wrong. A cleared record never counts as a replacement.
     """
-    if item.component is None:
-        return False
+    component = item.component or ""
     if item.action == "replace":
-        named = item.component in progress.replaced or item.id in progress.done_items
-        return named and not _is_bad_now(item.component, assessment)
+        named = component in progress.replaced or item.id in progress.done_items
+        return named and not _is_bad_now(component, assessment)
     return item.id in progress.done_items or progress.passed(item.id)
 
 
