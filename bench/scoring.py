@@ -135,7 +135,7 @@ def inspected_rows(path: Path) -> list[Row]:
 
 
 def pair_rows(path: Path) -> list[Pair]:
-    """Return the cars with both bags there and both outcomes coded."""
+    """Return the cars with both outcomes coded and neither bag known to be missing."""
     return [
         Pair(
             clock=whole(r["clock"]) if whole(r["clock"]) in CLOCKS else None,
@@ -146,7 +146,9 @@ def pair_rows(path: Path) -> list[Pair]:
             count=float(r.get("n") or 1.0),
         )
         for r in lines(path)
-        if whole(r["drv_avail"]) == whole(r["rf_avail"]) == 1 and r["drv_deploy"] and r["rf_deploy"]
+        if r["drv_deploy"]
+        and r["rf_deploy"]
+        and 0 not in (whole(r["drv_avail"]), whole(r["rf_avail"]))
     ]
 
 
@@ -189,7 +191,7 @@ def driver_patterns(rows: list[Row], catalog: Catalog) -> Array:
     known = {row.known: row for row in rows}
     found = firing_patterns((driver_case(row) for row in known.values()), catalog)
     made = {key: p.sum(axis=2).T.ravel() for key, p in zip(known, found, strict=True)}
-    return np.array([made[row.known] for row in rows])
+    return np.array([made[row.known] for row in rows]).reshape(-1, 4)
 
 
 def passenger_chances(pairs: list[Pair], catalog: Catalog) -> Array:
@@ -201,34 +203,44 @@ def passenger_chances(pairs: list[Pair], catalog: Catalog) -> Array:
     return np.array([given[pair.known][pair.driver] for pair in pairs])
 
 
+def scored(chances: Array, happened: list[int], weight: list[float] | None = None) -> Score:
+    """Return the score; that of no cases when the file has no row for the task."""
+    if happened:
+        return score(chances, happened, weight)
+    none = math.nan
+    return Score(n=0.0, log_loss=none, se=none, brier=none, slope=none, slope_se=none)
+
+
+def two(fired: Array) -> Array:
+    """Return chances of not fired and fired, one row per case."""
+    return np.column_stack([1.0 - fired, fired])
+
+
 def score_front(rows: list[Row], catalog: Catalog) -> Score:
     """Return the score of the driver's frontal bag."""
     rows = [row for row in rows if row.front is not None]
     found = driver_patterns(rows, catalog)
-    fired = found[:, 1] + found[:, 3]
-    return score(np.column_stack([1.0 - fired, fired]), [row.front or 0 for row in rows])
+    return scored(two(found[:, 1] + found[:, 3]), [row.front or 0 for row in rows])
 
 
 def score_other(rows: list[Row], catalog: Catalog) -> Score:
     """Return the score of the driver's side, curtain and knee bags together."""
     rows = [row for row in rows if row.other is not None]
     found = driver_patterns(rows, catalog)
-    fired = found[:, 2] + found[:, 3]
-    return score(np.column_stack([1.0 - fired, fired]), [row.other or 0 for row in rows])
+    return scored(two(found[:, 2] + found[:, 3]), [row.other or 0 for row in rows])
 
 
 def score_pattern(rows: list[Row], catalog: Catalog) -> Score:
     """Return the score of the four-class pattern of the driver's bags."""
     rows = [row for row in rows if row.front is not None and row.other is not None]
     happened = [(row.front or 0) + 2 * (row.other or 0) for row in rows]
-    return score(driver_patterns(rows, catalog), happened)
+    return scored(driver_patterns(rows, catalog), happened)
 
 
 def score_pairs(pairs: list[Pair], catalog: Catalog) -> Score:
     """Return the score of the right-front bag given the driver's."""
     fired = passenger_chances(pairs, catalog)
-    chances = np.column_stack([1.0 - fired, fired])
-    return score(chances, [p.passenger for p in pairs], [p.count for p in pairs])
+    return scored(two(fired), [p.passenger for p in pairs], [p.count for p in pairs])
 
 
 def tasks(given: argparse.Namespace) -> dict[str, Callable[[Catalog], Score]]:

@@ -155,3 +155,15 @@ def test_only_the_tasks_of_the_files_given_are_scored(
     monkeypatch.setattr(sys, "argv", ["scoring.py", "--json", "--pairs", str(files["pairs"])])
     BENCH.main()
     assert set(json.loads(capsys.readouterr().out)) == {"right_front"}
+
+
+def test_a_file_without_rows_for_a_task_gives_no_cases(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    empty = tmp_path / "none.csv"
+    empty.write_text(INSPECTED + "1,,,,2010.0,1.0,,\n", encoding="utf-8")
+    monkeypatch.setattr(sys, "argv", ["scoring.py", "--json", "--inspected", str(empty)])
+    BENCH.main()
+    found = json.loads(capsys.readouterr().out)
+    assert {task["n"] for task in found.values()} == {0}
+    assert {task["log_loss"] for task in found.values()} == {None}
