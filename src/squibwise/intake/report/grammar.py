@@ -54,7 +54,7 @@ _STATUS = re.compile(
     r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
 )
-_FLASH_LABEL = re.compile(r"(?i)\b(?:flash|blink|lamp|light|mil)\b")
+_RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
 
 
 class CodeToken(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -261,7 +261,7 @@ def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
         number = int(match.group(1))
         twin = (sae_code(number),) if number <= 0xFFFF else ()
         return _undecided(match, "decimal", (*twin, match.group(1)))
-    if has_code:
+    if has_code or _RAW_LABEL.search(text[:at]):
         return None
     return _flash_at(text, at) or _cut_at(text, at)
 

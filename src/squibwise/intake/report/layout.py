@@ -10,7 +10,6 @@ from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.grammar import CodeToken, find_codes, find_flash_list
 from squibwise.intake.report.sense import Sense, read_sense
 from squibwise.intake.report.words import (
-    BASE,
     Lexicon,
     Token,
     find_hits,
@@ -159,13 +158,13 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
     _read_hand(line, sheet)
     if _read_vin(line, sheet, catalog, name):
         return
-    hits = find_hits(lexicon, line.tokens, language_of(line, lexicon, sheet.language))
-    line.sense = read_sense(line.tokens, hits)
+    language = language_of(line, lexicon, sheet.language)
+    line.sense = read_sense(line.tokens, find_hits(lexicon, line.tokens, language))
     line.is_keyed = bool(_KEYED.match(line.text))
     labelled = _TYPE_LABEL.search(line.text)
     line.failure_type = labelled.group(1).upper() if labelled else None
     line.volts = _volts(line, lexicon)
-    _give_role(line, lexicon)
+    _give_role(line, lexicon, _is_clean(line, lexicon, language))
 
 
 def _read_hand(line: Line, sheet: Sheet) -> None:
@@ -206,18 +205,28 @@ def _volts(line: Line, lexicon: Lexicon) -> float | None:
     return float(found.group(1).replace(",", ".")) if named else None
 
 
-def _give_role(line: Line, lexicon: Lexicon) -> None:
+def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
+    """Tell whether a line says that there is no fault, and no more than that."""
+    words = tuple(t.text for t in line.tokens)
+    for at in range(len(words)):
+        means, length = find_layout(lexicon, words, at)
+        if "clean" in means:
+            rest = line.tokens[:at] + line.tokens[at + length :]
+            return not _has_fault(read_sense(rest, find_hits(lexicon, rest, language)))
+    return False
+
+
+def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     words = tuple(t.text for t in line.tokens)
     first, length = find_layout(lexicon, words)
     if line.codes:
         line.role = "code"
         return
     line.count = _count(words, lexicon)
-    is_clean = any("clean" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
     tells = bool(line.sense.features - {"skip", "system", "unit", "airbagmodule", "stagehead"})
     if line.volts is not None:
         line.role = "meta"
-    elif is_clean and not _has_fault(line.sense):
+    elif is_clean:
         line.role = "clean"
         line.count = 0 if not tells else None
     elif line.count is not None:
@@ -226,9 +235,9 @@ def _give_role(line: Line, lexicon: Lexicon) -> None:
         line.role = "header"
     elif "key" in first and (line.is_keyed or line.failure_type) and not line.sense.says_nothing:
         line.role = "words"
-    elif "meta" in first and _is_meta(line, words, length):
+    elif "meta" in first and _is_meta(line, words, length, first):
         line.role = "meta"
-    elif _is_heading(line, words, lexicon):
+    elif _is_heading(line, words, lexicon) or ("module" in first and line.is_keyed):
         line.role = "heading"
     elif _tells(line) or line.failure_type or ("key" in first and line.is_keyed):
         line.role = "words"
@@ -249,10 +258,10 @@ def all_header(words: tuple[str, ...], lexicon: Lexicon) -> bool:
     at = 0
     while at < len(words):
         means, length = find_layout(lexicon, words, at)
-        if not {"header", "key", "meta"} & set(means):
+        if not {"header", "key", "meta"} & set(means) or "othermodule" in means:
             return False
         at += length
-    return len(words) > 1
+    return bool(words)
 
 
 def _count(words: tuple[str, ...], lexicon: Lexicon) -> int | None:
@@ -269,7 +278,9 @@ def _count(words: tuple[str, ...], lexicon: Lexicon) -> int | None:
     return None
 
 
-def _is_meta(line: Line, words: tuple[str, ...], length: int) -> bool:
+def _is_meta(line: Line, words: tuple[str, ...], length: int, means: tuple[str, ...]) -> bool:
+    if "othermodule" in means and not line.is_keyed and len(words) <= length:
+        return False
     if line.sense.statuses and not line.is_keyed:
         return False
     return line.is_keyed or len(words) <= length or any(c.isdecimal() for c in line.text)
@@ -318,6 +329,3 @@ def _has_part(sense: Sense) -> bool:
 
 def _has_fault(sense: Sense) -> bool:
     return bool(sense.features & _FAULTS)
-
-
-__all__ = ["BASE", "Line", "Sheet", "language_of", "sort_lines", "words_of"]

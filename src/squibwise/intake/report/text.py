@@ -62,7 +62,8 @@ def _hand(sheet: Sheet, entries: list[Entry], car: Car | None) -> Hand:
     right = sum(v == "right" for v in votes)
     if votes and right in (0, len(votes)):
         return Hand(side=votes[0], is_known=True)
-    return Hand(side="left", is_known=False)
+    kerb = any(e.sense.features & {"nearside", "offside"} for e in entries)
+    return Hand(side="right" if kerb else "left", is_known=False)
 
 
 def _hand_of(entry: Entry) -> Side | None:

@@ -9,7 +9,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import LAYOUT, Term
 
-BASE = "en"
+BASE = ("en", "ja-en")  # always read beside the report's own language
 MAX_PHRASE = 7
 _TOKEN = re.compile(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = re.compile(r"\b([a-z])/([a-z])\b")
@@ -54,6 +54,7 @@ class Lexicon:
         for term in terms:
             self._add(term)
         self.known = set().union(*self.words.values())
+        self.base = set().union(*(self.words.get(name, set()) for name in BASE))
 
     def _add(self, term: Term) -> None:
         phrases = self.phrases.setdefault(term.language, {})
@@ -93,19 +94,18 @@ def tokenise(text: str) -> tuple[Token, ...]:
 
 def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
     """Return how many distinct words each language but English knows, and English does not."""
-    base = lexicon.words.get(BASE, set())
-    distinct = set(words) - base
+    distinct = set(words) - lexicon.base
     return {
         name: sum(w in known for w in distinct)
         for name, known in lexicon.words.items()
-        if name != BASE
+        if name not in BASE
     }
 
 
 def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:
     """Return the phrases of a line, the longest first at each place, none overlapping."""
     words = [t.text for t in tokens]
-    names = [n for n in (language, BASE) if n and n in lexicon.phrases]
+    names = [n for n in (language, *BASE) if n and n in lexicon.phrases]
     hits: list[Hit] = []
     at = 0
     while at < len(words):
