@@ -58,7 +58,19 @@ def test_a_failed_key_on_gate_sends_the_unit_out_to_be_read(run) -> None:  # noq
     assert "step:bench-read" in ids
     assert not {"step:save-codes", "step:save-crash-data"} & ids
     assert "key-on-refused" in {f.code for f in done.findings}
-    assert item(done, "step:power-down").after == ("step:bench-read",)
+    order = [i.id for i in done.items]
+    safe = ["power-down", "make-safe", "bench-read", "strip"]
+    places = [order.index(f"step:{s}") for s in safe]
+    assert places == sorted(places)
+    assert order.index("step:bench-read") < order.index("centre.control-unit:replace")
+    assert item(done, "step:bench-read").after == ("step:make-safe",)
+
+
+def test_a_refused_car_without_a_crash_is_read_out_before_the_unit_goes_back(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    done = finished(made, catalog, passed("key-on-safe", "failed"))
+    assert "step:bench-read" in item(done, "step:unit-bolted").after
 
 
 def test_sensors_and_unit_wait_for_a_signed_structure(run) -> None:  # noqa: ANN001
@@ -73,6 +85,8 @@ def test_a_load_that_is_still_out_shuts_its_gate_whatever_was_signed(run) -> Non
     back = msgspec.structs.replace(load, id="l2", move="returned")
     signed = passed("loads-returned")
     open_ = run(load, signed)
+    assert item(open_, "step:fit-loads").done
+    assert not item(run(), "step:fit-loads").done
     assert "loads-returned" in item(open_, "step:drive").blocked_by
     assert "loads-outstanding" in {f.code for f in open_.findings}
     closed = run(load, back)

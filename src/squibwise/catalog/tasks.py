@@ -25,7 +25,16 @@ CLASSES = (
     "configure",
     "calibrate",
 )
-DONE_BY = ("", "report", "recorder", "battery-off", "cleared", "lamp-check", "loads")
+DONE_BY = (
+    "",
+    "report",
+    "recorder",
+    "battery-off",
+    "cleared",
+    "lamp-check",
+    "loads",
+    "loads-issued",
+)
 
 
 class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
