@@ -225,7 +225,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     complete: Figure
     unstated: Figure
     partial: Figure
-    found_though_stopped: Figure
+    kept_if_spent: Figure
+    kept_if_not_spent: Figure
     found_elsewhere: Figure
     lowest_volts: float
     highest_volts: float

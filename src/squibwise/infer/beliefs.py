@@ -99,7 +99,8 @@ def _causes(groups: tuple[GroupMarginal, ...], record: float | None) -> dict[str
     for group in groups:
         for cause, chance in zip(group.group.causes, group.causes, strict=True):
             if cause.name != "none":
-                result[cause.name] = min(1.0, result.get(cause.name, 0.0) + float(chance))
+                for name in _names(cause.name):
+                    result[name] = min(1.0, result.get(name, 0.0) + float(chance))
         for name, part in group.parts.items():
             loose = [m.condition == "plug" for m in part.part.micros]
             chance = min(1.0, float(part.now.sum(axis=0) @ loose))
@@ -108,6 +109,12 @@ def _causes(groups: tuple[GroupMarginal, ...], record: float | None) -> dict[str
     if record is not None:
         result["crash-record"] = record
     return result
+
+
+def _names(cause: str) -> tuple[str, ...]:
+    """Return a cause's own name, and for a shared plug that of its seat: ``shared-plug:driver``."""
+    seat, dot, _ = cause.partition(".")
+    return (cause, seat) if dot else (cause,)
 
 
 def _speeds(net: Network, scenario: Array) -> SpeedChange | None:

@@ -25,12 +25,10 @@ class Reach(msgspec.Struct, frozen=True):
 
     Attributes:
         clean: Weight of silence as evidence while the unit watches: 0 = none, 1 = full.
-        stopped: Chance that a code is shown by a unit that has stopped watching.
         unit_states: 1 when the unit is known to watch or not, 2 when it may have stopped.
     """
 
     clean: float
-    stopped: float
     unit_states: int
 
 
@@ -88,20 +86,30 @@ def scan_likelihood(
     part: Part, table: Array, told: tuple[Told, ...], reach: Reach, firing: Firing
 ) -> Array:
     """Return how likely it is that a scan says exactly this: (unit states, causes, micros)."""
-    watching = _watching(part, table, told, reach.clean, firing)
+    rows = np.array([firing.circuit_rows[c] for c in CIRCUITS])
+    watching = _said(part, table, told, reach.clean, rows, firing)
     if reach.unit_states == 1:
         return watching[None]
-    if not told:
-        return np.stack([watching, np.ones_like(watching)])
-    shown = reach.stopped ** min(len(told), part.stages)
-    return np.stack([watching, shown * _watching(part, table, told, 0.0, firing)])
+    stopped = _said(part, table, told, reach.clean, _stopped_rows(rows, firing), firing)
+    return np.stack([watching, stopped])
 
 
-def _watching(
-    part: Part, table: Array, told: tuple[Told, ...], clean: float, firing: Firing
+def _stopped_rows(rows: Array, firing: Firing) -> Array:
+    """Return the scan table of a unit that stopped watching: it shows what it had noted."""
+    reach = firing.scans.reach
+    kept = [
+        reach.kept_if_spent.value if c == "spent" else reach.kept_if_not_spent.value
+        for c in CIRCUITS
+    ]
+    result = rows * np.array(kept)[:, None]
+    result[:, 0] = 1.0 - result[:, 1:].sum(axis=1)
+    return np.asarray(result)
+
+
+def _said(
+    part: Part, table: Array, told: tuple[Told, ...], clean: float, rows: Array, firing: Firing
 ) -> Array:
-    """Return the likelihood while the unit watches, over every reading of the lines."""
-    rows = np.array([firing.circuit_rows[c] for c in CIRCUITS])
+    """Return the likelihood under one scan table, over every reading of the lines."""
     silent = 1.0 - clean * (1.0 - table @ rows[:, 0])
     total = np.zeros(table.shape[:2])
     for weight, said in _meanings(told, part.stages):

@@ -15,6 +15,11 @@ _SHOWN = 6
 _LEAST_DB = 0.3
 _EDGE = 1e-12
 DECIBANS = 10.0
+_USUAL = Because(
+    text="nothing of this car speaks of it: the usual rate for parts of its kind",
+    sources=("judgement",),
+    weak="judgement",
+)
 
 
 class Reason(msgspec.Struct, frozen=True):
@@ -161,4 +166,4 @@ def _because(
                 last_db=round(float(last[row]), 2),
             )
         )
-    return tuple(result)
+    return tuple(result) or (_USUAL,)

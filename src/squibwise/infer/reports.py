@@ -175,8 +175,7 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     if able is False or component in coverage.not_tested:
         weight = 0.0
     can_stop = scan.same_unit and able is None and net.unit.shape[1] > 1
-    stopped = figures.found_though_stopped.value
-    return Reach(clean=weight, stopped=stopped, unit_states=2 if can_stop else 1)
+    return Reach(clean=weight, unit_states=2 if can_stop else 1)
 
 
 def unit_able(report: Report, catalog: Catalog) -> bool | None:
