@@ -20,6 +20,7 @@ from squibwise.documents.view import view
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
 from squibwise.model.car import Profile
+from squibwise.model.evidence import Passed
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
@@ -99,6 +100,20 @@ def test_a_finished_record_is_no_draft_on_any_page_and_has_room_to_sign(issue: M
     assert "DRAFT" not in text
     assert "No open gate. Signed by:" in text
     assert "Not signed yet" in text
+
+
+def test_who_answers_which_procedure_and_which_explanation_are_told(
+    issue: Maker, made: Made
+) -> None:
+    said = Passed(id="c", what="contradictions", result="passed", note="another car", by="R. Own")
+    book = Passed(id="m", what="maker-procedure", result="passed", note="own manual", by="R. Own")
+    row = made["Contradiction"](text="Torn and whole.", evidence=("done-1",), remedy="Look again.")
+    case = made["case"](evidence=(*made["evidence"](), said, book))
+    states = made["assessment"](contradictions=(row,))
+    text = whole(record_pdf(issue(case=case, assessment=states)))
+    assert "Answers for it: R. Own, 2026-03-10 15:00." in text
+    assert "Procedure followed: own manual, R. Own." in text
+    assert "Torn and whole. Look again. Explained: another car, R. Own." in text
 
 
 def test_a_signed_record_names_who_signed(issue: Maker) -> None:

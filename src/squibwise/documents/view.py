@@ -29,6 +29,9 @@ def view(record: ProofRecord) -> Json:
         "verdicts": view_work.verdicts(content),
         "components": [view_grounds.component(c) for c in content["components"]],
         "contradictions": [f"{c['text']} {c['remedy']}".strip() for c in content["contradictions"]],
+        "explained": _signed(content, "contradictions"),
+        "procedure": _signed(content, "maker-procedure"),
+        "answers": _signed(content, "release"),
         "evidence": [row for e in content["evidence"] for row in view_grounds.evidence(e)],
         "files": [list(pair) for pair in sorted(record.attachments.items())],
         "assumptions": [view_grounds.assumption(a) for a in content["assumptions"]],
@@ -69,6 +72,17 @@ def _rules(content: Json) -> str:
     if profile == "unknown":
         return "the maker's are not entered: the strictest of every profile"
     return str(profile)
+
+
+def _signed(content: Json, word: str) -> str:
+    """Return what was last signed for under a word, with the name; empty when nothing was."""
+    rows = [e for e in content["evidence"] if e["type"] == "passed" and e["what"] == word]
+    if not rows or rows[-1]["result"] != "passed":
+        return ""
+    last = rows[-1]
+    return ", ".join(
+        part for part in (last["note"], last["by"], wording.moment(last["time"])) if part
+    )
 
 
 def _hazards(content: Json) -> Json:

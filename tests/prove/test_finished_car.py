@@ -1,0 +1,66 @@
+"""A demo car can be finished: with everything recorded, the record is no draft any more."""
+
+import datetime as dt
+from collections.abc import Iterator
+from pathlib import Path
+
+import msgspec
+
+from squibwise import case as line
+from squibwise.catalog.load import Catalog
+from squibwise.model.case import Case
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed
+from squibwise.model.report import Coverage, ReadReport, Report
+from squibwise.model.work import WorkItem
+
+CASES = Path(__file__).parents[1] / "cases"
+FINISHING = ("step:clear", "step:lamp-check", "step:drive", "step:final-scan")
+TODAY = dt.date(2026, 11, 25)
+
+
+def minutes() -> Iterator[dt.datetime]:
+    start = dt.datetime(2026, 8, 1, 8)
+    return (start + dt.timedelta(minutes=n) for n in range(10_000))
+
+
+def passed(word: str, time: dt.datetime, note: str = "") -> Passed:
+    return Passed(id=f"p-{word}", time=time, what=word, result="passed", by="R. Own", note=note)
+
+
+def reseated(component: str, time: dt.datetime) -> DoneWork:
+    return DoneWork(id=f"d-{component}", time=time, what="reseated", component=component)
+
+
+def finished(case: Case, items: tuple[WorkItem, ...]) -> Case:
+    """Return the case with everything recorded that its work list asks for, and the proof."""
+    clock = minutes()
+    words = ["key-on-safe", "power-safe", "structure-sound", "unit-bolted"]
+    words += [i.id for i in items if i.id not in FINISHING]
+    added: list[Evidence] = [passed("maker-procedure", next(clock), "own invented manual, page 4")]
+    added += [reseated(i.component, next(clock)) for i in items if i.component is not None]
+    added += [passed(w, next(clock)) for w in words]
+    added.append(DoneWork(id="clear", time=next(clock), what="cleared", component="codes"))
+    added.append(LampCheck(id="lamp", time=next(clock), lit=True, out_after_s=6.0, stayed_out=True))
+    added.append(passed("step:drive", next(clock)))
+    reading = ReadReport(coverage=Coverage(complete=True, able=True, unit_volts=12.6))
+    added.append(Report(id="last", time=next(clock), when="after-repair", reading=reading))
+    added += [passed(w, next(clock), "explained") for w in ("step:final-scan", "contradictions")]
+    added += [passed(w, next(clock)) for w in ("cautions", "release")]
+    return msgspec.structs.replace(case, evidence=(*case.evidence, *added))
+
+
+def test_a_car_without_a_crash_can_be_finished(catalog: Catalog) -> None:
+    case = line.open_case(CASES / "clover-05", catalog)
+    assert line.release(case, catalog, TODAY).draft
+    done = finished(case, line.work(case, catalog).items)
+    record = line.release(done, catalog, TODAY)
+    assert [(g.id, g.missing) for g in record.gates if g.open] == []
+    assert not record.draft
+
+
+def test_a_finished_car_without_its_last_scan_is_a_draft_again(catalog: Catalog) -> None:
+    case = line.open_case(CASES / "clover-05", catalog)
+    done = finished(case, line.work(case, catalog).items)
+    rest = tuple(e for e in done.evidence if e.id != "last")
+    record = line.release(msgspec.structs.replace(done, evidence=rest), catalog, TODAY)
+    assert "final-scan" in {g.id for g in record.gates if g.open}
