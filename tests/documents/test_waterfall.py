@@ -32,7 +32,7 @@ def parsed(svg: str) -> ET.Element:
 
 def figures(svg: str) -> list[float]:
     titles = [t.text or "" for t in parsed(svg).iter(f"{SVG}title")][1:]
-    return [float(t.rsplit(": ", 1)[1]) for t in titles]
+    return [float(t.rsplit(": ", 1)[1].split()[0]) for t in titles]
 
 
 # Source: I. J. Good, weight of evidence in decibans, 10 log10 of the odds; values by arithmetic.
@@ -72,6 +72,13 @@ def test_the_state_that_was_weighed_is_the_one_that_is_drawn() -> None:
     assert "held to be sound" in svg
     assert figures(svg)[0] == 6.0
     assert figures(svg)[-1] == pytest.approx(decibans(0.49), abs=0.06)
+
+
+def test_the_weight_with_all_else_known_stands_beside_the_bar() -> None:
+    reason = Because(text="torn", alone_db=21.0, last_db=17.5)
+    svg = waterfall_svg(msgspec.structs.replace(belief(0.98, 0.3), because=(reason,)))
+    assert "torn: +21.0 (+17.5 with all else known)" in svg
+    assert ">+17.5</text>" in svg
 
 
 def test_an_unknown_prior_is_said() -> None:

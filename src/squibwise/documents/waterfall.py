@@ -10,10 +10,10 @@ from squibwise.documents.printable import spelled
 from squibwise.model.belief import Because, ComponentBelief
 from squibwise.model.words import State
 
-WIDTH, BAR, GAP, TOP, LABELS, EDGE = 860, 22, 10, 64, 400, 70
+WIDTH, BAR, GAP, TOP, LABELS, EDGE, LAST = 980, 22, 10, 84, 400, 70, 110
 NARROW = 1.0
 LONGEST_LABEL = 58
-CERTAIN = 1e-6
+CERTAIN = 1e-12
 
 
 class _Bar(msgspec.Struct, frozen=True, kw_only=True):
@@ -23,6 +23,7 @@ class _Bar(msgspec.Struct, frozen=True, kw_only=True):
     start: float
     end: float
     kind: str
+    last: str = ""
 
 
 def waterfall_svg(belief: ComponentBelief) -> str:
@@ -78,7 +79,8 @@ def _bars(prior: float | None, posterior: float, reasons: list[Because]) -> list
     for reason in reasons:
         end = level + (reason.alone_db or 0.0)
         kind = "up" if end >= level else "down"
-        bars.append(_Bar(label=reason.text, start=level, end=end, kind=kind))
+        last = "" if reason.last_db is None else f"{reason.last_db:+.1f}"
+        bars.append(_Bar(label=reason.text, start=level, end=end, kind=kind, last=last))
         level = end
     if abs(posterior - level) >= NARROW / 10:
         overlap = "overlap of the above, and the rest"
@@ -90,10 +92,10 @@ def _svg(title: str, bars: list[_Bar], name: str) -> str:
     height = TOP + len(bars) * (BAR + GAP) + 34
     low = min(0.0, *(min(b.start, b.end) for b in bars))
     high = max(0.0, *(max(b.start, b.end) for b in bars))
-    scale = (WIDTH - LABELS - 2 * EDGE) / max(high - low, NARROW)
+    scale = (WIDTH - LABELS - 2 * EDGE - LAST) / max(high - low, NARROW)
     zero = LABELS + EDGE - low * scale
     drawn = [_drawn(bar, n, (zero, scale), name) for n, bar in enumerate(bars)]
-    story = "; ".join(f"{b.label}: {_figure(b)}" for b in bars)
+    story = "; ".join(_told(b) for b in bars)
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" '
@@ -104,6 +106,7 @@ def _svg(title: str, bars: list[_Bar], name: str) -> str:
             f'<rect width="{WIDTH}" height="{height}" fill="#ffffff"/>',
             _words(16, 26, 16, title, ' font-weight="bold"'),
             _words(16, 46, 12, _KEY, ' fill="#51626b"'),
+            _words(WIDTH - 16, TOP - 12, 11, "with all else known", END),
             _line(zero, TOP - 6, zero, height - 28, "#1d2b33"),
             _words(zero, height - 12, 11, "even", ' text-anchor="middle"'),
             *drawn,
@@ -112,6 +115,7 @@ def _svg(title: str, bars: list[_Bar], name: str) -> str:
     )
 
 
+END = ' text-anchor="end"'
 _KEY = "decibans: +10 is odds of 10 to 1 for it, 0 is even, -10 is 10 to 1 against"
 _PATTERNS = (
     '<defs><pattern id="NAME-falls" width="6" height="6" patternUnits="userSpaceOnUse" '
@@ -137,12 +141,18 @@ def _drawn(bar: _Bar, row: int, axis: tuple[float, float], name: str) -> str:
     middle = y + BAR * 0.7
     label = bar.label if len(bar.label) <= LONGEST_LABEL else bar.label[: LONGEST_LABEL - 3] + "..."
     return (
-        f"<g><title>{_text(bar.label)}: {_figure(bar)}</title>"
+        f"<g><title>{_text(_told(bar))}</title>"
         f"{_words(16, middle, 12.5, label)}"
         f'<rect x="{left:.1f}" y="{y}" width="{width:.1f}" height="{BAR}" '
         f'fill="{_FILLS[bar.kind].replace("NAME", name)}" stroke="#1d2b33" stroke-width="0.8"/>'
-        f"{_words(left + width + 5, middle, 12, _figure(bar))}</g>"
+        f"{_words(left + width + 5, middle, 12, _figure(bar))}"
+        f"{_words(WIDTH - 16, middle, 12, bar.last, END)}</g>"
     )
+
+
+def _told(bar: _Bar) -> str:
+    last = f" ({bar.last} with all else known)" if bar.last else ""
+    return f"{bar.label}: {_figure(bar)}{last}"
 
 
 def _figure(bar: _Bar) -> str:
