@@ -18,3 +18,11 @@ def test_every_word_of_the_work_list_stands_in_the_documentation() -> None:
     ]
     text = PAGE.read_text(encoding="utf-8")
     assert [w for w in words if f"| `{w}` |" not in text] == []
+
+
+def test_the_limits_in_the_documentation_are_those_of_the_catalogue() -> None:
+    catalog = load_catalog()
+    sure = catalog.fact("require.sure").number()
+    least = catalog.fact("require.replace-from").number()
+    assert least == catalog.fact("require.spread-from").number()
+    assert f"| from {least:.2f} to {sure:.2f} |" in PAGE.read_text(encoding="utf-8")
