@@ -21,6 +21,7 @@ from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
 from squibwise.model.car import Profile
 from squibwise.model.evidence import Passed
+from squibwise.model.money import Money
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
@@ -439,6 +440,18 @@ def test_labour_is_one_row_and_says_when_it_has_no_price(issue: Maker, made: Mad
     text = whole(record_pdf(issue(costs=(bare, other))))
     assert "left.curtain:replace curtain 100 % not priced" in text
     assert "work on 1 items, if all are needed labour-hour not priced" in text
+
+
+def test_amounts_beyond_what_json_numbers_carry_are_printed_whole(issue: Maker, made: Made) -> None:
+    huge = Money(minor=10**20 + 1, currency="USD")
+    priced, other = made["costs"]()
+    line = msgspec.structs.replace(priced.lines[0], low=huge, likely=huge, high=huge)
+    cost = msgspec.structs.replace(priced, low=huge, likely=huge, high=huge, lines=(line, line))
+    pdf = record_pdf(issue(costs=(cost, other)))
+    text = "".join(whole(pdf).split())
+    assert "1,000,000,000,000,000,000.01USD" in text
+    assert "2,000,000,000,000,000,000.02USD" in text
+    assert verify_file(pdf).valid
 
 
 def test_weak_facts_are_listed_with_value_and_range(issue: Maker, made: Made) -> None:

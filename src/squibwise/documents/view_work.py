@@ -128,7 +128,7 @@ def _hourly(lines: list[Json], currency: str) -> list[str]:
     name = f"work on {len(lines)} items, if all are needed"
     if any(x["likely"] is None for x in lines):
         return [name, LABOUR, "", "", "not priced", ""]
-    sums = [sum(x[k]["minor"] for x in lines) for k in ("low", "likely", "high")]
+    sums = [sum(int(x[k]["minor"]) for x in lines) for k in ("low", "likely", "high")]
     shown = [wording.money({"minor": s, "currency": currency}) for s in sums]
     return [name, LABOUR, "", *shown]
 

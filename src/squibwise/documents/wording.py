@@ -32,7 +32,7 @@ def money(value: Json | None) -> str:
     """Return an amount, or that the user has entered none."""
     if value is None:
         return "not priced"
-    return Money(minor=value["minor"], currency=value["currency"]).text()
+    return Money(minor=int(value["minor"]), currency=value["currency"]).text()
 
 
 def duration(minutes: int) -> str:
