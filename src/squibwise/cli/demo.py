@@ -1,6 +1,7 @@
 """Walk through the demo cases: real answers in the terminal, their records as PDF."""
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from time import perf_counter
 
@@ -10,11 +11,11 @@ from rich.text import Text
 
 from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli import files, output, page, show_assess
+from squibwise.cli import files, output, page, show_assess, show_cost, show_work
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.proof import ProofRecord
+from squibwise.model.cost import Cost
 from squibwise.model.work import Work
 
 CHECKOUT_CASES = Path(__file__).parents[3] / "tests" / "cases"
@@ -39,7 +40,7 @@ def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
 
 def _cases(folder: Path | None) -> list[Path]:
     root = folder or CHECKOUT_CASES
-    found = sorted(p.parent for p in root.glob("*/case.toml"))
+    found = [file.parent for file in sorted(root.glob("*/case.toml"), key=_first_line)]
     if found:
         return found
     if folder is not None:
@@ -50,29 +51,32 @@ def _cases(folder: Path | None) -> list[Path]:
     )
 
 
+def _first_line(file: Path) -> str:
+    """The demo cases are lettered in their first line; others come by name."""
+    with file.open(encoding="utf-8", errors="replace") as lines:
+        return f"{lines.readline()[:40]}{file}"
+
+
 def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str, object]:
     opened = case.open_case(path, catalog)
     states, todo = case.assess(opened, catalog), case.work(opened, catalog)
+    costs = case.cost(opened, catalog)
     record = case.release(opened, catalog, dt.date.today())
     pdf = out / f"{opened.id}.pdf"
     files.write_record(record, pdf)
     if not as_json:
-        output.show(_blocks(opened, states, todo, record, pdf))
+        output.show(_blocks(opened, states, todo, costs, pdf))
     fired = [c.id for c in states.components if c.after_crash.fired >= show_assess.SURE]
     return {"case": opened.id, "fired": fired, "items": len(todo.items), "file": str(pdf)}
 
 
 def _blocks(
-    opened: Case, states: Assessment, todo: Work, record: ProofRecord, pdf: Path
+    opened: Case, states: Assessment, todo: Work, costs: Sequence[Cost], pdf: Path
 ) -> list[RenderableType]:
-    to_do = [i for i in todo.items if not i.done and i.action != "keep"]
-    replaced = [i.component for i in to_do if i.action == "replace" and i.component]
-    open_gates = [g for g in record.gates if g.open]
     shown: list[RenderableType] = [Text(""), *page.title(opened), *show_assess.short(states)]
-    shown.append(page.heading("To do", f"{len(to_do)} items, rules: {todo.profile}"))
-    shown.append(page.para(f"Replace: {', '.join(replaced) or 'nothing'}."))
-    shown.append(page.para(f"Record: {pdf} ({len(open_gates)} gates open)."))
-    return shown
+    shown += show_work.summary(todo)
+    shown += [page.heading("Still to be paid"), page.para(show_cost.short(costs[0]))]
+    return [*shown, page.heading("Record"), page.para(str(pdf))]
 
 
 def _next(path: Path) -> str:

@@ -14,7 +14,7 @@ def blocks(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
     """Return the sums, then the lines of the profile that is followed."""
     shown = page.title(case) + summary(case, costs)
     if costs:
-        shown.append(page.heading("Lines", f"rules: {costs[0].profile}"))
+        shown.append(page.heading("Lines", f"rules: {rules_of(costs[0])}"))
         shown.append(page.rows(_head() + [_line(x) for x in costs[0].lines], right=(1, 2, 3)))
     return shown + page.findings((*case.findings, *(f for c in costs for f in c.findings)))
 
@@ -28,7 +28,7 @@ def summary(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
     ]
     table = [("rules", "low", "likely", "high", "hands-on")]
     table += [
-        (c.profile, _sum(c.low), _sum(c.likely), _sum(c.high), page.minutes(c.minutes))
+        (rules_of(c), _sum(c.low), _sum(c.likely), _sum(c.high), page.minutes(c.minutes))
         for c in costs
     ]
     shown.append(page.rows(table, right=(1, 2, 3)))
@@ -37,6 +37,18 @@ def summary(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
         text = f"Not in these sums, because you have entered no price: {', '.join(missing)}."
         shown.append(page.para(text, style="yellow"))
     return shown
+
+
+def rules_of(cost: Cost) -> str:
+    """Return the rules that a sum follows."""
+    return "strictest of all" if cost.profile == "unknown" else cost.profile
+
+
+def short(cost: Cost) -> str:
+    """Return one sum in a sentence."""
+    text = f"{cost.likely.text()} likely ({_sum(cost.low)} to {_sum(cost.high)})"
+    missing = f"; {len(cost.unpriced)} kinds of part have no price yet" if cost.unpriced else ""
+    return f"{text}{missing}"
 
 
 def _sum(money: Money) -> str:

@@ -12,6 +12,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Cost
 from squibwise.model.work import Caution, Work, WorkItem
 
+WORTH_NAMING = 0.1  # what is less likely is counted, not named, in the summary
 _COUNTED = ("replace", "trace", "inspect", "calibrate")
 
 
@@ -33,7 +34,7 @@ def blocks(case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog) -> l
     listed = [i for i in todo.items if i.action != "keep"]
     numbers = {item.id: n for n, item in enumerate(listed, start=1)}
     shown = page.title(case)
-    shown += [page.heading("What it comes to", _rules(todo)), page.rows(_sum(todo))]
+    shown += summary(todo)
     shown += _gates(listed, catalog)
     shown += [page.heading("Work, in this order"), *work_list.blocks(listed, numbers)]
     shown += _kept(todo.items)
@@ -44,6 +45,11 @@ def blocks(case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog) -> l
     shown += page.findings((*case.findings, *todo.findings))
     shown.append(page.para("\nWhy? `squibwise work CASE --why ITEM`", indent=0, style="dim"))
     return shown + page.standing()
+
+
+def summary(todo: Work) -> list[RenderableType]:
+    """Return what the whole list comes to."""
+    return [page.heading("What it comes to", _rules(todo)), page.rows(_sum(todo))]
 
 
 def _rules(todo: Work) -> str:
@@ -68,15 +74,23 @@ def _sum(todo: Work) -> list[tuple[str, str]]:
 
 
 def _replaced(items: Sequence[WorkItem], todo: Work) -> str:
-    """Name what every profile replaces before what only some do or what is not sure."""
-    groups: dict[str, list[str]] = {"": [], "only some profiles:": [], "perhaps:": []}
-    for item in items:
-        every = all(asks(todo, name, item.id) for name in todo.spread)
-        unsure = "perhaps:" if item.probability < work_list.LIKELY else "only some profiles:"
-        key = "" if every and item.probability >= work_list.LIKELY else unsure
-        groups[key].append(item.component or item.id)
-    told = [f"{head} {', '.join(names)}".strip() for head, names in groups.items() if names]
-    return "\n".join(told) or "nothing"
+    """Name what every profile replaces before what only some do, or what is not sure."""
+    likely = [i for i in items if i.probability >= work_list.LIKELY]
+    every = [i for i in likely if all(asks(todo, name, i.id) for name in todo.spread)]
+    maybe = [i for i in items if WORTH_NAMING <= i.probability < work_list.LIKELY]
+    told = [
+        _names("", every),
+        _names("only some profiles: ", [i for i in likely if i not in every]),
+        _names("perhaps: ", maybe),
+    ]
+    rest = len(items) - len(likely) - len(maybe)
+    told += [f"unlikely, under {page.percent(WORTH_NAMING)} each: {rest} more"] if rest else []
+    return "\n".join(line for line in told if line) or "nothing"
+
+
+def _names(head: str, items: Iterable[WorkItem]) -> str:
+    names = ", ".join(i.component or i.id for i in items)
+    return f"{head}{names}" if names else ""
 
 
 def asks(todo: Work, profile: str, item: str) -> bool:
