@@ -126,6 +126,12 @@ def test_of_two_channels_that_disagree_both_stay_and_the_uncertainty_grows() -> 
     assert u_kmh > 5.0
 
 
+def test_a_pulse_on_a_wrong_scale_gives_no_change_of_speed() -> None:
+    found = read(table({"time_s": TIME, "floor_x_g": PULSE * 50}))
+    assert found.entries[0].delta_v_long_kmh is None
+    assert "crash-data-impossible" in codes(found)
+
+
 def test_a_series_of_delta_v_is_taken_as_recorded() -> None:
     found = read(
         "time_ms;delta_v_long_kmh;delta_v_lat_kmh\n0;0;0\n10;-1,5;0\n20;-4;-0,5\n30;-12;-1"
@@ -148,7 +154,8 @@ def test_several_events_are_told_apart_by_a_column() -> None:
 
 def test_a_column_of_driving_speed_is_named_as_not_used() -> None:
     found = read(
-        "time_s,vehicle speed (km/h),dv_x_kmh\n0,54,0\n0.01,54,-9\n0.02,54,-20\n0.03,,-20\n0.04,,-20\n"
+        "time_s,vehicle speed (km/h),dv_x_kmh\n"
+        "0,54,0\n0.01,54,-9\n0.02,54,-20\n0.03,,-20\n0.04,,-20\n"
     )
     assert codes(found) == ["crash-data-column"]
     assert "not the change of speed" in found.findings[0].message

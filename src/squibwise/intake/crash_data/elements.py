@@ -8,10 +8,12 @@ import msgspec
 from squibwise.catalog.crash_data import Element
 from squibwise.intake.crash_data.records import Settings
 from squibwise.intake.crash_data.values import row
+from squibwise.intake.importers.limits import MAX_LINES, refuse_many
 from squibwise.model.origin import Finding
 
-_PAIR = re.compile(r"^\s*(?P<name>[^:=\t|]*[A-Za-z][^:=\t|]*?)\s*[:=\t|]+\s*(?P<value>.*?)[\s|]*$")
-_COMMA = re.compile(r"^\s*(?P<name>\"?[^\"]*[A-Za-z][^\"]*?\"?)\s*[,;]\s*(?P<value>[^,;]*?)\s*$")
+_SIGNS = re.compile(r"[:=\t|]")
+_LONGEST_NAME = 200
+_LONGEST_LINE = 20_000
 _HEADING = re.compile(r"^[\W_]*(?:crash\s+)?event(?:\s+(?:record|data))?\s*(?:no\.?|#)?\s*(\d)\b")
 _IN_NAME = re.compile(r"\bevent\s*#?\s*(\d)\b")
 _ROWS = ("series", "times")
@@ -38,9 +40,15 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True):
 def entries_of(
     lines: Iterable[tuple[int, str]], settings: Settings
 ) -> tuple[list[Entry], list[Finding]]:
-    """Return the elements of a text, and a finding for each line that names none."""
+    """Return the elements of a text, and a finding for each line that names none.
+
+    Raises:
+        InputError: There are more lines than a record can have.
+    """
     event, found, unread = 1, list[Entry](), list[tuple[int, str]]()
-    for line, text in lines:
+    for line, whole in lines:
+        refuse_many(settings.name, line, MAX_LINES, "lines")
+        text = whole[:_LONGEST_LINE]
         heading = _HEADING.match(text.casefold())
         if heading and not _is_pair(text, settings):
             event = int(heading[1])
@@ -50,6 +58,8 @@ def entries_of(
             found.append(entry)
         elif re.search(r"[A-Za-z0-9]", text):
             unread.append((line, text))
+        if len(whole) > _LONGEST_LINE:
+            unread.append((line, whole[_LONGEST_LINE:]))
     return found, _unread(unread, settings) if found else []
 
 
@@ -59,8 +69,13 @@ def _is_pair(text: str, settings: Settings) -> bool:
 
 
 def _split(text: str) -> tuple[str, str] | None:
-    match = _PAIR.match(text) or _COMMA.match(text)
-    return None if match is None else (match["name"].strip('" '), match["value"].strip('" '))
+    """Return name and value: parted by the first sign, or by the last comma."""
+    sign = _SIGNS.search(text)
+    at = sign.start() if sign else max(text.rfind(","), text.rfind(";"))
+    name, value = text[: max(at, 0)].strip(' "'), text[at + 1 :].strip(' "\t|:=')
+    if len(name) > _LONGEST_NAME or not any(c.isalpha() for c in name):
+        return None
+    return name, value
 
 
 def _entry(line: int, text: str, event: int, settings: Settings) -> Entry | None:

@@ -12,6 +12,7 @@ from squibwise.intake.crash_data.speeds import (
     aimed,
     direction_findings,
     judged,
+    possible,
     trigger_findings,
     worst,
 )
@@ -39,7 +40,8 @@ def record_of(
             settings.finding("crash-data-no-channel", "error", message, remedy, table.line)
         )
         return None, None, findings
-    found = worst(course)
+    found, notes = possible(worst(course), settings)
+    findings += notes
     speeds = aimed(found.get("long"), found.get("lat"), u_kmh, settings)
     findings += direction_findings(speeds, settings) + trigger_findings(course, {}, settings)
     return _recorder(table, speeds, "pulse", settings), speeds.direction, findings

@@ -16,6 +16,7 @@ from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding
 from squibwise.numerics.pulse import Direction
 
+_MOST_FINDINGS = 200
 _HELP = (
     "Use a table with a time column (time_s or time_ms) and columns such as delta_v_long_kmh or "
     "floor_x_g, or lines such as 'Delta-V, longitudinal: -27 km/h'."

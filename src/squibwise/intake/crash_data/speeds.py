@@ -58,13 +58,14 @@ def judged(
         settings: Figures of the catalogue.
         commanded_ms: Command times by loop, for the check of consistency. [ms]
     """
-    found = worst(course) | {k: v for k, v in maximum.items() if k in ("long", "lat")}
+    stated = worst(course) | {k: v for k, v in maximum.items() if k in ("long", "lat")}
+    found, findings = possible(stated, settings)
     if not found:
-        return Speeds(), []
+        return Speeds(), findings
     u_kmh = recorder_u(found, settings)
     speeds = aimed(found.get("long"), found.get("lat"), u_kmh, settings)
-    findings = _outside(found, settings) + direction_findings(speeds, settings)
-    if course is not None:
+    findings += _outside(found, settings) + direction_findings(speeds, settings)
+    if course is not None and found == stated:
         findings += _against_maximum(course, maximum, settings)
         findings += trigger_findings(course, commanded_ms or {}, settings)
         findings += _late(course, commanded_ms or {}, settings)
@@ -78,6 +79,24 @@ def worst(course: Course | None) -> dict[str, float]:
     at = int(np.hypot(course.long_kmh, course.lat_kmh).argmax())
     both = {"long": (course.has_long, course.long_kmh), "lat": (course.has_lat, course.lat_kmh)}
     return {axis: float(series[at]) for axis, (there, series) in both.items() if there}
+
+
+def possible(
+    stated: dict[str, float], settings: Settings
+) -> tuple[dict[str, float], list[Finding]]:
+    """Return the values that a car can have, and a warning for each that is no measurement."""
+    limit = settings.figures["impossible"]
+    found = {axis: value for axis, value in stated.items() if abs(value) <= limit}
+    return found, [
+        settings.finding(
+            "crash-data-impossible",
+            "warning",
+            f"{_AXIS_WORDS[axis]} delta-V {value:g} km/h is beyond anything measured: not used.",
+            "Check the unit and the scale of the file.",
+        )
+        for axis, value in stated.items()
+        if axis not in found
+    ]
 
 
 def recorder_u(found: dict[str, float], settings: Settings) -> float:

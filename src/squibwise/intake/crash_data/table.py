@@ -1,8 +1,12 @@
 """Tables with a time column: which column is what, in which unit."""
 
+import array
 import csv
 import io
+import itertools
+import math
 import re
+from collections.abc import Iterator
 from typing import Literal
 
 import msgspec
@@ -18,6 +22,10 @@ Axis = Literal["x", "y", "z"]
 _TOKENS = re.compile(r"[a-z0-9]+")
 _PEEK = 60
 _FEWEST = 3
+_PEEK_CHARS = 200_000
+_LONGEST_LINE = 100_000
+_MOST_COLUMNS = 100
+_MOST_FINDINGS = 10
 
 
 class Channel(msgspec.Struct, frozen=True, kw_only=True):
@@ -66,38 +74,46 @@ def tables_of(text: str, settings: Settings) -> tuple[tuple[Table, ...], list[Fi
     Raises:
         InputError: It is a table with a time column, but one that cannot be used.
     """
-    rows = _rows(text)
-    head = _head(rows, settings.words)
+    if max(map(len, text.splitlines()), default=0) > _LONGEST_LINE:
+        return None
+    sign = _sign(text)
+    head = _head(list(itertools.islice(_records(text, sign, settings), _PEEK)), settings.words)
     if head is None:
         return None
-    body = [row for row in rows[head.first :] if any(cell.strip() for cell in row)]
-    if len(body) < _FEWEST:
+    if len(head.names) > _MOST_COLUMNS:
         raise InputError(
-            f"{settings.name}:{head.row + 1}: a time column with {len(body)} rows is no series.",
+            f"{settings.name}:{head.row + 1}: {len(head.names)} columns are too many.",
+            remedy=f"Keep at most {_MOST_COLUMNS}: the time and the channels of the body.",
+        )
+    columns, findings = _columns(_records(text, sign, settings), head, settings)
+    if len(columns[0]) < _FEWEST:
+        raise InputError(
+            f"{settings.name}:{head.row + 1}: {len(columns[0])} rows below a time are no series.",
             remedy="Save the whole series.",
         )
-    columns, findings = _columns(body, head, settings)
     time, at = _time(columns, head, settings)
     channels, notes = _channels(columns, at, head, settings)
-    events = _events(columns, head, settings, len(body))
+    events = _events(columns, head, settings, len(time))
     made = tuple(_table(event, time, channels, events, head, settings) for event in _order(events))
     return made, findings + notes
 
 
-def _rows(text: str) -> list[list[str]]:
-    head = "\n".join(text.splitlines()[:_PEEK])
-    sign = max("\t;|,", key=lambda s: (_regular(head, s), s != ","))
-    reader = csv.reader(io.StringIO(text), delimiter=sign)
+def _sign(text: str) -> str:
+    head = text[:_PEEK_CHARS].splitlines()[:_PEEK]
+    return max("\t;|,", key=lambda s: (_regular(head, s), s != ","))
+
+
+def _records(text: str, sign: str, settings: Settings) -> Iterator[list[str]]:
     try:
-        return list(reader)
+        yield from csv.reader(io.StringIO(text), delimiter=sign)
     except csv.Error as error:
         raise InputError(
-            f"a table that cannot be read: {error}", remedy="Save it as CSV."
+            f"{settings.name}: a table that cannot be read: {error}.", remedy="Save it as CSV."
         ) from error
 
 
-def _regular(head: str, sign: str) -> int:
-    counts = [line.count(sign) for line in head.splitlines() if line.strip()]
+def _regular(head: list[str], sign: str) -> int:
+    counts = [line.count(sign) for line in head if line.strip()]
     most = max(set(counts), key=counts.count) if counts else 0
     return counts.count(most) if most > 0 else 0
 
@@ -132,28 +148,28 @@ def _bare(cell: str) -> str:
 
 
 def _columns(
-    body: list[list[str]], head: _Head, settings: Settings
+    records: Iterator[list[str]], head: _Head, settings: Settings
 ) -> tuple[list[Array], list[Finding]]:
+    """Return every column as numbers, NaN where a cell is empty or no number."""
     width = len(head.names)
-    values = np.full((len(body), width), np.nan)
-    bad: list[tuple[int, str]] = []
-    for k, row in enumerate(body):
-        for j, cell in enumerate(row[:width]):
-            value = number(cell)
-            if value is not None:
-                values[k, j] = value
-            elif cell.strip().casefold() not in settings.words.missing and cell.strip() != "nan":
-                bad.append((k, cell.strip()))
-    findings = [
-        settings.finding(
-            "crash-data-value",
-            "warning",
-            f"'{cell[:40]}' is not a number; the sample counts as missing.",
-            line=head.first + k + 1,
-        )
-        for k, cell in bad[:10]
-    ]
-    return [values[:, j] for j in range(width)], findings
+    flat, findings = array.array("d"), list[Finding]()
+    for line, row in enumerate(itertools.islice(records, head.first, None), start=head.first + 1):
+        if not any(cell.strip() for cell in row):
+            continue
+        values = [number(cell) for cell in row[:width]]
+        for cell, value in zip(row, values, strict=False):
+            if value is None and len(findings) < _MOST_FINDINGS and _is_wrong(cell, settings):
+                message = f"'{cell.strip()[:40]}' is not a number; the sample counts as missing."
+                findings.append(settings.finding("crash-data-value", "warning", message, line=line))
+        flat.extend(math.nan if value is None else value for value in values)
+        flat.extend([math.nan] * (width - len(values)))
+    table = np.array(flat, dtype=np.float64).reshape(-1, width)
+    return [table[:, j] for j in range(width)], findings
+
+
+def _is_wrong(cell: str, settings: Settings) -> bool:
+    low = cell.strip().casefold()
+    return low not in settings.words.missing and low != "nan"
 
 
 def _time(columns: list[Array], head: _Head, settings: Settings) -> tuple[Array, int]:

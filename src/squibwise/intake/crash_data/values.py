@@ -1,5 +1,6 @@
 """Values as people write them: numbers with units, rows of numbers, yes and no."""
 
+import math
 import re
 
 import msgspec
@@ -25,10 +26,13 @@ def number(text: str) -> float | None:
     >>> number("-12,5"), number("x")
     (-12.5, None)
     """
-    low = text.strip().replace("\u2212", "-")
-    if not re.fullmatch(_NUMBER, low):
-        return None
-    return float(low.replace(",", "."))
+    low = text.strip()
+    try:
+        value = float(low)
+    except ValueError:
+        low = low.replace("\u2212", "-")
+        return float(low.replace(",", ".")) if re.fullmatch(_NUMBER, low) else None
+    return value if math.isfinite(value) and "_" not in low else None
 
 
 def amount(text: str) -> Amount | None:
