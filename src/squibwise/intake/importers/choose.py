@@ -9,7 +9,7 @@ from squibwise.intake.importers.apart import read_apart
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
 from squibwise.intake.importers.encoding import decode
-from squibwise.intake.importers.limits import MAX_BYTES, refuse_large
+from squibwise.intake.importers.limits import MAX_BYTES, MAX_TEXT_BYTES, refuse_large
 from squibwise.intake.importers.text import TEXT, empty
 from squibwise.model.origin import Finding, Origin
 
@@ -71,8 +71,10 @@ def _extract(data: bytes, name: str, depth: int) -> Extract:
     if importer.unpack is not None:
         return _contents(importer.unpack(document), name, depth)
     if importer.apart or importer.read is None:
-        return read_apart(importer, data, name)
-    found = importer.read(document)
+        found = read_apart(importer, data, name)
+    else:
+        found = importer.read(document)
+    refuse_large(name, sum(len(li.text) for li in found.lines), MAX_TEXT_BYTES, "a report's text")
     return Extract(lines=found.lines, findings=doubts + found.findings, format=found.format)
 
 

@@ -6,16 +6,16 @@ The standard library's parser takes time with the square of the length on broken
 
 import re
 from collections.abc import Iterator
+from typing import NamedTuple
 
-import msgspec
-
+_OPENING = re.compile(r"<(?=/?[A-Za-z]|[!?])")  # any other ``<`` is text
 _NAME = re.compile(r"/?([A-Za-z][A-Za-z0-9:-]{0,30})")
 _SKIPPED = ("script", "style", "template", "svg", "math", "noframes", "object")
 _ENDS = {tag: re.compile(f"</{tag}", re.IGNORECASE) for tag in _SKIPPED}
 
 
-class Token(msgspec.Struct, frozen=True, kw_only=True):
-    """A piece of text or a tag.
+class Token(NamedTuple):
+    """A piece of text or a tag; a tuple because a page has a million of them.
 
     Attributes:
         text: The text, entities still in it; for a tag what stands behind its name.
@@ -31,11 +31,10 @@ def tokens(source: str) -> Iterator[Token]:
     last = {sign: source.rfind(sign) for sign in ('"', "'", ">", "-->")}
     at = 0
     while at < len(source):
-        opening = source.find("<", at)
-        if opening < 0:
-            opening = len(source)
+        found = _OPENING.search(source, at)
+        opening = found.start() if found else len(source)
         if opening > at:
-            yield Token(text=source[at:opening])
+            yield Token(source[at:opening])
         if opening == len(source):
             return
         at, token = _markup(source, opening, last)
@@ -45,17 +44,15 @@ def tokens(source: str) -> Iterator[Token]:
 
 
 def _markup(source: str, at: int, last: dict[str, int]) -> tuple[int, Token | None]:
-    """Return where the markup at a ``<`` ends, and its tag; a lone ``<`` is text."""
+    """Return where the markup at a ``<`` ends, and its tag; None for a comment and its like."""
     if source.startswith("<!--", at) and last["-->"] > at:
         return source.index("-->", at + 2) + 3, None
     name = _NAME.match(source, at + 1)
-    if name is None and source[at + 1 : at + 2] not in ("!", "?"):
-        return at + 1, Token(text="<")
     end = _tag_end(source, at, last)
     if name is None:
         return end + 1, None
     slash = "/" if source[at + 1] == "/" else ""
-    return end + 1, Token(text=source[name.end() : end], tag=slash + name[1].lower())
+    return end + 1, Token(source[name.end() : end], slash + name[1].lower())
 
 
 def _tag_end(source: str, at: int, last: dict[str, int]) -> int:

@@ -55,14 +55,18 @@ def _sign(text: str, hinted: bool) -> str:
     said = _SEP_LINE.match(text)
     if said:
         return said[1]
-    lines = [
-        line for line in _BREAK.split(text[:100_000], _PEEK_LINES)[:_PEEK_LINES] if line.strip()
-    ]
+    parts = _BREAK.split(text[:MAX_TEXT_BYTES], _PEEK_LINES)[:_PEEK_LINES]
+    lines = [line for line in parts if line.strip()]
     return next((s for s in _SIGNS if _is_table(lines, s, hinted)), "")
 
 
 def _is_table(lines: Sequence[str], sign: str, hinted: bool) -> bool:
-    rows = [row for row in _fields(lines, sign) if row]
+    plain = [line.split(sign) for line in lines]
+    return any(_is_even(rows, sign, hinted) for rows in (_fields(lines, sign), plain))
+
+
+def _is_even(fields: Sequence[list[str]], sign: str, hinted: bool) -> bool:
+    rows = [row for row in fields if row]
     if len(rows) < 2 and not (hinted and rows):
         return False
     width, count = Counter(len(row) for row in rows).most_common(1)[0]

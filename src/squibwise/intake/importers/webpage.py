@@ -21,6 +21,7 @@ _BLOCKS = frozenset(
     "nav form fieldset legend option pre body blockquote address details summary".split()
 )
 _ROW_STARTS, _CELLS = ("tr", "dt"), ("td", "th", "dd")
+_MAX_TAGS = 300_000
 _ENDED_BY = {"dt": "dl", "table": "tr"}
 _ROLE = re.compile(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
 _ALT = re.compile(r"\balt\s*=\s*(?:\"([^\"]{1,200})\"|'([^']{1,200})')", re.IGNORECASE)
@@ -39,6 +40,7 @@ def read(document: Document) -> Extract:
         InputError: There is no text on it, or more than a report has.
     """
     refuse_large(document.name, len(document.data), MAX_PAGE_BYTES, "a web page")
+    refuse_many(document.name, (document.text or "").count("<"), _MAX_TAGS, "tags on a page")
     page = _Page(document.name)
     for token in tokens(document.text or ""):
         page.take(token)
@@ -100,6 +102,9 @@ class _Page:
 
     def end_row(self) -> None:
         """Hand over what was gathered: a row with its cells, or the lines of the one cell."""
+        if not any(self._cells):  # the page has many rows without a letter
+            self._cells, self._in_row = [[]], False
+            return
         cells = ["".join(pieces).replace("\r", "\n") for pieces in self._cells]
         filled = [cell for cell in cells if cell.strip()]
         self._cells, self._in_row = [[]], False
@@ -120,7 +125,7 @@ class _Page:
 
 def _role(token: Token) -> str:
     """Return the table tag that an element plays by its role, or nothing."""
-    role = _ROLE.search(token.text[:2_000]) if token.text else None
+    role = _ROLE.search(token.text[:2_000]) if "role" in token.text else None
     if role is None:
         return ""
     return "tr" if role[1] == "row" else "td"
