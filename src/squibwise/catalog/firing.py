@@ -241,6 +241,16 @@ class ReadingWindow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     high_ohm: float
 
 
+class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Tests other than a look. Minutes are hands-on, in min."""
+
+    second_scan_minutes: float
+    substitute_load_minutes: float
+    gone_if_device: Figure
+    gone_if_plug: Figure
+    gone_if_elsewhere: Figure
+
+
 class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``firing/scan.toml``: how reliable each kind of evidence is."""
 
@@ -256,6 +266,7 @@ class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     recorder: dict[str, Figure]
     lamp: dict[str, Figure]
     reading: ReadingWindow
+    tests: TestRow
 
     def __post_init__(self) -> None:
         missing = set(CIRCUITS) - {r.circuit for r in self.row}

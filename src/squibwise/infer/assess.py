@@ -41,7 +41,7 @@ def assess(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
         components=_components(case, found, groups, why, catalog),
         contradictions=contradictions(case, engine, items, found, groups, catalog),
-        next_looks=next_looks(case, engine, items, found, losses, catalog),
+        next_looks=next_looks(case, engine, items, found, groups, losses, catalog),
         assumptions=assumptions(case, net, shifts or {}, catalog),
         surprise_db=why.surprise_db,
     )

@@ -1,10 +1,52 @@
 """Which look is worth making next: expected saving per minute, one step and two."""
 
+from itertools import product
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
 from squibwise.catalog.load import Catalog
+from squibwise.infer.candidates import SECOND_SCAN, Candidate, candidates, scan_outcomes
 from squibwise.infer.items import Item
-from squibwise.infer.posterior import Engine, Posterior
-from squibwise.model.belief import LossTable, NextLook
+from squibwise.infer.marginals import GroupMarginal, given_event, group_marginal
+from squibwise.infer.network import Group, Network
+from squibwise.infer.parts import Part
+from squibwise.infer.posterior import Engine, GroupResult, Posterior, spread
+from squibwise.infer.reports import unit_able
+from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
+from squibwise.model.report import Report
+
+Array = npt.NDArray[np.float64]
+_MOST = 40
+_PAIRED = 8
+_LEAST = 1e-9
+NEUTRAL = Loss(needless=1.0, missed=1.0)
+
+
+class Stakes(msgspec.Struct, frozen=True):
+    """What is at stake: parts in one order, and their losses.
+
+    Attributes:
+        names: Component ids.
+        needless: Loss of replacing a sound part, by part.
+        missed: Loss of keeping one that is not.
+        minute: Cost of one minute.
+    """
+
+    names: tuple[str, ...]
+    needless: Array
+    missed: Array
+    minute: float
+
+    def expected(self, bad: Array) -> Array:
+        """Return the expected loss of the better decision, by part, from chances of not sound."""
+        return np.minimum((1.0 - bad) * self.needless, bad * self.missed)
+
+    def replaces(self, bad: Array) -> npt.NDArray[np.bool_]:
+        """Return for which parts replacing is the better decision."""
+        return np.asarray(bad * self.missed > (1.0 - bad) * self.needless)
 
 
 def next_looks(
@@ -12,8 +54,336 @@ def next_looks(
     engine: Engine,
     items: tuple[Item, ...],
     found: Posterior,
+    groups: tuple[GroupMarginal, ...],
     losses: LossTable | None,
     catalog: Catalog,
 ) -> tuple[NextLook, ...]:
-    """Return the looks worth making, best first; empty when nothing more is worth doing."""
-    return ()
+    """Return what is worth doing next, best first; empty = stop looking and start working."""
+    stakes = _stakes(groups, losses)
+    shortlist = _shortlist(case, engine, groups, stakes, catalog)
+    search = _Search(engine, items, found, groups, stakes)
+    steps = [search.step(candidate) for candidate in shortlist]
+    best = sorted(steps, key=lambda s: -s.rate(stakes.minute))[:_PAIRED]
+    ahead = {id(s): rate for s, rate in zip(best, search.two_steps(best), strict=True)}
+    looks = [_look(s, max(s.rate(stakes.minute), ahead.get(id(s), 0.0))) for s in steps]
+    looks += _second_scan(case, engine, groups, stakes, catalog)
+    worth = [look for look in looks if look.saving > _LEAST]
+    return tuple(sorted(worth, key=lambda look: (-look.saving, look.component, look.look)))
+
+
+def _stakes(groups: tuple[GroupMarginal, ...], losses: LossTable | None) -> Stakes:
+    names = tuple(n for g in groups for n in g.parts)
+    table = {} if losses is None else losses.losses
+    rows = [table.get(n, NEUTRAL if losses is None else Loss(needless=0, missed=0)) for n in names]
+    return Stakes(
+        names,
+        np.array([r.needless for r in rows]),
+        np.array([r.missed for r in rows]),
+        0.0 if losses is None else losses.minute,
+    )
+
+
+def _shortlist(
+    case: Case,
+    engine: Engine,
+    groups: tuple[GroupMarginal, ...],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> list[Candidate]:
+    """Return the best word per component, then the best components, each weighed by itself."""
+    parts = {n: p for g in groups for n, p in g.parts.items()}
+    place = {n: i for i, n in enumerate(stakes.names)}
+    best: dict[tuple[str, bool], tuple[float, Candidate]] = {}
+    for candidate in candidates(case, engine.net, groups, catalog):
+        part, index = parts[candidate.component], place[candidate.component]
+        bad = _bad(part.part)
+        saved = -float("inf")
+        both = [part.now * candidate.yes, part.now * (1.0 - candidate.yes)]
+        gone = [float((b * bad).sum()) for b in both]
+        whole = [float(b.sum()) for b in both]
+        saved = float(_loss(stakes, index, sum(gone), 1.0)) - sum(
+            _loss(stakes, index, g, w) for g, w in zip(gone, whole, strict=True)
+        )
+        key = (candidate.component, candidate.look == "substitute-load")
+        rate = saved / candidate.minutes
+        if key not in best or rate > best[key][0]:
+            best[key] = (rate, candidate)
+    ranked = sorted(best.values(), key=lambda pair: -pair[0])
+    return [c for rate, c in ranked[:_MOST] if rate > 0.0]
+
+
+def _loss(stakes: Stakes, index: int, bad: float, whole: float) -> float:
+    """Return the expected loss on one part, from joint chances."""
+    return float(min((whole - bad) * stakes.needless[index], bad * stakes.missed[index]))
+
+
+def _bad(part: Part) -> Array:
+    """Return which micros call for replacing the part."""
+    return np.array([float(m.state != "sound") for m in part.micros])
+
+
+class Step(msgspec.Struct, frozen=True):
+    """A candidate weighed.
+
+    Attributes:
+        candidate: What would be done.
+        chances: Chance of *yes* and *no*.
+        bad: Chance of each part not being sound, by outcome: (2, parts).
+        saved: Expected loss saved.
+        settles: Chance that it changes what is done about that component.
+        posteriors: Posterior by outcome.
+    """
+
+    candidate: Candidate
+    chances: Array
+    bad: Array
+    saved: float
+    settles: float
+    posteriors: tuple[Posterior, Posterior]
+
+    def rate(self, minute: float) -> float:
+        """Return what it saves per minute, its own time paid."""
+        return self.saved / self.candidate.minutes - minute
+
+
+class _Search:
+    """Weighs candidates on one posterior. A class because all of them share its dense tables.
+
+    Args:
+        engine: The network.
+        items: All evidence.
+        found: The posterior.
+        groups: Its beliefs.
+        stakes: Losses.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        items: tuple[Item, ...],
+        found: Posterior,
+        groups: tuple[GroupMarginal, ...],
+        stakes: Stakes,
+    ) -> None:
+        self.engine, self.items, self.found, self.stakes = engine, items, found, stakes
+        self.place = {n: i for i, n in enumerate(stakes.names)}
+        self.masks = {n: _bad(p.part) for g in groups for n, p in g.parts.items()}
+        self.end = len(engine.net.line.entries)
+        self.event = engine.event(items)
+        self.dense = self._dense(found, stakes.names)
+        self.now = found.weights.ravel() @ self.dense
+
+    def _dense(self, posterior: Posterior, names: tuple[str, ...]) -> Array:
+        """Return the chance of each part not being sound, by row of the full event table."""
+        columns = [
+            given_event(posterior, self.engine.place[n], self.masks[n]).ravel() for n in names
+        ]
+        return np.array(columns).T
+
+    def _with(self, extra: tuple[Item, ...]) -> Posterior:
+        """Return the posterior with more items on one group; only that group is solved again."""
+        (index,) = self.engine.touched(extra[0])
+        group = self.engine.group(index, (*self.items, *extra))
+        groups = (*self.found.groups[:index], group, *self.found.groups[index + 1 :])
+        return self.engine.combine(groups, self.event)
+
+    def step(self, candidate: Candidate) -> Step:
+        """Return one candidate weighed exactly."""
+        posteriors, bad, logs = [], [], []
+        for outcome in (True, False):
+            item = candidate.item(outcome, self.end)
+            posterior = self._with((item,))
+            posteriors.append(posterior)
+            bad.append(self._bad_after(posterior, item))
+            logs.append(posterior.log_evidence - self.found.log_evidence)
+        chances = np.exp(logs)
+        table = np.array(bad)
+        losses = self.stakes.expected(table).sum(axis=1)
+        saved = float(self.stakes.expected(self.now).sum() - chances @ losses)
+        own = self.place[candidate.component]
+        changes = (self.stakes.replaces(table) != self.stakes.replaces(self.now))[:, own]
+        first, second = posteriors
+        return Step(
+            candidate, chances, table, max(0.0, saved), float(chances @ changes), (first, second)
+        )
+
+    def _bad_after(self, posterior: Posterior, item: Item) -> Array:
+        """Return the chance of each part not being sound after one more item."""
+        bad = posterior.weights.ravel() @ self.dense
+        for index in self.engine.touched(item):
+            for name, part in group_marginal(posterior, index).parts.items():
+                bad[self.place[name]] = float(part.now.sum(axis=0) @ self.masks[name])
+        return np.asarray(bad)
+
+    def two_steps(self, steps: list[Step]) -> list[float]:
+        """Return what each step and the best step after it save per minute."""
+        views = [self._view(step) for step in steps]
+        gains = np.zeros((len(steps), 2, len(steps)))
+        for i, first in enumerate(steps):
+            for j, second in enumerate(steps):
+                if i < j and first.candidate.component != second.candidate.component:
+                    joint = self._pair(views[i], views[j])
+                    for outcome in (0, 1):
+                        gains[i, outcome, j] = self._gain(first, outcome, joint)
+                        gains[j, outcome, i] = self._gain(second, outcome, joint.transpose())
+        return [self._best_pair(i, steps, gains) for i in range(len(steps))]
+
+    def _gain(self, step: Step, outcome: int, joint: "_Joint") -> float:
+        """Return what the second candidate saves once the first came out like this."""
+        left = float(self.stakes.expected(step.bad[outcome]).sum())
+        chances = joint.chances[outcome] / joint.chances[outcome].sum()
+        return left - float(chances @ self.stakes.expected(joint.bad[outcome]).sum(axis=-1))
+
+    def _best_pair(self, index: int, steps: list[Step], gains: Array) -> float:
+        step, minute = steps[index], self.stakes.minute
+        saved, minutes = step.saved, step.candidate.minutes
+        for outcome in (0, 1):
+            best = max(
+                (gains[index, outcome, j] - s.candidate.minutes * minute, j)
+                for j, s in enumerate(steps)
+            )
+            if best[0] > 0.0:
+                saved += step.chances[outcome] * gains[index, outcome, best[1]]
+                minutes += step.chances[outcome] * steps[best[1]].candidate.minutes
+        return float(saved / minutes - minute)
+
+    def _view(self, step: Step) -> "_View":
+        """Return how an outcome moves the event table and the parts of its own group."""
+        name = step.candidate.component
+        index = self.engine.place[name][0]
+        names = tuple(n for n in self.stakes.names if self.engine.place[n][0] == index)
+        ratios, own = [], []
+        before, group = self.found.groups[index], self.engine.net.groups[index]
+        for posterior in step.posteriors:
+            after = posterior.groups[index]
+            ratios.append(_ratio(after, before, group, self.found.weights.shape))
+            own.append(self._dense(posterior, names))
+        columns = np.array([self.place[n] for n in names])
+        return _View(step, index, columns, (ratios[0], ratios[1]), (own[0], own[1]))
+
+    def _pair(self, first: "_View", second: "_View") -> "_Joint":
+        """Return chances of two outcomes together, and of each part not being sound then."""
+        if first.group == second.group:
+            return self._same_group(first, second)
+        chances, bad = np.zeros((2, 2)), np.zeros((2, 2, len(self.stakes.names)))
+        weights = self.found.weights.ravel()
+        for i, j in product((0, 1), repeat=2):
+            both = weights * first.ratios[i] * second.ratios[j]
+            chances[i, j] = both.sum()
+            both = both / chances[i, j]
+            bad[i, j] = both @ self.dense
+            bad[i, j, first.columns] = both @ first.own[i]
+            bad[i, j, second.columns] = both @ second.own[j]
+        return _Joint(chances, bad)
+
+    def _same_group(self, first: "_View", second: "_View") -> "_Joint":
+        chances, bad = np.zeros((2, 2)), np.zeros((2, 2, len(self.stakes.names)))
+        for i, j in product((0, 1), repeat=2):
+            pair = (
+                first.step.candidate.item(i == 0, self.end),
+                second.step.candidate.item(j == 0, self.end),
+            )
+            posterior = self._with(pair)
+            chances[i, j] = np.exp(posterior.log_evidence - self.found.log_evidence)
+            bad[i, j] = self._bad_after(posterior, pair[0])
+        return _Joint(chances, bad)
+
+
+class _View(msgspec.Struct, frozen=True):
+    """How the outcomes of one step move everything; by outcome where a tuple."""
+
+    step: Step
+    group: int
+    columns: npt.NDArray[np.int64]
+    ratios: tuple[Array, Array]
+    own: tuple[Array, Array]
+
+
+class _Joint(msgspec.Struct, frozen=True):
+    """Chances of two outcomes together (2, 2), and of parts not sound then (2, 2, parts)."""
+
+    chances: Array
+    bad: Array
+
+    def transpose(self) -> "_Joint":
+        """Return it with the first and the second step changed over."""
+        return _Joint(self.chances.T, self.bad.transpose(1, 0, 2))
+
+
+def _ratio(after: GroupResult, before: GroupResult, group: Group, shape: tuple[int, ...]) -> Array:
+    """Return the chance of an outcome by row of the full event table."""
+    new = before.people.sum(axis=(2, 4)) if after.table is None else after.table
+    old = before.people.sum(axis=(2, 4)) if before.table is None else before.table
+    scale = np.exp(after.log_scale - before.log_scale)
+    return np.asarray(np.broadcast_to(spread(new / old, group) * scale, shape).ravel())
+
+
+def _look(step: Step, rate: float) -> NextLook:
+    candidate = step.candidate
+    return NextLook(
+        component=candidate.component,
+        look=candidate.look,
+        text=candidate.text,
+        minutes=candidate.minutes,
+        settles=min(1.0, step.settles),
+        saving=rate,
+    )
+
+
+def _second_scan(
+    case: Case,
+    engine: Engine,
+    groups: tuple[GroupMarginal, ...],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> list[NextLook]:
+    """Return a whole scan as a candidate, by what it would say of each part by itself."""
+    if _scanned(case, engine.net, catalog):
+        return []
+    place = {n: i for i, n in enumerate(stakes.names)}
+    end, saved, settles = len(engine.net.line.entries), 0.0, 0.0
+    for group in groups:
+        for name, part in group.parts.items():
+            if not part.part.stages or part.part.kind.family == "wiring":
+                continue
+            joint = scan_outcomes(part, group, end, catalog)
+            bad = joint @ _bad(part.part)
+            whole = joint.sum(axis=1)
+            index = place[name]
+            now = _loss(stakes, index, float(bad.sum()), float(whole.sum()))
+            after = sum(_loss(stakes, index, b, w) for b, w in zip(bad, whole, strict=True))
+            saved += now - after
+            settles = max(settles, _changed(stakes, index, bad, whole))
+    minutes = catalog.firing.scans.tests.second_scan_minutes
+    scanned = any(isinstance(e, Report) for e in case.evidence)
+    text = "scan every circuit of the restraint unit" + (" once more" if scanned else "")
+    rate = saved / minutes - stakes.minute
+    look = NextLook(
+        component="centre.control-unit",
+        look=SECOND_SCAN,
+        text=text,
+        minutes=minutes,
+        settles=settles,
+        saving=rate,
+    )
+    return [look]
+
+
+def _scanned(case: Case, net: Network, catalog: Catalog) -> bool:
+    """Return whether a whole scan by a unit able to test was made since the last work."""
+    last = max((at for at, _ in net.line.works), default=-1)
+    return any(
+        isinstance(e, Report)
+        and place > last
+        and e.reading.coverage.complete is True
+        and unit_able(e, catalog) is not False
+        for place, e in enumerate(net.line.entries)
+    )
+
+
+def _changed(stakes: Stakes, index: int, bad: Array, whole: Array) -> float:
+    """Return the chance that an outcome changes the decision on one part."""
+    needless, missed = stakes.needless[index], stakes.missed[index]
+    now = bad.sum() * missed > (whole.sum() - bad.sum()) * needless
+    after = bad * missed > (whole - bad) * needless
+    return float(whole[after != now].sum())

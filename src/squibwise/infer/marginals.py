@@ -6,7 +6,7 @@ import numpy.typing as npt
 
 from squibwise.infer.network import Cluster, Group
 from squibwise.infer.parts import Part
-from squibwise.infer.posterior import GroupResult, Message, Posterior, fired_message
+from squibwise.infer.posterior import GroupResult, Message, Posterior, fired_message, spread
 
 Array = npt.NDArray[np.float64]
 _TINY = 1e-300
@@ -48,7 +48,7 @@ def marginals(posterior: Posterior) -> tuple[GroupMarginal, ...]:
 def group_marginal(posterior: Posterior, index: int) -> GroupMarginal:
     """Return the beliefs about one group."""
     group, result = posterior.net.groups[index], posterior.groups[index]
-    full = group_weights(result, posterior)
+    full = group_weights(group, result, posterior)
     rows = np.asarray(full.sum(axis=(1, 2)))
     parts = {}
     for cluster, message in zip(group.clusters, result.messages, strict=True):
@@ -94,12 +94,14 @@ def given_event(posterior: Posterior, place: tuple[int, int, int], states: Array
         chance = chance.reshape(x, f, n, *table.shape[:2])
     summed = (rest * chance).sum(axis=(2, 4))
     scale = 1.0 if made is None else float(made.likelihood.max())
-    return np.asarray(np.broadcast_to(summed / scale, posterior.weights.shape))
+    return np.asarray(np.broadcast_to(spread(summed / scale, group), posterior.weights.shape))
 
 
-def group_weights(result: GroupResult, posterior: Posterior) -> Array:
+def group_weights(group: Group, result: GroupResult, posterior: Posterior) -> Array:
     """Return the posterior over (X, F, P, U, C) of one group."""
-    weights = posterior.weights
+    shape = posterior.weights.shape
+    flat = group.member @ posterior.weights.reshape(shape[0], -1)
+    weights = flat.reshape(-1, *shape[1:])
     if result.table is None or result.joint is None:
         people = result.people / result.people.sum(axis=(2, 4), keepdims=True)
         return np.asarray(weights[:, :, None, :, None] * people)

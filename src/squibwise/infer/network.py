@@ -47,17 +47,24 @@ class Cluster(msgspec.Struct, frozen=True):
 class Group(msgspec.Struct, frozen=True):
     """Clusters that share a seat's occupant and the seat's common causes.
 
+    Rows of the event table that are all the same to a group are one *sort* to it: every array of a
+    group has its first axis over sorts.
+
     Attributes:
         name: Seat, or component id for a part that stands alone.
         seat: Who sat there.
         causes: Common causes, ``none`` first.
         clusters: Independent given event, occupant and cause.
+        sort: Sort of each row of the event table.
+        member: The same as a table of 0 and 1: (sorts, rows).
     """
 
     name: str
     seat: People
     causes: tuple[Cause, ...]
     clusters: tuple[Cluster, ...]
+    sort: npt.NDArray[np.int64]
+    member: Array
 
 
 class Network(msgspec.Struct, frozen=True):
@@ -116,9 +123,42 @@ def network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Networ
     for name, components in members.items():
         seat = people(name, rows, catalog)
         reasons = causes(name, tuple(components), case.car, line, catalog)
-        groups.append(Group(name, seat, reasons, tuple(_clusters(components, seat, build))))
+        clusters = tuple(_clusters(components, seat, build))
+        groups.append(_sorted(name, seat, reasons, clusters, len(rows.weight)))
     near = {c: neighbours(c, case.car, catalog) for c in case.car.components}
     return Network(rows, table, _unit(case, rows, catalog), tuple(groups), line, near)
+
+
+def _sorted(
+    name: str,
+    seat: People,
+    reasons: tuple[Cause, ...],
+    clusters: tuple[Cluster, ...],
+    size: int,
+) -> Group:
+    """Return a group with rows that are the same to it put together."""
+    columns = [np.zeros((size, 1))]
+    columns += [c.fires.reshape(size, -1) for c in clusters if len(c.fires) > 1]
+    columns += [seat.prior] if len(seat.prior) > 1 else []
+    parts = [p for c in clusters for p in c.parts]
+    columns += [p.classes[:, None].astype(float) for p in parts if p.classes is not None]
+    _, first, sort = np.unique(
+        np.concatenate(columns, axis=1), axis=0, return_index=True, return_inverse=True
+    )
+    sort = sort.reshape(-1).astype(np.int64)
+    member = (sort == np.arange(len(first))[:, None]).astype(float)
+    if len(seat.prior) > 1:
+        seat = People(seat.words, seat.gated, seat.prior[first])
+    return Group(name, seat, reasons, tuple(_picked(c, first) for c in clusters), sort, member)
+
+
+def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:
+    """Return a cluster with one row of each sort."""
+    parts = tuple(
+        p if p.classes is None else msgspec.structs.replace(p, classes=p.classes[first])
+        for p in cluster.parts
+    )
+    return Cluster(parts, cluster.fires[first] if len(cluster.fires) > 1 else cluster.fires)
 
 
 def _unit(case: Case, rows: Stories, catalog: Catalog) -> Array:

@@ -206,20 +206,26 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
 def _seat_item(
     evidence: str, group: str, text: str, net: Network, right: float, wanted: str
 ) -> Iterator[Item]:
-    """Yield a likelihood on a seat's occupant: ``right`` where every word of ``wanted`` fits."""
+    """Yield a joint likelihood on a seat's occupant from every word that was told of it."""
     for candidate in net.groups:
-        if candidate.name == group:
+        if candidate.name == group and wanted:
             words = candidate.seat.words
-            fits = np.array([_fits(word, wanted) for word in words])
-            if fits.any() and not fits.all():
-                values = np.where(fits, right, 1.0 - right)
-                yield Item(evidence, group, text, seats=(OnSeat(group, values),))
+            values = np.array([_told(word, wanted.split(), right) for word in words])
+            yield Item(evidence, group, text, seats=(OnSeat(group, values),))
 
 
-def _fits(word: str, wanted: str) -> bool:
-    """Return whether an occupant word fits: ``taken``, ``empty``, ``child``, ``latched`` ..."""
+def _told(word: str, wanted: list[str], right: float) -> float:
+    """Return the chance of being told these words of such an occupant."""
     parts = word.split("-")
-    return all(want in parts or (want == "taken" and word != "empty") for want in wanted.split())
+    result = 1.0
+    for want in wanted:
+        if want == "unlatched" and word == "empty":
+            result *= 0.5
+        elif want in parts or (want == "taken" and word != "empty"):
+            result *= right
+        else:
+            result *= 1.0 - right
+    return result
 
 
 def _passenger_words(present: bool | None, size: str | None, belt: str | None) -> str:

@@ -1,7 +1,7 @@
 """Exact inference: one pass over the event table, each group summed out inside itself.
 
-Axes, where not said otherwise: rows of the event table X, families F, people P of a seat, states U
-of the unit, common causes C of a group, what a cluster fired Z, and micros M of a part.
+Axes, where not said otherwise: rows of the event table X (in a group: its sorts of rows),
+families F, people P of a seat, states U of the unit, common causes C of a group, what a cluster fired Z, and micros M of a part.
 """
 
 from functools import cached_property
@@ -74,6 +74,11 @@ class Posterior(msgspec.Struct, frozen=True, dict=True):
         return np.asarray(self.weights.sum(axis=(1, 2)))
 
 
+def spread(table: Array, group: Group) -> Array:
+    """Return a group's table over the rows of the event table instead of its sorts."""
+    return np.asarray(table[group.sort] if len(table) > 1 else table)
+
+
 class Engine:
     """The network with what never changes between runs. A class because runs share its cache.
 
@@ -111,10 +116,10 @@ class Engine:
         """Return the posterior from the groups' tables and the event's own evidence."""
         weights = self.prior * event
         scale = 0.0
-        for group in groups:
-            if group.table is not None:
-                weights = weights * group.table
-                scale += group.log_scale
+        for group, result in zip(self.net.groups, groups, strict=True):
+            if result.table is not None:
+                weights = weights * spread(result.table, group)
+                scale += result.log_scale
         total = float(weights.sum())
         return Posterior(self.net, weights / total, float(np.log(total)) + scale, groups)
 
