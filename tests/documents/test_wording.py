@@ -189,3 +189,10 @@ def test_a_place_is_named_as_far_as_known() -> None:
 def test_states_that_are_negligible_are_not_told() -> None:
     belief = {"sound": 0.6, "fired": 0.385, "faulty": 0.005, "damaged": 0.005, "unfit": 0.005}
     assert wording.states(belief).replace("\u00a0", " ") == "sound 60 %, fired 38 %"
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"), [("short", "short"), ("x" * 10, "x" * 10), ("x" * 11, "xxxxxx ...")]
+)
+def test_a_long_title_is_cut_with_a_sign(text: str, shown: str) -> None:
+    assert wording.cut(text, 10) == shown

@@ -45,7 +45,10 @@ def verify_file(data: bytes) -> Verification:
         inner = attached_record(data)
     except InputError as refusal:
         problem = Finding(
-            code="record-unreadable", severity="error", message=str(refusal), remedy=refusal.remedy
+            code="record-unreadable",
+            severity="error",
+            message=f"No record: {refusal}.",
+            remedy=refusal.remedy,
         )
         return Verification(valid=False, problems=(problem,))
     answer = verify(inner)

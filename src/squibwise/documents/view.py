@@ -7,6 +7,7 @@ from squibwise.model.proof import ProofRecord
 
 Json = dict[str, Any]
 MOST_DOUBTFUL = 12
+LONGEST_TITLE, LONGEST_HEADER = 120, 48
 
 
 def view(record: ProofRecord) -> Json:
@@ -47,8 +48,9 @@ def _head(record: ProofRecord) -> Json:
     car = content["car"]
     guessed = " (guessed from the year; nobody stated it)" if car["assumed"] else ""
     return {
-        "title": content["title"] or record.case_id,
-        "case": record.case_id,
+        "title": wording.cut(content["title"] or record.case_id, LONGEST_TITLE),
+        "short": wording.cut(content["title"] or record.case_id, LONGEST_HEADER),
+        "case": wording.cut(record.case_id, LONGEST_HEADER),
         "issued": record.issued_on,
         "draft": record.draft,
         "open": sum(1 for g in record.gates if g.open),

@@ -46,6 +46,11 @@ def moment(value: str | None) -> str:
     return "" if value is None else value.replace("T", " ")[:16]
 
 
+def cut(text: str, longest: int) -> str:
+    """Return a text of at most so many characters, the end of a longer one left out."""
+    return text if len(text) <= longest else text[: longest - 4].rstrip() + " ..."
+
+
 def listed(words: list[str], most: int = 6) -> str:
     """Return a list as a sentence; beyond ``most`` entries the rest is counted."""
     if len(words) > most + 1:

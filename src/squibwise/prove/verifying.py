@@ -31,7 +31,7 @@ def verify(data: bytes) -> Verification:
         value = strict_json(data)
         record = _record(value)
     except InputError as refusal:
-        return _invalid("record-unreadable", str(refusal), refusal.remedy)
+        return _invalid("record-unreadable", f"No record: {refusal}.", refusal.remedy)
     problems = [*_tampering(record, value), *_draft_problems(record)]
     valid = not any(p.severity == "error" for p in problems)
     return Verification(valid=valid, problems=(*problems, *_notes(record)))
@@ -110,7 +110,7 @@ def _tampering(record: ProofRecord, value: dict[str, Any]) -> list[Finding]:
     try:
         found = digest(sealed)
     except InputError as error:
-        return [_problem("record-changed", "error", str(error), CHANGED)]
+        return [_problem("record-changed", "error", f"Its content {error}.", CHANGED)]
     if found == record.digest:
         return []
     text = "The content does not belong to its digest: something was changed after it was issued."
