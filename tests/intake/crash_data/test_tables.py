@@ -174,6 +174,8 @@ def test_a_cell_that_is_no_number_counts_as_missing_and_names_its_line() -> None
         ("time,deltav_x_kmh\n0,0\n10,-9\n20,-20\n", "states no unit"),
         ("time_ms,deltav_x_kmh\n0,0\n10,-9\n10,-20\n", ":4: the times of event 1 do not rise"),
         ("time_ms,deltav_x_kmh\n0,0\n10,-9\n", "2 rows"),
+        ("event,time_ms,dv_x_kmh\n1,0,0\n1,10,-9\n1,20,-9\n2,0,0\n", ":5: 1 rows of event 2"),
+        ("event,time_ms,dv_x_kmh\n1,0,0\n1,10,-9\n0.5,20,-9\n", "has to hold 1, 2"),
         ("time_ms,deltav_x_kmh\n0,0\n10,-9\n20,-12\n,-20\n", "a row without a time"),
     ],
 )

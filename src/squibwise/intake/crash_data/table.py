@@ -94,7 +94,10 @@ def tables_of(text: str, settings: Settings) -> tuple[tuple[Table, ...], list[Fi
     time, at = _time(columns, head, settings)
     channels, notes = _channels(columns, at, head, settings)
     events = _events(columns, head, settings, len(time))
-    made = tuple(_table(event, time, channels, events, head, settings) for event in _order(events))
+    made = tuple(
+        _table(event, time, channels, events, head, settings)
+        for event in _order(events, head, settings)
+    )
     return made, findings + notes
 
 
@@ -243,8 +246,15 @@ def _events(columns: list[Array], head: _Head, settings: Settings, count: int) -
     return np.ones(count) if at is None else columns[at]
 
 
-def _order(events: Array) -> list[int]:
-    return sorted({int(e) for e in events[np.isfinite(events)]})
+def _order(events: Array, head: _Head, settings: Settings) -> list[int]:
+    """Return the numbers of the events, in order."""
+    bad = ~np.isfinite(events) | (events != np.round(events)) | (events < 1) | (events > 99)
+    if bool(bad.any()):
+        raise InputError(
+            f"{settings.name}:{head.row + 1}: the column 'event' has to hold 1, 2 ... in all rows.",
+            remedy="Number the events, or leave the column out when there is one.",
+        )
+    return sorted({int(e) for e in events})
 
 
 def _table(
@@ -257,9 +267,15 @@ def _table(
 ) -> Table:
     rows = events == event
     times = time[rows]
-    if len(times) < _FEWEST or not bool(np.all(np.diff(times) > 0.0)):
-        falls = np.flatnonzero(np.diff(times) <= 0.0)
-        line = head.first + int(np.flatnonzero(rows)[falls[0] + 1 if len(falls) else 0]) + 1
+    first = head.first + int(np.flatnonzero(rows)[0]) + 1
+    if len(times) < _FEWEST:
+        raise InputError(
+            f"{settings.name}:{first}: {len(times)} rows of event {event} are no series.",
+            remedy="Save the whole series of every event.",
+        )
+    falls = np.flatnonzero(np.diff(times) <= 0.0)
+    if len(falls):
+        line = head.first + int(np.flatnonzero(rows)[falls[0] + 1]) + 1
         raise InputError(
             f"{settings.name}:{line}: the times of event {event} do not rise from row to row.",
             remedy="Put the rows in order, and several events apart by a column 'event'.",
