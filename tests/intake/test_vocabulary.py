@@ -83,6 +83,7 @@ LAYOUT_ROLES = {
     "module": "heading meta words",
     "meta": "meta",
     "volts": "meta",
+    "advice": "unread",
 }
 
 

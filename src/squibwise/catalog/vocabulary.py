@@ -15,12 +15,12 @@ _FEATURES = """
 bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
 motorbelt loadlimiter belt switch belttension sensor impact door pillar pillarc occupant
 seatposition offswitch offlamp lamp clockspring unit airbagmodule system columncharge headcharge
-rollbar bonnet batterycut hvcut ventcharge harness byside nearside offside stagehead dualstage
+rollbar bonnet batterycut hvcut ventcharge harness foreign byside nearside offside stagehead dualstage
 electronics electronics? open high low resistance range short ground battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
 deployed notfired crashsignal skip
 """
-_LAYOUT = "count total clean othermodule key header module meta supplyvolts"
+_LAYOUT = "count total clean othermodule key header module meta supplyvolts advice"
 FEATURES = frozenset(_FEATURES.split())
 LAYOUT = frozenset(_LAYOUT.split())
 VALUES = {
@@ -169,6 +169,7 @@ _FLAT_VALUES = frozenset(f"{k}:{v}" for k, values in VALUES.items() for v in val
     "anyseat",
     "anyside",
     "staged",
+    "sidecue",
 }
 
 

@@ -11,6 +11,7 @@ from squibwise.intake.report.sense import Sense
 from squibwise.model.words import Status
 
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
+_CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -93,7 +94,7 @@ def _take(
     if line.role == "code":
         _take_codes(line, state, found, sheet, catalog)
     elif line.role == "words":
-        _take_words(line, state, found, precede)
+        _take_words(line, state, found, sheet, catalog, precede)
     elif line.role in ("heading", "count", "clean"):
         _flush(state, found)
         _take_heading(line, state, found)
@@ -138,7 +139,9 @@ def _with_status(token: CodeToken, status: int) -> CodeToken:
     return msgspec.structs.replace(token, status_byte=status)
 
 
-def _take_words(line: Line, state: _State, found: Gathered, precede: bool) -> None:
+def _take_words(
+    line: Line, state: _State, found: Gathered, sheet: Sheet, catalog: Catalog, precede: bool
+) -> None:
     if precede:
         state.waiting.append(line)
         return
@@ -146,11 +149,26 @@ def _take_words(line: Line, state: _State, found: Gathered, precede: bool) -> No
     if current is not None and state.blanks <= _GAP and _belongs(line, current):
         _attach(line, current)
         return
-    if _stands_alone(line):
-        state.current = _words_entry(line, state)
-        found.entries.append(state.current)
+    if _stands_alone(line.sense):
+        fresh = [_words_entry(line, s, state) for s in _clauses(line, catalog, sheet.language)]
+        found.entries.extend(fresh)
+        state.current = fresh[-1]
     else:
         found.unread.append(line)
+
+
+def _clauses(line: Line, catalog: Catalog, language: str | None) -> list[Sense]:
+    """The faults that a line without a code tells of: one for each clause and each stage."""
+    pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
+    own = [p for p in pieces if _stands_alone(p)]
+    senses = own if len(own) > 1 else [line.sense]
+    return [single for sense in senses for single in _stages(sense)]
+
+
+def _stages(sense: Sense) -> list[Sense]:
+    if len(sense.stages) <= 1 or "cross" in sense.features:
+        return [sense]
+    return [msgspec.structs.replace(sense, stages={stage}) for stage in sorted(sense.stages)]
 
 
 def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalog: Catalog) -> None:
@@ -215,7 +233,7 @@ def _segments(line: Line) -> list[tuple[CodeToken, str]]:
 
 def _belongs(line: Line, current: Entry) -> bool:
     """Words under a fault are its own unless they tell of another part with a fault."""
-    if not _stands_alone(line):
+    if not _stands_alone(line.sense):
         return True
     if not current.is_told:
         return True
@@ -244,17 +262,24 @@ def _heads(sense: Sense) -> frozenset[str]:
     return frozenset(sense.features & heads) - {"charge"}
 
 
-def _stands_alone(line: Line) -> bool:
-    """A line without a code that names a part and a fault or a status."""
-    features = line.sense.features
+def _stands_alone(sense: Sense) -> bool:
+    """Words without a code that names a part and a fault or a status."""
+    features = sense.features
     part = features & _HEADS
     fault = features & _TELLS
-    return bool(part) and bool(fault or line.sense.statuses)
+    return bool(part) and bool(fault or sense.statuses)
 
 
 _HEADS = frozenset(
     """bag charge pretension curtain knee sensor buckle occupant lamp clockspring unit crashrecord
-    offswitch offlamp seatposition airbagmodule loadlimiter middle cushion batterycut""".split()
+    offswitch offlamp seatposition airbagmodule loadlimiter middle cushion batterycut hvcut
+    headcharge rollbar bonnet columncharge ventcharge motorbelt inflatablebelt belttension
+    electronics crashsignal""".split()
+)
+_FAULT_WORDS = frozenset(
+    """open high low resistance range short ground battery cross voltage communication configuration
+    identity calibration internal performance mechanical defect crashrecord deployed notfired
+    crashsignal""".split()
 )
 _TELLS = frozenset(
     """open high low short cross voltage communication configuration identity calibration internal
@@ -262,11 +287,11 @@ _TELLS = frozenset(
 )
 
 
-def _words_entry(line: Line, state: _State) -> Entry:
+def _words_entry(line: Line, sense: Sense, state: _State) -> Entry:
     return Entry(
         line=line.number,
         raws=[line.text],
-        sense=line.sense,
+        sense=sense,
         module=state.module,
         is_foreign=state.is_foreign,
         section=state.section,
@@ -290,12 +315,15 @@ def _type(entry: Entry, failure_type: str) -> None:
 
 
 def _merge(sense: Sense, other: Sense) -> None:
-    """Add what other words say; a place or stage already told is not widened."""
-    fresh = not sense.features & _HEADS
-    sense.features |= other.features
+    """Add what other words say; part, fault and place already told are not widened."""
+    has_part, has_fault = bool(sense.features & _HEADS), bool(sense.features & _TELLS)
+    added = other.features
+    if has_part:
+        added = added & _FAULT_WORDS if not has_fault else set()
+    sense.features |= added
     for name in ("seats", "sides", "ends", "rows", "stages", "numbers"):
         mine: set[object] = getattr(sense, name)
-        if not mine or fresh:
+        if not mine and not (has_part and has_fault and sense.seats | sense.sides):
             mine |= getattr(other, name)
     for status in other.statuses:
         _add_status(sense, status)
@@ -310,8 +338,8 @@ def _add_status(sense: Sense, status: Status) -> None:
 def _flush(state: _State, found: Gathered) -> None:
     """Words that waited for a code which never came."""
     for line in state.waiting:
-        if _stands_alone(line):
-            found.entries.append(_words_entry(line, state))
+        if _stands_alone(line.sense):
+            found.entries.append(_words_entry(line, line.sense, state))
         else:
             found.unread.append(line)
     state.waiting.clear()

@@ -34,11 +34,13 @@ _HEX_PREFIXED = re.compile(r"(?<![0-9A-Za-z])0[xX]([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4}
 _BYTES = re.compile(
     r"(?:\$?)([89A-Fa-f][0-9A-Fa-f]) ([0-9A-Fa-f]{2}) ([0-9A-Fa-f]{2})(?: ([0-9A-Fa-f]{2}))?" + _END
 )
-_HEX_SPLIT = re.compile(r"(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})" + _END)
-_HEX24 = re.compile(r"([89A-Fa-f][0-9A-Fa-f]{5})" + _END)
+_HEX_SPLIT = re.compile(
+    r"(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})(?:[ :-]([0-9A-Fa-f]{2}))?" + _END
+)
+_HEX24 = re.compile(r"([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?" + _END)
 _HEX16 = re.compile(r"(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})" + _END)
-_DECIMAL5 = re.compile(r"(\d{5})(?!\d)(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
-_DECIMAL_LONG = re.compile(r"(\d{7,8})(?!\d)")
+_DECIMAL5 = re.compile(r"(\d{5})(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
+_DECIMAL_LONG = re.compile(r"(\d{7,8})(?![0-9A-Za-z])")
 _DASHED = re.compile(r"(\d{1,2}-\d{1,2})(?![-/.:]?\d)" + _END)
 _FLASH = re.compile(r"(\d{2})(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{3}))(?!\s?[-:]\s?\d)")
 _BLINK = re.compile(
@@ -216,10 +218,11 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
         return _hex_token("".join(match.groups()[:3]).upper(), at, match.end(), match.group(4))
     match = _HEX_SPLIT.match(text, at)
     if match and not _NOT_A_BYTE.match(text, match.end()):
-        return _hex_token("".join(match.groups()).upper(), at, match.end(), None)
+        digits = (match.group(1) + match.group(2)).upper()
+        return _hex_token(digits, at, match.end(), match.group(3))
     match = _HEX24.match(text, at)
-    if match and any(c.isdecimal() for c in match.group(1)):
-        return _hex_token(match.group(1).upper(), at, match.end(), None)
+    if match and _is_hex(match):
+        return _hex_token(match.group(1).upper(), at, match.end(), match.group(2))
     match = _HEX16.match(text, at)
     if match and any(c.isdecimal() for c in match.group(1)):
         digits = match.group(1).upper()
@@ -227,6 +230,12 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
             return _hex_token(digits, at, match.end(), None)
         return _undecided(match, "hex16", (sae_code(int(digits, 16)), digits))
     return None
+
+
+def _is_hex(match: re.Match[str]) -> bool:
+    """Six digits of a code; eight plain digits are more likely a decimal number."""
+    has_digit = any(c.isdecimal() for c in match.group(1))
+    return has_digit and (match.group(2) is None or not match.group().isdecimal())
 
 
 def _embedded_hex(text: str, taken: list[CodeToken]) -> CodeToken | None:

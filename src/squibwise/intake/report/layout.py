@@ -54,6 +54,7 @@ class Line(msgspec.Struct, kw_only=True):
         is_module: It names a module of the car.
         is_keyed: It begins with a label and a colon.
         is_foreign: The module is not the restraint unit.
+        is_pure: Every word of it is known.
     """
 
     number: int
@@ -68,6 +69,7 @@ class Line(msgspec.Struct, kw_only=True):
     is_module: bool = False
     is_keyed: bool = False
     is_foreign: bool = False
+    is_pure: bool = False
 
 
 class Sheet(msgspec.Struct, kw_only=True):
@@ -218,35 +220,50 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     words = tuple(t.text for t in line.tokens)
-    first, length = find_layout(lexicon, words)
     if line.codes:
         line.role = "code"
         return
+    line.is_pure = all(w in lexicon.known or w.isdecimal() for w in words)
     line.count = _count(words, lexicon)
-    tells = bool(line.sense.features - {"skip", "system", "unit", "airbagmodule", "stagehead"})
     if line.volts is not None:
         line.role = "meta"
     elif is_clean:
         line.role = "clean"
-        line.count = 0 if not tells else None
+        line.count = None if line.sense.features - _PLAIN else 0
     elif line.count is not None:
         line.role = "count"
-    elif words and all_header(words, lexicon):
-        line.role = "header"
-    elif "key" in first and (line.is_keyed or line.failure_type) and not line.sense.says_nothing:
-        line.role = "words"
-    elif "meta" in first and _is_meta(line, words, length, first):
-        line.role = "meta"
-    elif _is_heading(line, words, lexicon) or ("module" in first and line.is_keyed):
-        line.role = "heading"
-    elif _tells(line) or line.failure_type or ("key" in first and line.is_keyed):
-        line.role = "words"
-    elif "meta" in first and line.is_keyed:
-        line.role = "meta"
-    line.is_module = line.role in ("heading", "count", "clean") and _names_module(
-        words, lexicon, line
-    )
+    else:
+        line.role = _role(line, words, lexicon)
+    headed = line.role in ("count", "clean")
+    line.is_module = line.role == "heading" or (headed and _names_module(words, lexicon, line))
     line.is_foreign = line.is_module and _is_foreign(words, lexicon, line)
+
+
+def _role(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> str:
+    """The role of a line without code, count or voltage."""
+    first, length = find_layout(lexicon, words)
+    label = set(first) if line.is_keyed else set()
+    tells = _tells(line) or bool(line.failure_type)
+    is_key = "key" in first and (line.is_keyed or bool(line.failure_type))
+    roles = (
+        ("advice" in first, "unread"),
+        (bool(words) and all_header(words, lexicon), "header"),
+        (bool({"key", "meta", "module"} & label) and _is_number(words[length:]), "meta"),
+        (is_key, "words" if tells or _names_place(line) else "meta"),
+        ("meta" in first and _is_meta(line, words, length, first), "meta"),
+        (_is_heading(line, words, lexicon) or "module" in label, "heading"),
+        (tells or (line.is_pure and _names_place(line)), "words"),
+    )
+    return next((role for holds, role in roles if holds), "unread")
+
+
+def _names_place(line: Line) -> bool:
+    sense = line.sense
+    return bool(sense.seats or sense.sides or sense.stages or sense.ends)
+
+
+def _is_number(words: tuple[str, ...]) -> bool:
+    return bool(words) and all(w[0].isdecimal() for w in words)
 
 
 def _tells(line: Line) -> bool:
@@ -308,6 +325,7 @@ def _is_foreign(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
     return any("othermodule" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
 
 
+_PLAIN = frozenset("skip system unit airbagmodule stagehead".split())
 _PARTS = frozenset(
     """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
     sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar

@@ -21,12 +21,15 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
         hand: On which side the driver sits.
         car: The car, when the report belongs to one.
         is_foreign: The line stands under another unit than the restraint unit.
+        has_plain_front: The report names a seat's airbag without the word side, so that
+            ``driver side airbag`` on another line is the side airbag. Common practice, no source.
     """
 
     catalog: Catalog
     hand: Hand
     car: Car | None = None
     is_foreign: bool = False
+    has_plain_front: bool = False
 
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
@@ -80,7 +83,8 @@ def parts(sense: Sense, scope: Scope) -> tuple[Part, ...]:
     """Return the parts a line may mean, the likeliest first; none when it names no part."""
     if sense.is_driver_doubtful:
         return _driver_or_stage(sense, scope)
-    kinds = first_rule(scope.catalog.vocabulary.kinds, sense.rule_features())
+    features = sense.rule_features() | ({"sidecue"} if scope.has_plain_front else set())
+    kinds = first_rule(scope.catalog.vocabulary.kinds, features)
     found = [p for kind, share in kinds for p in _placed(kind, share, sense, scope)]
     return rank(_fitted(found, scope.car))
 
@@ -110,7 +114,7 @@ def rank(found: list[Part]) -> tuple[Part, ...]:
 
 def _placed(kind: str, share: float, sense: Sense, scope: Scope) -> list[Part]:
     allowed = scope.catalog.kinds[kind].places
-    stage = _stage(kind, sense)
+    stage = _stage(kind, sense) if scope.catalog.kinds[kind].fires else None
     found = spots(kind, sense, allowed, scope.hand)
     if not found:
         return [Part(kind=kind, stage=stage, weight=share)]
@@ -119,7 +123,7 @@ def _placed(kind: str, share: float, sense: Sense, scope: Scope) -> list[Part]:
             kind=kind,
             place=s.place,
             number=s.number,
-            stage=stage,
+            stage=stage if s.number == 1 else None,
             weight=share * s.weight,
             assumed=s.assumed,
         )

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.intake.report.sense import Sense
 from squibwise.model.names import SEATS, SIDES, Side, side_of
 
-SIDE_ZONES = ("pillar", "door")
+CENTRAL = ("wiring", "roll-bar")  # taken to sit in the middle where a line names no side
 
 
 class Hand(msgspec.Struct, frozen=True, kw_only=True):
@@ -54,7 +54,7 @@ def spots(kind: str, sense: Sense, allowed: tuple[str, ...], hand: Hand) -> tupl
     elif any(p in SEATS for p in allowed):
         found = _seat_spots(kind, sense, hand)
     else:
-        found = _zone_spots(sense, hand, allowed)
+        found = _zone_spots(kind, sense, hand, allowed)
     fitting = tuple(s for s in found if s.place in allowed and s.weight > 0.0)
     total = sum(s.weight for s in fitting)
     return tuple(msgspec.structs.replace(s, weight=s.weight / total) for s in fitting)
@@ -178,7 +178,7 @@ def _by_zone(
     )
 
 
-def _zone_spots(sense: Sense, hand: Hand, allowed: tuple[str, ...]) -> tuple[Spot, ...]:
+def _zone_spots(kind: str, sense: Sense, hand: Hand, allowed: tuple[str, ...]) -> tuple[Spot, ...]:
     sides = car_sides(sense, hand)
     found = tuple(
         Spot(place=p, weight=w, assumed=a)
@@ -186,6 +186,6 @@ def _zone_spots(sense: Sense, hand: Hand, allowed: tuple[str, ...]) -> tuple[Spo
         for p in allowed
         if side_of(p, hand.side) == side
     )
-    if not found and "centre" in allowed:
+    if not found and kind in CENTRAL:
         return (Spot(place="centre"),)
     return found

@@ -8,6 +8,7 @@ from squibwise.intake.report.words import Hit, Token
 from squibwise.model.words import Status
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
+_AND = ("and", "und", "et", "y", "e", "i", "or")
 _UNITS = frozenset(
     "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
 )
@@ -70,7 +71,9 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
     """Return what the phrases of a line say together."""
     sense = Sense()
     for hit in hits:
-        _add(sense, hit.means)
+        # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
+        is_place = "byside" in hit.means and tokens[hit.first].apart
+        _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
     words = [t.text for t in tokens]
     taken = {i for h in hits for i in range(h.first, h.last) if "skip" not in h.means}
     for hit in hits:
@@ -127,41 +130,48 @@ def _add_count(
     doubtful = "electronics?" in hit.means
     if not counted and not doubtful:
         return
-    number = _number_after(words, hit.last, taken) or _number_before(words, hit, taken, hits)
-    if number is None:
+    numbers = _numbers_after(words, hit.last, taken) or _number_before(words, hit, taken, hits)
+    if not numbers:
         return
     if doubtful:
         sense.features.discard("electronics?")
         sense.seats.add("driver")
-        sense.stages.add(number)
+        sense.stages |= numbers
     elif counted & {"stagehead", "charge"} or (counted == {"bag"} and "frontal" in hit.means):
-        sense.stages.add(number)
+        sense.stages |= numbers
     else:
-        sense.numbers.add(number)
+        sense.numbers |= numbers
 
 
-def _number_after(words: list[str], at: int, taken: set[int]) -> int | None:
+def _numbers_after(words: list[str], at: int, taken: set[int]) -> set[int]:
+    """The number after a phrase, or both of ``1 and 2``; a measure is no number of a stage."""
     if at < len(words) and words[at] in _NUMBER_WORDS:
         at += 1
+    if not _is_count(words, at, taken):
+        return set()
+    other = at + 2 if at + 1 < len(words) and words[at + 1] in _AND else at + 1
+    found = {int(words[at])}
+    if _is_count(words, other, taken):
+        found.add(int(words[other]))
+    return found
+
+
+def _is_count(words: list[str], at: int, taken: set[int]) -> bool:
     if at >= len(words) or at in taken or words[at] not in ("1", "2", "3"):
-        return None
-    if at + 1 < len(words) and words[at + 1] in _UNITS:
-        return None
-    return int(words[at])
+        return False
+    return at + 1 >= len(words) or words[at + 1] not in _UNITS
 
 
-def _number_before(
-    words: list[str], hit: Hit, taken: set[int], hits: tuple[Hit, ...]
-) -> int | None:
+def _number_before(words: list[str], hit: Hit, taken: set[int], hits: tuple[Hit, ...]) -> set[int]:
     """An ordinal right before a phrase; a plain number there counts things, not stages."""
     at = hit.first - 1
     if at >= 0 and at not in taken and words[at] in ("1st", "2nd", "3rd"):
-        return int(words[at][0])
+        return {int(words[at][0])}
     for other in hits:
         nth = [m for m in other.means if m.startswith("nth:")]
         if other.last == hit.first and nth:
-            return int(nth[0][4:])
-    return None
+            return {int(nth[0][4:])}
+    return set()
 
 
 def _settle_driver(sense: Sense) -> None:

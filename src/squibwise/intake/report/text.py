@@ -37,7 +37,12 @@ def understand(
     """
     sheet = sort_lines(lines, name, catalog)
     gathered = gather(sheet, catalog)
-    scope = Scope(catalog=catalog, hand=_hand(sheet, gathered.entries, car), car=car)
+    scope = Scope(
+        catalog=catalog,
+        hand=_hand(sheet, gathered.entries, car),
+        car=car,
+        has_plain_front=any(_is_plain_front(e) for e in gathered.entries),
+    )
     meanings = [join(e.sense, e.token, _scope_of(e, scope)) for e in gathered.entries]
     pairs = list(zip(gathered.entries, meanings, strict=True))
     read = [_code_line(e, m, scope, name) for e, m in pairs]
@@ -74,6 +79,12 @@ def _hand_of(entry: Entry) -> Side | None:
         return None
     other: Side = "right" if sides[0] == "left" else "left"
     return sides[0] if "driver" in sense.seats else other
+
+
+def _is_plain_front(entry: Entry) -> bool:
+    sense = entry.sense
+    others = {"side", "byside", "curtain", "knee", "pretension", "sensor", "middle", "cushion"}
+    return "bag" in sense.features and bool(sense.seats) and not sense.features & others
 
 
 def _scope_of(entry: Entry, scope: Scope) -> Scope:
@@ -136,7 +147,7 @@ def _side(entry: Entry, scope: Scope) -> Side | None:
 def _statuses(entry: Entry, meaning: Meaning) -> tuple[Status, ...]:
     found = list(entry.sense.statuses)
     token = entry.token
-    if token is not None and token.status_byte is not None:
+    if token is not None and token.status_byte is not None and token.is_exact:
         found += [s for s in byte_statuses(token.status_byte) if s not in found]
     if meaning.status is not None and meaning.status not in found:
         found.append(meaning.status)

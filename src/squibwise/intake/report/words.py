@@ -14,19 +14,26 @@ MAX_PHRASE = 7
 _TOKEN = re.compile(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = re.compile(r"\b([a-z])/([a-z])\b")
 _B_PLUS = re.compile(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)")
-_ORDINAL = re.compile(r"\b([1-4])(?:\.(?=\s?[a-z])|(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os|ª|º|°)\b)")
+_ORDINAL = re.compile(r"\b([1-4])(?:\.(?=\s?[a-z])|°|(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os)\b)")
 _BRACKET_SIDE = re.compile(r"\(\s?(l|r)\s?\)")
 _FOLDS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"})
 _POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
 _ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
+_APART = re.compile(r"[;:,()\[\]|\t]|\s-\s| {3}")
+_AIR_BAG = re.compile(r"\bair[ -]bag")
 _MIN_FUZZY = 5
 
 
 class Token(msgspec.Struct, frozen=True):
-    """One word, folded, and where it begins in the line."""
+    """One word, folded.
+
+    Attributes:
+        text: The word.
+        apart: A comma, bracket, column or the like stands before it: no phrase reaches over that.
+    """
 
     text: str
-    start: int
+    apart: bool = False
 
 
 class Hit(msgspec.Struct, frozen=True):
@@ -81,6 +88,7 @@ def fold(text: str) -> str:
     if not text.isascii():
         text = _without_accents(text)
     text = _POSSESSIVE.sub("", _ELISION.sub("", text))
+    text = _AIR_BAG.sub("airbag", text)
     text = _BRACKET_SIDE.sub(r" \1h ", text)
     text = _B_PLUS.sub(" b+ ", text)
     text = _JOINED_LETTERS.sub(r"\1\2", text)
@@ -89,7 +97,14 @@ def fold(text: str) -> str:
 
 def tokenise(text: str) -> tuple[Token, ...]:
     """Return the words of a line, folded; positions count in the folded text."""
-    return tuple(Token(m.group(), m.start()) for m in _TOKEN.finditer(fold(text)))
+    folded = fold(text)
+    found: list[Token] = []
+    end = 0
+    for match in _TOKEN.finditer(folded):
+        between = folded[end : match.start()]
+        found.append(Token(match.group(), bool(found) and bool(_APART.search(between))))
+        end = match.end()
+    return tuple(found)
 
 
 def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
@@ -105,15 +120,25 @@ def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
 def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:
     """Return the phrases of a line, the longest first at each place, none overlapping."""
     words = [t.text for t in tokens]
+    ends = _ends(tokens)
     names = [n for n in (language, *BASE) if n and n in lexicon.phrases]
     hits: list[Hit] = []
     at = 0
     while at < len(words):
-        hit = _longest_at(lexicon, words, at, names) or _split_or_guess(lexicon, words, at, names)
+        piece = words[: ends[at]]
+        hit = _longest_at(lexicon, piece, at, names) or _split_or_guess(lexicon, piece, at, names)
         if hit is not None:
             hits.extend(hit)
         at = hit[-1].last if hit else at + 1
     return tuple(hits)
+
+
+def _ends(tokens: tuple[Token, ...]) -> list[int]:
+    """For each token, the end of the stretch of words that it stands in."""
+    ends = [len(tokens)] * len(tokens)
+    for at in range(len(tokens) - 2, -1, -1):
+        ends[at] = at + 1 if tokens[at + 1].apart else ends[at + 1]
+    return ends
 
 
 def find_layout(
