@@ -1,0 +1,279 @@
+"""Tables, web pages, JSON and messages: the odd shapes that reports come in."""
+
+from email.message import EmailMessage
+
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from squibwise.errors import InputError
+from squibwise.intake.importers import claimants, extract
+from squibwise.intake.importers.document import Document
+from squibwise.intake.importers.markup import tokens
+from squibwise.intake.importers.picture import _pixels, claims, read, seen
+from squibwise.intake.importers.repair import repair_codes
+
+
+def rows(text: str | bytes, name: str = "report") -> list[str]:
+    data = text if isinstance(text, bytes) else text.encode()
+    return ["|".join(x.cells) if x.cells else x.text for x in extract(data, name).lines]
+
+
+# Tables
+
+
+@pytest.mark.parametrize("sign", [";", "\t", "|"])
+def test_any_usual_sign_parts_the_fields(sign: str) -> None:
+    text = f"Code{sign}Text\nB0001{sign}open, driver\nB0002{sign}short\n"
+    assert rows(text) == ["Code|Text", "B0001|open, driver", "B0002|short"]
+
+
+def test_a_sheet_programs_first_line_names_the_sign() -> None:
+    assert rows("sep=;\r\nB0001;open\r\n") == ["B0001|open"]
+
+
+def test_a_record_has_the_number_of_the_line_it_starts_on() -> None:
+    found = extract(b'a;b;c\n"B0001";"two\nlines";x\nB0002;y;z\n', "t.csv")
+    assert [line.number for line in found.lines] == [1, 2, 4]
+    assert found.lines[1].cells == ("B0001", "two lines", "x")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "B0001, B0010, B0070\nB0072, B0073, B0075\n",
+        "B0001 open, driver side\nB0002 short, passenger side, stage 2\nplain words\n",
+        "Airbag unit\nB0001 open\nB0002 short\n",
+    ],
+)
+def test_a_text_with_commas_is_no_table(text: str) -> None:
+    assert claimants(text.encode(), "scan.txt") == ("text",)
+
+
+cell = st.text(
+    st.characters(
+        codec="utf-8", exclude_categories=("Cc", "Cs", "Zs", "Zl", "Zp", "Cf", "Co", "Cn")
+    ),
+    min_size=1,
+    max_size=12,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(cell, cell, cell), min_size=2, max_size=8), st.sampled_from(";\t,"))
+def test_a_table_reads_back_exactly(table: list[tuple[str, str, str]], sign: str) -> None:
+    quoted = [[f'"{c.replace(chr(34), chr(34) * 2)}"' for c in row] for row in table]
+    head = sign.join(["Fault code", "What is wrong", "Status word"])
+    text = "\n".join([head, *(sign.join(row) for row in quoted)])
+    found = extract(text.encode(), "t.csv").lines
+    assert [line.cells for line in found[1:]] == table
+
+
+# Web pages
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(alphabet="<>/!-\"' =abtdr&;\n", max_size=60))
+def test_the_scanner_ends_on_any_markup_and_keeps_text_outside_it(noise: str) -> None:
+    found = list(tokens(f"before{noise}"))
+    assert found[0].text.startswith("before")
+    assert sum(len(t.text) + len(t.tag) for t in found) <= len(noise) + 6
+
+
+@pytest.mark.parametrize(
+    ("source", "expected"),
+    [
+        ("<html><p>1 < 2 and 3 > 2", ["1 < 2 and 3 > 2"]),
+        ("<html><p title='a > b'>B0001", ["B0001"]),
+        ('<html><p title="never closed>B0001', ["B0001"]),
+        ("<html><!-- B0009 --><p>B0001<!-- open", ["B0001"]),
+        ("<html><p>B0001<br>open</p>", ["B0001", "open"]),
+        ("<html><SCRIPT>B0009</SCRIPT ><p>B0001", ["B0001"]),
+        ("<html><td>loose cell", ["loose cell"]),
+        ("<html><table><tr><td>B0001<td><table><tr><td>x<td>y</table></table>", ["B0001", "x|y"]),
+        ("<html><p>5&nbsp;&Omega; &lt;limit&gt; &#x110000;", ["5 Ω <limit> \ufffd"]),
+    ],
+)
+def test_odd_pages_read_as_a_browser_shows_them(source: str, expected: list[str]) -> None:
+    assert rows(source, "page.html") == expected
+
+
+# JSON
+
+
+@pytest.mark.parametrize(
+    ("source", "expected"),
+    [
+        ('["B0001 driver open", "B0002 short"]', ["B0001 driver open", "B0002 short"]),
+        ('[["B0001", "open"], ["B0002", "short"]]', ["B0001|open", "B0002|short"]),
+        ('{"B0001": "open"}', ["B0001: open"]),
+        ('{"B0001": {"text": "open", "status": "stored"}}', ["B0001|open||stored"]),
+        ('{"code": "B0001", "ftb": "0x1b", "text": "open"}', ["B0001-1B|open"]),
+        ('{"code": "B0001", "text": "a", "text": "b"}', ["B0001|a|||text: b"]),
+        ('{"code": 532, "description": "open"}', ["532|open"]),
+        ('{"code": "B0001", "text": null, "mil": true, "warm": false}', ["B0001||||mil"]),
+        ('{"volts": 12.40, "nothing": NaN}', ["volts: 12.40", "nothing: NaN"]),
+    ],
+)
+def test_json_of_many_shapes_is_a_line_per_fault(source: str, expected: list[str]) -> None:
+    assert rows(source, "report.json") == expected
+
+
+def test_broken_json_is_read_as_text_with_a_warning() -> None:
+    found = extract(b'{"code": "B0001",\n"text": "open"', "report.json")
+    assert [line.text for line in found.lines] == ['{"code": "B0001",', '"text": "open"']
+    assert [(f.code, f.severity) for f in found.findings] == [("json-broken", "warning")]
+
+
+# Messages
+
+
+def message(**parts: str) -> EmailMessage:
+    mail = EmailMessage()
+    mail["From"], mail["To"], mail["Subject"] = "a@example.org", "b@example.org", "Scan"
+    mail.set_content(parts.get("plain", "Hello\n"))
+    if "html" in parts:
+        mail.add_alternative(parts["html"], subtype="html")
+    return mail
+
+
+def test_of_two_forms_of_a_text_the_one_with_a_table_is_read() -> None:
+    table = "<html><table><tr><td>B0001<td>open</table></html>"
+    assert rows(message(plain="B0001\nopen\n", html=table).as_bytes())[1:] == ["B0001|open"]
+
+
+def test_of_two_forms_without_a_table_the_plain_one_is_read() -> None:
+    page = "<html><p>B0001 <b>open</b></p></html>"
+    assert rows(message(plain="B0001 open\n", html=page).as_bytes())[1:] == ["B0001 open"]
+
+
+@pytest.mark.parametrize("charset", ["iso-8859-1", "utf-8", "iso-8859-2", "no-such-charset"])
+def test_a_text_part_is_read_in_its_own_character_set(charset: str) -> None:
+    body = "Zünder geöffnet".encode("latin-1" if charset.startswith("no") else charset)
+    head = f"From: a\nTo: b\nMIME-Version: 1.0\nContent-Type: text/plain; charset={charset}\n\n"
+    assert rows(head.encode() + body) == ["Zünder geöffnet"]
+
+
+def test_a_page_saved_as_one_file_is_read() -> None:
+    mht = (
+        b"From: <Saved by a browser>\r\nSubject: Scan\r\nMIME-Version: 1.0\r\n"
+        b'Content-Type: multipart/related; type="text/html"; boundary="x"\r\n\r\n--x\r\n'
+        b"Content-Type: text/html\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n"
+        b"<html><table><tr><td>B0001</td><td>r=C3=BCck</td></tr></table></html>\r\n"
+        b"--x\r\nContent-Type: text/css\r\n\r\n\r\n--x--\r\n"
+    )
+    assert rows(mht, "page.mhtml") == ["Subject: Scan", "B0001|rück"]
+
+
+def test_a_report_that_mentions_a_subject_is_no_message() -> None:
+    text = b"Date: 2 March 2026\nSubject: Harrow 7\nTechnician: R\n\nB0001 open\n"
+    assert claimants(text, "scan.txt") == ("text",)
+
+
+def test_a_message_without_a_report_is_refused_with_the_reasons() -> None:
+    mail = EmailMessage()
+    mail["From"], mail["To"], mail["Message-ID"] = "a@example.org", "b@example.org", "<1@x>"
+    mail.add_attachment(b"PK\x03\x04", maintype="application", subtype="zip", filename="a.zip")
+    with pytest.raises(InputError, match=r"no report in it.*archive is damaged"):
+        extract(mail.as_bytes(), "mail.eml")
+
+
+def test_numbers_go_on_through_the_parts_of_a_message() -> None:
+    mail = message(plain="one\ntwo\n")
+    mail.add_attachment("B0001 open\n", filename="scan.txt")
+    found = extract(mail.as_bytes(), "mail.eml")
+    assert [line.number for line in found.lines] == [1, 2, 3, 4]
+    begins = [f.origin.line for f in found.findings if f.code == "attachment-begins"]
+    assert begins == [2, 4]
+
+
+# Pictures
+
+
+@pytest.mark.parametrize(
+    ("seen_text", "meant"),
+    [
+        ("BOO01-1B", "B0001-1B"),
+        ("B0O1O-1B open", "B0010-1B open"),
+        ("B00I1", "B0011"),
+        ("B0l93-O0", "B0193-00"),
+        ("80001-1B", "B0001-1B"),
+        ("C0O31:23", "C0031:23"),
+        ("UOO73-04", "U0073-04"),
+    ],
+)
+def test_mistaken_signs_are_put_right_within_a_code(seen_text: str, meant: str) -> None:
+    assert repair_codes(seen_text)[0] == meant
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["B0001-1B open", "B8B88", "80001", "BOIL", "POOL 100", "COOLANT", "9OO1 11", "5 ohm", "OBD"],
+)
+def test_what_no_code_grammar_settles_stays_as_it_was_read(text: str) -> None:
+    assert repair_codes(text) == (text, ())
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.from_regex(r"[PCBU][0-3][0-9A-F]{3}(-[0-9A-F]{2})?", fullmatch=True), st.text(max_size=5))
+def test_a_true_code_is_never_changed(code: str, after: str) -> None:
+    assert repair_codes(code)[0] == code
+    assert repair_codes(repair_codes(code + after)[0])[1] == ()
+
+
+def box(x: float, y: float, text: str) -> tuple[list[list[float]], str, float]:
+    width = 8.0 * len(text)
+    return [[x, y], [x + width, y], [x + width, y + 14], [x, y + 14]], text, 0.9
+
+
+def test_every_line_of_a_picture_is_to_be_confirmed() -> None:
+    found = seen(
+        [box(200, 11, "Driver open"), box(10, 10, "BOO01-1B"), box(10, 40, "3 faults")], "p"
+    )
+    assert [line.text for line in found.lines] == ["B0001-1B\tDriver open", "3 faults"]
+    assert [(f.code, f.severity, f.origin.line) for f in found.findings] == [
+        ("confirm-line", "warning", 1),
+        ("confirm-line", "warning", 2),
+    ]
+    assert "'BOO01-1B' was taken for 'B0001-1B'" in found.findings[0].message
+
+
+def test_a_picture_without_text_is_refused() -> None:
+    with pytest.raises(InputError, match="no text"):
+        seen([], "p.png")
+
+
+def png(width: int, height: int) -> bytes:
+    return (
+        b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR"
+        + width.to_bytes(4, "big")
+        + height.to_bytes(4, "big")
+    )
+
+
+def test_a_picture_of_a_billion_points_is_refused_before_it_is_opened() -> None:
+    document = Document(data=png(40_000, 40_000), name="huge.png")
+    assert claims(document)
+    with pytest.raises(InputError, match="1600 million points"):
+        read(document)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"GIF89a\x10\x00\x20\x00",
+        b"BM"
+        + b"\x00" * 16
+        + (16).to_bytes(4, "little")
+        + (-32).to_bytes(4, "little", signed=True),
+        png(16, 32),
+    ],
+)
+def test_the_size_of_a_picture_is_read_from_its_head(data: bytes) -> None:
+    assert _pixels(data) == 16 * 32
+
+
+def test_records_go_through_the_helpers_answer_unchanged() -> None:
+    found = extract(b"a;b;c\nB0001;x;y\n", "t.csv")
+    assert msgspec.json.decode(msgspec.json.encode(found), type=type(found)) == found
