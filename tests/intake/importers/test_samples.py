@@ -75,7 +75,7 @@ EXPECTED: dict[str, tuple[str, list[str]]] = {
         "json",
         [
             "vin: 0Z9HB5A26KR000417",
-            "name: Airbag control unit",
+            "Airbag control unit",
             "B0001-1B|Driver frontal inflator, open||stored|count: 3|confirmed",
             "B0070-1A|LH pretensioner, resistance low||stored, pending",
             "B0010|Passenger frontal inflator||status 0x2F",

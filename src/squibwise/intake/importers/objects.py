@@ -27,6 +27,10 @@ _FAILURE = re.compile(
     r"ftb|(?:failure|fault)_?(?:type|byte)|failure_?type_?byte|sub_?code", re.IGNORECASE
 )
 _WORDS = re.compile(r"desc|text|title|name|meaning|message|label|definition|fault", re.IGNORECASE)
+_HEADING = re.compile(
+    r"(?:(?:module|unit|ecu|system|controller)_?)?(?:name|title)|module|unit|ecu|system",
+    re.IGNORECASE,
+)
 _STATE = re.compile(r"stat(?:us|e)|severity", re.IGNORECASE)
 _STATUS_BYTE = re.compile(r"status_?(?:byte|mask|bits)|status", re.IGNORECASE)
 _TWO_DIGITS = re.compile(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
@@ -114,10 +118,16 @@ def _object_rows(pairs: Pairs, key: str, depth: int) -> Iterator[list[str]]:
     if any(_CODE.match(k) for k, _ in plain):
         yield _fault_row(plain)
     else:
-        yield from ([f"{k}: {_shown(v)}"] for k, v in plain if v is not False)
+        yield from ([_named(k, v)] for k, v in plain if v is not False)
     for k, v in pairs:
         if _is_nested(v):
             yield from _rows(v, k if isinstance(v, tuple) else "", depth + 1)
+
+
+def _named(key: str, value: Any) -> str:  # noqa: ANN401
+    """Return a value with its name; the name of a unit stands alone, as a heading does."""
+    is_heading = _HEADING.fullmatch(key) and isinstance(value, str)
+    return _shown(value) if is_heading else f"{key}: {_shown(value)}"
 
 
 def _is_nested(value: Any) -> bool:  # noqa: ANN401
