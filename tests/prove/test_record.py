@@ -90,7 +90,9 @@ def test_files_are_named_with_their_hash(issue: Maker) -> None:
 
 def test_cited_sources_and_weak_reasons_are_listed_by_name(issue: Maker) -> None:
     content = issue().content
-    assert {s["id"] for s in content["sources"]} == {"judgement", "replacement-letters"}
+    named = {s["id"] for s in content["sources"]}
+    assert {"judgement", "replacement-letters", "papers-asked-for"} <= named
+    assert "phase-in-dates" not in named
     assert {"id": "open circuit on stage 1", "basis": "judgement"} in content["weak"]
 
 

@@ -19,7 +19,7 @@ from squibwise.catalog.notices import (
 )
 from squibwise.catalog.priors import Priors, read_priors
 from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
-from squibwise.catalog.release import RecordText, ReleaseFile, ReleaseGate
+from squibwise.catalog.release import Paper, RecordText, ReleaseFile, ReleaseGate
 from squibwise.catalog.rules import RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
 from squibwise.catalog.vin import VinRules
@@ -130,6 +130,13 @@ class Catalog:
         gates = read_toml(self.root / "release.toml", ReleaseFile).gate
         refuse_repeats((g.id for g in gates), "release.toml")
         return {g.id: g for g in gates}
+
+    @cached_property
+    def papers(self) -> dict[str, Paper]:
+        """Papers that are asked for, by word, in the order they are listed."""
+        papers = read_toml(self.root / "release.toml", ReleaseFile).paper
+        refuse_repeats((p.id for p in papers), "release.toml")
+        return {p.id: p for p in papers}
 
     @cached_property
     def record_texts(self) -> dict[str, RecordText]:

@@ -2,6 +2,7 @@
 
 import msgspec
 
+from squibwise.errors import CatalogError
 from squibwise.model.words import Basis
 
 
@@ -30,8 +31,35 @@ class RecordText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     source: str
 
 
+SHOWN_BY = ("", "report-before", "report-after", "part-label", "recorder", "lamp-check")
+PASSED = "passed:"
+
+
+class Paper(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A paper that an inspector, an authority or a buyer asks for.
+
+    Attributes:
+        id: Word.
+        text: What it is.
+        shown_by: Evidence that shows it is there: one of ``SHOWN_BY`` or ``passed:<word>``;
+            empty = only a person can tell.
+        source: Who asks for it.
+    """
+
+    id: str
+    text: str
+    shown_by: str = ""
+    source: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        if self.shown_by not in SHOWN_BY and not self.shown_by.startswith(PASSED):
+            raise CatalogError(f"paper {self.id}: unknown shown_by '{self.shown_by}'")
+
+
 class ReleaseFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``release.toml``."""
 
     gate: tuple[ReleaseGate, ...]
     text: tuple[RecordText, ...]
+    paper: tuple[Paper, ...] = ()

@@ -39,6 +39,7 @@ def view(record: ProofRecord) -> Json:
         "weak": view_grounds.weak(content["weak"]),
         "sources": [view_grounds.source(s) for s in content["sources"]],
         "notices": [view_grounds.notice(n) for n in content["work"]["notices"]],
+        "papers": [[bool(p["there"]), p["text"]] for p in content["papers"]],
         "findings": [view_grounds.finding(f) for f in view_grounds.all_findings(content)],
     }
 

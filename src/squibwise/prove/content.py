@@ -13,11 +13,12 @@ from squibwise.model.words import WEAK_BASES
 from squibwise.prove.canonical import exact, plain
 from squibwise.prove.context import Context, fires, settling_look
 from squibwise.prove.gates import is_doubtful
+from squibwise.prove.papers import papers
 
 Json = dict[str, Any]
 KEYS = frozenset(
     "title region currency car event components live_charges contradictions next_looks assumptions "
-    "surprise_db profile work costs verdicts findings texts sources weak evidence".split()
+    "surprise_db profile work costs verdicts findings texts papers sources weak evidence".split()
 )
 
 
@@ -47,6 +48,7 @@ def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:
         "verdicts": _builtins(context.verdicts),
         "findings": _builtins((*case.findings, *assessment.findings)),
         "texts": _texts(context.catalog),
+        "papers": list(papers(context)),
     }
     stated["sources"] = _sources(stated, context.catalog)
     stated["weak"] = _weak(stated, context.catalog)
