@@ -7,12 +7,14 @@ from squibwise.infer.assumptions import assumptions
 from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
 from squibwise.infer.contradictions import contradictions
 from squibwise.infer.explain import Reasons, reasons
+from squibwise.infer.flip import Flip, flips
 from squibwise.infer.looks import next_looks
 from squibwise.infer.marginals import GroupMarginal, marginals
 from squibwise.infer.network import network
 from squibwise.infer.observe import observe
 from squibwise.infer.posterior import Engine, Posterior
 from squibwise.infer.reports import crash_record, loose_chance
+from squibwise.infer.stakes import stakes_of
 from squibwise.model.belief import Assessment, ComponentBelief, LossTable
 from squibwise.model.case import Case
 
@@ -37,11 +39,13 @@ def assess(
     found = engine.run(items)
     groups = marginals(found)
     why = reasons(engine, items, found, groups)
+    stakes = stakes_of(groups, losses)
+    turns = flips(case, net, groups, stakes, catalog)
     return Assessment(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
-        components=_components(case, found, groups, why, catalog),
+        components=_components(case, found, groups, why, turns, catalog),
         contradictions=contradictions(case, engine, items, found, groups, catalog),
-        next_looks=next_looks(case, engine, items, found, groups, losses, catalog),
+        next_looks=next_looks(case, engine, items, found, groups, stakes, catalog),
         assumptions=assumptions(case, net, shifts or {}, catalog),
         surprise_db=why.surprise_db,
     )
@@ -52,6 +56,7 @@ def _components(
     found: Posterior,
     groups: tuple[GroupMarginal, ...],
     why: Reasons,
+    turns: dict[str, Flip],
     catalog: Catalog,
 ) -> tuple[ComponentBelief, ...]:
     """Return the beliefs in the car's own order of components."""
@@ -67,6 +72,12 @@ def _components(
                 now=state_belief(part, part.now),
                 stages=stage_beliefs(part, group.group.causes, end, loose),
                 prior_fired=reason.prior_fired if part.part.kind.fires else None,
+                likeliest=reason.state,
+                prior_db=round(reason.prior_db, 2),
+                posterior_db=round(reason.posterior_db, 2),
                 because=reason.because,
+                opposing=reason.opposing,
+                flip=turns[name].text,
+                prior_flip_db=turns[name].move_db,
             )
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)

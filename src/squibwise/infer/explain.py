@@ -29,13 +29,17 @@ class Reason(msgspec.Struct, frozen=True):
         state: The likeliest state, which the weights speak of.
         prior_db: Its log odds before any evidence. [dB]
         prior_fired: Chance of having fired before any evidence.
+        posterior_db: The same with all evidence. [dB]
         because: Strongest first.
+        opposing: Strongest evidence against that state; None when there is none.
     """
 
     state: State
     prior_db: float
     prior_fired: float
+    posterior_db: float
     because: tuple[Because, ...]
+    opposing: Because | None
 
 
 class Reasons(msgspec.Struct, frozen=True):
@@ -80,7 +84,9 @@ def reasons(
             state=weights.states[column],
             prior_db=float(weights.prior[column]),
             prior_fired=fired[name],
+            posterior_db=float(weights.full[column]),
             because=_because(name, column, items, weights),
+            opposing=_opposing(name, column, items, weights),
         )
     alone = sum(engine.run((item,)).log_evidence - blank.log_evidence for item in items)
     joint = found.log_evidence - blank.log_evidence
@@ -150,20 +156,27 @@ def _because(
     last = weights.full[column] - weights.without[:, column]
     alone = weights.alone[:, column] - weights.prior[column]
     size = np.maximum(np.abs(last), np.abs(alone))
-    result = []
-    for row in np.argsort(-size, kind="stable")[:_SHOWN]:
-        if size[row] < _LEAST_DB:
-            break
-        item = items[row]
-        where = "" if item.about in ("", name) else f"{item.about}: "
-        result.append(
-            Because(
-                text=where + item.text,
-                evidence=(item.evidence,),
-                sources=item.sources,
-                weak=item.weak,
-                alone_db=round(float(alone[row]), 2),
-                last_db=round(float(last[row]), 2),
-            )
-        )
-    return tuple(result) or (_USUAL,)
+    rows = [r for r in np.argsort(-size, kind="stable")[:_SHOWN] if size[r] >= _LEAST_DB]
+    return tuple(_one(name, items[r], alone[r], last[r]) for r in rows) or (_USUAL,)
+
+
+def _opposing(name: str, column: int, items: tuple[Item, ...], weights: _Weights) -> Because | None:
+    """Return the evidence that speaks most against the conclusion once all else is known."""
+    last = weights.full[column] - weights.without[:, column]
+    if not len(last) or last.min() > -_LEAST_DB:
+        return None
+    row = int(np.argmin(last))
+    return _one(name, items[row], weights.alone[row, column] - weights.prior[column], last[row])
+
+
+def _one(name: str, item: Item, alone: float, last: float) -> Because:
+    """Return one reason, with its weight in decibans alone and last-in."""
+    where = "" if item.about in ("", name) else f"{item.about}: "
+    return Because(
+        text=where + item.text,
+        evidence=(item.evidence,),
+        sources=item.sources,
+        weak=item.weak,
+        alone_db=round(float(alone), 2),
+        last_db=round(float(last), 2),
+    )

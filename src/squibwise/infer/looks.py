@@ -11,10 +11,10 @@ from squibwise.infer.candidates import SECOND_SCAN, Candidate, candidates, scan_
 from squibwise.infer.items import Item
 from squibwise.infer.marginals import GroupMarginal, given_event, group_marginal
 from squibwise.infer.network import Group, Network
-from squibwise.infer.parts import Part
 from squibwise.infer.posterior import Engine, GroupResult, Posterior, spread
 from squibwise.infer.reports import unit_able
-from squibwise.model.belief import Loss, LossTable, NextLook
+from squibwise.infer.stakes import Stakes, not_sound
+from squibwise.model.belief import NextLook
 from squibwise.model.case import Case
 from squibwise.model.report import Report
 
@@ -22,31 +22,6 @@ Array = npt.NDArray[np.float64]
 _MOST = 40
 _PAIRED = 8
 _LEAST = 1e-9
-NEUTRAL = Loss(needless=1.0, missed=1.0)
-
-
-class Stakes(msgspec.Struct, frozen=True):
-    """What is at stake: parts in one order, and their losses.
-
-    Attributes:
-        names: Component ids.
-        needless: Loss of replacing a sound part, by part.
-        missed: Loss of keeping one that is not.
-        minute: Cost of one minute.
-    """
-
-    names: tuple[str, ...]
-    needless: Array
-    missed: Array
-    minute: float
-
-    def expected(self, bad: Array) -> Array:
-        """Return the expected loss of the better decision, by part, from chances of not sound."""
-        return np.minimum((1.0 - bad) * self.needless, bad * self.missed)
-
-    def replaces(self, bad: Array) -> npt.NDArray[np.bool_]:
-        """Return for which parts replacing is the better decision."""
-        return np.asarray(bad * self.missed > (1.0 - bad) * self.needless)
 
 
 def next_looks(
@@ -55,11 +30,10 @@ def next_looks(
     items: tuple[Item, ...],
     found: Posterior,
     groups: tuple[GroupMarginal, ...],
-    losses: LossTable | None,
+    stakes: Stakes,
     catalog: Catalog,
 ) -> tuple[NextLook, ...]:
     """Return what is worth doing next, best first; empty = stop looking and start working."""
-    stakes = _stakes(groups, losses)
     shortlist = _shortlist(case, engine, groups, stakes, catalog)
     search = _Search(engine, items, found, groups, stakes)
     steps = [search.step(candidate) for candidate in shortlist]
@@ -69,18 +43,6 @@ def next_looks(
     looks += _second_scan(case, engine, groups, stakes, catalog)
     worth = [look for look in looks if look.saving > _LEAST]
     return tuple(sorted(worth, key=lambda look: (-look.saving, look.component, look.look)))
-
-
-def _stakes(groups: tuple[GroupMarginal, ...], losses: LossTable | None) -> Stakes:
-    names = tuple(n for g in groups for n in g.parts)
-    table = {} if losses is None else losses.losses
-    rows = [table.get(n, NEUTRAL if losses is None else Loss(needless=0, missed=0)) for n in names]
-    return Stakes(
-        names,
-        np.array([r.needless for r in rows]),
-        np.array([r.missed for r in rows]),
-        0.0 if losses is None else losses.minute,
-    )
 
 
 def _shortlist(
@@ -96,13 +58,13 @@ def _shortlist(
     best: dict[tuple[str, bool], tuple[float, Candidate]] = {}
     for candidate in candidates(case, engine.net, groups, catalog):
         part, index = parts[candidate.component], place[candidate.component]
-        bad = _bad(part.part)
+        bad = not_sound(part.part)
         saved = -float("inf")
         both = [part.now * candidate.yes, part.now * (1.0 - candidate.yes)]
         gone = [float((b * bad).sum()) for b in both]
         whole = [float(b.sum()) for b in both]
-        saved = float(_loss(stakes, index, sum(gone), 1.0)) - sum(
-            _loss(stakes, index, g, w) for g, w in zip(gone, whole, strict=True)
+        saved = float(stakes.loss(index, sum(gone), 1.0)) - sum(
+            stakes.loss(index, g, w) for g, w in zip(gone, whole, strict=True)
         )
         key = (candidate.component, candidate.look == "substitute-load")
         rate = saved / candidate.minutes
@@ -110,16 +72,6 @@ def _shortlist(
             best[key] = (rate, candidate)
     ranked = sorted(best.values(), key=lambda pair: -pair[0])
     return [c for rate, c in ranked[:_MOST] if rate > 0.0]
-
-
-def _loss(stakes: Stakes, index: int, bad: float, whole: float) -> float:
-    """Return the expected loss on one part, from joint chances."""
-    return float(min((whole - bad) * stakes.needless[index], bad * stakes.missed[index]))
-
-
-def _bad(part: Part) -> Array:
-    """Return which micros call for replacing the part."""
-    return np.array([float(m.state != "sound") for m in part.micros])
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -167,7 +119,7 @@ class _Search:
     ) -> None:
         self.engine, self.items, self.found, self.stakes = engine, items, found, stakes
         self.place = {n: i for i, n in enumerate(stakes.names)}
-        self.masks = {n: _bad(p.part) for g in groups for n, p in g.parts.items()}
+        self.masks = {n: not_sound(p.part) for g in groups for n, p in g.parts.items()}
         self.end = len(engine.net.line.entries)
         self.event = engine.event(items)
         self.dense = self._dense(found, stakes.names)
@@ -347,11 +299,11 @@ def _second_scan(
             if not part.part.stages or part.part.kind.family == "wiring":
                 continue
             joint = scan_outcomes(part, group, end, catalog)
-            bad = joint @ _bad(part.part)
+            bad = joint @ not_sound(part.part)
             whole = joint.sum(axis=1)
             index = place[name]
-            now = _loss(stakes, index, float(bad.sum()), float(whole.sum()))
-            after = sum(_loss(stakes, index, b, w) for b, w in zip(bad, whole, strict=True))
+            now = stakes.loss(index, float(bad.sum()), float(whole.sum()))
+            after = sum(stakes.loss(index, b, w) for b, w in zip(bad, whole, strict=True))
             saved += now - after
             settles = max(settles, _changed(stakes, index, bad, whole))
     minutes = catalog.firing.scans.tests.second_scan_minutes

@@ -1,7 +1,8 @@
 """Exact inference: one pass over the event table, each group summed out inside itself.
 
 Axes, where not said otherwise: rows of the event table X (in a group: its sorts of rows),
-families F, people P of a seat, states U of the unit, common causes C of a group, what a cluster fired Z, and micros M of a part.
+families F, people P of a seat, states U of the unit, common causes C of a group, what a cluster
+fired Z, and micros M of a part.
 """
 
 from functools import cached_property

@@ -72,7 +72,14 @@ class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
         likeliest: The state that ``now`` holds likeliest, which the weights speak of; None = not
             weighed.
         prior_db: Log odds of that state before any evidence of this car. [dB]
+        posterior_db: Its log odds with all evidence. [dB]
         because: Reasons, strongest first.
+        opposing: Strongest evidence against that state; None when nothing speaks against it.
+        flip: The one observation that would most likely change what is done; empty when no
+            single one would.
+        prior_flip_db: How far the log odds of not being sound could move before what is done
+            changes: positive = up to a replacement, negative = down to keeping. [dB] None = not
+            weighed.
     """
 
     id: str
@@ -82,7 +89,11 @@ class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     prior_fired: float | None = None
     likeliest: State | None = None
     prior_db: float | None = None
+    posterior_db: float | None = None
     because: tuple[Because, ...] = ()
+    opposing: Because | None = None
+    flip: str = ""
+    prior_flip_db: float | None = None
 
 
 class SpeedChange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
