@@ -170,6 +170,7 @@ _FLAT_VALUES = frozenset(f"{k}:{v}" for k, values in VALUES.items() for v in val
     "anyside",
     "staged",
     "sidecue",
+    "haspart",
 }
 
 

@@ -72,6 +72,7 @@ class CodeToken(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         status_byte: 0 to 255; None when absent.
         readings: Codes that it may stand for when the notation does not identify itself.
         also: The same code in other notations on the same line.
+        elsewhere: Where those stand.
     """
 
     start: int
@@ -83,6 +84,7 @@ class CodeToken(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     status_byte: int | None = None
     readings: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    elsewhere: tuple[tuple[int, int], ...] = ()
 
     @property
     def is_exact(self) -> bool:
@@ -329,7 +331,7 @@ def _merge_twins(found: list[CodeToken], text: str) -> tuple[CodeToken, ...]:
     exact = [t for t in merged if t.is_exact]
     if len(exact) == 1 and len(merged) == 2:  # a maker's number beside its public code
         other = next(t for t in merged if not t.is_exact)
-        return (msgspec.structs.replace(exact[0], also=(*exact[0].also, other.printed)),)
+        return (_with_twin(exact[0], other),)
     return tuple(merged)
 
 
@@ -346,9 +348,17 @@ def _joined(one: CodeToken, two: CodeToken) -> CodeToken:
     best, other = (
         (two, one) if two.style == "sae" or (two.is_exact and not one.is_exact) else (one, two)
     )
-    return msgspec.structs.replace(
+    joined = msgspec.structs.replace(
         best,
         failure_type=best.failure_type or other.failure_type,
         status_byte=best.status_byte if best.status_byte is not None else other.status_byte,
-        also=(*best.also, other.printed, *other.also),
+    )
+    return _with_twin(joined, other)
+
+
+def _with_twin(token: CodeToken, other: CodeToken) -> CodeToken:
+    return msgspec.structs.replace(
+        token,
+        also=(*token.also, other.printed, *other.also),
+        elsewhere=(*token.elsewhere, (other.start, other.end), *other.elsewhere),
     )

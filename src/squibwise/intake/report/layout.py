@@ -144,7 +144,8 @@ def _settle_flash(lines: list[Line]) -> None:
 def _without_codes(line: Line) -> str:
     text = line.text
     for code in line.codes:
-        text = text[: code.start] + " " * (code.end - code.start) + text[code.end :]
+        for start, end in ((code.start, code.end), *code.elsewhere):
+            text = text[:start] + " " * (end - start) + text[end:]
     return _BULLET.sub("", text, count=1)
 
 

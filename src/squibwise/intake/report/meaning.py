@@ -82,7 +82,8 @@ class Meaning(msgspec.Struct, frozen=True, kw_only=True):
 def join(sense: Sense, token: CodeToken | None, scope: Scope) -> Meaning:
     """Return what the words and the code of one line mean together."""
     words = parts(sense, scope)
-    said = _faults(first_rule(scope.catalog.vocabulary.faults, sense.rule_features()))
+    features = sense.rule_features() | ({"haspart"} if words else set())
+    said = _faults(first_rule(scope.catalog.vocabulary.faults, features))
     own = _own_row(token, scope)
     table = _table_row(token, scope)
     if own is not None:

@@ -72,7 +72,7 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
     sense = Sense()
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
-        is_place = "byside" in hit.means and tokens[hit.first].apart
+        is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
     words = [t.text for t in tokens]
     taken = {i for h in hits for i in range(h.first, h.last) if "skip" not in h.means}
@@ -80,6 +80,12 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
         _add_count(sense, hit, words, taken, hits)
     _settle_driver(sense)
     return sense
+
+
+def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
+    """Tell whether a phrase fills a stretch between two separators of the line."""
+    ends = hit.last == len(tokens) or tokens[hit.last].apart
+    return tokens[hit.first].apart and ends
 
 
 def sense_of(means: tuple[str, ...]) -> Sense:

@@ -21,7 +21,7 @@ _POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
 _ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _APART = re.compile(r"[;:,()\[\]|\t]|\s-\s| {3}")
 _AIR_BAG = re.compile(r"\bair[ -]bag")
-_MIN_FUZZY = 5
+_MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
 
 class Token(msgspec.Struct, frozen=True):
@@ -118,19 +118,39 @@ def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
 
 
 def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:
-    """Return the phrases of a line, the longest first at each place, none overlapping."""
+    """Return the phrases of a line: as many words covered as can be, by as few phrases.
+
+    Where two ways are as good, the longer phrase comes first.
+    """
     words = [t.text for t in tokens]
     ends = _ends(tokens)
     names = [n for n in (language, *BASE) if n and n in lexicon.phrases]
-    hits: list[Hit] = []
+    choice: list[Hit | None] = [None] * len(words)
+    cost: list[tuple[int, int]] = [(0, 0)] * (len(words) + 1)
+    for at in range(len(words) - 1, -1, -1):
+        bare, phrases = cost[at + 1]
+        cost[at] = (bare + 1, phrases)
+        for hit in _phrases_at(lexicon, words[: ends[at]], at, names):
+            reached = (cost[hit.last][0], cost[hit.last][1] + 1)
+            if reached < cost[at]:
+                choice[at], cost[at] = hit, reached
+    return _chosen(choice)
+
+
+def _chosen(choice: list[Hit | None]) -> tuple[Hit, ...]:
+    found = []
     at = 0
-    while at < len(words):
-        piece = words[: ends[at]]
-        hit = _longest_at(lexicon, piece, at, names) or _split_or_guess(lexicon, piece, at, names)
+    while at < len(choice):
+        hit = choice[at]
         if hit is not None:
-            hits.extend(hit)
-        at = hit[-1].last if hit else at + 1
-    return tuple(hits)
+            found.append(hit)
+        at = hit.last if hit is not None else at + 1
+    return tuple(found)
+
+
+def _phrases_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
+    """Every phrase that begins at a word, the longest first."""
+    return _known_at(lexicon, words, at, names) or _split_or_guess(lexicon, words, at, names)
 
 
 def _ends(tokens: tuple[Token, ...]) -> list[int]:
@@ -152,25 +172,23 @@ def find_layout(
     return (), 0
 
 
-def _longest_at(
-    lexicon: Lexicon, words: list[str], at: int, names: list[str]
-) -> tuple[Hit, ...] | None:
+def _known_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
+    found = []
     reach = min(lexicon.longest.get(words[at], 0), len(words) - at)
     for length in range(reach, 0, -1):
         key = tuple(words[at : at + length])
-        for name in names:
-            means = lexicon.phrases[name].get(key)
-            if means is not None:
-                return (Hit(means, at, at + length, name),)
-    return None
+        name = next((n for n in names if key in lexicon.phrases[n]), None)
+        if name is not None:
+            found.append(Hit(lexicon.phrases[name][key], at, at + length, name))
+    return tuple(found)
 
 
 def _split_or_guess(
     lexicon: Lexicon, words: list[str], at: int, names: list[str]
-) -> tuple[Hit, ...] | None:
+) -> tuple[Hit, ...]:
     word = words[at]
-    if word in lexicon.known or not word.isalpha() or len(word) < _MIN_FUZZY or len(word) > 60:
-        return None
+    if word in lexicon.known or not word.isalpha() or not _MIN_FUZZY <= len(word) <= _MAX_FUZZY:
+        return ()
     pieces = _compound(lexicon, word, names)
     if pieces:
         means = tuple(m for piece in pieces for m in piece)
@@ -178,14 +196,14 @@ def _split_or_guess(
     return _guess(lexicon, words, at, names)
 
 
-def _guess(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...] | None:
+def _guess(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
     """Read a misspelt word as the one known word it is near to, and look the phrase up again."""
     meant = _nearest(lexicon, words[at], tuple(names))
     if meant is None:
-        return None
+        return ()
     repaired = [*words[:at], meant, *words[at + 1 :]]
-    hit = _longest_at(lexicon, repaired, at, names)
-    return tuple(msgspec.structs.replace(h, guessed=True) for h in hit) if hit else None
+    hits = _known_at(lexicon, repaired, at, names)
+    return tuple(msgspec.structs.replace(h, guessed=True) for h in hits)
 
 
 def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
