@@ -2,6 +2,7 @@
 
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from squibwise.catalog.codes import CodeBook
 from squibwise.catalog.components import CommonLooks, Kind, LookWord
@@ -17,7 +18,6 @@ from squibwise.catalog.notices import (
     read_cautions,
     read_notices,
 )
-from squibwise.catalog.priors import Priors, read_priors
 from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
 from squibwise.catalog.release import Paper, RecordText, ReleaseFile, ReleaseGate
 from squibwise.catalog.rules import RuleBook, read_rules
@@ -25,6 +25,9 @@ from squibwise.catalog.tasks import TaskBook, read_tasks
 from squibwise.catalog.vin import VinRules
 from squibwise.catalog.vocabulary import Vocabulary, read_vocabulary
 from squibwise.errors import CatalogError
+
+if TYPE_CHECKING:
+    from squibwise.catalog.priors import Priors
 
 DATA = Path(__file__).parent / "data"
 
@@ -146,8 +149,10 @@ class Catalog:
         return {t.id: t for t in texts}
 
     @cached_property
-    def priors(self) -> Priors:
+    def priors(self) -> "Priors":
         """What is believed before a car is looked at: curves, shares, severities."""
+        from squibwise.catalog.priors import read_priors  # brings NumPy: only when asked for
+
         return read_priors(self.root / "priors")
 
     @cached_property

@@ -53,6 +53,8 @@ class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
     def spellings(self) -> tuple[str, ...]:
         """Return the phrase with every choice of alternatives."""
+        if "|" not in self.phrase:
+            return (self.phrase,)
         spelled = [""]
         for word in self.phrase.split():
             spelled = [f"{s} {w}".strip() for s in spelled for w in word.split("|")]

@@ -20,6 +20,7 @@ _FOLDS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'"
 _POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
 _ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _APART = re.compile(r"[;:,()\[\]|\t]|\s-\s| {3}")
+_PLAIN = re.compile(r"[a-z ]+")
 _AIR_BAG = re.compile(r"\bair[ -]bag")
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
@@ -67,7 +68,7 @@ class Lexicon:
         phrases = self.phrases.setdefault(term.language, {})
         words = self.words.setdefault(term.language, set())
         for spelling in term.spellings():
-            tokens = tuple(t.text for t in tokenise(spelling))
+            tokens = _tokens_of(spelling)
             if term.means[0] in LAYOUT:
                 self.layout[tokens] = (*self.layout.get(tokens, ()), *term.means)
             else:
@@ -105,6 +106,13 @@ def tokenise(text: str) -> tuple[Token, ...]:
         found.append(Token(match.group(), bool(found) and bool(_APART.search(between))))
         end = match.end()
     return tuple(found)
+
+
+def _tokens_of(phrase: str) -> tuple[str, ...]:
+    """The words of a phrase; most need no folding, which saves start-up time."""
+    if _PLAIN.fullmatch(phrase) and "air bag" not in phrase:
+        return tuple(phrase.split())
+    return tuple(t.text for t in tokenise(phrase))
 
 
 def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
