@@ -97,6 +97,31 @@ def test_a_cell_that_goes_on_below_belongs_to_its_row() -> None:
     ]
 
 
+def test_a_code_in_the_middle_of_a_tall_row_without_rules_keeps_its_words() -> None:
+    texts: list[tuple[float, float, str]] = []
+    for n in range(4):
+        y = 100 + 40.0 * n
+        texts += [(130, y - 6, f"Circuit {n} open"), (130, y + 6, "or high")]
+        texts += [(50, y, f"B000{n}"), (300, y, "present")]
+    assert rows(page(*texts)) == [
+        [f"B000{n}", f"Circuit {n} open or high", "present"] for n in range(4)
+    ]
+
+
+def test_a_row_of_column_names_that_repeats_lower_on_the_next_page_is_read_once() -> None:
+    head = ((50.0, "Code"), (130.0, "Text"))
+    pages = [
+        page(
+            *((x, 100 + 30.0 * n, word) for x, word in head),
+            (50, 160, f"B000{n}"),
+            (130, 160, "open"),
+        )
+        for n in range(2)
+    ]
+    found = [row.text() for rows_ in whole([page_rows(p) for p in pages]) for row in rows_]
+    assert found == ["Code\tText", "B0000\topen", "B0001\topen"]
+
+
 def test_an_indented_line_under_a_plain_line_stays_a_line() -> None:
     marks = page((50, 100, "B0001 Driver bag open"), (80, 112, "Status present"))
     assert rows(marks) == [["B0001 Driver bag open"], ["Status present"]]

@@ -3,12 +3,10 @@
 import datetime as dt
 import io
 import re
-import zipfile
 from collections.abc import Iterator
 from typing import Any
 
 from squibwise.errors import InputError
-from squibwise.intake.importers import archive
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.importers.document import Document, Importer
 from squibwise.intake.importers.limits import MAX_LINES, refuse_many
@@ -36,6 +34,10 @@ def read(document: Document) -> Extract:
     Raises:
         InputError: It is no workbook, holds macros or outside links, or unpacks to too much.
     """
+    import zipfile
+
+    from squibwise.intake.importers import archive
+
     _refuse(document)
     try:
         archive.refuse_entities(document.data, document.name)
@@ -48,6 +50,8 @@ def read(document: Document) -> Extract:
 
 def _refuse(document: Document) -> None:
     """Refuse what is not a plain workbook, before any library opens it."""
+    from squibwise.intake.importers import archive
+
     name = document.name
     if document.data.startswith(_OLE):
         raise InputError(

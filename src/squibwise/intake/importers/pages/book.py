@@ -20,12 +20,13 @@ def page_rows(marks: Marks) -> list[Row]:
 def whole(pages: Sequence[Sequence[Row]]) -> list[list[Row]]:
     """Return the rows of all pages; a head or foot that repeats stands on its first page only."""
     kept: list[list[Row]] = []
-    seen: list[tuple[str, float]] = []
+    seen: dict[str, list[Row]] = {}
     cut: Row | None = None  # the last row of the page before, above its foot
     for rows in pages:
         edges = {id(r) for r in (*rows[:_EDGE_ROWS], *rows[-_EDGE_ROWS:])}
         page = [r for r in rows if not (id(r) in edges and _is_seen(r, seen))]
-        seen += [(_pattern(r), r.y) for r in rows if id(r) in edges]
+        for row in (r for r in rows if id(r) in edges):
+            seen.setdefault(_pattern(row), []).append(row)
         if cut is not None and page and _goes_on(cut, page[0]):
             _replace(kept, cut, joined_row(cut, page[0].cells, page[0].bottom))
             page = page[1:]
@@ -34,9 +35,12 @@ def whole(pages: Sequence[Sequence[Row]]) -> list[list[Row]]:
     return kept
 
 
-def _is_seen(row: Row, seen: Sequence[tuple[str, float]]) -> bool:
-    pattern = _pattern(row)
-    return any(p == pattern and abs(y - row.y) <= _SAME_HEIGHT for p, y in seen)
+def _is_seen(row: Row, seen: dict[str, list[Row]]) -> bool:
+    """Tell whether a head, foot or row of column names stood on a page before."""
+    return any(
+        abs(other.y - row.y) <= _SAME_HEIGHT or (len(row.cells) > 1 and other.text() == row.text())
+        for other in seen.get(_pattern(row), ())
+    )
 
 
 def _pattern(row: Row) -> str:

@@ -1,6 +1,7 @@
 """Lines to rows: cells whose text runs over several lines are put together again."""
 
 import itertools
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from squibwise.intake.importers.pages.lines import starts_with_code
@@ -11,6 +12,8 @@ _WIDE = 0.5  # share of the print's width that a rule between rows spans
 _BOX_LINES = 8  # a ruled band with more lines than this is a box around text, not a row
 _GRID_CUTS = 5  # rules across the page that make a grid whose every band is a row
 _NEXT_LINE = 1.7  # line heights from a line to its continuation
+_NEARER = 0.8  # a line begins the next row when it is nearer to it by this factor
+_COLUMN_LINES = 3
 _ALIGNED = 0.4  # line heights that a continued cell may start beside its column
 
 
@@ -117,17 +120,51 @@ def _joined(pieces: Sequence[Segment]) -> Segment:
 
 
 def _open_rows(lines: Sequence[Line]) -> Iterator[Row]:
-    """Return the rows of lines that no rules part: a line whose cells continue joins the row."""
+    """Return the rows of lines that no rules part.
+
+    A line without a first column goes on with the row above, or begins the row below when it
+    stands nearer to that: cells are set to the top or to the middle of their row.
+    """
+    shared = _shared_starts(lines)
     row: Row | None = None
-    for line in lines:
-        if row is not None and continues(row, line.segments, line.y - row.bottom):
+    above: list[Line] = []
+    for line, after in itertools.zip_longest(lines, lines[1:]):
+        bottom = above[-1].y if above else row.bottom if row is not None else None
+        if after is not None and _leads(line, after, bottom, shared):
+            above.append(line)
+            continue
+        if row is not None and not above and continues(row, line.segments, line.y - row.bottom):
             row = joined_row(row, line.segments, line.y)
             continue
         if row is not None:
             yield row
-        row = _row([line], line.segments)
+        whole = [*above, line]
+        cells = _by_overlap([s for li in whole for s in li.segments]) if above else line.segments
+        row, above = _row(whole, cells), []
     if row is not None:
         yield row
+
+
+def _shared_starts(lines: Sequence[Line]) -> frozenset[int]:
+    """Return where pieces of at least three lines begin, in whole points."""
+    starts = Counter(round(s.x0) for line in lines for s in line.segments)
+    return frozenset(x for x, count in starts.items() if count >= _COLUMN_LINES)
+
+
+def _leads(line: Line, after: Line, bottom: float | None, shared: frozenset[int]) -> bool:
+    """Tell whether a line begins cells of the row whose first column stands on the next line."""
+    below = after.y - line.y
+    if below > _NEXT_LINE * line.size or (
+        bottom is not None and below > _NEARER * (line.y - bottom)
+    ):
+        return False
+    first = after.segments[0]
+    return (
+        len(after.segments) > 1
+        and all(s.x0 > first.x1 for s in line.segments)
+        and all(round(s.x0) in shared for s in line.segments)
+        and starts_with_code(first.text)
+    )
 
 
 def continues(row: Row, segments: Sequence[Segment], below: float) -> bool:
