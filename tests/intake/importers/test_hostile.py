@@ -194,6 +194,11 @@ def test_more_rows_than_a_report_has_are_refused() -> None:
     refused(sheet(rows), "long.xlsx", "rows")
 
 
+def test_more_cells_than_a_report_has_are_refused() -> None:
+    cells = b"".join(b'<c r="%s1"><v>1</v></c>' % (b"A" * (n % 3 + 1)) for n in range(60_001))
+    refused(sheet(b'<row r="1">' + cells + b"</row>"), "wide.xlsx", "cells")
+
+
 def test_many_parts_are_refused_before_a_library_opens_them() -> None:
     refused(book({f"xl/media/{n}.txt": b"" for n in range(1_001)}), "many.xlsx", "unpacks")
 

@@ -1,15 +1,18 @@
 """A look into a zip archive before any library opens it."""
 
 import io
+import re
 import zipfile
 
 from squibwise.errors import InputError
-from squibwise.intake.importers.limits import MIB
+from squibwise.intake.importers.limits import MAX_LINES, MIB, refuse_many
 
 MAX_PARTS = 1_000
 MAX_UNPACKED = 24 * MIB
 _MAX_RATIO = 200
 _SMALL = MIB
+_MAX_CELLS = 60_000
+_ROW, _CELL = re.compile(rb"<(?:\w+:)?row[\s>/]"), re.compile(rb"<(?:\w+:)?c[\s>/]")
 _REMEDY = "Save the sheet with the faults as CSV and read that."
 
 
@@ -50,23 +53,25 @@ def refuse_bomb(data: bytes, name: str) -> None:
         )
 
 
-def refuse_entities(data: bytes, name: str) -> None:
-    """Refuse XML parts that declare entities: spreadsheets never do, bombs do.
+def refuse_parts(data: bytes, name: str) -> None:
+    """Refuse XML parts that declare entities, which no workbook needs, or hold too many cells.
 
     Raises:
-        InputError: A part has a document type declaration, or cannot be unpacked.
+        InputError: So it is, or a part cannot be unpacked.
     """
+    rows = cells = 0
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         for part in archive.infolist():
-            if part.filename.lower().endswith((".xml", ".rels")) and _declares(archive, part):
+            if not part.filename.lower().endswith((".xml", ".rels")):
+                continue
+            content = archive.read(part).replace(b"\x00", b"")  # UTF-16 too
+            if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
                 raise InputError(
                     f"{name}: a part of the workbook declares XML entities, which no workbook "
                     "needs; it was not opened.",
                     remedy=_REMEDY,
                 )
-
-
-def _declares(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
-    with archive.open(part) as stream:
-        content = stream.read().replace(b"\x00", b"")  # UTF-16 too
-    return b"<!DOCTYPE" in content or b"<!ENTITY" in content
+            rows += len(_ROW.findall(content))
+            cells += len(_CELL.findall(content))
+    refuse_many(name, rows, MAX_LINES, "rows")
+    refuse_many(name, cells, _MAX_CELLS, "cells")

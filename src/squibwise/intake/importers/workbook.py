@@ -40,7 +40,7 @@ def read(document: Document) -> Extract:
 
     _refuse(document)
     try:
-        archive.refuse_entities(document.data, document.name)
+        archive.refuse_parts(document.data, document.name)
         return _read(document)
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, OSError, SyntaxError) as broken:
         raise InputError(
