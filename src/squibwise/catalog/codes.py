@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.reading import read_toml, read_tsv, refuse_repeats
 from squibwise.catalog.vocabulary import FEATURES, VALUES, shares
-from squibwise.errors import CatalogError, InputError
+from squibwise.errors import CatalogError, InputError, ModelError
 from squibwise.model.car import OwnCode
 from squibwise.model.names import split_component
 from squibwise.model.origin import Origin
@@ -192,7 +192,10 @@ def _own_code(
 def _own_component(text: str, where: str, kinds: frozenset[str]) -> str | None:
     if text == "-":
         return None
-    name = split_component(text)
+    try:
+        name = split_component(text)
+    except ModelError as error:
+        raise InputError(f"{where}: {error}", remedy=error.remedy) from error
     if name.kind not in kinds:
         raise InputError(f"{where}: unknown component '{text}'", remedy="Write <place>.<kind>.")
     return text

@@ -249,7 +249,12 @@ def _role(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> str:
     roles = (
         ("advice" in first, "unread"),
         (bool(words) and all_header(words, lexicon), "header"),
-        (bool({"key", "meta", "module"} & label) and _is_number(words[length:]), "meta"),
+        (
+            bool({"key", "meta", "module"} & label)
+            and _is_number(words[length:])
+            and not line.failure_type,
+            "meta",
+        ),
         (is_key, "words" if tells or _names_place(line) else "meta"),
         ("meta" in first and _is_meta(line, words, length, first), "meta"),
         (_is_heading(line, words, lexicon) or "module" in label, "heading"),

@@ -1,0 +1,428 @@
+"""Whole reports: layouts, counts, scope of code tables, coverage. Texts of our own making."""
+
+from pathlib import Path
+
+import pytest
+
+from squibwise.catalog.codes import read_own_codes
+from squibwise.catalog.load import load_catalog
+from squibwise.errors import InputError
+from squibwise.intake.report.entry import read_report
+from squibwise.model.car import Car, OwnCode
+from squibwise.model.report import ReadReport
+
+CATALOG = load_catalog()
+CASES = Path(__file__).parents[1] / "cases"
+KINDS = frozenset(CATALOG.kinds)
+
+
+def read(text: str, car: Car | None = None) -> ReadReport:
+    return read_report(text.encode("utf-8"), "report.txt", CATALOG, car)
+
+
+def found(report: ReadReport) -> list[tuple[str | None, str | None, int | None, str]]:
+    return [(ln.code, ln.component, ln.stage, ln.fault) for ln in report.lines]
+
+
+def findings(report: ReadReport) -> list[str]:
+    return [f.code for f in report.findings]
+
+
+def car_with(*components: str, hand: str = "left", codes: tuple[OwnCode, ...] = ()) -> Car:
+    side = "left" if hand == "left" else "right"
+    return Car(drive_hand=side, equipment="own", components=components, codes=codes)
+
+
+# Demo case (a): what a mechanic reads off its report.
+def test_the_front_corner_hit_is_read_in_full() -> None:
+    data = (CASES / "harrow-07" / "evidence" / "scan-before.txt").read_bytes()
+    report = read_report(data, "scan-before.txt", CATALOG)
+    assert found(report) == [
+        ("B0001", "driver.front-bag", 1, "open-or-high"),
+        ("B0010", "passenger.front-bag", 1, "open-or-high"),
+        ("B0004", "driver.knee-bag", None, "open-or-high"),
+        ("B0070", "driver.retractor-pretensioner", None, "open-or-high"),
+        ("B0072", "passenger.retractor-pretensioner", None, "open-or-high"),
+        ("B1193", "centre.control-unit", None, "event-recorded"),
+        ("B0095", "nose-right.impact-sensor", None, "open-or-high"),
+    ]
+    assert report.vin == "0Z9HB5A26KR000417"
+    assert report.coverage.unit_volts == 12.4
+    assert report.unread == ()
+
+
+@pytest.mark.parametrize("case", sorted(p.name for p in CASES.iterdir() if p.is_dir()))
+def test_no_line_of_a_demo_report_is_unread(case: str) -> None:
+    for path in (CASES / case).glob("evidence/*.txt"):
+        report = read_report(path.read_bytes(), path.name, CATALOG)
+        assert report.unread == (), path.name
+        assert "count-differs" not in findings(report), path.name
+
+
+def test_a_block_with_counters_times_and_raw_bytes_is_one_fault() -> None:
+    report = read(
+        "DTC: B0001-13\nDescription: Driver airbag stage 1\nFailure type: circuit open\n"
+        "Status: active\nOccurrence counter: 3\nOdometer: 61204 km\nTime: 10:22:31\n"
+        "Raw: 80 01 13 2F\n"
+    )
+    (line,) = report.lines
+    assert (line.code, line.failure_type, line.fault) == ("B0001", "13", "open-or-high")
+    assert line.status == ("present", "pending", "stored")
+    assert line.also == ("800113",)
+    assert report.unread == ()
+
+
+def test_the_status_may_stand_on_the_following_line() -> None:
+    (line,) = read("B1234 Left curtain airbag open\n   intermittent\n").lines
+    assert line.status == ("intermittent",)
+
+
+def test_the_failure_type_may_stand_on_its_own_line() -> None:
+    (line,) = read("B1234 Left curtain airbag\nFailure type: 12\n").lines
+    assert (line.failure_type, line.fault) == ("12", "short-to-battery")
+
+
+def test_descriptions_may_stand_above_their_codes() -> None:
+    report = read("Left curtain - open\nB1001\nRight curtain - short to ground\nB1002\n")
+    assert found(report) == [
+        ("B1001", "left.curtain", None, "open-or-high"),
+        ("B1002", "right.curtain", None, "short-to-ground"),
+    ]
+
+
+def test_a_count_that_agrees_says_nothing_and_one_that_does_not_is_a_finding() -> None:
+    lines = "B1001 Driver airbag open\nB1002 Left curtain open\n"
+    assert "count-differs" not in findings(read("Airbag: 2 faults\n" + lines))
+    report = read("Airbag: 3 faults\n" + lines)
+    (finding,) = [f for f in report.findings if f.code == "count-differs"]
+    assert finding.origin.line == 1
+    assert "3 faults" in finding.message
+
+
+def test_counts_go_by_module() -> None:
+    text = (
+        "Engine control module: 1 fault\nP0301 Misfire\n"
+        "Airbag module: 2 faults\nB1001 Driver airbag open\nB1002 Left curtain open\n"
+        "Total faults: 3\n"
+    )
+    report = read(text)
+    assert "count-differs" not in findings(report)
+    assert [ln.module for ln in report.lines] == ["Engine control module"] + ["Airbag module"] * 2
+    assert report.coverage.modules == ("Engine control module", "Airbag module")
+
+
+def test_two_codes_for_one_fault_are_counted_once() -> None:
+    report = read(
+        "B1001 Driver airbag squib 1 open\nB1002 Driver airbag, stage 1, resistance too high\n"
+        "B1003 Driver airbag squib 2 open\n"
+    )
+    assert [ln.repeats for ln in report.lines] == [(), (1,), ()]
+
+
+def test_the_same_code_current_and_in_history_is_counted_once() -> None:
+    report = read("B1001 Left curtain open - current\nB1001 Left curtain open - history\n")
+    assert [ln.repeats for ln in report.lines] == [(), (1,)]
+
+
+def test_nothing_is_dropped() -> None:
+    report = read("B1001 Left curtain open\n\nzzz qqq xyzzy\n*** ---\nOdometer: 61204 km\n")
+    assert [(u.line, u.raw) for u in report.unread] == [(3, "zzz qqq xyzzy")]
+
+
+def test_advice_is_neither_a_fault_nor_part_of_one() -> None:
+    report = read("B1001 Driver airbag open\nCheck clock spring for open circuit\n")
+    assert found(report) == [("B1001", "driver.front-bag", None, "open-or-high")]
+    assert [u.line for u in report.unread] == [2]
+
+
+def test_one_line_of_a_workshop_note_may_hold_several_faults() -> None:
+    report = read("driver bag both stages open, left curtain open and RH front sensor no comms\n")
+    assert found(report) == [
+        (None, "driver.front-bag", 1, "open-or-high"),
+        (None, "driver.front-bag", 2, "open-or-high"),
+        (None, "left.curtain", None, "open-or-high"),
+        (None, "nose-right.impact-sensor", None, "communication"),
+    ]
+
+
+# Source: SAE J2012 codes that two independent public reproductions share.
+@pytest.mark.parametrize(
+    ("code", "component", "stage"),
+    [
+        ("B0001", "driver.front-bag", 1),
+        ("B0002", "driver.front-bag", 2),
+        ("B0003", "driver.front-bag", 3),
+        ("B0004", "driver.knee-bag", None),
+        ("B0005", "driver.column-charge", None),
+        ("B0010", "passenger.front-bag", 1),
+        ("B0011", "passenger.front-bag", 2),
+        ("B0013", "passenger.knee-bag", None),
+        ("B0020", "driver.seat-bag", None),
+        ("B0021", "left.curtain", None),
+        ("B0022", "left.curtain-2", None),
+        ("B0028", "passenger.seat-bag", None),
+        ("B0029", "right.curtain", None),
+        ("B002A", "right.curtain-2", None),
+        ("B0052", "passenger.buckle-switch", None),
+        ("B0080", "driver.load-limiter-charge", None),
+        ("B00A0", "passenger.occupant-sensor", None),
+        ("B00B5", "driver.seat-position-sensor", None),
+        ("B00C0", "passenger.occupant-sensor", None),
+    ],
+)
+def test_a_confirmed_code_without_words_names_its_part(
+    code: str, component: str, stage: int | None
+) -> None:
+    (line,) = read(code).lines
+    assert (line.component, line.stage, line.basis) == (component, stage, "code")
+    assert line.sources == ("sae-j2012",)
+
+
+@pytest.mark.parametrize("code", ["B0070", "B0072", "B0090", "B0095"])
+def test_an_unconfirmed_code_without_words_is_only_a_candidate(code: str) -> None:
+    (line,) = read(code).lines
+    assert line.component is None
+    assert line.weak == "from-memory"
+    assert sum(c.weight for c in line.candidates) == pytest.approx(1.0)
+    assert any(c.component is None for c in line.candidates)
+
+
+def test_a_maker_code_without_words_means_nothing_here() -> None:
+    (line,) = read("B1193").lines
+    assert (line.component, line.candidates, line.basis) == (None, (), "none")
+
+
+def test_a_side_code_follows_the_drive_hand() -> None:
+    car = car_with("driver.seat-bag", "passenger.seat-bag", hand="right")
+    (line,) = read("B0020", car).lines
+    assert line.component == "passenger.seat-bag"
+
+
+def test_description_beats_number_and_both_are_kept() -> None:
+    report = read("B0010-13 Driver knee airbag open\n")
+    (line,) = report.lines
+    assert line.component == "driver.knee-bag"
+    weights = {c.component: c.weight for c in line.candidates}
+    assert weights == pytest.approx({"driver.knee-bag": 0.9, "passenger.front-bag": 0.1})
+    assert "words-against-code" in findings(report)
+
+
+def test_a_stage_that_the_number_contradicts_is_reported() -> None:
+    report = read("B0001 Driver airbag stage 2 open\n")
+    assert report.lines[0].stage == 2
+    assert "words-against-code" in findings(report)
+
+
+def test_words_and_failure_type_that_disagree_are_reported() -> None:
+    report = read("B1234-1A Left curtain airbag open circuit\n")
+    assert report.lines[0].fault == "open-or-high"
+    assert {c.fault for c in report.lines[0].candidates} == {"open-or-high", "low-or-short"}
+    assert "words-against-failure-type" in findings(report)
+
+
+def test_the_users_own_table_reads_codes_that_no_shipped_table_knows(tmp_path: Path) -> None:
+    path = tmp_path / "own.tsv"
+    path.write_text(
+        "code\tcomponent\tstage\tfault\ttext\n"
+        "01221\tpillar-left.impact-sensor\t-\t-\tside sensor\n"
+        "13\tdriver.front-bag\t1\topen-or-high\tflash code 13\n"
+        "B1555-13\tleft.curtain\t-\topen-or-high\t-\n",
+        encoding="utf-8",
+    )
+    codes = read_own_codes(path, "maker's code list, page 3", KINDS)
+    car = car_with("left.curtain", codes=codes)
+    assert found(read("13", car)) == [("13", "driver.front-bag", 1, "open-or-high")]
+    assert found(read("B1555-13", car)) == [("B1555", "left.curtain", None, "open-or-high")]
+    report = read("01221 - no communication", car)
+    assert found(report) == [("01221", "pillar-left.impact-sensor", None, "communication")]
+    assert report.lines[0].sources == ("maker's code list, page 3",)
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ("13\troof.thing\t-\t-\t-", "not a place"),
+        ("13\tdriver.thing\t-\t-\t-", "own.tsv:2: unknown component 'driver.thing'"),
+        ("13\t-\tone\t-\t-", "own.tsv:2: stage 'one' is no number"),
+        ("13\t-\t-\tbroken\t-", "own.tsv:2: unknown fault 'broken'"),
+        ("13\t-", "2 cells, not 5"),
+    ],
+)
+def test_a_broken_table_of_the_user_names_its_line(tmp_path: Path, row: str, message: str) -> None:
+    path = tmp_path / "own.tsv"
+    path.write_text("code\tcomponent\tstage\tfault\ttext\n" + row + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match=message):
+        read_own_codes(path, "somewhere", KINDS)
+
+
+def test_a_table_of_the_user_needs_a_source(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="needs a source"):
+        read_own_codes(tmp_path / "own.tsv", " ", KINDS)
+
+
+@pytest.mark.parametrize(
+    ("text", "component", "fault"),
+    [
+        ("B1A01 Implausible crash signal", None, "performance"),
+        ("B1A02 Crash memory full", "centre.control-unit", "event-recorded"),
+        ("B1A03 Deployment commanded", "centre.control-unit", "event-recorded"),
+        ("B1A04 Crash data stored - locked", "centre.control-unit", "event-recorded"),
+        (
+            "B1A05 Front crash sensor left, signal implausible",
+            "nose-left.impact-sensor",
+            "performance",
+        ),
+    ],
+)
+def test_event_words_are_told_apart(text: str, component: str | None, fault: str) -> None:
+    (line,) = read(text).lines
+    assert (line.component, line.fault) == (component, fault)
+
+
+def test_left_and_right_follow_the_cars_drive_hand() -> None:
+    parts = ("driver.front-bag", "passenger.front-bag")
+    text = "B1001 Left front airbag open\n"
+    assert read(text, car_with(*parts)).lines[0].component == "driver.front-bag"
+    assert read(text, car_with(*parts, hand="right")).lines[0].component == "passenger.front-bag"
+    assumed = read(text)
+    assert assumed.lines[0].component == "driver.front-bag"
+    assert "drive-hand-assumed" in findings(assumed)
+
+
+def test_a_report_that_names_seat_and_side_together_shows_the_drive_hand() -> None:
+    report = read("B1001 Driver (RH) airbag open\nB1002 Left front pretensioner open\n")
+    assert report.lines[1].place == "passenger"
+    assert "drive-hand-assumed" not in findings(report)
+
+
+def test_a_seat_that_contradicts_the_cars_hand_is_left_open() -> None:
+    car = car_with("driver.front-bag", "passenger.front-bag")
+    (line,) = read("B1001 Driver right front airbag open\n", car).lines
+    assert line.component is None
+    assert {c.component for c in line.candidates} == {"driver.front-bag", "passenger.front-bag"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "B1001 Driver and passenger airbag open",
+        "B1001 Left or right curtain open",
+        "B1001 Driver stage fault open",
+        "B1001 Airbag squib open",
+        "B1001 FR pretensioner open",
+    ],
+)
+def test_an_unclear_seat_is_never_guessed(text: str) -> None:
+    (line,) = read(text).lines
+    assert line.place is None or line.kind == "control-unit"
+
+
+def test_an_unclear_stage_is_never_guessed() -> None:
+    (line,) = read("B1001 Driver airbag squib 1 or 2 open").lines
+    assert (line.component, line.stage) == ("driver.front-bag", None)
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "kind"),
+    [
+        ("B1001 Driver stage 2 squib open", "driver", "front-bag"),
+        ("B1001 Passenger squib driver short", "centre", "control-unit"),
+        ("B1001 Low side driver failure, passenger airbag", "centre", "control-unit"),
+        ("B1001 Airbag lamp driver circuit open", "centre", "warning-lamp"),
+        ("B1001 Driver squib open", "driver", "front-bag"),
+    ],
+)
+def test_driver_is_a_seat_or_an_output_stage(text: str, place: str, kind: str) -> None:
+    (line,) = read(text).lines
+    assert (line.place, line.kind) == (place, kind)
+
+
+@pytest.mark.parametrize(
+    ("text", "component"),
+    [
+        ("B1001 dirver airbag open", "driver.front-bag"),
+        ("B1001 pasenger airbag open", "passenger.front-bag"),
+        ("B1001 rigth curtian airbag open", "right.curtain"),
+        ("B1001 Driver seatbelt pretentioner open", "driver.retractor-pretensioner"),
+    ],
+)
+def test_slips_of_the_pen_are_read(text: str, component: str) -> None:
+    assert read(text).lines[0].component == component
+
+
+@pytest.mark.parametrize("word", ["eight", "might", "bright", "drive", "river", "lift", "passage"])
+def test_ordinary_words_are_not_taken_for_misspelt_sides_or_seats(word: str) -> None:
+    (line,) = read(f"B1001 {word} curtain airbag open").lines
+    assert (line.place, line.side) == (None, None)
+
+
+def test_one_cause_behind_many_codes_is_flagged() -> None:
+    report = read(
+        "U0100 Lost communication with engine control module\n"
+        "B1001 Left front impact sensor no communication\n"
+        "B1002 Right front impact sensor no communication\nB1003 Supply voltage too low\n"
+        "B1004 Left curtain open\n"
+    )
+    assert "one-cause-behind-many" in findings(report)
+    assert "one-cause-behind-many" not in findings(read("B1003 Supply voltage too low\n"))
+
+
+# Source: one maker's service text, as reposted: circuit tests run from 9 to 16 V.
+@pytest.mark.parametrize(
+    ("volts", "able"), [("8.9", False), ("9.0", None), ("12.4", None), ("16.1", False)]
+)
+def test_a_supply_out_of_range_means_that_the_unit_could_not_test(
+    volts: str, able: bool | None
+) -> None:
+    coverage = read(f"Supply {volts} V\nB1001 Left curtain open\n").coverage
+    assert (coverage.unit_volts, coverage.able) == (float(volts), able)
+
+
+def test_tests_that_had_not_run_are_listed_by_component() -> None:
+    coverage = read("B1001-13 Left curtain\n Status: 0x50\n").coverage
+    assert coverage.not_tested == ("left.curtain",)
+    assert coverage.why
+
+
+def test_a_crash_locked_unit_limits_what_the_report_covers() -> None:
+    coverage = read("B1193 Crash data stored, locked\n").coverage
+    assert coverage.able is None
+    assert "crash record" in coverage.why[0]
+
+
+def test_a_unit_that_is_not_configured_may_not_test_at_all() -> None:
+    assert read("B1194 Control unit not configured\n").coverage.able is False
+
+
+def test_a_part_the_car_does_not_have_is_reported() -> None:
+    report = read("B1001 Driver knee airbag open\n", car_with("driver.front-bag"))
+    assert "part-not-in-equipment" in findings(report)
+
+
+def test_the_cars_equipment_decides_between_readings() -> None:
+    car = car_with("driver.buckle-pretensioner")
+    assert read("B1001 Driver belt tensioner open\n", car).lines[0].component == (
+        "driver.buckle-pretensioner"
+    )
+
+
+def test_a_code_cut_short_lists_what_it_may_have_been() -> None:
+    report = read("B000\n")
+    (line,) = report.lines
+    assert line.code is None
+    assert {c.code for c in line.candidates} >= {"B0001", "B0002", "B0004"}
+    assert "code-cut-short" in findings(report)
+
+
+def test_a_clean_report_is_no_proof() -> None:
+    report = read("Airbag control module\nNo faults found\n")
+    assert report.lines == ()
+    assert report.coverage.able is None
+
+
+def test_a_report_without_any_fault_or_count_says_so() -> None:
+    assert "no-fault-found" in findings(read("hello world\n"))
+
+
+def test_two_vins_are_reported() -> None:
+    assert "two-vins" in findings(read("VIN 1M8GDM9AXKP042788\nVIN LJCPCBLCX11000237\n"))
