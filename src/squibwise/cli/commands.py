@@ -94,11 +94,12 @@ def trace(case_path: Path, loop: str, as_json: bool) -> int:
 @json_option
 def work(case_path: Path, why: str | None, as_json: bool) -> int:
     """List what must be done, in order, with holds and cautions, and what it costs."""
-    from squibwise import case
+    from squibwise import case, plan
     from squibwise.cli import show_work
 
     opened, catalog = _opened(case_path)
-    todo, costs = case.work(opened, catalog), case.cost(opened, catalog)
+    todo = case.work(opened, catalog)
+    costs = plan.cost(opened, todo, catalog)
     blocks = show_work.chosen(opened, todo, costs, catalog, why)
     code = output.exit_code((*opened.findings, *todo.findings))
     value = _with_case(opened, output.as_builtins(todo))

@@ -9,7 +9,7 @@ import click
 from rich.console import RenderableType
 from rich.text import Text
 
-from squibwise import case
+from squibwise import case, plan
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output, page, show_assess, show_cost, show_work
 from squibwise.errors import InputError, UnavailableError
@@ -23,7 +23,7 @@ CHECKOUT_CASES = Path(__file__).parents[3] / "tests" / "cases"
 
 def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
     """Show every case of a folder and write its record; return the exit code."""
-    cases = _cases(folder)
+    cases = case_folders(folder)
     out.mkdir(parents=True, exist_ok=True)
     started, catalog, told = perf_counter(), load_catalog(), []
     for number, path in enumerate(cases, start=1):
@@ -38,7 +38,13 @@ def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
     return 0
 
 
-def _cases(folder: Path | None) -> list[Path]:
+def case_folders(folder: Path | None) -> list[Path]:
+    """Return the cases to walk through, in order.
+
+    Raises:
+        InputError: The folder holds none.
+        UnavailableError: No folder is named, and this is no checkout with demo cases.
+    """
     root = folder or CHECKOUT_CASES
     found = [file.parent for file in sorted(root.glob("*/case.toml"), key=_first_line)]
     if found:
@@ -60,7 +66,7 @@ def _first_line(file: Path) -> str:
 def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str, object]:
     opened = case.open_case(path, catalog)
     states, todo = case.assess(opened, catalog), case.work(opened, catalog)
-    costs = case.cost(opened, catalog)
+    costs = plan.cost(opened, todo, catalog)
     record = case.release(opened, catalog, dt.date.today())
     pdf = out / f"{opened.id}.pdf"
     files.write_record(record, pdf)

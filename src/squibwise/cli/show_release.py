@@ -44,8 +44,9 @@ def _told(gates: Iterable[Gate]) -> list[tuple[str, str]]:
 
 def verification(result: Verification, file: Path) -> list[RenderableType]:
     """Return whether a record is whole and unchanged, and what that does not say."""
-    word = "is whole and unchanged" if result.valid else "CANNOT BE RELIED ON"
-    shown: list[RenderableType] = [Text(f"{file} {word}", style="bold" if result.valid else "red")]
+    word = "Whole and unchanged:" if result.valid else "CANNOT BE RELIED ON:"
+    style = "bold" if result.valid else "bold red"
+    shown: list[RenderableType] = [Text(f"{word} {file}", style=style)]
     shown += page.findings(result.problems, "About the record")
     limits = "This says nothing of whether the work was good, only that the text is as issued."
     return [*shown, page.para(f"\n{limits}", indent=0)]
