@@ -27,10 +27,11 @@ def summary(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
         page.heading("Still to be paid", f"{case.currency}, from the prices you entered")
     ]
     table = [("rules", "low", "likely", "high", "hands-on")]
-    table += [
-        (rules_of(c), _sum(c.low), _sum(c.likely), _sum(c.high), page.minutes(c.minutes))
-        for c in costs
-    ]
+    sums = [(_sum(c.low), _sum(c.likely), _sum(c.high), page.minutes(c.minutes)) for c in costs]
+    if len(costs) > 1 and len(set(sums)) == 1:
+        table.append(("every profile", *sums[0]))
+    else:
+        table += [(rules_of(c), *figures) for c, figures in zip(costs, sums, strict=True)]
     shown.append(page.rows(table, right=(1, 2, 3)))
     missing = list(dict.fromkeys(key for c in costs for key in c.unpriced))
     if missing:

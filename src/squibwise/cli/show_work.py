@@ -62,6 +62,10 @@ def _sum(todo: Work) -> list[tuple[str, str]]:
     open_items = [i for i in todo.items if not i.done and i.action != "keep"]
     by_action = {a: [i for i in open_items if i.action == a] for a in _COUNTED}
     table = [("replace", _replaced(by_action["replace"], todo))]
+    first = [i for i in open_items if i.component is None and i.strict == "inspect-first"]
+    if first:
+        told = (f"{i.title} ({page.percent(i.probability)})" for i in first)
+        table.insert(0, ("look first", "\n".join(told)))
     for action in ("trace", "calibrate"):
         names = ", ".join(i.component or i.id for i in by_action[action])
         table += [(action, names)] if names else []
@@ -148,6 +152,8 @@ def _spread(todo: Work) -> list[RenderableType]:
     if len(todo.spread) < 2:
         return []
     likely = {name: [i for i in ids if asks(todo, name, i)] for name, ids in todo.spread.items()}
+    if len({frozenset(ids) for ids in likely.values()}) == 1:
+        return [page.heading("What each rule profile asks for", "all ask for the same")]
     counts = [
         (name, *(str(sum(i.endswith(f":{a}") for i in ids)) for a in _COUNTED))
         for name, ids in likely.items()

@@ -12,7 +12,7 @@ from squibwise.intake.case_file.notes import Notes, did_you_mean, suggest
 from squibwise.intake.case_file.wording import show
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
-from squibwise.model.words import Action
+from squibwise.model.words import RELEASE_WORDS, VERDICT_WORDS, Action
 
 Check = Callable[[str, Path, Notes], bool]
 
@@ -20,16 +20,6 @@ _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 _NEAR = 500  # files looked at for a suggestion
 _ITEM_ACTIONS = (*get_args(Action), "trace", "disposal")
 _ITEM_IDS = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
-RELEASE_WORDS = (  # what a person signs for at release, beside gates and work items
-    "cautions",
-    "contradictions",
-    "disposal",
-    "final-scan",
-    "lamp-check",
-    "maker-procedure",
-    "release",
-)
-VERDICT_WORDS = ("seat-trials", "label")  # verdicts on a component that a person may decide
 _WHOLE_CAR = ("battery", "codes")
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
 
+import msgspec
 from rapidfuzz import fuzz, process
 
 from squibwise.catalog.load import Catalog
@@ -14,19 +15,22 @@ _CLOSE = (
 )
 
 
-class Mention:
-    """A component named somewhere in the file, to be compared with the car's equipment."""
+class Mention(msgspec.Struct, frozen=True, kw_only=True):
+    """A component named somewhere in the file, to be compared with the car's equipment.
 
-    __slots__ = ("component", "path", "stage")
+    Attributes:
+        component: Component id.
+        stage: Circuit that was named; 1 when none was.
+        path: Where it stands.
+    """
 
-    def __init__(self, component: str, stage: int, path: Path) -> None:
-        self.component = component
-        self.stage = stage
-        self.path = path
+    component: str
+    stage: int
+    path: Path
 
 
 class Notes:
-    """What is being learned while a case file is read. A class because every check adds to it.
+    """What is being learned while a case file is read; a class because every check adds to it.
 
     Args:
         name: Name of the case file, as messages show it.
@@ -65,7 +69,7 @@ class Notes:
     def mention(self, component: str, stage: int, path: Path) -> None:
         """Remember that the evidence, or a number of circuits, named a component."""
         if path[0] == "evidence" or path[:2] == ("car", "stages"):
-            self.mentions.append(Mention(component, stage, path))
+            self.mentions.append(Mention(component=component, stage=stage, path=path))
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
