@@ -214,13 +214,26 @@ def _guess(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tup
     return tuple(msgspec.structs.replace(h, guessed=True) for h in hits)
 
 
+@lru_cache(maxsize=512)
+def _of_length(lexicon: Lexicon, names: tuple[str, ...], length: int) -> tuple[str, ...]:
+    """Known words that a word of a length can be near to."""
+    slips = _slips(length)
+    known = {w for n in names for w in lexicon.words[n] if abs(len(w) - length) <= slips}
+    return tuple(sorted(known))
+
+
+def _slips(length: int) -> int:
+    return 2 if length >= 9 else 1
+
+
+@lru_cache(maxsize=4096)
 def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
     """The only known word within one slip (two in long words); None when two are as near."""
     from rapidfuzz import process
     from rapidfuzz.distance import OSA
 
-    slips = 2 if len(word) >= 9 else 1
-    known = sorted({w for n in names for w in lexicon.words[n] if abs(len(w) - len(word)) <= slips})
+    slips = _slips(len(word))
+    known = _of_length(lexicon, names, len(word))
     near = process.extract(word, known, scorer=OSA.distance, score_cutoff=slips, limit=3)
     if not near or (len(near) > 1 and near[0][1] == near[1][1]):
         return None
