@@ -42,3 +42,17 @@ Extent = Literal["none", "light", "moderate", "severe"]
 OccupantClass = Literal["empty", "child-or-small", "adult"]
 Belt = Literal["latched", "unlatched"]
 Outcome = Literal["met", "not met", "undecided"]
+
+RELEASE_WORDS = (
+    "cautions",
+    "contradictions",
+    "disposal",
+    "final-scan",
+    "lamp-check",
+    "maker-procedure",
+    "release",
+)
+"""What a person signs for at release, beside gates and work items."""
+
+VERDICT_WORDS = ("seat-trials", "label")
+"""Verdicts on a component that a person may decide, written ``<word>:<component>``."""

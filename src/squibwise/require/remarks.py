@@ -3,15 +3,16 @@
 from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.titles import component_title
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
+from squibwise.model.words import RELEASE_WORDS, VERDICT_WORDS
 from squibwise.model.work import WorkItem
 from squibwise.require.job import Job
 from squibwise.require.progress import STEP, Progress
 from squibwise.require.steps import KEY_ON_GATE, live_stages
-from squibwise.require.words import component_title
 
 UNIT = "centre.control-unit"
 
@@ -121,7 +122,7 @@ def _strangers(case: Case, items: tuple[WorkItem, ...], catalog: Catalog) -> Ite
     steps = {STEP + s for s in catalog.tasks.steps} | set(catalog.tasks.steps)
     for e in case.evidence:
         named = e.what if isinstance(e, Passed) else e.item if isinstance(e, DoneWork) else None
-        if named and named not in words | steps:
+        if named and named not in words | steps and not _is_for_release(named):
             yield Finding(
                 code="item-not-on-list",
                 severity="note",
@@ -129,3 +130,8 @@ def _strangers(case: Case, items: tuple[WorkItem, ...], catalog: Catalog) -> Ite
                 remedy="Check the word; if the item fell away, leave the entry as it is.",
                 origin=e.origin,
             )
+
+
+def _is_for_release(word: str) -> bool:
+    head, _, tail = word.partition(":")
+    return word in RELEASE_WORDS or tail == "disposal" or head in (*VERDICT_WORDS, "reading")

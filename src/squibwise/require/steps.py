@@ -6,6 +6,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Step
+from squibwise.catalog.titles import component_title
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
@@ -14,7 +15,6 @@ from squibwise.model.work import Caution, WorkItem
 from squibwise.require.demands import REPLACE, Demand
 from squibwise.require.job import Job
 from squibwise.require.progress import STEP, step_done
-from squibwise.require.words import component_title
 
 KEY_ON_GATE = "key-on-safe"
 LIVE_CHARGES = "live-charges"

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.titles import component_title
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
@@ -25,15 +26,6 @@ _STATES = {
     "struck": "struck",
     "sound": "sound",
 }
-
-
-def component_title(component: str, catalog: Catalog) -> str:
-    """Return a component in words, such as ``driver front airbag``."""
-    name = split_component(component)
-    place = "" if name.place == "centre" else name.place.replace("row", "row ") + " "
-    number = "" if name.number == 1 else f" {name.number}"
-    kind = catalog.kinds.get(name.kind)
-    return f"{place.replace('-', ' ')}{kind.title if kind else name.kind}{number}"
 
 
 def item_title(demand: Demand, catalog: Catalog) -> str:

@@ -10,9 +10,9 @@ import pytest
 from squibwise.catalog.load import Catalog
 from squibwise.intake import load_case
 from squibwise.intake.case_file import schema
-from squibwise.intake.case_file.checks import RELEASE_WORDS
 from squibwise.intake.case_file.evidence import Entry
 from squibwise.intake.case_file.records import ENTRIES, CaseFile
+from squibwise.model.words import RELEASE_WORDS
 
 ROOT = Path(__file__).parents[3]
 PAGE = (ROOT / "docs" / "case-file.md").read_text(encoding="utf-8")
