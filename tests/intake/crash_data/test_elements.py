@@ -3,6 +3,7 @@
 import contextlib
 import math
 import time
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -102,6 +103,16 @@ Maximum delta-V, longitudinal = -6 km/h
 Maximum delta-V, lateral = 14 mph
 Side air bag deployment, time to deploy, driver = 8 ms
 """
+
+
+def test_the_example_of_the_manual_is_read_without_a_warning() -> None:
+    page = (Path(__file__).parents[3] / "docs" / "crash-data.md").read_text(encoding="utf-8")
+    found = read(page.split("```text\n")[1].split("```")[0])
+    assert [(e.delta_v_long_kmh, e.delta_v_lat_kmh) for e in found.entries] == [
+        (-27.0, -6.0),
+        (None, 14.0),
+    ]
+    assert set(codes(found)) == {"crash-data-direction"}
 
 
 def test_two_events_become_two_entries() -> None:
