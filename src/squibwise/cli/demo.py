@@ -24,7 +24,7 @@ CHECKOUT_CASES = Path(__file__).parents[3] / "tests" / "cases"
 def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
     """Show every case of a folder and write its record; return the exit code."""
     cases = case_folders(folder)
-    out.mkdir(parents=True, exist_ok=True)
+    files.make_folder(out)
     started, catalog, told = perf_counter(), load_catalog(), []
     for number, path in enumerate(cases, start=1):
         click.echo(f"[{number}/{len(cases)}] {path.name} ...", err=True)

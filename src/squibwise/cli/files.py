@@ -57,6 +57,19 @@ def write(path: Path, data: bytes) -> None:
         raise InputError(f"{path}: {error.strerror}.", remedy=remedy) from error
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder for output; one that is there is used.
+
+    Raises:
+        InputError: It cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        remedy = "Choose another folder with --out."
+        raise InputError(f"{folder}: {error.strerror}.", remedy=remedy) from error
+
+
 def record_bytes(path: Path) -> bytes:
     """Return the content of a record file.
 

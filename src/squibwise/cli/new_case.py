@@ -30,19 +30,20 @@ def make(folder: Path, reports: tuple[Path, ...] = ()) -> Made:
     Raises:
         InputError: The folder already holds something, or a report cannot be read.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(f"'{folder}' is not empty.", remedy="Name a folder that is new or empty.")
     copies = {path.name: read_bytes(path, MAX_BYTES) for path in reports}
-    case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.resolve().name).strip("-.") or "case"
+    case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
     text = template(case_id, tuple(copies))
     try:
+        if folder.exists() and any(folder.iterdir()):
+            raise InputError(f"'{folder}' is not empty.", remedy="Name a new or empty folder.")
         (folder / "evidence").mkdir(parents=True)
         for name, data in copies.items():
             (folder / "evidence" / name).write_bytes(data)
         (folder / "case.toml").write_text(text, encoding="utf-8")
-    except OSError as error:
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
         remedy = "Choose a folder that you may write to."
-        raise InputError(f"{folder}: {error.strerror}.", remedy=remedy) from error
+        raise InputError(f"{str(folder)[:200]}: {reason}.", remedy=remedy) from error
     written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
     return Made(id=case_id, folder=folder, files=written)
 

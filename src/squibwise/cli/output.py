@@ -2,7 +2,9 @@
 
 import io
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -84,9 +86,18 @@ def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json:
         plain = [as_builtins(f) for f in findings]
         write_json({"error": message, "remedy": remedy, "findings": plain})
         return
-    lines = [f"squibwise: {message}"] if len(findings) != 1 else []
-    lines += [f"  {finding.text()}" for finding in findings] if len(findings) > 1 else []
-    lines += [f"squibwise: {finding.text()}" for finding in findings] if len(findings) == 1 else []
+    lines = [f"squibwise: {findings[0].text()}" if len(findings) == 1 else f"squibwise: {message}"]
+    if len(findings) > 1:
+        lines += [f"  {finding.text()}" for finding in findings]
     if remedy and len(findings) != 1:
         lines.append(f"  {remedy}")
-    click.echo("\n".join(lines), err=True)
+    click.echo("\n".join(_fitted(line) for line in lines), err=True)
+
+
+def _fitted(line: str) -> str:
+    """Wrap a line at a terminal; whole lines are easier to search when it is piped."""
+    if not sys.stderr.isatty():
+        return line
+    indent = " " * (len(line) - len(line.lstrip()) + 4)
+    width = shutil.get_terminal_size().columns
+    return textwrap.fill(line, width, subsequent_indent=indent, break_on_hyphens=False)

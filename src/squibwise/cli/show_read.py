@@ -11,11 +11,13 @@ def blocks(report: ReadReport) -> list[RenderableType]:
     shown: list[RenderableType] = [page.heading(_counted(report), report.vin or "no VIN in it")]
     for line in report.lines:
         shown.append(page.rows([(f"{line.line:4}", f"{_code(line):8}", meaning(line))]))
-        shown += [page.para(line.raw.strip(), indent=8, style="dim")]
+        shown += [page.para(" ".join(line.raw.split()), indent=8, style="dim")]
         shown += _doubts(line)
     if report.unread:
         shown.append(page.heading("Not understood", "nothing is dropped"))
-        shown.append(page.rows(((str(u.line), u.raw.strip()) for u in report.unread), right=(0,)))
+        shown.append(
+            page.rows(((str(u.line), " ".join(u.raw.split())) for u in report.unread), right=(0,))
+        )
     shown += [page.heading("How far it reached"), page.bullets(coverage(report.coverage))]
     return shown + page.findings(report.findings, "About the report")
 

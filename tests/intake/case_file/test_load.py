@@ -235,6 +235,12 @@ def test_a_folder_is_no_report(tmp_path: Path, catalog: Catalog) -> None:
         read_report_file(tmp_path, catalog)
 
 
+def test_a_case_file_is_no_report(catalog: Catalog) -> None:
+    with pytest.raises(InputError, match="case file") as refusal:
+        read_report_file(CASES / "harrow-07" / "case.toml", catalog)
+    assert "assess" in refusal.value.remedy
+
+
 def test_a_link_that_leaves_the_folder_is_refused(load: Load, folder: Path) -> None:
     secret = folder.parent / "secret.txt"
     secret.write_text("x", encoding="utf-8")

@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.intake.case_file.locate import locate
 from squibwise.intake.case_file.notes import Notes
-from squibwise.intake.case_file.parse import LARGEST_BYTES, decode, parse, read_bytes
+from squibwise.intake.case_file.parse import LARGEST_BYTES, decode, is_folder, parse, read_bytes
 from squibwise.intake.case_file.whole import implicit_case, read_case
 from squibwise.intake.importers.limits import MAX_BYTES
 from squibwise.model.case import Case
@@ -25,8 +25,9 @@ def load_case(path: Path, catalog: Catalog) -> Case:
         InputError: It is not there or cannot be used; ``findings`` holds every mistake with its
             line.
     """
-    file = path / CASE_FILE if path.is_dir() else path
-    if path.is_dir() and not file.is_file():
+    folder = is_folder(path)
+    file = path / CASE_FILE if folder else path
+    if folder and not file.is_file():
         raise InputError(
             f"{path} has no {CASE_FILE}.",
             remedy=f"`squibwise new {path}` writes one, or name a report file.",

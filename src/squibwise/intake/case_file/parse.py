@@ -10,6 +10,7 @@ from squibwise.errors import InputError
 from squibwise.model.origin import Finding, Origin
 
 LARGEST_BYTES = 2_000_000
+_LONGEST_NAME = 120
 _DATE = re.compile(
     r"^(?P<key>[ \t]*[\w.-]+[ \t]*=[ \t]*)"
     r"(?P<date>\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:[Tt ]\d{1,2}:\d{1,2}(?::\d{1,2}(?:\.\d+)?)?)?)"
@@ -20,21 +21,38 @@ _STAND_IN = "2000-01-01"
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)|\(at end of document\)")
 
 
+def is_folder(path: Path) -> bool:
+    """Return whether a path is a folder.
+
+    Raises:
+        InputError: Nothing can have such a name, or the way to it is closed.
+    """
+    try:
+        return path.is_dir()
+    except (OSError, ValueError) as error:
+        raise _unreachable(path, error) from error
+
+
+def _unreachable(path: Path, error: Exception) -> InputError:
+    reason = getattr(error, "strerror", None) or str(error)
+    name = str(path) if len(str(path)) <= _LONGEST_NAME else f"{str(path)[:_LONGEST_NAME]}..."
+    return InputError(f"{name}: {reason}.", remedy="Check the name of the file.")
+
+
 def read_bytes(path: Path, largest: int) -> bytes:
     """Return the content of a file.
 
     Raises:
         InputError: It is missing, a folder, unreadable or larger than ``largest`` bytes.
     """
-    if path.is_dir():
+    if is_folder(path):
         raise InputError(f"{path} is a folder, not a file.", remedy="Name a file.")
     try:
         with path.open("rb") as file:  # also a pipe or a device, whose size nobody knows
             data = file.read(largest + 1)
             size = max(len(data), path.stat().st_size)
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path}: {reason}.", remedy="Check the name of the file.") from error
+        raise _unreachable(path, error) from error
     if size > largest:
         raise InputError(
             f"{path} has more than {largest / 2**20:,.0f} MB, which is not read.",

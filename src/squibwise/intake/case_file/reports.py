@@ -23,8 +23,12 @@ def read_report_file(path: FilePath, catalog: Catalog) -> ReadReport:
     """Return what a report file says, with everything that was not understood.
 
     Raises:
-        InputError: The file is missing, a folder, too large, or nothing that can be read.
+        InputError: The file is missing, a folder, too large, a case file, or nothing that can be
+            read.
     """
+    if path.suffix.lower() == ".toml" and path.is_file():
+        remedy = f"`squibwise assess {path}` reads the whole case."
+        raise InputError(f"{path} is a case file, not a scan report.", remedy=remedy)
     return read_report(read_bytes(path, MAX_BYTES), path.name, catalog)
 
 
