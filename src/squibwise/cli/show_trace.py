@@ -42,12 +42,13 @@ def _enter(trace: Trace) -> list[RenderableType]:
     card = trace.next_test
     if not card.outcomes:
         return []
+    first, *others = card.outcomes
     lines = [
         "[[evidence]]",
         'kind = "test-outcome"',
         f'loop = "{trace.loop}"',
         f'test = "{card.id}"',
-        f'outcome = "{next(iter(card.outcomes))}"    # or what you found',
+        f'outcome = "{first}"' + (f"    # or {', '.join(others)}" if others else ""),
     ]
     head = page.heading("Write the outcome into case.toml", "and trace again")
     return [head, page.para("\n".join(lines), indent=4)]
