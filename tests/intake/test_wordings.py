@@ -18,6 +18,7 @@ ROWS = [
 ]
 # Right parts that are honestly left open, or told another way than the row asks.
 OPEN = {
+    "B0040 - Left Front/Driver Side Deployment Loop Resistance Low",
     "B2909 Belt tension sensor fault",
     "33-4 Short to power in driver's side airbag inflator",
     "54-13 Internal failure of the SRS unit: front airbag and seat belt tensioner activated",

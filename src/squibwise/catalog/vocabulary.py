@@ -15,12 +15,13 @@ _FEATURES = """
 bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
 motorbelt loadlimiter belt switch belttension sensor impact door pillar pillarc occupant
 seatposition offswitch offlamp lamp clockspring unit airbagmodule system columncharge headcharge
-rollbar bonnet batterycut hvcut ventcharge harness foreign byside nearside offside stagehead dualstage
+rollbar bonnet batterycut hvcut ventcharge harness foreign off byside nearside offside stagehead dualstage
 electronics electronics? open high low resistance range short ground battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
 deployed notfired crashsignal skip
 """
 _LAYOUT = "count total clean othermodule key header module meta supplyvolts advice"
+NO_PART = "none"  # what a rule gives when the features tell of no restraint part
 FEATURES = frozenset(_FEATURES.split())
 LAYOUT = frozenset(_LAYOUT.split())
 VALUES = {
@@ -100,7 +101,7 @@ def read_vocabulary(folder: Path, kinds: frozenset[str]) -> Vocabulary:
     terms = [t for path in sorted(folder.glob("*.tsv")) for t in read_terms(path)]
     return Vocabulary(
         terms=tuple(terms),
-        kinds=read_rules(folder / "rules" / "kinds.tsv", kinds),
+        kinds=read_rules(folder / "rules" / "kinds.tsv", kinds | {NO_PART}),
         faults=read_rules(folder / "rules" / "faults.tsv", frozenset(FAULTS)),
     )
 

@@ -56,7 +56,7 @@ class Gathered(msgspec.Struct, kw_only=True):
 
     entries: list[Entry] = msgspec.field(default_factory=list)
     counts: list[Count] = msgspec.field(default_factory=list)
-    modules: list[str] = msgspec.field(default_factory=list)
+    modules: dict[str, None] = msgspec.field(default_factory=dict)
     unread: list[Line] = msgspec.field(default_factory=list)
     volts: float | None = None
 
@@ -109,8 +109,7 @@ def _take_heading(line: Line, state: _State, found: Gathered) -> None:
     if line.is_module:
         state.module = _heading_name(line.text)
         state.is_foreign = line.is_foreign
-        if state.module not in found.modules:
-            found.modules.append(state.module)
+        found.modules[state.module] = None
     if line.count is not None:
         state.section += 1
         found.counts.append(

@@ -55,6 +55,7 @@ class Line(msgspec.Struct, kw_only=True):
         is_keyed: It begins with a label and a colon.
         is_foreign: The module is not the restraint unit.
         is_pure: Every word of it is known.
+        is_cut: It was longer than can be read.
     """
 
     number: int
@@ -70,6 +71,7 @@ class Line(msgspec.Struct, kw_only=True):
     is_keyed: bool = False
     is_foreign: bool = False
     is_pure: bool = False
+    is_cut: bool = False
 
 
 class Sheet(msgspec.Struct, kw_only=True):
@@ -118,7 +120,7 @@ def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
 
 def _cut(raw: RawLine, name: str) -> Line:
     text = raw.text.replace("–", "-").replace("—", "-").replace("\u00a0", " ").replace("−", "-")
-    return Line(number=raw.number, text=text[:MAX_LINE])
+    return Line(number=raw.number, text=text[:MAX_LINE], is_cut=len(text) > MAX_LINE)
 
 
 def _read_codes(line: Line) -> None:
@@ -304,9 +306,16 @@ def _count(words: tuple[str, ...], lexicon: Lexicon) -> int | None:
 def _is_meta(line: Line, words: tuple[str, ...], length: int, means: tuple[str, ...]) -> bool:
     if "othermodule" in means and not line.is_keyed and len(words) <= length:
         return False
-    if line.sense.statuses and not line.is_keyed:
+    is_label = line.is_keyed and _label_length(line) == length
+    if (line.sense.statuses and not line.is_keyed) or (_tells(line) and not is_label):
         return False
     return line.is_keyed or len(words) <= length or any(c.isdecimal() for c in line.text)
+
+
+def _label_length(line: Line) -> int:
+    """How many words stand before the colon of a label."""
+    label = _KEYED.match(line.text)
+    return len(tokenise(_BULLET.sub("", label.group(), count=1))) if label else 0
 
 
 def _is_heading(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> bool:

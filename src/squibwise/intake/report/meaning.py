@@ -91,7 +91,7 @@ def join(sense: Sense, token: CodeToken | None, scope: Scope) -> Meaning:
     record = _type_row(token, scope)
     typed = _typed(record)
     faults, fault_clash = _join_faults(said, typed)
-    meaning = _with_table(words, table, scope)
+    meaning = _with_table(words, table, scope, _is_modern(token))
     return msgspec.structs.replace(
         meaning,
         faults=faults,
@@ -170,7 +170,7 @@ def _with_own(words: tuple[Part, ...], said: Faults, own: OwnCode) -> Meaning:
     mine = (own_part(own.component, own.stage),) if own.component else ()
     typed: Faults = () if own.fault == "unknown" else ((own.fault, 1.0),)
     faults, fault_clash = _join_faults(said, typed)
-    joined, part_clash = _join_parts(words, mine)
+    joined, part_clash = _join_parts(words, mine, with_stage=True)
     clash = (("part",) if part_clash else ()) + (("fault",) if fault_clash else ())
     return Meaning(
         parts=joined,
@@ -182,7 +182,18 @@ def _with_own(words: tuple[Part, ...], said: Faults, own: OwnCode) -> Meaning:
     )
 
 
-def _with_table(words: tuple[Part, ...], row: CodeMeaning | None, scope: Scope) -> Meaning:
+def _is_modern(token: CodeToken | None) -> bool:
+    """Tell whether a code carries a failure type of the standard, not an older maker's symptom.
+
+    Makers used numbers of the standard for other stages before its three-byte form; so only then
+    a stage that the words leave open is taken from the number.
+    """
+    return token is not None and token.failure_type is not None and token.failure_type[0] != "0"
+
+
+def _with_table(
+    words: tuple[Part, ...], row: CodeMeaning | None, scope: Scope, is_modern: bool
+) -> Meaning:
     """A shipped table's reading of the code beside the words."""
     if row is None:
         return Meaning(parts=words, basis="words" if words else "none")
@@ -197,7 +208,7 @@ def _with_table(words: tuple[Part, ...], row: CodeMeaning | None, scope: Scope) 
     elif is_weak:
         joined, clash = _narrowed(words, numbers), False
     else:
-        joined, clash = _join_parts(words, numbers)
+        joined, clash = _join_parts(words, numbers, with_stage=is_modern)
     return Meaning(
         parts=tuple(joined),
         basis="words+code" if words else "code",
@@ -221,13 +232,13 @@ def _narrowed(words: tuple[Part, ...], numbers: tuple[Part, ...]) -> tuple[Part,
 
 
 def _join_parts(
-    words: tuple[Part, ...], numbers: tuple[Part, ...]
+    words: tuple[Part, ...], numbers: tuple[Part, ...], *, with_stage: bool
 ) -> tuple[tuple[Part, ...], bool]:
     """Words and number together: what agrees is filled in, what does not is kept as less likely."""
     if not words or not numbers:
         return words or numbers, False
     both = [
-        msgspec.structs.replace(w.filled(n), weight=w.weight * n.weight)
+        msgspec.structs.replace(w.filled(n, with_stage), weight=w.weight * n.weight)
         for w in words
         for n in numbers
         if w.agrees(n)

@@ -4,7 +4,7 @@ import msgspec
 
 from squibwise.catalog.codes import CodeMeaning
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vocabulary import Rule
+from squibwise.catalog.vocabulary import NO_PART, Rule
 from squibwise.intake.report.places import Hand, spots
 from squibwise.intake.report.sense import Sense, sense_of
 from squibwise.model.car import Car
@@ -63,13 +63,14 @@ class Part(msgspec.Struct, frozen=True, kw_only=True):
         places = self.place is None or other.place is None or self.place == other.place
         return self.kind == other.kind and places
 
-    def filled(self, other: "Part") -> "Part":
-        """Return this part with what only the other knows."""
+    def filled(self, other: "Part", with_stage: bool) -> "Part":
+        """Return this part with the place, and perhaps the stage, that only the other knows."""
+        knows_stage = self.stage is not None or not with_stage
         return msgspec.structs.replace(
             self,
             place=self.place or other.place,
             number=self.number if self.place else other.number,
-            stage=self.stage if self.stage is not None else other.stage,
+            stage=self.stage if knows_stage else other.stage,
             assumed=self.assumed if self.place else other.assumed,
         )
 
@@ -85,7 +86,8 @@ def parts(sense: Sense, scope: Scope) -> tuple[Part, ...]:
         return _driver_or_stage(sense, scope)
     features = sense.rule_features() | ({"sidecue"} if scope.has_plain_front else set())
     kinds = first_rule(scope.catalog.vocabulary.kinds, features)
-    found = [p for kind, share in kinds for p in _placed(kind, share, sense, scope)]
+    real = [(kind, share) for kind, share in kinds if kind != NO_PART]
+    found = [p for kind, share in real for p in _placed(kind, share, sense, scope)]
     return rank(_fitted(found, scope.car))
 
 

@@ -164,7 +164,8 @@ def _sensor_spots(sense: Sense, hand: Hand) -> tuple[Spot, ...]:
     if "front" in sense.ends:
         return _by_zone(sides, {"nose": 1.0})
     if "rear" in sense.ends:
-        return _by_zone(sides, {"pillar": 1.0}, number=2) if sides else (Spot(place="tail"),)
+        tail = Spot(place="tail", weight=0.4)
+        return (*_by_zone(sides, {"pillar": 0.6}, number=2), tail)
     return _by_zone(sides, {"nose": 0.4, "pillar": 0.3, "door": 0.3})
 
 

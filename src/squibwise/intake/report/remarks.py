@@ -1,9 +1,10 @@
 """What is wrong or remarkable with a report as a whole."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
-from squibwise.intake.report.entries import Count, Entry, Gathered
-from squibwise.intake.report.layout import MAX_LINE
+from squibwise.intake.report.entries import Entry, Gathered
+from squibwise.intake.report.layout import MAX_LINE, Sheet
 from squibwise.intake.report.meaning import Meaning
 from squibwise.intake.report.parts import Scope
 from squibwise.model.origin import Finding, Origin, Severity
@@ -17,14 +18,20 @@ Pair = tuple[Entry, Meaning]
 
 
 def remarks(
-    pairs: list[Pair], read: list[CodeLine], gathered: Gathered, scope: Scope, name: str
+    pairs: list[Pair],
+    read: list[CodeLine],
+    gathered: Gathered,
+    sheet: Sheet,
+    scope: Scope,
+    name: str,
 ) -> Iterator[Finding]:
     """Yield findings about a report.
 
     Args:
         pairs: Entries with what they mean.
         read: The same as code lines.
-        gathered: Counts and unread lines.
+        gathered: Counts of faults.
+        sheet: All lines.
         scope: Car and drive hand.
         name: Of the file.
     """
@@ -35,7 +42,7 @@ def remarks(
     yield from _one_cause(read, name)
     yield from _assumed_hand(pairs, scope, name)
     yield from _not_fitted(read, scope, name)
-    yield from _unread(gathered, name)
+    yield from _overlong(sheet, name)
     if not read and not gathered.counts:
         yield _make(
             "no-fault-found",
@@ -82,11 +89,15 @@ def _cut_short(entry: Entry, name: str) -> Iterator[Finding]:
 def _counts(gathered: Gathered, name: str) -> Iterator[Finding]:
     """A count agrees with its own section, with all that follows or with the whole report."""
     total = len(gathered.entries)
-    for count in gathered.counts:
-        own = sum(e.section == count.section for e in gathered.entries)
-        after = sum(e.section >= count.section for e in gathered.entries)
-        own = own or _until_next(count, gathered)
-        if count.count not in (own, after, total):
+    sections = sorted(e.section for e in gathered.entries)
+    starts = [c.section for c in gathered.counts]
+    for place, count in enumerate(gathered.counts):
+        first = bisect_left(sections, count.section)
+        own = bisect_right(sections, count.section) - first
+        end = starts[place + 1] if place + 1 < len(starts) else count.section + total + 1
+        until_next = bisect_left(sections, end) - first
+        own = own or until_next
+        if count.count not in (own, until_next, total - first, total):
             yield _make(
                 "count-differs",
                 "warning",
@@ -94,13 +105,6 @@ def _counts(gathered: Gathered, name: str) -> Iterator[Finding]:
                 "Compare with the report: a line is missing or was not understood.",
                 Origin(file=name, line=count.line, raw=count.raw),
             )
-
-
-def _until_next(count: Count, gathered: Gathered) -> int:
-    """Faults under module headings without a count of their own, up to the next count."""
-    later = [c.section for c in gathered.counts if c.section > count.section]
-    end = min(later, default=1 + max((e.section for e in gathered.entries), default=0))
-    return sum(count.section <= e.section < end for e in gathered.entries)
 
 
 def _one_cause(read: list[CodeLine], name: str) -> Iterator[Finding]:
@@ -147,13 +151,13 @@ def _not_fitted(read: list[CodeLine], scope: Scope, name: str) -> Iterator[Findi
             )
 
 
-def _unread(gathered: Gathered, name: str) -> Iterator[Finding]:
-    for line in gathered.unread:
-        if len(line.text) >= MAX_LINE:
+def _overlong(sheet: Sheet, name: str) -> Iterator[Finding]:
+    for line in sheet.lines:
+        if line.is_cut:
             yield _make(
                 "line-too-long",
                 "warning",
-                f"A line of {MAX_LINE} characters or more was read only up to there.",
+                f"A line of more than {MAX_LINE} characters was read only up to there.",
                 "Break it up.",
                 Origin(file=name, line=line.number, raw=line.text[:80]),
             )

@@ -21,6 +21,7 @@ from squibwise.model.report import Candidate, CodeLine, ReadReport, Unread
 from squibwise.model.words import Status
 
 _TWO_READINGS = 2
+_MOST_REPEATS = 20
 
 
 def understand(
@@ -47,7 +48,7 @@ def understand(
     pairs = list(zip(gathered.entries, meanings, strict=True))
     read = [_code_line(e, m, scope, name) for e, m in pairs]
     read = _with_repeats(read)
-    findings = (*sheet.findings, *remarks(pairs, read, gathered, scope, name))
+    findings = (*sheet.findings, *remarks(pairs, read, gathered, sheet, scope, name))
     return ReadReport(
         vin=sheet.vin,
         lines=tuple(read),
@@ -83,8 +84,22 @@ def _hand_of(entry: Entry) -> Side | None:
 
 def _is_plain_front(entry: Entry) -> bool:
     sense = entry.sense
-    others = {"side", "byside", "curtain", "knee", "pretension", "sensor", "middle", "cushion"}
-    return "bag" in sense.features and bool(sense.seats) and not sense.features & others
+    others = {
+        "side",
+        "buckle",
+        "byside",
+        "curtain",
+        "knee",
+        "pretension",
+        "sensor",
+        "middle",
+        "cushion",
+    }
+    return (
+        bool(sense.features & {"bag", "charge"})
+        and bool(sense.seats)
+        and not sense.features & others
+    )
 
 
 def _scope_of(entry: Entry, scope: Scope) -> Scope:
@@ -198,20 +213,24 @@ def _completions(token: CodeToken, scope: Scope) -> tuple[Candidate, ...]:
 
 
 def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
-    """Point each line at the earlier ones that tell of the same fault."""
-    seen: list[CodeLine] = []
+    """Point each line at the earlier ones that tell of the same fault; at most a few of them."""
+    seen: dict[tuple[object, ...], list[int]] = {}
     found = []
     for line in read:
-        same = tuple(dict.fromkeys(s.line for s in seen if _is_same(s, line)))
-        found.append(msgspec.structs.replace(line, repeats=same))
-        seen.append(line)
+        keys = _sameness(line)
+        same = dict.fromkeys(n for key in keys for n in seen.get(key, ()))
+        found.append(msgspec.structs.replace(line, repeats=tuple(same)[:_MOST_REPEATS]))
+        for key in keys:
+            seen.setdefault(key, []).append(line.line)
+            del seen[key][_MOST_REPEATS:]
     return found
 
 
-def _is_same(one: CodeLine, two: CodeLine) -> bool:
-    if one.code is not None and one.code == two.code and one.module == two.module:
-        types = {one.failure_type, two.failure_type} - {None}
-        return len(types) <= 1 and one.component == two.component and one.fault == two.fault
-    told = one.component is not None and one.fault not in ("unknown", "event-recorded")
-    alike = (one.component, one.stage, one.fault) == (two.component, two.stage, two.fault)
-    return told and alike
+def _sameness(line: CodeLine) -> list[tuple[object, ...]]:
+    """What two lines of one fault have in common: code and reading, or part, stage and fault."""
+    keys: list[tuple[object, ...]] = []
+    if line.code is not None:
+        keys.append((line.code, line.failure_type, line.module, line.component, line.fault))
+    if line.component is not None and line.fault not in ("unknown", "event-recorded"):
+        keys.append((line.component, line.stage, line.fault))
+    return keys
