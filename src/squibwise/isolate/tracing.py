@@ -36,6 +36,41 @@ _RARE = 1e-5
 Bench = BenchTest | BenchRepair
 
 
+class Search(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the search for a loop's fault stands, before anything is planned.
+
+    Attributes:
+        context: What the case knows of the loop.
+        tests: Tests it allows.
+        repairs: Repairs it allows.
+        history: Hypotheses after everything entered.
+    """
+
+    context: Context
+    tests: tuple[BenchTest, ...]
+    repairs: tuple[BenchRepair, ...]
+    history: History
+
+
+def search_of(
+    case: Case,
+    assessment: Assessment,
+    loop: str,
+    catalog: Catalog,
+    own_cases: Mapping[str, int] | None = None,
+) -> Search:
+    """Return where the search stands; see ``trace`` for the arguments.
+
+    Raises:
+        InputError: The car has no such loop.
+    """
+    context = context_of(case, assessment, loop, catalog)
+    tests, repairs = tests_of(context, catalog), repairs_of(case, context, catalog)
+    first = suspects_of(context, catalog, own_cases)
+    history = replay(case, context, first, tests, repairs, catalog)
+    return Search(context=context, tests=tests, repairs=repairs, history=history)
+
+
 def trace(
     case: Case,
     assessment: Assessment,
@@ -59,10 +94,9 @@ def trace(
     Raises:
         InputError: The car has no such loop.
     """
-    context = context_of(case, assessment, loop, catalog)
-    tests, repairs = tests_of(context, catalog), repairs_of(case, context, catalog)
-    first = suspects_of(context, catalog, own_cases)
-    history = replay(case, context, first, tests, repairs, catalog)
+    search = search_of(case, assessment, loop, catalog, own_cases)
+    context, tests, repairs = search.context, search.tests, search.repairs
+    history = search.history
     findings = (*history.findings, *findings_of(case, context, history, catalog))
     if history.fixed:
         return _stopped(context, history, catalog, findings)

@@ -7,8 +7,15 @@ import numpy as np
 
 from squibwise.numerics.troubleshoot.bounds import lower_bound
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test, trimmed
-from squibwise.numerics.troubleshoot.search import Budget, OutOfBudget, rollout, two_step
-from squibwise.numerics.troubleshoot.sheet import sheet_of, start
+from squibwise.numerics.troubleshoot.search import (
+    Budget,
+    OutOfBudget,
+    one_step,
+    policy_value,
+    rollout,
+    two_step,
+)
+from squibwise.numerics.troubleshoot.sheet import Sheet, sheet_of, start
 from squibwise.numerics.troubleshoot.table import (
     Array,
     Table,
@@ -32,8 +39,8 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """
 
     exact_states: int = 1_500_000
-    rollout_states: int = 15_000
-    later_states: int = 2_000_000
+    rollout_states: int = 10_000
+    later_states: int = 1_000_000
     fold: float = 0.02
 
 
@@ -168,7 +175,7 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
         budget.tabled += count
         value = optimal(table)
         return _walk(table, value, (0, 0, int(problem.powered)), p, limits), "exact"
-    costs, method = _look_ahead(problem, budget)
+    costs, method = _look_ahead(problem, budget, first=p >= 1.0)
     best = int(np.argmin(costs))
     actions: list[Test | Repair] = [*problem.tests, *problem.repairs]
     action = actions[best]
@@ -191,12 +198,32 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
     return node, method
 
 
-def _look_ahead(problem: Problem, budget: Budget) -> tuple[Array, str]:
+def _look_ahead(problem: Problem, budget: Budget, *, first: bool) -> tuple[Array, str]:
+    """Return the value of every action by rollout; when its budget ends, by a shorter look.
+
+    The first step then looks two steps ahead; later ones follow the one-step policy that rollout
+    rests on, and are planned again once the search has come there.
+    """
     sheet = sheet_of(problem)
     try:
-        return rollout(sheet, start(sheet), budget)[0], "rollout"
+        return rollout(sheet, start(sheet), budget, _RARE)[0], "rollout"
     except OutOfBudget:
-        return two_step(sheet, start(sheet))[0], "two-step"
+        if first:
+            return two_step(sheet, start(sheet))[0], "two-step"
+        return _one_step(sheet), "one-step"
+
+
+def _one_step(sheet: Sheet) -> Array:
+    """Return the value of the one-step choice, and infinity for every other action."""
+    begin = start(sheet)
+    choice, plain = one_step(sheet, begin)
+    value = policy_value(sheet, begin, one_step, Budget(), _RARE)
+    costs = np.full(len(sheet.minutes), np.inf)
+    costs[int(choice[0])] = min(float(value[0]), float(plain[0]))
+    return costs
+
+
+_RARE = 3e-5
 
 
 def outcomes(problem: Problem, action: Test | Repair) -> dict[str, tuple[float, Problem | None]]:

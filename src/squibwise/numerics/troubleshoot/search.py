@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from squibwise.numerics.troubleshoot.sheet import (
     Array,
     Batch,
-    Branch,
     Index,
     Sheet,
     after_repair,
@@ -20,6 +20,7 @@ from squibwise.numerics.troubleshoot.sheet import (
 
 Choose = Callable[[Sheet, Batch], tuple[Index, Array]]
 Stop = Callable[[], bool]
+Leaf = Callable[[Batch], Array]
 
 _ROWS = 20_000
 
@@ -92,56 +93,61 @@ def one_step(sheet: Sheet, batch: Batch) -> tuple[Index, Array]:
     return choice, plain
 
 
-def test_values(sheet: Sheet, batch: Batch, leaf: Callable[[Batch], Array]) -> Array:
+def test_values(sheet: Sheet, batch: Batch, leaf: Leaf) -> Array:
     """Return the value of each test and then ``leaf`` (state x test); infinite once done."""
-    cost = cost_of(sheet, batch)[:, : sheet.tests]
-    finite = np.where(np.isfinite(cost), cost, 0.0)
-    value = batch.mass[:, None] * finite + batch.belief @ sheet.ended_minutes.T
-    for branch, then in zip(sheet.branches, _after_all(sheet, batch, leaf), strict=True):
-        value[:, branch.test] += then + (batch.belief @ branch.chance) * branch.minutes
-    return np.where(np.isfinite(cost), value, np.inf)
+    return _values(sheet, batch, leaf, with_repairs=False)
 
 
 test_values.__test__ = False  # type: ignore[attr-defined]
 
 
-def _after_all(sheet: Sheet, batch: Batch, leaf: Callable[[Batch], Array]) -> list[Array]:
-    """Return the leaf value after every branch, computed together in large pieces."""
-    count = len(batch.done)
-    out = [np.zeros(count) for _ in sheet.branches]
-    step = max(1, _ROWS // max(1, len(sheet.branches)))
+def values_by(sheet: Sheet, batch: Batch, leaf: Leaf) -> Array:
+    """Return the value of every action and then ``leaf`` (state x action).
+
+    Infinite for a test that is done and for a repair that cures nothing.
+    """
+    return _values(sheet, batch, leaf, with_repairs=True)
+
+
+def _values(sheet: Sheet, batch: Batch, leaf: Leaf, *, with_repairs: bool) -> Array:
+    """Return the value of actions; what follows is looked up together, in large pieces."""
+    count, repairs = len(batch.done), len(sheet.minutes) - sheet.tests
+    actions = sheet.tests + (repairs if with_repairs else 0)
+    cost = cost_of(sheet, batch)[:, :actions]
+    if with_repairs:
+        cost[:, sheet.tests :] = np.where(
+            cured_by(sheet, batch) > 0.0, cost[:, sheet.tests :], np.inf
+        )
+    finite = np.isfinite(cost)
+    value = batch.mass[:, None] * np.where(finite, cost, 0.0)
+    value[:, : sheet.tests] += batch.belief @ sheet.ended_minutes.T
+    parts = len(sheet.branches) + actions - sheet.tests
+    step = max(1, _ROWS // max(1, parts))
     for begin in range(0, count, step):
         rows = np.arange(begin, min(count, begin + step))
-        piece = batch.take(rows)
-        value = leaf(joined([_masked(sheet, piece, b) for b in sheet.branches]))
-        for i, part in enumerate(np.split(value, len(sheet.branches))):
-            out[i][rows] = part
-    return out
+        _add_after(sheet, batch.take(rows), leaf, value[begin : begin + step], finite[rows])
+    return np.where(finite, value, np.inf)
 
 
-def _masked(sheet: Sheet, batch: Batch, branch: Branch) -> Batch:
-    """Return the states after a branch, without weight where the test is done already."""
-    after = after_test(sheet, batch, branch)
-    done = (batch.done >> branch.test) & 1 == 1
-    return msgspec.structs.replace(after, belief=np.where(done[:, None], 0.0, after.belief))
-
-
-def repair_values(sheet: Sheet, batch: Batch, leaf: Callable[[Batch], Array]) -> Array:
-    """Return the value of each repair and then ``leaf``; infinite where it cures nothing."""
-    cost, cured = cost_of(sheet, batch)[:, sheet.tests :], cured_by(sheet, batch)
-    out = np.full(cost.shape, np.inf)
-    for r in range(cost.shape[1]):
-        rows = np.flatnonzero((cured[:, r] > 0.0) & np.isfinite(cost[:, r]))
-        if len(rows):
-            after = after_repair(sheet, batch.take(rows), np.full(len(rows), r))
-            out[rows, r] = batch.mass[rows] * cost[rows, r] + leaf(after)
-    return out
-
-
-def values_by(sheet: Sheet, batch: Batch, leaf: Callable[[Batch], Array]) -> Array:
-    """Return the value of every action and then ``leaf`` (state x action)."""
-    tests = test_values(sheet, batch, leaf) if sheet.branches else np.zeros((len(batch.done), 0))
-    return np.concatenate([tests, repair_values(sheet, batch, leaf)], axis=1)
+def _add_after(
+    sheet: Sheet, batch: Batch, leaf: Leaf, value: Array, finite: NDArray[np.bool_]
+) -> None:
+    """Add what follows each action to its value, in place."""
+    children = [after_test(sheet, batch, branch) for branch in sheet.branches]
+    owner = [branch.test for branch in sheet.branches]
+    for action in range(sheet.tests, value.shape[1]):
+        repair = np.full(len(batch.done), action - sheet.tests)
+        children.append(after_repair(sheet, batch, repair))
+        owner.append(action)
+    masked = [
+        msgspec.structs.replace(c, belief=np.where(finite[:, o, None], c.belief, 0.0))
+        for c, o in zip(children, owner, strict=True)
+    ]
+    for branch in sheet.branches:
+        value[:, branch.test] += (batch.belief @ branch.chance) * branch.minutes
+    if masked:
+        for o, part in zip(owner, np.split(leaf(joined(masked)), len(masked)), strict=True):
+            value[:, o] += part
 
 
 def two_step(sheet: Sheet, batch: Batch) -> Array:
