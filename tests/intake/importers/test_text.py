@@ -107,6 +107,16 @@ def test_a_few_damaged_characters_do_not_cost_the_rest() -> None:
     assert [f.code for f in found.findings] == ["encoding-doubtful"]
 
 
+def test_the_colours_of_a_terminal_are_taken_out() -> None:
+    assert texts(b"\x1b[1;31mB0001\x1b[0m open") == ["B0001 open"]
+
+
+def test_formatted_text_is_refused_with_what_to_do() -> None:
+    with pytest.raises(InputError, match="RTF") as caught:
+        extract(rb"{\rtf1\ansi B0001 open}", "scan.rtf")
+    assert "plain text" in caught.value.remedy
+
+
 def test_stray_control_characters_become_spaces() -> None:
     assert texts(b"B0001\x00open " + b"and a longer text " * 5 + b"\n")[0].startswith("B0001 open")
 

@@ -75,7 +75,7 @@ def _extract(data: bytes, name: str, depth: int) -> Extract:
     else:
         found = importer.read(document)
     refuse_large(name, sum(len(li.text) for li in found.lines), MAX_TEXT_BYTES, "a report's text")
-    return Extract(lines=found.lines, findings=doubts + found.findings, format=found.format)
+    return msgspec.structs.replace(found, findings=doubts + found.findings)
 
 
 def _claiming(data: bytes, name: str) -> tuple[tuple[Importer, ...], Document, tuple[Finding, ...]]:

@@ -15,6 +15,7 @@ from squibwise.intake.importers.limits import (
 from squibwise.model.origin import Finding, Origin
 
 _BREAK = re.compile(r"\r\n|\n|\r")
+_COLOUR = re.compile(r"\x1b\[[0-9;]{0,20}[A-Za-z]")  # a terminal's colours
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200b\ufeff]")
 
 
@@ -25,6 +26,11 @@ def read_text(document: Document) -> Extract:
         InputError: It is empty, or larger than a report can be.
     """
     text, name = document.text or "", document.name
+    if text.startswith("{\\rtf"):
+        raise InputError(
+            f"{name}: this is formatted text (RTF), which is not read.",
+            remedy="Save it as plain text or PDF and read that.",
+        )
     refuse_large(name, len(text), MAX_TEXT_BYTES, "a text report")
     lines, findings = numbered(text, name)
     return Extract(lines=lines, findings=findings, format="text")
@@ -41,7 +47,8 @@ def numbered(text: str, name: str) -> tuple[tuple[RawLine, ...], tuple[Finding, 
     lines: list[RawLine] = []
     cut: list[int] = []
     for number, raw in enumerate(_BREAK.split(text), start=1):
-        pieces = in_pieces(close_up(_CONTROL.sub(" ", raw).rstrip()))
+        plain = _CONTROL.sub(" ", _COLOUR.sub("", raw)).rstrip()
+        pieces = in_pieces(close_up(plain))
         if len(pieces) > 1:
             cut.append(number)
         lines += (RawLine(number=number, text=piece) for piece in pieces)

@@ -3,7 +3,8 @@
 import ctypes
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from typing import Any
 
 from squibwise.intake.importers.pages.marks import Glyph, Marks, Rule
@@ -11,6 +12,7 @@ from squibwise.intake.importers.pages.marks import Glyph, Marks, Rule
 _MAX_OBJECTS, _MAX_POINTS = 20_000, 50_000
 _MAX_FORMS = 3  # forms inside forms
 _THIN = 0.5  # a stroke this far from level is level [pt]
+_FAR, _APART = 1e6, 1e4  # no place on a page is so far off; puts turned letters below [pt]
 _SHORT = 6.0  # shorter strokes are no rules [pt]
 _SAME = {
     0x02: "-",
@@ -37,60 +39,59 @@ _TURNS: tuple[Turn, ...] = (  # letters turned clockwise by so many quarters, st
 
 def page_marks(page: Any, text: Any) -> Marks:  # noqa: ANN401 - the library is not typed
     """Return what stands on a page; most of its letters upright."""
-    turns = _letter_turns(text.raw)
-    usual = Counter(turns.values()).most_common(1)[0][0] if turns else 0
-    turn = _TURNS[usual]
-    glyphs = tuple(_glyphs(text.raw, turns, usual))
-    level, upright = _rules(page, turn)
+    letters = _letters(text.raw)
+    usual = Counter(turn for _, _, turn in letters).most_common(1)[0][0] if letters else 0
+    glyphs = tuple(_glyphs(text.raw, letters, usual))
+    level, upright = _rules(page, _TURNS[usual])
     return Marks(glyphs=glyphs, level=tuple(level), upright=tuple(upright))
 
 
-def _letter_turns(text: Any) -> dict[int, int]:  # noqa: ANN401
-    """Return the quarter turn that stands each letter upright, by its place in the text."""
+def _letters(text: Any) -> list[tuple[int, str, int]]:  # noqa: ANN401
+    """Return each letter's place in the text, its sign, and the turn that stands it upright."""
     import pypdfium2.raw as pdfium
 
-    turns: dict[int, int] = {}
+    letters: list[tuple[int, str, int]] = []
     for index in range(pdfium.FPDFText_CountChars(text)):
-        sign = pdfium.FPDFText_GetUnicode(text, index)
-        if (sign > 0x20 or sign in _SAME) and pdfium.FPDFText_IsGenerated(text, index) != 1:
+        sign = _sign(pdfium.FPDFText_GetUnicode(text, index))
+        if sign and pdfium.FPDFText_IsGenerated(text, index) != 1:
             angle = pdfium.FPDFText_GetCharAngle(text, index)
-            turns[index] = round(angle / (math.pi / 2)) % 4 if math.isfinite(angle) else 0
-    return turns
+            turn = round(angle / (math.pi / 2)) % 4 if math.isfinite(angle) else 0
+            letters.append((index, sign, turn))
+    return letters
 
 
-def _glyphs(text: Any, turns: dict[int, int], usual: int) -> Iterator[Glyph]:  # noqa: ANN401
+@lru_cache(maxsize=4_096)
+def _sign(number: int) -> str:
+    """Return what a character is read as; nothing for a space or what cannot be shown."""
+    shown = _SAME.get(number) or (chr(number) if number <= 0x10FFFF else "")
+    return shown if shown.isprintable() and not shown.isspace() else ""
+
+
+def _glyphs(
+    text: Any,  # noqa: ANN401
+    letters: Sequence[tuple[int, str, int]],
+    usual: int,
+) -> Iterator[Glyph]:
     """Return the letters; those that stand another way are turned and put below the rest."""
     import pypdfium2.raw as pdfium
 
     box = pdfium.FS_RECTF()
     foot = 0.0
     for wanted in (usual, *(t for t in range(4) if t != usual)):
-        shift = 0.0 if wanted == usual else foot + 10_000.0
-        for index, turned in turns.items():
-            if turned != wanted or not pdfium.FPDFText_GetLooseCharBox(text, index, box):
-                continue
-            glyph = _glyph(box, _TURNS[turned], shift, pdfium.FPDFText_GetUnicode(text, index))
-            if glyph is not None:
-                foot = max(foot, glyph.y)
-                yield glyph
+        shift = 0.0 if wanted == usual else foot + _APART
+        for index, sign, turn in letters:
+            if turn == wanted and pdfium.FPDFText_GetLooseCharBox(text, index, box):
+                x0, y0 = _TURNS[turn](box.left, box.bottom)
+                x1, y1 = _TURNS[turn](box.right, box.top)
+                if abs(x0) < _FAR and abs(x1) < _FAR and abs(y0) < _FAR and abs(y1) < _FAR:
+                    foot = max(foot, y0 + shift)
+                    yield _glyph(x0, x1, y0 + shift, y1 + shift, sign)
 
 
-def _glyph(box: Any, turn: Turn, shift: float, sign: int) -> Glyph | None:  # noqa: ANN401
-    x0, y0 = turn(box.left, box.bottom)
-    x1, y1 = turn(box.right, box.top)
-    values = (x0, y0, x1, y1)
-    if not all(math.isfinite(v) and abs(v) < 1e6 for v in values) or sign > 0x10FFFF:
-        return None
-    shown = _SAME.get(sign) or chr(sign)
-    if not shown.isprintable() or shown.isspace():
-        return None
-    return Glyph(
-        x0=min(x0, x1),
-        x1=max(x0, x1),
-        y=(y0 + y1) / 2 + shift,
-        size=max(abs(y1 - y0), 0.5),
-        sign=shown,
-    )
+def _glyph(x0: float, x1: float, y0: float, y1: float, sign: str) -> Glyph:
+    if x0 > x1:
+        x0, x1 = x1, x0
+    return Glyph(x0=x0, x1=x1, y=(y0 + y1) / 2, size=max(abs(y1 - y0), _THIN), sign=sign)
 
 
 def _rules(page: Any, turn: Turn) -> tuple[list[Rule], list[Rule]]:  # noqa: ANN401
