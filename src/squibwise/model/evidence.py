@@ -89,6 +89,8 @@ class Recorder(
         passenger_class: What the seat sensor told the unit; None when not recorded.
         lamp_on: Was the warning lamp lit before the crash.
         commanded_ms: Time from time zero to the firing command, by loop id. [ms]
+        not_commanded: Loops that the record lists as not commanded. A loop in neither was not
+            recorded: for most devices the standard does not ask for it.
         event_count: Number of events recorded within five seconds; None when not recorded.
         event: Which event this entry is, from 1.
         rollover: Did it record a rollover.
@@ -107,6 +109,7 @@ class Recorder(
     passenger_class: OccupantClass | None = None
     lamp_on: bool | None = None
     commanded_ms: dict[str, float] = {}
+    not_commanded: tuple[str, ...] = ()
     event_count: int | None = None
     event: int = 1
     rollover: bool | None = None

@@ -68,9 +68,10 @@ def test_command_times_go_to_their_loops_in_milliseconds() -> None:
     }
 
 
-def test_a_bag_that_was_not_commanded_has_no_time_and_is_not_called_sound() -> None:
+def test_not_commanded_and_not_recorded_are_told_apart() -> None:
     (entry,) = read(FULL).entries
-    assert "passenger.front-bag/1" not in entry.commanded_ms
+    assert entry.not_commanded == ("passenger.front-bag/1",)
+    assert "driver.knee-bag/1" not in (*entry.commanded_ms, *entry.not_commanded)
 
 
 def test_the_uncertainty_is_that_of_table_three() -> None:

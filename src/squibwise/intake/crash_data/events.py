@@ -26,6 +26,7 @@ class Draft(msgspec.Struct, kw_only=True):
     maximum: dict[str, float] = {}
     plain: dict[str, bool | int | str] = {}
     commanded_ms: dict[str, float] = {}
+    not_commanded: list[str] = []
     findings: list[Finding] = []
 
 
@@ -64,6 +65,7 @@ def _recorder(draft: Draft, speeds: Speeds, settings: Settings) -> Recorder:
         "method": "recorder",
         "u_kmh": speeds.u_kmh,
         "commanded_ms": draft.commanded_ms,
+        "not_commanded": tuple(draft.not_commanded),
         "event": draft.event,
         "rollover": plain.get("rollover"),
         "complete": plain.get("complete"),
@@ -141,7 +143,8 @@ def _take_times(draft: Draft, entry: Entry, settings: Settings) -> None:
 
 def _take_command(draft: Draft, entry: Entry, settings: Settings) -> None:
     if entry.value.strip().casefold() in settings.words.silent:
-        return  # not commanded, or not recorded: no proof that it did not fire
+        draft.not_commanded.append(entry.element.id)
+        return
     value = amount(entry.value)
     if value is None:
         _not_understood(draft, entry, settings)
