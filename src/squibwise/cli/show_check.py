@@ -25,7 +25,7 @@ def blocks(case: Case, verdicts: Sequence[Verdict]) -> list[RenderableType]:
         found = [v for v in verdicts if v.outcome == outcome]
         if found:
             shown.append(page.heading(f"{head} ({len(found)})"))
-            shown.append(page.rows(((v.what, _text(v)) for v in found), style=style))
+            shown.append(page.bullets((f"{v.what}: {_text(v)}" for v in found), style=style))
     return shown + page.findings(case.findings) + page.standing()
 
 
