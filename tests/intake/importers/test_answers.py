@@ -72,9 +72,9 @@ def test_an_answer_reads_the_same_however_its_hex_is_written(text: str) -> None:
 
 @settings(max_examples=40, deadline=None)
 @given(
-    st.integers(0, 255),
+    st.integers(0, 255).map(lambda mask: mask | 0x08),
     st.lists(
-        st.tuples(st.integers(1, 0xFFFFFF), st.integers(0, 255)),
+        st.tuples(st.integers(1, 0xFFFFFF), st.integers(0, 255).map(lambda status: status | 0x08)),
         min_size=1,
         max_size=12,
         unique_by=lambda pair: pair[0],
@@ -234,6 +234,22 @@ def test_extended_data_is_shown_and_takes_the_mask_of_the_list() -> None:
     assert "B0001-11 status 0x2C mask 0xFF" in lines(text)
     assert codes(text).count("extended-record") == 2
     assert lines("59 06 80 02 13 08 01 05") == ["B0002-13 status 0x08"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "expected"),
+    [
+        ("59 0A FF 80 01 11 00", ["0 faults"]),
+        ("59 0A FF 80 01 11 50", ["B0001-11 status 0x50 mask 0xFF"]),
+        ("59 0A FF 80 01 11 08", ["B0001-11 status 0x08 mask 0xFF"]),
+        ("59 0A 0F 80 01 11 50", ["0 faults"]),
+        ("59 0A 50 80 01 11 00", ["B0001-11 status 0x00 mask 0x50"]),
+    ],
+)
+def test_a_code_that_is_only_supported_is_no_fault(answer: str, expected: list[str]) -> None:
+    """Worked by hand from the status bits of ISO 14229-1: unavailable bits are unknown, not 0."""
+    assert lines(answer) == expected
+    assert ("codes-without-fault" in codes(answer)) == (expected == ["0 faults"])
 
 
 def test_an_odd_code_layout_is_said() -> None:

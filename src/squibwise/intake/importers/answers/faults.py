@@ -17,6 +17,10 @@ SUBFUNCTIONS = (COUNT, EXTENDED, *LISTS)
 _SYSTEMS = "PCBU"
 
 
+_FAULT_BITS = 0xAF  # failed now, this cycle, pending, confirmed, since clearing, lamp asked for
+_UNTESTED_BITS = 0x50  # test not completed since clearing, in this cycle
+
+
 class Reported(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One code as a unit reported it.
 
@@ -40,6 +44,12 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, gc=False):
         """Return the code as a line that explains itself."""
         known = "" if self.mask is None else f" mask 0x{self.mask:02X}"
         return f"{self.code} status 0x{self.status:02X}{known}"
+
+    def is_clean(self) -> bool:
+        """Tell whether the unit says that the test ran and found nothing."""
+        mask = 0xFF if self.mask is None else self.mask
+        told = self.status & mask & (_FAULT_BITS | _UNTESTED_BITS)
+        return told == 0 and mask & _FAULT_BITS & 0x0F != 0
 
 
 def code_name(triple: bytes) -> str:

@@ -20,6 +20,7 @@ _REFUSALS = {
     0x7E: "not in this kind of list at present",
     0x7F: "not in this session",
 }
+_MANY = 40  # codes named in one remark
 _ODD_FORMATS = {0x02: "SAE J1939-73", 0x03: "ISO 11992-4"}
 
 
@@ -43,7 +44,7 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
     """Everything heard in a log.
 
     Attributes:
-        codes: The last state of every code, in the order first heard.
+        codes: The last state of every code with a fault or an unfinished test, as first heard.
         empty: Units whose last list of codes was empty, with its line.
         remarks: What else was said.
     """
@@ -165,8 +166,26 @@ def heard(found: Iterable[Message]) -> Heard:
     ear = _Ear()
     for message in found:
         ear.take(message)
-    codes = tuple(
+    codes = [
         r if r.mask is not None else msgspec.structs.replace(r, mask=ear.masks.get(r.unit))
         for r in ear.codes.values()
+    ]
+    clean = [r for r in codes if r.is_clean()]
+    faulty = tuple(r for r in codes if not r.is_clean())
+    with_faults = {r.unit for r in faulty}
+    empty = {r.unit: r.number for r in clean if r.unit not in with_faults} | ear.empty
+    return Heard(
+        codes=faulty,
+        empty=tuple(empty.items()),
+        remarks=(*ear.remarks, *_clean(clean)),
     )
-    return Heard(codes=codes, empty=tuple(ear.empty.items()), remarks=tuple(ear.remarks))
+
+
+def _clean(clean: list[Reported]) -> list[Remark]:
+    """Say which codes the unit knows and tested without finding a fault."""
+    if not clean:
+        return []
+    more = f" and {len(clean) - _MANY} more" if len(clean) > _MANY else ""
+    names = ", ".join(r.code for r in clean[:_MANY])
+    text = f"Tested and without a fault, as the unit says: {names}{more}."
+    return [Remark(code="codes-without-fault", number=clean[0].number, text=text)]
