@@ -1,0 +1,101 @@
+"""Which segment of a chain holds an extra resistance, from readings at several points."""
+
+import math
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from squibwise.errors import ModelError
+
+Array = NDArray[np.float64]
+
+NOWHERE = "nowhere"
+
+
+class Chain(msgspec.Struct, frozen=True, kw_only=True):
+    """Resistances in series, from the point of reading outward.
+
+    Attributes:
+        names: Segments in order.
+        ohm: Usual resistance of each. [ohm]
+        u_ohm: Standard uncertainty of each: its own tolerance. [ohm]
+        u_reading: Standard uncertainty of one reading by itself. [ohm]
+        u_common: Standard uncertainty of what all readings share: leads, load. [ohm]
+    """
+
+    names: tuple[str, ...]
+    ohm: tuple[float, ...]
+    u_ohm: tuple[float, ...]
+    u_reading: float
+    u_common: float
+
+    def __post_init__(self) -> None:
+        if not len(self.names) == len(self.ohm) == len(self.u_ohm):
+            raise ModelError("every segment needs a resistance and an uncertainty")
+        if not all(u >= 0.0 for u in (*self.u_ohm, self.u_reading, self.u_common)):
+            raise ModelError("uncertainties are numbers from 0")
+
+
+def likelihoods(
+    chain: Chain, reached: tuple[int, ...], ohm: Array, extras: Array, *, correlated: bool = True
+) -> dict[str, float]:
+    """Return the relative likelihood of the readings for an extra in each segment and in none.
+
+    Args:
+        chain: The segments.
+        reached: Number of segments that each reading goes through.
+        ohm: The readings, less the known load at their end. [ohm]
+        extras: Sizes of extra resistance to allow for, equally likely. [ohm]
+        correlated: Keep what the readings share; False only to show what that costs.
+
+    Returns:
+        By segment name, and ``nowhere``; the largest is one.
+
+    Raises:
+        ModelError: A reading without a point, or beyond the chain.
+    """
+    if len(reached) != len(ohm) or not all(0 < k <= len(chain.names) for k in reached):
+        raise ModelError("every reading needs a point of the chain")
+    through = np.array([[float(s < k) for s in range(len(chain.names))] for k in reached])
+    covariance = _covariance(chain, through)
+    if not correlated:
+        covariance = np.diag(np.diag(covariance))
+    left = ohm - through @ np.array(chain.ohm)
+    logs = {NOWHERE: _log_normal(left, covariance)}
+    for s, name in enumerate(chain.names):
+        each = [_log_normal(left - extra * through[:, s], covariance) for extra in extras]
+        logs[name] = _log_mean(each)
+    top = max(logs.values())
+    return {name: math.exp(value - top) for name, value in logs.items()}
+
+
+def _covariance(chain: Chain, through: Array) -> Array:
+    """Return the covariance of the readings: tolerances they share, their own, and the common."""
+    count = through.shape[0]
+    shared = through @ np.diag(np.square(chain.u_ohm)) @ through.T
+    own = chain.u_reading**2 * np.eye(count)
+    # A picoohm keeps the matrix regular when every uncertainty is said to be nought.
+    return np.asarray(shared + own + chain.u_common**2 + 1e-24 * np.eye(count))
+
+
+def _log_normal(left: Array, covariance: Array) -> float:
+    _, log_det = np.linalg.slogdet(covariance)
+    return -0.5 * (float(left @ np.linalg.solve(covariance, left)) + float(log_det))
+
+
+def _log_mean(logs: list[float]) -> float:
+    top = max(logs)
+    return top + math.log(math.fsum(math.exp(v - top) for v in logs) / len(logs))
+
+
+def posterior(likelihood: dict[str, float], prior: dict[str, float]) -> dict[str, float]:
+    """Return probabilities of the segments from likelihoods and prior weights."""
+    weight = {name: likelihood[name] * prior[name] for name in prior}
+    total = math.fsum(weight.values())
+    return {name: w / total for name, w in weight.items()}
+
+
+def perfect(chain: Chain) -> Chain:
+    """Return the chain as a meter without any error would see it: only the tolerances are left."""
+    return msgspec.structs.replace(chain, u_reading=1e-6, u_common=1e-6)
