@@ -252,6 +252,16 @@ def test_a_code_that_is_only_supported_is_no_fault(answer: str, expected: list[s
     assert ("codes-without-fault" in codes(answer)) == (expected == ["0 faults"])
 
 
+@pytest.mark.parametrize("framed", [True, False])
+def test_a_vin_told_on_the_bus_is_a_line(framed: bool) -> None:
+    answer = b"\x62\xf1\x90" + b"0Z9HB5A26KR000417"
+    codes_answer = b"\x07\x59\x02\xff\x80\x01\x11\x2f"
+    text = candump([(0x7E8, d) for d in cut(answer)] + [(0x7E8, codes_answer)])
+    hexed = f"{answer.hex(' ')}\n{codes_answer[1:].hex(' ')}\n"
+    expected = ["VIN: 0Z9HB5A26KR000417", "B0001-11 status 0x2F mask 0xFF"]
+    assert lines(text if framed else hexed) == expected
+
+
 def test_an_odd_code_layout_is_said() -> None:
     assert "code-layout-odd" in codes(f"59 01 FF 02 00 01\n{VECTOR}\n")
     assert "code-layout-odd" not in codes(f"59 01 FF 04 00 01\n{VECTOR}\n")

@@ -11,6 +11,7 @@ from squibwise.intake.importers.answers.transport import Message
 
 ANSWER, REFUSAL, REQUEST = 0x59, 0x7F, 0x19
 CLEARED = 0x54
+_VIN_ANSWER = b"\x62\xf1\x90"
 COUNT, BY_STATUS, EXTENDED, SUPPORTED = 0x01, 0x02, 0x06, 0x0A
 LISTS = (BY_STATUS, SUPPORTED)
 SUBFUNCTIONS = (COUNT, EXTENDED, *LISTS)
@@ -60,6 +61,17 @@ def code_name(triple: bytes) -> str:
     """
     system = _SYSTEMS[triple[0] >> 6]
     return f"{system}{triple[0] >> 4 & 3}{triple[0] & 15:X}{triple[1]:02X}-{triple[2]:02X}"
+
+
+def vin_in(data: bytes) -> str:
+    """Return the VIN in an answer to data identifier F190; nothing in any other message.
+
+    Source: ISO 14229-1, service 0x22 with data identifier 0xF190; from memory.
+    """
+    vin = data[3:20]
+    if data[:3] != _VIN_ANSWER or len(vin) != 17 or not vin.isalnum() or not vin.isascii():
+        return ""
+    return vin.decode("ascii")
 
 
 def is_relevant(data: bytes) -> bool:

@@ -47,11 +47,13 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
         codes: The last state of every code with a fault or an unfinished test, as first heard.
         empty: Units whose last list of codes was empty, with its line.
         remarks: What else was said.
+        vins: VINs that units told, with the line.
     """
 
     codes: tuple[Reported, ...]
     empty: tuple[tuple[str, int], ...]
     remarks: tuple[Remark, ...]
+    vins: tuple[tuple[str, int], ...] = ()
 
 
 class _Ear:
@@ -62,13 +64,17 @@ class _Ear:
         self.empty: dict[str, int] = {}
         self.remarks: list[Remark] = []
         self.masks: dict[str, int] = {}
+        self.vins: dict[str, int] = {}
         self._asked: int | None = None
         self._lists: dict[str, int | None] = {}  # unit: status mask its last list was asked with
 
     def take(self, message: Message) -> None:
         """Take one message into account."""
         data = message.data
-        if data[:2] == bytes([faults.REQUEST, faults.BY_STATUS]):
+        vin = faults.vin_in(data)
+        if vin:
+            self.vins.setdefault(vin, message.number)
+        elif data[:2] == bytes([faults.REQUEST, faults.BY_STATUS]):
             self._asked = data[2] if len(data) > 2 else None
         elif data[:1] == bytes([faults.CLEARED]) and len(data) == 1 and self.codes:
             self._say("codes-cleared-in-log", message, "The unit cleared its codes here.")
@@ -178,6 +184,7 @@ def heard(found: Iterable[Message]) -> Heard:
         codes=faulty,
         empty=tuple(empty.items()),
         remarks=(*ear.remarks, *_clean(clean)),
+        vins=tuple(ear.vins.items()),
     )
 
 

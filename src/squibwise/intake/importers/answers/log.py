@@ -11,7 +11,7 @@ import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.importers.answers import hexlines
-from squibwise.intake.importers.answers.faults import LISTS, is_relevant
+from squibwise.intake.importers.answers.faults import LISTS, is_relevant, vin_in
 from squibwise.intake.importers.answers.listen import Heard, heard
 from squibwise.intake.importers.answers.transport import Frame, Message, messages
 from squibwise.intake.importers.base import Extract, RawLine
@@ -21,7 +21,7 @@ from squibwise.model.origin import Finding, Origin
 _ASC_HEAD = ("date ", "base hex", "base dec")
 _BLF_MARK = b"LOGG"
 _MAX_FRAMES = 1_000_000
-_SERVICES = {0x19: 4, 0x59: 0, 0x7F: 0, 0x54: 1}  # first byte: most bytes, 0 for any
+_SERVICES = {0x19: 4, 0x59: 0, 0x7F: 0, 0x54: 1, 0x62: 0}  # first byte: most bytes, 0 for any
 
 
 def claims_text(document: Document) -> bool:
@@ -99,7 +99,7 @@ def _matters(message: Message) -> bool:
     data = message.data
     if is_relevant(data):
         return bool(message.missing) or data[1] not in LISTS or len(data) % 4 == 3
-    return data[:2] == b"\x19\x02" or data == b"\x54"
+    return data[:2] == b"\x19\x02" or data == b"\x54" or bool(vin_in(data))
 
 
 def read_asc(document: Document) -> Extract:
@@ -164,6 +164,7 @@ def _lines(said: Heard) -> Iterator[RawLine]:
     empty = dict(said.empty)
     heard_at = [(r.number, r.unit) for r in said.codes] + [(n, u) for u, n in said.empty]
     units = dict.fromkeys(unit for _, unit in sorted(heard_at))
+    yield from (RawLine(number=number, text=f"VIN: {vin}") for vin, number in said.vins)
     for unit in units:
         codes = [r for r in said.codes if r.unit == unit]
         first = codes[0].number if codes else empty[unit]
