@@ -18,6 +18,7 @@ from squibwise.isolate.cards import card_of, stop_card
 from squibwise.isolate.context import Context, context_of
 from squibwise.isolate.history import History, replay
 from squibwise.isolate.notes import assumptions_of, findings_of
+from squibwise.isolate.readings import moved_by_readings, points_of
 from squibwise.isolate.suspects import Suspect, ranked, suspects_of
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
@@ -67,7 +68,11 @@ def search_of(
     context = context_of(case, assessment, loop, catalog)
     tests, repairs = tests_of(context, catalog), repairs_of(case, context, catalog)
     first = suspects_of(context, catalog, own_cases)
+    points = points_of(case, context, catalog)
+    first, told = moved_by_readings(first, points) if points else (first, None)
     history = replay(case, context, first, tests, repairs, catalog)
+    if told is not None:
+        history = msgspec.structs.replace(history, findings=(told, *history.findings))
     return Search(context=context, tests=tests, repairs=repairs, history=history)
 
 

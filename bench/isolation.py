@@ -1,0 +1,213 @@
+"""Policies of fault isolation against the exact answer, and how long they take.
+
+    python bench/isolation.py [--json] [--seed N] [--instances N]
+
+Instances are invented: 8 faults, 8 noisy tests, 8 repairs of which three cure two faults, five
+access clusters, and a wait after each power-down. They measure algorithms, not cars.
+"""
+
+import argparse
+import json
+import statistics
+import time
+
+import numpy as np
+
+from squibwise.numerics.troubleshoot import policies, search
+from squibwise.numerics.troubleshoot.bounds import lower_bound
+from squibwise.numerics.troubleshoot.compare import by_information, outward
+from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
+from squibwise.numerics.troubleshoot.sheet import sheet_of, start
+from squibwise.numerics.troubleshoot.table import (
+    Array,
+    Table,
+    expected_minutes,
+    lay_out,
+    optimal,
+    state_count,
+)
+
+POWERS: tuple[Power, ...] = ("off", "through", "on")
+CLUSTERS = (15.0, 20.0, 25.0, 5.0, 20.0)
+SURE = (0.8, 0.9, 0.95)
+
+
+def instance(rng: np.random.Generator, size: int) -> Problem:
+    """Return a chain of ``size`` faults with substitutions along it, looks and meters."""
+    faults = [f"f{i}" for i in range(size)]
+    weight = rng.dirichlet(np.full(size, 1.2)) * np.exp(rng.normal(0.0, 0.4, size)) + 1e-3
+    return Problem(
+        hypotheses=tuple(frozenset({f}) for f in faults),
+        weight=tuple(float(w) for w in weight),
+        tests=tuple(a_test(rng, j, size) for j in range(size)),
+        repairs=tuple(a_repair(rng, i, faults) for i in range(size)),
+        access_minutes=CLUSTERS,
+        wait_minutes=float(rng.choice([2.0, 10.0, 30.0])),
+        power_up_minutes=3.0,
+    )
+
+
+def a_test(rng: np.random.Generator, j: int, size: int) -> Test:
+    """Return a substitution at a point of the chain (first half) or a look at some faults."""
+    error = float(rng.uniform(0.01, 0.08))
+    if j < size // 2:
+        cut = int(rng.integers(1, size))
+        bad = np.where(np.arange(size) < cut, error, 1.0 - error)
+        power: Power = "through"
+    else:
+        seen = rng.random(size) < 2.5 / size
+        bad = np.where(seen, rng.uniform(0.6, 0.95, size), error)
+        power = POWERS[int(rng.choice([0, 0, 2]))]
+    cured = np.where(rng.random(size) < 0.2, 0.5, 0.0) if power == "through" else np.zeros(size)
+    results = [
+        Result(word="clear", chance=floats((1.0 - bad) * (1.0 - cured))),
+        Result(word="bad", chance=floats(bad * (1.0 - cured))),
+    ]
+    if power == "through":
+        results.append(Result(word="cured", chance=floats(cured), fixed=True))
+    return Test(
+        id=f"t{j}",
+        minutes=float(rng.uniform(4.0, 20.0)),
+        access=(int(rng.integers(len(CLUSTERS))),),
+        power=power,
+        results=tuple(results),
+    )
+
+
+def a_repair(rng: np.random.Generator, i: int, faults: list[str]) -> Repair:
+    """Return a repair of one fault; every third one cures its neighbour too."""
+    fixes = {faults[i]} | ({faults[(i + 1) % len(faults)]} if i % 3 == 0 else set())
+    return Repair(
+        id=f"r{i}",
+        minutes=float(rng.uniform(10.0, 240.0)),
+        check_minutes=10.0,
+        access=(int(rng.integers(len(CLUSTERS))),),
+        fixes=frozenset(fixes),
+    )
+
+
+def floats(values: Array) -> tuple[float, ...]:
+    """Return an array as plain numbers."""
+    return tuple(float(v) for v in values)
+
+
+def values_of(problem: Problem, table: Table) -> tuple[dict[str, float], float]:
+    """Return expected minutes by policy, and the seconds that the exact answer took."""
+    begin = time.perf_counter()
+    best = optimal(table)
+    seconds = time.perf_counter() - begin
+    plain, first = policies.parts_first(table)
+    step = policies.evaluate(table, policies.one_step(table, plain, first))
+    roll = policies.evaluate(table, policies.choose_by(table, step))
+    two = policies.evaluate(table, policies.two_step(table, plain))
+    tables = {"exact": best, "rollout": roll, "two_step": two, "one_step": step, "p_over_c": plain}
+    value = {name: expected_minutes(table, v) for name, v in tables.items()}
+    sheet = sheet_of(problem)
+    choosers = {f"information_per_cost_{sure}": by_information(sure) for sure in SURE}
+    choosers["outward_tree"] = outward(*outward_order(problem, len(problem.tests) // 2))
+    for name, choose in choosers.items():
+        cost = search.policy_value(sheet, start(sheet), choose, search.Budget())
+        value[name] = float(cost[0])
+    return value, seconds
+
+
+def outward_order(problem: Problem, half: int) -> tuple[list[tuple[int, int]], list[int]]:
+    """Return substitutions from the device outward (fewest faults before the cut), then looks."""
+    reach = [sum(c > 0.5 for c in problem.tests[t].results[0].chance) for t in range(half)]
+    walk = [(t, 1) for t in sorted(range(half), key=lambda t: reach[t])]
+    return walk, list(range(half, len(problem.tests)))
+
+
+def excesses(count: int, seed: int) -> dict[str, object]:
+    """Return mean and worst excess over exact by policy on 8 x 8 instances, and the times."""
+    rng = np.random.default_rng(seed)
+    over: dict[str, list[float]] = {}
+    took, bounds, states = [], [], 0
+    for _ in range(count):
+        problem = instance(rng, 8)
+        states = state_count(problem)
+        value, seconds = values_of(problem, lay_out(problem))
+        best = value.pop("exact")
+        took.append(seconds)
+        bounds.append(lower_bound(problem) / best)
+        for name, cost in value.items():
+            over.setdefault(name, []).append(100.0 * (cost / best - 1.0))
+    return {
+        "instances": count,
+        "states": states,
+        "excess_over_exact": {name: spread(v) for name, v in over.items()},
+        "exact_seconds": {"median": statistics.median(took), "worst": max(took)},
+        "lower_bound_share": statistics.fmean(bounds),
+    }
+
+
+def spread(percent: list[float]) -> dict[str, float]:
+    """Return mean and worst of an excess."""
+    return {"mean_percent": statistics.fmean(percent), "worst_percent": max(percent)}
+
+
+def next_test_times(count: int, seed: int) -> dict[str, object]:
+    """Return how long the next action takes on 10 x 10, in a box of one second."""
+    rng = np.random.default_rng(seed + 1)
+    seconds, fallback, two = [], 0, []
+    for _ in range(count):
+        problem = instance(rng, 10)
+        begin = time.perf_counter()
+        deadline = begin + 0.9
+        sheet = sheet_of(problem)
+        try:
+            budget = search.Budget(over=lambda end=deadline: time.perf_counter() > end)
+            search.rollout(sheet, start(sheet), budget, 1e-5)
+        except search.OutOfBudget:
+            fallback += 1
+            search.two_step(sheet, start(sheet))
+        seconds.append(time.perf_counter() - begin)
+        begin = time.perf_counter()
+        search.two_step(sheet, start(sheet))
+        two.append(time.perf_counter() - begin)
+    return {
+        "instances": count,
+        "p50_seconds": float(np.quantile(seconds, 0.5)),
+        "p95_seconds": float(np.quantile(seconds, 0.95)),
+        "fell_back_to_two_step": fallback,
+        "two_step_p95_seconds": float(np.quantile(two, 0.95)),
+    }
+
+
+def report(result: dict[str, object]) -> None:
+    """Print the figures for a person."""
+    small, large = result["exact_8x8"], result["next_test_10x10"]
+    assert isinstance(small, dict)
+    assert isinstance(large, dict)
+    times = small["exact_seconds"]
+    print(f"{small['instances']} instances 8 x 8, {small['states']:,} states each")
+    print(f"exact: median {times['median']:.2f} s, worst {times['worst']:.2f} s")
+    print(f"{'policy':28}{'mean over exact':>16}{'worst':>10}")
+    for name, row in small["excess_over_exact"].items():
+        print(f"{name:28}{row['mean_percent']:15.2f}%{row['worst_percent']:9.2f}%")
+    print(f"lower bound: {small['lower_bound_share']:.0%} of exact on average")
+    print(f"next action 10 x 10, {large['instances']} instances: p50 {large['p50_seconds']:.2f} s,")
+    print(f"  p95 {large['p95_seconds']:.2f} s; {large['fell_back_to_two_step']} fell back to the")
+    print(f"  two-step look-ahead, which takes {large['two_step_p95_seconds']:.3f} s at p95")
+
+
+def main() -> None:
+    """Run the bench."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--seed", type=int, default=20261125)
+    parser.add_argument("--instances", type=int, default=20)
+    given = parser.parse_args()
+    result: dict[str, object] = {
+        "seed": given.seed,
+        "exact_8x8": excesses(given.instances, given.seed),
+        "next_test_10x10": next_test_times(2 * given.instances, given.seed),
+    }
+    if given.json:
+        print(json.dumps(result, indent=1))
+    else:
+        report(result)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,100 @@
+"""Readings at several points move the hypotheses, or say that they cannot."""
+
+import math
+from typing import Any
+
+import pytest
+
+from squibwise.isolate.history import History
+from squibwise.isolate.tracing import search_of
+from squibwise.model.evidence import Reading
+
+from .building import CATALOG, a_case, a_line, a_report, believing
+
+LOOP = "driver.front-bag/1"
+OPEN = a_report(a_line("driver.front-bag", "open-or-high"))
+# Usual values from the unit outward: plugs 0.02, harness 0.17, plug, clock spring 0.42, plug; the
+# known load is 2.1 ohm.
+USUAL = {"unit-plug": 2.12, "column-plug": 2.31, "device-plug": 2.75}
+
+
+def readings(values: dict[str, float], **more: Any) -> list[Reading]:
+    given: dict[str, Any] = {"unit": "ohm", "method": "substitute-load", "u": 0.01}
+    given |= {"quantity": "loop-resistance"} | more
+    return [
+        Reading(
+            id=f"r-{where}",
+            component=LOOP,
+            quantity="loop-resistance",
+            value=v,
+            where=where,
+            **given,
+        )
+        for where, v in values.items()
+    ]
+
+
+def searched(values: dict[str, float], **more: Any) -> History:
+    case = a_case(OPEN, *readings(values, **more))
+    return search_of(case, believing(), LOOP, CATALOG).history
+
+
+def chance(found: History, element: str) -> float:
+    return math.fsum(s.p for s in found.suspects if s.parts[0].startswith(f"{element}:"))
+
+
+def said(found: History) -> str:
+    return " ".join(f.message for f in found.findings if f.code == "readings-compared")
+
+
+def test_a_jump_over_the_clock_spring_points_at_it() -> None:
+    plain = search_of(a_case(OPEN), believing(), LOOP, CATALOG).history
+    found = searched(USUAL | {"device-plug": 2.75 + 6.0})
+    assert chance(found, "clock-spring") + chance(found, "device-plug") > 0.9
+    assert chance(found, "clock-spring") > chance(plain, "clock-spring")
+
+
+def test_a_jump_over_the_harness_points_at_it_or_its_plugs() -> None:
+    found = searched({k: v + (4.0 if k != "unit-plug" else 0.0) for k, v in USUAL.items()})
+    assert chance(found, "harness") + chance(found, "column-plug") > 0.9
+
+
+def test_usual_readings_clear_the_wiring() -> None:
+    found = searched(USUAL)
+    wiring = chance(found, "harness") + chance(found, "unit-plug")
+    plain = search_of(a_case(OPEN), believing(), LOOP, CATALOG).history
+    assert wiring < chance(plain, "harness") + chance(plain, "unit-plug")
+
+
+def test_what_no_method_can_tell_is_said_plainly() -> None:
+    found = searched(USUAL | {"device-plug": 2.75 + 0.25})
+    assert "no method could" in said(found)
+
+
+def test_a_clear_answer_is_said_with_its_probability() -> None:
+    found = searched(
+        {"unit-plug": 2.12 + 8.0, "column-plug": 2.31 + 8.0, "device-plug": 2.75 + 8.0}
+    )
+    assert "in unit-plug" in said(found)
+
+
+@pytest.mark.parametrize("change", [{"method": "meter"}, {"unit": "V"}])
+def test_other_readings_are_left_alone(change: dict[str, Any]) -> None:
+    assert said(searched(USUAL, **change)) == ""
+
+
+def test_one_point_is_not_compared() -> None:
+    assert said(searched({"device-plug": 2.6})) == ""
+
+
+def test_milliohms_and_ohms_say_the_same() -> None:
+    high = USUAL | {"device-plug": 8.0}
+    milli = {k: v * 1000.0 for k, v in high.items()}
+    one, two = searched(high), searched(milli, unit="mohm", u=10.0)
+    assert chance(one, "clock-spring") == pytest.approx(chance(two, "clock-spring"))
+
+
+def test_a_stated_uncertainty_is_used() -> None:
+    sharp = searched(USUAL | {"column-plug": 2.8})
+    blunt = searched(USUAL | {"column-plug": 2.8}, u=1.0)
+    assert chance(sharp, "harness") != pytest.approx(chance(blunt, "harness"))
