@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
 from squibwise.infer.network import Network
+from squibwise.infer.reports import one_cause
 from squibwise.model.belief import Assumption
 from squibwise.model.case import Case
 from squibwise.model.evidence import Impact
@@ -19,8 +20,10 @@ def assumptions(
     if case.car.assumed:
         text = f"the car is taken to have the set '{case.car.equipment}': look which parts it has"
         found.append(Assumption(text=text, source="phase-in-dates", basis="judgement"))
-    if any(isinstance(e, Report) for e in case.evidence):
+    reports = [e for e in case.evidence if isinstance(e, Report)]
+    if reports:
         found.append(_scans(catalog))
+    found += [_general(e) for e in reports if one_cause(e)]
     if not any(isinstance(e, Impact) and e.zone for e in case.evidence):
         share = catalog.priors.share("sides", "front").provenance
         text = "nobody said where the body was struck: usual shares of struck sides are used"
@@ -59,6 +62,15 @@ def _scans(catalog: Catalog) -> Assumption:
         f"uncertain by a factor of {table.range_factor:g}"
     )
     return Assumption(text=text, fact="firing/scan", source=table.source, basis=table.basis)
+
+
+def _general(report: Report) -> Assumption:
+    text = (
+        f"most codes of {report.id} speak of supply, ground or communication: they are not counted "
+        "against single parts, and circuits without a code are not counted as good; check power, "
+        "ground and the unit's connector before anything else"
+    )
+    return Assumption(text=text, source="common-practice", basis="common-practice")
 
 
 def _empty_seat(catalog: Catalog) -> Assumption:

@@ -12,6 +12,7 @@ from squibwise.model.words import Extent
 Array = npt.NDArray[np.float64]
 _HOURS = 12
 _NEUTRAL = 0.05
+_LATER_DENT = 0.003
 _SLOW_KMH = 8.0
 
 
@@ -24,10 +25,13 @@ def impact_rows(entry: Impact, rows: Stories, catalog: Catalog) -> Array:
 
 def _seen(entry: Impact, scenario: Scenario, catalog: Catalog) -> float:
     body = catalog.firing.scans.body
+    if entry.extent == "none":
+        quiet = scenario.kind in ("none", "outside")
+        return 1.0 if quiet else body["nothing_seen_after_crash"].value
     if scenario.kind == "none":
         return body["impact_seen_without_crash"].value
     if scenario.kind in ("earlier", "outside"):
-        return _NEUTRAL
+        return _NEUTRAL if scenario.kind == "earlier" else _LATER_DENT
     chances = [
         _blow_seen(entry, blow, catalog)
         for order, blow in enumerate(scenario.blows, start=1)
@@ -68,10 +72,9 @@ def _clock(clock: int, blow: Blow, catalog: Catalog) -> float:
 
 def _extent(extent: Extent, blow: Blow, catalog: Catalog) -> float:
     """Return the density of this severity for an extent, against that of any extent."""
-    word: Extent = "light" if extent == "none" else extent
     severity, side = catalog.priors.severity, struck(blow.zone.side, "left")
     speed = np.log(max(blow.speed, 1.0))
-    seen, usual = severity.of(side, word), severity.of(side)
+    seen, usual = severity.of(side, extent), severity.of(side)
     if seen.extent is None:
         return 1.0
     return float(
@@ -92,10 +95,17 @@ def recorder_direction(entry: Recorder, rows: Stories, catalog: Catalog) -> Arra
     angle = np.degrees(np.arctan2(-lateral, forward)) % 360.0
     clock = int(np.round(angle / 30.0)) % _HOURS or _HOURS
     values = [
-        max((_pointing(clock, b, catalog) for b in s.blows), default=_NEUTRAL)
+        max((_pointing(clock, b, catalog) for b in _meant(entry, s)), default=_NEUTRAL)
         for s in rows.scenarios
     ]
     return rows.where(np.array(values))
+
+
+def _meant(entry: Recorder, scenario: Scenario) -> tuple[Blow, ...]:
+    """Return the blow that a recorded event tells of; the only one when there is one."""
+    if len(scenario.blows) < 2:
+        return scenario.blows
+    return scenario.blows[entry.event - 1 : entry.event]
 
 
 def _pointing(clock: int, blow: Blow, catalog: Catalog) -> float:

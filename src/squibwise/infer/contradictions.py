@@ -20,7 +20,9 @@ from squibwise.model.report import Report
 Array = npt.NDArray[np.float64]
 _CLASH_DB = 6.0
 _HALF = 0.5
+_TENTH = 0.15
 _SURE = 0.95
+_LIKELY = 0.8
 
 
 def contradictions(
@@ -32,7 +34,7 @@ def contradictions(
     catalog: Catalog,
 ) -> tuple[Contradiction, ...]:
     """Return everything in the evidence that does not fit together."""
-    result = _clashes(engine, items)
+    result = _clashes(engine, items) + _seat_clashes(items)
     result += _statements(case, found, groups)
     result += _records(case, found, catalog)
     result += _lamps(case)
@@ -43,7 +45,7 @@ def contradictions(
 def _clashes(engine: Engine, items: tuple[Item, ...]) -> list[Contradiction]:
     """Return pairs of observations of one part in one epoch that no state of it explains well."""
     by_part: dict[tuple[str, int], list[tuple[Item, OnPart]]] = {}
-    for item in items:
+    for item in (i for i in items if not i.broad):
         for on in item.parts:
             epoch = sum(1 for place, _ in engine.works[on.part] if place < on.place)
             by_part.setdefault((on.part, epoch), []).append((item, on))
@@ -63,14 +65,33 @@ def _clashes_on(
     part = group_marginal(engine.run(rest), g).parts[name]
     result = []
     for (item, on), (other, against) in combinations(entries, 2):
-        clash = _clash_db(part.after, on, against)
-        if clash > _CLASH_DB and _best_story(part.after, on, against) < _HALF:
+        clash, story = _clash_db(part.after, on, against), _best_story(part.after, on, against)
+        if story < _TENTH or (clash > _CLASH_DB and story < _HALF):
             text = f"{name}: '{item.text}' does not fit '{other.text}'"
             result.append(
                 Contradiction(
                     text=text,
                     evidence=tuple(dict.fromkeys((item.evidence, other.evidence))),
                     remedy=_clash_remedy(part.part),
+                )
+            )
+    return result
+
+
+def _seat_clashes(items: tuple[Item, ...]) -> list[Contradiction]:
+    """Return pairs of words on one seat's occupant that fit nobody."""
+    told = [(item, on) for item in items for on in item.seats]
+    result = []
+    for (item, on), (other, against) in combinations(told, 2):
+        if on.group != against.group:
+            continue
+        together = float((on.values * against.values).max())
+        if together / float(on.values.max() * against.values.max()) < _TENTH:
+            result.append(
+                Contradiction(
+                    text=f"{on.group} seat: '{item.text}' does not fit '{other.text}'",
+                    evidence=tuple(dict.fromkeys((item.evidence, other.evidence))),
+                    remedy="Look at webbing, buckle and tongue there; a buckle switch can lie.",
                 )
             )
     return result
@@ -180,7 +201,7 @@ def _no_crash(case: Case, found: Posterior) -> list[Contradiction]:
     for entry in case.evidence:
         if not isinstance(entry, Circumstance) or entry.what != "crash":
             continue
-        if (crash if not entry.present else 1.0 - crash) > _SURE:
+        if (crash if not entry.present else 1.0 - crash) > _LIKELY:
             text = "what was told of the crash does not fit what was seen and scanned"
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))

@@ -41,6 +41,7 @@ class Item(msgspec.Struct, frozen=True):
         unit: Likelihood over the unit's states.
         parts: Likelihoods on parts.
         seats: Likelihoods on occupants.
+        broad: It speaks of many parts at once and so clashes with none of them.
         weak: Weakest basis of the figures used.
         sources: Source ids.
     """
@@ -52,5 +53,6 @@ class Item(msgspec.Struct, frozen=True):
     unit: Array | None = None
     parts: tuple[OnPart, ...] = ()
     seats: tuple[OnSeat, ...] = ()
+    broad: bool = False
     weak: Basis | None = "judgement"
     sources: tuple[str, ...] = ("judgement",)

@@ -28,6 +28,7 @@ from squibwise.model.names import loop_id, split_loop
 Array = npt.NDArray[np.float64]
 _GONE_SEEN = {"missing": 0.97}
 _GONE_ELSE = 0.003
+_EVEN = 0.5
 _FRONT = "front-bag"
 
 
@@ -152,9 +153,12 @@ def _recorder(entry: Recorder, place: int, net: Network, catalog: Catalog) -> It
         bags = net.rows.front | (net.rows.others > 0)
         rows = rows * np.where(bags, figures["no_record_if_fired"].value, 1.0)
         text = "no crash record"
+    right = catalog.firing.scans.people["recorder_right"].value
     if entry.rollover is not None:
-        right = catalog.firing.scans.people["recorder_right"].value
         rows = rows * np.where(net.rows.rollover == entry.rollover, right, 1.0 - right)
+    if entry.event_count is not None:
+        several = net.rows.holds([len(s.blows) > 1 for s in net.rows.scenarios])
+        rows = rows * np.where(several == (entry.event_count > 1), right, 1.0 - right)
     yield Item(entry.id, "", text, rows=rows)
     yield from _recorded_people(entry, net, catalog)
     yield from _commanded(entry, place, net, catalog)
@@ -196,7 +200,8 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
                 hit = figures["commanded_if_fired"].value, figures["commanded_if_not"].value
             else:
                 hit = quiet, 1.0 - figures["commanded_if_not"].value
-            values = values * np.where(fired, hit[0], hit[1])
+            silent = np.array([m.condition == "before" for m in part.micros])
+            values = values * np.where(fired, hit[0], np.where(silent, _EVEN, hit[1]))
         listed = any(loop_id(part.id, s + 1) in loops for s in range(part.stages))
         text = "recorder: firing commanded" if listed else "recorder: no firing command listed"
         on = OnPart(part.id, place, values[None, None, :])
@@ -266,10 +271,18 @@ def _circumstance(
     word = "" if entry.present else "no "
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
-        rows = np.where(holds == entry.present, right, 1.0 - right)
-        yield Item(entry.id, "", text, rows=rows)
-    elif entry.what in ("bags-taken-out", "fault-before"):
-        yield from _told_parts(entry, place, text, net)
+        yield Item(entry.id, "", text, rows=_told_rows(holds == entry.present, right, net))
+    elif entry.what in _TOLD_OF_PARTS:
+        yield from _told_parts(entry, place, text, net, catalog)
+
+
+def _told_rows(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array:
+    """Return a likelihood that makes what was told right with this chance, all else unknown."""
+    share = float(net.rows.weight @ fits)
+    if not 0.0 < share < 1.0:
+        return np.ones(len(fits))
+    wrong = min(1.0, (1.0 - right) * share / (1.0 - share))
+    return np.where(fits, right, wrong)
 
 
 def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
@@ -278,7 +291,7 @@ def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
     kinds = [s.kind for s in rows.scenarios]
     rear = [any(b.zone.side == "rear" for b in s.blows) for s in rows.scenarios]
     tests = {
-        "crash": rows.holds([k == "crash" for k in kinds]),
+        "crash": rows.holds([k in ("crash", "earlier") for k in kinds]),
         "earlier-crash": rows.holds([k == "earlier" for k in kinds]),
         "rollover": rows.rollover,
         "rear-impact": rows.holds(rear),
@@ -289,20 +302,26 @@ def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
     return None if found is None else np.asarray(found, dtype=bool)
 
 
-_TOLD_IF_NOT = 0.05
+_TOLD_OF_PARTS = {
+    "bags-taken-out": ("absent", "told_bags_out_if_fitted"),
+    "fault-before": ("before", "told_fault_before_if_not"),
+    "earlier-repair": ("unfit", "told_repaired_if_right"),
+}
 
 
-def _told_parts(entry: Circumstance, place: int, text: str, net: Network) -> Iterator[Item]:
-    """Yield what a word on all bags, or on faults before the crash, says of each part."""
-    condition = "absent" if entry.what == "bags-taken-out" else "before"
+def _told_parts(
+    entry: Circumstance, place: int, text: str, net: Network, catalog: Catalog
+) -> Iterator[Item]:
+    """Yield what a word on bags, faults or repairs before the crash says of each part."""
+    condition, figure = _TOLD_OF_PARTS[entry.what]
+    low = catalog.firing.scans.body[figure].value
     for _, _, _, part in net.parts():
-        wanted = part.kind.family == "bag" if condition == "absent" else part.kind.fires
-        if wanted:
-            hit = np.array([m.condition == condition for m in part.micros])
-            low = _TOLD_IF_NOT
-            values = np.where(hit, 1.0, low) if entry.present else np.where(hit, low, 1.0)
-            on = OnPart(part.id, place, values[None, None, :])
-            yield Item(entry.id, part.id, text, parts=(on,))
+        if not part.kind.fires or (condition == "absent" and part.kind.family != "bag"):
+            continue
+        hit = np.array([m.condition == condition for m in part.micros])
+        values = np.where(hit, 1.0, low) if entry.present else np.where(hit, low, 1.0)
+        on = OnPart(part.id, place, values[None, None, :])
+        yield Item(entry.id, part.id, text, parts=(on,), broad=True)
 
 
 def _lamp(entry: LampCheck, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
@@ -322,7 +341,8 @@ def _lamp(entry: LampCheck, place: int, net: Network, catalog: Catalog) -> Itera
         if part.stages:
             values = _lamp_values(part, net.groups[g], place, net, catalog)
             on = OnPart(part.id, place, values)
-            yield Item(entry.id, part.id, "lamp lit, went out and stayed out", parts=(on,))
+            text = "lamp lit, went out and stayed out"
+            yield Item(entry.id, part.id, text, parts=(on,), broad=True)
 
 
 def _lamp_values(part: Part, group: Group, place: int, net: Network, catalog: Catalog) -> Array:

@@ -47,8 +47,10 @@ class Micro(msgspec.Struct, frozen=True):
             return "spent"
         if self.condition in ("damaged", "unfit"):
             return self.condition
-        if self.condition in ("before", "plug"):
-            return "open" if self.condition == "before" else "half-seated"
+        if self.condition == "plug":
+            return "half-seated"
+        if self.condition == "before":
+            return "open" if stage == 1 else "good"
         hit = self.condition in _FAULTY and self.stage == stage
         return self.condition if hit else "good"
 

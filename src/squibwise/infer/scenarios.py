@@ -101,50 +101,73 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     events = catalog.firing.events
     pair_share = catalog.priors.share("sides", "second-impact").p if _asks_pairs(case) else 0.0
     roll_share = events.chances["rollover"].value if _asks_rollover(case) else 0.0
-    singles = tuple(_singles(case, catalog))
+    recorded = _recorded(case)
+    singles = tuple(_singles(recorded[0] if recorded else None, catalog))
     for blow, weight in singles:
         yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
     if roll_share:
-        thinned = _thinned(singles)
+        thinned = _thinned(singles, 3)
         for blow, weight in thinned:
             yield (blow,), True, weight * roll_share * 0.5
         yield (), True, roll_share * 0.5
     if pair_share:
-        yield from _pairs(_thinned(singles), pair_share * (1.0 - roll_share))
+        later = next((r for r in recorded if r.event > 1), recorded[0] if recorded else None)
+        seconds = _thinned(tuple(_singles(later, catalog)), 2)
+        zones = _pair_zones(case, catalog)
+        firsts, seconds = _at(zones, _thinned(singles, 2)), _at(zones, seconds)
+        yield from _pairs(firsts, seconds, pair_share * (1.0 - roll_share))
 
 
-def _thinned(singles: tuple[tuple[Blow, float], ...]) -> tuple[tuple[Blow, float], ...]:
-    """Return three severities per zone in place of all, with the weights of those left out."""
+def _thinned(singles: tuple[tuple[Blow, float], ...], most: int) -> tuple[tuple[Blow, float], ...]:
+    """Return few severities per zone in place of all, with the weights of those left out."""
     by_zone: dict[str, list[tuple[Blow, float]]] = {}
     for blow, weight in singles:
         by_zone.setdefault(blow.zone.name, []).append((blow, weight))
     result = []
     for group in by_zone.values():
-        for part in np.array_split(np.arange(len(group)), min(3, len(group))):
+        for part in np.array_split(np.arange(len(group)), min(most, len(group))):
             rows = [group[i] for i in part]
             result.append((rows[len(rows) // 2][0], sum(w for _, w in rows)))
     return tuple(result)
 
 
-def _pairs(singles: tuple[tuple[Blow, float], ...], share: float) -> Iterator[Crash]:
-    """Return two impacts on different sides, in either order."""
+def _pair_zones(case: Case, catalog: Catalog) -> set[str]:
+    """Return the zones that two impacts are followed up on: those named, and one per other side."""
+    named = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone is not None}
+    table = catalog.firing.events.zone
+    sides = {z.side for z in table if z.name in named}
+    rest: dict[str, str] = {}
+    for zone in sorted(table, key=lambda z: -z.share):
+        if zone.side not in sides:
+            rest.setdefault(zone.side, zone.name)
+    return named | set(rest.values())
+
+
+def _at(zones: set[str], singles: tuple[tuple[Blow, float], ...]) -> tuple[tuple[Blow, float], ...]:
+    return tuple(s for s in singles if s[0].zone.name in zones)
+
+
+def _pairs(
+    firsts: tuple[tuple[Blow, float], ...], seconds: tuple[tuple[Blow, float], ...], share: float
+) -> Iterator[Crash]:
+    """Return two impacts on different sides, in order."""
     pairs = [
-        ((a, b), wa * wb) for a, wa in singles for b, wb in singles if a.zone.side != b.zone.side
+        ((a, b), wa * wb) for a, wa in firsts for b, wb in seconds if a.zone.side != b.zone.side
     ]
     total = sum(w for _, w in pairs)
     for blows, weight in pairs:
         yield blows, False, share * weight / total
 
 
-def _singles(case: Case, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+def _singles(recorder: Recorder | None, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+    """Return one impact on each zone, as hard as usual or as recorded."""
     events = catalog.firing.events
-    recorded = _recorded(case)
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
     total = sum(sides.values())
     for zone in events.zone:
         share = sides[zone.side] / total * zone.share
-        if recorded:
-            yield from ((b, share * w) for b, w in _recorded_blows(zone, recorded[0], catalog))
+        if recorder is not None:
+            yield from ((b, share * w) for b, w in _recorded_blows(zone, recorder, catalog))
         else:
             yield from ((b, share * w) for b, w in _usual_blows(zone, catalog))
 
@@ -183,12 +206,14 @@ def _recorded_blows(
 
 
 def _recorded(case: Case) -> list[Recorder]:
-    return [
+    """Return recorders with a delta-V, by event."""
+    found = [
         e
         for e in case.evidence
         if isinstance(e, Recorder)
         and (e.delta_v_long_kmh is not None or e.delta_v_lat_kmh is not None)
     ]
+    return sorted(found, key=lambda e: e.event)
 
 
 def _asks_pairs(case: Case) -> bool:
