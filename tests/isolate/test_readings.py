@@ -20,18 +20,8 @@ USUAL = {"unit-plug": 2.12, "column-plug": 2.31, "device-plug": 2.75}
 
 def readings(values: dict[str, float], **more: Any) -> list[Reading]:
     given: dict[str, Any] = {"unit": "ohm", "method": "substitute-load", "u": 0.01}
-    given |= {"quantity": "loop-resistance"} | more
-    return [
-        Reading(
-            id=f"r-{where}",
-            component=LOOP,
-            quantity="loop-resistance",
-            value=v,
-            where=where,
-            **given,
-        )
-        for where, v in values.items()
-    ]
+    given |= {"quantity": "loop-resistance", "component": LOOP} | more
+    return [Reading(id=f"r-{p}", value=v, where=p, **given) for p, v in values.items()]
 
 
 def searched(values: dict[str, float], **more: Any) -> History:
