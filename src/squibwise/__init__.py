@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from squibwise.case import (
         assess,
         cost,
+        learn,
         open_case,
         read,
         release,
@@ -38,6 +39,7 @@ _HOMES = {
     "trace": "squibwise.case",
     "work": "squibwise.case",
     "cost": "squibwise.case",
+    "learn": "squibwise.case",
     "verdicts": "squibwise.case",
     "release": "squibwise.case",
     "verify": "squibwise.case",
@@ -53,6 +55,7 @@ __all__ = [
     "SquibwiseError",
     "assess",
     "cost",
+    "learn",
     "load_catalog",
     "open_case",
     "read",

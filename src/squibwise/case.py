@@ -1,6 +1,7 @@
 """The straight line: one function per command, each calling the one before it."""
 
 import datetime as dt
+from collections.abc import Iterable
 from pathlib import Path
 
 from squibwise import check, infer, intake, isolate, plan, prove, require
@@ -8,10 +9,13 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
+from squibwise.model.experience import Experience
 from squibwise.model.proof import ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
 from squibwise.model.trace import Trace
 from squibwise.model.work import Work
+
+NO_EXPERIENCE = Experience()
 
 
 def read(path: Path, catalog: Catalog) -> ReadReport:
@@ -24,34 +28,43 @@ def open_case(path: Path, catalog: Catalog) -> Case:
     return intake.load_case(path, catalog)
 
 
-def assess(case: Case, catalog: Catalog) -> Assessment:
+def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
+    """Return what the user's own finished cases say of the curves; see ``docs/calibration.md``."""
+    cases = tuple(finished)
+    shifts = infer.learned_shifts(cases, catalog)
+    return Experience(cases=len(cases), shifts={k: s.value for k, s in shifts.items() if s.n})
+
+
+def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Assessment:
     """Return what happened in the crash and what state every component is in."""
-    return infer.assess(case, catalog, plan.losses(case, catalog))
+    return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts)
 
 
-def trace(case: Case, loop: str, catalog: Catalog) -> Trace:
+def trace(case: Case, loop: str, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Trace:
     """Return where a circuit is at fault and which test comes next."""
-    return isolate.trace(case, assess(case, catalog), loop, catalog)
+    return isolate.trace(case, assess(case, catalog, own), loop, catalog, own.proved)
 
 
-def work(case: Case, catalog: Catalog) -> Work:
+def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:
     """Return what must be done on the car, in order, with reasons."""
-    return require.work(case, assess(case, catalog), catalog)
+    return require.work(case, assess(case, catalog, own), catalog)
 
 
-def cost(case: Case, catalog: Catalog) -> tuple[Cost, ...]:
+def cost(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Cost, ...]:
     """Return what it costs, under the followed profile first and then under each other."""
-    return plan.cost(case, work(case, catalog), catalog)
+    return plan.cost(case, work(case, catalog, own), catalog)
 
 
-def verdicts(case: Case, catalog: Catalog) -> tuple[Verdict, ...]:
+def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:
     """Return a verdict on everything that was measured, calibrated and checked."""
-    return check.verdicts(case, work(case, catalog), catalog)
+    return check.verdicts(case, work(case, catalog, own), catalog)
 
 
-def release(case: Case, catalog: Catalog, today: dt.date) -> ProofRecord:
+def release(
+    case: Case, catalog: Catalog, today: dt.date, own: Experience = NO_EXPERIENCE
+) -> ProofRecord:
     """Return the written record; a draft while any gate is open."""
-    states = assess(case, catalog)
+    states = assess(case, catalog, own)
     items = require.work(case, states, catalog)
     costs = plan.cost(case, items, catalog)
     checked = check.verdicts(case, items, catalog)
