@@ -162,7 +162,9 @@ def _doubtful(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     best = {look.component: look for look in reversed(states.next_looks)}
     shown: list[RenderableType] = []
     if watched:
-        table = [(c.id, _split(c.now), _settles(best.get(c.id))) for c in watched]
+        table = [
+            (c.id, f"{_split(c.now)}; {_settles(c, best.get(c.id), catalog)}") for c in watched
+        ]
         shown += [page.heading("Doubtful", "and the look that settles it"), page.rows(table)]
     rest = [f"{c.id} ({_split(c.now)})" for c in found if c not in watched]
     if rest:
@@ -181,8 +183,14 @@ def _split(states: StateBelief) -> str:
     return " / ".join(told)
 
 
-def _settles(look: NextLook | None) -> str:
-    return "" if look is None else look.text
+def _settles(belief: ComponentBelief, look: NextLook | None, catalog: Catalog) -> str:
+    """Name the ranked look at a part, or else the word of its kind that tells most."""
+    if look is not None:
+        return look.text
+    state = max((s for s in STATES if s != "sound"), key=lambda s: getattr(belief.now, s))
+    words = catalog.looks(_kind(belief.id)).values()
+    told = max(words, key=lambda w: float(getattr(w, state)) - w.sound)
+    return f"look for: {told.text}"
 
 
 def _looks(states: Assessment) -> list[RenderableType]:
