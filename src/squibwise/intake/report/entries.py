@@ -5,6 +5,7 @@ import re
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.intake.importers.limits import refuse_many
 from squibwise.intake.report.grammar import CodeToken, find_status_byte
 from squibwise.intake.report.layout import Line, Sheet, words_of
 from squibwise.intake.report.sense import Sense
@@ -12,6 +13,7 @@ from squibwise.model.words import Status
 
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -191,6 +193,7 @@ def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalo
         state.waiting.clear()
         found.entries.append(entry)
         state.current = entry
+    refuse_many(sheet.name, len(found.entries), MAX_FAULTS, "codes")
     if line.failure_type and len(line.codes) == 1 and state.current is not None:
         _type(state.current, line.failure_type)
 

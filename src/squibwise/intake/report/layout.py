@@ -77,6 +77,7 @@ class Line(msgspec.Struct, kw_only=True):
 class Sheet(msgspec.Struct, kw_only=True):
     """All lines of a report, with what is known of the report as a whole."""
 
+    name: str
     lines: list[Line]
     vin: str | None = None
     hand: str | None = None
@@ -93,7 +94,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         catalog: For the vocabulary and the VIN tables.
     """
     lexicon = lexicon_of(catalog)
-    sheet = Sheet(lines=[_cut(raw, name) for raw in raws])
+    sheet = Sheet(name=name, lines=[_cut(raw, name) for raw in raws])
     for line in sheet.lines:
         _read_codes(line)
     _settle_flash(sheet.lines)

@@ -254,20 +254,19 @@ def _parts(phrases: dict[tuple[str, ...], tuple[str, ...]], word: str) -> tuple[
     """Cut a word into known words of four letters or more, with a joining s or n between."""
     best: list[tuple[str, ...] | None] = [None] * (len(word) + 1)
     best[0] = ()
-    for end in range(4, len(word) + 1):
-        for start in range(max(0, end - 24), end - 3):
-            before = best[start]
-            piece = word[start:end]
-            if before is None or not _is_piece(phrases, piece, start):
-                continue
-            name = piece if (piece,) in phrases else piece[:-1]
-            if best[end] is None or len(before) + 1 < len(best[end] or ()):
-                best[end] = (*before, name)
+    for start in range(len(word) - 3):
+        before = best[start]
+        if before is None:
+            continue
+        for end in range(start + 4, min(start + 24, len(word)) + 1):
+            piece, known = word[start:end], best[end]
+            if _is_piece(phrases, piece) and (known is None or len(before) + 1 < len(known)):
+                best[end] = (*before, piece if (piece,) in phrases else piece[:-1])
     found = best[len(word)]
     return found if found and len(found) > 1 else None
 
 
-def _is_piece(phrases: dict[tuple[str, ...], tuple[str, ...]], piece: str, start: int) -> bool:
+def _is_piece(phrases: dict[tuple[str, ...], tuple[str, ...]], piece: str) -> bool:
     if (piece,) in phrases:
         return True
     return len(piece) > 4 and piece[-1] in "sn" and (piece[:-1],) in phrases
