@@ -72,6 +72,12 @@ def one(name: str, data: bytes, catalog: Catalog) -> str:
     return "read with faults" if report.lines else "read without faults"
 
 
+def processor_seconds() -> float:
+    """Return what this process and its helpers have used. [s]"""
+    used = (resource.getrusage(k) for k in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(u.ru_utime + u.ru_stime for u in used)
+
+
 def peak_mb() -> tuple[float, float]:
     """Return the most memory this process and any helper have had. [MB]"""
     kinds = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
@@ -85,19 +91,21 @@ def run(inputs: Inputs, numbers: range) -> dict[str, object]:
     ends: collections.Counter[str] = collections.Counter()
     slow: list[tuple[float, int, str]] = []
     wrong: list[int] = []
+    longest = 0.0
     began = time.perf_counter()
     for number in numbers:
         name, data = inputs.make(number)
         faulthandler.dump_traceback_later(STUCK_SECONDS, exit=True)
-        start = time.perf_counter()
+        start, at = processor_seconds(), time.perf_counter()
         end = one(name, data, catalog)
-        taken = time.perf_counter() - start
+        taken, by_clock = processor_seconds() - start, time.perf_counter() - at
         faulthandler.cancel_dump_traceback_later()
         ends[end] += 1
         if "WRONG" in end or "without a remedy" in end or taken > MAX_SECONDS:
             wrong.append(number)
             print(f"input {number} ({name}, {len(data)} bytes): {end}, {taken:.2f} s", flush=True)
         slow = sorted([*slow, (round(taken, 3), number, name)], reverse=True)[:5]
+        longest = max(longest, by_clock)
         if number % 5_000 == 4_999:
             print(f"{number + 1}: {dict(ends)} worst {slow[0]} MB {peak_mb()}", flush=True)
     here, helper = peak_mb()
@@ -106,6 +114,7 @@ def run(inputs: Inputs, numbers: range) -> dict[str, object]:
         "ends": dict(ends),
         "wrong": wrong,
         "slowest": slow,
+        "longest_by_clock": round(longest, 3),
         "peak_mb": round(here, 1),
         "peak_helper_mb": round(helper, 1),
         "seconds": round(time.perf_counter() - began, 1),
