@@ -71,6 +71,8 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     Attributes:
         element: Element id it belongs to; ``<role>`` in angle brackets for every one of a role.
+            An entry for an element goes before one for its role, one for a chain before both.
+        chains: Chains it holds for; empty for all.
         fault: Word after the colon in hypothesis ids.
         title: In a mechanic's words; ``{element}`` stands for the element's title.
         circuits: Circuits it occurs in; empty for all.
@@ -87,6 +89,7 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     """
 
     element: str
+    chains: tuple[str, ...] = ()
     fault: str
     title: str
     circuits: tuple[str, ...] = ()
@@ -333,7 +336,7 @@ def _check_names(
     refuse_repeats((c.id for c in book.chains), "loops/chains.toml")
     refuse_repeats((f"{t.id} at {t.at}" for t in book.tests), "loops/tests.toml")
     refuse_repeats((f"{r.id} at {r.at}" for r in book.repairs), "loops/repairs.toml")
-    refuse_repeats((f"{f.element}:{f.fault}" for f in book.faults), "loops/faults.toml")
+    refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
     used = [c for t in book.tests for c in t.cautions] + [
         c for r in book.repairs for c in r.cautions
     ]

@@ -50,8 +50,7 @@ def suspects_of(
     found = [
         (element, fault, reasons, step**rank)
         for element in context.chain.element
-        for fault in catalog.loops.faults
-        if _applies(fault, element, context)
+        for fault in _faults_of(element, context, catalog)
         for rank, reasons in [_rank(fault, element, context, catalog)]
         if rank is not None
     ]
@@ -82,9 +81,21 @@ def ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
     return tuple(sorted(scaled, key=lambda s: (-s.p, s.id)))
 
 
+def _faults_of(element: Element, context: Context, catalog: Catalog) -> list[LoopFault]:
+    """Return the entries of an element: the most particular one for each fault word."""
+    found: dict[str, LoopFault] = {}
+    entries = [f for f in catalog.loops.faults if _applies(f, element, context)]
+    for fault in sorted(entries, key=lambda f: (bool(f.chains), f.element == element.id)):
+        found[fault.fault] = fault
+    return list(found.values())
+
+
 def _applies(fault: LoopFault, element: Element, context: Context) -> bool:
-    named = fault.element in (element.id, f"<{element.role}>")
-    return named and (not fault.circuits or context.chain.circuit in fault.circuits)
+    return (
+        fault.element in (element.id, f"<{element.role}>")
+        and (not fault.circuits or context.chain.circuit in fault.circuits)
+        and (not fault.chains or context.chain.id in fault.chains)
+    )
 
 
 def _rank(
