@@ -262,6 +262,15 @@ def test_a_vin_told_on_the_bus_is_a_line(framed: bool) -> None:
     assert lines(text if framed else hexed) == expected
 
 
+def test_words_between_the_answers_are_not_lost() -> None:
+    text = f"Harrow 7, airbag unit\n{VECTOR}\nB0099 Driver knee inflator open\n"
+    assert lines(text) == [
+        "Harrow 7, airbag unit",
+        *VECTOR_LINES,
+        "B0099 Driver knee inflator open",
+    ]
+
+
 def test_an_odd_code_layout_is_said() -> None:
     assert "code-layout-odd" in codes(f"59 01 FF 02 00 01\n{VECTOR}\n")
     assert "code-layout-odd" not in codes(f"59 01 FF 04 00 01\n{VECTOR}\n")

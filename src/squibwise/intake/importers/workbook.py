@@ -55,7 +55,9 @@ def _refuse(document: Document) -> None:
     name = document.name
     if document.data.startswith(_OLE):
         raise InputError(
-            f"{name}: this is an old or locked office file, which is not read.", remedy=_PLAIN
+            f"{name}: this is an old or locked office file, or a message in a mail program's own "
+            "format, which is not read.",
+            remedy="Save it as .xlsx, CSV, PDF or (a message) .eml, and read that.",
         )
     parts = archive.names(document.data)
     if not parts:

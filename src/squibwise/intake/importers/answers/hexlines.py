@@ -30,12 +30,21 @@ class HexLine(Frame, frozen=True, kw_only=True, gc=False):
 
 def hex_lines(text: str) -> Iterator[HexLine | None]:
     """Return each line that is not blank: its bytes, or None when it ends in no bytes."""
+    return (_hex_line(number, line) for number, line in _numbered(text))
+
+
+def word_lines(text: str) -> Iterator[tuple[int, str]]:
+    """Return the lines that end in no bytes, with their numbers."""
+    return ((n, line) for n, line in _numbered(text) if _hex_line(n, line) is None)
+
+
+def _numbered(text: str) -> Iterator[tuple[int, str]]:
     number = 1
     for found in _LINE.finditer(text):
         if found[1] is not None:
             number += 1
         elif not found[0].isspace():
-            yield _hex_line(number, found[0])
+            yield number, found[0]
 
 
 def _hex_line(number: int, line: str) -> HexLine | None:

@@ -16,6 +16,8 @@ from squibwise.intake.importers.answers.listen import Heard, heard
 from squibwise.intake.importers.answers.transport import Frame, Message, messages
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.importers.document import Document, Importer
+from squibwise.intake.importers.limits import MAX_LINES
+from squibwise.intake.importers.text import in_pieces
 from squibwise.model.origin import Finding, Origin
 
 _ASC_HEAD = ("date ", "base hex", "base dec")
@@ -49,12 +51,22 @@ def claims_blf(document: Document) -> bool:
 def read_text(document: Document) -> Extract:
     """Return the codes in answers written as hex, one self-explaining line each.
 
+    Lines that are no hex are handed over as they stand.
+
     Raises:
         InputError: There is no answer to service 0x19 in it.
     """
     text = document.text or ""
     found = [*_whole_messages(text), *_relevant(lambda: _frames(text))]
-    return _extract(sorted(found, key=lambda m: m.number), document.name, "answers")
+    read = _extract(sorted(found, key=lambda m: m.number), document.name, "answers")
+    words = (
+        RawLine(number=number, text=piece)
+        for number, line in hexlines.word_lines(text)
+        for piece in in_pieces(line.strip())
+    )
+    kept = tuple(itertools.islice(words, MAX_LINES))
+    lines = sorted((*read.lines, *kept), key=lambda line: line.number) if kept else read.lines
+    return msgspec.structs.replace(read, lines=tuple(lines))
 
 
 def _frames(text: str) -> Iterator[Frame]:
