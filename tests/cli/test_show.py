@@ -325,7 +325,13 @@ def test_verdicts_stand_with_what_is_not_met_first(text: Any) -> None:
 
 def test_a_draft_says_so_and_lists_its_open_gates(text: Any) -> None:
     gates = (
-        Gate(id="lamp-check", open=True, text="The lamp was watched.", remedy="Watch it."),
+        Gate(
+            id="lamp-check",
+            open=True,
+            text="The lamp was watched.",
+            remedy="Watch it.",
+            missing=("a", "b", "c", "d", "e"),
+        ),
         Gate(id="disposal", open=False, text="Gone."),
     )
     record = ProofRecord(
@@ -334,6 +340,7 @@ def test_a_draft_says_so_and_lists_its_open_gates(text: Any) -> None:
     shown = text(show_release.blocks(record, Path("out/x.pdf")))
     assert "DRAFT: 1 of 2 gates are open" in shown
     assert "Watch it." in shown
+    assert "and 2 more" in shown
     assert "Gone." not in shown
     assert show_release.as_json(record, Path("x.pdf"))["json_file"] == "x.json"
 

@@ -142,6 +142,32 @@ def test_a_bare_report_is_assessed_and_says_what_it_assumed() -> None:
     assert "assumed" in done.out
 
 
+def test_own_finished_cases_are_learned_from_and_broken_ones_told(tmp_path: Path) -> None:
+    for name in ("harrow-07", "clover-05", "mallow-02"):
+        (tmp_path / name).symlink_to(ROOT / name)
+    (tmp_path / "broken").mkdir()
+    (tmp_path / "broken" / "case.toml").write_text("[case\n", encoding="utf-8")
+    done = line("assess", str(tmp_path / "clover-05"), "--own", str(tmp_path), "--json")
+    assert done.json()["own_cases"]["cases"] == 2
+    skipped = [f for f in done.json()["findings"] if f["code"] == "own-case-skipped"]
+    assert [f["origin"]["file"] for f in skipped] == [str(tmp_path / "broken" / "case.toml")]
+    assert done.code == 1
+
+
+def test_without_own_cases_the_first_line_says_none(tmp_path: Path) -> None:
+    done = line("check", str(ROOT / "clover-05"), "--own", str(tmp_path))
+    assert done.out.startswith("Learned from 0 of your own finished cases")
+    assert line("check", str(ROOT / "clover-05"), "--own", str(tmp_path / "x")).code == 2
+
+
+def test_drawings_are_made_of_what_fired_or_is_in_doubt(tmp_path: Path) -> None:
+    done = line("assess", str(ROOT / "harrow-07"), "--drawings", str(tmp_path / "d"), "--json")
+    names = {Path(path).stem for path in done.json()["drawings"]}
+    assert {"driver.front-bag", "passenger.front-bag"} <= names
+    assert all("<svg" in path.read_text("utf-8") for path in (tmp_path / "d").glob("*.svg"))
+    assert len(list((tmp_path / "d").iterdir())) == len(names)
+
+
 def test_the_demo_goes_through_all_seven_cases_in_their_order() -> None:
     found = [folder.name for folder in case_folders(None)]
     assert sorted(found) == ALL

@@ -1,42 +1,20 @@
 """Every command: parse, call one function, show."""
 
 import datetime as dt
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from squibwise.cli import output
 
-if TYPE_CHECKING:
-    from squibwise.catalog.load import Catalog
-    from squibwise.model.case import Case
-
-F = TypeVar("F", bound=Callable[..., Any])
-
 json_option = click.option("--json", "as_json", is_flag=True, help="Write JSON and nothing else.")
 case_argument = click.argument("case_path", metavar="CASE", type=click.Path(path_type=Path))
 
 
-def _catalog() -> "Catalog":
-    from squibwise.catalog.load import load_catalog
-
-    return load_catalog()
-
-
-def _opened(path: Path) -> "tuple[Case, Catalog]":
-    from squibwise import case
-
-    catalog = _catalog()
-    return case.open_case(path, catalog), catalog
-
-
-def _with_case(opened: "Case", value: dict[str, Any]) -> dict[str, Any]:
-    """An answer with the case's id and findings, so that nothing said about the input is lost."""
-    own = [output.as_builtins(f) for f in opened.findings]
-    known = list(value.get("findings", ()))
-    return {"case": opened.id} | value | {"findings": [f for f in own if f not in known] + known}
+own_option = click.option(
+    "--own", metavar="FOLDER", type=click.Path(path_type=Path),
+    help="Folder with your own finished cases; what they say shifts the firing curves.",
+)  # fmt: skip
 
 
 @click.command(short_help="Read a scan report.")
@@ -45,9 +23,10 @@ def _with_case(opened: "Case", value: dict[str, Any]) -> dict[str, Any]:
 def read(file: Path, as_json: bool) -> int:
     """Read a scan report: codes, components, faults, and what was not understood."""
     from squibwise import case
+    from squibwise.catalog.load import load_catalog
     from squibwise.cli import show_read
 
-    report = case.read(file, _catalog())
+    report = case.read(file, load_catalog())
     code = output.exit_code(report.findings)
     return output.answer(report, lambda: show_read.blocks(report), as_json=as_json, code=code)
 
@@ -55,89 +34,113 @@ def read(file: Path, as_json: bool) -> int:
 @click.command(short_help="Say what fired and what state every part is in.")
 @case_argument
 @click.option("--why", metavar="COMPONENT", help="Give the reasons of one conclusion.")
+@click.option(
+    "--drawings", metavar="DIR", type=click.Path(path_type=Path),
+    help="Draw how the belief about each fired or doubtful part came about, as SVG.",
+)  # fmt: skip
+@own_option
 @json_option
-def assess(case_path: Path, why: str | None, as_json: bool) -> int:
+def assess(
+    case_path: Path, why: str | None, drawings: Path | None, own: Path | None, as_json: bool
+) -> int:
     """Say what fired, what state every component is in, and which look settles what is doubtful."""
     from squibwise import case
-    from squibwise.cli import show_assess
+    from squibwise.cli import drawing, opening, show_assess
 
-    opened, catalog = _opened(case_path)
-    states = case.assess(opened, catalog)
-    blocks = show_assess.chosen(opened, states, catalog, why)
-    findings = (*opened.findings, *states.findings)
-    code = output.exit_code(findings, needs_person=bool(states.contradictions))
-    value = _with_case(opened, output.as_builtins(states))
-    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+    at = opening.opened(case_path, own)
+    states = case.assess(at.case, at.catalog, at.own)
+    drawn = drawing.draw(states, why, drawings)
+    return opening.answer(
+        at,
+        output.as_builtins(states) | drawing.as_json(drawn),
+        lambda shown: [*show_assess.chosen(shown, states, at.catalog, why), *drawing.told(drawn)],
+        as_json=as_json,
+        findings=states.findings,
+        needs_person=bool(states.contradictions),
+    )
 
 
 @click.command(short_help="Find the fault in one circuit.")
 @case_argument
 @click.argument("loop")
+@own_option
 @json_option
-def trace(case_path: Path, loop: str, as_json: bool) -> int:
+def trace(case_path: Path, loop: str, own: Path | None, as_json: bool) -> int:
     """Find which part of a circuit is at fault: the next test, and the tree behind it."""
     from squibwise import case
-    from squibwise.cli import show_trace
+    from squibwise.cli import opening, show_trace
 
-    opened, catalog = _opened(case_path)
-    found = case.trace(opened, loop, catalog)
-    code = output.exit_code((*opened.findings, *found.findings))
-    value = _with_case(opened, output.as_builtins(found))
-    return output.answer(
-        value, lambda: show_trace.blocks(opened, found), as_json=as_json, code=code
+    at = opening.opened(case_path, own)
+    found = case.trace(at.case, loop, at.catalog, at.own)
+    return opening.answer(
+        at,
+        output.as_builtins(found),
+        lambda shown: show_trace.blocks(shown, found),
+        as_json=as_json,
+        findings=found.findings,
     )
 
 
 @click.command(short_help="List what must be done, in order.")
 @case_argument
 @click.option("--why", metavar="ITEM", help="Give the reasons and cautions of one item.")
+@own_option
 @json_option
-def work(case_path: Path, why: str | None, as_json: bool) -> int:
+def work(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> int:
     """List what must be done, in order, with holds and cautions, and what it costs."""
     from squibwise import case, plan
-    from squibwise.cli import show_work
+    from squibwise.cli import opening, show_work
 
-    opened, catalog = _opened(case_path)
-    todo = case.work(opened, catalog)
-    costs = plan.cost(opened, todo, catalog)
-    blocks = show_work.chosen(opened, todo, costs, catalog, why)
-    code = output.exit_code((*opened.findings, *todo.findings))
-    value = _with_case(opened, output.as_builtins(todo))
-    value |= {"costs": [output.as_builtins(c) for c in costs]}
-    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+    at = opening.opened(case_path, own)
+    todo = case.work(at.case, at.catalog, at.own)
+    costs = plan.cost(at.case, todo, at.catalog)
+    return opening.answer(
+        at,
+        output.as_builtins(todo) | {"costs": [output.as_builtins(c) for c in costs]},
+        lambda shown: show_work.chosen(shown, todo, costs, at.catalog, why),
+        as_json=as_json,
+        findings=todo.findings,
+    )
 
 
 @click.command(short_help="Add up what is still to be paid.")
 @case_argument
+@own_option
 @json_option
-def cost(case_path: Path, as_json: bool) -> int:
+def cost(case_path: Path, own: Path | None, as_json: bool) -> int:
     """Add up what is still to be paid, under every rule profile, from the prices you entered."""
     from squibwise import case
-    from squibwise.cli import show_cost
+    from squibwise.cli import opening, show_cost
 
-    opened, catalog = _opened(case_path)
-    costs = case.cost(opened, catalog)
-    code = output.exit_code((*opened.findings, *(f for c in costs for f in c.findings)))
-    value = _with_case(opened, {"costs": [output.as_builtins(c) for c in costs]})
-    blocks = show_cost.blocks(opened, costs)
-    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+    at = opening.opened(case_path, own)
+    costs = case.cost(at.case, at.catalog, at.own)
+    return opening.answer(
+        at,
+        {"costs": [output.as_builtins(c) for c in costs]},
+        lambda shown: show_cost.blocks(shown, costs),
+        as_json=as_json,
+        findings=[f for c in costs for f in c.findings],
+    )
 
 
 @click.command(short_help="Check what was measured and calibrated.")
 @case_argument
+@own_option
 @json_option
-def check(case_path: Path, as_json: bool) -> int:
+def check(case_path: Path, own: Path | None, as_json: bool) -> int:
     """Check what was measured, calibrated and tried: met, not met or undecided."""
     from squibwise import case
-    from squibwise.cli import show_check
+    from squibwise.cli import opening, show_check
 
-    opened, catalog = _opened(case_path)
-    verdicts = case.verdicts(opened, catalog)
-    failed = any(v.outcome != "met" for v in verdicts)
-    code = output.exit_code(opened.findings, needs_person=failed)
-    value = _with_case(opened, {"verdicts": [output.as_builtins(v) for v in verdicts]})
-    blocks = show_check.blocks(opened, verdicts)
-    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+    at = opening.opened(case_path, own)
+    verdicts = case.verdicts(at.case, at.catalog, at.own)
+    return opening.answer(
+        at,
+        {"verdicts": [output.as_builtins(v) for v in verdicts]},
+        lambda shown: show_check.blocks(shown, verdicts),
+        as_json=as_json,
+        needs_person=any(v.outcome != "met" for v in verdicts),
+    )
 
 
 @click.command(short_help="Write the record as PDF and JSON.")
@@ -146,20 +149,24 @@ def check(case_path: Path, as_json: bool) -> int:
     "-o", "out", metavar="OUT.pdf", required=True, type=click.Path(path_type=Path),
     help="Where the record goes; its JSON is written beside it.",
 )  # fmt: skip
+@own_option
 @json_option
-def release(case_path: Path, out: Path, as_json: bool) -> int:
+def release(case_path: Path, out: Path, own: Path | None, as_json: bool) -> int:
     """Write the record for the inspector and the next owner: a draft while any gate is open."""
     from squibwise import case
-    from squibwise.cli import files, show_release
+    from squibwise.cli import files, opening, show_release
 
     files.refuse_as_record(out)
-    opened, catalog = _opened(case_path)
-    record = case.release(opened, catalog, dt.date.today())
+    at = opening.opened(case_path, own)
+    record = case.release(at.case, at.catalog, dt.date.today(), at.own)
     files.write_record(record, out)
-    value = _with_case(opened, show_release.as_json(record, out))
-    code = output.exit_code(opened.findings, needs_person=record.draft)
-    blocks = show_release.blocks(record, out)
-    return output.answer(value, lambda: blocks, as_json=as_json, code=code)
+    return opening.answer(
+        at,
+        show_release.as_json(record, out),
+        lambda shown: show_release.blocks(record, out, shown.findings),
+        as_json=as_json,
+        needs_person=record.draft,
+    )
 
 
 @click.command(short_help="Check a record somebody handed over.")
@@ -171,7 +178,8 @@ def verify(file: Path, as_json: bool) -> int:
     from squibwise.documents import verify_file
 
     result = verify_file(files.record_bytes(file))
-    code = output.exit_code((), needs_person=not result.valid)
+    doubted = any(p.severity != "note" for p in result.problems)
+    code = int(doubted or not result.valid)
     blocks = show_release.verification(result, file)
     return output.answer(result, lambda: blocks, as_json=as_json, code=code)
 
@@ -182,10 +190,10 @@ def verify(file: Path, as_json: bool) -> int:
 @json_option
 def catalog_(name: str | None, strict: bool, as_json: bool) -> int:
     """List the reviewed facts, check them, or show one fact, kind, template or source."""
+    from squibwise.catalog.load import load_catalog
     from squibwise.cli import show_catalog
 
-    catalog = _catalog()
-    page = show_catalog.page(catalog, name, strict=strict)
+    page = show_catalog.page(load_catalog(), name, strict=strict)
     return output.answer(page.value, lambda: page.blocks, as_json=as_json, code=0)
 
 

@@ -10,7 +10,10 @@ from rich.text import Text
 from squibwise.cli import page
 from squibwise.cli.files import json_beside
 from squibwise.cli.output import as_builtins
+from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, ProofRecord, Verification
+
+_SHOWN = 3  # of what an open gate misses
 
 
 def as_json(record: ProofRecord, out: Path) -> dict[str, Any]:
@@ -24,22 +27,29 @@ def as_json(record: ProofRecord, out: Path) -> dict[str, Any]:
     }
 
 
-def blocks(record: ProofRecord, out: Path) -> list[RenderableType]:
-    """Return the open gates and where the record went."""
+def blocks(record: ProofRecord, out: Path, found: Iterable[Finding] = ()) -> list[RenderableType]:
+    """Return the open gates with the first of what each misses, and where the record went."""
     open_gates = [g for g in record.gates if g.open]
     shown: list[RenderableType] = []
     if record.draft:
         head = f"DRAFT: {len(open_gates)} of {len(record.gates)} gates are open, nothing is signed"
-        shown += [Text(f"{record.case_id}  {head}", style="bold red"), page.rows(_told(open_gates))]
+        shown.append(Text(f"{record.case_id}  {head}", style="bold red"))
+        shown += [block for gate in open_gates for block in _told(gate)]
     else:
         text = f"{record.case_id}  no open gate ({len(record.gates)} closed)"
         shown.append(Text(text, style="bold"))
     files = [("record", str(out)), ("as data", str(json_beside(out))), ("SHA-256", record.digest)]
+    shown += page.findings(found)
     return [*shown, page.heading("Written"), page.rows(files), *page.standing()]
 
 
-def _told(gates: Iterable[Gate]) -> list[tuple[str, str]]:
-    return [(g.id, f"{g.text}\n{g.remedy}".strip()) for g in gates]
+def _told(gate: Gate) -> list[RenderableType]:
+    shown: list[RenderableType] = [page.heading(gate.id), page.para(f"Asked for: {gate.text}")]
+    rest = len(gate.missing) - _SHOWN
+    more = [f"and {rest} more"] if rest > 0 else []
+    if gate.missing:
+        shown.append(page.bullets([*gate.missing[:_SHOWN], *more]))
+    return [*shown, page.para(gate.remedy, style="dim")] if gate.remedy else shown
 
 
 def verification(result: Verification, file: Path) -> list[RenderableType]:
