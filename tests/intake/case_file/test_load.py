@@ -221,6 +221,12 @@ def test_what_is_not_there_is_told_with_a_remedy(
     assert refusal.value.remedy
 
 
+def test_a_folder_of_cases_names_the_cases_in_it(catalog: Catalog) -> None:
+    with pytest.raises(InputError) as refusal:
+        load_case(CASES, catalog)
+    assert "cases/" in refusal.value.remedy
+
+
 def test_a_file_of_fifty_megabytes_is_refused_unread(tmp_path: Path, catalog: Catalog) -> None:
     big = tmp_path / "scan.txt"
     with big.open("wb") as file:

@@ -1,5 +1,6 @@
 """Load a case: a folder with ``case.toml``, such a file, or a bare report."""
 
+from itertools import islice
 from pathlib import Path
 
 from squibwise.catalog.load import Catalog
@@ -12,6 +13,7 @@ from squibwise.intake.importers.limits import MAX_BYTES
 from squibwise.model.case import Case
 
 CASE_FILE = "case.toml"
+_NAMED = 5
 
 
 def load_case(path: Path, catalog: Catalog) -> Case:
@@ -30,7 +32,7 @@ def load_case(path: Path, catalog: Catalog) -> Case:
     if folder and not file.is_file():
         raise InputError(
             f"{path} has no {CASE_FILE}.",
-            remedy=f"`squibwise new {path}` writes one, or name a report file.",
+            remedy=_inside(path) or f"`squibwise new {path}` writes one, or name a report file.",
         )
     if file.suffix.lower() == ".toml":
         return _load_file(file, catalog)
@@ -43,3 +45,9 @@ def _load_file(file: Path, catalog: Catalog) -> Case:
     notes = Notes(file.name, file.parent, text, locate(text), catalog)
     notes.findings += impossible
     return read_case(raw, notes)
+
+
+def _inside(folder: Path) -> str:
+    """Name cases that lie one level deeper, which is where a person often meant to go."""
+    found = [str(file.parent) for file in islice(folder.glob(f"*/{CASE_FILE}"), _NAMED)]
+    return f"Name one of the cases in it: {', '.join(sorted(found))}." if found else ""
