@@ -1,15 +1,18 @@
 """Tables, web pages, JSON and messages: the odd shapes that reports come in."""
 
+import io
 from email.message import EmailMessage
 
 import msgspec
+import pypdfium2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.errors import InputError
-from squibwise.intake.importers import claimants, extract
-from squibwise.intake.importers.document import Document
+from squibwise.intake.importers import Extract, choose, claimants, extract, picture
+from squibwise.intake.importers.apart import read_apart
+from squibwise.intake.importers.document import Document, Importer
 from squibwise.intake.importers.markup import tokens
 from squibwise.intake.importers.picture import _pixels, claims, read, seen
 from squibwise.intake.importers.repair import repair_codes
@@ -237,6 +240,50 @@ def test_every_line_of_a_picture_is_to_be_confirmed() -> None:
         ("confirm-line", "warning", 2),
     ]
     assert "'BOO01-1B' was taken for 'B0001-1B'" in found.findings[0].message
+
+
+class FakeReader:
+    """Stands in for the optional picture reader; sees one line on every page."""
+
+    def RapidOCR(self) -> "FakeReader":
+        return self
+
+    def __call__(self, picture: object) -> tuple[list[object], object]:
+        assert getattr(picture, "ndim", 0) == 3
+        return [box(10, 10, "B0OO1-1B"), box(200, 12, "Driver open")], None
+
+
+def blank_pages(count: int) -> bytes:
+    pdf = pypdfium2.PdfDocument.new()
+    for _ in range(count):
+        pdf.new_page(595, 842)
+    out = io.BytesIO()
+    pdf.save(out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(("count", "unseen"), [(1, 0), (3, 0), (5, 1)])
+def test_pages_without_text_are_read_as_pictures(
+    monkeypatch: pytest.MonkeyPatch, count: int, unseen: int
+) -> None:
+    monkeypatch.setattr(picture.importlib, "import_module", lambda _: FakeReader())
+    found = picture.read_pages(Document(data=blank_pages(count), name="scan.pdf"))
+    assert [line.text for line in found.lines] == ["B0001-1B\tDriver open"] * min(count, 3)
+    assert [f.code for f in found.findings].count("picture-page") == unseen
+
+
+def test_a_pdf_in_which_nothing_is_seen_stays_a_pdf_without_text(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def apart(importer: Importer, data: bytes, name: str) -> Extract:
+        if importer is picture.PAGES:
+            raise InputError("nothing was seen", remedy="type it off")
+        return read_apart(importer, data, name)
+
+    monkeypatch.setattr(choose, "read_apart", apart)
+    monkeypatch.setattr(picture, "is_installed", lambda: True)
+    found = extract(blank_pages(1), "scan.pdf")
+    assert (found.lines, [f.code for f in found.findings]) == ((), ["picture-page"])
 
 
 def test_a_picture_without_text_is_refused() -> None:

@@ -34,7 +34,7 @@ def importer_of(format_: str) -> Importer:
     Raises:
         ModelError: There is none.
     """
-    for importer in (*IMPORTERS, TEXT):
+    for importer in (*IMPORTERS, TEXT, picture.PAGES):
         if importer.format == format_:
             return importer
     raise ModelError(f"no importer is called '{format_}'")
@@ -72,10 +72,20 @@ def _extract(data: bytes, name: str, depth: int) -> Extract:
         return _contents(importer.unpack(document), name, depth)
     if importer.apart or importer.read is None:
         found = read_apart(importer, data, name)
+        if not found.lines and importer is pdf.IMPORTER and picture.is_installed():
+            found = _seen(found, data, name)
     else:
         found = importer.read(document)
     refuse_large(name, sum(len(li.text) for li in found.lines), MAX_TEXT_BYTES, "a report's text")
     return msgspec.structs.replace(found, findings=doubts + found.findings)
+
+
+def _seen(found: Extract, data: bytes, name: str) -> Extract:
+    """Return what is seen on the pages of a PDF without text; as it was when nothing is."""
+    try:
+        return read_apart(picture.PAGES, data, name)
+    except InputError:
+        return found
 
 
 def _claiming(data: bytes, name: str) -> tuple[tuple[Importer, ...], Document, tuple[Finding, ...]]:

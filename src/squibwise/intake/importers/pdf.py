@@ -57,7 +57,8 @@ def _pictures(name: str, bare: list[int], pages: int) -> tuple[Finding, ...]:
             code="picture-page",
             severity="error" if len(bare) == pages else "warning",
             message=f"{which} holds no text: it is a picture of a report, or empty.",
-            remedy="Save the report as text from the program that made it, or type its lines off.",
+            remedy="Save the report as text from the program that made it, type its lines off, or "
+            "install the part that reads pictures: pip install 'squibwise[pictures]'.",
             origin=Origin(file=name),
         ),
     )

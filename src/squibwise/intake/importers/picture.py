@@ -1,8 +1,12 @@
 """Pictures of reports, by an optional part; a person confirms every line."""
 
 import importlib
+import importlib.util
 import struct
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.importers.base import Extract, RawLine
@@ -21,7 +25,9 @@ _MARKS = (
     b"II*\x00",
     b"MM\x00*",
 )
+_LIBRARY = "rapidocr_onnxruntime"
 _MAX_PIXELS = 40_000_000
+_MAX_PAGES, _MAX_SIDE, _DOTS_PER_INCH = 3, 4_000, 200
 _SAME_LINE = 0.5  # of the height of a line
 _TYPE = "Type its lines off into a text file, or save the report as text or PDF."
 
@@ -44,18 +50,59 @@ def read(document: Document) -> Extract:
         UnavailableError: The optional part that reads pictures is not installed.
         InputError: The picture is too large, or nothing was seen in it.
     """
-    name = document.name
     _refuse_huge(document)
+    boxes, _ = _reader(document.name)(document.data)
+    return seen(boxes or (), document.name)
+
+
+def read_pages(document: Document) -> Extract:
+    """Return the lines seen on the pages of a PDF without text. Raises as ``read``."""
+    import pypdfium2
+
+    reader = _reader(document.name)
+    pdf = pypdfium2.PdfDocument(document.data)
+    boxes: list[Box] = []
+    for number in range(min(len(pdf), _MAX_PAGES)):
+        page = pdf[number]
+        scale = min(_DOTS_PER_INCH / 72, (_MAX_SIDE / max(*page.get_size(), 1.0)))
+        found, _ = reader(page.render(scale=scale).to_numpy())
+        boxes += (_lower(box, number * 2.0 * _MAX_SIDE) for box in found or ())
+    read_off = seen(boxes, document.name)
+    unseen = (_unseen(document.name, len(pdf)),) if len(pdf) > _MAX_PAGES else ()
+    return msgspec.structs.replace(read_off, findings=unseen + read_off.findings)
+
+
+def _unseen(name: str, pages: int) -> Finding:
+    return Finding(
+        code="picture-page",
+        severity="error",
+        message=f"Only the first {_MAX_PAGES} of {pages} pages, which are pictures, were read.",
+        remedy=f"Save the other pages as files of their own. Or: {_TYPE}",
+        origin=Origin(file=name),
+    )
+
+
+def is_installed() -> bool:
+    """Tell whether the optional part that reads pictures is there."""
+    return importlib.util.find_spec(_LIBRARY) is not None
+
+
+def _lower(box: Box, by: float) -> Box:
+    corners, text, certainty = box
+    return [(x, y + by) for x, y in corners], text, certainty
+
+
+def _reader(name: str) -> Callable[[Any], tuple[Sequence[Box] | None, Any]]:
     try:
-        library = importlib.import_module("rapidocr_onnxruntime")
+        library = importlib.import_module(_LIBRARY)
     except ImportError:
         raise UnavailableError(
             f"{name}: this is a picture, and the optional part that reads pictures "
             "is not installed.",
             remedy=f"Install it with pip install 'squibwise[pictures]'. Or: {_TYPE}",
         ) from None
-    boxes, _ = library.RapidOCR()(document.data)
-    return seen(boxes or (), name)
+    reader: Callable[[Any], tuple[Sequence[Box] | None, Any]] = library.RapidOCR()
+    return reader
 
 
 def seen(boxes: Sequence[Box], name: str) -> Extract:
@@ -153,5 +200,15 @@ IMPORTER = Importer(
     binary=True,
     apart=True,
     seconds=60,
+    memory_mib=4_096,
+)
+
+PAGES = Importer(
+    format="pdf-picture",
+    claims=lambda document: False,  # asked for only when a PDF turned out to hold no text
+    read=read_pages,
+    binary=True,
+    apart=True,
+    seconds=90,
     memory_mib=4_096,
 )
