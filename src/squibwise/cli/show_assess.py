@@ -266,7 +266,8 @@ def reasons(
         table.append(("fired, before any evidence", page.percent(belief.prior_fired)))
     shown += [page.heading(belief.id), page.rows(table)]
     told = [page.reason(b, case, catalog) for b in belief.because]
-    shown += [page.heading("Because", "strongest first"), page.bullets(told)]
+    note = f"strongest first; a plus speaks for '{likeliest(belief.now)[0]}'"
+    shown += [page.heading("Because", note), page.bullets(told)]
     looks = [k for k in states.next_looks if k.component == belief.id]
     if looks:
         shown += [page.heading("What would settle it"), page.bullets(k.text for k in looks)]

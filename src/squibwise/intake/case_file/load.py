@@ -13,7 +13,7 @@ from squibwise.intake.importers.limits import MAX_BYTES
 from squibwise.model.case import Case
 
 CASE_FILE = "case.toml"
-_NAMED = 5
+_LOOKED_AT, _NAMED = 200, 5
 
 
 def load_case(path: Path, catalog: Catalog) -> Case:
@@ -49,5 +49,5 @@ def _load_file(file: Path, catalog: Catalog) -> Case:
 
 def _inside(folder: Path) -> str:
     """Name cases that lie one level deeper, which is where a person often meant to go."""
-    found = [str(file.parent) for file in islice(folder.glob(f"*/{CASE_FILE}"), _NAMED)]
-    return f"Name one of the cases in it: {', '.join(sorted(found))}." if found else ""
+    found = sorted(str(f.parent) for f in islice(folder.glob(f"*/{CASE_FILE}"), _LOOKED_AT))
+    return f"Name one of the cases in it: {', '.join(found[:_NAMED])}." if found else ""
