@@ -256,8 +256,15 @@ def test_a_caution_is_said_once_with_its_items(text: Any, catalog: Catalog) -> N
 def test_why_of_an_item_names_its_cautions(text: Any, catalog: Catalog) -> None:
     shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, "driver.front-bag:replace"))
     assert "It is hot. (Engineering judgement" in " ".join(shown.split())
+    assert '    item = "driver.front-bag:replace"\n' in shown
     with pytest.raises(InputError):
         show_work.chosen(CASE, WORK, COSTS, catalog, "driver.front-bag:replce")
+
+
+def test_the_entry_for_a_gate_step_is_the_gates_own_word(catalog: Catalog) -> None:
+    gate = next(g for g in catalog.tasks.gates.values() if g.step)
+    lines = show_work.entry_for(item(f"step:{gate.step}", strict="always"), catalog)
+    assert f'what = "{gate.word}"' in lines
 
 
 def test_a_cost_names_what_has_no_price(text: Any) -> None:

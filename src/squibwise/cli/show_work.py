@@ -185,4 +185,18 @@ def reasons(case: Case, item: WorkItem, catalog: Catalog) -> list[RenderableType
     if item.cautions:
         texts = [f"{c.text} ({page.source_title(c.source, catalog)})" for c in item.cautions]
         shown += [page.heading("Cautions"), page.bullets(texts, mark="!", style="bold red")]
+    if not item.done:
+        head = page.heading("Write it into case.toml", "once it is done")
+        shown += [head, page.para("\n".join(entry_for(item, catalog)), indent=4)]
     return shown + page.standing()
+
+
+def entry_for(item: WorkItem, catalog: Catalog) -> list[str]:
+    """Return the lines that record an item as done; a gate is recorded by its own word."""
+    if item.action == "replace":
+        lines = ['kind = "done"', 'what = "replaced"', f'component = "{item.component}"']
+        return ["[[evidence]]", *lines, f'item = "{item.id}"', 'by = "your name"']
+    task = item.id.removeprefix("step:")
+    word = next((g.word for g in catalog.tasks.gates.values() if g.step == task), item.id)
+    lines = ['kind = "passed"', f'what = "{word}"', 'result = "passed"    # or failed']
+    return ["[[evidence]]", *lines, 'by = "your name"']
