@@ -464,3 +464,26 @@ def test_the_order_of_outcomes_does_not_move_the_hypotheses(order: list[Evidence
     got = {h.id: h.p for h in searched(BAG, LOW, *order).suspects}
     base = searched(BAG, LOW, *sorted(order, key=lambda e: e.id))
     assert got == pytest.approx({h.id: h.p for h in base.suspects})
+
+
+def test_a_silent_second_stage_of_a_fired_device_is_said_to_be_perhaps_live() -> None:
+    two = fault("driver.front-bag", "open-or-high")
+    found = traced("driver.front-bag/2", two, fired={"driver.front-bag": 0.9}, no_crash=0.01)
+    assert "stage-may-be-live" in {f.code for f in found.findings}
+    assert "stage-may-be-live" not in {f.code for f in traced("driver.front-bag/2", two).findings}
+
+
+def test_without_a_recorded_fault_a_charge_is_spent_only_as_far_as_the_assessment_says() -> None:
+    found = searched("driver.front-bag/2", a_report(), fired={"driver.front-bag": 0.08})
+    assert chance(found, "device:spent") == pytest.approx(0.08, abs=0.01)
+
+
+def test_rare_causes_are_listed_and_what_the_times_leave_out_is_said() -> None:
+    found = traced(BAG, done("replaced", "passenger.front-bag"), LOW)
+    assert any("left out of the times" in a.text for a in found.assumptions)
+    assert min(h.p for h in found.hypotheses) < 0.01
+
+
+def test_the_card_says_why_it_comes_first() -> None:
+    card = traced(BAG, LOW).next_test
+    assert card.because[0].text.startswith("Expected outcomes:")

@@ -68,7 +68,9 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
         shared: Elements through which other loops with a fault run.
         alone: Elements that serve many circuits of which no other has a fault.
         near_crash: Was the car struck beside this loop.
-        fired: Probability that its charge is spent; None for loops without a charge.
+        fired: Chance that its charge is spent, among its faults when one is read; None for loops
+            without a charge.
+        twin_fired: Greatest chance that another stage of the same device has fired.
         load_out: Ids of loads issued to this loop and not returned.
     """
 
@@ -84,6 +86,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     alone: frozenset[str] = frozenset()
     near_crash: bool = False
     fired: float | None = None
+    twin_fired: float = 0.0
     load_out: tuple[str, ...] = ()
 
 
@@ -111,7 +114,8 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         shared=_shared(assessment, name, stage, sign, catalog),
         alone=_alone(sign, component),
         near_crash=_near_crash(case, assessment, name, catalog),
-        fired=_fired(assessment, component, stage, chain),
+        fired=_fired(assessment, component, stage, chain, sign),
+        twin_fired=_twin_fired(assessment, component, stage, chain),
         load_out=_loads_out(case, component, stage),
     )
 
@@ -307,14 +311,27 @@ def _near_crash(case: Case, assessment: Assessment, name: ComponentName, catalog
     return any(side_of(z, case.car.drive_hand) in (own, None) for z in struck)
 
 
-def _fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float | None:
+def _fired(
+    assessment: Assessment, component: str, stage: int, chain: Chain, sign: Sign
+) -> float | None:
+    """Return the chance of a spent charge: among faults when one is read, else at all."""
     belief = assessment.of(component)
     if belief is None or chain.circuit != "igniter":
         return None
     circuit = belief.stages.get(str(stage))
     fired = belief.now.fired if circuit is None else circuit.fired
     faulty = belief.now.faulty if circuit is None else circuit.faulty
+    if sign.report is None:
+        return fired
     return fired / (fired + faulty) if fired + faulty > 0.0 else 0.0
+
+
+def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float:
+    """Return the greatest chance that another stage of the same device has fired."""
+    belief = assessment.of(component)
+    if belief is None or chain.circuit != "igniter":
+        return 0.0
+    return max((s.fired for n, s in belief.stages.items() if n != str(stage)), default=0.0)
 
 
 def _loads_out(case: Case, component: str, stage: int) -> tuple[str, ...]:

@@ -15,6 +15,9 @@ _LEANS_ON = (
 )
 
 
+_LIKELY, _SURE = 0.5, 0.99
+
+
 def findings_of(
     case: Case, context: Context, history: History, catalog: Catalog
 ) -> tuple[Finding, ...]:
@@ -24,6 +27,8 @@ def findings_of(
     found += _about_work(context)
     if context.load_out:
         found.append(_load_out(context))
+    if context.twin_fired >= _LIKELY and (context.fired or 0.0) < _SURE:
+        found.append(_may_be_live(context))
     return tuple(found)
 
 
@@ -100,6 +105,17 @@ def _about_work(context: Context) -> list[Finding]:
     ]
 
 
+def _may_be_live(context: Context) -> Finding:
+    return Finding(
+        code="stage-may-be-live",
+        severity="warning",
+        message=f"Another stage of {context.name.id} has probably fired, stage {context.stage} "
+        "perhaps not: it may be live.",
+        remedy="Handle, carry and dispose of the whole device as live until every charge is "
+        "confirmed spent.",
+    )
+
+
 def _load_out(context: Context) -> Finding:
     return Finding(
         code="load-not-returned",
@@ -110,8 +126,17 @@ def _load_out(context: Context) -> Finding:
     )
 
 
-def assumptions_of(case: Case, context: Context, catalog: Catalog) -> tuple[Assumption, ...]:
-    """Return what the plan leans on that is judgement or a default."""
+def assumptions_of(
+    case: Case, context: Context, left_out: float, catalog: Catalog
+) -> tuple[Assumption, ...]:
+    """Return what the plan leans on that is judgement or a default.
+
+    Args:
+        case: The case.
+        context: What it knows of the loop.
+        left_out: Probability of the rare causes that the plan's times leave out.
+        catalog: The facts leaned on.
+    """
     out = [_leaning(fact, text, catalog) for fact, text in _LEANS_ON]
     if case.profile.wait_minutes is None:
         text = (
@@ -123,6 +148,9 @@ def assumptions_of(case: Case, context: Context, catalog: Catalog) -> tuple[Assu
         out.append(
             Assumption(text="Parts count as minutes of labour by judgement; enter your prices.")
         )
+    if left_out > 0.0:
+        text = f"Rare causes, together {left_out:.0%}, are listed but left out of the times."
+        out.append(Assumption(text=text))
     if case.car.assumed:
         out.append(Assumption(text="The car's equipment was guessed from its model year."))
     return tuple(out)

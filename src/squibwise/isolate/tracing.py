@@ -20,7 +20,7 @@ from squibwise.isolate.history import History, replay
 from squibwise.isolate.notes import assumptions_of, findings_of
 from squibwise.isolate.readings import moved_by_readings, points_of
 from squibwise.isolate.suspects import Suspect, ranked, suspects_of
-from squibwise.model.belief import Assessment
+from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.compare import by_information, by_parts, outward
@@ -29,7 +29,7 @@ from squibwise.numerics.troubleshoot.problem import Problem, Test
 from squibwise.numerics.troubleshoot.search import Budget, Choose, policy_value
 from squibwise.numerics.troubleshoot.sheet import sheet_of, start
 
-_PLANNED = 0.004
+_PLANNED = 0.01
 _MOST = 14
 _SURE = 0.9
 _RARE = 1e-5
@@ -122,7 +122,7 @@ def trace(
         outward_minutes=_policy(problem, _outward(problem)),
         parts_minutes=_policy(problem, by_parts),
         wait_minutes=wait,
-        assumptions=assumptions_of(case, context, catalog),
+        assumptions=assumptions_of(case, context, _left_out(history, problem), catalog),
         findings=findings,
     )
 
@@ -149,6 +149,12 @@ def _problem(
     return msgspec.structs.replace(problem, powered=history.powered, opened=opened)
 
 
+def _left_out(history: History, problem: Problem) -> float:
+    """Return the probability of the hypotheses that the plan's times leave out."""
+    planned = {"+".join(sorted(h)) for h in problem.hypotheses}
+    return sum(s.p for s in history.suspects if "+".join(sorted(s.parts)) not in planned)
+
+
 def _card(
     answer: Answer,
     benches: dict[str, Bench],
@@ -160,7 +166,19 @@ def _card(
     action = answer.tree.action
     if action is None:
         return stop_card("Nothing is left to do on this loop.", catalog)
-    return card_of(benches[action.id], context, history.opened, history.powered, wait, catalog)
+    card = card_of(benches[action.id], context, history.opened, history.powered, wait, catalog)
+    return msgspec.structs.replace(card, because=(*_why(answer), *card.because))
+
+
+def _why(answer: Answer) -> tuple[Because, ...]:
+    """Return why this action comes first: what it settles, and how it was found."""
+    chances = ", ".join(f"{word} {node.p:.0%}" for word, node in answer.tree.branches.items())
+    how = {
+        "exact": "No order of tests and repairs expects less time (exact).",
+        "rollout": "Best of every first step when the one-step policy follows (rollout).",
+        "two-step": "Best of every first step looking two steps ahead; the time box ended.",
+    }
+    return (Because(text=f"Expected outcomes: {chances}."), Because(text=how[answer.method]))
 
 
 def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:

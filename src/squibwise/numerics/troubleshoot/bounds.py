@@ -2,9 +2,12 @@
 
 import heapq
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+
+import msgspec
 
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test, normalised
+from squibwise.numerics.troubleshoot.relax import Relaxed
 from squibwise.numerics.troubleshoot.table import power_cost
 
 
@@ -29,12 +32,34 @@ def huffman_length(weight: Sequence[float], arity: int = 2) -> float:
     return length
 
 
-def lower_bound(problem: Problem) -> float:
-    """Return minutes that every plan expects at least.
+def lower_bound(problem: Problem, depth: int = 4) -> float:
+    """Return minutes that every plan expects at least: the better of two bounds.
 
-    The cheapest cure of each hypothesis for somebody who knows it, plus the cheapest action for
-    every step beyond the last that telling the hypotheses apart needs at least.
+    One is the problem with tests that never err, some actions deep. The other is the cheapest
+    cure of each hypothesis for somebody who knows it, plus the cheapest action for every step
+    beyond the last that telling the hypotheses apart needs at least.
+
+    Args:
+        problem: The problem.
+        depth: Actions that the first bound looks ahead; each costs about twice the last.
     """
+    return max(_counting_bound(problem), Relaxed(problem, _clairvoyant(problem)).bound(depth))
+
+
+def _clairvoyant(problem: Problem) -> Callable[[int, frozenset[int], bool], float]:
+    """Return the bound of one hypothesis for somebody who knows it, kept for reuse."""
+    known: dict[tuple[int, frozenset[int], bool], float] = {}
+
+    def bound(h: int, opened: frozenset[int], on: bool) -> float:
+        if (h, opened, on) not in known:
+            here = msgspec.structs.replace(problem, opened=opened, powered=on)
+            known[h, opened, on] = _knowing(here, h)
+        return known[h, opened, on]
+
+    return bound
+
+
+def _counting_bound(problem: Problem) -> float:
     p = normalised(problem.weight)
     knowing = math.fsum(w * _knowing(problem, h) for w, h in zip(p, range(len(p)), strict=True))
     steps = huffman_length(_groups(problem, p), _arity(problem))

@@ -38,7 +38,7 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         fold: Branches rarer than this are folded.
     """
 
-    exact_states: int = 1_500_000
+    exact_states: int = 2_500_000
     rollout_states: int = 10_000
     later_states: int = 1_000_000
     fold: float = 0.02
