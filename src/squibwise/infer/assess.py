@@ -13,7 +13,7 @@ from squibwise.infer.marginals import GroupMarginal, marginals
 from squibwise.infer.network import network
 from squibwise.infer.observe import observe
 from squibwise.infer.posterior import Engine, Posterior
-from squibwise.infer.reports import crash_record, loose_chance
+from squibwise.infer.reports import crash_record
 from squibwise.infer.stakes import stakes_of
 from squibwise.model.belief import Assessment, ComponentBelief, LossTable
 from squibwise.model.case import Case
@@ -60,17 +60,16 @@ def _components(
     catalog: Catalog,
 ) -> tuple[ComponentBelief, ...]:
     """Return the beliefs in the car's own order of components."""
-    net, end = found.net, len(found.net.line.entries)
+    net = found.net
     beliefs = {}
     for group in groups:
         for name, part in group.parts.items():
-            loose = loose_chance(name, end, net, catalog)
             reason = why.of(name)
             beliefs[name] = ComponentBelief(
                 id=name,
                 after_crash=state_belief(part, part.after),
                 now=state_belief(part, part.now),
-                stages=stage_beliefs(part, group.group.causes, end, loose),
+                stages=stage_beliefs(part, group.group, net, catalog),
                 prior_fired=reason.prior_fired if part.part.kind.fires else None,
                 likeliest=reason.state,
                 prior_db=round(reason.prior_db, 2),

@@ -7,11 +7,11 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
-from squibwise.infer.causes import Cause
 from squibwise.infer.circuits import circuit_table
 from squibwise.infer.marginals import GroupMarginal, PartMarginal
-from squibwise.infer.network import Network
+from squibwise.infer.network import Group, Network
 from squibwise.infer.posterior import Posterior
+from squibwise.infer.reports import circuits_said, loose_chance
 from squibwise.infer.scenarios import Scenario
 from squibwise.model.belief import EventBelief, SpeedChange, StageBelief, StateBelief
 from squibwise.model.words import STATES
@@ -30,13 +30,16 @@ def state_belief(part: PartMarginal, micros: Array) -> StateBelief:
 
 
 def stage_beliefs(
-    marginal: PartMarginal, causes: tuple[Cause, ...], place: int, loose: float
+    marginal: PartMarginal, group: Group, net: Network, catalog: Catalog
 ) -> dict[str, StageBelief]:
-    """Return what is believed of each circuit now, common causes included."""
-    part = marginal.part
+    """Return what is believed of each circuit now, common causes and the last scan included."""
+    part, place = marginal.part, len(net.line.entries)
     if not part.stages:
         return {}
-    like = circuit_table(part, causes, place, loose)
+    loose = loose_chance(part.id, place, net, catalog)
+    like = circuit_table(part, group.causes, place, loose)
+    like = like * circuits_said(part, group, net, catalog)[:, None, :, :]
+    like = like / like.sum(axis=-1, keepdims=True)
     chance = np.einsum("cm,cmsk->sk", marginal.now, like)
     good, spent = CIRCUITS.index("good"), CIRCUITS.index("spent")
     result = {}
@@ -72,7 +75,7 @@ def event_belief(
         rollover=_sum(net, scenario, lambda s: s.rollover),
         second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
         no_crash=no_crash,
-        causes=_causes(groups, record),
+        causes=_causes(groups, record, len(net.line.entries)),
     )
 
 
@@ -93,12 +96,12 @@ def _classes(people: dict[str, float]) -> dict[str, float]:
     return result
 
 
-def _causes(groups: tuple[GroupMarginal, ...], record: float | None) -> dict[str, float]:
-    """Return the chance of each common cause, and of a crash record in the unit."""
+def _causes(groups: tuple[GroupMarginal, ...], record: float | None, now: int) -> dict[str, float]:
+    """Return the chance of each common cause now, and of a crash record in the unit."""
     result: dict[str, float] = {}
     for group in groups:
         for cause, chance in zip(group.group.causes, group.causes, strict=True):
-            if cause.name != "none":
+            if cause.name != "none" and cause.active(now):
                 for name in _names(cause.name):
                     result[name] = min(1.0, result.get(name, 0.0) + float(chance))
         for name, part in group.parts.items():

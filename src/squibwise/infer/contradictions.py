@@ -12,9 +12,10 @@ from squibwise.infer.marginals import GroupMarginal, group_marginal
 from squibwise.infer.parts import Part
 from squibwise.infer.posterior import Engine, Posterior
 from squibwise.infer.reports import UNIT, event_lines, one_cause, unit_able
+from squibwise.infer.timeline import Timeline
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, LampCheck, Statement
+from squibwise.model.evidence import Circumstance, DoneWork, LampCheck, Statement
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -37,7 +38,7 @@ def contradictions(
     result = _clashes(engine, items) + _seat_clashes(items)
     result += _statements(case, found, groups)
     result += _records(case, found, catalog)
-    result += _lamps(case)
+    result += _lamps(engine.net.line)
     result += _no_crash(case, found)
     return tuple(result)
 
@@ -170,20 +171,22 @@ def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradicti
     return result
 
 
-def _lamps(case: Case) -> list[Contradiction]:
-    """Return lamp checks that do not fit the last scan before them."""
+def _lamps(line: Timeline) -> list[Contradiction]:
+    """Return lamp checks that do not fit the last scan, nobody having worked in between."""
     result = []
     scan: Report | None = None
-    for entry in case.evidence:
+    for entry in line.entries:
         if isinstance(entry, Report):
             scan = entry
+        elif isinstance(entry, DoneWork):
+            scan = None
         elif isinstance(entry, LampCheck) and scan is not None and entry.lit:
             present = [c for c in scan.reading.lines if "present" in c.status]
+            clean = scan.reading.coverage.complete and not scan.reading.lines
             if entry.stayed_out and present:
                 text = "the lamp went out and stayed out, yet the scan shows codes as present"
                 result.append(_lamp_clash(text, entry, scan))
-            clean = scan.reading.coverage.complete and not scan.reading.lines
-            if entry.stayed_out is False and clean:
+            elif entry.stayed_out is False and clean:
                 text = "the lamp stays on, yet the complete scan shows no code"
                 result.append(_lamp_clash(text, entry, scan))
     return result

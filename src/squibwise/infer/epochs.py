@@ -75,9 +75,9 @@ def _healing(part: Part, conditions: tuple[str, ...], chance: float) -> Array:
 
 def _loosening(part: Part, chance: float) -> Array:
     matrix = np.eye(len(part.micros))
-    for column, micro in enumerate(part.micros):
-        if micro.condition == "plug":
-            matrix[0, 0], matrix[0, column] = 1.0 - chance, chance
+    plugs = [i for i, m in enumerate(part.micros) if m.condition == "plug"]
+    matrix[0, 0] = 1.0 - chance
+    matrix[0, plugs] = chance / len(plugs)
     return matrix
 
 
@@ -94,7 +94,7 @@ def _new_part(part: Part, catalog: Catalog) -> Array:
         elif micro.condition == "unfit":
             result[index] = work["new_unfit"].value
         elif micro.condition == "plug":
-            result[index] = plugs["own_new"].value
+            result[index] = plugs["own_new"].value / part.stages
     result[0] = 1.0 - result.sum()
     return result
 

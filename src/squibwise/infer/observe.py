@@ -1,6 +1,6 @@
 """Evidence other than reports as likelihoods: looks, words, recorders, bodies, occupants."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -10,9 +10,10 @@ from squibwise.infer.body import impact_rows, recorder_direction
 from squibwise.infer.items import Item, OnPart, OnSeat
 from squibwise.infer.network import Group, Network
 from squibwise.infer.parts import Part
-from squibwise.infer.reports import record_chance, report_items, scans
+from squibwise.infer.reports import UNIT, record_chance, report_items, scans
 from squibwise.model.evidence import (
     Circumstance,
+    DoneWork,
     Evidence,
     Impact,
     LampCheck,
@@ -73,6 +74,8 @@ def _items(entry: Evidence, place: int, net: Network, catalog: Catalog) -> Itera
         yield from _reading(entry, place, net, catalog)
     elif isinstance(entry, PartLabel):
         yield from _label(entry, place, net, catalog)
+    elif isinstance(entry, DoneWork):
+        yield from _replaced(entry, place, net, catalog)
 
 
 def _part(net: Network, component: str) -> tuple[Group, Part] | None:
@@ -184,28 +187,41 @@ def _recorded_people(entry: Recorder, net: Network, catalog: Catalog) -> Iterato
 
 def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
     """Yield what the recorded firing commands say of each charge."""
-    if not entry.commanded_ms or entry.complete is False:
+    if entry.complete is False:
         return
-    figures = catalog.firing.scans.recorder
-    loops = {loop_id(*split_loop(name)) for name in entry.commanded_ms}
+    listed = _loops(entry.commanded_ms)
+    refused = _loops(entry.not_commanded) - listed
     for _, _, _, part in net.parts():
-        if not part.kind.fires:
+        own = {loop_id(part.id, s + 1) for s in range(part.stages)}
+        if part.kind.fires and own & (listed | refused):
+            on = OnPart(part.id, place, _command_values(part, listed, refused, catalog))
+            said = "firing commanded" if own & listed else "firing not commanded"
+            yield Item(entry.id, part.id, f"recorder: {said}", parts=(on,))
+
+
+def _loops(names: Iterable[str]) -> set[str]:
+    return {loop_id(*split_loop(name)) for name in names}
+
+
+def _command_values(part: Part, listed: set[str], refused: set[str], catalog: Catalog) -> Array:
+    """Return the chance of what a record says of a part's commands: (1, 1, micros).
+
+    A loop the record does not speak of is no evidence: only front bags must be recorded.
+    """
+    figures = catalog.firing.scans.recorder
+    values = np.ones(len(part.micros))
+    for stage in range(1, part.stages + 1):
+        loop = loop_id(part.id, stage)
+        if loop not in listed | refused:
             continue
-        values = np.ones(len(part.micros))
-        for stage in range(1, part.stages + 1):
-            fired = np.array([m.fired >= stage for m in part.micros])
-            front = part.kind.kind == _FRONT and stage == 1
-            quiet = figures["silent_if_fired_front" if front else "silent_if_fired_other"].value
-            if loop_id(part.id, stage) in loops:
-                hit = figures["commanded_if_fired"].value, figures["commanded_if_not"].value
-            else:
-                hit = quiet, 1.0 - figures["commanded_if_not"].value
-            silent = np.array([m.condition == "before" for m in part.micros])
-            values = values * np.where(fired, hit[0], np.where(silent, _EVEN, hit[1]))
-        listed = any(loop_id(part.id, s + 1) in loops for s in range(part.stages))
-        text = "recorder: firing commanded" if listed else "recorder: no firing command listed"
-        on = OnPart(part.id, place, values[None, None, :])
-        yield Item(entry.id, part.id, text, parts=(on,))
+        front = part.kind.kind == _FRONT and stage == 1
+        quiet = figures["silent_if_fired_front" if front else "silent_if_fired_other"].value
+        commanded = figures["commanded_if_fired"].value, figures["commanded_if_not"].value
+        hit = commanded if loop in listed else (quiet, 1.0 - commanded[1])
+        fired = np.array([m.fired >= stage for m in part.micros])
+        silent = np.array([m.condition == "before" for m in part.micros])
+        values = values * np.where(fired, hit[0], np.where(silent, _EVEN, hit[1]))
+    return values[None, None, :]
 
 
 def _seat_item(
@@ -394,3 +410,21 @@ def _label(entry: PartLabel, place: int, net: Network, catalog: Catalog) -> Iter
     on = OnPart(entry.component, place, values[None, None, :])
     text = f"{entry.provenance} part, recalls not checked"
     yield Item(entry.id, entry.component, text, parts=(on,))
+
+
+def _replaced(entry: DoneWork, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+    """Yield what a replacement says of the old part: nobody buys a good bag."""
+    found = _part(net, entry.component)
+    if entry.what != "replaced" or found is None:
+        return
+    work, part = catalog.firing.conditions.work, found[1]
+    if part.kind.fires:
+        sound = work["replaced_though_sound"].value
+        values = np.array([sound if m.state == "sound" else 1.0 for m in part.micros])
+        on = OnPart(part.id, place, values[None, None, :])
+        yield Item(entry.id, part.id, "it was replaced", parts=(on,), broad=True)
+    elif part.id == UNIT:
+        unfired = work["replaced_though_unfired"].value
+        fired = net.rows.front | (net.rows.others > 0) | net.rows.belts
+        rows = np.where(fired, 1.0, unfired)
+        yield Item(entry.id, part.id, "the unit was replaced", rows=rows)

@@ -21,7 +21,7 @@ class Micro(msgspec.Struct, frozen=True):
         condition: ``ok``, ``plug``, ``open``, ``low``, ``leak``, ``other``, ``before``,
             ``damaged``, ``unfit`` or ``absent``. ``plug`` = sound, but its own plug is not home;
             ``before`` = its circuit was open already before the crash.
-        stage: Circuit that ``open`` and ``low`` hold for.
+        stage: Circuit that ``open``, ``low`` and ``plug`` hold for.
     """
 
     fired: int
@@ -47,12 +47,9 @@ class Micro(msgspec.Struct, frozen=True):
             return "spent"
         if self.condition in ("damaged", "unfit"):
             return self.condition
-        if self.condition == "plug":
-            return "half-seated"
-        if self.condition == "before":
-            return "open" if stage == 1 else "good"
-        hit = self.condition in _FAULTY and self.stage == stage
-        return self.condition if hit else "good"
+        if self.stage != stage or self.condition == "ok":
+            return "good"
+        return {"plug": "half-seated", "before": "open"}.get(self.condition, self.condition)
 
 
 class Part(msgspec.Struct, frozen=True):
@@ -86,8 +83,8 @@ def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     """Return what a component of this kind can be like."""
     whole = [Micro(0, "ok")]
     if kind.circuit:
-        whole += [Micro(0, c, s) for c in ("open", "low") for s in range(1, stages + 1)]
-        whole += [Micro(0, "leak"), Micro(0, "other"), Micro(0, "plug")]
+        whole += [Micro(0, c, s) for c in ("open", "low", "plug") for s in range(1, stages + 1)]
+        whole += [Micro(0, "leak"), Micro(0, "other")]
     if kind.fires:
         whole += [Micro(0, "before")]
     whole += [Micro(0, c) for c in ("damaged", "unfit", "absent")]
@@ -154,7 +151,7 @@ def plain_part(
 def _condition(row: ConditionRow, micro: Micro, stages: int, loose: float) -> float:
     """Return the chance of one condition of a part that has not fired."""
     if micro.condition == "plug":
-        return loose
+        return loose / stages
     if micro.condition != "ok":
         return float(getattr(row, micro.condition))
     circuits = stages * (row.open + row.low) + row.leak + row.other

@@ -4,6 +4,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import Reach, Told, circuit_table, outcome_of, scan_likelihood
 from squibwise.infer.items import Item, OnPart
@@ -123,6 +124,32 @@ def told_of(
             )
             if meant in (None, part.id):
                 result.append((line, told))
+    return result
+
+
+def last_scan(net: Network, component: str) -> Scan | None:
+    """Return the last report since anybody worked on a component; None when there is none."""
+    near = frozenset({component}) | net.near[component]
+    worked = max((at for at, _ in net.line.works_on(near)), default=-1)
+    later = [s for s in scans(net) if s.place > worked and not s.doubtful]
+    return later[-1] if later else None
+
+
+def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> Array:
+    """Return how likely the last scan is, by cause, stage and circuit: (C, S, K)."""
+    rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
+    result = np.ones((len(group.causes), part.stages, len(CIRCUITS)))
+    scan = last_scan(net, part.id)
+    if scan is None or _loaded(part, scan, net):
+        return result
+    clean = _reach(scan, part.id, net, catalog).clean
+    result = result * (1.0 - clean * (1.0 - rows[:, 0]))
+    for c, cause in enumerate(group.causes):
+        for _, told in told_of(part, scan.report, dict(cause.reading), net, catalog):
+            single = told.stage if part.stages > 1 else 1
+            if single is not None and single <= part.stages and told.weight == 1.0:
+                column = rows[:, 1:].sum(axis=1) if told.outcome is None else rows[:, told.outcome]
+                result[c, single - 1] = column
     return result
 
 

@@ -1,0 +1,130 @@
+"""Before and after work on the car: epochs, what work does, and what it tells of the old part."""
+
+import build
+import pytest
+
+from squibwise.infer import assess
+from squibwise.model.belief import Assessment, ComponentBelief
+from squibwise.model.evidence import (
+    DoneWork,
+    Evidence,
+    Impact,
+    LampCheck,
+    Look,
+    PartLabel,
+    Reading,
+    SubstituteLoad,
+)
+
+NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="moderate")
+BAG = "driver.front-bag"
+
+
+def _ask(*evidence: Evidence) -> Assessment:
+    return assess(build.case(*evidence), build.CATALOG)
+
+
+def of(answer: Assessment, component: str) -> ComponentBelief:
+    belief = answer.of(component)
+    assert belief is not None
+    return belief
+
+
+def done(what: str, component: str) -> DoneWork:
+    return DoneWork(id=f"{what}-{component}", what=what, component=component)  # type: ignore[arg-type]
+
+
+def fired_then_replaced(*after: Evidence) -> Assessment:
+    before = build.scan(build.code(1, BAG, 1), build.code(2, BAG, 2), build.record())
+    torn = Look(id="torn", component=BAG, seen="cover-torn")
+    return _ask(before, torn, NOSE, done("replaced", BAG), *after)
+
+
+def test_a_scan_before_and_one_after_the_repair_do_not_contradict() -> None:
+    answer = fired_then_replaced(
+        done("replaced", "centre.control-unit"), build.scan(id="scan-2", when="after-repair")
+    )
+    bag = of(answer, BAG)
+    assert bag.after_crash.fired > 0.95
+    assert bag.now.sound > 0.95
+    assert answer.contradictions == ()
+
+
+def test_low_resistance_after_a_rebuild_is_a_plug_before_it_is_the_new_bag() -> None:
+    # Common practice, no source: low right after reassembly = seating or shorting spring first.
+    low = build.code(1, BAG, 1, fault="low-or-short")
+    answer = fired_then_replaced(build.scan(low, id="scan-2", when="after-repair"))
+    assert answer.event.causes[f"loose-plug:{BAG}"] > of(answer, BAG).now.faulty
+    assert of(answer, BAG).stages["1"].faulty > 0.8
+
+
+def test_a_reseated_plug_heals_and_the_clean_scan_after_it_counts() -> None:
+    two = build.scan(build.code(1, BAG, 1), build.code(2, BAG, 2))
+    whole = Look(id="whole", component=BAG, seen="cover-whole")
+    healed = _ask(two, whole, done("reseated", BAG), build.scan(id="scan-2"))
+    assert of(healed, BAG).now.sound > 0.95
+    assert sum(healed.event.causes.get(c, 0.0) for c in ("shared-plug:driver.wheel",)) < 0.1
+
+
+def test_clean_scans_after_the_work_clear_the_common_causes() -> None:
+    answer = fired_then_replaced(
+        done("replaced", "driver.seat-bag"),
+        done("replaced", "driver.clock-spring"),
+        done("replaced", "centre.control-unit"),
+        build.scan(id="scan-2", when="after-repair", able=True),
+    )
+    plugs = {k: v for k, v in answer.event.causes.items() if k.startswith("shared-plug")}
+    assert max(plugs.values(), default=0.0) < 0.1
+
+
+def test_what_was_replaced_had_probably_fired() -> None:
+    # Common practice, no source: nobody buys a good bag.
+    parts = (BAG, "passenger.front-bag", "driver.retractor-pretensioner", "centre.control-unit")
+    line = build.code(1, "passenger.retractor-pretensioner")
+    answer = _ask(NOSE, *(done("replaced", p) for p in parts), build.scan(line, id="scan-2"))
+    assert of(answer, "passenger.retractor-pretensioner").now.fired >= 0.6
+    assert of(answer, BAG).after_crash.fired > 0.9
+
+
+def test_a_disconnected_part_explains_its_open_code() -> None:
+    pulled = done("disconnected", "driver.seat-bag")
+    answer = _ask(pulled, build.scan(build.code(1, "driver.seat-bag")))
+    bag = of(answer, "driver.seat-bag")
+    assert bag.now.fired < 0.1
+    assert bag.now.sound > 0.7
+
+
+def test_a_load_in_place_of_the_device_says_nothing_of_the_device() -> None:
+    seen = _ask(NOSE, build.scan(id="a", able=True))
+    load = SubstituteLoad(id="load", serial="L1", loop=f"{BAG}/1", move="issued")
+    hidden = _ask(NOSE, load, build.scan(id="a", able=True))
+    assert of(hidden, BAG).now.fired > of(seen, BAG).now.fired * 3
+
+
+@pytest.mark.parametrize(
+    ("ohm", "state"), [(0.4, "faulty"), (2.2, "sound")], ids=["low", "in-window"]
+)
+def test_a_live_loop_resistance_tells_of_the_circuit(ohm: float, state: str) -> None:
+    reading = Reading(
+        id="r", component=f"{BAG}/1", quantity="loop-resistance", value=ohm, unit="ohm"
+    )
+    plain, read = of(_ask(), BAG).now, of(_ask(reading), BAG).now
+    assert getattr(read, state) > getattr(plain, state) * 1.3
+
+
+def test_a_recycled_part_without_a_recall_check_is_more_often_unfit() -> None:
+    label = PartLabel(id="l", component=BAG, number="x", provenance="recycled")
+    fitted = fired_then_replaced()
+    recycled = fired_then_replaced(label)
+    assert of(recycled, BAG).now.unfit > of(fitted, BAG).now.unfit * 1.5
+
+
+def test_a_lamp_that_goes_out_speaks_for_every_watched_circuit() -> None:
+    out = LampCheck(id="lamp", lit=True, out_after_s=6.0, stayed_out=True)
+    plain, lamp = of(_ask(NOSE), BAG).now, of(_ask(NOSE, out), BAG).now
+    assert lamp.fired < 0.5 * plain.fired
+
+
+def test_a_lamp_that_never_lights_is_a_fault_of_the_lamp() -> None:
+    dark = LampCheck(id="lamp", lit=False)
+    assert of(_ask(dark), "centre.warning-lamp").now.faulty > 0.3
