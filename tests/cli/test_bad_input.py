@@ -125,7 +125,7 @@ def test_something_unforeseen_is_one_message_and_exit_code_three(
     def broken(*_: object) -> None:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr("squibwise.case.read", broken)
+    monkeypatch.setattr("squibwise.intake.read_report_file", broken)
     done = run("read", tmp_path)
     assert done.code == 3
     assert "ZeroDivisionError" in done.err
@@ -138,7 +138,7 @@ def test_the_trace_of_something_unforeseen_is_there_on_request(
     def broken(*_: object) -> None:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr("squibwise.case.read", broken)
+    monkeypatch.setattr("squibwise.intake.read_report_file", broken)
     monkeypatch.setattr("os.environ", {"SQUIBWISE_DEBUG": "1"})
     assert "Traceback" in run("read", tmp_path).err
 

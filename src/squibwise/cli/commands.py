@@ -22,11 +22,11 @@ own_option = click.option(
 @json_option
 def read(file: Path, as_json: bool) -> int:
     """Read a scan report: codes, components, faults, and what was not understood."""
-    from squibwise import case
+    from squibwise import intake  # what `case.read` calls; the other stages load slowly
     from squibwise.catalog.load import load_catalog
     from squibwise.cli import show_read
 
-    report = case.read(file, load_catalog())
+    report = intake.read_report_file(file, load_catalog())
     code = output.exit_code(report.findings)
     return output.answer(report, lambda: show_read.blocks(report), as_json=as_json, code=code)
 
