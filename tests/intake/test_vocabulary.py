@@ -78,7 +78,7 @@ LAYOUT_ROLES = {
     "count": "count",
     "clean": "clean",
     "othermodule": "heading",
-    "header": "header heading",
+    "header": "header heading words",
     "key": "words",
     "module": "heading meta words",
     "meta": "meta",

@@ -14,6 +14,7 @@ from squibwise.model.words import Status
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
+_LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -107,7 +108,11 @@ def _take(
 
 
 def _take_heading(line: Line, state: _State, found: Gathered) -> None:
-    state.current = None
+    if line.is_keyed and line.count is None and state.current is not None:
+        state.current.module = state.current.module or _heading_name(line.text)
+        state.current.is_foreign = line.is_foreign
+    else:
+        state.current = None
     if line.is_module:
         state.module = _heading_name(line.text)
         state.is_foreign = line.is_foreign
@@ -122,9 +127,11 @@ def _take_heading(line: Line, state: _State, found: Gathered) -> None:
 
 
 def _heading_name(text: str) -> str:
-    """The module's name without count and decoration."""
-    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", text.strip(" \t[]=-*#"))
-    return name.strip() or text.strip()
+    """The module's name without label, count, decoration and what stands in later columns."""
+    first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
+    bare = _LABEL.sub("", first)
+    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
+    return name.strip() or bare.strip() or text.strip()
 
 
 def _take_measure(line: Line, state: _State) -> None:
@@ -150,12 +157,18 @@ def _take_words(
     if current is not None and state.blanks <= _GAP and _belongs(line, current):
         _attach(line, current)
         return
-    if _stands_alone(line.sense):
+    if _stands_alone(line.sense) and (not sheet.is_coded or _is_placed(line.sense)):
         fresh = [_words_entry(line, s, state) for s in _clauses(line, catalog, sheet.language)]
         found.entries.extend(fresh)
         state.current = fresh[-1]
     else:
         found.unread.append(line)
+
+
+def _is_placed(sense: Sense) -> bool:
+    """Words that say where, or name a part of which a car has one."""
+    single = {"clockspring", "occupant", "offlamp", "offswitch", "lamp", "unit", "crashrecord"}
+    return bool(sense.seats or sense.sides or sense.features & single)
 
 
 def _clauses(line: Line, catalog: Catalog, language: str | None) -> list[Sense]:
@@ -203,20 +216,33 @@ def _continues(line: Line, state: _State) -> bool:
     current, token = state.current, line.codes[0]
     if current is None or current.token is None or state.blanks > _GAP:
         return False
-    names = {current.token.code, *current.token.readings}
-    types = {current.token.failure_type, token.failure_type} - {None}
-    other = current.token.style != token.style and len(types) <= 1
-    if not (other and names & {token.code, *token.readings}):
+    if not _is_again(token, line, current, current.token):
         return False
-    best = token if token.style == "sae" else current.token
+    best = token if token.style == "sae" and current.token.style != "sae" else current.token
     current.token = msgspec.structs.replace(
         best,
         failure_type=best.failure_type or token.failure_type or current.token.failure_type,
         status_byte=token.status_byte if best.status_byte is None else best.status_byte,
-        also=(*best.also, current.token.printed if best is token else token.printed),
+        also=_also(best, token, current.token),
     )
     _attach(line, current)
     return True
+
+
+def _is_again(token: CodeToken, line: Line, current: Entry, before: CodeToken) -> bool:
+    """The same code once more, or the public code under a maker's number."""
+    types = {before.failure_type, token.failure_type} - {None}
+    names = {before.code, *before.readings} & {token.code, *token.readings}
+    bare = not line.sense.features & _OWN_PARTS
+    if names and len(types) <= 1:
+        return token.style != before.style or bare or not current.sense.features & _OWN_PARTS
+    return bare and not before.is_exact and before.style != "cut" and token.style == "sae"
+
+
+def _also(best: CodeToken, token: CodeToken, before: CodeToken) -> tuple[str, ...]:
+    if token.style == before.style:
+        return best.also
+    return (*best.also, before.printed if best is token else token.printed)
 
 
 def _segments(line: Line) -> list[tuple[CodeToken, str]]:
@@ -227,7 +253,11 @@ def _segments(line: Line) -> list[tuple[CodeToken, str]]:
     head = line.text[: codes[0].start]
     bounds = [c.start for c in codes] + [len(line.text)]
     after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
-    is_before = bool(re.search(r"[^\W\d_]{3}", head)) and not _ENDS_WITH_LABEL.search(head)
+    is_before = (
+        codes[0].style != "flash"
+        and bool(re.search(r"[^\W\d_]{3}", head))
+        and not _ENDS_WITH_LABEL.search(head)
+    )
     if is_before and not re.search(r"[^\W\d_]{3}", after[-1]):
         return list(zip(codes, [head, *after[:-1]], strict=True))
     return list(zip(codes, after, strict=True))
@@ -278,6 +308,7 @@ _HEADS = frozenset(
     headcharge rollbar bonnet columncharge ventcharge motorbelt inflatablebelt belttension
     electronics crashsignal""".split()
 )
+_OWN_PARTS = _HEADS - {"unit", "airbagmodule"}
 _FAULT_WORDS = frozenset(
     """open high low resistance range short ground battery cross voltage communication configuration
     identity calibration internal performance mechanical defect crashrecord deployed notfired
@@ -318,8 +349,11 @@ def _type(entry: Entry, failure_type: str) -> None:
 
 def _merge(sense: Sense, other: Sense) -> None:
     """Add what other words say; part, fault and place already told are not widened."""
-    has_part, has_fault = bool(sense.features & _HEADS), bool(sense.features & _TELLS)
+    has_part = bool(sense.features & _OWN_PARTS)
+    has_fault = bool(sense.features & (_TELLS - {"defect"}))
     added = other.features
+    if not has_part and added & _OWN_PARTS:
+        sense.features -= {"unit", "airbagmodule"}  # they named the report's unit
     if has_part:
         added = added & _FAULT_WORDS if not has_fault else set()
     sense.features |= added

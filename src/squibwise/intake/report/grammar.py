@@ -56,6 +56,12 @@ _STATUS = re.compile(
     r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
 )
+_FLASHED = r"(?:\d{1,2}-\d{1,2}|\d{2})(?!\d|[.:]\d|%)"
+_BLINKS = re.compile(
+    r"(?i)\b(?:blink|flash)\w{0,4}(?: codes?)?\s?:?\s?"
+    rf"({_FLASHED}(?:(?:\s?[,&]\s?|\sand\s|\s){_FLASHED}){{0,30}})"
+)
+_MAKER = re.compile(r"(DF\d{3})" + _END)
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
 
 
@@ -126,8 +132,12 @@ def find_flash_list(text: str) -> tuple[CodeToken, ...]:
     )
     start = label.end() if label else 0
     body = text[start:].strip()
+    told = _BLINKS.search(text)
+    if told is not None:
+        start, body = told.start(1), told.group(1)
+        text = text[: told.end(1)]
     if not re.fullmatch(
-        r"(?:\d{1,2}-\d{1,2}|\d{2})(?:[\s,;/]+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?", body
+        r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?", body
     ):
         return ()
     found = re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text[start:])
@@ -267,6 +277,9 @@ def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
         readings = (sae_code(number >> 8), match.group(1))
         token = _undecided(match, "decimal24", readings)
         return msgspec.structs.replace(token, failure_type=f"{number & 255:02X}")
+    match = _MAKER.match(text, at)
+    if match:
+        return _undecided(match, "decimal", (match.group(1),))
     match = _DECIMAL5.match(text, at)
     if match:
         number = int(match.group(1))

@@ -23,6 +23,7 @@ from squibwise.model.origin import Finding, Origin
 
 MAX_LINE = 2000
 _HEADING_WORDS = 12
+_STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _BULLET = re.compile(r"^\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?")
 _KEYED = re.compile(r"^[^:=\t|]{1,40}[:=\t|]")
@@ -81,6 +82,7 @@ class Sheet(msgspec.Struct, kw_only=True):
     lines: list[Line]
     vin: str | None = None
     hand: str | None = None
+    is_coded: bool = False
     language: str | None = None
     findings: list[Finding] = msgspec.field(default_factory=list)
 
@@ -98,6 +100,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     for line in sheet.lines:
         _read_codes(line)
     _settle_flash(sheet.lines)
+    sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
     for line in sheet.lines:
         line.tokens = tokenise(_without_codes(line))
     sheet.language = _language(lexicon, sheet.lines)
@@ -204,7 +207,7 @@ def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:
 def _volts(line: Line, lexicon: Lexicon) -> float | None:
     """Supply voltage of a line that names a supply, not a fault."""
     found = _VOLTS.search(line.text)
-    if found is None or line.codes:
+    if found is None or line.codes or line.sense.features & (_PARTS | {"short", "open", "bag"}):
         return None
     words = tuple(t.text for t in line.tokens)
     named = any("supplyvolts" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
@@ -248,10 +251,12 @@ def _role(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> str:
     first, length = find_layout(lexicon, words)
     label = set(first) if line.is_keyed else set()
     tells = _tells(line) or bool(line.failure_type)
+    named = bool(words) and all_header(words, lexicon)
+    is_header = named and (len(words) > _STATUS_WORDS or not line.sense.statuses)
     is_key = "key" in first and (line.is_keyed or bool(line.failure_type))
     roles = (
         ("advice" in first, "unread"),
-        (bool(words) and all_header(words, lexicon), "header"),
+        (is_header, "header"),
         (
             bool({"key", "meta", "module"} & label)
             and _is_number(words[length:])

@@ -86,12 +86,14 @@ def join(sense: Sense, token: CodeToken | None, scope: Scope) -> Meaning:
     said = _faults(first_rule(scope.catalog.vocabulary.faults, features))
     own = _own_row(token, scope)
     table = _table_row(token, scope)
+    if table is not None and not said and all(p.kind == "control-unit" for p in words):
+        words = ()  # the unit's name beside a known code labels the report, not the part
     if own is not None:
         return _with_own(words, said, own)
-    record = _type_row(token, scope)
+    meaning = _with_table(words, table, scope, _is_modern(token))
+    record = None if meaning.clash else _type_row(token, scope)  # older numbering, other bytes
     typed = _typed(record)
     faults, fault_clash = _join_faults(said, typed)
-    meaning = _with_table(words, table, scope, _is_modern(token))
     return msgspec.structs.replace(
         meaning,
         faults=faults,

@@ -126,9 +126,15 @@ def _code_line(entry: Entry, meaning: Meaning, scope: Scope, name: str) -> CodeL
         sources=meaning.sources,
         weak=meaning.weak,
         module=entry.module,
-        also=token.also if token else (),
+        also=_also(token) if token else (),
         origin=Origin(file=name, line=entry.line, raw=entry.raws[0]),
     )
+
+
+def _also(token: CodeToken) -> tuple[str, ...]:
+    """Other notations on the line; also how a code that was printed as hex digits stood there."""
+    printed = (token.printed,) if token.style.startswith("hex") and token.is_exact else ()
+    return (*printed, *token.also)
 
 
 def _shared(meaning: Meaning, field: str) -> str | None:
