@@ -316,7 +316,7 @@ _FAULT_WORDS = frozenset(
 )
 _TELLS = frozenset(
     """open high low short cross voltage communication configuration identity calibration internal
-    performance mechanical defect crashrecord deployed""".split()
+    performance mechanical defect crashrecord deployed range""".split()
 )
 
 

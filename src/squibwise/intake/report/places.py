@@ -90,6 +90,8 @@ def _opposite(side: Side) -> Side:
 
 def _seat_spots(kind: str, sense: Sense, hand: Hand) -> tuple[Spot, ...]:
     row = row_of(sense)
+    if kind == "occupant-sensor" and sense.sides and len(sense.seats) == 1:
+        return (Spot(place=next(iter(sense.seats))),)  # the side is a corner of that seat
     if row in (2, 3):
         return _rear_spots(sense, hand, row)
     if sense.seats:
