@@ -50,3 +50,19 @@ def test_nothing_is_ever_overwritten(run: Line, tmp_path: Path) -> None:
 def test_a_missing_report_leaves_no_half_made_folder(run: Line, tmp_path: Path) -> None:
     assert run("new", tmp_path / "c", "--report", tmp_path / "nothing.pdf").code == 2
     assert not (tmp_path / "c").exists()
+
+
+def test_two_reports_of_one_name_are_refused(run: Line, tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "scan.txt").write_text(name)
+    reports = ("--report", tmp_path / "a" / "scan.txt", "--report", tmp_path / "b" / "scan.txt")
+    assert run("new", tmp_path / "c", *reports).code == 2
+    assert not (tmp_path / "c").exists()
+
+
+def test_any_file_name_can_be_written_into_the_case(run: Line, tmp_path: Path) -> None:
+    report = tmp_path / 'sc"an é.txt'
+    report.write_text("B0001 driver airbag open\n", encoding="utf-8")
+    assert run("new", tmp_path / "c", "--report", report).code == 0
+    assert list(load_case(tmp_path / "c", load_catalog()).files) == [f"evidence/{report.name}"]

@@ -1,5 +1,6 @@
 """Make a case folder with a commented case file; nothing that is there is touched."""
 
+import json
 import re
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from squibwise.intake.case_file.parse import read_bytes
 from squibwise.intake.importers.limits import MAX_BYTES
 
 TEMPLATE = Path(__file__).parent / "case-template.toml"
-_REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = "evidence/{name}"\n\n'
+_REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = {file}\n\n'
 
 
 class Made(msgspec.Struct, frozen=True, kw_only=True):
@@ -30,7 +31,7 @@ def make(folder: Path, reports: tuple[Path, ...] = ()) -> Made:
     Raises:
         InputError: The folder already holds something, or a report cannot be read.
     """
-    copies = {path.name: read_bytes(path, MAX_BYTES) for path in reports}
+    copies = _copies(reports)
     case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
     text = template(case_id, tuple(copies))
     try:
@@ -46,6 +47,16 @@ def make(folder: Path, reports: tuple[Path, ...] = ()) -> Made:
         raise InputError(f"{str(folder)[:200]}: {reason}.", remedy=remedy) from error
     written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
     return Made(id=case_id, folder=folder, files=written)
+
+
+def _copies(reports: tuple[Path, ...]) -> dict[str, bytes]:
+    copies: dict[str, bytes] = {}
+    for path in reports:
+        if path.name in copies:
+            message = f"two reports are called '{path.name}'."
+            raise InputError(message, remedy="Rename one of them.")
+        copies[path.name] = read_bytes(path, MAX_BYTES)
+    return copies
 
 
 def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
