@@ -106,7 +106,7 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     def __post_init__(self) -> None:
         strange = [word for word in self.shows if word not in FAULTS]
-        if strange or not all(-1 <= rank <= 4 for rank in self.shows.values()):
+        if strange or not all(-2 <= rank <= 4 for rank in self.shows.values()):
             raise CatalogError(f"{self.element}:{self.fault}: unknown fault {strange} or rank")
 
 
