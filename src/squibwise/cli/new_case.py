@@ -61,7 +61,8 @@ def _copies(reports: tuple[Path, ...]) -> dict[str, bytes]:
 
 def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
     """Return the commented case file of a new case."""
-    entries = (_REPORT.format(id=f"scan-{n}", name=name) for n, name in enumerate(reports, start=1))
+    named = ((n, json.dumps(f"evidence/{r}", ensure_ascii=False)) for n, r in enumerate(reports, 1))
+    entries = (_REPORT.format(id=f"scan-{n}", file=file) for n, file in named)
     text = TEMPLATE.read_text(encoding="utf-8").replace("CASE-ID", case_id[:64])
     return text.replace("# REPORTS\n", "".join(entries))
 
