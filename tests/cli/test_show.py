@@ -330,6 +330,15 @@ def test_verdicts_stand_with_what_is_not_met_first(text: Any) -> None:
     assert "Nothing was measured" in text(show_check.blocks(CASE, ()))
 
 
+def test_why_of_a_verdict_names_what_it_rests_on(text: Any, catalog: Catalog) -> None:
+    reason = Because(text="limit 3.2 ohm", evidence=("look-1",), weak="from-memory")
+    verdicts = (Verdict(what="loop", outcome="met", text="2.4 ohm.", because=(reason,)),)
+    shown = " ".join(text(show_check.chosen(CASE, verdicts, catalog, "loop")).split())
+    assert "limit 3.2 ohm (from look-1 (case.toml:7); from memory)" in shown
+    with pytest.raises(InputError, match="no verdict"):
+        show_check.chosen(CASE, verdicts, catalog, "loo")
+
+
 def test_a_draft_says_so_and_lists_its_open_gates(text: Any) -> None:
     gates = (
         Gate(

@@ -125,9 +125,10 @@ def cost(case_path: Path, own: Path | None, as_json: bool) -> int:
 
 @click.command(short_help="Check what was measured and calibrated.")
 @case_argument
+@click.option("--why", metavar="VERDICT", help="Give what one verdict rests on.")
 @own_option
 @json_option
-def check(case_path: Path, own: Path | None, as_json: bool) -> int:
+def check(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> int:
     """Check what was measured, calibrated and tried: met, not met or undecided."""
     from squibwise import case
     from squibwise.cli import opening, show_check
@@ -137,7 +138,7 @@ def check(case_path: Path, own: Path | None, as_json: bool) -> int:
     return opening.answer(
         at,
         {"verdicts": [output.as_builtins(v) for v in verdicts]},
-        lambda shown: show_check.blocks(shown, verdicts),
+        lambda shown: show_check.chosen(shown, verdicts, at.catalog, why),
         as_json=as_json,
         needs_person=any(v.outcome != "met" for v in verdicts),
     )
