@@ -260,7 +260,16 @@ def _segments(line: Line) -> list[tuple[CodeToken, str]]:
     )
     if is_before and not re.search(r"[^\W\d_]{3}", after[-1]):
         return list(zip(codes, [head, *after[:-1]], strict=True))
-    return list(zip(codes, after, strict=True))
+    return list(zip(codes, _shared(after), strict=True))
+
+
+def _shared(texts: list[str]) -> list[str]:
+    """Codes with nothing but signs between them share the words that follow the last of them."""
+    shared = list(texts)
+    for at in range(len(shared) - 2, -1, -1):
+        if not re.search(r"[^\W_]", shared[at]) and shared[at].strip() in ("/", "-", "&", "+"):
+            shared[at] = shared[at + 1]
+    return shared
 
 
 def _belongs(line: Line, current: Entry) -> bool:
