@@ -39,7 +39,7 @@ def assess(
     found = engine.run(items)
     groups = marginals(found)
     why = reasons(engine, items, found, groups)
-    stakes = stakes_of(groups, losses)
+    stakes = stakes_of(groups, losses, catalog)
     turns = flips(case, net, groups, stakes, catalog)
     return Assessment(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),

@@ -54,7 +54,10 @@ def candidates(
     for group in groups:
         size = len(group.group.causes)
         for name, part in group.parts.items():
+            own = {row.word for row in part.part.kind.look}
             for word, row in catalog.looks(part.part.kind.kind).items():
+                if own and word not in own:
+                    continue
                 values = look_values(part.part, word, catalog)
                 if values is None or word in _FROM_AFAR or (name, word) in seen:
                     continue

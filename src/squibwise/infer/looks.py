@@ -168,7 +168,7 @@ class _Search:
         return np.asarray(bad)
 
     def two_steps(self, steps: list[Step]) -> list[float]:
-        """Return what each step and the best step after it save per minute."""
+        """Return what each step saves per minute when the best other step follows it."""
         views = [self._view(step) for step in steps]
         gains = np.zeros((len(steps), 2, len(steps)))
         for i, first in enumerate(steps):
@@ -187,17 +187,14 @@ class _Search:
         return left - float(chances @ self.stakes.expected(joint.bad[outcome]).sum(axis=-1))
 
     def _best_pair(self, index: int, steps: list[Step], gains: Array) -> float:
-        step, minute = steps[index], self.stakes.minute
-        saved, minutes = step.saved, step.candidate.minutes
-        for outcome in (0, 1):
-            best = max(
-                (gains[index, outcome, j] - s.candidate.minutes * minute, j)
-                for j, s in enumerate(steps)
-            )
-            if best[0] > 0.0:
-                saved += step.chances[outcome] * gains[index, outcome, best[1]]
-                minutes += step.chances[outcome] * steps[best[1]].candidate.minutes
-        return float(saved / minutes - minute)
+        """Return what a step adds, per minute, to the other step that it helps most."""
+        step = steps[index]
+        extra = [
+            step.saved + float(step.chances @ np.maximum(gains[index, :, j], 0.0)) - other.saved
+            for j, other in enumerate(steps)
+            if j != index
+        ]
+        return max(extra, default=0.0) / step.candidate.minutes - self.stakes.minute
 
     def _view(self, step: Step) -> "_View":
         """Return how an outcome moves the event table and the parts of its own group."""

@@ -4,6 +4,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.load import Catalog
 from squibwise.infer.marginals import GroupMarginal
 from squibwise.infer.parts import Part
 from squibwise.model.belief import Loss, LossTable
@@ -46,8 +47,15 @@ class Stakes(msgspec.Struct, frozen=True):
         return float(self.needless[index] / total) if total > 0.0 else None
 
 
-def stakes_of(groups: tuple[GroupMarginal, ...], losses: LossTable | None) -> Stakes:
-    """Return the stakes of all parts; without a table each wrong decision costs one unit."""
+def stakes_of(
+    groups: tuple[GroupMarginal, ...], losses: LossTable | None, catalog: Catalog
+) -> Stakes:
+    """Return the stakes of all parts; without a table each wrong decision costs one unit.
+
+    A part wrongly kept is still looked at, scanned and gated before the car leaves: of the hazard
+    in the table only the share that gets past all that counts when looks are ranked.
+    """
+    past = catalog.firing.scans.tests.gets_past_the_gates.value
     names = tuple(n for g in groups for n in g.parts)
     default = NEUTRAL if losses is None else NOTHING
     table = {} if losses is None else losses.losses
@@ -55,7 +63,7 @@ def stakes_of(groups: tuple[GroupMarginal, ...], losses: LossTable | None) -> St
     return Stakes(
         names,
         np.array([r.needless for r in rows]),
-        np.array([r.missed for r in rows]),
+        np.array([r.needless + past * max(0.0, r.missed - r.needless) for r in rows]),
         0.0 if losses is None else losses.minute,
     )
 

@@ -1,0 +1,144 @@
+"""Next looks and what would flip a decision: exact against plain recomputation."""
+
+import build
+import numpy as np
+import pytest
+
+from squibwise.infer import assess
+from squibwise.model.belief import Assessment, Loss, LossTable, NextLook
+from squibwise.model.case import Case
+from squibwise.model.evidence import Evidence, Impact, Look
+
+CAR = build.car("belts-and-front-bags")
+NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="moderate")
+CODE = build.scan(build.code(1, "driver.retractor-pretensioner"), build.record())
+
+
+def case(*evidence: Evidence) -> Case:
+    return build.case(*evidence, on=CAR)
+
+
+def table(minute: float = 0.0) -> LossTable:
+    row = Loss(needless=100.0, missed=100.0)
+    return LossTable(losses=dict.fromkeys(CAR.components, row), minute=minute)
+
+
+def loss(answer: Assessment) -> float:
+    """Return the expected loss of the better decisions, by the table above."""
+    bad = np.array([1.0 - c.now.sound for c in answer.components])
+    return float(np.minimum(bad, 1.0 - bad).sum() * 100.0)
+
+
+def of(looks: tuple[NextLook, ...], component: str) -> NextLook:
+    return next(look for look in looks if look.component == component)
+
+
+def test_a_doubtful_belt_is_looked_at_first() -> None:
+    answer = assess(case(NOSE), build.CATALOG, table())
+    doubtful = min(answer.components, key=lambda c: abs(c.now.sound - 0.5)).id
+    assert doubtful in {look.component for look in answer.next_looks[:8]}
+
+
+def test_the_saving_of_one_look_equals_recomputing_both_outcomes() -> None:
+    before = assess(case(NOSE, CODE), build.CATALOG, table())
+    look = of(before.next_looks, "passenger.front-bag")
+    word = build.CATALOG.looks("front-bag")[look.look]
+    seen = Look(id="new", component=look.component, seen=look.look)
+    yes = assess(case(NOSE, CODE, seen), build.CATALOG, table())
+    belief = before.of(look.component)
+    assert belief is not None
+    chance = sum(getattr(belief.now, s) * getattr(word, s) for s in ("sound", "faulty", "fired"))
+    chance += belief.now.damaged * word.damaged + belief.now.unfit * word.unfit
+    # The outcome *no* follows from *yes* for every part by the law of total probability.
+    no = {
+        c.id: (b.now.sound - chance * c.now.sound) / (1.0 - chance)
+        for c, b in zip(yes.components, before.components, strict=True)
+    }
+    left = chance * loss(yes)
+    left += (1.0 - chance) * 100.0 * sum(min(p, 1.0 - p) for p in no.values())
+    saving = (loss(before) - left) / look.minutes
+    assert look.saving == pytest.approx(saving, rel=0.05, abs=0.05)
+
+
+def test_looks_stop_when_nothing_more_is_worth_a_minute() -> None:
+    assert assess(case(NOSE), build.CATALOG, table(minute=1000.0)).next_looks == ()
+
+
+def test_a_higher_price_of_time_never_adds_a_look() -> None:
+    cheap = {x.component for x in assess(case(NOSE), build.CATALOG, table(0.1)).next_looks}
+    dear = {x.component for x in assess(case(NOSE), build.CATALOG, table(2.0)).next_looks}
+    assert dear <= cheap
+
+
+def test_looks_are_sorted_by_what_they_save() -> None:
+    looks = assess(case(NOSE), build.CATALOG, table()).next_looks
+    assert [x.saving for x in looks] == sorted((x.saving for x in looks), reverse=True)
+    assert all(x.text and x.minutes > 0.0 and 0.0 <= x.settles <= 1.0 for x in looks)
+
+
+def test_a_car_without_a_scan_is_told_to_scan() -> None:
+    looks = assess(case(NOSE), build.CATALOG, table()).next_looks
+    assert "second-scan" in {x.look for x in looks}
+
+
+def test_after_a_whole_scan_no_second_one_is_asked_for() -> None:
+    looks = assess(case(NOSE, build.scan(build.record())), build.CATALOG, table()).next_looks
+    assert "second-scan" not in {x.look for x in looks}
+
+
+def test_an_open_igniter_circuit_offers_a_substitute_load_and_never_a_meter() -> None:
+    looks = assess(case(NOSE, CODE), build.CATALOG, table()).next_looks
+    load = [x for x in looks if x.look == "substitute-load"]
+    assert all("power off" in x.text for x in load)
+    assert not any("meter" in x.text for x in looks)
+
+
+def test_looks_without_a_loss_table_count_each_wrong_decision_alike() -> None:
+    assert assess(case(NOSE), build.CATALOG).next_looks
+
+
+def test_every_part_says_how_far_its_odds_could_move_and_what_would_turn_it() -> None:
+    answer = assess(case(NOSE), build.CATALOG, table())
+    for belief in answer.components:
+        bad = 1.0 - belief.now.sound
+        assert belief.prior_flip_db is not None
+        assert (belief.prior_flip_db > 0.0) == (bad < 0.5)
+    belt = answer.of("driver.retractor-pretensioner")
+    assert belt is not None
+    assert belt.flip
+
+
+def test_the_strongest_opposing_evidence_is_named() -> None:
+    free = Look(id="free", component="driver.retractor-pretensioner", seen="webbing-free")
+    answer = assess(case(NOSE, CODE, free), build.CATALOG)
+    belt = answer.of("driver.retractor-pretensioner")
+    assert belt is not None
+    assert belt.opposing is not None
+    assert belt.opposing.last_db is not None
+    assert belt.opposing.last_db < 0.0
+
+
+def test_each_reason_weighs_alone_and_last_and_they_do_not_add_up() -> None:
+    torn = Look(id="torn", component="driver.front-bag", seen="cover-torn")
+    answer = assess(case(NOSE, build.scan(build.code(1, "driver.front-bag")), torn), build.CATALOG)
+    bag = answer.of("driver.front-bag")
+    assert bag is not None
+    assert bag.prior_db is not None
+    assert bag.posterior_db is not None
+    assert bag.likeliest == "fired"
+    alone = sum(b.alone_db or 0.0 for b in bag.because)
+    assert bag.posterior_db - bag.prior_db != pytest.approx(alone, abs=0.5)
+    strongest = bag.because[0]
+    assert strongest.evidence == ("torn",)
+    assert strongest.last_db is not None
+    assert strongest.last_db > 10.0
+
+
+def test_one_single_piece_of_evidence_weighs_the_same_alone_and_last() -> None:
+    torn = Look(id="torn", component="driver.front-bag", seen="cover-torn")
+    bag = assess(case(torn), build.CATALOG).of("driver.front-bag")
+    assert bag is not None
+    (reason,) = bag.because
+    assert reason.alone_db == pytest.approx(reason.last_db)
+    assert bag.prior_db is not None
+    assert bag.posterior_db == pytest.approx(bag.prior_db + (reason.alone_db or 0.0), abs=0.02)
