@@ -3,5 +3,6 @@
 from squibwise.infer.assess import assess
 from squibwise.infer.learned import learned_shifts
 from squibwise.infer.pattern import firing_patterns
+from squibwise.infer.screening import Screened, screen
 
-__all__ = ["assess", "firing_patterns", "learned_shifts"]
+__all__ = ["Screened", "assess", "firing_patterns", "learned_shifts", "screen"]

@@ -99,8 +99,8 @@ def _coarse(crashes: tuple[Crash, ...]) -> tuple[Crash, ...]:
 
 def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     events = catalog.firing.events
-    pair_share = catalog.priors.share("sides", "second-impact").p if _asks_pairs(case) else 0.0
-    roll_share = events.chances["rollover"].value if _asks_rollover(case) else 0.0
+    pair_share = catalog.priors.share("sides", "second-impact").p if asks_pairs(case) else 0.0
+    roll_share = events.chances["rollover"].value if asks_rollover(case) else 0.0
     recorded = _recorded(case)
     singles = tuple(_singles(recorded[0] if recorded else None, catalog))
     for blow, weight in singles:
@@ -216,7 +216,7 @@ def _recorded(case: Case) -> list[Recorder]:
     return sorted(found, key=lambda e: e.event)
 
 
-def _asks_pairs(case: Case) -> bool:
+def asks_pairs(case: Case) -> bool:
     """Return whether anything tells of more than one impact."""
     zones = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone}
     for entry in case.evidence:
@@ -231,7 +231,8 @@ def _side_word(zone: str) -> str:
     return "front" if zone.startswith("nose") else zone.rpartition("-")[2]
 
 
-def _asks_rollover(case: Case) -> bool:
+def asks_rollover(case: Case) -> bool:
+    """Return whether anything tells of a rollover."""
     for entry in case.evidence:
         if isinstance(entry, Circumstance) and entry.what == "rollover" and entry.present:
             return True

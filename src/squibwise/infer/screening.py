@@ -1,0 +1,182 @@
+"""Many cars at once, fired and sound only: the event tables of all lots as two matrix products."""
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.items import Item
+from squibwise.infer.marginals import given_event
+from squibwise.infer.network import Network, network
+from squibwise.infer.observe import observe
+from squibwise.infer.posterior import Engine, GroupResult, Posterior, spread
+from squibwise.infer.scenarios import asks_pairs, asks_rollover
+from squibwise.infer.timeline import timeline
+from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance, DoneWork, Recorder
+from squibwise.model.report import Report
+from squibwise.numerics.enumerate import Patterns, enumerate_many
+
+Array = npt.NDArray[np.float64]
+_OWN_TABLE = (Report, DoneWork, Recorder)
+_FLOOR = 1e-300
+Key = tuple[int, bytes]
+Pattern = tuple[Array, Array, tuple[str, ...]]
+
+
+class Screened(msgspec.Struct, frozen=True):
+    """What is believed of one car in a list.
+
+    Attributes:
+        id: Case id.
+        fired: Chance of each charged component having fired in the crash.
+        sound: Chance of each component being sound now.
+    """
+
+    id: str
+    fired: dict[str, float]
+    sound: dict[str, float]
+
+
+def screen(
+    cases: Sequence[Case], catalog: Catalog, shifts: Mapping[str, float] | None = None
+) -> tuple[Screened, ...]:
+    """Return what is believed of many cars, in their order.
+
+    Cars of the same equipment and year whose evidence asks for the same event table share it; the
+    answers are those of ``assess``.
+
+    Args:
+        cases: The cars.
+        catalog: Priors, firing logic and likelihoods.
+        shifts: Learned intercepts by curve id. [log odds]
+    """
+    tables: dict[bytes, list[int]] = {}
+    for index, case in enumerate(cases):
+        tables.setdefault(_table_of(case, index), []).append(index)
+    found: dict[int, Screened] = {}
+    for members in tables.values():
+        answers = _together([cases[i] for i in members], catalog, shifts or {})
+        found.update(zip(members, answers, strict=True))
+    return tuple(found[i] for i in range(len(cases)))
+
+
+def _table_of(case: Case, index: int) -> bytes:
+    """Return what decides the shape of a case's event table, or a name of its own."""
+    if any(isinstance(e, _OWN_TABLE) for e in case.evidence) or asks_pairs(case):
+        return f"own {index}".encode()
+    words = sorted({e.what for e in case.evidence if isinstance(e, Circumstance)})
+    return msgspec.json.encode((case.car, asks_rollover(case), words))
+
+
+def _together(cases: list[Case], catalog: Catalog, shifts: Mapping[str, float]) -> list[Screened]:
+    """Return the answers of cases that share one event table."""
+    net = network(cases[0], catalog, shifts)
+    engine = Engine(net, catalog)
+    book = _Book(engine, net)
+    shown = [book.add(observe(_with(net, case), catalog)) for case in cases]
+    table = np.zeros((len(cases), book.size))
+    for row, keys in enumerate(shown):
+        table[row, keys] = 1.0
+    _, values = enumerate_many(np.log(engine.prior.ravel()), book.patterns(), table)
+    return [
+        book.answer(c.id, keys, v[:, 0]) for c, keys, v in zip(cases, shown, values, strict=True)
+    ]
+
+
+def _with(net: Network, case: Case) -> Network:
+    """Return the network with another case's evidence."""
+    return msgspec.structs.replace(net, line=timeline(case.evidence))
+
+
+class _Book:
+    """Patterns of evidence, each worked out once. A class because cases add to it one by one.
+
+    Args:
+        engine: The network.
+        net: The same.
+    """
+
+    def __init__(self, engine: Engine, net: Network) -> None:
+        self.engine, self.net = engine, net
+        self.blank = engine.run(())
+        self.index: dict[Key, int] = {}
+        self.logs: list[Array] = []
+        self.columns: list[Array] = []
+        self.names: list[tuple[str, ...]] = []
+
+    @property
+    def size(self) -> int:
+        """Number of patterns."""
+        return len(self.logs)
+
+    def add(self, items: tuple[Item, ...]) -> list[int]:
+        """Return the patterns that a case shows: one of the event, and one of each group."""
+        rows = self.engine.event(items)
+        keys = [self._known((-1, rows.tobytes()), partial(self._event, rows))]
+        for group in range(len(self.net.groups)):
+            mine = tuple(i for i in items if group in self.engine.touched(i))
+            make = partial(self._group, group, mine)
+            keys.append(self._known((group, _content(mine)), make))
+        return keys
+
+    def _known(self, key: Key, make: Callable[[], Pattern]) -> int:
+        if key not in self.index:
+            self.index[key] = self.size
+            log, columns, names = make()
+            self.logs.append(log)
+            self.columns.append(columns)
+            self.names.append(names)
+        return self.index[key]
+
+    def _event(self, rows: Array) -> Pattern:
+        shape = self.engine.prior.shape
+        log = np.log(np.maximum(np.broadcast_to(rows, shape), _FLOOR)).ravel()
+        return log, np.zeros((log.size, 0)), ()
+
+    def _group(self, index: int, items: tuple[Item, ...]) -> Pattern:
+        """Return a group's log likelihood and its parts' chances of fired and sound, by event."""
+        result = self.engine.group(index, items)
+        log = _log_table(result, self.net, index, self.engine.prior.shape)
+        groups = (*self.blank.groups[:index], result, *self.blank.groups[index + 1 :])
+        posterior = Posterior(self.net, self.blank.weights, 0.0, groups)
+        columns, names = [], []
+        for g, c, p, part in self.net.parts():
+            if g == index:
+                fired = np.array([float(m.fired > 0) for m in part.micros])
+                sound = np.array([float(m.state == "sound") for m in part.micros])
+                columns += [given_event(posterior, (g, c, p), m).ravel() for m in (fired, sound)]
+                names += [part.id]
+        return log, np.array(columns).T, tuple(names)
+
+    def patterns(self) -> Patterns:
+        """Return all patterns as tables."""
+        return Patterns(np.array(self.logs), np.concatenate(self.columns, axis=1), 1)
+
+    def answer(self, case: str, keys: list[int], values: Array) -> Screened:
+        """Return one case's beliefs out of the columns of the patterns it shows."""
+        starts = np.concatenate([[0], np.cumsum([c.shape[1] for c in self.columns])])
+        fired, sound = {}, {}
+        for key in keys:
+            for place, name in enumerate(self.names[key]):
+                column = int(starts[key]) + 2 * place
+                fired[name], sound[name] = float(values[column]), float(values[column + 1])
+        charged = {p.id for *_, p in self.net.parts() if p.kind.fires}
+        return Screened(case, {n: p for n, p in fired.items() if n in charged}, sound)
+
+
+def _content(items: tuple[Item, ...]) -> bytes:
+    """Return what a group's items say, as bytes: equal for cases that say the same."""
+    parts = sorted((on.part, on.values.tobytes()) for i in items for on in i.parts)
+    seats = sorted((on.group, on.values.tobytes()) for i in items for on in i.seats)
+    return repr((parts, seats)).encode()
+
+
+def _log_table(result: GroupResult, net: Network, index: int, shape: tuple[int, ...]) -> Array:
+    if result.table is None:
+        return np.zeros(int(np.prod(shape)))
+    table = np.broadcast_to(spread(result.table, net.groups[index]), shape)
+    return np.asarray(np.log(np.maximum(table, _FLOOR)).ravel())
