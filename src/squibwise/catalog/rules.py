@@ -17,7 +17,17 @@ RULE_ACTIONS = ("replace", "inspect", "trace", "calibrate")
 STRICTNESS = ("always", "when-met", "inspect-first", "advice")
 TRIGGERS = (*STATES, "replaced", "struck", "event")
 NEAR = ("itself", "same-seat", "same-side", "anywhere")
-EVENTS = ("always", "crash", "record", "record-stays", "severe", "in-use", "rollover", "count")
+EVENTS = (
+    "always",
+    "crash",
+    "record",
+    "record-stays",
+    "severe",
+    "in-use",
+    "missing",
+    "rollover",
+    "count",
+)
 DEFAULT = "default"
 
 

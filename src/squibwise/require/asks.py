@@ -41,7 +41,7 @@ class Ask(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def is_about_itself(self) -> bool:
         """Does it look at nothing but the component's own state."""
-        return all(c.near == "itself" and c.state != "event" for c in self.conditions)
+        return all(c.near == "itself" for c in self.conditions)
 
     @property
     def is_about_the_crash(self) -> bool:

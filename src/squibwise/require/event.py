@@ -7,7 +7,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import Condition
 from squibwise.model.belief import Assessment, SpeedChange
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, DoneWork, Occupant, Reading, Recorder
+from squibwise.model.evidence import Circumstance, DoneWork, Look, Occupant, Reading, Recorder
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.report import Report
 
@@ -22,6 +22,8 @@ def event_chance(
     """Return the probability that an event word holds, and the evidence it rests on."""
     if condition.event == "in-use":
         return _in_use(component, case, assessment, catalog)
+    if condition.event == "missing":
+        return _missing(component, case)
     if condition.event == "count":
         return _count(condition.count, case, assessment, catalog)
     return _WHOLE_CAR[condition.event](case, assessment, catalog)
@@ -144,6 +146,20 @@ def _in_use(component: str, case: Case, assessment: Assessment, catalog: Catalog
     if any(e.present is False for e in told):
         return 0.0, ids
     return _worn(seat, told, assessment, catalog), ids
+
+
+def _missing(component: str, case: Case) -> Chance:
+    """Return 1 when the part was seen not to be there, whatever was fitted since.
+
+    A later look at the place takes it back, unless a part was fitted in between.
+    """
+    seen: tuple[str, ...] = ()
+    for e in case.evidence:
+        if isinstance(e, DoneWork) and e.component == component and e.what == "replaced" and seen:
+            break
+        if isinstance(e, Look) and e.component == component and e.seen != "not-seen":
+            seen = (e.id,) if e.seen == "missing" else ()
+    return float(bool(seen)), seen
 
 
 def _worn(seat: str, told: list[Occupant], assessment: Assessment, catalog: Catalog) -> float:

@@ -16,7 +16,7 @@ from squibwise.model.belief import (
 )
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, Occupant, Reading, Recorder
+from squibwise.model.evidence import DoneWork, Evidence, Look, Occupant, Reading, Recorder
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import STATES, Belt
 from squibwise.require.asks import profile_asks
@@ -64,12 +64,13 @@ def example_case(example: Example) -> tuple[Case, Assessment]:
 
     Raises:
         CatalogError: A key of ``given`` is neither a component with a state, nor ``struck`` with
-            a zone, ``in-use`` with a seat, or ``event`` with a word.
+            a zone, ``in-use`` with a seat, ``missing`` with a component, or ``event`` with a word.
     """
     states: dict[str, dict[str, float]] = {example.component: {}}
     zones: dict[str, float] = {}
     event: dict[str, float] = {}
     in_use: dict[str, float] = {}
+    missing: list[str] = []
     for key, value in example.given.items():
         head, _, rest = key.partition(" ")
         if head == "struck" and rest in ZONES:
@@ -78,12 +79,16 @@ def example_case(example: Example) -> tuple[Case, Assessment]:
             event[rest] = value
         elif head == "in-use":
             in_use[rest] = value
+        elif head == "missing":
+            states.setdefault(rest, {})
+            missing.append(rest)
         elif rest in STATES:
             states.setdefault(head, {})[rest] = value
         else:
             raise CatalogError(f"example for {example.component}: '{key}' says nothing known")
     beliefs = tuple(belief(c, s) for c, s in sorted(states.items()))
-    return _case(tuple(sorted(states)), event, in_use), Assessment(
+    evidence = (*_gone(missing), *_evidence(event, in_use))
+    return _case(tuple(sorted(states)), evidence), Assessment(
         event=_event(zones, event, in_use, beliefs), components=beliefs
     )
 
@@ -117,12 +122,17 @@ def _event(
     )
 
 
-def _case(components: tuple[str, ...], event: dict[str, float], in_use: dict[str, float]) -> Case:
+def _case(components: tuple[str, ...], evidence: tuple[Evidence, ...]) -> Case:
     return Case(
         id="example",
         car=Car(equipment="example", components=components),
-        evidence=tuple(_evidence(event, in_use)),
+        evidence=evidence,
     )
+
+
+def _gone(missing: list[str]) -> Iterator[Evidence]:
+    for component in missing:
+        yield Look(id=f"gone-{component}", component=component, seen="missing")
 
 
 def _evidence(event: dict[str, float], in_use: dict[str, float]) -> Iterator[Evidence]:

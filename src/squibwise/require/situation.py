@@ -43,12 +43,21 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
 def state_chance(belief: ComponentBelief, state: str) -> float:
     """Return the probability of a state as rules see it: since the crash, whatever was done.
 
-    A fault and an unfit part are seen as they are now. A charge that fired, or a part that was
-    damaged, in the crash stays a reason for its item also after the work was done.
+    A fault and an unfit part are seen as they are now; a fault is one of its circuit, wherever in
+    the circuit it lies. A charge that fired, or a part that was damaged, in the crash stays a
+    reason for its item also after the work was done.
     """
-    if state in ("faulty", "unfit"):
-        return float(getattr(belief.now, state))
+    if state == "faulty":
+        return max(belief.now.faulty, _circuit_fault(belief))
+    if state == "unfit":
+        return belief.now.unfit
     return max(float(getattr(belief.after_crash, state)), float(getattr(belief.now, state)))
+
+
+def _circuit_fault(belief: ComponentBelief) -> float:
+    """Return the probability of a fault in a circuit; where the part is gone there is none."""
+    faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
+    return max(0.0, faulty - belief.now.unfit)
 
 
 def condition_chance(condition: Condition, component: str, situation: Situation) -> Trigger:

@@ -1,0 +1,82 @@
+"""Parts that are not there, and faults that lie beside the part."""
+
+from types import SimpleNamespace
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import Assessment, ComponentBelief, StageBelief, StateBelief
+from squibwise.model.evidence import DoneWork, Evidence, Look
+from squibwise.model.work import WorkItem
+from squibwise.require import work
+
+GONE = Look(id="gone", component="driver.front-bag", seen="missing")
+FITTED = DoneWork(id="fitted", what="replaced", component="driver.front-bag")
+ITEM = "driver.front-bag:replace"
+
+
+def items(made: SimpleNamespace, catalog: Catalog, *evidence: Evidence) -> dict[str, WorkItem]:
+    calm: Assessment = made.assessment({}, event=made.calm)
+    return {i.id: i for i in work(made.case(*evidence), calm, catalog).items}
+
+
+# Common practice, no source.
+def test_a_part_seen_missing_is_fitted(made: SimpleNamespace, catalog: Catalog) -> None:
+    found = items(made, catalog, GONE)
+    assert found[ITEM].probability == 1.0
+    assert "driver.front-bag:inspect" not in found
+
+
+def test_a_part_seen_missing_and_fitted_since_is_done(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    found = items(made, catalog, GONE, FITTED)
+    assert found[ITEM].done
+
+
+def test_a_later_look_takes_back_that_it_was_missing(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    seen = Look(id="seen", component="driver.front-bag", seen="cover-whole")
+    assert ITEM not in items(made, catalog, GONE, seen)
+    assert ITEM in items(made, catalog, GONE, FITTED, seen)
+
+
+def test_nothing_was_seen_where_nobody_looked(made: SimpleNamespace, catalog: Catalog) -> None:
+    hidden = Look(id="hidden", component="driver.front-bag", seen="not-seen")
+    assert ITEM in items(made, catalog, GONE, hidden)
+    assert ITEM not in items(made, catalog, hidden)
+
+
+# Common practice, no source: a fault of a circuit is seldom the part itself.
+def test_a_fault_beside_a_sound_part_is_traced(made: SimpleNamespace, catalog: Catalog) -> None:
+    plug: ComponentBelief = ComponentBelief(
+        id="passenger.seat-bag",
+        after_crash=StateBelief(sound=0.99, fired=0.0, faulty=0.01, damaged=0.0, unfit=0.0),
+        now=StateBelief(sound=0.99, fired=0.0, faulty=0.01, damaged=0.0, unfit=0.0),
+        stages={"1": StageBelief(fired=0.0, live=0.06, faulty=0.94)},
+    )
+    calm: Assessment = made.assessment({}, event=made.calm)
+    rest = tuple(c for c in calm.components if c.id != plug.id)
+    states = msgspec.structs.replace(calm, components=(*rest, plug))
+    done = work(made.case(), states, catalog)
+    trace = next(i for i in done.items if i.id == "passenger.seat-bag:trace")
+    assert trace.probability == 0.94
+
+
+def test_a_circuit_that_is_open_because_the_part_is_gone_is_not_traced(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    gone = StateBelief(sound=0.5, fired=0.0, faulty=0.0, damaged=0.0, unfit=0.5)
+    curtain = ComponentBelief(
+        id="left.curtain",
+        after_crash=gone,
+        now=gone,
+        stages={"1": StageBelief(fired=0.0, live=0.5, faulty=0.5)},
+    )
+    calm: Assessment = made.assessment({}, event=made.calm)
+    rest = tuple(c for c in calm.components if c.id != curtain.id)
+    states = msgspec.structs.replace(calm, components=(*rest, curtain))
+    found = {i.id for i in work(made.case(), states, catalog).items}
+    assert "left.curtain:inspect" in found
+    assert "left.curtain:trace" not in found
