@@ -1,0 +1,146 @@
+"""Replaying a search: times, candidates, pairs, repairs done before and after a report."""
+
+import datetime as dt
+import math
+from typing import Any
+
+import msgspec
+import pytest
+
+from squibwise.isolate import __getattr__ as lazily
+from squibwise.isolate import trace
+from squibwise.isolate.history import History
+from squibwise.isolate.tracing import search_of
+from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad
+from squibwise.model.evidence import TestOutcome as Entered
+from squibwise.model.report import Candidate, CodeLine, Report
+
+from .building import CATALOG, a_case, a_line, a_report, believing
+
+BAG = "passenger.front-bag/1"
+MONDAY, TUESDAY = dt.datetime(2026, 3, 2, 9), dt.datetime(2026, 3, 3, 9)
+
+
+def low(time: dt.datetime | None = None) -> Report:
+    report = a_report(a_line("passenger.front-bag", "low-or-short"))
+    return msgspec.structs.replace(report, time=time)
+
+
+def work(time: dt.datetime | None, component: str = "passenger.front-bag", **more: Any) -> DoneWork:
+    return DoneWork(id="d1", what="reseated", component=component, time=time, **more)
+
+
+def searched(loop: str, *evidence: Evidence, **belief: Any) -> History:
+    return search_of(a_case(*evidence), believing(**belief), loop, CATALOG).history
+
+
+def chance(found: History, hypothesis: str) -> float:
+    return math.fsum(s.p for s in found.suspects if hypothesis in s.parts)
+
+
+def codes(*evidence: Evidence) -> set[str]:
+    search = search_of(a_case(*evidence), believing(), BAG, CATALOG)
+    from squibwise.isolate.notes import findings_of
+
+    context, history = search.context, search.history
+    return {
+        f.code
+        for f in (*history.findings, *findings_of(a_case(*evidence), context, history, CATALOG))
+    }
+
+
+def test_work_before_the_report_lifts_what_it_touched() -> None:
+    plug = "device-plug:not-seated"
+    assert chance(searched(BAG, work(MONDAY), low(TUESDAY)), plug) > chance(
+        searched(BAG, low(TUESDAY)), plug
+    )
+
+
+def test_work_after_the_report_may_have_cured_it_and_is_said() -> None:
+    after = searched(BAG, low(MONDAY), work(TUESDAY))
+    assert chance(after, "codes:left-over") > chance(searched(BAG, low(MONDAY)), "codes:left-over")
+    assert "work-since-scan" in codes(low(MONDAY), work(TUESDAY))
+
+
+def test_work_long_before_the_report_is_not_recent() -> None:
+    old = work(MONDAY - dt.timedelta(days=900))
+    plug = "device-plug:not-seated"
+    assert chance(searched(BAG, old, low(MONDAY)), plug) == chance(searched(BAG, low(MONDAY)), plug)
+
+
+def test_work_on_the_battery_or_the_codes_touches_no_element() -> None:
+    plug = "device-plug:not-seated"
+    plain = chance(searched(BAG, low()), plug)
+    assert chance(searched(BAG, work(None, "battery"), low()), plug) == plain
+
+
+def test_a_repair_done_before_the_fault_was_read_again_is_doubted() -> None:
+    named = work(MONDAY, item=f"{BAG}:reseat:device-plug")
+    plain = work(MONDAY)
+    plug = "device-plug:not-seated"
+    doubted = chance(searched(BAG, named, low(TUESDAY)), plug)
+    assert doubted < 0.5 * chance(searched(BAG, plain, low(TUESDAY)), plug)
+
+
+def test_a_line_with_several_candidates_counts_by_its_share() -> None:
+    line = CodeLine(
+        line=1,
+        raw="x",
+        status=("present",),
+        candidates=(
+            Candidate(component="passenger.front-bag", stage=1, fault="low-or-short", weight=0.7),
+            Candidate(component="driver.front-bag", stage=1, fault="open-or-high", weight=0.3),
+        ),
+    )
+    search = search_of(a_case(a_report(line)), believing(), BAG, CATALOG)
+    assert search.context.sign.weight == {"low-or-short": 0.7}
+
+
+def test_a_pair_keeps_its_other_fault_when_one_is_repaired() -> None:
+    loop, ground = "driver.front-bag/1", a_report(a_line("driver.front-bag", "short-to-ground"))
+    pair = ("clock-spring:shorted", "harness:chafed-to-ground")
+    before = searched(loop, ground)
+    assert pair in {s.parts for s in before.suspects}
+    entered = Entered(id="t", loop=loop, test="replace:clock-spring", outcome="not fixed")
+    after = searched(loop, ground, entered)
+    assert chance(after, pair[0]) == 0.0
+    assert after.suspects[0].parts == pair[1:]
+    assert math.fsum(s.p for s in after.suspects) == pytest.approx(1.0)
+    assert len({s.id for s in after.suspects}) == len(after.suspects)
+
+
+def test_a_repair_that_leaves_nothing_is_a_finding() -> None:
+    locked = a_report(a_line("centre.control-unit", "event-recorded", "locked"))
+    loop = "centre.control-unit/1"
+    outcomes = [
+        Entered(id=f"t{n}", loop=loop, test=test, outcome="not fixed")
+        for n, test in enumerate(("replace:unit", "restore:supply", "restore:ground", "renew:bus"))
+    ]
+    found = searched(loop, locked, *outcomes)
+    assert found.suspects
+    assert math.fsum(s.p for s in found.suspects) == pytest.approx(1.0)
+
+
+def test_voltage_out_of_range_is_said() -> None:
+    weak = a_report(a_line("passenger.front-bag", "low-or-short"), unit_volts=7.8)
+    assert "voltage-out-of-range" in codes(weak)
+
+
+def test_a_load_that_came_back_is_not_suspected() -> None:
+    moves = [
+        SubstituteLoad(id=m, serial="L1", loop=BAG, ohm=2.1, move=m) for m in ("issued", "returned")
+    ]
+    assert "load-not-returned" in codes(moves[0], low())
+    assert "load-not-returned" not in codes(*moves, low())
+
+
+def test_an_assumed_equipment_is_said() -> None:
+    case = a_case(low())
+    guessed = msgspec.structs.replace(case, car=msgspec.structs.replace(case.car, assumed=True))
+    found = trace(guessed, believing(), BAG, CATALOG)
+    assert any("guessed" in a.text for a in found.assumptions)
+
+
+def test_the_package_offers_trace_and_nothing_else() -> None:
+    with pytest.raises(AttributeError):
+        lazily("guess")
