@@ -87,6 +87,38 @@ def test_a_component_that_was_seen_is_in_the_car_and_a_warning_says_so(load: Loa
     assert (warning.severity, warning.origin.line) == ("warning", 5)
 
 
+def test_a_component_that_a_report_names_is_in_the_car(load: Load, folder: Path) -> None:
+    text = "B0004-1B Driver knee airbag squib open  present\nB0002-1B Driver frontal inflator, "
+    (folder / "evidence" / "scan.txt").write_text(text + "2nd stage - open  present\n", "utf-8")
+    case = load("[car]\nequipment = 'front-bags'\n" + SCAN)
+    assert "driver.knee-bag" in case.car.components
+    assert case.car.stages == {"driver.front-bag": 2}
+    added = next(f for f in case.findings if f.code == "report-component-added")
+    assert (added.severity, added.origin.line) == ("warning", 1)
+    assumed = load(SCAN.replace("[[evidence]]", "[[evidence]]"))
+    assert all(f.severity == "note" for f in assumed.findings if f.code.endswith("-added"))
+
+
+def test_work_items_verdicts_and_words_can_be_passed(load: Load) -> None:
+    words = ["step:drive", "left.curtain:inspect", "reading:r1", "label:driver.front-bag"]
+    words += ["key-on-safe", "release", "seat-trials:passenger.occupant-sensor"]
+    words += ["driver.front-bag:disposal", "step:check-clock-spring"]
+    entry = "[[evidence]]\nkind = 'passed'\nwhat = '{}'\nresult = 'passed'\n"
+    assert len(load("".join(entry.format(w) for w in words)).evidence) == len(words)
+
+
+def test_prices_may_be_for_parts_kinds_tasks_and_hours(load: Load) -> None:
+    words = ["left.curtain", "curtain", "labour-hour", "drive", "step:drive", "curtain:replace"]
+    price = "[[price]]\nwhat = '{}'\nlow = 1\nlikely = 2\nhigh = 3\n"
+    assert [p.what for p in load("".join(map(price.format, words))).prices] == words
+
+
+def test_a_name_that_no_file_can_have_is_told(catalog: Catalog) -> None:
+    for name in ("x" * 5000, "a\0b"):
+        with pytest.raises(InputError, match=r"name|null"):
+            load_case(Path(name), catalog)
+
+
 def test_added_and_removed_components_change_the_template(load: Load) -> None:
     text = "[car]\nequipment = 'front-bags'\nadd = ['left.curtain']\n"
     car = load(text + "remove = ['driver.clock-spring']\n").car

@@ -100,6 +100,11 @@ def test_every_key_of_a_generated_file_is_found_on_its_own_line(
     assert {path: lines.get(path) for path in expected} == expected
 
 
+def test_a_quoted_key_is_the_key_it_spells() -> None:
+    assert locate('"a\\u0062 c" = 1\n')[("ab c",)] == 1
+    assert locate('"a\\qb" = 1\n') == {('"a\\qb"',): 1}  # no TOML: as written
+
+
 @settings(max_examples=200, deadline=None)
 @given(st.text(max_size=60))
 def test_any_text_ends_without_an_error(text: str) -> None:

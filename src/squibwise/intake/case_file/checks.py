@@ -68,7 +68,8 @@ def _kind_of(value: str, path: Path, notes: Notes) -> Kind | None:
     kind = kinds.get(kind_word(rest))
     if place not in PLACES:
         _complain(f"'{value}': there is no place '{place}'.", suggest(place, PLACES), path, notes)
-    elif kind is None:
+        return None
+    if kind is None:
         remedy = did_you_mean(rest, kinds) or "`squibwise catalog` lists the kinds."
         _complain(f"'{value}': there is no component kind '{rest}'.", remedy, path, notes)
     elif place not in kind.places:

@@ -44,6 +44,14 @@ def line_of(lines: Lines, path: Path) -> int | None:
     return lines.get(path)
 
 
+def _unquoted(raw: str) -> str:
+    """Return a quoted key as ``tomllib`` reads it; as written when nobody could read it."""
+    try:
+        return str(tomllib.loads(f"k = {raw}")["k"])
+    except tomllib.TOMLDecodeError:
+        return raw
+
+
 class _Scanner:
     """One walk over one text; a class because the position is shared by every step."""
 
@@ -127,7 +135,7 @@ class _Scanner:
             if end > start:
                 self.at = end
                 raw = self.text[start:end]
-                return raw if pattern is _BARE_KEY else str(tomllib.loads(f"k = {raw}")["k"])
+                return raw if pattern is _BARE_KEY else _unquoted(raw)
         self.at += 1  # not TOML: step on, so that a text nobody checked cannot hang the walk
         return self.text[start : self.at]
 
