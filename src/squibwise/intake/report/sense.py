@@ -74,10 +74,9 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
-    words = [t.text for t in tokens]
     taken = {i for h in hits for i in range(h.first, h.last) if "skip" not in h.means}
     for hit in hits:
-        _add_count(sense, hit, words, taken, hits)
+        _add_count(sense, hit, tokens, taken, hits)
     _settle_driver(sense)
     return sense
 
@@ -129,13 +128,16 @@ def _add_status(sense: Sense, value: str) -> None:
 
 
 def _add_count(
-    sense: Sense, hit: Hit, words: list[str], taken: set[int], hits: tuple[Hit, ...]
+    sense: Sense, hit: Hit, tokens: tuple[Token, ...], taken: set[int], hits: tuple[Hit, ...]
 ) -> None:
     """Read the number beside a phrase as a stage or as the number of a part."""
+    words = [t.text for t in tokens]
     counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
     doubtful = "electronics?" in hit.means
     if not counted and not doubtful:
         return
+    if "loop" in hit.means and not _follows_part(hit, hits, tokens):
+        return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
     numbers = _numbers_after(words, hit.last, taken) or _number_before(words, hit, taken, hits)
     if not numbers:
         return
@@ -147,6 +149,16 @@ def _add_count(
         sense.stages |= numbers
     else:
         sense.numbers |= numbers
+
+
+def _follows_part(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> bool:
+    """Tell whether a seat or a bag is named before, in the same stretch of words."""
+    for other in hits:
+        between = tokens[other.last : hit.first + 1]
+        names = any(m == "bag" or m.startswith("seat:") for m in other.means)
+        if other.last <= hit.first and names and not any(t.apart for t in between):
+            return True
+    return False
 
 
 def _numbers_after(words: list[str], at: int, taken: set[int]) -> set[int]:
