@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import structs
 
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import (
@@ -148,6 +149,30 @@ def test_an_assessment_reads_in_the_order_a_rebuilder_asks(text: Any, catalog: C
 def test_a_stage_that_may_be_live_is_a_hazard(text: Any, catalog: Catalog) -> None:
     shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
     assert "stage 2 may still be live though the part fired (39%)" in " ".join(shown.split())
+
+
+def test_an_unfired_charge_with_a_faulty_circuit_is_a_hazard(text: Any, catalog: Catalog) -> None:
+    faulty = belief("left.curtain", states(faulty=0.95, sound=0.05))
+    shown = text(show_assess.blocks(CASE, structs.replace(ASSESSED, components=(faulty,)), catalog))
+    assert "left.curtain: its circuit is at fault, which is no proof" in " ".join(shown.split())
+
+
+def test_a_part_that_is_not_there_is_not_called_live(text: Any, catalog: Catalog) -> None:
+    gone = belief("left.curtain", states(unfit=1.0))
+    there = belief("right.curtain", states(sound=1.0))
+    assessed = structs.replace(ASSESSED, components=(gone, there))
+    shown = text(show_assess.blocks(CASE, assessed, catalog))
+    quiet = shown.partition("\nDid not fire")[2].partition("\nWhat happened")[0]
+    assert "right.curtain" in quiet
+    assert "left.curtain" not in quiet
+
+
+def test_without_a_crash_nothing_is_said_of_belts_and_speed(text: Any, catalog: Catalog) -> None:
+    calm = structs.replace(ASSESSED, event=structs.replace(ASSESSED.event, no_crash=0.9))
+    shown = text(show_assess.blocks(CASE, calm, catalog))
+    assert "no crash at all  90%" in shown
+    assert "belted" not in shown
+    assert "km/h" not in shown
 
 
 def test_a_replaced_part_shows_what_it_is_now(text: Any, catalog: Catalog) -> None:

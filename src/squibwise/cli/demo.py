@@ -71,15 +71,24 @@ def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str,
     pdf = out / f"{opened.id}.pdf"
     files.write_record(record, pdf)
     if not as_json:
-        output.show(_blocks(opened, states, todo, costs, pdf))
+        output.show(_blocks(opened, states, todo, costs, pdf, catalog))
     fired = [c.id for c in states.components if c.after_crash.fired >= show_assess.SURE]
     return {"case": opened.id, "fired": fired, "items": len(todo.items), "file": str(pdf)}
 
 
 def _blocks(
-    opened: Case, states: Assessment, todo: Work, costs: Sequence[Cost], pdf: Path
+    opened: Case,
+    states: Assessment,
+    todo: Work,
+    costs: Sequence[Cost],
+    pdf: Path,
+    catalog: Catalog,
 ) -> list[RenderableType]:
-    shown: list[RenderableType] = [Text(""), *page.title(opened), *show_assess.short(states)]
+    shown: list[RenderableType] = [
+        Text(""),
+        *page.title(opened),
+        *show_assess.short(states, catalog),
+    ]
     shown += show_work.summary(todo)
     shown += [page.heading("Still to be paid"), page.para(show_cost.short(costs[0]))]
     return [*shown, page.heading("Record"), page.para(str(pdf))]

@@ -19,6 +19,7 @@ from squibwise.model.words import STATES
 
 SURE = 0.9  # shown as settled from here; the probability stands beside it
 LIKELY = 0.5
+_LOOKS_SHOWN = 6
 LIVE = 0.02  # a charge is named as perhaps live from here
 
 
@@ -41,7 +42,7 @@ def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableT
     shown = page.title(case)
     shown += _fired(states)
     shown += _trouble(states)
-    shown += _hazards(states)
+    shown += _hazards(states, catalog)
     shown += _contradictions(states)
     shown += _doubtful(states, catalog)
     shown += _looks(states)
@@ -53,9 +54,9 @@ def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableT
     return shown + page.standing()
 
 
-def short(states: Assessment) -> list[RenderableType]:
+def short(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     """Return the few lines that matter most: what fired, hazards, contradictions, the next look."""
-    shown = _fired(states) + _trouble(states) + _hazards(states) + _contradictions(states)
+    shown = _fired(states) + _trouble(states) + _hazards(states, catalog) + _contradictions(states)
     for look in states.next_looks[:1]:
         text = f"{look.component}: {look.text} ({page.minutes(look.minutes)})"
         shown += [page.heading("Look next"), page.para(text)]
@@ -125,7 +126,7 @@ def _trouble(states: Assessment) -> list[RenderableType]:
     )
 
 
-def _hazards(states: Assessment) -> list[RenderableType]:
+def _hazards(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     found = [
         f"{c.id}: stage {number} may still be live though the part fired "
         f"({page.percent(live)}). Handle, store and scrap it as live."
@@ -133,6 +134,12 @@ def _hazards(states: Assessment) -> list[RenderableType]:
         if c.now.fired >= LIKELY and len(c.stages) > 1
         for number, stage in c.stages.items()
         if (live := live_if_fired(c, stage)) >= LIVE
+    ]
+    found += [
+        f"{c.id}: its circuit is at fault, which is no proof that it fired; most likely it did "
+        f"not ({page.percent(1.0 - c.now.fired)}). It is live."
+        for c in states.components
+        if catalog.kinds[_kind(c.id)].fires and c.now.faulty >= LIKELY > c.now.fired
     ]
     return (
         [page.heading("Hazards"), page.bullets(found, mark="!", style="bold red")] if found else []
@@ -188,7 +195,8 @@ def _settles(belief: ComponentBelief, look: NextLook | None, catalog: Catalog) -
     if look is not None:
         return look.text
     state = max((s for s in STATES if s != "sound"), key=lambda s: getattr(belief.now, s))
-    words = catalog.looks(_kind(belief.id)).values()
+    kind = catalog.kinds[_kind(belief.id)]
+    words = kind.look or tuple(catalog.looks(kind.kind).values())
     told = max(words, key=lambda w: float(getattr(w, state)) - w.sound)
     return f"look for: {told.text}"
 
@@ -198,21 +206,21 @@ def _looks(states: Assessment) -> list[RenderableType]:
     if not states.next_looks:
         return [*shown, page.para("No further look is worth its time.")]
     table = [
-        (
-            page.minutes(k.minutes),
-            k.component,
-            f"{k.text} (changes the plan: {page.percent(k.settles)})",
-        )
-        for k in states.next_looks[:6]
+        (page.minutes(k.minutes), f"{k.component}: {k.text} (changes the plan: {_chance(k)})")
+        for k in states.next_looks[:_LOOKS_SHOWN]
     ]
     return [*shown, page.rows(table, right=(0,))]
+
+
+def _chance(look: NextLook) -> str:
+    return page.percent(look.settles)
 
 
 def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     charges = [
         c.id
         for c in states.components
-        if catalog.kinds[_kind(c.id)].fires and c.after_crash.fired < 0.1
+        if catalog.kinds[_kind(c.id)].fires and c.after_crash.fired < 0.1 and c.now.unfit < LIKELY
     ]
     if not charges:
         return []
@@ -225,23 +233,31 @@ def _kind(component_id: str) -> str:
 
 
 def _event(event: EventBelief) -> list[RenderableType]:
+    table = [("no crash at all", page.percent(event.no_crash))]
+    if event.no_crash < LIKELY:
+        table += _crash(event)
+    table += [(k, page.percent(p)) for k, p in event.causes.items() if p >= 0.1]
+    return [page.heading("What happened"), page.rows(table)]
+
+
+def _crash(event: EventBelief) -> list[tuple[str, str]]:
+    """What is believed of a crash; said only where there likely was one."""
     zones = sorted(event.zones.items(), key=lambda item: -item[1])
     struck = ", ".join(f"{z} {page.percent(p)}" for z, p in zones if p >= 0.1) or "none is likely"
-    table = [("no crash at all", page.percent(event.no_crash)), ("struck", struck)]
+    table = [("struck", struck)]
     if event.delta_v_kmh is not None:
         speed = event.delta_v_kmh
         spread = f"{speed.p50:.0f} km/h ({speed.p10:.0f} to {speed.p90:.0f} in four of five cases)"
         table.append(("change of speed", spread))
     seat = ", ".join(f"{k} {page.percent(p)}" for k, p in event.front_passenger.items())
-    table += [
+    return [
+        *table,
         ("driver belted", page.percent(event.driver_belted)),
         ("passenger belted", page.percent(event.passenger_belted)),
         ("front passenger", seat),
         ("rollover", page.percent(event.rollover)),
         ("second impact", page.percent(event.second_impact)),
     ]
-    table += [(k, page.percent(p)) for k, p in event.causes.items() if p >= 0.1]
-    return [page.heading("What happened"), page.rows(table)]
 
 
 def _assumed(states: Assessment, catalog: Catalog) -> list[RenderableType]:
