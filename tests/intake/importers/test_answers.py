@@ -13,7 +13,7 @@ from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.importers import claimants, extract
 from squibwise.intake.importers.answers import log
 from squibwise.intake.importers.answers.faults import code_name
-from squibwise.intake.importers.answers.hexlines import hex_lines
+from squibwise.intake.importers.answers.hexlines import HexLine, hex_lines
 from squibwise.intake.importers.answers.transport import Frame, Message, messages
 
 # Source: SAE J2012 / ISO 15031-6 code layout, published vectors agreeing with a calculation by
@@ -163,7 +163,7 @@ def test_the_frames_of_a_log_are_those_that_python_can_reads() -> None:
     )
     reader = can.CanutilsLogReader(StringIO(text))
     theirs = [(m.arbitration_id, bytes(m.data)) for m in reader]
-    ours = [(int(x.sender, 16), x.data) for x in hex_lines(text) if x]
+    ours = [(int(x.sender, 16), x.data) for x in hex_lines(text) if isinstance(x, HexLine)]
     assert ours == theirs
     assert lines(text) == VECTOR_LINES
 

@@ -9,7 +9,13 @@ from squibwise.intake.importers.apart import read_apart
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
 from squibwise.intake.importers.encoding import decode
-from squibwise.intake.importers.limits import MAX_BYTES, MAX_TEXT_BYTES, refuse_large
+from squibwise.intake.importers.limits import (
+    MAX_BYTES,
+    MAX_LINES,
+    MAX_TEXT_BYTES,
+    refuse_large,
+    refuse_many,
+)
 from squibwise.intake.importers.text import TEXT, empty
 from squibwise.model.origin import Finding, Origin
 
@@ -26,6 +32,8 @@ IMPORTERS: tuple[Importer, ...] = (
     separated.IMPORTER,
 )
 _MAX_DEPTH = 4
+_HELPER_SECONDS = 4
+_ALONE = "Save the attached report as a file and read that."
 
 
 def importer_of(format_: str) -> Importer:
@@ -62,22 +70,30 @@ def extract(data: bytes, name: str) -> Extract:
         InputError: It cannot be read; nothing of it was used.
         UnavailableError: It needs an optional part that is not installed.
     """
-    return _extract(data, name, 0)
+    return _extract(data, name, 0, _HELPER_SECONDS)
 
 
-def _extract(data: bytes, name: str, depth: int) -> Extract:
+def _extract(data: bytes, name: str, depth: int, seconds: int) -> Extract:
+    """Return the lines of a document that may stand in others, helpers within so many seconds."""
     importers, document, doubts = _claiming(data, name)
     importer = importers[0]
     if importer.unpack is not None:
-        return _contents(importer.unpack(document), name, depth)
-    if importer.apart or importer.read is None:
-        found = read_apart(importer, data, name)
+        found = _contents(importer.unpack(document), name, depth, seconds)
+    elif importer.apart or importer.read is None:
+        found = read_apart(_hurried(importer, seconds), data, name)
         if not found.lines and importer is pdf.IMPORTER and picture.is_installed():
             found = _seen(found, data, name)
     else:
         found = importer.read(document)
     refuse_large(name, sum(len(li.text) for li in found.lines), MAX_TEXT_BYTES, "a report's text")
     return msgspec.structs.replace(found, findings=doubts + found.findings)
+
+
+def _hurried(importer: Importer, seconds: int) -> Importer:
+    """Return an importer with less time; one that is slow by its nature keeps its own."""
+    if importer.seconds > _HELPER_SECONDS:
+        return importer
+    return msgspec.structs.replace(importer, seconds=min(seconds, importer.seconds))
 
 
 def _seen(found: Extract, data: bytes, name: str) -> Extract:
@@ -103,18 +119,27 @@ def _claiming(data: bytes, name: str) -> tuple[tuple[Importer, ...], Document, t
     return claiming or (TEXT,), document, doubts
 
 
-def _contents(unpacked: Unpacked, name: str, depth: int) -> Extract:
-    """Return the lines of everything in a container, numbered on from part to part."""
+def _contents(unpacked: Unpacked, name: str, depth: int, seconds: int) -> Extract:
+    """Return the lines of everything in a container, numbered on from part to part.
+
+    The parts that need a helper share the seconds there are, so that many attachments take no
+    longer than one; those for which none is left are not read, and that is said.
+    """
     if depth >= _MAX_DEPTH:
         raise InputError(
             f"{name}: messages are nested more than {_MAX_DEPTH} deep.",
-            remedy="Save the attached report as a file and read that.",
+            remedy=_ALONE,
         )
     lines: list[RawLine] = []
     findings = list(unpacked.findings)
+    heavy = [part for part in unpacked.parts if _is_heavy(part)]
+    share = max(seconds // max(len(heavy), 1), 1)
     for part in unpacked.parts:
         try:
-            found = _extract(part.data, part.name, depth + 1)
+            if part in heavy[seconds:]:
+                raise InputError(f"{part.name}: there are too many attachments.", remedy=_ALONE)
+            found = _extract(part.data, part.name, depth + 1, share)
+            refuse_many(name, len(lines) + len(found.lines), MAX_LINES, "lines")
         except (InputError, UnavailableError) as stop:
             findings.append(_unread(part, stop))
             continue
@@ -127,9 +152,18 @@ def _contents(unpacked: Unpacked, name: str, depth: int) -> Extract:
         reasons = " ".join(f.message for f in findings)
         raise InputError(
             f"{name}: there is no report in it. {reasons}".strip(),
-            remedy="Save the attached report as a file and read that.",
+            remedy=_ALONE,
         )
     return Extract(lines=tuple(lines), findings=tuple(findings), format="mail")
+
+
+def _is_heavy(part: Part) -> bool:
+    """Tell whether a part goes to a helper, or holds parts that may."""
+    try:
+        importer = _claiming(part.data, part.name)[0][0]
+    except InputError:
+        return False
+    return importer.apart or importer.unpack is not None
 
 
 def _numbered_on(line: RawLine, start: int) -> RawLine:

@@ -1,6 +1,7 @@
 """Lines of hex to frames and messages: a console's output, or a bus log written as text."""
 
 import re
+import sys
 from collections.abc import Iterator
 
 from squibwise.intake.importers.answers.faults import is_relevant
@@ -28,14 +29,10 @@ class HexLine(Frame, frozen=True, kw_only=True, gc=False):
     framed: bool
 
 
-def hex_lines(text: str) -> Iterator[HexLine | None]:
-    """Return each line that is not blank: its bytes, or None when it ends in no bytes."""
-    return (_hex_line(number, line) for number, line in _numbered(text))
-
-
-def word_lines(text: str) -> Iterator[tuple[int, str]]:
-    """Return the lines that end in no bytes, with their numbers."""
-    return ((n, line) for n, line in _numbered(text) if _hex_line(n, line) is None)
+def hex_lines(text: str) -> Iterator[HexLine | tuple[int, str]]:
+    """Return each line that is not blank: its bytes, or number and text when it ends in none."""
+    for number, line in _numbered(text):
+        yield _hex_line(number, line) or (number, line)
 
 
 def _numbered(text: str) -> Iterator[tuple[int, str]]:
@@ -84,19 +81,20 @@ def _sender(words: list[str]) -> str:
     for word in reversed(words[-4:]):
         found = _SENDER.match(word.strip("[]()<>="))
         if found:
-            return found[1].upper()
+            return sys.intern(found[1].upper())
     return ""
 
 
 def is_log(text: str) -> bool:
     """Tell whether a text is made of lines of bytes, of which some are frames or answers."""
-    lines = list(hex_lines(text[:_PEEK]))
-    answers = sum(line is not None and is_relevant(line.data) for line in lines)
-    marked = sum(line is not None and line.framed and bool(line.sender) for line in lines)
-    loose = [line for line in lines if line and line.sender and 4 <= len(line.data) <= _FRAME]
-    if answers and answers + marked + len(loose) >= _SOME * len(lines):
+    every = list(hex_lines(text[:_PEEK]))
+    lines = [line for line in every if isinstance(line, HexLine)]
+    answers = sum(is_relevant(line.data) for line in lines)
+    marked = sum(line.framed and bool(line.sender) for line in lines)
+    loose = [line for line in lines if line.sender and 4 <= len(line.data) <= _FRAME]
+    if answers and answers + marked + len(loose) >= _SOME * len(every):
         return True
-    if lines and marked > _MOST * len(lines):
+    if lines and marked > _MOST * len(every):
         return True
-    whole = lines and len(loose) > _MOST * len(lines)
+    whole = lines and len(loose) > _MOST * len(every)
     return bool(whole) and any(is_relevant(m.data) for m in messages(loose))

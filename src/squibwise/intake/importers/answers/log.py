@@ -10,8 +10,8 @@ from typing import Any
 import msgspec
 
 from squibwise.errors import InputError, UnavailableError
-from squibwise.intake.importers.answers import hexlines
 from squibwise.intake.importers.answers.faults import LISTS, is_relevant, vin_in
+from squibwise.intake.importers.answers.hexlines import HexLine, hex_lines, is_log
 from squibwise.intake.importers.answers.listen import Heard, heard
 from squibwise.intake.importers.answers.transport import Frame, Message, messages
 from squibwise.intake.importers.base import Extract, RawLine
@@ -29,7 +29,7 @@ _SERVICES = {0x19: 4, 0x59: 0, 0x7F: 0, 0x54: 1, 0x62: 0}  # first byte: most by
 def claims_text(document: Document) -> bool:
     """Tell whether it is a text of frames or of answers in hex."""
     text = document.text or ""
-    return not _is_asc(text) and hexlines.is_log(text)
+    return not _is_asc(text) and is_log(text)
 
 
 def claims_asc(document: Document) -> bool:
@@ -56,40 +56,35 @@ def read_text(document: Document) -> Extract:
     Raises:
         InputError: There is no answer to service 0x19 in it.
     """
-    text = document.text or ""
-    found = [*_whole_messages(text), *_relevant(lambda: _frames(text))]
+    lines: list[HexLine] = []
+    words: list[RawLine] = []
+    for line in hex_lines(document.text or ""):
+        if isinstance(line, HexLine):
+            lines.append(line)
+        elif len(words) < MAX_LINES:
+            words += (RawLine(number=line[0], text=piece) for piece in in_pieces(line[1].strip()))
+    found = [*_whole_messages(lines), *_relevant(lambda: filter(_is_frame, lines))]
     read = _extract(sorted(found, key=lambda m: m.number), document.name, "answers")
-    words = (
-        RawLine(number=number, text=piece)
-        for number, line in hexlines.word_lines(text)
-        for piece in in_pieces(line.strip())
-    )
-    kept = tuple(itertools.islice(words, MAX_LINES))
-    lines = sorted((*read.lines, *kept), key=lambda line: line.number) if kept else read.lines
-    return msgspec.structs.replace(read, lines=tuple(lines))
+    if not words:
+        return read
+    both = sorted((*read.lines, *words), key=lambda line: line.number)
+    return msgspec.structs.replace(read, lines=tuple(both))
 
 
-def _frames(text: str) -> Iterator[Frame]:
-    """Return the frames of a text log from its beginning."""
-    return (line for line in hexlines.hex_lines(text) if line and _is_frame(line))
-
-
-def _is_frame(line: hexlines.HexLine) -> bool:
+def _is_frame(line: HexLine) -> bool:
     return bool(line.sender) and (line.framed or not _is_whole(line))
 
 
-def _is_whole(line: hexlines.HexLine) -> bool:
+def _is_whole(line: HexLine) -> bool:
     """Tell whether a line holds a whole message, not a frame of one."""
     most = _SERVICES.get(line.data[0])
     return not line.framed and most is not None and (not most or len(line.data) <= most)
 
 
-def _whole_messages(text: str) -> list[Message]:
+def _whole_messages(lines: Iterable[HexLine]) -> list[Message]:
     """Return messages written whole; one that goes on over bare lines of hex is joined."""
     found: list[Message] = []
-    for line in hexlines.hex_lines(text):
-        if line is None:
-            continue
+    for line in lines:
         if _is_whole(line):
             found.append(Message(number=line.number, sender=line.sender, data=line.data))
         elif line.bare and found and is_relevant(found[-1].data):
