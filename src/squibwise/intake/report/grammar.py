@@ -43,10 +43,12 @@ _DECIMAL5 = re.compile(r"(\d{5})(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
 _DECIMAL_LONG = re.compile(r"(\d{7,8})(?![0-9A-Za-z])")
 _DASHED = re.compile(r"(\d{1,2}-\d{1,2}|\d{2}-\d[0-9A-Fa-fx])(?![-/.:]?\d)" + _END)
 _FLASH = re.compile(
-    r"(\d{2})(?!\s?(?i:km|mi|kg|v|ohm|mm|ms|min|h|x|times)\b)(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{2}))(?!\s?[-:]\s?\d)"
+    r"(\d{2})(?!\s?(?i:km|mi|kg|v|ohm|mm|ms|min|h|x|times)\b)"
+    r"(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{2}))(?!\s?[-:]\s?\d)"
 )
 _BLINK = re.compile(
-    r"(?i)(\d{1,2})\s*(?:x\s*)?(?:long|lang|l)\w{0,4}\b[\s,+/-]*(?:flash\w*|blink\w*)?[\s,+/-]*(?:and|und)?\s*"
+    r"(?i)(\d{1,2})\s*(?:x\s*)?(?:long|lang|l)\w{0,4}\b[\s,+/-]{0,9}"
+    r"(?:(?:flash|blink)\w{0,4})?[\s,+/-]{0,9}(?:and|und)?\s{0,9}"
     r"(\d{1,2})\s*(?:x\s*)?(?:short|kurz|s|k)\w{0,4}\b"
 )
 _BLINK_WORDS = re.compile(r"(?i)((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
