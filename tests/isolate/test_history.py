@@ -109,16 +109,18 @@ def test_a_pair_keeps_its_other_fault_when_one_is_repaired() -> None:
     assert len({s.id for s in after.suspects}) == len(after.suspects)
 
 
-def test_a_repair_that_leaves_nothing_is_a_finding() -> None:
-    locked = a_report(a_line("centre.control-unit", "event-recorded", "locked"))
-    loop = "centre.control-unit/1"
+def test_when_every_cause_is_repaired_the_search_stops_and_says_so() -> None:
+    loop, chafed = "left.curtain/1", a_report(a_line("left.curtain", "cross-short"))
+    repairs = ["replace:device", "renew:device-plug", "renew:unit-plug", "renew:harness"]
+    repairs += ["clear:codes", "replace:unit"]
     outcomes = [
         Entered(id=f"t{n}", loop=loop, test=test, outcome="not fixed")
-        for n, test in enumerate(("replace:unit", "restore:supply", "restore:ground", "renew:bus"))
+        for n, test in enumerate(repairs)
     ]
-    found = searched(loop, locked, *outcomes)
-    assert found.suspects
-    assert math.fsum(s.p for s in found.suspects) == pytest.approx(1.0)
+    case = a_case(chafed, *outcomes)
+    found = trace(case, believing(), loop, CATALOG)
+    assert (found.next_test.kind, found.plan.title) == ("stop", "No cause on the list is left")
+    assert "causes-exhausted" in {f.code for f in found.findings}
 
 
 def test_voltage_out_of_range_is_said() -> None:
@@ -132,6 +134,14 @@ def test_a_load_that_came_back_is_not_suspected() -> None:
     ]
     assert "load-not-returned" in codes(moves[0], low())
     assert "load-not-returned" not in codes(*moves, low())
+
+
+def test_a_load_issued_for_the_test_itself_is_not_suspected_but_must_come_back() -> None:
+    load = SubstituteLoad(id="l", serial="L1", loop=BAG, ohm=2.1, move="issued")
+    during, before = searched(BAG, low(), load), searched(BAG, load, low())
+    assert chance(during, "load:left-in") == chance(searched(BAG, low()), "load:left-in")
+    assert chance(before, "load:left-in") > 0.3
+    assert "load-not-returned" in codes(low(), load)
 
 
 def test_an_assumed_equipment_is_said() -> None:

@@ -84,12 +84,12 @@ def _repair_card(
     )
 
 
-def stop_card(text: str, catalog: Catalog) -> BenchCard:
+def stop_card(title: str, text: str, catalog: Catalog) -> BenchCard:
     """Return the card that ends the search."""
     return BenchCard(
         id="stop",
         kind="stop",
-        title="Fixed and verified",
+        title=title,
         how=(
             text,
             "Count every substitute load back and read a last complete scan before release.",

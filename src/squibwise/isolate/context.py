@@ -72,6 +72,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
             without a charge.
         twin_fired: Greatest chance that another stage of the same device has fired.
         load_out: Ids of loads issued to this loop and not returned.
+        load_before: Those among them that were there when the fault was read.
     """
 
     loop: str
@@ -88,6 +89,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     fired: float | None = None
     twin_fired: float = 0.0
     load_out: tuple[str, ...] = ()
+    load_before: tuple[str, ...] = ()
 
 
 def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) -> Context:
@@ -116,7 +118,8 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         near_crash=_near_crash(case, assessment, name, catalog),
         fired=_fired(assessment, component, stage, chain, sign),
         twin_fired=_twin_fired(assessment, component, stage, chain),
-        load_out=_loads_out(case, component, stage),
+        load_out=(out := _loads_out(case, component, stage)),
+        load_before=tuple(i for i in out if _before(i, sign.report, case)),
     )
 
 
@@ -343,3 +346,9 @@ def _loads_out(case: Case, component: str, stage: int) -> tuple[str, ...]:
             else:
                 out.pop(item.serial, None)
     return tuple(out.values())
+
+
+def _before(evidence: str, report: Report | None, case: Case) -> bool:
+    """Return whether an entry came before the report that named the fault."""
+    order = [e.id for e in case.evidence]
+    return report is None or order.index(evidence) < order.index(report.id)

@@ -25,6 +25,7 @@ class History(msgspec.Struct, frozen=True, kw_only=True):
         opened: Access clusters that are open.
         powered: Is the car powered.
         fixed: Id of the evidence that says fixed and verified; empty while it is not.
+        exhausted: Every cause on the list was repaired and the fault is still there.
         findings: What did not fit.
     """
 
@@ -33,6 +34,7 @@ class History(msgspec.Struct, frozen=True, kw_only=True):
     opened: frozenset[str] = frozenset()
     powered: bool = True
     fixed: str = ""
+    exhausted: bool = False
     findings: tuple[Finding, ...] = ()
 
 
@@ -145,6 +147,16 @@ def _impossible(item: TestOutcome) -> Finding:
     )
 
 
+def _nothing_left(item: TestOutcome) -> Finding:
+    return Finding(
+        code="causes-exhausted",
+        severity="warning",
+        message=f"Every cause on the list of {item.loop} is repaired and the fault is still there.",
+        remedy="Check the outcomes entered, read a complete scan, or call the maker's specialist.",
+        origin=item.origin,
+    )
+
+
 def _repaired(state: History, item: TestOutcome, bench: BenchRepair, context: Context) -> History:
     """Return the state after a repair whose verification was entered."""
     if item.outcome == FIXED:
@@ -155,7 +167,7 @@ def _repaired(state: History, item: TestOutcome, bench: BenchRepair, context: Co
     reason = Because(text=f"{bench.id} was done and did not cure it.", evidence=(item.id,))
     left = _without(state.suspects, bench, reason)
     if not left:
-        return _noted(state, _impossible(item))
+        return msgspec.structs.replace(_noted(state, _nothing_left(item)), exhausted=True)
     return msgspec.structs.replace(
         state,
         suspects=ranked(left),

@@ -46,14 +46,7 @@ def suspects_of(
         own_cases: How often each ``element:fault`` was the proved cause in the user's own
             finished cases of this kind; shrunk towards the ranks.
     """
-    step = catalog.fact("isolation.step").number()
-    found = [
-        (element, fault, reasons, step**rank)
-        for element in context.chain.element
-        for fault in _faults_of(element, context, catalog)
-        for rank, reasons in [_rank(fault, element, context, catalog)]
-        if rank is not None
-    ]
+    found = _found(context, catalog) or _found(_of_unknown_fault(context), catalog)
     weights = _with_fired(found, context)
     total = math.fsum(weights)
     p = _shrunk(
@@ -72,6 +65,26 @@ def suspects_of(
         for (element, fault, reasons, _), chance in zip(found, p, strict=True)
     ]
     return ranked([*singles, *_pairs(singles, catalog)])
+
+
+def _found(
+    context: Context, catalog: Catalog
+) -> list[tuple[Element, LoopFault, tuple[Because, ...], float]]:
+    """Return every fault that can show as what was read, with its reasons and weight."""
+    step = catalog.fact("isolation.step").number()
+    return [
+        (element, fault, reasons, step**rank)
+        for element in context.chain.element
+        for fault in _faults_of(element, context, catalog)
+        for rank, reasons in [_rank(fault, element, context, catalog)]
+        if rank is not None
+    ]
+
+
+def _of_unknown_fault(context: Context) -> Context:
+    """Return the context as if only a fault were known: what was read fits no element."""
+    sign = msgspec.structs.replace(context.sign, weight={"unknown": 1.0})
+    return msgspec.structs.replace(context, sign=sign)
 
 
 def ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
@@ -141,10 +154,10 @@ def _moves(
         ),
     ]
     moves = [(steps if holds else 0, text, ids) for steps, holds, text, ids in when]
-    if element.id == "load" and context.load_out:
+    if element.id == "load" and context.load_before:
         steps = catalog.fact("isolation.load-issued-steps").number()
         moves.append(
-            (int(steps), "A load was issued to this loop and not returned.", context.load_out)
+            (int(steps), "A load was issued to this loop and not returned.", context.load_before)
         )
     if element.id == "supply" and _voltage_out(context, catalog):
         moves.append((3, "The supply was out of range when the codes were read.", reports))

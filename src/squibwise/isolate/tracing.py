@@ -22,6 +22,7 @@ from squibwise.isolate.readings import moved_by_readings, points_of
 from squibwise.isolate.suspects import Suspect, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
+from squibwise.model.origin import Finding
 from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.compare import by_information, by_parts, outward
 from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
@@ -33,6 +34,7 @@ _PLANNED = 0.01
 _MOST = 14
 _SURE = 0.9
 _RARE = 1e-5
+_VERIFIED = "Fixed and verified"
 
 Bench = BenchTest | BenchRepair
 
@@ -103,7 +105,7 @@ def trace(
     context, tests, repairs = search.context, search.tests, search.repairs
     history = search.history
     findings = (*history.findings, *findings_of(case, context, history, catalog))
-    if history.fixed:
+    if history.fixed or history.exhausted:
         return _stopped(context, history, catalog, findings)
     problem = _problem(history, tests, repairs, context, case, catalog)
     answer = plan(problem, limits or Limits(), over)
@@ -165,7 +167,7 @@ def _card(
 ) -> BenchCard:
     action = answer.tree.action
     if action is None:
-        return stop_card("Nothing is left to do on this loop.", catalog)
+        return stop_card(_VERIFIED, "Nothing is left to do on this loop.", catalog)
     card = card_of(benches[action.id], context, history.opened, history.powered, wait, catalog)
     return msgspec.structs.replace(card, because=(*_why(answer), *card.because))
 
@@ -183,7 +185,7 @@ def _why(answer: Answer) -> tuple[Because, ...]:
 
 def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:
     if node.action is None:
-        return PlanNode(action="stop", title="Fixed and verified", p=node.p, minutes=0.0)
+        return PlanNode(action="stop", title=_VERIFIED, p=node.p, minutes=0.0)
     bench = benches[node.action.id]
     words = bench.test.title if isinstance(bench, BenchTest) else bench.repair.title
     return PlanNode(
@@ -215,15 +217,22 @@ def _is_look(test: Test) -> bool:
 
 
 def _stopped(
-    context: Context, history: History, catalog: Catalog, findings: tuple[object, ...]
+    context: Context, history: History, catalog: Catalog, findings: tuple[Finding, ...]
 ) -> Trace:
+    """Return the trace of a search that has ended: fixed, or nothing left to suspect."""
+    title = _VERIFIED if history.fixed else "No cause on the list is left"
+    text = (
+        "The last step entered for this loop was verified as fixed."
+        if history.fixed
+        else "Check the outcomes entered, read a complete scan, or call the maker's specialist."
+    )
     return Trace(
         loop=context.loop,
-        hypotheses=_hypotheses(history.suspects),
-        next_test=stop_card("The last step entered for this loop was verified as fixed.", catalog),
-        plan=PlanNode(action="stop", title="Fixed and verified", p=1.0, minutes=0.0),
+        hypotheses=_hypotheses(history.suspects) if history.fixed else (),
+        next_test=stop_card(title, text, catalog),
+        plan=PlanNode(action="stop", title=title, p=1.0, minutes=0.0),
         expected_minutes=0.0,
         lower_bound=0.0,
         greedy_minutes=0.0,
-        findings=findings,  # type: ignore[arg-type]
+        findings=findings,
     )
