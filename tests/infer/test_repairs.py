@@ -15,6 +15,9 @@ from squibwise.model.evidence import (
     Reading,
     SubstituteLoad,
 )
+from squibwise.model.evidence import (
+    TestOutcome as Entered,
+)
 
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="moderate")
 BAG = "driver.front-bag"
@@ -128,3 +131,25 @@ def test_a_lamp_that_goes_out_speaks_for_every_watched_circuit() -> None:
 def test_a_lamp_that_never_lights_is_a_fault_of_the_lamp() -> None:
     dark = LampCheck(id="lamp", lit=False)
     assert of(_ask(dark), "centre.warning-lamp").now.faulty > 0.3
+
+
+def entered(test: str, outcome: str) -> Entered:
+    return Entered(id=f"{test}={outcome}", loop=f"{BAG}/1", test=test, outcome=outcome)
+
+
+def test_a_code_that_goes_with_a_load_at_the_device_lies_in_the_device() -> None:
+    code = build.scan(build.code(1, BAG, 1))
+    whole = Look(id="whole", component=BAG, seen="cover-whole")
+    gone = _ask(code, whole, entered("load-at:device-plug", "gone"))
+    stays = _ask(code, whole, entered("load-at:device-plug", "stays"))
+    assert of(gone, BAG).now.faulty > of(stays, BAG).now.faulty * 2
+    causes = "clock-spring"
+    assert stays.event.causes[causes] > gone.event.causes[causes] * 2
+
+
+def test_a_repair_entered_as_fixed_leaves_a_good_circuit() -> None:
+    two = build.scan(build.code(1, BAG, 1), build.code(2, BAG, 2))
+    whole = Look(id="whole", component=BAG, seen="cover-whole")
+    answer = _ask(two, whole, entered("reseat:device-plug", "fixed"))
+    assert of(answer, BAG).now.sound > 0.9
+    assert of(answer, BAG).stages["1"].live > 0.85

@@ -249,6 +249,7 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     substitute_load_minutes: float
     gone_if_device: Figure
     gone_if_plug: Figure
+    good_if_fixed: Figure
     gone_if_elsewhere: Figure
 
 

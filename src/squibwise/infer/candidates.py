@@ -6,12 +6,11 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
-from squibwise.infer.circuits import circuit_table
+from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.items import Item, OnPart
 from squibwise.infer.marginals import GroupMarginal, PartMarginal
 from squibwise.infer.network import Network
 from squibwise.infer.observe import look_values
-from squibwise.infer.parts import Part
 from squibwise.model.case import Case
 from squibwise.model.evidence import Look
 
@@ -91,22 +90,8 @@ def _substitution(
         text="with the power off and the wait over, fit a 2.0 to 2.2 ohm load in place of the "
         "device, power on with nobody inside, and read the codes again: does the code go?",
         minutes=tests.substitute_load_minutes,
-        yes=_gone(part.part, group, table, catalog),
+        yes=gone_with_a_load(part.part, table, catalog.firing),
     )
-
-
-def _gone(part: Part, group: GroupMarginal, table: Array, catalog: Catalog) -> Array:
-    """Return the chance that the code goes with a load in place of the device."""
-    tests = catalog.firing.scans.tests
-    device, plug = tests.gone_if_device.value, tests.gone_if_plug.value
-    result = np.full(table.shape[:2], device)
-    unplugged = table[:, :, CIRCUITS.index("unplugged")]
-    result = (1.0 - unplugged) * result + unplugged * tests.gone_if_elsewhere.value
-    loose = np.array([m.condition == "plug" for m in part.micros])
-    own = np.array([m.condition == "absent" for m in part.micros])
-    result = np.where(own, device, result)
-    del group
-    return np.where(loose, plug, result)
 
 
 def scan_outcomes(part: PartMarginal, group: GroupMarginal, place: int, catalog: Catalog) -> Array:

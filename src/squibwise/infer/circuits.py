@@ -156,3 +156,21 @@ def outcome_of(fault: str) -> int | None:
     if fault == "unknown":
         return None
     return OUTCOMES.index(OUTCOME_OF.get(fault, "other"))
+
+
+def gone_with_a_load(part: Part, table: Array, firing: Firing) -> Array:
+    """Return the chance that a code goes with a load in place of the device: (causes, micros).
+
+    Args:
+        part: The device.
+        table: What its circuit is like: weights over (causes, micros, ``CIRCUITS``).
+        firing: The catalogue's figures.
+    """
+    tests = firing.scans.tests
+    unplugged = table[:, :, CIRCUITS.index("unplugged")]
+    elsewhere = tests.gone_if_elsewhere.value
+    result = (1.0 - unplugged) * tests.gone_if_device.value + unplugged * elsewhere
+    own = np.array([m.condition == "absent" for m in part.micros])
+    loose = np.array([m.condition == "plug" for m in part.micros])
+    result = np.where(own, tests.gone_if_device.value, result)
+    return np.asarray(np.where(loose, tests.gone_if_plug.value, result))

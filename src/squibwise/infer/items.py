@@ -14,12 +14,12 @@ class OnPart(msgspec.Struct, frozen=True):
 
     Attributes:
         part: Component id.
-        place: Place in time.
+        place: Place in time; a half after a piece of work that it verifies.
         values: (1 or unit states, 1 or causes, micros).
     """
 
     part: str
-    place: int
+    place: float
     values: Array
 
 

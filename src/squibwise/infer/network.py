@@ -94,6 +94,13 @@ class Network(msgspec.Struct, frozen=True):
                 for p, part in enumerate(cluster.parts):
                     yield g, c, p, part
 
+    def find(self, component: str) -> tuple[Group, Part] | None:
+        """Return a component with its group; None when the car does not have it."""
+        for g, _, _, part in self.parts():
+            if part.id == component:
+                return self.groups[g], part
+        return None
+
     @property
     def states(self) -> int:
         """Number of rows of the full event table."""

@@ -11,8 +11,9 @@ from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Group, Network
 from squibwise.infer.parts import Part
 from squibwise.infer.posterior import Posterior
-from squibwise.model.evidence import DoneWork, SubstituteLoad
-from squibwise.model.names import loop_id, split_component
+from squibwise.infer.timeline import VERIFIED
+from squibwise.model.evidence import DoneWork, SubstituteLoad, TestOutcome
+from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
 Array = npt.NDArray[np.float64]
@@ -136,9 +137,10 @@ def last_scan(net: Network, component: str) -> Scan | None:
 
 
 def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> Array:
-    """Return how likely the last scan is, by cause, stage and circuit: (C, S, K)."""
+    """Return how likely what was last said is, by cause, stage and circuit: (C, S, K)."""
     rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
     result = np.ones((len(group.causes), part.stages, len(CIRCUITS)))
+    _verified(result, part, net, catalog)
     scan = last_scan(net, part.id)
     if scan is None or _loaded(part, scan, net):
         return result
@@ -151,6 +153,17 @@ def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> A
                 column = rows[:, 1:].sum(axis=1) if told.outcome is None else rows[:, told.outcome]
                 result[c, single - 1] = column
     return result
+
+
+def _verified(result: Array, part: Part, net: Network, catalog: Catalog) -> None:
+    """Count circuits whose last repair was entered as fixed and verified."""
+    last = max((at for at, w in net.line.works if w.component == part.id), default=-1)
+    entry = net.line.entries[last] if last >= 0 else None
+    if isinstance(entry, TestOutcome) and entry.outcome == VERIFIED:
+        stage = min(split_loop(entry.loop)[1], part.stages)
+        sure = catalog.firing.scans.tests.good_if_fixed.value
+        good = np.array([c == "good" for c in CIRCUITS])
+        result[:, stage - 1] = np.where(good, sure, 1.0 - sure)
 
 
 def _silent(line: CodeLine, part: Part) -> bool:

@@ -2,9 +2,11 @@
 
 import msgspec
 
-from squibwise.model.evidence import DoneWork, Evidence
+from squibwise.model.evidence import DoneWork, Evidence, TestOutcome
+from squibwise.model.names import split_loop
 from squibwise.model.origin import Time
 from squibwise.model.report import Report
+from squibwise.model.words import Done
 
 
 class Timeline(msgspec.Struct, frozen=True):
@@ -31,8 +33,26 @@ def timeline(evidence: tuple[Evidence, ...]) -> Timeline:
     """
     keyed = sorted(enumerate(_times(evidence)), key=lambda pair: (pair[1], pair[0]))
     entries = tuple(evidence[index] for index, _ in keyed)
-    works = tuple((at, e) for at, e in enumerate(entries) if isinstance(e, DoneWork))
-    return Timeline(entries=entries, works=works)
+    works = ((at, _work(e)) for at, e in enumerate(entries))
+    return Timeline(entries=entries, works=tuple((at, w) for at, w in works if w is not None))
+
+
+_REPAIRS: dict[str, Done] = {"reseat": "reseated", "renew": "reseated", "replace": "replaced"}
+_NAMED = {"clock-spring": "driver.clock-spring", "unit": "centre.control-unit"}
+VERIFIED = "fixed"
+
+
+def _work(entry: Evidence) -> DoneWork | None:
+    """Return the work an entry tells of: a done, or a repair of the fault plan."""
+    if isinstance(entry, DoneWork):
+        return entry
+    if not isinstance(entry, TestOutcome) or entry.outcome not in (VERIFIED, "not fixed"):
+        return None
+    verb, _, point = entry.test.partition(":")
+    if verb not in _REPAIRS:
+        return None
+    component = _NAMED.get(point, split_loop(entry.loop)[0])
+    return DoneWork(id=entry.id, time=entry.time, what=_REPAIRS[verb], component=component)
 
 
 def _times(evidence: tuple[Evidence, ...]) -> list[Time]:
