@@ -1,7 +1,7 @@
 """The straight line: one function per command, each calling the one before it."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from squibwise import check, infer, intake, isolate, plan, prove, require
@@ -40,9 +40,15 @@ def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Ass
     return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts)
 
 
-def trace(case: Case, loop: str, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Trace:
-    """Return where a circuit is at fault and which test comes next."""
-    return isolate.trace(case, assess(case, catalog, own), loop, catalog, own.proved)
+def trace(
+    case: Case,
+    loop: str,
+    catalog: Catalog,
+    own: Experience = NO_EXPERIENCE,
+    over: Callable[[], bool] | None = None,
+) -> Trace:
+    """Return where a circuit is at fault and which test comes next; ``over`` ends the search."""
+    return isolate.trace(case, assess(case, catalog, own), loop, catalog, own.proved, over)
 
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:
