@@ -15,6 +15,7 @@ _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
+_MOSTLY = 0.7
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -157,12 +158,25 @@ def _take_words(
     if current is not None and state.blanks <= _GAP and _belongs(line, current):
         _attach(line, current)
         return
-    if _stands_alone(line.sense) and (not sheet.is_coded or _is_placed(line.sense)):
+    if _stands_alone(line.sense) and _is_report(line, sheet.is_coded):
         fresh = [_words_entry(line, s, state) for s in _clauses(line, catalog, sheet.language)]
         found.entries.extend(fresh)
         state.current = fresh[-1]
     else:
         found.unread.append(line)
+
+
+def _is_report(line: Line, is_coded: bool) -> bool:
+    """Words that report a fault, rather than ask or talk about one.
+
+    Beside codes a line of words must say where and what, in words that are mostly known.
+    """
+    if "?" in line.text:
+        return False
+    if not is_coded:
+        return True
+    tells = line.sense.features & (_TELLS - {"defect"}) or line.sense.statuses
+    return bool(tells) and _is_placed(line.sense) and line.known_share >= _MOSTLY
 
 
 def _is_placed(sense: Sense) -> bool:
@@ -396,4 +410,4 @@ def _words_precede(lines: list[Line]) -> bool:
     bare = [i for i, ln in enumerate(rows) if ln.role == "code" and ln.sense.says_nothing]
     above = sum(i > 0 and rows[i - 1].role == "words" for i in bare)
     below = sum(i + 1 < len(rows) and rows[i + 1].role == "words" for i in bare)
-    return above > below
+    return bool(bare) and above == len(bare) and above > below

@@ -55,7 +55,7 @@ class Line(msgspec.Struct, kw_only=True):
         is_module: It names a module of the car.
         is_keyed: It begins with a label and a colon.
         is_foreign: The module is not the restraint unit.
-        is_pure: Every word of it is known.
+        known_share: Share of its words that are known.
         is_cut: It was longer than can be read.
     """
 
@@ -71,7 +71,7 @@ class Line(msgspec.Struct, kw_only=True):
     is_module: bool = False
     is_keyed: bool = False
     is_foreign: bool = False
-    is_pure: bool = False
+    known_share: float = 0.0
     is_cut: bool = False
 
 
@@ -230,7 +230,8 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     if line.codes:
         line.role = "code"
         return
-    line.is_pure = all(w in lexicon.known or w.isdecimal() for w in words)
+    known = sum(w in lexicon.known or w.isdecimal() for w in words)
+    line.known_share = known / len(words) if words else 0.0
     line.count = _count(words, lexicon)
     if line.volts is not None:
         line.role = "meta"
@@ -266,7 +267,7 @@ def _role(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> str:
         (is_key, "words" if tells or _names_place(line) else "meta"),
         ("meta" in first and _is_meta(line, words, length, first), "meta"),
         (_is_heading(line, words, lexicon) or "module" in label, "heading"),
-        (tells or (line.is_pure and _names_place(line)), "words"),
+        (tells or (line.known_share == 1.0 and _names_place(line)), "words"),
     )
     return next((role for holds, role in roles if holds), "unread")
 
