@@ -1,5 +1,7 @@
 """Verdicts on seat trials: conditions, up and down, tolerance, straightness, hysteresis."""
 
+import math
+
 import numpy as np
 
 from squibwise.catalog.load import Catalog
@@ -10,7 +12,7 @@ from squibwise.model.evidence import DoneWork, SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
-from squibwise.numerics.line import fit_line
+from squibwise.numerics.line import fit_line_both
 
 Judged = tuple[Outcome, str, str]
 
@@ -105,10 +107,9 @@ def _judge_readings(trials: list[SeatTrial], component: str, catalog: Catalog) -
     deviation = (worst.read_kg or 0.0) - worst.applied_kg
     half = catalog.fact("seat-trial.tolerance").number()
     limits = Limits(low=-half, high=half, source="one maker's example")
-    outcome, _ = judged(deviation, u, limits, catalog)
-    figures = (
-        f"{_figures(trials, u)} Worst deviation {deviation:+.1f} kg at {worst.applied_kg:g} kg"
-    )
+    u_mass = catalog.fact("measurement.u-mass").number()
+    outcome, _ = judged(deviation, math.hypot(u, u_mass), limits, catalog)
+    figures = f"{_figures(trials, u, u_mass)} Worst {deviation:+.1f} kg at {worst.applied_kg:g} kg"
     if outcome == "not met":
         return "not met", f"{figures}: more than {half:g} kg, one maker's example.", ""
     remedy = (
@@ -118,10 +119,10 @@ def _judge_readings(trials: list[SeatTrial], component: str, catalog: Catalog) -
     return "undecided", f"{figures}. The maker's tolerance is not known here.", remedy
 
 
-def _figures(trials: list[SeatTrial], u: float) -> str:
+def _figures(trials: list[SeatTrial], u: float, u_mass: float) -> str:
     x = np.array([t.applied_kg for t in trials])
     y = np.array([t.read_kg or 0.0 for t in trials])
-    line = fit_line(x, y, np.full(len(trials), u))
+    line = fit_line_both(x, y, np.full(len(trials), u_mass), np.full(len(trials), u))
     gap = max((float(np.ptp(y[x == load])) for load in np.unique(x)), default=0.0)
     straight = "straight" if line.fits else "not straight"
     return (
