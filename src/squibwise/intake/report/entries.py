@@ -132,7 +132,7 @@ def _heading_name(text: str) -> str:
     first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
     bare = _LABEL.sub("", first)
     name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
-    return name.strip() or bare.strip() or text.strip()
+    return name.strip(" (") or bare.strip() or text.strip()
 
 
 def _take_measure(line: Line, state: _State) -> None:
