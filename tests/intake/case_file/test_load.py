@@ -1,6 +1,7 @@
 """A case file becomes a case: order, names, car, files. Cases are ours."""
 
 import hashlib
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -266,6 +267,12 @@ def test_a_file_of_fifty_megabytes_is_refused_unread(tmp_path: Path, catalog: Ca
     for open_it in (load_case, read_report_file):
         with pytest.raises(InputError, match="MB"):
             open_it(big, catalog)
+
+
+def test_a_pipe_without_a_writer_does_not_hang(tmp_path: Path, catalog: Catalog) -> None:
+    os.mkfifo(tmp_path / "scan.txt")
+    with pytest.raises(InputError, match="pipe"):
+        read_report_file(tmp_path / "scan.txt", catalog)
 
 
 def test_a_folder_is_no_report(tmp_path: Path, catalog: Catalog) -> None:

@@ -48,6 +48,9 @@ def read_bytes(path: Path, largest: int) -> bytes:
     if is_folder(path):
         raise InputError(f"{path} is a folder, not a file.", remedy="Name a file.")
     try:
+        if path.is_fifo() and path.parts[:2] != ("/", "dev"):
+            message = f"{path} is a pipe; nobody may ever write to it."
+            raise InputError(message, remedy="Save the report to a file.")
         with path.open("rb") as file:  # also a pipe or a device, whose size nobody knows
             data = file.read(largest + 1)
             size = max(len(data), path.stat().st_size)
