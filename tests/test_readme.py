@@ -1,0 +1,59 @@
+"""What the README shows is what the program prints; every page it names is there."""
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from squibwise.cli.main import cli
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```text\n(.*?)```", README, re.DOTALL)
+COMMANDS = [
+    pytest.param(command, shown, id=command.split(" tests/")[0])
+    for block in BLOCKS
+    for command, shown in re.findall(r"^\$ squibwise (.*)\n((?:(?!\$ ).*\n)*)", block, re.MULTILINE)
+]
+
+
+@pytest.fixture
+def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    shutil.copytree(ROOT / "tests" / "cases", tmp_path / "tests" / "cases")
+    (tmp_path / "out").mkdir()
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def _printed(command: str) -> list[str]:
+    result = CliRunner().invoke(cli, command.split(), env={"COLUMNS": "80"})
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.output
+    return result.output.splitlines()
+
+
+@pytest.mark.usefixtures("checkout")
+@pytest.mark.parametrize(("command", "shown"), COMMANDS)
+def test_the_readme_shows_what_the_program_prints(command: str, shown: str) -> None:
+    if command.startswith("verify"):
+        _printed("release tests/cases/harrow-07 -o out/harrow-07.pdf")
+    printed = _printed(command)
+    missing = [line for line in shown.splitlines() if line != "..." and line not in printed]
+    assert missing == []
+    assert printed != []
+
+
+def test_every_page_named_in_the_readme_is_there() -> None:
+    links = re.findall(r"\]\(([^)#:]+)\)", README)
+    assert links
+    assert [link for link in links if not (ROOT / link).exists()] == []
+
+
+def test_the_python_example_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    example = re.findall(r"```python\n(.*?)```", README, re.DOTALL)[0]
+    names: dict[str, object] = {}
+    exec(example, names)  # noqa: S102 - our own README
+    states = names["states"]
+    assert states.of("driver.front-bag").now.fired > 0.95  # type: ignore[attr-defined]
