@@ -2,6 +2,7 @@
 
 import datetime as dt
 from pathlib import Path
+from time import monotonic
 
 import click
 
@@ -63,15 +64,20 @@ def assess(
 @click.command(short_help="Find the fault in one circuit.")
 @case_argument
 @click.argument("loop")
+@click.option(
+    "--seconds", default=5.0, show_default=True, type=click.FloatRange(0.0, 3600.0),
+    help="Time for the planner; when it is over, the best of two steps ahead is given.",
+)  # fmt: skip
 @own_option
 @json_option
-def trace(case_path: Path, loop: str, own: Path | None, as_json: bool) -> int:
+def trace(case_path: Path, loop: str, seconds: float, own: Path | None, as_json: bool) -> int:
     """Find which part of a circuit is at fault: the next test, and the tree behind it."""
     from squibwise import case
     from squibwise.cli import opening, show_trace
 
     at = opening.opened(case_path, own)
-    found = case.trace(at.case, loop, at.catalog, at.own)
+    deadline = monotonic() + seconds
+    found = case.trace(at.case, loop, at.catalog, at.own, lambda: monotonic() > deadline)
     return opening.answer(
         at,
         output.as_builtins(found),
