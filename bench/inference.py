@@ -22,8 +22,8 @@ import numpy as np
 import pyagrum as gum
 
 from squibwise.catalog.load import load_catalog
+from squibwise.infer.building import network
 from squibwise.infer.marginals import marginals
-from squibwise.infer.network import network
 from squibwise.infer.observe import observe
 from squibwise.infer.posterior import Engine
 from squibwise.intake import load_case

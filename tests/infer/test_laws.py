@@ -10,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.infer import assess
+from squibwise.infer.building import network
 from squibwise.infer.epochs import Chain
 from squibwise.infer.items import Item
 from squibwise.infer.marginals import marginals
-from squibwise.infer.network import Cluster, Group, Network, network
+from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.observe import observe
 from squibwise.infer.posterior import Engine, Posterior
 from squibwise.model.belief import Assessment

@@ -5,15 +5,15 @@ from collections.abc import Mapping
 from squibwise.catalog.load import Catalog
 from squibwise.infer.assumptions import assumptions
 from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
+from squibwise.infer.building import network
 from squibwise.infer.contradictions import contradictions
 from squibwise.infer.explain import Reasons, reasons
 from squibwise.infer.flip import Flip, flips
 from squibwise.infer.looks import next_looks
 from squibwise.infer.marginals import GroupMarginal, marginals
-from squibwise.infer.network import network
 from squibwise.infer.observe import observe
 from squibwise.infer.posterior import Engine, Posterior
-from squibwise.infer.reports import crash_record
+from squibwise.infer.record import crash_record
 from squibwise.infer.stakes import stakes_of
 from squibwise.model.belief import Assessment, ComponentBelief, LossTable
 from squibwise.model.case import Case

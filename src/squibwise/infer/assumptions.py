@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
 from squibwise.infer.network import Network
-from squibwise.infer.reports import one_cause
+from squibwise.infer.scans import one_cause
 from squibwise.model.belief import Assumption
 from squibwise.model.case import Case
 from squibwise.model.evidence import Impact

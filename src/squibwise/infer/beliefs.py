@@ -11,7 +11,8 @@ from squibwise.infer.circuits import circuit_table
 from squibwise.infer.marginals import GroupMarginal, PartMarginal
 from squibwise.infer.network import Group, Network
 from squibwise.infer.posterior import Posterior
-from squibwise.infer.reports import circuits_said, loose_chance
+from squibwise.infer.reports import circuits_said
+from squibwise.infer.scans import loose_chance
 from squibwise.infer.scenarios import Scenario
 from squibwise.model.belief import EventBelief, SpeedChange, StageBelief, StateBelief
 from squibwise.model.words import STATES

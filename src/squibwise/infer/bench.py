@@ -11,7 +11,7 @@ from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Group, Network
 from squibwise.infer.parts import Part
-from squibwise.infer.reports import UNIT
+from squibwise.infer.scans import UNIT
 from squibwise.infer.timeline import VERIFIED
 from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Reading, TestOutcome
 from squibwise.model.names import split_loop

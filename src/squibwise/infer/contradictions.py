@@ -11,7 +11,7 @@ from squibwise.infer.items import Item, OnPart
 from squibwise.infer.marginals import GroupMarginal, group_marginal
 from squibwise.infer.parts import Part
 from squibwise.infer.posterior import Engine, Posterior
-from squibwise.infer.reports import UNIT, event_lines, one_cause, unit_able
+from squibwise.infer.scans import UNIT, event_lines, one_cause, unit_able
 from squibwise.infer.timeline import Timeline
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case

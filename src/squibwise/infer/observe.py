@@ -18,7 +18,8 @@ from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Part
 from squibwise.infer.recorded import recorder_items
-from squibwise.infer.reports import report_items, scans
+from squibwise.infer.reports import report_items
+from squibwise.infer.scans import scans
 from squibwise.infer.told import circumstance_items, occupant_items, statement_items
 from squibwise.model.evidence import (
     Circumstance,

@@ -10,7 +10,7 @@ from squibwise.infer.body import recorder_direction
 from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Part
-from squibwise.infer.reports import record_chance
+from squibwise.infer.record import record_chance
 from squibwise.infer.told import passenger_words, seat_items
 from squibwise.model.evidence import Recorder
 from squibwise.model.names import loop_id, split_loop

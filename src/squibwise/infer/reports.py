@@ -1,6 +1,5 @@
-"""Scan reports as evidence: codes found, circuits clean, the crash record."""
+"""Scan reports as evidence: codes found, circuits clean."""
 
-import msgspec
 import numpy as np
 import numpy.typing as npt
 
@@ -10,60 +9,22 @@ from squibwise.infer.circuits import Reach, Told, circuit_table, outcome_of, sca
 from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Group, Network
 from squibwise.infer.parts import Part
-from squibwise.infer.posterior import Posterior
+from squibwise.infer.record import named_items, record_item
+from squibwise.infer.scans import Scan, last_scan, loose_chance, unit_able
 from squibwise.infer.timeline import VERIFIED
-from squibwise.model.evidence import DoneWork, SubstituteLoad, TestOutcome
+from squibwise.model.evidence import SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
 Array = npt.NDArray[np.float64]
-UNIT = "centre.control-unit"
 _NOT_OF_A_PART = ("voltage", "communication", "configuration", "identity", "event-recorded")
 _NOT_TOLD = ("cleared", "not-tested")
-_MANY = 3
-
-
-class Scan(msgspec.Struct, frozen=True):
-    """One report at its place in time.
-
-    Attributes:
-        report: The report.
-        place: Place in time.
-        same_unit: Is the unit still the one of the crash.
-        first: Is it the first report of that unit.
-        doubtful: One cause behind most of its codes: supply, ground or communication.
-    """
-
-    report: Report
-    place: int
-    same_unit: bool
-    first: bool
-    doubtful: bool
-
-
-def scans(net: Network) -> tuple[Scan, ...]:
-    """Return the reports of a case in order."""
-    swaps = [at for at, w in net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
-    result: list[Scan] = []
-    for place, entry in enumerate(net.line.entries):
-        if isinstance(entry, Report):
-            same = not swaps or place < swaps[0]
-            first = same and not any(s.same_unit for s in result)
-            result.append(Scan(entry, place, same, first, one_cause(entry)))
-    return tuple(result)
-
-
-def one_cause(report: Report) -> bool:
-    """Return whether most codes speak of supply, ground or communication, not of parts."""
-    lines = [c for c in report.reading.lines if c.fault != "event-recorded"]
-    general = [c for c in lines if c.fault in ("voltage", "communication")]
-    return len(general) >= _MANY and 2 * len(general) > len(lines)
 
 
 def report_items(scan: Scan, net: Network, catalog: Catalog) -> list[Item]:
     """Return what one report says, one item per component and one for the crash record."""
-    items = [_record_item(scan, net, catalog)] if scan.same_unit else []
-    items += _named_items(scan, net, catalog)
+    items = [record_item(scan, net, catalog)] if scan.same_unit else []
+    items += named_items(scan, net, catalog)
     if scan.doubtful:
         return [i for i in items if i is not None]
     for g, _, _, part in net.parts():
@@ -126,14 +87,6 @@ def told_of(
             if meant in (None, part.id):
                 result.append((line, told))
     return result
-
-
-def last_scan(net: Network, component: str) -> Scan | None:
-    """Return the last report since anybody worked on a component; None when there is none."""
-    near = frozenset({component}) | net.near[component]
-    worked = max((at for at, _ in net.line.works_on(near)), default=-1)
-    later = [s for s in scans(net) if s.place > worked and not s.doubtful]
-    return later[-1] if later else None
 
 
 def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> Array:
@@ -218,25 +171,6 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     return Reach(clean=weight, unit_states=2 if can_stop else 1)
 
 
-def unit_able(report: Report, catalog: Catalog) -> bool | None:
-    """Return whether the unit could run its tests; None when nothing tells."""
-    coverage, reach = report.reading.coverage, catalog.firing.scans.reach
-    if coverage.able is not None or coverage.unit_volts is None:
-        return coverage.able
-    inside = reach.lowest_volts <= coverage.unit_volts <= reach.highest_volts
-    return None if inside else False
-
-
-def loose_chance(component: str, place: int, net: Network, catalog: Catalog) -> float:
-    """Return the chance that a component was still unplugged at a place in time."""
-    last = None
-    for at, work in net.line.works_on(frozenset({component})):
-        if at < place and work.what in ("disconnected", "reseated", "replaced"):
-            last = work.what
-    figure = catalog.firing.conditions.plugs["still_unplugged"]
-    return figure.value if last == "disconnected" else 0.0
-
-
 def _loaded(part: Part, scan: Scan, net: Network) -> bool:
     """Return whether a substitute load stood in for the part during a scan."""
     loops = {loop_id(part.id, s + 1) for s in range(part.stages)} | {part.id}
@@ -248,93 +182,3 @@ def _loaded(part: Part, scan: Scan, net: Network) -> bool:
             else:
                 fitted.discard(entry.serial)
     return bool(fitted)
-
-
-def event_lines(report: Report) -> tuple[CodeLine, ...]:
-    """Return the lines that tell of a crash record."""
-    return tuple(
-        c for c in report.reading.lines if c.fault == "event-recorded" and "cleared" not in c.status
-    )
-
-
-def _record_item(scan: Scan, net: Network, catalog: Catalog) -> Item | None:
-    """Return what the presence or absence of a crash record says of the event."""
-    lines = event_lines(scan.report)
-    chance = record_chance(net, catalog)
-    complete = scan.report.reading.coverage.complete
-    figures = catalog.firing.scans.reach
-    clean = {True: figures.complete, False: figures.partial, None: figures.unstated}[complete]
-    if not lines:
-        if clean.value == 0.0 or not scan.first:
-            return None
-        shown = catalog.firing.events.record.shown_among_codes.value
-        rows = 1.0 - clean.value * shown * chance
-        return Item(scan.report.id, UNIT, "no crash record in the unit", rows=rows)
-    if _cleared_before(scan, net) or not scan.first:
-        return None
-    rows = chance * _record_details(lines, net, catalog)
-    text = f"line {', '.join(str(c.line) for c in lines)}: crash record in the unit"
-    return Item(scan.report.id, UNIT, text, rows=np.maximum(rows, catalog.firing.scans.floor))
-
-
-def _cleared_before(scan: Scan, net: Network) -> bool:
-    return any(
-        isinstance(e, DoneWork) and e.what == "cleared" for e in net.line.entries[: scan.place]
-    )
-
-
-def record_chance(net: Network, catalog: Catalog) -> Array:
-    """Return the chance of a crash record by row of the event table."""
-    row, rows = catalog.firing.events.record, net.rows
-    bags = rows.front | (rows.others > 0)
-    crash = rows.holds([bool(s.blows) or s.rollover for s in rows.scenarios])
-    light = np.where(
-        rows.speed >= row.severe_kmh, row.nothing_severe.value, row.nothing_light.value
-    )
-    nothing = np.where(crash & ~rows.dead, light, row.nothing_no_crash.value)
-    belts = np.where(rows.belts, row.belts_only.value, nothing)
-    return np.where(bags, row.bags.value, belts)
-
-
-def _record_details(lines: tuple[CodeLine, ...], net: Network, catalog: Catalog) -> Array:
-    """Return the chance of the record being locked, and of it naming the belts."""
-    row, rows = catalog.firing.events.record, net.rows
-    bags = rows.front | (rows.others > 0)
-    result = np.ones(len(rows.weight))
-    if any("locked" in c.status for c in lines):
-        result = result * np.where(bags, 1.0, row.locked_if_belts_only.value)
-    kinds = {c.kind for line in lines for c in line.candidates} | {c.kind for c in lines}
-    if any(k is not None and catalog.kinds[k].family == "belt" for k in kinds if k):
-        named = (row.names_belts_if_bags.value, row.names_belts_if_belts_only.value)
-        result = result * np.where(bags, named[0], named[1])
-    return result
-
-
-def _named_items(scan: Scan, net: Network, catalog: Catalog) -> list[Item]:
-    """Return items of event lines that name the very part that fired."""
-    figures = catalog.firing.scans.reach
-    fired, not_fired = figures.named_part_fired.value, figures.named_part_not_fired.value
-    items = []
-    for line in event_lines(scan.report):
-        for _, _, _, part in net.parts():
-            if line.component == part.id and part.kind.fires:
-                hit = np.array([fired if m.fired else not_fired for m in part.micros])
-                on = OnPart(part.id, scan.place, hit[None, None, :])
-                text = f"line {line.line}: {line.raw.strip()}"
-                items.append(Item(scan.report.id, part.id, text, parts=(on,)))
-    return items
-
-
-def crash_record(posterior: Posterior, catalog: Catalog) -> float | None:
-    """Return the chance that the unit of the crash, still in the car, holds a record.
-
-    None when the unit was replaced since.
-    """
-    net = posterior.net
-    known = scans(net)
-    if any(w.what == "replaced" for _, w in net.line.works_on(frozenset({UNIT}))):
-        return None
-    told = [s for s in known if s.same_unit and event_lines(s.report)]
-    chance = float(posterior.rows @ record_chance(net, catalog))
-    figures = catalog.firing.scans.people["recorder_right"]
-    return max(chance, figures.value) if told else chance

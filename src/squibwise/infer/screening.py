@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.infer.building import network
 from squibwise.infer.items import Item
 from squibwise.infer.marginals import given_event
-from squibwise.infer.network import Network, network
+from squibwise.infer.network import Network
 from squibwise.infer.observe import observe
 from squibwise.infer.posterior import Engine, GroupResult, Posterior, spread
 from squibwise.infer.scenarios import asks_pairs, asks_rollover

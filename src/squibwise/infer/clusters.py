@@ -1,0 +1,261 @@
+"""Which parts hang together, and what each is believed to be like beforehand."""
+
+from collections.abc import Iterator
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.components import Kind
+from squibwise.catalog.firing import LinkRow, StruckRow
+from squibwise.catalog.load import Catalog
+from squibwise.infer import logic
+from squibwise.infer.families import Family
+from squibwise.infer.network import Cluster
+from squibwise.infer.parts import Part, charged_part, plain_part
+from squibwise.infer.people import People
+from squibwise.infer.stories import OTHER_BAGS, Stories
+from squibwise.model.case import Case
+from squibwise.model.names import Side, side_of, split_component
+
+Array = npt.NDArray[np.float64]
+BELT_KINDS = (
+    "retractor-pretensioner",
+    "buckle-pretensioner",
+    "lap-pretensioner",
+    "load-limiter-charge",
+    "inflatable-belt",
+)
+_LEVELS = ("light", "moderate", "severe")
+
+
+class Builder(msgspec.Struct, frozen=True):
+    """What every cluster is built from."""
+
+    case: Case
+    catalog: Catalog
+    rows: Stories
+    table: tuple[Family, ...]
+
+    def stages(self, component: str) -> int:
+        """Return how many circuits a component has."""
+        return self.case.car.stages.get(component, 1)
+
+
+def group_of(component: str, case: Case, catalog: Catalog) -> str:
+    """Return the group a component belongs to: its seat, the front seat on its side, or itself."""
+    name = split_component(component)
+    link = _link(component, case, catalog)
+    if link is not None and link != component:
+        return group_of(link, case, catalog)
+    if name.kind == "curtain":
+        return "driver" if name.place == case.car.drive_hand else "passenger"
+    is_seat = name.place in ("driver", "passenger") or name.place.startswith("row")
+    return name.place if is_seat else component
+
+
+def _link(component: str, case: Case, catalog: Catalog) -> str | None:
+    """Return the charged part that tears this trim, where the car has it."""
+    row = _link_row(component, catalog)
+    if row is None:
+        return None
+    place = split_component(component).place
+    target = row.by if "." in row.by else f"{place}.{row.by}"
+    return target if target in case.car.components else None
+
+
+def _link_row(component: str, catalog: Catalog) -> LinkRow | None:
+    kind = split_component(component).kind
+    return next((r for r in catalog.firing.conditions.link if r.kind == kind), None)
+
+
+def clusters(components: list[str], seat: People, build: Builder) -> Iterator[Cluster]:
+    """Yield the clusters of a group."""
+    links = {c: _link(c, build.case, build.catalog) for c in components}
+    by_kind = {split_component(c).kind: c for c in components if split_component(c).number == 1}
+    front_seat = _front_seat(components, build)
+    done: set[str] = set()
+    if "front-bag" in by_kind and front_seat:
+        yield _front_cluster(by_kind["front-bag"], seat, links, build)
+        done.add(by_kind["front-bag"])
+    kinds = tuple(k for k in OTHER_BAGS if k in by_kind)
+    if kinds and front_seat:
+        yield _other_cluster({k: by_kind[k] for k in kinds}, front_seat, seat, links, build)
+        done |= {by_kind[k] for k in kinds}
+    belted = tuple(by_kind[k] for k in BELT_KINDS if k in by_kind)
+    if belted:
+        yield _belt_cluster(belted, seat, build)
+        done |= set(belted)
+    done |= {c for c, by in links.items() if by is not None}
+    for component in components:
+        if component not in done:
+            yield _lone_cluster(component, seat, links, build)
+
+
+def _front_seat(components: list[str], build: Builder) -> str:
+    """Return ``driver`` or ``passenger`` when the group is that of a front seat."""
+    for component in components:
+        name = group_of(component, build.case, build.catalog)
+        if name in ("driver", "passenger"):
+            return name
+    return ""
+
+
+def _front_cluster(
+    component: str, seat: People, links: dict[str, str | None], build: Builder
+) -> Cluster:
+    stages = build.stages(component)
+    if component.startswith("driver"):
+        fires = logic.driver_front(build.rows, build.table, stages, build.catalog)
+    else:
+        year = build.case.car.model_year
+        known = np.nan if year is None else float(year)
+        fires = logic.passenger_front(build.rows, build.table, seat, known, stages, build.catalog)
+    part = _charged(component, np.eye(stages + 1), build)
+    trim = _trims(component, np.arange(stages + 1) > 0, links, build)
+    return Cluster((part, *trim), fires)
+
+
+def _other_cluster(
+    bags: dict[str, str],
+    place: str,
+    seat: People,
+    links: dict[str, str | None],
+    build: Builder,
+) -> Cluster:
+    kinds = tuple(bags)
+    hand = side_of(place, build.case.car.drive_hand)
+    side: Side = "left" if hand == "left" else "right"
+    fires = logic.other_bags(build.rows, seat, kinds, side, build.catalog)
+    parts: list[Part] = []
+    for kind, component in bags.items():
+        hit = logic.subset_fires(kinds, kind)
+        stages = build.stages(component)
+        chance = np.zeros((len(hit), stages + 1))
+        chance[:, 0], chance[:, stages] = 1.0 - hit, hit
+        parts.append(_charged(component, chance, build))
+        parts += _trims(component, hit > 0, links, build)
+    return Cluster(tuple(parts), fires)
+
+
+def _belt_cluster(belted: tuple[str, ...], seat: People, build: Builder) -> Cluster:
+    place = split_component(belted[0]).place
+    fires = logic.belts(build.rows, build.table, seat, place, build.catalog)
+    follow = build.catalog.firing.events.follow
+    parts = []
+    for component in belted:
+        stages = build.stages(component)
+        chance = np.zeros((2, stages + 1))
+        share = follow[split_component(component).kind].value
+        chance[0, 0], chance[1, 0], chance[1, stages] = 1.0, 1.0 - share, share
+        parts.append(_charged(component, chance, build))
+    return Cluster(tuple(parts), fires)
+
+
+def _lone_cluster(
+    component: str, seat: People, links: dict[str, str | None], build: Builder
+) -> Cluster:
+    """Return a cluster of one part, with the trim it tears."""
+    kind = build.catalog.kinds[split_component(component).kind]
+    if not kind.fires:
+        return _plain_cluster(component, seat, build)
+    table = build.catalog.firing.events.charge
+    row = next((r for r in table if r.kind == kind.kind), None)
+    never = np.array([1.0, 0.0]).reshape(1, 1, 1, 2)
+    fires = never if row is None else logic.own_logic(build.rows, row)
+    stages = build.stages(component)
+    chance = np.zeros((2, stages + 1))
+    chance[0, 0], chance[1, stages] = 1.0, 1.0
+    part = _charged(component, chance, build)
+    trim = _trims(component, np.array([False, True]), links, build)
+    return Cluster((part, *trim), fires)
+
+
+def _charged(component: str, chance: Array, build: Builder) -> Part:
+    kind = build.catalog.kinds[split_component(component).kind]
+    row = build.catalog.firing.condition_rows[kind.family]
+    return charged_part(component, kind, build.stages(component), row, chance, _loose(kind, build))
+
+
+def _loose(kind: Kind, build: Builder) -> float:
+    """Return the chance that a part's own plug is not home, before any work."""
+    own = build.catalog.firing.conditions.plugs["own"].value
+    return own if kind.circuit and kind.family not in ("wiring", "unit") else 0.0
+
+
+def _trims(
+    component: str, fired: npt.NDArray[np.bool_], links: dict[str, str | None], build: Builder
+) -> list[Part]:
+    """Return the trim that a charged part tears, as parts of its cluster."""
+    result = []
+    for trim, by in links.items():
+        row = _link_row(trim, build.catalog)
+        if by == component and row is not None:
+            kind = build.catalog.kinds[split_component(trim).kind]
+            usual = build.catalog.firing.condition_rows[kind.family]
+            damage = np.where(fired, row.damaged, usual.damaged)[None, :]
+            result.append(plain_part(trim, kind, usual, damage, 0.0, None))
+    return result
+
+
+def _plain_cluster(component: str, seat: People, build: Builder) -> Cluster:
+    """Return a cluster of a part without a charge, with the damage its place may have taken."""
+    name = split_component(component)
+    kind = build.catalog.kinds[name.kind]
+    usual = build.catalog.firing.condition_rows[kind.family]
+    row = next((r for r in build.catalog.firing.conditions.struck if r.kind == name.kind), None)
+    loose = _loose(kind, build)
+    if row is None:
+        part = plain_part(component, kind, usual, np.array([[usual.damaged]]), loose, None)
+        return Cluster((part,), np.ones((1, 1, 1, 1)))
+    damage = np.array([usual.damaged] + [max(usual.damaged, getattr(row, w)) for w in _LEVELS])
+    if row.zones == "belt-in-use":
+        part = plain_part(component, kind, usual, damage[None, :], loose, None)
+        return Cluster((part,), _use_of_the_belt(seat, build))
+    classes = _damage_classes(row, name.place, build)
+    part = plain_part(component, kind, usual, damage[:, None], loose, classes)
+    return Cluster((part,), np.ones((1, 1, 1, 1)))
+
+
+def _use_of_the_belt(seat: People, build: Builder) -> Array:
+    """Return the chance of a belt unused, and worn in a light, moderate and severe crash."""
+    worn = np.array([float(w.split("-")[-1] == "latched") for w in seat.words])
+    level = (
+        _levels(build)
+        * np.array([bool(s.blows) for s in build.rows.scenarios])[build.rows.scenario]
+    )
+    table = np.eye(len(_LEVELS) + 1)[level]
+    unused = np.eye(len(_LEVELS) + 1)[0]
+    chance = worn[None, :, None] * table[:, None, :] + (1.0 - worn)[None, :, None] * unused
+    return np.asarray(chance[:, None, :, :])
+
+
+def _levels(build: Builder) -> npt.NDArray[np.int64]:
+    """Return how hard the car was hit, by row: 1 light, 2 moderate, 3 severe."""
+    speed, events = build.rows.speed, build.catalog.firing.events
+    harder = (speed >= events.moderate_from_kmh).astype(np.int64)
+    return 1 + harder + (speed >= events.severe_from_kmh)
+
+
+def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[np.int64]:
+    """Return the damage class of each row: 0 = not struck, then light, moderate, severe."""
+    rows, level = build.rows, _levels(build)
+    if row.zones == "other-bags":
+        return np.where(rows.others > 0, level, 0)
+    hit = [
+        any(_reaches(row.zones, place, b.zone.name, b.zone.side, build) for b in s.blows)
+        for s in rows.scenarios
+    ]
+    return np.where(rows.holds(hit), level, 0)
+
+
+def _reaches(zones: str, place: str, struck_zone: str, side: str, build: Builder) -> bool:
+    """Return whether a blow on a zone reaches a part at a place."""
+    if zones == "any":
+        return True
+    if zones == "front":
+        return side == "front"
+    if place == struck_zone:
+        return True
+    hand = side_of(place, build.case.car.drive_hand)
+    return side == hand and not place.startswith("nose") and side in ("left", "right")
