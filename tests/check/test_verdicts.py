@@ -350,3 +350,25 @@ def test_times_do_not_matter_only_the_order_of_the_evidence() -> None:
     late = lamp(time=dt.datetime(2026, 1, 1))
     early = DoneWork(id="d", what="replaced", component="a.b", time=dt.datetime(2025, 1, 1))
     assert judge(early, late)["lamp-check"].outcome == "met"
+
+
+def test_an_entry_on_something_that_is_no_component_is_still_judged() -> None:
+    odd = [
+        SubstituteLoad(id=m, serial="L", loop="bench", ohm=2.1, move=m)
+        for m in ("issued", "returned")
+    ]
+    assert only(*odd).outcome == "not met"
+    assert only(loop(2.05, 0.02, component="bench", method="meter")).outcome == "met"
+
+
+def test_continuity_has_an_upper_limit_only() -> None:
+    verdict = only(loop(0.3, quantity="continuity"))
+    assert verdict.outcome == "met"
+    assert "at most 1 ohm" in verdict.text
+
+
+def test_the_package_offers_verdicts_and_nothing_else() -> None:
+    import squibwise.check
+
+    with pytest.raises(AttributeError):
+        _ = squibwise.check.guesses  # type: ignore[attr-defined]

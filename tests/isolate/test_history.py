@@ -154,3 +154,10 @@ def test_an_assumed_equipment_is_said() -> None:
 def test_the_package_offers_trace_and_nothing_else() -> None:
     with pytest.raises(AttributeError):
         lazily("guess")
+
+
+def test_curing_by_handling_then_another_step_reopens_the_search() -> None:
+    cured = Entered(id="a", loop=BAG, test="load-at:device-plug", outcome="gone-for-good")
+    back = Entered(id="b", loop=BAG, test="second-scan", outcome="comes-back")
+    assert searched(BAG, low(), cured).fixed == "a"
+    assert searched(BAG, low(), cured, back).fixed == ""

@@ -441,12 +441,15 @@ def test_a_deadline_that_has_passed_still_gets_an_answer() -> None:
     assert found.next_test.kind in ("test", "repair")
 
 
-def test_no_test_of_any_plan_measures_an_igniter() -> None:
-    bags = ("driver.front-bag", "driver.seat-bag", "left.curtain", "passenger.front-bag")
-    for component in bags:
-        for word in ("open-or-high", "low-or-short", "short-to-ground", "unknown"):
-            found = traced(f"{component}/1", fault(component, word))
-            assert not [a for a in _actions(found.plan) if a.startswith("meter:device")]
+@pytest.mark.parametrize("component", [c for c in COMPONENTS if c != "driver.seat-frame"])
+def test_no_test_offered_for_an_igniter_loop_measures_at_the_device(component: str) -> None:
+    for word in ("open-or-high", "low-or-short", "short-to-ground", "cross-short", "unknown"):
+        case = a_case(fault(component, word, "intermittent"))
+        search = search_of(case, believing(), component, CATALOG)
+        if search.context.chain.circuit == "igniter":
+            metered = [t for t in search.tests if t.test.meter]
+            assert metered
+            assert not [t for t in metered if t.point.role in ("device", "plug", "unit")]
 
 
 @settings(max_examples=12, deadline=None)

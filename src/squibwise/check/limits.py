@@ -31,7 +31,7 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
             return f"{self.low:g} to {self.high:g} {unit}"
         if self.low is not None:
             return f"at least {self.low:g} {unit}"
-        return f"at most {self.high:g} {unit}" if self.high is not None else "no limit"
+        return f"at most {self.high:g} {unit}"
 
 
 def published(catalog: Catalog, low: str | None, high: str | None, source: str) -> Limits:

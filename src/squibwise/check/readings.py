@@ -65,11 +65,6 @@ _QUANTITIES = {
 }
 
 
-def quantities() -> tuple[str, ...]:
-    """Return the quantities that have limits."""
-    return tuple(_QUANTITIES)
-
-
 def reading_verdicts(case: Case, catalog: Catalog) -> list[Verdict]:
     """Return a verdict on the newest reading of every quantity at every point."""
     newest: dict[tuple[str, str, str], Reading] = {}
