@@ -131,11 +131,11 @@ def _add_count(
     sense: Sense, hit: Hit, tokens: tuple[Token, ...], taken: set[int], hits: tuple[Hit, ...]
 ) -> None:
     """Read the number beside a phrase as a stage or as the number of a part."""
-    words = [t.text for t in tokens]
     counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
     doubtful = "electronics?" in hit.means
     if not counted and not doubtful:
         return
+    words = [t.text for t in tokens]
     if "loop" in hit.means and not _follows_part(hit, hits, tokens):
         return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
     numbers = _numbers_after(words, hit.last, taken) or _number_before(words, hit, taken, hits)

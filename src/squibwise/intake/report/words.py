@@ -59,6 +59,7 @@ class Lexicon:
         self.layout: dict[tuple[str, ...], tuple[str, ...]] = {}
         self.words: dict[str, set[str]] = {}
         self.longest: dict[str, int] = {}
+        self.longest_layout: dict[str, int] = {}
         for term in terms:
             self._add(term)
         self.known = set().union(*self.words.values())
@@ -71,6 +72,8 @@ class Lexicon:
             tokens = _tokens_of(spelling)
             if term.means[0] in LAYOUT:
                 self.layout[tokens] = (*self.layout.get(tokens, ()), *term.means)
+                reach = max(len(tokens), self.longest_layout.get(tokens[0], 0))
+                self.longest_layout[tokens[0]] = reach
             else:
                 phrases.setdefault(tokens, term.means)
                 self.longest[tokens[0]] = max(len(tokens), self.longest.get(tokens[0], 0))
@@ -173,7 +176,8 @@ def find_layout(
     lexicon: Lexicon, words: tuple[str, ...], at: int = 0
 ) -> tuple[tuple[str, ...], int]:
     """Return the layout meanings of the longest phrase at a place, and its length."""
-    for length in range(min(MAX_PHRASE, len(words) - at), 0, -1):
+    reach = lexicon.longest_layout.get(words[at], 0) if at < len(words) else 0
+    for length in range(min(reach, MAX_PHRASE, len(words) - at), 0, -1):
         means = lexicon.layout.get(words[at : at + length])
         if means:
             return means, length
