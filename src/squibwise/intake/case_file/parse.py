@@ -130,6 +130,8 @@ def _syntax(text: str, name: str, error: Exception) -> InputError:
     found = _AT_LINE.search(str(error))
     line = int(found[1]) if found and found[1] else max(1, len(text.splitlines()))
     reason = _AT_LINE.sub("", str(error)).strip()
+    if isinstance(error, RecursionError):
+        reason = "it is nested without end"
     message = f"this is not valid TOML: {reason[:1].lower()}{reason[1:]}."
     remedy = "Correct this line first; the rest is read once the file is valid."
     return _broken(name, line, message, remedy, text.splitlines()[line - 1 : line])
