@@ -99,6 +99,17 @@ def test_a_shared_plug_is_looked_at_before_any_circuit_is_traced(
     assert not any("moon" in i or "clock-spring" in i for i in ids if i.startswith("step:"))
 
 
+def test_a_plug_told_of_as_a_whole_and_by_its_part_is_looked_at_once(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    told = {"shared-plug:driver": 0.58, "shared-plug:driver.seat": 0.57}
+    split = {"shared-plug:passenger": 0.15, "shared-plug:passenger.seat": 0.08}
+    event = msgspec.structs.replace(made.calm, causes=told | split)
+    done = work(made.case(), made.assessment({}, event), catalog)
+    checks = {i.id for i in done.items if i.id.startswith("step:check-")}
+    assert checks == {"step:check-shared-plug-driver.seat", "step:check-shared-plug-passenger"}
+
+
 def test_perhaps_damaged_without_a_crash_is_looked_at_and_not_bought(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:

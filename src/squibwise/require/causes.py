@@ -18,7 +18,8 @@ def cause_items(
     """Return one item per believed common cause that work can do something about.
 
     Args:
-        assessment: Its ``event.causes`` are read, keys ``<cause>`` or ``<cause>:<place>``.
+        assessment: Its ``event.causes`` are read, keys ``<cause>``, ``<cause>:<place>`` or
+            ``<cause>:<place>.<part>``; the first of a place steps back behind its parts.
         least: Least probability to be followed.
         progress: What was signed.
         catalog: For what to do about it.
@@ -29,10 +30,11 @@ def cause_items(
 def _items(
     assessment: Assessment, least: float, progress: Progress, catalog: Catalog
 ) -> Iterator[WorkItem]:
-    for key, probability in sorted(assessment.event.causes.items()):
+    followed = {k: p for k, p in sorted(assessment.event.causes.items()) if p >= least}
+    for key, probability in followed.items():
         word, _, place = key.partition(":")
         cause = catalog.tasks.causes.get(word)
-        if cause is not None and probability >= least:
+        if cause is not None and not any(other.startswith(f"{key}.") for other in followed):
             yield _item(cause, place, probability, progress, catalog)
 
 
