@@ -22,7 +22,8 @@ _NOT_A_BYTE = re.compile(
     r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
 )
 _WIRING = re.compile(
-    r"(?i)(?:connector|splice|terminal|pin|plug|fuse|relay|stecker|connecteur)\s*$"
+    r"(?i)(?:connector|splice|terminal|pin|plug|fuse|relay|stecker|connecteur|stock|lot|part|serial|"
+    r"order|invoice)(?: no| number)?\.?\s?[:#]?\s*$"
 )
 _LEAD = re.compile(
     r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?"
@@ -152,7 +153,7 @@ def _find_sae(text: str) -> list[CodeToken]:
     found = []
     for match in _SAE.finditer(text):
         letter, first, second, tail, glued, spaced = match.groups()
-        if _WIRING.search(text[max(0, match.start() - 14) : match.start()]):
+        if _WIRING.search(text[max(0, match.start() - 22) : match.start()]):
             continue
         code = f"{letter}{first}{second}{tail or spaced}".upper()
         found.append(_with_bytes(text, match.start(), match.end(), code, glued))
@@ -240,7 +241,7 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
     if match and _is_hex(match):
         return _hex_token(match.group(1).upper(), at, match.end(), match.group(2))
     match = _HEX16.match(text, at)
-    if match and any(c.isdecimal() for c in match.group(1)):
+    if match and _is_numeric(match.group(1)):
         digits = match.group(1).upper()
         if not digits.isdecimal():
             return _hex_token(digits, at, match.end(), None)
@@ -248,10 +249,14 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
     return None
 
 
+def _is_numeric(digits: str) -> bool:
+    """Hex digits that are no word or abbreviation with a number, such as DAB1."""
+    return digits[0].isdecimal() or sum(c.isdecimal() for c in digits) > 1
+
+
 def _is_hex(match: re.Match[str]) -> bool:
     """Six digits of a code; eight plain digits are more likely a decimal number."""
-    has_digit = any(c.isdecimal() for c in match.group(1))
-    return has_digit and (match.group(2) is None or not match.group().isdecimal())
+    return _is_numeric(match.group(1)) and (match.group(2) is None or not match.group().isdecimal())
 
 
 def _embedded_hex(text: str, taken: list[CodeToken]) -> CodeToken | None:

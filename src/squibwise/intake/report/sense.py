@@ -12,7 +12,6 @@ _AND = ("and", "und", "et", "y", "e", "i", "or")
 _UNITS = frozenset(
     "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
 )
-_KERB_SIDES = {"nearside": {"left"}, "offside": {"right"}}  # words of left-hand traffic
 _STATUSES: tuple[Status, ...] = get_args(Status)
 
 
@@ -99,7 +98,6 @@ def _add(sense: Sense, means: tuple[str, ...]) -> None:
         key, colon, value = mean.partition(":")
         if not colon:
             sense.features.add(mean)
-            sense.sides |= _KERB_SIDES.get(mean, set())
         elif key == "status":
             _add_status(sense, value)
         elif key != "nth":

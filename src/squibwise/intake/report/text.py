@@ -44,6 +44,8 @@ def understand(
         car=car,
         has_plain_front=any(_is_plain_front(e) for e in gathered.entries),
     )
+    for entry in gathered.entries:
+        _place_kerb(entry, scope.hand)
     meanings = [join(e.sense, e.token, _scope_of(e, scope)) for e in gathered.entries]
     pairs = list(zip(gathered.entries, meanings, strict=True))
     read = [_code_line(e, m, scope, name) for e, m in pairs]
@@ -80,6 +82,14 @@ def _hand_of(entry: Entry) -> Side | None:
         return None
     other: Side = "right" if sides[0] == "left" else "left"
     return sides[0] if "driver" in sense.seats else other
+
+
+def _place_kerb(entry: Entry, hand: Hand) -> None:
+    """Offside is the driver's side, nearside the other: words of British workshops."""
+    if "offside" in entry.sense.features:
+        entry.sense.sides.add(hand.side)
+    if "nearside" in entry.sense.features:
+        entry.sense.sides.add("left" if hand.side == "right" else "right")
 
 
 def _is_plain_front(entry: Entry) -> bool:

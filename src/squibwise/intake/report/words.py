@@ -12,9 +12,14 @@ from squibwise.catalog.vocabulary import LAYOUT, Term
 BASE = ("en", "ja-en")  # always read beside the report's own language
 MAX_PHRASE = 7
 _TOKEN = re.compile(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
-_JOINED_LETTERS = re.compile(r"\b([a-z])/([a-z])\b")
+_JOINED_LETTERS = re.compile(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
+_TO_PLUS = re.compile(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)\.?\s?\+(?!\s?\d)")
+_CC_MINUS = re.compile(r"\bcc\s?-(?=\s|$)")
+_TWELVE = re.compile(r"\b12 v(?:olts?)?\b")
 _B_PLUS = re.compile(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)")
-_ORDINAL = re.compile(r"\b([1-4])(?:\.(?=\s?[a-z])|°|(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os)\b)")
+_ORDINAL = re.compile(
+    r"\b([1-4])(?:\.(?=\s?[a-z])(?![oa]\b)|°|\.?(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os)\b)"
+)
 _BRACKET_SIDE = re.compile(r"\(\s?(l|r)\s?\)")
 _FOLDS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"})
 _POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
@@ -95,7 +100,8 @@ def fold(text: str) -> str:
     text = _AIR_BAG.sub("airbag", text)
     text = _BRACKET_SIDE.sub(r" \1h ", text)
     text = _B_PLUS.sub(" b+ ", text)
-    text = _JOINED_LETTERS.sub(r"\1\2", text)
+    text = _JOINED_LETTERS.sub(_joined_letters, text)
+    text = _CC_MINUS.sub("cc gnd", _TO_PLUS.sub(r"\1 b+ ", _TWELVE.sub("12v", text)))
     return _ORDINAL.sub(_ordinal, text)
 
 
@@ -274,6 +280,10 @@ def _is_piece(phrases: dict[tuple[str, ...], tuple[str, ...]], piece: str) -> bo
     if (piece,) in phrases:
         return True
     return len(piece) > 4 and piece[-1] in "sn" and (piece[:-1],) in phrases
+
+
+def _joined_letters(match: re.Match[str]) -> str:
+    return "".join(part for part in match.groups() if part) + " "
 
 
 def _ordinal(match: re.Match[str]) -> str:
