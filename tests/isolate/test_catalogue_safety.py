@@ -63,8 +63,10 @@ def test_power_comes_on_only_behind_its_cautions(test: LoopTest) -> None:
 
 
 def test_the_clock_spring_is_never_turned_with_the_column_uncoupled() -> None:
-    turning = [t for t in CATALOG.loops.tests if "clock-spring" in t.at or "<coil>" in t.at]
+    at_spring = [t for t in CATALOG.loops.tests if t.at in ("clock-spring", "<coil>")]
+    turning = [t for t in at_spring if "lock to lock" in " ".join((t.title, *t.how)).lower()]
     assert len(turning) == 2
+    assert all("clock-spring-turn" in t.cautions for t in at_spring)
     for test in turning:
         assert "column stays coupled" in " ".join(test.how)
         assert "clock-spring-turn" in test.cautions

@@ -107,6 +107,16 @@ STORIES: list[tuple[str, str, list[Evidence], dict[str, Any], str]] = [
         "device:spent",
     ),
     (
+        "code on the wheel after a new clock spring: wrong or off centre among the first",
+        "driver.front-bag/1",
+        [
+            done("replaced", "driver.clock-spring"),
+            fault("driver.front-bag", "open-or-high"),
+        ],
+        {},
+        "clock-spring:wrong-part",
+    ),
+    (
         "short to ground: chafed harness",
         SEAT,
         [fault("driver.seat-bag", "short-to-ground")],
