@@ -245,6 +245,7 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """Tests other than a look. Minutes are hands-on, in min."""
 
     second_scan_minutes: float
+    least_settles: float
     gets_past_the_gates: Figure
     substitute_load_minutes: float
     gone_if_device: Figure

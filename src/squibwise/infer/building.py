@@ -54,10 +54,11 @@ def _sorted(
         np.concatenate(columns, axis=1), axis=0, return_index=True, return_inverse=True
     )
     sort = sort.reshape(-1).astype(np.int64)
-    member = (sort == np.arange(len(first))[:, None]).astype(float)
+    order = np.argsort(sort, kind="stable")
+    starts = np.searchsorted(sort[order], np.arange(len(first)))
     if len(seat.prior) > 1:
         seat = People(seat.words, seat.gated, seat.prior[first])
-    return Group(name, seat, reasons, tuple(_picked(c, first) for c in found), sort, member)
+    return Group(name, seat, reasons, tuple(_picked(c, first) for c in found), sort, order, starts)
 
 
 def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:

@@ -151,9 +151,12 @@ def _stages_of(line: Told, stages: int) -> list[tuple[float, tuple[int, ...]]]:
     return [(0.5, every), *((0.5 / stages, (s,)) for s in every)]
 
 
-def outcome_of(fault: str) -> int | None:
-    """Return the place of a fault word among the outcomes; None when it only says faulty."""
-    if fault == "unknown":
+def outcome_of(fault: str, *, fires: bool) -> int | None:
+    """Return the place of a fault word among the outcomes; None when it only says faulty.
+
+    A sensor or switch that does not answer is as good as open.
+    """
+    if fault == "unknown" or (fault == "communication" and not fires):
         return None
     return OUTCOMES.index(OUTCOME_OF.get(fault, "other"))
 

@@ -12,7 +12,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer import logic
 from squibwise.infer.families import Family
 from squibwise.infer.network import Cluster
-from squibwise.infer.parts import Part, charged_part, plain_part
+from squibwise.infer.parts import Part, charged_part, has_plug, plain_part
 from squibwise.infer.people import People
 from squibwise.infer.stories import OTHER_BAGS, Stories
 from squibwise.model.case import Case
@@ -180,7 +180,7 @@ def _charged(component: str, chance: Array, build: Builder) -> Part:
 def _loose(kind: Kind, build: Builder) -> float:
     """Return the chance that a part's own plug is not home, before any work."""
     own = build.catalog.firing.conditions.plugs["own"].value
-    return own if kind.circuit and kind.family not in ("wiring", "unit") else 0.0
+    return own if has_plug(kind) else 0.0
 
 
 def _trims(

@@ -44,11 +44,12 @@ def contradictions(
 
 
 def _clashes(engine: Engine, items: tuple[Item, ...]) -> list[Contradiction]:
-    """Return pairs of observations of one part in one epoch that no state of it explains well."""
+    """Return pairs of observations of one part, no work between, that no state explains well."""
+    works = [at for at, _ in engine.net.line.works]
     by_part: dict[tuple[str, int], list[tuple[Item, OnPart]]] = {}
     for item in (i for i in items if not i.broad):
         for on in item.parts:
-            epoch = sum(1 for place, _ in engine.works[on.part] if place < on.place)
+            epoch = sum(1 for place in works if place < on.place)
             by_part.setdefault((on.part, epoch), []).append((item, on))
     result = []
     for (name, epoch), entries in by_part.items():

@@ -50,6 +50,8 @@ def _work(part: Part, what: str, catalog: Catalog) -> Array | None:
     if what == "repaired":
         every = ("open", "low", "leak", "other", "before", "damaged", "plug")
         return _healing(part, every, work["repair_heals"].value)
+    if what == "disconnected" and _has_plug(part):
+        return _loosening(part, plugs["own_disconnected"].value)
     return _disturbed(part, what, catalog)
 
 

@@ -39,7 +39,8 @@ def next_looks(
     ahead = {id(s): rate for s, rate in zip(best, search.two_steps(best), strict=True)}
     looks = [_look(s, max(s.rate(stakes.minute), ahead.get(id(s), 0.0))) for s in steps]
     looks += _second_scan(case, engine, groups, stakes, catalog)
-    worth = [look for look in looks if look.saving > _LEAST]
+    least = catalog.firing.scans.tests.least_settles
+    worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
     return tuple(sorted(worth, key=lambda look: (-look.saving, look.component, look.look)))
 
 

@@ -99,9 +99,7 @@ def given_event(posterior: Posterior, place: tuple[int, int, int], states: Array
 
 def group_weights(group: Group, result: GroupResult, posterior: Posterior) -> Array:
     """Return the posterior over (X, F, P, U, C) of one group."""
-    shape = posterior.weights.shape
-    flat = group.member @ posterior.weights.reshape(shape[0], -1)
-    weights = flat.reshape(-1, *shape[1:])
+    weights = np.add.reduceat(posterior.weights[group.order], group.starts, axis=0)
     if result.table is None or result.joint is None:
         people = result.people / result.people.sum(axis=(2, 4), keepdims=True)
         return np.asarray(weights[:, :, None, :, None] * people)

@@ -41,7 +41,8 @@ class Group(msgspec.Struct, frozen=True):
         causes: Common causes, ``none`` first.
         clusters: Independent given event, occupant and cause.
         sort: Sort of each row of the event table.
-        member: The same as a table of 0 and 1: (sorts, rows).
+        order: Rows of the event table, sort by sort.
+        starts: Where each sort begins in ``order``.
     """
 
     name: str
@@ -49,7 +50,8 @@ class Group(msgspec.Struct, frozen=True):
     causes: tuple[Cause, ...]
     clusters: tuple[Cluster, ...]
     sort: npt.NDArray[np.int64]
-    member: Array
+    order: npt.NDArray[np.int64]
+    starts: npt.NDArray[np.int64]
 
 
 class Network(msgspec.Struct, frozen=True):

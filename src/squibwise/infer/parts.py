@@ -79,11 +79,17 @@ class Part(msgspec.Struct, frozen=True):
         return table
 
 
+def has_plug(kind: Kind) -> bool:
+    """Return whether a kind has a plug of its own that can be left loose."""
+    return kind.circuit and kind.family not in ("wiring", "unit")
+
+
 def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     """Return what a component of this kind can be like."""
     whole = [Micro(0, "ok")]
     if kind.circuit:
-        whole += [Micro(0, c, s) for c in ("open", "low", "plug") for s in range(1, stages + 1)]
+        kept = ("open", "low", "plug") if has_plug(kind) else ("open", "low")
+        whole += [Micro(0, c, s) for c in kept for s in range(1, stages + 1)]
         whole += [Micro(0, "leak"), Micro(0, "other")]
     if kind.fires:
         whole += [Micro(0, "before")]

@@ -79,7 +79,7 @@ def told_of(
         for weight, candidate in _about(line, part, net):
             told = Told(
                 stage=candidate.stage,
-                outcome=outcome_of(candidate.fault),
+                outcome=outcome_of(candidate.fault, fires=part.kind.fires),
                 weight=min(1.0, weight) if meant is None else 1.0,
                 status=line.status,
                 elsewhere=elsewhere,

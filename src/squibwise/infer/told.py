@@ -76,7 +76,18 @@ def seat_items(
         if candidate.name == group and wanted:
             words = candidate.seat.words
             values = np.array([_told(word, wanted.split(), right) for word in words])
+            values = _trusted(values, candidate.seat.prior.mean(axis=0), right)
             yield Item(evidence, group, text, seats=(OnSeat(group, values),))
+
+
+def _trusted(values: Array, prior: Array, right: float) -> Array:
+    """Return a likelihood under which what was told is right with at least this chance."""
+    best = values == values.max()
+    fits, wrong = float(prior[best].sum()), float(prior[~best] @ values[~best])
+    most = (1.0 - right) / right * fits * float(values.max())
+    if wrong <= most or not fits:
+        return values
+    return np.where(best, values, values * most / wrong)
 
 
 def _told(word: str, wanted: list[str], right: float) -> float:
@@ -103,7 +114,11 @@ def circumstance_items(
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
         yield Item(entry.id, "", text, rows=_told_rows(holds == entry.present, right, net))
-    elif entry.what in _TOLD_OF_PARTS:
+    if entry.what == "parked" and entry.present:
+        for group in net.groups:
+            alone = "unlatched" if group.name == "driver" else "empty"
+            yield from seat_items(entry.id, group.name, text, net, right, alone)
+    if entry.what in _TOLD_OF_PARTS:
         yield from _told_parts(entry, place, text, net, catalog)
 
 
