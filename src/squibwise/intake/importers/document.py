@@ -66,4 +66,4 @@ class Importer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     binary: bool = False
     apart: bool = False
     seconds: int = 4
-    memory_mib: int = 256
+    memory_mib: int = 192

@@ -10,10 +10,14 @@ from squibwise.intake.importers.choose import importer_of
 from squibwise.intake.importers.document import Document, Importer
 from squibwise.intake.importers.encoding import decode
 
+_ROOMY_MIB = 1_024
+
 
 def main(format_: str, name: str) -> None:
     """Read standard input with one importer; a crash here is the parent's answer too."""
     importer = importer_of(format_)
+    if importer.memory_mib < _ROOMY_MIB:
+        sys.modules["numpy"] = None  # type: ignore[assignment]  # its threads alone want more
     limit_this_process(importer.memory_mib, importer.seconds)
     data = sys.stdin.buffer.read()
     sys.stdout.buffer.write(msgspec.json.encode(answer(importer, data, name)))
