@@ -96,6 +96,19 @@ def test_a_line_with_several_candidates_counts_by_its_share() -> None:
     assert search.context.sign.weight == {"low-or-short": 0.7}
 
 
+@pytest.mark.parametrize(("place", "share"), [(None, 0.5), ("passenger", 0.5), ("driver", None)])
+def test_a_line_without_a_side_counts_by_a_share(place: str | None, share: float | None) -> None:
+    line = CodeLine(line=1, raw="x", kind="front-bag", place=place, fault="low-or-short")
+    candidate = Candidate(
+        component=None, kind="front-bag", place=place, fault="low-or-short", weight=1.0
+    )
+    with_candidate = msgspec.structs.replace(line, candidates=(candidate,))
+    for entry in (line, with_candidate):
+        sign = search_of(a_case(a_report(entry)), believing(), BAG, CATALOG).context.sign
+        expected = {"unknown": 1.0} if share is None else {"low-or-short": share}
+        assert sign.weight == expected
+
+
 def test_a_pair_keeps_its_other_fault_when_one_is_repaired() -> None:
     loop, ground = "driver.front-bag/1", a_report(a_line("driver.front-bag", "short-to-ground"))
     pair = ("clock-spring:shorted", "harness:chafed-to-ground")

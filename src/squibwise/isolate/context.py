@@ -151,14 +151,35 @@ def _has_circuit(component: str, catalog: Catalog) -> bool:
 
 
 def lines_for(report: Report, component: str, stage: int) -> Iterator[tuple[CodeLine, str, float]]:
-    """Yield the lines of a report that speak of a loop, each with a fault word and its share."""
+    """Yield the lines of a report that may speak of a loop, each with a fault word and its share.
+
+    A line that names only the kind, or the kind and no place, counts by a share.
+    """
     for line in report.reading.lines:
         if line.component == component and line.stage in (None, stage):
             yield line, line.fault, 1.0
         elif line.component is None:
-            for candidate in line.candidates:
-                if candidate.component == component and candidate.stage in (None, stage):
-                    yield line, candidate.fault, candidate.weight
+            yield from _perhaps(line, component, stage)
+
+
+def _perhaps(line: CodeLine, component: str, stage: int) -> Iterator[tuple[CodeLine, str, float]]:
+    name = split_component(component)
+    for candidate in line.candidates:
+        if candidate.stage not in (None, stage):
+            continue
+        if candidate.component == component:
+            yield line, candidate.fault, candidate.weight
+        elif candidate.component is None and _may_be(candidate.kind, candidate.place, name):
+            yield line, candidate.fault, candidate.weight * _UNPLACED
+    if not line.candidates and _may_be(line.kind, line.place, name):
+        yield line, line.fault, _UNPLACED
+
+
+_UNPLACED = 0.5
+
+
+def _may_be(kind: str | None, place: str | None, name: ComponentName) -> bool:
+    return kind == name.kind and place in (None, name.place)
 
 
 def sign_of(case: Case, component: str, stage: int) -> Sign:
