@@ -88,6 +88,12 @@ def test_every_line_can_say_why() -> None:
     assert "Because" in line("work", case, "--why", "driver.front-bag:replace").out
 
 
+def test_an_unknown_why_is_refused_also_with_json() -> None:
+    done = line("assess", str(ROOT / "clover-05"), "--why", "driver.frontbag", "--json")
+    assert done.code == 2
+    assert "driver.front-bag" in done.json()["remedy"]
+
+
 def test_items_come_after_what_they_wait_for(case: str) -> None:
     seen: set[str] = set()
     items = line("work", case, "--json").json()["items"]

@@ -106,7 +106,8 @@ def answer(
         whole |= {"own_cases": output.as_builtins(at.own)}
     shown = msgspec.structs.replace(at.case, findings=at.findings)
     code = output.exit_code(told, needs_person=needs_person)
-    return output.answer(whole, lambda: [*_head(at), *blocks(shown)], as_json=as_json, code=code)
+    made = [*_head(at), *blocks(shown)]  # also for JSON: an unknown --why is refused either way
+    return output.answer(whole, lambda: made, as_json=as_json, code=code)
 
 
 def _head(at: Opened) -> list[RenderableType]:

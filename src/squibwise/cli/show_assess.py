@@ -3,12 +3,11 @@
 from rich.console import RenderableType
 
 from squibwise.catalog.load import Catalog
-from squibwise.cli import page
+from squibwise.cli import page, show_event
 from squibwise.cli.known import known_component
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,
-    EventBelief,
     NextLook,
     StageBelief,
     StateBelief,
@@ -47,7 +46,7 @@ def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableT
     shown += _doubtful(states, catalog)
     shown += _looks(states)
     shown += _quiet(states, catalog)
-    shown += _event(states.event)
+    shown += show_event.blocks(states.event)
     shown += _assumed(states, catalog)
     shown += page.findings((*case.findings, *states.findings))
     shown.append(page.para("\nWhy? `squibwise assess CASE --why COMPONENT`", indent=0, style="dim"))
@@ -230,34 +229,6 @@ def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
 
 def _kind(component_id: str) -> str:
     return split_component(component_id).kind
-
-
-def _event(event: EventBelief) -> list[RenderableType]:
-    table = [("no crash at all", page.percent(event.no_crash))]
-    if event.no_crash < LIKELY:
-        table += _crash(event)
-    table += [(k, page.percent(p)) for k, p in event.causes.items() if p >= 0.1]
-    return [page.heading("What happened"), page.rows(table)]
-
-
-def _crash(event: EventBelief) -> list[tuple[str, str]]:
-    """What is believed of a crash; said only where there likely was one."""
-    zones = sorted(event.zones.items(), key=lambda item: -item[1])
-    struck = ", ".join(f"{z} {page.percent(p)}" for z, p in zones if p >= 0.1) or "none is likely"
-    table = [("struck", struck)]
-    if event.delta_v_kmh is not None:
-        speed = event.delta_v_kmh
-        spread = f"{speed.p50:.0f} km/h ({speed.p10:.0f} to {speed.p90:.0f} in four of five cases)"
-        table.append(("change of speed", spread))
-    seat = ", ".join(f"{k} {page.percent(p)}" for k, p in event.front_passenger.items())
-    return [
-        *table,
-        ("driver belted", page.percent(event.driver_belted)),
-        ("passenger belted", page.percent(event.passenger_belted)),
-        ("front passenger", seat),
-        ("rollover", page.percent(event.rollover)),
-        ("second impact", page.percent(event.second_impact)),
-    ]
 
 
 def _assumed(states: Assessment, catalog: Catalog) -> list[RenderableType]:
