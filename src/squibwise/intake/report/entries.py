@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.limits import refuse_many
 from squibwise.intake.report.grammar import CodeToken, find_status_byte
-from squibwise.intake.report.layout import Line, Sheet, words_of
+from squibwise.intake.report.layout import Line, Sheet, without_codes, words_of
 from squibwise.intake.report.sense import Sense
 from squibwise.model.words import Status
 
@@ -15,7 +15,8 @@ _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
-_MOSTLY = 0.7
+_MOSTLY, _HALF = 0.7, 0.5
+_MOST_WRAPS = 6  # lines that one description may run over
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -25,6 +26,7 @@ class Entry(msgspec.Struct, kw_only=True):
     Attributes:
         line: Where it begins.
         raws: Lines of text that belong to it.
+        words: The same without codes, as far as they are read as one text.
         token: Its code; None when it has only words.
         sense: What all its words say.
         module: Heading it stands under.
@@ -34,6 +36,7 @@ class Entry(msgspec.Struct, kw_only=True):
 
     line: int
     raws: list[str]
+    words: list[str] = msgspec.field(default_factory=list)
     token: CodeToken | None = None
     sense: Sense
     module: str | None = None
@@ -155,6 +158,9 @@ def _take_words(
         state.waiting.append(line)
         return
     current = state.current
+    follows = current is not None and state.blanks == 0 and not line.is_keyed
+    if current is not None and follows and _wrap(line, current, sheet, catalog):
+        return
     if current is not None and state.blanks <= _GAP and _belongs(line, current):
         _attach(line, current)
         return
@@ -164,6 +170,38 @@ def _take_words(
         state.current = fresh[-1]
     else:
         found.unread.append(line)
+
+
+def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
+    """Read a line together with the code's own words, as a description broken in two.
+
+    It is one when the words so far tell no fault yet, or when the line adds no part of its own.
+    """
+    if entry.token is None or not entry.words or len(entry.words) > _MOST_WRAPS:
+        return False
+    if "?" in line.text or line.known_share < _HALF:
+        return False
+    told = bool(entry.sense.features & (_TELLS - {"defect"}))
+    joined = words_of(" ".join([*entry.words, line.text.strip()]), catalog, sheet.language)
+    parts, more = entry.sense.features & _OWN_PARTS, joined.features & _OWN_PARTS
+    if (told and _stands_alone(line.sense)) or (told and parts and more != parts):
+        return False
+    entry.sense = _joined_sense(entry.sense, joined)
+    entry.words.append(line.text.strip())
+    entry.raws.append(line.text)
+    status = find_status_byte(line.text)
+    if status is not None and entry.token is not None:
+        entry.token = _with_status(entry.token, status)
+    if line.failure_type:
+        _type(entry, line.failure_type)
+    return True
+
+
+def _joined_sense(before: Sense, joined: Sense) -> Sense:
+    """The joined words' sense with statuses that stood outside them."""
+    for status in before.statuses:
+        _add_status(joined, status)
+    return joined
 
 
 def _is_report(line: Line, is_coded: bool) -> bool:
@@ -181,7 +219,17 @@ def _is_report(line: Line, is_coded: bool) -> bool:
 
 def _is_placed(sense: Sense) -> bool:
     """Words that say where, or name a part of which a car has one."""
-    single = {"clockspring", "occupant", "offlamp", "offswitch", "lamp", "unit", "crashrecord"}
+    single = {
+        "nearside",
+        "offside",
+        "clockspring",
+        "occupant",
+        "offlamp",
+        "offswitch",
+        "lamp",
+        "unit",
+        "crashrecord",
+    }
     return bool(sense.seats or sense.sides or sense.features & single)
 
 
@@ -207,6 +255,7 @@ def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalo
         entry = Entry(
             line=line.number,
             raws=[line.text],
+            words=[text],
             token=token,
             sense=sense,
             module=state.module,
@@ -263,7 +312,7 @@ def _segments(line: Line) -> list[tuple[CodeToken, str]]:
     """Each code of a line with the words that are its own."""
     codes = line.codes
     if len(codes) == 1:
-        return [(codes[0], line.text)]
+        return [(codes[0], without_codes(line))]
     head = line.text[: codes[0].start]
     bounds = [c.start for c in codes] + [len(line.text)]
     after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]

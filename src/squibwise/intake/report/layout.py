@@ -102,7 +102,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     _settle_flash(sheet.lines)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
     for line in sheet.lines:
-        line.tokens = tokenise(_without_codes(line))
+        line.tokens = tokenise(without_codes(line))
     sheet.language = _language(lexicon, sheet.lines)
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
@@ -147,7 +147,8 @@ def _settle_flash(lines: list[Line]) -> None:
             line.codes = tuple(c for c in line.codes if c.style != "flash")
 
 
-def _without_codes(line: Line) -> str:
+def without_codes(line: Line) -> str:
+    """Return the text of a line with blanks in place of its codes, and without its bullet."""
     text = line.text
     for code in line.codes:
         for start, end in ((code.start, code.end), *code.elsewhere):
