@@ -80,3 +80,30 @@ def test_a_circuit_that_is_open_because_the_part_is_gone_is_not_traced(
     found = {i.id for i in work(made.case(), states, catalog).items}
     assert "left.curtain:inspect" in found
     assert "left.curtain:trace" not in found
+
+
+def test_a_circuit_that_is_open_because_the_part_is_damaged_is_not_traced(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    hurt = StateBelief(sound=0.9, fired=0.0, faulty=0.0, damaged=0.1, unfit=0.0)
+    sensor = ComponentBelief(
+        id="nose-left.impact-sensor",
+        after_crash=hurt,
+        now=hurt,
+        stages={"1": StageBelief(fired=0.0, live=0.88, faulty=0.12)},
+    )
+    calm: Assessment = made.assessment({}, event=made.calm)
+    rest = tuple(c for c in calm.components if c.id != sensor.id)
+    states = msgspec.structs.replace(calm, components=(*rest, sensor))
+    found = {i.id for i in work(made.case(), states, catalog).items}
+    assert "nose-left.impact-sensor:trace" not in found
+
+
+def test_nothing_is_read_out_of_a_unit_that_is_not_there(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    gone = Look(id="no-unit", component="centre.control-unit", seen="missing")
+    found = items(made, catalog, gone)
+    assert "centre.control-unit:replace" in found
+    assert "step:save-codes" not in found
+    assert "step:save-codes" in items(made, catalog)

@@ -12,6 +12,7 @@ from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.report import Report
 
 STORED_EVENTS = "stored-events"
+CONTROL_UNIT = "control-unit"
 RECORD_CAUSE = "crash-record"
 Chance = tuple[float, tuple[str, ...]]
 
@@ -55,7 +56,7 @@ def _record_of(evidence: object) -> str | None:
     if not isinstance(evidence, Report):
         return None
     lines = [x for x in evidence.reading.lines if x.fault == "event-recorded"]
-    lines = [x for x in lines if x.kind in (None, "control-unit") and "cleared" not in x.status]
+    lines = [x for x in lines if x.kind in (None, CONTROL_UNIT) and "cleared" not in x.status]
     if not lines:
         return None
     return "locked" if any("locked" in x.status for x in lines) else "stored"
@@ -160,6 +161,12 @@ def _missing(component: str, case: Case) -> Chance:
         if isinstance(e, Look) and e.component == component and e.seen != "not-seen":
             seen = (e.id,) if e.seen == "missing" else ()
     return float(bool(seen)), seen
+
+
+def unit_is_gone(case: Case) -> bool:
+    """Was a control unit seen not to be there."""
+    units = (c for c in case.car.components if split_component(c).kind == CONTROL_UNIT)
+    return any(_missing(c, case)[0] > 0.0 for c in units)
 
 
 def _worn(seat: str, told: list[Occupant], assessment: Assessment, catalog: Catalog) -> float:

@@ -55,9 +55,9 @@ def state_chance(belief: ComponentBelief, state: str) -> float:
 
 
 def _circuit_fault(belief: ComponentBelief) -> float:
-    """Return the probability of a fault in a circuit; where the part is gone there is none."""
+    """Return the probability of a fault in a circuit whose part is there and not damaged."""
     faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
-    return max(0.0, faulty - belief.now.unfit)
+    return max(0.0, faulty - belief.now.unfit - belief.now.damaged)
 
 
 def condition_chance(condition: Condition, component: str, situation: Situation) -> Trigger:

@@ -13,6 +13,7 @@ from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Caution, WorkItem
 from squibwise.require.demands import REPLACE, Demand
+from squibwise.require.event import unit_is_gone
 from squibwise.require.job import Job
 from squibwise.require.progress import STEP, step_done
 
@@ -58,16 +59,17 @@ def _situations(job: Job, wanted: list[Demand]) -> set[str]:
     """Return the words that hold of the car.
 
     Behind a passed or open key-on gate codes are saved with the key on; after a failed one the
-    unit is read out of the car.
+    unit is read out of the car; from a unit that is not there nothing is saved.
     """
-    refused = job.progress.failed(KEY_ON_GATE)
+    gone = unit_is_gone(job.case)
+    refused = job.progress.failed(KEY_ON_GATE) and not gone
     holds = {
         "always": True,
         "fired": job.has_fired,
         "crash": job.had_crash,
         "charge-work": any(_is_charge_work(d, job.catalog) for d in wanted),
-        "key-on": not refused,
-        "key-on-crash": not refused and job.had_crash,
+        "key-on": not refused and not gone,
+        "key-on-crash": not refused and not gone and job.had_crash,
         "key-on-refused": refused,
     }
     return {word for word, is_so in holds.items() if is_so}
