@@ -12,6 +12,7 @@ from squibwise.intake.report.sense import Sense
 from squibwise.model.words import Status
 
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
+_MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -135,7 +136,8 @@ def _heading_name(text: str) -> str:
     first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
     bare = _LABEL.sub("", first)
     name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
-    return name.strip(" (") or bare.strip() or text.strip()
+    name = _MEMORY.sub("", name.strip(" (,;-"))
+    return name.strip(" (,;-") or bare.strip() or text.strip()
 
 
 def _take_measure(line: Line, state: _State) -> None:

@@ -25,8 +25,9 @@ MAX_LINE = 2000
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
+_KEY_ON = re.compile(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
 _BULLET = re.compile(r"^\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?")
-_KEYED = re.compile(r"^[^:=\t|]{1,40}[:=\t|]")
+_KEYED = re.compile(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
 _TYPE_LABEL = re.compile(
     r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
     r"failure)\s*(?:byte|code)?\s*[:=#]\s*(?:0x)?([0-9A-F]{2})(?![0-9A-Za-z.:/])"
@@ -212,6 +213,7 @@ def _volts(line: Line, lexicon: Lexicon) -> float | None:
         return None
     words = tuple(t.text for t in line.tokens)
     named = any("supplyvolts" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+    named = named or bool(_KEY_ON.search(line.text))
     return float(found.group(1).replace(",", ".")) if named else None
 
 
@@ -238,7 +240,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
         line.role = "meta"
     elif is_clean:
         line.role = "clean"
-        line.count = None if line.sense.features - _PLAIN else 0
+        line.count = None if line.sense.features & _PARTS else 0
     elif line.count is not None:
         line.role = "count"
     else:
@@ -348,7 +350,6 @@ def _is_foreign(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
     return any("othermodule" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
 
 
-_PLAIN = frozenset("skip system unit airbagmodule stagehead".split())
 _PARTS = frozenset(
     """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
     sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar

@@ -96,12 +96,11 @@ def _counts(gathered: Gathered, name: str) -> Iterator[Finding]:
         own = bisect_right(sections, count.section) - first
         end = starts[place + 1] if place + 1 < len(starts) else count.section + total + 1
         until_next = bisect_left(sections, end) - first
-        own = own or until_next
         if count.count not in (own, until_next, total - first, total):
             yield _make(
                 "count-differs",
                 "warning",
-                f"The report announces {count.count} faults here, {own} were read.",
+                f"The report announces {count.count} faults here, {own or until_next} were read.",
                 "Compare with the report: a line is missing or was not understood.",
                 Origin(file=name, line=count.line, raw=count.raw),
             )
