@@ -118,7 +118,8 @@ def _with_coded(car: Car, line: CodeLine, component: str, notes: Notes) -> Car:
         notes.findings.append(finding)
         components = tuple(sorted({*car.components, component}))
         car = msgspec.structs.replace(car, components=components)
-    if (line.stage or 1) > car.stages.get(component, 1):
+    most = notes.catalog.kinds[split_component(component).kind].stages
+    if car.stages.get(component, 1) < (line.stage or 1) <= most:
         stages = dict(sorted({**car.stages, component: line.stage or 1}.items()))
         car = msgspec.structs.replace(car, stages=stages)
     return car
