@@ -3,7 +3,7 @@
 from rich.console import RenderableType
 
 from squibwise.cli import page
-from squibwise.model.report import CodeLine, Coverage, ReadReport
+from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport
 
 
 def blocks(report: ReadReport) -> list[RenderableType]:
@@ -45,13 +45,16 @@ def _unsure(line: CodeLine) -> str:
     return "component unclear" if not line.place else f"something at {line.place}"
 
 
+def _part(candidate: Candidate) -> str:
+    stage = f" stage {candidate.stage}" if candidate.stage else ""
+    code = f" (read as {candidate.code})" if candidate.code else ""
+    return f"{candidate.component or candidate.kind or 'unknown part'}{stage}{code}"
+
+
 def _doubts(line: CodeLine) -> list[RenderableType]:
     notes = []
     if len(line.candidates) > 1:
-        several = (
-            f"{c.component or c.kind or 'unknown part'}: {c.fault} {page.percent(c.weight)}"
-            for c in line.candidates
-        )
+        several = (f"{_part(c)}: {c.fault} {page.percent(c.weight)}" for c in line.candidates)
         notes.append(f"may be {'; or '.join(several)}")
     if line.repeats:
         notes.append(f"same fault as line {', '.join(map(str, line.repeats))}")
