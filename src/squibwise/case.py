@@ -1,6 +1,7 @@
 """The straight line: one function per command, each calling the one before it."""
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
+from squibwise.model.evidence import TestOutcome
 from squibwise.model.experience import Experience
 from squibwise.model.proof import ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
@@ -29,10 +31,17 @@ def open_case(path: Path, catalog: Catalog) -> Case:
 
 
 def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
-    """Return what the user's own finished cases say of the curves; see ``docs/calibration.md``."""
+    """Return what the user's own finished cases say of the curves and of the causes of faults."""
     cases = tuple(finished)
     shifts = infer.learned_shifts(cases, catalog)
-    return Experience(cases=len(cases), shifts={k: s.value for k, s in shifts.items() if s.n})
+    proved: Counter[str] = Counter()
+    for case in (c for c in cases if any(isinstance(e, TestOutcome) for e in c.evidence)):
+        proved.update(isolate.proved_causes(case, assess(case, catalog), catalog))
+    return Experience(
+        cases=len(cases),
+        shifts={k: s.value for k, s in shifts.items() if s.n},
+        proved=dict(proved),
+    )
 
 
 def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Assessment:

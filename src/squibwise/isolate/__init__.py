@@ -1,16 +1,18 @@
 """Where a circuit is at fault, and which test or repair comes next."""
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from squibwise.isolate.proved import proved_causes
     from squibwise.isolate.tracing import trace
 
-__all__ = ["trace"]
+_HOMES = {"proved_causes": "squibwise.isolate.proved", "trace": "squibwise.isolate.tracing"}
+
+__all__ = ["proved_causes", "trace"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - imported when first asked for
-    if name == "trace":
-        from squibwise.isolate.tracing import trace
-
-        return trace
-    raise AttributeError(f"module 'squibwise.isolate' has no attribute '{name}'")
+    if name not in _HOMES:
+        raise AttributeError(f"module 'squibwise.isolate' has no attribute '{name}'")
+    return getattr(import_module(_HOMES[name]), name)

@@ -182,7 +182,7 @@ def _without(suspects: tuple[Suspect, ...], bench: BenchRepair, reason: Because)
     """Return what is left when a repair has removed its faults; pairs keep their other fault."""
     left: dict[tuple[str, ...], Suspect] = {}
     for suspect in suspects:
-        parts = tuple(p for p in suspect.parts if not _fixes(bench, p))
+        parts = tuple(p for p in suspect.parts if not fixes(bench, p))
         if not parts:
             continue
         known = left.get(parts)
@@ -197,7 +197,8 @@ def _without(suspects: tuple[Suspect, ...], bench: BenchRepair, reason: Because)
     return list(left.values())
 
 
-def _fixes(bench: BenchRepair, part: str) -> bool:
+def fixes(bench: BenchRepair, part: str) -> bool:
+    """Return whether a repair removes a cause, written ``<element>:<fault>``."""
     return any(fnmatchcase(part, pattern) for pattern in bench.fixes)
 
 
@@ -219,7 +220,7 @@ def _doubted(
     )
     moved = [
         msgspec.structs.replace(s, p=s.p * failed, because=(*s.because, reason))
-        if all(_fixes(bench, p) for p in s.parts)
+        if all(fixes(bench, p) for p in s.parts)
         else s
         for s in state.suspects
     ]
