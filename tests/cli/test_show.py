@@ -175,6 +175,21 @@ def test_without_a_crash_nothing_is_said_of_belts_and_speed(text: Any, catalog: 
     assert "km/h" not in shown
 
 
+def test_one_cause_behind_several_codes_is_told_in_words_and_once(
+    text: Any, catalog: Catalog
+) -> None:
+    causes = {"shared-plug:driver": 0.86, "shared-plug:driver.wheel": 0.86, "crash-record": 0.3}
+    causes |= {"clock-spring": 0.13, "supply": 0.02}
+    event = structs.replace(ASSESSED.event, causes=causes)
+    shown = text(show_assess.blocks(CASE, structs.replace(ASSESSED, event=event), catalog))
+    told = shown.partition("\nOne cause behind several codes")[2].partition("\n\n")[0]
+    assert told.count("86%") == 1
+    assert "driver wheel" in told
+    assert "13%  Check plugs and clock spring" in told
+    assert "supply" not in told
+    assert "crash record in the unit" in shown.partition("\nWhat happened")[2]
+
+
 def test_a_replaced_part_shows_what_it_is_now(text: Any, catalog: Catalog) -> None:
     shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
     line = next(x for x in shown.splitlines() if x.strip().startswith("passenger.front-bag"))

@@ -40,6 +40,7 @@ def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableT
     """Return the assessment in the order a rebuilder asks."""
     shown = page.title(case)
     shown += _fired(states)
+    shown += show_event.causes(states.event, catalog)
     shown += _trouble(states)
     shown += _hazards(states, catalog)
     shown += _contradictions(states)
@@ -55,7 +56,13 @@ def blocks(case: Case, states: Assessment, catalog: Catalog) -> list[RenderableT
 
 def short(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     """Return the few lines that matter most: what fired, hazards, contradictions, the next look."""
-    shown = _fired(states) + _trouble(states) + _hazards(states, catalog) + _contradictions(states)
+    shown = (
+        _fired(states)
+        + show_event.causes(states.event, catalog)
+        + _trouble(states)
+        + _hazards(states, catalog)
+        + _contradictions(states)
+    )
     for look in states.next_looks[:1]:
         text = f"{look.component}: {look.text} ({page.minutes(look.minutes)})"
         shown += [page.heading("Look next"), page.para(text)]

@@ -2,10 +2,13 @@
 
 from rich.console import RenderableType
 
+from squibwise.catalog.load import Catalog
 from squibwise.cli import page
 from squibwise.model.belief import EventBelief
 
 LIKELY = 0.5
+WORTH = 0.1  # causes are named from here
+RECORD = "crash-record"
 
 
 def blocks(event: EventBelief) -> list[RenderableType]:
@@ -13,8 +16,32 @@ def blocks(event: EventBelief) -> list[RenderableType]:
     table = [("no crash at all", page.percent(event.no_crash))]
     if event.no_crash < LIKELY:
         table += _crash(event)
-    table += [(k, page.percent(p)) for k, p in event.causes.items() if p >= 0.1]
+    recorded = event.causes.get(RECORD, 0.0)
+    table += [("crash record in the unit", page.percent(recorded))] if recorded >= WORTH else []
     return [page.heading("What happened"), page.rows(table)]
+
+
+def causes(event: EventBelief, catalog: Catalog) -> list[RenderableType]:
+    """Return the single causes that may stand behind several codes; nothing when none may."""
+    likely = {k: p for k, p in event.causes.items() if p >= WORTH and k != RECORD}
+    ranked = sorted(likely.items(), key=lambda item: -item[1])
+    table = [
+        (page.percent(p), in_words(key, catalog))
+        for key, p in ranked
+        if not any(other.startswith(f"{key}.") for other in likely)
+    ]
+    head = page.heading("One cause behind several codes", "look there before any part is bought")
+    return [head, page.rows(table, right=(0,))] if table else []
+
+
+def in_words(key: str, catalog: Catalog) -> str:
+    """Return a cause, written ``<cause>`` or ``<cause>:<place>``, as what to do about it."""
+    word, _, place = key.partition(":")
+    known = catalog.tasks.causes.get(word)
+    where = place.replace(".", " ").replace("-", " ")
+    if known is not None:
+        return known.title.format(place=f"the {where}" if where else "one connector")
+    return f"{word.replace('-', ' ')} {place}".strip()
 
 
 def _crash(event: EventBelief) -> list[tuple[str, str]]:

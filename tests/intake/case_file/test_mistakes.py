@@ -85,8 +85,16 @@ MISTAKES = [
     (E + 'kind = "report"\nfile = "a\\u0000b"\n', "case-missing-file", 3, "no file"),
     ("[[codes]]\nfile = 'evidence/scan.txt'\nsource = 'x'\n", "case-unreadable-file", 2, "columns"),
     (E + "kind = 'crash-data'\nfile = 'evidence/scan.txt'\n", "case-unreadable-file", 3, "scan"),
-    ("[case]\nid = 'x\n", "case-syntax", 2, "TOML"),
-    ("[case]\nid = 'x'\nid = 'y'\n", "case-syntax", 3, "TOML"),
+    ("[case]\nid = 'x\n", "case-syntax", 2, "not closed"),
+    ("[case]\nid = \"it's\n", "case-syntax", 2, "begins with \""),
+    ("[case]\nid = 'x'\n#a\nid = 'y'\n", "case-syntax", 4, "line 2"),
+    ("[case]\nid = 'x'\n[car]\n[case]\n", "case-syntax", 4, "[case] already stands in line 1"),
+    ("[case\nid = 'x'\n", "case-syntax", 1, "bracket"),
+    ("[case]\nid = harrow\n", "case-syntax", 2, "quotes"),
+    ("[case]\nid = \n", "case-syntax", 2, "no value"),
+    ("[case]\nid 'x'\n", "case-syntax", 2, "expected"),
+    (E + "kind = 'report'\nfile = 'evidence'\n", "case-missing-file", 3, "is a folder"),
+    (PRICE.format("curtain", "1e12"), "case-wrong-value", 3, "to 1e+09"),
     ("", "case-syntax", 1, "empty"),
 ]  # fmt: skip
 

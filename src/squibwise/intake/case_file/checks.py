@@ -139,10 +139,14 @@ def inside_file(value: str, path: Path, notes: Notes) -> bool:
         target = (notes.folder / value).resolve()
         inside, there = target.is_relative_to(notes.folder.resolve()), target.is_file()
     except (OSError, ValueError, RuntimeError):  # no name that a file can have, or a link to itself
-        inside, there = True, False
+        remedy = "Name a file that can be opened."
+        notes.add("case-missing-file", path, f"{show(value)} leads to no file.", remedy)
+        return False
     if not inside:
         remedy = "Copy it into the case folder and name it from there."
         notes.add("case-file-outside", path, f"'{value}' leaves the case folder.", remedy)
+    elif not there and (notes.folder / value).is_dir():
+        notes.add("case-missing-file", path, f"{show(value)} is a folder.", "Name a file in it.")
     elif not there:
         near = [str(p.relative_to(notes.folder)) for p in islice(notes.folder.rglob("*"), _NEAR)]
         remedy = did_you_mean(value, sorted(near)) or "Correct the name or put the file there."

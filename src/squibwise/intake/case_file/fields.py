@@ -56,8 +56,10 @@ Volts = Annotated[float, Meta(ge=0, le=60, description="[V]")]
 Kilograms = Annotated[float, Meta(ge=0, le=300, description="[kg]")]
 Celsius = Annotated[float, Meta(ge=-60, le=90, description="[degC]")]
 SpeedChangeKmh = Annotated[float, Meta(ge=-300, le=300, description="[km/h]")]
-Uncertainty = Annotated[float, Meta(ge=0, description="Standard uncertainty, unit of the value.")]
-NotNegative = Annotated[float, Meta(ge=0)]
+Uncertainty = Annotated[
+    float, Meta(ge=0, le=1e9, description="Standard uncertainty, unit of the value.")
+]
+NotNegative = Annotated[float, Meta(ge=0, le=1e9)]
 Ohm = Annotated[float, Meta(ge=0, le=1000, description="[ohm]")]
 Clock = Annotated[int, Meta(ge=1, le=12, description="Direction of force, 12 = from the front.")]
 Stages = Annotated[int, Meta(ge=1, le=4, description="Number of circuits.")]

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from squibwise.errors import InputError
+from squibwise.intake.case_file.diagnose import diagnosis
 from squibwise.model.origin import Finding, Origin
 
 LARGEST_BYTES = 2_000_000
@@ -130,9 +131,10 @@ def _syntax(text: str, name: str, error: Exception) -> InputError:
     found = _AT_LINE.search(str(error))
     line = int(found[1]) if found and found[1] else max(1, len(text.splitlines()))
     reason = _AT_LINE.sub("", str(error)).strip()
+    reason = diagnosis(text, line) or f"{reason[:1].lower()}{reason[1:]}"
     if isinstance(error, RecursionError):
         reason = "it is nested without end"
-    message = f"this is not valid TOML: {reason[:1].lower()}{reason[1:]}."
+    message = f"this is not valid TOML: {reason}."
     remedy = "Correct this line first; the rest is read once the file is valid."
     return _broken(name, line, message, remedy, text.splitlines()[line - 1 : line])
 
