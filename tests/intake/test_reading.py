@@ -426,3 +426,63 @@ def test_a_report_without_any_fault_or_count_says_so() -> None:
 
 def test_two_vins_are_reported() -> None:
     assert "two-vins" in findings(read("VIN 1M8GDM9AXKP042788\nVIN LJCPCBLCX11000237\n"))
+
+
+def test_a_description_broken_over_lines_is_read_as_one() -> None:
+    report = read(
+        "B0F00-12 Second row left seat belt\n   pretensioner circuit short to\n"
+        "   battery (PENDING)\n"
+        "B1002-13 Driver air bag stage\n   2 squib circuit\n   open\n"
+    )
+    assert found(report) == [
+        ("B0F00", "row2-left.retractor-pretensioner", None, "short-to-battery"),
+        ("B1002", "driver.front-bag", 2, "open-or-high"),
+    ]
+    assert report.lines[0].status == ("pending",)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Airbag light is on since I had the seats out. This is what it said:",
+        "SRS lamp blink codes (read from lamp, long flashes then short)",
+        "Do I need to replace the clock spring?",
+        "lot 55120331 (stock no. B1044)",
+    ],
+)
+def test_talk_is_no_fault(text: str) -> None:
+    assert [ln.line for ln in read(text + "\nB1001 Left curtain open\n").lines] == [2]
+
+
+def test_an_unknown_word_joined_to_a_seat_leaves_the_seat_open() -> None:
+    (line,) = read("B1001 diver & passenger airbags deployed").lines
+    assert line.component is None
+
+
+def test_british_corners_follow_the_drive_hand() -> None:
+    text = "OSR seat belt buckle s/c gnd\nNSF crash sensor o/c\n"
+    assert [ln.component for ln in read(text).lines] == [
+        "row2-right.buckle-switch",
+        "nose-left.impact-sensor",
+    ]
+    car = car_with("row2-left.buckle-switch", "nose-right.impact-sensor")
+    assert [ln.component for ln in read(text, car).lines] == [
+        "row2-left.buckle-switch",
+        "nose-right.impact-sensor",
+    ]
+
+
+# Source: 49 CFR 563 tables I and II, names of the elements.
+def test_crash_recorder_data_is_told_apart_from_faults() -> None:
+    report = read(
+        "Maximum delta-V, longitudinal: -31 km/h\nIgnition cycle, crash: 1201\n"
+        "Frontal air bag deployment, time to first stage deployment, driver: 12 ms\n"
+    )
+    assert report.lines == ()
+    assert findings(report) == ["crash-data-not-a-report"]
+
+
+def test_a_unit_that_reports_no_faults_is_no_warning() -> None:
+    report = read("SRS fault memory\nNo faults stored\nAll tests complete\n")
+    assert report.findings == ()
+    assert report.unread == ()

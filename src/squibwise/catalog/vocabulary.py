@@ -15,8 +15,9 @@ _FEATURES = """
 bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
 motorbelt loadlimiter belt switch belttension sensor impact door pillar pillarc occupant
 seatposition offswitch offlamp lamp clockspring unit airbagmodule system columncharge headcharge
-rollbar bonnet batterycut hvcut ventcharge harness foreign off byside nearside offside stagehead
-loop dualstage electronics electronics? open high low resistance range short ground battery cross voltage
+rollbar bonnet batterycut hvcut ventcharge harness foreign off seatbag byside nearside offside
+stagehead loop dualstage electronics electronics? open high low resistance range short ground
+battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
 deployed notfired crashsignal skip
 """

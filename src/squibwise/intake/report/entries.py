@@ -16,7 +16,8 @@ _MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
-_MOSTLY, _HALF = 0.7, 0.5
+_FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
+_NEARLY, _MOSTLY, _HALF = 0.8, 0.7, 0.5
 _MOST_WRAPS = 6  # lines that one description may run over
 _GAP = 1  # blank lines that a description may be away from its code
 
@@ -211,11 +212,12 @@ def _is_report(line: Line, is_coded: bool) -> bool:
 
     Beside codes a line of words must say where and what, in words that are mostly known.
     """
-    if "?" in line.text:
+    if "?" in line.text or _FLASHES.search(line.text):
         return False
+    tells = line.sense.features & (_TELLS - {"defect"})
     if not is_coded:
-        return True
-    tells = line.sense.features & (_TELLS - {"defect"}) or line.sense.statuses
+        return bool(tells) or bool(line.sense.features & _OWN_PARTS) or line.known_share >= _NEARLY
+    tells = tells or set(line.sense.statuses)
     return bool(tells) and _is_placed(line.sense) and line.known_share >= _MOSTLY
 
 

@@ -36,6 +36,13 @@ _HANDS = (
     (re.compile(r"(?i)\b(?:lhd|left[- ]hand drive|linkslenker|conduite [àa] gauche)\b"), "left"),
     (re.compile(r"(?i)\b(?:rhd|right[- ]hand drive|rechtslenker|conduite [àa] droite)\b"), "right"),
 )
+_RECORDER = re.compile(
+    r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
+    r"ignition cycles?,? (?:crash|download)|"
+    r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
+    r"belt status|time from event"
+)
+_ELEMENTS = 3  # so many names of recorder elements make a file recorder data
 _ANY_TEXT = re.compile(r"[^\W_]")
 
 
@@ -84,6 +91,7 @@ class Sheet(msgspec.Struct, kw_only=True):
     vin: str | None = None
     hand: str | None = None
     is_coded: bool = False
+    is_recorder: bool = False
     language: str | None = None
     findings: list[Finding] = msgspec.field(default_factory=list)
 
@@ -102,12 +110,23 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         _read_codes(line)
     _settle_flash(sheet.lines)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
+    sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
+    if sheet.is_recorder:
+        return sheet
     for line in sheet.lines:
         line.tokens = tokenise(without_codes(line))
     sheet.language = _language(lexicon, sheet.lines)
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     return sheet
+
+
+def _is_recorder(lines: list[Line]) -> bool:
+    """Tell whether lines hold elements of a crash recorder rather than faults.
+
+    Source: cfr-49-563, names of the elements of tables I and II.
+    """
+    return sum(bool(_RECORDER.search(line.text)) for line in lines) >= _ELEMENTS
 
 
 def words_of(text: str, catalog: Catalog, language: str | None) -> Sense:

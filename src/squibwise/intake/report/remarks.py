@@ -43,7 +43,15 @@ def remarks(
     yield from _assumed_hand(pairs, scope, name)
     yield from _not_fitted(read, scope, name)
     yield from _overlong(sheet, name)
-    if not read and not gathered.counts:
+    if sheet.is_recorder:
+        yield _make(
+            "crash-data-not-a-report",
+            "warning",
+            "This file holds data of a crash recorder, not the faults of a unit; none was read.",
+            'Give it as evidence of kind = "crash-data".',
+            Origin(file=name),
+        )
+    elif not read and not gathered.counts:
         yield _make(
             "no-fault-found",
             "warning",

@@ -74,10 +74,23 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
     taken = {i for h in hits for i in range(h.first, h.last) if "skip" not in h.means}
+    _open_what_is_joined(sense, tokens, hits)
     for hit in hits:
         _add_count(sense, hit, tokens, taken, hits)
     _settle_driver(sense)
     return sense
+
+
+def _open_what_is_joined(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
+    """``diver and passenger``: a word nobody knows beside a seat or side leaves it open."""
+    covered = {i for h in hits for i in range(h.first, h.last)}
+    for hit in hits:
+        at = hit.first
+        joined = at >= 2 and tokens[at - 1].text in _AND and at - 2 not in covered
+        if joined and any(m.startswith("seat:") for m in hit.means):
+            sense.seats |= {"driver", "passenger"}
+        if joined and any(m.startswith("side:") for m in hit.means):
+            sense.sides |= {"left", "right"}
 
 
 def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:

@@ -97,7 +97,7 @@ def fold(text: str) -> str:
     if not text.isascii():
         text = _without_accents(text)
     text = _POSSESSIVE.sub("", _ELISION.sub("", text))
-    text = _AIR_BAG.sub("airbag", text)
+    text = _AIR_BAG.sub("airbag", text).replace("&", " and ")
     text = _BRACKET_SIDE.sub(r" \1h ", text)
     text = _B_PLUS.sub(" b+ ", text)
     text = _JOINED_LETTERS.sub(_joined_letters, text)
