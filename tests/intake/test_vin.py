@@ -116,3 +116,11 @@ def test_in_a_report_a_bad_vin_is_a_warning() -> None:
     found, findings = find_vin("VIN: 1M8GDM9AXKPO42788", CATALOG)
     assert found is None
     assert [(f.code, f.severity) for f in findings] == [("vin-letter", "warning")]
+
+
+def test_a_vin_from_elsewhere_that_does_not_verify_tells_no_model_year() -> None:
+    """Position 10 need not be a model year outside North America (own edge case)."""
+    read, findings = read_vin("WZZXXXGCDXAB12345", CATALOG)
+    assert read is not None
+    assert read.model_year is None
+    assert [f.code for f in findings] == ["vin-check-digit-elsewhere"]

@@ -69,13 +69,14 @@ def read_vin(
         return None, (wrong,)
     check = check_digit(vin, rules)
     region = next((r for r in rules.regions if vin[0] in r.first), None)
+    checked, verifies = bool(region and region.checked), check == vin[8]
     read = Vin(
         text=vin,
-        verifies=check == vin[8],
+        verifies=verifies,
         check=check,
-        model_year=_model_year(vin, rules),
+        model_year=_model_year(vin, rules) if checked or verifies else None,
         region=region.name if region else None,
-        checked=bool(region and region.checked),
+        checked=checked,
     )
     return read, () if read.verifies else (_does_not_verify(read, region, origin),)
 
@@ -125,6 +126,8 @@ def _refuse(vin: str, rules: VinRules, origin: Origin) -> Finding | None:
 
 def _model_year(vin: str, rules: VinRules) -> int | None:
     """Model year of cars and light vehicles: a letter in position 7 means 2010 or later.
+
+    Asked only of VINs under the rule: built for North America, or with a valid check digit.
 
     Source: cfr-49-565, preamble of the rule of 2008; not valid for heavy vehicles.
     """
