@@ -4,11 +4,11 @@ from squibwise.errors import InputError
 
 MIB = 1 << 20
 MAX_BYTES = 20 * MIB
-MAX_TEXT_BYTES = MIB
+MAX_TEXT_BYTES = 640 << 10
 MAX_JSON_BYTES = MIB
 MAX_PAGE_BYTES = 4 * MIB
 MAX_LINES = 20_000
-MAX_LINE_CHARS = 2_000
+MAX_LINE_CHARS = 1_000
 MAX_CELLS = 64
 MAX_CELL_CHARS = 2_000
 
@@ -17,7 +17,7 @@ _CUT = "Cut the part with the faults into a file of its own and read that."
 
 def size_text(count: int) -> str:
     """Return a number of bytes in words: ``3.2 MB`` or ``17 bytes``."""
-    return f"{count / MIB:.1f} MB" if count >= MIB else f"{count} bytes"
+    return f"{count / MIB:.1f} MB" if count >= MIB >> 4 else f"{count} bytes"
 
 
 def refuse_large(name: str, count: int, limit: int, what: str = "a file") -> None:
