@@ -17,7 +17,7 @@ _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
-_NEARLY, _MOSTLY, _HALF = 0.8, 0.7, 0.5
+_NEARLY, _MOSTLY = 0.8, 0.7
 _MOST_WRAPS = 6  # lines that one description may run over
 _GAP = 1  # blank lines that a description may be away from its code
 
@@ -165,7 +165,10 @@ def _take_words(
     if current is not None and follows and _wrap(line, current, sheet, catalog):
         return
     if current is not None and state.blanks <= _GAP and _belongs(line, current):
-        _attach(line, current)
+        if line.is_keyed or line.known_share >= _MOSTLY:
+            _attach(line, current)
+        else:
+            found.unread.append(line)
         return
     if _stands_alone(line.sense) and _is_report(line, sheet.is_coded):
         fresh = [_words_entry(line, s, state) for s in _clauses(line, catalog, sheet.language)]
@@ -182,7 +185,7 @@ def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
     """
     if entry.token is None or not entry.words or len(entry.words) > _MOST_WRAPS:
         return False
-    if "?" in line.text or line.known_share < _HALF:
+    if "?" in line.text or line.known_share < _MOSTLY:
         return False
     told = bool(entry.sense.features & (_TELLS - {"defect"}))
     joined = words_of(" ".join([*entry.words, line.text.strip()]), catalog, sheet.language)

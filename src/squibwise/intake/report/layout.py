@@ -157,7 +157,8 @@ def _read_codes(line: Line) -> None:
 def _settle_flash(lines: list[Line]) -> None:
     """Numbers at the start of lines are flash codes only where nothing speaks against it."""
     exact = any(c.style in ("sae", "hex24", "decimal24") for ln in lines for c in ln.codes)
-    numbered = any(re.match(r"\s*[1-9]\s+\D", ln.text) for ln in lines)
+    maker = any(c.style == "decimal" for ln in lines for c in ln.codes)
+    numbered = maker or any(re.match(r"\s*[1-9]\s+\D", ln.text) for ln in lines)
     for line in lines:
         flash = find_flash_list(line.text)
         if flash and not exact:

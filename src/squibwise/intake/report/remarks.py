@@ -117,13 +117,17 @@ def _counts(gathered: Gathered, name: str) -> Iterator[Finding]:
 def _one_cause(read: list[CodeLine], name: str) -> Iterator[Finding]:
     """Many codes of supply, communication or configuration have one cause. Common practice."""
     common = [ln for ln in read if ln.fault in COMMON_FAULTS]
-    if len(common) < _MANY or len(common) < _MAJORITY * len(read):
+    present = [ln for ln in read if "present" in ln.status]
+    alone = len(present) > 1 and all(ln.fault in COMMON_FAULTS for ln in present)
+    many = len(common) >= _MANY and len(common) >= _MAJORITY * len(read)
+    if not (many or alone):
         return
     kinds = ", ".join(sorted({ln.fault for ln in common}))
     yield _make(
         "one-cause-behind-many",
         "warning",
-        f"{len(common)} of {len(read)} codes tell of {kinds}: likely one cause behind them all.",
+        f"{len(common)} of {len(read)} codes tell of {kinds}"
+        f"{', and nothing else is present' if alone else ''}: likely one cause behind them all.",
         "Check battery, supply, ground and the unit's connector and coding before anything else; "
         "these codes do not count against the parts they name.",
         Origin(file=name, line=common[0].line, raw=common[0].raw),

@@ -53,6 +53,7 @@ class Sense(msgspec.Struct, kw_only=True):
             found.add("anyside")
         if self.stages:
             found.add("staged")
+        found |= {f"status:{s}" for s in self.statuses}
         return found
 
     @property
@@ -166,8 +167,11 @@ def _follows_part(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) ->
     """Tell whether a seat or a bag is named before, in the same stretch of words."""
     for other in hits:
         between = tokens[other.last : hit.first + 1]
-        names = any(m == "bag" or m.startswith("seat:") for m in other.means)
-        if other.last <= hit.first and names and not any(t.apart for t in between):
+        if other.last > hit.first:
+            continue
+        if any(m.startswith("seat:") for m in other.means):
+            return True
+        if "bag" in other.means and not any(t.apart for t in between):
             return True
     return False
 
