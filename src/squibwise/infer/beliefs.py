@@ -34,13 +34,10 @@ def stage_beliefs(
     marginal: PartMarginal, group: Group, net: Network, catalog: Catalog
 ) -> dict[str, StageBelief]:
     """Return what is believed of each circuit now, common causes and the last scan included."""
-    part, place = marginal.part, len(net.line.entries)
+    part = marginal.part
     if not part.stages:
         return {}
-    loose = loose_chance(part.id, place, net, catalog)
-    like = circuit_table(part, group.causes, place, loose)
-    like = like * circuits_said(part, group, net, catalog)[:, None, :, :]
-    like = like / like.sum(axis=-1, keepdims=True)
+    like = circuits_now(marginal, group, net, catalog)
     chance = np.einsum("cm,cmsk->sk", marginal.now, like)
     good, spent = CIRCUITS.index("good"), CIRCUITS.index("spent")
     result = {}
@@ -51,6 +48,15 @@ def stage_beliefs(
             fired=fired / total, live=live / total, faulty=max(0.0, total - fired - live) / total
         )
     return result
+
+
+def circuits_now(marginal: PartMarginal, group: Group, net: Network, catalog: Catalog) -> Array:
+    """Return what each circuit is like now, the last scan included: (C, M, S, K)."""
+    part, place = marginal.part, len(net.line.entries)
+    loose = loose_chance(part.id, place, net, catalog)
+    like = circuit_table(part, group.causes, place, loose)
+    like = like * circuits_said(part, group, net, catalog)[:, None, :, :]
+    return np.asarray(like / like.sum(axis=-1, keepdims=True))
 
 
 def event_belief(
@@ -76,7 +82,7 @@ def event_belief(
         rollover=_sum(net, scenario, lambda s: s.rollover),
         second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
         no_crash=no_crash,
-        causes=_causes(groups, record, len(net.line.entries)),
+        causes=_causes(groups, record, net, catalog),
     )
 
 
@@ -97,22 +103,38 @@ def _classes(people: dict[str, float]) -> dict[str, float]:
     return result
 
 
-def _causes(groups: tuple[GroupMarginal, ...], record: float | None, now: int) -> dict[str, float]:
+def _causes(
+    groups: tuple[GroupMarginal, ...], record: float | None, net: Network, catalog: Catalog
+) -> dict[str, float]:
     """Return the chance of each common cause now, and of a crash record in the unit."""
     result: dict[str, float] = {}
+    now = len(net.line.entries)
     for group in groups:
         for cause, chance in zip(group.group.causes, group.causes, strict=True):
             if cause.name != "none" and cause.active(now):
                 for name in _names(cause.name):
                     result[name] = min(1.0, result.get(name, 0.0) + float(chance))
         for name, part in group.parts.items():
-            loose = [m.condition == "plug" for m in part.part.micros]
-            chance = min(1.0, float(part.now.sum(axis=0) @ loose))
+            chance = _own_plug(part, group.group, net, catalog)
             if chance > _WORTH_SAYING:
                 result[f"loose-plug:{name}"] = chance
     if record is not None:
         result["crash-record"] = record
     return result
+
+
+def _own_plug(part: PartMarginal, group: Group, net: Network, catalog: Catalog) -> float:
+    """Return the chance that a part's own plug is loose or still unplugged."""
+    loose = [m.condition == "plug" for m in part.part.micros]
+    chance = float(part.now.sum(axis=0) @ loose)
+    end = len(net.line.entries)
+    if part.part.stages and loose_chance(part.part.id, end, net, catalog) > 0.0:
+        quiet = np.array([not c.active(end) or part.part.id not in c.members for c in group.causes])
+        like = circuits_now(part, group, net, catalog)[:, :, :, CIRCUITS.index("unplugged")]
+        there = np.array([m.condition != "absent" for m in part.part.micros])
+        pulled = (part.now[:, :, None] * like * there[None, :, None]).sum(axis=1)
+        chance += float(pulled.max(axis=-1) @ quiet)
+    return min(1.0, chance)
 
 
 def _names(cause: str) -> tuple[str, ...]:

@@ -178,9 +178,12 @@ def _asked(members: frozenset[str], line: Timeline) -> bool:
     )
 
 
-def neighbours(component: str, car: Car, catalog: Catalog) -> frozenset[str]:
-    """Return the components beside one, whose work may loosen its plug."""
-    for plug in _plugs(split_component(component).place, car, catalog):
+def neighbours(component: str, car: Car, catalog: Catalog) -> tuple[frozenset[str], frozenset[str]]:
+    """Return the components on the same plug as one, and those beside it at the same place."""
+    place = split_component(component).place
+    beside = frozenset(c for c in car.components if c != component and c.startswith(f"{place}."))
+    for plug in _plugs(place, car, catalog):
         if component in plug.members:
-            return (plug.members | plug.nearby) - {component}
-    return frozenset()
+            mates = (plug.members | plug.nearby) - {component}
+            return mates, beside - mates
+    return frozenset(), beside if place != "centre" else frozenset()

@@ -26,13 +26,27 @@ class Chain(msgspec.Struct, frozen=True):
 
 
 def work_matrices(
-    part: Part, near: frozenset[str], line: Timeline, catalog: Catalog
+    part: Part,
+    near: tuple[frozenset[str], frozenset[str]],
+    line: Timeline,
+    catalog: Catalog,
 ) -> tuple[tuple[int, Array], ...]:
-    """Return the places of work that touched a part and what each does: (M, M) before to after."""
+    """Return the places of work that touched a part and what each does: (M, M) before to after.
+
+    Args:
+        part: The part.
+        near: Components on its plug, and components beside it.
+        line: The case's evidence in order of time.
+        catalog: What work does.
+    """
+    mates, beside = near
     result = []
-    for place, work in line.works_on(near | {part.id}):
-        own = work.component == part.id
-        matrix = _work(part, work.what, catalog) if own else _disturbed(part, work.what, catalog)
+    for place, work in line.works_on(mates | beside | {part.id}):
+        if work.component == part.id:
+            matrix = _work(part, work.what, catalog)
+        else:
+            figure = "own_disturbed" if work.component in mates else "own_beside"
+            matrix = _disturbed(part, work.what, figure, catalog)
         if matrix is not None:
             result.append((place, matrix))
     return tuple(result)
@@ -50,16 +64,21 @@ def _work(part: Part, what: str, catalog: Catalog) -> Array | None:
     if what == "repaired":
         every = ("open", "low", "leak", "other", "before", "damaged", "plug")
         return _healing(part, every, work["repair_heals"].value)
-    if what == "disconnected" and _has_plug(part):
-        return _loosening(part, plugs["own_disconnected"].value)
-    return _disturbed(part, what, catalog)
+    figure = "own_disconnected" if what == "disconnected" else "own_disturbed"
+    return _disturbed(part, what, figure, catalog)
 
 
-def _disturbed(part: Part, what: str, catalog: Catalog) -> Array | None:
-    """Return what pulling its own plug, or work beside it, does to a part."""
+def _disturbed(part: Part, what: str, figure: str, catalog: Catalog) -> Array | None:
+    """Return what pulling its plug, or work beside it, does to a part: a loose plug, a fault."""
     if what not in ("disconnected", "replaced", "repaired") or not _has_plug(part):
         return None
-    return _loosening(part, catalog.firing.conditions.plugs["own_disturbed"].value)
+    plugs = catalog.firing.conditions.plugs
+    matrix = _loosening(part, plugs[figure].value)
+    faults = [i for i, m in enumerate(part.micros) if m.condition in ("open", "low", "leak")]
+    broken = plugs["broken_by_work"].value
+    matrix[0, 0] -= broken
+    matrix[0, faults] += broken / len(faults)
+    return matrix
 
 
 def _has_plug(part: Part) -> bool:

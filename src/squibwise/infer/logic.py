@@ -98,7 +98,7 @@ def other_bags(
 ) -> Array:
     """Return the chance of each subset of a front seat's other bags."""
     fires = seat_fires(rows, hand, is_driver="empty" not in seat.words)
-    sides = [struck(s.blows[-1].zone.side, hand) if s.blows else "near" for s in rows.scenarios]
+    sides = [struck(s.blows[-1].zone.side, hand) if s.blows else "far" for s in rows.scenarios]
     code = np.array([SIDE_CODES[side] for side in sides])[rows.scenario]
     usual = np.array(
         [

@@ -64,7 +64,8 @@ class Network(msgspec.Struct, frozen=True):
             or 2).
         groups: Everything else.
         line: The case's evidence in order of time.
-        near: Components beside each one, whose work may loosen its plug.
+        near: Components on the same plug as each one, and those beside it: work on them may
+            loosen or break it.
     """
 
     rows: Stories
@@ -72,7 +73,7 @@ class Network(msgspec.Struct, frozen=True):
     unit: Array
     groups: tuple[Group, ...]
     line: Timeline
-    near: dict[str, frozenset[str]]
+    near: dict[str, tuple[frozenset[str], frozenset[str]]]
 
     def parts(self) -> Iterator[tuple[int, int, int, Part]]:
         """Yield group, cluster and part number with each part."""

@@ -68,7 +68,7 @@ def unit_able(report: Report, catalog: Catalog) -> bool | None:
 
 def last_scan(net: Network, component: str) -> Scan | None:
     """Return the last report since anybody worked on a component; None when there is none."""
-    near = frozenset({component}) | net.near[component]
+    near = frozenset({component}).union(*net.near[component])
     worked = max((at for at, _ in net.line.works_on(near)), default=-1)
     later = [s for s in scans(net) if s.place > worked and not s.doubtful]
     return later[-1] if later else None

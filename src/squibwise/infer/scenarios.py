@@ -14,7 +14,7 @@ from squibwise.numerics.curves import Struck
 
 Array = npt.NDArray[np.float64]
 _CRASH_KINDS = ("crash", "earlier")
-_RECORDED_STEPS = np.linspace(-1.8, 1.8, 7)
+_RECORDED_STEPS = np.linspace(-1.7, 1.7, 5)
 
 
 class Blow(msgspec.Struct, frozen=True):
@@ -103,7 +103,7 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     roll_share = events.chances["rollover"].value if asks_rollover(case) else 0.0
     recorded = _recorded(case)
     singles = tuple(_singles(recorded[0] if recorded else None, catalog))
-    for blow, weight in singles:
+    for blow, weight in _thinned(singles, 2) if pair_share else singles:
         yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
     if roll_share:
         thinned = _thinned(singles, 3)
