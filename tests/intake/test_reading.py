@@ -486,3 +486,25 @@ def test_a_unit_that_reports_no_faults_is_no_warning() -> None:
     report = read("SRS fault memory\nNo faults stored\nAll tests complete\n")
     assert report.findings == ()
     assert report.unread == ()
+
+
+@pytest.mark.parametrize("where", ["Front", "Side", "Rear"])
+@pytest.mark.parametrize("what", ["crash", "collision", "impact"])
+def test_crash_records_of_any_side_are_events_of_the_unit(where: str, what: str) -> None:
+    (line,) = read(f"B1193-00 {where} {what} recorded, locked").lines
+    assert (line.component, line.fault) == ("centre.control-unit", "event-recorded")
+
+
+def test_present_supply_faults_alone_are_flagged() -> None:
+    report = read(
+        "B1318 Battery voltage low - present\nU0151 Lost communication with SRS module - present\n"
+        "B1001 Left curtain open - stored\nB1002 Right curtain open - stored\n"
+        "B1003 Driver airbag open - stored\n"
+    )
+    assert "one-cause-behind-many" in findings(report)
+
+
+def test_prose_after_a_list_is_not_part_of_its_last_fault() -> None:
+    report = read("B1001 Airbag squib open\n\nThe guy said the driver seat was out last summer.\n")
+    assert report.lines[0].place is None
+    assert [u.line for u in report.unread] == [3]

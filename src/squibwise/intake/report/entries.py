@@ -160,11 +160,15 @@ def _take_words(
     if precede:
         state.waiting.append(line)
         return
+    if "?" in line.text:
+        found.unread.append(line)
+        return
     current = state.current
     follows = current is not None and state.blanks == 0 and not line.is_keyed
     if current is not None and follows and _wrap(line, current, sheet, catalog):
         return
-    if current is not None and state.blanks <= _GAP and _belongs(line, current):
+    gap = 0 if current is not None and _is_whole(current) and not line.is_keyed else _GAP
+    if current is not None and state.blanks <= gap and _belongs(line, current):
         if line.is_keyed or line.known_share >= _MOSTLY:
             _attach(line, current)
         else:
@@ -176,6 +180,12 @@ def _take_words(
         state.current = fresh[-1]
     else:
         found.unread.append(line)
+
+
+def _is_whole(entry: Entry) -> bool:
+    """Tell whether an entry names part and fault, so that nothing is missing."""
+    features = entry.sense.features
+    return bool(features & _OWN_PARTS) and bool(features & (_TELLS - {"defect"}))
 
 
 def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
