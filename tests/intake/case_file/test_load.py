@@ -100,6 +100,21 @@ def test_a_component_that_a_report_names_is_in_the_car(load: Load, folder: Path)
     assert all(f.severity == "note" for f in assumed.findings if f.code.endswith("-added"))
 
 
+def test_a_report_of_another_car_is_a_warning_at_its_line(load: Load, folder: Path) -> None:
+    report = "VIN 0Z9SD4C37LR001822\nB0001-1B Driver airbag squib 1 open  present\n"
+    (folder / "evidence" / "scan.txt").write_text(report, encoding="utf-8")
+    case = load("[car]\nvin = '0Z9HB5A26KR000417'\n" + SCAN)
+    warning = next(f for f in case.findings if f.code == "case-other-vin")
+    assert (warning.severity, warning.origin.line) == ("warning", 5)
+
+
+def test_the_vin_of_a_report_is_taken_when_the_case_states_none(load: Load, folder: Path) -> None:
+    report = "VIN 0Z9HB5A26KR000417\nB0001-1B Driver airbag squib 1 open  present\n"
+    (folder / "evidence" / "scan.txt").write_text(report, encoding="utf-8")
+    car = load(SCAN).car
+    assert (car.vin, car.model_year) == ("0Z9HB5A26KR000417", 2019)
+
+
 def test_work_items_verdicts_and_words_can_be_passed(load: Load) -> None:
     words = ["step:drive", "left.curtain:inspect", "reading:r1", "label:driver.front-bag"]
     words += ["key-on-safe", "release", "seat-trials:passenger.occupant-sensor"]
