@@ -430,9 +430,28 @@ def test_a_car_of_which_little_is_known_says_so(issue: Maker, made: Made) -> Non
     assert "guessed from the year; nobody stated it" in text
     assert "Change of speed no crash, or not known" in text
     assert "Struck nothing that is known" in text
-    assert "Shared causes shared-plug:driver 40 %" in text
+    assert "Shared causes shared plug, driver 40 %" in text
     assert "the maker's are not entered: the strictest of every profile" in text
     assert text.startswith("DRAFT own-01 DRAFT: ")
+
+
+def test_shared_causes_are_told_once_and_apart_from_the_crash_record(
+    issue: Maker, made: Made
+) -> None:
+    told = made["assessment"]()
+    causes = {"shared-plug:driver": 0.5, "shared-plug:driver.wheel": 0.5, "crash-record": 0.97}
+    event = msgspec.structs.replace(told.event, causes=causes)
+    text = whole(record_pdf(issue(assessment=msgspec.structs.replace(told, event=event))))
+    assert "Shared causes shared plug, driver wheel 50 %" in text
+    assert "Crash record in the unit 97 %" in text
+
+
+def test_nothing_is_told_of_a_crash_that_there_likely_was_not(issue: Maker, made: Made) -> None:
+    told = made["assessment"]()
+    event = msgspec.structs.replace(told.event, no_crash=0.98)
+    text = whole(record_pdf(issue(assessment=msgspec.structs.replace(told, event=event))))
+    assert "No crash at all 98 %" in text
+    assert "Change of speed" not in text
 
 
 def test_labour_is_one_row_and_says_when_it_has_no_price(issue: Maker, made: Made) -> None:

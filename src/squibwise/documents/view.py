@@ -7,6 +7,9 @@ from squibwise.model.proof import ProofRecord
 
 Json = dict[str, Any]
 MOST_DOUBTFUL = 12
+LIKELY = 0.5
+WORTH = 0.05  # causes are named from here
+RECORD = "crash-record"
 LONGEST_TITLE, LONGEST_HEADER = 120, 48
 
 
@@ -101,18 +104,31 @@ def _hazards(content: Json) -> Json:
 def _event(event: Json) -> list[list[str]]:
     zones = sorted(event["zones"].items(), key=lambda z: (-z[1], z[0]))
     struck = [f"{z.replace('-', ' ')} {wording.percent(p)}" for z, p in zones if p >= 0.05]
-    speed = event["delta_v_kmh"]
-    shown = [
+    if event["no_crash"] >= LIKELY:
+        return [["No crash at all", wording.percent(event["no_crash"])], *_causes(event["causes"])]
+    return [
         ["Struck", wording.listed(struck) or "nothing that is known"],
-        ["Change of speed", _speed(speed)],
+        ["Change of speed", _speed(event["delta_v_kmh"])],
         ["Driver belted", wording.percent(event["driver_belted"])],
         ["Front passenger", _classes(event["front_passenger"])],
         ["Passenger belted", wording.percent(event["passenger_belted"])],
         ["Rollover", wording.percent(event["rollover"])],
         ["No crash at all", wording.percent(event["no_crash"])],
+        *_causes(event["causes"]),
     ]
-    causes = [f"{c} {wording.percent(p)}" for c, p in event["causes"].items() if p >= 0.05]
-    return shown + ([["Shared causes", wording.listed(causes)]] if causes else [])
+
+
+def _causes(causes: dict[str, float]) -> list[list[str]]:
+    """Return the crash record, and what may stand behind several codes; a place once."""
+    shared = {c: p for c, p in causes.items() if p >= WORTH and c != RECORD}
+    named = [
+        f"{wording.cause(c)} {wording.percent(p)}"
+        for c, p in sorted(shared.items(), key=lambda item: (-item[1], item[0]))
+        if not any(other.startswith(f"{c}.") for other in shared)
+    ]
+    recorded = causes.get(RECORD, 0.0)
+    record = [["Crash record in the unit", wording.percent(recorded)]] if recorded >= WORTH else []
+    return record + ([["Shared causes", wording.listed(named)]] if named else [])
 
 
 def _speed(speed: Json | None) -> str:

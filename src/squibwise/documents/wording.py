@@ -203,3 +203,10 @@ _WORDS: dict[str, Callable[[Json], str]] = {
     "done": _done,
     "passed": _passed,
 }
+
+
+def cause(key: str) -> str:
+    """Return a shared cause, written ``<cause>`` or ``<cause>:<place>``, in words."""
+    word, _, place = key.partition(":")
+    where = place.replace(".", " ").replace("-", " ")
+    return f"{word.replace('-', ' ')}, {where}" if where else word.replace("-", " ")
