@@ -16,6 +16,7 @@ from squibwise.errors import ModelError
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+_BLOCK = 128  # cases whose tables stay in the processor's cache while they are worked on
 
 
 class Enumeration(msgspec.Struct, frozen=True):
@@ -113,10 +114,15 @@ def enumerate_many(log_prior: Array, book: Patterns, shown: Array) -> tuple[Arra
         Chance of each event state (cases, N), and of the states of each pattern's component
         (cases, patterns, states), meaningful for the patterns a case shows.
     """
-    weights = shown @ book.log_seen
-    weights += log_prior
-    weights -= weights.max(axis=1, keepdims=True)
-    np.exp(weights, out=weights)
-    weights /= weights.sum(axis=1, keepdims=True)
-    components = weights @ book.given
+    weights = np.empty((len(shown), book.log_seen.shape[1]))
+    components = np.empty((len(shown), book.given.shape[1]))
+    for start in range(0, len(shown), _BLOCK):
+        block = slice(start, start + _BLOCK)
+        part = weights[block]
+        np.matmul(shown[block], book.log_seen, out=part)
+        part += log_prior
+        part -= part.max(axis=1, keepdims=True)
+        np.exp(part, out=part)
+        part /= part.sum(axis=1, keepdims=True)
+        np.matmul(part, book.given, out=components[block])
     return weights, components.reshape(len(shown), -1, book.states)
