@@ -508,3 +508,25 @@ def test_prose_after_a_list_is_not_part_of_its_last_fault() -> None:
     report = read("B1001 Airbag squib open\n\nThe guy said the driver seat was out last summer.\n")
     assert report.lines[0].place is None
     assert [u.line for u in report.unread] == [3]
+
+
+def test_the_same_code_in_two_modules_is_two_lines() -> None:
+    report = read(
+        "Module: Airbag\nU1000 no communication\nModule: Gateway\nU1000 no communication\n"
+    )
+    assert [ln.module for ln in report.lines] == ["Airbag", "Gateway"]
+
+
+def test_a_block_that_says_its_code_three_times_is_one_fault() -> None:
+    block = (
+        "===RCM DTC B00B5:13-08===\nCode: B00B5 - Driver Seat Track Position Restraints Sensor\n\n"
+        "Additional Fault Symptom:\n - Circuit Open\n\nModule: Restraint Control Module\n"
+        "===END RCM DTC B00B5:13-08===\n\n"
+    )
+    report = read(block.replace("B00B5", "B0001").replace("Seat Track", "Knee") + block)
+    assert [(ln.code, ln.failure_type, ln.status) for ln in report.lines] == [
+        ("B0001", "13", ("stored",)),
+        ("B00B5", "13", ("stored",)),
+    ]
+    assert report.lines[1].component == "driver.seat-position-sensor"
+    assert report.lines[1].module == "Restraint Control Module"

@@ -114,9 +114,11 @@ def _take(
 
 
 def _take_heading(line: Line, state: _State, found: Gathered) -> None:
-    if line.is_keyed and line.count is None and state.current is not None:
-        state.current.module = state.current.module or _heading_name(line.text)
-        state.current.is_foreign = line.is_foreign
+    current = state.current
+    name = _heading_name(line.text)
+    labels = line.is_keyed and line.count is None  # below its fault, or above the next
+    if labels and current is not None and current.module in (None, name):
+        current.module, current.is_foreign = name, line.is_foreign
     else:
         state.current = None
     if line.is_module:
@@ -422,6 +424,8 @@ def _words_entry(line: Line, sense: Sense, state: _State) -> Entry:
 
 def _attach(line: Line, entry: Entry) -> None:
     entry.raws.append(line.text)
+    if entry.words:
+        entry.words.append(without_codes(line).strip())
     entry.line = min(entry.line, line.number) if entry.token is None else entry.line
     _merge(entry.sense, line.sense)
     status = find_status_byte(line.text)
