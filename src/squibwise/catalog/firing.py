@@ -227,6 +227,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     partial: Figure
     kept_if_spent: Figure
     kept_if_not_spent: Figure
+    disturbed_if_one_sign: Figure
+    disturbed_if_both: Figure
     found_elsewhere: Figure
     lowest_volts: float
     highest_volts: float

@@ -82,8 +82,14 @@ def event_belief(
         rollover=_sum(net, scenario, lambda s: s.rollover),
         second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
         no_crash=no_crash,
-        causes=_causes(groups, record, net, catalog),
+        causes=_causes(groups, record, net, catalog) | _disturbance(posterior),
     )
+
+
+def _disturbance(posterior: Posterior) -> dict[str, float]:
+    """Return the chance of supply, ground or bus being behind the codes, where it was asked."""
+    unit = posterior.weights.sum(axis=(0, 1))
+    return {"supply": float(unit[2])} if len(unit) > 2 else {}
 
 
 def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:

@@ -54,9 +54,8 @@ def _lamp_values(part: Part, group: Group, place: int, net: Network, catalog: Ca
                 circuit = micro.circuit(stage)
                 own = good if circuit == "good" else 0.5 if circuit in mild else bad
                 table[c, m] *= opens * min(own, bad) + (1.0 - opens) * own
-    if net.unit.shape[1] == 1:
-        return table[None]
-    return np.stack([table, np.ones_like(table)])
+    states = [table] + [np.ones_like(table)] * (net.unit.shape[1] - 1)
+    return np.stack(states)
 
 
 def reading_items(entry: Reading, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:

@@ -12,6 +12,7 @@ from squibwise.infer.clusters import Builder, clusters, group_of
 from squibwise.infer.families import families
 from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.people import People, people
+from squibwise.infer.scans import signs_of_disturbance
 from squibwise.infer.stories import Stories, stories
 from squibwise.infer.timeline import timeline
 from squibwise.model.case import Case
@@ -71,10 +72,18 @@ def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:
 
 
 def _unit(case: Case, rows: Stories, catalog: Catalog) -> Array:
-    """Return the prior of the unit watching its circuits or having stopped."""
+    """Return the prior of the unit watching its circuits, having stopped, or being disturbed."""
     if not any(isinstance(e, Report) for e in case.evidence):
         return np.ones((len(rows.weight), 1))
     chances = catalog.firing.events.stopped
     fired = rows.front | (rows.others > 0) | rows.belts
     stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
-    return np.stack([1.0 - stopped, stopped], axis=-1)
+    states = np.stack([1.0 - stopped, stopped], axis=-1)
+    reports = [e for e in case.evidence if isinstance(e, Report)]
+    signs = max(signs_of_disturbance(r, catalog) for r in reports)
+    if not signs:
+        return states
+    reach = catalog.firing.scans.reach
+    share = (reach.disturbed_if_one_sign if signs == 1 else reach.disturbed_if_both).value
+    disturbed = np.full((len(states), 1), share)
+    return np.concatenate([states * (1.0 - share), disturbed], axis=1)

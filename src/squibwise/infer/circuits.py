@@ -25,11 +25,16 @@ class Reach(msgspec.Struct, frozen=True):
 
     Attributes:
         clean: Weight of silence as evidence while the unit watches: 0 = none, 1 = full.
-        unit_states: 1 when the unit is known to watch or not, 2 when it may have stopped.
+        unit_states: Number of states of the unit in the event table.
+        may_stop: May this unit have stopped watching by the time of the scan.
+        disturbed: Share of circuits with a code, where supply or bus may be behind them; None
+            where this report gives no sign of it.
     """
 
     clean: float
     unit_states: int
+    may_stop: bool
+    disturbed: float | None
 
 
 def circuit_table(part: Part, reasons: tuple[Cause, ...], place: int, loose: float) -> Array:
@@ -90,8 +95,25 @@ def scan_likelihood(
     watching = _said(part, table, told, reach.clean, rows, firing)
     if reach.unit_states == 1:
         return watching[None]
-    stopped = _said(part, table, told, reach.clean, _stopped_rows(rows, firing), firing)
-    return np.stack([watching, stopped])
+    stopped = watching
+    if reach.may_stop:
+        stopped = _said(part, table, told, reach.clean, _stopped_rows(rows, firing), firing)
+    states = [watching, stopped]
+    if reach.unit_states > len(states):
+        states.append(_disturbed(watching, part, told, reach))
+    return np.stack(states)
+
+
+def _disturbed(watching: Array, part: Part, told: tuple[Told, ...], reach: Reach) -> Array:
+    """Return the likelihood of a part's codes when supply or bus is behind them.
+
+    Any circuit may then show a code, good or not: as often as circuits do in this very report.
+    """
+    if reach.disturbed is None:
+        return watching
+    found = min(len(told), part.stages)
+    chance = reach.disturbed**found * (1.0 - reach.clean * reach.disturbed) ** (part.stages - found)
+    return np.full_like(watching, chance)
 
 
 def _stopped_rows(rows: Array, firing: Firing) -> Array:

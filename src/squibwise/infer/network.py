@@ -60,8 +60,9 @@ class Network(msgspec.Struct, frozen=True):
     Attributes:
         rows: Event table.
         table: Families of firing logic.
-        unit: Prior of the unit still watching its circuits, and of it having stopped: (rows, 1
-            or 2).
+        unit: Prior of the unit still watching its circuits, of it having stopped, and, where a
+            report gives a sign of it, of a disturbed supply or bus behind its codes: (rows, 1 to
+            3).
         groups: Everything else.
         line: The case's evidence in order of time.
         near: Components on the same plug as each one, and those beside it: work on them may

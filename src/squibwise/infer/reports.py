@@ -10,7 +10,13 @@ from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Group, Network
 from squibwise.infer.parts import Part
 from squibwise.infer.record import named_items, record_item
-from squibwise.infer.scans import Scan, last_scan, loose_chance, unit_able
+from squibwise.infer.scans import (
+    Scan,
+    last_scan,
+    loose_chance,
+    signs_of_disturbance,
+    unit_able,
+)
 from squibwise.infer.timeline import VERIFIED
 from squibwise.model.evidence import SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
@@ -167,8 +173,18 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     weight = clean[coverage.complete].value
     if able is False or component in coverage.not_tested:
         weight = 0.0
-    can_stop = scan.same_unit and able is None and net.unit.shape[1] > 1
-    return Reach(clean=weight, unit_states=2 if can_stop else 1)
+    may_stop = scan.same_unit and able is None and net.unit.shape[1] > 1
+    share = None
+    if signs_of_disturbance(scan.report, catalog):
+        share = _share_with_a_code(scan.report, net)
+    return Reach(clean=weight, unit_states=net.unit.shape[1], may_stop=may_stop, disturbed=share)
+
+
+def _share_with_a_code(report: Report, net: Network) -> float:
+    """Return the share of circuits that a report shows a code for, drawn towards one half."""
+    circuits = sum(part.stages for *_, part in net.parts())
+    lines = sum(1 for c in report.reading.lines if c.fault != "event-recorded")
+    return (lines + 1.0) / (circuits + 2.0)
 
 
 def _loaded(part: Part, scan: Scan, net: Network) -> bool:

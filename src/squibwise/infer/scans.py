@@ -50,6 +50,23 @@ def one_cause(report: Report) -> bool:
     return len(general) >= _MANY and 2 * len(general) > len(lines)
 
 
+def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
+    """Return how many signs a report gives of supply, ground or bus being at fault: 0 to 2."""
+    coverage, reach = report.reading.coverage, catalog.firing.scans.reach
+    volts = coverage.unit_volts
+    strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
+    general = any(c.fault in ("voltage", "communication") for c in report.reading.lines)
+    return int(strange) + int(general and _of_the_unit(report))
+
+
+def _of_the_unit(report: Report) -> bool:
+    """Return whether a supply or bus code is about the unit or the car, not about one sensor."""
+    return any(
+        c.fault == "voltage" or (c.fault == "communication" and (c.kind in (None, "control-unit")))
+        for c in report.reading.lines
+    )
+
+
 def event_lines(report: Report) -> tuple[CodeLine, ...]:
     """Return the lines that tell of a crash record."""
     return tuple(
