@@ -530,3 +530,8 @@ def test_a_block_that_says_its_code_three_times_is_one_fault() -> None:
     ]
     assert report.lines[1].component == "driver.seat-position-sensor"
     assert report.lines[1].module == "Restraint Control Module"
+
+
+def test_left_or_right_written_with_a_slash_leaves_the_side_open() -> None:
+    (line,) = read("B1001 L/R curtain airbag open").lines
+    assert (line.place, line.side) == (None, None)

@@ -283,6 +283,8 @@ def _is_piece(phrases: dict[tuple[str, ...], tuple[str, ...]], piece: str) -> bo
 
 
 def _joined_letters(match: re.Match[str]) -> str:
+    if set(match.groups()) == {"l", "r", None}:
+        return "left right "  # left and right, or left rear: the side stays open
     return "".join(part for part in match.groups() if part) + " "
 
 
