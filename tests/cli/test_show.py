@@ -179,13 +179,14 @@ def test_one_cause_behind_several_codes_is_told_in_words_and_once(
     text: Any, catalog: Catalog
 ) -> None:
     causes = {"shared-plug:driver": 0.86, "shared-plug:driver.wheel": 0.86, "crash-record": 0.3}
-    causes |= {"clock-spring": 0.13, "supply": 0.02}
+    causes |= {"clock-spring": 0.13, "supply": 0.02, "loose-plug:nose-left.impact-sensor": 0.2}
     event = structs.replace(ASSESSED.event, causes=causes)
     shown = text(show_assess.blocks(CASE, structs.replace(ASSESSED, event=event), catalog))
     told = shown.partition("\nOne cause behind several codes")[2].partition("\n\n")[0]
     assert told.count("86%") == 1
     assert "driver wheel" in told
     assert "13%  Check plugs and clock spring" in told
+    assert "The plug of the nose left crash sensor is not seated" in told
     assert "supply" not in told
     assert "crash record in the unit" in shown.partition("\nWhat happened")[2]
 

@@ -5,10 +5,12 @@ from rich.console import RenderableType
 from squibwise.catalog.load import Catalog
 from squibwise.cli import page
 from squibwise.model.belief import EventBelief
+from squibwise.model.names import split_component
 
 LIKELY = 0.5
 WORTH = 0.1  # causes are named from here
 RECORD = "crash-record"
+LOOSE_PLUG = "loose-plug"
 
 
 def blocks(event: EventBelief) -> list[RenderableType]:
@@ -41,7 +43,11 @@ def in_words(key: str, catalog: Catalog) -> str:
     where = place.replace(".", " ").replace("-", " ")
     if known is not None:
         return known.title.format(place=f"the {where}" if where else "one connector")
-    return f"{word.replace('-', ' ')} {place}".strip()
+    if "." in place and (name := split_component(place)).kind in catalog.kinds:
+        where = f"{name.place.replace('-', ' ')} {catalog.kinds[name.kind].title}"
+    if word == LOOSE_PLUG:
+        return f"The plug of the {where} is not seated"
+    return f"{word.replace('-', ' ')} {where}".strip()
 
 
 def _crash(event: EventBelief) -> list[tuple[str, str]]:
