@@ -3,6 +3,7 @@
 from rich.console import RenderableType
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.titles import component_title
 from squibwise.cli import page
 from squibwise.model.belief import EventBelief
 from squibwise.model.names import split_component
@@ -43,8 +44,8 @@ def in_words(key: str, catalog: Catalog) -> str:
     where = place.replace(".", " ").replace("-", " ")
     if known is not None:
         return known.title.format(place=f"the {where}" if where else "one connector")
-    if "." in place and (name := split_component(place)).kind in catalog.kinds:
-        where = f"{name.place.replace('-', ' ')} {catalog.kinds[name.kind].title}"
+    if "." in place and split_component(place).kind in catalog.kinds:
+        where = component_title(place, catalog)
     if word == LOOSE_PLUG:
         return f"The plug of the {where} is not seated"
     return f"{word.replace('-', ' ')} {where}".strip()
