@@ -11,8 +11,10 @@ from squibwise.model.evidence import (
     Impact,
     Look,
     Occupant,
+    Reading,
     Recorder,
 )
+from squibwise.model.report import Candidate, CodeLine
 from squibwise.model.words import STATES
 
 FULL = build.car("full-modern-set")
@@ -205,3 +207,56 @@ def test_an_estimate_is_taken_as_it_stands() -> None:
 def test_every_state_is_a_word_of_the_model() -> None:
     answer = _ask(NOSE)
     assert {c.likeliest for c in answer.components} <= set(STATES)
+
+
+def test_many_opens_at_low_voltage_without_a_crash_are_the_supply_and_no_deployment() -> None:
+    parts = ("driver.front-bag", "passenger.front-bag", "driver.seat-bag", "passenger.seat-bag")
+    opens = [build.code(n, p, status=("stored",)) for n, p in enumerate(parts, start=1)]
+    supply = build.code(8, "centre.control-unit", None, "voltage")
+    told = Circumstance(id="told", what="crash", present=False)
+    answer = _ask(told, build.scan(*opens, supply, volts=8.0))
+    assert answer.event.causes["supply"] > 0.8
+    for part in parts:
+        assert fired(answer, part) < 0.1
+
+
+def test_a_missing_part_with_a_good_circuit_is_a_load_left_in() -> None:
+    seen = Look(id="seen", component="passenger.front-bag", seen="missing")
+    reading = Reading(
+        id="ohm",
+        component="passenger.front-bag/1",
+        quantity="loop-resistance",
+        value=2.0,
+        unit="ohm",
+    )
+    answer = _ask(seen, reading, build.scan(able=True))
+    bag = answer.of("passenger.front-bag")
+    assert bag is not None
+    assert bag.now.unfit > 0.9
+    assert any("a load was left in" in c.text for c in answer.contradictions)
+
+
+def test_a_parked_car_had_nobody_aboard() -> None:
+    answer = _ask(Circumstance(id="told", what="parked", present=True), NOSE)
+    assert answer.event.driver_belted < 0.05
+    assert answer.event.front_passenger["empty"] > 0.95
+
+
+def test_a_line_that_may_mean_two_parts_of_a_seat_is_read_as_one_of_them() -> None:
+    both = CodeLine(
+        line=1,
+        raw="driver belt pretensioner open",
+        fault="open-or-high",
+        status=("present",),
+        candidates=tuple(
+            Candidate(component=f"driver.{kind}", fault="open-or-high", weight=weight)
+            for kind, weight in (("retractor-pretensioner", 0.8), ("buckle-pretensioner", 0.2))
+        ),
+    )
+    answer = _ask(build.scan(both, build.record()), NOSE)
+    retractor, buckle = (
+        fired(answer, f"driver.{kind}")
+        for kind in ("retractor-pretensioner", "buckle-pretensioner")
+    )
+    assert retractor > 0.7
+    assert 0.05 < buckle < 0.7

@@ -129,8 +129,9 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 class ConditionRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How often a part of a family is at fault before anything is known of the car.
 
-    ``open``, ``low`` and ``leak`` count per circuit, the rest per part. ``before`` is a circuit
-    that was open already before the crash, so that the part could not fire.
+    ``open``, ``low`` and ``leak`` count per circuit, the rest per part. ``loaded`` is a part that
+    is gone with a resistor left in its place. ``before`` is a circuit that was open already before
+    the crash, so that the part could not fire.
     """
 
     name: str
@@ -142,6 +143,7 @@ class ConditionRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     damaged: float
     unfit: float
     absent: float
+    loaded: float = 0.0
 
     def __post_init__(self) -> None:
         rest = (self.damaged, self.unfit, self.absent, self.before, self.other)

@@ -15,7 +15,14 @@ from squibwise.infer.scans import UNIT, event_lines, one_cause, unit_able
 from squibwise.infer.timeline import Timeline
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, DoneWork, LampCheck, Statement
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Impact,
+    LampCheck,
+    Recorder,
+    Statement,
+)
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -24,6 +31,8 @@ _HALF = 0.5
 _TENTH = 0.15
 _SURE = 0.95
 _LIKELY = 0.8
+_DOUBT = 0.2
+_PUSHED_KMH = 8.0
 
 
 def contradictions(
@@ -40,6 +49,8 @@ def contradictions(
     result += _records(case, found, catalog)
     result += _lamps(engine.net.line)
     result += _no_crash(case, found)
+    result += _loads_left_in(case, groups)
+    result += _recorders(case)
     return tuple(result)
 
 
@@ -209,4 +220,41 @@ def _no_crash(case: Case, found: Posterior) -> list[Contradiction]:
             text = "what was told of the crash does not fit what was seen and scanned"
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
+    return result
+
+
+def _loads_left_in(case: Case, groups: tuple[GroupMarginal, ...]) -> list[Contradiction]:
+    """Return parts that are not there although their circuits read good."""
+    result = []
+    for group in groups:
+        for name, part in group.parts.items():
+            loaded = [m.condition == "loaded" for m in part.part.micros]
+            if float(part.now.sum(axis=0) @ loaded) > _DOUBT:
+                seen = (e.id for e in case.evidence if getattr(e, "component", "") == name)
+                text = f"{name} is not there, yet its circuit reads good: a load was left in"
+                remedy = (
+                    "Take the load out and fit the part: a resistor left in is fraud and leaves "
+                    "the seat unprotected. Treat the car's other circuits as doubtful too."
+                )
+                result.append(Contradiction(text=text, evidence=tuple(seen), remedy=remedy))
+    return result
+
+
+def _recorders(case: Case) -> list[Contradiction]:
+    """Return crash records that do not fit one another or the body."""
+    recorders = [e for e in case.evidence if isinstance(e, Recorder)]
+    result = []
+    if {"none", "locked"} <= {e.record for e in recorders}:
+        ids = tuple(e.id for e in recorders if e.record in ("none", "locked"))
+        text = "one entry says there is no crash record, another that a locked one is stored"
+        remedy = "Read the unit again, and check by its number that both are about this car."
+        result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
+    bodies = [e for e in case.evidence if isinstance(e, Impact) and e.zone is not None]
+    front = [e for e in bodies if (e.zone or "").startswith("nose")]
+    for entry in recorders if front and len(front) == len(bodies) else ():
+        if (entry.delta_v_long_kmh or 0.0) > _PUSHED_KMH:
+            text = "the record says the car was pushed forward, yet its nose was struck"
+            remedy = "Most likely a wrong sign: slowing down is negative. Check the entry."
+            ids = (entry.id, *(e.id for e in front))
+            result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
     return result

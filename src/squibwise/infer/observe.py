@@ -16,7 +16,7 @@ from squibwise.infer.bench import (
 from squibwise.infer.body import impact_rows
 from squibwise.infer.items import Item, OnPart
 from squibwise.infer.network import Network
-from squibwise.infer.parts import Part
+from squibwise.infer.parts import GONE, Part
 from squibwise.infer.recorded import recorder_items
 from squibwise.infer.reports import report_items
 from squibwise.infer.scans import scans
@@ -87,7 +87,7 @@ def look_values(part: Part, word: str, catalog: Catalog) -> Array | None:
         return None
     row, floor = words[word], catalog.firing.scans.floor
     values = np.array([getattr(row, m.state) for m in part.micros])
-    absent = np.array([m.condition == "absent" for m in part.micros])
+    absent = np.array([m.condition in GONE for m in part.micros])
     gone = _GONE_SEEN.get(word, _GONE_ELSE)
     return np.maximum(np.where(absent, gone, values), floor)
 

@@ -11,6 +11,7 @@ from squibwise.model.words import STATES, State
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 _FAULTY = ("open", "low", "leak", "other", "before")
+GONE = ("absent", "loaded")  # loaded: with a resistor left in its place
 
 
 class Micro(msgspec.Struct, frozen=True):
@@ -35,7 +36,7 @@ class Micro(msgspec.Struct, frozen=True):
             return "fired"
         if self.condition in _FAULTY:
             return "faulty"
-        if self.condition == "absent":
+        if self.condition in GONE:
             return "unfit"
         return "sound" if self.condition in ("ok", "plug") else self.condition  # type: ignore[return-value]
 
@@ -47,7 +48,7 @@ class Micro(msgspec.Struct, frozen=True):
             return "spent"
         if self.condition in ("damaged", "unfit"):
             return self.condition
-        if self.stage != stage or self.condition == "ok":
+        if self.stage != stage or self.condition in ("ok", "loaded"):
             return "good"
         return {"plug": "half-seated", "before": "open"}.get(self.condition, self.condition)
 
@@ -94,6 +95,7 @@ def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     if kind.fires:
         whole += [Micro(0, "before")]
     whole += [Micro(0, c) for c in ("damaged", "unfit", "absent")]
+    whole += [Micro(0, "loaded")] if kind.fires else []
     fired = [Micro(k, "ok") for k in range(1, stages + 1)] if kind.fires else []
     return tuple(whole + fired)
 
@@ -112,10 +114,10 @@ def charged_part(
         loose: Chance that its own plug is not home.
     """
     names = micros(kind, stages)
-    free = 1.0 - row.before - row.absent
+    free = 1.0 - row.before - row.absent - row.loaded
     prior = np.zeros((1, fires.shape[0], len(names)))
     for column, micro in enumerate(names):
-        if micro.condition in ("before", "absent"):
+        if micro.condition in ("before", *GONE):
             prior[0, :, column] = getattr(row, micro.condition)
         elif micro.fired:
             prior[0, :, column] = free * fires[:, micro.fired]
