@@ -65,9 +65,17 @@ def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:
     return require.work(case, assess(case, catalog, own), catalog)
 
 
+def costed(
+    case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE
+) -> tuple[Work, tuple[Cost, ...]]:
+    """Return the work and what it costs, under the followed profile first, then each other."""
+    items = work(case, catalog, own)
+    return items, plan.cost(case, items, catalog)
+
+
 def cost(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Cost, ...]:
     """Return what it costs, under the followed profile first and then under each other."""
-    return plan.cost(case, work(case, catalog, own), catalog)
+    return costed(case, catalog, own)[1]
 
 
 def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:

@@ -94,12 +94,11 @@ def trace(case_path: Path, loop: str, seconds: float, own: Path | None, as_json:
 @json_option
 def work(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> int:
     """List what must be done, in order, with holds and cautions, and what it costs."""
-    from squibwise import case, plan
+    from squibwise import case
     from squibwise.cli import opening, show_work
 
     at = opening.opened(case_path, own)
-    todo = case.work(at.case, at.catalog, at.own)
-    costs = plan.cost(at.case, todo, at.catalog)
+    todo, costs = case.costed(at.case, at.catalog, at.own)
     return opening.answer(
         at,
         output.as_builtins(todo) | {"costs": [output.as_builtins(c) for c in costs]},

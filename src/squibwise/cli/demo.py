@@ -9,7 +9,7 @@ import click
 from rich.console import RenderableType
 from rich.text import Text
 
-from squibwise import case, plan
+from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output, page, show_assess, show_cost, show_work
 from squibwise.errors import InputError, UnavailableError
@@ -65,8 +65,8 @@ def _first_line(file: Path) -> str:
 
 def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str, object]:
     opened = case.open_case(path, catalog)
-    states, todo = case.assess(opened, catalog), case.work(opened, catalog)
-    costs = plan.cost(opened, todo, catalog)
+    states = case.assess(opened, catalog)
+    todo, costs = case.costed(opened, catalog)
     record = case.release(opened, catalog, dt.date.today())
     pdf = out / f"{opened.id}.pdf"
     files.write_record(record, pdf)
