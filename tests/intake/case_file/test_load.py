@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.catalog.load import Catalog
-from squibwise.errors import InputError
+from squibwise.errors import InputError, UnavailableError
 from squibwise.intake import load_case, read_report_file
 from squibwise.intake.case_file.build import in_order_of_time, name_entries
 from squibwise.intake.case_file.equipment import likeliest_template
@@ -224,6 +224,21 @@ def test_an_empty_report_file_is_told_at_its_line(folder: Path, catalog: Catalog
         load_case(folder, catalog)
     finding = refusal.value.findings[0]
     assert (finding.code, finding.origin.line) == ("case-unreadable-file", 3)
+
+
+def test_a_report_that_needs_a_part_not_installed_is_told_at_its_line(
+    folder: Path, catalog: Catalog, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def missing(*_: object) -> None:
+        raise UnavailableError("pictures need the optional part", remedy="Install it.")
+
+    monkeypatch.setattr("squibwise.intake.case_file.reports.read_report", missing)
+    (folder / "case.toml").write_text(SCAN, encoding="utf-8")
+    with pytest.raises(InputError) as refusal:
+        load_case(folder, catalog)
+    finding = refusal.value.findings[0]
+    assert (finding.code, finding.origin.line) == ("case-unreadable-file", 3)
+    assert finding.remedy == "Install it."
 
 
 def test_prices_are_minor_units_of_the_cases_currency(load: Load) -> None:

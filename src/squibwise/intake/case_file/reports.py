@@ -6,7 +6,7 @@ from pathlib import Path as FilePath
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.errors import InputError
+from squibwise.errors import InputError, SquibwiseError, UnavailableError
 from squibwise.intake.case_file.locate import Path
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.parse import read_bytes
@@ -47,7 +47,7 @@ def one_report(
     """Return what one report of the case says; None when it cannot be read at all."""
     try:
         return read_report(data, name, notes.catalog, car)
-    except InputError as error:
+    except (InputError, UnavailableError) as error:
         _pass_on(error, name, path, notes)
         return None
 
@@ -56,11 +56,11 @@ def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
     """Return the VIN that a report names; None also when it cannot be read, which is told later."""
     try:
         return read_report(data, name, catalog).vin
-    except InputError:
+    except (InputError, UnavailableError):
         return None
 
 
-def _pass_on(error: InputError, name: str, path: Path, notes: Notes) -> None:
+def _pass_on(error: SquibwiseError, name: str, path: Path, notes: Notes) -> None:
     message = f"'{name}' cannot be read: {error}"
     notes.add("case-unreadable-file", path, message, error.remedy)
 
