@@ -15,12 +15,14 @@ from squibwise.infer.reports import circuits_said
 from squibwise.infer.scans import loose_chance
 from squibwise.infer.scenarios import Scenario
 from squibwise.model.belief import EventBelief, SpeedChange, StageBelief, StateBelief
+from squibwise.model.evidence import Recorder
 from squibwise.model.words import STATES
 
 Array = npt.NDArray[np.float64]
 _NEAR_CERTAIN = 0.99
 _TAIL = 1e-12
 _WORTH_SAYING = 0.02
+_TENTH_TO_MEDIAN = 1.2816  # standard deviations of a normal distribution
 
 
 def state_belief(part: PartMarginal, micros: Array) -> StateBelief:
@@ -75,7 +77,7 @@ def event_belief(
             zones[zone] += float(chance)
     return EventBelief(
         zones={z: min(1.0, p) for z, p in zones.items()},
-        delta_v_kmh=None if no_crash > _NEAR_CERTAIN else _speeds(net, scenario),
+        delta_v_kmh=None if no_crash > _NEAR_CERTAIN else _speeds(net, scenario, catalog),
         driver_belted=_latched(people.get("driver", {})),
         passenger_belted=_latched(passenger),
         front_passenger=_classes(passenger),
@@ -149,9 +151,30 @@ def _names(cause: str) -> tuple[str, ...]:
     return (cause, seat) if dot else (cause,)
 
 
-def _speeds(net: Network, scenario: Array) -> SpeedChange | None:
-    """Return quantiles of the worst blow's delta-V, damage-estimate scale turned to true."""
-    speed = np.array([s.speed for s in net.rows.scenarios])
+def _recorded_speed(net: Network, catalog: Catalog) -> SpeedChange | None:
+    """Return the worst recorded delta-V with the accuracy that the rule asks of a recorder."""
+    found = [
+        (np.hypot(e.delta_v_long_kmh, e.delta_v_lat_kmh or 0.0), e.u_kmh)
+        for e in net.line.entries
+        if isinstance(e, Recorder) and e.method != "estimate" and e.delta_v_long_kmh is not None
+    ]
+    if not found:
+        return None
+    speed, stated = max(found, key=lambda pair: pair[0])
+    half_width = catalog.firing.scans.recorder["accuracy"].value * speed
+    spread = _TENTH_TO_MEDIAN * (half_width / np.sqrt(3.0) if stated is None else stated)
+    return SpeedChange(
+        p10=float(max(0.0, speed - spread)), p50=float(speed), p90=float(speed + spread)
+    )
+
+
+def _speeds(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | None:
+    """Return quantiles of the worst blow's true delta-V: as recorded, or from the estimates."""
+    recorded = _recorded_speed(net, catalog)
+    if recorded is not None:
+        return recorded
+    bias = catalog.priors.severity.bias
+    speed = np.array([s.speed for s in net.rows.scenarios]) / bias
     weight = np.where(speed > 0.0, scenario, 0.0)
     if weight.sum() <= _TAIL:
         return None

@@ -6,6 +6,7 @@ fired Z, and micros M of a part.
 """
 
 from functools import cached_property
+from itertools import islice
 
 import msgspec
 import numpy as np
@@ -20,6 +21,7 @@ from squibwise.infer.parts import Part
 
 Array = npt.NDArray[np.float64]
 _SPRING = "driver.clock-spring"
+_KEPT = 4  # results remembered per group
 
 
 class Message(msgspec.Struct, frozen=True):
@@ -131,8 +133,15 @@ class Engine:
         found = self._cache.get(key)
         if found is None:
             found = self._solve(index, mine)
-            self._cache[key] = found
+            self._remember(key, found)
         return found
+
+    def _remember(self, key: tuple[int, tuple[int, ...]], found: GroupResult) -> None:
+        """Keep a result; the first ones (all evidence, none) stay, later ones make room."""
+        groups = len(self.net.groups)
+        if len(self._cache) >= _KEPT * groups:
+            del self._cache[next(islice(self._cache, 2 * groups, None))]
+        self._cache[key] = found
 
     def touched(self, item: Item) -> frozenset[int]:
         """Return the groups an item speaks of. Items are kept, so that their ids stay theirs."""

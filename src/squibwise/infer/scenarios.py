@@ -108,14 +108,17 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     if roll_share:
         thinned = _thinned(singles, 3)
         for blow, weight in thinned:
-            yield (blow,), True, weight * roll_share * 0.5
-        yield (), True, roll_share * 0.5
+            yield (blow,), True, weight * roll_share * (1.0 - pair_share) * 0.5
+        yield (), True, roll_share * (1.0 - pair_share) * 0.5
     if pair_share:
         later = next((r for r in recorded if r.event > 1), recorded[0] if recorded else None)
         seconds = _thinned(tuple(_singles(later, catalog)), 2)
         zones = _pair_zones(case, catalog)
         firsts, seconds = _at(zones, _thinned(singles, 2)), _at(zones, seconds)
-        yield from _pairs(firsts, seconds, pair_share * (1.0 - roll_share))
+        for blows, _, weight in _pairs(firsts, seconds, pair_share):
+            yield blows, False, weight * (1.0 - roll_share)
+            if roll_share:
+                yield blows, True, weight * roll_share
 
 
 def _thinned(singles: tuple[tuple[Blow, float], ...], most: int) -> tuple[tuple[Blow, float], ...]:
