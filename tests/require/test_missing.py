@@ -107,3 +107,24 @@ def test_nothing_is_read_out_of_a_unit_that_is_not_there(
     assert "centre.control-unit:replace" in found
     assert "step:save-codes" not in found
     assert "step:save-codes" in items(made, catalog)
+
+
+# Common practice, no source: a new part does not cure a plug.
+def test_a_fault_beside_a_part_is_traced_though_a_rule_replaces_the_part(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    part = "passenger.buckle-switch"
+    fired: Assessment = made.assessment({"driver.front-bag": {"fired": 0.99}})
+
+    def traced(faulty: float) -> bool:
+        now = StateBelief(sound=1.0 - faulty, fired=0.0, faulty=faulty, damaged=0.0, unfit=0.0)
+        stages = {"1": StageBelief(fired=0.0, live=0.1, faulty=0.9)}
+        belief = ComponentBelief(id=part, after_crash=now, now=now, stages=stages)
+        rest = tuple(c for c in fired.components if c.id != part)
+        states = msgspec.structs.replace(fired, components=(*rest, belief))
+        found = {i.id for i in work(made.case(), states, catalog).items}
+        assert f"{part}:replace" in found
+        return f"{part}:trace" in found
+
+    assert traced(0.2)
+    assert not traced(0.85)

@@ -8,7 +8,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import STRICTNESS
 from squibwise.require.asks import KEEP, Ask
 from squibwise.require.event import crash_chance
-from squibwise.require.situation import Situation, Trigger, condition_chance
+from squibwise.require.situation import Situation, Trigger, circuit_fault, condition_chance
 
 REPLACE, INSPECT, TRACE, CALIBRATE = "replace", "inspect", "trace", "calibrate"
 
@@ -164,7 +164,7 @@ def _settle(
     replace = by_action.get(REPLACE)
     if replace is not None and replace.probability >= limits.sure:
         by_action.pop(INSPECT, None)
-        if component not in redone:
+        if component not in redone and not _lies_beside(component, situation, limits):
             by_action.pop(TRACE, None)
     elif replace is not None:
         by_action[REPLACE] = msgspec.structs.replace(replace, doubtful=True)
@@ -175,6 +175,12 @@ def _settle(
         inspected = by_action[INSPECT]
         by_action[KEEP] = msgspec.structs.replace(inspected, action=KEEP)
     return [by_action[a] for a in (*ACTIONS, KEEP) if a in by_action]
+
+
+def _lies_beside(component: str, situation: Situation, limits: Limits) -> bool:
+    """Is a fault of the circuit likely in plug or harness, so that a new part is no cure."""
+    belief = situation.assessment.of(component)
+    return belief is not None and circuit_fault(belief) - belief.now.faulty >= limits.trace
 
 
 def _strictest_first(reason: Reason) -> tuple[float, int]:

@@ -48,13 +48,13 @@ def state_chance(belief: ComponentBelief, state: str) -> float:
     reason for its item also after the work was done.
     """
     if state == "faulty":
-        return max(belief.now.faulty, _circuit_fault(belief))
+        return max(belief.now.faulty, circuit_fault(belief))
     if state == "unfit":
         return belief.now.unfit
     return max(float(getattr(belief.after_crash, state)), float(getattr(belief.now, state)))
 
 
-def _circuit_fault(belief: ComponentBelief) -> float:
+def circuit_fault(belief: ComponentBelief) -> float:
     """Return the probability of a fault in a circuit whose part is there and not damaged."""
     faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
     return max(0.0, faulty - belief.now.unfit - belief.now.damaged)
