@@ -104,7 +104,11 @@ class Engine:
 
     def run(self, items: tuple[Item, ...]) -> Posterior:
         """Return the posterior under these items."""
-        groups = tuple(self.group(g, items) for g in range(len(self.net.groups)))
+        mine: list[list[Item]] = [[] for _ in self.net.groups]
+        for item in items:
+            for index in self.touched(item):
+                mine[index].append(item)
+        groups = tuple(self._known(g, tuple(own)) for g, own in enumerate(mine))
         return self.combine(groups, self.event(items))
 
     def event(self, items: tuple[Item, ...]) -> Array:
@@ -128,7 +132,9 @@ class Engine:
 
     def group(self, index: int, items: tuple[Item, ...]) -> GroupResult:
         """Return one group under these items; remembered by the items that touch it."""
-        mine = tuple(item for item in items if index in self.touched(item))
+        return self._known(index, tuple(i for i in items if index in self.touched(i)))
+
+    def _known(self, index: int, mine: tuple[Item, ...]) -> GroupResult:
         key = (index, tuple(id(item) for item in mine))
         found = self._cache.get(key)
         if found is None:
