@@ -128,3 +128,19 @@ def test_a_fault_beside_a_part_is_traced_though_a_rule_replaces_the_part(
 
     assert traced(0.2)
     assert not traced(0.85)
+
+
+def test_a_plug_that_was_merely_handled_is_no_reason_to_trace(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    sound = StateBelief(sound=0.99, fired=0.0, faulty=0.01, damaged=0.0, unfit=0.0)
+    handled = ComponentBelief(
+        id="driver.seat-bag",
+        after_crash=sound,
+        now=sound,
+        stages={"1": StageBelief(fired=0.0, live=0.72, faulty=0.28)},
+    )
+    calm: Assessment = made.assessment({}, event=made.calm)
+    rest = tuple(c for c in calm.components if c.id != handled.id)
+    states = msgspec.structs.replace(calm, components=(*rest, handled))
+    assert "driver.seat-bag:trace" not in {i.id for i in work(made.case(), states, catalog).items}

@@ -180,7 +180,9 @@ def _settle(
 def _lies_beside(component: str, situation: Situation, limits: Limits) -> bool:
     """Is a fault of the circuit likely in plug or harness, so that a new part is no cure."""
     belief = situation.assessment.of(component)
-    return belief is not None and circuit_fault(belief) - belief.now.faulty >= limits.trace
+    if belief is None:
+        return False
+    return circuit_fault(belief, situation.catalog) - belief.now.faulty >= limits.trace
 
 
 def _strictest_first(reason: Reason) -> tuple[float, int]:

@@ -40,24 +40,28 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
     memo: dict[tuple[str, str], Trigger] = {}
 
 
-def state_chance(belief: ComponentBelief, state: str) -> float:
+def state_chance(belief: ComponentBelief, state: str, catalog: Catalog) -> float:
     """Return the probability of a state as rules see it: since the crash, whatever was done.
 
     A fault and an unfit part are seen as they are now; a fault is one of its circuit, wherever in
-    the circuit it lies. A charge that fired, or a part that was damaged, in the crash stays a
-    reason for its item also after the work was done.
+    the circuit it likely lies. A charge that fired, or a part that was damaged, in the crash stays
+    a reason for its item also after the work was done.
     """
     if state == "faulty":
-        return max(belief.now.faulty, circuit_fault(belief))
+        return max(belief.now.faulty, circuit_fault(belief, catalog))
     if state == "unfit":
         return belief.now.unfit
     return max(float(getattr(belief.after_crash, state)), float(getattr(belief.now, state)))
 
 
-def circuit_fault(belief: ComponentBelief) -> float:
-    """Return the probability of a fault in a circuit whose part is there and not damaged."""
+def circuit_fault(belief: ComponentBelief, catalog: Catalog) -> float:
+    """Return the probability of a fault in a circuit whose part is there and not damaged.
+
+    0 below the fact ``require.beside-from``: a plug that was merely handled is no reason to trace.
+    """
     faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
-    return max(0.0, faulty - belief.now.unfit - belief.now.damaged)
+    chance = faulty - belief.now.unfit - belief.now.damaged
+    return chance if chance >= catalog.fact("require.beside-from").number() else 0.0
 
 
 def condition_chance(condition: Condition, component: str, situation: Situation) -> Trigger:
@@ -117,7 +121,7 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
     if condition.state == "replaced":
         chance = situation.replaced.get(belief.id, 0.0)
         return Trigger(what=belief.id, state="replaced", probability=chance)
-    chance = state_chance(belief, condition.state)
+    chance = state_chance(belief, condition.state, situation.catalog)
     if condition.state == "damaged" and belief.id in situation.failed:
         chance = 1.0
     if condition.state == "damaged" and belief.id in situation.cleared:
