@@ -11,9 +11,6 @@ from squibwise.model.words import Extent
 
 Array = npt.NDArray[np.float64]
 _HOURS = 12
-_NEUTRAL = 0.05
-_LATER_DENT = 0.003
-_SLOW_KMH = 8.0
 
 
 def impact_rows(entry: Impact, rows: Stories, catalog: Catalog) -> Array:
@@ -31,13 +28,14 @@ def _seen(entry: Impact, scenario: Scenario, catalog: Catalog) -> float:
     if scenario.kind == "none":
         return body["impact_seen_without_crash"].value
     if scenario.kind in ("earlier", "outside"):
-        return _NEUTRAL if scenario.kind == "earlier" else _LATER_DENT
+        earlier = scenario.kind == "earlier"
+        return body["dent_of_an_earlier_crash" if earlier else "dent_made_otherwise"].value
     chances = [
         _blow_seen(entry, blow, catalog)
         for order, blow in enumerate(scenario.blows, start=1)
         if entry.order is None or entry.order == order
     ]
-    return max(chances, default=_NEUTRAL)
+    return max(chances, default=body["dent_of_an_earlier_crash"].value)
 
 
 def _blow_seen(entry: Impact, blow: Blow, catalog: Catalog) -> float:
@@ -90,12 +88,14 @@ def recorder_direction(entry: Recorder, rows: Stories, catalog: Catalog) -> Arra
     """Return how well a recorded delta-V points at the zone struck, by row."""
     forward = -(entry.delta_v_long_kmh or 0.0)
     lateral = entry.delta_v_lat_kmh or 0.0
-    if entry.delta_v_long_kmh is None or np.hypot(forward, lateral) < _SLOW_KMH:
+    vague = catalog.fact("crash-data.vague-below").number()
+    if entry.delta_v_long_kmh is None or np.hypot(forward, lateral) < vague:
         return np.ones(len(rows.weight))
     angle = np.degrees(np.arctan2(-lateral, forward)) % 360.0
     clock = int(np.round(angle / 30.0)) % _HOURS or _HOURS
+    other = catalog.firing.scans.body["dent_of_an_earlier_crash"].value
     values = [
-        max((_pointing(clock, b, catalog) for b in _meant(entry, s)), default=_NEUTRAL)
+        max((_pointing(clock, b, catalog) for b in _meant(entry, s)), default=other)
         for s in rows.scenarios
     ]
     return rows.where(np.array(values))

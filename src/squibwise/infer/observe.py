@@ -37,8 +37,6 @@ from squibwise.model.evidence import (
 )
 
 Array = npt.NDArray[np.float64]
-_GONE_SEEN = {"missing": 0.97}
-_GONE_ELSE = 0.003
 
 
 def observe(net: Network, catalog: Catalog) -> tuple[Item, ...]:
@@ -88,7 +86,8 @@ def look_values(part: Part, word: str, catalog: Catalog) -> Array | None:
     row, floor = words[word], catalog.firing.scans.floor
     values = np.array([getattr(row, m.state) for m in part.micros])
     absent = np.array([m.condition in GONE for m in part.micros])
-    gone = _GONE_SEEN.get(word, _GONE_ELSE)
+    told = "missing_seen_if_gone" if word == "missing" else "other_seen_if_gone"
+    gone = catalog.firing.scans.body[told].value
     return np.maximum(np.where(absent, gone, values), floor)
 
 

@@ -17,7 +17,6 @@ from squibwise.model.names import loop_id, split_loop
 
 Array = npt.NDArray[np.float64]
 _FRONT = "front-bag"
-_EVEN = 0.5
 
 
 def recorder_items(entry: Recorder, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
@@ -85,6 +84,7 @@ def _command_values(part: Part, listed: set[str], refused: set[str], catalog: Ca
     A loop the record does not speak of is no evidence: only front bags must be recorded.
     """
     figures = catalog.firing.scans.recorder
+    unheard = figures["commanded_if_circuit_open_before"].value
     values = np.ones(len(part.micros))
     for stage in range(1, part.stages + 1):
         loop = loop_id(part.id, stage)
@@ -96,5 +96,5 @@ def _command_values(part: Part, listed: set[str], refused: set[str], catalog: Ca
         hit = commanded if loop in listed else (quiet, 1.0 - commanded[1])
         fired = np.array([m.fired >= stage for m in part.micros])
         silent = np.array([m.condition == "before" for m in part.micros])
-        values = values * np.where(fired, hit[0], np.where(silent, _EVEN, hit[1]))
+        values = values * np.where(fired, hit[0], np.where(silent, unheard, hit[1]))
     return values[None, None, :]
