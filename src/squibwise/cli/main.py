@@ -76,7 +76,11 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def run() -> None:
-    """Run the command line of this process."""
+    """Run the command line of this process.
+
+    The arrays are small: more than one thread of the linear algebra library only costs time.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(main(sys.argv[1:]))
 
 
