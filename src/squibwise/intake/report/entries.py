@@ -230,9 +230,14 @@ def _is_report(line: Line, is_coded: bool) -> bool:
     if "?" in line.text or _FLASHES.search(line.text):
         return False
     tells = line.sense.features & (_TELLS - {"defect"})
+    if not tells and line.text.rstrip().endswith(":"):
+        return False  # the title of a list
     if not is_coded:
         return bool(tells) or bool(line.sense.features & _OWN_PARTS) or line.known_share >= _NEARLY
-    tells = tells or set(line.sense.statuses)
+    if not line.sense.features & _OWN_PARTS:
+        tells = tells or {s for s in line.sense.statuses if s == "locked"}
+    else:
+        tells = tells or set(line.sense.statuses)
     return bool(tells) and _is_placed(line.sense) and line.known_share >= _MOSTLY
 
 
@@ -355,7 +360,9 @@ def _shared(texts: list[str]) -> list[str]:
 
 
 def _belongs(line: Line, current: Entry) -> bool:
-    """Words under a fault are its own unless they tell of another part with a fault."""
+    """Words under a fault are its own unless they tell of another part."""
+    if _is_whole(current) and _names_another(line.sense, current.sense):
+        return False
     if not _stands_alone(line.sense):
         return True
     if not current.is_told:
@@ -363,6 +370,14 @@ def _belongs(line: Line, current: Entry) -> bool:
     if current.token is None:
         return False
     return not _differs(line.sense, current.sense)
+
+
+def _names_another(one: Sense, two: Sense) -> bool:
+    """Tell whether words name a part or, with a fault, a place that the fault above has not."""
+    heads = _heads(one)
+    if heads:
+        return not heads & _heads(two)
+    return bool(one.features & _TELLS) and bool((one.sides - two.sides) | (one.seats - two.seats))
 
 
 def _differs(one: Sense, two: Sense) -> bool:
