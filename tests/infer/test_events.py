@@ -105,6 +105,12 @@ def test_bags_of_an_earlier_crash_need_no_fresh_dent_in_front() -> None:
     assert fired(answer, "driver.front-bag") > 0.95
 
 
+def test_an_earlier_crash_that_nobody_describes_has_no_struck_zone_of_its_own() -> None:
+    event = _ask(Circumstance(id="told", what="earlier-crash", present=True)).event
+    assert event.no_crash < 0.1
+    assert max(event.zones.values()) < 0.5
+
+
 def test_a_bag_that_was_taken_out_is_missing_not_fired() -> None:
     answer = _ask(
         Circumstance(id="told", what="bags-taken-out", present=True),

@@ -71,12 +71,8 @@ def event_belief(
     no_crash = _sum(net, scenario, lambda s: s.kind in ("none", "outside"))
     people = {g.group.name: g.group.seat.chances(g.people) for g in groups}
     passenger = people.get("passenger", {})
-    zones = {z.name: 0.0 for z in catalog.firing.events.zone}
-    for story, chance in zip(net.rows.scenarios, scenario, strict=True):
-        for zone in {b.zone.name for b in story.blows}:
-            zones[zone] += float(chance)
     return EventBelief(
-        zones={z: min(1.0, p) for z, p in zones.items()},
+        zones=_zones(net, scenario, catalog),
         delta_v_kmh=None if no_crash > _NEAR_CERTAIN else _speeds(net, scenario, catalog),
         driver_belted=_latched(people.get("driver", {})),
         passenger_belted=_latched(passenger),
@@ -86,6 +82,20 @@ def event_belief(
         no_crash=no_crash,
         causes=_causes(groups, record, net, catalog) | _disturbance(posterior),
     )
+
+
+def _zones(net: Network, scenario: Array, catalog: Catalog) -> dict[str, float]:
+    """Return the chance of each zone; of an earlier crash nobody knows it: the usual shares."""
+    stories = net.rows.scenarios
+    earlier = _sum(net, scenario, lambda s: s.kind == "earlier")
+    crashes = sum(s.weight for s in stories if s.kind == "crash")
+    zones = {z.name: 0.0 for z in catalog.firing.events.zone}
+    for story, chance in zip(stories, scenario, strict=True):
+        if story.kind == "crash":
+            chance += earlier * story.weight / crashes
+        for zone in {b.zone.name for b in story.blows if story.kind != "earlier"}:
+            zones[zone] += float(chance)
+    return {z: min(1.0, p) for z, p in zones.items()}
 
 
 def _disturbance(posterior: Posterior) -> dict[str, float]:
