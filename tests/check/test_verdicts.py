@@ -105,6 +105,12 @@ def test_a_strange_unit_is_undecided_and_says_which_is_asked_for() -> None:
     assert (verdict.outcome, verdict.decide) == ("undecided", "Write it in ohm.")
 
 
+def test_a_resistance_below_zero_is_no_reading() -> None:
+    verdict = only(loop(-2.4, 0.05), profile=MAKER)
+    assert verdict.outcome == "undecided"
+    assert "below zero" in verdict.text
+
+
 def test_an_igniter_loop_read_with_a_meter_is_never_met_and_warns() -> None:
     verdict = only(loop(2.05, 0.01, method="meter"), profile=MAKER)
     assert verdict.outcome == "undecided"
@@ -147,6 +153,9 @@ def test_insulation(value: float, unit: str, expected: str) -> None:
 def test_supply_of_the_unit() -> None:
     assert only(loop(12.4, quantity="unit-supply", unit="V")).outcome == "met"
     assert only(loop(7.9, quantity="unit-supply", unit="V")).outcome == "not met"
+    near = only(loop(9.05, None, quantity="unit-supply", unit="V"))
+    assert near.outcome == "undecided"
+    assert "leads" not in near.decide
 
 
 def load(move: str, ohm: float | None = 2.1, serial: str = "L1", name: str = "") -> SubstituteLoad:

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from msgspec import structs
 
@@ -313,6 +314,17 @@ def test_a_cost_names_what_has_no_price(text: Any) -> None:
     assert "1,234.50" in shown
     assert "you have entered no price: front-bag" in shown
     assert "?" in shown.partition("\nLines")[2]
+
+
+def test_a_cost_without_any_price_is_unknown_and_not_nothing(text: Any) -> None:
+    none = Money(minor=0, currency="USD")
+    bare = msgspec.structs.replace(COSTS[0], low=none, likely=none, high=none)
+    shown = text(show_cost.summary(CASE, (bare,)))
+    assert "0.00" not in shown
+    assert "you have entered no price: front-bag" in shown
+    assert show_cost.short(bare).startswith("no price is entered; 1 kinds")
+    paid = msgspec.structs.replace(bare, lines=(), unpriced=())
+    assert "0.00" in text(show_cost.summary(CASE, (paid,)))
 
 
 TRACE = Trace(

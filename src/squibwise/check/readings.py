@@ -87,6 +87,8 @@ def _verdict(reading: Reading, case: Case, catalog: Catalog) -> Verdict:
     scale = _SCALE.get((reading.unit, quantity.unit))
     if scale is None:
         return _wrong_unit(reading, quantity)
+    if reading.value < 0.0:
+        return _below_zero(reading)
     if _meter_on_igniter(reading, catalog):
         return _dangerous(reading, catalog)
     value, u, lean = reading.value * scale, *_uncertainty(reading, quantity, scale, catalog)
@@ -178,7 +180,8 @@ def _figure(value: float, u: float, unit: str) -> str:
 
 
 def _sharper(unit: str, u: float) -> str:
-    return f"Read again with an uncertainty below {u / 2.0:.1g} {unit}: null the leads, repeat it."
+    how = "repeat it with a better meter" if unit == "V" else "null the leads, repeat it"
+    return f"Read again with an uncertainty below {u / 2.0:.1g} {unit}: {how}."
 
 
 def _without_limit(reading: Reading) -> Verdict:
@@ -198,6 +201,17 @@ def _wrong_unit(reading: Reading, quantity: Quantity) -> Verdict:
         outcome="undecided",
         text=f"{_named(reading)} is written in {reading.unit}, which is no unit of it.",
         decide=f"Write it in {quantity.unit}.",
+        origin=reading.origin,
+    )
+
+
+def _below_zero(reading: Reading) -> Verdict:
+    return Verdict(
+        what=f"reading:{reading.id}",
+        outcome="undecided",
+        text=f"{_named(reading)}: {reading.value:g} {reading.unit} lies below zero, which no "
+        "reading of it can.",
+        decide="Check sign and leads (nulled while they were open?), and read again.",
         origin=reading.origin,
     )
 

@@ -27,7 +27,7 @@ def summary(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:
         page.heading("Still to be paid", f"{case.currency}, from the prices you entered")
     ]
     table = [("rules", "low", "likely", "high", "hands-on")]
-    sums = [(_sum(c.low), _sum(c.likely), _sum(c.high), page.minutes(c.minutes)) for c in costs]
+    sums = [(*_sums(c), page.minutes(c.minutes)) for c in costs]
     if len(costs) > 1 and len(set(sums)) == 1:
         table.append(("every profile", *sums[0]))
     else:
@@ -48,8 +48,21 @@ def rules_of(cost: Cost) -> str:
 def short(cost: Cost) -> str:
     """Return one sum in a sentence."""
     text = f"{cost.likely.text()} likely ({_sum(cost.low)} to {_sum(cost.high)})"
+    if not _is_priced(cost):
+        text = "no price is entered"
     missing = f"; {len(cost.unpriced)} kinds of part have no price yet" if cost.unpriced else ""
     return f"{text}{missing}"
+
+
+def _sums(cost: Cost) -> tuple[str, str, str]:
+    """Return the three sums; what holds no price at all is unknown, not nothing."""
+    if not _is_priced(cost):
+        return "?", "?", "?"
+    return _sum(cost.low), _sum(cost.likely), _sum(cost.high)
+
+
+def _is_priced(cost: Cost) -> bool:
+    return cost.high.minor > 0 or not cost.unpriced
 
 
 def _sum(money: Money) -> str:
