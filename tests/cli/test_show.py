@@ -322,7 +322,7 @@ def test_a_cost_without_any_price_is_unknown_and_not_nothing(text: Any) -> None:
     shown = text(show_cost.summary(CASE, (bare,)))
     assert "0.00" not in shown
     assert "you have entered no price: front-bag" in shown
-    assert show_cost.short(bare).startswith("no price is entered; 1 kinds")
+    assert show_cost.short(bare).startswith("no price is entered; 1 kind of")
     paid = msgspec.structs.replace(bare, lines=(), unpriced=())
     assert "0.00" in text(show_cost.summary(CASE, (paid,)))
 

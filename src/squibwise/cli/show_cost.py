@@ -50,7 +50,9 @@ def short(cost: Cost) -> str:
     text = f"{cost.likely.text()} likely ({_sum(cost.low)} to {_sum(cost.high)})"
     if not _is_priced(cost):
         text = "no price is entered"
-    missing = f"; {len(cost.unpriced)} kinds of part have no price yet" if cost.unpriced else ""
+    count = len(cost.unpriced)
+    kinds = "1 kind of part or work has" if count == 1 else f"{count} kinds of part or work have"
+    missing = f"; {kinds} no price yet" if count else ""
     return f"{text}{missing}"
 
 
