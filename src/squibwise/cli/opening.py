@@ -70,11 +70,13 @@ def _finished(own: Path, path: Path, catalog: Catalog) -> tuple[list[Case], list
 
 
 def _skipped(file: Path, error: InputError) -> Finding:
-    first = f" {error.findings[0].text()}" if error.findings else ""
+    told = str(error)
+    if len(error.findings) > 1:
+        told = f"{told} {error.findings[0].text()}"
     return Finding(
         code="own-case-skipped",
         severity="warning",
-        message=f"this finished case was skipped, nothing was learned from it: {error}{first}",
+        message=f"this finished case was skipped, nothing was learned from it: {told}",
         remedy=f"`squibwise assess {file.parent}` tells every mistake in it.",
         origin=Origin(file=str(file)),
     )
