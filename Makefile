@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STAMP  := $(VENV)/.ready
 
-.PHONY: setup demo test check lock fuzz clean
+.PHONY: setup demo test lock bench fuzz clean
 
 setup: $(STAMP)
 
@@ -32,6 +32,11 @@ lock:
 	$(BIN)/python -m pip install --quiet uv
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra bus --universal --generate-hashes --no-annotate --no-header -q -o requirements/dev.txt
 	$(BIN)/uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header -q -o requirements/base.txt
+
+bench: $(STAMP)
+	$(BIN)/python bench/inference.py --json
+	$(BIN)/python bench/isolation.py --json
+	$(BIN)/python bench/scoring.py --json
 
 fuzz: $(STAMP)
 	$(BIN)/pip install --quiet --disable-pip-version-check atheris
