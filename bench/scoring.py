@@ -276,7 +276,10 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
     catalog = load_catalog()
-    found = {name: run(catalog) for name, run in sorted(tasks(given).items())}
+    try:
+        found = {name: run(catalog) for name, run in sorted(tasks(given).items())}
+    except FileNotFoundError as error:
+        parser.error(f"no data file {error.filename}: name one with --towaway, --inspected, --pairs")
     if given.json:
         print(json.dumps({name: plain(one) for name, one in found.items()}, indent=1))
         return
