@@ -279,7 +279,9 @@ def main() -> None:
     try:
         found = {name: run(catalog) for name, run in sorted(tasks(given).items())}
     except FileNotFoundError as error:
-        parser.error(f"no data file {error.filename}: name one with --towaway, --inspected, --pairs")
+        parser.error(
+            f"no data file {error.filename}: name one with --towaway, --inspected, --pairs"
+        )
     if given.json:
         print(json.dumps({name: plain(one) for name, one in found.items()}, indent=1))
         return
