@@ -71,10 +71,18 @@ def _sum(todo: Work) -> list[tuple[str, str]]:
         table += [(action, names)] if names else []
     table.append(("inspect", f"{len(by_action['inspect'])} components"))
     waits = sum(i.hold_minutes for i in open_items)
-    hands = sum(i.minutes for i in open_items)
-    table.append(("time", f"{page.minutes(hands)} hands-on, {page.minutes(waits)} of waiting"))
+    table.append(("time", f"{_hands_on(open_items)}, {page.minutes(waits)} of waiting"))
     done = sum(i.done for i in todo.items)
     return [*table, ("done already", f"{done} item{'s' * (done > 1)}")] if done else table
+
+
+def _hands_on(items: Sequence[WorkItem]) -> str:
+    """Return the hands-on time that is to be expected, and that of everything on the list."""
+    whole = sum(i.minutes for i in items)
+    expected = round(sum(i.minutes * i.probability for i in items))
+    if expected == whole:
+        return f"{page.minutes(whole)} hands-on"
+    return f"{page.minutes(expected)} hands-on to be expected ({page.minutes(whole)} if all of it)"
 
 
 def _replaced(items: Sequence[WorkItem], todo: Work) -> str:
