@@ -6,6 +6,14 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.limits import refuse_many
+from squibwise.intake.report.belonging import (
+    FAULT_WORDS,
+    OWN_PARTS,
+    TELLS,
+    differs,
+    names_another,
+    stands_alone,
+)
 from squibwise.intake.report.grammar import CodeToken, find_status_byte
 from squibwise.intake.report.layout import Line, Sheet, without_codes, words_of
 from squibwise.intake.report.sense import Sense
@@ -18,6 +26,8 @@ MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _NEARLY, _MOSTLY = 0.8, 0.7
+_CELL = re.compile(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
+_AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
 _GAP = 1  # blank lines that a description may be away from its code
 
@@ -109,7 +119,7 @@ def _take(
         _take_heading(line, state, found)
     elif line.role == "meta":
         _take_measure(line, state)
-    elif line.role == "unread":
+    elif line.role == "unread" and not _fills_column(line, state, sheet, catalog):
         found.unread.append(line)
 
 
@@ -176,7 +186,7 @@ def _take_words(
         else:
             found.unread.append(line)
         return
-    if _stands_alone(line.sense) and _is_report(line, sheet.is_coded):
+    if stands_alone(line.sense) and _is_report(line, sheet.is_coded):
         fresh = [_words_entry(line, s, state) for s in _clauses(line, catalog, sheet.language)]
         found.entries.extend(fresh)
         state.current = fresh[-1]
@@ -187,7 +197,27 @@ def _take_words(
 def _is_whole(entry: Entry) -> bool:
     """Tell whether an entry names part and fault, so that nothing is missing."""
     features = entry.sense.features
-    return bool(features & _OWN_PARTS) and bool(features & (_TELLS - {"defect"}))
+    return bool(features & OWN_PARTS) and bool(features & (TELLS - {"defect"}))
+
+
+def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
+    """Tell whether indented words, which mean nothing alone, go on with the description above."""
+    current = state.current
+    if current is None or state.blanks or line.is_keyed or line.text[:1] not in (" ", "\t"):
+        return False
+    return not _is_whole(current) and _wrap(line, current, sheet, catalog)
+
+
+def _in_column(entry: Entry, line: Line) -> str:
+    """The words so far with the line put behind those of the column that it stands in."""
+    indent = len(line.text) - len(line.text.lstrip())
+    above = next(
+        (c.group() for c in _CELL.finditer(entry.raws[0]) if abs(c.start() - indent) <= _AT), ""
+    )
+    texts = [c.group() for c in _CELL.finditer(entry.words[0])]
+    at = next((i for i, t in enumerate(texts) if above.endswith(t)), len(texts) - 1)
+    own = " ".join([*texts[: at + 1], *entry.words[1:], line.text.strip()])
+    return "   ".join([own, *texts[at + 1 :]])
 
 
 def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
@@ -199,10 +229,10 @@ def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
         return False
     if "?" in line.text or line.known_share < _MOSTLY:
         return False
-    told = bool(entry.sense.features & (_TELLS - {"defect"}))
-    joined = words_of(" ".join([*entry.words, line.text.strip()]), catalog, sheet.language)
-    parts, more = entry.sense.features & _OWN_PARTS, joined.features & _OWN_PARTS
-    if (told and _stands_alone(line.sense)) or (told and parts and more != parts):
+    told = bool(entry.sense.features & (TELLS - {"defect"}))
+    joined = words_of(_in_column(entry, line), catalog, sheet.language)
+    parts, more = entry.sense.features & OWN_PARTS, joined.features & OWN_PARTS
+    if (told and stands_alone(line.sense)) or (told and parts and more != parts):
         return False
     entry.sense = _joined_sense(entry.sense, joined)
     entry.words.append(line.text.strip())
@@ -229,12 +259,12 @@ def _is_report(line: Line, is_coded: bool) -> bool:
     """
     if "?" in line.text or _FLASHES.search(line.text):
         return False
-    tells = line.sense.features & (_TELLS - {"defect"})
+    tells = line.sense.features & (TELLS - {"defect"})
     if not tells and line.text.rstrip().endswith(":"):
         return False  # the title of a list
     if not is_coded:
-        return bool(tells) or bool(line.sense.features & _OWN_PARTS) or line.known_share >= _NEARLY
-    if not line.sense.features & _OWN_PARTS:
+        return bool(tells) or bool(line.sense.features & OWN_PARTS) or line.known_share >= _NEARLY
+    if not line.sense.features & OWN_PARTS:
         tells = tells or {s for s in line.sense.statuses if s == "locked"}
     else:
         tells = tells or set(line.sense.statuses)
@@ -260,7 +290,7 @@ def _is_placed(sense: Sense) -> bool:
 def _clauses(line: Line, catalog: Catalog, language: str | None) -> list[Sense]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
     pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
-    own = [p for p in pieces if _stands_alone(p)]
+    own = [p for p in pieces if stands_alone(p)]
     senses = own if len(own) > 1 else [line.sense]
     return [single for sense in senses for single in _stages(sense)]
 
@@ -320,9 +350,9 @@ def _is_again(token: CodeToken, line: Line, current: Entry, before: CodeToken) -
     """The same code once more, or the public code under a maker's number."""
     types = {before.failure_type, token.failure_type} - {None}
     names = {before.code, *before.readings} & {token.code, *token.readings}
-    bare = not line.sense.features & _OWN_PARTS
+    bare = not line.sense.features & OWN_PARTS
     if names and len(types) <= 1:
-        return token.style != before.style or bare or not current.sense.features & _OWN_PARTS
+        return token.style != before.style or bare or not current.sense.features & OWN_PARTS
     return bare and not before.is_exact and before.style != "cut" and token.style == "sae"
 
 
@@ -361,69 +391,15 @@ def _shared(texts: list[str]) -> list[str]:
 
 def _belongs(line: Line, current: Entry) -> bool:
     """Words under a fault are its own unless they tell of another part."""
-    if _is_whole(current) and _names_another(line.sense, current.sense):
+    if _is_whole(current) and names_another(line.sense, current.sense):
         return False
-    if not _stands_alone(line.sense):
+    if not stands_alone(line.sense):
         return True
     if not current.is_told:
         return True
     if current.token is None:
         return False
-    return not _differs(line.sense, current.sense)
-
-
-def _names_another(one: Sense, two: Sense) -> bool:
-    """Tell whether words name a part or, with a fault, a place that the fault above has not."""
-    heads = _heads(one)
-    if heads:
-        return not heads & _heads(two)
-    return bool(one.features & _TELLS) and bool((one.sides - two.sides) | (one.seats - two.seats))
-
-
-def _differs(one: Sense, two: Sense) -> bool:
-    pairs = ((one.seats, two.seats), (one.sides, two.sides), (one.stages, two.stages))
-    return any(a and b and a != b for a, b in pairs) or _heads(one) != _heads(two)
-
-
-def _heads(sense: Sense) -> frozenset[str]:
-    heads = {
-        "bag",
-        "charge",
-        "pretension",
-        "curtain",
-        "knee",
-        "sensor",
-        "buckle",
-        "occupant",
-        "lamp",
-    }
-    return frozenset(sense.features & heads) - {"charge"}
-
-
-def _stands_alone(sense: Sense) -> bool:
-    """Words without a code that names a part and a fault or a status."""
-    features = sense.features
-    part = features & _HEADS
-    fault = features & _TELLS
-    return bool(part) and bool(fault or sense.statuses)
-
-
-_HEADS = frozenset(
-    """bag charge pretension curtain knee sensor buckle occupant lamp clockspring unit crashrecord
-    offswitch offlamp seatposition airbagmodule loadlimiter middle cushion batterycut hvcut
-    headcharge rollbar bonnet columncharge ventcharge motorbelt inflatablebelt belttension
-    electronics crashsignal""".split()
-)
-_OWN_PARTS = _HEADS - {"unit", "airbagmodule"}
-_FAULT_WORDS = frozenset(
-    """open high low resistance range short ground battery cross voltage communication configuration
-    identity calibration internal performance mechanical defect crashrecord deployed notfired
-    crashsignal""".split()
-)
-_TELLS = frozenset(
-    """open high low short cross voltage communication configuration identity calibration internal
-    performance mechanical defect crashrecord deployed range""".split()
-)
+    return not differs(line.sense, current.sense)
 
 
 def _words_entry(line: Line, sense: Sense, state: _State) -> Entry:
@@ -457,13 +433,13 @@ def _type(entry: Entry, failure_type: str) -> None:
 
 def _merge(sense: Sense, other: Sense) -> None:
     """Add what other words say; part, fault and place already told are not widened."""
-    has_part = bool(sense.features & _OWN_PARTS)
-    has_fault = bool(sense.features & (_TELLS - {"defect"}))
+    has_part = bool(sense.features & OWN_PARTS)
+    has_fault = bool(sense.features & (TELLS - {"defect"}))
     added = other.features
-    if not has_part and added & _OWN_PARTS:
+    if not has_part and added & OWN_PARTS:
         sense.features -= {"unit", "airbagmodule"}  # they named the report's unit
     if has_part:
-        added = added & _FAULT_WORDS if not has_fault else set()
+        added = added & FAULT_WORDS if not has_fault else set()
     sense.features |= added
     for name in ("seats", "sides", "ends", "rows", "stages", "numbers"):
         mine: set[object] = getattr(sense, name)
@@ -482,7 +458,7 @@ def _add_status(sense: Sense, status: Status) -> None:
 def _flush(state: _State, found: Gathered) -> None:
     """Words that waited for a code which never came."""
     for line in state.waiting:
-        if _stands_alone(line.sense):
+        if stands_alone(line.sense):
             found.entries.append(_words_entry(line, line.sense, state))
         else:
             found.unread.append(line)

@@ -27,6 +27,7 @@ _WIRING = re.compile(
 )
 _LEAD = re.compile(
     r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?"
+    r"(?:(?i:img|image|photo|picture|pic|screen|foto|bild)[ _#-]{0,2}\d{1,6}\s?[:.)]\s+)?"
     r"(?:(?i:dtc|codes?|fault codes?|trouble codes?|fehlercode|fehler|defaut|défaut|code defaut|"
     r"error|codigo|código|codice|kod|raw(?: bytes| data)?|bytes|hex)"
     r"\s*(?:no\.?|nr\.?|#)?\s*[:=#]?\s*)?"
