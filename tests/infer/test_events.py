@@ -111,6 +111,13 @@ def test_an_earlier_crash_that_nobody_describes_has_no_struck_zone_of_its_own() 
     assert max(event.zones.values()) < 0.5
 
 
+def test_a_scan_that_shows_no_crash_record_speaks_against_one() -> None:
+    torn = Look(id="look", component="driver.front-bag", seen="deployed")
+    unscanned = _ask(NOSE, torn).event.causes["crash-record"]
+    silent = _ask(NOSE, torn, build.scan(build.code(1, "driver.front-bag", 1))).event
+    assert silent.causes["crash-record"] < unscanned
+
+
 def test_a_bag_that_was_taken_out_is_missing_not_fired() -> None:
     answer = _ask(
         Circumstance(id="told", what="bags-taken-out", present=True),

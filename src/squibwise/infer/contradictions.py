@@ -172,7 +172,7 @@ def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradicti
         if whole and not event_lines(entry):
             result.append(
                 Contradiction(
-                    text="bags fired, yet the complete scan shows no crash record in the unit",
+                    text="charges fired, yet the complete scan shows no crash record in the unit",
                     evidence=(entry.id,),
                     remedy=(
                         "Check whether the tool lists crash records at all, and whether the unit "

@@ -18,20 +18,27 @@ def record_item(scan: Scan, net: Network, catalog: Catalog) -> Item | None:
     """Return what the presence or absence of a crash record says of the event."""
     lines = event_lines(scan.report)
     chance = record_chance(net, catalog)
-    complete = scan.report.reading.coverage.complete
-    figures = catalog.firing.scans.reach
-    clean = {True: figures.complete, False: figures.partial, None: figures.unstated}[complete]
     if not lines:
-        if clean.value == 0.0 or not scan.first:
+        seen = _would_show(scan, catalog)
+        if seen == 0.0:
             return None
-        shown = catalog.firing.events.record.shown_among_codes.value
-        rows = 1.0 - clean.value * shown * chance
+        rows = 1.0 - seen * chance
         return Item(scan.report.id, UNIT, "no crash record in the unit", rows=rows)
     if _cleared_before(scan, net) or not scan.first:
         return None
     rows = chance * _record_details(lines, net, catalog)
     text = f"line {', '.join(str(c.line) for c in lines)}: crash record in the unit"
     return Item(scan.report.id, UNIT, text, rows=np.maximum(rows, catalog.firing.scans.floor))
+
+
+def _would_show(scan: Scan, catalog: Catalog) -> float:
+    """Return the chance that a scan would have shown a crash record that is there."""
+    if not scan.first:
+        return 0.0
+    figures = catalog.firing.scans.reach
+    complete = scan.report.reading.coverage.complete
+    clean = {True: figures.complete, False: figures.partial, None: figures.unstated}[complete]
+    return clean.value * catalog.firing.events.record.shown_among_codes.value
 
 
 def _cleared_before(scan: Scan, net: Network) -> bool:
@@ -92,6 +99,11 @@ def crash_record(posterior: Posterior, catalog: Catalog) -> float | None:
     if any(w.what == "replaced" for _, w in net.line.works_on(frozenset({UNIT}))):
         return None
     told = [s for s in known if s.same_unit and event_lines(s.report)]
-    chance = float(posterior.rows @ record_chance(net, catalog))
+    by_row = record_chance(net, catalog)
+    for scan in known:
+        if scan.same_unit and not event_lines(scan.report):
+            seen = _would_show(scan, catalog)
+            by_row = by_row * (1.0 - seen) / (1.0 - by_row * seen)
+    chance = float(posterior.rows @ by_row)
     figures = catalog.firing.scans.people["recorder_right"]
     return max(chance, figures.value) if told else chance
