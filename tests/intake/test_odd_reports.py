@@ -5,6 +5,7 @@ Expectations are common practice, no source.
 """
 
 import sys
+import time
 import unicodedata
 from collections.abc import Callable
 from functools import cache
@@ -112,3 +113,13 @@ def test_how_a_report_is_written_down_changes_little(write: Callable[[str], byte
             assert not odd.is_place_wrong(want, line, report.hand)
             assert not odd.is_stage_wrong(want, line)
     assert right / total >= 0.9
+
+
+@pytest.mark.parametrize(
+    ("start", "wrap"), [("a b   " * 300, "open"), ("driver airbag " * 100, "of the")]
+)
+def test_many_parts_on_a_line_that_goes_on_do_not_make_reading_slow(start: str, wrap: str) -> None:
+    text = (f"B1001 {start}\n" + f"      {wrap}\n" * 8) * 200
+    begin = time.process_time()
+    read_report(text.encode(), "report.txt", CATALOG)
+    assert time.process_time() - begin < 5.0

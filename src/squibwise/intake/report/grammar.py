@@ -68,6 +68,7 @@ _BLINKS = re.compile(
     rf"({_FLASHED}(?:(?:\s?[,&]\s?|\sand\s|\s){_FLASHED}){{0,30}})"
 )
 _MAKER = re.compile(r"(DF\d{3})" + _END)
+_LABEL_WORDS = 3  # words before a blink count that may still lead up to it
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
 
 
@@ -220,7 +221,7 @@ def _hex_token(digits: str, start: int, end: int, status: str | None) -> CodeTok
 def _find_leading(text: str, taken: list[CodeToken]) -> CodeToken | None:
     """A code in a notation that only counts at the start of a line."""
     blink = _BLINK.search(text) or _BLINK_WORDS.search(text)
-    if blink is not None and not taken:
+    if blink is not None and not taken and not _is_title(text[: blink.start()]):
         return _blink(blink)
     lead = _LEAD.match(text)
     at = lead.end() if lead else 0
@@ -228,6 +229,11 @@ def _find_leading(text: str, taken: list[CodeToken]) -> CodeToken | None:
     if token is None or _overlaps(token.start, token.end, taken):
         return _embedded_hex(text, taken) if taken else None
     return token
+
+
+def _is_title(head: str) -> bool:
+    """``Read-out from the lamp, connector bridged, 2 long 4 short style`` tells how, not what."""
+    return "," in head and len(head.split()) > _LABEL_WORDS
 
 
 def _hex_at(text: str, at: int) -> CodeToken | None:

@@ -1,5 +1,6 @@
 """The features of one line: what its phrases say of part, place, stage, fault and status."""
 
+from bisect import bisect_right
 from typing import get_args
 
 import msgspec
@@ -74,10 +75,10 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
-    taken = {i for h in hits for i in range(h.first, h.last) if "skip" not in h.means}
     _open_what_is_joined(sense, tokens, hits)
+    line = _line(tokens, hits)
     for hit in hits:
-        _add_count(sense, hit, tokens, taken, hits)
+        _add_count(sense, hit, line)
     _settle_driver(sense)
     return sense
 
@@ -139,18 +140,38 @@ def _add_status(sense: Sense, value: str) -> None:
         sense.statuses.append(status)
 
 
-def _add_count(
-    sense: Sense, hit: Hit, tokens: tuple[Token, ...], taken: set[int], hits: tuple[Hit, ...]
-) -> None:
+class _Line(msgspec.Struct):
+    """What is looked up beside every phrase of a line, gathered once."""
+
+    words: list[str]
+    taken: set[int]
+    nth: dict[int, int]  # ordinal of a phrase by the token after it
+    seat_from: int  # token after the first seat
+    bags: list[int]  # tokens after bags, in order
+    breaks: list[int]  # tokens behind a separator, in order
+
+
+def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
+    seats = [h.last for h in hits if any(m.startswith("seat:") for m in h.means)]
+    return _Line(
+        words=[t.text for t in tokens],
+        taken={i for h in hits for i in range(h.first, h.last) if "skip" not in h.means},
+        nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
+        seat_from=min(seats, default=len(tokens) + 1),
+        bags=sorted(h.last for h in hits if "bag" in h.means),
+        breaks=[i for i, t in enumerate(tokens) if t.apart],
+    )
+
+
+def _add_count(sense: Sense, hit: Hit, line: _Line) -> None:
     """Read the number beside a phrase as a stage or as the number of a part."""
     counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
     doubtful = "electronics?" in hit.means
     if not counted and not doubtful:
         return
-    words = [t.text for t in tokens]
-    if "loop" in hit.means and not _follows_part(hit, hits, tokens):
+    if "loop" in hit.means and not _follows_part(hit, line):
         return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
-    numbers = _numbers_after(words, hit.last, taken) or _number_before(words, hit, taken, hits)
+    numbers = _numbers_after(line.words, hit.last, line.taken) or _number_before(hit, line)
     if not numbers:
         return
     if doubtful:
@@ -163,17 +184,13 @@ def _add_count(
         sense.numbers |= numbers
 
 
-def _follows_part(hit: Hit, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> bool:
-    """Tell whether a seat or a bag is named before, in the same stretch of words."""
-    for other in hits:
-        between = tokens[other.last : hit.first + 1]
-        if other.last > hit.first:
-            continue
-        if any(m.startswith("seat:") for m in other.means):
-            return True
-        if "bag" in other.means and not any(t.apart for t in between):
-            return True
-    return False
+def _follows_part(hit: Hit, line: _Line) -> bool:
+    """Tell whether a seat is named before, or a bag in the same stretch of words."""
+    if line.seat_from <= hit.first:
+        return True
+    broken = bisect_right(line.breaks, hit.first)
+    bags = bisect_right(line.bags, hit.first)
+    return bags > 0 and (broken == 0 or line.bags[bags - 1] > line.breaks[broken - 1])
 
 
 def _numbers_after(words: list[str], at: int, taken: set[int]) -> set[int]:
@@ -195,16 +212,12 @@ def _is_count(words: list[str], at: int, taken: set[int]) -> bool:
     return at + 1 >= len(words) or words[at + 1] not in _UNITS
 
 
-def _number_before(words: list[str], hit: Hit, taken: set[int], hits: tuple[Hit, ...]) -> set[int]:
+def _number_before(hit: Hit, line: _Line) -> set[int]:
     """An ordinal right before a phrase; a plain number there counts things, not stages."""
     at = hit.first - 1
-    if at >= 0 and at not in taken and words[at] in ("1st", "2nd", "3rd"):
-        return {int(words[at][0])}
-    for other in hits:
-        nth = [m for m in other.means if m.startswith("nth:")]
-        if other.last == hit.first and nth:
-            return {int(nth[0][4:])}
-    return set()
+    if at >= 0 and at not in line.taken and line.words[at] in ("1st", "2nd", "3rd"):
+        return {int(line.words[at][0])}
+    return {line.nth[hit.first]} if hit.first in line.nth else set()
 
 
 def _settle_driver(sense: Sense) -> None:
