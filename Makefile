@@ -36,6 +36,7 @@ lock:
 bench: $(STAMP)
 	$(BIN)/python bench/inference.py --json
 	$(BIN)/python bench/isolation.py --json
+	$(BIN)/python bench/commands.py --json
 	$(BIN)/python bench/scoring.py --json
 
 fuzz: $(STAMP)

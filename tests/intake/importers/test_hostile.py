@@ -296,7 +296,7 @@ def test_a_page_of_broken_markup_takes_time_with_its_length_only(markup: str) ->
     data = f"<html><p>B0001 open</p>{markup * (400_000 // len(markup))}".encode()
     began = spent()
     lines = read_or_refused(data, "tags.html")
-    assert spent() - began < SECONDS / 5
+    assert spent() - began < SECONDS  # time growing with the square would be minutes
     assert lines[:1] in ([], ["B0001 open"])
 
 
