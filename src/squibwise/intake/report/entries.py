@@ -264,7 +264,7 @@ def _is_report(line: Line, is_coded: bool) -> bool:
         return False  # the title of a list
     if not is_coded:
         return bool(tells) or bool(line.sense.features & OWN_PARTS) or line.known_share >= _NEARLY
-    if not line.sense.features & OWN_PARTS:
+    if not line.sense.features & (OWN_PARTS - {"lamp"}):
         tells = tells or {s for s in line.sense.statuses if s == "locked"}
     else:
         tells = tells or set(line.sense.statuses)
