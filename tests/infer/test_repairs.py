@@ -153,3 +153,11 @@ def test_a_repair_entered_as_fixed_leaves_a_good_circuit() -> None:
     answer = _ask(two, whole, entered("reseat:device-plug", "fixed"))
     assert of(answer, BAG).now.sound > 0.9
     assert of(answer, BAG).stages["1"].live > 0.85
+
+
+@pytest.mark.parametrize("kind", sorted(build.CATALOG.kinds))
+def test_every_kind_of_part_can_be_reseated(kind: str) -> None:
+    component = f"{build.CATALOG.kinds[kind].places[0]}.{kind}"
+    case = build.case(done("reseated", component), on=build.car("front-bags", add=(component,)))
+    now = of(assess(case, build.CATALOG), component).now
+    assert now.sound > 0.5

@@ -95,8 +95,11 @@ def _healing(part: Part, conditions: tuple[str, ...], chance: float) -> Array:
 
 
 def _loosening(part: Part, chance: float) -> Array:
+    """Return the chance of leaving a plug loose; a part without a plug of its own stays."""
     matrix = np.eye(len(part.micros))
     plugs = [i for i, m in enumerate(part.micros) if m.condition == "plug"]
+    if not plugs:
+        return matrix
     matrix[0, 0] = 1.0 - chance
     matrix[0, plugs] = chance / len(plugs)
     return matrix
