@@ -148,7 +148,9 @@ class _Line(msgspec.Struct):
     nth: dict[int, int]  # ordinal of a phrase by the token after it
     seat_from: int  # token after the first seat
     bags: list[int]  # tokens after bags, in order
+    charges: list[int]  # tokens after charges, in order
     breaks: list[int]  # tokens behind a separator, in order
+    broken: set[int]  # the same
 
 
 def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
@@ -159,7 +161,9 @@ def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
         nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
         seat_from=min(seats, default=len(tokens) + 1),
         bags=sorted(h.last for h in hits if "bag" in h.means),
+        charges=sorted(h.last for h in hits if "charge" in h.means),
         breaks=[i for i, t in enumerate(tokens) if t.apart],
+        broken={i for i, t in enumerate(tokens) if t.apart},
     )
 
 
@@ -168,6 +172,7 @@ def _add_count(sense: Sense, hit: Hit, line: _Line) -> None:
     counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
     doubtful = "electronics?" in hit.means
     if not counted and not doubtful:
+        _add_charge_of_seat(sense, hit, line)
         return
     if "loop" in hit.means and not _follows_part(hit, line):
         return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
@@ -184,13 +189,25 @@ def _add_count(sense: Sense, hit: Hit, line: _Line) -> None:
         sense.numbers |= numbers
 
 
+def _add_charge_of_seat(sense: Sense, hit: Hit, line: _Line) -> None:
+    """``igniter airbag driver 2:``: the number that ends the stretch counts the charges."""
+    at = hit.last + 1
+    ends = at >= len(line.words) or at in line.broken
+    is_seat = any(m.startswith("seat:") for m in hit.means)
+    if is_seat and ends and _is_near(line.charges, hit, line):
+        sense.stages |= _numbers_after(line.words, hit.last, line.taken)
+
+
 def _follows_part(hit: Hit, line: _Line) -> bool:
     """Tell whether a seat is named before, or a bag in the same stretch of words."""
-    if line.seat_from <= hit.first:
-        return True
+    return line.seat_from <= hit.first or _is_near(line.bags, hit, line)
+
+
+def _is_near(ends: list[int], hit: Hit, line: _Line) -> bool:
+    """Tell whether one of these phrases stands before in the same stretch of words."""
+    before = bisect_right(ends, hit.first)
     broken = bisect_right(line.breaks, hit.first)
-    bags = bisect_right(line.bags, hit.first)
-    return bags > 0 and (broken == 0 or line.bags[bags - 1] > line.breaks[broken - 1])
+    return before > 0 and (broken == 0 or ends[before - 1] > line.breaks[broken - 1])
 
 
 def _numbers_after(words: list[str], at: int, taken: set[int]) -> set[int]:
