@@ -32,6 +32,7 @@ lock:
 	$(BIN)/python -m pip install --quiet uv
 	$(BIN)/uv pip compile pyproject.toml --extra dev --extra bus --universal --generate-hashes --no-annotate --no-header -q -o requirements/dev.txt
 	$(BIN)/uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header -q -o requirements/base.txt
+	$(BIN)/uv pip compile pyproject.toml --extra fuzz --universal --generate-hashes --no-annotate --no-header -q -o requirements/fuzz.txt
 
 bench: $(STAMP)
 	$(BIN)/python bench/inference.py --json
@@ -40,7 +41,7 @@ bench: $(STAMP)
 	$(BIN)/python bench/scoring.py --json
 
 fuzz: $(STAMP)
-	$(BIN)/pip install --quiet --disable-pip-version-check atheris
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements/fuzz.txt
 	$(BIN)/python tests/fuzz/fuzz_reports.py -max_total_time=120
 
 clean:
