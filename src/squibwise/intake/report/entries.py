@@ -27,6 +27,10 @@ _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _NEARLY, _MOSTLY = 0.8, 0.7
 _CELL = re.compile(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
+_ONE_OF = frozenset(
+    """clockspring occupant offlamp offswitch lamp unit crashrecord batterycut hvcut
+    columncharge""".split()
+)
 _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
 _GAP = 1  # blank lines that a description may be away from its code
@@ -273,17 +277,7 @@ def _is_report(line: Line, is_coded: bool) -> bool:
 
 def _is_placed(sense: Sense) -> bool:
     """Words that say where, or name a part of which a car has one."""
-    single = {
-        "nearside",
-        "offside",
-        "clockspring",
-        "occupant",
-        "offlamp",
-        "offswitch",
-        "lamp",
-        "unit",
-        "crashrecord",
-    }
+    single = _ONE_OF | {"nearside", "offside"}
     return bool(sense.seats or sense.sides or sense.features & single)
 
 
