@@ -435,3 +435,9 @@ def test_a_blf_log_that_unpacks_to_400_mb_is_refused() -> None:
         + body
     )
     refused(head + container, "bomb.blf", "memory|damaged|no answer")
+
+
+def test_a_subject_in_a_character_set_with_a_broken_name_is_kept_as_it_stands() -> None:
+    """Found by damaging the samples."""
+    data = b"Subject: =?ut\xff-8?q?airbag?=\nFrom: a@b\n\nB0001 driver airbag open\n"
+    assert "B0001 driver airbag open" in read_or_refused(data, "broken.eml")

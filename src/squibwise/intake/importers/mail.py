@@ -140,13 +140,13 @@ def _left_out(name: str, leaf: "Message") -> Finding:
 
 def _subject(message: "Message", name: str) -> tuple[Part, ...]:
     """Return the subject line as a part of its own: it often names the car."""
-    from email.errors import HeaderParseError
+    from email.errors import MessageError
     from email.header import decode_header, make_header
 
     raw = str(message.get("Subject", ""))
     try:
         subject = str(make_header(decode_header(raw)))
-    except (LookupError, ValueError, HeaderParseError):
+    except (LookupError, ValueError, MessageError):
         subject = raw
     line = " ".join(subject.encode("utf-8", "replace").decode().split())
     return (Part(data=f"Subject: {line}".encode(), name=f"{name}/subject"),) if line else ()
