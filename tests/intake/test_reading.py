@@ -535,3 +535,10 @@ def test_a_block_that_says_its_code_three_times_is_one_fault() -> None:
 def test_left_or_right_written_with_a_slash_leaves_the_side_open() -> None:
     (line,) = read("B1001 L/R curtain airbag open").lines
     assert (line.place, line.side) == (None, None)
+
+
+@pytest.mark.parametrize("thing", ["Foobar igniter", "Quetschkopf Zünder", "Cross member squib"])
+def test_an_igniter_of_an_unknown_thing_is_not_taken_for_a_front_bag(thing: str) -> None:
+    (line,) = read(f"B1001-1B {thing} open circuit - present").lines
+    assert (line.component, line.kind, line.fault) == (None, None, "open-or-high")
+    assert max(c.weight for c in line.candidates) < 0.5
