@@ -323,3 +323,14 @@ def test_a_link_that_leaves_the_folder_is_refused(load: Load, folder: Path) -> N
     with pytest.raises(InputError) as refusal:
         load(SCAN.replace("scan.txt", "link.txt"))
     assert refusal.value.findings[0].code == "case-file-outside"
+
+
+def test_a_report_that_no_entry_names_is_noted_and_a_photo_is_not(
+    folder: Path, catalog: Catalog
+) -> None:
+    (folder / "evidence" / "forgotten.txt").write_text("B0001 driver airbag open\n")
+    (folder / "evidence" / "photo.JPG").write_bytes(b"x")
+    (folder / "case.toml").write_text(SCAN, encoding="utf-8")
+    noted = [f for f in load_case(folder, catalog).findings if f.code == "case-unnamed-file"]
+    assert [f.severity for f in noted] == ["note"]
+    assert "evidence/forgotten.txt" in noted[0].message

@@ -1,6 +1,7 @@
 """The files a case names: read once, within limits, and handed to the reader of their kind."""
 
 import hashlib
+from collections.abc import Collection
 from pathlib import Path as FilePath
 
 import msgspec
@@ -17,6 +18,9 @@ from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import ReadReport
+
+_MOST_LYING = 200
+_PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".gif", ".mp4", ".mov")
 
 
 def read_report_file(path: FilePath, catalog: Catalog) -> ReadReport:
@@ -86,6 +90,18 @@ def crash_data(
         )
         for number, event in enumerate(read.entries, start=1)
     ]
+
+
+def note_unnamed(named: Collection[str], notes: Notes) -> None:
+    """Note the files of the evidence folder that no entry names; photos may lie there unnamed."""
+    folder = notes.folder / "evidence"
+    lying = sorted(folder.iterdir())[:_MOST_LYING] if folder.is_dir() else []
+    for file in lying:
+        name = f"evidence/{file.name}"
+        if name in named or not file.is_file() or file.suffix.lower() in _PHOTOS:
+            continue
+        message = f"'{name}' lies in the folder, but no entry names it: it is not used."
+        notes.add("case-unnamed-file", (), message, "Name it in an [[evidence]] entry.", "note")
 
 
 def digest(data: bytes) -> str:

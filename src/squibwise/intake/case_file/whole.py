@@ -38,6 +38,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     refuse(notes)
     car = with_codes(with_mentioned(car, notes), evidence, notes)
     _check_years(evidence, car, notes)
+    reports.note_unnamed(files, notes)
     return Case(
         id=written.case.id or notes.folder.resolve().name or "case",
         title=written.case.title,
