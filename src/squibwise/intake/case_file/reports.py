@@ -12,7 +12,9 @@ from squibwise.intake.case_file.locate import Path
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.parse import read_bytes
 from squibwise.intake.case_file.written import WrittenEntry
+from squibwise.intake.importers import extract
 from squibwise.intake.importers.limits import MAX_BYTES
+from squibwise.intake.report import entry
 from squibwise.intake.report.entry import read_report
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence
@@ -59,7 +61,7 @@ def one_report(
 def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
     """Return the VIN that a report names; None also when it cannot be read, which is told later."""
     try:
-        return read_report(data, name, catalog).vin
+        return entry.vin_in(extract(data, name), name, catalog)
     except (InputError, UnavailableError):
         return None
 

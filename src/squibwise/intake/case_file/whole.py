@@ -12,7 +12,8 @@ from squibwise.intake.case_file.evidence import CrashDataEntry, ReportEntry
 from squibwise.intake.case_file.notes import Notes
 from squibwise.intake.case_file.records import CarTable, GivenTable
 from squibwise.intake.case_file.written import Written, WrittenEntry, read_written
-from squibwise.intake.report.entry import read_report
+from squibwise.intake.importers import extract
+from squibwise.intake.report.entry import read_extract, vin_in
 from squibwise.model.car import Car, Given, OwnRule, Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
@@ -60,9 +61,10 @@ def implicit_case(name: str, folder: FilePath, data: bytes, catalog: Catalog) ->
         InputError: The report cannot be read.
     """
     notes = Notes(name, folder, "", {}, catalog)
-    vin, year = vehicle.vin_and_year(read_report(data, name, catalog).vin, catalog)
+    found = extract(data, name)
+    vin, year = vehicle.vin_and_year(vin_in(found, name, catalog), catalog)
     car = make_car(CarTable(), vin, year, catalog)
-    reading = reports.with_origin_in(read_report(data, name, catalog, car), name)
+    reading = reports.with_origin_in(read_extract(found, name, catalog, car), name)
     report = Report(id="report-1", reading=reading, origin=Origin(file=name))
     message = f"Nobody stated the equipment; it is taken to be '{car.equipment}'."
     remedy = "`squibwise new FOLDER` makes a case in which it can be stated."

@@ -10,7 +10,6 @@ MAX_PAGE_BYTES = 4 * MIB
 MAX_LINES = 20_000
 MAX_LINE_CHARS = 1_000
 MAX_CELLS = 64
-MAX_CELL_CHARS = 2_000
 
 _CUT = "Cut the part with the faults into a file of its own and read that."
 

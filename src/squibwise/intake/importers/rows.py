@@ -1,6 +1,6 @@
 """Cells of a table row to a line."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.importers.limits import MAX_CELLS, MAX_LINE_CHARS
@@ -28,8 +28,3 @@ def _few(cells: list[str]) -> tuple[str, ...]:
     if len(cells) <= MAX_CELLS:
         return tuple(cells)
     return (*cells[: MAX_CELLS - 1], " ".join(cells[MAX_CELLS - 1 :]))
-
-
-def all_rows(rows: Iterable[tuple[int, Sequence[str]]]) -> list[RawLine]:
-    """Return the lines of numbered rows."""
-    return [line for number, cells in rows for line in row_lines(number, cells)]

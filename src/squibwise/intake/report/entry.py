@@ -2,6 +2,8 @@
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers import extract
+from squibwise.intake.importers.base import Extract
+from squibwise.intake.report.layout import sort_lines
 from squibwise.intake.report.text import understand
 from squibwise.model.car import Car
 from squibwise.model.report import ReadReport
@@ -20,7 +22,11 @@ def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None
         InputError: The file cannot be read at all.
         UnavailableError: It needs an optional part that is not installed.
     """
-    found = extract(data, name)
+    return read_extract(extract(data, name), name, catalog, car)
+
+
+def read_extract(found: Extract, name: str, catalog: Catalog, car: Car | None) -> ReadReport:
+    """Return everything that was read from the lines of a report; see ``read_report``."""
     read = understand(found.lines, name, catalog, car)
     return ReadReport(
         vin=read.vin,
@@ -29,3 +35,8 @@ def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None
         findings=found.findings + read.findings,
         coverage=read.coverage,
     )
+
+
+def vin_in(found: Extract, name: str, catalog: Catalog) -> str | None:
+    """Return the VIN that a report names, without understanding the rest of it."""
+    return sort_lines(found.lines, name, catalog).vin

@@ -1,6 +1,6 @@
 """Policies evaluated on every state of a table, to compare them with the exact answer."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,6 @@ from squibwise.numerics.troubleshoot.table import (
 )
 
 Choice = NDArray[np.int8]
-Chooser = Callable[[Index, Array], Array]
 
 
 def parts_first(table: Table) -> tuple[Array, Choice]:
