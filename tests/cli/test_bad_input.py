@@ -148,3 +148,12 @@ def test_a_record_goes_only_where_a_record_can_go(run: Line, tmp_path: Path, cas
     _refused(run("release", case, "-o", tmp_path / "case.toml"), ".pdf")
     _refused(run("release", case, "-o", tmp_path / "nowhere" / "x.pdf"), "cannot be written")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_more_codes_than_can_be_weighed_are_refused(run: Line, tmp_path: Path) -> None:
+    report = tmp_path / "many.txt"
+    codes = (f"B{1000 + n}-13 Driver belt pretensioner circuit open present" for n in range(400))
+    report.write_text("\n".join(codes), encoding="utf-8")
+    answer = run("assess", str(report))
+    assert answer.code == 2
+    assert "pieces of evidence" in answer.err

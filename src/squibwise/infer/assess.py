@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
 from squibwise.infer.assumptions import assumptions
 from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
 from squibwise.infer.building import network
@@ -17,6 +18,10 @@ from squibwise.infer.record import crash_record
 from squibwise.infer.stakes import stakes_of
 from squibwise.model.belief import Assessment, ComponentBelief, LossTable
 from squibwise.model.case import Case
+from squibwise.model.report import Report
+
+MOST_ITEMS = 300
+"""About 12 s and 320 MB; time and memory grow faster than the number."""
 
 
 def assess(
@@ -32,7 +37,11 @@ def assess(
         catalog: Priors, firing logic and likelihoods.
         losses: What wrong decisions cost; None = one unit each, for ranking the next looks.
         shifts: Learned intercepts of the deployment curves, by curve id. [log odds]
+
+    Raises:
+        InputError: There is more evidence than can be weighed within memory.
     """
+    _refuse_too_much(case)
     net = network(case, catalog, shifts or {})
     items = observe(net, catalog)
     engine = Engine(net, catalog)
@@ -80,3 +89,13 @@ def _components(
                 prior_flip_db=turns[name].move_db,
             )
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
+
+
+def _refuse_too_much(case: Case) -> None:
+    lines = sum(len(e.reading.lines) for e in case.evidence if isinstance(e, Report))
+    pieces = len(case.evidence) + lines
+    if pieces > MOST_ITEMS:
+        raise InputError(
+            f"The case has {pieces} pieces of evidence; at most {MOST_ITEMS} are weighed.",
+            remedy="Leave out codes of other systems and entries that say the same again.",
+        )
