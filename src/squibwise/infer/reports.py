@@ -77,7 +77,7 @@ def told_of(
     """Return the lines of a report that are or may be about a part, under one way to read them."""
     result = []
     elsewhere = catalog.firing.scans.reach.found_elsewhere.value
-    repeats = {n for c in report.reading.lines for n in c.repeats if n > c.line}
+    repeats = {c.line for c in report.reading.lines if any(n < c.line for n in c.repeats)}
     for line in report.reading.lines:
         if line.line in repeats or _silent(line, part):
             continue
