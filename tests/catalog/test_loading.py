@@ -112,12 +112,13 @@ def test_every_kind_of_the_design_is_there() -> None:
         " retractor-pretensioner buckle-pretensioner lap-pretensioner load-limiter-charge"
         " vent-charge column-charge head-restraint-charge roll-bar bonnet-lifter battery-cutoff"
         " high-voltage-cutoff motor-belt buckle-switch seat-position-sensor impact-sensor"
-        " occupant-sensor passenger-switch control-unit clock-spring off-lamp warning-lamp wiring"
+        " occupant-sensor passenger-switch control-unit clock-spring off-indicator warning-lamp"
+        " wiring"
     ).split()
     silent = (
         "belt-webbing load-limiter height-adjuster belt-anchor child-anchor steering-wheel"
-        " steering-column dash-panel windshield seat-frame seat-foam-cover door-seal headliner"
-        " pillar-trim knee-bolster fasteners"
+        " steering-column instrument-panel windshield seat-frame seat-foam-cover vapour-barrier"
+        " headliner pillar-trim knee-bolster fasteners"
     ).split()
     kinds = load_catalog().kinds
     assert sorted(kinds) == sorted(electrical + silent)

@@ -35,7 +35,7 @@ COMPONENTS = (
     "passenger.knee-bag",
     "passenger.motor-belt",
     "passenger.occupant-sensor",
-    "passenger.off-lamp",
+    "passenger.off-indicator",
     "pillar-left.impact-sensor",
 )
 

@@ -60,6 +60,6 @@ def test_an_hourly_rate_of_nothing_counts_as_none() -> None:
 
 def test_keeping_a_spent_charge_weighs_more_than_keeping_a_dark_lamp() -> None:
     table = losses(case(), CATALOG).losses
-    lamp = table["passenger.off-lamp"]
+    lamp = table["passenger.off-indicator"]
     bag = table["driver.front-bag"]
     assert bag.missed - bag.needless > lamp.missed - lamp.needless

@@ -12,7 +12,7 @@ from squibwise.catalog.titles import component_title
         ("driver.front-bag", "driver front airbag"),
         ("row2-left.buckle-switch", "row 2 left buckle switch"),
         ("centre.control-unit", "airbag control unit"),
-        ("passenger.off-lamp", "passenger airbag OFF lamp"),
+        ("passenger.off-indicator", "passenger airbag OFF indicator"),
         ("nose-left.impact-sensor-2", "nose left crash sensor 2"),
         ("driver.unheard-of", "driver unheard-of"),
     ],

@@ -17,7 +17,7 @@ from squibwise.model.report import CodeLine, Report
 _WORK = ("replaced", "reseated", "repaired", "disconnected")
 _WHEEL = ("clock-spring", "steering-wheel", "steering-column", "front-bag")
 _SEAT = ("seat-frame", "seat-foam-cover")
-_DASH = ("dash-panel", "knee-bolster", "steering-column")
+_DASH = ("instrument-panel", "knee-bolster", "steering-column")
 _PILLAR = ("pillar-trim", "headliner", "height-adjuster", "belt-webbing")
 _MANY = 4
 
