@@ -8,10 +8,9 @@ from pathlib import Path
 from squibwise import check, infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment
-from squibwise.model.case import Case
+from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
 from squibwise.model.evidence import TestOutcome
-from squibwise.model.experience import Experience
 from squibwise.model.proof import ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
 from squibwise.model.trace import Trace

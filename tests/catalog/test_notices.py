@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from squibwise.catalog.load import DATA, Catalog, load_catalog
-from squibwise.catalog.notices import notices_for
+from squibwise.catalog.texts import notices_for
 from squibwise.errors import CatalogError
 
 BROKEN = Path(__file__).parent / "broken"
@@ -70,9 +70,9 @@ def test_what_is_from_memory_says_so() -> None:
     ("sample", "folder", "message"),
     [
         ("notice-strange-region.toml", "notices", "'Atlantis' is no region code"),
-        ("notice-strange-source.toml", "notices", "unknown source 'hearsay'"),
+        ("notice-strange-source.toml", "notices", "unknown source hearsay"),
         ("notice-repeated.toml", "notices", "'standing' stands twice"),
-        ("caution-strange-source.toml", "cautions", "unknown source 'hearsay'"),
+        ("caution-strange-source.toml", "cautions", "unknown source hearsay"),
         ("caution-repeated.toml", "cautions", "'no-meter' stands twice"),
         ("caution-no-date.toml", "cautions", "missing required field `read_on`"),
     ],

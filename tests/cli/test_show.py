@@ -35,9 +35,8 @@ from squibwise.model.belief import (
 )
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost, CostLine
+from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import Look
-from squibwise.model.money import Money
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread

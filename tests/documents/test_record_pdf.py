@@ -20,8 +20,8 @@ from squibwise.documents.view import view
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
 from squibwise.model.car import Profile
+from squibwise.model.cost import Money
 from squibwise.model.evidence import Passed
-from squibwise.model.money import Money
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread

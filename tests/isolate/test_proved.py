@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import squibwise
-from squibwise.model.experience import Experience
+from squibwise.model.case import Experience
 
 CASES = Path(__file__).parents[1] / "cases"
 CATALOG = squibwise.load_catalog()

@@ -13,9 +13,9 @@ from squibwise.isolate.history import History
 from squibwise.isolate.suspects import Suspect
 from squibwise.isolate.tracing import search_of
 from squibwise.model.car import Given, OwnRule, Price, Profile
+from squibwise.model.cost import Money
 from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
-from squibwise.model.money import Money
 from squibwise.model.trace import Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.planner import Limits
 

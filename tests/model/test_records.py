@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 from squibwise.errors import ModelError
 from squibwise.model.belief import StageBelief, StateBelief
 from squibwise.model.car import Given, Price
-from squibwise.model.cost import Cost
+from squibwise.model.cost import Cost, Money, from_major
 from squibwise.model.evidence import Reading, Recorder
-from squibwise.model.money import Money, from_major
 from squibwise.model.names import (
     PLACES,
     SEATS,

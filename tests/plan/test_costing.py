@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from squibwise.catalog.load import load_catalog
 from squibwise.model.car import Car, Price
 from squibwise.model.case import Case
-from squibwise.model.money import Money, from_major
+from squibwise.model.cost import Money, from_major
 from squibwise.model.origin import Origin
 from squibwise.model.work import Work, WorkItem
 from squibwise.plan import cost

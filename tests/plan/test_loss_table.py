@@ -5,7 +5,7 @@ import pytest
 from squibwise.catalog.load import load_catalog
 from squibwise.model.car import Car, Price
 from squibwise.model.case import Case
-from squibwise.model.money import from_major
+from squibwise.model.cost import from_major
 from squibwise.plan import losses
 
 CATALOG = load_catalog()

@@ -21,9 +21,8 @@ from squibwise.model.belief import (
 )
 from squibwise.model.car import Car, Given, Price, Profile
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost, CostLine
+from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Passed, Reading, SubstituteLoad
-from squibwise.model.money import Money
 from squibwise.model.origin import Origin
 from squibwise.model.proof import ProofRecord, Verdict
 from squibwise.model.report import Coverage, ReadReport, Report

@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.release import Paper
+from squibwise.catalog.texts import Paper
 from squibwise.errors import CatalogError
 from squibwise.model.evidence import Passed, Recorder
 from squibwise.model.proof import ProofRecord

@@ -2,8 +2,7 @@
 
 import pytest
 
-from squibwise.catalog.load import load_catalog
-from squibwise.catalog.titles import component_title
+from squibwise.catalog.load import component_title, load_catalog
 
 
 @pytest.mark.parametrize(

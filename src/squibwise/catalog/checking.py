@@ -14,7 +14,8 @@ from squibwise.model.names import split_component
 
 def sections() -> tuple[str, ...]:
     """Return the names of the catalogue's sections."""
-    return tuple(n for n, v in vars(Catalog).items() if isinstance(v, cached_property))
+    found = (n for n, v in vars(Catalog).items() if isinstance(v, cached_property))
+    return tuple(name for name in found if not name.startswith("_"))
 
 
 def check_all(catalog: Catalog) -> dict[str, int]:

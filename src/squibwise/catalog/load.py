@@ -4,27 +4,29 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from squibwise.catalog.cars import Template, VinRules
 from squibwise.catalog.codes import CodeBook
 from squibwise.catalog.components import CommonLooks, Kind, LookWord
 from squibwise.catalog.crash_data import CrashWords
-from squibwise.catalog.currencies import Currencies
-from squibwise.catalog.equipment import Template
-from squibwise.catalog.facts import Fact, FactFile, Source, SourceFile
+from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
-from squibwise.catalog.notices import (
+from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
+from squibwise.catalog.rules import RuleBook, read_rules
+from squibwise.catalog.tasks import TaskBook, read_tasks
+from squibwise.catalog.texts import (
     CautionText,
     Notice,
+    Paper,
+    RecordText,
+    ReleaseFile,
+    ReleaseGate,
     read_cautions,
     read_notices,
 )
-from squibwise.catalog.reading import read_folder, read_toml, refuse_repeats
-from squibwise.catalog.release import Paper, RecordText, ReleaseFile, ReleaseGate
-from squibwise.catalog.rules import RuleBook, read_rules
-from squibwise.catalog.tasks import TaskBook, read_tasks
-from squibwise.catalog.vin import VinRules
 from squibwise.catalog.vocabulary import Vocabulary, read_vocabulary
 from squibwise.errors import CatalogError
+from squibwise.model.names import split_component
 
 if TYPE_CHECKING:
     from squibwise.catalog.priors import Priors
@@ -45,9 +47,7 @@ class Catalog:
     @cached_property
     def sources(self) -> dict[str, Source]:
         """Citations by id."""
-        sources = read_toml(self.root / "sources.toml", SourceFile).source
-        refuse_repeats((s.id for s in sources), "sources.toml")
-        return {s.id: s for s in sources}
+        return key_entries(read_toml(self.root / "sources.toml", SourceFile).source, "sources.toml")
 
     @cached_property
     def kinds(self) -> dict[str, Kind]:
@@ -121,32 +121,29 @@ class Catalog:
     @cached_property
     def facts(self) -> dict[str, Fact]:
         """Every free-standing fact and every kind's facts, by id."""
-        files = read_folder(self.root / "facts", FactFile).values()
-        facts = [f for file in files for f in file.fact]
+        facts = [f for file in read_files(self.root / "facts", FactFile) for f in file.fact]
         facts += [f for kind in self.kinds.values() for f in kind.fact]
-        refuse_repeats((f.id for f in facts), "facts")
-        return {f.id: f for f in facts}
+        return key_entries(facts, "facts")
+
+    @cached_property
+    def _release(self) -> ReleaseFile:
+        """Everything about release, as its file has it."""
+        return read_toml(self.root / "release.toml", ReleaseFile)
 
     @cached_property
     def release_gates(self) -> dict[str, ReleaseGate]:
         """Conditions of release by word, in the order they are listed."""
-        gates = read_toml(self.root / "release.toml", ReleaseFile).gate
-        refuse_repeats((g.id for g in gates), "release.toml")
-        return {g.id: g for g in gates}
+        return key_entries(self._release.gate, "release.toml")
 
     @cached_property
     def papers(self) -> dict[str, Paper]:
         """Papers that are asked for, by word, in the order they are listed."""
-        papers = read_toml(self.root / "release.toml", ReleaseFile).paper
-        refuse_repeats((p.id for p in papers), "release.toml")
-        return {p.id: p for p in papers}
+        return key_entries(self._release.paper, "release.toml")
 
     @cached_property
     def record_texts(self) -> dict[str, RecordText]:
         """Texts that stand in every record, by id."""
-        texts = read_toml(self.root / "release.toml", ReleaseFile).text
-        refuse_repeats((t.id for t in texts), "release.toml")
-        return {t.id: t for t in texts}
+        return key_entries(self._release.text, "release.toml")
 
     @cached_property
     def priors(self) -> "Priors":
@@ -181,3 +178,17 @@ class Catalog:
 def load_catalog(root: Path = DATA) -> Catalog:
     """Return the catalogue under a folder; sections are read when asked for."""
     return Catalog(root)
+
+
+def component_title(component: str, catalog: Catalog) -> str:
+    """Return a component in words, such as ``driver front airbag`` or ``row 2 left belt buckle``.
+
+    A component at the centre of the car, or whose kind names its place, gets no place in front.
+    """
+    name = split_component(component)
+    place = "" if name.place == "centre" else name.place.replace("row", "row ").replace("-", " ")
+    kind = catalog.kinds.get(name.kind)
+    title = kind.title if kind else name.kind
+    place = "" if title.startswith(f"{place} ") else place
+    number = "" if name.number == 1 else str(name.number)
+    return " ".join(w for w in (place, title, number) if w)

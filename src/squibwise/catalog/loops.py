@@ -6,8 +6,8 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.facts import Source
-from squibwise.catalog.notices import CautionText
 from squibwise.catalog.reading import read_toml, refuse_repeats
+from squibwise.catalog.texts import CautionText
 from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Basis
 

@@ -1,15 +1,28 @@
-"""Read catalogue files strictly: unknown keys, wrong types and broken syntax are refused."""
+"""Read catalogue files strictly: unknown keys, wrong types and broken syntax are refused.
+
+A section is read in two lines, whatever it holds: ``read_files`` gives the records of its files,
+``key_entries`` the entries of one list by their id. ``refuse_unknown`` is how an entry that names
+something which is not there is refused.
+"""
 
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 import msgspec
 
 from squibwise.errors import CatalogError
 
 T = TypeVar("T")
+
+
+class Cited(Protocol):
+    """An entry that says where it was read."""
+
+    @property
+    def source(self) -> str:
+        """Source id."""
 
 
 def read_toml(path: Path, kind: type[T]) -> T:
@@ -32,6 +45,28 @@ def read_toml(path: Path, kind: type[T]) -> T:
 def read_folder(folder: Path, kind: type[T]) -> dict[str, T]:
     """Return every TOML file of a folder as a record, by file stem, sorted."""
     return {path.stem: read_toml(path, kind) for path in sorted(folder.glob("*.toml"))}
+
+
+def read_files(place: Path, kind: type[T]) -> tuple[T, ...]:
+    """Return the records of a section: those of a folder's files in order, or that of one file."""
+    paths = sorted(place.glob("*.toml")) if place.is_dir() else [place]
+    return tuple(read_toml(path, kind) for path in paths)
+
+
+def key_entries(entries: Iterable[T], section: str, key: str = "id") -> dict[str, T]:
+    """Return the entries of a section by their key, in the order of the files.
+
+    Args:
+        entries: Records of one list, from every file of the section.
+        section: Name of the section, for messages.
+        key: Field that names an entry.
+
+    Raises:
+        CatalogError: A key stands twice.
+    """
+    named = [(str(getattr(entry, key)), entry) for entry in entries]
+    refuse_repeats((name for name, _ in named), section)
+    return dict(named)
 
 
 def read_tsv(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
@@ -64,3 +99,30 @@ def refuse_repeats(keys: Iterable[str], what: str) -> None:
         if key in seen:
             raise CatalogError(f"{what}: '{key}' stands twice")
         seen.add(key)
+
+
+def refuse_unknown(where: str, words: Iterable[str], known: Iterable[str], what: str = "") -> None:
+    """Raise when a word is not among the known ones.
+
+    Args:
+        where: Section and entry that use the words.
+        words: Words used.
+        known: Words there are.
+        what: What the words name, for the message.
+
+    Raises:
+        CatalogError: With every word that is not known.
+    """
+    strange = sorted(set(words) - set(known))
+    if strange:
+        named = f"{what} {', '.join(strange)}".strip()
+        raise CatalogError(f"{where}: unknown {named}", remedy="Correct the file.")
+
+
+def refuse_unknown_sources(section: str, entries: Iterable[Cited], sources: Iterable[str]) -> None:
+    """Raise when an entry cites a source that is not in ``sources.toml``.
+
+    Raises:
+        CatalogError: With every source that is not known.
+    """
+    refuse_unknown(section, (e.source for e in entries), sources, "source")

@@ -8,8 +8,8 @@ import msgspec
 
 from squibwise.catalog.components import Kind
 from squibwise.catalog.facts import Source
-from squibwise.catalog.notices import CautionText
 from squibwise.catalog.reading import read_toml, refuse_repeats
+from squibwise.catalog.texts import CautionText
 from squibwise.errors import CatalogError
 from squibwise.model.words import Basis
 

@@ -11,8 +11,7 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import output, page
 from squibwise.errors import InputError
-from squibwise.model.case import Case
-from squibwise.model.experience import Experience
+from squibwise.model.case import Case, Experience
 from squibwise.model.origin import Finding, Origin
 
 

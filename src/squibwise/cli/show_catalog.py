@@ -7,9 +7,9 @@ import msgspec
 from rich.console import RenderableType
 from rich.text import Text
 
+from squibwise.catalog.cars import Template
 from squibwise.catalog.checking import check_all
 from squibwise.catalog.components import Kind
-from squibwise.catalog.equipment import Template
 from squibwise.catalog.facts import Fact, Source
 from squibwise.catalog.load import Catalog
 from squibwise.cli import page as p

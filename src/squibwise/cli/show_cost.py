@@ -6,8 +6,7 @@ from rich.console import RenderableType
 
 from squibwise.cli import page
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost, CostLine
-from squibwise.model.money import Money
+from squibwise.model.cost import Cost, CostLine, Money
 
 
 def blocks(case: Case, costs: Sequence[Cost]) -> list[RenderableType]:

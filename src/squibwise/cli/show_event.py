@@ -2,8 +2,7 @@
 
 from rich.console import RenderableType
 
-from squibwise.catalog.load import Catalog
-from squibwise.catalog.titles import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.cli import page
 from squibwise.model.belief import EventBelief
 from squibwise.model.names import split_component

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from squibwise.model.money import Money
+from squibwise.model.cost import Money
 
 Json = dict[str, Any]
 _STATES = ("sound", "fired", "faulty", "damaged", "unfit")

@@ -4,8 +4,8 @@ import re
 
 import msgspec
 
+from squibwise.catalog.cars import VIN_LENGTH, Region, VinRules
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.vin import LENGTH, Region, VinRules
 from squibwise.model.origin import Finding, Origin
 
 _TOKEN = re.compile(r"(?<![A-Za-z0-9])[A-Za-z0-9]{17}(?![A-Za-z0-9])")
@@ -93,7 +93,7 @@ def find_vin(
     token = next((t for t in _TOKEN.findall(text) if _looks_like_vin(t)), None)
     if token is None and labelled is not None:
         token = re.sub(r"[\s-]", "", labelled.group(1))
-        token = token if len(token) == LENGTH and _looks_like_vin(token) else None
+        token = token if len(token) == VIN_LENGTH and _looks_like_vin(token) else None
     if token is None:
         return None, ()
     read, findings = read_vin(token, catalog, origin)
@@ -109,8 +109,8 @@ def _looks_like_vin(token: str) -> bool:
 
 
 def _refuse(vin: str, rules: VinRules, origin: Origin) -> Finding | None:
-    if len(vin) != LENGTH:
-        message = f"'{vin}' has {len(vin)} characters; a VIN has {LENGTH}."
+    if len(vin) != VIN_LENGTH:
+        message = f"'{vin}' has {len(vin)} characters; a VIN has {VIN_LENGTH}."
         return _error("vin-length", message, "Copy it again from the car.", origin)
     letters = sorted({c for c in vin if c in rules.refused})
     if letters:

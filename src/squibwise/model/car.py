@@ -5,7 +5,7 @@ import datetime as dt
 import msgspec
 
 from squibwise.errors import ModelError
-from squibwise.model.money import Money
+from squibwise.model.cost import Money
 from squibwise.model.names import Side
 from squibwise.model.origin import Origin
 from squibwise.model.words import Fault

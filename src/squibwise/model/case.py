@@ -1,4 +1,4 @@
-"""A case: one car, its evidence and what the user knows."""
+"""A case: one car, its evidence and what the user knows; what his finished cases taught."""
 
 import msgspec
 
@@ -31,3 +31,17 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     prices: tuple[Price, ...] = ()
     findings: tuple[Finding, ...] = ()
     files: dict[str, str] = {}
+
+
+class Experience(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What was learned from finished cases; empty = nothing yet.
+
+    Attributes:
+        cases: Number of cases looked at.
+        shifts: Shift of a deployment curve's log odds, by curve id, shrunk towards none.
+        proved: How often an ``<element>:<fault>`` was proved to be the cause.
+    """
+
+    cases: int = 0
+    shifts: dict[str, float] = {}
+    proved: dict[str, int] = {}

@@ -8,8 +8,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.car import Price
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost, CostLine
-from squibwise.model.money import Money
+from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.origin import Finding
 from squibwise.model.work import Work, WorkItem
 from squibwise.plan.prices import LABOUR, PriceBook, part_keys, price_book, task_keys, unused

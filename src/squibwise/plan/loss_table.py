@@ -6,7 +6,7 @@ from squibwise.catalog.components import Kind
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Loss, LossTable
 from squibwise.model.case import Case
-from squibwise.model.money import Money, minor_digits
+from squibwise.model.cost import Money, minor_digits
 from squibwise.model.names import split_component
 from squibwise.plan.prices import LABOUR, PriceBook, part_keys, price_book
 from squibwise.plan.times import MINUTES_PER_HOUR

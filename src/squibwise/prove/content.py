@@ -5,8 +5,7 @@ from typing import Any
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
-from squibwise.catalog.titles import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.cost import Cost
 from squibwise.model.words import WEAK_BASES

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from squibwise.catalog.release import PASSED, Paper
+from squibwise.catalog.texts import PASSED, Paper
 from squibwise.model.evidence import LampCheck, PartLabel, Recorder
 from squibwise.model.report import Report
 from squibwise.prove.context import Context, is_passed, last_work

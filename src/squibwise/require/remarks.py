@@ -2,8 +2,7 @@
 
 from collections.abc import Iterator
 
-from squibwise.catalog.load import Catalog
-from squibwise.catalog.titles import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed

@@ -4,9 +4,8 @@ from collections.abc import Iterable
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Step
-from squibwise.catalog.titles import component_title
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component

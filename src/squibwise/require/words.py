@@ -2,8 +2,7 @@
 
 from collections.abc import Mapping
 
-from squibwise.catalog.load import Catalog
-from squibwise.catalog.titles import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES

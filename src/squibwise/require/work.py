@@ -3,8 +3,8 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.notices import notices_for
 from squibwise.catalog.tasks import KindWork
+from squibwise.catalog.texts import notices_for
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component

@@ -15,8 +15,8 @@ from squibwise.intake import load_case, read_report_file
 from squibwise.intake.case_file.build import in_order_of_time, name_entries
 from squibwise.intake.case_file.equipment import likeliest_template
 from squibwise.model.case import Case
+from squibwise.model.cost import Money
 from squibwise.model.evidence import Look, Report
-from squibwise.model.money import Money
 
 Load = Callable[[str], Case]
 CASES = Path(__file__).parents[2] / "cases"

@@ -9,8 +9,8 @@ import msgspec
 from squibwise.intake.case_file.evidence import Entry, ReportEntry
 from squibwise.intake.case_file.records import PriceTable
 from squibwise.model.car import Price
+from squibwise.model.cost import from_major
 from squibwise.model.evidence import Evidence
-from squibwise.model.money import from_major
 from squibwise.model.origin import Origin
 from squibwise.model.report import ReadReport, Report
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 import msgspec
 
-from squibwise.catalog.equipment import Template
+from squibwise.catalog.cars import Template
 from squibwise.catalog.load import Catalog
 from squibwise.intake.case_file.notes import Mention, Notes
 from squibwise.intake.case_file.records import CarTable

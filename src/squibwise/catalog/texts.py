@@ -1,4 +1,4 @@
-"""Cautions, and notices of law and custom by region."""
+"""What people are told in fixed words: cautions, notices by region, gates and papers of release."""
 
 import datetime as dt
 import re
@@ -7,13 +7,15 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.facts import Source
-from squibwise.catalog.reading import read_folder, refuse_repeats
+from squibwise.catalog.reading import key_entries, read_files, refuse_unknown_sources
 from squibwise.errors import CatalogError
 from squibwise.model.words import Basis
 
 EVERYWHERE = "everywhere"
 ELSEWHERE = "elsewhere"
 UNKNOWN = "unknown"
+SHOWN_BY = ("", "report-before", "report-after", "part-label", "recorder", "lamp-check")
+PASSED = "passed:"
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?|[A-Z]{2}-other|everywhere|elsewhere|unknown")
 
 
@@ -63,16 +65,70 @@ class NoticeFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     notice: tuple[Notice, ...]
 
 
+class ReleaseGate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A condition of release; the check itself is in ``prove``.
+
+    Attributes:
+        id: Gate word.
+        text: What must hold.
+        remedy: What to record to close it.
+        source: Why it is asked for.
+    """
+
+    id: str
+    text: str
+    remedy: str
+    source: str
+    basis: Basis
+
+
+class RecordText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A text that stands in every record; those called ``limit-...`` say what it cannot prove."""
+
+    id: str
+    text: str
+    source: str
+
+
+class Paper(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A paper that an inspector, an authority or a buyer asks for.
+
+    Attributes:
+        id: Word.
+        text: What it is.
+        shown_by: Evidence that shows it is there: one of ``SHOWN_BY`` or ``passed:<word>``;
+            empty = only a person can tell.
+        source: Who asks for it.
+    """
+
+    id: str
+    text: str
+    shown_by: str = ""
+    source: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        if self.shown_by not in SHOWN_BY and not self.shown_by.startswith(PASSED):
+            raise CatalogError(f"paper {self.id}: unknown shown_by '{self.shown_by}'")
+
+
+class ReleaseFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``release.toml``."""
+
+    gate: tuple[ReleaseGate, ...]
+    text: tuple[RecordText, ...]
+    paper: tuple[Paper, ...] = ()
+
+
 def read_cautions(folder: Path, sources: dict[str, Source]) -> dict[str, CautionText]:
     """Return the cautions by id.
 
     Raises:
         CatalogError: A file is broken, an id stands twice or a source is unknown.
     """
-    entries = [c for f in read_folder(folder, CautionFile).values() for c in f.caution]
-    refuse_repeats((c.id for c in entries), "cautions")
-    _refuse_sources("caution", entries, sources)
-    return {c.id: c for c in entries}
+    entries = [c for f in read_files(folder, CautionFile) for c in f.caution]
+    refuse_unknown_sources("cautions", entries, sources)
+    return key_entries(entries, "cautions")
 
 
 def read_notices(folder: Path, sources: dict[str, Source]) -> tuple[Notice, ...]:
@@ -81,10 +137,9 @@ def read_notices(folder: Path, sources: dict[str, Source]) -> tuple[Notice, ...]
     Raises:
         CatalogError: A file is broken, an id stands twice or a source is unknown.
     """
-    entries = [n for f in read_folder(folder, NoticeFile).values() for n in f.notice]
-    refuse_repeats((n.id for n in entries), "notices")
-    _refuse_sources("notice", entries, sources)
-    return tuple(entries)
+    entries = [n for f in read_files(folder, NoticeFile) for n in f.notice]
+    refuse_unknown_sources("notices", entries, sources)
+    return tuple(key_entries(entries, "notices").values())
 
 
 def notices_for(region: str | None, notices: tuple[Notice, ...]) -> tuple[Notice, ...]:
@@ -108,11 +163,3 @@ def _regions(region: str | None, known: set[str]) -> list[str]:
     if region in known and dash:
         return [country, region]
     return [country, f"{country}-other"]
-
-
-def _refuse_sources(
-    what: str, entries: list[CautionText] | list[Notice], sources: dict[str, Source]
-) -> None:
-    for entry in entries:
-        if entry.source not in sources:
-            raise CatalogError(f"{what} {entry.id}: unknown source '{entry.source}'")
