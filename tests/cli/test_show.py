@@ -65,7 +65,7 @@ def text(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) ->
 
 
 def states(**given: float) -> StateBelief:
-    all_states = dict.fromkeys(("sound", "fired", "faulty", "damaged", "unfit"), 0.0)
+    all_states = dict.fromkeys(("sound", "fired", "faulty", "damaged", "missing", "unfit"), 0.0)
     return StateBelief(**(all_states | given))
 
 
@@ -158,7 +158,7 @@ def test_an_unfired_charge_with_a_faulty_circuit_is_a_hazard(text: Any, catalog:
 
 
 def test_a_part_that_is_not_there_is_not_called_live(text: Any, catalog: Catalog) -> None:
-    gone = belief("left.curtain", states(unfit=1.0))
+    gone = belief("left.curtain", states(missing=1.0))
     there = belief("right.curtain", states(sound=1.0))
     assessed = structs.replace(ASSESSED, components=(gone, there))
     shown = text(show_assess.blocks(CASE, assessed, catalog))

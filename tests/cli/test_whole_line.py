@@ -77,7 +77,7 @@ def test_the_exit_code_is_one_when_something_needs_a_person(case: str) -> None:
 
 def test_components_carry_states_and_reasons(case: str) -> None:
     for component in line("assess", case, "--json").json()["components"]:
-        states = {"sound", "fired", "faulty", "damaged", "unfit"}
+        states = {"sound", "fired", "faulty", "damaged", "missing", "unfit"}
         assert set(component["after_crash"]) == set(component["now"]) == states
         assert component["because"]
 

@@ -126,7 +126,7 @@ def test_a_bag_that_was_taken_out_is_missing_not_fired() -> None:
     )
     bag = answer.of("driver.front-bag")
     assert bag is not None
-    assert bag.now.unfit > 0.9
+    assert bag.now.missing > 0.9
 
 
 def test_a_charge_can_go_off_without_a_crash() -> None:
@@ -247,7 +247,7 @@ def test_a_missing_part_with_a_good_circuit_is_a_load_left_in() -> None:
     answer = _ask(seen, reading, build.scan(able=True))
     bag = answer.of("passenger.front-bag")
     assert bag is not None
-    assert bag.now.unfit > 0.9
+    assert bag.now.missing > 0.9
     assert any("a load was left in" in c.text for c in answer.contradictions)
 
 

@@ -118,7 +118,7 @@ def likeliest(states: StateBelief) -> tuple[str, float]:
 
 
 def _trouble(states: Assessment) -> list[RenderableType]:
-    words = ("faulty", "damaged", "unfit")
+    words = ("faulty", "damaged", "missing", "unfit")
     found = [
         (c.id, page.percent(getattr(c.now, word)), word)
         for c in states.components
@@ -226,7 +226,7 @@ def _quiet(states: Assessment, catalog: Catalog) -> list[RenderableType]:
     charges = [
         c.id
         for c in states.components
-        if catalog.kinds[_kind(c.id)].fires and c.after_crash.fired < 0.1 and c.now.unfit < LIKELY
+        if catalog.kinds[_kind(c.id)].fires and c.after_crash.fired < 0.1 and c.now.missing < LIKELY
     ]
     if not charges:
         return []

@@ -55,7 +55,7 @@ def _claim(belief: ComponentBelief) -> tuple[str, float | None, float]:
     if state is not None:
         return _CLAIMS[state], belief.prior_db, decibans(getattr(belief.now, state))
     now = belief.now
-    if now.fired >= max(now.sound, now.faulty, now.damaged, now.unfit):
+    if now.fired >= max(now.sound, now.faulty, now.damaged, now.missing, now.unfit):
         return _CLAIMS["fired"], None if prior is None else decibans(prior), decibans(now.fired)
     level = None if prior is None else decibans(1.0 - prior)
     return "not to have fired", level, decibans(1.0 - now.fired)
@@ -66,6 +66,7 @@ _CLAIMS: dict[State, str] = {
     "fired": "to have fired",
     "faulty": "to be faulty",
     "damaged": "to be damaged",
+    "missing": "to be missing",
     "unfit": "to be the wrong part or not configured",
 }
 

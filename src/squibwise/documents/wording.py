@@ -6,7 +6,7 @@ from typing import Any
 from squibwise.model.cost import Money
 
 Json = dict[str, Any]
-_STATES = ("sound", "fired", "faulty", "damaged", "unfit")
+_STATES = ("sound", "fired", "faulty", "damaged", "missing", "unfit")
 
 
 def percent(p: float) -> str:

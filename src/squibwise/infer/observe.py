@@ -84,7 +84,7 @@ def look_values(part: Part, word: str, catalog: Catalog) -> Array | None:
     if word == "not-seen" or word not in words:
         return None
     row, floor = words[word], catalog.firing.scans.floor
-    values = np.array([getattr(row, m.state) for m in part.micros])
+    values = np.array([1.0 if m.condition in GONE else getattr(row, m.state) for m in part.micros])
     absent = np.array([m.condition in GONE for m in part.micros])
     told = "missing_seen_if_gone" if word == "missing" else "other_seen_if_gone"
     gone = catalog.firing.scans.body[told].value

@@ -37,7 +37,7 @@ class Micro(msgspec.Struct, frozen=True):
         if self.condition in _FAULTY:
             return "faulty"
         if self.condition in GONE:
-            return "unfit"
+            return "missing"
         return "sound" if self.condition in ("ok", "plug") else self.condition  # type: ignore[return-value]
 
     def circuit(self, stage: int) -> str:

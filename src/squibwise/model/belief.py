@@ -17,12 +17,20 @@ def _check_sums(values: tuple[float, ...], what: str) -> None:
 
 
 class StateBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Probabilities of a component's states; they sum to one."""
+    """Probabilities of a component's states; they sum to one.
+
+    Attributes:
+        faulty: Electrically.
+        damaged: Mechanically.
+        missing: Not in the car, whatever its circuit says.
+        unfit: The wrong part, or not configured.
+    """
 
     sound: float
     fired: float
     faulty: float
     damaged: float
+    missing: float = 0.0
     unfit: float
 
     def __post_init__(self) -> None:
@@ -60,6 +68,36 @@ class Because(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     last_db: float | None = None
 
 
+class SettlingLook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The one thing to do that settles a doubt about a component.
+
+    Attributes:
+        component: Where to look; mostly the doubtful component itself.
+        look: A look word, ``substitute-load`` or ``second-scan``.
+        text: How, in a mechanic's words.
+        minutes: Hands-on, once its area is open. [min]
+    """
+
+    component: str
+    look: str
+    text: str
+    minutes: float
+
+
+class StateRange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How far a probability moves within the stated ranges of the figures behind it.
+
+    Attributes:
+        low: Least.
+        high: Most.
+        figure: The figure that moves it most, in words.
+    """
+
+    low: float
+    high: float
+    figure: str
+
+
 class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What is believed of one component.
 
@@ -80,6 +118,10 @@ class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
         prior_flip_db: How far the log odds of not being sound could move before what is done
             changes: positive = up to a replacement, negative = down to keeping. [dB] None = not
             weighed.
+        settled_by: What settles the doubt about it, chosen once for every stage and screen; None
+            when nothing is in doubt or nothing settles it.
+        ranges: By state, where the stated ranges of the figures carry a conclusion across a limit
+            of decision; empty = settled at both ends.
     """
 
     id: str
@@ -94,6 +136,8 @@ class ComponentBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     opposing: Because | None = None
     flip: str = ""
     prior_flip_db: float | None = None
+    settled_by: SettlingLook | None = None
+    ranges: dict[State, StateRange] = {}
 
 
 class SpeedChange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -131,11 +175,17 @@ class EventBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
 
 
 class Contradiction(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Evidence that does not fit together; reported, never averaged away."""
+    """Evidence that does not fit together; reported, never averaged away.
+
+    Attributes:
+        remedy: What to do about it.
+        component: Component it is about; empty when it is about the whole car.
+    """
 
     text: str
     evidence: tuple[str, ...]
     remedy: str
+    component: str = ""
 
 
 class NextLook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -167,16 +217,36 @@ class Assumption(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     basis: Basis = "judgement"
 
 
+class OpenQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Something a person may know that would change more than any look.
+
+    Attributes:
+        id: What to answer with, such as ``crash``.
+        text: The question, in a mechanic's words.
+        why: What hangs on it.
+    """
+
+    id: str
+    text: str
+    why: str
+
+
 class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The answer of ``assess``.
 
     Attributes:
+        contradictions: Those that block release first.
+        loads_left_in: Components whose circuit reads good though the part is missing, fired or
+            mechanically spent: a load or a bridge was left in. Release is blocked by each.
+        open_questions: To ask before anything is looked at.
         surprise_db: How badly the evidence as a whole fits any story; high = re-check. [dB]
     """
 
     event: EventBelief
     components: tuple[ComponentBelief, ...]
     contradictions: tuple[Contradiction, ...] = ()
+    loads_left_in: tuple[str, ...] = ()
+    open_questions: tuple[OpenQuestion, ...] = ()
     next_looks: tuple[NextLook, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     findings: tuple[Finding, ...] = ()

@@ -2,7 +2,7 @@
 
 from typing import Literal, get_args
 
-State = Literal["sound", "fired", "faulty", "damaged", "unfit"]
+State = Literal["sound", "fired", "faulty", "damaged", "missing", "unfit"]
 STATES: tuple[State, ...] = get_args(State)
 
 Status = Literal["present", "stored", "pending", "intermittent", "cleared", "not-tested", "locked"]

@@ -97,7 +97,7 @@ def _is_bad_now(component: str, assessment: Assessment) -> bool:
     if belief is None:
         return False
     now = belief.now
-    return now.fired + now.damaged + now.unfit > now.sound + now.faulty
+    return now.fired + now.damaged + now.missing + now.unfit > now.sound + now.faulty
 
 
 def step_done(step: Step, case: Case, progress: Progress, gates: frozenset[str]) -> bool:

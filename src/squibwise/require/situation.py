@@ -49,8 +49,8 @@ def state_chance(belief: ComponentBelief, state: str, catalog: Catalog) -> float
     """
     if state == "faulty":
         return max(belief.now.faulty, circuit_fault(belief, catalog))
-    if state == "unfit":
-        return belief.now.unfit
+    if state in ("missing", "unfit"):
+        return float(getattr(belief.now, state))
     return max(float(getattr(belief.after_crash, state)), float(getattr(belief.now, state)))
 
 
@@ -60,7 +60,7 @@ def circuit_fault(belief: ComponentBelief, catalog: Catalog) -> float:
     0 below the fact ``require.beside-from``: a plug that was merely handled is no reason to trace.
     """
     faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
-    chance = faulty - belief.now.unfit - belief.now.damaged
+    chance = faulty - belief.now.missing - belief.now.unfit - belief.now.damaged
     return chance if chance >= catalog.fact("require.beside-from").number() else 0.0
 
 

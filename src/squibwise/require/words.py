@@ -20,6 +20,7 @@ _STATES = {
     "fired": "fired",
     "damaged": "damaged",
     "faulty": "circuit at fault",
+    "missing": "missing",
     "unfit": "wrong part or not configured",
     "replaced": "is replaced",
     "struck": "struck",
