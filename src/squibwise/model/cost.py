@@ -60,12 +60,33 @@ class CostLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     high: Money | None = None
 
 
+class Amount(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A sum of one kind: likely, and what it is at most with the stated chance."""
+
+    likely: Money
+    at_most: Money
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.likely.minor <= self.at_most.minor:
+            raise ModelError("amount is not 0 <= likely <= at most")
+
+
 class Cost(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The sum under one profile; lines without a price are named, never counted as nothing.
 
     Attributes:
         minutes: Hands-on work. [min]
         unpriced: Price keys that the user still has to enter.
+        name: ``certain``, ``followed``, ``strictest``, or the rule profile it is the sum of.
+        parts: Parts alone; from the catalogue's wide range where the user entered no price.
+        labour: Hands-on work alone; None while no hourly rate was entered.
+        outside: Work of others that the user priced.
+        total: All three. Its ``at_most`` is no sum of highs.
+        chance: Probability that the total stays below ``at_most``.
+        labour_minutes: Hands-on, least, usual and most of the job as a whole. [min]
+        waiting_minutes: Waits after power-downs. [min]
+        from_memory: Orders priced from the catalogue's dated range, by title.
+        missing: Orders without any price, which no sum holds, by title.
     """
 
     profile: str
@@ -76,6 +97,16 @@ class Cost(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     lines: tuple[CostLine, ...] = ()
     unpriced: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    name: str = ""
+    parts: Amount | None = None
+    labour: Amount | None = None
+    outside: Amount | None = None
+    total: Amount | None = None
+    chance: float = 0.0
+    labour_minutes: tuple[int, int, int] = (0, 0, 0)
+    waiting_minutes: int = 0
+    from_memory: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.low.minor <= self.likely.minor <= self.high.minor:
