@@ -9,7 +9,7 @@ from pathlib import Path
 from time import perf_counter
 
 ROOT = Path(__file__).parents[1]
-CASE = ROOT / "tests" / "cases" / "harrow-07"
+CASE = ROOT / "src" / "squibwise" / "demo" / "harrow-07"
 COMMANDS = {
     "help": ["--help"],
     "read_text": ["read", str(CASE / "evidence" / "scan-before.txt")],

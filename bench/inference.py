@@ -31,7 +31,7 @@ from squibwise.numerics.enumerate import enumerate_many, enumerate_posterior, ma
 
 SHAPE = (5, 4, 4, 3, 2)
 COMPONENTS, STATES, OBSERVATIONS = 25, 3, 62
-CASES = Path(__file__).parents[1] / "tests" / "cases"
+CASES = Path(__file__).parents[1] / "src" / "squibwise" / "demo"
 
 
 def median_ms(work: Callable[[], Any], repeats: int) -> float:

@@ -7,13 +7,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.main import cli
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```text\n(.*?)```", README, re.DOTALL)
 COMMANDS = [
-    pytest.param(command, shown, id=command.split(" tests/")[0])
+    pytest.param(command, shown, id=command.split(" out/")[0])
     for block in BLOCKS
     for command, shown in re.findall(r"^\$ squibwise (.*)\n((?:(?!\$ ).*\n)*)", block, re.MULTILINE)
 ]
@@ -21,8 +22,7 @@ COMMANDS = [
 
 @pytest.fixture
 def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    shutil.copytree(ROOT / "tests" / "cases", tmp_path / "tests" / "cases")
-    (tmp_path / "out").mkdir()
+    shutil.copytree(DEMO_CASES, tmp_path / "out")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -37,7 +37,7 @@ def _printed(command: str) -> list[str]:
 @pytest.mark.parametrize(("command", "shown"), COMMANDS)
 def test_the_readme_shows_what_the_program_prints(command: str, shown: str) -> None:
     if command.startswith("verify"):
-        _printed("release tests/cases/harrow-07 -o out/harrow-07.pdf")
+        _printed("release out/harrow-07 -o out/harrow-07.pdf")
     printed = _printed(command)
     missing = [line for line in shown.splitlines() if line != "..." and line not in printed]
     assert missing == []
@@ -50,8 +50,8 @@ def test_every_page_named_in_the_readme_is_there() -> None:
     assert [link for link in links if not (ROOT / link).exists()] == []
 
 
-def test_the_python_example_runs(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(ROOT)
+@pytest.mark.usefixtures("checkout")
+def test_the_python_example_runs() -> None:
     example = re.findall(r"```python\n(.*?)```", README, re.DOTALL)[0]
     names: dict[str, object] = {}
     exec(example, names)  # noqa: S102 - our own README

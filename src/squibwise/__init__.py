@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from squibwise.documents import record_pdf, waterfall_svg
     from squibwise.errors import InputError, SquibwiseError
 
+__version__ = "0.2.0"
+
 _HOMES = {
     "Catalog": "squibwise.catalog.load",
     "load_catalog": "squibwise.catalog.load",
@@ -53,6 +55,7 @@ __all__ = [
     "Catalog",
     "InputError",
     "SquibwiseError",
+    "__version__",
     "assess",
     "cost",
     "learn",
@@ -74,3 +77,8 @@ def __getattr__(name: str) -> Any:  # noqa: ANN401 - a module attribute can be a
     if name not in _HOMES:
         raise AttributeError(f"module 'squibwise' has no attribute '{name}'")
     return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    """Return the public names, also those that were not asked for yet."""
+    return sorted(__all__)

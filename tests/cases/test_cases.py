@@ -9,28 +9,29 @@ import msgspec
 import pytest
 
 import squibwise
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.belief import Assessment
 from squibwise.model.work import Work
 
-CASES = Path(__file__).parent
-NAMES = sorted(p.parent.name for p in CASES.glob("*/case.toml"))
+EXPECTED = Path(__file__).parent
+NAMES = sorted(p.parent.name for p in DEMO_CASES.glob("*/case.toml"))
 CATALOG = squibwise.load_catalog()
 
 
 @cache
 def assessed(name: str) -> Assessment:
-    return squibwise.assess(squibwise.open_case(CASES / name, CATALOG), CATALOG)
+    return squibwise.assess(squibwise.open_case(DEMO_CASES / name, CATALOG), CATALOG)
 
 
 @cache
 def worked(name: str) -> Work:
-    return squibwise.work(squibwise.open_case(CASES / name, CATALOG), CATALOG)
+    return squibwise.work(squibwise.open_case(DEMO_CASES / name, CATALOG), CATALOG)
 
 
 def expectations(table: str) -> list[Any]:
     rows = []
     for name in NAMES:
-        expected = tomllib.loads((CASES / name / "expected.toml").read_text(encoding="utf-8"))
+        expected = tomllib.loads((EXPECTED / name / "expected.toml").read_text(encoding="utf-8"))
         for row in expected.get(table, []):
             label = "-".join(str(row[k]) for k in ("component", "item", "of", "is") if k in row)
             rows.append(pytest.param(name, row, id=f"{name}-{label}"))

@@ -6,6 +6,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.main import main
 
 
@@ -36,4 +37,4 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> 
 
 @pytest.fixture(scope="session")
 def cases() -> Path:
-    return Path(__file__).parents[1] / "cases"
+    return DEMO_CASES

@@ -10,7 +10,7 @@ import click
 import pytest
 
 from squibwise.cli import demo, files, output
-from squibwise.errors import InputError, UnavailableError
+from squibwise.errors import InputError
 
 Line = Callable[..., Any]
 
@@ -47,14 +47,18 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
         files.make_folder(tmp_path / "file")
 
 
-def test_an_installed_program_without_demo_cases_says_where_they_are(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    monkeypatch.setattr(demo, "CHECKOUT_CASES", tmp_path)
-    with pytest.raises(UnavailableError) as refusal:
-        demo.case_folders(None)
-    assert refusal.value.exit_code == 2
-    assert "checkout" in refusal.value.remedy
+def test_the_demo_cars_are_copied_and_a_changed_copy_is_left_alone(tmp_path: Path) -> None:
+    copies = demo.copied_cases(tmp_path)
+    assert all((copy / "case.toml").is_file() for copy in copies)
+    (copies[0] / "case.toml").write_text("mine", encoding="utf-8")
+    assert demo.copied_cases(tmp_path) == copies
+    assert (copies[0] / "case.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_place_that_refuses_the_demo_cars_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(InputError, match="file"):
+        demo.copied_cases(tmp_path / "file")
 
 
 def test_refusals_are_wrapped_at_a_terminal_and_whole_in_a_pipe(

@@ -10,10 +10,10 @@ from typing import Any
 import msgspec
 import pytest
 
-from squibwise.cli.demo import case_folders
+from squibwise.cli.demo import DEMO_CASES, case_folders
 from squibwise.cli.main import main
 
-ROOT = Path(__file__).parents[1] / "cases"
+ROOT = DEMO_CASES
 ALL = sorted(p.parent.name for p in ROOT.glob("*/case.toml"))
 CASES = ("clover-05", "harrow-07")
 LOOPS = {"burdock-09": "passenger.front-bag/1"}
@@ -175,7 +175,7 @@ def test_drawings_are_made_of_what_fired_or_is_in_doubt(tmp_path: Path) -> None:
 
 
 def test_the_demo_goes_through_all_seven_cases_in_their_order() -> None:
-    found = [folder.name for folder in case_folders(None)]
+    found = [folder.name for folder in case_folders(DEMO_CASES)]
     assert sorted(found) == ALL
     assert found[0] == "harrow-07"
     assert len(found) == 7

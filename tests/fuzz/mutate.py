@@ -60,7 +60,7 @@ Change = Callable[[bytes, random.Random, Sequence[bytes]], bytes]
 def corpus() -> dict[str, bytes]:
     """Return the sample documents by name."""
     files = [*(ROOT / "intake" / "importers" / "samples").iterdir()]
-    files += (ROOT / "cases").glob("*/evidence/*")
+    files += (ROOT.parent / "src" / "squibwise" / "demo").glob("*/evidence/*")
     return {f"{p.parent.parent.name}-{p.name}": p.read_bytes() for p in sorted(files)}
 
 

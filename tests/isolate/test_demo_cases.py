@@ -1,14 +1,14 @@
 """The two demo cases of a lamp that will not go out, through the whole line."""
 
 from functools import cache
-from pathlib import Path
 
 import pytest
 
 import squibwise
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.trace import Trace
 
-CASES = Path(__file__).parents[1] / "cases"
+CASES = DEMO_CASES
 CATALOG = squibwise.load_catalog()
 
 

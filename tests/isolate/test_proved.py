@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 import squibwise
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.case import Experience
 
-CASES = Path(__file__).parents[1] / "cases"
+CASES = DEMO_CASES
 CATALOG = squibwise.load_catalog()
 LOOP = "driver.seat-bag/1"
 

@@ -2,18 +2,18 @@
 
 import datetime as dt
 from collections.abc import Iterator
-from pathlib import Path
 
 import msgspec
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed
 from squibwise.model.report import Coverage, ReadReport, Report
 from squibwise.model.work import WorkItem
 
-CASES = Path(__file__).parents[1] / "cases"
+CASES = DEMO_CASES
 FINISHING = ("step:clear", "step:lamp-check", "step:drive", "step:final-scan")
 TODAY = dt.date(2026, 11, 25)
 

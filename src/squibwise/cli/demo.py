@@ -1,6 +1,7 @@
 """Walk through the demo cases: real answers in the terminal, their records as PDF."""
 
 import datetime as dt
+import shutil
 from collections.abc import Sequence
 from pathlib import Path
 from time import perf_counter
@@ -12,19 +13,23 @@ from rich.text import Text
 from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output, page, show_assess, show_cost, show_work
-from squibwise.errors import InputError, UnavailableError
+from squibwise.errors import InputError
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
 from squibwise.model.work import Work
 
-CHECKOUT_CASES = Path(__file__).parents[3] / "tests" / "cases"
+DEMO_CASES = Path(__file__).parents[1] / "demo"
 
 
 def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
-    """Show every case of a folder and write its record; return the exit code."""
-    cases = case_folders(folder)
+    """Show every case of a folder and write its record; return the exit code.
+
+    The demo cars that come with the program are copied to ``out`` first, so that anybody can change
+    them and look again.
+    """
     files.make_folder(out)
+    cases = case_folders(folder) if folder else copied_cases(out)
     started, catalog, told = perf_counter(), load_catalog(), []
     for number, path in enumerate(cases, start=1):
         click.echo(f"[{number}/{len(cases)}] {path.name} ...", err=True)
@@ -38,23 +43,35 @@ def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
     return 0
 
 
-def case_folders(folder: Path | None) -> list[Path]:
+def case_folders(folder: Path) -> list[Path]:
     """Return the cases to walk through, in order.
 
     Raises:
         InputError: The folder holds none.
-        UnavailableError: No folder is named, and this is no checkout with demo cases.
     """
-    root = folder or CHECKOUT_CASES
-    found = [file.parent for file in sorted(root.glob("*/case.toml"), key=_first_line)]
-    if found:
-        return found
-    if folder is not None:
+    found = [file.parent for file in sorted(folder.glob("*/case.toml"), key=_first_line)]
+    if not found:
         raise InputError(f"'{folder}' holds no case folders.", remedy="Name their parent folder.")
-    raise UnavailableError(
-        "the demo cases come with the source, not with the installed program.",
-        remedy="Run it in a checkout, or name a folder with cases: `squibwise demo FOLDER`.",
-    )
+    return found
+
+
+def copied_cases(out: Path) -> list[Path]:
+    """Copy the demo cases into a folder, in order; one that is there already is left as it is.
+
+    Raises:
+        InputError: The folder cannot be written to.
+    """
+    copies = []
+    for case_folder in case_folders(DEMO_CASES):
+        copy = out / case_folder.name
+        try:
+            if not copy.exists():
+                shutil.copytree(case_folder, copy)
+        except OSError as error:
+            remedy = "Choose another folder with --out."
+            raise InputError(f"{copy}: {error.strerror}.", remedy=remedy) from error
+        copies.append(copy)
+    return copies
 
 
 def _first_line(file: Path) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import click
 
+from squibwise import __version__
 from squibwise.cli import output
 from squibwise.cli.commands import COMMANDS
 from squibwise.errors import SquibwiseError
@@ -35,7 +36,7 @@ class JobOrder(click.Group):
     invoke_without_command=True,
     epilog=EPILOG,
 )
-@click.version_option(package_name="squibwise", message="squibwise %(version)s")
+@click.version_option(__version__, message="squibwise %(version)s")
 @click.pass_context
 def cli(context: click.Context) -> None:
     """What fired, what to replace, in what order, for how much, and the proof of it.

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.catalog.load import Catalog
+from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake import load_case, read_report_file
 from squibwise.intake.case_file.build import in_order_of_time, name_entries
@@ -19,7 +20,7 @@ from squibwise.model.cost import Money
 from squibwise.model.evidence import Look, Report
 
 Load = Callable[[str], Case]
-CASES = Path(__file__).parents[2] / "cases"
+CASES = DEMO_CASES
 
 LOOK = '[[evidence]]\nkind = "look"\ncomponent = "{}"\nseen = "intact"\n'
 SCAN = '[[evidence]]\nkind = "report"\nfile = "evidence/scan.txt"\n'
@@ -287,7 +288,7 @@ def test_what_is_not_there_is_told_with_a_remedy(
 def test_a_folder_of_cases_names_the_cases_in_it(catalog: Catalog) -> None:
     with pytest.raises(InputError) as refusal:
         load_case(CASES, catalog)
-    assert "cases/" in refusal.value.remedy
+    assert "demo/" in refusal.value.remedy
 
 
 def test_a_file_of_fifty_megabytes_is_refused_unread(tmp_path: Path, catalog: Catalog) -> None:
