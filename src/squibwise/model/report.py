@@ -1,11 +1,16 @@
 """What a scan report said, line by line, and how far it reached."""
 
+from typing import Literal
+
 import msgspec
 
 from squibwise.errors import ModelError
 from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin, Time
 from squibwise.model.words import Basis, Fault, Status
+
+
+Unit = Literal["restraint", "other", "unknown"]
 
 
 class Candidate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -58,6 +63,10 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         repeats: Line numbers of earlier codes of the report that tell of the same fault; a line
             with repeats is not counted again.
         also: The same code in other notations, as printed on the line.
+        unit: Whether the unit that stores it is the restraint unit, another one or not known; only
+            faults of the restraint unit, or of an unknown one, are faults of the restraint system.
+        present: False when the text says that the fault is not there: cleared, repaired, past,
+            denied.
         origin: Where it stands.
     """
 
@@ -79,14 +88,39 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     module: str | None = None
     repeats: tuple[int, ...] = ()
     also: tuple[str, ...] = ()
+    unit: Unit = "unknown"
+    present: bool = True
     origin: Origin = Origin()
 
 
 class Unread(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A line that was not understood; nothing is dropped."""
+    """A line that was not read as a fault; nothing is dropped.
+
+    Attributes:
+        line: Line number in the report, from 1.
+        raw: The text as it stood.
+        why: Why it is none, such as ``a question``; empty when it was not understood.
+        recognised: What was recognised in it, such as ``front-bag`` or ``left``.
+    """
 
     line: int
     raw: str
+    why: str = ""
+    recognised: tuple[str, ...] = ()
+
+
+class CleanCircuit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A circuit that the report says was tested and found good.
+
+    Attributes:
+        component: Component id.
+        stage: Stage of its circuit; None when the text does not tell.
+        origin: Where it says so.
+    """
+
+    component: str
+    stage: int | None = None
+    origin: Origin = Origin()
 
 
 class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -98,6 +132,9 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         unit_volts: Supply at the unit. [V] None when not stated.
         modules: Module headings seen in the report.
         not_tested: Component ids whose test had not completed.
+        clean: Circuits that the report says were tested and found good.
+        no_crash_record: Where the report says that the unit holds no crash record; None when it
+            does not say so.
         why: What limits the coverage, in plain words.
     """
 
@@ -106,6 +143,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     unit_volts: float | None = None
     modules: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
+    clean: tuple[CleanCircuit, ...] = ()
+    no_crash_record: Origin | None = None
     why: tuple[str, ...] = ()
 
 
