@@ -2,24 +2,36 @@
 PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
-STAMP  := $(VENV)/.ready
+BASE   := $(VENV)/.base
+FULL   := $(VENV)/.full
+PIP    := $(BIN)/pip --disable-pip-version-check --quiet
+LOCKED := install --no-deps --require-hashes -r
 
-.PHONY: setup demo test lock bench fuzz clean
+.PHONY: demo setup test wheel lock bench fuzz mutate clean
 
-setup: $(STAMP)
-
-$(STAMP): requirements/dev.txt pyproject.toml
+# What the program needs, and no more: some twenty packages.
+$(BASE): requirements/base.txt pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
 		{ echo "Squibwise needs Python 3.11 or newer: make PYTHON=/path/to/python3.11"; exit 2; }
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --require-hashes -r requirements/dev.txt
-	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	$(PIP) $(LOCKED) requirements/base.txt
+	$(PIP) install --no-deps --no-build-isolation -e .
 	touch $@
 
-demo: $(STAMP)
+# What its checks need besides.
+$(FULL): requirements/dev.txt $(BASE)
+	$(PIP) $(LOCKED) requirements/dev.txt
+	touch $@
+
+demo: $(BASE)
 	@$(BIN)/squibwise demo
 
-test: $(STAMP)
+setup: $(FULL)
+
+test: $(FULL)
+	$(BIN)/python requirements/check_lock.py requirements/base.txt build
+	$(BIN)/python requirements/check_lock.py requirements/dev.txt build dev bus
+	$(BIN)/pip check
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
@@ -28,21 +40,27 @@ test: $(STAMP)
 	$(BIN)/squibwise catalog --check
 	$(BIN)/pytest -n auto
 
-lock:
-	$(BIN)/python -m pip install --quiet uv
-	$(BIN)/uv pip compile pyproject.toml --extra dev --extra bus --universal --generate-hashes --no-annotate --no-header -q -o requirements/dev.txt
-	$(BIN)/uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header -q -o requirements/base.txt
-	$(BIN)/uv pip compile pyproject.toml --extra fuzz --universal --generate-hashes --no-annotate --no-header -q -o requirements/fuzz.txt
+wheel: $(BASE)
+	$(BIN)/python -m flit_core.wheel --outdir dist
 
-bench: $(STAMP)
+# The locks hold for every Python and system; they are installed as they are, without a resolver.
+COMPILE := uv pip compile pyproject.toml --universal --generate-hashes --no-annotate --no-header -q
+lock: $(BASE)
+	$(PIP) install uv
+	$(BIN)/$(COMPILE) --extra build -o requirements/base.txt
+	$(BIN)/$(COMPILE) --extra build --extra dev --extra bus -o requirements/dev.txt
+	$(BIN)/$(COMPILE) --extra fuzz -o requirements/fuzz.txt
+	$(BIN)/$(COMPILE) --extra dev --extra mutation -o requirements/mutation.txt
+
+bench: $(FULL)
 	$(BIN)/python bench/inference.py --json
 	$(BIN)/python bench/isolation.py --json
 	$(BIN)/python bench/commands.py --json
 	$(BIN)/python bench/scoring.py --json
 
-fuzz: $(STAMP)
-	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements/fuzz.txt
+fuzz: $(FULL)
+	$(PIP) $(LOCKED) requirements/fuzz.txt
 	$(BIN)/python tests/fuzz/fuzz_reports.py -max_total_time=120
 
 clean:
-	rm -rf $(VENV) out
+	rm -rf $(VENV) out dist

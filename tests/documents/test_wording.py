@@ -187,7 +187,14 @@ def test_a_place_is_named_as_far_as_known() -> None:
 
 
 def test_states_that_are_negligible_are_not_told() -> None:
-    belief = {"sound": 0.6, "fired": 0.385, "faulty": 0.005, "damaged": 0.005, "missing": 0.0, "unfit": 0.005}
+    belief = {
+        "sound": 0.6,
+        "fired": 0.385,
+        "faulty": 0.005,
+        "damaged": 0.005,
+        "missing": 0.0,
+        "unfit": 0.005,
+    }
     assert wording.states(belief).replace("\u00a0", " ") == "sound 60 %, fired 38 %"
 
 
