@@ -76,7 +76,7 @@ def record_bytes(path: Path) -> bytes:
     Raises:
         InputError: It is missing, empty, unreadable or too large.
     """
-    from squibwise.intake.case_file.parse import read_bytes
+    from squibwise.intake.case_file.toml_text import read_bytes
 
     data = read_bytes(path, LARGEST_RECORD)
     if not data:

@@ -10,8 +10,8 @@ from rich.text import Text
 
 from squibwise.cli import page
 from squibwise.errors import InputError
-from squibwise.intake.case_file.parse import read_bytes
-from squibwise.intake.importers.limits import MAX_BYTES
+from squibwise.intake.case_file.toml_text import read_bytes
+from squibwise.intake.importers.base import MAX_BYTES
 
 TEMPLATE = Path(__file__).parent / "case-template.toml"
 _REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = {file}\n\n'

@@ -9,7 +9,6 @@ from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin, Time
 from squibwise.model.words import Basis, Fault, Status
 
-
 Unit = Literal["restraint", "other", "unknown"]
 
 

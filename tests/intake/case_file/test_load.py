@@ -13,8 +13,9 @@ from squibwise.catalog.load import Catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake import load_case, read_report_file
-from squibwise.intake.case_file.build import in_order_of_time, name_entries
-from squibwise.intake.case_file.equipment import likeliest_template
+from squibwise.intake.case_file.car_table import likeliest_template
+from squibwise.intake.case_file.load import in_order_of_time
+from squibwise.intake.case_file.written import name_entries
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import Look, Report
@@ -233,7 +234,7 @@ def test_a_report_that_needs_a_part_not_installed_is_told_at_its_line(
     def missing(*_: object) -> None:
         raise UnavailableError("pictures need the optional part", remedy="Install it.")
 
-    monkeypatch.setattr("squibwise.intake.case_file.reports.read_report", missing)
+    monkeypatch.setattr("squibwise.intake.case_file.evidence_files.read_report", missing)
     (folder / "case.toml").write_text(SCAN, encoding="utf-8")
     with pytest.raises(InputError) as refusal:
         load_case(folder, catalog)

@@ -5,7 +5,7 @@ import tomllib
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from squibwise.intake.case_file.locate import line_of, locate
+from squibwise.intake.case_file.toml_text import line_of, locate
 
 TEXT = '''# a comment with [brackets] and = signs
 title = "x"  # trailing

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
-from squibwise.intake.case_file.notes import Notes
-from squibwise.intake.case_file.parse import decode, parse
-from squibwise.intake.case_file.whole import read_case
+from squibwise.intake.case_file.checks import Notes
+from squibwise.intake.case_file.load import read_case
+from squibwise.intake.case_file.toml_text import decode, parse
 from squibwise.model.origin import Finding
 
 Refused = Callable[[str], tuple[Finding, ...]]

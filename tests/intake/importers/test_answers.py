@@ -10,11 +10,15 @@ from hypothesis import strategies as st
 from udsoncan.services import ReadDTCInformation
 
 from squibwise.errors import InputError, UnavailableError
-from squibwise.intake.importers import claimants, extract
-from squibwise.intake.importers.answers import log
-from squibwise.intake.importers.answers.faults import code_name
-from squibwise.intake.importers.answers.hexlines import HexLine, hex_lines
-from squibwise.intake.importers.answers.transport import Frame, Message, messages
+from squibwise.intake.importers import bus_log, claimants, extract
+from squibwise.intake.importers.bus_frames import (
+    Frame,
+    HexLine,
+    Message,
+    code_name,
+    hex_lines,
+    messages,
+)
 
 # Source: SAE J2012 / ISO 15031-6 code layout, published vectors agreeing with a calculation by
 # hand: 80 39 10, 40 31 23, 01 27 00, C0 73 04, 90 00 16.
@@ -34,12 +38,12 @@ def test_three_bytes_make_the_published_code(triple: str, code: str) -> None:
     assert code_name(bytes.fromhex(triple)) == code
 
 
-def lines(text: str, name: str = "log.txt") -> list[str]:
+def lines(text: str, name: str = "bus_log.txt") -> list[str]:
     return [line.text for line in extract(text.encode(), name).lines]
 
 
 def codes(text: str) -> list[str]:
-    return [f.code for f in extract(text.encode(), "log.txt").findings]
+    return [f.code for f in extract(text.encode(), "bus_log.txt").findings]
 
 
 # Source: ISO 14229-1, service 0x19 sub-function 0x02, vector worked by hand from its layout.
@@ -141,7 +145,7 @@ def test_single_and_long_frames_of_the_newer_kind_are_read() -> None:
 def test_a_lost_frame_is_said_and_what_arrived_is_kept() -> None:
     frames = cut(bytes.fromhex(VECTOR))
     text = candump([(0x7E8, frames[0]), (0x7E8, frames[2])])
-    found = extract((text * 2).encode(), "log.txt")
+    found = extract((text * 2).encode(), "bus_log.txt")
     assert "answer-broken" in [f.code for f in found.findings]
     assert all("Record it again" in f.remedy for f in found.findings if f.code == "answer-broken")
 
@@ -221,7 +225,7 @@ def test_lists_asked_for_with_different_masks_add_up() -> None:
 
 @pytest.mark.parametrize(("reason", "word"), [(0x31, "range"), (0x33, "locked"), (0x99, "0x99")])
 def test_a_refusal_means_unknown_not_absent(reason: int, word: str) -> None:
-    found = extract(f"7F 19 78\n7F 19 {reason:02X}\n".encode(), "log.txt")
+    found = extract(f"7F 19 78\n7F 19 {reason:02X}\n".encode(), "bus_log.txt")
     assert found.lines == ()
     assert [f.code for f in found.findings] == ["answer-refused"]
     assert word in found.findings[0].message
@@ -278,7 +282,7 @@ def test_an_odd_code_layout_is_said() -> None:
 
 def test_a_log_without_answers_is_refused_with_a_remedy() -> None:
     with pytest.raises(InputError, match="no answer to service 0x19") as caught:
-        extract(candump([(0x123, b"\x01\x02\x03\x04")] * 5).encode(), "log.txt")
+        extract(candump([(0x123, b"\x01\x02\x03\x04")] * 5).encode(), "bus_log.txt")
     assert "Record" in caught.value.remedy
 
 
@@ -301,7 +305,7 @@ def test_a_log_that_needs_the_optional_part_says_so(monkeypatch: pytest.MonkeyPa
     def missing(name: str) -> None:
         raise ImportError(name)
 
-    monkeypatch.setattr(log.importlib, "import_module", missing)
+    monkeypatch.setattr(bus_log.importlib, "import_module", missing)
     with pytest.raises(UnavailableError, match="optional part") as caught:
-        log.read_blf(log.Document(data=b"LOGG", name="can.blf"))
+        bus_log.read_blf(bus_log.Document(data=b"LOGG", name="can.blf"))
     assert "squibwise[bus]" in caught.value.remedy

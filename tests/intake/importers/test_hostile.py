@@ -18,8 +18,8 @@ import xlsxwriter
 from squibwise.errors import InputError
 from squibwise.intake.importers import apart, extract
 from squibwise.intake.importers.apart import read_apart
+from squibwise.intake.importers.base import MAX_LINES
 from squibwise.intake.importers.choose import importer_of
-from squibwise.intake.importers.limits import MAX_LINES
 from squibwise.intake.importers.pdf import MAX_PAGES
 
 SECONDS = 5.0  # the judged limit of one read

@@ -9,10 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.intake.importers import extract
-from squibwise.intake.importers.document import Document
-from squibwise.intake.importers.pages.book import page_rows, whole
-from squibwise.intake.importers.pages.lines import lines_of
-from squibwise.intake.importers.pages.marks import Glyph, Marks, Rule
+from squibwise.intake.importers.base import Document
+from squibwise.intake.importers.page_lines import Glyph, Marks, Rule, lines_of
+from squibwise.intake.importers.page_tables import page_rows, whole
 from squibwise.intake.importers.pdf import read
 
 SAMPLES = Path(__file__).parent / "samples"

@@ -12,10 +12,9 @@ from hypothesis import strategies as st
 from squibwise.errors import InputError
 from squibwise.intake.importers import Extract, choose, claimants, extract, picture
 from squibwise.intake.importers.apart import read_apart
-from squibwise.intake.importers.document import Document, Importer
-from squibwise.intake.importers.markup import tokens
-from squibwise.intake.importers.picture import _pixels, claims, read, seen
-from squibwise.intake.importers.repair import repair_codes
+from squibwise.intake.importers.base import Document, Importer
+from squibwise.intake.importers.picture import _pixels, claims, read, repair_codes, seen
+from squibwise.intake.importers.webpage import tokens
 
 
 def rows(text: str | bytes, name: str = "report") -> list[str]:

@@ -4,7 +4,7 @@ import pytest
 
 from squibwise.errors import InputError
 from squibwise.intake.importers import extract
-from squibwise.intake.importers.limits import MAX_BYTES, MAX_LINES, MAX_TEXT_BYTES
+from squibwise.intake.importers.base import MAX_BYTES, MAX_LINES, MAX_TEXT_BYTES
 from squibwise.intake.importers.text import close_up
 
 GERMAN = "Fahrerairbag Zündkreis geöffnet, Widerstand zu groß\nB0001"

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import msgspec
 
-from squibwise.intake.case_file.records import schema
+from squibwise.intake.case_file.schema import schema
 
 
 def write_schema(path: Path) -> None:

@@ -1,20 +1,111 @@
-"""Checks of single values against the catalogue and the case folder; each says what it wants."""
+"""What is found wrong with a case file, and the checks of single values against the catalogue."""
 
 import re
 from collections.abc import Callable, Iterable, Mapping
 from itertools import islice
+from pathlib import Path
 from typing import get_args
 
+import msgspec
+from rapidfuzz import fuzz, process
+
 from squibwise.catalog.components import Kind
+from squibwise.catalog.load import Catalog
 from squibwise.errors import ModelError
-from squibwise.intake.case_file.locate import Path
-from squibwise.intake.case_file.notes import Notes, did_you_mean, suggest
-from squibwise.intake.case_file.wording import show
+from squibwise.intake.case_file.toml_text import KeyPath, Lines, line_of
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
+from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.words import RELEASE_WORDS, VERDICT_WORDS, Action
 
-Check = Callable[[str, Path, Notes], bool]
+_CLOSE = (
+    62.0  # share of letters in common, in %, from which a suggestion helps more than it misleads
+)
+
+_LONGEST = 40  # characters of a value that are shown
+
+
+class Mention(msgspec.Struct, frozen=True, kw_only=True):
+    """A component named somewhere in the file, to be compared with the car's equipment.
+
+    Attributes:
+        component: Component id.
+        stage: Circuit that was named; 1 when none was.
+        path: Where it stands.
+    """
+
+    component: str
+    stage: int
+    path: KeyPath
+
+
+class Notes:
+    """What is being learned while a case file is read; a class because every check adds to it.
+
+    Args:
+        name: Name of the case file, as messages show it.
+        folder: The case folder; None for a file that stands alone.
+        text: The file's text.
+        lines: Where each table and key stands.
+        catalog: The catalogue words are checked against.
+    """
+
+    def __init__(self, name: str, folder: Path, text: str, lines: Lines, catalog: Catalog) -> None:
+        self.name = name
+        self.folder = folder
+        self.catalog = catalog
+        self.findings: list[Finding] = []
+        self.mentions: list[Mention] = []
+        self._texts = text.splitlines()
+        self._lines: Mapping[KeyPath, int] = lines
+
+    def add(
+        self, code: str, path: KeyPath, message: str, remedy: str = "", severity: Severity = "error"
+    ) -> None:
+        """Add one finding at the line of a path."""
+        finding = Finding(
+            code=code, severity=severity, message=message, remedy=remedy, origin=self.origin(path)
+        )
+        self.findings.append(finding)
+
+    def origin(self, path: KeyPath, person: str | None = None) -> Origin:
+        """Return where a path stands, with the text of that line."""
+        line = line_of(self._lines, path)
+        raw = self._texts[line - 1].strip() if line and line <= len(self._texts) else ""
+        return Origin(file=self.name, line=line, raw=raw, person=person)
+
+    def mention(self, component: str, stage: int, path: KeyPath) -> None:
+        """Remember that the evidence, or a number of circuits, named a component."""
+        if path[0] == "evidence" or path[:2] == ("car", "stages"):
+            self.mentions.append(Mention(component=component, stage=stage, path=path))
+
+
+def show(value: object) -> str:
+    """Return a value as a person wrote it, cut to a readable length."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= _LONGEST else f"{text[:_LONGEST]}..."
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return ``Did you mean 'x'?`` for the nearest known word, or an empty text."""
+    best = process.extractOne(word.lower(), list(known), scorer=fuzz.ratio, score_cutoff=_CLOSE)
+    return f"Did you mean '{best[0]}'?" if best else ""
+
+
+def suggest(word: str, known: Iterable[str]) -> str:
+    """Return the nearest known word as a question, then the whole list."""
+    words = list(known)
+    guess = did_you_mean(word, words)
+    return f"{guess} Use one of: {', '.join(words)}.".strip()
+
+
+Check = Callable[[str, KeyPath, Notes], bool]
 
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 _NEAR = 500  # files looked at for a suggestion
@@ -23,7 +114,7 @@ _ITEM_IDS = "`squibwise work CASE` shows the ids, such as driver.front-bag:repla
 _WHOLE_CAR = ("battery", "codes")
 
 
-def component(value: str, path: Path, notes: Notes) -> bool:
+def component(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a component id names a known kind in a place it can be in."""
     kind = _kind_of(value, path, notes)
     if kind is not None:
@@ -31,7 +122,7 @@ def component(value: str, path: Path, notes: Notes) -> bool:
     return kind is not None
 
 
-def loop(value: str, path: Path, notes: Notes) -> bool:
+def loop(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a loop id (or a component id) names a circuit that can be."""
     try:
         component_id, stage = split_loop(value)
@@ -49,17 +140,17 @@ def loop(value: str, path: Path, notes: Notes) -> bool:
     return True
 
 
-def done_to(value: str, path: Path, notes: Notes) -> bool:
+def done_to(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether work was done to a component, to the battery or to the codes."""
     return value in _WHOLE_CAR or component(value, path, notes)
 
 
-def rule(value: str, path: Path, notes: Notes) -> bool:
+def rule(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a rule is about a component or about a kind."""
     return value in notes.catalog.kinds or component(value, path, notes)
 
 
-def _kind_of(value: str, path: Path, notes: Notes) -> Kind | None:
+def _kind_of(value: str, path: KeyPath, notes: Notes) -> Kind | None:
     place, dot, rest = value.partition(".")
     kinds = notes.catalog.kinds
     if not dot:
@@ -85,7 +176,7 @@ def kind_word(rest: str) -> str:
     return numbered[1] if numbered else rest
 
 
-def _complain(message: str, remedy: str, path: Path, notes: Notes) -> None:
+def _complain(message: str, remedy: str, path: KeyPath, notes: Notes) -> None:
     notes.add("case-unknown-component", path, message, remedy)
 
 
@@ -94,7 +185,7 @@ def _how_to_write(value: str, kinds: Mapping[str, Kind]) -> str:
     return f"Write <place>.<kind>, for example {example}."
 
 
-def seen(word: str, kind: str, path: Path, notes: Notes) -> bool:
+def seen(word: str, kind: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a look word belongs to the kind of component that was looked at."""
     words = [*notes.catalog.looks(kind), "not-seen"]
     if word not in words:
@@ -103,7 +194,7 @@ def seen(word: str, kind: str, path: Path, notes: Notes) -> bool:
     return word in words
 
 
-def region(value: str, path: Path, notes: Notes) -> bool:
+def region(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a region is written as ISO 3166 writes it."""
     if _REGION.fullmatch(value):
         return True
@@ -112,7 +203,7 @@ def region(value: str, path: Path, notes: Notes) -> bool:
     return False
 
 
-def currency(value: str, path: Path, notes: Notes) -> bool:
+def currency(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a currency is one of the catalogue's ISO 4217 codes."""
     known = notes.catalog.currencies.codes
     if value in known:
@@ -124,7 +215,7 @@ def currency(value: str, path: Path, notes: Notes) -> bool:
     return False
 
 
-def template(value: str, path: Path, notes: Notes) -> bool:
+def template(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether there is such an equipment template."""
     if value in notes.catalog.templates:
         return True
@@ -133,7 +224,7 @@ def template(value: str, path: Path, notes: Notes) -> bool:
     return False
 
 
-def inside_file(value: str, path: Path, notes: Notes) -> bool:
+def inside_file(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a file is there, and inside the case folder."""
     try:
         target = (notes.folder / value).resolve()
@@ -154,14 +245,14 @@ def inside_file(value: str, path: Path, notes: Notes) -> bool:
     return inside and there
 
 
-def vin(value: str, path: Path, notes: Notes) -> bool:
+def vin(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a VIN can be one; a check digit that does not verify is only a warning."""
     read, findings = read_vin(value, notes.catalog, notes.origin(path))
     notes.findings += findings
     return read is not None
 
 
-def profile(value: str, path: Path, notes: Notes) -> bool:
+def profile(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether there is such a rule profile."""
     names = ["unknown", *notes.catalog.rules.profiles]
     if value in names:
@@ -172,7 +263,7 @@ def profile(value: str, path: Path, notes: Notes) -> bool:
     return False
 
 
-def price_key(value: str, path: Path, notes: Notes) -> bool:
+def price_key(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a price is for a component, a kind, a task or an hour of work."""
     if value in ("labour-hour", *notes.catalog.kinds, *notes.catalog.tasks.steps):
         return True
@@ -186,7 +277,7 @@ def price_key(value: str, path: Path, notes: Notes) -> bool:
     return False
 
 
-def item(value: str, path: Path, notes: Notes) -> bool:
+def item(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a work item can be called so: ``step:<task>``, ``<component>:<action>``."""
     head, colon, tail = value.rpartition(":")
     steps = notes.catalog.tasks.steps
@@ -200,7 +291,7 @@ def item(value: str, path: Path, notes: Notes) -> bool:
     return _among(tail, _ITEM_ACTIONS, path, notes) and rule(head, path, notes)
 
 
-def passed(value: str, path: Path, notes: Notes) -> bool:
+def passed(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a check is a gate, a word of the release, a verdict or a work item."""
     words = [*notes.catalog.tasks.gates, *RELEASE_WORDS]
     head, _, tail = value.partition(":")
@@ -213,7 +304,7 @@ def passed(value: str, path: Path, notes: Notes) -> bool:
     return _among(value, words, path, notes)
 
 
-def _among(word: str, known: Iterable[str], path: Path, notes: Notes) -> bool:
+def _among(word: str, known: Iterable[str], path: KeyPath, notes: Notes) -> bool:
     words = list(dict.fromkeys(known))
     if word in words:
         return True

@@ -1,16 +1,251 @@
-"""Load a case: a folder with ``case.toml``, such a file, or a bare report."""
+"""A case file, or a bare report, to a case."""
 
+import datetime as dt
+from collections.abc import Iterable, Mapping
 from itertools import islice
 from pathlib import Path
+from typing import Any, get_args
+
+import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.intake.case_file.locate import locate
-from squibwise.intake.case_file.notes import Notes
-from squibwise.intake.case_file.parse import LARGEST_BYTES, decode, is_folder, parse, read_bytes
-from squibwise.intake.case_file.whole import implicit_case, read_case
-from squibwise.intake.importers.limits import MAX_BYTES
+from squibwise.intake.case_file import car_table, evidence_files
+from squibwise.intake.case_file.car_table import make_car, with_codes, with_mentioned
+from squibwise.intake.case_file.checks import Notes
+from squibwise.intake.case_file.schema import (
+    CarTable,
+    CrashDataEntry,
+    Entry,
+    GivenTable,
+    PriceTable,
+    ReportEntry,
+)
+from squibwise.intake.case_file.toml_text import (
+    LARGEST_BYTES,
+    decode,
+    is_folder,
+    locate,
+    parse,
+    read_bytes,
+)
+from squibwise.intake.case_file.written import Written, WrittenEntry, read_written
+from squibwise.intake.importers import extract
+from squibwise.intake.importers.base import MAX_BYTES
+from squibwise.intake.report.entry import read_extract, vin_in
+from squibwise.model.car import Car, Given, OwnRule, Price, Profile
 from squibwise.model.case import Case
+from squibwise.model.cost import from_major
+from squibwise.model.evidence import Evidence
+from squibwise.model.origin import Finding, Origin
+from squibwise.model.report import ReadReport, Report
+
+MODELS: dict[str, type[Any]] = {e.__struct_config__.tag: e for e in get_args(Evidence)}
+
+
+def plain(entry: Entry, entry_id: str, origin: Origin) -> Any:  # noqa: ANN401 - any Evidence
+    """Return the evidence that an entry without a file stands for."""
+    given = msgspec.structs.asdict(entry) | {"id": entry_id, "origin": origin}
+    if given.get("donor_vin"):
+        given["donor_vin"] = given["donor_vin"].strip().upper()
+    return MODELS[str(entry.__struct_config__.tag)](**given)
+
+
+def person(entry: Entry) -> str | None:
+    """Return who saw, said or did it; None when the entry names nobody."""
+    return getattr(entry, "by", None) or getattr(entry, "from_", None) or None
+
+
+def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origin) -> Report:
+    """Return a report as evidence; what the user states of its coverage goes before its text."""
+    stated = {"complete": entry.complete, "unit_volts": entry.unit_volts}
+    known = {key: value for key, value in stated.items() if value is not None}
+    coverage = msgspec.structs.replace(reading.coverage, **known)
+    return Report(
+        id=entry_id,
+        time=entry.time,
+        when=entry.when,
+        reading=msgspec.structs.replace(reading, coverage=coverage),
+        origin=origin,
+    )
+
+
+def in_order_of_time(evidence: Iterable[Any]) -> tuple[Any, ...]:
+    """Return evidence by time; an entry without one stays behind the entry it was written after.
+
+    Entries before the first timed one come first. Equal times keep the order written.
+    """
+    keyed, moment = [], dt.datetime.min
+    for entry in evidence:
+        moment = entry.time or moment
+        keyed.append((moment, entry))
+    return tuple(entry for _, entry in sorted(keyed, key=lambda pair: pair[0]))
+
+
+def price(table: PriceTable, currency: str, origin: Origin) -> Price:
+    """Return a price in minor units of the case's currency."""
+    return Price(
+        what=table.what,
+        low=from_major(table.low, currency),
+        likely=from_major(table.likely, currency),
+        high=from_major(table.high, currency),
+        source=table.source,
+        on=table.on,
+        origin=origin,
+    )
+
+
+def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
+    """Return the case that the tables of a file describe.
+
+    Args:
+        raw: The tables as ``tomllib`` gives them.
+        notes: Holds the file's name and folder; every mistake is added to it.
+
+    Raises:
+        InputError: With every mistake of the file, each with its line.
+    """
+    written = read_written(raw, notes)
+    files = _files(written, notes)
+    refuse(notes)
+    car = car_table.the_car(written, files, notes)
+    evidence = [one for entry in written.entries for one in _evidence(entry, files, car, notes)]
+    refuse(notes)
+    car = with_codes(with_mentioned(car, notes), evidence, notes)
+    _check_years(evidence, car, notes)
+    evidence_files.note_unnamed(files, notes)
+    return Case(
+        id=written.case.id or notes.folder.resolve().name or "case",
+        title=written.case.title,
+        region=written.case.region,
+        currency=written.case.currency,
+        car=car,
+        profile=_profile(written),
+        evidence=in_order_of_time(evidence),
+        prices=_prices(written, notes),
+        findings=(*_in_order(notes.findings), *_of_reports(evidence)),
+        files={name: evidence_files.digest(data) for name, data in sorted(files.items())},
+    )
+
+
+def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Case:
+    """Return the case of a report that stands alone: nothing is known but what it says.
+
+    Raises:
+        InputError: The report cannot be read.
+    """
+    notes = Notes(name, folder, "", {}, catalog)
+    found = extract(data, name)
+    vin, year = car_table.vin_and_year(vin_in(found, name, catalog), catalog)
+    car = make_car(CarTable(), vin, year, catalog)
+    reading = evidence_files.with_origin_in(read_extract(found, name, catalog, car), name)
+    report = Report(id="report-1", reading=reading, origin=Origin(file=name))
+    message = f"Nobody stated the equipment; it is taken to be '{car.equipment}'."
+    remedy = "`squibwise new FOLDER` makes a case in which it can be stated."
+    notes.add("case-equipment-assumed", (), message, remedy, "note")
+    car = with_codes(car, [report], notes)
+    return Case(
+        id=Path(name).stem,
+        title=f"Report {name}",
+        car=car,
+        evidence=(report,),
+        findings=(*notes.findings, *reading.findings),
+        files={name: evidence_files.digest(data)},
+    )
+
+
+def refuse(notes: Notes) -> None:
+    """Stop when anything is wrong with the case file.
+
+    Raises:
+        InputError: With every finding, in order of line.
+    """
+    wrong = [f for f in notes.findings if f.severity == "error"]
+    if wrong:
+        count = "one mistake" if len(wrong) == 1 else f"{len(wrong)} mistakes"
+        raise InputError(
+            f"{notes.name} has {count}.",
+            remedy="Correct the file; nothing was changed.",
+            findings=_in_order(wrong),
+        )
+
+
+def _in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    return tuple(sorted(findings, key=lambda f: f.origin.line or 0))
+
+
+def _of_reports(evidence: Iterable[Evidence]) -> tuple[Finding, ...]:
+    return tuple(f for e in evidence if isinstance(e, Report) for f in e.reading.findings)
+
+
+def _files(written: Written, notes: Notes) -> dict[str, bytes]:
+    named = [
+        (one.entry.file, (*one.path, "file"))
+        for one in written.entries
+        if isinstance(one.entry, ReportEntry | CrashDataEntry)
+    ]
+    named += [(table.file, ("codes", i, "file")) for i, table in written.codes.items()]
+    files = {name: evidence_files.file_bytes(name, path, notes) for name, path in named}
+    return {name: data for name, data in files.items() if data is not None}
+
+
+def _evidence(
+    one: WrittenEntry, files: Mapping[str, bytes], car: Car, notes: Notes
+) -> list[Evidence]:
+    entry = one.entry
+    origin = notes.origin(one.path, person(entry))
+    if isinstance(entry, CrashDataEntry):
+        return evidence_files.crash_data(one, entry.file, files[entry.file], origin, notes)
+    if not isinstance(entry, ReportEntry):
+        return [plain(entry, one.id, origin)]
+    path = (*one.path, "file")
+    reading = evidence_files.one_report(entry.file, files[entry.file], car, path, notes)
+    if reading is None:
+        return []
+    evidence_files.compare_vin(car, reading, entry.file, path, notes)
+    return [report(entry, one.id, evidence_files.with_origin_in(reading, entry.file), origin)]
+
+
+def _check_years(evidence: Iterable[Evidence], car: Car, notes: Notes) -> None:
+    """A car is seldom built more than a year before its model year."""
+    for one in evidence:
+        if one.time and car.model_year and one.time.year < car.model_year - 1:
+            message = f"'{one.id}' is of {one.time.year}, the car of {car.model_year}."
+            finding = Finding(
+                code="case-time-before-car",
+                severity="warning",
+                message=message,
+                remedy="Correct the time or the model year.",
+                origin=one.origin,
+            )
+            notes.findings.append(finding)
+
+
+def _profile(written: Written) -> Profile:
+    table = written.profile
+
+    def given(figure: GivenTable | None) -> Given | None:
+        return None if figure is None else Given(value=figure.value, source=figure.source)
+
+    return Profile(
+        name=table.name,
+        wait_minutes=given(table.wait_minutes),
+        loop_low_ohm=given(table.loop_low_ohm),
+        loop_high_ohm=given(table.loop_high_ohm),
+        rules=tuple(
+            OwnRule(component=r.component, action=r.action, when=r.when, source=r.source)
+            for r in table.rules
+        ),
+    )
+
+
+def _prices(written: Written, notes: Notes) -> tuple[Any, ...]:
+    currency = written.case.currency
+    return tuple(
+        price(table, currency, notes.origin(("price", index)))
+        for index, table in written.prices.items()
+    )
+
 
 CASE_FILE = "case.toml"
 _LOOKED_AT, _NAMED = 200, 5

@@ -1,28 +1,227 @@
 """All tables of a case file as records, with everything that is wrong in them."""
 
-from collections.abc import Mapping
+import datetime as dt
+import math
+import re
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import msgspec
+from msgspec import NODEFAULT, inspect
 
 from squibwise.intake.case_file import checks
-from squibwise.intake.case_file.build import name_entries
-from squibwise.intake.case_file.evidence import Entry
-from squibwise.intake.case_file.locate import Path
-from squibwise.intake.case_file.notes import Notes, suggest
-from squibwise.intake.case_file.records import (
+from squibwise.intake.case_file.checks import CHECKS, Notes, show, suggest
+from squibwise.intake.case_file.schema import (
     ENTRIES,
     CarTable,
     CaseFile,
     CaseTable,
     CodesTable,
+    Entry,
     PriceTable,
     ProfileTable,
 )
-from squibwise.intake.case_file.tables import read_table
-from squibwise.intake.case_file.wording import show
+from squibwise.intake.case_file.toml_text import KeyPath
+
+_FAR = 1e300  # nothing on a car is beyond it; keeps infinities and endless digits out
+
+
+def bare(info: inspect.Type) -> tuple[inspect.Type, str | None]:
+    """Return a type without ``None`` and without its notes, and the name of its check."""
+    if isinstance(info, inspect.UnionType):
+        info = next(t for t in info.types if not isinstance(t, inspect.NoneType))
+    if isinstance(info, inspect.Metadata):
+        return info.type, (info.extra or {}).get("check")
+    return info, None
+
+
+def describe(info: inspect.Type) -> str:
+    """Return what a key wants, in plain words."""
+    info, _ = bare(info)
+    if isinstance(info, inspect.LiteralType):
+        return f"one of {', '.join(str(v) for v in info.values if v != '')}"
+    if isinstance(info, inspect.IntType):
+        return f"a whole number{_range(info)}"
+    if isinstance(info, inspect.FloatType):
+        return f"a number{_range(info)}"
+    if isinstance(info, inspect.VarTupleType):
+        return "a list in square brackets"
+    if isinstance(info, inspect.StrType) and info.pattern:
+        return "a name of letters, digits, dots, dashes and underscores, in quotes"
+    return next((text for kind, text in _PLAIN if isinstance(info, kind)), "a table")
+
+
+_PLAIN: tuple[tuple[type[inspect.Type], str], ...] = (
+    (inspect.BoolType, "true or false"),
+    (inspect.DateTimeType, "a local time such as 2026-03-02T09:10:00, without offset"),
+    (inspect.DateType, "a day such as 2026-03-02"),
+    (inspect.StrType, "a text in quotes"),
+)
+
+
+def _range(info: inspect.IntType | inspect.FloatType) -> str:
+    if info.ge is not None and info.le is not None:
+        return f" from {info.ge:g} to {info.le:g}"
+    return "" if info.ge is None else f" from {info.ge:g}"
+
+
+def settle(value: object, info: inspect.Type) -> object | None:
+    """Return the value as the record takes it; None when it does not fit.
+
+    A day given where a time is wanted counts from its start; a time may also stand in quotes.
+    """
+    for kind, reader in _READERS.items():
+        if isinstance(info, kind):
+            return reader(value, info)
+    return value
+
+
+def _literal(value: object, info: inspect.LiteralType) -> object | None:
+    return value if isinstance(value, str) and value in info.values else None
+
+
+def _flag(value: object, _: inspect.BoolType) -> bool | None:
+    return value if isinstance(value, bool) else None
+
+
+def _number(value: object, info: inspect.IntType | inspect.FloatType) -> object | None:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    if isinstance(value, float) and isinstance(info, inspect.IntType):
+        return None
+    low = -math.inf if info.ge is None else info.ge
+    high = math.inf if info.le is None else info.le
+    fits = -_FAR < value < _FAR and low <= value <= high  # NaN fails too
+    return value if fits else None
+
+
+def _day(value: object, info: inspect.Type) -> dt.date | None:
+    moment = _time(value, info)
+    return None if moment is None else moment.date()
+
+
+def _time(value: object, _: inspect.Type) -> dt.datetime | None:
+    if isinstance(value, str):
+        try:
+            value = dt.datetime.fromisoformat(value.strip())
+        except ValueError:
+            return None
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        value = dt.datetime.combine(value, dt.time())
+    return value if isinstance(value, dt.datetime) and value.tzinfo is None else None
+
+
+def _text(value: object, info: inspect.StrType) -> str | None:
+    if not isinstance(value, str) or len(value.strip()) < (info.min_length or 0):
+        return None
+    return value if info.pattern is None or re.search(info.pattern, value) else None
+
+
+_READERS: dict[type[inspect.Type], Callable[[object, Any], object | None]] = {
+    inspect.LiteralType: _literal,
+    inspect.BoolType: _flag,
+    inspect.IntType: _number,
+    inspect.FloatType: _number,
+    inspect.DateTimeType: _time,
+    inspect.DateType: _day,
+    inspect.StrType: _text,
+}
+
 
 T = TypeVar("T", bound=msgspec.Struct)
+_BAD: Any = object()
+
+
+def read_table(raw: object, record: type[T], path: KeyPath, notes: Notes) -> T | None:
+    """Return a table as a record; None when something in it is wrong (then ``notes`` tells)."""
+    settled = _settle_table(raw, record, path, notes)
+    return None if settled is _BAD else msgspec.convert(settled, record)
+
+
+def table_name(path: KeyPath) -> str:
+    """Return how a table is called in messages: ``[car]`` or ``[[evidence]] 3``."""
+    head = str(path[0]) if path else "file"
+    if len(path) > 1 and isinstance(path[1], int):
+        return f"[[{head}]] {path[1] + 1}"
+    return f"[{head}]"
+
+
+def _settle_table(raw: object, record: type, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401
+    if not isinstance(raw, dict):
+        remedy = f"Write it as {table_name(path)}."
+        notes.add(
+            "case-wrong-type", path, f"'{path[-1]}' must be a table, not {show(raw)}.", remedy
+        )
+        return _BAD
+    info = inspect.type_info(record)
+    if not isinstance(info, inspect.StructType):
+        return _BAD
+    fields = {field.encode_name: field for field in info.fields}
+    whole = _no_strangers(
+        raw, [*fields, *([info.tag_field] if info.tag_field else [])], path, notes
+    )
+    settled = {info.tag_field: info.tag} if info.tag_field else {}
+    for key, field in fields.items():
+        if key in raw:
+            settled[key] = _settle(raw[key], field.type, (*path, key), notes)
+        elif field.default is NODEFAULT and field.default_factory is NODEFAULT:
+            remedy = f"Add {key} = ... ({describe(field.type)})."
+            notes.add("case-missing-key", path, f"{table_name(path)} needs '{key}'.", remedy)
+            whole = False
+    return settled if whole and not any(v is _BAD for v in settled.values()) else _BAD
+
+
+def _no_strangers(raw: dict[str, Any], known: list[str], path: KeyPath, notes: Notes) -> bool:
+    strangers = [key for key in raw if key not in known]
+    for key in strangers:
+        message = f"{table_name(path)} has no key '{key}'."
+        notes.add("case-unknown-key", (*path, key), message, suggest(key, known))
+    return not strangers
+
+
+def _settle(value: object, info: inspect.Type, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401
+    info, check = bare(info)
+    if isinstance(info, inspect.StructType):
+        return _settle_table(value, info.cls, path, notes)
+    if isinstance(info, inspect.VarTupleType):
+        return _settle_list(value, info, path, notes)
+    if isinstance(info, inspect.DictType):
+        return _settle_map(value, info, path, notes)
+    settled = settle(value, info)
+    if settled is None:
+        _complain(value, info, path, notes)
+        return _BAD
+    return settled if check is None or CHECKS[check](str(settled), path, notes) else _BAD
+
+
+def _complain(value: object, info: inspect.Type, path: KeyPath, notes: Notes) -> None:
+    key = f"'{path[-1]}'" if isinstance(path[-1], str) else f"'{path[-2]}' ({path[-1] + 1})"
+    if isinstance(info, inspect.LiteralType) and isinstance(value, str):
+        words = [str(v) for v in info.values if v != ""]
+        notes.add(
+            "case-unknown-word", path, f"{key} cannot be {show(value)}.", suggest(value, words)
+        )
+        return
+    message = f"{key} must be {describe(info)}, not {show(value)}."
+    notes.add("case-wrong-value", path, message, "Correct the value.")
+
+
+def _settle_list(value: object, info: inspect.VarTupleType, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401
+    if not isinstance(value, list):
+        _complain(value, info, path, notes)
+        return _BAD
+    settled = [_settle(v, info.item_type, (*path, i), notes) for i, v in enumerate(value)]
+    return _BAD if any(v is _BAD for v in settled) else settled
+
+
+def _settle_map(value: object, info: inspect.DictType, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401
+    if not isinstance(value, dict):
+        _complain(value, info, path, notes)
+        return _BAD
+    keys = [_settle(key, info.key_type, (*path, key), notes) for key in value]
+    values = [_settle(v, info.value_type, (*path, key), notes) for key, v in value.items()]
+    bad = any(v is _BAD for v in [*keys, *values])
+    return _BAD if bad else dict(zip(keys, values, strict=True))
 
 
 class WrittenEntry(msgspec.Struct, frozen=True, kw_only=True):
@@ -35,7 +234,7 @@ class WrittenEntry(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     id: str
-    path: Path
+    path: KeyPath
     entry: Entry
 
 
@@ -109,6 +308,24 @@ def _entries(raw: Mapping[str, Any], notes: Notes) -> tuple[WrittenEntry, ...]:
     )
 
 
+def name_entries(kinds: Sequence[str], given: Sequence[str | None]) -> list[str]:
+    """Return an id for every entry: its own, or ``<kind>-<n>`` with the first number that is free.
+
+    Args:
+        kinds: Kind of each entry, in the order written.
+        given: The id each entry states; None where it states none.
+    """
+    taken = {name for name in given if name is not None}
+    names, counts = [], dict.fromkeys(kinds, 0)
+    for kind, stated in zip(kinds, given, strict=True):
+        counts[kind] += 1
+        if stated is None:
+            while f"{kind}-{counts[kind]}" in taken:
+                counts[kind] += 1
+        names.append(stated or f"{kind}-{counts[kind]}")
+    return names
+
+
 def _get(table: object, key: str) -> object:
     return table.get(key) if isinstance(table, dict) else None
 
@@ -127,7 +344,7 @@ def _refuse_repeats(given: list[str | None], notes: Notes) -> None:
             notes.add("case-repeated-id", ("evidence", index, "id"), message, "Choose another id.")
 
 
-def _entry(table: object, path: Path, notes: Notes) -> Entry | None:
+def _entry(table: object, path: KeyPath, notes: Notes) -> Entry | None:
     kind = _get(table, "kind")
     record = ENTRIES.get(kind) if isinstance(kind, str) else None
     if record is None and isinstance(table, dict):
@@ -138,7 +355,7 @@ def _entry(table: object, path: Path, notes: Notes) -> Entry | None:
     return read_table(table, record or Entry, path, notes)
 
 
-def _complain_of_kind(kind: object, path: Path, notes: Notes) -> None:
+def _complain_of_kind(kind: object, path: KeyPath, notes: Notes) -> None:
     if kind is None:
         remedy = f"Add kind = one of: {', '.join(ENTRIES)}."
         notes.add("case-missing-key", path, "the entry does not say its kind.", remedy)
@@ -147,7 +364,7 @@ def _complain_of_kind(kind: object, path: Path, notes: Notes) -> None:
     notes.add("case-unknown-kind", (*path, "kind"), message, suggest(str(kind), ENTRIES))
 
 
-def _check_seen(table: object, path: Path, notes: Notes) -> None:
+def _check_seen(table: object, path: KeyPath, notes: Notes) -> None:
     component, seen = _get(table, "component"), _get(table, "seen")
     if isinstance(component, str) and isinstance(seen, str) and seen.strip():
         kind = checks.kind_word(component.partition(".")[2])

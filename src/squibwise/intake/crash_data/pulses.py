@@ -1,11 +1,11 @@
-"""A table's channels to one record: recorder series as they are, accelerations integrated."""
+"""A table's channels to one record: series as they are, accelerations integrated."""
 
 from collections.abc import Sequence
 
+import msgspec
 import numpy as np
 
-from squibwise.intake.crash_data.channels import Heard, heard, rate_findings
-from squibwise.intake.crash_data.records import Array, Settings
+from squibwise.intake.crash_data.settings import Array, Settings
 from squibwise.intake.crash_data.speeds import (
     Course,
     Speeds,
@@ -19,7 +19,144 @@ from squibwise.intake.crash_data.speeds import (
 from squibwise.intake.crash_data.table import Channel, Table
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin
-from squibwise.numerics.pulse import Direction
+from squibwise.numerics.cfc import zero_phase
+from squibwise.numerics.pulse import Direction, bias_before, delta_v_kmh
+
+
+class Heard(msgspec.Struct, frozen=True, kw_only=True):
+    """A channel that may be used.
+
+    Attributes:
+        name: Header as written.
+        axis: Direction.
+        delta_v: Cumulative change of speed. [km/h]
+        u_kmh: Standard uncertainty from its bias at the end of the event. [km/h]
+        peak_ms2: Peak of the CFC 60 acceleration, with its sign; NaN when not filtered. [m/s2]
+    """
+
+    name: str
+    axis: str
+    delta_v: Array
+    u_kmh: float
+    peak_ms2: float
+
+
+def heard(
+    time_s: Array, channel: Channel, settings: Settings
+) -> tuple[Heard | None, list[Finding]]:
+    """Return an acceleration channel integrated, or None and the reason for rejecting it."""
+    reason = rejection(time_s, channel, settings)
+    if reason:
+        return None, [_rejected(channel, reason, settings)]
+    samples = _bridged(time_s, channel.values)
+    bias = bias_before(time_s, samples)
+    findings = _bias_findings(channel, bias.samples, settings)
+    smooth = _filtered(time_s, samples - bias.mean, settings.figures["cfc-integrate"], settings)
+    shown = _filtered(time_s, samples - bias.mean, settings.figures["cfc-show"], settings)
+    if shown is not None:
+        swing = _swing(shown)
+        if swing > settings.figures["swing"] / 100.0:
+            text = f"it swings back by {swing:.0%} of its peak, as no rigid part of the body does"
+            return None, [_rejected(channel, text, settings)]
+    used = samples - bias.mean if smooth is None else smooth
+    length = float(time_s[-1])
+    return Heard(
+        name=channel.name,
+        axis=channel.axis,
+        delta_v=delta_v_kmh(time_s, used),
+        u_kmh=3.6 * length * bias.u if np.isfinite(bias.u) else 0.0,
+        peak_ms2=float("nan") if shown is None else float(shown[int(np.abs(shown).argmax())]),
+    ), findings
+
+
+def rejection(time_s: Array, channel: Channel, settings: Settings) -> str:
+    """Return why a channel cannot speak for the car; empty when nothing is wrong with it."""
+    if channel.not_rigid:
+        return f"'{channel.not_rigid}' is not a rigid part of the occupant compartment"
+    gap_s = longest_gap_s(time_s, channel.values)
+    if gap_s > settings.figures["gap"] / 1e3:
+        return f"samples are missing for {gap_s * 1e3:.0f} ms"
+    stuck_s = longest_stuck_s(time_s, channel.values)
+    if stuck_s > settings.figures["stuck"] / 1e3:
+        return f"one and the same sample stands for {stuck_s * 1e3:.0f} ms: stuck or cut off"
+    return ""
+
+
+def longest_gap_s(time_s: Array, values: Array) -> float:
+    """Return the longest time between two samples that are there, beyond the usual step."""
+    there = time_s[np.isfinite(values)]
+    if len(there) < 2:
+        return float(time_s[-1] - time_s[0])
+    edges = np.concatenate([[time_s[0]], there, [time_s[-1]]])
+    usual = float(np.median(np.diff(time_s)))
+    return max(0.0, float(np.diff(edges).max()) - 1.5 * usual)
+
+
+def longest_stuck_s(time_s: Array, values: Array) -> float:
+    """Return how long one and the same value stands while the channel is away from rest."""
+    spread = float(np.nanmax(values) - np.nanmin(values))
+    away = np.abs(values - np.nanmedian(values)) > 0.1 * spread
+    same = (np.diff(values) == 0.0) & away[1:] & away[:-1]
+    longest, run_from = 0.0, None
+    for k, repeats in enumerate(same):
+        if repeats and run_from is None:
+            run_from = k
+        if not repeats and run_from is not None:
+            longest, run_from = max(longest, float(time_s[k] - time_s[run_from])), None
+    if run_from is not None:
+        longest = max(longest, float(time_s[-1] - time_s[run_from]))
+    return longest
+
+
+def rate_findings(time_s: Array, settings: Settings) -> list[Finding]:
+    """Return a warning when the filter lies too high for the sampling rate, or cannot be run."""
+    rate, cfc = _rate(time_s), settings.figures["cfc-integrate"]
+    needed = settings.figures["rate-per-cfc"] * cfc
+    if rate >= needed:
+        return []
+    message = f"{rate:.0f} samples per second are few for channel class {cfc:g}."
+    remedy = f"From {needed:.0f} the filter is true; change of speed hardly depends on it."
+    return [settings.finding("crash-data-rate", "note", message, remedy)]
+
+
+def _rate(time_s: Array) -> float:
+    return 1.0 / float(np.median(np.diff(time_s)))
+
+
+def _filtered(time_s: Array, samples: Array, cfc: float, settings: Settings) -> Array | None:
+    """Return the filtered samples; None when rate or length do not carry the filter."""
+    rate, factor = _rate(time_s), settings.figures["cfc-factor"]
+    pad_s = settings.figures["pad"] / 1e3
+    steps = np.diff(time_s)
+    even = float(np.ptp(steps)) <= 0.01 * float(np.median(steps))
+    fits = 2.0 * factor * cfc < 0.9 * rate and len(samples) > round(pad_s * rate) + 8
+    return zero_phase(samples, rate, cfc, factor, pad_s) if even and fits else None
+
+
+def _swing(shown: Array) -> float:
+    low, high = -float(shown.min()), float(shown.max())
+    return min(low, high) / max(low, high) if max(low, high) > 0.0 else 0.0
+
+
+def _bridged(time_s: Array, values: Array) -> Array:
+    there = np.isfinite(values)
+    return np.asarray(np.interp(time_s, time_s[there], values[there]))
+
+
+def _bias_findings(channel: Channel, samples: int, settings: Settings) -> list[Finding]:
+    if samples > 0:
+        return []
+    message = f"'{channel.name}' has no samples before time zero: its offset is not known."
+    remedy = "Half a g of offset makes 2.65 km/h in 150 ms; save the recording from before impact."
+    return [settings.finding("crash-data-bias", "warning", message, remedy)]
+
+
+def _rejected(channel: Channel, reason: str, settings: Settings) -> Finding:
+    message = f"channel '{channel.name}' was rejected as a source of delta-V: {reason}."
+    return settings.finding(
+        "crash-data-channel", "note", message, "Use channels of floor, sill or tunnel."
+    )
+
 
 _AXES = {"x": "long", "y": "lat"}
 

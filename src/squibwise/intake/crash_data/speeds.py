@@ -3,7 +3,7 @@
 import msgspec
 import numpy as np
 
-from squibwise.intake.crash_data.records import Array, Settings
+from squibwise.intake.crash_data.settings import Array, Settings
 from squibwise.model.origin import Finding
 from squibwise.numerics.pulse import (
     Direction,

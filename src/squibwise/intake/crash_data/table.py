@@ -14,8 +14,7 @@ import numpy as np
 
 from squibwise.catalog.crash_data import CrashWords, UnitWords
 from squibwise.errors import InputError
-from squibwise.intake.crash_data.records import Array, Settings
-from squibwise.intake.crash_data.values import number, unit_in
+from squibwise.intake.crash_data.settings import Array, Settings, number, unit_in
 from squibwise.model.origin import Finding
 
 Axis = Literal["x", "y", "z"]

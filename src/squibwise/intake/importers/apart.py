@@ -13,9 +13,7 @@ import sys
 import msgspec
 
 from squibwise.errors import InputError, UnavailableError
-from squibwise.intake.importers.base import Extract
-from squibwise.intake.importers.document import Importer
-from squibwise.intake.importers.limits import MIB
+from squibwise.intake.importers.base import MIB, Extract, Importer
 
 _DAMAGED = "Print the report to PDF again, or save it as text, and read that."
 

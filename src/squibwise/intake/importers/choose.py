@@ -3,29 +3,40 @@
 import msgspec
 
 from squibwise.errors import InputError, ModelError, SquibwiseError, UnavailableError
-from squibwise.intake.importers import mail, objects, pdf, picture, separated, webpage, workbook
-from squibwise.intake.importers.answers import log
+from squibwise.intake.importers import (
+    bus_log,
+    mail,
+    objects,
+    pdf,
+    picture,
+    separated,
+    webpage,
+    workbook,
+)
 from squibwise.intake.importers.apart import read_apart
-from squibwise.intake.importers.base import Extract, RawLine
-from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
-from squibwise.intake.importers.encoding import decode
-from squibwise.intake.importers.limits import (
+from squibwise.intake.importers.base import (
     MAX_BYTES,
     MAX_LINES,
     MAX_TEXT_BYTES,
+    Document,
+    Extract,
+    Importer,
+    Part,
+    RawLine,
+    Unpacked,
     refuse_large,
     refuse_many,
 )
-from squibwise.intake.importers.text import TEXT, empty
+from squibwise.intake.importers.text import TEXT, decode, empty
 from squibwise.model.origin import Finding, Origin
 
 IMPORTERS: tuple[Importer, ...] = (
     pdf.IMPORTER,
     picture.IMPORTER,
     workbook.IMPORTER,
-    log.BLF_LOG,
-    log.ASC_LOG,
-    log.TEXT_LOG,
+    bus_log.BLF_LOG,
+    bus_log.ASC_LOG,
+    bus_log.TEXT_LOG,
     mail.IMPORTER,
     webpage.IMPORTER,
     objects.IMPORTER,

@@ -6,9 +6,9 @@ import msgspec
 
 from squibwise.errors import SquibwiseError, UnavailableError
 from squibwise.intake.importers.apart import Answer, limit_this_process
+from squibwise.intake.importers.base import Document, Importer
 from squibwise.intake.importers.choose import importer_of
-from squibwise.intake.importers.document import Document, Importer
-from squibwise.intake.importers.encoding import decode
+from squibwise.intake.importers.text import decode
 
 _ROOMY_MIB = 1_024
 

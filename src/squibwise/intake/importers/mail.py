@@ -4,8 +4,15 @@ import re
 from typing import TYPE_CHECKING
 
 from squibwise.errors import InputError
-from squibwise.intake.importers.document import Document, Importer, Part, Unpacked
-from squibwise.intake.importers.limits import MIB, refuse_large, refuse_many
+from squibwise.intake.importers.base import (
+    MIB,
+    Document,
+    Importer,
+    Part,
+    Unpacked,
+    refuse_large,
+    refuse_many,
+)
 from squibwise.model.origin import Finding, Origin
 
 if TYPE_CHECKING:  # the library loads when a message is met

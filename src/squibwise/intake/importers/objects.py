@@ -5,16 +5,17 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from squibwise.intake.importers.base import Extract, RawLine
-from squibwise.intake.importers.document import Document, Importer
-from squibwise.intake.importers.limits import (
+from squibwise.intake.importers.base import (
     MAX_JSON_BYTES,
     MAX_LINES,
+    Document,
+    Extract,
+    Importer,
+    RawLine,
     refuse_large,
     refuse_many,
 )
-from squibwise.intake.importers.rows import row_lines
-from squibwise.intake.importers.text import empty, numbered
+from squibwise.intake.importers.text import empty, numbered, row_lines
 from squibwise.model.origin import Finding, Origin
 
 _START = re.compile(

@@ -5,16 +5,17 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from squibwise.intake.importers.base import Extract, RawLine
-from squibwise.intake.importers.document import Document, Importer
-from squibwise.intake.importers.limits import (
+from squibwise.intake.importers.base import (
     MAX_LINES,
     MAX_TEXT_BYTES,
+    Document,
+    Extract,
+    Importer,
+    RawLine,
     refuse_large,
     refuse_many,
 )
-from squibwise.intake.importers.rows import row_lines
-from squibwise.intake.importers.text import empty
+from squibwise.intake.importers.text import empty, row_lines
 
 _SIGNS = "\t;|,"
 _PEEK_LINES = 200

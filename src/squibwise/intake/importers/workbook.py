@@ -1,18 +1,94 @@
-"""XLSX workbooks: values only; macros, links to other files and zip bombs are refused."""
+"""Workbooks to lines, after a look into the archive before any library opens it."""
 
 import datetime as dt
 import io
 import re
+import zipfile
 from collections.abc import Iterator
 from typing import Any
 
 from squibwise.errors import InputError
-from squibwise.intake.importers.base import Extract, RawLine
-from squibwise.intake.importers.document import Document, Importer
-from squibwise.intake.importers.limits import MAX_LINES, refuse_many
-from squibwise.intake.importers.rows import row_lines
-from squibwise.intake.importers.text import empty
+from squibwise.intake.importers.base import (
+    MAX_LINES,
+    MIB,
+    Document,
+    Extract,
+    Importer,
+    RawLine,
+    refuse_many,
+)
+from squibwise.intake.importers.text import empty, row_lines
 from squibwise.model.origin import Finding, Origin
+
+MAX_PARTS = 1_000
+MAX_UNPACKED = 24 * MIB
+_MAX_RATIO = 200
+_SMALL = MIB
+_MAX_CELLS = 60_000
+_ROW, _CELL = re.compile(rb"<(?:\w+:)?row[\s>/]"), re.compile(rb"<(?:\w+:)?c[\s>/]")
+_REMEDY = "Save the sheet with the faults as CSV and read that."
+
+
+def names(data: bytes) -> tuple[str, ...]:
+    """Return the names of an archive's parts; empty when it is no archive or a broken one."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return tuple(archive.namelist())
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError, UnicodeDecodeError):
+        return ()
+
+
+def refuse_bomb(data: bytes, name: str) -> None:
+    """Refuse an archive that unpacks to more than a report needs, or is locked.
+
+    Only the directory is read. The library never unpacks more than the directory declares, so the
+    declared sizes bound what comes out, overlapping parts included.
+
+    Raises:
+        InputError: It has too many parts, unpacks to too much, or is locked.
+    """
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        parts = archive.infolist()
+    unpacked = sum(p.file_size for p in parts)
+    dense = any(
+        p.file_size > _SMALL and p.file_size > _MAX_RATIO * max(p.compress_size, 1) for p in parts
+    )
+    if len(parts) > MAX_PARTS or unpacked > MAX_UNPACKED or dense:
+        raise InputError(
+            f"{name}: it unpacks to far more than a report holds ({len(parts)} parts, "
+            f"{unpacked / MIB:.0f} MB from {len(data) / MIB:.1f} MB), and was not opened.",
+            remedy=_REMEDY,
+        )
+    if any(p.flag_bits & 1 for p in parts):
+        raise InputError(
+            f"{name}: the workbook is locked with a password.",
+            remedy="Save it without a password and read that.",
+        )
+
+
+def refuse_parts(data: bytes, name: str) -> None:
+    """Refuse XML parts that declare entities, which no workbook needs, or hold too many cells.
+
+    Raises:
+        InputError: So it is, or a part cannot be unpacked.
+    """
+    rows = cells = 0
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        for part in archive.infolist():
+            if not part.filename.lower().endswith((".xml", ".rels")):
+                continue
+            content = archive.read(part).replace(b"\x00", b"")  # UTF-16 too
+            if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
+                raise InputError(
+                    f"{name}: a part of the workbook declares XML entities, which no workbook "
+                    "needs; it was not opened.",
+                    remedy=_REMEDY,
+                )
+            rows += len(_ROW.findall(content))
+            cells += len(_CELL.findall(content))
+    refuse_many(name, rows, MAX_LINES, "rows")
+    refuse_many(name, cells, _MAX_CELLS, "cells")
+
 
 _ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _MACRO = re.compile(r"vbaproject|/macrosheets/|/dialogsheets/|/activex/|\.bin$", re.IGNORECASE)
@@ -36,11 +112,9 @@ def read(document: Document) -> Extract:
     """
     import zipfile
 
-    from squibwise.intake.importers import archive
-
     _refuse(document)
     try:
-        archive.refuse_parts(document.data, document.name)
+        refuse_parts(document.data, document.name)
         return _read(document)
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, OSError, SyntaxError) as broken:
         raise InputError(
@@ -50,8 +124,6 @@ def read(document: Document) -> Extract:
 
 def _refuse(document: Document) -> None:
     """Refuse what is not a plain workbook, before any library opens it."""
-    from squibwise.intake.importers import archive
-
     name = document.name
     if document.data.startswith(_OLE):
         raise InputError(
@@ -59,10 +131,10 @@ def _refuse(document: Document) -> None:
             "format, which is not read.",
             remedy="Save it as .xlsx, CSV, PDF or (a message) .eml, and read that.",
         )
-    parts = archive.names(document.data)
+    parts = names(document.data)
     if not parts:
         raise InputError(f"{name}: the archive is damaged.", remedy=_PLAIN)
-    archive.refuse_bomb(document.data, name)
+    refuse_bomb(document.data, name)
     if not any(p.lower().endswith("xl/workbook.xml") for p in parts):
         raise InputError(
             f"{name}: this is an archive or an office document without sheets.",

@@ -5,7 +5,7 @@ import re
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.intake.importers.limits import refuse_many
+from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.belonging import (
     FAULT_WORDS,
     OWN_PARTS,

@@ -1,19 +1,18 @@
-"""The files a case names: read once, within limits, and handed to the reader of their kind."""
+"""Files that a case names: reports, crash data and code tables, each read once."""
 
 import hashlib
 from collections.abc import Collection
-from pathlib import Path as FilePath
+from pathlib import Path
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, SquibwiseError, UnavailableError
-from squibwise.intake.case_file.locate import Path
-from squibwise.intake.case_file.notes import Notes
-from squibwise.intake.case_file.parse import read_bytes
+from squibwise.intake.case_file.checks import Notes
+from squibwise.intake.case_file.toml_text import KeyPath, read_bytes
 from squibwise.intake.case_file.written import WrittenEntry
 from squibwise.intake.importers import extract
-from squibwise.intake.importers.limits import MAX_BYTES
+from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.intake.report import entry
 from squibwise.intake.report.entry import read_report
 from squibwise.model.car import Car
@@ -25,7 +24,7 @@ _MOST_LYING = 200
 _PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".gif", ".mp4", ".mov")
 
 
-def read_report_file(path: FilePath, catalog: Catalog) -> ReadReport:
+def read_report_file(path: Path, catalog: Catalog) -> ReadReport:
     """Return what a report file says, with everything that was not understood.
 
     Raises:
@@ -38,7 +37,7 @@ def read_report_file(path: FilePath, catalog: Catalog) -> ReadReport:
     return read_report(read_bytes(path, MAX_BYTES), path.name, catalog)
 
 
-def file_bytes(name: str, path: Path, notes: Notes) -> bytes | None:
+def file_bytes(name: str, path: KeyPath, notes: Notes) -> bytes | None:
     """Return the content of a file of the case folder; None when it cannot be read."""
     try:
         return read_bytes(notes.folder / name, MAX_BYTES)
@@ -48,7 +47,7 @@ def file_bytes(name: str, path: Path, notes: Notes) -> bytes | None:
 
 
 def one_report(
-    name: str, data: bytes, car: Car | None, path: Path, notes: Notes
+    name: str, data: bytes, car: Car | None, path: KeyPath, notes: Notes
 ) -> ReadReport | None:
     """Return what one report of the case says; None when it cannot be read at all."""
     try:
@@ -66,7 +65,7 @@ def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
         return None
 
 
-def _pass_on(error: SquibwiseError, name: str, path: Path, notes: Notes) -> None:
+def _pass_on(error: SquibwiseError, name: str, path: KeyPath, notes: Notes) -> None:
     message = f"'{name}' cannot be read: {error}"
     notes.add("case-unreadable-file", path, message, error.remedy)
 
@@ -111,7 +110,7 @@ def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def compare_vin(car: Car, reading: ReadReport, name: str, path: Path, notes: Notes) -> None:
+def compare_vin(car: Car, reading: ReadReport, name: str, path: KeyPath, notes: Notes) -> None:
     """Add a finding when a report names another car."""
     if car.vin and reading.vin and reading.vin != car.vin:
         message = f"'{name}' is a report of {reading.vin}, not of {car.vin}."

@@ -4,14 +4,13 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.intake.crash_data.elements import Entry, entries_of
-from squibwise.intake.crash_data.events import event_of
+from squibwise.intake.crash_data.events import Entry, entries_of, event_of
 from squibwise.intake.crash_data.pulses import record_of
-from squibwise.intake.crash_data.records import CrashData, Settings, settings_of
+from squibwise.intake.crash_data.settings import CrashData, Settings, settings_of
 from squibwise.intake.crash_data.table import tables_of
 from squibwise.intake.importers import extract
-from squibwise.intake.importers.encoding import decode, is_binary
-from squibwise.intake.importers.limits import MAX_BYTES, refuse_large
+from squibwise.intake.importers.base import MAX_BYTES, refuse_large
+from squibwise.intake.importers.text import decode, is_binary
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding
 from squibwise.numerics.pulse import Direction

@@ -1,1 +1,0 @@
-"""Lines and cells from where the letters stand on a page."""
