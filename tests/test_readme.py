@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import squibwise
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.main import cli
 
@@ -57,3 +58,13 @@ def test_the_python_example_runs() -> None:
     exec(example, names)  # noqa: S102 - our own README
     states = names["states"]
     assert states.of("driver.front-bag").now.fired > 0.95  # type: ignore[attr-defined]
+
+
+def test_the_index_of_decisions_names_every_page_once() -> None:
+    folder = ROOT / "docs" / "decisions"
+    named = re.findall(r"\]\(([0-9][^)]+\.md)\)", (folder / "README.md").read_text("utf-8"))
+    assert sorted(named) == sorted(p.name for p in folder.glob("[0-9]*.md"))
+
+
+def test_the_readme_names_the_wheel_of_this_version() -> None:
+    assert set(re.findall(r"squibwise-([0-9.]+)-py3", README)) == {squibwise.__version__}
