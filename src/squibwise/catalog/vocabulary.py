@@ -9,7 +9,7 @@ from squibwise.catalog.reading import read_tsv, refuse_repeats
 from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Status
 
-TERM_COLUMNS = ("phrase", "means", "test", "reads")
+TERM_COLUMNS = ("phrase", "means")
 RULE_COLUMNS = ("needs", "without", "gives")
 _FEATURES = """
 bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
@@ -42,15 +42,11 @@ class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     Attributes:
         phrase: Words as written; ``|`` parts alternatives of one word.
         means: Features and values that it adds to a line, such as ``bag`` or ``side:left``.
-        test: A line that holds it.
-        reads: What that line must be read as, ``key=value`` parted by spaces.
         language: Name of the file.
     """
 
     phrase: str
     means: tuple[str, ...]
-    test: str
-    reads: str
     language: str
 
     def spellings(self) -> tuple[str, ...]:
@@ -111,14 +107,12 @@ def read_terms(path: Path) -> tuple[Term, ...]:
     """Return the terms of one language.
 
     Raises:
-        CatalogError: An unknown feature, a phrase twice or a term without a test.
+        CatalogError: An unknown feature, a phrase twice or a term without a meaning.
     """
     terms = tuple(
         Term(
             phrase=row["phrase"],
             means=tuple(row["means"].split()),
-            test=row["test"],
-            reads=row["reads"],
             language=path.stem,
         )
         for row in read_tsv(path, TERM_COLUMNS)
@@ -152,8 +146,8 @@ def _group(term: Term) -> str:
 
 
 def _check_term(term: Term, name: str) -> None:
-    if not term.phrase or not term.means or not term.test or not term.reads:
-        raise CatalogError(f"{name}: '{term.phrase}' lacks a meaning or a test")
+    if not term.phrase or not term.means:
+        raise CatalogError(f"{name}: '{term.phrase}' lacks a meaning")
     for mean in term.means:
         key, colon, value = mean.partition(":")
         known = value in VALUES.get(key, ()) if colon else mean in FEATURES | LAYOUT
