@@ -22,10 +22,9 @@ import numpy as np
 import pyagrum as gum
 
 from squibwise.catalog.load import load_catalog
-from squibwise.infer.building import network
-from squibwise.infer.marginals import marginals
-from squibwise.infer.observe import observe
-from squibwise.infer.posterior import Engine
+from squibwise.infer.building import build_network
+from squibwise.infer.engine import Engine, group_beliefs
+from squibwise.infer.evidence import weigh_evidence
 from squibwise.intake import load_case
 from squibwise.numerics.enumerate import enumerate_many, enumerate_posterior, margin, patterns
 
@@ -134,13 +133,13 @@ def real_case(name: str) -> dict[str, Any]:
     """Return (b) for one case: inference proper over its full event table."""
     catalog = load_catalog()
     case = load_case(CASES / name, catalog)
-    net = network(case, catalog, {})
-    items = observe(net, catalog)
+    net = build_network(case, catalog, {})
+    items = weigh_evidence(net, catalog)
 
     def proper() -> None:
-        marginals(Engine(net, catalog).run(items))
+        group_beliefs(Engine(net, catalog).run(items))
 
-    whole = median_ms(lambda: observe(network(case, catalog, {}), catalog), 5)
+    whole = median_ms(lambda: weigh_evidence(build_network(case, catalog, {}), catalog), 5)
     return {
         "case": name,
         "states": net.states,

@@ -32,7 +32,7 @@ def open_case(path: Path, catalog: Catalog) -> Case:
 def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
     """Return what the user's own finished cases say of the curves and of the causes of faults."""
     cases = tuple(finished)
-    shifts = infer.learned_shifts(cases, catalog)
+    shifts = infer.learn_shifts(cases, catalog)
     proved: Counter[str] = Counter()
     for case in (c for c in cases if any(isinstance(e, TestOutcome) for e in c.evidence)):
         proved.update(isolate.proved_causes(case, assess(case, catalog), catalog))

@@ -6,7 +6,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.infer import firing_patterns
-from squibwise.infer.learned import learned_shifts
+from squibwise.infer.learn import learn_shifts
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look, Occupant, Recorder, Statement
@@ -39,7 +39,7 @@ def look(component: str, seen: str) -> Look:
 
 
 def test_without_finished_cases_nothing_is_shifted() -> None:
-    shifts = learned_shifts([], CATALOG)
+    shifts = learn_shifts([], CATALOG)
     assert {name: s.value for name, s in shifts.items()} == dict.fromkeys(NAMES, 0.0)
 
 
@@ -47,7 +47,7 @@ def test_bags_that_stayed_whole_lower_the_intercept_as_learn_shift_says() -> Non
     cases = [case(look("driver.front-bag", "intact")) for _ in range(6)]
     foretold = float(next(iter(firing_patterns(cases[:1], CATALOG)))[1].sum())
     expected = learn_shift([foretold] * 6, [0] * 6, CATALOG.fact("calibration.shift-sd").number())
-    found = learned_shifts(cases, CATALOG)["driver-front-bag"]
+    found = learn_shifts(cases, CATALOG)["driver-front-bag"]
     assert found.value == pytest.approx(expected.value)
     assert found.value < -0.3
     assert (found.n, found.observed) == (6, 0.0)
@@ -57,7 +57,7 @@ def test_bags_that_stayed_whole_lower_the_intercept_as_learn_shift_says() -> Non
 def test_hearsay_and_doubtful_looks_teach_nothing() -> None:
     hearsay = case(Statement(id="s", component="driver.front-bag", says="deployed"))
     doubtful = case(look("driver.front-bag", "not-seen"))
-    assert {s.n for s in learned_shifts([hearsay, doubtful], CATALOG).values()} == {0}
+    assert {s.n for s in learn_shifts([hearsay, doubtful], CATALOG).values()} == {0}
 
 
 def test_other_bags_count_when_one_fired_or_all_were_seen_whole() -> None:
@@ -66,19 +66,19 @@ def test_other_bags_count_when_one_fired_or_all_were_seen_whole() -> None:
     one_fired = case(front, look("left.curtain", "deployed"))
     all_seen = case(front, *whole)
     one_unseen = case(front, *whole[:2])
-    found = learned_shifts([one_fired, all_seen, one_unseen], CATALOG)["own-side-bags"]
+    found = learn_shifts([one_fired, all_seen, one_unseen], CATALOG)["own-side-bags"]
     assert (found.n, found.observed) == (2, 1.0)
 
 
 def test_a_car_without_other_bags_says_nothing_of_them() -> None:
     bare = case(look("driver.front-bag", "deployed"), parts=PARTS[:1])
-    assert learned_shifts([bare], CATALOG)["own-side-bags"].n == 0
+    assert learn_shifts([bare], CATALOG)["own-side-bags"].n == 0
 
 
 def test_the_passengers_bag_counts_over_a_taken_seat_given_the_drivers() -> None:
     fired = case(look("driver.front-bag", "deployed"), look("passenger.front-bag", "deployed"))
-    found = learned_shifts([fired], CATALOG)["passenger-front-bag"]
+    found = learn_shifts([fired], CATALOG)["passenger-front-bag"]
     assert (found.n, found.observed) == (1, 1.0)
     assert found.expected > 0.9
     empty = Case(id="c", car=fired.car, evidence=tuple(e for e in fired.evidence if e.id != "o"))
-    assert learned_shifts([empty], CATALOG)["passenger-front-bag"].n == 0
+    assert learn_shifts([empty], CATALOG)["passenger-front-bag"].n == 0

@@ -10,13 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.infer import assess
-from squibwise.infer.building import network
-from squibwise.infer.epochs import Chain
-from squibwise.infer.items import Item
-from squibwise.infer.marginals import marginals
-from squibwise.infer.network import Cluster, Group, Network
-from squibwise.infer.observe import observe
-from squibwise.infer.posterior import Engine, Posterior
+from squibwise.infer.building import build_network
+from squibwise.infer.engine import Engine, Posterior, group_beliefs
+from squibwise.infer.epochs import EpochChain
+from squibwise.infer.evidence import weigh_evidence
+from squibwise.infer.network import Cluster, Group, Likelihood, Network
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import (
     Circumstance,
@@ -79,14 +77,14 @@ def evidence(draw: st.DrawFn) -> tuple[Evidence, ...]:
 
 def run(*found: Evidence) -> Posterior:
     case = build.case(*found, on=SMALL)
-    net = network(case, build.CATALOG, {})
-    return Engine(net, build.CATALOG).run(observe(net, build.CATALOG))
+    net = build_network(case, build.CATALOG, {})
+    return Engine(net, build.CATALOG).run(weigh_evidence(net, build.CATALOG))
 
 
 def states(posterior: Posterior) -> dict[str, np.ndarray]:
     return {
         name: part.now.sum(axis=0) @ part.part.states()
-        for group in marginals(posterior)
+        for group in group_beliefs(posterior)
         for name, part in group.parts.items()
     }
 
@@ -108,7 +106,7 @@ def test_the_order_of_evidence_does_not_matter(found: tuple, shuffle: random.Ran
 def test_beliefs_sum_to_one_and_soft_evidence_proves_nothing(found: tuple) -> None:
     posterior = run(*found)
     assert math.fsum(posterior.weights.ravel()) == pytest.approx(1.0, abs=1e-9)
-    for group in marginals(posterior):
+    for group in group_beliefs(posterior):
         assert group.people.sum() == pytest.approx(1.0, abs=1e-9)
         assert group.causes.sum() == pytest.approx(1.0, abs=1e-9)
         for part in group.parts.values():
@@ -149,8 +147,8 @@ def test_a_clean_circuit_never_raises_the_chance_that_it_fired(
 ) -> None:
     # The unit was able to test: else silence also tells of the unit, and so of earlier codes.
     case = build.case(*found, build.scan(id="clean", complete=complete, able=True), on=SMALL)
-    net = network(case, build.CATALOG, {})
-    items = observe(net, build.CATALOG)
+    net = build_network(case, build.CATALOG, {})
+    items = weigh_evidence(net, build.CATALOG)
     clean = tuple(i for i in items if not (i.evidence == "clean" and i.about == component))
     engine = Engine(net, build.CATALOG)
     without, with_it = states(engine.run(clean)), states(engine.run(items))
@@ -158,15 +156,15 @@ def test_a_clean_circuit_never_raises_the_chance_that_it_fired(
     assert with_it[component][fired] <= without[component][fired] + 1e-12
 
 
-def _brute(net: Network, items: tuple[Item, ...], engine: Engine) -> tuple[float, np.ndarray]:
+def _brute(net: Network, items: tuple[Likelihood, ...], engine: Engine) -> tuple[float, np.ndarray]:
     """Return evidence and event rows by plain loops over everything, one number at a time."""
-    rows = np.zeros(len(net.rows.weight))
+    rows = np.zeros(len(net.events.weight))
     event = engine.event(items)[:, 0, 0]
     results = engine.run(items).groups
     for x in range(len(rows)):
-        for f, family in enumerate(net.table):
+        for f, family in enumerate(net.logics):
             for u in range(net.unit.shape[1]):
-                weight = net.rows.weight[x] * net.unit[x, u] * family.weight * event[x]
+                weight = net.events.weight[x] * net.unit[x, u] * family.weight * event[x]
                 for group, result in zip(net.groups, results, strict=True):
                     weight *= _brute_group(group, result.chains, items, int(group.sort[x]), f, u)
                 rows[x] += weight
@@ -174,7 +172,12 @@ def _brute(net: Network, items: tuple[Item, ...], engine: Engine) -> tuple[float
 
 
 def _brute_group(
-    group: Group, chains: dict[str, Chain], items: tuple[Item, ...], x: int, f: int, u: int
+    group: Group,
+    chains: dict[str, EpochChain],
+    items: tuple[Likelihood, ...],
+    x: int,
+    f: int,
+    u: int,
 ) -> float:
     total = 0.0
     for p in range(len(group.seat.words)):
@@ -191,7 +194,7 @@ def _brute_group(
 
 
 def _brute_cluster(
-    cluster: Cluster, chains: dict[str, Chain], x: int, f: int, p: int, u: int, c: int
+    cluster: Cluster, chains: dict[str, EpochChain], x: int, f: int, p: int, u: int, c: int
 ) -> float:
     shape = cluster.fires.shape
     at = tuple(min(i, n - 1) for i, n in zip((x, f, p), shape[:3], strict=True))
@@ -233,13 +236,13 @@ def test_the_engine_equals_plain_sums_over_every_state() -> None:
         Occupant(id="o", seat="passenger", present=True, size="adult"),
         Impact(id="i", zone="nose-left", extent="light"),
     )
-    net = network(build.case(*found, on=car), build.CATALOG, {})
-    items = observe(net, build.CATALOG)
+    net = build_network(build.case(*found, on=car), build.CATALOG, {})
+    items = weigh_evidence(net, build.CATALOG)
     engine = Engine(net, build.CATALOG)
     posterior = engine.run(items)
     evidence, rows = _brute(net, items, engine)
     assert posterior.log_evidence == pytest.approx(math.log(evidence), abs=1e-9)
-    assert posterior.rows == pytest.approx(rows, abs=1e-12)
+    assert posterior.events == pytest.approx(rows, abs=1e-12)
 
 
 @settings(max_examples=6, deadline=None)

@@ -4,20 +4,19 @@ from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.infer.assumptions import assumptions
 from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
-from squibwise.infer.building import network
-from squibwise.infer.contradictions import contradictions
-from squibwise.infer.explain import Reasons, reasons
-from squibwise.infer.flip import Flip, flips
-from squibwise.infer.looks import next_looks
-from squibwise.infer.marginals import GroupMarginal, marginals
-from squibwise.infer.observe import observe
-from squibwise.infer.posterior import Engine, Posterior
-from squibwise.infer.record import crash_record
-from squibwise.infer.stakes import stakes_of
-from squibwise.model.belief import Assessment, ComponentBelief, LossTable
+from squibwise.infer.building import build_network
+from squibwise.infer.contradictions import find_contradictions
+from squibwise.infer.crash_record import crash_record
+from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_beliefs
+from squibwise.infer.evidence import weigh_evidence
+from squibwise.infer.explain import Reasons, explain_components
+from squibwise.infer.network import Network
+from squibwise.infer.next_look import Flip, find_flips, rank_looks, weigh_stakes
+from squibwise.infer.scan import one_cause
+from squibwise.model.belief import Assessment, Assumption, ComponentBelief, LossTable
 from squibwise.model.case import Case
+from squibwise.model.evidence import Impact
 from squibwise.model.report import Report
 
 MOST_ITEMS = 300
@@ -42,20 +41,20 @@ def assess(
         InputError: There is more evidence than can be weighed within memory.
     """
     _refuse_too_much(case)
-    net = network(case, catalog, shifts or {})
-    items = observe(net, catalog)
+    net = build_network(case, catalog, shifts or {})
+    likelihoods = weigh_evidence(net, catalog)
     engine = Engine(net, catalog)
-    found = engine.run(items)
-    groups = marginals(found)
-    why = reasons(engine, items, found, groups)
-    stakes = stakes_of(groups, losses, catalog)
-    turns = flips(case, net, groups, stakes, catalog)
+    found = engine.run(likelihoods)
+    groups = group_beliefs(found)
+    why = explain_components(engine, likelihoods, found, groups)
+    stakes = weigh_stakes(groups, losses, catalog)
+    turns = find_flips(case, net, groups, stakes, catalog)
     return Assessment(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
         components=_components(case, found, groups, why, turns, catalog),
-        contradictions=contradictions(case, engine, items, found, groups, catalog),
-        next_looks=next_looks(case, engine, items, found, groups, stakes, catalog),
-        assumptions=assumptions(case, net, shifts or {}, catalog),
+        contradictions=find_contradictions(case, engine, likelihoods, found, groups, catalog),
+        next_looks=rank_looks(case, engine, likelihoods, found, groups, stakes, catalog),
+        assumptions=list_assumptions(case, net, shifts or {}, catalog),
         surprise_db=why.surprise_db,
     )
 
@@ -63,7 +62,7 @@ def assess(
 def _components(
     case: Case,
     found: Posterior,
-    groups: tuple[GroupMarginal, ...],
+    groups: tuple[GroupBelief, ...],
     why: Reasons,
     turns: dict[str, Flip],
     catalog: Catalog,
@@ -99,3 +98,77 @@ def _refuse_too_much(case: Case) -> None:
             f"The case has {pieces} pieces of evidence; at most {MOST_ITEMS} are weighed.",
             remedy="Leave out codes of other systems and entries that say the same again.",
         )
+
+
+def list_assumptions(
+    case: Case, net: Network, shifts: Mapping[str, float], catalog: Catalog
+) -> tuple[Assumption, ...]:
+    """Return every assumption that matters to this case."""
+    del net
+    found = [_logic(catalog), _conditions(catalog)]
+    if case.car.assumed:
+        text = f"the car is taken to have the set '{case.car.equipment}': look which parts it has"
+        found.append(Assumption(text=text, source="phase-in-dates", basis="judgement"))
+    reports = [e for e in case.evidence if isinstance(e, Report)]
+    if reports:
+        found.append(_scans(catalog))
+    found += [_general(e) for e in reports if one_cause(e)]
+    if not any(isinstance(e, Impact) and e.zone for e in case.evidence):
+        share = catalog.priors.share("sides", "front").provenance
+        text = "nobody said where the body was struck: usual shares of struck sides are used"
+        found.append(Assumption(text=text, source=share.source, basis=share.basis))
+    found.append(_empty_seat(catalog))
+    for curve, shift in sorted(shifts.items()):
+        text = f"curve '{curve}' is shifted by {shift:+.2f} log odds, learned from your own cases"
+        found.append(Assumption(text=text, fact=curve, basis="computed"))
+    return tuple(found)
+
+
+def _logic(catalog: Catalog) -> Assumption:
+    families = catalog.firing.families
+    text = (
+        "the maker's firing logic is not known: belts only when latched or always, passenger side "
+        "gated by the seat sensor or not, second stage by severity or always are all weighed"
+    )
+    return Assumption(
+        text=text, fact="firing/families", source=families.source, basis=families.basis
+    )
+
+
+def _conditions(catalog: Catalog) -> Assumption:
+    table = catalog.firing.conditions
+    text = (
+        "how often parts are faulty or damaged has no public base rate: our own figures, each "
+        f"uncertain by a factor of {table.range_factor:g} either way"
+    )
+    return Assumption(text=text, fact="firing/conditions", source=table.source, basis=table.basis)
+
+
+def _scans(catalog: Catalog) -> Assumption:
+    table = catalog.firing.scans
+    text = (
+        "how often a scan shows a spent, faulty or good circuit right is our own judgement, "
+        f"uncertain by a factor of {table.range_factor:g}"
+    )
+    return Assumption(text=text, fact="firing/scan", source=table.source, basis=table.basis)
+
+
+def _general(report: Report) -> Assumption:
+    text = (
+        f"most codes of {report.id} speak of supply, ground or communication: they are not counted "
+        "against single parts, and circuits without a code are not counted as good; check power, "
+        "ground and the unit's connector before anything else"
+    )
+    return Assumption(text=text, source="common-practice", basis="common-practice")
+
+
+def _empty_seat(catalog: Catalog) -> Assumption:
+    share = catalog.priors.share("empty-seat", "suppression")
+    text = (
+        "whether a bag fires over an empty seat has no open data: "
+        f"{share.low:g} to {catalog.priors.share('empty-seat', 'none').high:g} by design family"
+    )
+    provenance = share.provenance
+    return Assumption(
+        text=text, fact="empty-seat", source=provenance.source, basis=provenance.basis
+    )

@@ -8,12 +8,10 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import circuit_table
-from squibwise.infer.marginals import GroupMarginal, PartMarginal
+from squibwise.infer.crash import Scenario
+from squibwise.infer.engine import GroupBelief, PartBelief, Posterior
 from squibwise.infer.network import Group, Network
-from squibwise.infer.posterior import Posterior
-from squibwise.infer.reports import circuits_said
-from squibwise.infer.scans import loose_chance
-from squibwise.infer.scenarios import Scenario
+from squibwise.infer.scan import circuits_said, loose_chance
 from squibwise.model.belief import EventBelief, SpeedChange, StageBelief, StateBelief
 from squibwise.model.evidence import Recorder
 from squibwise.model.words import STATES
@@ -25,7 +23,7 @@ _WORTH_SAYING = 0.02
 _TENTH_TO_MEDIAN = 1.2816  # standard deviations of a normal distribution
 
 
-def state_belief(part: PartMarginal, micros: Array) -> StateBelief:
+def state_belief(part: PartBelief, micros: Array) -> StateBelief:
     """Return a part's belief from chances of its micros with each cause: (C, M)."""
     values = micros.sum(axis=0) @ part.part.states()
     values = values / values.sum()
@@ -33,7 +31,7 @@ def state_belief(part: PartMarginal, micros: Array) -> StateBelief:
 
 
 def stage_beliefs(
-    marginal: PartMarginal, group: Group, net: Network, catalog: Catalog
+    marginal: PartBelief, group: Group, net: Network, catalog: Catalog
 ) -> dict[str, StageBelief]:
     """Return what is believed of each circuit now, common causes and the last scan included."""
     part = marginal.part
@@ -52,7 +50,7 @@ def stage_beliefs(
     return result
 
 
-def circuits_now(marginal: PartMarginal, group: Group, net: Network, catalog: Catalog) -> Array:
+def circuits_now(marginal: PartBelief, group: Group, net: Network, catalog: Catalog) -> Array:
     """Return what each circuit is like now, the last scan included: (C, M, S, K)."""
     part, place = marginal.part, len(net.line.entries)
     loose = loose_chance(part.id, place, net, catalog)
@@ -62,12 +60,12 @@ def circuits_now(marginal: PartMarginal, group: Group, net: Network, catalog: Ca
 
 
 def event_belief(
-    posterior: Posterior, groups: tuple[GroupMarginal, ...], record: float | None, catalog: Catalog
+    posterior: Posterior, groups: tuple[GroupBelief, ...], record: float | None, catalog: Catalog
 ) -> EventBelief:
     """Return what is believed of the crash."""
-    net, rows = posterior.net, posterior.rows
-    size = len(net.rows.scenarios)
-    scenario: Array = np.bincount(net.rows.scenario, weights=rows, minlength=size).astype(float)
+    net, events = posterior.net, posterior.events
+    size = len(net.events.scenarios)
+    scenario: Array = np.bincount(net.events.scenario, weights=events, minlength=size).astype(float)
     no_crash = _sum(net, scenario, lambda s: s.kind in ("none", "outside"))
     people = {g.group.name: g.group.seat.chances(g.people) for g in groups}
     passenger = people.get("passenger", {})
@@ -86,7 +84,7 @@ def event_belief(
 
 def _zones(net: Network, scenario: Array, catalog: Catalog) -> dict[str, float]:
     """Return the chance of each zone; of an earlier crash nobody knows it: the usual shares."""
-    stories = net.rows.scenarios
+    stories = net.events.scenarios
     earlier = _sum(net, scenario, lambda s: s.kind == "earlier")
     crashes = sum(s.weight for s in stories if s.kind == "crash")
     zones = {z.name: 0.0 for z in catalog.firing.events.zone}
@@ -105,7 +103,7 @@ def _disturbance(posterior: Posterior) -> dict[str, float]:
 
 
 def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:
-    chances = [c for s, c in zip(net.rows.scenarios, scenario, strict=True) if test(s)]
+    chances = [c for s, c in zip(net.events.scenarios, scenario, strict=True) if test(s)]
     return min(1.0, float(sum(chances)))
 
 
@@ -122,7 +120,7 @@ def _classes(people: dict[str, float]) -> dict[str, float]:
 
 
 def _causes(
-    groups: tuple[GroupMarginal, ...], record: float | None, net: Network, catalog: Catalog
+    groups: tuple[GroupBelief, ...], record: float | None, net: Network, catalog: Catalog
 ) -> dict[str, float]:
     """Return the chance of each common cause now, and of a crash record in the unit."""
     result: dict[str, float] = {}
@@ -141,7 +139,7 @@ def _causes(
     return result
 
 
-def _own_plug(part: PartMarginal, group: Group, net: Network, catalog: Catalog) -> float:
+def _own_plug(part: PartBelief, group: Group, net: Network, catalog: Catalog) -> float:
     """Return the chance that a part's own plug is loose or still unplugged."""
     loose = [m.condition == "plug" for m in part.part.micros]
     chance = float(part.now.sum(axis=0) @ loose)
@@ -184,7 +182,7 @@ def _speeds(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | No
     if recorded is not None:
         return recorded
     bias = catalog.priors.severity.bias
-    speed = np.array([s.speed for s in net.rows.scenarios]) / bias
+    speed = np.array([s.speed for s in net.events.scenarios]) / bias
     weight = np.where(speed > 0.0, scenario, 0.0)
     if weight.sum() <= _TAIL:
         return None

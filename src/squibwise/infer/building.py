@@ -1,51 +1,58 @@
-"""Build the model of one car."""
+"""Build the model of one car: groups of clusters of parts, hung on the event table."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.components import Kind
+from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
-from squibwise.infer.causes import Cause, causes, neighbours
-from squibwise.infer.clusters import Builder, clusters, group_of
-from squibwise.infer.families import families
+from squibwise.infer import firing_logic
+from squibwise.infer.circuits import Cause, list_causes, neighbours
+from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
+from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, occupants_at
 from squibwise.infer.network import Cluster, Group, Network
-from squibwise.infer.people import People, people
-from squibwise.infer.scans import signs_of_disturbance
-from squibwise.infer.stories import Stories, stories
+from squibwise.infer.parts import PartModel, charged_part, has_plug, plain_part
+from squibwise.infer.scan import signs_of_disturbance
 from squibwise.infer.timeline import timeline
 from squibwise.model.case import Case
+from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
 
 
-def network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Network:
+def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Network:
     """Return the model of a case, with learned intercepts of the deployment curves."""
-    rows, table, line = stories(case, catalog, shifts), families(catalog), timeline(case.evidence)
-    build = Builder(case, catalog, rows, table)
+    events, logics, line = (
+        event_table(case, catalog, shifts),
+        firing_logics(catalog),
+        timeline(case.evidence),
+    )
+    build = Builder(case, catalog, events, logics)
     members: dict[str, list[str]] = {}
     for component in case.car.components:
         members.setdefault(group_of(component, case, catalog), []).append(component)
     groups = []
     for name, components in members.items():
-        seat = people(name, rows, catalog)
-        reasons = causes(name, tuple(components), case.car, line, catalog)
-        parts = tuple(clusters(components, seat, build))
-        groups.append(_sorted(name, seat, reasons, parts, len(rows.weight)))
+        seat = occupants_at(name, events, catalog)
+        reasons = list_causes(name, tuple(components), case.car, line, catalog)
+        parts = tuple(build_clusters(components, seat, build))
+        groups.append(_sorted(name, seat, reasons, parts, len(events.weight)))
     near = {c: neighbours(c, case.car, catalog) for c in case.car.components}
-    return Network(rows, table, _unit(case, rows, catalog), tuple(groups), line, near)
+    return Network(events, logics, _unit(case, events, catalog), tuple(groups), line, near)
 
 
 def _sorted(
     name: str,
-    seat: People,
+    seat: Occupants,
     reasons: tuple[Cause, ...],
     found: tuple[Cluster, ...],
     size: int,
 ) -> Group:
-    """Return a group with rows that are the same to it put together."""
+    """Return a group with events that are the same to it put together."""
     columns = [np.zeros((size, 1))]
     columns += [c.fires.reshape(size, -1) for c in found if len(c.fires) > 1]
     columns += [seat.prior] if len(seat.prior) > 1 else []
@@ -58,7 +65,7 @@ def _sorted(
     order = np.argsort(sort, kind="stable")
     starts = np.searchsorted(sort[order], np.arange(len(first)))
     if len(seat.prior) > 1:
-        seat = People(seat.words, seat.gated, seat.prior[first])
+        seat = Occupants(seat.words, seat.gated, seat.prior[first])
     return Group(name, seat, reasons, tuple(_picked(c, first) for c in found), sort, order, starts)
 
 
@@ -71,12 +78,12 @@ def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:
     return Cluster(parts, cluster.fires[first] if len(cluster.fires) > 1 else cluster.fires)
 
 
-def _unit(case: Case, rows: Stories, catalog: Catalog) -> Array:
+def _unit(case: Case, events: EventTable, catalog: Catalog) -> Array:
     """Return the prior of the unit watching its circuits, having stopped, or being disturbed."""
     if not any(isinstance(e, Report) for e in case.evidence):
-        return np.ones((len(rows.weight), 1))
+        return np.ones((len(events.weight), 1))
     chances = catalog.firing.events.stopped
-    fired = rows.front | (rows.others > 0) | rows.belts
+    fired = events.front | (events.others > 0) | events.belts
     stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
     states = np.stack([1.0 - stopped, stopped], axis=-1)
     reports = [e for e in case.evidence if isinstance(e, Report)]
@@ -87,3 +94,247 @@ def _unit(case: Case, rows: Stories, catalog: Catalog) -> Array:
     share = (reach.disturbed_if_one_sign if signs == 1 else reach.disturbed_if_both).value
     disturbed = np.full((len(states), 1), share)
     return np.concatenate([states * (1.0 - share), disturbed], axis=1)
+
+
+BELT_KINDS = (
+    "retractor-pretensioner",
+    "buckle-pretensioner",
+    "lap-pretensioner",
+    "load-limiter-charge",
+    "inflatable-belt",
+)
+_LEVELS = ("light", "moderate", "severe")
+
+
+class Builder(msgspec.Struct, frozen=True):
+    """What every cluster is built from."""
+
+    case: Case
+    catalog: Catalog
+    events: EventTable
+    logics: tuple[FiringLogic, ...]
+
+    def stages(self, component: str) -> int:
+        """Return how many circuits a component has."""
+        return self.case.car.stages.get(component, 1)
+
+
+def group_of(component: str, case: Case, catalog: Catalog) -> str:
+    """Return the group a component belongs to: its seat, the front seat on its side, or itself."""
+    name = split_component(component)
+    link = _link(component, case, catalog)
+    if link is not None and link != component:
+        return group_of(link, case, catalog)
+    if name.kind == "curtain":
+        return "driver" if name.place == case.car.drive_hand else "passenger"
+    is_seat = name.place in ("driver", "passenger") or name.place.startswith("row")
+    return name.place if is_seat else component
+
+
+def _link(component: str, case: Case, catalog: Catalog) -> str | None:
+    """Return the charged part that tears this trim, where the car has it."""
+    row = _link_row(component, catalog)
+    if row is None:
+        return None
+    place = split_component(component).place
+    target = row.by if "." in row.by else f"{place}.{row.by}"
+    return target if target in case.car.components else None
+
+
+def _link_row(component: str, catalog: Catalog) -> LinkRow | None:
+    kind = split_component(component).kind
+    return next((r for r in catalog.firing.conditions.link if r.kind == kind), None)
+
+
+def build_clusters(components: list[str], seat: Occupants, build: Builder) -> Iterator[Cluster]:
+    """Yield the clusters of a group."""
+    links = {c: _link(c, build.case, build.catalog) for c in components}
+    by_kind = {split_component(c).kind: c for c in components if split_component(c).number == 1}
+    front_seat = _front_seat(components, build)
+    done: set[str] = set()
+    if "front-bag" in by_kind and front_seat:
+        yield _front_cluster(by_kind["front-bag"], seat, links, build)
+        done.add(by_kind["front-bag"])
+    kinds = tuple(k for k in OTHER_BAGS if k in by_kind)
+    if kinds and front_seat:
+        yield _other_cluster({k: by_kind[k] for k in kinds}, front_seat, seat, links, build)
+        done |= {by_kind[k] for k in kinds}
+    belted = tuple(by_kind[k] for k in BELT_KINDS if k in by_kind)
+    if belted:
+        yield _belt_cluster(belted, seat, build)
+        done |= set(belted)
+    done |= {c for c, by in links.items() if by is not None}
+    for component in components:
+        if component not in done:
+            yield _lone_cluster(component, seat, links, build)
+
+
+def _front_seat(components: list[str], build: Builder) -> str:
+    """Return ``driver`` or ``passenger`` when the group is that of a front seat."""
+    for component in components:
+        name = group_of(component, build.case, build.catalog)
+        if name in ("driver", "passenger"):
+            return name
+    return ""
+
+
+def _front_cluster(
+    component: str, seat: Occupants, links: dict[str, str | None], build: Builder
+) -> Cluster:
+    stages = build.stages(component)
+    if component.startswith("driver"):
+        fires = firing_logic.driver_front(build.events, build.logics, stages, build.catalog)
+    else:
+        year = build.case.car.model_year
+        known = np.nan if year is None else float(year)
+        fires = firing_logic.passenger_front(
+            build.events, build.logics, seat, known, stages, build.catalog
+        )
+    part = _charged(component, np.eye(stages + 1), build)
+    trim = _trims(component, np.arange(stages + 1) > 0, links, build)
+    return Cluster((part, *trim), fires)
+
+
+def _other_cluster(
+    bags: dict[str, str],
+    place: str,
+    seat: Occupants,
+    links: dict[str, str | None],
+    build: Builder,
+) -> Cluster:
+    kinds = tuple(bags)
+    hand = side_of(place, build.case.car.drive_hand)
+    side: Side = "left" if hand == "left" else "right"
+    fires = firing_logic.other_bags(build.events, seat, kinds, side, build.catalog)
+    parts: list[PartModel] = []
+    for kind, component in bags.items():
+        hit = firing_logic.subset_fires(kinds, kind)
+        stages = build.stages(component)
+        chance = np.zeros((len(hit), stages + 1))
+        chance[:, 0], chance[:, stages] = 1.0 - hit, hit
+        parts.append(_charged(component, chance, build))
+        parts += _trims(component, hit > 0, links, build)
+    return Cluster(tuple(parts), fires)
+
+
+def _belt_cluster(belted: tuple[str, ...], seat: Occupants, build: Builder) -> Cluster:
+    place = split_component(belted[0]).place
+    fires = firing_logic.belts(build.events, build.logics, seat, place, build.catalog)
+    follow = build.catalog.firing.events.follow
+    parts = []
+    for component in belted:
+        stages = build.stages(component)
+        chance = np.zeros((2, stages + 1))
+        share = follow[split_component(component).kind].value
+        chance[0, 0], chance[1, 0], chance[1, stages] = 1.0, 1.0 - share, share
+        parts.append(_charged(component, chance, build))
+    return Cluster(tuple(parts), fires)
+
+
+def _lone_cluster(
+    component: str, seat: Occupants, links: dict[str, str | None], build: Builder
+) -> Cluster:
+    """Return a cluster of one part, with the trim it tears."""
+    kind = build.catalog.kinds[split_component(component).kind]
+    if not kind.fires:
+        return _plain_cluster(component, seat, build)
+    table = build.catalog.firing.events.charge
+    row = next((r for r in table if r.kind == kind.kind), None)
+    never = np.array([1.0, 0.0]).reshape(1, 1, 1, 2)
+    fires = never if row is None else firing_logic.own_logic(build.events, row)
+    stages = build.stages(component)
+    chance = np.zeros((2, stages + 1))
+    chance[0, 0], chance[1, stages] = 1.0, 1.0
+    part = _charged(component, chance, build)
+    trim = _trims(component, np.array([False, True]), links, build)
+    return Cluster((part, *trim), fires)
+
+
+def _charged(component: str, chance: Array, build: Builder) -> PartModel:
+    kind = build.catalog.kinds[split_component(component).kind]
+    row = build.catalog.firing.condition_rows[kind.family]
+    return charged_part(component, kind, build.stages(component), row, chance, _loose(kind, build))
+
+
+def _loose(kind: Kind, build: Builder) -> float:
+    """Return the chance that a part's own plug is not home, before any work."""
+    own = build.catalog.firing.conditions.plugs["own"].value
+    return own if has_plug(kind) else 0.0
+
+
+def _trims(
+    component: str, fired: npt.NDArray[np.bool_], links: dict[str, str | None], build: Builder
+) -> list[PartModel]:
+    """Return the trim that a charged part tears, as parts of its cluster."""
+    result = []
+    for trim, by in links.items():
+        row = _link_row(trim, build.catalog)
+        if by == component and row is not None:
+            kind = build.catalog.kinds[split_component(trim).kind]
+            usual = build.catalog.firing.condition_rows[kind.family]
+            damage = np.where(fired, row.damaged, usual.damaged)[None, :]
+            result.append(plain_part(trim, kind, usual, damage, 0.0, None))
+    return result
+
+
+def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
+    """Return a cluster of a part without a charge, with the damage its place may have taken."""
+    name = split_component(component)
+    kind = build.catalog.kinds[name.kind]
+    usual = build.catalog.firing.condition_rows[kind.family]
+    row = next((r for r in build.catalog.firing.conditions.struck if r.kind == name.kind), None)
+    loose = _loose(kind, build)
+    if row is None:
+        part = plain_part(component, kind, usual, np.array([[usual.damaged]]), loose, None)
+        return Cluster((part,), np.ones((1, 1, 1, 1)))
+    damage = np.array([usual.damaged] + [max(usual.damaged, getattr(row, w)) for w in _LEVELS])
+    if row.zones == "belt-in-use":
+        part = plain_part(component, kind, usual, damage[None, :], loose, None)
+        return Cluster((part,), _use_of_the_belt(seat, build))
+    classes = _damage_classes(row, name.place, build)
+    part = plain_part(component, kind, usual, damage[:, None], loose, classes)
+    return Cluster((part,), np.ones((1, 1, 1, 1)))
+
+
+def _use_of_the_belt(seat: Occupants, build: Builder) -> Array:
+    """Return the chance of a belt unused, and worn in a light, moderate and severe crash."""
+    worn = np.array([float(w.split("-")[-1] == "latched") for w in seat.words])
+    level = (
+        _levels(build)
+        * np.array([bool(s.blows) for s in build.events.scenarios])[build.events.scenario]
+    )
+    table = np.eye(len(_LEVELS) + 1)[level]
+    unused = np.eye(len(_LEVELS) + 1)[0]
+    chance = worn[None, :, None] * table[:, None, :] + (1.0 - worn)[None, :, None] * unused
+    return np.asarray(chance[:, None, :, :])
+
+
+def _levels(build: Builder) -> npt.NDArray[np.int64]:
+    """Return how hard the car was hit, by row: 1 light, 2 moderate, 3 severe."""
+    speed, events = build.events.speed, build.catalog.firing.events
+    harder = (speed >= events.moderate_from_kmh).astype(np.int64)
+    return 1 + harder + (speed >= events.severe_from_kmh)
+
+
+def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[np.int64]:
+    """Return the damage class of each row: 0 = not struck, then light, moderate, severe."""
+    events, level = build.events, _levels(build)
+    if row.zones == "other-bags":
+        return np.where(events.others > 0, level, 0)
+    hit = [
+        any(_reaches(row.zones, place, b.zone.name, b.zone.side, build) for b in s.blows)
+        for s in events.scenarios
+    ]
+    return np.where(events.holds(hit), level, 0)
+
+
+def _reaches(zones: str, place: str, struck_zone: str, side: str, build: Builder) -> bool:
+    """Return whether a blow on a zone reaches a part at a place."""
+    if zones == "any":
+        return True
+    if zones == "front":
+        return side == "front"
+    if place == struck_zone:
+        return True
+    hand = side_of(place, build.case.car.drive_hand)
+    return side == hand and not place.startswith("nose") and side in ("left", "right")

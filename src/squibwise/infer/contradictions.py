@@ -6,12 +6,11 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_belief
 from squibwise.infer.explain import DECIBANS
-from squibwise.infer.items import Item, OnPart
-from squibwise.infer.marginals import GroupMarginal, group_marginal
-from squibwise.infer.parts import Part
-from squibwise.infer.posterior import Engine, Posterior
-from squibwise.infer.scans import UNIT, event_lines, one_cause, unit_able
+from squibwise.infer.network import Likelihood, OnComponent
+from squibwise.infer.parts import PartModel
+from squibwise.infer.scan import UNIT, event_lines, one_cause, unit_able
 from squibwise.infer.timeline import Timeline
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
@@ -35,16 +34,16 @@ _DOUBT = 0.2
 _PUSHED_KMH = 8.0
 
 
-def contradictions(
+def find_contradictions(
     case: Case,
     engine: Engine,
-    items: tuple[Item, ...],
+    likelihoods: tuple[Likelihood, ...],
     found: Posterior,
-    groups: tuple[GroupMarginal, ...],
+    groups: tuple[GroupBelief, ...],
     catalog: Catalog,
 ) -> tuple[Contradiction, ...]:
     """Return everything in the evidence that does not fit together."""
-    result = _clashes(engine, items) + _seat_clashes(items)
+    result = _clashes(engine, likelihoods) + _seat_clashes(likelihoods)
     result += _statements(case, found, groups)
     result += _records(case, found, catalog)
     result += _lamps(engine.net.line)
@@ -54,63 +53,69 @@ def contradictions(
     return tuple(result)
 
 
-def _clashes(engine: Engine, items: tuple[Item, ...]) -> list[Contradiction]:
+def _clashes(engine: Engine, likelihoods: tuple[Likelihood, ...]) -> list[Contradiction]:
     """Return pairs of observations of one part, no work between, that no state explains well."""
     works = [at for at, _ in engine.net.line.works]
-    by_part: dict[tuple[str, int], list[tuple[Item, OnPart]]] = {}
-    for item in (i for i in items if not i.broad):
-        for on in item.parts:
+    by_part: dict[tuple[str, int], list[tuple[Likelihood, OnComponent]]] = {}
+    for piece in (i for i in likelihoods if not i.broad):
+        for on in piece.parts:
             epoch = sum(1 for place in works if place < on.place)
-            by_part.setdefault((on.part, epoch), []).append((item, on))
+            by_part.setdefault((on.part, epoch), []).append((piece, on))
     result = []
     for (name, epoch), entries in by_part.items():
         if len(entries) > 1 and epoch == 0:
-            result += _clashes_on(name, entries, engine, items)
+            result += _clashes_on(name, entries, engine, likelihoods)
     return result
 
 
 def _clashes_on(
-    name: str, entries: list[tuple[Item, OnPart]], engine: Engine, items: tuple[Item, ...]
+    name: str,
+    entries: list[tuple[Likelihood, OnComponent]],
+    engine: Engine,
+    likelihoods: tuple[Likelihood, ...],
 ) -> list[Contradiction]:
-    own = {id(item) for item, _ in entries}
-    rest = tuple(i for i in items if id(i) not in own)
+    own = {id(piece) for piece, _ in entries}
+    rest = tuple(i for i in likelihoods if id(i) not in own)
     g, _, _ = engine.place[name]
-    part = group_marginal(engine.run(rest), g).parts[name]
+    part = group_belief(engine.run(rest), g).parts[name]
     result = []
-    for (item, on), (other, against) in combinations(entries, 2):
-        clash, story = _clash_db(part.after, on, against), _best_story(part.after, on, against)
+    for (piece, on), (other, against) in combinations(entries, 2):
+        clash, story = (
+            _clash_db(part.after, on, against),
+            _best_explanation(part.after, on, against),
+        )
         if story < _TENTH or (clash > _CLASH_DB and story < _HALF):
-            text = f"{name}: '{item.text}' does not fit '{other.text}'"
+            text = f"{name}: '{piece.text}' does not fit '{other.text}'"
             result.append(
                 Contradiction(
                     text=text,
-                    evidence=tuple(dict.fromkeys((item.evidence, other.evidence))),
+                    evidence=tuple(dict.fromkeys((piece.evidence, other.evidence))),
                     remedy=_clash_remedy(part.part),
                 )
             )
     return result
 
 
-def _seat_clashes(items: tuple[Item, ...]) -> list[Contradiction]:
+def _seat_clashes(likelihoods: tuple[Likelihood, ...]) -> list[Contradiction]:
     """Return pairs of words on one seat's occupant that fit nobody."""
-    told = [(item, on) for item in items for on in item.seats]
+    told = [(piece, on) for piece in likelihoods for on in piece.seats]
     result = []
-    for (item, on), (other, against) in combinations(told, 2):
+    for (piece, on), (other, against) in combinations(told, 2):
         if on.group != against.group:
             continue
         together = float((on.values * against.values).max())
         if together / float(on.values.max() * against.values.max()) < _TENTH:
             result.append(
                 Contradiction(
-                    text=f"{on.group} seat: '{item.text}' does not fit '{other.text}'",
-                    evidence=tuple(dict.fromkeys((item.evidence, other.evidence))),
+                    text=f"{on.group} seat: '{piece.text}' does not fit '{other.text}'",
+                    evidence=tuple(dict.fromkeys((piece.evidence, other.evidence))),
                     remedy="Look at webbing, buckle and tongue there; a buckle switch can lie.",
                 )
             )
     return result
 
 
-def _clash_db(chance: Array, first: OnPart, second: OnPart) -> float:
+def _clash_db(chance: Array, first: OnComponent, second: OnComponent) -> float:
     """Return by how much two observations together are rarer than they are apart. [dB]."""
     one = np.broadcast_to(first.values[0], chance.shape)
     two = np.broadcast_to(second.values[0], chance.shape)
@@ -118,14 +123,14 @@ def _clash_db(chance: Array, first: OnPart, second: OnPart) -> float:
     return float(DECIBANS * np.log10(apart / float((chance * one * two).sum())))
 
 
-def _best_story(chance: Array, first: OnPart, second: OnPart) -> float:
+def _best_explanation(chance: Array, first: OnComponent, second: OnComponent) -> float:
     """Return how well the best single story explains both, as a share of what each could have."""
     one = np.broadcast_to(first.values[0], chance.shape)
     two = np.broadcast_to(second.values[0], chance.shape)
     return float((one * two).max() / (one.max() * two.max()))
 
 
-def _clash_remedy(part: Part) -> str:
+def _clash_remedy(part: PartModel) -> str:
     if part.kind.circuit:
         return (
             "Look again at the part itself and at its part number and plug, then scan again with "
@@ -135,16 +140,16 @@ def _clash_remedy(part: Part) -> str:
 
 
 def _statements(
-    case: Case, found: Posterior, groups: tuple[GroupMarginal, ...]
+    case: Case, found: Posterior, groups: tuple[GroupBelief, ...]
 ) -> list[Contradiction]:
     """Return second-hand words that the rest of the evidence refutes."""
-    bags = found.net.rows.front | (found.net.rows.others > 0)
+    bags = found.net.events.front | (found.net.events.others > 0)
     parts = {n: p for g in groups for n, p in g.parts.items()}
     result = []
     for entry in case.evidence:
         if not isinstance(entry, Statement) or entry.says not in ("deployed", "not-deployed"):
             continue
-        fired = float(found.rows @ bags)
+        fired = float(found.events @ bags)
         if entry.component is not None:
             if entry.component not in parts:
                 continue
@@ -161,8 +166,8 @@ def _statements(
 
 def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:
     """Return complete scans without a crash record although bags surely fired."""
-    rows = found.net.rows
-    fired = float(found.rows @ (rows.front | (rows.others > 0)))
+    events = found.net.events
+    fired = float(found.events @ (events.front | (events.others > 0)))
     swaps = [w for _, w in found.net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
     result = []
     for entry in case.evidence:
@@ -210,8 +215,8 @@ def _lamp_clash(text: str, lamp: LampCheck, scan: Report) -> Contradiction:
 
 
 def _no_crash(case: Case, found: Posterior) -> list[Contradiction]:
-    crashed = [s.kind in ("crash", "earlier") for s in found.net.rows.scenarios]
-    crash = float(found.rows @ found.net.rows.holds(crashed))
+    crashed = [s.kind in ("crash", "earlier") for s in found.net.events.scenarios]
+    crash = float(found.events @ found.net.events.holds(crashed))
     result = []
     for entry in case.evidence:
         if not isinstance(entry, Circumstance) or entry.what != "crash":
@@ -223,7 +228,7 @@ def _no_crash(case: Case, found: Posterior) -> list[Contradiction]:
     return result
 
 
-def _loads_left_in(case: Case, groups: tuple[GroupMarginal, ...]) -> list[Contradiction]:
+def _loads_left_in(case: Case, groups: tuple[GroupBelief, ...]) -> list[Contradiction]:
     """Return parts that are not there although their circuits read good."""
     result = []
     for group in groups:

@@ -5,14 +5,14 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.items import OnPart
-from squibwise.infer.parts import Part
+from squibwise.infer.network import OnComponent
+from squibwise.infer.parts import PartModel
 from squibwise.infer.timeline import Timeline
 
 Array = npt.NDArray[np.float64]
 
 
-class Chain(msgspec.Struct, frozen=True):
+class EpochChain(msgspec.Struct, frozen=True):
     """The evidence on one part along its epochs.
 
     Attributes:
@@ -26,7 +26,7 @@ class Chain(msgspec.Struct, frozen=True):
 
 
 def work_matrices(
-    part: Part,
+    part: PartModel,
     near: tuple[frozenset[str], frozenset[str]],
     line: Timeline,
     catalog: Catalog,
@@ -52,7 +52,7 @@ def work_matrices(
     return tuple(result)
 
 
-def _work(part: Part, what: str, catalog: Catalog) -> Array | None:
+def _work(part: PartModel, what: str, catalog: Catalog) -> Array | None:
     """Return what work on the part itself does; None = nothing."""
     work, plugs = catalog.firing.conditions.work, catalog.firing.conditions.plugs
     if what == "replaced":
@@ -68,7 +68,7 @@ def _work(part: Part, what: str, catalog: Catalog) -> Array | None:
     return _disturbed(part, what, figure, catalog)
 
 
-def _disturbed(part: Part, what: str, figure: str, catalog: Catalog) -> Array | None:
+def _disturbed(part: PartModel, what: str, figure: str, catalog: Catalog) -> Array | None:
     """Return what pulling its plug, or work beside it, does to a part: a loose plug, a fault."""
     if what not in ("disconnected", "replaced", "repaired") or not _has_plug(part):
         return None
@@ -81,11 +81,11 @@ def _disturbed(part: Part, what: str, figure: str, catalog: Catalog) -> Array | 
     return matrix
 
 
-def _has_plug(part: Part) -> bool:
+def _has_plug(part: PartModel) -> bool:
     return any(m.condition == "plug" for m in part.micros)
 
 
-def _healing(part: Part, conditions: tuple[str, ...], chance: float) -> Array:
+def _healing(part: PartModel, conditions: tuple[str, ...], chance: float) -> Array:
     matrix = np.eye(len(part.micros))
     for row, micro in enumerate(part.micros):
         if micro.condition in conditions and not micro.fired:
@@ -94,7 +94,7 @@ def _healing(part: Part, conditions: tuple[str, ...], chance: float) -> Array:
     return matrix
 
 
-def _loosening(part: Part, chance: float) -> Array:
+def _loosening(part: PartModel, chance: float) -> Array:
     """Return the chance of leaving a plug loose; a part without a plug of its own stays."""
     matrix = np.eye(len(part.micros))
     plugs = [i for i, m in enumerate(part.micros) if m.condition == "plug"]
@@ -105,7 +105,7 @@ def _loosening(part: Part, chance: float) -> Array:
     return matrix
 
 
-def _new_part(part: Part, catalog: Catalog) -> Array:
+def _new_part(part: PartModel, catalog: Catalog) -> Array:
     """Return what a part just fitted is like."""
     work, plugs = catalog.firing.conditions.work, catalog.firing.conditions.plugs
     faulty = [
@@ -123,22 +123,22 @@ def _new_part(part: Part, catalog: Catalog) -> Array:
     return result
 
 
-def chain(
-    evidence: list[OnPart], works: tuple[tuple[int, Array], ...], shape: tuple[int, int, int]
-) -> Chain:
+def fold_evidence(
+    evidence: list[OnComponent], works: tuple[tuple[int, Array], ...], shape: tuple[int, int, int]
+) -> EpochChain:
     """Return the evidence on a part folded over its epochs."""
     segments = [np.ones(shape) for _ in range(len(works) + 1)]
-    for item in evidence:
-        epoch = sum(1 for place, _ in works if place < item.place)
-        segments[epoch] = segments[epoch] * item.values
+    for piece in evidence:
+        epoch = sum(1 for place, _ in works if place < piece.place)
+        segments[epoch] = segments[epoch] * piece.values
     if not works:
-        return Chain(segments[0], None)
+        return EpochChain(segments[0], None)
     backward = segments[-1]
     futures = [backward]
     for (_, matrix), segment in zip(reversed(works), reversed(segments[:-1]), strict=True):
         backward = segment * (backward @ matrix.T)
         futures.append(backward)
-    return Chain(backward, _now(works, segments))
+    return EpochChain(backward, _now(works, segments))
 
 
 def _now(works: tuple[tuple[int, Array], ...], segments: list[Array]) -> Array:

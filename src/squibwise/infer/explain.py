@@ -4,9 +4,15 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.infer.items import Item
-from squibwise.infer.marginals import GroupMarginal, given_event, group_marginal, marginals
-from squibwise.infer.posterior import Engine, Posterior
+from squibwise.infer.engine import (
+    Engine,
+    GroupBelief,
+    Posterior,
+    given_event,
+    group_belief,
+    group_beliefs,
+)
+from squibwise.infer.network import Likelihood
 from squibwise.model.belief import Because
 from squibwise.model.words import STATES, State
 
@@ -60,7 +66,7 @@ def decibans(p: Array | float) -> Array:
 
 
 class _Weights(msgspec.Struct):
-    """Log odds of each part's likeliest state without each item, and with it alone."""
+    """Log odds of each part's likeliest state without each piece, and with it alone."""
 
     names: list[str]
     states: list[State]
@@ -70,13 +76,16 @@ class _Weights(msgspec.Struct):
     alone: Array
 
 
-def reasons(
-    engine: Engine, items: tuple[Item, ...], found: Posterior, groups: tuple[GroupMarginal, ...]
+def explain_components(
+    engine: Engine,
+    likelihoods: tuple[Likelihood, ...],
+    found: Posterior,
+    groups: tuple[GroupBelief, ...],
 ) -> Reasons:
     """Return the reasons of every component."""
     blank = engine.run(())
-    before = marginals(blank)
-    weights = _weights(engine, items, found, blank, groups, before)
+    before = group_beliefs(blank)
+    weights = _weights(engine, likelihoods, found, blank, groups, before)
     fired = _chance_of(before, "fired")
     by_part = {}
     for column, name in enumerate(weights.names):
@@ -85,15 +94,15 @@ def reasons(
             prior_db=float(weights.prior[column]),
             prior_fired=fired[name],
             posterior_db=float(weights.full[column]),
-            because=_because(name, column, items, weights),
-            opposing=_opposing(name, column, items, weights),
+            because=_because(name, column, likelihoods, weights),
+            opposing=_opposing(name, column, likelihoods, weights),
         )
-    alone = sum(engine.run((item,)).log_evidence - blank.log_evidence for item in items)
+    alone = sum(engine.run((piece,)).log_evidence - blank.log_evidence for piece in likelihoods)
     joint = found.log_evidence - blank.log_evidence
     return Reasons(by_part, float(DECIBANS / np.log(10.0) * (alone - joint)))
 
 
-def _chance_of(groups: tuple[GroupMarginal, ...], state: State) -> dict[str, float]:
+def _chance_of(groups: tuple[GroupBelief, ...], state: State) -> dict[str, float]:
     column = STATES.index(state)
     return {
         name: float((part.now.sum(axis=0) @ part.part.states())[column])
@@ -104,11 +113,11 @@ def _chance_of(groups: tuple[GroupMarginal, ...], state: State) -> dict[str, flo
 
 def _weights(
     engine: Engine,
-    items: tuple[Item, ...],
+    likelihoods: tuple[Likelihood, ...],
     found: Posterior,
     blank: Posterior,
-    groups: tuple[GroupMarginal, ...],
-    before: tuple[GroupMarginal, ...],
+    groups: tuple[GroupBelief, ...],
+    before: tuple[GroupBelief, ...],
 ) -> _Weights:
     """Return every weight of evidence, without and alone, for every part."""
     names, states, masks = [], [], []
@@ -120,23 +129,23 @@ def _weights(
             states.append(STATES[best])
             masks.append(part.part.states()[:, best])
     place = {n: i for i, n in enumerate(names)}
-    size = (len(items), len(names))
+    size = (len(likelihoods), len(names))
     prior, full = _odds(before, names, masks), _odds(groups, names, masks)
     result = _Weights(names, states, prior, full, np.zeros(size), np.zeros(size))
     with_all = [given_event(found, engine.place[n], m) for n, m in zip(names, masks, strict=True)]
     with_none = [given_event(blank, engine.place[n], m) for n, m in zip(names, masks, strict=True)]
     dense_all = np.array([t.ravel() for t in with_all]).T
     dense_none = np.array([t.ravel() for t in with_none]).T
-    for row, item in enumerate(items):
-        rest = tuple(i for i in items if i is not item)
+    for row, piece in enumerate(likelihoods):
+        rest = tuple(i for i in likelihoods if i is not piece)
         for kept, dense, into in (
             (rest, dense_all, result.without),
-            ((item,), dense_none, result.alone),
+            ((piece,), dense_none, result.alone),
         ):
             posterior = engine.run(kept)
             into[row] = decibans(posterior.weights.ravel() @ dense)
-            for index in engine.touched(item):
-                marginal = group_marginal(posterior, index)
+            for index in engine.touched(piece):
+                marginal = group_belief(posterior, index)
                 for name, part in marginal.parts.items():
                     column = place[name]
                     chance = part.now.sum(axis=0) @ masks[column]
@@ -144,39 +153,43 @@ def _weights(
     return result
 
 
-def _odds(groups: tuple[GroupMarginal, ...], names: list[str], masks: list[Array]) -> Array:
+def _odds(groups: tuple[GroupBelief, ...], names: list[str], masks: list[Array]) -> Array:
     chances = {n: p.now.sum(axis=0) for g in groups for n, p in g.parts.items()}
     return decibans(np.array([chances[n] @ m for n, m in zip(names, masks, strict=True)]))
 
 
 def _because(
-    name: str, column: int, items: tuple[Item, ...], weights: _Weights
+    name: str, column: int, likelihoods: tuple[Likelihood, ...], weights: _Weights
 ) -> tuple[Because, ...]:
     """Return the strongest reasons of one component, for and against."""
     last = weights.full[column] - weights.without[:, column]
     alone = weights.alone[:, column] - weights.prior[column]
     size = np.maximum(np.abs(last), np.abs(alone))
     rows = [r for r in np.argsort(-size, kind="stable")[:_SHOWN] if size[r] >= _LEAST_DB]
-    return tuple(_one(name, items[r], alone[r], last[r]) for r in rows) or (_USUAL,)
+    return tuple(_one(name, likelihoods[r], alone[r], last[r]) for r in rows) or (_USUAL,)
 
 
-def _opposing(name: str, column: int, items: tuple[Item, ...], weights: _Weights) -> Because | None:
+def _opposing(
+    name: str, column: int, likelihoods: tuple[Likelihood, ...], weights: _Weights
+) -> Because | None:
     """Return the evidence that speaks most against the conclusion once all else is known."""
     last = weights.full[column] - weights.without[:, column]
     if not len(last) or last.min() > -_LEAST_DB:
         return None
     row = int(np.argmin(last))
-    return _one(name, items[row], weights.alone[row, column] - weights.prior[column], last[row])
+    return _one(
+        name, likelihoods[row], weights.alone[row, column] - weights.prior[column], last[row]
+    )
 
 
-def _one(name: str, item: Item, alone: float, last: float) -> Because:
+def _one(name: str, piece: Likelihood, alone: float, last: float) -> Because:
     """Return one reason, with its weight in decibans alone and last-in."""
-    where = "" if item.about in ("", name) else f"{item.about}: "
+    where = "" if piece.about in ("", name) else f"{piece.about}: "
     return Because(
-        text=where + item.text,
-        evidence=(item.evidence,),
-        sources=item.sources,
-        weak=item.weak,
+        text=where + piece.text,
+        evidence=(piece.evidence,),
+        sources=piece.sources,
+        weak=piece.weak,
         alone_db=round(float(alone), 2),
         last_db=round(float(last), 2),
     )

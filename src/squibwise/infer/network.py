@@ -1,4 +1,4 @@
-"""The model of one car: groups of clusters of parts, hung on the event table."""
+"""The model of one car, and pieces of evidence as likelihoods on it."""
 
 from collections.abc import Iterator
 
@@ -6,14 +6,63 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.infer.causes import Cause
-from squibwise.infer.families import Family
-from squibwise.infer.parts import Part
-from squibwise.infer.people import People
-from squibwise.infer.stories import Stories
+from squibwise.infer.circuits import Cause
+from squibwise.infer.event_table import EventTable
+from squibwise.infer.firing_logic import FiringLogic, Occupants
+from squibwise.infer.parts import PartModel
 from squibwise.infer.timeline import Timeline
+from squibwise.model.words import Basis
 
 Array = npt.NDArray[np.float64]
+
+
+class OnComponent(msgspec.Struct, frozen=True):
+    """Likelihood over (unit states, causes, micros) of one part at a place in time.
+
+    Attributes:
+        part: Component id.
+        place: Place in time; a half after a piece of work that it verifies.
+        values: (1 or unit states, 1 or causes, micros).
+    """
+
+    part: str
+    place: float
+    values: Array
+
+
+class OnOccupant(msgspec.Struct, frozen=True):
+    """Likelihood over the words of one seat's occupant."""
+
+    group: str
+    values: Array
+
+
+class Likelihood(msgspec.Struct, frozen=True):
+    """One piece of evidence, or the share of a report that speaks of one component.
+
+    Attributes:
+        evidence: Id of the evidence.
+        about: Component id; empty when it is about the event.
+        text: What it says, in a mechanic's words.
+        events: Likelihood over the rows of the event table; None = silent on it.
+        unit: Likelihood over the unit's states.
+        parts: Likelihoods on parts.
+        seats: Likelihoods on occupants.
+        broad: It speaks of many parts at once and so clashes with none of them.
+        weak: Weakest basis of the figures used.
+        sources: Source ids.
+    """
+
+    evidence: str
+    about: str
+    text: str
+    events: Array | None = None
+    unit: Array | None = None
+    parts: tuple[OnComponent, ...] = ()
+    seats: tuple[OnOccupant, ...] = ()
+    broad: bool = False
+    weak: Basis | None = "judgement"
+    sources: tuple[str, ...] = ("judgement",)
 
 
 class Cluster(msgspec.Struct, frozen=True):
@@ -25,7 +74,7 @@ class Cluster(msgspec.Struct, frozen=True):
             parts without a charge.
     """
 
-    parts: tuple[Part, ...]
+    parts: tuple[PartModel, ...]
     fires: Array
 
 
@@ -46,7 +95,7 @@ class Group(msgspec.Struct, frozen=True):
     """
 
     name: str
-    seat: People
+    seat: Occupants
     causes: tuple[Cause, ...]
     clusters: tuple[Cluster, ...]
     sort: npt.NDArray[np.int64]
@@ -58,8 +107,8 @@ class Network(msgspec.Struct, frozen=True):
     """The whole model of a case, before its evidence.
 
     Attributes:
-        rows: Event table.
-        table: Families of firing logic.
+        events: Event table.
+        logics: Families of firing logic.
         unit: Prior of the unit still watching its circuits, of it having stopped, and, where a
             report gives a sign of it, of a disturbed supply or bus behind its codes: (rows, 1 to
             3).
@@ -69,21 +118,21 @@ class Network(msgspec.Struct, frozen=True):
             loosen or break it.
     """
 
-    rows: Stories
-    table: tuple[Family, ...]
+    events: EventTable
+    logics: tuple[FiringLogic, ...]
     unit: Array
     groups: tuple[Group, ...]
     line: Timeline
     near: dict[str, tuple[frozenset[str], frozenset[str]]]
 
-    def parts(self) -> Iterator[tuple[int, int, int, Part]]:
+    def parts(self) -> Iterator[tuple[int, int, int, PartModel]]:
         """Yield group, cluster and part number with each part."""
         for g, group in enumerate(self.groups):
             for c, cluster in enumerate(group.clusters):
                 for p, part in enumerate(cluster.parts):
                     yield g, c, p, part
 
-    def find(self, component: str) -> tuple[Group, Part] | None:
+    def find(self, component: str) -> tuple[Group, PartModel] | None:
         """Return a component with its group; None when the car does not have it."""
         for g, _, _, part in self.parts():
             if part.id == component:
@@ -93,4 +142,4 @@ class Network(msgspec.Struct, frozen=True):
     @property
     def states(self) -> int:
         """Number of rows of the full event table."""
-        return int(len(self.rows.weight) * len(self.table) * self.unit.shape[1])
+        return int(len(self.events.weight) * len(self.logics) * self.unit.shape[1])

@@ -53,7 +53,7 @@ class Micro(msgspec.Struct, frozen=True):
         return {"plug": "half-seated", "before": "open"}.get(self.condition, self.condition)
 
 
-class Part(msgspec.Struct, frozen=True):
+class PartModel(msgspec.Struct, frozen=True):
     """One component.
 
     Attributes:
@@ -102,7 +102,7 @@ def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
 
 def charged_part(
     component: str, kind: Kind, stages: int, row: ConditionRow, fires: Array, loose: float
-) -> Part:
+) -> PartModel:
     """Return a part with charges.
 
     Args:
@@ -123,7 +123,7 @@ def charged_part(
             prior[0, :, column] = free * fires[:, micro.fired]
         else:
             prior[0, :, column] = free * fires[:, 0] * _condition(row, micro, stages, loose)
-    return Part(component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True))
+    return PartModel(component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True))
 
 
 def plain_part(
@@ -133,7 +133,7 @@ def plain_part(
     damage: Array,
     loose: float,
     classes: Ints | None,
-) -> Part:
+) -> PartModel:
     """Return a part without a charge.
 
     Args:
@@ -153,7 +153,9 @@ def plain_part(
         else:
             share = _condition(row, micro, 1, loose) / (1.0 - row.damaged)
             prior[:, :, column] = (1.0 - damage) * share
-    return Part(component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True), classes)
+    return PartModel(
+        component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True), classes
+    )
 
 
 def _condition(row: ConditionRow, micro: Micro, stages: int, loose: float) -> float:

@@ -8,13 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.building import network
-from squibwise.infer.items import Item
-from squibwise.infer.marginals import given_event
-from squibwise.infer.network import Network
-from squibwise.infer.observe import observe
-from squibwise.infer.posterior import Engine, GroupResult, Posterior, spread
-from squibwise.infer.scenarios import asks_pairs, asks_rollover
+from squibwise.infer.building import build_network
+from squibwise.infer.crash import asks_pairs, asks_rollover
+from squibwise.infer.engine import Engine, GroupResult, Posterior, given_event, spread
+from squibwise.infer.evidence import weigh_evidence
+from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.timeline import timeline
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, DoneWork, Recorder
@@ -75,10 +73,10 @@ def _table_of(case: Case, index: int) -> bytes:
 
 def _together(cases: list[Case], catalog: Catalog, shifts: Mapping[str, float]) -> list[Screened]:
     """Return the answers of cases that share one event table."""
-    net = network(cases[0], catalog, shifts)
+    net = build_network(cases[0], catalog, shifts)
     engine = Engine(net, catalog)
     book = _Book(engine, net)
-    shown = [book.add(observe(_with(net, case), catalog)) for case in cases]
+    shown = [book.add(weigh_evidence(_with(net, case), catalog)) for case in cases]
     table = np.zeros((len(cases), book.size))
     for row, keys in enumerate(shown):
         table[row, keys] = 1.0
@@ -114,12 +112,12 @@ class _Book:
         """Number of patterns."""
         return len(self.logs)
 
-    def add(self, items: tuple[Item, ...]) -> list[int]:
+    def add(self, likelihoods: tuple[Likelihood, ...]) -> list[int]:
         """Return the patterns that a case shows: one of the event, and one of each group."""
-        rows = self.engine.event(items)
-        keys = [self._known((-1, rows.tobytes()), partial(self._event, rows))]
+        events = self.engine.event(likelihoods)
+        keys = [self._known((-1, events.tobytes()), partial(self._event, events))]
         for group in range(len(self.net.groups)):
-            mine = tuple(i for i in items if group in self.engine.touched(i))
+            mine = tuple(i for i in likelihoods if group in self.engine.touched(i))
             make = partial(self._group, group, mine)
             keys.append(self._known((group, _content(mine)), make))
         return keys
@@ -133,14 +131,14 @@ class _Book:
             self.names.append(names)
         return self.index[key]
 
-    def _event(self, rows: Array) -> Pattern:
+    def _event(self, events: Array) -> Pattern:
         shape = self.engine.prior.shape
-        log = np.log(np.maximum(np.broadcast_to(rows, shape), _FLOOR)).ravel()
+        log = np.log(np.maximum(np.broadcast_to(events, shape), _FLOOR)).ravel()
         return log, np.zeros((log.size, 0)), ()
 
-    def _group(self, index: int, items: tuple[Item, ...]) -> Pattern:
+    def _group(self, index: int, likelihoods: tuple[Likelihood, ...]) -> Pattern:
         """Return a group's log likelihood and its parts' chances of fired and sound, by event."""
-        result = self.engine.group(index, items)
+        result = self.engine.group(index, likelihoods)
         log = _log_table(result, self.net, index, self.engine.prior.shape)
         groups = (*self.blank.groups[:index], result, *self.blank.groups[index + 1 :])
         posterior = Posterior(self.net, self.blank.weights, 0.0, groups)
@@ -169,10 +167,10 @@ class _Book:
         return Screened(case, {n: p for n, p in fired.items() if n in charged}, sound)
 
 
-def _content(items: tuple[Item, ...]) -> bytes:
-    """Return what a group's items say, as bytes: equal for cases that say the same."""
-    parts = sorted((on.part, on.values.tobytes()) for i in items for on in i.parts)
-    seats = sorted((on.group, on.values.tobytes()) for i in items for on in i.seats)
+def _content(likelihoods: tuple[Likelihood, ...]) -> bytes:
+    """Return what a group's likelihoods say, as bytes: equal for cases that say the same."""
+    parts = sorted((on.part, on.values.tobytes()) for i in likelihoods for on in i.parts)
+    seats = sorted((on.group, on.values.tobytes()) for i in likelihoods for on in i.seats)
     return repr((parts, seats)).encode()
 
 

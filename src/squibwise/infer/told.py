@@ -1,4 +1,4 @@
-"""What people tell of the event, of occupants and of parts, as likelihoods."""
+"""What people tell of the event, of occupants and of parts, and what the body shows."""
 
 from collections.abc import Iterator
 
@@ -6,14 +6,18 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.items import Item, OnPart, OnSeat
-from squibwise.infer.network import Network
-from squibwise.model.evidence import Circumstance, Occupant, Statement
+from squibwise.infer.crash import Blow, Scenario, struck
+from squibwise.infer.event_table import EventTable
+from squibwise.infer.network import Likelihood, Network, OnComponent, OnOccupant
+from squibwise.model.evidence import Circumstance, Impact, Occupant, Statement
+from squibwise.model.words import Extent
 
 Array = npt.NDArray[np.float64]
 
 
-def statement_items(entry: Statement, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_statement(
+    entry: Statement, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     """Yield a second-hand word, with the error rates measured on police reports."""
     share = catalog.priors.share
     wrong_not = share("statements", "says-not-when-deployed").p
@@ -25,18 +29,18 @@ def statement_items(entry: Statement, place: int, net: Network, catalog: Catalog
     source = (share("statements", "says-deployed-when-not").provenance.source,)
     text = f"{entry.from_ or 'somebody'} says: {entry.says}"
     if entry.component is None:
-        bags = net.rows.front | (net.rows.others > 0)
-        rows = np.where(bags, fired, still)
-        yield Item(entry.id, "", text, rows=rows, weak=None, sources=source)
+        bags = net.events.front | (net.events.others > 0)
+        events = np.where(bags, fired, still)
+        yield Likelihood(entry.id, "", text, events=events, weak=None, sources=source)
         return
     found = net.find(entry.component)
     if found is not None:
         values = np.array([fired if m.fired else still for m in found[1].micros])
-        on = OnPart(entry.component, place, values[None, None, :])
-        yield Item(entry.id, entry.component, text, parts=(on,), weak=None, sources=source)
+        on = OnComponent(entry.component, place, values[None, None, :])
+        yield Likelihood(entry.id, entry.component, text, parts=(on,), weak=None, sources=source)
 
 
-def occupant_items(entry: Occupant, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_occupant(entry: Occupant, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     """Yield who is said to have sat where, and belted or not."""
     right = catalog.firing.scans.people["right"].value
     belt: str = "latched" if entry.child_seat else entry.belt or ""
@@ -51,11 +55,11 @@ def occupant_items(entry: Occupant, net: Network, catalog: Catalog) -> Iterator[
         wanted = wanted or ("taken" if entry.present else "")
     if wanted:
         text = f"told of the {entry.seat} seat: {wanted}"
-        yield from seat_items(entry.id, entry.seat, text, net, right, wanted)
+        yield from weigh_seat_words(entry.id, entry.seat, text, net, right, wanted)
 
 
 def passenger_words(present: bool | None, size: str | None, belt: str | None) -> str:
-    """Return what is told of the front passenger as words that ``seat_items`` understands."""
+    """Return what is told of the front passenger as words that ``weigh_seat_words`` understands."""
     words = []
     if present is False or size == "empty":
         return "empty"
@@ -68,16 +72,16 @@ def passenger_words(present: bool | None, size: str | None, belt: str | None) ->
     return " ".join(words)
 
 
-def seat_items(
+def weigh_seat_words(
     evidence: str, group: str, text: str, net: Network, right: float, wanted: str
-) -> Iterator[Item]:
+) -> Iterator[Likelihood]:
     """Yield a joint likelihood on a seat's occupant from every word that was told of it."""
     for candidate in net.groups:
         if candidate.name == group and wanted:
             words = candidate.seat.words
-            values = np.array([_told(word, wanted.split(), right) for word in words])
+            values = np.array([_chance_of_word(word, wanted.split(), right) for word in words])
             values = _trusted(values, candidate.seat.prior.mean(axis=0), right)
-            yield Item(evidence, group, text, seats=(OnSeat(group, values),))
+            yield Likelihood(evidence, group, text, seats=(OnOccupant(group, values),))
 
 
 def _trusted(values: Array, prior: Array, right: float) -> Array:
@@ -90,7 +94,7 @@ def _trusted(values: Array, prior: Array, right: float) -> Array:
     return np.where(best, values, values * most / wrong)
 
 
-def _told(word: str, wanted: list[str], right: float) -> float:
+def _chance_of_word(word: str, wanted: list[str], right: float) -> float:
     """Return the chance of being told these words of such an occupant."""
     parts = word.split("-")
     result = 1.0
@@ -104,27 +108,27 @@ def _told(word: str, wanted: list[str], right: float) -> float:
     return result
 
 
-def circumstance_items(
+def weigh_circumstance(
     entry: Circumstance, place: int, net: Network, catalog: Catalog
-) -> Iterator[Item]:
+) -> Iterator[Likelihood]:
     """Yield what is told of the event as a whole, or of all parts at once."""
     right = catalog.firing.scans.body["told_right"].value
     holds = _holds(entry.what, net)
     word = "" if entry.present else "no "
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
-        yield Item(entry.id, "", text, rows=_told_rows(holds == entry.present, right, net))
+        yield Likelihood(entry.id, "", text, events=_told_rows(holds == entry.present, right, net))
     if entry.what == "parked" and entry.present:
         for group in net.groups:
             alone = "unlatched" if group.name == "driver" else "empty"
-            yield from seat_items(entry.id, group.name, text, net, right, alone)
+            yield from weigh_seat_words(entry.id, group.name, text, net, right, alone)
     if entry.what in _TOLD_OF_PARTS:
         yield from _told_parts(entry, place, text, net, catalog)
 
 
 def _told_rows(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array:
     """Return a likelihood that makes what was told right with this chance, all else unknown."""
-    share = float(net.rows.weight @ fits)
+    share = float(net.events.weight @ fits)
     if not 0.0 < share < 1.0:
         return np.ones(len(fits))
     wrong = min(1.0, (1.0 - right) * share / (1.0 - share))
@@ -132,17 +136,17 @@ def _told_rows(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array
 
 
 def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
-    """Return in which rows a circumstance holds; None when it is not about the event."""
-    rows = net.rows
-    kinds = [s.kind for s in rows.scenarios]
-    rear = [any(b.zone.side == "rear" for b in s.blows) for s in rows.scenarios]
+    """Return in which events a circumstance holds; None when it is not about the event."""
+    events = net.events
+    kinds = [s.kind for s in events.scenarios]
+    rear = [any(b.zone.side == "rear" for b in s.blows) for s in events.scenarios]
     tests = {
-        "crash": rows.holds([k in ("crash", "earlier") for k in kinds]),
-        "earlier-crash": rows.holds([k == "earlier" for k in kinds]),
-        "rollover": rows.rollover,
-        "rear-impact": rows.holds(rear),
-        "unpowered": rows.dead,
-        "parked": rows.dead,
+        "crash": events.holds([k in ("crash", "earlier") for k in kinds]),
+        "earlier-crash": events.holds([k == "earlier" for k in kinds]),
+        "rollover": events.rollover,
+        "rear-impact": events.holds(rear),
+        "unpowered": events.dead,
+        "parked": events.dead,
     }
     found = tests.get(what)
     return None if found is None else np.asarray(found, dtype=bool)
@@ -157,7 +161,7 @@ _TOLD_OF_PARTS = {
 
 def _told_parts(
     entry: Circumstance, place: int, text: str, net: Network, catalog: Catalog
-) -> Iterator[Item]:
+) -> Iterator[Likelihood]:
     """Yield what a word on bags, faults or repairs before the crash says of each part."""
     condition, figure = _TOLD_OF_PARTS[entry.what]
     low = catalog.firing.scans.body[figure].value
@@ -166,5 +170,79 @@ def _told_parts(
             continue
         hit = np.array([m.condition == condition for m in part.micros])
         values = np.where(hit, 1.0, low) if entry.present else np.where(hit, low, 1.0)
-        on = OnPart(part.id, place, values[None, None, :])
-        yield Item(entry.id, part.id, text, parts=(on,), broad=True)
+        on = OnComponent(part.id, place, values[None, None, :])
+        yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
+
+
+HOURS = 12
+
+
+def weigh_impact(entry: Impact, events: EventTable, catalog: Catalog) -> Array:
+    """Return how likely the body looks like this, by row of the event table."""
+    floor = catalog.firing.scans.floor
+    values = [max(floor, _seen(entry, s, catalog)) for s in events.scenarios]
+    return events.by_scenario(np.array(values))
+
+
+def _seen(entry: Impact, scenario: Scenario, catalog: Catalog) -> float:
+    body = catalog.firing.scans.body
+    if entry.extent == "none":
+        quiet = scenario.kind in ("none", "outside")
+        return 1.0 if quiet else body["nothing_seen_after_crash"].value
+    if scenario.kind == "none":
+        return body["impact_seen_without_crash"].value
+    if scenario.kind in ("earlier", "outside"):
+        earlier = scenario.kind == "earlier"
+        return body["dent_of_an_earlier_crash" if earlier else "dent_made_otherwise"].value
+    chances = [
+        _blow_seen(entry, blow, catalog)
+        for order, blow in enumerate(scenario.blows, start=1)
+        if entry.order is None or entry.order == order
+    ]
+    return max(chances, default=body["dent_of_an_earlier_crash"].value)
+
+
+def _blow_seen(entry: Impact, blow: Blow, catalog: Catalog) -> float:
+    result = 1.0
+    if entry.zone is not None:
+        result *= _zone(entry.zone, blow, catalog)
+    if entry.clock is not None:
+        result *= _clock(entry.clock, blow, catalog)
+    if entry.extent is not None:
+        result *= _extent(entry.extent, blow, catalog)
+    return result
+
+
+def _zone(zone: str, blow: Blow, catalog: Catalog) -> float:
+    """Return the chance that this zone is named for a blow; the wrong side is a floor's worth."""
+    body, zones = catalog.firing.scans.body, catalog.firing.events.zone
+    same_side = [z.name for z in zones if z.side == blow.zone.side]
+    if zone == blow.zone.name:
+        return body["same_zone"].value if len(same_side) > 1 else 1.0
+    if zone in same_side:
+        return (1.0 - body["same_zone"].value) / (len(same_side) - 1)
+    return catalog.firing.scans.floor
+
+
+def _clock(clock: int, blow: Blow, catalog: Catalog) -> float:
+    body = catalog.firing.scans.body
+    apart = abs(clock - blow.zone.clock) % HOURS
+    apart = min(apart, HOURS - apart)
+    names = {0: "clock_exact", 1: "clock_next"}
+    return body[names.get(apart, "clock_other")].value
+
+
+def _extent(extent: Extent, blow: Blow, catalog: Catalog) -> float:
+    """Return the density of this severity for an extent, against that of any extent."""
+    severity, side = catalog.priors.severity, struck(blow.zone.side, "left")
+    speed = np.log(max(blow.speed, 1.0))
+    seen, usual = severity.of(side, extent), severity.of(side)
+    if seen.extent is None:
+        return 1.0
+    return float(
+        _density(speed, seen.log_mean, seen.log_sd) / _density(speed, usual.log_mean, usual.log_sd)
+    )
+
+
+def _density(value: float, mean: float, sd: float) -> float:
+    return float(np.exp(-0.5 * ((value - mean) / sd) ** 2) / sd)

@@ -1,15 +1,17 @@
 """What the user's own finished cases say of the intercepts of the deployment curves."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.pattern import firing_patterns
-from squibwise.infer.stories import OTHER_BAGS
+from squibwise.infer.crash_record import weigh_direction
+from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
+from squibwise.infer.firing_logic import DRIVER, passenger_curves, seat_fires
+from squibwise.infer.told import weigh_impact
 from squibwise.model.case import Case
-from squibwise.model.evidence import Look, Occupant
+from squibwise.model.evidence import Impact, Look, Occupant, Recorder
 from squibwise.numerics.scoring import Shift, learn_shift
 
 Array = npt.NDArray[np.float64]
@@ -24,7 +26,7 @@ _LEAST = 1e-6
 _WORDS = {"deployed": True, "intact": False}
 
 
-def learned_shifts(cases: Iterable[Case], catalog: Catalog) -> dict[str, Shift]:
+def learn_shifts(cases: Iterable[Case], catalog: Catalog) -> dict[str, Shift]:
     """Return the learned shift of every curve, shrunk towards none; see ``learn_shift``.
 
     Only what somebody saw counts: a look ``deployed`` or ``intact`` at the driver's front bag, at
@@ -47,8 +49,8 @@ def learned_shifts(cases: Iterable[Case], catalog: Catalog) -> dict[str, Shift]:
         for curve, seen in _outcomes(case, pattern):
             found[curve].append(seen)
     return {
-        curve: learn_shift([_open(p) for p, _ in rows], [fired for _, fired in rows], sd)
-        for curve, rows in found.items()
+        curve: learn_shift([_open(p) for p, _ in events], [fired for _, fired in events], sd)
+        for curve, events in found.items()
     }
 
 
@@ -93,3 +95,65 @@ def _seat_taken(case: Case) -> bool:
     return any(
         isinstance(e, Occupant) and e.seat == "passenger" and bool(e.present) for e in case.evidence
     )
+
+
+def firing_patterns(
+    cases: Iterable[Case], catalog: Catalog, shifts: Mapping[str, float] | None = None
+) -> Iterator[Array]:
+    """Yield the joint chance of what fired in each case, from the event's evidence only.
+
+    Used where many cases carry nothing but side, severity, model year and belt: same event table,
+    same curves, nothing else of the car.
+
+    Args:
+        cases: Cases; impacts, recorders and the driver's belt are used, everything else is not.
+        catalog: Priors.
+        shifts: Learned intercepts by curve id. [log odds]
+
+    Yields:
+        Chance by driver's front bag, any other bag of the driver's seat, and passenger's front
+        bag over an adult: shape (2, 2, 2), 0 = not fired, 1 = fired; it sums to one.
+    """
+    for case in cases:
+        events = event_table(case, catalog, shifts or {}, _side(case, catalog))
+        yield _pattern(events, events.weight * _evidence(case, events, catalog), case, catalog)
+
+
+def _side(case: Case, catalog: Catalog) -> str | None:
+    """Return the struck side where a zone was named; only that side is then followed up."""
+    side_of = {z.name: z.side for z in catalog.firing.events.zone}
+    named = {side_of[e.zone] for e in case.evidence if isinstance(e, Impact) and e.zone in side_of}
+    return named.pop() if len(named) == 1 else None
+
+
+def _evidence(case: Case, events: EventTable, catalog: Catalog) -> Array:
+    result = np.ones(len(events.weight))
+    for entry in case.evidence:
+        if isinstance(entry, Impact):
+            result = result * weigh_impact(entry, events, catalog)
+        elif isinstance(entry, Recorder):
+            result = result * weigh_direction(entry, events, catalog)
+            if entry.driver_belt is not None:
+                right = catalog.firing.scans.people["recorder_right"].value
+                result = result * _belt(events, entry.driver_belt, right)
+        elif isinstance(entry, Occupant) and entry.seat == "driver" and entry.belt is not None:
+            result = result * _belt(events, entry.belt, 1.0)
+    return result
+
+
+def _belt(events: EventTable, belt: str, right: float) -> Array:
+    """Return the chance of this word on the driver's belt, by row."""
+    latched = right if belt == DRIVER[1] else 1.0 - right
+    return events.belted * latched + (1.0 - events.belted) * (1.0 - latched)
+
+
+def _pattern(events: EventTable, weights: Array, case: Case, catalog: Catalog) -> Array:
+    other = seat_fires(events, case.car.drive_hand, is_driver=True)
+    year = np.nan if case.car.model_year is None else float(case.car.model_year)
+    followed, alone = passenger_curves(events, year, catalog)
+    passenger = np.where(events.front, followed, alone)
+    result = np.zeros((2, 2, 2))
+    place = (events.front.astype(int), other.astype(int))
+    np.add.at(result[:, :, 1], place, weights * passenger)
+    np.add.at(result[:, :, 0], place, weights * (1.0 - passenger))
+    return np.asarray(result / result.sum())

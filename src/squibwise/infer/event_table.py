@@ -1,4 +1,4 @@
-"""The rows of the event table: a scenario and what the restraint unit commanded in it."""
+"""The events of the event table: a scenario and what the restraint unit commanded in it."""
 
 from collections.abc import Mapping
 from itertools import product
@@ -8,8 +8,15 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.blows import HANDS, BlowChances, blow_chances
-from squibwise.infer.scenarios import Blow, Scenario, scenarios, struck
+from squibwise.infer.crash import (
+    HANDS,
+    Blow,
+    BlowChances,
+    Scenario,
+    blow_chances,
+    scenarios,
+    struck,
+)
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
@@ -21,7 +28,7 @@ BELT_BANDS = ((15.0, "below-15"), (25.0, "15-to-25"), (40.0, "25-to-40"), (60.0,
 FASTEST_BAND = "above-60"
 
 
-class Stories(msgspec.Struct, frozen=True):
+class EventTable(msgspec.Struct, frozen=True):
     """The event table without the firing-logic family.
 
     Attributes:
@@ -49,18 +56,18 @@ class Stories(msgspec.Struct, frozen=True):
     speed: Array
     rollover: Bools
 
-    def where(self, values: Array) -> Array:
-        """Return a value per scenario spread over the rows."""
+    def by_scenario(self, values: Array) -> Array:
+        """Return a value per scenario spread over the events."""
         return np.asarray(values[self.scenario])
 
     def holds(self, tests: list[bool]) -> Bools:
-        """Return a test per scenario spread over the rows."""
+        """Return a test per scenario spread over the events."""
         return np.array(tests, dtype=bool)[self.scenario]
 
 
-def stories(
+def event_table(
     case: Case, catalog: Catalog, shifts: Mapping[str, float], side: str | None = None
-) -> Stories:
+) -> EventTable:
     """Return the event table of a case, with learned intercepts of the deployment curves.
 
     Args:
@@ -74,20 +81,20 @@ def stories(
         cases = tuple(s for s in cases if s.blows and {b.zone.side for b in s.blows} == {side})
     blows = blow_chances({b for s in cases for b in s.blows}, case.car, catalog, shifts)
     chances = [_chances(s, blows, case.car, catalog) for s in cases]
-    rows = [row for index, c in enumerate(chances) for row in _rows(index, cases[index], c)]
+    events = [row for index, c in enumerate(chances) for row in _rows(index, cases[index], c)]
     if _asks_unpowered(case):
-        rows += _dead_rows(cases, chances, catalog)
-    return _table(cases, rows)
+        events += _dead_rows(cases, chances, catalog)
+    return _table(cases, events)
 
 
-def _table(cases: tuple[Scenario, ...], rows: "list[Row]") -> Stories:
-    """Return the rows with a weight as arrays."""
-    columns = [np.array(column) for column in zip(*rows, strict=True)]
+def _table(cases: tuple[Scenario, ...], events: "list[Row]") -> EventTable:
+    """Return the events with a weight as arrays."""
+    columns = [np.array(column) for column in zip(*events, strict=True)]
     keep = columns[5] + columns[6] > 0.0
     scenario, front, others, belts, dead, unlatched, latched = (c[keep] for c in columns)
     weight = unlatched + latched
     scenario = scenario.astype(np.int64)
-    return Stories(
+    return EventTable(
         scenarios=cases,
         scenario=scenario,
         front=front.astype(bool),
@@ -136,7 +143,7 @@ def _chances(
 
 
 def _rows(index: int, scenario: Scenario, chances: Chances) -> list[Row]:
-    rows = []
+    events = []
     share = np.array([1.0 - chances.belted, chances.belted]) * scenario.weight
     for front, others, belts in product((0, 1), (0, 1, 2), (0, 1)):
         first = chances.front if front else 1.0 - chances.front
@@ -144,19 +151,19 @@ def _rows(index: int, scenario: Scenario, chances: Chances) -> list[Row]:
         third = chances.belts[front, int(others > 0)]
         third = third if belts else 1.0 - third
         unlatched, latched = share * first * second * third
-        rows.append((index, bool(front), others, bool(belts), False, unlatched, latched))
-    return rows
+        events.append((index, bool(front), others, bool(belts), False, unlatched, latched))
+    return events
 
 
 def _dead_rows(cases: tuple[Scenario, ...], chances: list[Chances], catalog: Catalog) -> list[Row]:
     odds = catalog.firing.events.chances["unpowered"].value
-    rows: list[Row] = []
+    events: list[Row] = []
     for index, (scenario, chance) in enumerate(zip(cases, chances, strict=True)):
         if scenario.kind == "crash":
             weight = scenario.weight * odds
             unlatched, latched = weight * (1.0 - chance.belted), weight * chance.belted
-            rows.append((index, False, 0, False, True, unlatched, latched))
-    return rows
+            events.append((index, False, 0, False, True, unlatched, latched))
+    return events
 
 
 def _asks_unpowered(case: Case) -> bool:

@@ -1,49 +1,133 @@
 """Scan reports as evidence: codes found, circuits clean."""
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
-from squibwise.infer.circuits import Reach, Told, circuit_table, outcome_of, scan_likelihood
-from squibwise.infer.items import Item, OnPart
-from squibwise.infer.network import Group, Network
-from squibwise.infer.parts import Part
-from squibwise.infer.record import named_items, record_item
-from squibwise.infer.scans import (
-    Scan,
-    last_scan,
-    loose_chance,
-    signs_of_disturbance,
-    unit_able,
-)
+from squibwise.infer.circuits import LineReading, Reach, circuit_table, outcome_of, scan_likelihood
+from squibwise.infer.network import Group, Likelihood, Network, OnComponent
+from squibwise.infer.parts import PartModel
 from squibwise.infer.timeline import VERIFIED
 from squibwise.model.evidence import SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
 Array = npt.NDArray[np.float64]
+UNIT = "centre.control-unit"
+_MANY = 3
+
+
+class Scan(msgspec.Struct, frozen=True):
+    """One report at its place in time.
+
+    Attributes:
+        report: The report.
+        place: Place in time.
+        same_unit: Is the unit still the one of the crash.
+        first: Is it the first report of that unit.
+        doubtful: One cause behind most of its codes: supply, ground or communication.
+    """
+
+    report: Report
+    place: int
+    same_unit: bool
+    first: bool
+    doubtful: bool
+
+
+def find_scans(net: Network) -> tuple[Scan, ...]:
+    """Return the reports of a case in order."""
+    swaps = [at for at, w in net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
+    result: list[Scan] = []
+    for place, entry in enumerate(net.line.entries):
+        if isinstance(entry, Report):
+            same = not swaps or place < swaps[0]
+            first = same and not any(s.same_unit for s in result)
+            result.append(Scan(entry, place, same, first, one_cause(entry)))
+    return tuple(result)
+
+
+def one_cause(report: Report) -> bool:
+    """Return whether most codes speak of supply, ground or communication, not of parts."""
+    lines = [c for c in report.reading.lines if c.fault != "event-recorded"]
+    general = [c for c in lines if c.fault in ("voltage", "communication")]
+    return len(general) >= _MANY and 2 * len(general) > len(lines)
+
+
+def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
+    """Return how many signs a report gives of supply, ground or bus being at fault: 0 to 2."""
+    coverage, reach = report.reading.coverage, catalog.firing.scans.reach
+    volts = coverage.unit_volts
+    strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
+    general = any(c.fault in ("voltage", "communication") for c in report.reading.lines)
+    return int(strange) + int(general and _of_the_unit(report))
+
+
+def _of_the_unit(report: Report) -> bool:
+    """Return whether a supply or bus code is about the unit or the car, not about one sensor."""
+    return any(
+        c.fault == "voltage" or (c.fault == "communication" and (c.kind in (None, "control-unit")))
+        for c in report.reading.lines
+    )
+
+
+def event_lines(report: Report) -> tuple[CodeLine, ...]:
+    """Return the lines that tell of a crash record."""
+    return tuple(
+        c for c in report.reading.lines if c.fault == "event-recorded" and "cleared" not in c.status
+    )
+
+
+def unit_able(report: Report, catalog: Catalog) -> bool | None:
+    """Return whether the unit could run its tests; None when nothing tells."""
+    coverage, reach = report.reading.coverage, catalog.firing.scans.reach
+    if coverage.able is not None or coverage.unit_volts is None:
+        return coverage.able
+    inside = reach.lowest_volts <= coverage.unit_volts <= reach.highest_volts
+    return None if inside else False
+
+
+def last_scan(net: Network, component: str) -> Scan | None:
+    """Return the last report since anybody worked on a component; None when there is none."""
+    near = frozenset({component}).union(*net.near[component])
+    worked = max((at for at, _ in net.line.works_on(near)), default=-1)
+    later = [s for s in find_scans(net) if s.place > worked and not s.doubtful]
+    return later[-1] if later else None
+
+
+def loose_chance(component: str, place: int, net: Network, catalog: Catalog) -> float:
+    """Return the chance that a component was still unplugged at a place in time."""
+    last = None
+    for at, work in net.line.works_on(frozenset({component})):
+        if at < place and work.what in ("disconnected", "reseated", "replaced"):
+            last = work.what
+    figure = catalog.firing.conditions.plugs["still_unplugged"]
+    return figure.value if last == "disconnected" else 0.0
+
+
 _NOT_OF_A_PART = ("voltage", "communication", "configuration", "identity", "event-recorded")
 _NOT_TOLD = ("cleared", "not-tested")
 
 
-def report_items(scan: Scan, net: Network, catalog: Catalog) -> list[Item]:
-    """Return what one report says, one item per component and one for the crash record."""
-    items = [record_item(scan, net, catalog)] if scan.same_unit else []
-    items += named_items(scan, net, catalog)
+def weigh_report(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]:
+    """Return what one report says of each circuit."""
     if scan.doubtful:
-        return [i for i in items if i is not None]
-    for g, _, _, part in net.parts():
-        if part.stages:
-            item = _part_item(scan, part, net.groups[g], net, catalog)
-            if item is not None:
-                items.append(item)
-    return [i for i in items if i is not None]
+        return []
+    found = (
+        _weigh_circuits(scan, part, net.groups[g], net, catalog)
+        for g, _, _, part in net.parts()
+        if part.stages
+    )
+    return [piece for piece in found if piece is not None]
 
 
-def _part_item(scan: Scan, part: Part, group: Group, net: Network, catalog: Catalog) -> Item | None:
+def _weigh_circuits(
+    scan: Scan, part: PartModel, group: Group, net: Network, catalog: Catalog
+) -> Likelihood | None:
     reach = _reach(scan, part.id, net, catalog)
-    readings = [told_of(part, scan.report, dict(c.reading), net, catalog) for c in group.causes]
+    readings = [lines_about(part, scan.report, dict(c.reading), net, catalog) for c in group.causes]
     lines = tuple({c.line: c for told in readings for c, _ in told}.values())
     if not lines and (reach.clean == 0.0 or part.kind.family == "wiring"):
         return None
@@ -56,24 +140,24 @@ def _part_item(scan: Scan, part: Part, group: Group, net: Network, catalog: Cata
         for c, told in enumerate(readings)
     ]
     values = np.maximum(np.concatenate(columns, axis=1), firing.scans.floor)
-    on = OnPart(part.id, scan.place, values)
-    return Item(evidence=scan.report.id, about=part.id, text=_text(part, lines), parts=(on,))
+    on = OnComponent(part.id, scan.place, values)
+    return Likelihood(evidence=scan.report.id, about=part.id, text=_text(part, lines), parts=(on,))
 
 
-def _text(part: Part, lines: tuple[CodeLine, ...]) -> str:
+def _text(part: PartModel, lines: tuple[CodeLine, ...]) -> str:
     if not lines:
         return "no code on its circuit" if part.stages == 1 else "no code on its circuits"
     names = "; ".join((line.raw.strip() or line.code or "code") for line in lines)
     return f"line {', '.join(str(c.line) for c in lines)}: {names}"
 
 
-def told_of(
-    part: Part,
+def lines_about(
+    part: PartModel,
     report: Report,
     reading: dict[tuple[str, int], str],
     net: Network,
     catalog: Catalog,
-) -> list[tuple[CodeLine, Told]]:
+) -> list[tuple[CodeLine, LineReading]]:
     """Return the lines of a report that are or may be about a part, under one way to read them."""
     result = []
     elsewhere = catalog.firing.scans.reach.found_elsewhere.value
@@ -83,7 +167,7 @@ def told_of(
             continue
         meant = reading.get((report.id, line.line))
         for weight, candidate in _about(line, part, net):
-            told = Told(
+            told = LineReading(
                 stage=candidate.stage,
                 outcome=outcome_of(candidate.fault, fires=part.kind.fires),
                 weight=min(1.0, weight) if meant is None else 1.0,
@@ -95,7 +179,7 @@ def told_of(
     return result
 
 
-def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> Array:
+def circuits_said(part: PartModel, group: Group, net: Network, catalog: Catalog) -> Array:
     """Return how likely what was last said is, by cause, stage and circuit: (C, S, K)."""
     rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
     result = np.ones((len(group.causes), part.stages, len(CIRCUITS)))
@@ -106,7 +190,7 @@ def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> A
     clean = _reach(scan, part.id, net, catalog).clean
     result = result * (1.0 - clean * (1.0 - rows[:, 0]))
     for c, cause in enumerate(group.causes):
-        for _, told in told_of(part, scan.report, dict(cause.reading), net, catalog):
+        for _, told in lines_about(part, scan.report, dict(cause.reading), net, catalog):
             single = told.stage if part.stages > 1 else 1
             if single is not None and single <= part.stages and told.weight == 1.0:
                 column = rows[:, 1:].sum(axis=1) if told.outcome is None else rows[:, told.outcome]
@@ -114,7 +198,7 @@ def circuits_said(part: Part, group: Group, net: Network, catalog: Catalog) -> A
     return result
 
 
-def _verified(result: Array, part: Part, net: Network, catalog: Catalog) -> None:
+def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) -> None:
     """Count circuits whose last repair was entered as fixed and verified."""
     last = max((at for at, w in net.line.works if w.component == part.id), default=-1)
     entry = net.line.entries[last] if last >= 0 else None
@@ -125,14 +209,14 @@ def _verified(result: Array, part: Part, net: Network, catalog: Catalog) -> None
         result[:, stage - 1] = np.where(good, sure, 1.0 - sure)
 
 
-def _silent(line: CodeLine, part: Part) -> bool:
+def _silent(line: CodeLine, part: PartModel) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
 
 
-def _about(line: CodeLine, part: Part, net: Network) -> list[tuple[float, Candidate]]:
+def _about(line: CodeLine, part: PartModel, net: Network) -> list[tuple[float, Candidate]]:
     """Return the readings of a line that may mean this part, with their weights."""
     result = []
     for candidate in line.candidates or _single(line):
@@ -187,7 +271,7 @@ def _share_with_a_code(report: Report, net: Network) -> float:
     return (lines + 1.0) / (circuits + 2.0)
 
 
-def _loaded(part: Part, scan: Scan, net: Network) -> bool:
+def _loaded(part: PartModel, scan: Scan, net: Network) -> bool:
     """Return whether a substitute load stood in for the part during a scan."""
     loops = {loop_id(part.id, s + 1) for s in range(part.stages)} | {part.id}
     fitted: set[str] = set()

@@ -8,10 +8,9 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
-from squibwise.infer.items import Item, OnPart
-from squibwise.infer.network import Group, Network
-from squibwise.infer.parts import Part
-from squibwise.infer.scans import UNIT
+from squibwise.infer.network import Group, Likelihood, Network, OnComponent
+from squibwise.infer.parts import PartModel
+from squibwise.infer.scan import UNIT
 from squibwise.infer.timeline import VERIFIED
 from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Reading, TestOutcome
 from squibwise.model.names import split_loop
@@ -20,7 +19,9 @@ Array = npt.NDArray[np.float64]
 _HALF_LATER = 0.5
 
 
-def lamp_items(entry: LampCheck, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_lamp(
+    entry: LampCheck, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     """Yield what the lamp says: out means that no watched circuit is at fault."""
     figures = catalog.firing.scans.lamp
     if not entry.lit:
@@ -28,20 +29,22 @@ def lamp_items(entry: LampCheck, place: int, net: Network, catalog: Catalog) -> 
         if found is not None:
             good, bad = 1.0 - figures["out_if_good"].value, 1.0 - figures["out_if_faulty"].value
             values = np.array([good if m.condition == "ok" else bad for m in found[1].micros])
-            on = OnPart(found[1].id, place, values[None, None, :])
-            yield Item(entry.id, found[1].id, "lamp never lit", parts=(on,))
+            on = OnComponent(found[1].id, place, values[None, None, :])
+            yield Likelihood(entry.id, found[1].id, "lamp never lit", parts=(on,))
         return
     if not entry.stayed_out:
         return
     for g, _, _, part in net.parts():
         if part.stages:
             values = _lamp_values(part, net.groups[g], place, net, catalog)
-            on = OnPart(part.id, place, values)
+            on = OnComponent(part.id, place, values)
             text = "lamp lit, went out and stayed out"
-            yield Item(entry.id, part.id, text, parts=(on,), broad=True)
+            yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
 
 
-def _lamp_values(part: Part, group: Group, place: int, net: Network, catalog: Catalog) -> Array:
+def _lamp_values(
+    part: PartModel, group: Group, place: int, net: Network, catalog: Catalog
+) -> Array:
     """Return the chance of the lamp going out with this one part: (unit, causes, micros)."""
     figures = catalog.firing.scans.lamp
     good, bad = figures["out_if_good"].value, figures["out_if_faulty"].value
@@ -58,7 +61,9 @@ def _lamp_values(part: Part, group: Group, place: int, net: Network, catalog: Ca
     return np.stack(states)
 
 
-def reading_items(entry: Reading, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_reading(
+    entry: Reading, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     """Yield what a live loop resistance says of the circuit."""
     if entry.unit != "ohm" or entry.quantity != "loop-resistance":
         return
@@ -68,15 +73,17 @@ def reading_items(entry: Reading, place: int, net: Network, catalog: Catalog) ->
     found = net.find(component)
     if found is None or stage > found[1].stages or not found[1].kind.fires:
         return
-    window, rows = catalog.firing.scans.reading, catalog.firing.circuit_rows
+    window, events = catalog.firing.scans.reading, catalog.firing.circuit_rows
     outcome = 1 if entry.value > window.high_ohm else 2 if entry.value < window.low_ohm else 0
-    values = np.array([rows[m.circuit(stage)][outcome] for m in found[1].micros])
+    values = np.array([events[m.circuit(stage)][outcome] for m in found[1].micros])
     text = f"loop reads {entry.value:g} ohm"
-    on = OnPart(component, place, values[None, None, :])
-    yield Item(entry.id, component, text, parts=(on,))
+    on = OnComponent(component, place, values[None, None, :])
+    yield Likelihood(entry.id, component, text, parts=(on,))
 
 
-def label_items(entry: PartLabel, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_label(
+    entry: PartLabel, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     """Yield what provenance says of a part being the right one."""
     found = net.find(entry.component)
     if found is None or entry.provenance not in ("recycled", "donor", "repaired", "unknown"):
@@ -86,12 +93,14 @@ def label_items(entry: PartLabel, place: int, net: Network, catalog: Catalog) ->
     work = catalog.firing.conditions.work
     ratio = work["unchecked_recycled_unfit"].value / work["new_unfit"].value
     values = np.array([1.0 if m.condition == "unfit" else 1.0 / ratio for m in found[1].micros])
-    on = OnPart(entry.component, place, values[None, None, :])
+    on = OnComponent(entry.component, place, values[None, None, :])
     text = f"{entry.provenance} part, recalls not checked"
-    yield Item(entry.id, entry.component, text, parts=(on,))
+    yield Likelihood(entry.id, entry.component, text, parts=(on,))
 
 
-def replaced_items(entry: DoneWork, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_replacement(
+    entry: DoneWork, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     """Yield what a replacement says of the old part: nobody buys a good bag."""
     found = net.find(entry.component)
     if entry.what != "replaced" or found is None:
@@ -100,19 +109,21 @@ def replaced_items(entry: DoneWork, place: int, net: Network, catalog: Catalog) 
     if part.kind.fires:
         sound = work["replaced_though_sound"].value
         values = np.array([sound if m.state == "sound" else 1.0 for m in part.micros])
-        on = OnPart(part.id, place, values[None, None, :])
-        yield Item(entry.id, part.id, "it was replaced", parts=(on,), broad=True)
+        on = OnComponent(part.id, place, values[None, None, :])
+        yield Likelihood(entry.id, part.id, "it was replaced", parts=(on,), broad=True)
     elif part.id == UNIT:
         unfired = work["replaced_though_unfired"].value
-        fired = net.rows.front | (net.rows.others > 0) | net.rows.belts
-        rows = np.where(fired, 1.0, unfired)
-        yield Item(entry.id, part.id, "the unit was replaced", rows=rows)
+        fired = net.events.front | (net.events.others > 0) | net.events.belts
+        events = np.where(fired, 1.0, unfired)
+        yield Likelihood(entry.id, part.id, "the unit was replaced", events=events)
 
 
 _AT_THE_DEVICE = "load-at:device-plug"
 
 
-def tested_items(entry: TestOutcome, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def weigh_test(
+    entry: TestOutcome, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     """Yield what a fault-finding test says of the device itself; the rest is for isolation."""
     component, stage = split_loop(entry.loop)
     found = net.find(component)
@@ -131,5 +142,5 @@ def tested_items(entry: TestOutcome, place: int, net: Network, catalog: Catalog)
         good = table[:, :, CIRCUITS.index("good")]
         values = good * sure + (1.0 - good) * (1.0 - sure)
     if values is not None:
-        on = OnPart(component, at, np.maximum(values, catalog.firing.scans.floor)[None])
-        yield Item(entry.id, component, text, parts=(on,))
+        on = OnComponent(component, at, np.maximum(values, catalog.firing.scans.floor)[None])
+        yield Likelihood(entry.id, component, text, parts=(on,))

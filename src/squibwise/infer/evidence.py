@@ -6,21 +6,18 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.bench import (
-    label_items,
-    lamp_items,
-    reading_items,
-    replaced_items,
-    tested_items,
+from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
+from squibwise.infer.network import Likelihood, Network, OnComponent
+from squibwise.infer.parts import GONE, PartModel
+from squibwise.infer.scan import find_scans, weigh_report
+from squibwise.infer.told import weigh_circumstance, weigh_impact, weigh_occupant, weigh_statement
+from squibwise.infer.workshop import (
+    weigh_label,
+    weigh_lamp,
+    weigh_reading,
+    weigh_replacement,
+    weigh_test,
 )
-from squibwise.infer.body import impact_rows
-from squibwise.infer.items import Item, OnPart
-from squibwise.infer.network import Network
-from squibwise.infer.parts import GONE, Part
-from squibwise.infer.recorded import recorder_items
-from squibwise.infer.reports import report_items
-from squibwise.infer.scans import scans
-from squibwise.infer.told import circumstance_items, occupant_items, statement_items
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
@@ -39,11 +36,14 @@ from squibwise.model.evidence import (
 Array = npt.NDArray[np.float64]
 
 
-def observe(net: Network, catalog: Catalog) -> tuple[Item, ...]:
+def weigh_evidence(net: Network, catalog: Catalog) -> tuple[Likelihood, ...]:
     """Return every piece of evidence of a case as a likelihood, in order of time."""
-    items: list[Item] = []
-    for scan in scans(net):
-        items += report_items(scan, net, catalog)
+    likelihoods: list[Likelihood] = []
+    for scan in find_scans(net):
+        if scan.same_unit:
+            likelihoods += weigh_crash_record(scan, net, catalog)
+        likelihoods += weigh_named_parts(scan, net, catalog)
+        likelihoods += weigh_report(scan, net, catalog)
     seen: set[tuple[str, str, int]] = set()
     for place, entry in enumerate(net.line.entries):
         if isinstance(entry, Look):
@@ -51,21 +51,23 @@ def observe(net: Network, catalog: Catalog) -> tuple[Item, ...]:
             if key in seen:
                 continue
             seen.add(key)
-        items += _items(entry, place, net, catalog)
-    return tuple(items)
+        likelihoods += _weigh_entry(entry, place, net, catalog)
+    return tuple(likelihoods)
 
 
 def _epoch(net: Network, component: str, place: int) -> int:
     return sum(1 for at, _ in net.line.works_on(frozenset({component})) if at < place)
 
 
-def _items(entry: Evidence, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
-    """Yield the items of one entry."""
+def _weigh_entry(
+    entry: Evidence, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield the likelihoods of one entry."""
     if isinstance(entry, Impact):
-        rows = impact_rows(entry, net.rows, catalog)
-        yield Item(entry.id, "", _impact_text(entry), rows=rows)
+        events = weigh_impact(entry, net.events, catalog)
+        yield Likelihood(entry.id, "", _impact_text(entry), events=events)
     elif isinstance(entry, Occupant):
-        yield from occupant_items(entry, net, catalog)
+        yield from weigh_occupant(entry, net, catalog)
     for kind, make in _MAKERS:
         if isinstance(entry, kind):
             yield from make(entry, place, net, catalog)
@@ -78,7 +80,7 @@ def _impact_text(entry: Impact) -> str:
     return ", ".join(words)
 
 
-def look_values(part: Part, word: str, catalog: Catalog) -> Array | None:
+def look_values(part: PartModel, word: str, catalog: Catalog) -> Array | None:
     """Return how likely a look word is for each micro; None when it says nothing."""
     words = catalog.looks(part.kind.kind)
     if word == "not-seen" or word not in words:
@@ -91,15 +93,15 @@ def look_values(part: Part, word: str, catalog: Catalog) -> Array | None:
     return np.maximum(np.where(absent, gone, values), floor)
 
 
-def _look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iterator[Item]:
+def _weigh_look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
     found = net.find(entry.component)
     values = None if found is None else look_values(found[1], entry.seen, catalog)
     if found is None or values is None:
         return
     word = catalog.looks(found[1].kind.kind)[entry.seen]
-    on = OnPart(entry.component, place, values[None, None, :])
+    on = OnComponent(entry.component, place, values[None, None, :])
     by = f" ({entry.by})" if entry.by else ""
-    yield Item(
+    yield Likelihood(
         entry.id,
         entry.component,
         f"seen: {word.text}{by}",
@@ -109,14 +111,14 @@ def _look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iterator[I
     )
 
 
-_MAKERS: tuple[tuple[type, Callable[..., Iterator[Item]]], ...] = (
-    (Look, _look),
-    (Statement, statement_items),
-    (Recorder, recorder_items),
-    (Circumstance, circumstance_items),
-    (LampCheck, lamp_items),
-    (Reading, reading_items),
-    (PartLabel, label_items),
-    (DoneWork, replaced_items),
-    (TestOutcome, tested_items),
+_MAKERS: tuple[tuple[type, Callable[..., Iterator[Likelihood]]], ...] = (
+    (Look, _weigh_look),
+    (Statement, weigh_statement),
+    (Recorder, weigh_recorder),
+    (Circumstance, weigh_circumstance),
+    (LampCheck, weigh_lamp),
+    (Reading, weigh_reading),
+    (PartLabel, weigh_label),
+    (DoneWork, weigh_replacement),
+    (TestOutcome, weigh_test),
 )

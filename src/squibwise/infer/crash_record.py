@@ -1,0 +1,236 @@
+"""The crash record in the unit and what a crash recorder tells, as likelihoods."""
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.crash import Blow, Scenario
+from squibwise.infer.engine import Posterior
+from squibwise.infer.event_table import EventTable
+from squibwise.infer.network import Likelihood, Network, OnComponent
+from squibwise.infer.parts import PartModel
+from squibwise.infer.scan import UNIT, Scan, event_lines, find_scans
+from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
+from squibwise.model.evidence import DoneWork, Recorder
+from squibwise.model.names import loop_id, split_loop
+from squibwise.model.report import CodeLine
+
+Array = npt.NDArray[np.float64]
+
+
+def weigh_crash_record(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]:
+    """Return what the presence or absence of a crash record says of the event."""
+    lines = event_lines(scan.report)
+    chance = chance_of_record(net, catalog)
+    if not lines:
+        seen = _would_show(scan, catalog)
+        if seen == 0.0:
+            return []
+        events = 1.0 - seen * chance
+        return [Likelihood(scan.report.id, UNIT, "no crash record in the unit", events=events)]
+    if _cleared_before(scan, net) or not scan.first:
+        return []
+    events = chance * _record_details(lines, net, catalog)
+    text = f"line {', '.join(str(c.line) for c in lines)}: crash record in the unit"
+    events = np.maximum(events, catalog.firing.scans.floor)
+    return [Likelihood(scan.report.id, UNIT, text, events=events)]
+
+
+def _would_show(scan: Scan, catalog: Catalog) -> float:
+    """Return the chance that a scan would have shown a crash record that is there."""
+    if not scan.first:
+        return 0.0
+    figures = catalog.firing.scans.reach
+    complete = scan.report.reading.coverage.complete
+    clean = {True: figures.complete, False: figures.partial, None: figures.unstated}[complete]
+    return clean.value * catalog.firing.events.record.shown_among_codes.value
+
+
+def _cleared_before(scan: Scan, net: Network) -> bool:
+    return any(
+        isinstance(e, DoneWork) and e.what == "cleared" for e in net.line.entries[: scan.place]
+    )
+
+
+def chance_of_record(net: Network, catalog: Catalog) -> Array:
+    """Return the chance of a crash record by row of the event table."""
+    row, events = catalog.firing.events.record, net.events
+    bags = events.front | (events.others > 0)
+    crash = events.holds([bool(s.blows) or s.rollover for s in events.scenarios])
+    light = np.where(
+        events.speed >= row.severe_kmh, row.nothing_severe.value, row.nothing_light.value
+    )
+    nothing = np.where(crash & ~events.dead, light, row.nothing_no_crash.value)
+    belts = np.where(events.belts, row.belts_only.value, nothing)
+    return np.where(bags, row.bags.value, belts)
+
+
+def _record_details(lines: tuple[CodeLine, ...], net: Network, catalog: Catalog) -> Array:
+    """Return the chance of the record being locked, and of it naming the belts."""
+    row, events = catalog.firing.events.record, net.events
+    bags = events.front | (events.others > 0)
+    result = np.ones(len(events.weight))
+    if any("locked" in c.status for c in lines):
+        result = result * np.where(bags, 1.0, row.locked_if_belts_only.value)
+    kinds = {c.kind for line in lines for c in line.candidates} | {c.kind for c in lines}
+    if any(k is not None and catalog.kinds[k].family == "belt" for k in kinds if k):
+        named = (row.names_belts_if_bags.value, row.names_belts_if_belts_only.value)
+        result = result * np.where(bags, named[0], named[1])
+    return result
+
+
+def weigh_named_parts(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]:
+    """Return likelihoods of event lines that name the very part that fired."""
+    figures = catalog.firing.scans.reach
+    fired, not_fired = figures.named_part_fired.value, figures.named_part_not_fired.value
+    likelihoods = []
+    for line in event_lines(scan.report):
+        for _, _, _, part in net.parts():
+            if line.component == part.id and part.kind.fires:
+                hit = np.array([fired if m.fired else not_fired for m in part.micros])
+                on = OnComponent(part.id, scan.place, hit[None, None, :])
+                text = f"line {line.line}: {line.raw.strip()}"
+                likelihoods.append(Likelihood(scan.report.id, part.id, text, parts=(on,)))
+    return likelihoods
+
+
+def crash_record(posterior: Posterior, catalog: Catalog) -> float | None:
+    """Return the chance that the unit of the crash, still in the car, holds a record.
+
+    None when the unit was replaced since.
+    """
+    net = posterior.net
+    known = find_scans(net)
+    if any(w.what == "replaced" for _, w in net.line.works_on(frozenset({UNIT}))):
+        return None
+    told = [s for s in known if s.same_unit and event_lines(s.report)]
+    by_row = chance_of_record(net, catalog)
+    for scan in known:
+        if scan.same_unit and not event_lines(scan.report):
+            seen = _would_show(scan, catalog)
+            by_row = by_row * (1.0 - seen) / (1.0 - by_row * seen)
+    chance = float(posterior.events @ by_row)
+    figures = catalog.firing.scans.people["recorder_right"]
+    return max(chance, figures.value) if told else chance
+
+
+_FRONT = "front-bag"
+
+
+def weigh_recorder(
+    entry: Recorder, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what a crash recorder or a pulse says."""
+    figures = catalog.firing.scans.recorder
+    events = weigh_direction(entry, net.events, catalog)
+    text = "delta-V of the crash recorder" if entry.method == "recorder" else "delta-V"
+    if entry.record == "locked":
+        events = events * chance_of_record(net, catalog)
+        text = "locked crash record"
+    elif entry.record == "none":
+        bags = net.events.front | (net.events.others > 0)
+        events = events * np.where(bags, figures["no_record_if_fired"].value, 1.0)
+        text = "no crash record"
+    right = catalog.firing.scans.people["recorder_right"].value
+    if entry.rollover is not None:
+        events = events * np.where(net.events.rollover == entry.rollover, right, 1.0 - right)
+    if entry.event_count is not None:
+        several = net.events.holds([len(s.blows) > 1 for s in net.events.scenarios])
+        events = events * np.where(several == (entry.event_count > 1), right, 1.0 - right)
+    yield Likelihood(entry.id, "", text, events=events)
+    yield from _recorded_people(entry, net, catalog)
+    yield from _commanded(entry, place, net, catalog)
+
+
+def _recorded_people(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
+    right = catalog.firing.scans.people["recorder_right"].value
+    if entry.driver_belt is not None:
+        yield from weigh_seat_words(
+            entry.id,
+            "driver",
+            f"recorder: driver {entry.driver_belt}",
+            net,
+            right,
+            entry.driver_belt,
+        )
+    passenger = passenger_words(None, entry.passenger_class, entry.passenger_belt)
+    if entry.passenger_belt is not None or entry.passenger_class is not None:
+        yield from weigh_seat_words(
+            entry.id, "passenger", f"recorder: passenger {passenger}", net, right, passenger
+        )
+
+
+def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
+    """Yield what the recorded firing commands say of each charge."""
+    if entry.complete is False:
+        return
+    listed = _loops(entry.commanded_ms)
+    refused = _loops(entry.not_commanded) - listed
+    for _, _, _, part in net.parts():
+        own = {loop_id(part.id, s + 1) for s in range(part.stages)}
+        if part.kind.fires and own & (listed | refused):
+            on = OnComponent(part.id, place, _command_values(part, listed, refused, catalog))
+            said = "firing commanded" if own & listed else "firing not commanded"
+            yield Likelihood(entry.id, part.id, f"recorder: {said}", parts=(on,))
+
+
+def _loops(names: Iterable[str]) -> set[str]:
+    return {loop_id(*split_loop(name)) for name in names}
+
+
+def _command_values(
+    part: PartModel, listed: set[str], refused: set[str], catalog: Catalog
+) -> Array:
+    """Return the chance of what a record says of a part's commands: (1, 1, micros).
+
+    A loop the record does not speak of is no evidence: only front bags must be recorded.
+    """
+    figures = catalog.firing.scans.recorder
+    unheard = figures["commanded_if_circuit_open_before"].value
+    values = np.ones(len(part.micros))
+    for stage in range(1, part.stages + 1):
+        loop = loop_id(part.id, stage)
+        if loop not in listed | refused:
+            continue
+        front = part.kind.kind == _FRONT and stage == 1
+        quiet = figures["silent_if_fired_front" if front else "silent_if_fired_other"].value
+        commanded = figures["commanded_if_fired"].value, figures["commanded_if_not"].value
+        hit = commanded if loop in listed else (quiet, 1.0 - commanded[1])
+        fired = np.array([m.fired >= stage for m in part.micros])
+        silent = np.array([m.condition == "before" for m in part.micros])
+        values = values * np.where(fired, hit[0], np.where(silent, unheard, hit[1]))
+    return values[None, None, :]
+
+
+def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Array:
+    """Return how well a recorded delta-V points at the zone struck, by row."""
+    forward = -(entry.delta_v_long_kmh or 0.0)
+    lateral = entry.delta_v_lat_kmh or 0.0
+    vague = catalog.fact("crash-data.vague-below").number()
+    if entry.delta_v_long_kmh is None or np.hypot(forward, lateral) < vague:
+        return np.ones(len(events.weight))
+    angle = np.degrees(np.arctan2(-lateral, forward)) % 360.0
+    clock = int(np.round(angle / 30.0)) % HOURS or HOURS
+    other = catalog.firing.scans.body["dent_of_an_earlier_crash"].value
+    values = [
+        max((_pointing(clock, b, catalog) for b in _meant(entry, s)), default=other)
+        for s in events.scenarios
+    ]
+    return events.by_scenario(np.array(values))
+
+
+def _meant(entry: Recorder, scenario: Scenario) -> tuple[Blow, ...]:
+    """Return the blow that a recorded event tells of; the only one when there is one."""
+    if len(scenario.blows) < 2:
+        return scenario.blows
+    return scenario.blows[entry.event - 1 : entry.event]
+
+
+def _pointing(clock: int, blow: Blow, catalog: Catalog) -> float:
+    """Return the chance of this direction for a blow, generous to neighbours."""
+    body = catalog.firing.scans.body
+    apart = abs(clock - blow.zone.clock) % HOURS
+    apart = min(apart, HOURS - apart)
+    return max(body["clock_other"].value, body["clock_exact"].value * 0.5**apart)

@@ -1,0 +1,304 @@
+"""Which inflators and pretensioners fire, by what was commanded, firing logic and occupants.
+
+Functions return chances over (events, firing logics, occupants, what fired), broadcastable.
+"""
+
+from itertools import product
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import ChargeRow
+from squibwise.catalog.load import Catalog
+from squibwise.infer.crash import Scenario, struck
+from squibwise.infer.event_table import EventTable
+from squibwise.model.names import Side
+from squibwise.numerics.curves import SIDE_CODES, Hit, probability
+
+Array = npt.NDArray[np.float64]
+
+
+class FiringLogic(msgspec.Struct, frozen=True):
+    """One family.
+
+    Attributes:
+        belts: ``latched`` or ``always``.
+        second: ``staged`` or ``both``.
+        weight: Prior chance.
+    """
+
+    belts: str
+    second: str
+    weight: float
+
+
+def firing_logics(catalog: Catalog) -> tuple[FiringLogic, ...]:
+    """Return every family with its prior chance."""
+    share = catalog.priors.share
+    latched = share("pretensioners", "family-only-if-latched").p
+    both = catalog.firing.families.second_stage_always.value
+    choices = product(
+        (("latched", latched), ("always", 1.0 - latched)),
+        (("staged", 1.0 - both), ("both", both)),
+    )
+    return tuple(FiringLogic(b, s, wb * ws) for (b, wb), (s, ws) in choices)
+
+
+def which_choose(logics: tuple[FiringLogic, ...], field: str, word: str) -> npt.NDArray[np.bool_]:
+    """Return which families make a choice."""
+    return np.array([getattr(f, field) == word for f in logics])
+
+
+DRIVER = ("unlatched", "latched")
+PASSENGER = ("empty", "child-unlatched", "child-latched", "adult-unlatched", "adult-latched")
+REAR = ("empty", "unlatched", "latched")
+NOBODY = ("nobody",)
+
+
+class Occupants(msgspec.Struct, frozen=True):
+    """The occupant of one seat.
+
+    Attributes:
+        words: What can be; each stands twice where gating is open.
+        gated: Does a seat sensor gate this seat's charges, by word.
+        prior: Chance of each by row of the event logics: (events or 1, words).
+    """
+
+    words: tuple[str, ...]
+    gated: tuple[bool, ...]
+    prior: Array
+
+    def chances(self, values: Array) -> dict[str, float]:
+        """Return the chance of each word, gated or not, from chances in the order of ``words``."""
+        result = dict.fromkeys(self.words, 0.0)
+        for word, value in zip(self.words, values, strict=True):
+            result[word] += float(value)
+        return result
+
+
+def occupants_at(place: str, events: EventTable, catalog: Catalog) -> Occupants:
+    """Return who may have sat at a place; ``nobody`` for places that are no seats."""
+    if place == "driver":
+        return _ungated(DRIVER, np.stack([1.0 - events.belted, events.belted], axis=-1))
+    if place == "passenger":
+        gate = catalog.priors.share("pretensioners", "family-passenger-by-seat-sensor").p
+        prior = np.outer([gate, 1.0 - gate], _passenger(catalog)).reshape(1, -1)
+        size = len(PASSENGER)
+        return Occupants(2 * PASSENGER, (True,) * size + (False,) * size, prior)
+    if place.startswith("row"):
+        chances = catalog.firing.events.chances
+        loose, belted = chances["rear_seat_unbelted"].value, chances["rear_seat_belted"].value
+        return _ungated(REAR, np.array([[1.0 - loose - belted, loose, belted]]))
+    return _ungated(NOBODY, np.ones((1, 1)))
+
+
+def _ungated(words: tuple[str, ...], prior: Array) -> Occupants:
+    return Occupants(words, (False,) * len(words), prior)
+
+
+def _passenger(catalog: Catalog) -> Array:
+    priors = catalog.priors
+    taken = priors.share("occupancy", "front-passenger").p
+    child = catalog.firing.events.chances["child_share"].value
+    driver = priors.share("belts", "driver-nationwide").p
+    latched = driver * priors.share("belts", "passenger-if-driver-latched").p
+    latched += (1.0 - driver) * priors.share("belts", "passenger-if-driver-not").p
+    belts = np.array([1.0 - latched, latched])
+    return np.concatenate([[1.0 - taken], taken * child * belts, taken * (1 - child) * belts])
+
+
+def driver_front(
+    events: EventTable, logics: tuple[FiringLogic, ...], stages: int, catalog: Catalog
+) -> Array:
+    """Return the chance of 0, 1 ... spent charges in the driver's front bag."""
+    return _staged(_column(events.front.astype(float)), events, logics, stages, catalog)
+
+
+def passenger_front(
+    events: EventTable,
+    logics: tuple[FiringLogic, ...],
+    seat: Occupants,
+    year: float,
+    stages: int,
+    catalog: Catalog,
+) -> Array:
+    """Return the chance of 0, 1 ... spent charges in the passenger's front bag."""
+    followed, alone = passenger_curves(events, year, catalog)
+    gates = _passenger_gates(seat, catalog)
+    base = np.where(events.front, followed, alone)[:, None, None, None]
+    fires = np.where(events.front[:, None, None, None], _gated(base, gates), base * gates)
+    return _staged(fires * (~events.dead)[:, None, None, None], events, logics, stages, catalog)
+
+
+def _gated(base: Array, gates: Array) -> Array:
+    """Return the chance with the seat's own share where it is not that of an adult."""
+    return np.where(gates < 1.0, gates, base)
+
+
+def passenger_curves(events: EventTable, year: float, catalog: Catalog) -> tuple[Array, Array]:
+    """Return the chance given the driver's bag fired and given it did not, seat taken."""
+    sides = [
+        SIDE_CODES[struck(s.blows[0].zone.side, "left")] if s.blows else 0 for s in events.scenarios
+    ]
+    hit = Hit(side=np.array(sides), forward_kmh=0.0, lateral_kmh=0.0, model_year=year)
+    curve = catalog.priors.curves["passenger-front-bag"]
+    ones = np.ones(len(sides))
+    followed, alone = probability(curve, hit, ones), probability(curve, hit, 0.0 * ones)
+    return events.by_scenario(followed), events.by_scenario(alone)
+
+
+def _passenger_gates(seat: Occupants, catalog: Catalog) -> Array:
+    """Return the share of an occupied adult's chance: (1, 1, people, 1)."""
+    share = catalog.priors.share
+    empty = {True: share("empty-seat", "suppression").p, False: share("empty-seat", "none").p}
+    child = {True: share("empty-seat", "child-with-suppression").p, False: 1.0}
+    result = np.ones(len(seat.words))
+    for column, (word, gated) in enumerate(zip(seat.words, seat.gated, strict=True)):
+        if word == "empty":
+            result[column] = empty[gated]
+        elif word.startswith("child"):
+            result[column] = child[gated]
+    return result[None, None, :, None]
+
+
+def _column(values: Array) -> Array:
+    return values[:, None, None, None]
+
+
+def _staged(
+    fires: Array, events: EventTable, logics: tuple[FiringLogic, ...], stages: int, catalog: Catalog
+) -> Array:
+    """Return chances of 0 to ``stages`` spent charges from the chance of the first."""
+    second = catalog.firing.events.second_stage
+    by_speed = 1.0 / (1.0 + np.exp(-(events.speed - second.mid_kmh) / second.width_kmh))
+    both = which_choose(logics, "second", "both")[None, :, None, None]
+    later = np.where(both, second.always.value, by_speed[:, None, None, None])
+    columns = [1.0 - fires]
+    reached = fires
+    for _ in range(1, stages):
+        columns.append(reached * (1.0 - later))
+        reached = reached * later
+    columns.append(reached)
+    return np.concatenate(np.broadcast_arrays(*columns), axis=-1)
+
+
+def other_bags(
+    events: EventTable, seat: Occupants, kinds: tuple[str, ...], hand: Side, catalog: Catalog
+) -> Array:
+    """Return the chance of each subset of a front seat's other bags."""
+    fires = seat_fires(events, hand, is_driver="empty" not in seat.words)
+    sides = [struck(s.blows[-1].zone.side, hand) if s.blows else "far" for s in events.scenarios]
+    code = np.array([SIDE_CODES[side] for side in sides])[events.scenario]
+    usual = np.array(
+        [
+            [_subsets(catalog.priors.splits[side, front], kinds) for front in (False, True)]
+            for side in SIDE_CODES
+        ]
+    )
+    none = np.zeros(2 ** len(kinds))
+    none[0] = 1.0
+    picked = usual[code, events.front.astype(int)]
+    result = np.where(fires[:, None], picked, none)[:, None, None, :]
+    return _without_knee(result, seat, kinds, catalog)
+
+
+def seat_fires(events: EventTable, hand: Side, *, is_driver: bool) -> npt.NDArray[np.bool_]:
+    """Return in which events other bags of the front seat on one hand fire."""
+    own = [_concerns(s, hand, is_driver) for s in events.scenarios]
+    return np.asarray((events.others == 2) | ((events.others == 1) & events.holds(own)))
+
+
+def _concerns(scenario: Scenario, hand: Side, is_driver: bool) -> bool:
+    """Return whether bags of one side only are those of this seat: the driver's by default."""
+    if scenario.blows and scenario.blows[-1].zone.side in ("left", "right"):
+        return scenario.blows[-1].zone.side == hand
+    return is_driver
+
+
+def _subsets(split: dict[str, float], kinds: tuple[str, ...]) -> Array:
+    """Return the chance of each subset of the kinds fitted, some of all kinds having fired.
+
+    The curve was fitted on cars with every kind, so a car with fewer fires none of them at times.
+    """
+    result = np.zeros((2,) * len(kinds))
+    for subset in product((0, 1), repeat=len(split)):
+        bits = dict(zip(split, subset, strict=True))
+        p = np.prod([split[k] if bit else 1.0 - split[k] for k, bit in bits.items()])
+        if any(subset):
+            result[tuple(bits[k] for k in kinds)] += float(p)
+    return np.asarray(result.ravel() / result.sum())
+
+
+def subset_fires(kinds: tuple[str, ...], kind: str) -> Array:
+    """Return whether a kind belongs to each subset: 0 or 1 by subset."""
+    place = kinds.index(kind)
+    return np.array([float(s[place]) for s in product((0, 1), repeat=len(kinds))])
+
+
+def _without_knee(
+    chances: Array, seat: Occupants, kinds: tuple[str, ...], catalog: Catalog
+) -> Array:
+    """Return the chances with a knee bag kept silent over an empty, gated seat."""
+    if "knee-bag" not in kinds or "empty" not in seat.words:
+        return chances
+    keeps = catalog.firing.events.chances["gated_knee"].value
+    knee = subset_fires(kinds, "knee-bag")
+    moved = np.zeros_like(chances)
+    step = 2 ** (len(kinds) - 1 - kinds.index("knee-bag"))
+    for column in range(chances.shape[-1]):
+        target = column - step if knee[column] else column
+        moved[..., target] += chances[..., column] * (1.0 - keeps)
+        moved[..., column] += chances[..., column] * keeps
+    silent = [g and w == "empty" for w, g in zip(seat.words, seat.gated, strict=True)]
+    return np.where(np.array(silent)[None, None, :, None], moved, chances)
+
+
+def belts(
+    events: EventTable,
+    logics: tuple[FiringLogic, ...],
+    seat: Occupants,
+    place: str,
+    catalog: Catalog,
+) -> Array:
+    """Return the chance that the pretensioners of a seat did not and did get fired."""
+    who = tuple(zip(seat.words, seat.gated, strict=True))
+    gates = np.array(
+        [[_belt_gate(f, w, gated, place, catalog) for w, gated in who] for f in logics]
+    )
+    fires = events.belts.astype(float)[:, None, None, None] * gates[None, :, :, None]
+    return np.concatenate([1.0 - fires, fires], axis=-1)
+
+
+def _belt_gate(family: FiringLogic, word: str, gated: bool, place: str, catalog: Catalog) -> float:
+    """Return the chance that this family fires this seat's belts when it fires belts."""
+    chances = catalog.firing.events.chances
+    if word == "child-latched" and gated:
+        return chances["child_belt_gated"].value
+    if word.endswith("-latched") or word == "latched":
+        return 1.0
+    if family.belts == "latched":
+        return chances["buckle_misread"].value
+    if word == "empty" and place.startswith("row"):
+        return chances["always_rear_empty"].value
+    if word == "empty" and gated:
+        return chances["always_gated_empty"].value
+    return 1.0
+
+
+def own_logic(events: EventTable, row: ChargeRow) -> Array:
+    """Return the chance that a charge with its own logic did not and did fire."""
+    rear = [any(b.zone.side == "rear" for b in s.blows) for s in events.scenarios]
+    causes = {
+        "front": events.front,
+        "other": events.others > 0,
+        "belts": events.belts,
+        "rear": events.holds(rear) & ~events.dead,
+        "rollover": events.rollover & ~events.dead,
+    }
+    silent = np.ones(len(events.weight))
+    for name, happened in causes.items():
+        figure = getattr(row, name)
+        if figure is not None:
+            silent = silent * np.where(happened, 1.0 - figure.value, 1.0)
+    return np.stack([silent, 1.0 - silent], axis=-1)[:, None, None, :]

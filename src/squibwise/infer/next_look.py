@@ -1,0 +1,442 @@
+"""Which look is worth making next, what it saves, and what would turn a decision."""
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import CIRCUITS, OUTCOMES
+from squibwise.catalog.load import Catalog
+from squibwise.infer.circuits import circuit_table, gone_with_a_load
+from squibwise.infer.engine import (
+    Engine,
+    GroupBelief,
+    PartBelief,
+    Posterior,
+    given_event,
+    group_belief,
+)
+from squibwise.infer.evidence import look_values
+from squibwise.infer.explain import decibans
+from squibwise.infer.network import Likelihood, Network, OnComponent
+from squibwise.infer.parts import PartModel
+from squibwise.infer.scan import unit_able
+from squibwise.model.belief import Loss, LossTable, NextLook
+from squibwise.model.case import Case
+from squibwise.model.evidence import Look
+from squibwise.model.report import Report
+
+Array = npt.NDArray[np.float64]
+_FROM_AFAR = ("not-seen", "missing")
+SUBSTITUTE = "substitute-load"
+SECOND_SCAN = "second-scan"
+
+
+class Candidate(msgspec.Struct, frozen=True):
+    """One thing that could be done to learn more, with two outcomes.
+
+    Attributes:
+        component: Component id.
+        look: Look word, or ``substitute-load``.
+        text: How, in a mechanic's words.
+        minutes: What it takes. [min]
+        yes: Likelihood of the outcome *yes* over (causes, micros), as things are now.
+    """
+
+    component: str
+    look: str
+    text: str
+    minutes: float
+    yes: Array
+
+    def item(self, outcome: bool, place: int) -> Likelihood:
+        """Return the evidence that an outcome would be, at a place in time."""
+        values = self.yes if outcome else 1.0 - self.yes
+        on = OnComponent(self.component, place, values[None])
+        return Likelihood("next", self.component, self.look, parts=(on,))
+
+
+def list_candidates(
+    case: Case, net: Network, groups: tuple[GroupBelief, ...], catalog: Catalog
+) -> list[Candidate]:
+    """Return every look and substitution that the car offers and nobody has made yet."""
+    seen = {(e.component, e.seen) for e in case.evidence if isinstance(e, Look)}
+    result = []
+    for group in groups:
+        size = len(group.group.causes)
+        for name, part in group.parts.items():
+            own = {row.word for row in part.part.kind.look}
+            for word, row in catalog.looks(part.part.kind.kind).items():
+                if own and word not in own:
+                    continue
+                values = look_values(part.part, word, catalog)
+                if values is None or word in _FROM_AFAR or (name, word) in seen:
+                    continue
+                yes = np.broadcast_to(values, (size, len(values)))
+                text = f"look at the {part.part.kind.title}: {row.text}?"
+                result.append(Candidate(name, word, text, row.minutes, yes))
+            load = _substitution(part, group, net, catalog)
+            if load is not None:
+                result.append(load)
+    return result
+
+
+_SUSPECT = 0.02
+
+
+def _substitution(
+    part: PartBelief, group: GroupBelief, net: Network, catalog: Catalog
+) -> Candidate | None:
+    """Return a load in place of the device, for igniter circuits that read faulty or spent."""
+    if not part.part.kind.fires:
+        return None
+    place = len(net.line.entries)
+    table = circuit_table(part.part, group.group.causes, place, 0.0)[:, :, 0]
+    good = float((part.now * table[:, :, CIRCUITS.index("good")]).sum())
+    if good > 1.0 - _SUSPECT:
+        return None
+    tests = catalog.firing.scans.tests
+    return Candidate(
+        component=part.part.id,
+        look=SUBSTITUTE,
+        text="with the power off and the wait over, fit a 2.0 to 2.2 ohm load in place of the "
+        "device, power on with nobody inside, and read the codes again: does the code go?",
+        minutes=tests.substitute_load_minutes,
+        yes=gone_with_a_load(part.part, table, catalog.firing),
+    )
+
+
+def scan_outcomes(part: PartBelief, group: GroupBelief, place: int, catalog: Catalog) -> Array:
+    """Return the joint chance of what a whole scan says of a part's first circuit: (O, M)."""
+    rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
+    table = circuit_table(part.part, group.group.causes, place, 0.0)[:, :, 0]
+    said = table @ rows
+    joint = np.einsum("cm,cmo->om", part.now, said)
+    return np.asarray(joint.reshape(len(OUTCOMES), -1))
+
+
+NEUTRAL = Loss(needless=1.0, missed=1.0)
+NOTHING = Loss(needless=0.0, missed=0.0)
+
+
+class Stakes(msgspec.Struct, frozen=True):
+    """What is at stake: parts in one order, and their losses.
+
+    Attributes:
+        names: Component ids.
+        needless: Loss of replacing a sound part, by part.
+        missed: Loss of keeping one that is not.
+        minute: Cost of one minute.
+    """
+
+    names: tuple[str, ...]
+    needless: Array
+    missed: Array
+    minute: float
+
+    def expected(self, bad: Array) -> Array:
+        """Return the expected loss of the better decision, by part, from chances of not sound."""
+        return np.minimum((1.0 - bad) * self.needless, bad * self.missed)
+
+    def replaces(self, bad: Array) -> npt.NDArray[np.bool_]:
+        """Return for which parts replacing is the better decision."""
+        return np.asarray(bad * self.missed > (1.0 - bad) * self.needless)
+
+    def loss(self, index: int, bad: float, whole: float) -> float:
+        """Return the expected loss on one part, from joint chances of *not sound* and of all."""
+        return float(min((whole - bad) * self.needless[index], bad * self.missed[index]))
+
+    def threshold(self, index: int) -> float | None:
+        """Return the chance of not being sound from which replacing is better; None = no stake."""
+        total = self.needless[index] + self.missed[index]
+        return float(self.needless[index] / total) if total > 0.0 else None
+
+
+def weigh_stakes(
+    groups: tuple[GroupBelief, ...], losses: LossTable | None, catalog: Catalog
+) -> Stakes:
+    """Return the stakes of all parts; without a table each wrong decision costs one unit.
+
+    A part wrongly kept is still looked at, scanned and gated before the car leaves: of the hazard
+    in the table only the share that gets past all that counts when looks are ranked.
+    """
+    past = catalog.firing.scans.tests.gets_past_the_gates.value
+    names = tuple(n for g in groups for n in g.parts)
+    default = NEUTRAL if losses is None else NOTHING
+    table = {} if losses is None else losses.losses
+    rows = [table.get(n, default) for n in names]
+    return Stakes(
+        names,
+        np.array([r.needless for r in rows]),
+        np.array([r.needless + past * max(0.0, r.missed - r.needless) for r in rows]),
+        0.0 if losses is None else losses.minute,
+    )
+
+
+def not_sound(part: PartModel) -> Array:
+    """Return which micros call for replacing the part: 0 or 1."""
+    return np.array([float(m.state != "sound") for m in part.micros])
+
+
+class Step(msgspec.Struct, frozen=True):
+    """A candidate weighed.
+
+    Attributes:
+        candidate: What would be done.
+        saved: Expected loss saved.
+        settles: Chance that it changes what is done about that component.
+    """
+
+    candidate: Candidate
+    saved: float
+    settles: float
+
+    def rate(self, minute: float) -> float:
+        """Return what it saves per minute, its own time paid."""
+        return self.saved / self.candidate.minutes - minute
+
+
+class Search:
+    """Weighs candidates on one posterior. A class because all of them share its dense tables.
+
+    Args:
+        engine: The network.
+        likelihoods: All evidence.
+        found: The posterior.
+        groups: Its beliefs.
+        stakes: Losses.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        likelihoods: tuple[Likelihood, ...],
+        found: Posterior,
+        groups: tuple[GroupBelief, ...],
+        stakes: Stakes,
+    ) -> None:
+        self.engine, self.items, self.found, self.stakes = engine, likelihoods, found, stakes
+        self.place = {n: i for i, n in enumerate(stakes.names)}
+        self.masks = {n: not_sound(p.part) for g in groups for n, p in g.parts.items()}
+        self.end = len(engine.net.line.entries)
+        self.event = engine.event(likelihoods)
+        self.dense = self._dense(found, stakes.names)
+        self.now = found.weights.ravel() @ self.dense
+
+    def _dense(self, posterior: Posterior, names: tuple[str, ...]) -> Array:
+        """Return the chance of each part not being sound, by row of the full event table."""
+        columns = [
+            given_event(posterior, self.engine.place[n], self.masks[n]).ravel() for n in names
+        ]
+        return np.array(columns).T
+
+    def _with(self, extra: tuple[Likelihood, ...]) -> Posterior:
+        """Return the posterior with more evidence on one group, the only one solved again."""
+        (index,) = self.engine.touched(extra[0])
+        group = self.engine.group(index, (*self.items, *extra))
+        groups = (*self.found.groups[:index], group, *self.found.groups[index + 1 :])
+        return self.engine.combine(groups, self.event)
+
+    def step(self, candidate: Candidate) -> Step:
+        """Return one candidate weighed exactly."""
+        bad, logs = [], []
+        for outcome in (True, False):
+            piece = candidate.item(outcome, self.end)
+            posterior = self._with((piece,))
+            bad.append(self._bad_after(posterior, piece))
+            logs.append(posterior.log_evidence - self.found.log_evidence)
+        chances = np.exp(logs)
+        table = np.array(bad)
+        losses = self.stakes.expected(table).sum(axis=1)
+        saved = float(self.stakes.expected(self.now).sum() - chances @ losses)
+        own = self.place[candidate.component]
+        changes = (self.stakes.replaces(table) != self.stakes.replaces(self.now))[:, own]
+        return Step(candidate, max(0.0, saved), float(chances @ changes))
+
+    def _bad_after(self, posterior: Posterior, piece: Likelihood) -> Array:
+        """Return the chance of each part not being sound after one more piece."""
+        bad = posterior.weights.ravel() @ self.dense
+        for index in self.engine.touched(piece):
+            for name, part in group_belief(posterior, index).parts.items():
+                bad[self.place[name]] = float(part.now.sum(axis=0) @ self.masks[name])
+        return np.asarray(bad)
+
+
+_MOST = 40
+_LEAST = 1e-9
+
+
+def rank_looks(
+    case: Case,
+    engine: Engine,
+    likelihoods: tuple[Likelihood, ...],
+    found: Posterior,
+    groups: tuple[GroupBelief, ...],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> tuple[NextLook, ...]:
+    """Return what is worth doing next, best first; empty = stop looking and start working."""
+    shortlist = _shortlist(case, engine, groups, stakes, catalog)
+    search = Search(engine, likelihoods, found, groups, stakes)
+    steps = [search.step(candidate) for candidate in shortlist]
+    looks = [_look(s, s.rate(stakes.minute)) for s in steps]
+    looks += _second_scan(case, engine, groups, stakes, catalog)
+    least = catalog.firing.scans.tests.least_settles
+    worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
+    return tuple(sorted(worth, key=lambda look: (-look.saving, look.component, look.look)))
+
+
+def _shortlist(
+    case: Case,
+    engine: Engine,
+    groups: tuple[GroupBelief, ...],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> list[Candidate]:
+    """Return the best word per component, then the best components, each weighed by itself."""
+    parts = {n: p for g in groups for n, p in g.parts.items()}
+    place = {n: i for i, n in enumerate(stakes.names)}
+    best: dict[tuple[str, bool], tuple[float, Candidate]] = {}
+    for candidate in list_candidates(case, engine.net, groups, catalog):
+        part, index = parts[candidate.component], place[candidate.component]
+        bad = not_sound(part.part)
+        saved = -float("inf")
+        both = [part.now * candidate.yes, part.now * (1.0 - candidate.yes)]
+        gone = [float((b * bad).sum()) for b in both]
+        whole = [float(b.sum()) for b in both]
+        saved = float(stakes.loss(index, sum(gone), 1.0)) - sum(
+            stakes.loss(index, g, w) for g, w in zip(gone, whole, strict=True)
+        )
+        key = (candidate.component, candidate.look == "substitute-load")
+        rate = saved / candidate.minutes
+        if key not in best or rate > best[key][0]:
+            best[key] = (rate, candidate)
+    ranked = sorted(best.values(), key=lambda pair: -pair[0])
+    return [c for rate, c in ranked[:_MOST] if rate > 0.0]
+
+
+def _look(step: Step, rate: float) -> NextLook:
+    candidate = step.candidate
+    return NextLook(
+        component=candidate.component,
+        look=candidate.look,
+        text=candidate.text,
+        minutes=candidate.minutes,
+        settles=min(1.0, step.settles),
+        saving=rate,
+    )
+
+
+def _second_scan(
+    case: Case,
+    engine: Engine,
+    groups: tuple[GroupBelief, ...],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> list[NextLook]:
+    """Return a whole scan as a candidate, by what it would say of each part by itself."""
+    if _scanned(case, engine.net, catalog):
+        return []
+    place = {n: i for i, n in enumerate(stakes.names)}
+    end, saved, settles = len(engine.net.line.entries), 0.0, 0.0
+    for group in groups:
+        for name, part in group.parts.items():
+            if not part.part.stages or part.part.kind.family == "wiring":
+                continue
+            joint = scan_outcomes(part, group, end, catalog)
+            bad = joint @ not_sound(part.part)
+            whole = joint.sum(axis=1)
+            index = place[name]
+            now = stakes.loss(index, float(bad.sum()), float(whole.sum()))
+            after = sum(stakes.loss(index, b, w) for b, w in zip(bad, whole, strict=True))
+            saved += now - after
+            settles = max(settles, _changed(stakes, index, bad, whole))
+    minutes = catalog.firing.scans.tests.second_scan_minutes
+    scanned = any(isinstance(e, Report) for e in case.evidence)
+    text = "scan every circuit of the restraint unit" + (" once more" if scanned else "")
+    rate = saved / minutes - stakes.minute
+    look = NextLook(
+        component="centre.control-unit",
+        look=SECOND_SCAN,
+        text=text,
+        minutes=minutes,
+        settles=settles,
+        saving=rate,
+    )
+    return [look]
+
+
+def _scanned(case: Case, net: Network, catalog: Catalog) -> bool:
+    """Return whether a whole scan by a unit able to test was made since the last work."""
+    last = max((at for at, _ in net.line.works), default=-1)
+    return any(
+        isinstance(e, Report)
+        and place > last
+        and e.reading.coverage.complete is True
+        and unit_able(e, catalog) is not False
+        for place, e in enumerate(net.line.entries)
+    )
+
+
+def _changed(stakes: Stakes, index: int, bad: Array, whole: Array) -> float:
+    """Return the chance that an outcome changes the decision on one part."""
+    needless, missed = stakes.needless[index], stakes.missed[index]
+    now = bad.sum() * missed > (whole.sum() - bad.sum()) * needless
+    after = bad * missed > (whole - bad) * needless
+    return float(whole[after != now].sum())
+
+
+class Flip(msgspec.Struct, frozen=True):
+    """What would change the decision on one part.
+
+    Attributes:
+        text: The one observation that most likely would; empty when none does by itself.
+        move_db: How far the odds of not being sound could move before it changes; None = no stake.
+    """
+
+    text: str
+    move_db: float | None
+
+
+def find_flips(
+    case: Case,
+    net: Network,
+    groups: tuple[GroupBelief, ...],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> dict[str, Flip]:
+    """Return for every part what would change the decision on it."""
+    offers: dict[str, list[Candidate]] = {}
+    for candidate in list_candidates(case, net, groups, catalog):
+        offers.setdefault(candidate.component, []).append(candidate)
+    place = {n: i for i, n in enumerate(stakes.names)}
+    return {
+        name: _flip(part, offers.get(name, []), place[name], stakes)
+        for group in groups
+        for name, part in group.parts.items()
+    }
+
+
+def _flip(part: PartBelief, offers: list[Candidate], index: int, stakes: Stakes) -> Flip:
+    threshold = stakes.threshold(index)
+    if threshold is None:
+        return Flip("", None)
+    bad = not_sound(part.part)
+    now = float((part.now * bad).sum())
+    best = max(_turning(part, offers, bad, threshold), default=(0.0, ""))
+    return Flip(best[1], round(float(decibans(threshold) - decibans(now)), 2))
+
+
+def _turning(
+    part: PartBelief, offers: list[Candidate], bad: Array, threshold: float
+) -> list[tuple[float, str]]:
+    """Return outcomes that would turn the decision, each with its chance."""
+    replaces = float((part.now * bad).sum()) > threshold
+    result = []
+    for offer in offers:
+        for seen, likelihood in ((True, offer.yes), (False, 1.0 - offer.yes)):
+            joint = part.now * likelihood
+            chance = float(joint.sum())
+            if chance > 0.0 and (float((joint * bad).sum()) / chance > threshold) != replaces:
+                word = "yes" if seen else "no"
+                result.append((chance, f"{offer.text} - if {word}"))
+    return result
