@@ -10,25 +10,38 @@ import argparse
 import json
 import statistics
 import time
+from collections.abc import Callable
 
 import numpy as np
 
-from squibwise.numerics.troubleshoot import policies, search
 from squibwise.numerics.troubleshoot.bounds import lower_bound
-from squibwise.numerics.troubleshoot.compare import by_information, outward
+from squibwise.numerics.troubleshoot.exact import expected_minutes, solve
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
-from squibwise.numerics.troubleshoot.sheet import sheet_of, start
-from squibwise.numerics.troubleshoot.table import (
+from squibwise.numerics.troubleshoot.search import (
+    Budget,
+    Choose,
+    OutOfBudget,
+    by_information,
+    by_parts,
+    one_step,
+    outward,
+    policy_value,
+    rollout,
+    two_step,
+)
+from squibwise.numerics.troubleshoot.states import (
     Array,
-    Table,
-    expected_minutes,
-    lay_out,
-    optimal,
+    Index,
+    Model,
+    States,
+    model_of,
+    start,
     state_count,
 )
 
 POWERS: tuple[Power, ...] = ("off", "through", "on")
 CLUSTERS = (15.0, 20.0, 25.0, 5.0, 20.0)
+RARE = 1e-6
 SURE = (0.8, 0.9, 0.95)
 
 
@@ -91,24 +104,33 @@ def floats(values: Array) -> tuple[float, ...]:
     return tuple(float(v) for v in values)
 
 
-def values_of(problem: Problem, table: Table) -> tuple[dict[str, float], float]:
+def values_of(problem: Problem) -> tuple[dict[str, float], float]:
     """Return expected minutes by policy, and the seconds that the exact answer took."""
     begin = time.perf_counter()
-    best = optimal(table)
+    value = {"exact": expected_minutes(*solve(problem))}
     seconds = time.perf_counter() - begin
-    plain, first = policies.parts_first(table)
-    step = policies.evaluate(table, policies.one_step(table, plain, first))
-    roll = policies.evaluate(table, policies.choose_by(table, step))
-    two = policies.evaluate(table, policies.two_step(table, plain))
-    tables = {"exact": best, "rollout": roll, "two_step": two, "one_step": step, "p_over_c": plain}
-    value = {name: expected_minutes(table, v) for name, v in tables.items()}
-    sheet = sheet_of(problem)
-    choosers = {f"information_per_cost_{sure}": by_information(sure) for sure in SURE}
-    choosers["outward_tree"] = outward(*outward_order(problem, len(problem.tests) // 2))
+    choosers: dict[str, Choose] = {
+        "rollout": best_of(lambda model, states: rollout(model, states, Budget())),
+        "two_step": best_of(two_step),
+        "one_step": one_step,
+        "p_over_c": by_parts,
+        "outward_tree": outward(*outward_order(problem, len(problem.tests) // 2)),
+    }
+    choosers |= {f"information_per_cost_{sure}": by_information(sure) for sure in SURE}
+    model = model_of(problem)
     for name, choose in choosers.items():
-        cost = search.policy_value(sheet, start(sheet), choose, search.Budget())
-        value[name] = float(cost[0])
+        value[name] = float(policy_value(model, start(model), choose, Budget(), RARE)[0])
     return value, seconds
+
+
+def best_of(values: Callable[[Model, States], Array]) -> Choose:
+    """Return the policy that takes the action with the least value in every state."""
+
+    def choose(model: Model, states: States) -> tuple[Index, Array]:
+        costs = values(model, states)
+        return costs.argmin(axis=1), costs.min(axis=1)
+
+    return choose
 
 
 def outward_order(problem: Problem, half: int) -> tuple[list[tuple[int, int]], list[int]]:
@@ -126,7 +148,7 @@ def excesses(count: int, seed: int) -> dict[str, object]:
     for _ in range(count):
         problem = instance(rng, 8)
         states = state_count(problem)
-        value, seconds = values_of(problem, lay_out(problem))
+        value, seconds = values_of(problem)
         best = value.pop("exact")
         took.append(seconds)
         bounds.append(lower_bound(problem) / best)
@@ -154,16 +176,16 @@ def next_test_times(count: int, seed: int) -> dict[str, object]:
         problem = instance(rng, 10)
         begin = time.perf_counter()
         deadline = begin + 0.9
-        sheet = sheet_of(problem)
+        model = model_of(problem)
         try:
-            budget = search.Budget(over=lambda end=deadline: time.perf_counter() > end)
-            search.rollout(sheet, start(sheet), budget, 1e-5)
-        except search.OutOfBudget:
+            budget = Budget(over=lambda end=deadline: time.perf_counter() > end)
+            rollout(model, start(model), budget, 1e-5)
+        except OutOfBudget:
             fallback += 1
-            search.two_step(sheet, start(sheet))
+            two_step(model, start(model))
         seconds.append(time.perf_counter() - begin)
         begin = time.perf_counter()
-        search.two_step(sheet, start(sheet))
+        two_step(model, start(model))
         two.append(time.perf_counter() - begin)
     return {
         "instances": count,

@@ -24,11 +24,17 @@ from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.origin import Finding
 from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
-from squibwise.numerics.troubleshoot.compare import by_information, by_parts, outward
 from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
 from squibwise.numerics.troubleshoot.problem import Problem, Test
-from squibwise.numerics.troubleshoot.search import Budget, Choose, policy_value
-from squibwise.numerics.troubleshoot.sheet import sheet_of, start
+from squibwise.numerics.troubleshoot.search import (
+    Budget,
+    Choose,
+    by_information,
+    by_parts,
+    outward,
+    policy_value,
+)
+from squibwise.numerics.troubleshoot.states import model_of, start
 
 _PLANNED = 0.01
 _MOST = 14
@@ -199,8 +205,8 @@ def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:
 
 
 def _policy(problem: Problem, choose: Choose) -> float:
-    sheet = sheet_of(problem)
-    return float(policy_value(sheet, start(sheet), choose, Budget(), _RARE)[0])
+    model = model_of(problem)
+    return float(policy_value(model, start(model), choose, Budget(), _RARE)[0])
 
 
 def _outward(problem: Problem) -> Choose:

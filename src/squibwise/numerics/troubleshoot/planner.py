@@ -6,6 +6,7 @@ import msgspec
 import numpy as np
 
 from squibwise.numerics.troubleshoot.bounds import lower_bound
+from squibwise.numerics.troubleshoot.exact import Table, action_values, solve
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test, trimmed
 from squibwise.numerics.troubleshoot.search import (
     Budget,
@@ -15,15 +16,7 @@ from squibwise.numerics.troubleshoot.search import (
     rollout,
     two_step,
 )
-from squibwise.numerics.troubleshoot.sheet import Sheet, sheet_of, start
-from squibwise.numerics.troubleshoot.table import (
-    Array,
-    Table,
-    action_values,
-    lay_out,
-    optimal,
-    state_count,
-)
+from squibwise.numerics.troubleshoot.states import Array, Model, model_of, start, state_count
 
 FIXED, NOT_FIXED = "fixed", "not fixed"
 
@@ -91,8 +84,7 @@ def plan(problem: Problem, limits: Limits, over: Callable[[], bool] | None = Non
     problem = trimmed(problem)
     budget = Budget(limits.rollout_states, over)
     if state_count(problem) <= limits.exact_states:
-        table = lay_out(problem)
-        value = optimal(table)
+        table, value = solve(problem)
         tree = _walk(table, value, (0, 0, int(problem.powered)), 1.0, limits)
         return Answer(
             tree=tree,
@@ -146,23 +138,23 @@ def _steps(
 ) -> tuple[Test | Repair, dict[str, tuple[float, tuple[int, int, int] | None]]]:
     """Return an action and, by outcome, the chance and the next state (None = fixed)."""
     x, repairs, _ = state
-    problem, mass = table.problem, float(table.mass[x, repairs])
-    if best >= len(problem.tests):
-        r = best - len(problem.tests)
+    model, mass = table.model, float(table.mass[x, repairs])
+    problem = model.problem
+    if best >= model.tests:
+        r = best - model.tests
         then = (x, repairs | (1 << r), 1)
         left = float(table.mass[then[0], then[1]]) / mass
         nexts = {FIXED: (1.0 - left, None), NOT_FIXED: (left, then)}
         return problem.repairs[r], {w: n for w, n in nexts.items() if n[0] > 1e-12}
     test = problem.tests[best]
     weight = table.likelihood[x] * table.alive[repairs]
+    steps = {b.result: table.step(i) for i, b in enumerate(model.branches) if b.test == best}
     out: dict[str, tuple[float, tuple[int, int, int] | None]] = {}
-    digit = 0
-    for result in test.results:
+    for i, result in enumerate(test.results):
         share = float(weight @ np.array(result.chance)) / mass
-        digit += 0 if result.fixed else 1
-        step = (x + digit * table.stride[best], repairs, 0 if test.power == "off" else 1)
         if share > 1e-12:
-            out[result.word] = (share, None if result.fixed else step)
+            on = int(model.ends_on[best])
+            out[result.word] = (share, None if result.fixed else (x + steps[i], repairs, on))
     return test, out
 
 
@@ -171,9 +163,8 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
     problem = trimmed(problem)
     count = state_count(problem)
     if count <= min(limits.exact_states, limits.later_states - budget.tabled):
-        table = lay_out(problem)
         budget.tabled += count
-        value = optimal(table)
+        table, value = solve(problem)
         return _walk(table, value, (0, 0, int(problem.powered)), p, limits), "exact"
     costs, method = _look_ahead(problem, budget, first=p >= 1.0)
     best = int(np.argmin(costs))
@@ -204,21 +195,21 @@ def _look_ahead(problem: Problem, budget: Budget, *, first: bool) -> tuple[Array
     The first step then looks two steps ahead; later ones follow the one-step policy that rollout
     rests on, and are planned again once the search has come there.
     """
-    sheet = sheet_of(problem)
+    model = model_of(problem)
     try:
-        return rollout(sheet, start(sheet), budget, _RARE)[0], "rollout"
+        return rollout(model, start(model), budget, _RARE)[0], "rollout"
     except OutOfBudget:
         if first:
-            return two_step(sheet, start(sheet))[0], "two-step"
-        return _one_step(sheet), "one-step"
+            return two_step(model, start(model))[0], "two-step"
+        return _one_step(model), "one-step"
 
 
-def _one_step(sheet: Sheet) -> Array:
+def _one_step(model: Model) -> Array:
     """Return the value of the one-step choice, and infinity for every other action."""
-    begin = start(sheet)
-    choice, plain = one_step(sheet, begin)
-    value = policy_value(sheet, begin, one_step, Budget(), _RARE)
-    costs = np.full(len(sheet.minutes), np.inf)
+    begin = start(model)
+    choice, plain = one_step(model, begin)
+    value = policy_value(model, begin, one_step, Budget(), _RARE)
+    costs = np.full(len(model.minutes), np.inf)
     costs[int(choice[0])] = min(float(value[0]), float(plain[0]))
     return costs
 

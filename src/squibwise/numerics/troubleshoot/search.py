@@ -1,16 +1,16 @@
-"""Good answers where the exact one is too large: rollout, and two-step look-ahead as fallback."""
+"""Policies and what they are worth: what people do, rollout, and two-step look-ahead."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from squibwise.numerics.troubleshoot.sheet import (
+from squibwise.numerics.troubleshoot.states import (
     Array,
-    Batch,
     Index,
-    Sheet,
+    Model,
+    States,
     after_repair,
     after_test,
     cost_of,
@@ -18,9 +18,9 @@ from squibwise.numerics.troubleshoot.sheet import (
     joined,
 )
 
-Choose = Callable[[Sheet, Batch], tuple[Index, Array]]
+Choose = Callable[[Model, States], tuple[Index, Array]]
 Stop = Callable[[], bool]
-Leaf = Callable[[Batch], Array]
+Leaf = Callable[[States], Array]
 
 _ROWS = 20_000
 
@@ -54,176 +54,243 @@ class Budget:
             raise OutOfBudget
 
 
-def parts_first(sheet: Sheet, batch: Batch) -> tuple[Array, Index]:
+def parts_first(model: Model, states: States) -> tuple[Array, Index]:
     """Return value and first repair of repairing by chance over cost, without tests.
 
     Source: kadane-simon-1977, with access and waits in the cost. Values are weighted by the
     chance of the state.
     """
-    value = np.zeros(len(batch.done))
-    first = np.full(len(batch.done), -1, dtype=np.int64)
-    rows = np.flatnonzero(batch.mass > 0.0)
-    batch = batch.take(rows)
+    value = np.zeros(len(states.done))
+    first = np.full(len(states.done), -1, dtype=np.int64)
+    rows = np.flatnonzero(states.mass > 0.0)
+    states = states.take(rows)
     while len(rows):
-        cost = cost_of(sheet, batch)[:, sheet.tests :]
-        cured = cured_by(sheet, batch)
+        cost = cost_of(model, states)[:, model.tests :]
+        cured = cured_by(model, states)
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(cured > 0.0, cured / cost, -1.0)
         pick = np.argmax(ratio, axis=1)
-        value[rows] += batch.mass * cost[np.arange(len(rows)), pick]
-        first[rows] = np.where(first[rows] < 0, pick + sheet.tests, first[rows])
-        batch = after_repair(sheet, batch, pick)
-        alive = batch.mass > 0.0
-        rows, batch = rows[alive], batch.take(alive)
+        value[rows] += states.mass * cost[np.arange(len(rows)), pick]
+        first[rows] = np.where(first[rows] < 0, pick + model.tests, first[rows])
+        states = after_repair(model, states, pick)
+        alive = states.mass > 0.0
+        rows, states = rows[alive], states.take(alive)
     return value, first
 
 
-def one_step(sheet: Sheet, batch: Batch) -> tuple[Index, Array]:
+def one_step(model: Model, states: States) -> tuple[Index, Array]:
     """Return the one-step choice in each state, and the value of repairing at once.
 
     Source: heckerman-breese-rommelse-1995 (from memory).
     """
-    plain, choice = parts_first(sheet, batch)
+    plain, choice = parts_first(model, states)
     best = plain.copy()
-    value = test_values(sheet, batch, lambda b: parts_first(sheet, b)[0])
-    for t in range(sheet.tests):
+    value = test_values(model, states, lambda b: parts_first(model, b)[0])
+    for t in range(model.tests):
         better = value[:, t] < best - 1e-15
         best = np.where(better, value[:, t], best)
         choice = np.where(better, t, choice)
     return choice, plain
 
 
-def test_values(sheet: Sheet, batch: Batch, leaf: Leaf) -> Array:
+def test_values(model: Model, states: States, leaf: Leaf) -> Array:
     """Return the value of each test and then ``leaf`` (state x test); infinite once done."""
-    return _values(sheet, batch, leaf, with_repairs=False)
+    return _values(model, states, leaf, with_repairs=False)
 
 
 test_values.__test__ = False  # type: ignore[attr-defined]
 
 
-def values_by(sheet: Sheet, batch: Batch, leaf: Leaf) -> Array:
+def values_by(model: Model, states: States, leaf: Leaf) -> Array:
     """Return the value of every action and then ``leaf`` (state x action).
 
     Infinite for a test that is done and for a repair that cures nothing.
     """
-    return _values(sheet, batch, leaf, with_repairs=True)
+    return _values(model, states, leaf, with_repairs=True)
 
 
-def _values(sheet: Sheet, batch: Batch, leaf: Leaf, *, with_repairs: bool) -> Array:
+def _values(model: Model, states: States, leaf: Leaf, *, with_repairs: bool) -> Array:
     """Return the value of actions; what follows is looked up together, in large pieces."""
-    count, repairs = len(batch.done), len(sheet.minutes) - sheet.tests
-    actions = sheet.tests + (repairs if with_repairs else 0)
-    cost = cost_of(sheet, batch)[:, :actions]
+    count, repairs = len(states.done), len(model.minutes) - model.tests
+    actions = model.tests + (repairs if with_repairs else 0)
+    cost = cost_of(model, states)[:, :actions]
     if with_repairs:
-        cost[:, sheet.tests :] = np.where(
-            cured_by(sheet, batch) > 0.0, cost[:, sheet.tests :], np.inf
+        cost[:, model.tests :] = np.where(
+            cured_by(model, states) > 0.0, cost[:, model.tests :], np.inf
         )
     finite = np.isfinite(cost)
-    value = batch.mass[:, None] * np.where(finite, cost, 0.0)
-    value[:, : sheet.tests] += batch.belief @ sheet.ended_minutes.T
-    parts = len(sheet.branches) + actions - sheet.tests
+    value = states.mass[:, None] * np.where(finite, cost, 0.0)
+    value[:, : model.tests] += states.belief @ model.ended_minutes.T
+    parts = len(model.branches) + actions - model.tests
     step = max(1, _ROWS // max(1, parts))
     for begin in range(0, count, step):
         rows = np.arange(begin, min(count, begin + step))
-        _add_after(sheet, batch.take(rows), leaf, value[begin : begin + step], finite[rows])
+        _add_after(model, states.take(rows), leaf, value[begin : begin + step], finite[rows])
     return np.where(finite, value, np.inf)
 
 
 def _add_after(
-    sheet: Sheet, batch: Batch, leaf: Leaf, value: Array, finite: NDArray[np.bool_]
+    model: Model, states: States, leaf: Leaf, value: Array, finite: NDArray[np.bool_]
 ) -> None:
     """Add what follows each action to its value, in place."""
-    children = [after_test(sheet, batch, branch) for branch in sheet.branches]
-    owner = [branch.test for branch in sheet.branches]
-    for action in range(sheet.tests, value.shape[1]):
-        repair = np.full(len(batch.done), action - sheet.tests)
-        children.append(after_repair(sheet, batch, repair))
+    children = [after_test(model, states, branch) for branch in model.branches]
+    owner = [branch.test for branch in model.branches]
+    for action in range(model.tests, value.shape[1]):
+        repair = np.full(len(states.done), action - model.tests)
+        children.append(after_repair(model, states, repair))
         owner.append(action)
     masked = [
         msgspec.structs.replace(c, belief=np.where(finite[:, o, None], c.belief, 0.0))
         for c, o in zip(children, owner, strict=True)
     ]
-    for branch in sheet.branches:
-        value[:, branch.test] += (batch.belief @ branch.chance) * branch.minutes
+    for branch in model.branches:
+        value[:, branch.test] += (states.belief @ branch.chance) * branch.minutes
     if masked:
         for o, part in zip(owner, np.split(leaf(joined(masked)), len(masked)), strict=True):
             value[:, o] += part
 
 
-def two_step(sheet: Sheet, batch: Batch) -> Array:
+def two_step(model: Model, states: States) -> Array:
     """Return the value of every action when one free choice follows and then parts first."""
 
-    def plain(states: Batch) -> Array:
-        return parts_first(sheet, states)[0]
+    def plain(states: States) -> Array:
+        return parts_first(model, states)[0]
 
-    def ahead(states: Batch) -> Array:
-        best: Array = values_by(sheet, states, plain).min(axis=1, initial=np.inf)
+    def ahead(states: States) -> Array:
+        best: Array = values_by(model, states, plain).min(axis=1, initial=np.inf)
         out: Array = np.minimum(plain(states), best)
         return out
 
-    return values_by(sheet, batch, ahead)
+    return values_by(model, states, ahead)
 
 
-def rollout(sheet: Sheet, batch: Batch, budget: Budget, least: float = 1e-6) -> Array:
+def rollout(model: Model, states: States, budget: Budget, least: float = 1e-6) -> Array:
     """Return the value of every action when the one-step policy follows.
 
     Args:
-        sheet: The problem.
-        batch: States.
+        model: The problem.
+        states: States.
         budget: Ends the work by ``OutOfBudget``.
         least: States rarer than this are finished by ``parts_first``.
     """
-    return values_by(sheet, batch, lambda b: policy_value(sheet, b, one_step, budget, least))
+    return values_by(model, states, lambda b: policy_value(model, b, one_step, budget, least))
 
 
 def policy_value(
-    sheet: Sheet, batch: Batch, choose: Choose, budget: Budget, least: float = 0.0
+    model: Model, states: States, choose: Choose, budget: Budget, least: float = 0.0
 ) -> Array:
     """Return the value of following a policy from each state; equal states are met once.
 
     Args:
-        sheet: The problem.
-        batch: States, which must have the same number of actions done.
+        model: The problem.
+        states: States, which must have the same number of actions done.
         choose: Returns an action per state and a value to use where the state is too rare.
         budget: Ends the work by ``OutOfBudget``.
         least: Chance below which a state is too rare to look at.
     """
-    keys, where, inverse = np.unique(batch.key, return_index=True, return_inverse=True)
-    states = batch.take(where)
+    out = np.zeros(len(states.key))
+    possible = states.mass > 0.0
+    states = states.take(possible)
+    keys, where, inverse = np.unique(states.key, return_index=True, return_inverse=True)
+    met = states.take(where)
     budget.spend(len(keys))
-    choice, plain = choose(sheet, states)
+    choice, plain = choose(model, met)
     value = plain.copy()
-    live = np.flatnonzero((states.mass > least) & (choice >= 0))
+    live = np.flatnonzero((met.mass > least) & (choice >= 0))
     if len(live):
-        value[live] = _follow(sheet, states.take(live), choice[live], choose, budget, least)
-    blank = batch.mass <= 0.0
-    return np.asarray(np.where(blank, 0.0, value[inverse]))
+        value[live] = _follow(model, met.take(live), choice[live], choose, budget, least)
+    out[possible] = value[inverse]
+    return out
 
 
 def _follow(
-    sheet: Sheet, batch: Batch, choice: Index, choose: Choose, budget: Budget, least: float
+    model: Model, states: States, choice: Index, choose: Choose, budget: Budget, least: float
 ) -> Array:
     """Return the value of one action per state and then the policy."""
-    cost = cost_of(sheet, batch)[np.arange(len(choice)), choice]
-    value = batch.mass * cost
-    parts: list[Batch] = []
+    cost = cost_of(model, states)[np.arange(len(choice)), choice]
+    value = states.mass * cost
+    parts: list[States] = []
     owner: list[Index] = []
-    for branch in sheet.branches:
+    for branch in model.branches:
         rows = np.flatnonzero(choice == branch.test)
         if len(rows):
-            value[rows] += (batch.belief[rows] @ branch.chance) * branch.minutes
-            parts.append(after_test(sheet, batch.take(rows), branch))
+            value[rows] += (states.belief[rows] @ branch.chance) * branch.minutes
+            parts.append(after_test(model, states.take(rows), branch))
             owner.append(rows)
-    testing = np.flatnonzero(choice < sheet.tests)
-    value[testing] += (batch.belief[testing] * sheet.ended_minutes[choice[testing]]).sum(axis=1)
-    rows = np.flatnonzero(choice >= sheet.tests)
+    testing = np.flatnonzero(choice < model.tests)
+    value[testing] += (states.belief[testing] * model.ended_minutes[choice[testing]]).sum(axis=1)
+    rows = np.flatnonzero(choice >= model.tests)
     if len(rows):
-        parts.append(after_repair(sheet, batch.take(rows), choice[rows] - sheet.tests))
+        parts.append(after_repair(model, states.take(rows), choice[rows] - model.tests))
         owner.append(rows)
-    then = policy_value(sheet, _alive(joined(parts)), choose, budget, least)
-    np.add.at(value, np.concatenate(owner)[joined(parts).mass > 0.0], then)
+    then = policy_value(model, joined(parts), choose, budget, least)
+    np.add.at(value, np.concatenate(owner), then)
     return value
 
 
-def _alive(batch: Batch) -> Batch:
-    return batch.take(batch.mass > 0.0)
+# What people do, to compare with.
+
+
+def by_parts(model: Model, states: States) -> tuple[Index, Array]:
+    """Return the repair with the best chance over cost: no tests at all."""
+    plain, first = parts_first(model, states)
+    return first, plain
+
+
+def by_information(sure: float) -> Choose:
+    """Return the policy: most information per minute until one hypothesis is sure enough.
+
+    Args:
+        sure: Probability at which parts are fitted.
+    """
+
+    def choose(model: Model, states: States) -> tuple[Index, Array]:
+        plain, choice = parts_first(model, states)
+        gain = np.repeat(_entropy(states)[:, None], model.tests, axis=1)
+        for branch in model.branches:
+            gain[:, branch.test] -= _entropy(after_test(model, states, branch))
+        cost = cost_of(model, states)[:, : model.tests]
+        rate = np.where(np.isfinite(cost), gain / np.maximum(cost, 1e-9), 0.0)
+        testing = states.belief.max(axis=1) < sure * states.mass
+        if model.tests:
+            worth = testing & (rate.max(axis=1) > 1e-15)
+            choice = np.where(worth, rate.argmax(axis=1), choice)
+        return choice, plain
+
+    return choose
+
+
+def _entropy(states: States) -> Array:
+    belief, mass = states.belief, states.mass
+    logs = np.log2(belief, out=np.zeros_like(belief), where=belief > 0.0)
+    total = np.log2(mass, out=np.zeros_like(mass), where=mass > 0.0)
+    return np.asarray(mass * total - (belief * logs).sum(axis=1))
+
+
+def outward(walk: Sequence[tuple[int, int]], checks: Sequence[int]) -> Choose:
+    """Return the fixed tree: substitute from the device outward, then check, then likeliest part.
+
+    Args:
+        walk: Tests in order, each with the outcome (number among the open ones, from 1) that
+            ends the walk.
+        checks: Tests done after the walk, in order.
+    """
+
+    def choose(model: Model, states: States) -> tuple[Index, Array]:
+        taken = (states.done[:, None] >> np.arange(model.tests, len(model.minutes))) & 1
+        cured = np.where(taken, -1.0, cured_by(model, states))
+        choice = cured.argmax(axis=1) + model.tests
+        for t in reversed(checks):
+            choice = np.where(_digit(model, states, t) == 0, t, choice)
+        after_walk = choice
+        for t, ends in reversed(walk):
+            digit = _digit(model, states, t)
+            after_walk = np.where(digit == ends, choice, after_walk)
+            after_walk = np.where(digit == 0, t, after_walk)
+        return after_walk, np.zeros(len(choice))
+
+    return choose
+
+
+def _digit(model: Model, states: States, t: int) -> Index:
+    return np.asarray(states.key // model.stride[t] % model.size[t], dtype=np.int64)

@@ -1,5 +1,12 @@
-"""A problem as arrays for a handful of states at a time, where a table would be too large."""
+"""States of a search: a problem as arrays, and what an action costs and leads to.
 
+A state is (outcome of each test or none, set of repairs done, power). Beliefs, access and what is
+still alive follow from it. One number tells states apart: power, then the outcomes of the tests,
+then the repairs, each in its own base. ``exact`` counts through all of them, ``search`` looks at a
+handful at a time.
+"""
+
+import math
 from collections.abc import Iterable
 
 import msgspec
@@ -7,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from squibwise.numerics.troubleshoot.problem import Problem, normalised
-from squibwise.numerics.troubleshoot.table import access_cost, power_cost
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -31,7 +37,7 @@ class Branch(msgspec.Struct, frozen=True, kw_only=True):
     minutes: float
 
 
-class Sheet(msgspec.Struct, frozen=True, kw_only=True):
+class Model(msgspec.Struct, frozen=True, kw_only=True):
     """A problem's actions as arrays; tests come first, then repairs.
 
     Attributes:
@@ -40,6 +46,7 @@ class Sheet(msgspec.Struct, frozen=True, kw_only=True):
         power: Wait and power-up, by action and by power at the start. [min]
         opens: Access clusters of each action, as bits.
         ends_on: Power after each action.
+        size: Number of digits of each action in the key of a state: not done, or which outcome.
         stride: Step of each action in the key of a state.
         faults: Faults of each hypothesis, as bits.
         mends: Faults that each repair removes, as bits.
@@ -55,6 +62,7 @@ class Sheet(msgspec.Struct, frozen=True, kw_only=True):
     power: Array
     opens: Index
     ends_on: Index
+    size: Index
     stride: Index
     branches: tuple[Branch, ...]
     faults: Index
@@ -70,7 +78,7 @@ class Sheet(msgspec.Struct, frozen=True, kw_only=True):
         return len(self.problem.tests)
 
 
-class Batch(msgspec.Struct, frozen=True, kw_only=True):
+class States(msgspec.Struct, frozen=True, kw_only=True):
     """Some states.
 
     Attributes:
@@ -89,10 +97,10 @@ class Batch(msgspec.Struct, frozen=True, kw_only=True):
     on: Index
     key: Index
 
-    def take(self, rows: Index | NDArray[np.bool_]) -> "Batch":
+    def take(self, rows: Index | NDArray[np.bool_]) -> "States":
         """Return some of the states."""
         fields = ("belief", "done", "mended", "opened", "on", "key")
-        return Batch(**{name: getattr(self, name)[rows] for name in fields})
+        return States(**{name: getattr(self, name)[rows] for name in fields})
 
     @property
     def mass(self) -> Array:
@@ -100,7 +108,7 @@ class Batch(msgspec.Struct, frozen=True, kw_only=True):
         return np.asarray(self.belief.sum(axis=1))
 
 
-def sheet_of(problem: Problem) -> Sheet:
+def model_of(problem: Problem) -> Model:
     """Return the arrays of a problem."""
     names = {f: i for i, f in enumerate(sorted(frozenset[str]().union(*problem.hypotheses)))}
     faults = np.array([_bits(names[f] for f in h) for h in problem.hypotheses], dtype=np.int64)
@@ -111,14 +119,15 @@ def sheet_of(problem: Problem) -> Sheet:
     minutes = [t.minutes for t in problem.tests]
     minutes += [r.minutes + r.check_minutes for r in problem.repairs]
     single = np.flatnonzero(~several)
-    return Sheet(
+    return Model(
         problem=problem,
         minutes=np.array(minutes),
         access=np.stack([access_cost(problem, clusters) for clusters in access]),
         power=np.array([power_cost(problem, power) for power in powers]),
         opens=np.array([_bits(clusters) for clusters in access], dtype=np.int64),
         ends_on=np.array([power != "off" for power in powers], dtype=np.int64),
-        stride=_strides(problem),
+        size=(size := _sizes(problem)),
+        stride=2 * np.cumprod([1, *size], dtype=np.int64)[:-1],
         branches=_branches(problem),
         faults=faults,
         mends=np.array(mends, dtype=np.int64),
@@ -133,10 +142,32 @@ def _bits(positions: Iterable[int]) -> int:
     return sum(1 << k for k in set(positions))
 
 
-def _strides(problem: Problem) -> Index:
+def _sizes(problem: Problem) -> Index:
     sizes = [1 + sum(not r.fixed for r in t.results) for t in problem.tests]
-    sizes += [2] * len(problem.repairs)
-    return 2 * np.cumprod([1, *sizes], dtype=np.int64)[:-1]
+    return np.array(sizes + [2] * len(problem.repairs), dtype=np.int64)
+
+
+def state_count(problem: Problem) -> int:
+    """Return how many states a problem has."""
+    return 2 * math.prod(int(size) for size in _sizes(problem))
+
+
+def access_cost(problem: Problem, clusters: tuple[int, ...]) -> Array:
+    """Return what opening these clusters still costs in minutes, by the set that is open."""
+    opened = np.arange(1 << len(problem.access_minutes), dtype=np.int64)
+    cost = np.zeros(len(opened))
+    for k in clusters:
+        cost += np.where((opened >> k) & 1, 0.0, problem.access_minutes[k])
+    return cost
+
+
+def power_cost(problem: Problem, power: str) -> tuple[float, float]:
+    """Return wait and power-up of an action, in minutes, started with the power off and on."""
+    if power == "off":
+        return 0.0, problem.wait_minutes
+    if power == "through":
+        return problem.power_up_minutes, problem.wait_minutes + problem.power_up_minutes
+    return problem.power_up_minutes, 0.0
 
 
 def _branches(problem: Problem) -> tuple[Branch, ...]:
@@ -159,67 +190,67 @@ def _ended_minutes(problem: Problem) -> Array:
     return out
 
 
-def start(sheet: Sheet) -> Batch:
+def start(model: Model) -> States:
     """Return the first state of a problem, as a batch of one."""
     zero = np.zeros(1, dtype=np.int64)
-    on = np.array([int(sheet.problem.powered)])
-    return Batch(
-        belief=np.array([normalised(sheet.problem.weight)]),
+    on = np.array([int(model.problem.powered)])
+    return States(
+        belief=np.array([normalised(model.problem.weight)]),
         done=zero,
         mended=zero,
-        opened=np.array([_bits(sheet.problem.opened)], dtype=np.int64),
+        opened=np.array([_bits(model.problem.opened)], dtype=np.int64),
         on=on,
         key=on.copy(),
     )
 
 
-def cost_of(sheet: Sheet, batch: Batch) -> Array:
+def cost_of(model: Model, states: States) -> Array:
     """Return what each action costs in each state; infinite once it is done (state x action)."""
-    cost = sheet.minutes + sheet.access[:, batch.opened].T + sheet.power[:, batch.on].T
-    taken = (batch.done[:, None] >> np.arange(len(sheet.minutes))) & 1
+    cost = model.minutes + model.access[:, states.opened].T + model.power[:, states.on].T
+    taken = (states.done[:, None] >> np.arange(len(model.minutes))) & 1
     return np.where(taken, np.inf, cost)
 
 
-def cured_by(sheet: Sheet, batch: Batch) -> Array:
+def cured_by(model: Model, states: States) -> Array:
     """Return the weight that each repair cures in each state (state x repair)."""
-    cured = batch.belief[:, sheet.single] @ sheet.cures
-    for h in sheet.several:
-        rest = sheet.faults[h] & ~batch.mended
-        cures = (rest[:, None] & ~sheet.mends[None, :]) == 0
-        cured += batch.belief[:, h, None] * cures
+    cured = states.belief[:, model.single] @ model.cures
+    for h in model.several:
+        rest = model.faults[h] & ~states.mended
+        cures = (rest[:, None] & ~model.mends[None, :]) == 0
+        cured += states.belief[:, h, None] * cures
     return np.asarray(cured)
 
 
-def after_repair(sheet: Sheet, batch: Batch, repair: Index) -> Batch:
+def after_repair(model: Model, states: States, repair: Index) -> States:
     """Return the states after one repair each that did not help."""
-    action = repair + sheet.tests
-    mended = batch.mended | sheet.mends[repair]
-    dead = (sheet.faults[None, :] & ~mended[:, None]) == 0
-    return _moved(sheet, batch, action, np.where(dead, 0.0, batch.belief), mended, 1)
+    action = repair + model.tests
+    mended = states.mended | model.mends[repair]
+    dead = (model.faults[None, :] & ~mended[:, None]) == 0
+    return _moved(model, states, action, np.where(dead, 0.0, states.belief), mended, 1)
 
 
-def after_test(sheet: Sheet, batch: Batch, branch: Branch) -> Batch:
+def after_test(model: Model, states: States, branch: Branch) -> States:
     """Return the states after one outcome of a test."""
-    action = np.full(len(batch.done), branch.test)
-    belief = batch.belief * branch.chance
-    return _moved(sheet, batch, action, belief, batch.mended, branch.digit)
+    action = np.full(len(states.done), branch.test)
+    belief = states.belief * branch.chance
+    return _moved(model, states, action, belief, states.mended, branch.digit)
 
 
 def _moved(
-    sheet: Sheet, batch: Batch, action: Index, belief: Array, mended: Index, digit: int
-) -> Batch:
-    on = sheet.ends_on[action]
-    return Batch(
+    model: Model, states: States, action: Index, belief: Array, mended: Index, digit: int
+) -> States:
+    on = model.ends_on[action]
+    return States(
         belief=belief,
-        done=batch.done | (np.int64(1) << action),
+        done=states.done | (np.int64(1) << action),
         mended=mended,
-        opened=batch.opened | sheet.opens[action],
+        opened=states.opened | model.opens[action],
         on=on,
-        key=batch.key - batch.on + on + digit * sheet.stride[action],
+        key=states.key - states.on + on + digit * model.stride[action],
     )
 
 
-def joined(batches: list[Batch]) -> Batch:
-    """Return several batches as one."""
+def joined(parts: list[States]) -> States:
+    """Return several parts as one."""
     fields = ("belief", "done", "mended", "opened", "on", "key")
-    return Batch(**{f: np.concatenate([getattr(b, f) for b in batches]) for f in fields})
+    return States(**{f: np.concatenate([getattr(b, f) for b in parts]) for f in fields})

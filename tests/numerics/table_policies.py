@@ -1,20 +1,18 @@
-"""Policies evaluated on every state of a table, to compare them with the exact answer."""
+"""Policies worked out over every state of a table at once: a second way, to check the search."""
 
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from squibwise.numerics.troubleshoot.table import (
-    Array,
-    Index,
+from squibwise.numerics.troubleshoot.exact import (
     Table,
     action_values,
     chunks,
     repair_value,
-    sets_by_size,
     test_value,
 )
+from squibwise.numerics.troubleshoot.states import Array, Index
 
 Choice = NDArray[np.int8]
 
@@ -25,7 +23,7 @@ def parts_first(table: Table) -> tuple[Array, Choice]:
     Source: kadane-simon-1977; with access and waits in the cost, which its proof does not cover.
     """
     value, choice = np.zeros(table.shape), np.zeros(table.shape, dtype=np.int8)
-    levels = sets_by_size(table.problem.repairs)
+    levels = table.by_size
     for rows in chunks(table):
         block, picked = np.zeros((len(rows), *table.shape[1:])), choice[rows]
         for sets in levels:
@@ -36,7 +34,7 @@ def parts_first(table: Table) -> tuple[Array, Choice]:
 
 def _pick_part(table: Table, rows: Index, sets: Index, block: Array, picked: Choice) -> None:
     best = np.full((len(rows), len(sets), 2), -np.inf)
-    for r in range(len(table.problem.repairs)):
+    for r in range(len(table.model.problem.repairs)):
         lacking = np.flatnonzero((sets >> r) & 1 == 0)
         if not len(lacking):
             continue
@@ -49,7 +47,7 @@ def _pick_part(table: Table, rows: Index, sets: Index, block: Array, picked: Cho
         ratio = np.where((cost <= 0.0) & (cured > 0.0), np.inf, ratio)
         better = (ratio > best[:, lacking]) & (mass > 0.0)[:, :, None]
         _put(block, at, better, value)
-        _put(picked, at, better, np.full(value.shape, r + len(table.problem.tests)))
+        _put(picked, at, better, np.full(value.shape, r + len(table.model.problem.tests)))
         best[:, lacking] = np.where(better, ratio, best[:, lacking])
 
 
@@ -79,7 +77,7 @@ def one_step(table: Table, plain: Array, first: Choice) -> Choice:
     choice = first.copy()
     for rows in chunks(table):
         best = plain[rows].copy()
-        for t in range(len(table.problem.tests)):
+        for t in range(len(table.model.problem.tests)):
             value = test_value(table, t, rows, plain)
             better = value < best - 1e-15
             best = np.where(better, value, best)
@@ -108,7 +106,7 @@ def by_information(table: Table, first: Choice, sure: float) -> Choice:
     for rows in chunks(table):
         best = np.zeros((len(rows), *table.shape[1:]))
         testing = (top[rows] < sure * table.mass[rows])[:, :, None]
-        for t in range(len(table.problem.tests)):
+        for t in range(len(table.model.problem.tests)):
             gain = _gain(table, t, rows, entropy)[:, :, None]
             cost = test_value(table, t, rows, free)
             payable = np.isfinite(cost) & (cost > 0.0)
@@ -138,9 +136,9 @@ def _likeliest(table: Table) -> Array:
 def _gain(table: Table, t: int, rows: Index, entropy: Array) -> Array:
     gain = entropy[rows].copy()
     undone = (table.done[rows] >> t) & 1 == 0
-    branches = sum(1 for result in table.problem.tests[t].results if not result.fixed)
+    branches = sum(1 for result in table.model.problem.tests[t].results if not result.fixed)
     for position in range(1, branches + 1):
-        gain -= entropy[np.where(undone, rows + position * table.stride[t], rows)]
+        gain -= entropy[np.where(undone, rows + position * table.model.stride[t] // 2, rows)]
     return np.where(undone[:, None], gain, 0.0)
 
 
@@ -176,8 +174,8 @@ def next_outward(
 
 
 def _digit(table: Table, row: int, t: int) -> int:
-    size = sum(1 for r in table.problem.tests[t].results if not r.fixed) + 1
-    return int(row // table.stride[t]) % size
+    size = sum(1 for r in table.model.problem.tests[t].results if not r.fixed) + 1
+    return int(row // (table.model.stride[t] // 2)) % size
 
 
 def _likeliest_part(table: Table) -> Choice:
@@ -185,26 +183,26 @@ def _likeliest_part(table: Table) -> Choice:
     best = np.full(mass.shape, -1.0)
     choice = np.zeros(table.shape, dtype=np.int8)
     sets = np.arange(mass.shape[1])
-    for r in range(len(table.problem.repairs)):
+    for r in range(len(table.model.problem.repairs)):
         cured = np.where((sets >> r) & 1 == 0, mass - mass[:, sets | (1 << r)], -1.0)
         better = cured > best + 1e-15
         best = np.where(better, cured, best)
-        choice[better] = r + len(table.problem.tests)
+        choice[better] = r + len(table.model.problem.tests)
     return choice
 
 
 def evaluate(table: Table, choice: Choice) -> Array:
     """Return the expected minutes of every state when these actions are taken."""
     value = np.zeros(table.shape)
-    levels = sets_by_size(table.problem.repairs)
-    tests = len(table.problem.tests)
+    levels = table.by_size
+    tests = len(table.model.problem.tests)
     for rows in chunks(table):
         block, picked = np.zeros((len(rows), *table.shape[1:])), choice[rows]
         for t in range(tests):
             block = np.where(picked == t, test_value(table, t, rows, value), block)
         block[table.mass[rows] == 0.0] = 0.0
         for sets in levels:
-            for r in range(len(table.problem.repairs)):
+            for r in range(len(table.model.problem.repairs)):
                 lacking = sets[(sets >> r) & 1 == 0]
                 cost = repair_value(table, r, rows, lacking, block[:, :, 1])
                 alive = (table.mass[rows][:, lacking] > 0.0)[:, :, None]
