@@ -17,7 +17,7 @@ CIRCUITS = [c for c in COMPONENTS if c != "driver.seat-frame"]
 def test_every_fault_has_suspects_tests_and_a_repair_for_each(component: str, word: str) -> None:
     case = a_case(a_report(a_line(component, word, "intermittent")))
     search = search_of(case, believing(), component, CATALOG)
-    suspects = search.history.suspects
+    suspects = search.standing.suspects
     assert math.fsum(s.p for s in suspects) == pytest.approx(1.0)
     assert all(s.title and "{" not in s.title for s in suspects)
     problem = _problem(search.history, search.tests, search.repairs, search.context, case, CATALOG)

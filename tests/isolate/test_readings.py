@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from squibwise.isolate.history import History
+from squibwise.isolate.replay import Standing
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import Reading
 
@@ -24,21 +24,21 @@ def readings(values: dict[str, float], **more: Any) -> list[Reading]:
     return [Reading(id=f"r-{p}", value=v, where=p, **given) for p, v in values.items()]
 
 
-def searched(values: dict[str, float], **more: Any) -> History:
+def searched(values: dict[str, float], **more: Any) -> Standing:
     case = a_case(OPEN, *readings(values, **more))
-    return search_of(case, believing(), LOOP, CATALOG).history
+    return search_of(case, believing(), LOOP, CATALOG).standing
 
 
-def chance(found: History, element: str) -> float:
+def chance(found: Standing, element: str) -> float:
     return math.fsum(s.p for s in found.suspects if s.parts[0].startswith(f"{element}:"))
 
 
-def said(found: History) -> str:
+def said(found: Standing) -> str:
     return " ".join(f.message for f in found.findings if f.code == "readings-compared")
 
 
 def test_a_jump_over_the_clock_spring_points_at_it() -> None:
-    plain = search_of(a_case(OPEN), believing(), LOOP, CATALOG).history
+    plain = search_of(a_case(OPEN), believing(), LOOP, CATALOG).standing
     found = searched(USUAL | {"device-plug": 2.75 + 6.0})
     assert chance(found, "clock-spring") + chance(found, "device-plug") > 0.9
     assert chance(found, "clock-spring") > chance(plain, "clock-spring")
@@ -52,7 +52,7 @@ def test_a_jump_over_the_harness_points_at_it_or_its_plugs() -> None:
 def test_usual_readings_clear_the_wiring() -> None:
     found = searched(USUAL)
     wiring = chance(found, "harness") + chance(found, "unit-plug")
-    plain = search_of(a_case(OPEN), believing(), LOOP, CATALOG).history
+    plain = search_of(a_case(OPEN), believing(), LOOP, CATALOG).standing
     assert wiring < chance(plain, "harness") + chance(plain, "unit-plug")
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from squibwise.errors import InputError
 from squibwise.isolate import trace
-from squibwise.isolate.history import History
+from squibwise.isolate.replay import Standing
 from squibwise.isolate.suspects import Suspect
 from squibwise.isolate.tracing import search_of
 from squibwise.model.car import Given, OwnRule, Price, Profile
@@ -35,8 +35,8 @@ def traced(
 
 def searched(
     loop: str, *evidence: Evidence, own: dict[str, int] | None = None, **belief: Any
-) -> History:
-    return search_of(a_case(*evidence), believing(**belief), loop, CATALOG, own).history
+) -> Standing:
+    return search_of(a_case(*evidence), believing(**belief), loop, CATALOG, own).standing
 
 
 def fault(component: str, word: Any, *status: Any) -> Evidence:
@@ -51,15 +51,15 @@ def outcome(test: str, word: str, loop: str = BAG, name: str = "t1") -> Entered:
     return Entered(id=name, loop=loop, test=test, outcome=word)
 
 
-def listed(found: Trace | History) -> tuple[Hypothesis | Suspect, ...]:
+def listed(found: Trace | Standing) -> tuple[Hypothesis | Suspect, ...]:
     return found.hypotheses if isinstance(found, Trace) else found.suspects
 
 
-def first(found: Trace | History, count: int = 3) -> list[str]:
+def first(found: Trace | Standing, count: int = 3) -> list[str]:
     return [h.id for h in listed(found)[:count]]
 
 
-def chance(found: Trace | History, hypothesis: str) -> float:
+def chance(found: Trace | Standing, hypothesis: str) -> float:
     return math.fsum(h.p for h in listed(found) if hypothesis in h.id.split("+"))
 
 

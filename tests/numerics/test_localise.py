@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from squibwise.errors import ModelError
-from squibwise.numerics.localise import NOWHERE, Chain, likelihoods, perfect, posterior
+from squibwise.numerics.resistance import NOWHERE, Chain, likelihoods, perfect, posterior
 
 # Assumed chain: six pieces of wiring, the fifth a clock spring, and the igniter.
 # Tolerances: wire and contacts some milliohm, clock spring and igniter +-0.15 ohm rectangular.

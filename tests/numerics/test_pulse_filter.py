@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import butter, sosfiltfilt, sosfreqz
 
 from squibwise.errors import ModelError
-from squibwise.numerics.cfc import causal, coefficients, zero_phase
+from squibwise.numerics.pulse import causal, coefficients, zero_phase
 
 FACTOR = 2.0775
 # Coefficients by the formula of SAE J211-1 appendix C (class, samples per second, a0, b1, b2);

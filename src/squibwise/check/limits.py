@@ -7,7 +7,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Because
 from squibwise.model.case import Case
 from squibwise.model.words import WEAK_BASES, Outcome
-from squibwise.numerics.uncertainty import decide
+from squibwise.numerics.measurement import decide
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True):

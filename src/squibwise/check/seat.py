@@ -12,7 +12,7 @@ from squibwise.model.evidence import DoneWork, SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
-from squibwise.numerics.line import fit_line_both
+from squibwise.numerics.measurement import fit_line_both
 
 Judged = tuple[Outcome, str, str]
 

@@ -4,10 +4,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from squibwise.isolate.proved import proved_causes
-    from squibwise.isolate.tracing import trace
+    from squibwise.isolate.tracing import proved_causes, trace
 
-_HOMES = {"proved_causes": "squibwise.isolate.proved", "trace": "squibwise.isolate.tracing"}
+_HOMES = {"proved_causes": "squibwise.isolate.tracing", "trace": "squibwise.isolate.tracing"}
 
 __all__ = ["proved_causes", "trace"]
 

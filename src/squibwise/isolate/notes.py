@@ -2,7 +2,7 @@
 
 from squibwise.catalog.load import Catalog
 from squibwise.isolate.context import Context
-from squibwise.isolate.history import History
+from squibwise.isolate.replay import Standing
 from squibwise.model.belief import Assumption
 from squibwise.model.case import Case
 from squibwise.model.origin import Finding
@@ -19,7 +19,7 @@ _LIKELY, _SURE = 0.5, 0.99
 
 
 def findings_of(
-    case: Case, context: Context, history: History, catalog: Catalog
+    case: Case, context: Context, standing: Standing, catalog: Catalog
 ) -> tuple[Finding, ...]:
     """Return what a mechanic must know before trusting the answer."""
     found = [*_about_report(context), *_about_record(case, context)]

@@ -14,8 +14,14 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import Reading
 from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
-from squibwise.numerics.localise import NOWHERE, Chain, likelihoods, perfect, posterior
-from squibwise.numerics.wire import ohm_per_m
+from squibwise.numerics.resistance import (
+    NOWHERE,
+    Chain,
+    likelihoods,
+    ohm_per_m,
+    perfect,
+    posterior,
+)
 
 _RAISES = ("open", "spent", "broken", "bad-contact", "not-seated", "wrong-part")
 _EXTRAS = np.geomspace(0.05, 20.0, 40)

@@ -1,5 +1,6 @@
 """Trace a loop: hypotheses, the next test, the plan and the bracket around it."""
 
+import math
 from collections.abc import Callable, Mapping
 
 import msgspec
@@ -16,12 +17,13 @@ from squibwise.isolate.bench import (
 )
 from squibwise.isolate.cards import card_of, stop_card
 from squibwise.isolate.context import Context, context_of
-from squibwise.isolate.history import History, replay
 from squibwise.isolate.notes import assumptions_of, findings_of
 from squibwise.isolate.readings import moved_by_readings, points_of
+from squibwise.isolate.replay import Standing, fixes, replay
 from squibwise.isolate.suspects import Suspect, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
+from squibwise.model.evidence import TestOutcome
 from squibwise.model.origin import Finding
 from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
@@ -52,13 +54,13 @@ class Search(msgspec.Struct, frozen=True, kw_only=True):
         context: What the case knows of the loop.
         tests: Tests it allows.
         repairs: Repairs it allows.
-        history: Hypotheses after everything entered.
+        standing: Hypotheses after everything entered.
     """
 
     context: Context
     tests: tuple[BenchTest, ...]
     repairs: tuple[BenchRepair, ...]
-    history: History
+    standing: Standing
 
 
 def search_of(
@@ -78,10 +80,10 @@ def search_of(
     first = suspects_of(context, catalog, own_cases)
     points = points_of(case, context, catalog)
     first, told = moved_by_readings(first, points) if points else (first, None)
-    history = replay(case, context, first, tests, repairs, catalog)
+    standing = replay(case, context, first, tests, repairs, catalog)
     if told is not None:
-        history = msgspec.structs.replace(history, findings=(told, *history.findings))
-    return Search(context=context, tests=tests, repairs=repairs, history=history)
+        standing = msgspec.structs.replace(standing, findings=(told, *standing.findings))
+    return Search(context=context, tests=tests, repairs=repairs, standing=standing)
 
 
 def trace(
@@ -109,18 +111,18 @@ def trace(
     """
     search = search_of(case, assessment, loop, catalog, own_cases)
     context, tests, repairs = search.context, search.tests, search.repairs
-    history = search.history
-    findings = (*history.findings, *findings_of(case, context, history, catalog))
-    if history.fixed or history.exhausted:
-        return _stopped(context, history, catalog, findings)
-    problem = _problem(history, tests, repairs, context, case, catalog)
+    standing = search.standing
+    findings = (*standing.findings, *findings_of(case, context, standing, catalog))
+    if standing.fixed or standing.exhausted:
+        return _stopped(context, standing, catalog, findings)
+    problem = _problem(standing, tests, repairs, context, case, catalog)
     answer = plan(problem, limits or Limits(), over)
     benches: dict[str, Bench] = {t.id: t for t in tests} | {r.id: r for r in repairs}
     wait = wait_minutes(case, catalog)
     return Trace(
         loop=context.loop,
-        hypotheses=_hypotheses(history.suspects),
-        next_test=_card(answer, benches, context, history, wait, catalog),
+        hypotheses=_hypotheses(standing.suspects),
+        next_test=_card(answer, benches, context, standing, wait, catalog),
         plan=_node(answer.tree, benches),
         expected_minutes=answer.minutes,
         lower_bound=min(answer.lower, answer.minutes),
@@ -130,7 +132,7 @@ def trace(
         outward_minutes=_policy(problem, _outward(problem)),
         parts_minutes=_policy(problem, by_parts),
         wait_minutes=wait,
-        assumptions=assumptions_of(case, context, _left_out(history, problem), catalog),
+        assumptions=assumptions_of(case, context, _left_out(standing, problem), catalog),
         findings=findings,
     )
 
@@ -140,7 +142,7 @@ def _hypotheses(suspects: tuple[Suspect, ...]) -> tuple[Hypothesis, ...]:
 
 
 def _problem(
-    history: History,
+    standing: Standing,
     tests: tuple[BenchTest, ...],
     repairs: tuple[BenchRepair, ...],
     context: Context,
@@ -148,33 +150,33 @@ def _problem(
     catalog: Catalog,
 ) -> Problem:
     """Return the planner's problem from where the search stands, the likeliest faults only."""
-    kept = [s for s in history.suspects if s.p >= _PLANNED][:_MOST]
-    left_tests = tuple(t for t in tests if t.id not in history.done)
-    left_repairs = tuple(r for r in repairs if r.id not in history.done)
+    kept = [s for s in standing.suspects if s.p >= _PLANNED][:_MOST]
+    left_tests = tuple(t for t in tests if t.id not in standing.done)
+    left_repairs = tuple(r for r in repairs if r.id not in standing.done)
     problem = problem_of(ranked(kept), left_tests, left_repairs, context, case, catalog)
     clusters = list(clusters_of(context))
-    opened = frozenset(clusters.index(a) for a in history.opened if a in clusters)
-    return msgspec.structs.replace(problem, powered=history.powered, opened=opened)
+    opened = frozenset(clusters.index(a) for a in standing.opened if a in clusters)
+    return msgspec.structs.replace(problem, powered=standing.powered, opened=opened)
 
 
-def _left_out(history: History, problem: Problem) -> float:
+def _left_out(standing: Standing, problem: Problem) -> float:
     """Return the probability of the hypotheses that the plan's times leave out."""
     planned = {"+".join(sorted(h)) for h in problem.hypotheses}
-    return sum(s.p for s in history.suspects if "+".join(sorted(s.parts)) not in planned)
+    return sum(s.p for s in standing.suspects if "+".join(sorted(s.parts)) not in planned)
 
 
 def _card(
     answer: Answer,
     benches: dict[str, Bench],
     context: Context,
-    history: History,
+    standing: Standing,
     wait: float,
     catalog: Catalog,
 ) -> BenchCard:
     action = answer.tree.action
     if action is None:
         return stop_card(_VERIFIED, "Nothing is left to do on this loop.", catalog)
-    card = card_of(benches[action.id], context, history.opened, history.powered, wait, catalog)
+    card = card_of(benches[action.id], context, standing.opened, standing.powered, wait, catalog)
     return msgspec.structs.replace(card, because=(*_why(answer), *card.because))
 
 
@@ -223,18 +225,18 @@ def _is_look(test: Test) -> bool:
 
 
 def _stopped(
-    context: Context, history: History, catalog: Catalog, findings: tuple[Finding, ...]
+    context: Context, standing: Standing, catalog: Catalog, findings: tuple[Finding, ...]
 ) -> Trace:
     """Return the trace of a search that has ended: fixed, or nothing left to suspect."""
-    title = _VERIFIED if history.fixed else "No cause on the list is left"
+    title = _VERIFIED if standing.fixed else "No cause on the list is left"
     text = (
         "The last step entered for this loop was verified as fixed."
-        if history.fixed
+        if standing.fixed
         else "Check the outcomes entered, read a complete scan, or call the maker's specialist."
     )
     return Trace(
         loop=context.loop,
-        hypotheses=_hypotheses(history.suspects) if history.fixed else (),
+        hypotheses=_hypotheses(standing.suspects) if standing.fixed else (),
         next_test=stop_card(title, text, catalog),
         plan=PlanNode(action="stop", title=title, p=1.0, minutes=0.0),
         expected_minutes=0.0,
@@ -242,3 +244,37 @@ def _stopped(
         greedy_minutes=0.0,
         findings=findings,
     )
+
+
+def proved_causes(case: Case, assessment: Assessment, catalog: Catalog) -> dict[str, int]:
+    """Return how often each ``<element>:<fault>`` was proved in one case, by its repairs.
+
+    A repair that was entered as the one that fixed a loop proves the cause that it removes. When it
+    removes several, one counts only if it holds most of their probability
+    (``isolation.proved-share``): otherwise nothing was proved.
+    """
+    outcomes = {e.id: e for e in case.evidence if isinstance(e, TestOutcome)}
+    causes: dict[str, int] = {}
+    for loop in sorted({e.loop for e in outcomes.values()}):
+        search = search_of(case, assessment, loop, catalog)
+        cause = _proved(search, outcomes, catalog)
+        if cause:
+            causes[cause] = causes.get(cause, 0) + 1
+    return causes
+
+
+def _proved(search: Search, outcomes: dict[str, TestOutcome], catalog: Catalog) -> str | None:
+    last = outcomes.get(search.standing.fixed)
+    repair = next((r for r in search.repairs if last and r.id == last.test), None)
+    if repair is None:
+        return None
+    removed = _removed(search.standing.suspects, repair)
+    best = max(removed, key=lambda s: s.p, default=None)
+    share = catalog.fact("isolation.proved-share").number()
+    if best is None or best.p < share * math.fsum(s.p for s in removed):
+        return None
+    return best.id
+
+
+def _removed(suspects: tuple[Suspect, ...], repair: BenchRepair) -> list[Suspect]:
+    return [s for s in suspects if len(s.parts) == 1 and fixes(repair, s.parts[0])]

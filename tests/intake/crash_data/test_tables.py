@@ -14,8 +14,7 @@ from squibwise.intake.crash_data import CrashData, read_crash_data
 from squibwise.intake.crash_data.pulses import heard, integrated, longest_gap_s, longest_stuck_s
 from squibwise.intake.crash_data.settings import settings_of
 from squibwise.intake.crash_data.table import tables_of
-from squibwise.numerics.cfc import zero_phase
-from squibwise.numerics.pulse import bias_before, crush_m, delta_v_kmh, first_crossing
+from squibwise.numerics.pulse import bias_before, crush_m, delta_v_kmh, first_crossing, zero_phase
 
 CATALOG = load_catalog()
 SETTINGS = settings_of(CATALOG, "pulse.csv")

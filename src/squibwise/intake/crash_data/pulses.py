@@ -19,8 +19,7 @@ from squibwise.intake.crash_data.speeds import (
 from squibwise.intake.crash_data.table import Channel, Table
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin
-from squibwise.numerics.cfc import zero_phase
-from squibwise.numerics.pulse import Direction, bias_before, delta_v_kmh
+from squibwise.numerics.pulse import Direction, bias_before, delta_v_kmh, zero_phase
 
 
 class Heard(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,6 +1,8 @@
-"""A straight line through readings with known uncertainty, and reading it backwards."""
+"""Readings with an uncertainty: a decision against limits, and a straight line through them."""
 
 import math
+from statistics import NormalDist
+from typing import Literal
 
 import msgspec
 import numpy as np
@@ -9,6 +11,46 @@ from numpy.typing import NDArray
 from squibwise.errors import ModelError
 
 Array = NDArray[np.float64]
+Decision = Literal["met", "not met", "undecided"]
+
+_NORMAL = NormalDist()
+
+
+def conformance(
+    value: float, u: float, low: float | None = None, high: float | None = None
+) -> float:
+    """Return the probability that the true value lies within its limits.
+
+    A normal distribution around the reading and no prior knowledge; a limit of None is absent.
+
+    Source: jcgm-106, 7.3.3 and 7.4.
+    """
+    if u == 0.0:
+        return float((low is None or value >= low) and (high is None or value <= high))
+    below = 0.0 if low is None else _NORMAL.cdf((low - value) / u)
+    above = 0.0 if high is None else _NORMAL.cdf((value - high) / u)
+    return min(1.0, max(0.0, 1.0 - below - above))
+
+
+def decide(
+    value: float,
+    u: float,
+    low: float | None = None,
+    high: float | None = None,
+    risk: float = 0.05,
+) -> tuple[Decision, float]:
+    """Return the decision on a reading, and the probability that the limits are met.
+
+    Guarded on both sides: ``met`` only when the chance of being outside is at most ``risk``,
+    ``not met`` only when the chance of being inside is; otherwise ``undecided``, never a pass.
+    The guard band is applied once, to the probability; limits are exact.
+
+    Source: jcgm-106, 8.3.2 (guarded acceptance) and 8.3.3 (guarded rejection).
+    """
+    p_met = conformance(value, u, low, high)
+    if p_met >= 1.0 - risk:
+        return "met", p_met
+    return ("not met" if p_met <= risk else "undecided"), p_met
 
 
 class Line(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -128,32 +170,3 @@ def _york(
     y_mean = float((weight * y).sum() / weight.sum())
     beta = weight * ((x - x_mean) * u_y**2 + slope * (y - y_mean) * u_x**2)
     return beta, weight, x_mean, y_mean
-
-
-def predict(line: Line, x: float, u: float = 0.0) -> tuple[float, float]:
-    """Return the value of a line at x and its standard uncertainty.
-
-    Args:
-        line: The line.
-        x: Where.
-        u: Standard uncertainty of x.
-    """
-    variance = line.u_offset**2 + x**2 * line.u_slope**2 + 2.0 * x * line.covariance
-    return line.offset + line.slope * x, math.sqrt(variance + (line.slope * u) ** 2)
-
-
-def read_back(line: Line, y: float, u: float) -> tuple[float, float]:
-    """Return the x that belongs to a reading, and its standard uncertainty.
-
-    The covariance of offset and slope is kept; without it the answer is far too wide.
-
-    Raises:
-        ModelError: The line is flat.
-
-    Source: iso-28037, clause 11.2.
-    """
-    if line.slope == 0.0:
-        raise ModelError("a flat line cannot be read backwards")
-    x = (y - line.offset) / line.slope
-    variance = u**2 + line.u_offset**2 + x**2 * line.u_slope**2 + 2.0 * x * line.covariance
-    return x, math.sqrt(variance) / abs(line.slope)

@@ -9,7 +9,7 @@ import pytest
 
 from squibwise.isolate import __getattr__ as lazily
 from squibwise.isolate import trace
-from squibwise.isolate.history import History
+from squibwise.isolate.replay import Standing
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
@@ -30,11 +30,11 @@ def work(time: dt.datetime | None, component: str = "passenger.front-bag", **mor
     return DoneWork(id="d1", what="reseated", component=component, time=time, **more)
 
 
-def searched(loop: str, *evidence: Evidence, **belief: Any) -> History:
-    return search_of(a_case(*evidence), believing(**belief), loop, CATALOG).history
+def searched(loop: str, *evidence: Evidence, **belief: Any) -> Standing:
+    return search_of(a_case(*evidence), believing(**belief), loop, CATALOG).standing
 
 
-def chance(found: History, hypothesis: str) -> float:
+def chance(found: Standing, hypothesis: str) -> float:
     return math.fsum(s.p for s in found.suspects if hypothesis in s.parts)
 
 

@@ -16,7 +16,7 @@ from squibwise.model.origin import Finding
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
 
-class History(msgspec.Struct, frozen=True, kw_only=True):
+class Standing(msgspec.Struct, frozen=True, kw_only=True):
     """Where the search stands.
 
     Attributes:
@@ -45,9 +45,9 @@ def replay(
     tests: tuple[BenchTest, ...],
     repairs: tuple[BenchRepair, ...],
     catalog: Catalog,
-) -> History:
+) -> Standing:
     """Return the hypotheses after every outcome and repair entered for this loop, in order."""
-    state = History(suspects=suspects)
+    state = Standing(suspects=suspects)
     by_test, by_repair = {t.id: t for t in tests}, {r.id: r for r in repairs}
     for item in case.evidence:
         if isinstance(item, TestOutcome) and _same_loop(item.loop, context.loop):
@@ -83,13 +83,13 @@ def _strange_test(item: TestOutcome, known: list[str]) -> Finding:
     )
 
 
-def _noted(state: History, finding: Finding) -> History:
+def _noted(state: Standing, finding: Finding) -> Standing:
     return msgspec.structs.replace(state, findings=(*state.findings, finding))
 
 
 def _tested(
-    state: History, item: TestOutcome, bench: BenchTest, context: Context, catalog: Catalog
-) -> History:
+    state: Standing, item: TestOutcome, bench: BenchTest, context: Context, catalog: Catalog
+) -> Standing:
     if item.outcome not in bench.test.means:
         return _noted(state, _strange_outcome(item, list(bench.test.means)))
     if bench.id in state.done:
@@ -157,7 +157,7 @@ def _nothing_left(item: TestOutcome) -> Finding:
     )
 
 
-def _repaired(state: History, item: TestOutcome, bench: BenchRepair, context: Context) -> History:
+def _repaired(state: Standing, item: TestOutcome, bench: BenchRepair, context: Context) -> Standing:
     """Return the state after a repair whose verification was entered."""
     if item.outcome == FIXED:
         done = state.done | {bench.id}
@@ -203,8 +203,8 @@ def fixes(bench: BenchRepair, part: str) -> bool:
 
 
 def _doubted(
-    state: History, item: DoneWork, bench: BenchRepair, context: Context, catalog: Catalog
-) -> History:
+    state: Standing, item: DoneWork, bench: BenchRepair, context: Context, catalog: Catalog
+) -> Standing:
     """Return the state after a repair that was done but whose verification is not entered.
 
     A report that still names the fault afterwards makes what it fixes unlikely; without one the

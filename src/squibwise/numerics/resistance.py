@@ -1,4 +1,4 @@
-"""Which segment of a chain holds an extra resistance, from readings at several points."""
+"""Resistance along a circuit: its wire, and which segment holds an extra one."""
 
 import math
 
@@ -11,6 +11,26 @@ from squibwise.errors import ModelError
 Array = NDArray[np.float64]
 
 NOWHERE = "nowhere"
+
+
+def ohm_per_m(mm2: float, cabin_c: float, resistivity: float, alpha_20: float) -> float:
+    """Return the resistance of one metre of wire, in ohm/m.
+
+    Args:
+        mm2: Copper cross-section. [mm2]
+        cabin_c: Temperature of the wire. [degC] Good from about -50 to 150 degC.
+        resistivity: At 20 degC. [ohm mm2/m] 1/58 for standard annealed copper.
+        alpha_20: Temperature coefficient at 20 degC. [1/K]
+
+    Raises:
+        ModelError: A cross-section not above 0.
+
+    Source: iec-60287, table 1 for the coefficient; linear in temperature. Solid wire: stranded
+    wire is some per cent higher.
+    """
+    if not mm2 > 0.0:
+        raise ModelError(f"a wire of {mm2} mm2 has no resistance")
+    return resistivity / mm2 * (1.0 + alpha_20 * (cabin_c - 20.0))
 
 
 class Chain(msgspec.Struct, frozen=True, kw_only=True):
