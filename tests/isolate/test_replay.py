@@ -42,10 +42,10 @@ def codes(*evidence: Evidence) -> set[str]:
     search = search_of(a_case(*evidence), believing(), BAG, CATALOG)
     from squibwise.isolate.notes import findings_of
 
-    context, history = search.context, search.history
+    context, standing = search.context, search.standing
     return {
         f.code
-        for f in (*history.findings, *findings_of(a_case(*evidence), context, history, CATALOG))
+        for f in (*standing.findings, *findings_of(a_case(*evidence), context, standing, CATALOG))
     }
 
 
