@@ -1,1 +1,1 @@
-"""What a person is told: one telling per answer; terminal, paper and browser only lay it out."""
+"""What a person is told, as plain records: the terminal, the page and the browser lay it out."""

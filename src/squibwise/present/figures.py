@@ -1,0 +1,93 @@
+"""Chances, times, sums and lists as people write them; every screen and page writes them so."""
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+
+from squibwise.model.money import Money
+
+NEVER_CERTAIN, NEVER_RULED_OUT = 0.995, 0.005
+KM_PER_MILE = 1.609344
+"""Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
+_MILES = ("US", "GB")  # countries that state road speeds in miles an hour (from memory)
+
+
+def percent(p: float) -> str:
+    """Return a chance as people read it; never a bare 0 or 100."""
+    if p > NEVER_CERTAIN:
+        return "over 99%"
+    return "under 1%" if p < NEVER_RULED_OUT else f"{100 * p:.0f}%"
+
+
+def minutes(amount: float) -> str:
+    """Return a time as ``50 min`` or ``3 h 20 min``. [min]"""
+    whole = round(amount)
+    if whole < 90:
+        return f"{whole} min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def hours(amount: float) -> str:
+    """Return a long time in hours with one decimal, a short one in minutes. [min]"""
+    return minutes(amount) if amount < 90 else f"{amount / 60:.1f} h"
+
+
+def money(amount: Money | None) -> str:
+    """Return a sum with its currency, or that nobody has entered one."""
+    return "not priced" if amount is None else amount.text()
+
+
+def bare_sum(amount: Money | None) -> str:
+    """Return a sum without its currency; ``?`` while nobody has entered one."""
+    return "?" if amount is None else amount.text().rpartition(" ")[0]
+
+
+def speed(kmh: float, region: str | None) -> str:
+    """Return a speed in the unit of the roads of a region. [km/h]"""
+    value, unit = speed_in(kmh, region)
+    return f"{value:.0f} {unit}"
+
+
+def speed_in(kmh: float, region: str | None) -> tuple[float, str]:
+    """Return a speed and its unit as the roads of a region have it. [km/h]"""
+    if (region or "").partition("-")[0] in _MILES:
+        return kmh / KM_PER_MILE, "mph"
+    return kmh, "km/h"
+
+
+def number(value: float) -> str:
+    """Return a measured value as it was entered, without an empty decimal."""
+    return repr(float(value)).removesuffix(".0")
+
+
+def moment(time: dt.datetime | None) -> str:
+    """Return a time to the minute; empty when it was not stated."""
+    return "" if time is None else time.isoformat(" ", "minutes")
+
+
+def cut(words: str, longest: int) -> str:
+    """Return a text of at most so many characters, the end of a longer one left out."""
+    return words if len(words) <= longest else words[: longest - 4].rstrip() + " ..."
+
+
+def listed(words: Sequence[str], most: int = 6) -> str:
+    """Return words as a list; beyond ``most`` the rest is counted, a single one is still named."""
+    if len(words) > most + 1:
+        return f"{', '.join(words[:most])} and {len(words) - most} more"
+    return ", ".join(words)
+
+
+def counted(count: int, one: str, several: str = "") -> str:
+    """Return a count with its word: ``1 part``, ``2 parts``."""
+    return f"{count} {one if count == 1 else several or f'{one}s'}"
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Return numbers as people list them: ``1, 3-5``."""
+    groups: list[list[int]] = []
+    for one in sorted(set(numbers)):
+        if groups and one == groups[-1][-1] + 1:
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return ", ".join(str(g[0]) if len(g) == 1 else f"{g[0]}-{g[-1]}" for g in groups)

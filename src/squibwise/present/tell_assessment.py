@@ -1,0 +1,354 @@
+"""What happened and what state everything is in: first what fired, then what is doubtful."""
+
+from collections.abc import Iterable
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import (
+    Assessment,
+    ComponentBelief,
+    NextLook,
+    StageBelief,
+    StateBelief,
+)
+from squibwise.model.case import Case
+from squibwise.model.names import split_component
+from squibwise.model.words import STATES
+from squibwise.present.figures import listed, minutes, percent
+from squibwise.present.phrases import (
+    LIKELY,
+    is_inflator,
+    name,
+    standing,
+    tell_car,
+    tell_findings,
+    tell_grounds,
+    tell_reasons,
+    tell_stage,
+    tell_states,
+)
+from squibwise.present.tell_event import tell_causes, tell_event, tell_event_shortly
+from squibwise.present.telling import Bullets, Section, Table, Telling, Text, filled, section
+
+LOOKS_SHOWN = 6
+NOT_FIRED_STATES = tuple(s for s in STATES if s not in ("sound", "fired"))
+
+
+def tell_assessment(case: Case, states: Assessment, catalog: Catalog) -> Telling:
+    """Return the assessment in the order a rebuilder asks."""
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        about=tell_car(case),
+        sections=filled(
+            (
+                tell_assessment_shortly(case, states, catalog),
+                *_fired(states, catalog),
+                tell_causes(states.event, catalog),
+                _trouble(states),
+                tell_hazards(states, catalog),
+                tell_contradictions(states),
+                *_doubtful(states, catalog),
+                _looks(states),
+                _quiet(states, catalog),
+                tell_event(states.event, case.region, catalog),
+                _assumed(states, catalog),
+                tell_findings((*case.findings, *states.findings)),
+                Section(blocks=(_WHY,)),
+            )
+        ),
+        closing=standing(catalog),
+    )
+
+
+_WHY = Text(text="Why? `squibwise assess CASE --why COMPONENT`", tone="quiet")
+
+
+def tell_assessment_shortly(case: Case, states: Assessment, catalog: Catalog) -> Section:
+    """Return the few lines that matter most."""
+    fired = fired_parts(states, catalog)
+    perhaps = probably_fired(states, catalog)
+    rows = [("happened", tell_event_shortly(states.event, case.region))]
+    rows.append(("fired", named(fired, catalog) or "nothing is settled to have fired"))
+    rows += [("perhaps fired", named(perhaps, catalog))] if perhaps else []
+    wrong = [c for c, _, _ in troubled(states)]
+    rows += [("not right now", named(wrong, catalog))] if wrong else []
+    rows += [("danger", danger) for danger in _danger_shortly(states, catalog)]
+    if states.contradictions:
+        rows.append(("contradicts", f"{len(states.contradictions)}, told below"))
+    doubtful = doubtful_parts(states, catalog)
+    rows += [("in doubt", named(doubtful, catalog, 4))] if doubtful else []
+    rows.append(("look next", tell_next_look(states, catalog)))
+    return section("In short", Table(rows=tuple(rows)))
+
+
+def _danger_shortly(states: Assessment, catalog: Catalog) -> Iterable[str]:
+    found = hazards(states, catalog)
+    return (f"{len(found)} hazard{'s' * (len(found) > 1)}, told below",) if found else ()
+
+
+def tell_next_look(states: Assessment, catalog: Catalog) -> str:
+    """Return the look that pays most, in a sentence."""
+    if not states.next_looks:
+        return "no further look is worth its time"
+    look = states.next_looks[0]
+    return f"{name(look.component, catalog)}: {look.text} ({minutes(look.minutes)})"
+
+
+def named(parts: Iterable[ComponentBelief], catalog: Catalog, most: int = 8) -> str:
+    """Return parts in words."""
+    return listed([name(c.id, catalog) for c in parts], most)
+
+
+def fired_parts(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
+    """Return what is settled to have fired in the crash, the surest first."""
+    settled = catalog.fact("present.settled").number()
+    return _by_fired(c for c in states.components if c.after_crash.fired >= settled)
+
+
+def probably_fired(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
+    """Return what more likely than not fired, and is not settled."""
+    settled = catalog.fact("present.settled").number()
+    return _by_fired(c for c in states.components if LIKELY <= c.after_crash.fired < settled)
+
+
+def _by_fired(parts: Iterable[ComponentBelief]) -> list[ComponentBelief]:
+    return sorted(parts, key=lambda c: -c.after_crash.fired)
+
+
+def _fired(states: Assessment, catalog: Catalog) -> tuple[Section | None, ...]:
+    sure, likely = fired_parts(states, catalog), probably_fired(states, catalog)
+    if not sure and not likely:
+        return (section("What fired", Text(text="Nothing is likely to have fired.")),)
+    nothing = Text(text="Nothing is settled to have fired.")
+    surely = section("What fired", _fired_table(sure) if sure else nothing)
+    if not likely:
+        return (surely,)
+    return surely, section("Probably fired", _fired_table(likely), note="not settled")
+
+
+def _fired_table(parts: Iterable[ComponentBelief]) -> Table:
+    return Table(rows=tuple(_fired_row(c) for c in parts), right=(1,))
+
+
+def _fired_row(belief: ComponentBelief) -> tuple[str, str, str]:
+    told = [part for part in (_since(belief), tell_stages(belief)) if part]
+    return belief.id, percent(belief.after_crash.fired), "; ".join(told)
+
+
+def _since(belief: ComponentBelief) -> str:
+    if belief.now == belief.after_crash:
+        return ""
+    state, p = likeliest(belief.now)
+    return f"now {state} {percent(p)}" if state != "fired" else ""
+
+
+def tell_stages(belief: ComponentBelief) -> str:
+    """Return the circuits of a part with several of them, in words."""
+    if len(belief.stages) < 2:
+        return ""
+    return ", ".join(tell_stage(n, s.fired, s.live, s.faulty) for n, s in belief.stages.items())
+
+
+def likeliest(states: StateBelief) -> tuple[str, float]:
+    """Return the likeliest state and its probability."""
+    return max(by_state(states).items(), key=lambda s: s[1])
+
+
+def by_state(states: StateBelief) -> dict[str, float]:
+    """Return the probabilities by state."""
+    return {s: float(getattr(states, s)) for s in STATES}
+
+
+def troubled(states: Assessment) -> list[tuple[ComponentBelief, str, float]]:
+    """Return what is more likely than not wrong now though it did not fire, with its state."""
+    return [
+        (c, word, by_state(c.now)[word])
+        for c in states.components
+        for word in NOT_FIRED_STATES
+        if by_state(c.now)[word] >= LIKELY
+    ]
+
+
+def _trouble(states: Assessment) -> Section | None:
+    rows = tuple((c.id, percent(p), word) for c, word, p in troubled(states))
+    if not rows:
+        return None
+    return section("Not right now", Table(rows=rows, right=(1,)), note="though not fired")
+
+
+def tell_hazards(states: Assessment, catalog: Catalog) -> Section | None:
+    """Return what may hurt whoever takes the car for what it looks like."""
+    told = tuple(hazards(states, catalog))
+    listed_ = Bullets(items=told, mark="!", tone="alarm")
+    return section("Hazards", listed_, tone="alarm") if told else None
+
+
+def hazards(states: Assessment, catalog: Catalog) -> list[str]:
+    """Return every hazard in a sentence."""
+    floor = catalog.fact("present.live-from").number()
+    found = [
+        f"{c.id}: stage {number} may still be live though the part fired "
+        f"({percent(live)}). Handle, store and scrap it as live."
+        for c in states.components
+        if c.now.fired >= LIKELY and len(c.stages) > 1
+        for number, stage in c.stages.items()
+        if (live := live_if_fired(c, stage)) >= floor
+    ]
+    return found + [
+        f"{c.id}: its circuit is at fault, which is no proof that it fired; most likely it did "
+        f"not ({percent(1.0 - c.now.fired)}). It is live."
+        for c in states.components
+        if is_inflator(c.id, catalog) and c.now.faulty >= LIKELY > c.now.fired
+    ]
+
+
+def live_if_fired(belief: ComponentBelief, stage: StageBelief) -> float:
+    """Return the probability that a stage is live, given that its part has fired.
+
+    A part that has not fired has all its stages live, or faulty: at least ``live`` less what the
+    unfired part explains belongs to the fired one.
+    """
+    return max(0.0, stage.live - (1.0 - belief.now.fired)) / belief.now.fired
+
+
+def tell_contradictions(states: Assessment) -> Section | None:
+    """Return the evidence that does not fit together; None when all of it does."""
+    told = tuple(
+        f"{c.text} ({', '.join(c.evidence)}) {c.remedy}".strip() for c in states.contradictions
+    )
+    doubts = Bullets(items=told, mark="?", tone="strong")
+    return section("Contradictions", doubts) if told else None
+
+
+def doubtful_parts(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
+    """Return what no state is settled of, the least sure first."""
+    settled = catalog.fact("present.settled").number()
+    found = [c for c in states.components if likeliest(c.now)[1] < settled]
+    return sorted(found, key=lambda c: likeliest(c.now)[1])
+
+
+def _doubtful(states: Assessment, catalog: Catalog) -> tuple[Section | None, ...]:
+    found = doubtful_parts(states, catalog)
+    watched = [c for c in found if catalog.kinds[split_component(c.id).kind].circuit]
+    rows = tuple((c.id, f"{_split(c.now)}; {_settles(c, states, catalog)}") for c in watched)
+    rest = "; ".join(f"{c.id} ({_split(c.now)})" for c in found if c not in watched)
+    note = "mechanical, sets no code"
+    return (
+        section("Doubtful", Table(rows=rows), note="and the look that settles it")
+        if rows
+        else None,
+        section("To be looked at", Text(text=rest), note=note) if rest else None,
+    )
+
+
+def _split(states: StateBelief) -> str:
+    return tell_states(by_state(states), least=0.05)
+
+
+def _settles(belief: ComponentBelief, states: Assessment, catalog: Catalog) -> str:
+    """Name the ranked look at a part, or else the word of its kind that tells most."""
+    look = next((k for k in states.next_looks if k.component == belief.id), None)
+    if look is not None:
+        return look.text
+    state = max((s for s in STATES if s != "sound"), key=lambda s: by_state(belief.now)[s])
+    kind = catalog.kinds[split_component(belief.id).kind]
+    words = kind.look or tuple(catalog.looks(kind.kind).values())
+    told = max(words, key=lambda w: float(getattr(w, state, 0.0)) - w.sound)
+    return f"look for: {told.text}"
+
+
+def _looks(states: Assessment) -> Section:
+    heading, note = "Look next", "best saving per minute first"
+    if not states.next_looks:
+        return section(heading, Text(text="No further look is worth its time."), note=note)
+    rows = tuple(_look_row(k) for k in states.next_looks[:LOOKS_SHOWN])
+    return section(heading, Table(rows=rows, right=(0,)), note=note)
+
+
+def _look_row(look: NextLook) -> tuple[str, str]:
+    chance = percent(look.settles)
+    return minutes(look.minutes), f"{look.component}: {look.text} (changes the plan: {chance})"
+
+
+def _quiet(states: Assessment, catalog: Catalog) -> Section | None:
+    most = catalog.fact("present.unfired-below").number()
+    ids = [
+        c.id
+        for c in states.components
+        if is_inflator(c.id, catalog) and c.after_crash.fired < most and _is_there(c)
+    ]
+    if not ids:
+        return None
+    note = f"under {100 * most:.0f}% each; live, and to be handled so"
+    return section("Did not fire", Text(text=", ".join(ids)), note=note)
+
+
+def _is_there(belief: ComponentBelief) -> bool:
+    """Return whether the part is in the car, as far as known."""
+    return belief.now.unfit < LIKELY and float(getattr(belief.now, "missing", 0.0)) < LIKELY
+
+
+def _assumed(states: Assessment, catalog: Catalog) -> Section | None:
+    told = tuple(
+        dict.fromkeys(
+            f"{one.text[:1].upper()}{one.text[1:]} "
+            f"({tell_grounds(one.source, one.basis, catalog)})"
+            for one in states.assumptions
+        )
+    )
+    return section("Taken for granted", Bullets(items=told)) if told else None
+
+
+def tell_belief(
+    case: Case,
+    belief: ComponentBelief,
+    states: Assessment,
+    catalog: Catalog,
+    *,
+    figures: bool = False,
+) -> Telling:
+    """Return one component with every reason, and the look that settles it.
+
+    Args:
+        case: Where the evidence stands.
+        belief: The component.
+        states: The assessment it belongs to.
+        catalog: Names and sources.
+        figures: Weights in decibans too.
+    """
+    looks = tuple(k.text for k in states.next_looks if k.component == belief.id)
+    state = likeliest(belief.now)[0]
+    told = tell_reasons(belief.because, case, catalog, figures=figures)
+    sections: tuple[Section | None, ...] = (
+        section(belief.id, _about(belief, catalog)),
+        section("Because", told, note=f"strongest first; what is not 'against' is for '{state}'"),
+        _change(belief, case, catalog, figures=figures),
+        section("What would settle it", Bullets(items=looks)) if looks else None,
+    )
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        about=tell_car(case),
+        sections=filled(sections),
+        closing=standing(catalog),
+    )
+
+
+def _about(belief: ComponentBelief, catalog: Catalog) -> Table:
+    rows = [("what", name(belief.id, catalog))]
+    rows += [("right after the crash", _split(belief.after_crash)), ("now", _split(belief.now))]
+    stages = tell_stages(belief)
+    rows += [("circuits now", stages)] if stages else []
+    if belief.prior_fired is not None:
+        rows.append(("fired, before any evidence", percent(belief.prior_fired)))
+    return Table(rows=tuple(rows))
+
+
+def _change(
+    belief: ComponentBelief, case: Case, catalog: Catalog, *, figures: bool
+) -> Section | None:
+    """Return what speaks against the conclusion, and what would most likely overturn it."""
+    against = [belief.opposing] if belief.opposing and belief.opposing not in belief.because else []
+    blocks = [tell_reasons(against, case, catalog, figures=figures)] if against else []
+    flip = [Text(text=f"What would most likely change it: {belief.flip}")] if belief.flip else []
+    return section("Against it", *blocks, *flip) if blocks or flip else None

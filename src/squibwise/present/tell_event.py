@@ -1,0 +1,92 @@
+"""What is believed to have happened to the car."""
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import EventBelief, SpeedChange
+from squibwise.model.names import split_component
+from squibwise.present.figures import listed, percent, speed_in
+from squibwise.present.phrases import LIKELY, in_words, name
+from squibwise.present.telling import Section, Table, section
+
+RECORD = "crash-record"
+LOOSE_PLUG = "loose-plug"
+
+
+def tell_event(event: EventBelief, region: str | None, catalog: Catalog) -> Section:
+    """Return what is believed of the event; of a crash only where there likely was one."""
+    rows = [("no crash at all", percent(event.no_crash))]
+    if event.no_crash < LIKELY:
+        rows += _crash(event, region)
+    recorded = event.causes.get(RECORD, 0.0)
+    if recorded >= catalog.fact("present.named-from").number():
+        rows.append(("crash record in the unit", percent(recorded)))
+    return section("What happened", Table(rows=tuple(rows)))
+
+
+def tell_event_shortly(event: EventBelief, region: str | None) -> str:
+    """Return the event in one sentence."""
+    if event.no_crash >= LIKELY:
+        return f"no crash at all ({percent(event.no_crash)})"
+    zones = [in_words(z) for z, p in _ranked(event.zones) if p >= LIKELY]
+    told = [f"struck {listed(zones)}" if zones else "a crash; where it was struck is not settled"]
+    if event.delta_v_kmh is not None:
+        told.append(tell_speed(event.delta_v_kmh, region))
+    told += ["rolled over"] if event.rollover >= LIKELY else []
+    told += ["struck twice"] if event.second_impact >= LIKELY else []
+    return ", ".join(told)
+
+
+def tell_speed(change: SpeedChange, region: str | None) -> str:
+    """Return the change of speed with its spread, in the unit of the region."""
+    low, middle, high = (speed_in(v, region)[0] for v in (change.p10, change.p50, change.p90))
+    unit = speed_in(change.p50, region)[1]
+    return f"change of speed about {middle:.0f} {unit} ({low:.0f} to {high:.0f})"
+
+
+def _ranked(chances: dict[str, float]) -> list[tuple[str, float]]:
+    return sorted(chances.items(), key=lambda item: (-item[1], item[0]))
+
+
+def _crash(event: EventBelief, region: str | None) -> list[tuple[str, str]]:
+    struck = ", ".join(f"{z} {percent(p)}" for z, p in _ranked(event.zones) if p >= 0.1)
+    rows = [("struck", struck or "none is likely")]
+    if event.delta_v_kmh is not None:
+        told = tell_speed(event.delta_v_kmh, region).removeprefix("change of speed ")
+        rows.append(("change of speed", f"{told.removesuffix(')')} in four of five cases)"))
+    seat = ", ".join(f"{in_words(k)} {percent(p)}" for k, p in event.front_passenger.items())
+    return [
+        *rows,
+        ("driver belted", percent(event.driver_belted)),
+        ("passenger belted", percent(event.passenger_belted)),
+        ("front passenger", seat),
+        ("rollover", percent(event.rollover)),
+        ("second impact", percent(event.second_impact)),
+    ]
+
+
+def tell_causes(event: EventBelief, catalog: Catalog) -> Section | None:
+    """Return the single causes that may stand behind several codes; None when none may."""
+    least = catalog.fact("present.named-from").number()
+    likely = {k: p for k, p in event.causes.items() if p >= least and k != RECORD}
+    rows = tuple(
+        (percent(p), tell_cause(key, catalog))
+        for key, p in _ranked(likely)
+        if not any(other.startswith(f"{key}.") for other in likely)
+    )
+    if not rows:
+        return None
+    note = "look there before any part is bought"
+    return section("One cause behind several codes", Table(rows=rows, right=(0,)), note=note)
+
+
+def tell_cause(key: str, catalog: Catalog) -> str:
+    """Return a cause, written ``<cause>`` or ``<cause>:<place>``, as what to do about it."""
+    word, _, place = key.partition(":")
+    known = catalog.tasks.causes.get(word)
+    where = place.replace(".", " ").replace("-", " ")
+    if known is not None:
+        return known.title.format(place=f"the {where}" if where else "one connector")
+    if "." in place and split_component(place).kind in catalog.kinds:
+        where = name(place, catalog)
+    if word == LOOSE_PLUG:
+        return f"The connector of the {where} is not seated"
+    return f"{in_words(word)} {where}".strip()

@@ -1,0 +1,165 @@
+"""Every kind of evidence in a sentence."""
+
+from collections.abc import Callable
+from typing import Any
+
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    Impact,
+    LampCheck,
+    Look,
+    Occupant,
+    PartLabel,
+    Passed,
+    Reading,
+    Recorder,
+    SeatTrial,
+    Statement,
+    SubstituteLoad,
+    TestOutcome,
+)
+from squibwise.model.report import Report
+from squibwise.present.figures import counted, number
+
+
+def tell_evidence(one: Evidence) -> str:
+    """Return one piece of evidence in a sentence."""
+    return _WORDS[type(one)](one)
+
+
+def _known(*pairs: tuple[str, str | None]) -> str:
+    """Return what is known of several things, each with its name."""
+    return ", ".join(f"{name} {value}".strip() for name, value in pairs if value)
+
+
+def _yes(value: bool | None) -> str | None:
+    return None if value is None else ("yes" if value else "no")
+
+
+def _measured(value: float | None, unit: str) -> str | None:
+    return None if value is None else f"{number(value)} {unit}"
+
+
+def _report(e: Report) -> str:
+    cover, unread = e.reading.coverage, e.reading.unread
+    reach = {True: "all circuits", False: "not all circuits", None: "reach not stated"}
+    parts = [f"scan {e.when}", counted(len(e.reading.lines), "fault"), reach[cover.complete]]
+    parts += [f"{counted(len(unread), 'line')} not understood"] if unread else []
+    parts += ["the unit was not able to test"] if cover.able is False else []
+    return ", ".join(parts)
+
+
+def _look(e: Look) -> str:
+    return f"{e.component}: seen {e.seen}"
+
+
+def _statement(e: Statement) -> str:
+    return f"{e.component or 'the car'}: said to be {e.says} by {e.from_ or '?'}"
+
+
+def _impact(e: Impact) -> str:
+    return _known(
+        ("impact at", e.zone),
+        ("from", None if e.clock is None else f"{e.clock} o'clock"),
+        ("", e.extent),
+        ("no.", None if e.order is None else str(e.order)),
+    )
+
+
+def _circumstance(e: Circumstance) -> str:
+    return f"{e.what}: {_yes(e.present)}"
+
+
+def _recorder(e: Recorder) -> str:
+    return _known(
+        ("crash record", e.record),
+        ("delta-V along", _measured(e.delta_v_long_kmh, "km/h")),
+        ("across", _measured(e.delta_v_lat_kmh, "km/h")),
+        ("by", e.method),
+        ("driver's belt", e.driver_belt),
+        ("passenger's belt", e.passenger_belt),
+        ("passenger", e.passenger_class),
+    )
+
+
+def _reading(e: Reading) -> str:
+    spread = "" if e.u is None else f" (u {number(e.u)})"
+    where = f" at {e.where}" if e.where else ""
+    how = f", by {e.method}" if e.method else ""
+    return f"{e.component}: {e.quantity} {number(e.value)} {e.unit}{spread}{where}{how}"
+
+
+def _lamp(e: LampCheck) -> str:
+    lit = "lit at key-on" if e.lit else "did not light"
+    out = "not seen to go out" if e.out_after_s is None else f"out after {number(e.out_after_s)} s"
+    stay = {True: "stayed out", False: "came on again", None: "not watched on a drive"}
+    return f"warning lamp {lit}, {out}, {stay[e.stayed_out]}"
+
+
+def _label(e: PartLabel) -> str:
+    checked = {True: "recalls checked", False: "recalls not checked"}
+    return f"{e.component}: " + _known(
+        ("part", e.number),
+        ("serial", e.serial),
+        ("made", e.made_on),
+        ("", e.provenance),
+        ("from VIN", e.donor_vin),
+        ("sold by", e.seller),
+        ("", "recall check not stated" if e.recall_checked is None else checked[e.recall_checked]),
+    )
+
+
+def _seat_trial(e: SeatTrial) -> str:
+    return f"{e.component}: " + _known(
+        ("laid on", _measured(e.applied_kg, "kg")),
+        ("read", _measured(e.read_kg, "kg")),
+        ("status", e.status),
+        ("cabin", _measured(e.cabin_c, "degC")),
+        ("supply", _measured(e.volts, "V")),
+        ("seat", e.seat_position),
+    )
+
+
+def _occupant(e: Occupant) -> str:
+    present = {True: "taken", False: "empty", None: "not known"}[e.present]
+    return f"{e.seat}: " + _known(
+        ("seat", present), ("", e.size), ("belt", e.belt), ("child seat", _yes(e.child_seat))
+    )
+
+
+def _load(e: SubstituteLoad) -> str:
+    ohm = "" if e.ohm is None else f" ({number(e.ohm)} ohm)"
+    return f"substitute load {e.serial}{ohm} {e.move}, {e.loop}"
+
+
+def _outcome(e: TestOutcome) -> str:
+    return f"{e.loop}: test {e.test}, outcome {e.outcome}"
+
+
+def _done(e: DoneWork) -> str:
+    return f"{e.component} {e.what}" + (f" (for {e.item})" if e.item else "")
+
+
+def _passed(e: Passed) -> str:
+    return f"{e.what}: {e.result}" + (f". {e.note}" if e.note else "")
+
+
+_WORDS: dict[type, Callable[[Any], str]] = {
+    Report: _report,
+    Look: _look,
+    Statement: _statement,
+    Reading: _reading,
+    Recorder: _recorder,
+    Impact: _impact,
+    Circumstance: _circumstance,
+    Occupant: _occupant,
+    SeatTrial: _seat_trial,
+    LampCheck: _lamp,
+    SubstituteLoad: _load,
+    PartLabel: _label,
+    TestOutcome: _outcome,
+    DoneWork: _done,
+    Passed: _passed,
+}

@@ -1,0 +1,93 @@
+"""What a report says: the faults, what was not understood, how far it reached."""
+
+from collections.abc import Iterator
+
+from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport
+from squibwise.present.figures import counted, percent
+from squibwise.present.phrases import in_words, tell_findings
+from squibwise.present.telling import Bullets, Section, Table, Telling, filled, section
+
+
+def tell_report(report: ReadReport) -> Telling:
+    """Return what a report says."""
+    count = len(report.lines)
+    head = f"{counted(count, 'fault')} read" if count else "No fault was read"
+    return Telling(
+        title=head,
+        subtitle=report.vin or "no VIN in it",
+        sections=filled(
+            (
+                Section(blocks=(_faults(report),)) if count else None,
+                _unread(report),
+                section("How far it reached", Bullets(items=tell_coverage(report.coverage))),
+                tell_findings(report.findings, "About the report"),
+            )
+        ),
+    )
+
+
+def _faults(report: ReadReport) -> Table:
+    rows: list[tuple[str, str, str]] = []
+    for line in report.lines:
+        rows.append((str(line.line), _code(line), tell_meaning(line)))
+        rows += [("", "", note) for note in (" ".join(line.raw.split()), *_doubts(line))]
+    return Table(rows=tuple(rows), right=(0,))
+
+
+def _unread(report: ReadReport) -> Section | None:
+    rows = tuple((str(u.line), " ".join(u.raw.split())) for u in report.unread)
+    if not rows:
+        return None
+    return section("Not understood", Table(rows=rows, right=(0,)), note="nothing is dropped")
+
+
+def _code(line: CodeLine) -> str:
+    return "-".join(part for part in (line.code, line.failure_type) if part) or "-"
+
+
+def tell_meaning(line: CodeLine) -> str:
+    """Return component, stage, fault and status of a code line in one phrase."""
+    part = line.component or _unsure(line)
+    stage = f" stage {line.stage}" if line.stage else ""
+    status = f" [{', '.join(line.status)}]" if line.status else ""
+    return f"{part}{stage}: {in_words(line.fault)}{status}"
+
+
+def _unsure(line: CodeLine) -> str:
+    if line.kind:
+        return f"{line.kind} (which place is unclear)"
+    return "component unclear" if not line.place else f"something at {line.place}"
+
+
+def _part(candidate: Candidate) -> str:
+    stage = f" stage {candidate.stage}" if candidate.stage else ""
+    code = f" (read as {candidate.code})" if candidate.code else ""
+    return f"{candidate.component or candidate.kind or 'unknown part'}{stage}{code}"
+
+
+def _doubts(line: CodeLine) -> Iterator[str]:
+    if len(line.candidates) > 1:
+        several = (f"{_part(c)}: {in_words(c.fault)} {percent(c.weight)}" for c in line.candidates)
+        yield f"may be {'; or '.join(several)}"
+    if line.repeats:
+        yield f"same fault as line {', '.join(map(str, line.repeats))}"
+    if line.weak:
+        yield f"leans on a fact of basis: {in_words(line.weak)}"
+
+
+def tell_coverage(covered: Coverage) -> tuple[str, ...]:
+    """Return how far a report reached, as sentences."""
+    whole = {
+        True: "Every circuit of the restraint unit was read.",
+        False: "Not every circuit of the restraint unit was read.",
+        None: "Nobody stated whether every circuit was read: a missing code proves nothing.",
+    }
+    said = [whole[covered.complete]]
+    said += ["The unit was not able to run its tests."] if covered.able is False else []
+    if covered.unit_volts is not None:
+        said.append(f"Supply at the unit {covered.unit_volts:g} V.")
+    if covered.modules:
+        said.append(f"Modules: {', '.join(covered.modules)}.")
+    if covered.not_tested:
+        said.append(f"Tests not finished: {', '.join(covered.not_tested)}.")
+    return (*said, *covered.why)
