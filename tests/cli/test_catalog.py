@@ -10,6 +10,7 @@ import pytest
 from squibwise.catalog import load
 from squibwise.catalog.checking import sections
 from squibwise.catalog.load import DATA, load_catalog
+from squibwise.cli import looking_up
 
 Line = Callable[..., Any]
 CATALOG = load_catalog()
@@ -27,7 +28,7 @@ def test_a_broken_catalogue_is_exit_code_three(
 ) -> None:
     shutil.copytree(DATA, tmp_path / "data")
     (tmp_path / "data" / "components" / "curtain.toml").write_text("kind = 3\n", encoding="utf-8")
-    monkeypatch.setattr(load, "load_catalog", lambda: load.Catalog(tmp_path / "data"))
+    monkeypatch.setattr(looking_up, "load_catalog", lambda: load.Catalog(tmp_path / "data"))
     done = run("catalog", "--check")
     assert done.code == 3
     assert "curtain.toml" in done.err

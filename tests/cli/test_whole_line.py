@@ -160,9 +160,9 @@ def test_own_finished_cases_are_learned_from_and_broken_ones_told(tmp_path: Path
     assert done.code == 1
 
 
-def test_without_own_cases_the_first_line_says_none(tmp_path: Path) -> None:
+def test_without_own_cases_the_head_says_none(tmp_path: Path) -> None:
     done = line("check", str(ROOT / "clover-05"), "--own", str(tmp_path))
-    assert done.out.startswith("Learned from 0 of your own finished cases")
+    assert "\n  Learned from 0 of your own finished cases" in done.out
     assert line("check", str(ROOT / "clover-05"), "--own", str(tmp_path / "x")).code == 2
 
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.documents import waterfall_svg
-from squibwise.documents.waterfall import decibans
 from squibwise.model.belief import Because, ComponentBelief, StateBelief
+from squibwise.present.tell_weights import decibans
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -2,22 +2,15 @@
 
 import datetime as dt
 import shutil
-from collections.abc import Sequence
 from pathlib import Path
 from time import perf_counter
 
-import click
-from rich.console import RenderableType
-from rich.text import Text
-
 from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli import files, output, page, show_assess, show_cost, show_work
+from squibwise.cli import files, output
 from squibwise.errors import InputError
-from squibwise.model.belief import Assessment
-from squibwise.model.case import Case
-from squibwise.model.cost import Cost
-from squibwise.model.work import Work
+from squibwise.present.tell_assessment import fired_parts
+from squibwise.present.tell_entries import tell_tour, tell_tour_end
 
 DEMO_CASES = Path(__file__).parents[1] / "demo"
 
@@ -32,14 +25,13 @@ def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
     cases = case_folders(folder) if folder else copied_cases(out)
     started, catalog, told = perf_counter(), load_catalog(), []
     for number, path in enumerate(cases, start=1):
-        click.echo(f"[{number}/{len(cases)}] {path.name} ...", err=True)
+        if not output.is_quiet():
+            output.say(f"[{number}/{len(cases)}] {path.name} ...")
         told.append(_one(path, out, catalog, as_json=as_json))
     if as_json:
         output.write_json({"cases": told, "out": str(out)})
         return 0
-    seconds = perf_counter() - started
-    text = f"\n{len(told)} cases in {seconds:.1f} s. Their records are in {out}/."
-    output.show([Text(text, style="bold"), page.para(_next(cases[0]), indent=0)])
+    output.show(tell_tour_end(len(told), perf_counter() - started, out, _shown(cases[0])))
     return 0
 
 
@@ -88,32 +80,10 @@ def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str,
     pdf = out / f"{opened.id}.pdf"
     files.write_record(record, pdf)
     if not as_json:
-        output.show(_blocks(opened, states, todo, costs, pdf, catalog))
-    fired = [c.id for c in states.components if c.after_crash.fired >= show_assess.SURE]
+        output.show(tell_tour(opened, states, todo, costs[0], pdf, catalog))
+    fired = [c.id for c in fired_parts(states, catalog)]
     return {"case": opened.id, "fired": fired, "items": len(todo.items), "file": str(pdf)}
 
 
-def _blocks(
-    opened: Case,
-    states: Assessment,
-    todo: Work,
-    costs: Sequence[Cost],
-    pdf: Path,
-    catalog: Catalog,
-) -> list[RenderableType]:
-    shown: list[RenderableType] = [
-        Text(""),
-        *page.title(opened),
-        *show_assess.short(states, catalog),
-    ]
-    shown += show_work.summary(todo)
-    shown += [page.heading("Still to be paid"), page.para(show_cost.short(costs[0]))]
-    return [*shown, page.heading("Record"), page.para(str(pdf))]
-
-
-def _next(path: Path) -> str:
-    shown = path.relative_to(Path.cwd()) if path.is_relative_to(Path.cwd()) else path
-    return (
-        f"Look closer: squibwise assess {shown}; squibwise work {shown}; "
-        f"squibwise assess {shown} --why driver.front-bag"
-    )
+def _shown(path: Path) -> Path:
+    return path.relative_to(Path.cwd()) if path.is_relative_to(Path.cwd()) else path

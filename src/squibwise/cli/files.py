@@ -1,9 +1,11 @@
 """Files that commands read and write, whole or not at all."""
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 
 from squibwise.errors import InputError
+from squibwise.model.belief import ComponentBelief
 from squibwise.model.proof import ProofRecord
 
 LARGEST_RECORD = 50_000_000
@@ -39,6 +41,21 @@ def write_record(record: ProofRecord, out: Path) -> None:
 
     write(out, record_pdf(record))
     write(json_beside(out), to_json(record))
+
+
+def write_drawings(beliefs: Iterable[ComponentBelief], folder: Path) -> tuple[Path, ...]:
+    """Write one drawing for each belief into a folder, made when it is not there.
+
+    Raises:
+        InputError: The folder cannot be written to.
+    """
+    from squibwise.documents import waterfall_svg
+
+    make_folder(folder)
+    drawn = {folder / f"{c.id}.svg": waterfall_svg(c).encode("utf-8") for c in beliefs}
+    for path, svg in drawn.items():
+        write(path, svg)
+    return tuple(drawn)
 
 
 def write(path: Path, data: bytes) -> None:

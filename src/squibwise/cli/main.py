@@ -1,5 +1,7 @@
 """The command line as a whole, and its outer edge. What is slow is imported where it is used."""
 
+import errno
+import io
 import os
 import sys
 import traceback
@@ -9,10 +11,11 @@ import click
 
 from squibwise import __version__
 from squibwise.cli import output
-from squibwise.cli.commands import COMMANDS
+from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.errors import SquibwiseError
 
 _INTERRUPTED = 130
+_UNWRITTEN = (errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
 EPILOG = (
     "CASE is a folder with a case.toml, such a file, or a bare scan report. Exit codes: 0 done; "
@@ -37,6 +40,8 @@ class JobOrder(click.Group):
     epilog=EPILOG,
 )
 @click.version_option(__version__, message="squibwise %(version)s")
+@quiet_option
+@colour_option
 @click.pass_context
 def cli(context: click.Context) -> None:
     """What fired, what to replace, in what order, for how much, and the proof of it.
@@ -59,21 +64,32 @@ def main(arguments: Sequence[str]) -> int:
         code = cli.main(list(arguments), prog_name="squibwise", standalone_mode=False)
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
-    except click.ClickException as error:
-        output.refuse(_sentence(error), _usage(error), (), as_json=as_json)
+    except Exception as error:  # noqa: BLE001 - the outermost edge: one message, whatever it was
+        return _refused(error, as_json=as_json)
+    except KeyboardInterrupt:
+        return _stopped()
+
+
+def _refused(error: Exception, *, as_json: bool) -> int:
+    """Tell why a command line failed and return its exit code."""
+    if isinstance(error, click.Abort):
+        return _stopped()
+    if isinstance(error, click.ClickException):
+        output.refuse(error.format_message(), _usage(error), (), as_json=as_json)
         return 2
-    except SquibwiseError as error:
+    if isinstance(error, SquibwiseError):
         findings = getattr(error, "findings", ())
         output.refuse(str(error), error.remedy, findings, as_json=as_json)
         return error.exit_code
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except (KeyboardInterrupt, click.Abort):
-        click.echo("Stopped.", err=True)
-        return _INTERRUPTED
-    except Exception as error:  # noqa: BLE001 - the outermost edge: one message, whatever it was
-        return _unforeseen(error, as_json=as_json)
+    if isinstance(error, OSError) and error.filename is None and error.errno in _UNWRITTEN:
+        return _unwritten(error)
+    return _unforeseen(error, as_json=as_json)
+
+
+def _stopped() -> int:
+    output.end_waiting()
+    output.say("Stopped.")
+    return _INTERRUPTED
 
 
 def run() -> None:
@@ -82,16 +98,25 @@ def run() -> None:
     The arrays are small: more than one thread of the linear algebra library only costs time.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal that cannot show a letter
     sys.exit(main(sys.argv[1:]))
-
-
-def _sentence(error: click.ClickException) -> str:
-    return error.format_message()
 
 
 def _usage(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     return f"See `{context.command_path} --help`." if context else "See `squibwise --help`."
+
+
+def _unwritten(error: OSError) -> int:
+    """Tell that the answer could not be written; a reader that has seen enough is no fault."""
+    output.end_waiting()
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if error.errno == errno.EPIPE:
+        return 0
+    output.say(f"squibwise: the answer could not be written: {error.strerror}.")
+    return 2
 
 
 def _unforeseen(error: Exception, *, as_json: bool) -> int:

@@ -5,10 +5,7 @@ import re
 from pathlib import Path
 
 import msgspec
-from rich.console import RenderableType
-from rich.text import Text
 
-from squibwise.cli import page
 from squibwise.errors import InputError
 from squibwise.intake.case_file.toml_text import read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
@@ -65,13 +62,3 @@ def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
     entries = (_REPORT.format(id=f"scan-{n}", file=file) for n, file in named)
     text = TEMPLATE.read_text(encoding="utf-8").replace("CASE-ID", case_id[:64])
     return text.replace("# REPORTS\n", "".join(entries))
-
-
-def blocks(made: Made) -> list[RenderableType]:
-    """Return what was made and what to do next."""
-    steps = [
-        ("1.", f"Put scan reports and photos into {made.folder / 'evidence'}."),
-        ("2.", f"Fill in {made.folder / 'case.toml'}; the comments show how."),
-        ("3.", f"squibwise assess {made.folder}"),
-    ]
-    return [Text(f"{made.id} is ready.", style="bold"), page.rows(steps)]

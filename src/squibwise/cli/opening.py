@@ -1,53 +1,64 @@
 """Open a case for a command, with what the user's own finished cases teach, and answer about it."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 import msgspec
-from rich.console import RenderableType
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli import output, page
+from squibwise.cli import output
 from squibwise.errors import InputError
 from squibwise.model.case import Case, Experience
 from squibwise.model.origin import Finding, Origin
+from squibwise.model.proof import Verdict
+from squibwise.present.phrases import tell_experience
+from squibwise.present.telling import Telling
 
 
 class Opened(msgspec.Struct, frozen=True, kw_only=True):
     """What a command works on.
 
     Attributes:
-        case: The case.
+        case: The case, with everything remarkable about the input.
         catalog: The catalogue.
         own: What the finished cases teach; empty when none were named.
         learned: Were finished cases named.
-        findings: What is remarkable about the case and about the finished cases.
     """
 
     case: Case
     catalog: Catalog
     own: Experience
     learned: bool
-    findings: tuple[Finding, ...]
 
 
-def opened(path: Path, own: Path | None) -> Opened:
+class Named(Protocol):
+    """Anything with an id."""
+
+    @property
+    def id(self) -> str:
+        """The id as people write it."""
+
+
+N = TypeVar("N", bound=Named)
+
+
+def open_case(path: Path, own: Path | None = None) -> Opened:
     """Return the case under a path, and what the cases in a folder of finished ones teach.
 
     Raises:
         InputError: The case cannot be used, or there is no such folder.
     """
+    output.begin_waiting(f"Working on {path}")
     catalog = load_catalog()
     case = line.open_case(path, catalog)
     finished, broken = ([], []) if own is None else _finished(own, path, catalog)
     return Opened(
-        case=case,
+        case=msgspec.structs.replace(case, findings=(*broken, *case.findings)),
         catalog=catalog,
         own=line.learn(finished, catalog) if finished else Experience(),
         learned=own is not None,
-        findings=(*broken, *case.findings),
     )
 
 
@@ -84,7 +95,7 @@ def _skipped(file: Path, error: InputError) -> Finding:
 def answer(
     at: Opened,
     value: Mapping[str, Any],
-    blocks: Callable[[Case], Iterable[RenderableType]],
+    telling: Callable[[], Telling],
     *,
     as_json: bool,
     findings: Iterable[Finding] = (),
@@ -95,26 +106,54 @@ def answer(
     Args:
         at: The case at hand.
         value: The answer in plain values.
-        blocks: Makes the text, from the case with everything remarkable about the input.
+        telling: Makes what a person is told.
         as_json: JSON instead of text.
         findings: What is remarkable about the answer itself.
         needs_person: Does something need a person, whatever the findings say.
     """
-    told = list(dict.fromkeys((*at.findings, *findings)))
+    told = list(dict.fromkeys((*at.case.findings, *findings)))
     whole = {"case": at.case.id} | dict(value)
     whole |= {"findings": [output.as_builtins(f) for f in told]}
     if at.learned:
         whole |= {"own_cases": output.as_builtins(at.own)}
-    shown = msgspec.structs.replace(at.case, findings=at.findings)
     code = output.exit_code(told, needs_person=needs_person)
-    made = [*_head(at), *blocks(shown)]  # also for JSON: an unknown --why is refused either way
-    return output.answer(whole, lambda: made, as_json=as_json, code=code)
+    return output.answer(whole, lambda: _headed(at, telling()), as_json=as_json, code=code)
 
 
-def _head(at: Opened) -> list[RenderableType]:
+def _headed(at: Opened, telling: Telling) -> Telling:
     if not at.learned:
-        return []
-    moved = ", ".join(f"{curve} {shift:+.2f}" for curve, shift in at.own.shifts.items())
-    text = f"Learned from {at.own.cases} of your own finished cases"
-    tail = f": shift of log odds {moved}." if moved else "; no curve was shifted."
-    return [page.para(text + tail, indent=0, style="dim")]
+        return telling
+    return msgspec.structs.replace(telling, about=(*telling.about, tell_experience(at.own)))
+
+
+def find(name: str, among: Sequence[N], what: str) -> N:
+    """Return the one with this id.
+
+    Raises:
+        InputError: There is none; the message suggests the nearest.
+    """
+    found = next((one for one in among if one.id == name), None)
+    if found is None:
+        raise InputError(f"'{name}' is no {what}.", remedy=suggest(name, (o.id for o in among)))
+    return found
+
+
+def find_verdict(what: str, verdicts: Sequence[Verdict]) -> Verdict:
+    """Return the verdict on one thing.
+
+    Raises:
+        InputError: There is none; the message suggests the nearest.
+    """
+    found = next((v for v in verdicts if v.what == what), None)
+    if found is None:
+        remedy = suggest(what, (v.what for v in verdicts))
+        raise InputError(f"'{what}' is no verdict of this case.", remedy=remedy)
+    return found
+
+
+def suggest(name: str, words: Iterable[str]) -> str:
+    """Return ``Did you mean 'x'?`` with up to three words, or an empty text."""
+    from rapidfuzz import fuzz, process
+
+    found = process.extract(name.lower(), list(words), scorer=fuzz.WRatio, limit=3, score_cutoff=60)
+    return f"Did you mean {' or '.join(repr(word) for word, _, _ in found)}?" if found else ""

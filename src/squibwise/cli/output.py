@@ -1,4 +1,8 @@
-"""Write an answer or a refusal: JSON and nothing else on standard output, or text for a person."""
+"""Write an answer or a refusal: JSON and nothing else on standard output, or text for a person.
+
+Everything that leaves the program passes ``spell_out`` or ``escape_hidden``: nothing that somebody
+wrote into a file can move the cursor, erase a line or turn the direction of writing.
+"""
 
 import io
 import os
@@ -6,16 +10,20 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
+from threading import Timer
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from squibwise.cli.filtering import escape_hidden, spell_out
+
 if TYPE_CHECKING:
-    from rich.console import RenderableType
-
     from squibwise.model.origin import Finding
+    from squibwise.present.telling import Telling
 
-PLAIN_WIDTH = 80
+PLAIN_WIDTH, NARROWEST = 80, 40
+PATIENCE_S = 1.0
 _EXIT = {"note": 0, "warning": 1, "error": 2}
 
 
@@ -28,8 +36,9 @@ def write_json(value: Mapping[str, Any]) -> None:
     """Write one JSON object on standard output."""
     import msgspec
 
+    end_waiting()
     text = msgspec.json.format(msgspec.json.encode(value), indent=2)
-    sys.stdout.write(text.decode("utf-8") + "\n")
+    sys.stdout.write(escape_hidden(text.decode("utf-8")) + "\n")
 
 
 def as_builtins(record: object) -> dict[str, Any]:
@@ -40,48 +49,66 @@ def as_builtins(record: object) -> dict[str, Any]:
     return built
 
 
-def show(blocks: Iterable["RenderableType"]) -> None:
-    """Print blocks of text one below the other.
-
-    As wide as the terminal; piped, 80 columns (or ``COLUMNS``) without colour or trailing spaces.
-    """
+def show(telling: "Telling") -> None:
+    """Print a telling, as wide as the terminal; piped, 80 columns (or ``COLUMNS``) and plain."""
     from rich.console import Console
 
-    terminal = Console(highlight=False, markup=False, emoji=False)
-    if terminal.is_terminal:
-        for block in blocks:
-            terminal.print(block)
+    from squibwise.cli.terminal import lay_out
+
+    end_waiting()
+    if is_quiet():
+        return
+    make = partial(Console, highlight=False, markup=False, emoji=False)
+    if sys.stdout.isatty():
+        console = make() if wants_colour() else make(color_system=None)
+        for block in lay_out(telling):
+            console.print(block)
         return
     text = io.StringIO()
-    plain = Console(file=text, width=piped_width(), highlight=False, markup=False, emoji=False)
-    for block in blocks:
-        plain.print(block)
+    console = make(file=text, width=piped_width(), color_system=None)
+    for block in lay_out(telling):
+        console.print(block)
     sys.stdout.write("".join(f"{line.rstrip()}\n" for line in text.getvalue().splitlines()))
 
 
 def piped_width() -> int:
     """Return the width of piped text: ``COLUMNS`` when it is set, else 80."""
     stated = os.environ.get("COLUMNS", "")
-    return max(40, int(stated)) if stated.isdecimal() else PLAIN_WIDTH
+    return max(NARROWEST, int(stated)) if stated.isdecimal() else PLAIN_WIDTH
+
+
+def _asked(option: str) -> Any:  # noqa: ANN401 - whatever the option holds
+    context = click.get_current_context(silent=True)
+    return None if context is None else context.meta.get(option)
+
+
+def is_quiet() -> bool:
+    """Return whether the exit code alone is to answer."""
+    return bool(_asked("quiet"))
+
+
+def wants_colour() -> bool:
+    """Return whether colour and weight may be used: neither ``NO_COLOR`` nor the option forbids.
+
+    Source: no-color.org, the convention of 2017: NO_COLOR with any value but an empty one.
+    """
+    return _asked("colour") != "never" and not os.environ.get("NO_COLOR")
 
 
 def answer(
-    value: Mapping[str, Any] | object,
-    blocks: Callable[[], Iterable["RenderableType"]],
-    *,
-    as_json: bool,
-    code: int,
+    value: Mapping[str, Any] | object, telling: Callable[[], "Telling"], *, as_json: bool, code: int
 ) -> int:
     """Write an answer in the form that was asked for, and return the exit code."""
     if as_json:
         write_json(value if isinstance(value, Mapping) else as_builtins(value))
     else:
-        show(blocks())
+        show(telling())
     return code
 
 
 def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json: bool) -> None:
     """Say once and clearly why nothing was done, and what to do about it."""
+    end_waiting()
     if as_json:
         plain = [as_builtins(f) for f in findings]
         write_json({"error": message, "remedy": remedy, "findings": plain})
@@ -91,7 +118,12 @@ def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json:
         lines += [f"  {finding.text()}" for finding in findings]
     if remedy and len(findings) != 1:
         lines.append(f"  {remedy}")
-    click.echo("\n".join(_fitted(line) for line in lines), err=True)
+    say("\n".join(_fitted(spell_out(line)) for line in lines))
+
+
+def say(text: str) -> None:
+    """Write a line beside the answer, on standard error."""
+    click.echo(spell_out(text), err=True)
 
 
 def _fitted(line: str) -> str:
@@ -101,3 +133,32 @@ def _fitted(line: str) -> str:
     indent = " " * (len(line) - len(line.lstrip()) + 4)
     width = shutil.get_terminal_size().columns
     return textwrap.fill(line, width, subsequent_indent=indent, break_on_hyphens=False)
+
+
+_waiting: list[Timer] = []
+
+
+def begin_waiting(words: str) -> None:
+    """Say at a terminal what is being done, once it takes longer than a second."""
+    if is_quiet() or not sys.stderr.isatty():
+        return
+
+    def tell() -> None:
+        sys.stderr.write(f"{words} ...\r")
+        sys.stderr.flush()
+
+    timer = Timer(PATIENCE_S, tell)
+    timer.daemon = True
+    _waiting.append(timer)
+    timer.start()
+
+
+def end_waiting() -> None:
+    """Take the word about what is being done away again."""
+    while _waiting:
+        timer = _waiting.pop()
+        timer.cancel()
+        timer.join()
+        if sys.stderr.isatty():
+            sys.stderr.write("\r" + " " * (shutil.get_terminal_size().columns - 1) + "\r")
+            sys.stderr.flush()

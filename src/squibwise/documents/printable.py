@@ -20,12 +20,13 @@ _HIDDEN = ("Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp")
 def printable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     """Return a JSON value whose every text can be set in type.
 
-    White space becomes single spaces, a character without a glyph or with a hidden effect (such
-    as one that turns the direction of writing) is spelled as ``[U+XXXX]``, long words may break,
-    and very long texts are cut with a note. The attached record keeps every text as it was.
+    White space becomes single spaces, lines stay lines, a character without a glyph or with a
+    hidden effect (such as one that turns the direction of writing) is spelled as ``[U+XXXX]``,
+    long words may break, and very long texts are cut with a note. The attached record keeps every
+    text as it was.
     """
     if isinstance(value, str):
-        return breakable(_shortened(spelled(_one_line(value))))
+        return breakable(_shortened("\n".join(map(spelled, _lines(value)))))
     if isinstance(value, dict):
         return {k: printable(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
@@ -33,9 +34,9 @@ def printable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     return value
 
 
-def _one_line(text: str) -> str:
-    """Return a text with white space as single spaces; spaces that must not break stay."""
-    return "\u00a0".join(" ".join(part.split()) for part in text.split("\u00a0"))
+def _lines(text: str) -> list[str]:
+    """Return the lines of a text with white space as single spaces; empty lines are left out."""
+    return [one for line in text.split("\n") if (one := " ".join(line.split()))]
 
 
 def spelled(text: str) -> str:

@@ -5,12 +5,13 @@ import json
 from importlib import resources
 from typing import Any
 
+import msgspec
 import typst
 
 from squibwise.documents.printable import ascii_only, printable
-from squibwise.documents.view import view
 from squibwise.errors import ModelError
 from squibwise.model.proof import ProofRecord
+from squibwise.present.tell_record import Sheet, tell_record
 from squibwise.prove.recording import to_json
 from squibwise.prove.verifying import read_record
 
@@ -25,24 +26,31 @@ def record_pdf(record: ProofRecord) -> bytes:
     Text reaches the template as data, never as markup.
 
     Raises:
+        InputError: The content is not laid out as that of a record.
         ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
     """
     record = read_record(to_json(record))  # in canonical order, as a reader of the file has it
-    shown = printable(view(record))
+    return typeset(record, tell_record(record))
+
+
+def typeset(record: ProofRecord, sheet: Sheet) -> bytes:
+    """Return pages that tell a sheet, with the record attached.
+
+    Raises:
+        ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
+    """
+    shown = printable(msgspec.to_builtins(sheet))
     try:
-        return _typeset(record, shown)
+        return _compile(record, shown)
     except typst.TypstError:
-        return _typeset_plainly(record, shown)
-
-
-def _typeset_plainly(record: ProofRecord, shown: dict[str, Any]) -> bytes:
+        pass
     try:
-        return _typeset(record, ascii_only(shown))
+        return _compile(record, ascii_only(shown))
     except typst.TypstError as error:
         raise ModelError(f"the pages of {record.case_id} could not be set: {error}") from error
 
 
-def _typeset(record: ProofRecord, shown: dict[str, Any]) -> bytes:
+def _compile(record: ProofRecord, shown: dict[str, Any]) -> bytes:
     template = resources.files("squibwise.documents").joinpath(_TEMPLATE).read_bytes()
     noon = dt.datetime.combine(dt.date.fromisoformat(record.issued_on), dt.time(12), dt.UTC)
     return typst.compile(
@@ -51,5 +59,5 @@ def _typeset(record: ProofRecord, shown: dict[str, Any]) -> bytes:
         ignore_system_fonts=True,
         pdf_standards=["a-3a", "ua-1"],
         timestamp=noon,
-        sys_inputs={"view": json.dumps(shown), "record": to_json(record).decode()},
+        sys_inputs={"sheet": json.dumps(shown), "record": to_json(record).decode()},
     )

@@ -3,9 +3,8 @@
 import datetime as dt
 from collections.abc import Iterable, Sequence
 
-from squibwise.model.money import Money
+from squibwise.model.cost import Money
 
-NEVER_CERTAIN, NEVER_RULED_OUT = 0.995, 0.005
 KM_PER_MILE = 1.609344
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
 _MILES = ("US", "GB")  # countries that state road speeds in miles an hour (from memory)
@@ -13,13 +12,14 @@ _MILES = ("US", "GB")  # countries that state road speeds in miles an hour (from
 
 def percent(p: float) -> str:
     """Return a chance as people read it; never a bare 0 or 100."""
-    if p > NEVER_CERTAIN:
+    whole = round(100 * p)
+    if whole >= 100:
         return "over 99%"
-    return "under 1%" if p < NEVER_RULED_OUT else f"{100 * p:.0f}%"
+    return f"{whole}%" if whole > 0 else "under 1%"
 
 
 def minutes(amount: float) -> str:
-    """Return a time as ``50 min`` or ``3 h 20 min``. [min]"""
+    """Return a time as ``50 min`` or ``3 h 20 min``. [min]."""
     whole = round(amount)
     if whole < 90:
         return f"{whole} min"
@@ -28,7 +28,7 @@ def minutes(amount: float) -> str:
 
 
 def hours(amount: float) -> str:
-    """Return a long time in hours with one decimal, a short one in minutes. [min]"""
+    """Return a long time in hours with one decimal, a short one in minutes [min]."""
     return minutes(amount) if amount < 90 else f"{amount / 60:.1f} h"
 
 
@@ -43,13 +43,13 @@ def bare_sum(amount: Money | None) -> str:
 
 
 def speed(kmh: float, region: str | None) -> str:
-    """Return a speed in the unit of the roads of a region. [km/h]"""
+    """Return a speed in the unit of the roads of a region [km/h]."""
     value, unit = speed_in(kmh, region)
     return f"{value:.0f} {unit}"
 
 
 def speed_in(kmh: float, region: str | None) -> tuple[float, str]:
-    """Return a speed and its unit as the roads of a region have it. [km/h]"""
+    """Return a speed and its unit as the roads of a region have it [km/h]."""
     if (region or "").partition("-")[0] in _MILES:
         return kmh / KM_PER_MILE, "mph"
     return kmh, "km/h"

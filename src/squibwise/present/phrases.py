@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.model.belief import Because
-from squibwise.model.case import Case
+from squibwise.model.case import Case, Experience
 from squibwise.model.names import split_component
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import Report
@@ -165,3 +165,10 @@ def tell_cautions(texts: Iterable[str], heading: str = "Cautions") -> Section | 
 def in_words(word: str) -> str:
     """Return a word of the catalogue or the case file as people read it."""
     return word.replace("-", " ").replace(".", " ")
+
+
+def tell_experience(own: Experience) -> str:
+    """Return what the user's own finished cases moved, in one line."""
+    told = f"Learned from {own.cases} of your own finished cases"
+    moved = ", ".join(f"{curve} {shift:+.2f}" for curve, shift in own.shifts.items())
+    return f"{told}: shift of log odds {moved}." if moved else f"{told}; no curve was shifted."

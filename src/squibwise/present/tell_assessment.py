@@ -1,6 +1,9 @@
 """What happened and what state everything is in: first what fired, then what is doubtful."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import (
@@ -13,10 +16,11 @@ from squibwise.model.belief import (
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.words import STATES
-from squibwise.present.figures import listed, minutes, percent
+from squibwise.present.figures import counted, listed, minutes, percent
 from squibwise.present.phrases import (
     LIKELY,
     is_inflator,
+    is_told_already,
     name,
     standing,
     tell_car,
@@ -42,6 +46,7 @@ def tell_assessment(case: Case, states: Assessment, catalog: Catalog) -> Telling
         sections=filled(
             (
                 tell_assessment_shortly(case, states, catalog),
+                _asked(states),
                 *_fired(states, catalog),
                 tell_causes(states.event, catalog),
                 _trouble(states),
@@ -79,6 +84,12 @@ def tell_assessment_shortly(case: Case, states: Assessment, catalog: Catalog) ->
     rows += [("in doubt", named(doubtful, catalog, 4))] if doubtful else []
     rows.append(("look next", tell_next_look(states, catalog)))
     return section("In short", Table(rows=tuple(rows)))
+
+
+def _asked(states: Assessment) -> Section | None:
+    """Return what somebody may know that changes more than any look."""
+    rows = tuple((q.id, f"{q.text} {q.why}".strip()) for q in states.open_questions)
+    return section("Ask first", Table(rows=rows, tone="strong")) if rows else None
 
 
 def _danger_shortly(states: Assessment, catalog: Catalog) -> Iterable[str]:
@@ -187,6 +198,11 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     """Return every hazard in a sentence."""
     floor = catalog.fact("present.live-from").number()
     found = [
+        f"{id_}: its circuit reads good though the part is missing or spent. A load or a bridge "
+        "was left in: find it and take it out. The lamp proves nothing until then."
+        for id_ in states.loads_left_in
+    ]
+    found += [
         f"{c.id}: stage {number} may still be live though the part fired "
         f"({percent(live)}). Handle, store and scrap it as live."
         for c in states.components
@@ -230,7 +246,7 @@ def doubtful_parts(states: Assessment, catalog: Catalog) -> list[ComponentBelief
 def _doubtful(states: Assessment, catalog: Catalog) -> tuple[Section | None, ...]:
     found = doubtful_parts(states, catalog)
     watched = [c for c in found if catalog.kinds[split_component(c.id).kind].circuit]
-    rows = tuple((c.id, f"{_split(c.now)}; {_settles(c, states, catalog)}") for c in watched)
+    rows = tuple((c.id, f"{_split_now(c)}; {_settles(c, states, catalog)}") for c in watched)
     rest = "; ".join(f"{c.id} ({_split(c.now)})" for c in found if c not in watched)
     note = "mechanical, sets no code"
     return (
@@ -245,8 +261,20 @@ def _split(states: StateBelief) -> str:
     return tell_states(by_state(states), least=0.05)
 
 
+def _split_now(belief: ComponentBelief) -> str:
+    """Return the states now, with the range where the figures behind them leave one."""
+    told = [_split(belief.now)]
+    told += [
+        f"{state} anywhere from {percent(r.low)} to {percent(r.high)}, by {r.figure}"
+        for state, r in belief.ranges.items()
+    ]
+    return "; ".join(told)
+
+
 def _settles(belief: ComponentBelief, states: Assessment, catalog: Catalog) -> str:
-    """Name the ranked look at a part, or else the word of its kind that tells most."""
+    """Name what settles a part, or else the word of its kind that tells most."""
+    if belief.settled_by is not None:
+        return belief.settled_by.text
     look = next((k for k in states.next_looks if k.component == belief.id), None)
     if look is not None:
         return look.text
@@ -285,14 +313,13 @@ def _quiet(states: Assessment, catalog: Catalog) -> Section | None:
 
 def _is_there(belief: ComponentBelief) -> bool:
     """Return whether the part is in the car, as far as known."""
-    return belief.now.unfit < LIKELY and float(getattr(belief.now, "missing", 0.0)) < LIKELY
+    return belief.now.missing < LIKELY
 
 
 def _assumed(states: Assessment, catalog: Catalog) -> Section | None:
     told = tuple(
         dict.fromkeys(
-            f"{one.text[:1].upper()}{one.text[1:]} "
-            f"({tell_grounds(one.source, one.basis, catalog)})"
+            f"{one.text[:1].upper()}{one.text[1:]} ({tell_grounds(one.source, one.basis, catalog)})"
             for one in states.assumptions
         )
     )
@@ -316,7 +343,8 @@ def tell_belief(
         catalog: Names and sources.
         figures: Weights in decibans too.
     """
-    looks = tuple(k.text for k in states.next_looks if k.component == belief.id)
+    settling = (belief.settled_by.text,) if belief.settled_by else ()
+    looks = settling or tuple(k.text for k in states.next_looks if k.component == belief.id)
     state = likeliest(belief.now)[0]
     told = tell_reasons(belief.because, case, catalog, figures=figures)
     sections: tuple[Section | None, ...] = (
@@ -336,7 +364,7 @@ def tell_belief(
 
 def _about(belief: ComponentBelief, catalog: Catalog) -> Table:
     rows = [("what", name(belief.id, catalog))]
-    rows += [("right after the crash", _split(belief.after_crash)), ("now", _split(belief.now))]
+    rows += [("right after the crash", _split(belief.after_crash)), ("now", _split_now(belief))]
     stages = tell_stages(belief)
     rows += [("circuits now", stages)] if stages else []
     if belief.prior_fired is not None:
@@ -348,7 +376,22 @@ def _change(
     belief: ComponentBelief, case: Case, catalog: Catalog, *, figures: bool
 ) -> Section | None:
     """Return what speaks against the conclusion, and what would most likely overturn it."""
-    against = [belief.opposing] if belief.opposing and belief.opposing not in belief.because else []
+    against = [belief.opposing] if belief.opposing and not is_told_already(belief.opposing) else []
     blocks = [tell_reasons(against, case, catalog, figures=figures)] if against else []
     flip = [Text(text=f"What would most likely change it: {belief.flip}")] if belief.flip else []
     return section("Against it", *blocks, *flip) if blocks or flip else None
+
+
+def drawn_parts(states: Assessment, catalog: Catalog) -> tuple[ComponentBelief, ...]:
+    """Return the parts whose belief is worth a drawing: what fired or is in doubt."""
+    doubtful = {c.id for c in doubtful_parts(states, catalog)}
+    return tuple(c for c in states.components if c.after_crash.fired >= LIKELY or c.id in doubtful)
+
+
+def with_drawings(telling: Telling, drawn: Sequence[Path]) -> Telling:
+    """Return a telling that also says where the drawings are."""
+    if not drawn:
+        return telling
+    told = Text(text=f"{counted(len(drawn), 'drawing')} in {drawn[0].parent}/.")
+    sections = (*telling.sections, Section(blocks=(told,)))
+    return msgspec.structs.replace(telling, sections=sections)

@@ -1,6 +1,5 @@
 """What a person reads, from records made by hand: order, words, 80 columns. Records are ours."""
 
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -9,19 +8,7 @@ import pytest
 from msgspec import structs
 
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli import (
-    output,
-    page,
-    show_assess,
-    show_check,
-    show_cost,
-    show_read,
-    show_release,
-    show_trace,
-    show_work,
-    work_list,
-)
-from squibwise.errors import InputError
+from squibwise.cli import output
 from squibwise.model.belief import (
     Assessment,
     Because,
@@ -29,9 +16,11 @@ from squibwise.model.belief import (
     Contradiction,
     EventBelief,
     NextLook,
+    OpenQuestion,
     SpeedChange,
     StageBelief,
     StateBelief,
+    StateRange,
 )
 from squibwise.model.car import Car
 from squibwise.model.case import Case
@@ -42,6 +31,20 @@ from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
 from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
 from squibwise.model.work import Caution, Work, WorkItem
+from squibwise.present.figures import ranges
+from squibwise.present.phrases import weigh
+from squibwise.present.tell_assessment import tell_assessment, tell_belief
+from squibwise.present.tell_checks import (
+    tell_release,
+    tell_verdict,
+    tell_verdicts,
+    tell_verification,
+)
+from squibwise.present.tell_cost import tell_cost, tell_cost_shortly
+from squibwise.present.tell_report import tell_report
+from squibwise.present.tell_trace import tell_trace
+from squibwise.present.tell_work import entry_for, tell_item, tell_work
+from squibwise.present.telling import Telling
 
 
 @pytest.fixture(scope="module")
@@ -53,8 +56,8 @@ def catalog() -> Catalog:
 def text(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
     monkeypatch.delenv("COLUMNS", raising=False)
 
-    def printed(blocks: Iterable[Any]) -> str:
-        output.show(blocks)
+    def printed(telling: Telling) -> str:
+        output.show(telling)
         shown = capsys.readouterr().out
         assert max(map(len, shown.splitlines())) <= 80
         assert "\x1b" not in shown
@@ -132,7 +135,7 @@ ASSESSED = Assessment(
 
 
 def test_an_assessment_reads_in_the_order_a_rebuilder_asks(text: Any, catalog: Catalog) -> None:
-    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    shown = text(tell_assessment(CASE, ASSESSED, catalog))
     heads = ["What fired", "Probably fired", "Not right now", "Hazards"]
     heads += [
         "Contradictions",
@@ -147,13 +150,13 @@ def test_an_assessment_reads_in_the_order_a_rebuilder_asks(text: Any, catalog: C
 
 
 def test_a_stage_that_may_be_live_is_a_hazard(text: Any, catalog: Catalog) -> None:
-    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    shown = text(tell_assessment(CASE, ASSESSED, catalog))
     assert "stage 2 may still be live though the part fired (39%)" in " ".join(shown.split())
 
 
 def test_an_unfired_charge_with_a_faulty_circuit_is_a_hazard(text: Any, catalog: Catalog) -> None:
     faulty = belief("left.curtain", states(faulty=0.95, sound=0.05))
-    shown = text(show_assess.blocks(CASE, structs.replace(ASSESSED, components=(faulty,)), catalog))
+    shown = text(tell_assessment(CASE, structs.replace(ASSESSED, components=(faulty,)), catalog))
     assert "left.curtain: its circuit is at fault, which is no proof" in " ".join(shown.split())
 
 
@@ -161,7 +164,7 @@ def test_a_part_that_is_not_there_is_not_called_live(text: Any, catalog: Catalog
     gone = belief("left.curtain", states(missing=1.0))
     there = belief("right.curtain", states(sound=1.0))
     assessed = structs.replace(ASSESSED, components=(gone, there))
-    shown = text(show_assess.blocks(CASE, assessed, catalog))
+    shown = text(tell_assessment(CASE, assessed, catalog))
     quiet = shown.partition("\nDid not fire")[2].partition("\nWhat happened")[0]
     assert "right.curtain" in quiet
     assert "left.curtain" not in quiet
@@ -169,7 +172,7 @@ def test_a_part_that_is_not_there_is_not_called_live(text: Any, catalog: Catalog
 
 def test_without_a_crash_nothing_is_said_of_belts_and_speed(text: Any, catalog: Catalog) -> None:
     calm = structs.replace(ASSESSED, event=structs.replace(ASSESSED.event, no_crash=0.9))
-    shown = text(show_assess.blocks(CASE, calm, catalog))
+    shown = text(tell_assessment(CASE, calm, catalog))
     assert "no crash at all  90%" in shown
     assert "belted" not in shown
     assert "km/h" not in shown
@@ -181,46 +184,96 @@ def test_one_cause_behind_several_codes_is_told_in_words_and_once(
     causes = {"shared-plug:driver": 0.86, "shared-plug:driver.wheel": 0.86, "crash-record": 0.3}
     causes |= {"clock-spring": 0.13, "supply": 0.02, "loose-plug:nose-left.impact-sensor": 0.2}
     event = structs.replace(ASSESSED.event, causes=causes)
-    shown = text(show_assess.blocks(CASE, structs.replace(ASSESSED, event=event), catalog))
+    shown = text(tell_assessment(CASE, structs.replace(ASSESSED, event=event), catalog))
     told = shown.partition("\nOne cause behind several codes")[2].partition("\n\n")[0]
     assert told.count("86%") == 1
     assert "driver wheel" in told
     assert "13%  Check plugs and clock spring" in told
-    assert "The plug of the nose left crash sensor is not seated" in told
+    assert "The connector of the nose left crash sensor is not seated" in told
     assert "supply" not in told
     assert "crash record in the unit" in shown.partition("\nWhat happened")[2]
 
 
 def test_a_replaced_part_shows_what_it_is_now(text: Any, catalog: Catalog) -> None:
-    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    shown = text(tell_assessment(CASE, ASSESSED, catalog))
     line = next(x for x in shown.splitlines() if x.strip().startswith("passenger.front-bag"))
     assert "over 99%" in line
     assert "now sound 98%" in line
 
 
 def test_a_doubtful_part_stands_with_the_look_that_settles_it(text: Any, catalog: Catalog) -> None:
-    shown = text(show_assess.chosen(CASE, ASSESSED, catalog, None))
+    shown = text(tell_assessment(CASE, ASSESSED, catalog))
     doubtful = shown.partition("\nDoubtful")[2].partition("\nLook next")[0]
     assert "look at the knee cover" in " ".join(doubtful.split())
 
 
 def test_why_names_weight_evidence_and_line(text: Any, catalog: Catalog) -> None:
-    shown = " ".join(text(show_assess.chosen(CASE, ASSESSED, catalog, "driver.front-bag")).split())
-    assert "+12.2 decibans alone" in shown
-    assert "look-1 (case.toml:7)" in shown
+    shown = " ".join(text(tell_belief(CASE, ASSESSED.components[0], ASSESSED, catalog)).split())
+    assert "strong reason of driver.front-bag (look-1, case.toml:7)" in shown
     assert "fired, before any evidence 30%" in shown
 
 
-def test_why_of_an_unknown_component_suggests_one(catalog: Catalog) -> None:
-    with pytest.raises(InputError) as refusal:
-        show_assess.chosen(CASE, ASSESSED, catalog, "driver.frontbag")
-    assert "driver.front-bag" in refusal.value.remedy
+def test_decibans_are_told_only_when_figures_are_asked_for(text: Any, catalog: Catalog) -> None:
+    bag = ASSESSED.components[0]
+    plain = text(tell_belief(CASE, bag, ASSESSED, catalog))
+    figures = text(tell_belief(CASE, bag, ASSESSED, catalog, figures=True))
+    assert "dB" not in plain
+    assert "+12.2 dB" in figures
 
 
-def test_a_probability_is_never_shown_as_certain() -> None:
-    assert page.percent(1.0) == "over 99%"
-    assert page.percent(0.0) == "under 1%"
-    assert page.percent(0.5) == "50%"
+# Thresholds: H. Jeffreys, Theory of Probability (1961), appendix B, 10 and 5 dB; 1 dB is ours.
+@pytest.mark.parametrize(
+    ("alone", "last", "word"),
+    [
+        (10.0, 9.0, "strong"),
+        (9.9, 9.0, "fair"),
+        (4.9, 4.0, "weak"),
+        (-12.0, -9.0, "against, strong"),
+        (0.9, 0.1, "would not change it"),
+        (-0.9, 0.1, "would not change it"),
+        (None, None, ""),
+    ],
+)
+def test_a_weight_is_told_in_a_word(alone: float | None, last: float | None, word: str) -> None:
+    assert weigh(Because(text="x", alone_db=alone, last_db=last)) == word
+
+
+def test_a_reason_that_the_others_tell_too_says_so(text: Any, catalog: Catalog) -> None:
+    again = Because(text="again", alone_db=14.0, last_db=0.2)
+    bag = structs.replace(ASSESSED.components[0], because=(again,))
+    assert "again (the rest says it already)" in " ".join(
+        text(tell_belief(CASE, bag, ASSESSED, catalog)).split()
+    )
+
+
+def test_a_load_left_in_is_the_first_hazard(text: Any, catalog: Catalog) -> None:
+    states = structs.replace(ASSESSED, loads_left_in=("left.curtain",))
+    hazards = text(tell_assessment(CASE, states, catalog)).partition("\nHazards")[2]
+    assert hazards.index("left.curtain: its circuit reads good") < hazards.index("stage 2 may")
+
+
+def test_what_somebody_may_know_is_asked_before_anything_is_looked_at(
+    text: Any, catalog: Catalog
+) -> None:
+    asked = OpenQuestion(id="crash", text="Was there a crash?", why="Nothing shows one.")
+    shown = text(tell_assessment(CASE, structs.replace(ASSESSED, open_questions=(asked,)), catalog))
+    assert shown.index("Ask first") < shown.index("\nWhat fired")
+    assert "crash  Was there a crash? Nothing shows one." in shown
+
+
+def test_a_conclusion_that_hangs_on_a_figure_shows_its_range(text: Any, catalog: Catalog) -> None:
+    ranges_ = {"damaged": StateRange(low=0.2, high=0.8, figure="how often a sensor is bent")}
+    bolster = structs.replace(ASSESSED.components[3], ranges=ranges_)
+    shown = " ".join(text(tell_belief(CASE, bolster, ASSESSED, catalog)).split())
+    assert "damaged anywhere from 20% to 80%, by how often a sensor is bent" in shown
+
+
+def test_the_change_of_speed_is_in_the_unit_of_the_region(text: Any, catalog: Catalog) -> None:
+    # Source: NIST Special Publication 811, appendix B.8: 1 mile = 1.609344 km; so 27 km/h = 16.8.
+    at_home = structs.replace(CASE, region="US-OH")
+    assert "about 17 mph (9 to 27" in text(tell_assessment(at_home, ASSESSED, catalog))
+    abroad = structs.replace(CASE, region="DE")
+    assert "about 27 km/h (15 to 44" in text(tell_assessment(abroad, ASSESSED, catalog))
 
 
 def item(name: str, **more: Any) -> WorkItem:
@@ -262,7 +315,7 @@ COSTS = (
 
 
 def test_a_work_list_says_holds_gates_and_chances(text: Any, catalog: Catalog) -> None:
-    shown = " ".join(text(show_work.chosen(CASE, WORK, COSTS, catalog, None)).split())
+    shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog)).split())
     assert "wait 30 min before it; held by key-on-safe; needed with 90%" in shown
     assert "key-on-safe Nobody inside" in shown
     assert "[x] 3 right.curtain:inspect" in shown
@@ -272,10 +325,8 @@ def test_a_work_list_says_holds_gates_and_chances(text: Any, catalog: Catalog) -
     assert expected in shown
 
 
-def test_neighbours_share_their_reason(text: Any) -> None:
-    listed = [i for i in WORK.items if i.action != "keep"]
-    numbers = {i.id: n for n, i in enumerate(listed, start=1)}
-    shown = text(work_list.blocks(listed, numbers))
+def test_neighbours_share_their_reason(text: Any, catalog: Catalog) -> None:
+    shown = text(tell_work(CASE, WORK, COSTS, catalog))
     assert shown.count("Inspect: Look at it all.") == 1
     assert "near certain" not in shown
 
@@ -283,48 +334,46 @@ def test_neighbours_share_their_reason(text: Any) -> None:
 def test_what_every_profile_replaces_stands_before_what_some_do(
     text: Any, catalog: Catalog
 ) -> None:
-    shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, None))
+    shown = text(tell_work(CASE, WORK, COSTS, catalog))
     assert shown.index("driver.front-bag") < shown.index("perhaps: driver.knee-bag")
     assert "driver.knee-bag (1)" in shown
 
 
 def test_a_caution_is_said_once_with_its_items(text: Any, catalog: Catalog) -> None:
-    shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, None))
+    shown = text(tell_work(CASE, WORK, COSTS, catalog))
     assert shown.count("It is hot.") == 1
     assert "It is hot. (items 1-2, 4)" in shown
-    assert show_work.ranges([5, 1, 2, 3, 9]) == "1-3, 5, 9"
+    assert ranges([5, 1, 2, 3, 9]) == "1-3, 5, 9"
 
 
 def test_why_of_an_item_names_its_cautions(text: Any, catalog: Catalog) -> None:
-    shown = text(show_work.chosen(CASE, WORK, COSTS, catalog, "driver.front-bag:replace"))
+    shown = text(tell_item(CASE, WORK.items[3], catalog))
     assert "It is hot. (Engineering judgement" in " ".join(shown.split())
     assert '    item = "driver.front-bag:replace"\n' in shown
-    with pytest.raises(InputError):
-        show_work.chosen(CASE, WORK, COSTS, catalog, "driver.front-bag:replce")
 
 
 def test_the_entry_for_a_gate_step_is_the_gates_own_word(catalog: Catalog) -> None:
     gate = next(g for g in catalog.tasks.gates.values() if g.step)
-    lines = show_work.entry_for(item(f"step:{gate.step}", strict="always"), catalog)
+    lines = entry_for(item(f"step:{gate.step}", strict="always"), catalog)
     assert f'what = "{gate.word}"' in lines
 
 
-def test_a_cost_names_what_has_no_price(text: Any) -> None:
-    shown = text(show_cost.blocks(CASE, COSTS))
+def test_a_cost_names_what_has_no_price(text: Any, catalog: Catalog) -> None:
+    shown = text(tell_cost(CASE, COSTS, catalog))
     assert "1,234.50" in shown
     assert "you have entered no price: front-bag" in shown
     assert "?" in shown.partition("\nLines")[2]
 
 
-def test_a_cost_without_any_price_is_unknown_and_not_nothing(text: Any) -> None:
+def test_a_cost_without_any_price_is_unknown_and_not_nothing(text: Any, catalog: Catalog) -> None:
     none = Money(minor=0, currency="USD")
     bare = msgspec.structs.replace(COSTS[0], low=none, likely=none, high=none)
-    shown = text(show_cost.summary(CASE, (bare,)))
+    shown = text(tell_cost(CASE, (bare,), catalog))
     assert "0.00" not in shown
     assert "you have entered no price: front-bag" in shown
-    assert show_cost.short(bare).startswith("no price is entered; 1 kind of")
+    assert tell_cost_shortly(bare).startswith("no price is entered; 1 kind of")
     paid = msgspec.structs.replace(bare, lines=(), unpriced=())
-    assert "0.00" in text(show_cost.summary(CASE, (paid,)))
+    assert "0.00" in text(tell_cost(CASE, (paid,), catalog))
 
 
 TRACE = Trace(
@@ -357,42 +406,40 @@ TRACE = Trace(
 )
 
 
-def test_a_bench_card_comes_before_the_plan(text: Any) -> None:
-    shown = text(show_trace.blocks(CASE, TRACE))
+def test_a_bench_card_comes_before_the_plan(text: Any, catalog: Catalog) -> None:
+    shown = text(tell_trace(CASE, TRACE, catalog))
     assert shown.index("It is hot.") < shown.index("Wait.") < shown.index("What it tells")
     assert shown.index("connector:half-seated") < shown.index("clock-spring:open")
     assert "loose: Done" in shown
     assert "folded" in shown
 
 
-def test_the_entry_that_a_card_asks_for_can_be_pasted(text: Any) -> None:
-    shown = text(show_trace.blocks(CASE, TRACE))
+def test_the_entry_that_a_card_asks_for_can_be_pasted(text: Any, catalog: Catalog) -> None:
+    shown = text(tell_trace(CASE, TRACE, catalog))
     assert '    test = "reseat-plug"\n' in shown
     assert '    outcome = "seated"' in shown
 
 
-def test_verdicts_stand_with_what_is_not_met_first(text: Any) -> None:
+def test_verdicts_stand_with_what_is_not_met_first(text: Any, catalog: Catalog) -> None:
     verdicts = (
         Verdict(what="lamp", outcome="met", text="It went out."),
         Verdict(what="loop", outcome="undecided", text="2.4 ohm.", decide="Measure again."),
         Verdict(what="seat", outcome="not met", text="Off by 4 kg.", p_met=0.01),
     )
-    shown = text(show_check.blocks(CASE, verdicts))
+    shown = text(tell_verdicts(CASE, verdicts, catalog))
     assert shown.index("Not met (1)") < shown.index("Undecided (1)") < shown.index("Met (1)")
     assert "To decide: Measure again." in shown
-    assert "Nothing was measured" in text(show_check.blocks(CASE, ()))
+    assert "Nothing was measured" in text(tell_verdicts(CASE, (), catalog))
 
 
 def test_why_of_a_verdict_names_what_it_rests_on(text: Any, catalog: Catalog) -> None:
     reason = Because(text="limit 3.2 ohm", evidence=("look-1",), weak="from-memory")
     verdicts = (Verdict(what="loop", outcome="met", text="2.4 ohm.", because=(reason,)),)
-    shown = " ".join(text(show_check.chosen(CASE, verdicts, catalog, "loop")).split())
-    assert "limit 3.2 ohm (from look-1 (case.toml:7); from memory)" in shown
-    with pytest.raises(InputError, match="no verdict"):
-        show_check.chosen(CASE, verdicts, catalog, "loo")
+    shown = " ".join(text(tell_verdict(CASE, verdicts[0], catalog)).split())
+    assert "limit 3.2 ohm (look-1, case.toml:7; from memory)" in shown
 
 
-def test_a_draft_says_so_and_lists_its_open_gates(text: Any) -> None:
+def test_a_draft_says_so_and_lists_its_open_gates(text: Any, catalog: Catalog) -> None:
     gates = (
         Gate(
             id="lamp-check",
@@ -406,19 +453,17 @@ def test_a_draft_says_so_and_lists_its_open_gates(text: Any) -> None:
     record = ProofRecord(
         schema="1", case_id="x", issued_on="2026-01-01", draft=True, content={}, gates=gates
     )
-    shown = text(show_release.blocks(record, Path("out/x.pdf")))
+    shown = text(tell_release(record, (Path("out/x.pdf"), Path("out/x.json")), (), catalog))
     assert "DRAFT: 1 of 2 gates are open" in shown
     assert "Watch it." in shown
     assert "and 2 more" in shown
     assert "Gone." not in shown
-    assert show_release.as_json(record, Path("x.pdf"))["json_file"] == "x.json"
+    assert "out/x.json" in shown
 
 
 def test_a_changed_record_is_told_plainly(text: Any) -> None:
     problem = Finding(code="record-changed", severity="error", message="It was changed.")
-    shown = text(
-        show_release.verification(Verification(valid=False, problems=(problem,)), Path("f"))
-    )
+    shown = text(tell_verification(Verification(valid=False, problems=(problem,)), Path("f")))
     assert "CANNOT BE RELIED ON" in shown
     assert "It was changed." in shown
 
@@ -436,7 +481,7 @@ def test_a_report_shows_doubts_and_what_was_not_understood(text: Any) -> None:
     )
     coverage = Coverage(complete=False, able=False, not_tested=("left.curtain",), why=("Low.",))
     report = ReadReport(lines=(line,), unread=(Unread(line=9, raw="???"),), coverage=coverage)
-    shown = " ".join(text(show_read.blocks(report)).split())
+    shown = " ".join(text(tell_report(report)).split())
     assert "may be driver.front-bag: unknown 60%; or knee-bag: unknown 40%" in shown
     assert "same fault as line 5" in shown
     assert "from memory" in shown

@@ -2,10 +2,9 @@
 
 from typing import Any, get_args
 
-import msgspec
 import pytest
 
-from squibwise.documents import wording
+from squibwise.model.cost import Money
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
@@ -25,8 +24,11 @@ from squibwise.model.evidence import (
 from squibwise.model.evidence import (
     TestOutcome as Outcome,
 )
+from squibwise.model.origin import Origin
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
-from squibwise.prove.canonical import exact
+from squibwise.present import figures
+from squibwise.present.phrases import tell_origin, tell_states
+from squibwise.present.tell_evidence import tell_evidence
 
 SENTENCES = [
     (
@@ -39,7 +41,7 @@ SENTENCES = [
                 coverage=Coverage(able=False),
             ),
         ),
-        "scan after-repair, 1 fault(s), reach not stated, 1 line(s) not understood, "
+        "scan after-repair, 1 fault, reach not stated, 1 line not understood, "
         "the unit was not able to test",
     ),
     (Look(id="l", component="left.curtain", seen="hanging"), "left.curtain: seen hanging"),
@@ -88,7 +90,7 @@ SENTENCES = [
             cabin_c=20.0,
             volts=12.6,
         ),
-        "passenger.occupant-sensor: laid on 30.0 kg, read 30.4 kg, cabin 20.0 degC, supply 12.6 V",
+        "passenger.occupant-sensor: laid on 30 kg, read 30.4 kg, cabin 20 degC, supply 12.6 V",
     ),
     (
         LampCheck(id="p", lit=False),
@@ -96,7 +98,7 @@ SENTENCES = [
     ),
     (
         LampCheck(id="p", lit=True, out_after_s=6.0, stayed_out=False),
-        "warning lamp lit at key-on, out after 6.0 s, came on again",
+        "warning lamp lit at key-on, out after 6 s, came on again",
     ),
     (
         SubstituteLoad(id="b", serial="S1", loop="driver.front-bag/1", ohm=2.1, move="issued"),
@@ -120,7 +122,7 @@ SENTENCES = [
         DoneWork(
             id="d", what="replaced", component="driver.front-bag", item="driver.front-bag:replace"
         ),
-        "driver.front-bag replaced (item driver.front-bag:replace)",
+        "driver.front-bag replaced (for driver.front-bag:replace)",
     ),
     (
         Passed(id="k", what="structure-sound", result="passed", note="measured"),
@@ -129,14 +131,9 @@ SENTENCES = [
 ]
 
 
-def plain(evidence: Any) -> dict[str, Any]:
-    value: dict[str, Any] = exact(msgspec.to_builtins(evidence))
-    return value
-
-
 @pytest.mark.parametrize(("evidence", "sentence"), SENTENCES)
 def test_evidence_is_told_in_a_sentence(evidence: Any, sentence: str) -> None:
-    assert wording.evidence(plain(evidence)) == sentence
+    assert tell_evidence(evidence) == sentence
 
 
 def test_every_kind_of_evidence_has_its_words() -> None:
@@ -147,59 +144,69 @@ def test_every_kind_of_evidence_has_its_words() -> None:
 @pytest.mark.parametrize(
     ("p", "text"),
     [
-        (0.0, "0 %"),
-        (0.004, "< 1 %"),
-        (0.01, "1 %"),
-        (0.5, "50 %"),
-        (0.99, "99 %"),
-        (0.9949, "> 99 %"),
-        (1.0, "100 %"),
+        (0.0, "under 1%"),
+        (0.004, "under 1%"),
+        (0.005, "under 1%"),
+        (0.01, "1%"),
+        (0.5, "50%"),
+        (0.99, "99%"),
+        (0.9951, "over 99%"),
+        (1.0, "over 99%"),
     ],
 )
 def test_a_chance_is_never_rounded_to_certainty(p: float, text: str) -> None:
-    assert wording.percent(p).replace("\u00a0", " ") == text
+    assert figures.percent(p) == text
 
 
 @pytest.mark.parametrize(
-    ("minutes", "text"), [(0, "0 min"), (59, "59 min"), (60, "1 h 00 min"), (125, "2 h 05 min")]
+    ("minutes", "text"), [(0, "0 min"), (89, "89 min"), (90, "1 h 30 min"), (120, "2 h")]
 )
 def test_minutes_are_told_in_hours(minutes: int, text: str) -> None:
-    assert wording.duration(minutes) == text
+    assert figures.minutes(minutes) == text
 
 
 def test_an_amount_that_nobody_entered_is_not_nothing() -> None:
-    assert wording.money(None) == "not priced"
-    assert wording.money({"minor": 123456, "currency": "USD"}) == "1,234.56 USD"
-    assert wording.money({"minor": 500, "currency": "JPY"}) == "500 JPY"
+    assert figures.money(None) == "not priced"
+    assert figures.bare_sum(None) == "?"
+    assert figures.money(Money(minor=123456, currency="USD")) == "1,234.56 USD"
+    assert figures.money(Money(minor=500, currency="JPY")) == "500 JPY"
 
 
 @pytest.mark.parametrize(
     ("count", "text"), [(2, "a, b"), (4, "a, b, c, d"), (5, "a, b, c and 2 more")]
 )
 def test_a_long_list_counts_its_rest(count: int, text: str) -> None:
-    assert wording.listed(list("abcdefg"[:count]), 3) == text
+    assert figures.listed(list("abcdefg"[:count]), 3) == text
+
+
+@pytest.mark.parametrize(
+    ("numbers", "text"), [((), ""), ((5, 1, 2, 3, 9), "1-3, 5, 9"), ((4, 4, 5), "4-5")]
+)
+def test_numbers_are_listed_as_people_do(numbers: tuple[int, ...], text: str) -> None:
+    assert figures.ranges(numbers) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"), [(30.0, "30"), (2.1, "2.1"), (1234567.125, "1234567.125"), (1e-5, "1e-05")]
+)
+def test_a_measured_value_keeps_every_digit(value: float, text: str) -> None:
+    assert figures.number(value) == text
 
 
 def test_a_place_is_named_as_far_as_known() -> None:
-    assert wording.origin({"file": None, "line": 3}) == ""
-    assert wording.origin({"file": "a.txt", "line": None}) == "a.txt"
-    assert wording.origin({"file": "a.txt", "line": 3}) == "a.txt:3"
+    assert tell_origin(Origin(line=3)) == ""
+    assert tell_origin(Origin(file="a.txt")) == "a.txt"
+    assert tell_origin(Origin(file="a.txt", line=3)) == "a.txt:3"
 
 
 def test_states_that_are_negligible_are_not_told() -> None:
-    belief = {
-        "sound": 0.6,
-        "fired": 0.385,
-        "faulty": 0.005,
-        "damaged": 0.005,
-        "missing": 0.0,
-        "unfit": 0.005,
-    }
-    assert wording.states(belief).replace("\u00a0", " ") == "sound 60 %, fired 38 %"
+    belief = {"sound": 0.6, "fired": 0.385, "faulty": 0.005, "damaged": 0.005, "unfit": 0.005}
+    assert tell_states(belief) == "sound 60%, fired 38%"
+    assert tell_states({"a": 0.01, "b": 0.011}) == "b"
 
 
 @pytest.mark.parametrize(
     ("text", "shown"), [("short", "short"), ("x" * 10, "x" * 10), ("x" * 11, "xxxxxx ...")]
 )
 def test_a_long_title_is_cut_with_a_sign(text: str, shown: str) -> None:
-    assert wording.cut(text, 10) == shown
+    assert figures.cut(text, 10) == shown

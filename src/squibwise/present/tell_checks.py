@@ -1,0 +1,111 @@
+"""Verdicts, what became of a record, and whether a record that was handed over can be relied on."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.case import Case
+from squibwise.model.origin import Finding
+from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
+from squibwise.model.words import Outcome
+from squibwise.present.figures import percent
+from squibwise.present.phrases import in_words, standing, tell_car, tell_findings, tell_reasons
+from squibwise.present.telling import Bullets, Section, Table, Telling, Text, Tone, filled, section
+
+_GROUPS: tuple[tuple[Outcome, str, Tone], ...] = (
+    ("not met", "Not met", "alarm"),
+    ("undecided", "Undecided", "check"),
+    ("met", "Met", "plain"),
+)
+_MISSING_SHOWN = 3
+_NOTHING = Text(text="Nothing was measured, calibrated or tried yet.")
+_WHY = Text(text="Why? `squibwise check CASE --why VERDICT`", tone="quiet")
+
+
+def tell_verdicts(case: Case, verdicts: Sequence[Verdict], catalog: Catalog) -> Telling:
+    """Return the verdicts: not met first, then undecided with what would decide."""
+    groups = tuple(_group(verdicts, *group) for group in _GROUPS)
+    nothing = None if verdicts else Section(blocks=(_NOTHING,))
+    found = tell_findings(case.findings)
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        about=tell_car(case),
+        sections=filled((nothing, *groups, found, Section(blocks=(_WHY,)))),
+        closing=standing(catalog),
+    )
+
+
+def _group(verdicts: Sequence[Verdict], outcome: Outcome, head: str, tone: Tone) -> Section | None:
+    told = tuple(f"{v.what}: {_in_full(v)}" for v in verdicts if v.outcome == outcome)
+    return section(f"{head} ({len(told)})", Bullets(items=told, tone=tone)) if told else None
+
+
+def tell_verdict(case: Case, verdict: Verdict, catalog: Catalog) -> Telling:
+    """Return one verdict with what it rests on."""
+    because = None
+    if verdict.because:
+        because = section("Because", tell_reasons(verdict.because, case, catalog))
+    about = section(f"{verdict.what}: {verdict.outcome}", Text(text=_in_full(verdict)))
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        about=tell_car(case),
+        sections=filled((about, because)),
+        closing=standing(catalog),
+    )
+
+
+def _in_full(verdict: Verdict) -> str:
+    chance = "" if verdict.p_met is None else f" (meets it with {percent(verdict.p_met)})"
+    decide = f"\nTo decide: {verdict.decide}" if verdict.decide else ""
+    weak = {in_words(b.weak) for b in verdict.because if b.weak}
+    leans = f"\nLeans on {', '.join(sorted(weak))}." if weak else ""
+    return f"{verdict.text}{chance}{decide}{leans}"
+
+
+def tell_release(
+    record: ProofRecord, files: Sequence[Path], found: Iterable[Finding], catalog: Catalog
+) -> Telling:
+    """Return the open gates with the first of what each misses, and where the record went.
+
+    Args:
+        record: The record.
+        files: The PDF and the data beside it, as they were written.
+        found: What is wrong or remarkable with the input.
+        catalog: The notice below it.
+    """
+    open_gates = [g for g in record.gates if g.open]
+    told = f"no open gate ({len(record.gates)} closed)"
+    if record.draft:
+        told = f"DRAFT: {len(open_gates)} of {len(record.gates)} gates are open, nothing is signed"
+    rows = zip(("record", "as data"), map(str, files), strict=False)
+    written = Table(rows=(*rows, ("SHA-256", record.digest)))
+    gates = tuple(_gate(g) for g in open_gates)
+    return Telling(
+        title=record.case_id,
+        subtitle=told,
+        sections=filled((*gates, tell_findings(found), section("Written", written))),
+        closing=standing(catalog),
+        tone="alarm" if record.draft else "strong",
+    )
+
+
+def _gate(gate: Gate) -> Section:
+    rest = len(gate.missing) - _MISSING_SHOWN
+    more = (f"and {rest} more",) if rest > 0 else ()
+    missing = (Bullets(items=(*gate.missing[:_MISSING_SHOWN], *more)),) if gate.missing else ()
+    remedy = (Text(text=gate.remedy, tone="quiet"),) if gate.remedy else ()
+    return section(gate.id, Text(text=f"Asked for: {gate.text}"), *missing, *remedy)
+
+
+def tell_verification(result: Verification, file: Path) -> Telling:
+    """Return whether a record is whole and unchanged, and what that does not say."""
+    limits = "This says nothing of whether the work was good, only that the text is as issued."
+    return Telling(
+        title="Whole and unchanged:" if result.valid else "CANNOT BE RELIED ON:",
+        subtitle=str(file),
+        sections=filled((tell_findings(result.problems, "About the record"),)),
+        closing=(Text(text=limits),),
+        tone="strong" if result.valid else "alarm",
+    )

@@ -1,0 +1,60 @@
+"""What became of something that was written: a new case, an entry, a walk through cases."""
+
+from pathlib import Path
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import Assessment
+from squibwise.model.case import Case
+from squibwise.model.cost import Cost
+from squibwise.model.work import Work
+from squibwise.present.figures import counted
+from squibwise.present.tell_assessment import (
+    tell_assessment_shortly,
+    tell_contradictions,
+    tell_hazards,
+)
+from squibwise.present.tell_cost import tell_cost_shortly
+from squibwise.present.tell_work import tell_work_shortly
+from squibwise.present.telling import Section, Table, Telling, Text, filled, section
+
+
+def tell_new_case(case_id: str, folder: Path) -> Telling:
+    """Return what was made and what to do next."""
+    rows = (
+        ("1.", f"Put scan reports and photos into {folder / 'evidence'}."),
+        ("2.", f"Fill in {folder / 'case.toml'}; the comments show how."),
+        ("3.", f"squibwise assess {folder}"),
+    )
+    return Telling(title=f"{case_id} is ready.", sections=(Section(blocks=(Table(rows=rows),)),))
+
+
+def tell_tour(
+    case: Case, states: Assessment, todo: Work, cost: Cost, pdf: Path, catalog: Catalog
+) -> Telling:
+    """Return one stop of a walk through cases."""
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        sections=filled(
+            (
+                tell_assessment_shortly(case, states, catalog),
+                tell_hazards(states, catalog),
+                tell_contradictions(states),
+                tell_work_shortly(todo, catalog),
+                section("Still to be paid", Text(text=tell_cost_shortly(cost))),
+                section("Record", Text(text=str(pdf))),
+            )
+        ),
+    )
+
+
+def tell_tour_end(count: int, seconds: float, out: Path, first: Path) -> Telling:
+    """Return what a walk through cases came to, and where to look closer."""
+    closer = (
+        f"Look closer: squibwise assess {first}; squibwise work {first}; "
+        f"squibwise assess {first} --why driver.front-bag"
+    )
+    return Telling(
+        title=f"\n{counted(count, 'case')} in {seconds:.1f} s. Their records are in {out}/.",
+        closing=(Text(text=closer),),
+    )
