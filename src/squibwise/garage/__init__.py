@@ -1,0 +1,1 @@
+"""What is kept: files written whole or not at all, and cases stored so that nothing is lost."""
