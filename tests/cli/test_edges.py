@@ -1,5 +1,6 @@
 """The outer edge: pipes that close, files that cannot be written, narrow terminals."""
 
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -9,7 +10,7 @@ from typing import Any
 import click
 import pytest
 
-from squibwise.cli import demo, files, output
+from squibwise.cli import demo, output
 from squibwise.errors import InputError
 
 Line = Callable[..., Any]
@@ -31,20 +32,65 @@ def test_an_interruption_is_told_in_a_word(run: Line, monkeypatch: pytest.Monkey
     assert (done.code, done.err.strip()) == (130, "Stopped.")
 
 
-def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
-    files.write(tmp_path / "a.pdf", b"old")
-    with pytest.raises(InputError, match="nowhere"):
-        files.write(tmp_path / "nowhere" / "a.pdf", b"new")
-    (tmp_path / "b.pdf").mkdir()
-    with pytest.raises(InputError):
-        files.write(tmp_path / "b.pdf", b"new")
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.pdf", "b.pdf"]
+@pytest.fixture
+def clover(tmp_path: Path, cases: Path) -> Path:
+    return Path(shutil.copytree(cases / "clover-05", tmp_path / "clover-05"))
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("x")
-    with pytest.raises(InputError, match="file"):
-        files.make_folder(tmp_path / "file")
+def test_a_record_replaces_an_earlier_one_of_the_same_case_only(
+    run: Line, clover: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "r.pdf"
+    assert run("release", clover, "-o", out).code == 1
+    first = out.read_bytes()
+    assert run("release", clover, "-o", out).code == 1
+    out.write_bytes(b"my holiday plans")
+    refused = run("release", clover, "-o", out)
+    assert (refused.code, "--force" in refused.err) == (2, True)
+    assert out.read_bytes() == b"my holiday plans"
+    assert run("release", clover, "-o", out, "--force").code == 1
+    assert out.read_bytes() == first
+    out.with_suffix(".json").write_text("{}")
+    assert run("release", clover, "-o", out).code == 2
+
+
+def test_a_person_at_the_terminal_is_asked_once(
+    run: Line, clover: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out, asked = tmp_path / "r.pdf", []
+
+    def answer(question: str, **_: object) -> bool:
+        asked.append(question)
+        return True
+
+    out.write_bytes(b"my holiday plans")
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    monkeypatch.setattr(click, "confirm", answer)
+    assert run("release", clover, "-o", out).code == 1
+    assert out.read_bytes().startswith(b"%PDF-")
+    assert len(asked) == 1
+
+
+def test_a_record_never_replaces_evidence(run: Line, clover: Path) -> None:
+    scan = clover / "evidence" / "scan.pdf"
+    scan.write_bytes(b"the only copy")
+    for out in (scan, clover / "evidence" / ".." / "evidence" / "scan.pdf"):
+        refused = run("release", clover, "-o", out, "--force")
+        assert (refused.code, "evidence" in refused.err) == (2, True)
+    assert scan.read_bytes() == b"the only copy"
+
+
+def test_a_drawing_replaces_only_drawings(run: Line, clover: Path, tmp_path: Path) -> None:
+    drawings = tmp_path / "drawings"
+    drawings.mkdir()
+    mine = drawings / "driver.front-bag.svg"
+    mine.write_text("my own")
+    wanted = ("assess", clover, "--why", "driver.front-bag", "--drawings", drawings)
+    assert run(*wanted).code == 2
+    assert mine.read_text() == "my own"
+    mine.unlink()
+    assert run(*wanted).code == run(*wanted).code == 0
 
 
 def test_the_demo_cars_are_copied_and_a_changed_copy_is_left_alone(tmp_path: Path) -> None:

@@ -235,18 +235,21 @@ def check(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> 
     "-o", "out", metavar="OUT.pdf", required=True, type=click.Path(path_type=Path),
     help="Where the record goes; its JSON is written beside it.",
 )  # fmt: skip
+@click.option("--force", is_flag=True, help="Replace what is there; never evidence.")
 @own_option
 @answers
-def release(case_path: Path, out: Path, own: Path | None, as_json: bool) -> int:
+def release(case_path: Path, out: Path, force: bool, own: Path | None, as_json: bool) -> int:
     """Write the record for the inspector and the next owner: a draft while any gate is open."""
     from squibwise import case
     from squibwise.cli import files, opening
     from squibwise.present.tell_checks import tell_release
 
-    files.refuse_as_record(out)
     at = opening.open_case(case_path, own)
+    kept = files.kept_files(case_path, at.case)
+    may_replace = files.may_replace_record(at.case.id, force=force)
+    files.refuse_as_record(out, kept, may_replace)
     record = case.release(at.case, at.catalog, dt.date.today(), at.own)
-    files.write_record(record, out)
+    files.write_record(record, out, kept, may_replace)
     written = (out, files.json_beside(out))
     return opening.answer(
         at,

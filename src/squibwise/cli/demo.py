@@ -1,7 +1,6 @@
 """Walk through the demo cases: real answers in the terminal, their records as PDF."""
 
 import datetime as dt
-import shutil
 from pathlib import Path
 from time import perf_counter
 
@@ -9,6 +8,7 @@ from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output
 from squibwise.errors import InputError
+from squibwise.garage import writing
 from squibwise.present.tell_assessment import fired_parts
 from squibwise.present.tell_entries import tell_tour, tell_tour_end
 
@@ -21,7 +21,7 @@ def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
     The demo cars that come with the program are copied to ``out`` first, so that anybody can change
     them and look again.
     """
-    files.make_folder(out)
+    writing.make_folder(out)
     cases = case_folders(folder) if folder else copied_cases(out)
     started, catalog, told = perf_counter(), load_catalog(), []
     for number, path in enumerate(cases, start=1):
@@ -56,12 +56,10 @@ def copied_cases(out: Path) -> list[Path]:
     copies = []
     for case_folder in case_folders(DEMO_CASES):
         copy = out / case_folder.name
-        try:
-            if not copy.exists():
-                shutil.copytree(case_folder, copy)
-        except OSError as error:
-            remedy = "Choose another folder with --out."
-            raise InputError(f"{copy}: {error.strerror}.", remedy=remedy) from error
+        if not copy.exists():
+            inside = [p for p in sorted(case_folder.rglob("*")) if p.is_file()]
+            content = {str(p.relative_to(case_folder)): p.read_bytes() for p in inside}
+            writing.write_folder(copy, content)
         copies.append(copy)
     return copies
 
@@ -78,7 +76,8 @@ def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str,
     todo, costs = case.costed(opened, catalog)
     record = case.release(opened, catalog, dt.date.today())
     pdf = out / f"{opened.id}.pdf"
-    files.write_record(record, pdf)
+    may_replace = files.may_replace_record(opened.id, force=False)
+    files.write_record(record, pdf, files.kept_files(path, opened), may_replace)
     if not as_json:
         output.show(tell_tour(opened, states, todo, costs[0], pdf, catalog))
     fired = [c.id for c in fired_parts(states, catalog)]

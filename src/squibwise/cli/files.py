@@ -1,11 +1,16 @@
-"""Files that commands read and write, whole or not at all."""
+"""Files that commands read and write; the writing itself is done in ``garage``."""
 
-import os
-from collections.abc import Iterable
+import sys
+from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 
+import click
+
 from squibwise.errors import InputError
+from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
+from squibwise.model.case import Case
 from squibwise.model.proof import ProofRecord
 
 LARGEST_RECORD = 50_000_000
@@ -16,75 +21,103 @@ def json_beside(out: Path) -> Path:
     return out.with_suffix(".json")
 
 
-def refuse_as_record(out: Path) -> None:
+def kept_files(path: Path, case: Case) -> tuple[Path, ...]:
+    """Return the files of a case that no command may write over: case file, reports, evidence.
+
+    Args:
+        path: The case as it was named: a folder, its ``case.toml``, or a bare report.
+        case: The case.
+    """
+    folder = path if path.is_dir() else path.parent
+    named = (folder / name for name in case.files)
+    return (path, folder / "case.toml", *named, *(folder / "evidence").glob("**/*"))
+
+
+def may_replace_record(case_id: str, *, force: bool) -> Callable[[Path], bool]:
+    """Return who decides whether a file that is there gives way to a record of a case.
+
+    An earlier record of the same case does; anything else only by ``force``, or when the person at
+    the terminal says so.
+    """
+
+    @cache
+    def decide(path: Path) -> bool:
+        return force or _is_record_of(path, case_id) or _says_yes(path)
+
+    return decide
+
+
+def _is_record_of(path: Path, case_id: str) -> bool:
+    from squibwise.documents import attached_record
+    from squibwise.prove.verifying import read_record
+
+    try:
+        if path.is_symlink():
+            return False
+        return read_record(attached_record(record_bytes(path))).case_id == case_id
+    except InputError:
+        return False
+
+
+def _says_yes(path: Path) -> bool:
+    asked = sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
+    question = f"'{path}' is there already and is not an earlier record of this case. Replace it?"
+    return asked and click.confirm(question, err=True)
+
+
+def refuse_as_record(out: Path, kept: Iterable[Path], may_replace: Callable[[Path], bool]) -> None:
     """Refuse a place that a record cannot be written to, before any work is done.
 
+    Args:
+        out: Where the PDF goes.
+        kept: Files that are never written over.
+        may_replace: See ``may_replace_record``.
+
     Raises:
-        InputError: It is no PDF name, or its folder is not there.
+        InputError: It is no PDF name, its folder is not there, or what is there must stay.
     """
     if out.suffix.lower() != ".pdf":
         raise InputError(f"'{out}' does not end in .pdf.", remedy="Write -o record.pdf.")
-    if out.is_dir() or not out.parent.is_dir():
-        raise InputError(
-            f"'{out}' cannot be written.", remedy="Name a file in a folder that exists."
-        )
+    refuse_places((out, json_beside(out)), kept, may_replace)
 
 
-def write_record(record: ProofRecord, out: Path) -> None:
-    """Write a record as PDF and, beside it, as JSON.
+def write_record(
+    record: ProofRecord, out: Path, kept: Iterable[Path], may_replace: Callable[[Path], bool]
+) -> None:
+    """Write a record as PDF and, beside it, as JSON: both, or none.
 
     Raises:
-        InputError: The folder refuses the files.
+        InputError: The place or the disk refuses.
     """
     from squibwise.documents import record_pdf
     from squibwise.prove.recording import to_json
 
-    write(out, record_pdf(record))
-    write(json_beside(out), to_json(record))
+    both = (
+        NewFile(path=out, data=record_pdf(record)),
+        NewFile(path=json_beside(out), data=to_json(record)),
+    )
+    write_files(both, kept, may_replace)
 
 
 def write_drawings(beliefs: Iterable[ComponentBelief], folder: Path) -> tuple[Path, ...]:
     """Write one drawing for each belief into a folder, made when it is not there.
 
     Raises:
-        InputError: The folder cannot be written to.
+        InputError: The folder cannot be written to, or holds another file of that name.
     """
     from squibwise.documents import waterfall_svg
 
     make_folder(folder)
     drawn = {folder / f"{c.id}.svg": waterfall_svg(c).encode("utf-8") for c in beliefs}
     for path, svg in drawn.items():
-        write(path, svg)
+        write_files([NewFile(path=path, data=svg)], may_replace=_is_drawing)
     return tuple(drawn)
 
 
-def write(path: Path, data: bytes) -> None:
-    """Write a file in one step, so that an interruption leaves the old one.
-
-    Raises:
-        InputError: It cannot be written.
-    """
-    part = path.with_name(f".{path.name}.part")
-    try:
-        part.write_bytes(data)
-        os.replace(part, path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        remedy = "Choose a folder that you may write to."
-        raise InputError(f"{path}: {error.strerror}.", remedy=remedy) from error
-
-
-def make_folder(folder: Path) -> None:
-    """Make a folder for output; one that is there is used.
-
-    Raises:
-        InputError: It cannot be made.
-    """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        remedy = "Choose another folder with --out."
-        raise InputError(f"{folder}: {error.strerror}.", remedy=remedy) from error
+def _is_drawing(path: Path) -> bool:
+    """Earlier drawings give way to new ones; a file that is none stays."""
+    with path.open("rb") as file:
+        return file.read(4) == b"<svg"
 
 
 def record_bytes(path: Path) -> bytes:

@@ -7,6 +7,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.errors import InputError
+from squibwise.garage.writing import write_folder
 from squibwise.intake.case_file.toml_text import read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 
@@ -31,17 +32,8 @@ def make(folder: Path, reports: tuple[Path, ...] = ()) -> Made:
     copies = _copies(reports)
     case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
     text = template(case_id, tuple(copies))
-    try:
-        if folder.exists() and any(folder.iterdir()):
-            raise InputError(f"'{folder}' is not empty.", remedy="Name a new or empty folder.")
-        (folder / "evidence").mkdir(parents=True)
-        for name, data in copies.items():
-            (folder / "evidence" / name).write_bytes(data)
-        (folder / "case.toml").write_text(text, encoding="utf-8")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        remedy = "Choose a folder that you may write to."
-        raise InputError(f"{str(folder)[:200]}: {reason}.", remedy=remedy) from error
+    files = {f"evidence/{name}": data for name, data in copies.items()}
+    write_folder(folder, {"case.toml": text.encode("utf-8")} | files, empty=["evidence"])
     written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
     return Made(id=case_id, folder=folder, files=written)
 
