@@ -1,0 +1,321 @@
+"""Cases in a garage: entries that are only added, chained by hash; a case is what they add up to.
+
+An entry says which files of the case are what from then on. Files are kept once, by the SHA-256 of
+their content. Undoing is an entry like any other, so nothing is lost by it and the history is
+whole.
+"""
+
+import datetime as dt
+import hashlib
+import sqlite3
+from collections.abc import Iterator, Mapping
+from typing import Literal
+
+import msgspec
+import rfc8785
+
+from squibwise.errors import InputError
+from squibwise.garage.database import writing
+from squibwise.garage.folders import Content
+from squibwise.model.origin import Finding
+
+START = "0" * 64
+
+
+class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One thing that happened to a case.
+
+    Attributes:
+        case: Case id.
+        number: Place in its history, from 1.
+        previous: Hash of the entry before; ``START`` for the first.
+        at: When, ISO 8601.
+        by: Who; empty when nobody is named.
+        what: What was done, in words.
+        kind: ``changed``, or ``undone`` for taking back ``undoes``.
+        files: SHA-256 by path of every file that is new or other from then on; None for one that is
+            gone. A path that ends in ``/`` is a folder without files.
+        undoes: Number of the entry that is taken back; 0 for none.
+    """
+
+    case: str
+    number: int
+    previous: str
+    at: str
+    by: str = ""
+    what: str
+    kind: Literal["changed", "undone"] = "changed"
+    files: dict[str, str | None] = {}
+    undoes: int = 0
+
+
+class Head(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a case stands: its last entry."""
+
+    number: int
+    hash: str
+
+
+NOTHING = Head(number=0, hash=START)
+
+
+def seal(entry: Entry) -> tuple[str, str]:
+    """Return an entry as canonical JSON, and the SHA-256 of that.
+
+    Source: RFC 8785 for the canonical form, FIPS 180-4 for SHA-256. We differ from neither.
+    """
+    body = rfc8785.dumps(msgspec.to_builtins(entry))
+    return body.decode("utf-8"), hashlib.sha256(body).hexdigest()
+
+
+def case_ids(garage: sqlite3.Connection) -> tuple[str, ...]:
+    """Return the ids of all cases, sorted."""
+    return tuple(row[0] for row in garage.execute("SELECT case_id FROM head ORDER BY case_id"))
+
+
+def head(garage: sqlite3.Connection, case_id: str) -> Head:
+    """Return where a case stands; ``NOTHING`` for one that is not there."""
+    query = "SELECT number, hash FROM head WHERE case_id = ?"
+    row = garage.execute(query, (case_id,)).fetchone()
+    return Head(number=row[0], hash=row[1]) if row else NOTHING
+
+
+def history(garage: sqlite3.Connection, case_id: str) -> tuple[Entry, ...]:
+    """Return what happened to a case, in order.
+
+    Raises:
+        InputError: There is no such case, or an entry was altered.
+    """
+    query = "SELECT body FROM entry WHERE case_id = ? ORDER BY number"
+    bodies = [row[0] for row in garage.execute(query, (case_id,))]
+    if not bodies:
+        known = ", ".join(case_ids(garage)) or "none yet"
+        raise InputError(f"the garage has no case '{case_id}'.", remedy=f"It has: {known}.")
+    try:
+        return tuple(msgspec.json.decode(body, type=Entry) for body in bodies)
+    except msgspec.DecodeError as error:
+        remedy = "`squibwise garage check` tells which entry."
+        raise InputError(f"case '{case_id}': an entry was altered.", remedy=remedy) from error
+
+
+def effective(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    """Return the entries that hold: without those taken back and those that take back."""
+    undone = {e.undoes for e in entries if e.kind == "undone"}
+    return tuple(e for e in entries if e.kind == "changed" and e.number not in undone)
+
+
+def files(entries: tuple[Entry, ...]) -> dict[str, str]:
+    """Return what a case consists of after its entries: the hash of each file by its path."""
+    found: dict[str, str | None] = {}
+    for entry in effective(entries):
+        found.update(entry.files)
+    return {path: digest for path, digest in sorted(found.items()) if digest is not None}
+
+
+def content(garage: sqlite3.Connection, case_id: str) -> Content:
+    """Return the files of a case as they are now, by path.
+
+    Raises:
+        InputError: There is no such case, or an original is missing or altered.
+    """
+    named = files(history(garage, case_id))
+    return {path: _original(garage, digest, path) for path, digest in named.items()}
+
+
+def _original(garage: sqlite3.Connection, digest: str, path: str) -> bytes:
+    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
+    data = bytes(row[0]) if row else b""
+    if row is None or hashlib.sha256(data).hexdigest() != digest:
+        remedy = "Put a backup in its place; `squibwise garage check` tells all that is damaged."
+        raise InputError(f"'{path}' is missing in the garage or was altered.", remedy=remedy)
+    return data
+
+
+def add(
+    garage: sqlite3.Connection,
+    case_id: str,
+    wanted: Content,
+    what: str,
+    at: dt.datetime,
+    by: str = "",
+    seen: Head | None = None,
+) -> Head:
+    """Add an entry that makes a case consist of these files, and return where it stands then.
+
+    Args:
+        garage: The garage.
+        case_id: A case that is there, or a new one.
+        wanted: Content of every file by path, all of the case.
+        what: What was done, in words.
+        at: When.
+        by: Who.
+        seen: Where the case stood when the person looked at it; None when that does not matter.
+
+    Returns:
+        The new standing; the old one when nothing is different.
+
+    Raises:
+        InputError: Somebody else has written since; then nothing is changed.
+    """
+    digests = {path: hashlib.sha256(data).hexdigest() for path, data in wanted.items()}
+    with writing(garage):
+        stands = head(garage, case_id)
+        if seen is not None and seen != stands:
+            raise _conflict(case_id, stands)
+        known = files(history(garage, case_id)) if stands.number else {}
+        different: dict[str, str | None] = {p: d for p, d in digests.items() if known.get(p) != d}
+        different |= {path: None for path in known if path not in digests}
+        if not different:
+            return stands
+        for path in (p for p, d in different.items() if d):
+            row = (digests[path], wanted[path])
+            garage.execute("INSERT OR IGNORE INTO original (hash, content) VALUES (?, ?)", row)
+        return _append(garage, stands, _next(case_id, stands, what, at, by, files=different))
+
+
+def undo(
+    garage: sqlite3.Connection,
+    case_id: str,
+    at: dt.datetime,
+    by: str = "",
+    seen: Head | None = None,
+) -> Entry:
+    """Take back the last entry that holds, and return it; the first one stays.
+
+    Raises:
+        InputError: There is nothing to take back, or somebody else has written since.
+    """
+    with writing(garage):
+        stands = head(garage, case_id)
+        if seen is not None and seen != stands:
+            raise _conflict(case_id, stands)
+        holding = effective(history(garage, case_id))
+        if len(holding) < 2:
+            remedy = "The first entry is the case itself."
+            raise InputError(f"case '{case_id}': nothing is left to take back.", remedy=remedy)
+        last = holding[-1]
+        what = f"took back: {last.what}"
+        _append(garage, stands, _next(case_id, stands, what, at, by, undoes=last.number))
+        return last
+
+
+def _next(
+    case_id: str,
+    stands: Head,
+    what: str,
+    at: dt.datetime,
+    by: str,
+    files: Mapping[str, str | None] | None = None,
+    undoes: int = 0,
+) -> Entry:
+    return Entry(
+        case=case_id,
+        number=stands.number + 1,
+        previous=stands.hash,
+        at=at.isoformat(timespec="seconds"),
+        by=by,
+        what=what,
+        kind="undone" if undoes else "changed",
+        files=dict(files or {}),
+        undoes=undoes,
+    )
+
+
+def _append(garage: sqlite3.Connection, stands: Head, entry: Entry) -> Head:
+    body, digest = seal(entry)
+    row = (entry.case, entry.number, body, digest)
+    garage.execute("INSERT INTO entry (case_id, number, body, hash) VALUES (?, ?, ?, ?)", row)
+    used = sorted({d for d in entry.files.values() if d})
+    garage.executemany(
+        "INSERT INTO used (case_id, number, hash) VALUES (?, ?, ?)",
+        [(entry.case, entry.number, d) for d in used],
+    )
+    garage.execute(
+        "INSERT INTO head (case_id, number, hash) VALUES (?, ?, ?) ON CONFLICT (case_id)"
+        " DO UPDATE SET number = excluded.number, hash = excluded.hash",
+        (entry.case, entry.number, digest),
+    )
+    return Head(number=entry.number, hash=digest)
+
+
+def _conflict(case_id: str, stands: Head) -> InputError:
+    return InputError(
+        f"case '{case_id}' was changed by somebody else in the meantime (entry {stands.number}).",
+        remedy="Nothing was written. Look at the case again, then repeat the change.",
+    )
+
+
+def check(garage: sqlite3.Connection) -> tuple[Finding, ...]:
+    """Return everything that is altered, missing or out of order in a garage; empty when whole.
+
+    A whole garage can still have been rewritten as a whole, from the first entry on: no storage
+    that its owner holds can exclude that. A hash that was handed out earlier can.
+    """
+    found = [*_broken_file(garage)]
+    for case_id in case_ids(garage):
+        found += _broken_chain(garage, case_id)
+    orphans = "SELECT DISTINCT case_id FROM entry WHERE case_id NOT IN (SELECT case_id FROM head)"
+    for (case_id,) in garage.execute(orphans):
+        found.append(_damage(case_id, "the case is not in the list of cases"))
+    for digest, data in garage.execute("SELECT hash, content FROM original"):
+        if hashlib.sha256(data).hexdigest() != digest:
+            found.append(_damage("originals", f"the content of {digest[:12]} was altered"))
+    return tuple(found)
+
+
+def _broken_file(garage: sqlite3.Connection) -> Iterator[Finding]:
+    for (told,) in garage.execute("PRAGMA integrity_check"):
+        if told != "ok":
+            yield _damage("file", told)
+    for row in garage.execute("PRAGMA foreign_key_check"):
+        yield _damage("file", f"a row of '{row[0]}' refers to something that is not there")
+
+
+def _broken_chain(garage: sqlite3.Connection, case_id: str) -> Iterator[Finding]:
+    query = "SELECT number, body, hash FROM entry WHERE case_id = ? ORDER BY number"
+    previous, expected = START, 1
+    for number, body, digest in garage.execute(query, (case_id,)):
+        if number != expected:
+            yield _damage(case_id, f"entry {expected} is missing")
+        yield from _broken_entry(case_id, number, body, digest, previous)
+        yield from _missing_originals(garage, case_id, number, body)
+        previous, expected = digest, number + 1
+    if head(garage, case_id) != Head(number=expected - 1, hash=previous):
+        yield _damage(case_id, f"the last entry is not the one that was written: {expected - 1}")
+
+
+def _broken_entry(
+    case_id: str, number: int, body: str, digest: str, previous: str
+) -> Iterator[Finding]:
+    if hashlib.sha256(body.encode("utf-8")).hexdigest() != digest:
+        yield _damage(case_id, f"entry {number} was altered")
+        return
+    try:
+        entry = msgspec.json.decode(body, type=Entry)
+    except msgspec.DecodeError:
+        yield _damage(case_id, f"entry {number} cannot be read")
+        return
+    if (entry.case, entry.number, entry.previous) != (case_id, number, previous):
+        yield _damage(case_id, f"entry {number} does not follow the one before it")
+
+
+def _missing_originals(
+    garage: sqlite3.Connection, case_id: str, number: int, body: str
+) -> Iterator[Finding]:
+    try:
+        named = {d for d in msgspec.json.decode(body, type=Entry).files.values() if d}
+    except msgspec.DecodeError:
+        return  # told as an entry that cannot be read
+    for digest in sorted(named):
+        query = "SELECT 1 FROM original WHERE hash = ?"
+        if garage.execute(query, (digest,)).fetchone() is None:
+            yield _damage(case_id, f"entry {number}: its original {digest[:12]} is missing")
+
+
+def _damage(where: str, text: str) -> Finding:
+    return Finding(
+        code="garage-damaged",
+        severity="error",
+        message=f"{where}: {text}.",
+        remedy="Put the last whole backup in its place, and enter anew what is younger.",
+    )

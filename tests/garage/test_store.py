@@ -1,0 +1,450 @@
+"""A garage loses nothing, tells what was altered, and gives a case back exactly as it came."""
+
+import datetime as dt
+import hashlib
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from squibwise.cli.demo import DEMO_CASES
+from squibwise.errors import InputError, UnavailableError
+from squibwise.garage import database, store
+from squibwise.garage.database import backup, connected, schema_versions
+from squibwise.garage.folders import folder_content, write_content
+from squibwise.garage.store import NOTHING, Head
+
+NOON = dt.datetime(2026, 3, 2, 12, 0)
+RELEASED = Path(__file__).parent / "released"
+Garage = sqlite3.Connection
+
+
+@pytest.fixture
+def garage(tmp_path: Path) -> Iterator[Garage]:
+    with connected(tmp_path / "garage.db", create=True) as opened:
+        yield opened
+
+
+def put(garage: Garage, text: str, case_id: str = "car", seen: Head | None = None) -> Head:
+    content = {"case.toml": text.encode()}
+    return store.add(garage, case_id, content, f"wrote {text}", NOON, seen=seen)
+
+
+def text(garage: Garage, case_id: str = "car") -> str:
+    return store.content(garage, case_id)["case.toml"].decode()
+
+
+@pytest.mark.parametrize("name", sorted(p.name for p in DEMO_CASES.iterdir()))
+def test_a_case_folder_comes_back_with_identical_content(
+    garage: Garage, tmp_path: Path, name: str
+) -> None:
+    content = folder_content(DEMO_CASES / name)
+    store.add(garage, name, content, "imported", NOON)
+    write_content(store.content(garage, name), tmp_path / "out")
+    assert folder_content(tmp_path / "out") == content
+    assert {"case.toml"} <= set(content)
+
+
+def test_names_bytes_and_empty_folders_survive(garage: Garage, tmp_path: Path) -> None:
+    folder = tmp_path / "Käfer 07"
+    (folder / "evidence" / "фото").mkdir(parents=True)
+    (folder / "leer").mkdir()
+    (folder / "evidence" / "фото" / "a b.bin").write_bytes(bytes(range(256)))
+    (folder / "case.toml").write_bytes(b"\xef\xbb\xbf[case]\r\n")
+    (folder / "empty.txt").touch()
+    store.add(garage, "k", folder_content(folder), "imported", NOON)
+    write_content(store.content(garage, "k"), tmp_path / "out")
+    assert folder_content(tmp_path / "out") == folder_content(folder)
+    assert (tmp_path / "out" / "leer").is_dir()
+
+
+def test_links_and_devices_in_a_folder_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to("/etc/hostname")
+    with pytest.raises(InputError, match="is a link or a device"):
+        folder_content(tmp_path)
+    (tmp_path / "link").unlink()
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(InputError, match="is a link or a device"):
+        folder_content(tmp_path)
+    (tmp_path / "pipe").unlink()
+    (tmp_path / os.fsdecode(b"\xff.txt")).touch()
+    with pytest.raises(InputError, match="no readable name"):
+        folder_content(tmp_path)
+
+
+def test_a_folder_that_is_not_there_or_too_full_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(InputError, match="nowhere"):
+        folder_content(tmp_path / "nowhere")
+    (tmp_path / "a").touch()
+    (tmp_path / "b").touch()
+    monkeypatch.setattr("squibwise.garage.folders.MOST_FILES", 1)
+    with pytest.raises(InputError, match="more than 1 files"):
+        folder_content(tmp_path)
+
+
+def test_every_change_is_an_entry_and_each_undo_goes_one_further_back(garage: Garage) -> None:
+    for word in ("one", "two", "three"):
+        put(garage, word)
+    assert store.undo(garage, "car", NOON).what == "wrote three"
+    assert text(garage) == "two"
+    assert store.undo(garage, "car", NOON).what == "wrote two"
+    assert text(garage) == "one"
+    with pytest.raises(InputError, match="nothing is left to take back"):
+        store.undo(garage, "car", NOON)
+    put(garage, "four")
+    assert text(garage) == "four"
+    told = [e.what for e in store.history(garage, "car")]
+    assert told[3:] == ["took back: wrote three", "took back: wrote two", "wrote four"]
+    assert store.check(garage) == ()
+
+
+@given(words=st.lists(st.sampled_from(["a", "b", "c", "undo"]), max_size=12))
+def test_undo_is_the_stack_that_one_expects(words: list[str]) -> None:
+    garage = sqlite3.connect(":memory:", isolation_level=None)
+    for step in schema_versions():
+        garage.executescript(step)
+    expected = ["first"]
+    put(garage, "first")
+    for word in words:
+        if word == "undo" and len(expected) > 1:
+            store.undo(garage, "car", NOON)
+            expected.pop()
+        elif word != "undo" and word != expected[-1]:
+            put(garage, word)
+            expected.append(word)
+    assert text(garage) == expected[-1]
+    assert store.check(garage) == ()
+    garage.close()
+
+
+def test_nothing_different_is_no_entry(garage: Garage) -> None:
+    first = put(garage, "one")
+    assert put(garage, "one") == first
+    assert len(store.history(garage, "car")) == 1
+
+
+def test_a_removed_file_is_gone_and_undo_brings_it_back(garage: Garage) -> None:
+    store.add(garage, "car", {"case.toml": b"a", "evidence/scan.txt": b"x"}, "imported", NOON)
+    store.add(garage, "car", {"case.toml": b"a"}, "without the scan", NOON)
+    assert set(store.content(garage, "car")) == {"case.toml"}
+    store.undo(garage, "car", NOON)
+    assert store.content(garage, "car")["evidence/scan.txt"] == b"x"
+
+
+def test_originals_are_kept_once(garage: Garage) -> None:
+    for name in ("a", "b"):
+        store.add(garage, name, {"one": b"same", "two": b"same"}, "imported", NOON)
+    assert garage.execute("SELECT count(*) FROM original").fetchone() == (1,)
+
+
+def test_entries_are_canonical_json_and_chained(garage: Garage) -> None:
+    """Source: RFC 8785, section 3.2.3: members sorted, no white space between them."""
+    put(garage, "ä")
+    put(garage, "two")
+    query = "SELECT body, hash FROM entry ORDER BY number"
+    (first, first_hash), (second, second_hash) = garage.execute(query).fetchall()
+    assert first.startswith('{"at":"2026-03-02T12:00:00","by":"","case":"car","files":{')
+    assert hashlib.sha256(first.encode()).hexdigest() == first_hash
+    assert f'"previous":"{first_hash}"' in second
+    assert hashlib.sha256(second.encode()).hexdigest() == second_hash
+    assert store.head(garage, "car") == Head(number=2, hash=second_hash)
+    assert f'"previous":"{"0" * 64}"' in first
+
+
+def test_two_who_looked_at_the_same_cannot_both_write(garage: Garage) -> None:
+    seen = put(garage, "one")
+    put(garage, "theirs", seen=seen)
+    with pytest.raises(InputError, match="changed by somebody else"):
+        put(garage, "mine", seen=seen)
+    with pytest.raises(InputError, match="changed by somebody else"):
+        store.undo(garage, "car", NOON, seen=seen)
+    with pytest.raises(InputError, match="changed by somebody else"):
+        put(garage, "new", seen=NOTHING)
+    assert text(garage) == "theirs"
+
+
+def test_an_unknown_case_names_the_known(garage: Garage) -> None:
+    put(garage, "one")
+    with pytest.raises(InputError, match="no case 'bus'") as refusal:
+        store.history(garage, "bus")
+    assert "car" in refusal.value.remedy
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE entry SET body = '{}'",
+        "DELETE FROM entry",
+        "UPDATE original SET content = x'00'",
+        "DELETE FROM original",
+        "DELETE FROM head",
+    ],
+)
+def test_the_storage_itself_refuses_to_forget(garage: Garage, statement: str) -> None:
+    put(garage, "one")
+    with pytest.raises(sqlite3.IntegrityError):
+        garage.execute(statement)
+    assert store.check(garage) == ()
+
+
+def edited(path: Path, *statements: str) -> None:
+    """Change a garage behind its back, as somebody with another program would."""
+    other = sqlite3.connect(path, isolation_level=None)
+    triggers = "SELECT name FROM sqlite_schema WHERE type = 'trigger'"
+    for trigger in other.execute(triggers).fetchall():
+        other.execute(f"DROP TRIGGER {trigger[0]}")
+    for statement in statements:
+        other.executescript(statement)
+    other.close()
+
+
+TAMPERING = {
+    "a word in an entry": "UPDATE entry SET body = replace(body, 'wrote two', 'wrote six')",
+    "an entry with its hash": "UPDATE entry SET hash = substr(hash, 2) || 'f' WHERE number = 2",
+    "a missing entry": "DELETE FROM entry WHERE number = 2",
+    "a missing last entry": "DELETE FROM entry WHERE number = 3",
+    "two entries exchanged": "UPDATE entry SET number = 9 WHERE number = 2;"
+    " UPDATE entry SET number = 2 WHERE number = 3; UPDATE entry SET number = 3 WHERE number = 9",
+    "an entry of another case": "UPDATE entry SET case_id = 'bus' WHERE number = 3",
+    "no entry at all": "DELETE FROM entry",
+    "a case taken off the list": "DELETE FROM head",
+    "an entry that is no entry": "UPDATE entry SET body = '[]' WHERE number = 1",
+    "an altered original": "UPDATE original SET content = x'00' WHERE rowid = 1",
+    "a missing original": "DELETE FROM original WHERE rowid = 1",
+    "an older standing": "UPDATE head SET number = 2",
+}
+
+
+@pytest.mark.parametrize("statement", TAMPERING.values(), ids=TAMPERING)
+def test_whatever_is_altered_behind_its_back_is_found(tmp_path: Path, statement: str) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        for word in ("one", "two", "three"):
+            put(garage, word)
+    edited(path, "PRAGMA ignore_check_constraints = ON", statement)
+    with connected(path) as garage:
+        found = store.check(garage)
+    assert found
+    assert {f.code for f in found} == {"garage-damaged"}
+
+
+def test_an_entry_rewritten_with_its_hash_breaks_the_one_after_it(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        for word in ("one", "two"):
+            put(garage, word)
+        body = garage.execute("SELECT body FROM entry WHERE number = 1").fetchone()[0]
+    forged = body.replace("wrote one", "wrote 111")
+    digest = hashlib.sha256(forged.encode()).hexdigest()
+    rewrite = f"UPDATE entry SET body = '{forged}', hash = '{digest}' WHERE number = 1"  # noqa: S608
+    edited(path, rewrite)
+    with connected(path) as garage:
+        assert "entry 2 does not follow" in store.check(garage)[0].message
+
+
+def test_what_was_altered_is_not_used(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one")
+    edited(path, "UPDATE original SET content = x'00'")
+    with connected(path) as garage, pytest.raises(InputError, match="was altered"):
+        store.content(garage, "car")
+    edited(path, "UPDATE entry SET body = '{'")
+    with connected(path) as garage, pytest.raises(InputError, match="was altered"):
+        store.content(garage, "car")
+
+
+def test_any_damaged_page_is_found_or_the_file_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        for number in range(40):
+            put(garage, f"{number} " * 60)
+    whole = path.read_bytes()
+    missed = []
+    for place in range(0, len(whole), max(1, len(whole) // 60)):
+        path.write_bytes(whole[:place] + bytes([whole[place] ^ 0x41]) + whole[place + 1 :])
+        if not _noticed(path) and not _same(path, whole, place):
+            missed.append(place)
+    assert missed == []
+
+
+def _noticed(path: Path) -> bool:
+    try:
+        with connected(path) as garage:
+            return bool(store.check(garage))
+    except (InputError, UnavailableError, UnicodeDecodeError):
+        return True
+
+
+def _same(path: Path, whole: bytes, place: int) -> bool:
+    """Tell whether a byte carries nothing: all that is stored still reads the same."""
+    del whole, place
+    with connected(path) as garage:
+        told = [e.what for e in store.history(garage, "car")]
+        return len(told) == 40 and text(garage) == "39 " * 60
+
+
+def test_a_backup_is_whole_while_others_write(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one")
+        with connected(path) as other:
+            other.execute("BEGIN IMMEDIATE")
+            backup(garage, tmp_path / "copy.db")
+            other.execute("ROLLBACK")
+        put(garage, "two")
+        with pytest.raises(InputError, match="is there already"):
+            backup(garage, tmp_path / "copy.db")
+        with pytest.raises(InputError, match="There is no backup"):
+            backup(garage, tmp_path / "nowhere" / "copy.db")
+    with connected(tmp_path / "copy.db") as copy:
+        assert store.check(copy) == ()
+        assert text(copy) == "one"
+
+
+WRITER = """
+import datetime as dt, sys
+from pathlib import Path
+from squibwise.garage import store
+from squibwise.garage.database import connected
+for n in range(20):
+    with connected(Path(sys.argv[1])) as garage:
+        what = f"{sys.argv[2]}-{n}"
+        store.add(garage, "car", {"case.toml": what.encode()}, what, dt.datetime(2026, 3, 2))
+"""
+
+
+def test_of_two_writers_none_loses_an_entry(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one")
+    commands = [[sys.executable, "-c", WRITER, str(path), name] for name in "ab"]
+    writers = [subprocess.Popen(command) for command in commands]
+    assert [w.wait(timeout=120) for w in writers] == [0, 0]
+    with connected(path) as garage:
+        told = [e.what for e in store.history(garage, "car")]
+        assert store.check(garage) == ()
+    assert sorted(told[1:]) == sorted(f"{name}-{n}" for name in "ab" for n in range(20))
+    for name in "ab":
+        mine = [w for w in told if w.startswith(name)]
+        assert mine == [f"{name}-{n}" for n in range(20)]
+
+
+def test_the_settings_are_the_safe_ones(garage: Garage) -> None:
+    """Source: sqlite.org, pragma documentation: synchronous 2 is FULL."""
+    names = ("journal_mode", "synchronous")
+    asked = {name: garage.execute(f"PRAGMA {name}").fetchone()[0] for name in names}
+    assert asked == {"journal_mode": "wal", "synchronous": 2}
+    assert garage.execute("PRAGMA foreign_keys").fetchone() == (1,)
+    tables = "SELECT name, strict FROM pragma_table_list WHERE name NOT LIKE 'sqlite_%'"
+    assert all(strict for _, strict in garage.execute(tables))
+
+
+def test_another_programs_file_a_folder_and_a_link_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "notes.db").write_text("not a database at all, only some text that is long enough")
+    foreign = sqlite3.connect(tmp_path / "theirs.db")
+    foreign.execute("CREATE TABLE t (x)")
+    foreign.close()
+    (tmp_path / "link.db").symlink_to(tmp_path / "theirs.db")
+    for name in ("notes.db", "theirs.db", "link.db", "", "missing.db"):
+        with pytest.raises(InputError), connected(tmp_path / name):
+            pass
+    with pytest.raises(InputError), connected(tmp_path / "no" / "garage.db", create=True):
+        pass
+    assert not (tmp_path / "missing.db").exists()
+
+
+def test_a_garage_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        garage.execute("PRAGMA user_version = 99")
+    with pytest.raises(UnavailableError, match="newer version"), connected(path):
+        pass
+
+
+@pytest.mark.parametrize("released", sorted(RELEASED.glob("*.sql")), ids=lambda p: p.stem)
+def test_a_garage_of_every_released_schema_is_brought_up_to_date(
+    tmp_path: Path, released: Path
+) -> None:
+    path = tmp_path / "garage.db"
+    old = sqlite3.connect(path)
+    old.executescript(released.read_text(encoding="utf-8"))
+    old.close()
+    with connected(path) as garage:
+        assert garage.execute("PRAGMA user_version").fetchone() == (len(schema_versions()),)
+        assert store.check(garage) == ()
+        assert text(garage) == "two"
+        put(garage, "three")
+        assert store.undo(garage, "car", NOON).what == "wrote three"
+
+
+def test_a_step_that_fails_leaves_the_old_schema(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one")
+    steps = schema_versions()
+    better = "CREATE TABLE note (text TEXT) STRICT;\n"
+    worse = better + "CREATE NONSENSE;\n"
+    monkeypatch.setattr(database, "schema_versions", lambda: (*steps, worse))
+    with pytest.raises(InputError), connected(path):
+        pass
+    monkeypatch.setattr(database, "schema_versions", lambda: (*steps, better))
+    with connected(path) as garage:
+        assert garage.execute("PRAGMA user_version").fetchone() == (len(steps) + 1,)
+        assert garage.execute("SELECT count(*) FROM note").fetchone() == (0,)
+        assert text(garage) == "one"
+
+
+def test_every_schema_step_has_its_released_sample() -> None:
+    numbers = {p.name for p in RELEASED.glob("*.sql")}
+    assert numbers == {f"{n}.sql" for n in range(1, len(schema_versions()) + 1)}
+
+
+def fill(path: Path) -> None:
+    """Write more than the file may grow by."""
+    with connected(path) as garage:
+        pages = garage.execute("PRAGMA page_count").fetchone()[0]
+        garage.execute(f"PRAGMA max_page_count = {pages}")
+        put(garage, "long " * 100_000)
+
+
+def write_without_leave(path: Path) -> None:
+    with connected(path) as garage:
+        garage.execute("PRAGMA query_only = ON")
+        put(garage, "two")
+
+
+@pytest.mark.parametrize(
+    ("act", "remedy"), [(fill, "Make room"), (write_without_leave, "may write to")]
+)
+def test_a_disk_that_refuses_is_told_and_nothing_entered_is_lost(
+    tmp_path: Path, act: Callable[[Path], None], remedy: str
+) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one")
+    with pytest.raises(InputError, match="Nothing of this was written") as refusal:
+        act(path)
+    assert remedy in refusal.value.remedy
+    with connected(path) as garage:
+        assert (store.check(garage), text(garage)) == ((), "one")
+
+
+def test_copying_a_closed_garage_copies_all_of_it(tmp_path: Path) -> None:
+    """When the last one closes it, everything is in the one file: people copy one file."""
+    with connected(tmp_path / "garage.db", create=True) as garage:
+        put(garage, "one")
+    shutil.copy(tmp_path / "garage.db", tmp_path / "copy.db")
+    with connected(tmp_path / "copy.db") as copy:
+        assert text(copy) == "one"
