@@ -115,11 +115,10 @@ def writing(connection: sqlite3.Connection) -> Iterator[None]:
     connection.execute("BEGIN IMMEDIATE")
     try:
         yield
-    except BaseException:
-        if connection.in_transaction:  # a full disk has ended it already
+        connection.execute("COMMIT")
+    finally:
+        if connection.in_transaction:  # a full disk may have ended it already
             connection.execute("ROLLBACK")
-        raise
-    connection.execute("COMMIT")
 
 
 def backup(connection: sqlite3.Connection, place: Path) -> None:
