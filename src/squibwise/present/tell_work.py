@@ -225,7 +225,7 @@ def tell_item(case: Case, item: WorkItem, catalog: Catalog) -> Telling:
     """Return one item with its reasons, tools, cautions and what it waits for."""
     because = tell_reasons(item.because, case, catalog)
     cautions = (f"{c.text} ({source_title(c.source, catalog)})" for c in item.cautions)
-    entry = Entry(lines=entry_for(item, catalog))
+    entry = tell_entry(entry_for(item, catalog) | {"by": "your name"})
     return Telling(
         title=case.id,
         subtitle=case.title,
@@ -256,12 +256,17 @@ def _about(item: WorkItem) -> Table:
     return Table(rows=tuple(rows))
 
 
-def entry_for(item: WorkItem, catalog: Catalog) -> tuple[str, ...]:
-    """Return the lines that record an item as done; a gate is recorded by its own word."""
+def entry_for(item: WorkItem, catalog: Catalog) -> dict[str, str]:
+    """Return the entry that records an item as done; a gate is recorded by its own word."""
     if item.action == "replace":
-        lines = ['kind = "done"', 'what = "replaced"', f'component = "{item.component}"']
-        return ("[[evidence]]", *lines, f'item = "{item.id}"', 'by = "your name"')
+        component = item.component or ""
+        return {"kind": "done", "what": "replaced", "component": component, "item": item.id}
     task = item.id.removeprefix("step:")
     word = next((g.word for g in catalog.tasks.gates.values() if g.step == task), item.id)
-    lines = ['kind = "passed"', f'what = "{word}"', 'result = "passed"    # or failed']
-    return ("[[evidence]]", *lines, 'by = "your name"')
+    return {"kind": "passed", "what": word, "result": "passed"}
+
+
+def tell_entry(pairs: Mapping[str, str]) -> Entry:
+    """Return an entry as it is written into a case file."""
+    lines = (f'{key} = "{value}"' for key, value in pairs.items())
+    return Entry(lines=("[[evidence]]", *lines))

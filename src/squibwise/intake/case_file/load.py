@@ -275,7 +275,20 @@ def load_case(path: Path, catalog: Catalog) -> Case:
 
 
 def _load_file(file: Path, catalog: Catalog) -> Case:
-    text = decode(read_bytes(file, LARGEST_BYTES), file.name)
+    return load_case_text(decode(read_bytes(file, LARGEST_BYTES), file.name), file, catalog)
+
+
+def load_case_text(text: str, file: Path, catalog: Catalog) -> Case:
+    """Return the case that a case file would be with another text in it.
+
+    Args:
+        text: The text.
+        file: Where it would stand; its folder holds the evidence.
+        catalog: For kinds, look words and templates.
+
+    Raises:
+        InputError: It cannot be used; ``findings`` holds every mistake with its line.
+    """
     raw, impossible = parse(text, file.name)
     notes = Notes(file.name, file.parent, text, locate(text), catalog)
     notes.findings += impossible

@@ -1,0 +1,314 @@
+"""Write entries into a case file for a person; what the person wrote there stays as it was."""
+
+import datetime as dt
+import hashlib
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
+from tomlkit.items import Table as TomlTable
+
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.garage.writing import change_file
+from squibwise.intake.case_file.load import CASE_FILE, load_case_text
+from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
+from squibwise.model.case import Case
+
+MARK = "squibwise:"
+_RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
+_MOST_NUMBERS = 2000
+
+Pairs = Mapping[str, Any]
+
+
+class OpenFile(msgspec.Struct, frozen=True, kw_only=True):
+    """A case file as it was read.
+
+    Attributes:
+        path: Where it stands.
+        text: Its content.
+        seen: SHA-256 of its bytes.
+    """
+
+    path: Path
+    text: str
+    seen: str
+
+
+class Addition(msgspec.Struct, frozen=True, kw_only=True):
+    """Tables that one command adds.
+
+    Attributes:
+        command: What was asked, for the mark beside each table.
+        at: When.
+        evidence: Entries, each in the order of its keys.
+        rules: Rules of the maker.
+    """
+
+    command: str
+    at: dt.datetime
+    evidence: tuple[Pairs, ...] = ()
+    rules: tuple[Pairs, ...] = ()
+
+    @property
+    def mark(self) -> str:
+        """The comment beside each table, by which it can be taken back."""
+        return f"{MARK} {self.command}, {self.at.isoformat(sep=' ')}"
+
+
+def open_file(path: Path) -> OpenFile:
+    """Return the case file under a path.
+
+    Raises:
+        InputError: There is none, or it cannot be read.
+    """
+    file = path / CASE_FILE if is_folder(path) else path
+    if file.suffix.lower() != ".toml":
+        remedy = "`squibwise new FOLDER --report FILE` makes a case of a report."
+        raise InputError(f"'{path}' is no case that can be written into.", remedy=remedy)
+    data = read_bytes(file, LARGEST_BYTES)
+    return OpenFile(
+        path=file, text=decode(data, file.name), seen=hashlib.sha256(data).hexdigest()
+    )
+
+
+def add(file: OpenFile, addition: Addition, catalog: Catalog) -> Case:
+    """Add tables to a case file and return the case as it is then.
+
+    Raises:
+        InputError: The case would have a mistake, or somebody changed it meanwhile.
+    """
+    return _change(file, lambda document: _insert(document, addition), catalog)
+
+
+def take_back(file: OpenFile, catalog: Catalog) -> tuple[str, int]:
+    """Take back what the last command wrote; return the command and how many tables went.
+
+    Raises:
+        InputError: No command has written anything, or somebody changed the file meanwhile.
+    """
+    marks = [_mark_of(t) for t in _tables(_parsed(file))]
+    last = max((m for m in marks if m), key=_when, default="")
+    if not last:
+        remedy = "What you typed yourself is yours to edit."
+        raise InputError(
+            f"{file.path}: no command has written into it; nothing to take back.", remedy=remedy
+        )
+    _change(file, lambda document: _remove(document, last), catalog)
+    return last.removeprefix(MARK).rpartition(",")[0].strip(), marks.count(last)
+
+
+def _when(mark: str) -> str:
+    return mark.rpartition(", ")[2]
+
+
+def _parsed(file: OpenFile) -> tomlkit.TOMLDocument:
+    try:
+        return tomlkit.parse(file.text)
+    except TOMLKitError as error:
+        remedy = f"`squibwise assess {file.path.parent}` tells what is wrong in it."
+        raise InputError(f"{file.path}: it cannot be written into: {error}", remedy=remedy) from error
+
+
+def _change(
+    file: OpenFile, change: Callable[[tomlkit.TOMLDocument], None], catalog: Catalog
+) -> Case:
+    """Change a case file in one step, once it is proved that the result is a case."""
+    document = _parsed(file)
+    change(document)
+    text = tomlkit.dumps(document)
+    if "\r\n" in file.text:
+        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
+    case = load_case_text(text, file.path, catalog)
+    _refuse_loss(file, text)
+    change_file(file.path, lambda _: text.encode("utf-8"), seen=file.seen)
+    return case
+
+
+def _refuse_loss(file: OpenFile, text: str) -> None:
+    """Stop when a line that a person wrote would be lost: a fault of ours, never the person's."""
+    kept = Counter(line.rstrip() for line in text.splitlines())
+    lost = Counter(line.rstrip() for line in _unmarked(file.text)) - kept
+    lost.pop("", None)
+    if lost:
+        remedy = "Write the entry by hand; `--help` of the command shows what it is for."
+        line = next(iter(lost))
+        raise InputError(f"{file.path}: the line '{line}' would be lost.", remedy=remedy)
+
+
+def _unmarked(text: str) -> list[str]:
+    """Return the lines outside the tables that commands wrote."""
+    kept, inside = [], False
+    for line in text.splitlines():
+        if line.startswith("["):
+            inside = MARK in line
+        if not inside or line.startswith("#"):
+            kept.append(line)
+    return kept
+
+
+def _insert(document: tomlkit.TOMLDocument, addition: Addition) -> None:
+    for pairs in addition.evidence:
+        _array(document, "evidence").append(_table(pairs, addition.mark))
+    if addition.rules:
+        if "profile" not in document:
+            document["profile"] = tomlkit.table()
+        profile = document["profile"]
+        for pairs in addition.rules:
+            _array(profile, "rules").append(_table(pairs, addition.mark))
+
+
+def _array(holder: Any, key: str) -> AoT:  # noqa: ANN401 - a document or one of its tables
+    if key not in holder:
+        holder[key] = tomlkit.aot()
+    array = holder[key]
+    if not isinstance(array, AoT):
+        remedy = f"Write each of its tables as [[{key}]] first."
+        raise InputError(f"'{key}' is a list in brackets in this case file.", remedy=remedy)
+    return array
+
+
+def _table(pairs: Pairs, mark: str) -> TomlTable:
+    table = tomlkit.table()
+    for key, value in pairs.items():
+        table.add(key, value)
+    table.comment(mark)
+    table.add(tomlkit.nl())
+    return table
+
+
+def _tables(document: tomlkit.TOMLDocument) -> list[Any]:
+    profile = document.get("profile", {})
+    return [*document.get("evidence", ()), *profile.get("rules", ())]
+
+
+def _mark_of(table: Any) -> str:  # noqa: ANN401 - whatever the document holds
+    comment = table.trivia.comment.lstrip("# ") if isinstance(table, TomlTable) else ""
+    return comment if comment.startswith(MARK) else ""
+
+
+def _remove(document: tomlkit.TOMLDocument, mark: str) -> None:
+    for holder, key in ((document, "evidence"), (document.get("profile", {}), "rules")):
+        array = holder.get(key, ())
+        for index in reversed(range(len(array))):
+            if _mark_of(array[index]) == mark:
+                array.pop(index)
+        if isinstance(array, AoT) and not len(array):
+            del holder[key]
+
+
+def entries_in(text: str, name: str) -> tuple[Pairs, ...]:
+    """Return the ``[[evidence]]`` tables of a block that a bench card or a page printed.
+
+    Raises:
+        InputError: It is not such a block.
+    """
+    try:
+        tables = tomllib.loads(text.replace("\r\n", "\n"))
+    except (tomllib.TOMLDecodeError, ValueError) as error:
+        remedy = "Hand in the block as it was printed, from [[evidence]] on."
+        raise InputError(f"{name}: this is no entry: {error}.", remedy=remedy) from error
+    entries = tables.pop("evidence", None)
+    if tables or not isinstance(entries, list) or not entries:
+        remedy = "Only [[evidence]] tables can be added; edit the rest in case.toml."
+        raise InputError(f"{name}: it holds no [[evidence]] table alone.", remedy=remedy)
+    return tuple(entries)
+
+
+def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
+    """Return the numbers that ``9-14,22`` stands for.
+
+    Raises:
+        InputError: It is not such a list.
+    """
+    numbers: list[int] = []
+    for word in ",".join(words).replace(" ", ",").split(","):
+        found = _RANGE.fullmatch(word.strip())
+        if word.strip() and not found:
+            raise InputError(f"'{word}' is no number.", remedy="Write 9-14,22.")
+        if found:
+            first, last = int(found[1]), int(found[2] or found[1])
+            numbers += range(first, last + 1)
+        if len(numbers) > _MOST_NUMBERS:
+            raise InputError("those are too many numbers.", remedy="Write 9-14,22.")
+    if not numbers:
+        raise InputError("no number was named.", remedy="Write 9-14,22.")
+    return tuple(dict.fromkeys(numbers))
+
+
+def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
+    """Return what each printed number of the work stands for."""
+    by_id = {i.id: i for i in todo.items}
+    return {o.n: tuple(by_id[d] for d in o.demands if d in by_id) for o in todo.operations}
+
+
+def entries_for(
+    todo: Work, numbers: Sequence[int], catalog: Catalog, common: Pairs, *, failed: bool
+) -> tuple[Pairs, ...]:
+    """Return the entries that tick operations by their numbers; what is done already is left out.
+
+    Args:
+        todo: The work of the case.
+        numbers: As it was printed.
+        catalog: Words of the gates.
+        common: Keys that every entry gets: who, when.
+        failed: It was looked at or tried, and failed.
+
+    Raises:
+        InputError: A number is not on the list, or stands for nothing that can be recorded.
+    """
+    known = numbered_items(todo)
+    strange = [n for n in numbers if n not in known]
+    if strange:
+        remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
+        raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
+    items = dict.fromkeys(i.id for n in numbers for i in known[n] if failed or not i.done)
+    by_id = {i.id: i for i in todo.items}
+    entries = [entry_for(by_id[one], catalog) for one in items]
+    if failed:
+        entries = [e | {"result": "failed"} for e in entries if e["kind"] == "passed"]
+    if not entries:
+        remedy = "Nothing was written."
+        raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
+    return tuple({**e, **common} for e in entries)
+
+
+def answer_entries(
+    case: Case, question: str, word: str, source: str, catalog: Catalog
+) -> tuple[tuple[Pairs, ...], tuple[Pairs, ...]]:
+    """Return the entries and the maker's rules that an answer stands for.
+
+    Args:
+        case: The case.
+        question: Id of the question, as ``work`` and ``brief`` print it.
+        word: ``yes`` or ``no``.
+        source: Where the maker's answer stands.
+        catalog: The questions.
+
+    Raises:
+        InputError: There is no such question, no such answer, or the source is missing.
+    """
+    known = catalog.rules.questions
+    if word not in ANSWERS:
+        raise InputError(f"'{word}' is no answer.", remedy=f"Answer {' or '.join(ANSWERS)}.")
+    if question == CRASH:
+        return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
+    if question not in known:
+        remedy = suggest(question, (CRASH, *known))
+        raise InputError(f"'{question}' is no question.", remedy=remedy)
+    if not source.strip():
+        remedy = "Say where it stands: --source \"maker's procedure, section 12\"."
+        raise InputError("an answer of the maker needs its source.", remedy=remedy)
+    rules = answer_rules(known[question], word, case, source)
+    return (), tuple(
+        {"component": r.component, "action": r.action, "when": r.when, "source": r.source}
+        for r in rules
+    )
