@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 import pytest
 
-from squibwise.cli.commands import COMMANDS
+from squibwise.cli.main import cli
 
 PAGE = (Path(__file__).parents[2] / "docs" / "commands.md").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("command", COMMANDS, ids=lambda c: c.name)
+@pytest.mark.parametrize("command", list(cli.commands.values()), ids=lambda c: c.name)
 def test_every_command_is_documented_with_its_options(command: click.Command) -> None:
     assert f"`{command.name}" in PAGE
     options = {o for p in command.params if isinstance(p, click.Option) for o in p.opts}

@@ -1,5 +1,6 @@
 """Help loads nothing that it does not need; ``bench/commands.py`` measures how fast it is."""
 
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -7,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from squibwise.cli.commands import COMMANDS
 from squibwise.cli.main import cli
 
 HEAVY = ("numpy", "rich", "typst", "msgspec", "rapidfuzz", "squibwise.catalog", "squibwise.model")
@@ -25,7 +25,7 @@ def test_help_loads_none_of_the_slow_libraries() -> None:
 def test_help_lists_the_commands_in_the_order_of_the_job(run: Callable[..., Any]) -> None:
     text = run("--help").out
     assert run("--help").code == 0
-    places = [text.index(f"\n  {command.name} ") for command in COMMANDS]
+    places = [text.index(f"\n  {name} ") for name in cli.commands]
     assert places == sorted(places)
     assert max(len(line) for line in text.splitlines()) <= 80
 
@@ -34,11 +34,39 @@ def test_no_command_at_all_shows_the_help(run: Callable[..., Any]) -> None:
     assert run() == run("--help")
 
 
-@pytest.mark.parametrize("command", COMMANDS, ids=lambda c: c.name)
+@pytest.mark.parametrize("command", list(cli.commands.values()), ids=lambda c: c.name)
 def test_every_command_says_what_it_does(run: Callable[..., Any], command: Any) -> None:
     shown = run(command.name, "--help")
     assert shown.code == 0
     assert len(shown.out.split("\n\n")[1].strip()) > 20
+
+
+@pytest.mark.parametrize("command", list(cli.commands.values()), ids=lambda c: c.name)
+def test_every_help_has_two_examples_that_parse(run: Callable[..., Any], command: Any) -> None:
+    shown = run(command.name, "--help").out.partition("Examples:\n")[2]
+    lines = [line.split()[1:] for line in shown.splitlines() if line.strip().startswith("squibwise ")]
+    assert len(lines) >= 2
+    for name, *words in lines:
+        assert name == command.name
+        arguments = words[: words.index("<")] if "<" in words else words
+        command.make_context(name, arguments, resilient_parsing=False)
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_a_shell_can_complete_commands_and_options(shell: str) -> None:
+    code = "from squibwise.cli.main import run; run()"
+
+    def asked(**environment: str) -> str:
+        return subprocess.run(
+            [sys.executable, "-c", code], check=False, capture_output=True, text=True,
+            env={**os.environ, **environment},
+        ).stdout  # fmt: skip
+
+    assert "_SQUIBWISE_COMPLETE" in asked(_SQUIBWISE_COMPLETE=f"{shell}_source")
+    words = {"COMP_WORDS": "squibwise as", "COMP_CWORD": "1" if shell != "fish" else "as"}
+    assert "assess" in asked(_SQUIBWISE_COMPLETE=f"{shell}_complete", **words)
+    words = {"COMP_WORDS": "squibwise assess --w", "COMP_CWORD": "2" if shell != "fish" else "--w"}
+    assert "--why" in asked(_SQUIBWISE_COMPLETE=f"{shell}_complete", **words)
 
 
 def test_the_version_is_the_package_version(run: Callable[..., Any]) -> None:

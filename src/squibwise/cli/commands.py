@@ -41,14 +41,14 @@ own_option = click.option(
 )  # fmt: skip
 
 
-def _examples(*lines: str) -> str:
+def examples(*lines: str) -> str:
     """Return examples for the end of a command's help, one a line."""
     return "\b\nExamples:\n" + "\n".join(f"  squibwise {line}" for line in lines)
 
 
 @click.command(
     short_help="Read a scan report.",
-    epilog=_examples("read scan.pdf", "read scan.txt --json"),
+    epilog=examples("read scan.pdf", "read - < scan.txt"),
 )
 @click.argument("file", type=click.Path(path_type=Path))
 @answers
@@ -56,17 +56,19 @@ def read(file: Path, as_json: bool) -> int:
     """Read a scan report: codes, components, faults, and what was not understood."""
     from squibwise import intake  # what `case.read` calls; the other stages load slowly
     from squibwise.catalog.load import load_catalog
+    from squibwise.cli import standard_input
     from squibwise.present.tell_report import tell_report
 
     output.begin_waiting(f"Reading {file}")
-    report = intake.read_report_file(file, load_catalog())
+    with standard_input.as_file(file) as given:
+        report = intake.read_report_file(given, load_catalog())
     code = output.exit_code(report.findings)
     return output.answer(report, lambda: tell_report(report), as_json=as_json, code=code)
 
 
 @click.command(
     short_help="Say what fired and what state every part is in.",
-    epilog=_examples("assess harrow-07", "assess harrow-07 --why driver.front-bag"),
+    epilog=examples("assess harrow-07", "assess harrow-07 --why driver.front-bag"),
 )
 @case_argument
 @click.option("--why", metavar="COMPONENT", help="Give the reasons of one conclusion.")
@@ -112,7 +114,7 @@ def assess(
 
 @click.command(
     short_help="Find the fault in one circuit.",
-    epilog=_examples(
+    epilog=examples(
         "trace burdock-09 passenger.front-bag/1", "trace burdock-09 left.curtain --seconds 30"
     ),
 )
@@ -144,7 +146,7 @@ def trace(case_path: Path, loop: str, seconds: float, own: Path | None, as_json:
 
 @click.command(
     short_help="List what must be done, in order.",
-    epilog=_examples("work harrow-07", "work harrow-07 --why driver.front-bag:replace"),
+    epilog=examples("work harrow-07", "work harrow-07 --why driver.front-bag:replace"),
 )
 @case_argument
 @click.option("--why", metavar="ITEM", help="Give the reasons and cautions of one item.")
@@ -174,7 +176,7 @@ def work(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> i
 
 @click.command(
     short_help="Add up what is still to be paid.",
-    epilog=_examples("cost harrow-07", "cost harrow-07 --json"),
+    epilog=examples("cost harrow-07", "cost harrow-07 --json"),
 )
 @case_argument
 @own_option
@@ -198,7 +200,7 @@ def cost(case_path: Path, own: Path | None, as_json: bool) -> int:
 
 @click.command(
     short_help="Check what was measured and calibrated.",
-    epilog=_examples("check clover-05", "check clover-05 --why lamp-check"),
+    epilog=examples("check clover-05", "check clover-05 --why lamp-check"),
 )
 @case_argument
 @click.option("--why", metavar="VERDICT", help="Give what one verdict rests on.")
@@ -228,7 +230,7 @@ def check(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> 
 
 @click.command(
     short_help="Write the record as PDF and JSON.",
-    epilog=_examples("release harrow-07 -o record.pdf", "release harrow-07 -o record.pdf --json"),
+    epilog=examples("release harrow-07 -o record.pdf", "release harrow-07 -o record.pdf --json"),
 )
 @case_argument
 @click.option(
@@ -268,7 +270,7 @@ def release(case_path: Path, out: Path, force: bool, own: Path | None, as_json: 
 
 @click.command(
     short_help="Check a record somebody handed over.",
-    epilog=_examples("verify record.pdf", "verify record.json --json"),
+    epilog=examples("verify record.pdf", "verify record.json --json"),
 )
 @click.argument("file", type=click.Path(path_type=Path))
 @answers
@@ -290,7 +292,7 @@ def verify(file: Path, as_json: bool) -> int:
 @click.command(
     "catalog",
     short_help="Look into the reviewed facts, or check them.",
-    epilog=_examples("catalog", "catalog front-bag"),
+    epilog=examples("catalog", "catalog front-bag"),
 )
 @click.argument("name", required=False)
 @click.option("--check", "strict", is_flag=True, help="Load every section and cross-check it.")
@@ -305,7 +307,7 @@ def catalog_(name: str | None, strict: bool, as_json: bool) -> int:
 
 @click.command(
     short_help="Make a case folder to fill in.",
-    epilog=_examples("new my-car", "new my-car --report scan.pdf"),
+    epilog=examples("new my-car", "new my-car --report scan.pdf"),
 )
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
@@ -327,7 +329,7 @@ def new(folder: Path, reports: tuple[Path, ...], as_json: bool) -> int:
 
 @click.command(
     short_help="Walk through the demo cases.",
-    epilog=_examples("demo", "demo my-cases --out records"),
+    epilog=examples("demo", "demo my-cases --out records"),
 )
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
 @click.option(

@@ -3,6 +3,7 @@
 import datetime as dt
 import hashlib
 import re
+import textwrap
 import tomllib
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -17,14 +18,17 @@ from tomlkit.items import Table as TomlTable
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.garage.writing import change_file
+from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
+from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
+from squibwise.model.work import Work, WorkItem
+from squibwise.present.tell_work import entry_for
 
 MARK = "squibwise:"
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
-_MOST_NUMBERS = 2000
+_MOST_NUMBERS, _MOST_TOLD = 2000, 3
 
 Pairs = Mapping[str, Any]
 
@@ -75,9 +79,7 @@ def open_file(path: Path) -> OpenFile:
         remedy = "`squibwise new FOLDER --report FILE` makes a case of a report."
         raise InputError(f"'{path}' is no case that can be written into.", remedy=remedy)
     data = read_bytes(file, LARGEST_BYTES)
-    return OpenFile(
-        path=file, text=decode(data, file.name), seen=hashlib.sha256(data).hexdigest()
-    )
+    return OpenFile(path=file, text=decode(data, file.name), seen=hashlib.sha256(data).hexdigest())
 
 
 def add(file: OpenFile, addition: Addition, catalog: Catalog) -> Case:
@@ -96,7 +98,8 @@ def take_back(file: OpenFile, catalog: Catalog) -> tuple[str, int]:
         InputError: No command has written anything, or somebody changed the file meanwhile.
     """
     marks = [_mark_of(t) for t in _tables(_parsed(file))]
-    last = max((m for m in marks if m), key=_when, default="")
+    written = [(_when(mark), n) for n, mark in enumerate(marks) if mark]
+    last = marks[max(written)[1]] if written else ""
     if not last:
         remedy = "What you typed yourself is yours to edit."
         raise InputError(
@@ -115,7 +118,9 @@ def _parsed(file: OpenFile) -> tomlkit.TOMLDocument:
         return tomlkit.parse(file.text)
     except TOMLKitError as error:
         remedy = f"`squibwise assess {file.path.parent}` tells what is wrong in it."
-        raise InputError(f"{file.path}: it cannot be written into: {error}", remedy=remedy) from error
+        raise InputError(
+            f"{file.path}: it cannot be written into: {error}", remedy=remedy
+        ) from error
 
 
 def _change(
@@ -127,10 +132,24 @@ def _change(
     text = tomlkit.dumps(document)
     if "\r\n" in file.text:
         text = text.replace("\r\n", "\n").replace("\n", "\r\n")
-    case = load_case_text(text, file.path, catalog)
+    case = _loaded(text, file, catalog)
     _refuse_loss(file, text)
     change_file(file.path, lambda _: text.encode("utf-8"), seen=file.seen)
     return case
+
+
+def _loaded(text: str, file: OpenFile, catalog: Catalog) -> Case:
+    """Return the case of a changed text; a mistake that the change brought is told without a line.
+
+    Raises:
+        InputError: The case had a mistake before, or would have one now.
+    """
+    try:
+        return load_case_text(text, file.path, catalog)
+    except InputError as error:
+        load_case_text(file.text, file.path, catalog)
+        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings[:_MOST_TOLD])
+        raise InputError(told or str(error), remedy="Nothing was written.") from error
 
 
 def _refuse_loss(file: OpenFile, text: str) -> None:
@@ -205,22 +224,47 @@ def _remove(document: tomlkit.TOMLDocument, mark: str) -> None:
             del holder[key]
 
 
-def entries_in(text: str, name: str) -> tuple[Pairs, ...]:
-    """Return the ``[[evidence]]`` tables of a block that a bench card or a page printed.
+def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
+    """Return the ``[[evidence]]`` tables of a block that was printed; None when it is a report.
+
+    Args:
+        file: The file.
+        name: What the person calls it.
 
     Raises:
-        InputError: It is not such a block.
+        InputError: It holds TOML that is no such block, or cannot be read.
     """
+    data = read_bytes(file, MAX_BYTES)
+    if not re.search(rb"^\s*\[\[?\s*\w", data, re.MULTILINE):
+        return None
+    text = textwrap.dedent(decode(data, name)).replace("\r\n", "\n")
     try:
-        tables = tomllib.loads(text.replace("\r\n", "\n"))
+        tables = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError) as error:
+        if "[[evidence]]" not in text:
+            return None  # a report with brackets in it
         remedy = "Hand in the block as it was printed, from [[evidence]] on."
         raise InputError(f"{name}: this is no entry: {error}.", remedy=remedy) from error
     entries = tables.pop("evidence", None)
     if tables or not isinstance(entries, list) or not entries:
         remedy = "Only [[evidence]] tables can be added; edit the rest in case.toml."
-        raise InputError(f"{name}: it holds no [[evidence]] table alone.", remedy=remedy)
+        raise InputError(f"{name}: it holds more than [[evidence]] tables.", remedy=remedy)
     return tuple(entries)
+
+
+def copy_report(case_path: Path, file: Path) -> str:
+    """Copy a report into the evidence folder of a case and return its path inside the case.
+
+    Raises:
+        InputError: A file of that name with other content is there, or the disk refuses.
+    """
+    data = read_bytes(file, MAX_BYTES)
+    folder = open_file(case_path).path.parent
+    make_folder(folder / "evidence")
+    place = folder / "evidence" / file.name
+    if not (place.is_file() and place.read_bytes() == data):
+        write_files([NewFile(path=place, data=data)])
+    return f"evidence/{file.name}"
 
 
 def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
@@ -246,6 +290,9 @@ def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
 
 def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
     """Return what each printed number of the work stands for."""
+    if not todo.visits:
+        listed = (i for i in todo.items if i.action != "keep")
+        return {n: (item,) for n, item in enumerate(listed, start=1)}
     by_id = {i.id: i for i in todo.items}
     return {o.n: tuple(by_id[d] for d in o.demands if d in by_id) for o in todo.operations}
 
@@ -279,36 +326,3 @@ def entries_for(
         remedy = "Nothing was written."
         raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
     return tuple({**e, **common} for e in entries)
-
-
-def answer_entries(
-    case: Case, question: str, word: str, source: str, catalog: Catalog
-) -> tuple[tuple[Pairs, ...], tuple[Pairs, ...]]:
-    """Return the entries and the maker's rules that an answer stands for.
-
-    Args:
-        case: The case.
-        question: Id of the question, as ``work`` and ``brief`` print it.
-        word: ``yes`` or ``no``.
-        source: Where the maker's answer stands.
-        catalog: The questions.
-
-    Raises:
-        InputError: There is no such question, no such answer, or the source is missing.
-    """
-    known = catalog.rules.questions
-    if word not in ANSWERS:
-        raise InputError(f"'{word}' is no answer.", remedy=f"Answer {' or '.join(ANSWERS)}.")
-    if question == CRASH:
-        return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
-    if question not in known:
-        remedy = suggest(question, (CRASH, *known))
-        raise InputError(f"'{question}' is no question.", remedy=remedy)
-    if not source.strip():
-        remedy = "Say where it stands: --source \"maker's procedure, section 12\"."
-        raise InputError("an answer of the maker needs its source.", remedy=remedy)
-    rules = answer_rules(known[question], word, case, source)
-    return (), tuple(
-        {"component": r.component, "action": r.action, "when": r.when, "source": r.source}
-        for r in rules
-    )

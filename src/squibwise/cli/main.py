@@ -12,6 +12,7 @@ import click
 from squibwise import __version__
 from squibwise.cli import output
 from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
+from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.errors import SquibwiseError
 
 _INTERRUPTED = 130
@@ -53,7 +54,7 @@ def cli(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for _command in COMMANDS:
+for _command in (*COMMANDS, *ENTRY_COMMANDS):
     cli.add_command(_command)
 
 

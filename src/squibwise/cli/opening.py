@@ -9,6 +9,7 @@ import msgspec
 from squibwise import case as line
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import output
+from squibwise.cli.standard_input import as_file
 from squibwise.errors import InputError
 from squibwise.model.case import Case, Experience
 from squibwise.model.origin import Finding, Origin
@@ -52,7 +53,8 @@ def open_case(path: Path, own: Path | None = None) -> Opened:
     """
     output.begin_waiting(f"Working on {path}")
     catalog = load_catalog()
-    case = line.open_case(path, catalog)
+    with as_file(path) as given:
+        case = line.open_case(given, catalog)
     finished, broken = ([], []) if own is None else _finished(own, path, catalog)
     return Opened(
         case=msgspec.structs.replace(case, findings=(*broken, *case.findings)),

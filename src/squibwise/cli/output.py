@@ -144,10 +144,10 @@ def begin_waiting(words: str) -> None:
         return
 
     def tell() -> None:
-        sys.stderr.write(f"{words} ...\r")
+        sys.stderr.write(f"{spell_out(words)} ...\r")
         sys.stderr.flush()
 
-    timer = Timer(PATIENCE_S, tell)
+    timer = Timer(float(os.environ.get("SQUIBWISE_PATIENCE", PATIENCE_S)), tell)
     timer.daemon = True
     _waiting.append(timer)
     timer.start()

@@ -1,6 +1,8 @@
 """What became of something that was written: a new case, an entry, a walk through cases."""
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment
@@ -16,6 +18,8 @@ from squibwise.present.tell_assessment import (
 from squibwise.present.tell_cost import tell_cost_shortly
 from squibwise.present.tell_work import tell_work_shortly
 from squibwise.present.telling import Section, Table, Telling, Text, filled, section
+
+SHOWN_ENTRIES = 10
 
 
 def tell_new_case(case_id: str, folder: Path) -> Telling:
@@ -58,3 +62,32 @@ def tell_tour_end(count: int, seconds: float, out: Path, first: Path) -> Telling
         title=f"\n{counted(count, 'case')} in {seconds:.1f} s. Their records are in {out}/.",
         closing=(Text(text=closer),),
     )
+
+
+def tell_written(case_path: Path, file: Path, entries: Sequence[Mapping[str, Any]]) -> Telling:
+    """Return what was written into a case file, and how to look at it or take it back.
+
+    Args:
+        case_path: The case, as the person named it.
+        file: Its case file.
+        entries: What was written.
+    """
+    shown = tuple((str(e.get("kind", "")), _shown(e)) for e in entries[:SHOWN_ENTRIES])
+    hidden = len(entries) - len(shown)
+    more = (("", f"and {hidden} more"),) if hidden else ()
+    after = f"squibwise brief {case_path} looks at it; squibwise undo {case_path} takes it back."
+    return Telling(
+        title=f"{counted(len(entries), 'entry', 'entries')} written into {file}.",
+        sections=(Section(blocks=(Table(rows=(*shown, *more)),)),),
+        closing=(Text(text=after, tone="quiet"),),
+    )
+
+
+def _shown(entry: Mapping[str, Any]) -> str:
+    return ", ".join(f"{key} {value}" for key, value in entry.items() if key != "kind")
+
+
+def tell_taken_back(file: Path, command: str, count: int) -> Telling:
+    """Return what was taken back."""
+    entries = counted(count, "entry", "entries")
+    return Telling(title=f"`{command}` was taken back: {entries} out of {file}.")

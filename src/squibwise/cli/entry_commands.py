@@ -1,0 +1,161 @@
+"""The commands that write into a case file, so that nobody has to type TOML."""
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from squibwise.cli import output
+from squibwise.cli.commands import answers, case_argument, examples
+
+by_option = click.option("--by", metavar="NAME", help="Who saw it, did it or signs for it.")
+time_option = click.option(
+    "--time", "at", metavar="TIME", type=click.DateTime(["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]),
+    help="When it was; now when left out. [YYYY-MM-DDTHH:MM]",
+)  # fmt: skip
+
+
+def _common(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
+    """Return the keys that every entry gets."""
+    time = (at or dt.datetime.now()).replace(microsecond=0)
+    return ({"by": by} if by else {}) | {"time": time}
+
+
+def _write(case_path: Path, command: str, entries: Any, *, as_json: bool) -> int:  # noqa: ANN401
+    """Add entries to a case and tell what was written."""
+    from squibwise.catalog.load import load_catalog
+    from squibwise.cli import entering
+    from squibwise.present.tell_entries import tell_written
+
+    file = entering.open_file(case_path)
+    now = dt.datetime.now().replace(microsecond=0)
+    addition = entering.Addition(command=command, at=now, evidence=tuple(entries))
+    entering.add(file, addition, load_catalog())
+    value = {"file": str(file.path), "written": [dict(e) for e in entries]}
+    return output.answer(
+        value, lambda: tell_written(case_path, file.path, entries), as_json=as_json, code=0
+    )
+
+
+@click.command(
+    short_help="Write down what you saw on a part.",
+    epilog=examples(
+        "saw harrow-07 driver.front-bag cover-torn --by R", "saw harrow-07 left.curtain intact"
+    ),
+)
+@case_argument
+@click.argument("component")
+@click.argument("word")
+@by_option
+@time_option
+@answers
+def saw(
+    case_path: Path,
+    component: str,
+    word: str,
+    by: str | None,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Write down what an eye saw on a component, in a word of its kind.
+
+    `squibwise catalog KIND` lists the words; intact, deployed, damaged, missing and not-seen hold
+    for every kind.
+    """
+    entry = {"kind": "look", "component": component, "seen": word, **_common(by, at)}
+    return _write(case_path, f"saw {component} {word}", [entry], as_json=as_json)
+
+
+@click.command(
+    short_help="Tick operations by their numbers.",
+    epilog=examples("did harrow-07 9-14,22 --by R", "did harrow-07 31 --by R --failed"),
+)
+@case_argument
+@click.argument("numbers", nargs=-1, required=True)
+@by_option
+@time_option
+@click.option("--failed", is_flag=True, help="It was checked and did not pass.")
+@click.option("--note", default="", help="What was found, or the document that was followed.")
+@answers
+def did(
+    case_path: Path,
+    numbers: tuple[str, ...],
+    by: str | None,
+    at: dt.datetime | None,
+    failed: bool,
+    note: str,
+    as_json: bool,
+) -> int:
+    """Tick operations by the numbers that `work` prints, with all that they contain."""
+    from squibwise import case
+    from squibwise.cli import entering, opening
+
+    wanted = entering.read_numbers(numbers)
+    opened = opening.open_case(case_path)
+    todo = case.work(opened.case, opened.catalog)
+    common = _common(by, at)
+    entries = entering.entries_for(todo, wanted, opened.catalog, common, failed=failed)
+    if note:
+        entries = tuple({**e, "note": note} if e["kind"] == "passed" else e for e in entries)
+    return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
+
+
+@click.command(
+    short_help="Add the block that a bench card printed, or a report.",
+    epilog=examples("add harrow-07 block.txt", "add harrow-07 scan-after.pdf --when after-repair"),
+)
+@case_argument
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@click.option(
+    "--when", type=click.Choice(["before-repair", "after-repair"]),
+    help="A report: read before or after the repair.",
+)  # fmt: skip
+@click.option("--complete", is_flag=True, help="A report: every circuit of the unit was read.")
+@time_option
+@answers
+def add(
+    case_path: Path,
+    file: Path,
+    when: str | None,
+    complete: bool,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Add to a case: the [[evidence]] block that was printed, from a file or `-`, or a scan report.
+
+    A report is copied into the evidence folder of the case; nothing that is there is replaced.
+    """
+    from squibwise.cli import entering, standard_input
+
+    with standard_input.as_file(file) as given:
+        entries = entering.entries_of(given, file.name)
+        if entries is None:
+            stated: dict[str, Any] = {"when": when} if when else {}
+            stated |= {"complete": True} if complete else {}
+            name = entering.copy_report(case_path, given)
+            entries = ({"kind": "report", "file": name, **stated, **_common(None, at)},)
+    return _write(case_path, f"add {file.name}", entries, as_json=as_json)
+
+
+@click.command(
+    short_help="Take back what the last of these commands wrote.",
+    epilog=examples("undo harrow-07", "undo harrow-07 --json"),
+)
+@case_argument
+@answers
+def undo(case_path: Path, as_json: bool) -> int:
+    """Take back what the last `saw`, `did`, `add` or `answer` wrote; what you typed stays."""
+    from squibwise.catalog.load import load_catalog
+    from squibwise.cli import entering
+    from squibwise.present.tell_entries import tell_taken_back
+
+    file = entering.open_file(case_path)
+    command, count = entering.take_back(file, load_catalog())
+    value = {"file": str(file.path), "taken_back": command, "entries": count}
+    return output.answer(
+        value, lambda: tell_taken_back(file.path, command, count), as_json=as_json, code=0
+    )
+
+
+ENTRY_COMMANDS = (saw, did, add, undo)

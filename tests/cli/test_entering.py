@@ -1,0 +1,241 @@
+"""Entries written by commands: what a person typed stays, nothing is half written."""
+
+import io
+import shutil
+import sys
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.cli import entering
+from squibwise.errors import InputError
+from squibwise.intake import load_case
+
+Line = Callable[..., Any]
+OWN = """# my car, do not touch this line
+[case]   # odd   spacing
+id = "own-1"
+
+[car]
+drive_hand = 'left'   # single quotes
+equipment = "front-bags"
+
+# a look of mine
+[[evidence]]
+kind = "look"
+component = "driver.front-bag"
+seen = "cover-torn"   # clearly
+
+[[price]]
+what = "labour-hour"
+low = 80
+likely = 100
+high = 130
+"""
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    (tmp_path / "case.toml").write_text(OWN, encoding="utf-8")
+    return tmp_path
+
+
+def text(case: Path) -> str:
+    return (case / "case.toml").read_bytes().decode("utf-8")
+
+
+def evidence(case: Path) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = tomllib.loads(text(case))["evidence"]
+    return found
+
+
+def test_what_was_seen_is_written_and_counts(run: Line, own: Path) -> None:
+    assert run("saw", own, "passenger.front-bag", "intact", "--by", "R").code == 0
+    entry = evidence(own)[-1]
+    assert {k: entry[k] for k in ("kind", "component", "seen", "by")} == {
+        "kind": "look",
+        "component": "passenger.front-bag",
+        "seen": "intact",
+        "by": "R",
+    }
+    assert len(load_case(own, load_catalog()).evidence) == 2
+
+
+def test_every_line_of_the_person_stays_as_it_was(run: Line, own: Path) -> None:
+    run("saw", own, "passenger.front-bag", "intact")
+    assert [line for line in OWN.splitlines() if line not in text(own).splitlines()] == []
+    assert text(own).index('kind = "look"') < text(own).index("[[price]]")
+
+
+def test_undo_gives_back_the_file_to_the_byte(run: Line, own: Path) -> None:
+    run("saw", own, "passenger.front-bag", "intact")
+    once = text(own)
+    run("saw", own, "driver.front-bag", "deployed", "--time", "2031-01-01T10:00")
+    assert run("undo", own).code == 0
+    assert text(own) == once
+    assert run("undo", own).code == 0
+    assert text(own) == OWN
+    assert run("undo", own).code == 2
+    assert text(own) == OWN
+
+
+def test_undo_leaves_what_was_typed_after_the_command(run: Line, own: Path) -> None:
+    run("saw", own, "passenger.front-bag", "intact")
+    typed = '\n[[evidence]]\nkind = "circumstance"\nwhat = "crash"\npresent = true\n'
+    (own / "case.toml").write_text(text(own) + typed, encoding="utf-8")
+    assert run("undo", own).code == 0
+    assert [e["kind"] for e in evidence(own)] == ["look", "circumstance"]
+
+
+def test_a_wrong_word_is_told_without_a_line_and_nothing_is_written(run: Line, own: Path) -> None:
+    done = run("saw", own, "passenger.front-bag", "intct")
+    assert done.code == 2
+    assert "Did you mean 'intact'?" in done.err
+    assert "case.toml:" not in done.err
+    assert text(own) == OWN
+
+
+def test_a_case_that_was_broken_before_tells_its_own_mistake(run: Line, own: Path) -> None:
+    broken = OWN.replace("cover-torn", "cover-tron")
+    (own / "case.toml").write_text(broken, encoding="utf-8")
+    done = run("saw", own, "passenger.front-bag", "intact")
+    assert done.code == 2
+    assert "case.toml:13" in done.err
+    assert text(own) == broken
+
+
+def test_a_file_that_somebody_changed_meanwhile_is_not_written(own: Path) -> None:
+    file = entering.open_file(own)
+    (own / "case.toml").write_text(OWN + "# changed\n", encoding="utf-8")
+    with pytest.raises(InputError, match="changed"):
+        entering.take_back(entering.OpenFile(path=file.path, text=MARKED, seen=file.seen), CATALOG)
+    assert text(own) == OWN + "# changed\n"
+
+
+CATALOG = load_catalog()
+MARKED = OWN.replace("[[evidence]]", "[[evidence]] # squibwise: saw x, 2026-01-01 10:00:00", 1)
+
+
+def test_line_ends_of_another_system_stay(run: Line, own: Path) -> None:
+    (own / "case.toml").write_bytes(OWN.replace("\n", "\r\n").encode())
+    run("saw", own, "passenger.front-bag", "intact")
+    assert "\n" not in text(own).replace("\r\n", "")
+    run("undo", own)
+    assert text(own) == OWN.replace("\n", "\r\n")
+
+
+def test_operations_are_ticked_by_number_and_are_done_then(
+    run: Line, tmp_path: Path, cases: Path
+) -> None:
+    shutil.copytree(cases / "harrow-07", tmp_path / "c")
+    case = tmp_path / "c"
+    before = run("work", case, "--json").json()["items"]
+    assert run("did", case, "9-11, 14", "--by", "R").code == 0
+    written = evidence(case)[5:]
+    assert written
+    assert all(e["by"] == "R" and e["kind"] in ("done", "passed") for e in written)
+    after = {i["id"]: i["done"] for i in run("work", case, "--json").json()["items"]}
+    ticked = {e.get("item", e["what"]) for e in written}
+    open_before = {i["id"] for i in before if not i["done"]}
+    assert ticked & set(after) <= open_before
+    assert all(after[one] for one in ticked & set(after))
+
+
+def test_a_number_that_is_not_on_the_list_is_refused(run: Line, cases: Path) -> None:
+    done = run("did", cases / "harrow-07", "9999", "--by", "R")
+    assert done.code == 2
+    assert "9999" in done.err
+
+
+@pytest.mark.parametrize(
+    ("words", "numbers"),
+    [(("9-11,22",), (9, 10, 11, 22)), (("3", "5"), (3, 5)), (("2, 2",), (2,)), (("7-6",), None),
+     (("x",), None), (("1-999999",), None), ((",",), None), (("-1",), None)],
+)  # fmt: skip
+def test_numbers_are_read_as_people_write_them(
+    words: tuple[str, ...], numbers: tuple[int, ...] | None
+) -> None:
+    if numbers is None:
+        with pytest.raises(InputError):
+            entering.read_numbers(words)
+    else:
+        assert entering.read_numbers(words) == numbers
+
+
+BLOCK = """    [[evidence]]
+    kind = "test-outcome"
+    loop = "driver.front-bag/1"
+    test = "reseat:device-plug"
+    outcome = "fixed"    # or not fixed
+"""
+
+
+class _Piped:
+    """What stands behind a pipe; a class because a stream is asked for one."""
+
+    def __init__(self, data: bytes) -> None:
+        self.buffer = io.BytesIO(data)
+
+    def isatty(self) -> bool:
+        return False
+
+
+def test_a_block_from_a_bench_card_is_added_as_it_was_printed(
+    run: Line, own: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", _Piped(BLOCK.encode()))
+    assert run("add", own, "-").code == 0
+    assert evidence(own)[-1]["outcome"] == "fixed"
+
+
+def test_a_report_is_copied_into_the_case(run: Line, own: Path, cases: Path) -> None:
+    report = cases / "harrow-07" / "evidence" / "scan-before.txt"
+    done = run("add", own, report, "--when", "before-repair", "--complete")
+    assert done.code == 0
+    assert (own / "evidence" / "scan-before.txt").read_bytes() == report.read_bytes()
+    entry = evidence(own)[-1]
+    assert (entry["file"], entry["complete"]) == ("evidence/scan-before.txt", True)
+    other = own / "scan-before.txt"
+    other.write_text("another report\n", encoding="utf-8")
+    assert run("add", own, other).code == 2
+    assert (own / "evidence" / "scan-before.txt").read_bytes() == report.read_bytes()
+
+
+@pytest.mark.parametrize(
+    "block", ["[[evidence]]\nkind = \n", '[case]\nid = "x"\n[[evidence]]\nkind="look"\n']
+)
+def test_a_block_that_is_none_is_refused(run: Line, own: Path, tmp_path: Path, block: str) -> None:
+    (tmp_path / "block.txt").write_text(block, encoding="utf-8")
+    assert run("add", own, tmp_path / "block.txt").code == 2
+    assert text(own) == OWN
+
+
+def test_a_bare_report_cannot_be_written_into(run: Line, cases: Path) -> None:
+    report = cases / "harrow-07" / "evidence" / "scan-before.txt"
+    done = run("saw", report, "driver.front-bag", "intact")
+    assert done.code == 2
+    assert "squibwise new" in done.err
+
+
+def test_standard_input_is_read_and_assessed(
+    run: Line, cases: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = (cases / "harrow-07" / "evidence" / "scan-before.txt").read_bytes()
+    for command in ("read", "assess"):
+        monkeypatch.setattr(sys, "stdin", _Piped(data))
+        assert "driver.front-bag" in run(command, "-").out
+
+
+def test_standard_input_that_is_a_terminal_is_refused(
+    run: Line, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    piped = _Piped(b"")
+    monkeypatch.setattr(piped, "isatty", lambda: True)
+    monkeypatch.setattr(sys, "stdin", piped)
+    done = run("read", "-")
+    assert done.code == 2
+    assert "nothing was piped in" in done.err
