@@ -44,7 +44,9 @@ def test_every_command_says_what_it_does(run: Callable[..., Any], command: Any) 
 @pytest.mark.parametrize("command", list(cli.commands.values()), ids=lambda c: c.name)
 def test_every_help_has_two_examples_that_parse(run: Callable[..., Any], command: Any) -> None:
     shown = run(command.name, "--help").out.partition("Examples:\n")[2]
-    lines = [line.split()[1:] for line in shown.splitlines() if line.strip().startswith("squibwise ")]
+    lines = [
+        line.split()[1:] for line in shown.splitlines() if line.strip().startswith("squibwise ")
+    ]
     assert len(lines) >= 2
     for name, *words in lines:
         assert name == command.name

@@ -11,6 +11,7 @@ from squibwise.catalog.crash_data import CrashWords
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
+from squibwise.catalog.market import MarketBook, read_market
 from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
 from squibwise.catalog.rules import RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
@@ -102,6 +103,11 @@ class Catalog:
     def tasks(self) -> TaskBook:
         """Steps, gates, and what work on each kind takes."""
         return read_tasks(self.root / "tasks", self.kinds, self.cautions, self.sources)
+
+    @cached_property
+    def market(self) -> MarketBook:
+        """Headings of sheets, and which parts may be bought used where."""
+        return read_market(self.root / "market", self.sources)
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

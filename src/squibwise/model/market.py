@@ -1,9 +1,153 @@
-"""Buying and bidding: offers, suppliers, purchases, the day plan, what a car may cost, the bid."""
+"""Buying and bidding: offers, suppliers, what is bought, what a job may come to, the bid."""
+
+import datetime as dt
+from typing import Literal, get_args
 
 import msgspec
 
 from squibwise.errors import ModelError
 from squibwise.model.cost import Money
+from squibwise.model.origin import Finding, Origin
+
+Condition = Literal["new", "recycled", "rebuilt"]
+Policy = Literal["allow", "allow-with-documents", "price-only", "forbid"]
+POLICIES: tuple[Policy, ...] = get_args(Policy)
+"""From the mildest to the strictest."""
+LineState = Literal["asked", "quoted", "ordered", "arrived", "rejected", "fitted", "returned"]
+LINE_STATES: tuple[LineState, ...] = get_args(LineState)
+KEPT_STATES: tuple[LineState, ...] = ("ordered", "arrived", "fitted")
+"""States of a line that a new plan keeps as it is."""
+
+
+class Days(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Days until a part is there: least, usual, most."""
+
+    low: int
+    likely: int
+    high: int
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.low <= self.likely <= self.high:
+            raise ModelError(f"days {self.low}, {self.likely}, {self.high} are out of order")
+
+
+class Supplier(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Who sells, and what sending costs.
+
+    Attributes:
+        shipping: Of one shipment, whatever is in it.
+        free_from: Value of goods from which a shipment costs nothing; None = never.
+        dangerous: Added to a shipment that holds a live device, whatever its value.
+    """
+
+    name: str
+    shipping: Money
+    free_from: Money | None = None
+    dangerous: Money | None = None
+
+
+class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A part that has to be bought, or may have to be.
+
+    Attributes:
+        key: ``<assembly>@<place>``, as in the ids of the operations that fit it.
+        contains: Components that come with it.
+        chance: That it is needed.
+        live: It holds a charge.
+        usual_low: Lowest usual price of a new one; None = not known.
+        settled_by: The look that settles whether it is needed; empty = nothing to settle.
+    """
+
+    key: str
+    title: str
+    contains: tuple[str, ...] = ()
+    quantity: int = 1
+    chance: float = 1.0
+    live: bool = False
+    usual_low: Money | None = None
+    settled_by: str = ""
+
+
+class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A part that somebody offers.
+
+    Attributes:
+        id: Unique in the sheet it came from.
+        fits: What it is for, as written: a key, a component id or words.
+        price: Of one piece.
+        lead: Days until it is there.
+        donor_vin: Car a used part was taken out of; empty = not stated.
+        documents: Papers that come with it, such as ``receipt``, ``recall-check``.
+        fails: Chance that it does not pass the inspection on arrival. [0..1]
+        return_days: Days within which it may be sent back; None = not stated.
+        restock: Share of the price that a return costs. [0..1]
+        state: How far the line has come.
+    """
+
+    id: str
+    fits: str
+    supplier: str
+    price: Money
+    condition: Condition = "new"
+    part_number: str = ""
+    quantity: int = 1
+    lead: Days
+    donor_vin: str = ""
+    documents: tuple[str, ...] = ()
+    fails: float = 0.0
+    return_days: int | None = None
+    restock: float = 0.0
+    state: LineState = "quoted"
+    quoted_on: dt.date | None = None
+    origin: Origin = Origin()
+
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.fails < 1.0 and 0.0 <= self.restock <= 1.0 and self.quantity >= 1):
+            raise ModelError(f"offer {self.id}: chance, share or quantity out of range")
+
+
+class ColumnGuess(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A heading of a sheet and the column it was taken for.
+
+    Attributes:
+        column: Our word; empty = not used.
+        sure: The heading is one of the known words, or the user confirmed it.
+    """
+
+    heading: str
+    column: str
+    sure: bool
+
+
+class OfferSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a sheet of offers says.
+
+    Attributes:
+        columns: In the order of the sheet.
+        findings: Every row that was not used, by line, and what is doubtful.
+    """
+
+    offers: tuple[Offer, ...] = ()
+    suppliers: tuple[Supplier, ...] = ()
+    columns: tuple[ColumnGuess, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """An offer, the need it fits, and whether it may be bought here.
+
+    Attributes:
+        need: Key of the need.
+        policy: The strictest rule that applies.
+        is_usable: It may be bought.
+        why: Reasons, the deciding one first, each with its source.
+    """
+
+    offer: Offer
+    need: str
+    policy: Policy
+    is_usable: bool
+    why: tuple[str, ...] = ()
 
 
 class CostBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

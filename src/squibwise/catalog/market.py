@@ -1,0 +1,101 @@
+"""Headings of sheets, words in them, and which parts may be bought used where."""
+
+import datetime as dt
+from pathlib import Path
+
+import msgspec
+
+from squibwise.catalog.facts import Source
+from squibwise.catalog.reading import key_entries, read_files, refuse_unknown_sources
+from squibwise.model.market import Condition, Policy
+from squibwise.model.words import Basis
+
+
+class Column(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One column of a sheet.
+
+    Attributes:
+        headings: How people head it.
+    """
+
+    word: str
+    headings: tuple[str, ...]
+
+
+class CellWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What some words in a column mean."""
+
+    column: str
+    means: str
+    words: tuple[str, ...]
+
+
+class UsedPolicy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A rule on which parts may be bought.
+
+    Attributes:
+        place: ISO 3166 code, the beginning of one, or ``everywhere``.
+        profiles: Rule profiles it holds for; empty = every one.
+        conditions: Conditions of the part that it speaks of.
+        live_only: It speaks only of parts that hold a charge.
+        without: It applies while one of these papers or particulars is missing; empty = always.
+    """
+
+    id: str
+    place: str
+    says: Policy
+    text: str
+    source: str
+    at: str
+    basis: Basis
+    read_on: dt.date
+    conditions: tuple[Condition, ...]
+    profiles: tuple[str, ...] = ()
+    live_only: bool = False
+    without: tuple[str, ...] = ()
+
+
+class MarketFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A file of the section ``market``."""
+
+    column: tuple[Column, ...] = ()
+    word: tuple[CellWord, ...] = ()
+    policy: tuple[UsedPolicy, ...] = ()
+
+
+class MarketBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is known of sheets and of buying used.
+
+    Attributes:
+        columns: By word.
+        words: In the order of the file.
+        policies: By id.
+    """
+
+    columns: dict[str, Column]
+    words: tuple[CellWord, ...]
+    policies: dict[str, UsedPolicy]
+
+    def meaning(self, column: str, text: str) -> str | None:
+        """Return what a cell means; None when no word of that column is known."""
+        plain = " ".join(text.lower().replace("-", " ").split())
+        for word in self.words:
+            if word.column == column and plain in {w.replace("-", " ") for w in word.words}:
+                return word.means
+        return None
+
+
+def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
+    """Return the section ``market``.
+
+    Raises:
+        CatalogError: A file is broken, a word stands twice or a source is not known.
+    """
+    files = read_files(place, MarketFile)
+    policies = [p for f in files for p in f.policy]
+    refuse_unknown_sources("market", policies, sources)
+    return MarketBook(
+        columns=key_entries((c for f in files for c in f.column), "market", "word"),
+        words=tuple(w for f in files for w in f.word),
+        policies=key_entries(policies, "market"),
+    )

@@ -1,0 +1,346 @@
+"""Sheets of offers, CSV or XLSX: columns found by likeness, every bad row told by its line."""
+
+import datetime as dt
+import re
+from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal, InvalidOperation
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.intake.importers import separated, text, workbook
+from squibwise.intake.importers.base import Document, Extract, RawLine
+from squibwise.intake.vin import read_vin
+from squibwise.model.cost import Money, from_major
+from squibwise.model.market import (
+    LINE_STATES,
+    ColumnGuess,
+    Days,
+    Offer,
+    OfferSheet,
+    Supplier,
+)
+from squibwise.model.origin import Finding, Origin
+
+_NEEDED = ("part", "supplier", "price")
+_ZIP = b"PK\x03\x04"
+_HEADER_ROWS = 15
+_NUMBER = re.compile(r"-?\d[\d\s.,']*")
+_RANGE = re.compile(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
+Cells = Mapping[str, str]
+
+
+class _BadCellError(Exception):
+    """A cell that cannot be used; its text says what is wrong."""
+
+
+def read_offers(
+    data: bytes,
+    name: str,
+    catalog: Catalog,
+    currency: str,
+    confirmed: Mapping[str, str] | None = None,
+) -> OfferSheet:
+    """Return the offers of a sheet; a row that cannot be used is a finding with its line.
+
+    Args:
+        data: The file's bytes.
+        name: Its name as the user wrote it.
+        catalog: Headings and words.
+        currency: Of prices that name none.
+        confirmed: Headings that the user says are which column.
+
+    Raises:
+        InputError: It is no sheet, or no row heads the part, the supplier and the price.
+    """
+    found = _extract(data, name)
+    head, guesses = _find_header(found.lines, name, catalog, confirmed or {})
+    reader = _Reader(catalog=catalog, currency=currency, name=name)
+    findings = [*found.findings, *_doubts(guesses, head, name)]
+    offers: list[Offer] = []
+    suppliers: dict[str, Supplier] = {}
+    ids: set[str] = set()
+    for line in found.lines[found.lines.index(head) + 1 :]:
+        cells = {g.column: c for g, c in zip(guesses, line.cells, strict=False) if g.column and c}
+        if not _is_answered(cells):
+            continue
+        try:
+            offer = _unique(_offer(cells, line, reader), ids, line)
+            supplier = _supplier(cells, reader)
+        except _BadCellError as bad:
+            findings.append(_bad_row(str(bad), line, name))
+            continue
+        ids.add(offer.id)
+        offers.append(offer)
+        known = suppliers.setdefault(supplier.name, supplier)
+        findings += _vin_findings(offer, catalog)
+        if known != supplier:
+            findings.append(_two_terms(supplier.name, line, name))
+    return OfferSheet(
+        offers=tuple(offers),
+        suppliers=tuple(suppliers.values()),
+        columns=guesses,
+        findings=tuple(findings),
+    )
+
+
+class _Reader(msgspec.Struct, frozen=True):
+    catalog: Catalog
+    currency: str
+    name: str
+
+
+def _extract(data: bytes, name: str) -> Extract:
+    if data.startswith(_ZIP):
+        return workbook.read(Document(data=data, name=name))
+    decoded, findings = text.decode(data, name)
+    found = separated.read(Document(data=data, name=name, text=decoded))
+    return msgspec.structs.replace(found, findings=(*findings, *found.findings))
+
+
+def _find_header(
+    lines: Sequence[RawLine], name: str, catalog: Catalog, confirmed: Mapping[str, str]
+) -> tuple[RawLine, tuple[ColumnGuess, ...]]:
+    """Return the first row that heads all that is needed, and what its columns are."""
+    best: set[str] = set()
+    for line in lines[:_HEADER_ROWS]:
+        guesses = guess_columns(line.cells, catalog, confirmed)
+        words = {g.column for g in guesses}
+        if words.issuperset(_NEEDED):
+            return line, guesses
+        best = max(best, words & set(_NEEDED), key=len)
+    missing = ", ".join(w for w in _NEEDED if w not in best)
+    raise InputError(
+        f"{name}: no row heads a column for {missing}.",
+        remedy="Head the columns 'part', 'supplier', 'price', 'lead days' and so on, or say which "
+        "heading is which column.",
+    )
+
+
+def guess_columns(
+    headings: Sequence[str], catalog: Catalog, confirmed: Mapping[str, str]
+) -> tuple[ColumnGuess, ...]:
+    """Return what each heading is taken for; the likeliest heading wins a column, once."""
+    from rapidfuzz import fuzz, process
+
+    known = {h: c.word for c in catalog.market.columns.values() for h in (c.word, *c.headings)}
+    least = catalog.fact("market.heading-sure").number()
+    scored: list[tuple[float, int, str]] = []
+    for place, heading in enumerate(headings):
+        plain = " ".join(re.sub(r"[_\-:()]+", " ", heading.lower()).split())
+        if heading in confirmed:
+            scored.append((101.0, place, confirmed[heading]))
+        elif plain in known:
+            scored.append((100.0, place, known[plain]))
+        elif plain and (hit := process.extractOne(plain, list(known), scorer=fuzz.ratio)):
+            # a short word must be met nearly as it is; a longer heading may hold more words
+            whole = process.extractOne(plain, list(known), scorer=fuzz.token_sort_ratio)
+            word, score, _ = max(hit, whole, key=lambda h: h[1])
+            scored.append((min(float(score), 99.0), place, known[word]))
+    taken: dict[int, tuple[str, float]] = {}
+    for score, place, word in sorted(scored, key=lambda s: (-s[0], s[1])):
+        if score >= least and word not in {w for w, _ in taken.values()}:
+            taken.setdefault(place, (word, score))
+    return tuple(
+        ColumnGuess(
+            heading=h,
+            column=taken.get(i, ("", 0.0))[0],
+            sure=taken.get(i, ("", 100.0))[1] >= 100.0,
+        )
+        for i, h in enumerate(headings)
+    )
+
+
+def _is_answered(cells: Cells) -> bool:
+    """A row of a request without price and supplier was not answered, and is nobody's offer."""
+    return bool(set(cells) - {"part", "offer", "quantity", "state"}) and any(
+        w in cells for w in ("price", "supplier")
+    )
+
+
+def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
+    for word in _NEEDED:
+        if word not in cells:
+            raise _BadCellError(f"no {word} is given")
+    condition = cells.get("condition", "new")
+    meant = reader.catalog.market.meaning("condition", condition)
+    if meant is None:
+        raise _BadCellError(f"'{condition}' is no condition: write new, recycled or rebuilt")
+    used = reader.catalog.fact("market.used-fails").number()
+    return Offer(
+        id=cells.get("offer", f"line-{line.number}"),
+        fits=cells["part"],
+        supplier=" ".join(cells["supplier"].split()),
+        price=_money(cells["price"], "price", cells, reader, above=0),
+        condition=meant,  # type: ignore[arg-type]  # a word of the catalogue, checked by msgspec
+        part_number=cells.get("part-number", ""),
+        quantity=_whole(cells.get("quantity", "1"), "quantity", 1),
+        lead=_lead(cells),
+        donor_vin=cells.get("donor-vin", "").replace(" ", "").upper(),
+        documents=_documents(cells.get("documents", ""), reader),
+        fails=_share(cells["fails"], "fails") if "fails" in cells else used * (meant != "new"),
+        return_days=_whole(cells["return-days"], "return days", 0)
+        if "return-days" in cells
+        else None,
+        restock=_share(cells.get("restock", "0"), "restock"),
+        state=_state(cells.get("state", "quoted")),  # type: ignore[arg-type]  # checked there
+        quoted_on=_date(cells.get("quoted-on")),
+        origin=Origin(file=reader.name, line=line.number, raw=line.text),
+    )
+
+
+def _unique(offer: Offer, ids: set[str], line: RawLine) -> Offer:
+    """Return the offer under an id of its own; a request may be answered by several suppliers."""
+    if offer.id not in ids:
+        return offer
+    return msgspec.structs.replace(offer, id=f"{offer.id}/line-{line.number}")
+
+
+def _supplier(cells: Cells, reader: _Reader) -> Supplier:
+    def money(word: str) -> Money | None:
+        return _money(cells[word], word, cells, reader) if word in cells else None
+
+    return Supplier(
+        name=" ".join(cells["supplier"].split()),
+        shipping=money("shipping") or Money(minor=0, currency=reader.currency),
+        free_from=money("free-from"),
+        dangerous=money("dangerous"),
+    )
+
+
+def _money(text: str, what: str, cells: Cells, reader: _Reader, above: int = -1) -> Money:
+    currency = cells.get("currency", reader.currency).upper()
+    said = re.search(r"\b[A-Z]{3}\b", text.upper())
+    if said and said[0] in reader.catalog.currencies.codes:
+        currency = said[0]
+    if currency != reader.currency:
+        raise _BadCellError(f"the {what} is in {currency}, the case in {reader.currency}")
+    amount = _number(text, what)
+    if amount < 0 or from_major(amount, currency).minor <= above:
+        raise _BadCellError(f"the {what} '{text}' is not above nothing")
+    return from_major(amount, currency)
+
+
+def _number(text: str, what: str) -> Decimal:
+    """Return a number written 1,234.50, 1.234,50, 1 234,50 or 1234.5."""
+    found = _NUMBER.findall(text)
+    if len(found) != 1:
+        raise _BadCellError(f"the {what} '{text}' is not one number")
+    digits = re.sub(r"[\s']", "", found[0]).rstrip(".,")
+    last = max(digits.rfind("."), digits.rfind(","))
+    if last >= 0:
+        whole, tail = re.sub(r"[.,]", "", digits[:last]), digits[last + 1 :]
+        grouped = len(tail) == 3 and (digits.count(digits[last]) > 1 or digits[last] == ",")
+        digits = whole + tail if grouped else f"{whole}.{tail}"
+    try:
+        return Decimal(digits)
+    except InvalidOperation:
+        raise _BadCellError(f"the {what} '{text}' is not a number") from None
+
+
+def _whole(text: str, what: str, least: int) -> int:
+    number = _number(text, what)
+    if number != int(number) or number < least:
+        raise _BadCellError(f"the {what} '{text}' is not a whole number from {least}")
+    return int(number)
+
+
+def _share(text: str, what: str) -> float:
+    """Return a share written ``8 %``, ``8`` (per cent) or ``0.08``."""
+    number = float(_number(text, what))
+    share = number / 100.0 if "%" in text or number > 1.0 else number
+    if not 0.0 <= share < 1.0:
+        raise _BadCellError(f"'{text}' is no share for {what}")
+    return share
+
+
+def _lead(cells: Cells) -> Days:
+    written = cells.get("lead", "")
+    both = _RANGE.search(written)
+    if both:
+        low, high = int(both[1]), int(both[2])
+        likely = round((low + high) / 2)
+    elif written:
+        likely = _whole(written, "lead days", 0)
+        low = high = likely
+    elif "lead-low" in cells and "lead-high" in cells:
+        low = high = likely = 0
+    else:
+        raise _BadCellError("no lead time is given")
+    low = _whole(cells["lead-low"], "least days", 0) if "lead-low" in cells else low
+    high = _whole(cells["lead-high"], "most days", 0) if "lead-high" in cells else high
+    likely = likely if written else round((low + high) / 2)
+    if not low <= likely <= high:
+        raise _BadCellError(f"lead days {low}, {likely}, {high} are out of order")
+    return Days(low=low, likely=likely, high=high)
+
+
+def _documents(text: str, reader: _Reader) -> tuple[str, ...]:
+    words = [w.strip() for w in re.split(r"[;,/+]", text) if w.strip()]
+    meant = (reader.catalog.market.meaning("documents", w) or w.lower() for w in words)
+    return tuple(dict.fromkeys(meant))
+
+
+def _state(text: str) -> str:
+    word = text.strip().lower()
+    if word not in LINE_STATES:
+        raise _BadCellError(f"'{text}' is no state of a line: {', '.join(LINE_STATES)}")
+    return "quoted" if word == "asked" else word
+
+
+def _date(text: str | None) -> dt.date | None:
+    if not text:
+        return None
+    try:
+        return dt.date.fromisoformat(text[:10])
+    except ValueError:
+        raise _BadCellError(f"the date '{text}' is not written 2026-03-02") from None
+
+
+def _vin_findings(offer: Offer, catalog: Catalog) -> tuple[Finding, ...]:
+    if not offer.donor_vin:
+        return ()
+    return tuple(
+        msgspec.structs.replace(f, severity="warning")
+        for f in read_vin(offer.donor_vin, catalog, offer.origin)[1]
+    )
+
+
+def _bad_row(message: str, line: RawLine, name: str) -> Finding:
+    return Finding(
+        code="offer-row-bad",
+        severity="warning",
+        message=f"This row is not used: {message}.",
+        remedy="Correct the row and read the sheet again; the other rows are used.",
+        origin=Origin(file=name, line=line.number, raw=line.text),
+    )
+
+
+def _two_terms(supplier: str, line: RawLine, name: str) -> Finding:
+    return Finding(
+        code="offer-terms-differ",
+        severity="warning",
+        message=f"{supplier} has other shipping terms here than in an earlier row; those are used.",
+        remedy="Give one supplier the same shipping terms in every row.",
+        origin=Origin(file=name, line=line.number),
+    )
+
+
+def _doubts(guesses: Sequence[ColumnGuess], head: RawLine, name: str) -> list[Finding]:
+    told: list[tuple[Callable[[ColumnGuess], bool], str, str]] = [
+        (lambda g: bool(g.column) and not g.sure, "column-guessed", "is taken for '{column}'"),
+        (lambda g: not g.column and bool(g.heading), "column-unused", "is not used"),
+    ]
+    return [
+        Finding(
+            code=code,
+            severity="note",
+            message=f"The column '{g.heading}' {words.format(column=g.column)}.",
+            remedy=f'Confirm it or say otherwise: --column "{g.heading}={g.column or "price"}".',
+            origin=Origin(file=name, line=head.number),
+        )
+        for test, code, words in told
+        for g in guesses
+        if test(g)
+    ]

@@ -1,0 +1,167 @@
+"""Which offer fits which need, and whether it may be bought here."""
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.market import UsedPolicy
+from squibwise.model.case import Case
+from squibwise.model.market import POLICIES, JudgedOffer, Need, Offer, Policy
+from squibwise.model.names import split_component
+from squibwise.model.origin import Finding
+from squibwise.model.work import Order, Work
+
+EVERYWHERE = "everywhere"
+_LIKE, _AHEAD = 80.0, 8.0
+
+
+def needs(work: Work) -> tuple[Need, ...]:
+    """Return what has to be bought, or may have to be; body work and what is done left out."""
+    open_orders = (o for o in work.orders if not (o.done or o.body_work))
+    return tuple(_need(order) for order in open_orders)
+
+
+def _need(order: Order) -> Need:
+    return Need(
+        key=need_key(order),
+        title=order.title,
+        contains=order.contains,
+        quantity=order.quantity,
+        chance=1.0 if order.kind in ("certain", "rule") else order.p,
+        live=order.live,
+        usual_low=order.price.low if order.price else None,
+        settled_by=order.settled_by,
+    )
+
+
+def need_key(order: Order) -> str:
+    """Return ``<assembly>@<place>``: what offers and fitting operations name it by."""
+    place = split_component(order.contains[0]).place if order.contains else "centre"
+    return f"{order.assembly}@{place}"
+
+
+def judge_offers(
+    offers: Sequence[Offer], wanted: Sequence[Need], case: Case, catalog: Catalog
+) -> tuple[tuple[JudgedOffer, ...], tuple[Finding, ...]]:
+    """Return each offer with the need it fits and whether it may be bought, and what is doubtful.
+
+    The strictest rule that applies to the place, the maker's kind of rules and the part decides.
+    """
+    judged: list[JudgedOffer] = []
+    findings: list[Finding] = []
+    for offer in offers:
+        if offer.state in ("rejected", "returned"):
+            continue
+        need, doubt = _match(offer, wanted)
+        findings += doubt
+        if need is not None:
+            found = _judge(offer, need, case, catalog)
+            suspect = _is_suspect(offer, need, catalog)
+            usable = found.is_usable and not suspect
+            judged.append(msgspec.structs.replace(found, is_usable=usable))
+            findings += [] if found.is_usable else [_refused(found, need)]
+            findings += [_too_cheap(found, need)] if suspect else []
+    return tuple(judged), tuple(findings)
+
+
+def _match(offer: Offer, wanted: Sequence[Need]) -> tuple[Need | None, list[Finding]]:
+    """Return the need an offer is for: by its key, a component in it, or likeness of its title."""
+    from rapidfuzz import fuzz
+
+    exact = [n for n in wanted if offer.fits == n.key or offer.fits in n.contains]
+    exact = exact or [n for n in wanted if offer.fits.lower() == n.title.lower()]
+    if exact:
+        return exact[0], []
+    scored = sorted(
+        ((fuzz.token_sort_ratio(offer.fits.lower(), n.title.lower()), n.key, n) for n in wanted),
+        key=lambda s: (-s[0], s[1]),
+    )
+    ahead = scored[0][0] - (scored[1][0] if len(scored) > 1 else 0.0) if scored else 0.0
+    if scored and scored[0][0] >= _LIKE and ahead >= _AHEAD:
+        return scored[0][2], [_guessed(offer, scored[0][2])]
+    return None, [_fits_nothing(offer, [n for *_, n in scored[:2]])]
+
+
+def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
+    rules = [r for r in catalog.market.policies.values() if _applies(r, offer, need, case)]
+    rules.sort(key=lambda r: -POLICIES.index(r.says))
+    policy: Policy = rules[0].says if rules else "allow"
+    if policy == "allow" and offer.condition != "new" and need.live:
+        policy = "allow-with-documents"
+    return JudgedOffer(
+        offer=offer,
+        need=need.key,
+        policy=policy,
+        is_usable=policy in ("allow", "allow-with-documents"),
+        why=tuple(f"{r.text} [{r.source}, {r.at}]" for r in rules),
+    )
+
+
+def _applies(rule: UsedPolicy, offer: Offer, need: Need, case: Case) -> bool:
+    here = rule.place == EVERYWHERE or (case.region or "").startswith(rule.place)
+    if not (here and offer.condition in rule.conditions and (need.live or not rule.live_only)):
+        return False
+    if rule.profiles and case.profile.name not in rule.profiles:
+        return False
+    return not rule.without or bool(missing_papers(offer, rule.without))
+
+
+def missing_papers(offer: Offer, asked: Iterable[str]) -> tuple[str, ...]:
+    """Return which of the papers and particulars asked for an offer does not name."""
+    has = set(offer.documents)
+    has |= {"donor-vin"} if offer.donor_vin else set()
+    has |= {"part-number"} if offer.part_number else set()
+    return tuple(word for word in asked if word not in has)
+
+
+def _is_suspect(offer: Offer, need: Need, catalog: Catalog) -> bool:
+    """Is a new live part offered so far below its usual price that it is likely counterfeit."""
+    low, price = need.usual_low, offer.price
+    if low is None or offer.condition != "new" or not need.live or low.currency != price.currency:
+        return False
+    return price.minor < catalog.fact("market.too-cheap").number() * low.minor
+
+
+def _guessed(offer: Offer, need: Need) -> Finding:
+    return Finding(
+        code="offer-part-guessed",
+        severity="note",
+        message=f"'{offer.fits}' is taken for {need.title}.",
+        remedy=f"Write '{need.key}' in the column of the part to be sure.",
+        origin=offer.origin,
+    )
+
+
+def _fits_nothing(offer: Offer, near: Sequence[Need]) -> Finding:
+    names = " or ".join(f"'{n.key}'" for n in near) or "nothing is to be bought"
+    return Finding(
+        code="offer-fits-nothing",
+        severity="warning",
+        message=f"'{offer.fits}' is nothing on the order list, or more than one thing.",
+        remedy=f"Write what it is for as the order list does: {names}.",
+        origin=offer.origin,
+    )
+
+
+def _refused(found: JudgedOffer, need: Need) -> Finding:
+    only = found.policy == "price-only"
+    return Finding(
+        code="offer-price-only" if only else "offer-refused",
+        severity="note" if only else "warning",
+        message=f"{found.offer.supplier}'s {found.offer.condition} {need.title} is "
+        f"{'shown and not counted on' if only else 'refused'}: {found.why[0]}",
+        remedy="Settle what is asked for, or take another offer.",
+        origin=found.offer.origin,
+    )
+
+
+def _too_cheap(found: JudgedOffer, need: Need) -> Finding:
+    return Finding(
+        code="offer-too-cheap",
+        severity="warning",
+        message=f"{found.offer.price.text()} for a new {need.title} is far below what it usually "
+        "costs: a counterfeit is likely. It is not counted on.",
+        remedy="Ask for the maker's invoice and the label; counterfeit inflators have killed.",
+        origin=found.offer.origin,
+    )

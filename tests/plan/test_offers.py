@@ -1,0 +1,185 @@
+"""Sheets of offers: columns by likeness, bad rows by line, what may be bought where."""
+
+import io
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.errors import InputError
+from squibwise.intake.offers import guess_columns, read_offers
+from squibwise.model.car import Car, Profile
+from squibwise.model.case import Case
+from squibwise.model.cost import Money
+from squibwise.model.market import Days, JudgedOffer, Need, OfferSheet
+from squibwise.model.origin import Finding
+from squibwise.plan.offers import judge_offers
+
+CATALOG = load_catalog()
+VIN = "1M8GDM9AXKP042788"  # the example of 49 CFR 565, a right check digit
+HEAD = "Part,Vendor,Unit price,Condition,Lead time,Donor VIN,Papers\n"
+BELT = Need(
+    key="front-belt@driver",
+    title="front seat belt assembly, driver",
+    contains=("driver.retractor-pretensioner", "driver.belt-webbing"),
+    live=True,
+    usual_low=Money(minor=18_000, currency="USD"),
+)
+PANEL = Need(key="instrument-panel@centre", title="instrument panel pad")
+
+
+def _read(text: str, name: str = "offers.csv") -> OfferSheet:
+    return read_offers(text.encode(), name, CATALOG, "USD")
+
+
+def _case(region: str | None = "US-OH", profile: str = "by-condition") -> Case:
+    car = Car(equipment="front-bags", components=("driver.front-bag",))
+    return Case(id="c", region=region, car=car, profile=Profile(name=profile))
+
+
+def _judge(
+    row: str, case: Case, needs: tuple[Need, ...] = (BELT, PANEL)
+) -> tuple[tuple[JudgedOffer, ...], tuple[Finding, ...]]:
+    return judge_offers(_read(HEAD + row).offers, needs, case, CATALOG)
+
+
+def test_a_sheet_is_read_with_its_own_headings() -> None:
+    sheet = _read(HEAD + 'front-belt@driver,Alder Parts,"1,350.50",new,3-9,,\n')
+    offer = sheet.offers[0]
+    assert offer.price == Money(minor=135_050, currency="USD")
+    assert offer.lead == Days(low=3, likely=6, high=9)
+    assert (offer.supplier, offer.condition, offer.origin.line) == ("Alder Parts", "new", 2)
+    assert sheet.findings == ()
+
+
+def test_a_heading_is_found_by_likeness_and_asks_to_be_confirmed() -> None:
+    guesses = guess_columns(("Suplier", "Price (each)", "Colour"), CATALOG, {})
+    assert [(g.column, g.sure) for g in guesses] == [
+        ("supplier", False),
+        ("price", True),
+        ("", True),
+    ]
+    confirmed = guess_columns(("Colour",), CATALOG, {"Colour": "condition"})
+    assert (confirmed[0].column, confirmed[0].sure) == ("condition", True)
+
+
+def test_every_bad_row_is_told_by_its_line_and_the_others_are_used() -> None:
+    bad = [
+        "belt,Alder,,new,3,,",
+        "belt,,120,new,3,,",
+        "belt,Alder,free,new,3,,",
+        "belt,Alder,-5,new,3,,",
+        "belt,Alder,120,shiny,3,,",
+        "belt,Alder,120 EUR,new,3,,",
+        "belt,Alder,120,new,,,",
+        "belt,Alder,120,new,9-3,,",
+    ]
+    sheet = _read(HEAD + "\n".join(["belt,Alder,120,new,3,,", *bad, "belt,Birch,99,new,5,,"]))
+    assert [o.supplier for o in sheet.offers] == ["Alder", "Birch"]
+    told = [f.origin.line for f in sheet.findings if f.code == "offer-row-bad"]
+    assert told == list(range(3, 11))
+
+
+def test_a_thousand_bad_rows_leave_the_good_ones() -> None:
+    rows = [f"belt,Alder,{'?' if i % 2 else 100 + i},new,3,," for i in range(2000)]
+    sheet = _read(HEAD + "\n".join(rows))
+    assert len(sheet.offers) == 1000
+    assert len([f for f in sheet.findings if f.code == "offer-row-bad"]) == 1000
+
+
+def test_a_workbook_reads_as_the_same_offers() -> None:
+    openpyxl = pytest.importorskip("openpyxl")
+    book = openpyxl.Workbook()
+    for row in (["Part", "Vendor", "Unit price", "Lead time"], ["belt", "Alder", 120.5, 4]):
+        book.active.append(row)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    sheet = read_offers(buffer.getvalue(), "offers.xlsx", CATALOG, "USD")
+    same = _read("Part,Vendor,Unit price,Lead time\nbelt,Alder,120.5,4\n")
+    assert [(o.fits, o.price, o.lead) for o in sheet.offers] == [
+        (o.fits, o.price, o.lead) for o in same.offers
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "minor"),
+    [("1.234,50", 123_450), ("1,234.50", 123_450), ("1 234.5", 123_450), ("$ 1,200", 120_000)],
+)
+def test_prices_are_read_in_the_ways_people_write_them(text: str, minor: int) -> None:
+    sheet = _read(f'part;supplier;price;days\nbelt;Alder;"{text}";3\nbelt;Alder;1;3\n')
+    assert sheet.offers[0].price.minor == minor
+
+
+def test_a_sheet_without_a_price_column_is_refused_with_what_is_missing() -> None:
+    with pytest.raises(InputError, match="no row heads a column for price"):
+        _read("part,supplier,colour,days\nbelt,Alder,red,3\nbelt,Alder,red,3\n")
+
+
+def test_differing_terms_of_one_supplier_are_told() -> None:
+    sheet = _read("part,supplier,price,days,shipping\na,Alder,5,1,10\nb,Alder,5,1,12\n")
+    assert [f.code for f in sheet.findings] == ["offer-terms-differ"]
+    assert sheet.suppliers[0].shipping.minor == 1000
+
+
+# Source: NHTSA consumer alert on dangerous replacement inflators (2024), source
+# nhtsa-inflator-alert: the origin of every charge is to be known.
+def test_a_used_inflator_without_provenance_is_refused_and_with_it_allowed() -> None:
+    bare, findings = _judge("front-belt@driver,Alder,60,used,3,,receipt", _case())
+    assert (bare[0].policy, bare[0].is_usable) == ("forbid", False)
+    assert [f.code for f in findings] == ["offer-refused"]
+    row = f"front-belt@driver,Alder,60,used,3,{VIN},receipt; recall check"
+    whole, findings = _judge(row, _case())
+    assert (whole[0].policy, whole[0].is_usable) == ("allow-with-documents", True)
+    assert findings == ()
+
+
+def test_a_used_part_without_a_charge_needs_a_receipt_only() -> None:
+    assert _judge("instrument panel pad,Alder,60,used,3,,receipt", _case())[0][0].is_usable
+    assert not _judge("instrument panel pad,Alder,60,used,3,,", _case())[0][0].is_usable
+
+
+@pytest.mark.parametrize(
+    ("region", "profile", "policy"),
+    [
+        ("US-OH", "any-fire-strict", "forbid"),
+        ("US-OH", "unknown", "price-only"),
+        ("US-NY", "by-condition", "forbid"),
+        ("US-CO", "by-condition", "forbid"),
+        ("AU-VIC", "by-condition", "price-only"),
+        (None, "by-condition", "allow-with-documents"),
+    ],
+)
+def test_place_and_kind_of_rules_decide_on_a_used_belt(
+    region: str | None, profile: str, policy: str
+) -> None:
+    row = f"front-belt@driver,Alder,60,used,3,{VIN},receipt; recall check"
+    assert _judge(row, _case(region, profile))[0][0].policy == policy
+
+
+def test_a_rebuilt_charge_is_refused_whatever_papers_it_has() -> None:
+    row = f"front-belt@driver,Alder,60,rebuilt,3,{VIN},receipt; recall check; theft check"
+    assert _judge(row, _case())[0][0].policy == "forbid"
+
+
+def test_a_price_far_below_its_kind_is_flagged_and_not_counted_on() -> None:
+    judged, findings = _judge("front-belt@driver,Alder,89.99,new,3,,", _case())
+    assert [f.code for f in findings] == ["offer-too-cheap"]
+    assert not judged[0].is_usable
+    judged, findings = _judge("front-belt@driver,Alder,90,new,3,,", _case())
+    assert findings == ()
+    assert judged[0].is_usable
+
+
+def test_an_offer_is_matched_by_component_or_by_likeness_and_says_so() -> None:
+    by_component, _ = _judge("driver.belt-webbing,Alder,200,new,3,,", _case())
+    assert by_component[0].need == BELT.key
+    by_words, findings = _judge("Front seatbelt assembly driver,Alder,200,new,3,,", _case())
+    assert by_words[0].need == BELT.key
+    assert [f.code for f in findings] == ["offer-part-guessed"]
+
+
+def test_words_that_fit_two_needs_fit_neither() -> None:
+    twin = Need(key="front-belt@passenger", title="front seat belt assembly, passenger")
+    row = "front seat belt assembly,Alder,200,new,3,,"
+    judged, findings = _judge(row, _case(), (BELT, twin))
+    assert judged == ()
+    assert [f.code for f in findings] == ["offer-fits-nothing"]
