@@ -22,6 +22,14 @@ class Run(msgspec.Struct, frozen=True):
         return value
 
 
+@pytest.fixture(autouse=True)
+def garage_of_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """No test sees the garage of whoever runs it."""
+    place = tmp_path / "garage" / "garage.db"
+    monkeypatch.setenv("SQUIBWISE_GARAGE", str(place))
+    return place
+
+
 @pytest.fixture
 def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Run]:
     monkeypatch.delenv("COLUMNS", raising=False)

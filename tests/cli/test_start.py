@@ -6,8 +6,10 @@ import sys
 from collections.abc import Callable
 from typing import Any
 
+import click
 import pytest
 
+from squibwise.cli.garage_commands import garage
 from squibwise.cli.main import cli
 
 HEAVY = ("numpy", "rich", "typst", "msgspec", "rapidfuzz", "squibwise.catalog", "squibwise.model")
@@ -76,6 +78,7 @@ def test_the_version_is_the_package_version(run: Callable[..., Any]) -> None:
 
 
 def test_every_command_that_answers_takes_json() -> None:
-    for command in cli.commands.values():
+    single = [c for c in cli.commands.values() if not isinstance(c, click.Group)]
+    for command in (*single, *garage.commands.values()):
         flags = {option for p in command.params for option in p.opts}
         assert "--json" in flags

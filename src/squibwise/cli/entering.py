@@ -260,6 +260,9 @@ def copy_report(case_path: Path, file: Path) -> str:
     """
     data = read_bytes(file, MAX_BYTES)
     folder = open_file(case_path).path.parent
+    if (folder / "evidence").is_symlink():
+        message = f"'{folder / 'evidence'}' is a link; nothing is written through it."
+        raise InputError(message, remedy="Make it a folder of the case.")
     make_folder(folder / "evidence")
     place = folder / "evidence" / file.name
     if not (place.is_file() and place.read_bytes() == data):

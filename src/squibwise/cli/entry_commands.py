@@ -25,13 +25,14 @@ def _common(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
 def _write(case_path: Path, command: str, entries: Any, *, as_json: bool) -> int:  # noqa: ANN401
     """Add entries to a case and tell what was written."""
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli import entering
+    from squibwise.cli import entering, stored
     from squibwise.present.tell_entries import tell_written
 
-    file = entering.open_file(case_path)
     now = dt.datetime.now().replace(microsecond=0)
     addition = entering.Addition(command=command, at=now, evidence=tuple(entries))
-    entering.add(file, addition, load_catalog())
+    with stored.editable(case_path, command) as folder:
+        file = entering.open_file(folder)
+        entering.add(file, addition, load_catalog())
     value = {"file": str(file.path), "written": [dict(e) for e in entries]}
     return output.answer(
         value, lambda: tell_written(case_path, file.path, entries), as_json=as_json, code=0
@@ -126,16 +127,17 @@ def add(
 
     A report is copied into the evidence folder of the case; nothing that is there is replaced.
     """
-    from squibwise.cli import entering, standard_input
+    from squibwise.cli import entering, standard_input, stored
 
-    with standard_input.as_file(file) as given:
+    command = f"add {file.name}"
+    with standard_input.as_file(file) as given, stored.editable(case_path, command) as folder:
         entries = entering.entries_of(given, file.name)
         if entries is None:
             stated: dict[str, Any] = {"when": when} if when else {}
             stated |= {"complete": True} if complete else {}
-            name = entering.copy_report(case_path, given)
+            name = entering.copy_report(folder, given)
             entries = ({"kind": "report", "file": name, **stated, **_common(None, at)},)
-    return _write(case_path, f"add {file.name}", entries, as_json=as_json)
+        return _write(folder, command, entries, as_json=as_json)
 
 
 @click.command(
@@ -147,11 +149,12 @@ def add(
 def undo(case_path: Path, as_json: bool) -> int:
     """Take back what the last `saw`, `did`, `add` or `answer` wrote; what you typed stays."""
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli import entering
+    from squibwise.cli import entering, stored
     from squibwise.present.tell_entries import tell_taken_back
 
-    file = entering.open_file(case_path)
-    command, count = entering.take_back(file, load_catalog())
+    with stored.editable(case_path, "undo") as folder:
+        file = entering.open_file(folder)
+        command, count = entering.take_back(file, load_catalog())
     value = {"file": str(file.path), "taken_back": command, "entries": count}
     return output.answer(
         value, lambda: tell_taken_back(file.path, command, count), as_json=as_json, code=0

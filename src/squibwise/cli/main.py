@@ -13,14 +13,16 @@ from squibwise import __version__
 from squibwise.cli import output
 from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
+from squibwise.cli.garage_commands import GARAGE_COMMANDS
 from squibwise.errors import SquibwiseError
 
 _INTERRUPTED = 130
 _UNWRITTEN = (errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
 EPILOG = (
-    "CASE is a folder with a case.toml, such a file, or a bare scan report. Exit codes: 0 done; "
-    "1 done, and something needs a person; 2 the input cannot be used; 3 a fault in the program. "
+    "CASE is a folder with a case.toml, such a file, a bare scan report, or the id of a case in "
+    "the garage. Exit codes: 0 done; 1 done, and something needs a person; 2 the input cannot be "
+    "used; 3 a fault in the program. "
     "The maker's procedure for the car, local codes and licensed practice come first."
 )
 
@@ -54,7 +56,7 @@ def cli(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for _command in (*COMMANDS, *ENTRY_COMMANDS):
+for _command in (*COMMANDS, *ENTRY_COMMANDS, *GARAGE_COMMANDS):
     cli.add_command(_command)
 
 

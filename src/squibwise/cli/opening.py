@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli import output
+from squibwise.cli import output, stored
 from squibwise.cli.standard_input import as_file
 from squibwise.errors import InputError
 from squibwise.model.case import Case, Experience
@@ -53,6 +53,7 @@ def open_case(path: Path, own: Path | None = None) -> Opened:
     """
     output.begin_waiting(f"Working on {path}")
     catalog = load_catalog()
+    path = stored.located(path)
     with as_file(path) as given:
         case = line.open_case(given, catalog)
     finished, broken = ([], []) if own is None else _finished(own, path, catalog)

@@ -1,0 +1,128 @@
+"""The user's garage on this machine: where it is, and a case of it as a folder for a command."""
+
+import atexit
+import datetime as dt
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from squibwise.errors import InputError
+from squibwise.garage import store
+from squibwise.garage.database import connected
+from squibwise.garage.folders import folder_content, write_content
+from squibwise.garage.writing import make_folder
+
+PLACE = "SQUIBWISE_GARAGE"
+
+
+def garage_file() -> Path:
+    """Return where the garage is: as the environment says, or in this user's own folder."""
+    named = os.environ.get(PLACE)
+    return Path(named) if named else Path(click.get_app_dir("squibwise")) / "garage.db"
+
+
+@contextmanager
+def opened_garage(*, create: bool = False) -> Iterator[sqlite3.Connection]:
+    """Open the user's garage; made at first use when a case is to be put in.
+
+    Raises:
+        InputError: There is none, or it cannot be used.
+    """
+    place = garage_file()
+    if create:
+        make_folder(place.parent)
+    with connected(place, create=create) as garage:
+        yield garage
+
+
+def located(path: Path) -> Path:
+    """Return a case that a command can open: the path itself, or a case of the garage by its id.
+
+    A case of the garage is laid out in a folder that is gone when the program ends. What is there
+    as a path goes before an id.
+    """
+    place = garage_file()
+    if path.exists() or len(path.parts) != 1 or not place.is_file():
+        return path
+    with opened_garage() as garage:
+        if path.name not in store.case_ids(garage):
+            return path
+        laid_out = Path(tempfile.mkdtemp(prefix="squibwise-"))
+        atexit.register(shutil.rmtree, laid_out, ignore_errors=True)
+        write_content(store.content(garage, path.name), laid_out / path.name)
+    return laid_out / path.name
+
+
+@contextmanager
+def editable(path: Path, what: str, by: str = "") -> Iterator[Path]:
+    """Give a case as a folder to be changed; a case of the garage gets an entry for the change.
+
+    Args:
+        path: A case, or the id of one in the garage.
+        what: What is done to it, in words.
+        by: Who does it.
+
+    Raises:
+        InputError: Somebody else changed the case of the garage meanwhile; nothing is entered.
+    """
+    place = garage_file()
+    if path.exists() or len(path.parts) != 1 or not place.is_file():
+        yield path
+        return
+    with opened_garage() as garage:
+        seen = store.head(garage, path.name)
+        content = store.content(garage, path.name)
+    with tempfile.TemporaryDirectory(prefix="squibwise-") as laid_out:
+        folder = Path(laid_out) / path.name
+        write_content(content, folder)
+        yield folder
+        with opened_garage() as garage:
+            store.add(garage, path.name, folder_content(folder), what, _now(), by, seen)
+
+
+def import_case(folder: Path, name: str | None, by: str) -> store.Head:
+    """Put a case folder into the garage, or what is new in one that is there already.
+
+    Raises:
+        InputError: It is no case folder, or the garage cannot be used.
+    """
+    if not (folder / "case.toml").is_file():
+        raise InputError(f"'{folder}' has no case.toml.", remedy="Name a case folder.")
+    case_id = name or folder.resolve().name
+    content = folder_content(folder)
+    with opened_garage(create=True) as garage:
+        known = case_id in store.case_ids(garage)
+        what = f"{'brought up to date' if known else 'imported'} from {folder.resolve().name}"
+        return store.add(garage, case_id, content, what, _now(), by)
+
+
+def export_case(case_id: str, folder: Path) -> int:
+    """Write a case of the garage out as a folder; return the number of its files.
+
+    Raises:
+        InputError: There is no such case, or something is at that place.
+    """
+    with opened_garage() as garage:
+        content = store.content(garage, case_id)
+    write_content(content, folder)
+    return len(content)
+
+
+def undo_last(case_id: str, by: str) -> store.Entry:
+    """Take back the last entry of a case of the garage, and return it.
+
+    Raises:
+        InputError: There is nothing to take back.
+    """
+    with opened_garage() as garage:
+        return store.undo(garage, case_id, _now(), by)
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)

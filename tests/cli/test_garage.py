@@ -1,0 +1,137 @@
+"""The garage from the command line: in, out, back, whole, copied."""
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from squibwise.cli import stored
+from squibwise.garage.folders import folder_content
+
+Line = Callable[..., Any]
+
+
+def test_a_case_goes_in_and_comes_out_identical(run: Line, cases: Path, tmp_path: Path) -> None:
+    done = run("import", cases / "harrow-07", "--by", "R", "--json")
+    assert (done.code, done.json()["case"], done.json()["number"]) == (0, "harrow-07", 1)
+    assert run("export", "harrow-07", tmp_path / "out").code == 0
+    assert folder_content(tmp_path / "out") == folder_content(cases / "harrow-07")
+    assert run("export", "harrow-07", tmp_path / "out").code == 2
+
+
+@pytest.mark.parametrize("command", ["assess", "work", "cost", "check"])
+def test_an_id_answers_what_the_folder_answers(
+    run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    run("import", cases / "clover-05")
+    monkeypatch.chdir(tmp_path)
+    by_id = run(command, "clover-05", "--json")
+    by_folder = run(command, cases / "clover-05", "--json")
+    assert (by_id.code, by_id.json()) == (by_folder.code, by_folder.json())
+
+
+def test_the_record_of_an_id_is_that_of_the_folder(
+    run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("import", cases / "clover-05")
+    monkeypatch.chdir(tmp_path)
+    run("release", "clover-05", "-o", "a.pdf")
+    run("release", cases / "clover-05", "-o", "b.pdf")
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def test_a_changed_folder_is_one_more_entry_and_can_be_taken_back(
+    run: Line, cases: Path, tmp_path: Path
+) -> None:
+    run("import", cases / "sorrel-03")
+    run("export", "sorrel-03", tmp_path / "sorrel-03")
+    toml = tmp_path / "sorrel-03" / "case.toml"
+    toml.write_text(toml.read_text(encoding="utf-8") + "# a word\n", encoding="utf-8")
+    assert run("import", tmp_path / "sorrel-03", "--json").json()["number"] == 2
+    assert run("import", tmp_path / "sorrel-03", "--json").json()["number"] == 2
+    assert run("garage", "back", "sorrel-03").code == 0
+    entries = run("garage", "history", "sorrel-03", "--json").json()["entries"]
+    assert [e["kind"] for e in entries] == ["changed", "changed", "undone"]
+    assert "taken back" in run("garage", "history", "sorrel-03").out
+    run("export", "sorrel-03", tmp_path / "as-it-was")
+    assert folder_content(tmp_path / "as-it-was") == folder_content(cases / "sorrel-03")
+    assert run("garage", "back", "sorrel-03").code == 2
+
+
+def test_the_list_names_the_cases(run: Line, cases: Path) -> None:
+    run("import", cases / "sorrel-03", "--as", "mine")
+    listed = run("garage", "list", "--json").json()["cases"]
+    assert [c["case"] for c in listed] == ["mine"]
+    assert "mine" in run("garage", "list").out
+
+
+def test_a_damaged_garage_is_told_and_exits_with_one(
+    run: Line, cases: Path, garage_of_nobody: Path
+) -> None:
+    run("import", cases / "sorrel-03")
+    assert run("garage", "check").code == 0
+    other = sqlite3.connect(garage_of_nobody)
+    other.execute("DROP TRIGGER original_stays")
+    other.execute("UPDATE original SET content = x'00'")
+    other.commit()
+    other.close()
+    done = run("garage", "check")
+    assert done.code == 1
+    assert "not as written" in done.out
+    assert run("assess", "sorrel-03").code == 2
+
+
+def test_a_backup_is_a_garage(
+    run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("import", cases / "sorrel-03")
+    copy = tmp_path / "copy.db"
+    assert run("garage", "backup", copy).code == 0
+    assert run("garage", "backup", copy).code == 2
+    monkeypatch.setenv(stored.PLACE, str(copy))
+    assert run("garage", "check").code == 0
+
+
+def test_without_a_garage_or_a_case_it_says_what_to_do(run: Line, tmp_path: Path) -> None:
+    assert "import" in run("garage", "list").err
+    assert run("import", tmp_path).code == 2
+    assert run("assess", "nothing-of-that-name").code == 2
+
+
+def test_without_the_variable_it_is_in_the_users_own_folder(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv(stored.PLACE)
+    assert stored.garage_file().name == "garage.db"
+    assert "squibwise" in str(stored.garage_file()).lower()
+
+
+def test_what_is_entered_for_an_id_is_an_entry_of_the_garage(
+    run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("import", cases / "sorrel-03")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "block.txt").write_text(
+        '[[evidence]]\nkind = "look"\ncomponent = "driver.front-bag"\nseen = "intact"\n'
+    )
+    assert run("saw", "sorrel-03", "driver.front-bag", "intact", "--by", "R").code == 0
+    assert run("add", "sorrel-03", "block.txt").code == 0
+    run("export", "sorrel-03", "out")
+    assert (tmp_path / "out" / "case.toml").read_text("utf-8").count('seen = "intact"') == 2
+    assert run("undo", "sorrel-03").code == 0
+    entries = run("garage", "history", "sorrel-03", "--json").json()["entries"]
+    assert [e["what"].split()[0] for e in entries] == ["imported", "saw", "add", "undo"]
+    assert run("undo", "no-such-case").code == 2
+
+
+def test_a_report_is_not_copied_through_a_link(run: Line, cases: Path, tmp_path: Path) -> None:
+    case = tmp_path / "received"
+    case.mkdir()
+    (case / "case.toml").write_bytes((cases / "sorrel-03" / "case.toml").read_bytes())
+    (tmp_path / "outside").mkdir()
+    (case / "evidence").symlink_to(tmp_path / "outside")
+    done = run("add", case, cases / "harrow-07" / "evidence" / "scan-before.txt")
+    assert done.code == 2
+    assert list((tmp_path / "outside").iterdir()) == []
