@@ -30,7 +30,7 @@ def instrumented(atheris: Any) -> tuple[Callable[[bytes], None], Callable[[bytes
         catalog = importlib.import_module("squibwise.catalog.load").load_catalog()
         errors = importlib.import_module("squibwise.errors")
         choose = importlib.import_module("squibwise.intake.importers.choose")
-        entry = importlib.import_module("squibwise.intake.report.entry")
+        entry = importlib.import_module("squibwise.intake.report.reader")
 
     def is_read_here(data: bytes, name: str) -> bool:
         importer = choose.importer_of(choose.claimants(data, name)[0])

@@ -4,13 +4,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from squibwise.intake.report.grammar import (
-    find_codes,
-    find_flash_list,
-    find_status_byte,
-    sae_code,
-)
-from squibwise.intake.report.text import byte_statuses
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.report.flashes import find_counted, find_flashes, find_list
+from squibwise.intake.report.notation import find_codes, find_status_byte, sae_code
+from squibwise.intake.report.phrases import lexicon_of
+from squibwise.intake.report.reader import byte_statuses
 
 # Source: SAE J2012 / ISO 15031-6 as reproduced publicly; bytes to code and failure type.
 BYTES = [
@@ -70,10 +68,8 @@ STYLES = [
     ("1. B0001 (13) driver", "B0001", "13"),
     ("9001 11", "B1001", "11"),
     ("0x900111", "B1001", "11"),
-    ("900111", "B1001", "11"),
     ("0x9001", "B1001", None),
     ("9A01 open", "B1A01", None),
-    ("80701A2C", "B0070", "1A"),
     ("B0001 12 V", "B0001", None),
     ("B0001 10:22", "B0001", None),
     ("B0001 10/03/2024", "B0001", None),
@@ -102,9 +98,8 @@ def test_self_identifying_styles_are_exact(text: str, code: str, failure_type: s
         ("13: driver open", ("13",)),
         ("4-11", ("4-11",)),
         ("21-12 passenger", ("21-12",)),
-        ("2 long 4 short", ("24",)),
-        ("long long short short short short", ("24",)),
-        ("2L 4S", ("24",)),
+        ("900111", ("900111", "B1001-11")),
+        ("80701A2C", ("80701A", "B0070-1A")),
     ],
 )
 def test_styles_that_do_not_identify_themselves_keep_their_readings(
@@ -135,8 +130,40 @@ def test_a_comma_list_holds_every_code() -> None:
     assert [t.code for t in found] == ["B0001", "B0010", "B0070", "B1193"]
 
 
-def test_a_list_of_flash_codes_holds_every_code() -> None:
-    assert [t.code for t in find_flash_list("Flash codes: 13, 24, 4-11")] == ["13", "24", "4-11"]
+@pytest.mark.parametrize(
+    "text", ["2 long 4 short", "long long short short short short", "2L 4S", "2x lang 4x kurz"]
+)
+def test_long_and_short_blinks_are_a_flash_code(text: str) -> None:
+    token = find_counted(text)
+    assert token is not None
+    assert token.readings == ("24",)
+
+
+FLASHES = [
+    ("Flash codes: 13, 24, 4-11", ["13", "24", "4-11"]),
+    ("light blinks 2-3 driver bag", ["2-3"]),
+    ("MIL 5 flashes pause 3 flashes, sensor", ["5-3"]),
+    ("SRS light: 2 8, 2 8, 2 8 (keeps repeating)", ["2-8"]),
+    ("trouble lamp does 2-1-2, buckle", ["2-1-2"]),
+    ("flash 6:1 then 6:2", ["6-1", "6-2"]),
+    ("Blinkfolge 16, 17, 18", ["16", "17", "18"]),
+    ("Lampe blinkt 3 x, Pause, 1 x", ["3-1"]),
+    ("voyant 3-4", ["3-4"]),
+    ("kod błyskowy 27", ["27"]),
+    ("airbag light came on 6 seconds at key on", []),
+    ("lamp supply 12 V", []),
+    ("warning lamp circuit 12,5 ohm", []),
+]
+
+
+@pytest.mark.parametrize(("text", "codes"), FLASHES)
+def test_a_flash_code_is_found_by_what_it_is_called(text: str, codes: list[str]) -> None:
+    lexicon = lexicon_of(load_catalog())
+    assert [t.code for t in find_flashes(text.replace("–", "-"), lexicon)] == codes
+
+
+def test_a_line_of_nothing_but_flash_codes_holds_them_all() -> None:
+    assert [t.code for t in find_list("13, 24, 4-11")] == ["13", "24", "4-11"]
 
 
 @pytest.mark.parametrize("text", ["B00 driver", "B001", "B000... Driver airbag"])

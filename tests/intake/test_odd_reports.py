@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.intake.report.entry import read_report
+from squibwise.intake.report.reader import read_report
 from squibwise.model.car import Car
 from squibwise.model.report import CodeLine
 

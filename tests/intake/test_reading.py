@@ -8,7 +8,7 @@ from squibwise.catalog.codes import read_own_codes
 from squibwise.catalog.load import load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError
-from squibwise.intake.report.entry import read_report
+from squibwise.intake.report.reader import read_report
 from squibwise.model.car import Car, OwnCode
 from squibwise.model.report import ReadReport
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.text import understand
+from squibwise.intake.report.reader import understand
 from squibwise.model.report import ReadReport
 
 CATALOG = load_catalog()

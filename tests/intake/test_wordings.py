@@ -5,7 +5,7 @@ from pathlib import Path
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.text import understand
+from squibwise.intake.report.reader import understand
 from squibwise.model.names import side_of
 from squibwise.model.report import CodeLine
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
-from squibwise.intake.report.entry import read_report
+from squibwise.intake.report.reader import read_report
 
 sys.path.insert(0, str(Path(__file__).parent))
 from written_reports import FAULTS, LANGUAGES, LAYOUTS, PARTS, STATUSES, Known

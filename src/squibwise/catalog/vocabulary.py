@@ -19,11 +19,15 @@ rollbar bonnet batterycut hvcut ventcharge harness foreign off seatbag byside ne
 stagehead loop dualstage electronics electronics? open high low resistance range short ground
 battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
-deployed notfired crashsignal skip
+deployed notfired crashsignal skip alone same
 """
-_LAYOUT = "count total clean othermodule key header module meta supplyvolts advice"
+_VOICES = "not gone past was mine worked good asked sure exists"  # what is said of a fault
+_LAYOUT = """
+count total clean othermodule key header module meta supplyvolts advice flash label area restraint
+"""
 NO_PART = "none"  # what a rule gives when the features tell of no restraint part
-FEATURES = frozenset(_FEATURES.split())
+VOICES = frozenset(_VOICES.split())
+FEATURES = frozenset(_FEATURES.split()) | VOICES
 LAYOUT = frozenset(_LAYOUT.split())
 VALUES = {
     "seat": ("driver", "passenger"),
@@ -33,6 +37,16 @@ VALUES = {
     "stage": ("1", "2", "3"),
     "nth": ("1", "2", "3"),
     "status": get_args(Status),
+    "lacking": (
+        "communication",
+        "calibration",
+        "configuration",
+        "performance",
+        "open",
+        "mechanical",
+        "identity",
+        "locked",
+    ),
 }
 
 

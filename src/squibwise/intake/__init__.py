@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from squibwise.intake.case_file import load_case, read_report_file
-    from squibwise.intake.report.entry import read_report
+    from squibwise.intake.report.reader import read_report
 
 _HOMES = {
     "load_case": "squibwise.intake.case_file",
     "read_report_file": "squibwise.intake.case_file",
-    "read_report": "squibwise.intake.report.entry",
+    "read_report": "squibwise.intake.report.reader",
 }
 
 __all__ = ["load_case", "read_report", "read_report_file"]

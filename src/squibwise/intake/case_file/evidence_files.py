@@ -13,8 +13,8 @@ from squibwise.intake.case_file.toml_text import KeyPath, read_bytes
 from squibwise.intake.case_file.written import WrittenEntry
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES
-from squibwise.intake.report import entry
-from squibwise.intake.report.entry import read_report
+from squibwise.intake.report import reader
+from squibwise.intake.report.reader import read_report
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding, Origin
@@ -60,7 +60,7 @@ def one_report(
 def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
     """Return the VIN that a report names; None also when it cannot be read, which is told later."""
     try:
-        return entry.vin_in(extract(data, name), name, catalog)
+        return reader.vin_in(extract(data, name), name, catalog)
     except (InputError, UnavailableError):
         return None
 

@@ -32,7 +32,7 @@ from squibwise.intake.case_file.toml_text import (
 from squibwise.intake.case_file.written import Written, WrittenEntry, read_written
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES
-from squibwise.intake.report.entry import read_extract, vin_in
+from squibwise.intake.report.reader import read_extract, vin_in
 from squibwise.model.car import Car, Given, OwnRule, Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major

@@ -6,7 +6,7 @@ Description beats number; where they disagree both are kept with weights and rep
 import msgspec
 
 from squibwise.catalog.codes import CodeMeaning, FailureType
-from squibwise.intake.report.grammar import CodeToken
+from squibwise.intake.report.notation import CodeToken
 from squibwise.intake.report.parts import (
     Part,
     Scope,

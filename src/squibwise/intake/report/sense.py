@@ -5,7 +5,8 @@ from typing import get_args
 
 import msgspec
 
-from squibwise.intake.report.words import Hit, Token
+from squibwise.catalog.vocabulary import VOICES
+from squibwise.intake.report.phrases import Hit, Token
 from squibwise.model.words import Status
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
@@ -13,6 +14,7 @@ _AND = ("and", "und", "et", "y", "e", "i", "or")
 _UNITS = frozenset(
     "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
 )
+_REACH = 3  # words between a negation and what it denies
 _STATUSES: tuple[Status, ...] = get_args(Status)
 
 
@@ -28,6 +30,7 @@ class Sense(msgspec.Struct, kw_only=True):
         stages: Stages named.
         numbers: Numbers after a part, such as ``curtain 2``.
         statuses: Status words, in the order read.
+        voices: What is said of it beside: ``not``, ``gone``, ``past`` and the like.
         is_driver_doubtful: ``driver`` may be an output stage here.
     """
 
@@ -39,6 +42,7 @@ class Sense(msgspec.Struct, kw_only=True):
     stages: set[int] = msgspec.field(default_factory=set)
     numbers: set[int] = msgspec.field(default_factory=set)
     statuses: list[Status] = msgspec.field(default_factory=list)
+    voices: set[str] = msgspec.field(default_factory=set)
     is_driver_doubtful: bool = False
 
     def rule_features(self) -> set[str]:
@@ -73,6 +77,8 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
     sense = Sense()
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
+        if "alone" in hit.means and not _fills_stretch(hit, tokens):
+            continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
     _open_what_is_joined(sense, tokens, hits)
@@ -80,7 +86,53 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
     for hit in hits:
         _add_count(sense, hit, line)
     _settle_driver(sense)
+    _hear(sense, tokens, hits)
     return sense
+
+
+def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
+    """Set what is said of the fault; ``not calibrated`` is a fault of its own, no denial."""
+    lacks = [h for h in hits if _lacking(h)]
+    used: set[Hit] = set()
+    for hit in hits:
+        if "not" not in hit.means:
+            continue
+        lack = _nearest(hit, lacks, tokens)
+        good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
+        if lack is not None and _lacking(lack) == "locked":
+            _add_status(sense, "locked")
+            used.add(hit)
+        elif lack is not None:
+            sense.features.add(_lacking(lack))
+            used.add(hit)
+        elif good is not None and good.first >= hit.last:
+            sense.features.add("defect")
+            used |= {hit, good}
+        elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
+            sense.voices.add("gone")
+    heard = [h for h in hits if h not in used]
+    heard = [h for h in heard if "alone" not in h.means or _fills_stretch(h, tokens)]
+    sense.voices |= {m for h in heard for m in h.means if m in VOICES}
+    if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
+        sense.voices.add("fine")  # "checked for open: ok", not "open, good plug"
+
+
+def _lacking(hit: Hit) -> str:
+    """The fault that the lack of what a phrase names is; empty for other phrases."""
+    return next((m[8:] for m in hit.means if m.startswith("lacking:")), "")
+
+
+def _nearest(hit: Hit, others: list[Hit], tokens: tuple[Token, ...]) -> Hit | None:
+    """The next phrase of a list within reach of a negation: after it, else before it."""
+    after = [o for o in others if 0 <= o.first - hit.last <= _REACH]
+    before = [o for o in others if 0 <= hit.first - o.last <= _REACH - 1]
+    after = [o for o in after if not _is_parted(tokens, hit.last, o.first)]
+    before = [o for o in before if not _is_parted(tokens, o.last, hit.first)]
+    return after[0] if after else before[-1] if before else None
+
+
+def _is_parted(tokens: tuple[Token, ...], first: int, last: int) -> bool:
+    return any(t.apart for t in tokens[first : last + 1])
 
 
 def _open_what_is_joined(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
@@ -101,6 +153,12 @@ def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     return tokens[hit.first].apart and ends
 
 
+def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
+    """Tell whether a phrase is all that stands between two separators or ends of the line."""
+    ends = hit.last == len(tokens) or tokens[hit.last].apart
+    return (hit.first == 0 or tokens[hit.first].apart) and ends
+
+
 def sense_of(means: tuple[str, ...]) -> Sense:
     """Return the sense of a row of a code table."""
     sense = Sense()
@@ -111,6 +169,8 @@ def sense_of(means: tuple[str, ...]) -> Sense:
 def _add(sense: Sense, means: tuple[str, ...]) -> None:
     for mean in means:
         key, colon, value = mean.partition(":")
+        if mean in VOICES or key == "lacking" or mean == "alone":
+            continue
         if not colon:
             sense.features.add(mean)
         elif key == "status":
@@ -245,3 +305,75 @@ def _settle_driver(sense: Sense) -> None:
             sense.features.add("electronics")
         else:
             sense.is_driver_doubtful = True
+
+
+HEADS = frozenset(
+    """bag charge pretension curtain knee sensor buckle occupant lamp clockspring unit crashrecord
+    offswitch offlamp seatposition airbagmodule loadlimiter middle cushion batterycut hvcut
+    headcharge rollbar bonnet columncharge ventcharge motorbelt inflatablebelt belttension
+    electronics crashsignal""".split()
+)
+OWN_PARTS = HEADS - {"unit", "airbagmodule"}
+FAULT_WORDS = frozenset(
+    """open high low resistance range short ground battery cross voltage communication configuration
+    identity calibration internal performance mechanical defect crashrecord deployed notfired
+    crashsignal""".split()
+)
+TELLS = frozenset(
+    """open high low short cross voltage communication configuration identity calibration internal
+    performance mechanical defect crashrecord deployed range""".split()
+)
+_UNIT_WORDS = frozenset({"unit", "airbagmodule"})
+_OF_PARTS = frozenset("open high low short cross range".split())  # no unit has these itself
+_TOLD_APART = frozenset("bag pretension curtain knee sensor buckle occupant lamp".split())
+
+
+def names_another(one: Sense, two: Sense) -> bool:
+    """Tell whether words name a part or, with a fault, a place that the fault above has not."""
+    heads = heads_of(one)
+    if heads:
+        return not heads & heads_of(two)
+    return bool(one.features & TELLS) and bool((one.sides - two.sides) | (one.seats - two.seats))
+
+
+def differs(one: Sense, two: Sense) -> bool:
+    """Tell whether two pieces of text name different parts, places or stages."""
+    pairs = ((one.seats, two.seats), (one.sides, two.sides), (one.stages, two.stages))
+    return any(a and b and a != b for a, b in pairs) or heads_of(one) != heads_of(two)
+
+
+def heads_of(sense: Sense) -> frozenset[str]:
+    """Return what the words name of the parts that are told apart here."""
+    return frozenset(sense.features & _TOLD_APART)
+
+
+def stands_alone(sense: Sense) -> bool:
+    """Words without a code that names a part and a fault or a status."""
+    part = sense.features & HEADS
+    fault = sense.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
+    return bool(part) and bool(fault or sense.statuses)
+
+
+PARTS = frozenset(
+    """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
+    sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar
+    bonnet
+    batterycut hvcut ventcharge switch belttension""".split()
+)
+FAULTS = frozenset(
+    """open high low short cross voltage communication configuration identity calibration internal
+    performance mechanical defect crashrecord deployed resistance range ground crashsignal
+    """.split()
+)
+
+
+def has_part(sense: Sense) -> bool:
+    """Tell whether words name a part of the restraint system."""
+    if sense.features & PARTS:
+        return True
+    return "bag" in sense.features and bool(sense.seats or sense.sides or "side" in sense.features)
+
+
+def has_fault(sense: Sense) -> bool:
+    """Tell whether words tell of anything wrong."""
+    return bool(sense.features & FAULTS)

@@ -9,6 +9,11 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import LAYOUT, Term
 
+PATTERNS = (
+    "flash",
+    "label",
+    "restraint",
+)  # looked for in the text of a line, before there are words
 BASE = ("en", "ja-en")  # always read beside the report's own language
 MAX_PHRASE = 7
 _TOKEN = re.compile(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
@@ -65,6 +70,11 @@ class Lexicon:
         self.words: dict[str, set[str]] = {}
         self.longest: dict[str, int] = {}
         self.longest_layout: dict[str, int] = {}
+        self.named: dict[str, list[str]] = {}
+        self.asking: set[str] = set()
+        self.flash_codes: re.Pattern[str] | None = None
+        self.labels: re.Pattern[str] | None = None
+        self.restraint: re.Pattern[str] | None = None
         for term in terms:
             self._add(term)
         self.known = set().union(*self.words.values())
@@ -73,6 +83,11 @@ class Lexicon:
     def _add(self, term: Term) -> None:
         phrases = self.phrases.setdefault(term.language, {})
         words = self.words.setdefault(term.language, set())
+        if term.means[0] in PATTERNS:
+            self.named.setdefault(term.means[0], []).extend(term.spellings())
+            return
+        if term.means[0] == "asked":
+            self.asking.update(fold(s) for s in term.spellings())
         for spelling in term.spellings():
             tokens = _tokens_of(spelling)
             if term.means[0] in LAYOUT:
@@ -83,6 +98,24 @@ class Lexicon:
                 phrases.setdefault(tokens, term.means)
                 self.longest[tokens[0]] = max(len(tokens), self.longest.get(tokens[0], 0))
             words.update(t for t in tokens if not t.isdecimal())
+
+    def names_of(self, meaning: str) -> str:
+        """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
+        names = sorted({flat(n) for n in self.named.get(meaning, ())}, key=len, reverse=True)
+        return "|".join(re.escape(n).replace(r"\ ", r"\s+") for n in names)
+
+
+def flat(text: str) -> str:
+    """Return text in lower case without accents, each character where it stood."""
+    if text.isascii():
+        return text.lower()
+    return "".join(map(_flat_letter, text))
+
+
+@lru_cache(maxsize=1024)
+def _flat_letter(letter: str) -> str:
+    plain = unicodedata.normalize("NFD", letter.lower())[:1].translate(_FOLDS)[:1]
+    return plain or letter
 
 
 @lru_cache(maxsize=4)

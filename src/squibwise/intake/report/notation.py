@@ -10,7 +10,7 @@ import msgspec
 
 _END = r"(?![0-9A-Za-z])"
 _SAE = re.compile(
-    r"(?<![0-9A-Za-z])([BCPUbcpu])([0-3])([0-9A-Fa-f])"
+    r"(?<![0-9A-Za-z])(?<!\d-)([BCPUbcpu])([0-3])([0-9A-Fa-f])"
     r"(?:([0-9A-Fa-f]{2})([0-9A-Fa-f]{2})?"
     r"| ([0-9A-Fa-f]{2})(?=\s?[:-]\s?[0-9A-Fa-f]{2}(?![0-9A-Za-z])))" + _END
 )
@@ -48,12 +48,6 @@ _FLASH = re.compile(
     r"(\d{2})(?!\s?(?i:km|mi|kg|v|ohm|mm|ms|min|h|x|times)\b)"
     r"(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{2}))(?!\s?[-:]\s?\d)"
 )
-_BLINK = re.compile(
-    r"(?i)(\d{1,2})\s*(?:x\s*)?(?:long|lang|l)\w{0,4}\b[\s,+/-]{0,9}"
-    r"(?:(?:flash|blink)\w{0,4})?[\s,+/-]{0,9}(?:and|und)?\s{0,9}"
-    r"(\d{1,2})\s*(?:x\s*)?(?:short|kurz|s|k)\w{0,4}\b"
-)
-_BLINK_WORDS = re.compile(r"(?i)((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
 _CUT = re.compile(
     r"([BCPUbcpu][0-3][0-9A-Fa-f]{0,2})(?=\s*(?:$|[-:.…?_*]|\.\.|\s[^\W\d_]{2}))" + _END
 )
@@ -62,13 +56,20 @@ _STATUS = re.compile(
     r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
 )
-_FLASHED = r"(?:\d{1,2}-\d{1,2}|\d{2})(?!\d|[.:]\d|%)"
-_BLINKS = re.compile(
-    r"(?i)\b(?:blink|flash)\w{0,4}(?: codes?)?\s?:?\s?"
-    rf"({_FLASHED}(?:(?:\s?[,&]\s?|\sand\s|\s){_FLASHED}){{0,30}})"
+_OR = re.compile(r"\s+(?:or|oder|ou|o|lub|albo)\s+")
+_BETWEEN = 3  # words that may stand between two notations of one code
+_THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
+_THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
+_PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
+_HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4})(?![\w:/]|[.-]\w)")
+_FIVE_ANYWHERE = re.compile(r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b)")
+_MISTAKEN = re.compile(
+    r"(?<![\w-])([PCBUpcbu8])([0-3OoIlZz|])([0-9A-Fa-fOoIlSsZz|]{3})"
+    r"(?:([-:])([0-9A-Fa-fOoIlSsZz|]{2}))?(?![\w|-])"
 )
+_LOOKS = str.maketrans("OoIl|ZzSs", "001112255")
+_TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = re.compile(r"(DF\d{3})" + _END)
-_LABEL_WORDS = 3  # words before a blink count that may still lead up to it
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
 
 
@@ -120,7 +121,58 @@ def find_codes(text: str) -> tuple[CodeToken, ...]:
     leading = _find_leading(text, found)
     if leading is not None:
         found.append(leading)
-    return _merge_twins(sorted(found, key=lambda t: t.start), text)
+    return merge_twins(found, text)
+
+
+def find_maker_number(text: str) -> CodeToken | None:
+    """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
+    match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
+    return None if match is None else _undecided(match, "maker", (match.group(1),))
+
+
+def find_numbers(text: str, shape: str) -> tuple[CodeToken, ...]:
+    """Return every code of a shape that other lines of the report begin with.
+
+    Args:
+        text: One line.
+        shape: ``hex16`` for two bytes with a letter among them, ``decimal`` for five digits.
+    """
+    if shape == "hex16":
+        found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
+        mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
+        return tuple(_undecided(m, "maker", (m.group(1).upper(),)) for m in mixed)
+    found = list(_FIVE_ANYWHERE.finditer(text))
+    listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith(":"))
+    return tuple(_undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
+
+
+def find_mistaken(text: str, *, is_lenient: bool) -> tuple[CodeToken, ...]:
+    """Return codes with letters and digits that a camera takes for one another.
+
+    Args:
+        text: One line.
+        is_lenient: Other lines show that the text was read by a machine: five digits that begin
+            with 8 may be a B code, and one true digit is enough.
+    """
+    found = []
+    for match in _MISTAKEN.finditer(text):
+        repaired = _repair(match)
+        printed = match.group()
+        digits = sum(c.isdecimal() for c in printed[1:])
+        is_number = printed[:5].isdecimal()
+        enough = digits >= (1 if is_lenient else _TRUE_DIGITS) and (match[5] or digits > 1)
+        if repaired == printed.upper() or not enough or (is_number and not is_lenient):
+            continue
+        token = _undecided(match, "camera", (repaired,))
+        found.append(msgspec.structs.replace(token, printed=printed, code=printed))
+    return tuple(found)
+
+
+def _repair(match: re.Match[str]) -> str:
+    first, second, rest, sign, failure = match.groups()
+    letter = "B" if first == "8" else first.upper()
+    digits = f"{second}{rest}".translate(_LOOKS).upper()
+    return f"{letter}{digits}" + (f"-{failure.translate(_LOOKS).upper()}" if sign else "")
 
 
 def find_status_byte(text: str) -> int | None:
@@ -130,25 +182,6 @@ def find_status_byte(text: str) -> int | None:
         return None
     hexadecimal, binary, plain = found.groups()
     return int(binary, 2) if binary else int(hexadecimal or plain, 16)
-
-
-def find_flash_list(text: str) -> tuple[CodeToken, ...]:
-    """Return flash codes of a line that holds nothing but them: ``13, 24, 4-11``."""
-    label = re.match(
-        r"(?i)\s*(?:(?:flash|blink|lamp|fault|trouble|dtc|code)\w*[\s:=#-]*){0,3}", text
-    )
-    start = label.end() if label else 0
-    body = text[start:].strip()
-    told = _BLINKS.search(text)
-    if told is not None:
-        start, body = told.start(1), told.group(1)
-        text = text[: told.end(1)]
-    if not re.fullmatch(
-        r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?", body
-    ):
-        return ()
-    found = re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text[start:])
-    return tuple(_flash(m.group(), start + m.start(), start + m.end()) for m in found)
 
 
 def _find_sae(text: str) -> list[CodeToken]:
@@ -220,20 +253,12 @@ def _hex_token(digits: str, start: int, end: int, status: str | None) -> CodeTok
 
 def _find_leading(text: str, taken: list[CodeToken]) -> CodeToken | None:
     """A code in a notation that only counts at the start of a line."""
-    blink = _BLINK.search(text) or _BLINK_WORDS.search(text)
-    if blink is not None and not taken and not _is_title(text[: blink.start()]):
-        return _blink(blink)
     lead = _LEAD.match(text)
     at = lead.end() if lead else 0
     token = _hex_at(text, at) or _number_at(text, at, bool(taken))
     if token is None or _overlaps(token.start, token.end, taken):
         return _embedded_hex(text, taken) if taken else None
     return token
-
-
-def _is_title(head: str) -> bool:
-    """``Read-out from the lamp, connector bridged, 2 long 4 short style`` tells how, not what."""
-    return "," in head and len(head.split()) > _LABEL_WORDS
 
 
 def _hex_at(text: str, at: int) -> CodeToken | None:
@@ -246,7 +271,7 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
         return _hex_token(digits, at, match.end(), match.group(3))
     match = _HEX24.match(text, at)
     if match and _is_hex(match):
-        return _hex_token(match.group(1).upper(), at, match.end(), match.group(2))
+        return _whole(match)
     match = _HEX16.match(text, at)
     if match and _is_numeric(match.group(1)):
         digits = match.group(1).upper()
@@ -254,6 +279,14 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
             return _hex_token(digits, at, match.end(), None)
         return _undecided(match, "hex16", (sae_code(int(digits, 16)), digits))
     return None
+
+
+def _whole(match: re.Match[str]) -> CodeToken:
+    """Six digits with nothing that says how they part: a maker's number, or three bytes."""
+    digits, status = match.group(1).upper(), match.group(2)
+    number = int(digits, 16)
+    token = _undecided(match, "maker", (digits, f"{sae_code(number >> 8)}-{digits[4:]}"))
+    return msgspec.structs.replace(token, status_byte=int(status, 16) if status else None)
 
 
 def _is_numeric(digits: str) -> bool:
@@ -308,7 +341,14 @@ def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
 
 def _flash_at(text: str, at: int) -> CodeToken | None:
     match = _DASHED.match(text, at) or _FLASH.match(text, at)
-    return _flash(match.group(1), match.start(), match.end()) if match else None
+    return flash(match.group(1), match.start(), match.end()) if match else None
+
+
+def flash(printed: str, start: int, end: int) -> CodeToken:
+    """Return a flash code as a token; what it stands for only a maker's list tells."""
+    return CodeToken(
+        start=start, end=end, style="flash", printed=printed, code=printed, readings=(printed,)
+    )
 
 
 def _cut_at(text: str, at: int) -> CodeToken | None:
@@ -317,19 +357,6 @@ def _cut_at(text: str, at: int) -> CodeToken | None:
         return None
     printed = match.group(1).upper()
     return CodeToken(start=at, end=match.end(), style="cut", printed=printed, code=printed)
-
-
-def _blink(match: re.Match[str]) -> CodeToken:
-    first, second = match.groups()
-    if not first.isdecimal():
-        first, second = str(len(first.split())), str(len(re.findall(r"(?i)short", second)))
-    return _flash(first + second if len(second) == 1 else f"{first}-{second}", *match.span())
-
-
-def _flash(printed: str, start: int, end: int) -> CodeToken:
-    return CodeToken(
-        start=start, end=end, style="flash", printed=printed, code=printed, readings=(printed,)
-    )
 
 
 def _undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> CodeToken:
@@ -348,20 +375,35 @@ def _overlaps(start: int, end: int, taken: list[CodeToken]) -> bool:
     return any(t.start < end and start < t.end for t in taken)
 
 
-def _merge_twins(found: list[CodeToken], text: str) -> tuple[CodeToken, ...]:
-    """Merge codes of one line that are one code in two notations."""
+def merge_twins(found: list[CodeToken], text: str) -> tuple[CodeToken, ...]:
+    """Return the codes of one line in the order they stand, those that are one code merged."""
     merged: list[CodeToken] = []
-    for token in found:
+    for token in sorted(found, key=lambda t: t.start):
         twin = next((i for i, other in enumerate(merged) if _is_twin(other, token)), None)
         if twin is None:
             merged.append(token)
         else:
             merged[twin] = _joined(merged[twin], token)
+    merged = _alternatives(merged, text)
     exact = [t for t in merged if t.is_exact]
     if len(exact) == 1 and len(merged) == 2:  # a maker's number beside its public code
         other = next(t for t in merged if not t.is_exact)
-        return (_with_twin(exact[0], other),)
+        between = text[min(t.end for t in merged) : max(t.start for t in merged)]
+        if len(re.findall(r"[^\W\d_]{2,}", between)) <= _BETWEEN:
+            return (_with_twin(exact[0], other),)
     return tuple(merged)
+
+
+def _alternatives(found: list[CodeToken], text: str) -> list[CodeToken]:
+    """``B1642 or B1647``: one fault with two codes of which it is one."""
+    kept: list[CodeToken] = []
+    for token in found:
+        between = text[kept[-1].end : token.start] if kept else ""
+        if _OR.fullmatch(between):
+            kept[-1] = _with_twin(kept[-1], token)
+        else:
+            kept.append(token)
+    return kept
 
 
 def _is_twin(one: CodeToken, two: CodeToken) -> bool:

@@ -1,19 +1,21 @@
-"""The numbered lines of a report to everything that was read from it."""
+"""From a file's bytes, or the numbered lines of a report, to everything that was read from it."""
 
 from collections.abc import Sequence
+from itertools import groupby
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.coverage import coverage
-from squibwise.intake.report.entries import Entry, gather
-from squibwise.intake.report.grammar import CodeToken
-from squibwise.intake.report.layout import Sheet, sort_lines
+from squibwise.intake.importers import extract
+from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.report.faults import Entry, gather
+from squibwise.intake.report.lines import Line
 from squibwise.intake.report.meaning import CLEAR, Meaning, join
-from squibwise.intake.report.parts import Scope
-from squibwise.intake.report.places import Hand
-from squibwise.intake.report.remarks import remarks
+from squibwise.intake.report.notation import CodeToken
+from squibwise.intake.report.parts import SURE_PARTS, Hand, Part, Scope
+from squibwise.intake.report.report_findings import coverage, remarks
+from squibwise.intake.report.sense import Sense
+from squibwise.intake.report.sheet import Sheet, sort_lines
 from squibwise.model.car import Car
 from squibwise.model.names import Side, side_of
 from squibwise.model.origin import Origin
@@ -45,8 +47,9 @@ def understand(
         has_plain_front=any(_is_plain_front(e) for e in gathered.entries),
     )
     for entry in gathered.entries:
-        _place_kerb(entry, scope.hand)
-    meanings = [join(e.sense, e.token, _scope_of(e, scope)) for e in gathered.entries]
+        _take_group(entry)
+        _place_kerb(entry.sense, scope.hand)
+    meanings = [_meaning(e, scope) for e in gathered.entries]
     pairs = list(zip(gathered.entries, meanings, strict=True))
     read = [_code_line(e, m, scope, name) for e, m in pairs]
     read = _with_repeats(read)
@@ -54,9 +57,9 @@ def understand(
     return ReadReport(
         vin=sheet.vin,
         lines=tuple(read),
-        unread=tuple(Unread(line=u.number, raw=u.text) for u in gathered.unread),
+        unread=tuple(_unread(list(g)) for _, g in groupby(gathered.unread, lambda u: u.number)),
         findings=findings,
-        coverage=coverage(read, gathered, catalog),
+        coverage=coverage(read, gathered, scope, name),
     )
 
 
@@ -84,12 +87,54 @@ def _hand_of(entry: Entry) -> Side | None:
     return sides[0] if "driver" in sense.seats else other
 
 
-def _place_kerb(entry: Entry, hand: Hand) -> None:
+def _unread(pieces: list[Line]) -> Unread:
+    """What was read as no fault on one line, with what was recognised in it."""
+    recognised: list[str] = []
+    for piece in pieces:
+        sense = piece.sense
+        recognised += [c.printed for c in piece.codes] + sorted(sense.features - {"skip"})
+        recognised += [*sorted(sense.seats), *sorted(sense.sides), *sense.statuses]
+    return Unread(
+        line=pieces[0].number,
+        raw=" ".join(p.raw for p in pieces),
+        why=", ".join(dict.fromkeys(p.why for p in pieces if p.why)),
+        recognised=tuple(dict.fromkeys(recognised)),
+    )
+
+
+def _take_group(entry: Entry) -> None:
+    """Add the side, seat or status that a heading of many faults says, where its own is missing."""
+    sense, group = entry.sense, entry.group
+    if group is None:
+        return
+    if not (sense.seats or sense.sides):
+        sense.seats |= group.seats
+        sense.sides |= group.sides
+    if not sense.statuses:
+        sense.statuses += group.statuses
+
+
+def _meaning(entry: Entry, scope: Scope) -> Meaning:
+    """What a fault means; another unit's faults name no part of the restraint system."""
+    meaning = join(entry.sense, entry.token, _scope_of(entry, scope))
+    if entry.unit == "unknown" and entry.module is None and meaning.parts:
+        entry.unit = "restraint"
+    if entry.unit == "restraint" or (entry.unit == "unknown" and entry.sense.features & SURE_PARTS):
+        return meaning
+    about = entry.sense.features & {"unit", "system", "airbagmodule", "bag"}
+    if entry.unit == "other" and about and meaning.fault == "communication":
+        parts: tuple[Part, ...] = (Part(kind="control-unit", place="centre"),)
+    else:
+        parts = ()
+    return msgspec.structs.replace(meaning, parts=parts, clash=())
+
+
+def _place_kerb(sense: Sense, hand: Hand) -> None:
     """Offside is the driver's side, nearside the other: words of British workshops."""
-    if "offside" in entry.sense.features:
-        entry.sense.sides.add(hand.side)
-    if "nearside" in entry.sense.features:
-        entry.sense.sides.add("left" if hand.side == "right" else "right")
+    if "offside" in sense.features:
+        sense.sides.add(hand.side)
+    if "nearside" in sense.features:
+        sense.sides.add("left" if hand.side == "right" else "right")
 
 
 def _is_plain_front(entry: Entry) -> bool:
@@ -113,7 +158,7 @@ def _is_plain_front(entry: Entry) -> bool:
 
 
 def _scope_of(entry: Entry, scope: Scope) -> Scope:
-    return msgspec.structs.replace(scope, is_foreign=entry.is_foreign)
+    return msgspec.structs.replace(scope, is_foreign=entry.unit == "other")
 
 
 def _code_line(entry: Entry, meaning: Meaning, scope: Scope, name: str) -> CodeLine:
@@ -137,6 +182,8 @@ def _code_line(entry: Entry, meaning: Meaning, scope: Scope, name: str) -> CodeL
         weak=meaning.weak,
         module=entry.module,
         also=_also(token) if token else (),
+        unit=entry.unit,
+        present=not entry.absent and "cleared" not in entry.sense.statuses,
         origin=Origin(file=name, line=entry.line, raw=entry.raws[0]),
     )
 
@@ -208,6 +255,9 @@ def byte_statuses(byte: int) -> tuple[Status, ...]:
 
 def _candidates(meaning: Meaning, token: CodeToken | None, scope: Scope) -> tuple[Candidate, ...]:
     found = meaning.candidates()
+    if token is not None and token.style == "camera":
+        found = found or (Candidate(component=None, fault=meaning.fault, weight=1.0),)
+        return tuple(msgspec.structs.replace(c, code=token.readings[0]) for c in found)
     if found or token is None or token.is_exact:
         return found
     if token.style == "cut":
@@ -250,3 +300,36 @@ def _sameness(line: CodeLine) -> list[tuple[object, ...]]:
     if line.component is not None and line.fault not in ("unknown", "event-recorded"):
         keys.append((line.component, line.stage, line.fault))
     return keys
+
+
+def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None) -> ReadReport:
+    """Return everything that was read from a report in any format.
+
+    Args:
+        data: The file's bytes.
+        name: Its name as the user wrote it.
+        catalog: The reviewed facts.
+        car: The car it belongs to; None when not known.
+
+    Raises:
+        InputError: The file cannot be read at all.
+        UnavailableError: It needs an optional part that is not installed.
+    """
+    return read_extract(extract(data, name), name, catalog, car)
+
+
+def read_extract(found: Extract, name: str, catalog: Catalog, car: Car | None) -> ReadReport:
+    """Return everything that was read from the lines of a report; see ``read_report``."""
+    read = understand(found.lines, name, catalog, car)
+    return ReadReport(
+        vin=read.vin,
+        lines=read.lines,
+        unread=read.unread,
+        findings=found.findings + read.findings,
+        coverage=read.coverage,
+    )
+
+
+def vin_in(found: Extract, name: str, catalog: Catalog) -> str | None:
+    """Return the VIN that a report names, without understanding the rest of it."""
+    return sort_lines(found.lines, name, catalog).vin

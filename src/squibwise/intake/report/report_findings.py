@@ -1,14 +1,118 @@
-"""What is wrong or remarkable with a report as a whole."""
+"""How far a report reached, and what is wrong or remarkable with it as a whole."""
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
-from squibwise.intake.report.entries import Entry, Gathered
-from squibwise.intake.report.layout import MAX_LINE, Sheet
+from squibwise.catalog.load import Catalog
+from squibwise.intake.report.faults import Entry, Gathered
+from squibwise.intake.report.lines import Line
 from squibwise.intake.report.meaning import Meaning
-from squibwise.intake.report.parts import Scope
+from squibwise.intake.report.parts import Scope, parts
+from squibwise.intake.report.sheet import MAX_LINE, Sheet
 from squibwise.model.origin import Finding, Origin, Severity
-from squibwise.model.report import CodeLine
+from squibwise.model.report import CleanCircuit, CodeLine, Coverage
+
+_ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
+
+
+def coverage(read: list[CodeLine], gathered: Gathered, scope: Scope, name: str) -> Coverage:
+    """Return what was covered, as far as the report itself tells.
+
+    ``able`` is False when the unit could not run its tests, None when that is not known: a report
+    alone never proves that every circuit was tested.
+
+    Args:
+        read: Its faults.
+        gathered: The same in the making, with the lines that are none.
+        scope: Catalogue, car and drive hand.
+        name: Of the file.
+    """
+    own = [ln for ln in read if ln.unit != "other" and ln.present]
+    able, why = _able(own, gathered.volts, scope.catalog)
+    return Coverage(
+        able=able,
+        unit_volts=gathered.volts,
+        modules=tuple(gathered.modules),
+        not_tested=_not_tested(own),
+        clean=_clean(gathered, scope, name),
+        no_crash_record=_no_crash_record(own, gathered, name),
+        why=why,
+    )
+
+
+def _clean(gathered: Gathered, scope: Scope, name: str) -> tuple[CleanCircuit, ...]:
+    """Circuits that a line says were tested and found good."""
+    found = []
+    for line in gathered.unread:
+        named = parts(line.sense, scope) if _is_found_good(line) else ()
+        if len(named) == 1 and named[0].component is not None:
+            origin = Origin(file=name, line=line.number, raw=line.raw)
+            stage = named[0].stage
+            found.append(CleanCircuit(component=named[0].component, stage=stage, origin=origin))
+    return tuple(found)
+
+
+def _is_found_good(line: Line) -> bool:
+    """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither."""
+    denies_fault = line.why == "denied" and bool(line.sense.features & _ELECTRIC)
+    return denies_fault or line.role == "clean" or line.why == "found good"
+
+
+def _no_crash_record(own: list[CodeLine], gathered: Gathered, name: str) -> Origin | None:
+    """Where a line denies that the unit holds a crash record, and no other line has one."""
+    if any(ln.fault == "event-recorded" for ln in own):
+        return None
+    denied = (
+        ln for ln in gathered.unread if ln.why == "denied" and "crashrecord" in ln.sense.features
+    )
+    line = next(denied, None)
+    return None if line is None else Origin(file=name, line=line.number, raw=line.raw)
+
+
+def _not_tested(read: list[CodeLine]) -> tuple[str, ...]:
+    ids = (ln.component for ln in read if "not-tested" in ln.status)
+    return tuple(dict.fromkeys(i for i in ids if i is not None))
+
+
+def _able(
+    read: list[CodeLine], volts: float | None, catalog: Catalog
+) -> tuple[bool | None, tuple[str, ...]]:
+    why = list(_voltage(volts, catalog))
+    unable = bool(why)
+    for line in read:
+        if line.component != "centre.control-unit":
+            continue
+        if line.fault in ("configuration", "identity"):
+            unable = True
+            why.append(
+                f"Line {line.line}: the unit is not configured for this car; "
+                "until it is, it may not test any circuit."
+            )
+        elif line.fault == "event-recorded":
+            why.append(
+                f"Line {line.line}: the unit holds a crash record; "
+                "some units stop testing circuits once they do."
+            )
+        elif line.fault == "internal":
+            why.append(f"Line {line.line}: a unit with an internal fault may not test circuits.")
+        elif line.fault == "voltage":
+            why.append(f"Line {line.line}: the unit's supply was at fault; tests may not have run.")
+    if any("not-tested" in ln.status for ln in read):
+        why.append("Some tests had not completed since the memory was last cleared.")
+    return (False if unable else None), tuple(why)
+
+
+def _voltage(volts: float | None, catalog: Catalog) -> tuple[str, ...]:
+    if volts is None:
+        return ()
+    low = catalog.fact("supply.test-low").number()
+    high = catalog.fact("supply.test-high").number()
+    if low <= volts <= high:
+        return ()
+    return (
+        f"Supply {volts:g} V is outside {low:g} to {high:g} V: the unit may not run its tests.",
+    )
+
 
 COMMON_FAULTS = ("voltage", "communication", "configuration")
 _MANY = 3
@@ -116,6 +220,7 @@ def _counts(gathered: Gathered, name: str) -> Iterator[Finding]:
 
 def _one_cause(read: list[CodeLine], name: str) -> Iterator[Finding]:
     """Many codes of supply, communication or configuration have one cause. Common practice."""
+    read = [ln for ln in read if ln.unit != "other" and ln.present]
     common = [ln for ln in read if ln.fault in COMMON_FAULTS]
     present = [ln for ln in read if "present" in ln.status]
     alone = len(present) > 1 and all(ln.fault in COMMON_FAULTS for ln in present)

@@ -6,24 +6,26 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
-from squibwise.intake.report.belonging import (
+from squibwise.intake.report.lines import Line, is_bare_part, why_absent, without_codes, words_of
+from squibwise.intake.report.notation import CodeToken, find_status_byte
+from squibwise.intake.report.sense import (
     FAULT_WORDS,
     OWN_PARTS,
     TELLS,
+    Sense,
     differs,
+    has_part,
     names_another,
     stands_alone,
 )
-from squibwise.intake.report.grammar import CodeToken, find_status_byte
-from squibwise.intake.report.layout import Line, Sheet, without_codes, words_of
-from squibwise.intake.report.sense import Sense
+from squibwise.intake.report.sheet import Sheet
+from squibwise.intake.report.units import heading_name
+from squibwise.model.report import Unit
 from squibwise.model.words import Status
 
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
-_MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
-_LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _NEARLY, _MOSTLY = 0.8, 0.7
 _CELL = re.compile(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
@@ -41,22 +43,28 @@ class Entry(msgspec.Struct, kw_only=True):
 
     Attributes:
         line: Where it begins.
-        raws: Lines of text that belong to it.
+        text: The line that it begins on.
+        raws: Lines of text that belong to it, as they stood.
         words: The same without codes, as far as they are read as one text.
         token: Its code; None when it has only words.
         sense: What all its words say.
         module: Heading it stands under.
-        is_foreign: That module is not the restraint unit.
+        unit: Which unit that is.
+        group: What a heading of many faults says of it, such as a side; None for nothing.
+        absent: Why it is not there now, such as ``gone``; empty when it may be.
         section: Number of the counted heading it stands under; 0 before the first.
     """
 
     line: int
+    text: str
     raws: list[str]
     words: list[str] = msgspec.field(default_factory=list)
     token: CodeToken | None = None
     sense: Sense
     module: str | None = None
-    is_foreign: bool = False
+    unit: Unit = "unknown"
+    group: Sense | None = None
+    absent: str = ""
     section: int = 0
 
     @property
@@ -85,8 +93,6 @@ class Gathered(msgspec.Struct, kw_only=True):
 
 
 class _State(msgspec.Struct, kw_only=True):
-    module: str | None = None
-    is_foreign: bool = False
     section: int = 0
     current: Entry | None = None
     waiting: list[Line] = msgspec.field(default_factory=list)
@@ -118,9 +124,13 @@ def _take(
         _take_codes(line, state, found, sheet, catalog)
     elif line.role == "words":
         _take_words(line, state, found, sheet, catalog, precede)
-    elif line.role in ("heading", "count", "clean"):
+    elif line.role in ("heading", "count", "clean", "group"):
         _flush(state, found)
         _take_heading(line, state, found)
+        if line.role == "clean" and has_part(line.sense):
+            found.unread.append(line)
+    elif line.role == "aside":
+        found.unread.append(line)
     elif line.role == "meta":
         _take_measure(line, state)
     elif line.role == "unread" and not _fills_column(line, state, sheet, catalog):
@@ -128,33 +138,19 @@ def _take(
 
 
 def _take_heading(line: Line, state: _State, found: Gathered) -> None:
-    current = state.current
-    name = _heading_name(line.text)
-    labels = line.is_keyed and line.count is None  # below its fault, or above the next
-    if labels and current is not None and current.module in (None, name):
-        current.module, current.is_foreign = name, line.is_foreign
-    else:
+    is_label = line.is_keyed and line.count is None  # below its fault, or above the next
+    name = heading_name(line.text)
+    if not (is_label and state.current is not None and state.current.module in (None, name)):
         state.current = None
     if line.is_module:
-        state.module = _heading_name(line.text)
-        state.is_foreign = line.is_foreign
-        found.modules[state.module] = None
+        found.modules[name] = None
     if line.count is not None:
         state.section += 1
         found.counts.append(
-            Count(line=line.number, raw=line.text, section=state.section, count=line.count)
+            Count(line=line.number, raw=line.raw, section=state.section, count=line.count)
         )
     elif line.is_module:
         state.section += 1
-
-
-def _heading_name(text: str) -> str:
-    """The module's name without label, count, decoration and what stands in later columns."""
-    first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
-    bare = _LABEL.sub("", first)
-    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
-    name = _MEMORY.sub("", name.strip(" (,;-"))
-    return name.strip(" (,;-") or bare.strip() or text.strip()
 
 
 def _take_measure(line: Line, state: _State) -> None:
@@ -176,8 +172,9 @@ def _take_words(
     if precede:
         state.waiting.append(line)
         return
-    if "?" in line.text:
-        found.unread.append(line)
+    if sheet.lists_parts and is_bare_part(line):
+        state.current = None
+        found.entries.append(_words_entry(line, line.sense, state))
         return
     current = state.current
     follows = current is not None and state.blanks == 0 and not line.is_keyed
@@ -216,7 +213,7 @@ def _in_column(entry: Entry, line: Line) -> str:
     """The words so far with the line put behind those of the column that it stands in."""
     indent = len(line.text) - len(line.text.lstrip())
     above = next(
-        (c.group() for c in _CELL.finditer(entry.raws[0]) if abs(c.start() - indent) <= _AT), ""
+        (c.group() for c in _CELL.finditer(entry.text) if abs(c.start() - indent) <= _AT), ""
     )
     texts = [c.group() for c in _CELL.finditer(entry.words[0])]
     at = next((i for i, t in enumerate(texts) if above.endswith(t)), len(texts) - 1)
@@ -240,7 +237,7 @@ def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
         return False
     entry.sense = _joined_sense(entry.sense, joined)
     entry.words.append(line.text.strip())
-    entry.raws.append(line.text)
+    entry.raws.append(line.raw)
     status = find_status_byte(line.text)
     if status is not None and entry.token is not None:
         entry.token = _with_status(entry.token, status)
@@ -300,14 +297,19 @@ def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalo
         return
     for token, text in _segments(line):
         sense = words_of(text, catalog, sheet.language) if len(line.codes) > 1 else line.sense
+        if "same" in sense.features and state.current is not None:
+            _repeat_part(sense, state.current.sense)
         entry = Entry(
             line=line.number,
-            raws=[line.text],
+            text=line.text,
+            raws=[line.raw],
             words=[text],
             token=token,
             sense=sense,
-            module=state.module,
-            is_foreign=state.is_foreign,
+            module=line.module,
+            unit=line.unit,
+            group=line.group,
+            absent=_absent(sense, line),
             section=state.section,
         )
         if token.status_byte is None and (status := find_status_byte(line.text)) is not None:
@@ -320,6 +322,22 @@ def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalo
     refuse_many(sheet.name, len(found.entries), MAX_FAULTS, "codes")
     if line.failure_type and len(line.codes) == 1 and state.current is not None:
         _type(state.current, line.failure_type)
+
+
+def _repeat_part(sense: Sense, before: Sense) -> None:
+    """``same thing, right side``: the part of the fault before, and its fault if none is told."""
+    if not sense.features & OWN_PARTS:
+        sense.features |= before.features - TELLS
+    if not sense.features & TELLS:
+        sense.features |= before.features & FAULT_WORDS
+
+
+def _absent(sense: Sense, line: Line) -> str:
+    """Why a code is not there now: by its own words, or by what the line says of all its codes."""
+    own = why_absent(sense, is_coded=True)
+    if own or not (sense.says_nothing or line.sense.voices & {"past", "mine"}):
+        return own
+    return why_absent(line.sense, is_coded=True)
 
 
 def _continues(line: Line, state: _State) -> bool:
@@ -399,16 +417,18 @@ def _belongs(line: Line, current: Entry) -> bool:
 def _words_entry(line: Line, sense: Sense, state: _State) -> Entry:
     return Entry(
         line=line.number,
-        raws=[line.text],
+        text=line.text,
+        raws=[line.raw],
         sense=sense,
-        module=state.module,
-        is_foreign=state.is_foreign,
+        module=line.module,
+        unit=line.unit,
+        group=line.group,
         section=state.section,
     )
 
 
 def _attach(line: Line, entry: Entry) -> None:
-    entry.raws.append(line.text)
+    entry.raws.append(line.raw)
     if entry.words:
         entry.words.append(without_codes(line).strip())
     entry.line = min(entry.line, line.number) if entry.token is None else entry.line

@@ -1,15 +1,12 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
 import re
-from collections.abc import Sequence
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.grammar import CodeToken, find_codes, find_flash_list
-from squibwise.intake.report.sense import Sense, read_sense
-from squibwise.intake.report.words import (
+from squibwise.intake.report.notation import CodeToken
+from squibwise.intake.report.phrases import (
     Lexicon,
     Token,
     find_hits,
@@ -18,10 +15,11 @@ from squibwise.intake.report.words import (
     lexicon_of,
     tokenise,
 )
-from squibwise.intake.vin import find_vin
-from squibwise.model.origin import Finding, Origin
+from squibwise.intake.report.sense import FAULTS, PARTS, Sense, has_fault, has_part, read_sense
+from squibwise.model.report import Unit
 
-MAX_LINE = 2000
+_NAME_WORDS = 8  # of the longest name of a part
+_NAMED = 0.6  # share of known words that makes a line the name of a part
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
@@ -32,18 +30,6 @@ _TYPE_LABEL = re.compile(
     r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
     r"failure)\s*(?:byte|code)?\s*[:=#]\s*(?:0x)?([0-9A-F]{2})(?![0-9A-Za-z.:/])"
 )
-_HANDS = (
-    (re.compile(r"(?i)\b(?:lhd|left[- ]hand drive|linkslenker|conduite [àa] gauche)\b"), "left"),
-    (re.compile(r"(?i)\b(?:rhd|right[- ]hand drive|rechtslenker|conduite [àa] droite)\b"), "right"),
-)
-_RECORDER = re.compile(
-    r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
-    r"ignition cycles?,? (?:crash|download)|"
-    r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
-    r"belt status|time from event"
-)
-_ELEMENTS = 3  # so many names of recorder elements make a file recorder data
-_ANY_TEXT = re.compile(r"[^\W_]")
 
 
 class Line(msgspec.Struct, kw_only=True):
@@ -51,9 +37,11 @@ class Line(msgspec.Struct, kw_only=True):
 
     Attributes:
         number: In the file, from 1.
-        text: As it stood, without the rest of an overlong line.
+        raw: As it stood, without the rest of an overlong line.
+        text: The same without who says it, marks of a quotation, names of modules in a column.
         role: ``blank``, ``code``, ``words``, ``heading``, ``count``, ``clean``, ``header``,
-            ``meta`` or ``unread``.
+            ``meta``, ``aside`` or ``unread``.
+        cells: Of a table's row; empty when there are none.
         codes: Codes on it.
         tokens: Its words without its codes.
         sense: What its words say.
@@ -62,14 +50,19 @@ class Line(msgspec.Struct, kw_only=True):
         failure_type: Failure type that it labels as such.
         is_module: It names a module of the car.
         is_keyed: It begins with a label and a colon.
-        is_foreign: The module is not the restraint unit.
+        why: Why it tells of no present fault, such as ``a question``; empty when it may.
+        module: Name of the module that it stands under; None when there was none.
+        unit: Which unit that is.
+        group: What a heading above says of every line below it, such as a side; None for nothing.
         known_share: Share of its words that are known.
         is_cut: It was longer than can be read.
     """
 
     number: int
+    raw: str
     text: str
     role: str = "unread"
+    cells: tuple[str, ...] = ()
     codes: tuple[CodeToken, ...] = ()
     tokens: tuple[Token, ...] = ()
     sense: Sense = msgspec.field(default_factory=Sense)
@@ -78,55 +71,29 @@ class Line(msgspec.Struct, kw_only=True):
     failure_type: str | None = None
     is_module: bool = False
     is_keyed: bool = False
-    is_foreign: bool = False
+    why: str = ""
+    module: str | None = None
+    unit: Unit = "unknown"
+    group: Sense | None = None
     known_share: float = 0.0
     is_cut: bool = False
 
 
-class Sheet(msgspec.Struct, kw_only=True):
-    """All lines of a report, with what is known of the report as a whole."""
-
-    name: str
-    lines: list[Line]
-    vin: str | None = None
-    hand: str | None = None
-    is_coded: bool = False
-    is_recorder: bool = False
-    language: str | None = None
-    findings: list[Finding] = msgspec.field(default_factory=list)
-
-
-def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
-    """Return every line with its role.
+def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
+    """Read the words of a line and set its role.
 
     Args:
-        raws: Numbered lines.
-        name: Of the file, for origins.
-        catalog: For the vocabulary and the VIN tables.
+        line: With its codes and words.
+        lexicon: All phrases.
+        usual: The report's own language.
     """
-    lexicon = lexicon_of(catalog)
-    sheet = Sheet(name=name, lines=[_cut(raw, name) for raw in raws])
-    for line in sheet.lines:
-        _read_codes(line)
-    _settle_flash(sheet.lines)
-    sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
-    sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
-    if sheet.is_recorder:
-        return sheet
-    for line in sheet.lines:
-        line.tokens = tokenise(without_codes(line))
-    sheet.language = _language(lexicon, sheet.lines)
-    for line in sheet.lines:
-        _read_line(line, sheet, lexicon, catalog, name)
-    return sheet
-
-
-def _is_recorder(lines: list[Line]) -> bool:
-    """Tell whether lines hold elements of a crash recorder rather than faults.
-
-    Source: cfr-49-563, names of the elements of tables I and II.
-    """
-    return sum(bool(_RECORDER.search(line.text)) for line in lines) >= _ELEMENTS
+    language = language_of(line, lexicon, usual)
+    line.sense = read_sense(line.tokens, find_hits(lexicon, line.tokens, language))
+    line.is_keyed = bool(_KEYED.match(line.text))
+    labelled = _TYPE_LABEL.search(line.text)
+    line.failure_type = labelled.group(1).upper() if labelled else None
+    line.volts = _volts(line, lexicon)
+    _give_role(line, lexicon, _is_clean(line, lexicon, language))
 
 
 def words_of(text: str, catalog: Catalog, language: str | None) -> Sense:
@@ -142,32 +109,6 @@ def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
     return best if best is not None and scores[best] > 0 else usual
 
 
-def _cut(raw: RawLine, name: str) -> Line:
-    text = raw.text.replace("–", "-").replace("—", "-").replace("\u00a0", " ").replace("−", "-")
-    return Line(number=raw.number, text=text[:MAX_LINE], is_cut=len(text) > MAX_LINE)
-
-
-def _read_codes(line: Line) -> None:
-    if not _ANY_TEXT.search(line.text):
-        line.role = "blank"
-        return
-    line.codes = find_codes(line.text) or find_flash_list(line.text)
-
-
-def _settle_flash(lines: list[Line]) -> None:
-    """Numbers at the start of lines are flash codes only where nothing speaks against it."""
-    exact = any(c.style in ("sae", "hex24", "decimal24") for ln in lines for c in ln.codes)
-    maker = any(c.style == "decimal" for ln in lines for c in ln.codes)
-    numbered = maker or any(re.match(r"\s*[1-9]\s+\D", ln.text) for ln in lines)
-    for line in lines:
-        flash = find_flash_list(line.text)
-        if flash and not exact:
-            line.codes = flash
-        labelled = re.search(r"(?i)code|flash|blink|dtc", line.text[:20])
-        if exact or (numbered and not labelled):
-            line.codes = tuple(c for c in line.codes if c.style != "flash")
-
-
 def without_codes(line: Line) -> str:
     """Return the text of a line with blanks in place of its codes, and without its bullet."""
     text = line.text
@@ -177,59 +118,10 @@ def without_codes(line: Line) -> str:
     return _BULLET.sub("", text, count=1)
 
 
-def _language(lexicon: Lexicon, lines: list[Line]) -> str | None:
-    scores = languages(lexicon, [t.text for ln in lines for t in ln.tokens])
-    best = max(scores, key=lambda n: scores[n], default=None)
-    return best if best is not None and scores[best] > 0 else None
-
-
-def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, name: str) -> None:
-    if line.role == "blank":
-        return
-    _read_hand(line, sheet)
-    if _read_vin(line, sheet, catalog, name):
-        return
-    language = language_of(line, lexicon, sheet.language)
-    line.sense = read_sense(line.tokens, find_hits(lexicon, line.tokens, language))
-    line.is_keyed = bool(_KEYED.match(line.text))
-    labelled = _TYPE_LABEL.search(line.text)
-    line.failure_type = labelled.group(1).upper() if labelled else None
-    line.volts = _volts(line, lexicon)
-    _give_role(line, lexicon, _is_clean(line, lexicon, language))
-
-
-def _read_hand(line: Line, sheet: Sheet) -> None:
-    for pattern, hand in _HANDS:
-        if sheet.hand is None and pattern.search(line.text):
-            sheet.hand = hand
-
-
-def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:
-    origin = Origin(file=name, line=line.number, raw=line.text)
-    vin, findings = find_vin(line.text, catalog, origin)
-    if vin is None and not findings:
-        return False
-    if vin is not None and sheet.vin not in (None, vin):
-        sheet.findings.append(
-            Finding(
-                code="two-vins",
-                severity="warning",
-                message=f"The report names VIN {sheet.vin} and VIN {vin}.",
-                remedy="Make sure that it belongs to this car.",
-                origin=origin,
-            )
-        )
-    if vin is None or vin != sheet.vin:
-        sheet.findings.extend(findings)
-    sheet.vin = sheet.vin or vin
-    line.role = "meta"
-    return True
-
-
 def _volts(line: Line, lexicon: Lexicon) -> float | None:
     """Supply voltage of a line that names a supply, not a fault."""
     found = _VOLTS.search(line.text)
-    if found is None or line.codes or line.sense.features & (_PARTS | {"short", "open", "bag"}):
+    if found is None or line.codes or line.sense.features & (PARTS | {"short", "open", "bag"}):
         return None
     words = tuple(t.text for t in line.tokens)
     named = any("supplyvolts" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
@@ -244,12 +136,15 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
         means, length = find_layout(lexicon, words, at)
         if "clean" in means:
             rest = line.tokens[:at] + line.tokens[at + length :]
-            return not _has_fault(read_sense(rest, find_hits(lexicon, rest, language)))
+            return not has_fault(read_sense(rest, find_hits(lexicon, rest, language)))
     return False
 
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     words = tuple(t.text for t in line.tokens)
+    if line.codes and line.text.rstrip().endswith("?"):
+        line.codes, line.role, line.why = (), "aside", "a question"
+        return
     if line.codes:
         line.role = "code"
         return
@@ -260,14 +155,45 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
         line.role = "meta"
     elif is_clean:
         line.role = "clean"
-        line.count = None if line.sense.features & _PARTS else 0
+        line.count = None if line.sense.features & PARTS else 0
     elif line.count is not None:
         line.role = "count"
     else:
         line.role = _role(line, words, lexicon)
     headed = line.role in ("count", "clean")
     line.is_module = line.role == "heading" or (headed and _names_module(words, lexicon, line))
-    line.is_foreign = line.is_module and _is_foreign(words, lexicon, line)
+    if line.role in ("words", "unread", "heading", "clean") and line.count is None:
+        line.why = _why_aside(line)
+        if line.why:
+            line.role, line.is_module = "aside", False
+
+
+def _why_aside(line: Line) -> str:
+    """Why a line of words tells of no present fault; empty when it may."""
+    if line.text.rstrip().endswith("?") or "sure" in line.sense.voices:
+        return "a question"
+    if line.role == "heading" or not (has_part(line.sense) or has_fault(line.sense)):
+        return ""
+    return why_absent(line.sense, is_coded=False)
+
+
+def why_absent(sense: Sense, *, is_coded: bool) -> str:
+    """Return why words say that there is no fault now; empty when they do not say so.
+
+    Args:
+        sense: What the words say.
+        is_coded: They stand beside a code: a lone negation may then be part of its description.
+    """
+    voices, told = sense.voices, has_fault(sense)
+    reasons = (
+        ("gone" in voices, "gone"),
+        (bool(voices & {"past", "mine"}), "past"),
+        ("not" in voices and (told or not is_coded), "denied"),
+        ("was" in voices and told and not is_coded and not sense.statuses, "past"),
+        ("worked" in voices and not is_coded, "work done"),
+        ("fine" in voices or ("good" in voices and not is_coded), "found good"),
+    )
+    return next((reason for holds, reason in reasons if holds), "")
 
 
 def _role(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> str:
@@ -305,7 +231,7 @@ def _is_number(words: tuple[str, ...]) -> bool:
 
 
 def _tells(line: Line) -> bool:
-    return _has_part(line.sense) or _has_fault(line.sense) or bool(line.sense.statuses)
+    return has_part(line.sense) or has_fault(line.sense) or bool(line.sense.statuses)
 
 
 def all_header(words: tuple[str, ...], lexicon: Lexicon) -> bool:
@@ -334,7 +260,7 @@ def _count(words: tuple[str, ...], lexicon: Lexicon) -> int | None:
 
 
 def _is_meta(line: Line, words: tuple[str, ...], length: int, means: tuple[str, ...]) -> bool:
-    if "othermodule" in means and not line.is_keyed and len(words) <= length:
+    if {"othermodule", "area"} & set(means) and not line.is_keyed and len(words) <= length:
         return False
     is_label = line.is_keyed and _label_length(line) == length
     if (line.sense.statuses and not line.is_keyed) or (_tells(line) and not is_label):
@@ -350,10 +276,10 @@ def _label_length(line: Line) -> int:
 
 def _is_heading(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> bool:
     counts = any("count" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
-    told = (line.sense.features & _FAULTS) - ({"defect"} if counts else set())
+    told = (line.sense.features & FAULTS) - ({"defect"} if counts else set())
     if len(words) > _HEADING_WORDS or told or (line.sense.statuses and not counts):
         return False
-    return _names_module(words, lexicon, line) and not _has_part(line.sense)
+    return _names_module(words, lexicon, line) and not has_part(line.sense)
 
 
 def _names_module(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
@@ -370,24 +296,11 @@ def _is_foreign(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
     return any("othermodule" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
 
 
-_PARTS = frozenset(
-    """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
-    sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar
-    bonnet
-    batterycut hvcut ventcharge switch belttension""".split()
-)
-_FAULTS = frozenset(
-    """open high low short cross voltage communication configuration identity calibration internal
-    performance mechanical defect crashrecord deployed resistance range ground crashsignal
-    """.split()
-)
-
-
-def _has_part(sense: Sense) -> bool:
-    if sense.features & _PARTS:
-        return True
-    return "bag" in sense.features and bool(sense.seats or sense.sides or "side" in sense.features)
-
-
-def _has_fault(sense: Sense) -> bool:
-    return bool(sense.features & _FAULTS)
+def is_bare_part(line: Line) -> bool:
+    """Tell whether a line names a part and says nothing more of it, as lists of parts do."""
+    sense = line.sense
+    if line.role != "words" or line.is_keyed or len(line.tokens) > _NAME_WORDS:
+        return False
+    if sense.statuses or sense.voices or has_fault(sense) or line.text.rstrip()[-1:] in ".:!":
+        return False
+    return line.known_share >= _NAMED and bool(sense.features & (PARTS | {"bag", "lamp"}))

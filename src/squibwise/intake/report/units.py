@@ -1,0 +1,228 @@
+"""Which unit of the car each line of a report comes from, and what headings say of many lines."""
+
+import re
+
+from squibwise.intake.report.lines import Line
+from squibwise.intake.report.phrases import Lexicon, find_layout, flat, tokenise
+from squibwise.intake.report.sense import Sense, has_fault, has_part
+from squibwise.model.report import Unit
+
+_LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
+_MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
+_ADDRESS = re.compile(
+    r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
+    r"(?:0x)?[0-9A-Fa-f]{1,4}\b)\s*[:.-]?\s*(?=[^\W\d])"
+)
+_NUMBERED = re.compile(r"^\s*(?:0x)?[0-9A-Fa-f]{2}\s*[-:.)]?\s+(?=[^\W\d_]{2})")
+_MOST_WORDS = 7  # of a heading
+_GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
+_KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
+_FEW_ROWS = 3
+_COLUMNS = 8
+_OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
+
+
+def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
+    """Return which unit a name is, and whether the name alone makes it one.
+
+    Args:
+        text: A heading or a cell.
+        lexicon: For the names of units, and of areas of the car, of every language.
+    """
+    if lexicon.restraint is None:
+        names = lexicon.names_of("restraint")
+        lexicon.restraint = re.compile(rf"(?<![^\W\d_])(?:{names})")
+    if lexicon.restraint.search(flat(text)):
+        return "restraint", True
+    words = tuple(t.text for t in tokenise(text))
+    means = {m for at in range(len(words)) for m in find_layout(lexicon, words, at)[0]}
+    if "othermodule" in means:
+        return "other", True
+    return ("other", False) if "area" in means else ("unknown", False)
+
+
+def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set the module of every row of a table that has a column for it, and take it off the text."""
+    rows = [ln for ln in lines if ln.cells]
+    if len(rows) < _FEW_ROWS:
+        return
+    columns = range(min(max(len(r.cells) for r in rows), _COLUMNS))
+    units = {c: _column_units(rows, c, lexicon) for c in columns}
+    module = next((c for c in columns if units[c]), None)
+    same = {c for c in columns if _is_same_number(rows, c)}
+    if module is None and not same:
+        return
+    current: tuple[str, Unit] | None = None
+    for row in rows:
+        cell = _cell(row, module) if module is not None else ""
+        if cell and module is not None:
+            current = (cell, units[module].get(cell, "unknown"))
+        if current is not None and row is not rows[0]:
+            row.module, row.unit = current
+        kept = (c for i, c in enumerate(row.cells) if i != module and i not in same and c)
+        row.text = "\t".join(kept)
+
+
+def _cell(row: Line, column: int) -> str:
+    return row.cells[column] if column < len(row.cells) else ""
+
+
+def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, Unit]:
+    """The units that a column's cells name; empty when it is no column of units."""
+    cells = list(dict.fromkeys(c for r in rows[1:] if (c := _cell(r, column))))
+    if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
+        return {}
+    named = {c: name_unit(c, lexicon) for c in cells}
+    known = [c for c in cells if named[c][0] != "unknown"]
+    foreign = any(unit == "other" and sure for unit, sure in named.values())
+    if not foreign or len(known) < 2 or len(known) < _KNOWN_CELLS * len(cells):
+        return {}
+    return {c: unit for c, (unit, _) in named.items()}
+
+
+def _is_same_number(rows: list[Line], column: int) -> bool:
+    """Tell whether a column repeats one number, such as that of the order, in every row."""
+    cells = {_cell(r, column) for r in rows[1:]}
+    return len(cells) == 1 and len(rows) > _FEW_ROWS and next(iter(cells)).isdecimal()
+
+
+def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set module, unit and group of every line from the headings above it."""
+    _find_headings(lines, lexicon)
+    _find_groups(lines)
+    is_whole = any(ln.is_module and ln.unit == "other" for ln in lines) or any(
+        ln.cells and ln.unit == "other" for ln in lines
+    )
+    module: str | None = None
+    unit: Unit = "unknown" if is_whole else _usual_unit(lines, lexicon)
+    group: Sense | None = None
+    below = _labels_below(lines)
+    for at, line in enumerate(lines):
+        if line.is_module:
+            module, unit = heading_name(line.text), line.unit
+            group = None
+            if below and line.is_keyed and line.count is None:
+                _label_above(lines, at, module, unit)
+        elif line.module is None:
+            line.module, line.unit = module, unit
+            if module is None and line.codes and _is_elsewhere(line, lexicon):
+                line.unit = "other"
+        if line.role == "group":
+            group = line.group
+        elif group is not None:
+            line.group = group
+
+
+def _is_elsewhere(line: Line, lexicon: Lexicon) -> bool:
+    """Tell whether a code without a heading says itself that another unit stores it."""
+    if has_part(line.sense) or line.sense.features & (_OWN | {"communication", "unit", "lamp"}):
+        return False
+    if "foreign" in line.sense.features or line.codes[0].code[:1] == "P":
+        return True
+    return name_unit(line.text, lexicon) == ("other", True)
+
+
+def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
+    """The unit of a report of one unit: the restraint unit where anything speaks of restraints."""
+    if any(ln.is_module and ln.unit == "restraint" for ln in lines):
+        return "restraint"
+    if any(ln.sense.features & _OWN for ln in lines):
+        return "restraint"
+    named = (name_unit(ln.text, lexicon)[0] for ln in lines if ln.role != "blank")
+    return "restraint" if any(unit == "restraint" for unit in named) else "unknown"
+
+
+def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set which lines name a unit; in a print of the whole car unknown names count too."""
+    for line in lines:
+        if line.is_module:
+            line.unit = name_unit(line.text, lexicon)[0]
+    bare = [ln for at, ln in enumerate(lines) if _is_bare_heading(lines, at)]
+    named = {id(ln): name_unit(ln.text, lexicon) for ln in bare}
+    known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
+    sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
+    sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
+    if not sure and len(known) < 2 and sum(bool(_ADDRESS.match(ln.text)) for ln in bare) < 2:
+        for line in lines:
+            if line.is_module and line.unit == "unknown":
+                line.unit = "restraint"  # "control unit" heads a report of one unit
+        return
+    for line in bare:
+        line.unit = named[id(line)][0]
+        line.is_module = True
+        if line.role not in ("count", "clean"):
+            line.role = "heading"
+
+
+def _is_bare_heading(lines: list[Line], at: int) -> bool:
+    """Tell whether a line stands as a heading does: short, alone, out of the column of codes."""
+    line = lines[at]
+    if line.codes or line.role == "blank" or line.cells or line.text.lstrip()[:1] in "(>*-":
+        return False
+    if _ADDRESS.match(line.text):
+        return True
+    if len(line.tokens) > _MOST_WORDS or line.sense.statuses or line.text.rstrip()[-1:] in ".,;?!":
+        return False
+    if has_fault(line.sense) or line.volts is not None or line.role in ("header", "meta"):
+        return False
+    after = next((ln for ln in lines[at + 1 :] if ln.role != "blank"), None)
+    if after is None or not (after.codes or after.is_module or after.role == "clean"):
+        return False
+    before = lines[at - 1] if at else None
+    is_apart = before is None or before.role == "blank" or before.number < line.number - 1
+    return is_apart or line.text.isupper() or _indent(line) < _indent(after)
+
+
+def _indent(line: Line) -> int:
+    return len(line.text) - len(line.text.lstrip())
+
+
+def heading_name(text: str) -> str:
+    """Return a module's name without label, address, count and what stands in later columns."""
+    text = _ADDRESS.sub("", text)
+    first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
+    bare = _LABEL.sub("", first)
+    name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
+    name = _MEMORY.sub("", name.strip(" (,;-"))
+    return name.strip(" (,;-") or bare.strip() or text.strip()
+
+
+def _labels_below(lines: list[Line]) -> bool:
+    """Tell whether labels such as ``System: Airbag`` stand below the faults they belong to."""
+    for line in lines:
+        if line.codes:
+            return True
+        if line.is_module:
+            return False
+    return False
+
+
+def _label_above(lines: list[Line], at: int, module: str, unit: Unit) -> None:
+    """Give a module to the fault right above its label."""
+    for line in reversed(lines[:at]):
+        if line.role == "blank" or line.is_module:
+            return
+        line.module, line.unit = module, unit
+        if line.codes:
+            return
+
+
+def _find_groups(lines: list[Line]) -> None:
+    """Headings of a side, a seat or a status, where the first of them precedes the first code."""
+    first = next((i for i, ln in enumerate(lines) if ln.codes), None)
+    if first is None or not any(_is_group(ln) for ln in lines[:first]):
+        return
+    for line in lines:
+        if _is_group(line):
+            line.role, line.group = "group", line.sense if not line.sense.voices else Sense()
+
+
+def _is_group(line: Line) -> bool:
+    sense = line.sense
+    if line.codes or line.cells or len(line.tokens) > _GROUP_WORDS or sense.features - _SIDE_WORDS:
+        return False
+    is_none = "not" in sense.voices and bool(sense.features & _SIDE_WORDS)
+    return line.known_share == 1.0 and bool(sense.seats or sense.sides or sense.statuses or is_none)
+
+
+_SIDE_WORDS = frozenset("skip side byside".split())
