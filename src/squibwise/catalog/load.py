@@ -11,7 +11,7 @@ from squibwise.catalog.crash_data import CrashWords
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
-from squibwise.catalog.market import MarketBook, read_market
+from squibwise.catalog.market import BidBook, MarketBook, read_market
 from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
 from squibwise.catalog.rules import RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
@@ -108,6 +108,11 @@ class Catalog:
     def market(self) -> MarketBook:
         """Headings of sheets, and which parts may be bought used where."""
         return read_market(self.root / "market", self.sources)
+
+    @cached_property
+    def bidding(self) -> BidBook:
+        """What is asked before any bid."""
+        return read_toml(self.root / "bidding.toml", BidBook)
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

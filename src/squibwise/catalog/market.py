@@ -99,3 +99,25 @@ def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
         words=tuple(w for f in files for w in f.word),
         policies=key_entries(policies, "market"),
     )
+
+
+class FirstQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A question that has to be answered before a bid has any limit."""
+
+    id: str
+    text: str
+    source: str
+    at: str
+    basis: Basis
+    read_on: dt.date
+
+
+class BidBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``bidding.toml``: what comes before a limit.
+
+    Attributes:
+        trades: Whose work on the car has to be stated.
+    """
+
+    trades: tuple[str, ...]
+    question: tuple[FirstQuestion, ...]

@@ -81,7 +81,7 @@ def believe_cost(worlds: Sequence[World], currency: str, points: int = _POINTS) 
     if not total > 0.0:
         raise ModelError("a cost needs at least one world with a weight above zero")
     top = max(sum(p.high for p in w.payments) for w in worlds)
-    step = _nice_step(top / points)
+    step = nice_step(top / points)
     size = 1 << (int(top / step) + 3).bit_length()
     cache: dict[tuple[int, int, int], Complex] = {}
     mixed = np.zeros(size // 2 + 1, dtype=np.complex128)
@@ -168,7 +168,7 @@ def _integral(x: Array, low: float, likely: float, high: float) -> Array:
     return np.where(x <= likely, rising, falling)
 
 
-def _nice_step(least: float) -> int:
+def nice_step(least: float) -> int:
     """Return the least of 1, 2, 5, 10, 20 ... that is not below a number."""
     scale = 1
     while True:

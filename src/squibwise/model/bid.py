@@ -1,0 +1,222 @@
+"""What decides how much to bid for a car, the answer, and how it came out in the end."""
+
+import datetime as dt
+from typing import Literal
+
+import msgspec
+
+from squibwise.errors import ModelError
+from squibwise.model.cost import Money
+from squibwise.model.market import CostBelief, Driver
+from squibwise.model.origin import Finding, Origin
+
+Answer = Literal["yes", "no", "unknown"]
+Go = Literal["go", "no-go", "ask"]
+BidVerdict = Literal["bid-up-to", "do-not-bid", "ask-first", "restraint-share-only"]
+
+
+class Figures(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Low, likely and high, in whole money units, shares or days as the key says."""
+
+    low: float
+    likely: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.low <= self.likely <= self.high:
+            raise ModelError(f"{self.low}, {self.likely}, {self.high} are out of order")
+
+    @property
+    def mean(self) -> float:
+        """Mean of the triangle."""
+        return (self.low + self.likely + self.high) / 3.0
+
+    def times(self, factor: float) -> "Figures":
+        """Return them multiplied."""
+        return Figures(low=self.low * factor, likely=self.likely * factor, high=self.high * factor)
+
+
+NOTHING = Figures(low=0.0, likely=0.0, high=0.0)
+
+
+class FeeBand(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a fee is from a price on, until the next band.
+
+    Attributes:
+        from_price: First price it holds for.
+        flat: Fixed part.
+        share: Part of the whole price. [0..1]
+    """
+
+    from_price: float = 0.0
+    flat: float = 0.0
+    share: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (self.from_price >= 0.0 and self.flat >= 0.0 and 0.0 <= self.share < 1.0):
+            raise ModelError(f"fee band from {self.from_price}: out of range")
+
+
+class Fee(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One fee of a venue, in bands of the price.
+
+    Attributes:
+        source: Where the table was read.
+        on: Day it was read.
+    """
+
+    name: str
+    bands: tuple[FeeBand, ...]
+    source: str = ""
+    on: dt.date | None = None
+
+    def __post_init__(self) -> None:
+        starts = [b.from_price for b in self.bands]
+        if not starts or starts != sorted(set(starts)) or starts[0] != 0.0:
+            raise ModelError(f"fee {self.name}: bands must begin at 0 and rise")
+
+
+class Share(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What one trade's work on the car will cost: figures, or a stated nil."""
+
+    cost: Figures | None = None
+    nil: bool = False
+
+    def __post_init__(self) -> None:
+        if (self.cost is None) != self.nil:
+            raise ModelError("state low, likely and high, or nil = true, not both")
+
+
+class GateAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The answer to a question that decides whether to bid at all; a yes or no needs both.
+
+    Attributes:
+        source: Who said so, or where it was read.
+        on: When.
+        price: What it costs, where it costs something.
+    """
+
+    answer: Answer = "unknown"
+    source: str = ""
+    on: dt.date | None = None
+    by: str = ""
+    price: Figures | None = None
+
+
+class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the user knows of the car and the sale. Money in whole units of the case's currency.
+
+    Attributes:
+        resale: What the finished car would sell for with a clean title.
+        brand_discount: Share that the brand of the title takes off. [0..1]
+        loss_chance: Chance of a loss that the user accepts. [0..1]
+        target: Least profit that does not count as a loss.
+        bidders: Bidders that are after the car, the user among them.
+        estimate_error: Standard deviation of an estimate of the car's worth, as a share of it.
+        expected_price: What the car will likely go for; None = not stated.
+        increment: Step between bids.
+        tax: Share of price, and of fees where ``tax_on_fees``.
+        days: Days from the sale until the money is back.
+        day: What a day costs: storage, insurance, bay, money.
+        part_out: What the car would bring in parts; the loss never goes below it.
+        shares: Other trades' work: body, paint, glass, mechanical, keys, tyres.
+        gates: Answers to the questions that come first.
+    """
+
+    resale: Figures
+    brand_discount: Figures = NOTHING
+    loss_chance: float
+    target: float = 0.0
+    bidders: int
+    estimate_error: float
+    expected_price: float | None = None
+    increment: float = 25.0
+    tax: float = 0.0
+    tax_on_fees: bool = False
+    fees: tuple[Fee, ...] = ()
+    transport: Figures = NOTHING
+    inspection: Figures = NOTHING
+    title: Figures = NOTHING
+    selling: Figures = NOTHING
+    reserve: Figures = NOTHING
+    days: Figures = NOTHING
+    day: float = 0.0
+    part_out: float = 0.0
+    shares: dict[str, Share] = {}
+    gates: dict[str, GateAnswer] = {}
+    origin: Origin = Origin()
+
+    def __post_init__(self) -> None:
+        fine = 0.0 < self.loss_chance < 1.0 and self.bidders >= 1 and self.increment > 0.0
+        if not (fine and 0.0 <= self.estimate_error < 1.0 and 0.0 <= self.tax < 1.0):
+            raise ModelError(
+                "bid: loss_chance, bidders, estimate_error, increment or tax off range"
+            )
+        if not (self.brand_discount.high < 1.0 and self.day >= 0.0 and self.part_out >= 0.0):
+            raise ModelError("bid: brand_discount, day or part_out out of range")
+
+
+class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A question that comes before any limit, and where it stands."""
+
+    id: str
+    text: str
+    go: Go
+    answer: GateAnswer
+
+
+class LookWorth(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What knowing something before the bid is worth."""
+
+    what: str
+    worth: Money
+    minutes: float = 0.0
+
+
+class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The answer of ``bid``.
+
+    Attributes:
+        gates: First of all: go, no-go or ask.
+        unstated: Trades whose share was not stated; with any there is no limit.
+        cost: What the restraint share may come to.
+        limit: The largest bid whose chance of a loss is at most the accepted one; None = no bid.
+        chance_of_loss: At that bid.
+        outlay: Bid, fees and tax at that bid.
+        fees: By name, at that bid.
+        winning: What was taken off because winning is news.
+        expected_profit: At that bid; None without one.
+        drivers: What drives the restraint share.
+        worths: What a scan before buying and each look is worth, the most first.
+        corrected: Factors learned from settled cars that were applied, by name.
+    """
+
+    verdict: BidVerdict
+    gates: tuple[Gate, ...]
+    unstated: tuple[str, ...] = ()
+    cost: CostBelief
+    limit: Money | None = None
+    chance_of_loss: float | None = None
+    outlay: Money | None = None
+    fees: dict[str, Money] = {}
+    winning: Money | None = None
+    expected_profit: Money | None = None
+    drivers: tuple[Driver, ...] = ()
+    worths: tuple[LookWorth, ...] = ()
+    corrected: dict[str, float] = {}
+    findings: tuple[Finding, ...] = ()
+
+
+class Settled(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How a car came out: what was expected at the bid, and what was paid. Money in whole units.
+
+    Attributes:
+        expected: By line: ``restraint``, ``hours``, ``days``, ``resale`` and the trades' shares.
+        actual: The same lines; a line that is not known yet is left out.
+        comebacks: What later came back, in words.
+    """
+
+    case: str
+    expected: dict[str, float]
+    actual: dict[str, float]
+    comebacks: tuple[str, ...] = ()
