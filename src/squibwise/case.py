@@ -7,6 +7,7 @@ from pathlib import Path
 
 from squibwise import check, infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import put_in_order
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
@@ -45,6 +46,7 @@ def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
 
 def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Assessment:
     """Return what happened in the crash and what state every component is in."""
+    case = put_in_order(case)
     return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts)
 
 
@@ -56,6 +58,7 @@ def trace(
     over: Callable[[], bool] | None = None,
 ) -> Trace:
     """Return where a circuit is at fault and which test comes next; ``over`` ends the search."""
+    case = put_in_order(case)
     return isolate.trace(case, assess(case, catalog, own), loop, catalog, own.proved, over)
 
 

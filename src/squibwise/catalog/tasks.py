@@ -32,6 +32,7 @@ DONE_BY = (
     "battery-off",
     "cleared",
     "lamp-check",
+    "final-scan",
     "loads",
     "loads-issued",
 )

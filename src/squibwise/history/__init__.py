@@ -1,1 +1,1 @@
-"""Questions about the case as a course of events, each answered once; no probabilities."""
+"""The case as a course of events: what came after what, what was done, signed for and is out."""

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from squibwise.catalog.components import Kind
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import read_history
 from squibwise.infer import firing_logic
 from squibwise.infer.circuits import Cause, list_causes, neighbours
 from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
@@ -16,7 +17,6 @@ from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, 
 from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.parts import PartModel, charged_part, has_plug, plain_part
 from squibwise.infer.scan import signs_of_disturbance
-from squibwise.infer.timeline import timeline
 from squibwise.model.case import Case
 from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.report import Report
@@ -29,7 +29,7 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
     events, logics, line = (
         event_table(case, catalog, shifts),
         firing_logics(catalog),
-        timeline(case.evidence),
+        read_history(case.evidence),
     )
     build = Builder(case, catalog, events, logics)
     members: dict[str, list[str]] = {}

@@ -6,8 +6,8 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES, Firing
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import History
 from squibwise.infer.parts import PartModel
-from squibwise.infer.timeline import Timeline
 from squibwise.model.car import Car
 from squibwise.model.evidence import DoneWork
 from squibwise.model.names import split_component
@@ -53,7 +53,7 @@ class Cause(msgspec.Struct, frozen=True):
 
 
 def list_causes(
-    group: str, components: tuple[str, ...], car: Car, line: Timeline, catalog: Catalog
+    group: str, components: tuple[str, ...], car: Car, line: History, catalog: Catalog
 ) -> tuple[Cause, ...]:
     """Return the common causes that a case gives reason to think of, ``none`` first.
 
@@ -75,7 +75,7 @@ def list_causes(
 Reading = tuple[tuple[tuple[str, int], str], ...]
 
 
-def _readings(components: frozenset[str], line: Timeline) -> list[tuple[float, Reading]]:
+def _readings(components: frozenset[str], line: History) -> list[tuple[float, Reading]]:
     """Return every way to read the lines that mean one of several components of a group."""
     readings: list[tuple[float, Reading]] = [(1.0, ())]
     for entry in line.entries:
@@ -122,7 +122,7 @@ def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
     return plugs
 
 
-def _plug_causes(plug: Plug, line: Timeline, catalog: Catalog) -> list[Cause]:
+def _plug_causes(plug: Plug, line: History, catalog: Catalog) -> list[Cause]:
     if not _asked(plug.members, line):
         return []
     chances = catalog.firing.conditions.plugs
@@ -137,7 +137,7 @@ def _plug_causes(plug: Plug, line: Timeline, catalog: Catalog) -> list[Cause]:
     return found
 
 
-def _spring_causes(rest: float, car: Car, line: Timeline, catalog: Catalog) -> list[Cause]:
+def _spring_causes(rest: float, car: Car, line: History, catalog: Catalog) -> list[Cause]:
     """Return the clock spring as a cause; its own chance sits in the part's prior."""
     bag, spring = "driver.front-bag", "driver.clock-spring"
     if bag not in car.components or spring not in car.components:
@@ -170,7 +170,7 @@ def _with_healing(
     ]
 
 
-def _asked(members: frozenset[str], line: Timeline) -> bool:
+def _asked(members: frozenset[str], line: History) -> bool:
     """Return whether a code was found on, or work was done on, any of these components."""
     if line.works_on(members):
         return True

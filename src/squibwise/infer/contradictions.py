@@ -6,12 +6,12 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import History
 from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_belief
 from squibwise.infer.explain import DECIBANS
 from squibwise.infer.network import Likelihood, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import UNIT, event_lines, one_cause, unit_able
-from squibwise.infer.timeline import Timeline
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -188,7 +188,7 @@ def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradicti
     return result
 
 
-def _lamps(line: Timeline) -> list[Contradiction]:
+def _lamps(line: History) -> list[Contradiction]:
     """Return lamp checks that do not fit the last scan, nobody having worked in between."""
     result = []
     scan: Report | None = None

@@ -5,9 +5,9 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import History
 from squibwise.infer.network import OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.timeline import Timeline
 
 Array = npt.NDArray[np.float64]
 
@@ -28,7 +28,7 @@ class EpochChain(msgspec.Struct, frozen=True):
 def work_matrices(
     part: PartModel,
     near: tuple[frozenset[str], frozenset[str]],
-    line: Timeline,
+    line: History,
     catalog: Catalog,
 ) -> tuple[tuple[int, Array], ...]:
     """Return the places of work that touched a part and what each does: (M, M) before to after.

@@ -6,11 +6,11 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.history.order import History
 from squibwise.infer.circuits import Cause
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.firing_logic import FiringLogic, Occupants
 from squibwise.infer.parts import PartModel
-from squibwise.infer.timeline import Timeline
 from squibwise.model.words import Basis
 
 Array = npt.NDArray[np.float64]
@@ -122,7 +122,7 @@ class Network(msgspec.Struct, frozen=True):
     logics: tuple[FiringLogic, ...]
     unit: Array
     groups: tuple[Group, ...]
-    line: Timeline
+    line: History
     near: dict[str, tuple[frozenset[str], frozenset[str]]]
 
     def parts(self) -> Iterator[tuple[int, int, int, PartModel]]:

@@ -6,10 +6,10 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import VERIFIED
 from squibwise.infer.circuits import LineReading, Reach, circuit_table, outcome_of, scan_likelihood
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.timeline import VERIFIED
 from squibwise.model.evidence import SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report

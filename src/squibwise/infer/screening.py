@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import read_history
 from squibwise.infer.building import build_network
 from squibwise.infer.crash import asks_pairs, asks_rollover
 from squibwise.infer.engine import Engine, GroupResult, Posterior, given_event, spread
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.timeline import timeline
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, DoneWork, Recorder
 from squibwise.model.report import Report
@@ -88,7 +88,7 @@ def _together(cases: list[Case], catalog: Catalog, shifts: Mapping[str, float]) 
 
 def _with(net: Network, case: Case) -> Network:
     """Return the network with another case's evidence."""
-    return msgspec.structs.replace(net, line=timeline(case.evidence))
+    return msgspec.structs.replace(net, line=read_history(case.evidence))
 
 
 class _Book:

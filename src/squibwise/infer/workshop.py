@@ -7,11 +7,11 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import VERIFIED
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import UNIT
-from squibwise.infer.timeline import VERIFIED
 from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Reading, TestOutcome
 from squibwise.model.names import split_loop
 

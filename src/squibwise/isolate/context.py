@@ -8,9 +8,11 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain, Element
 from squibwise.errors import InputError
+from squibwise.history.order import History, read_history
+from squibwise.history.signed import loads_on
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, SubstituteLoad
+from squibwise.model.evidence import DoneWork
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import CodeLine, Report
 
@@ -73,6 +75,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
         twin_fired: Greatest chance that another stage of the same device has fired.
         load_out: Ids of loads issued to this loop and not returned.
         load_before: Those among them that were there when the fault was read.
+        done_before: Ids of work done before the report that named the fault.
     """
 
     loop: str
@@ -90,6 +93,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     twin_fired: float = 0.0
     load_out: tuple[str, ...] = ()
     load_before: tuple[str, ...] = ()
+    done_before: tuple[str, ...] = ()
 
 
 def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) -> Context:
@@ -101,8 +105,8 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
     component, stage = split_loop(loop)
     name, chain = _chain(case, component, stage, catalog)
     sign = sign_of(case, component, stage)
-    works = [e for e in case.evidence if isinstance(e, DoneWork) and e.what in _WORK]
-    before, after = _split_at(works, sign.report)
+    history = read_history(case.evidence)
+    before, after = _split_at(history, sign.report)
     recent = [w for w in before if _recent(w, sign.report, catalog)]
     return Context(
         loop=f"{component}/{stage}",
@@ -118,8 +122,9 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         near_crash=_near_crash(case, assessment, name, catalog),
         fired=_fired(assessment, component, stage, chain, sign),
         twin_fired=_twin_fired(assessment, component, stage, chain),
-        load_out=(out := _loads_out(case, component, stage)),
-        load_before=tuple(i for i in out if _before(i, sign.report, case)),
+        load_out=(out := tuple(s.id for s in loads_on(history, (component, stage)))),
+        load_before=tuple(i for i in out if _before(i, sign.report, history)),
+        done_before=tuple(w.id for w in before),
     )
 
 
@@ -207,14 +212,11 @@ def sign_of(case: Case, component: str, stage: int) -> Sign:
     )
 
 
-def _split_at(
-    works: list[DoneWork], report: Report | None
-) -> tuple[list[DoneWork], list[DoneWork]]:
-    if report is None or report.time is None:
-        return works, []
-    cut = report.time
-    after = [w for w in works if w.time is not None and w.time > cut]
-    return [w for w in works if w not in after], after
+def _split_at(history: History, report: Report | None) -> tuple[list[DoneWork], list[DoneWork]]:
+    """Return the work done before and after a report; all of it came before when there is none."""
+    works = [(n, w) for n, w in history.all_of(DoneWork) if w.what in _WORK]
+    cut = len(history.entries) if report is None else history.place_of(report.id)
+    return [w for n, w in works if n <= cut], [w for n, w in works if n > cut]
 
 
 def _recent(work: DoneWork, report: Report | None, catalog: Catalog) -> bool:
@@ -358,18 +360,6 @@ def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain
     return max((s.fired for n, s in belief.stages.items() if n != str(stage)), default=0.0)
 
 
-def _loads_out(case: Case, component: str, stage: int) -> tuple[str, ...]:
-    out: dict[str, str] = {}
-    for item in case.evidence:
-        if isinstance(item, SubstituteLoad) and split_loop(item.loop) == (component, stage):
-            if item.move == "issued":
-                out[item.serial] = item.id
-            else:
-                out.pop(item.serial, None)
-    return tuple(out.values())
-
-
-def _before(evidence: str, report: Report | None, case: Case) -> bool:
+def _before(evidence: str, report: Report | None, history: History) -> bool:
     """Return whether an entry came before the report that named the fault."""
-    order = [e.id for e in case.evidence]
-    return report is None or order.index(evidence) < order.index(report.id)
+    return report is None or history.place_of(evidence) < history.place_of(report.id)

@@ -5,14 +5,14 @@ from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import Condition
+from squibwise.history.order import read_history
+from squibwise.history.signed import CONTROL_UNIT, read_memory
 from squibwise.model.belief import Assessment, SpeedChange
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, DoneWork, Look, Occupant, Reading, Recorder
 from squibwise.model.names import SEATS, side_of, split_component
-from squibwise.model.report import Report
 
 STORED_EVENTS = "stored-events"
-CONTROL_UNIT = "control-unit"
 RECORD_CAUSE = "crash-record"
 Chance = tuple[float, tuple[str, ...]]
 
@@ -37,9 +37,9 @@ def any_fired(assessment: Assessment) -> float:
 
 def crash_record(case: Case, assessment: Assessment) -> Chance:
     """Return the probability that the control unit holds a crash record, with its evidence."""
-    seen = tuple(e.id for e in case.evidence if _record_of(e) is not None)
-    if seen:
-        return 1.0, seen
+    memory = read_memory(read_history(case.evidence))
+    if memory.seen:
+        return 1.0, memory.seen
     return max(any_fired(assessment), assessment.event.causes.get(RECORD_CAUSE, 0.0)), ()
 
 
@@ -47,19 +47,6 @@ def crash_chance(case: Case, assessment: Assessment) -> float:
     """Return the probability that there was a crash, or that something fired."""
     record, _ = crash_record(case, assessment)
     return max(1.0 - assessment.event.no_crash, any_fired(assessment), record)
-
-
-def _record_of(evidence: object) -> str | None:
-    """Return ``locked`` or ``stored`` when an evidence names a crash record; None otherwise."""
-    if isinstance(evidence, Recorder):
-        return evidence.record if evidence.record in ("stored", "locked") else None
-    if not isinstance(evidence, Report):
-        return None
-    lines = [x for x in evidence.reading.lines if x.fault == "event-recorded"]
-    lines = [x for x in lines if x.kind in (None, CONTROL_UNIT) and "cleared" not in x.status]
-    if not lines:
-        return None
-    return "locked" if any("locked" in x.status for x in lines) else "stored"
 
 
 def _always(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
@@ -76,19 +63,10 @@ def _record(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
 
 def _record_stays(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     record, seen = crash_record(case, assessment)
-    cleared = [e for e in case.evidence if isinstance(e, DoneWork) and e.what == "cleared"]
-    times = [e.time for e in cleared if e.time is not None]
-    if times:
-        later = [
-            e
-            for e in case.evidence
-            if isinstance(e, Report | Recorder) and e.time is not None and e.time > max(times)
-        ]
-        if later:
-            still = [e.id for e in later if _record_of(e) is not None]
-            return (1.0, tuple(still)) if still else (0.0, tuple(e.id for e in later))
-    locked = any(_record_of(e) == "locked" for e in case.evidence)
-    fact = catalog.fact("require.locked-stays" if locked else "require.stored-stays")
+    memory = read_memory(read_history(case.evidence))
+    if memory.read_since:
+        return (1.0, memory.still) if memory.still else (0.0, memory.read_since)
+    fact = catalog.fact("require.locked-stays" if memory.locked else "require.stored-stays")
     return record * fact.number(), seen
 
 

@@ -7,9 +7,7 @@ from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.require.demands import Limits, read_limits
 from squibwise.require.event import any_fired, crash_chance
-from squibwise.require.progress import Progress, closed_gates, read_progress
-
-LOADS_GATE = "loads-returned"
+from squibwise.require.progress import LOADS_GATE, Progress, closed_gates, read_progress
 
 
 class Job(msgspec.Struct, frozen=True, kw_only=True):
@@ -67,4 +65,4 @@ def held_gates(job: Job, steps: frozenset[str]) -> frozenset[str]:
         for word, gate in job.catalog.tasks.gates.items()
         if word not in job.closed and (not gate.step or gate.step in steps)
     }
-    return frozenset(held | ({LOADS_GATE} if job.progress.outstanding else set()))
+    return frozenset(held | ({LOADS_GATE} if job.progress.loads.out else set()))

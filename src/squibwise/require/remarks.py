@@ -105,7 +105,7 @@ def _cleared(case: Case, items: tuple[WorkItem, ...]) -> Iterator[Finding]:
 
 
 def _loads(progress: Progress) -> Iterator[Finding]:
-    marks = ", ".join(sorted(progress.outstanding))
+    marks = ", ".join(sorted(s.serial for s in progress.loads.out))
     if marks:
         yield Finding(
             code="loads-outstanding",

@@ -87,7 +87,7 @@ def step_items(job: Job, steps: tuple[Step, ...], held: frozenset[str]) -> dict[
 
 def _step_item(step: Step, job: Job, held: frozenset[str], wait: Wait) -> WorkItem:
     gate = next((w for w, g in job.catalog.tasks.gates.items() if g.step == step.id), None)
-    done = gate in job.closed if gate else step_done(step, job.case, job.progress, job.closed)
+    done = gate in job.closed if gate else step_done(step, job.progress, job.closed, job.catalog)
     because = (_step_because(step),) + ((wait.because,) if step.hold else ())
     if step.id == LIVE_CHARGES:
         because += _live_charges(job.assessment, job.catalog)

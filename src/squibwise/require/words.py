@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.model.belief import Assessment, Because
-from squibwise.model.names import split_component
+from squibwise.model.belief import Because
 from squibwise.model.words import WEAK_BASES
 from squibwise.require.demands import Demand, Reason
 from squibwise.require.situation import Trigger
@@ -83,13 +82,3 @@ def _trigger(trigger: Trigger, condition: str, catalog: Catalog) -> str:
     if trigger.state == "struck":
         return f"{trigger.what} struck: {chance}"
     return f"{component_title(trigger.what, catalog)} {_STATES[trigger.state]}: {chance}"
-
-
-def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:
-    """Return the look that tells most about a doubtful component."""
-    for look in assessment.next_looks:
-        if look.component == component and look.text:
-            return look.text
-    words = catalog.looks(split_component(component).kind).values()
-    telling = max(words, key=lambda w: max(w.fired, w.damaged) / max(w.sound, 1e-3), default=None)
-    return telling.text if telling else "look at it by the maker's procedure"

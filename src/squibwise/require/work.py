@@ -5,6 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import KindWork
 from squibwise.catalog.texts import notices_for
+from squibwise.history.signed import settling_look
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
@@ -18,7 +19,7 @@ from squibwise.require.progress import STEP, is_done, signed
 from squibwise.require.remarks import remarks
 from squibwise.require.situation import Situation
 from squibwise.require.steps import cautions_of, needed_steps, step_items
-from squibwise.require.words import asked_by, item_title, reasons_as_because, settling_look
+from squibwise.require.words import asked_by, item_title, reasons_as_because
 
 UNKNOWN = "unknown"
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
@@ -142,7 +143,7 @@ def _caution_ids(action: str, task: KindWork) -> tuple[str, ...]:
 def _hints(demand: Demand, job: Job) -> tuple[Because, ...]:
     if demand.doubtful:
         look = settling_look(demand.component, job.assessment, job.catalog)
-        return (Because(text=f"What settles it: {look}."),)
+        return (Because(text=f"What settles it: {look}"),)
     if demand.action == "inspect":
         task = job.catalog.tasks.work[split_component(demand.component).kind]
         return (Because(text=f"Look at: {task.look}.", sources=(task.source,)),)

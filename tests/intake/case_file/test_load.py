@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from squibwise.catalog.load import Catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
+from squibwise.history.order import order_entries
 from squibwise.intake import load_case, read_report_file
 from squibwise.intake.case_file.car_table import likeliest_template
-from squibwise.intake.case_file.load import in_order_of_time
 from squibwise.intake.case_file.written import name_entries
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
@@ -60,11 +60,11 @@ def test_order_of_time_is_stable_and_loses_nothing(times: list[object]) -> None:
         Look(id=str(n), time=t, component="left.curtain", seen="intact")  # type: ignore[arg-type]
         for n, t in enumerate(times)
     ]
-    ordered = in_order_of_time(looks)
+    ordered = order_entries(looks)
     assert sorted(e.id for e in ordered) == sorted(e.id for e in looks)
     timed = [e for e in ordered if e.time is not None]
     assert [e.id for e in timed] == [e.id for e in sorted(timed, key=lambda e: e.time)]
-    assert in_order_of_time(ordered) == ordered
+    assert order_entries(ordered) == ordered
 
 
 def test_ids_are_given_by_kind_and_never_collide(load: Load) -> None:

@@ -1,6 +1,5 @@
 """A case file, or a bare report, to a case."""
 
-import datetime as dt
 from collections.abc import Iterable, Mapping
 from itertools import islice
 from pathlib import Path
@@ -10,6 +9,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.history.order import order_entries
 from squibwise.intake.case_file import car_table, evidence_files
 from squibwise.intake.case_file.car_table import make_car, with_codes, with_mentioned
 from squibwise.intake.case_file.checks import Notes
@@ -70,18 +70,6 @@ def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origi
     )
 
 
-def in_order_of_time(evidence: Iterable[Any]) -> tuple[Any, ...]:
-    """Return evidence by time; an entry without one stays behind the entry it was written after.
-
-    Entries before the first timed one come first. Equal times keep the order written.
-    """
-    keyed, moment = [], dt.datetime.min
-    for entry in evidence:
-        moment = entry.time or moment
-        keyed.append((moment, entry))
-    return tuple(entry for _, entry in sorted(keyed, key=lambda pair: pair[0]))
-
-
 def price(table: PriceTable, currency: str, origin: Origin) -> Price:
     """Return a price in minor units of the case's currency."""
     return Price(
@@ -121,7 +109,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
         currency=written.case.currency,
         car=car,
         profile=_profile(written),
-        evidence=in_order_of_time(evidence),
+        evidence=order_entries(tuple(evidence)),
         prices=_prices(written, notes),
         findings=(*_in_order(notes.findings), *_of_reports(evidence)),
         files={name: evidence_files.digest(data) for name, data in sorted(files.items())},

@@ -1,0 +1,156 @@
+"""How the car stands at the end: the lamp check and the final scan, against the last work."""
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.history.order import History, last_change
+from squibwise.history.signed import is_decided, last_signed
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck
+from squibwise.model.report import CodeLine, Report
+from squibwise.model.words import Outcome
+
+LAMP_CHECK = ("lamp-check", "step:lamp-check")
+FINAL_SCAN = ("final-scan", "step:final-scan")
+_THERE = frozenset({"present", "locked", "intermittent"})
+_WAITING = frozenset({"not-tested", "pending"})
+_HARMLESS = frozenset({"cleared"})
+
+
+class Problem(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing that keeps a check from being met.
+
+    Attributes:
+        word: Which: ``none``, ``early``, ``dark`` ...; the telling belongs to whoever prints it.
+        detail: Names or figures that belong to it.
+        decided: Does it decide against the check; else it leaves it undecided.
+    """
+
+    word: str
+    detail: str = ""
+    decided: bool = False
+
+
+class Standing(msgspec.Struct, frozen=True, kw_only=True):
+    """How a check stands.
+
+    Attributes:
+        entry: The evidence that counts, the last of its kind; None when there is none.
+        problems: What keeps it from being met, the hardest first; empty when it is met.
+        decided_by: Id of the signature that decided what no limit does; empty = none.
+    """
+
+    entry: Evidence | None
+    problems: tuple[Problem, ...] = ()
+    decided_by: str = ""
+
+    @property
+    def outcome(self) -> Outcome:
+        """``met``, ``not met`` or ``undecided``."""
+        if not self.problems:
+            return "met"
+        return "not met" if any(p.decided for p in self.problems) else "undecided"
+
+
+def judge_lamp(history: History, catalog: Catalog) -> Standing:
+    """Return how the last lamp check stands against the last work on the car.
+
+    A time to go out beyond every published one may be decided by a named person with the document;
+    nothing else may.
+    """
+    checks = history.all_of(LampCheck)
+    if not checks:
+        return Standing(entry=None, problems=(Problem(word="none"),))
+    place, last = checks[-1]
+    problems = [p for p in _lamp_problems(last, place, history, catalog) if p is not None]
+    signed = last_signed(history, *LAMP_CHECK)
+    decided = ""
+    if signed and signed[0] > place and signed[1].result == "failed":
+        problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
+    elif signed and is_decided(history, *LAMP_CHECK, after=place):
+        decided = signed[1].id if any(p.word == "late" for p in problems) else ""
+        problems = [p for p in problems if p.word != "late"]
+    return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
+
+
+def _lamp_problems(
+    check: LampCheck, place: int, history: History, catalog: Catalog
+) -> list[Problem | None]:
+    latest = catalog.fact("lamp.latest-out").number()
+    out = check.out_after_s
+    return [
+        Problem(word="dark", decided=True) if not check.lit else None,
+        Problem(word="came-on", decided=True) if check.stayed_out is False else None,
+        Problem(word="early") if place < last_change(history) else None,
+        Problem(word="not-timed") if check.lit and out is None else None,
+        Problem(word="not-watched") if check.lit and check.stayed_out is None else None,
+        Problem(word="late", detail=f"{out:g}") if out is not None and out > latest else None,
+    ]
+
+
+def judge_scan(history: History, catalog: Catalog) -> Standing:
+    """Return how the last scan stands against the last work on the car.
+
+    Lines that nobody understood may be read by a named person; nothing else may be decided so.
+    """
+    scans = history.all_of(Report)
+    if not scans:
+        return Standing(entry=None, problems=(Problem(word="none"),))
+    place, last = scans[-1]
+    problems = [
+        *_scan_order(last, place, history),
+        *_scan_lines(last),
+        *_scan_coverage(last, catalog),
+    ]
+    signed = last_signed(history, *FINAL_SCAN)
+    decided = ""
+    if signed and signed[0] > place and signed[1].result == "failed":
+        problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
+    elif last.reading.unread and signed and is_decided(history, *FINAL_SCAN, after=place):
+        decided = signed[1].id
+        problems = [p for p in problems if p.word != "unread"]
+    return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
+
+
+def _scan_order(report: Report, place: int, history: History) -> list[Problem]:
+    """Return whether the scan came too early; its own word counts only where nothing has a time."""
+    if place < last_change(history):
+        return [Problem(word="early")]
+    timed = any(w.time is not None for _, w in history.all_of(DoneWork))
+    return [Problem(word="no-time")] if report.time is None and timed else []
+
+
+def _scan_lines(report: Report) -> list[Problem]:
+    lines = [x for x in report.reading.lines if not set(x.status) <= _HARMLESS or not x.status]
+    there = [x for x in lines if set(x.status) & _THERE]
+    waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
+    stored = [x for x in lines if x not in there and x not in waiting]
+    unread = len(report.reading.unread)
+    found = {
+        "faults": (_names(there), True),
+        "waiting": (_names(waiting), False),
+        "stored": (_names(stored), False),
+        "unread": (str(unread) if unread else "", False),
+    }
+    return [Problem(word=w, detail=d, decided=no) for w, (d, no) in found.items() if d]
+
+
+def _scan_coverage(report: Report, catalog: Catalog) -> list[Problem]:
+    coverage, found = report.reading.coverage, []
+    if coverage.complete is not True:
+        found.append(Problem(word="incomplete"))
+    if coverage.able is False:
+        found.append(Problem(word="unable"))
+    if coverage.not_tested:
+        found.append(Problem(word="not-tested", detail=", ".join(coverage.not_tested)))
+    low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
+    if coverage.unit_volts is not None and not low <= coverage.unit_volts <= high:
+        found.append(Problem(word="volts", detail=f"{coverage.unit_volts:g} V"))
+    return found
+
+
+def _names(lines: list[CodeLine]) -> str:
+    return ", ".join(dict.fromkeys(x.code or x.component or x.raw.strip() for x in lines))
+
+
+def _hardest_first(problems: list[Problem]) -> tuple[Problem, ...]:
+    return tuple(sorted(problems, key=lambda p: not p.decided))

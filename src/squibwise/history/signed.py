@@ -1,0 +1,158 @@
+"""What people signed for, which loads are out, which label is on a part, what the unit recorded."""
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.history.order import History, replacements
+from squibwise.model.belief import Assessment
+from squibwise.model.evidence import (
+    DoneWork,
+    PartLabel,
+    Passed,
+    Reading,
+    Recorder,
+    SubstituteLoad,
+)
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.report import Report
+
+CONTROL_UNIT = "control-unit"
+FIT_LOADS = ("fit-loads", "step:fit-loads")
+LOAD_METHOD = "substitute-load"
+
+
+def last_signed(history: History, *words: str) -> tuple[int, Passed] | None:
+    """Return the last check signed under one of these words; None when there is none."""
+    found = [(n, p) for n, p in history.all_of(Passed) if p.what in words]
+    return found[-1] if found else None
+
+
+def is_signed(history: History, *words: str, after: int = -1) -> bool:
+    """Return whether the last check under these words passed, and came after a place."""
+    last = last_signed(history, *words)
+    return last is not None and last[1].result == "passed" and last[0] > after
+
+
+def is_decided(history: History, *words: str, after: int = -1) -> bool:
+    """Return whether somebody signed by name and said why, after a place."""
+    last = last_signed(history, *words)
+    named = last is not None and bool(last[1].note and last[1].by)
+    return named and is_signed(history, *words, after=after)
+
+
+def signed_results(history: History) -> dict[str, str]:
+    """Return the last result of every word that was signed; the later wins."""
+    return {p.what: p.result for _, p in history.all_of(Passed)}
+
+
+class LoadsOut(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the substitute loads of a case are.
+
+    Attributes:
+        issued: Marks ever issued.
+        out: The last move of each load that is not back.
+        unissued: A substitute load was used though none was ever issued in this case.
+    """
+
+    issued: frozenset[str]
+    out: tuple[SubstituteLoad, ...]
+    unissued: bool
+
+    @property
+    def are_back(self) -> bool:
+        """Is every load that was used known and back."""
+        return not self.out and not self.unissued
+
+
+def find_loads(history: History) -> LoadsOut:
+    """Return which substitute loads are out of the box and not back."""
+    moves = [s for _, s in history.all_of(SubstituteLoad)]
+    last = {s.serial: s for s in moves}
+    issued = frozenset(s.serial for s in moves if s.move == "issued")
+    read = any(r.method == LOAD_METHOD for _, r in history.all_of(Reading))
+    used = read or is_signed(history, *FIT_LOADS)
+    return LoadsOut(
+        issued=issued,
+        out=tuple(s for s in last.values() if s.move == "issued"),
+        unissued=used and not issued,
+    )
+
+
+def loads_on(history: History, loop: tuple[str, int]) -> tuple[SubstituteLoad, ...]:
+    """Return the loads that sit on one circuit now, given as component and stage."""
+    return tuple(s for s in find_loads(history).out if split_loop(s.loop) == loop)
+
+
+def label_of(history: History, component: str) -> PartLabel | None:
+    """Return the label of the part that is in the car now; None when none is on record.
+
+    A label written down before the part before it was fitted belongs to that part.
+    """
+    fitted = replacements(history).get(component, ())
+    after = fitted[-2] if len(fitted) > 1 else -1
+    labels = [x for n, x in history.all_of(PartLabel) if x.component == component and n > after]
+    return labels[-1] if labels else None
+
+
+def labelled(history: History) -> tuple[PartLabel, ...]:
+    """Return the label of every component that has one, in the order they were written."""
+    names = dict.fromkeys(x.component for _, x in history.all_of(PartLabel))
+    found = (label_of(history, name) for name in names)
+    return tuple(x for x in found if x is not None)
+
+
+class UnitMemory(msgspec.Struct, frozen=True, kw_only=True):
+    """What is known of the crash record in the control unit.
+
+    Attributes:
+        seen: Ids of the evidence that names a crash record.
+        locked: Did any of it say that the record is locked.
+        read_since: Ids of what was read after the last clearing; empty when nothing was.
+        still: Ids of those that still name a record.
+    """
+
+    seen: tuple[str, ...]
+    locked: bool
+    read_since: tuple[str, ...] = ()
+    still: tuple[str, ...] = ()
+
+
+def read_memory(history: History) -> UnitMemory:
+    """Return what the evidence says of the crash record, before and after a clearing."""
+    named = [(n, e, _record_of(e)) for n, e in enumerate(history.entries)]
+    cleared = max((n for n, w in history.all_of(DoneWork) if w.what == "cleared"), default=None)
+    later = [
+        (e.id, word)
+        for n, e, word in named
+        if cleared is not None and n > cleared and isinstance(e, Report | Recorder)
+    ]
+    return UnitMemory(
+        seen=tuple(e.id for _, e, word in named if word is not None),
+        locked=any(word == "locked" for _, _, word in named),
+        read_since=tuple(name for name, _ in later),
+        still=tuple(name for name, word in later if word is not None),
+    )
+
+
+def _record_of(evidence: object) -> str | None:
+    """Return ``locked`` or ``stored`` when an evidence names a crash record; None otherwise."""
+    if isinstance(evidence, Recorder):
+        return evidence.record if evidence.record in ("stored", "locked") else None
+    if not isinstance(evidence, Report):
+        return None
+    lines = [x for x in evidence.reading.lines if x.fault == "event-recorded"]
+    lines = [x for x in lines if x.kind in (None, CONTROL_UNIT) and "cleared" not in x.status]
+    if not lines:
+        return None
+    return "locked" if any("locked" in x.status for x in lines) else "stored"
+
+
+def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:
+    """Return what settles the doubt about a component: as inference chose, else an inspection."""
+    belief = assessment.of(component)
+    if belief is not None and belief.settled_by is not None:
+        return belief.settled_by.text
+    for look in assessment.next_looks:
+        if look.component == component and look.text:
+            return look.text
+    return f"Look at: {catalog.tasks.work[split_component(component).kind].look}."
