@@ -7,7 +7,7 @@ FULL   := $(VENV)/.full
 PIP    := $(BIN)/pip --disable-pip-version-check --quiet
 LOCKED := install --no-deps --require-hashes -r
 
-.PHONY: demo setup test wheel lock bench fuzz mutate clean
+.PHONY: demo setup test wheel lock bench fuzz stress mutate clean
 
 # What the program needs, and no more: some twenty packages.
 $(BASE): requirements/base.txt pyproject.toml
@@ -62,5 +62,15 @@ fuzz: $(FULL)
 	$(PIP) $(LOCKED) requirements/fuzz.txt
 	$(BIN)/python tests/fuzz/fuzz_reports.py -max_total_time=120
 
+# Kill, fill, forbid and falsify; about an hour. What it found stands in docs/trust.md.
+stress: $(FULL)
+	$(BIN)/python tests/stress/stress.py
+
+# Change the code and see whether a test notices; what it found stands in docs/mutation.md.
+mutate: $(FULL)
+	$(PIP) $(LOCKED) requirements/mutation.txt
+	$(BIN)/mutmut run --max-children 2
+	$(BIN)/mutmut results
+
 clean:
-	rm -rf $(VENV) out dist
+	rm -rf $(VENV) out dist mutants

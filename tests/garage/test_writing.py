@@ -258,3 +258,17 @@ def test_two_writers_never_mix_their_pairs(tmp_path: Path) -> None:
     assert [w.wait(timeout=60) for w in writers] == [0, 0]
     assert (tmp_path / "r.pdf").read_bytes() == (tmp_path / "r.json").read_bytes()
     assert content(tmp_path).keys() == {"r.pdf", "r.json"}
+
+
+def test_a_place_that_refuses_from_the_start_says_that_nothing_was_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a read-only disk: neither writing nor taking away what was prepared is allowed."""
+
+    def refuse(*_: object) -> None:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr(writing, "_write_new", refuse)
+    monkeypatch.setattr(writing, "_remove", refuse)
+    with pytest.raises(InputError, match=r"Read-only file system\. Not written: .*pdf.*json"):
+        write_files(pair(tmp_path, "x"))

@@ -13,7 +13,7 @@ import stat
 import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -105,18 +105,22 @@ def write_files(
     refuse_places((f.path for f in files), guarded, may_replace)
     with _locked(folder) as lock:
         refuse_places((f.path for f in files), guarded, may_replace)
-        prepared: list[Path] = []
+        places = [file.path for file in files]
+        prepared = [_beside(folder) for _ in files]
+        moving = False
         try:
-            for file in files:
-                prepared.append(_beside(folder))
-                _write_new(prepared[-1], file.data, _mode(file.path))
-            _move(prepared, [f.path for f in files], lock)
+            for file, path in zip(files, prepared, strict=True):
+                _write_new(path, file.data, _mode(file.path))
+            moving = True
+            _move(prepared, places, lock)
             _settle(folder)
         except OSError as error:
-            raise _told(error, prepared, [f.path for f in files]) from error
+            pairs = zip(prepared, places, strict=True)
+            done = [place for path, place in pairs if moving and not os.path.lexists(path)]
+            raise _told(error, places, done) from error
         finally:
             for path in prepared:
-                path.unlink(missing_ok=True)
+                _discard(path)
 
 
 def change_file(path: Path, change: Callable[[bytes], bytes], seen: str | None = None) -> bytes:
@@ -148,9 +152,9 @@ def change_file(path: Path, change: Callable[[bytes], bytes], seen: str | None =
             os.replace(prepared, path)
             _settle(path.parent)
         except OSError as error:
-            raise _told(error, [prepared], [path]) from error
+            raise _told(error, [path]) from error
         finally:
-            prepared.unlink(missing_ok=True)
+            _discard(prepared)
     return new
 
 
@@ -181,9 +185,9 @@ def write_folder(folder: Path, files: Mapping[str, bytes], empty: Sequence[str] 
             os.rename(prepared, place)
             _settle(place.parent)
         except OSError as error:
-            raise _told(error, [prepared], [folder]) from error
+            raise _told(error, [folder]) from error
         finally:
-            _remove(prepared)
+            _discard(prepared)
 
 
 def _refuse_full(place: Path, named: Path) -> None:
@@ -228,7 +232,7 @@ def _locked(folder: Path) -> Iterator[int | None]:
     try:
         if lock is not None and _waited(lock):
             for left in folder.glob(f"{PREPARED}*"):
-                _remove(left)
+                _discard(left)
         yield lock
     finally:
         if lock is not None:
@@ -297,18 +301,20 @@ def _settle(folder: Path) -> None:
             os.close(handle)
 
 
-def _told(error: OSError, prepared: Sequence[Path], places: Sequence[Path]) -> InputError:
+def _told(error: OSError, places: Sequence[Path], done: Sequence[Path] = ()) -> InputError:
     """Return the refusal of a disk, with what was and what was not written."""
-    waiting = [p for p in prepared if os.path.lexists(p)]
-    done = [] if len(prepared) < len(places) else [
-        place for left, place in zip(prepared, places, strict=True) if left not in waiting
-    ]  # fmt: skip
-    lost = [place for place in places if place not in done]
+    lost = ", ".join(str(place) for place in places if place not in done)
     written = f"Written: {', '.join(map(str, done))}. " if done else ""
-    kept = f"Not written: {', '.join(map(str, lost))}; what was there is as it was."
+    kept = f"Not written: {lost}; what was there is as it was." if lost else "Nothing is missing."
     where = str(places[0].parent)[:200]
     remedy = "Make room, or choose a folder that you may write to."
     return InputError(f"{where}: {error.strerror or error}. {written}{kept}", remedy=remedy)
+
+
+def _discard(path: Path) -> None:
+    """Take away what was prepared; where even that is refused, the next writer does it."""
+    with suppress(OSError):
+        _remove(path)
 
 
 def _remove(path: Path) -> None:
