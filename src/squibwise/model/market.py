@@ -150,6 +150,99 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     why: tuple[str, ...] = ()
 
 
+class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One line to order.
+
+    Attributes:
+        need: Key of the need.
+        after_look: Ordered only once the look has said that it is needed.
+        chance: That it is bought.
+        arrives_day: Day it is counted on. [day from today]
+        kept: It was ordered already.
+    """
+
+    need: str
+    title: str
+    offer: str
+    supplier: str
+    condition: Condition
+    part_number: str = ""
+    quantity: int
+    price: Money
+    after_look: bool = False
+    chance: float = 1.0
+    arrives_day: int
+    kept: bool = False
+
+
+class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One operation in the day plan; minutes are working time from the first day's start."""
+
+    id: str
+    title: str
+    day: int
+    start: int
+    end: int
+    outside: bool = False
+
+
+class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which offers, which shipments, when each operation runs.
+
+    Attributes:
+        name: ``cheapest``, ``soonest``, ``recommended``, a habit, or ``by day N``.
+        total: Everything that is weighed, expected.
+        ready_day: Day the car is ready if everything doubtful is needed. [day from today]
+        optimal: Proven that nothing costs less.
+        bound: No plan can cost less than this.
+        all_pass: Chance that every used part passes its inspection.
+        broken: Limits of the user that a habit breaks, in words.
+    """
+
+    name: str
+    purchases: tuple[Purchase, ...]
+    schedule: tuple[ScheduledTask, ...]
+    total: Money
+    parts: Money
+    shipping: Money
+    labour: Money
+    standing: Money
+    late: Money
+    rework: Money
+    ready_day: int
+    optimal: bool
+    bound: Money
+    all_pass: float
+    broken: tuple[str, ...] = ()
+
+
+class CurvePoint(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The least cost of being ready by a day, what standing costs left out."""
+
+    day: int
+    cost: Money
+    optimal: bool
+
+
+class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The answer of ``buy``.
+
+    Attributes:
+        plans: Cheapest, soonest, recommended.
+        habits: What three habits would come to, with the same offers and work.
+        curve: Least cost against the day the car is ready.
+        judged: Every offer with the rule that applies to it.
+        without_offer: Needs that nobody offers a usable part for, by title.
+    """
+
+    plans: tuple[BuyPlan, ...]
+    habits: tuple[BuyPlan, ...] = ()
+    curve: tuple[CurvePoint, ...] = ()
+    judged: tuple[JudgedOffer, ...] = ()
+    without_offer: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
 class CostBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a sum may come to: chances on an even grid of money.
 

@@ -1,0 +1,392 @@
+"""One model of what to buy from whom and when each operation runs, solved to a proof.
+
+Chosen together, because a dear part that comes soon may cost less than a cheap one that keeps the
+car standing, and because shipments are shared. Money is in minor units, time in working minutes.
+A part that is only perhaps needed is ordered now, or after the look that decides; the day plan is
+that of the car that needs it.
+"""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from squibwise.errors import InputError, UnavailableError
+from squibwise.model.cost import Money
+from squibwise.model.market import (
+    KEPT_STATES,
+    BuyPlan,
+    Need,
+    Offer,
+    Purchase,
+    ScheduledTask,
+    Supplier,
+)
+from squibwise.plan.buying_problem import (
+    LATER,
+    NOW,
+    RECOMMENDED,
+    RISK_SCALE,
+    Aim,
+    Option,
+    Problem,
+    expected_price,
+    lead_day,
+    reject_risk,
+)
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
+
+
+def solve(
+    problem: Problem, aim: Aim = RECOMMENDED, progress: Callable[[int, int], None] | None = None
+) -> BuyPlan:
+    """Return the best plan for an aim, whether it is proven and the bound.
+
+    Args:
+        problem: Offers, work and terms.
+        aim: What counts.
+        progress: Told the best total and the bound so far. [minor units]
+
+    Raises:
+        InputError: There is no plan at all, with what stands in the way.
+        UnavailableError: The solver is not installed.
+    """
+    model = _Model(problem, aim)
+    if aim.first:
+        what = model.ready if aim.first == "day" else model.paid
+        model.minimise(what)
+        model.model.add(what <= int(model.run(progress).value(what)))
+    model.minimise(model.total)
+    return model.plan(model.run(progress))
+
+
+class _Model:
+    """Variables and constraints. A class because the solver's model is built up piece by piece."""
+
+    def __init__(self, problem: Problem, aim: Aim) -> None:
+        try:
+            from ortools.sat.python import cp_model
+        except ImportError:
+            raise UnavailableError(
+                "The solver is not installed.", remedy="Install squibwise with the extra 'buy'."
+            ) from None
+        self.cp = cp_model
+        self.problem, self.aim = problem, aim
+        self.model: cp_model.CpModel = cp_model.CpModel()
+        self.horizon = self._horizon()
+        self.take: dict[Option, Any] = {}
+        self.costs: dict[str, Any] = {}
+        self._schedule()
+        self._choose()
+        self._ship()
+        self._limit()
+        self.total = sum(self.costs.values())
+        self.paid = self.total - self.costs["standing"] - self.costs["late"]
+
+    def _horizon(self) -> int:
+        """Return a day by which everything can be done, whatever is chosen."""
+        work = sum(t.minutes + t.hold for t in self.problem.tasks)
+        days = math.ceil(work / self.problem.terms.day_minutes) + len(self.problem.tasks)
+        notice = max((t.notice for t in self.problem.tasks), default=0)
+        leads = [self._lead(o) for _, o in self.problem.offers]
+        return days + notice + 2 * max(leads, default=0) + 1
+
+    def _lead(self, offer: Offer) -> int:
+        late = self.problem.late.get(offer.id)
+        if late is not None:
+            return late
+        if offer.state in ("arrived", "fitted"):
+            return 0
+        return lead_day(offer, self.problem.terms.lead_chance)
+
+    def _schedule(self) -> None:
+        """Tasks in their order, technicians shared, appointments at the start of a day."""
+        m, day = self.model, self.problem.terms.day_minutes
+        top = self.horizon * day
+        self.start: dict[str, Any] = {}
+        end: dict[str, Any] = {}
+        inside, demands = [], []
+        for t in self.problem.tasks:
+            if t.outside:
+                morning = m.new_int_var(t.notice, self.horizon, f"day {t.id}")
+                start = morning * day
+            else:
+                start = m.new_int_var(0, top, f"start {t.id}")
+                inside.append(m.new_fixed_size_interval_var(start, t.minutes, t.id))
+                demands.append(1)
+            self.start[t.id], end[t.id] = start, start + t.minutes
+        for t in self.problem.tasks:
+            for before in t.after:
+                if before in end:
+                    m.add(self.start[t.id] >= end[before] + t.hold)
+        if self.problem.terms.technicians == 1:
+            m.add_no_overlap(inside)
+        else:
+            m.add_cumulative(inside, demands, self.problem.terms.technicians)
+        self.ready = m.new_int_var(0, self.horizon, "ready")
+        for finish in end.values():
+            m.add(self.ready * day >= finish)
+        if self.aim.ready_by is not None:
+            m.add(self.ready <= self.aim.ready_by)
+        self._time_costs()
+
+    def _time_costs(self) -> None:
+        terms = self.problem.terms
+        hands_on = sum(t.minutes for t in self.problem.tasks if not t.outside)
+        outside = sum(t.price for t in self.problem.tasks)
+        self.costs["labour"] = round(hands_on * terms.hour / 60) + outside
+        self.costs["standing"] = terms.bay_day * self.ready
+        self.costs["late"] = 0
+        if terms.deadline is not None and terms.late_day:
+            late = self.model.new_int_var(0, self.horizon, "late")
+            self.model.add(late >= self.ready - terms.deadline)
+            self.costs["late"] = terms.late_day * late
+
+    def _choose(self) -> None:
+        """One offer for each need, now or after its look; its operation waits for it."""
+        m = self.model
+        parts: list[Any] = []
+        rework: list[Any] = []
+        for need in self.problem.needs:
+            options = self._options(need)
+            m.add_exactly_one(self.take[o] for o in options)
+            arrival = m.new_int_var(0, 2 * self.horizon, f"arrives {need.key}")
+            days = sum(self._lead(self.problem.offers[i][1]) * self.take[i, s] for i, s in options)
+            m.add(arrival >= days)
+            later = [self.take[o] for o in options if o[1] == LATER]
+            if later:
+                waits = m.new_bool_var(f"waits {need.key}")
+                m.add(sum(later) == waits)
+                m.add(arrival >= days + self._look_day(need)).only_enforce_if(waits)
+            for index, stage in options:
+                offer, took = self.problem.offers[index][1], self.take[index, stage]
+                parts.append(expected_price(need, offer, stage) * took)
+                rework.append(self._rework(need, offer) * took)
+            for task in self.problem.tasks:
+                if need.key in task.needs:
+                    m.add(self.start[task.id] >= arrival * self.problem.terms.day_minutes)
+        self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework)
+
+    def _options(self, need: Need) -> list[Option]:
+        """Return what may be taken for a need; one that was ordered already stays."""
+        mine = [i for i, (key, _) in enumerate(self.problem.offers) if key == need.key]
+        kept = [i for i in mine if self.problem.offers[i][1].state in KEPT_STATES]
+        stages = [NOW, LATER] if need.key in self.problem.looks and not kept else [NOW]
+        options = [(i, s) for i in (kept[:1] or mine) for s in stages]
+        allowed = self.aim.only.get(need.key)
+        options = [o for o in options if allowed is None or kept or o in allowed]
+        if not options:
+            raise InputError(
+                f"Nobody offers a usable part for {need.title}.",
+                remedy="Add an offer for it, or leave it out of what is to be bought.",
+            )
+        for index, stage in options:
+            self.take[index, stage] = self.model.new_bool_var(f"take {index} {stage}")
+        return options
+
+    def _look_day(self, need: Need) -> Any:  # noqa: ANN401 - a variable of the solver
+        """Return the day on which the look at a need is over: it is ordered the day after."""
+        task = next(t for t in self.problem.tasks if t.id == self.problem.looks[need.key])
+        day = self.model.new_int_var(0, self.horizon, f"look {need.key}")
+        finish = self.start[task.id] + task.minutes
+        self.model.add(day * self.problem.terms.day_minutes >= finish)
+        return day
+
+    def _rework(self, need: Need, offer: Offer) -> int:
+        """Return what a failed inspection is expected to cost: the return, and the days anew."""
+        if offer.state in ("arrived", "fitted") or offer.fails <= 0.0:
+            return 0
+        lost = offer.restock if offer.return_days is not None else 1.0
+        days = self._lead(offer) * self.problem.terms.bay_day
+        each = lost * offer.price.minor * need.quantity + days
+        return math.ceil(need.chance * offer.fails * each)
+
+    def _ship(self) -> None:
+        """A shipment of each supplier now, and one after the looks; free from a value of goods."""
+        m = self.model
+        self.costs["shipping"] = 0
+        later = min(1.0, sum(n.chance for n in self.problem.needs if n.key in self.problem.looks))
+        by_key = {n.key: n for n in self.problem.needs}
+        for supplier in self.problem.suppliers:
+            for stage in (NOW, LATER):
+                mine = [
+                    (o, self.take[i, s])
+                    for (i, s) in self.take
+                    for o in [self.problem.offers[i]]
+                    if s == stage and o[1].supplier == supplier.name
+                ]
+                mine = [(o, took) for o, took in mine if o[1].state not in KEPT_STATES]
+                if not mine:
+                    continue
+                weight = 1.0 if stage == NOW else later
+                name = f"{supplier.name} {stage}"
+                sent = m.new_bool_var(f"sent {name}")
+                for _, took in mine:
+                    m.add_implication(took, sent)
+                goods = sum(o.price.minor * by_key[k].quantity * took for (k, o), took in mine)
+                self.costs["shipping"] += self._freight(supplier, sent, goods, weight, name)
+                live = [took for (k, _), took in mine if by_key[k].live]
+                if supplier.dangerous is not None and live:
+                    danger = m.new_bool_var(f"danger {name}")
+                    m.add_max_equality(danger, live)
+                    self.costs["shipping"] += math.ceil(weight * supplier.dangerous.minor) * danger
+
+    def _freight(
+        self,
+        supplier: Supplier,
+        sent: Any,  # noqa: ANN401 - a variable of the solver
+        goods: Any,  # noqa: ANN401 - a sum of the solver
+        weight: float,
+        name: str,
+    ) -> Any:  # noqa: ANN401 - a sum of the solver
+        cost = math.ceil(weight * supplier.shipping.minor)
+        if supplier.free_from is None or cost == 0:
+            return cost * sent
+        free = self.model.new_bool_var(f"free {name}")
+        self.model.add_implication(free, sent)
+        self.model.add(goods >= supplier.free_from.minor).only_enforce_if(free)
+        return cost * (sent - free)
+
+    def _limit(self) -> None:
+        """The accepted chance that any used part fails: exact for independent failures.
+
+        Parts of one donor fail together, which makes it likelier that all pass: the limit then
+        errs on the safe side.
+        """
+        terms = self.problem.terms
+        if not self.aim.rejects or terms.rejects >= 1.0:
+            return
+        most = math.floor(-RISK_SCALE * math.log1p(-terms.rejects) + 1e-6)
+        risks = (
+            reject_risk(self.problem.offers[i][1]) * took for (i, _), took in self.take.items()
+        )
+        self.model.add(sum(risks) <= most)
+
+    def minimise(self, what: Any) -> None:  # noqa: ANN401 - a sum of the solver
+        """Set what is made least."""
+        self.model.minimize(what)
+
+    def run(self, progress: Callable[[int, int], None] | None) -> "cp_model.CpSolver":
+        """Return the solver after its search.
+
+        Raises:
+            InputError: There is no plan.
+        """
+        solver = self.cp.CpSolver()
+        solver.parameters.max_time_in_seconds = self.problem.terms.seconds
+        solver.parameters.num_workers = 8
+        solver.parameters.random_seed = 1
+        if progress is not None:
+            solver.best_bound_callback = lambda bound: progress(-1, int(bound))
+        status = solver.solve(self.model)
+        self.is_optimal = status == self.cp.OPTIMAL
+        if status not in (self.cp.OPTIMAL, self.cp.FEASIBLE):
+            raise InputError(
+                f"No plan was found for '{self.aim.name}' ({solver.status_name(status)}).",
+                remedy="Accept a later day or a higher chance of rejected parts, add offers, or "
+                "give the search more time.",
+            )
+        return solver
+
+    def plan(self, solver: "cp_model.CpSolver") -> BuyPlan:
+        """Return what the solver found as a record."""
+        currency = self.problem.terms.currency
+
+        def money(word: str) -> Money:
+            found = self.costs[word]
+            minor = found if isinstance(found, int) else int(solver.value(found))
+            return Money(minor=minor, currency=currency)
+
+        bound = math.ceil(solver.best_objective_bound - 1e-6)
+        taken = [option for option, took in self.take.items() if solver.value(took)]
+        starts = self._earliest_starts(solver, taken)
+        schedule = self._day_plan(starts)
+        last = max((line.end for line in schedule), default=0)
+        risk = sum(reject_risk(self.problem.offers[i][1]) for i, _ in taken)
+        return BuyPlan(
+            name=self.aim.name,
+            purchases=tuple(self._purchase(option, starts) for option in taken),
+            schedule=schedule,
+            total=Money(minor=round(solver.objective_value), currency=currency),
+            parts=money("parts"),
+            shipping=money("shipping"),
+            labour=money("labour"),
+            standing=money("standing"),
+            late=money("late"),
+            rework=money("rework"),
+            ready_day=math.ceil(last / self.problem.terms.day_minutes),
+            optimal=self.is_optimal,
+            bound=Money(minor=bound, currency=currency),
+            all_pass=math.exp(-risk / RISK_SCALE),
+        )
+
+    def _purchase(self, option: Option, starts: Mapping[str, int]) -> Purchase:
+        index, stage = option
+        key, offer = self.problem.offers[index]
+        need = next(n for n in self.problem.needs if n.key == key)
+        return Purchase(
+            need=key,
+            title=need.title,
+            offer=offer.id,
+            supplier=offer.supplier,
+            condition=offer.condition,
+            part_number=offer.part_number,
+            quantity=need.quantity,
+            price=offer.price,
+            after_look=stage == LATER,
+            chance=need.chance if stage == LATER else 1.0,
+            arrives_day=self._arrival(option, starts),
+            kept=offer.state in KEPT_STATES,
+        )
+
+    def _arrival(self, option: Option, starts: Mapping[str, int]) -> int:
+        """Return the day a part is there, the look's own day counted where it waits for one."""
+        key, offer = self.problem.offers[option[0]]
+        if option[1] == NOW:
+            return self._lead(offer)
+        look = self.problem.looks[key]
+        minutes = next(t.minutes for t in self.problem.tasks if t.id == look)
+        return self._lead(offer) + math.ceil(
+            (starts[look] + minutes) / self.problem.terms.day_minutes
+        )
+
+    def _earliest_starts(
+        self, solver: "cp_model.CpSolver", taken: Sequence[Option]
+    ) -> dict[str, int]:
+        """Return each task as early as order and parts let it: never later than found."""
+        day = self.problem.terms.day_minutes
+        free = [0] * self.problem.terms.technicians
+        starts: dict[str, int] = {}
+        ends: dict[str, int] = {}
+        order = sorted(
+            enumerate(self.problem.tasks),
+            key=lambda t: (int(solver.value(self.start[t[1].id])), t[1].minutes, t[0]),
+        )
+        for _, task in order:
+            ready = [ends[a] + task.hold for a in task.after if a in ends]
+            mine = [o for o in taken if self.problem.offers[o[0]][0] in task.needs]
+            ready += [self._arrival(o, starts) * day for o in mine]
+            start = max(ready, default=0)
+            if task.outside:
+                start = max(math.ceil(start / day), task.notice) * day
+            else:
+                start = max(start, min(free))
+                free[free.index(min(free))] = start + task.minutes
+            starts[task.id], ends[task.id] = start, start + task.minutes
+        return starts
+
+    def _day_plan(self, starts: Mapping[str, int]) -> tuple[ScheduledTask, ...]:
+        day = self.problem.terms.day_minutes
+        lines = [
+            ScheduledTask(
+                id=t.id,
+                title=t.title or t.id,
+                day=starts[t.id] // day,
+                start=starts[t.id],
+                end=starts[t.id] + t.minutes,
+                outside=t.outside,
+            )
+            for t in self.problem.tasks
+        ]
+        return tuple(sorted(lines, key=lambda x: (x.start, x.end)))

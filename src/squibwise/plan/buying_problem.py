@@ -1,0 +1,177 @@
+"""What is decided when parts are bought and work is planned: needs, offers, tasks, terms, aims."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+import msgspec
+
+from squibwise.model.market import Need, Offer, Supplier
+
+NOW, LATER = 0, 1
+RISK_SCALE = 1_000_000  # scale of -ln(1 - chance); rounded up, against the user
+Option = tuple[int, int]
+
+
+class Task(msgspec.Struct, frozen=True, kw_only=True):
+    """One operation.
+
+    Attributes:
+        minutes: Hands-on, or working time that an outside service keeps the car. [min]
+        after: Ids of the tasks before it.
+        hold: Wait once those are finished. [min]
+        needs: Keys of the parts it fits.
+        outside: Somebody else does it, by appointment: it starts with a day and takes none of
+            the technicians.
+        notice: Days from today before which there is no appointment. [day]
+        price: What somebody else asks for it. [minor units]
+    """
+
+    id: str
+    title: str = ""
+    minutes: int
+    after: tuple[str, ...] = ()
+    hold: int = 0
+    needs: tuple[str, ...] = ()
+    outside: bool = False
+    notice: int = 0
+    price: int = 0
+
+
+class Terms(msgspec.Struct, frozen=True, kw_only=True):
+    """What the shop works under. Money in minor units.
+
+    Attributes:
+        technicians: One or two.
+        day_minutes: Working time of a day. [min]
+        hour: One hour of work.
+        bay_day: What a day costs that the car stands.
+        deadline: Day the car should be ready; None = no deadline.
+        late_day: What a day beyond it costs.
+        rejects: Chance that is accepted that any used part fails its inspection. [0..1]
+        lead_chance: A part is counted on from the day it is there with this chance. [0..1]
+        seconds: Time box of one search.
+    """
+
+    currency: str
+    technicians: int = 1
+    day_minutes: int = 480
+    hour: int = 0
+    bay_day: int = 0
+    deadline: int | None = None
+    late_day: int = 0
+    rejects: float = 1.0
+    lead_chance: float = 0.8
+    seconds: float = 20.0
+
+
+class Problem(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything that is decided together.
+
+    Attributes:
+        offers: Usable ones, with the key of the need each fits.
+        looks: Task that settles whether a need is one, by its key.
+        late: Days until it is there of offers that were ordered, where they are late, by id.
+    """
+
+    needs: tuple[Need, ...]
+    offers: tuple[tuple[str, Offer], ...]
+    suppliers: tuple[Supplier, ...]
+    tasks: tuple[Task, ...]
+    terms: Terms
+    looks: dict[str, str] = {}
+    late: dict[str, int] = {}
+
+
+class Aim(msgspec.Struct, frozen=True, kw_only=True):
+    """What a plan is for.
+
+    Attributes:
+        first: What is made least before the total: nothing, the ``day``, or the ``money`` paid out.
+        ready_by: Latest day; None = any.
+        only: Options that may be taken, by need; empty = any.
+        rejects: Whether the accepted chance of a failed used part binds.
+    """
+
+    name: str
+    first: Literal["", "day", "money"] = ""
+    ready_by: int | None = None
+    only: dict[str, tuple[Option, ...]] = {}
+    rejects: bool = True
+
+
+RECOMMENDED = Aim(name="recommended")
+CHEAPEST = Aim(name="cheapest", first="money")
+SOONEST = Aim(name="soonest", first="day")
+
+
+def lead_day(offer: Offer, chance: float) -> int:
+    """Return the day by which an offer is there with this chance, its days being triangular."""
+    a, c, b = offer.lead.low, offer.lead.likely, offer.lead.high
+    if b == a:
+        return a
+    turn = (c - a) / (b - a)
+    if chance <= turn:
+        day = a + math.sqrt(chance * (b - a) * (c - a))
+    else:
+        day = b - math.sqrt((1.0 - chance) * (b - a) * (b - c))
+    return math.ceil(day - 1e-9)
+
+
+def expected_price(need: Need, offer: Offer, stage: int) -> int:
+    """Return what a choice is expected to cost, in minor units, rounded up.
+
+    A part that turns out needless goes back, or is lost where nothing is said of returns.
+    """
+    whole = offer.price.minor * need.quantity
+    if stage == LATER:
+        return math.ceil(need.chance * whole)
+    lost = offer.restock if offer.return_days is not None else 1.0
+    return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost))
+
+
+def reject_risk(offer: Offer) -> int:
+    """Return -ln(1 - chance that it fails on arrival) in millionths, rounded up."""
+    if offer.state in ("arrived", "fitted"):
+        return 0
+    return math.ceil(-RISK_SCALE * math.log1p(-offer.fails) - 1e-6)
+
+
+def habits(problem: Problem) -> tuple[Aim, ...]:
+    """Return what three habits would choose: the cheapest offer each, one supplier, all at once."""
+    options: dict[str, list[int]] = {}
+    for index, (key, _) in enumerate(problem.offers):
+        options.setdefault(key, []).append(index)
+
+    def cheapest(indexes: Sequence[int]) -> int:
+        return min(indexes, key=lambda i: (problem.offers[i][1].price.minor, i))
+
+    def taken(choice: Mapping[str, int], stages: tuple[int, ...]) -> dict[str, tuple[Option, ...]]:
+        return {key: tuple((i, s) for s in stages) for key, i in choice.items()}
+
+    each = {key: cheapest(mine) for key, mine in options.items()}
+    counts = {
+        s.name: [k for k, mine in options.items() if any(_sells(problem, i, s) for i in mine)]
+        for s in problem.suppliers
+    }
+    one = dict(each)
+    if counts:
+        main = max(counts, key=lambda n: (len(counts[n]), n))
+        supplier = next(s for s in problem.suppliers if s.name == main)
+        one |= {
+            k: cheapest([i for i in options[k] if _sells(problem, i, supplier)])
+            for k in counts[main]
+        }
+    both = (NOW, LATER)
+    return (
+        Aim(name="cheapest offer each", only=taken(each, both), rejects=False),
+        Aim(name="one supplier for all", only=taken(one, both), rejects=False),
+        Aim(
+            name="everything at once",
+            only={k: tuple((i, NOW) for i in mine) for k, mine in options.items()},
+        ),
+    )
+
+
+def _sells(problem: Problem, index: int, supplier: Supplier) -> bool:
+    return problem.offers[index][1].supplier == supplier.name
