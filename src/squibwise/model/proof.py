@@ -4,9 +4,11 @@ from typing import Any
 
 import msgspec
 
-from squibwise.model.belief import Because
+from squibwise.model.belief import Assessment, Because
+from squibwise.model.cost import Cost
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.words import Outcome
+from squibwise.model.work import Work
 
 
 class Verdict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -87,6 +89,15 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     attachments: dict[str, str] = {}
     digest: str = ""
     signature: Signature | None = None
+
+
+class Overview(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Everything that is answered about a case, at once."""
+
+    states: Assessment
+    todo: Work
+    costs: tuple[Cost, ...]
+    gates: tuple[Gate, ...]
 
 
 class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -196,23 +196,53 @@ def tell_hazards(states: Assessment, catalog: Catalog) -> Section | None:
 
 def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     """Return every hazard in a sentence."""
-    floor = catalog.fact("present.live-from").number()
-    found = [
-        f"{id_}: its circuit reads good though the part is missing or spent. A load or a bridge "
-        "was left in: find it and take it out. The lamp proves nothing until then."
-        for id_ in states.loads_left_in
-    ]
+    found = [f"{id_}: {_LEFT_IN}" for id_ in states.loads_left_in]
     found += [
         f"{c.id}: stage {number} may still be live though the part fired "
         f"({percent(live)}). Handle, store and scrap it as live."
+        for c, number, live in _silent_stages(states, catalog)
+    ]
+    return found + [
+        f"{c.id}: its circuit is at fault, which is no proof that it fired; most likely it did "
+        f"not ({percent(1.0 - c.now.fired)}). It is live."
+        for c in _faulty_and_live(states, catalog)
+    ]
+
+
+def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
+    """Return the hazards, each once for all the parts it is about."""
+    left = [name(id_, catalog) for id_ in states.loads_left_in]
+    silent = [f"{name(c.id, catalog)} stage {n}" for c, n, _ in _silent_stages(states, catalog)]
+    faulty = [name(c.id, catalog) for c in _faulty_and_live(states, catalog)]
+    told = [f"{', '.join(left)}: {_LEFT_IN}"] if left else []
+    told += [f"May be live though the part fired: {', '.join(silent)}."] if silent else []
+    told += [f"Circuit at fault, most likely not fired: {', '.join(faulty)}."] if faulty else []
+    return told
+
+
+_LEFT_IN = (
+    "its circuit reads good though the part is missing or spent. A load or a bridge was left in: "
+    "find it and take it out. The lamp proves nothing until then."
+)
+
+
+def _silent_stages(
+    states: Assessment, catalog: Catalog
+) -> list[tuple[ComponentBelief, str, float]]:
+    """Return the stages of fired parts that may be live, with the probability."""
+    floor = catalog.fact("present.live-from").number()
+    return [
+        (c, number, live)
         for c in states.components
         if c.now.fired >= LIKELY and len(c.stages) > 1
         for number, stage in c.stages.items()
         if (live := live_if_fired(c, stage)) >= floor
     ]
-    return found + [
-        f"{c.id}: its circuit is at fault, which is no proof that it fired; most likely it did "
-        f"not ({percent(1.0 - c.now.fired)}). It is live."
+
+
+def _faulty_and_live(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
+    return [
+        c
         for c in states.components
         if is_inflator(c.id, catalog) and c.now.faulty >= LIKELY > c.now.fired
     ]
