@@ -12,7 +12,7 @@ from squibwise.model.belief import Assessment
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
 from squibwise.model.evidence import TestOutcome
-from squibwise.model.proof import ProofRecord, Verdict, Verification
+from squibwise.model.proof import Overview, ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
 from squibwise.model.trace import Trace
 from squibwise.model.work import Work
@@ -94,6 +94,16 @@ def release(
     costs = plan.cost(case, items, catalog)
     checked = check.verdicts(case, items, catalog)
     return prove.record(case, states, items, costs, checked, catalog, today)
+
+
+def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Overview:
+    """Return everything that is answered about a case, at once."""
+    states = assess(case, catalog, own)
+    items = require.work(case, states, catalog)
+    costs = plan.cost(case, items, catalog)
+    checked = check.verdicts(case, items, catalog)
+    gates = prove.gates(case, states, items, checked, catalog)
+    return Overview(states=states, todo=items, costs=costs, gates=gates)
 
 
 def verify(data: bytes) -> Verification:

@@ -113,6 +113,35 @@ def assess(
 
 
 @click.command(
+    short_help="Say it all on one screen.",
+    epilog=examples("brief harrow-07", "brief harrow-07 --json"),
+)
+@case_argument
+@own_option
+@answers
+def brief(case_path: Path, own: Path | None, as_json: bool) -> int:
+    """Say on one screen what happened, what to order, what it costs and what comes next.
+
+    A bare `squibwise CASE` is the same.
+    """
+    from squibwise import case
+    from squibwise.cli import opening
+    from squibwise.present.tell_brief import make_brief, tell_brief
+
+    at = opening.open_case(case_path, own)
+    whole = case.overview(at.case, at.catalog, at.own)
+    made = make_brief(at.case, whole, at.catalog)
+    return opening.answer(
+        at,
+        output.as_builtins(made),
+        lambda: tell_brief(at.case, made, str(case_path), at.catalog),
+        as_json=as_json,
+        findings=(*whole.states.findings, *whole.todo.findings),
+        needs_person=bool(made.open or whole.states.contradictions),
+    )
+
+
+@click.command(
     short_help="Find the fault in one circuit.",
     epilog=examples(
         "trace burdock-09 passenger.front-bag/1", "trace burdock-09 left.curtain --seconds 30"
@@ -344,4 +373,4 @@ def demo(folder: Path | None, out: Path, as_json: bool) -> int:
     return tour.run(folder, out, as_json=as_json)
 
 
-COMMANDS = (demo, new, read, assess, trace, work, cost, check, release, verify, catalog_)
+COMMANDS = (demo, new, read, brief, assess, trace, work, cost, check, release, verify, catalog_)

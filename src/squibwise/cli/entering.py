@@ -23,7 +23,7 @@ from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
-from squibwise.model.work import Work, WorkItem
+from squibwise.model.work import Operation, Work, WorkItem
 from squibwise.present.tell_work import entry_for
 
 MARK = "squibwise:"
@@ -297,7 +297,21 @@ def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
         listed = (i for i in todo.items if i.action != "keep")
         return {n: (item,) for n, item in enumerate(listed, start=1)}
     by_id = {i.id: i for i in todo.items}
-    return {o.n: tuple(by_id[d] for d in o.demands if d in by_id) for o in todo.operations}
+    return {o.n: tuple(_ticked(o, by_id)) for o in todo.operations}
+
+
+def _ticked(operation: Operation, by_id: Mapping[str, WorkItem]) -> list[WorkItem]:
+    """Return what an operation stands for: its demands, or itself when it answers none."""
+    found = [by_id[d] for d in operation.demands if d in by_id]
+    itself = WorkItem(
+        id=operation.id,
+        action="do",
+        component=None,
+        title=operation.title,
+        strict="always",
+        done=operation.done,
+    )
+    return found or [itself]
 
 
 def entries_for(
@@ -320,9 +334,8 @@ def entries_for(
     if strange:
         remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
         raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
-    items = dict.fromkeys(i.id for n in numbers for i in known[n] if failed or not i.done)
-    by_id = {i.id: i for i in todo.items}
-    entries = [entry_for(by_id[one], catalog) for one in items]
+    items = {i.id: i for n in numbers for i in known[n] if failed or not i.done}
+    entries = [entry_for(item, catalog) for item in items.values()]
     if failed:
         entries = [e | {"result": "failed"} for e in entries if e["kind"] == "passed"]
     if not entries:

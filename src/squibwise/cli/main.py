@@ -35,6 +35,14 @@ class JobOrder(click.Group):
         del ctx
         return list(self.commands)
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Take a case without a command for ``brief``."""
+        if args and args[0] not in self.commands and os.path.exists(args[0]):
+            return "brief", self.commands["brief"], args
+        return super().resolve_command(ctx, args)
+
 
 @click.group(
     cls=JobOrder,

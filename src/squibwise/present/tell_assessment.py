@@ -101,8 +101,13 @@ def tell_next_look(states: Assessment, catalog: Catalog) -> str:
     """Return the look that pays most, in a sentence."""
     if not states.next_looks:
         return "no further look is worth its time"
-    look = states.next_looks[0]
-    return f"{name(look.component, catalog)}: {look.text} ({minutes(look.minutes)})"
+    return tell_look(states.next_looks[0], catalog)
+
+
+def tell_look(look: NextLook, catalog: Catalog) -> str:
+    """Return a look as what to look at and what for, with its time."""
+    told = look.text.partition(": ")[2] if look.text.startswith("look at the ") else look.text
+    return f"{name(look.component, catalog)}: {told or look.text} ({minutes(look.minutes)})"
 
 
 def named(parts: Iterable[ComponentBelief], catalog: Catalog, most: int = 8) -> str:

@@ -17,7 +17,7 @@ from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Operation, Order, Question, Work
 from squibwise.present.figures import cut, hours, listed, minutes, money, percent
 from squibwise.present.phrases import LIKELY, is_inflator, name, tell_car
-from squibwise.present.tell_assessment import fired_parts, hazards_shortly
+from squibwise.present.tell_assessment import fired_parts, hazards_shortly, tell_look
 from squibwise.present.tell_event import tell_event_shortly
 from squibwise.present.telling import Bullets, Section, Table, Telling, Text, filled, section
 
@@ -122,7 +122,7 @@ def _next(states: Assessment, todo: Work, catalog: Catalog) -> list[str]:
     told = [f"ask: {q.text}" for q in open_questions(todo)[:1]]
     if states.next_looks:
         look = states.next_looks[0]
-        told.append(f"look: {name(look.component, catalog)}: {look.text}")
+        told.append(f"look: {tell_look(look, catalog)}")
     operation = next_operation(todo)
     if operation is not None:
         told.append(f"do: {tell_operation_shortly(operation)}")

@@ -1,0 +1,224 @@
+"""One screen: forty lines at eighty columns, dangers whole, what is cut is counted. Ours."""
+
+from typing import Any
+
+import pytest
+from msgspec import structs
+
+from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.cli import output
+from squibwise.model.belief import (
+    Assessment,
+    ComponentBelief,
+    EventBelief,
+    NextLook,
+    StageBelief,
+    StateBelief,
+)
+from squibwise.model.car import Car
+from squibwise.model.case import Case
+from squibwise.model.cost import Amount, Cost, Money
+from squibwise.model.proof import Gate, Overview
+from squibwise.model.work import (
+    Area,
+    Minutes,
+    Operation,
+    Order,
+    PriceRange,
+    Question,
+    Visit,
+    Work,
+)
+from squibwise.present.tell_brief import LINES, Brief, make_brief, tell_brief
+
+
+def usd(amount: int) -> Money:
+    return Money(minor=100 * amount, currency="USD")
+
+
+def order(title: str, **more: Any) -> Order:
+    price = PriceRange(low=usd(100), likely=usd(320), high=usd(700), basis="from-memory")
+    return Order(assembly=title, title=title, contains=(), **({"price": price} | more))
+
+
+def belief(name: str, fired: float, **more: Any) -> ComponentBelief:
+    now = StateBelief(sound=1 - fired, fired=fired, faulty=0, damaged=0, missing=0, unfit=0)
+    return ComponentBelief(id=name, after_crash=now, now=now, **more)
+
+
+SILENT = {
+    "1": StageBelief(fired=0.99, live=0.01, faulty=0),
+    "2": StageBelief(fired=0.2, live=0.8, faulty=0),
+}
+BAGS = ("driver.front-bag", "passenger.front-bag")
+LIVE = ("left.curtain", "right.curtain", "driver.seat-bag", "passenger.seat-bag")
+STATES = Assessment(
+    event=EventBelief(
+        zones={"nose-right": 0.97}, delta_v_kmh=None, driver_belted=0.9, passenger_belted=0.3,
+        front_passenger={"empty": 1.0}, rollover=0.0, second_impact=0.0, no_crash=0.0,
+    ),
+    components=(
+        *(belief(b, 0.99, stages=SILENT) for b in BAGS),
+        *(belief(b, 0.001) for b in LIVE),
+    ),
+    next_looks=(
+        NextLook(component="left.curtain", look="x", text="look at the seam", minutes=2,
+                 settles=0.3, saving=5),
+    ),
+)  # fmt: skip
+DO = Operation(
+    n=22, id="step:power-down", action="do", title="Take away every source of power",
+    minutes=Minutes(low=4, likely=6, high=20), hold_minutes=30,
+)  # fmt: skip
+TODO = Work(
+    profile="unknown",
+    items=(),
+    orders=(
+        order("driver airbag module"),
+        order("control module", kind="rule", profiles=("a", "b"), of_profiles=6, p=0.7, quantity=2),
+        order("headliner", kind="look-first", p=0.6, settled_by="creased or torn?"),
+        order("steering column", kind="ask", p=0.2, question="column", price=None),
+        order("windshield", kind="certain", body_work=True),
+        order("knee airbag", kind="certain", done=True),
+    ),
+    visits=(
+        Visit(
+            id="strip", title="Strip", power="off",
+            areas=(Area(area="car", phase="open", title="Whole car", operations=(DO,)),),
+        ),
+    ),
+    questions=(
+        Question(id="crash", text="Was there a crash?", answered="yes"),
+        Question(id="column", text="Is the column new?"),
+    ),
+)  # fmt: skip
+COST = Cost(
+    profile="unknown", name="followed", low=usd(0), likely=usd(0), high=usd(0), minutes=0,
+    parts=Amount(likely=usd(3400), at_most=usd(5200)), chance=0.9,
+    labour_minutes=(700, 1100, 1900), waiting_minutes=60, missing=("steering column",),
+)  # fmt: skip
+WHOLE = Overview(
+    states=STATES,
+    todo=TODO,
+    costs=(COST,),
+    gates=(Gate(id="lamp-check", open=True, text="x"), Gate(id="disposal", open=False, text="y")),
+)
+CASE = Case(
+    id="own-1", title="A car", region="US-OH", car=Car(equipment="seat-bags", components=BAGS)
+)
+
+
+@pytest.fixture(scope="module")
+def catalog() -> Catalog:
+    return load_catalog()
+
+
+@pytest.fixture
+def screen(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, catalog: Catalog
+) -> Any:
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+    def printed(whole: Overview, case: Case = CASE) -> str:
+        output.show(tell_brief(case, make_brief(case, whole, catalog), case.id, catalog))
+        shown = capsys.readouterr().out
+        assert max(map(len, shown.splitlines())) <= 80
+        return shown
+
+    return printed
+
+
+def test_one_screen_answers_what_a_rebuilder_asks(screen: Any) -> None:
+    shown = screen(WHOLE)
+    heads = ["happened", "fired", "Danger", "Order now", "May be added", "What it comes to"]
+    places = [shown.index(head) for head in [*heads, "Next", "The record"]]
+    assert places == sorted(places)
+    assert len(shown.splitlines()) <= LINES
+
+
+def test_a_certainty_never_stands_beside_a_perhaps(screen: Any) -> None:
+    now, _, added = screen(WHOLE).partition("Order now")[2].partition("May be added")
+    assert "driver airbag module" in now
+    assert "2 x control module" in now
+    assert "rule, 2 of 6" in now
+    assert "~640.00" in now
+    assert "headliner" not in now
+    assert "headliner" in added
+    assert "look: creased or torn?" in added
+    assert "ask: column" in added
+
+
+def test_body_work_and_what_is_fitted_is_not_ordered(screen: Any) -> None:
+    shown = screen(WHOLE)
+    assert "windshield" not in shown
+    assert "knee airbag" not in shown
+
+
+def test_parts_labour_and_waiting_stand_apart_with_what_has_no_price(screen: Any) -> None:
+    shown = screen(WHOLE)
+    assert "3,400.00 USD likely, 5,200.00 USD at most (in 90% of cases)" in shown
+    assert "without a price, in no sum: steering column" in shown
+    assert "18.3 h (11.7 h to 31.7 h)" in shown
+    assert "60 min after power-downs" in shown
+
+
+def test_what_comes_next_is_asked_looked_at_and_done(screen: Any) -> None:
+    due = screen(WHOLE).partition("\nNext")[2]
+    assert "Is the column new?" in due
+    assert "left curtain airbag: look at the seam (2 min)" in due
+    wanted = "22  Take away every source of power (6 min, after a wait of 30 min)"
+    assert wanted in " ".join(due.split())[:400].replace("22 Take", "22  Take")
+
+
+def test_a_danger_is_told_once_for_all_the_parts_it_is_about(screen: Any) -> None:
+    shown = " ".join(screen(WHOLE).split())
+    assert "driver front airbag stage 2, passenger front airbag stage 2" in shown
+    assert "Live, and to be handled so (4)" in shown
+
+
+def many(count: int) -> Overview:
+    orders = tuple(order(f"assembly number {n} with a rather long name of its own") for n in range(
+        count))  # fmt: skip
+    perhaps = tuple(order(f"perhaps {n}", kind="ask", p=0.2, question="q") for n in range(count))
+    return structs.replace(WHOLE, todo=structs.replace(TODO, orders=(*orders, *perhaps)))
+
+
+@pytest.mark.parametrize("count", [1, 5, 9, 15, 60])
+def test_what_does_not_fit_is_counted_with_the_command_that_shows_it(
+    screen: Any, count: int
+) -> None:
+    shown = screen(many(count))
+    assert len(shown.splitlines()) <= LINES
+    named = shown.count("assembly number") + shown.count("perhaps ")
+    hidden = sum(int(line.split()[1]) for line in shown.splitlines() if "  and " in line)
+    assert named + hidden == 2 * count
+    assert (hidden > 0) == ("squibwise work own-1" in shown)
+
+
+def test_dangers_are_never_cut(screen: Any) -> None:
+    left = ("left.curtain", "right.curtain")
+    states = structs.replace(STATES, loads_left_in=left)
+    whole = structs.replace(many(60), states=states)
+    shown = " ".join(screen(whole).split())
+    assert "left curtain airbag, right curtain airbag: its circuit reads good" in shown
+    for part in LIVE:
+        assert part.partition(".")[0] in shown
+
+
+def test_a_finished_car_says_that_no_gate_is_open(screen: Any) -> None:
+    done = structs.replace(WHOLE, gates=(), todo=Work(profile="own", items=()), costs=())
+    shown = screen(done)
+    assert "No gate is open." in shown
+    assert "no part has a price" in shown
+
+
+def test_the_plain_values_are_those_of_the_screen(catalog: Catalog) -> None:
+    brief = make_brief(CASE, WHOLE, catalog)
+    assert isinstance(brief, Brief)
+    plain = output.as_builtins(brief)
+    keys = "happened fired dangers order_now may_be_added parts labour_minutes waiting_minutes"
+    assert set(plain) == {*keys.split(), "next", "open"}
+    assert plain["fired"] == BAGS
+    assert plain["labour_minutes"] == {"low": 700, "likely": 1100, "high": 1900}
+    assert plain["parts"]["unpriced"] == ("steering column",)
+    assert plain["open"] == ("lamp-check",)
