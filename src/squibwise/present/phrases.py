@@ -50,6 +50,19 @@ def name(component: str, catalog: Catalog) -> str:
     return component_title(component, catalog) if kind in catalog.kinds else component
 
 
+def tell_grouped(components: Iterable[str], catalog: Catalog) -> str:
+    """Return components by kind: ``front airbag (driver, passenger), clock spring``."""
+    groups: dict[str, list[str]] = {}
+    for component in components:
+        split = split_component(component)
+        kind = catalog.kinds.get(split.kind)
+        groups.setdefault(kind.title if kind else split.kind, []).append(split.place)
+    return ", ".join(
+        title if places == ["centre"] else f"{title} ({', '.join(map(in_words, places))})"
+        for title, places in groups.items()
+    )
+
+
 def tell_car(case: Case) -> tuple[str, ...]:
     """Return the car in one line."""
     car = case.car

@@ -26,6 +26,7 @@ from squibwise.present.phrases import (
     tell_car,
     tell_findings,
     tell_grounds,
+    tell_grouped,
     tell_reasons,
     tell_stage,
     tell_states,
@@ -216,13 +217,17 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
 
 def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
     """Return the hazards, each once for all the parts it is about."""
-    left = [name(id_, catalog) for id_ in states.loads_left_in]
-    silent = [f"{name(c.id, catalog)} stage {n}" for c, n, _ in _silent_stages(states, catalog)]
-    faulty = [name(c.id, catalog) for c in _faulty_and_live(states, catalog)]
-    told = [f"{', '.join(left)}: {_LEFT_IN}"] if left else []
-    told += [f"May be live though the part fired: {', '.join(silent)}."] if silent else []
-    told += [f"Circuit at fault, most likely not fired: {', '.join(faulty)}."] if faulty else []
-    return told
+    left = tell_grouped(states.loads_left_in, catalog)
+    faulty = tell_grouped((c.id for c in _faulty_and_live(states, catalog)), catalog)
+    by_stage: dict[str, list[str]] = {}
+    for part, number, _ in _silent_stages(states, catalog):
+        by_stage.setdefault(number, []).append(part.id)
+    told = [f"{left}: {_LEFT_IN}"] if left else []
+    told += [
+        f"Stage {number} may be live though the part fired: {tell_grouped(parts, catalog)}."
+        for number, parts in by_stage.items()
+    ]
+    return told + ([f"Circuit at fault, most likely live: {faulty}."] if faulty else [])
 
 
 _LEFT_IN = (

@@ -5,7 +5,7 @@ dangers are never cut.
 """
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
@@ -15,15 +15,26 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Operation, Order, Question, Work
-from squibwise.present.figures import cut, hours, listed, minutes, money, percent
-from squibwise.present.phrases import LIKELY, is_inflator, name, tell_car
+from squibwise.present.figures import (
+    bare_sum,
+    counted,
+    cut,
+    hours,
+    listed,
+    minutes,
+    money,
+    percent,
+)
+from squibwise.present.phrases import LIKELY, is_inflator, tell_car, tell_grouped
 from squibwise.present.tell_assessment import fired_parts, hazards_shortly, tell_look
 from squibwise.present.tell_event import tell_event_shortly
-from squibwise.present.telling import Bullets, Section, Table, Telling, Text, filled, section
+from squibwise.present.telling import Section, Table, Telling, Text, Tone, filled, section
 
 LINES, WIDTH = 40, 80
-LEAST_ROWS = 2  # of a list that is cut, so that its heading does not stand alone
-_LABEL, _ORDER_TITLE, _GAP = 10, 40, 2
+LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alone
+_LABEL, _GAP = 8, 2
+_TITLE, _WHY = 50, 14  # columns of what is ordered now
+_TITLE_ADDED, _WHY_ADDED = 38, 28  # and of what may be added: its reason needs more room
 KEY_ON = "key-on-safe"
 
 
@@ -106,15 +117,15 @@ def _dangers(states: Assessment, todo: Work, catalog: Catalog) -> tuple[str, ...
     """Return every danger once, for all the parts it is about."""
     told = list(hazards_shortly(states, catalog))
     live = [
-        name(c.id, catalog)
+        c.id
         for c in states.components
         if is_inflator(c.id, catalog) and c.now.fired < LIKELY and c.now.missing < LIKELY
     ]
     if live:
-        told.append(f"Live, and to be handled so ({len(live)}): {', '.join(live)}.")
+        told.append(f"Live, and to be handled so ({len(live)}): {tell_grouped(live, catalog)}.")
     gate = catalog.tasks.gates.get(KEY_ON)
     if gate and any(KEY_ON in i.blocked_by for i in todo.items if not i.done):
-        told.append(f"Do not switch it on before this is signed for: {gate.text}")
+        told.append(f"No key-on before somebody signs: {gate.text}")
     return tuple(told)
 
 
@@ -155,53 +166,40 @@ def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Tell
         case: The case.
         brief: What it says.
         command: The case as the person named it, for the commands that show more.
-        catalog: Names, and the notice below it.
+        catalog: Names of the parts.
     """
-    fixed = filled((_head(brief, catalog), _danger(brief)))
-    tail = filled((_sums(brief), _due(brief), _open(brief, command)))
+    head, tail = _head(brief, catalog), _tail(brief)
     about = tuple(cut(line, WIDTH - 2) for line in tell_car(case))
-    room = LINES - 1 - len(about) - sum(map(_height, (*fixed, *tail)))
-    now, added = _cut_lists(brief, room, command)
+    room = LINES - 1 - len(about) - _height(head) - _height(tail)
+    lists = _cut_lists(brief, room, f"squibwise work {command}")
     return Telling(
         title=case.id,
         subtitle=cut(case.title, WIDTH - len(case.id) - 2),
         about=about,
-        sections=filled((*fixed, now, added, *tail)),
+        sections=filled((head, *lists, tail)),
     )
 
 
 def _height(part: Section) -> int:
-    """Return how many lines a section takes at eighty columns, its heading included."""
-    lines = 2 if part.heading else 0
-    for block in part.blocks:
-        if isinstance(block, Text):
-            lines += len(textwrap.wrap(block.text, WIDTH - 2)) or 1
-        elif isinstance(block, Bullets):
-            lines += sum(len(textwrap.wrap(i, WIDTH - 5)) or 1 for i in block.items)
-        elif isinstance(block, Table):
-            lines += sum(_row_height(row) for row in block.rows)
-    return lines
+    """Return how many lines a section of tables takes, its heading included."""
+    rows = (row for block in part.blocks if isinstance(block, Table) for row in block.rows)
+    lines = sum(len(textwrap.wrap(row[-1], WIDTH - _LABEL - 2 * _GAP)) or 1 for row in rows)
+    return lines + (2 if part.heading else 0)
 
 
-def _row_height(row: tuple[str, ...]) -> int:
-    return len(textwrap.wrap(row[-1], WIDTH - _LABEL - 2 * _GAP)) or 1
+def _labelled(rows: Iterable[tuple[str, str]], tone: Tone = "plain") -> Table:
+    return Table(rows=tuple((f"{label:{_LABEL}}", told) for label, told in rows), tone=tone)
 
 
 def _head(brief: Brief, catalog: Catalog) -> Section:
-    names = [name(c, catalog) for c in brief.fired]
-    fired = listed(names, 10) or "nothing is settled to have fired"
-    rows = (("happened", brief.happened), ("fired", fired))
-    return Section(blocks=(Table(rows=rows, tone="strong"),))
+    fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
+    plain = _labelled((("happened", brief.happened), ("fired", fired)))
+    alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
+    return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
 
 
-def _danger(brief: Brief) -> Section | None:
-    if not brief.dangers:
-        return None
-    return section("Danger", Bullets(items=brief.dangers, mark="!", tone="alarm"), tone="alarm")
-
-
-def _sums(brief: Brief) -> Section:
-    parts = brief.parts
+def _tail(brief: Brief) -> Section:
+    parts, work = brief.parts, brief.labour_minutes
     likely = f"{money(parts.likely)} likely, {money(parts.at_most)} at most"
     if parts.likely is None:
         likely = "no part has a price"
@@ -210,43 +208,25 @@ def _sums(brief: Brief) -> Section:
     rows = [("parts", likely)]
     if parts.unpriced:
         rows.append(("", f"without a price, in no sum: {listed(parts.unpriced, 3)}"))
-    work = brief.labour_minutes
-    rows.append(("labour", f"{hours(work.likely)} ({hours(work.low)} to {hours(work.high)})"))
-    if brief.waiting_minutes:
-        rows.append(("waiting", f"{minutes(brief.waiting_minutes)} after power-downs"))
-    return section("What it comes to", Table(rows=tuple(rows)))
+    wait = f", and {minutes(brief.waiting_minutes)} of waiting" if brief.waiting_minutes else ""
+    rows.append(("labour", f"{hours(work.likely)} ({hours(work.low)} to {hours(work.high)}){wait}"))
+    for told in brief.next:
+        label, _, rest = told.partition(": ")
+        rows.append((label, rest))
+    record = f"{counted(len(brief.open), 'gate')} open: {listed(brief.open, 4)}"
+    rows.append(("record", record if brief.open else "no gate is open"))
+    return section("What it comes to, and what is next", _labelled(rows))
 
 
-def _due(brief: Brief) -> Section | None:
-    rows = tuple(line.partition(": ")[::2] for line in brief.next)
-    return section("Next", Table(rows=rows, tone="strong")) if rows else None
-
-
-def _open(brief: Brief, command: str) -> Section | None:
-    if not brief.open:
-        return section("The record", Text(text="No gate is open."))
-    told = f"{len(brief.open)} gates keep it open: {listed(brief.open, 5)}."
-    shown = f"`squibwise release {command} -o record.pdf` tells each."
-    return section("The record", Text(text=told), Text(text=shown, tone="quiet"))
-
-
-def _cut_lists(brief: Brief, room: int, command: str) -> tuple[Section | None, Section | None]:
+def _cut_lists(brief: Brief, room: int, more: str) -> tuple[Section | None, Section | None]:
     """Return both lists, cut to the lines that are left; what is cut is counted."""
-    now = [_order_row(o) for o in brief.order_now]
-    added = [_added_row(o) for o in brief.may_be_added]
-    heads = 2 * bool(now) + 2 * bool(added)
-    left = max(room - heads, LEAST_ROWS * (bool(now) + bool(added)))
+    now = [_order_row(group) for group in group_orders(brief.order_now)]
+    added = [_added_row(group) for group in group_orders(brief.may_be_added)]
+    left = max(room - 2 * bool(now) - 2 * bool(added), LEAST_ROWS * (bool(now) + bool(added)))
     for_added = min(len(added), max(LEAST_ROWS, left - len(now))) if added else 0
-    for_now = left - for_added
     return (
-        _listed("Order now", now, for_now, f"squibwise work {command}", "needed surely or by rule"),
-        _listed(
-            "May be added",
-            added,
-            for_added,
-            f"squibwise work {command}",
-            "a look or the maker decides",
-        ),
+        _listed("Order now", now, left - for_added, more, "needed surely or by rule"),
+        _listed("May be added", added, for_added, more, "a look or the maker decides"),
     )
 
 
@@ -261,33 +241,50 @@ def _listed(
     return section(heading, Table(rows=tuple(shown), right=(1,)), *tail, note=note)
 
 
-def _order_row(order: Order) -> tuple[str, ...]:
-    return _titled(order), _price(order), cut(_why(order), _REST)
+def group_orders(orders: Iterable[Order]) -> list[tuple[Order, ...]]:
+    """Return orders of the same assembly for the same reason together, in their order."""
+    groups: dict[tuple[object, ...], list[Order]] = {}
+    for one in orders:
+        key = (one.assembly, one.kind, one.question, one.settled_by, one.price)
+        groups.setdefault(key, []).append(one)
+    return [tuple(group) for group in groups.values()]
 
 
-_REST = WIDTH - 2 - _ORDER_TITLE - 12 - 2 * _GAP
+def tell_titled(group: Sequence[Order]) -> str:
+    """Return what is ordered, with the number of pieces and every place."""
+    head, _, first = group[0].title.partition(", ")
+    places = ", ".join(o.title.partition(", ")[2] for o in group)
+    title = f"{head}: {places}" if len(group) > 1 and first else group[0].title
+    pieces = sum(o.quantity for o in group)
+    return f"{pieces} x {title}" if pieces > 1 else title
 
 
-def _titled(order: Order) -> str:
-    count = f"{order.quantity} x " if order.quantity > 1 else ""
-    return cut(f"{count}{order.title}", _ORDER_TITLE)
+def _order_row(group: Sequence[Order]) -> tuple[str, ...]:
+    return cut(tell_titled(group), _TITLE), tell_price(group), cut(tell_why(group[0]), _WHY)
 
 
-def _price(order: Order) -> str:
-    if order.price is None:
+def tell_price(group: Sequence[Order]) -> str:
+    """Return the likely price of a group; a figure from memory stands behind ``~``."""
+    price = group[0].price
+    if price is None:
         return "no price"
-    total = order.price.likely.minor * order.quantity
-    told = Money(minor=total, currency=order.price.likely.currency).text().rpartition(" ")[0]
-    return f"~{told}" if order.price.basis == "from-memory" else told
+    total = price.likely.minor * sum(o.quantity for o in group)
+    told = bare_sum(Money(minor=total, currency=price.likely.currency))
+    return f"~{told}" if price.basis == "from-memory" else told
 
 
-def _why(order: Order) -> str:
+def tell_why(order: Order) -> str:
+    """Return why an order stands on the list, in a few words."""
+    if order.kind == "certain":
+        return "certain"
     if order.kind == "rule":
         return f"rule, {len(order.profiles)} of {order.of_profiles}"
-    return "certain"
+    if order.kind == "look-first":
+        return f"look: {order.settled_by.rpartition(': ')[2]}"
+    return f"ask: {order.question}" if order.question else "ask the maker"
 
 
-def _added_row(order: Order) -> tuple[str, ...]:
-    decides = f"look: {order.settled_by}" if order.settled_by else ""
-    decides = decides or (f"ask: {order.question}" if order.question else "ask the maker")
-    return _titled(order), percent(order.p), cut(decides, _REST + 4)
+def _added_row(group: Sequence[Order]) -> tuple[str, ...]:
+    likeliest = max(group, key=lambda o: o.p)
+    why = cut(tell_why(likeliest), _WHY_ADDED)
+    return cut(tell_titled(group), _TITLE_ADDED), percent(likeliest.p), why
