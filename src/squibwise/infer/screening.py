@@ -33,15 +33,33 @@ class Screened(msgspec.Struct, frozen=True):
         id: Case id.
         fired: Chance of each charged component having fired in the crash.
         sound: Chance of each component being sound now.
+        worlds: The same beliefs in worlds from the mildest to the worst, where they were asked
+            for; each with its weight.
     """
 
     id: str
     fired: dict[str, float]
     sound: dict[str, float]
+    worlds: tuple["ScreenedWorld", ...] = ()
+
+
+class ScreenedWorld(msgspec.Struct, frozen=True):
+    """What is believed of one car if the crash was of one size: a share of the event states.
+
+    Attributes:
+        weight: Chance of this world; all sum to one.
+    """
+
+    weight: float
+    fired: dict[str, float]
+    sound: dict[str, float]
 
 
 def screen(
-    cases: Sequence[Case], catalog: Catalog, shifts: Mapping[str, float] | None = None
+    cases: Sequence[Case],
+    catalog: Catalog,
+    shifts: Mapping[str, float] | None = None,
+    worlds: int = 0,
 ) -> tuple[Screened, ...]:
     """Return what is believed of many cars, in their order.
 
@@ -52,13 +70,15 @@ def screen(
         cases: The cars.
         catalog: Priors, firing logic and likelihoods.
         shifts: Learned intercepts by curve id. [log odds]
+        worlds: Into how many worlds the event states are gathered, by how many parts they are
+            expected to have spoiled; what parts have in common is kept between them.
     """
     tables: dict[bytes, list[int]] = {}
     for index, case in enumerate(cases):
         tables.setdefault(_table_of(case, index), []).append(index)
     found: dict[int, Screened] = {}
     for members in tables.values():
-        answers = _together([cases[i] for i in members], catalog, shifts or {})
+        answers = _together([cases[i] for i in members], catalog, shifts or {}, worlds)
         found.update(zip(members, answers, strict=True))
     return tuple(found[i] for i in range(len(cases)))
 
@@ -71,7 +91,9 @@ def _table_of(case: Case, index: int) -> bytes:
     return msgspec.json.encode((case.car, asks_rollover(case), words))
 
 
-def _together(cases: list[Case], catalog: Catalog, shifts: Mapping[str, float]) -> list[Screened]:
+def _together(
+    cases: list[Case], catalog: Catalog, shifts: Mapping[str, float], worlds: int
+) -> list[Screened]:
     """Return the answers of cases that share one event table."""
     net = build_network(cases[0], catalog, shifts)
     engine = Engine(net, catalog)
@@ -80,9 +102,10 @@ def _together(cases: list[Case], catalog: Catalog, shifts: Mapping[str, float]) 
     table = np.zeros((len(cases), book.size))
     for row, keys in enumerate(shown):
         table[row, keys] = 1.0
-    _, values = enumerate_many(np.log(engine.prior.ravel()), book.patterns(), table)
+    weights, values = enumerate_many(np.log(engine.prior.ravel()), book.patterns(), table)
     return [
-        book.answer(c.id, keys, v[:, 0]) for c, keys, v in zip(cases, shown, values, strict=True)
+        book.answer(c.id, keys, v[:, 0], book.split(w, keys, worlds))
+        for c, keys, w, v in zip(cases, shown, weights, values, strict=True)
     ]
 
 
@@ -155,7 +178,30 @@ class _Book:
         """Return all patterns as tables."""
         return Patterns(np.array(self.logs), np.concatenate(self.columns, axis=1), 1)
 
-    def answer(self, case: str, keys: list[int], values: Array) -> Screened:
+    def split(self, weights: Array, keys: list[int], worlds: int) -> tuple[ScreenedWorld, ...]:
+        """Return a case's beliefs in worlds of about equal weight, the mildest first."""
+        if worlds < 1:
+            return ()
+        columns = np.concatenate([self.columns[k] for k in keys], axis=1)
+        names = [n for k in keys for n in self.names[k]]
+        spoiled = columns[:, 1::2].sum(axis=1)
+        order = np.argsort(-spoiled, kind="stable")
+        reached = np.cumsum(weights[order]) - 0.5 * weights[order]
+        world = np.minimum((reached * worlds).astype(int), worlds - 1)
+        found = []
+        for number in range(worlds):
+            mine = order[world == number]
+            weight = float(weights[mine].sum())
+            if weight > 0.0:
+                means = (weights[mine] / weight) @ columns[mine]
+                fired = dict(zip(names, map(float, means[0::2]), strict=True))
+                sound = dict(zip(names, map(float, means[1::2]), strict=True))
+                found.append(ScreenedWorld(weight, fired, sound))
+        return tuple(found)
+
+    def answer(
+        self, case: str, keys: list[int], values: Array, worlds: tuple[ScreenedWorld, ...]
+    ) -> Screened:
         """Return one case's beliefs out of the columns of the patterns it shows."""
         starts = np.concatenate([[0], np.cumsum([c.shape[1] for c in self.columns])])
         fired, sound = {}, {}
@@ -164,7 +210,8 @@ class _Book:
                 column = int(starts[key]) + 2 * place
                 fired[name], sound[name] = float(values[column]), float(values[column + 1])
         charged = {p.id for *_, p in self.net.parts() if p.kind.fires}
-        return Screened(case, {n: p for n, p in fired.items() if n in charged}, sound)
+        told = {n: p for n, p in fired.items() if n in charged}
+        return Screened(case, told, sound, worlds)
 
 
 def _content(likelihoods: tuple[Likelihood, ...]) -> bytes:
