@@ -1,5 +1,6 @@
 """The garage from the command line: in, out, back, whole, copied."""
 
+import shutil
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -135,3 +136,42 @@ def test_a_report_is_not_copied_through_a_link(run: Line, cases: Path, tmp_path:
     done = run("add", case, cases / "harrow-07" / "evidence" / "scan-before.txt")
     assert done.code == 2
     assert list((tmp_path / "outside").iterdir()) == []
+
+
+SIGNED = """
+[[evidence]]
+kind = "passed"
+what = "release"
+result = "passed"
+by = "R"
+time = 2027-01-01T12:00:00
+"""
+
+
+def test_finished_cases_of_the_garage_teach_without_being_asked(
+    run: Line, cases: Path, tmp_path: Path
+) -> None:
+    for name in ("harrow-07", "mallow-02", "sorrel-03"):
+        shutil.copytree(cases / name, tmp_path / name)
+    for name in ("harrow-07", "mallow-02"):
+        toml = tmp_path / name / "case.toml"
+        toml.write_text(toml.read_text("utf-8") + SIGNED, encoding="utf-8")
+    for name in ("harrow-07", "mallow-02", "sorrel-03"):
+        assert run("import", tmp_path / name).code == 0
+    at = cases / "clover-05"
+    alone = run("assess", at, "--own", "none", "--json").json()
+    taught = run("assess", at, "--json").json()
+    assert "own_cases" not in alone
+    assert taught["own_cases"]["cases"] == 2
+    assert run("assess", at, "--json").json() == taught, "what is remembered is what was learned"
+    assert "Learned from 2 of your own finished cases" in run("assess", at).out
+    assert run("assess", "mallow-02", "--json").json()["own_cases"]["cases"] == 1
+    named = run("assess", at, "--own", tmp_path, "--json").json()["own_cases"]
+    assert named["cases"] == 3
+
+
+def test_a_garage_without_finished_cases_teaches_nothing_and_says_nothing(
+    run: Line, cases: Path
+) -> None:
+    run("import", cases / "harrow-07")
+    assert "own_cases" not in run("assess", cases / "clover-05", "--json").json()

@@ -448,3 +448,10 @@ def test_copying_a_closed_garage_copies_all_of_it(tmp_path: Path) -> None:
     shutil.copy(tmp_path / "garage.db", tmp_path / "copy.db")
     with connected(tmp_path / "copy.db") as copy:
         assert text(copy) == "one"
+
+
+def test_what_is_remembered_is_kept_under_its_key_and_may_be_replaced(garage: Garage) -> None:
+    assert store.recall(garage, "k") is None
+    store.remember(garage, "k", "one")
+    store.remember(garage, "k", "two")
+    assert store.recall(garage, "k") == "two"

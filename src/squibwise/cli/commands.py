@@ -37,7 +37,7 @@ def answers(function: F) -> F:
 case_argument = click.argument("case_path", metavar="CASE", type=click.Path(path_type=Path))
 own_option = click.option(
     "--own", metavar="FOLDER", type=click.Path(path_type=Path),
-    help="Folder with your own finished cases; what they say shifts the firing curves.",
+    help="Folder with your own finished cases, or `none`; those of the garage by default.",
 )  # fmt: skip
 
 

@@ -11,8 +11,9 @@ from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import output, stored
 from squibwise.cli.standard_input import as_file
 from squibwise.errors import InputError
+from squibwise.garage.learning import learn_own
 from squibwise.model.case import Case, Experience
-from squibwise.model.origin import Finding, Origin
+from squibwise.model.origin import Finding
 from squibwise.model.proof import Verdict
 from squibwise.present.phrases import tell_experience
 from squibwise.present.telling import Telling
@@ -46,7 +47,7 @@ N = TypeVar("N", bound=Named)
 
 
 def open_case(path: Path, own: Path | None = None) -> Opened:
-    """Return the case under a path, and what the cases in a folder of finished ones teach.
+    """Return the case under a path, and what the user's own finished cases teach.
 
     Raises:
         InputError: The case cannot be used, or there is no such folder.
@@ -56,42 +57,12 @@ def open_case(path: Path, own: Path | None = None) -> Opened:
     path = stored.located(path)
     with as_file(path) as given:
         case = line.open_case(given, catalog)
-    finished, broken = ([], []) if own is None else _finished(own, path, catalog)
+    learned = learn_own(own, path, stored.garage_file(), catalog)
     return Opened(
-        case=msgspec.structs.replace(case, findings=(*broken, *case.findings)),
+        case=msgspec.structs.replace(case, findings=(*learned.findings, *case.findings)),
         catalog=catalog,
-        own=line.learn(finished, catalog) if finished else Experience(),
-        learned=own is not None,
-    )
-
-
-def _finished(own: Path, path: Path, catalog: Catalog) -> tuple[list[Case], list[Finding]]:
-    """Open every case of a folder but the one at hand; one that is broken is told and skipped."""
-    if not own.is_dir():
-        remedy = "Name the folder in which your finished cases lie."
-        raise InputError(f"'{own}' is no folder.", remedy=remedy)
-    here = path.resolve()
-    cases, broken = [], []
-    for file in sorted(own.glob("*/case.toml")):
-        if here in (file.resolve(), file.parent.resolve()):
-            continue
-        try:
-            cases.append(line.open_case(file, catalog))
-        except InputError as error:
-            broken.append(_skipped(file, error))
-    return cases, broken
-
-
-def _skipped(file: Path, error: InputError) -> Finding:
-    told = str(error)
-    if len(error.findings) > 1:
-        told = f"{told} {error.findings[0].text()}"
-    return Finding(
-        code="own-case-skipped",
-        severity="warning",
-        message=f"this finished case was skipped, nothing was learned from it: {told}",
-        remedy=f"`squibwise assess {file.parent}` tells every mistake in it.",
-        origin=Origin(file=str(file)),
+        own=learned.own,
+        learned=learned.told,
     )
 
 

@@ -245,6 +245,19 @@ def _conflict(case_id: str, stands: Head) -> InputError:
     )
 
 
+def recall(garage: sqlite3.Connection, key: str) -> str | None:
+    """Return what was remembered under a key; None when nothing was."""
+    row = garage.execute("SELECT value FROM remembered WHERE key = ?", (key,)).fetchone()
+    return str(row[0]) if row else None
+
+
+def remember(garage: sqlite3.Connection, key: str, value: str) -> None:
+    """Remember what took long to work out; the key must say all that it depends on."""
+    with writing(garage):
+        row = (key, value)
+        garage.execute("INSERT OR REPLACE INTO remembered (key, value) VALUES (?, ?)", row)
+
+
 def check(garage: sqlite3.Connection) -> tuple[Finding, ...]:
     """Return everything that is altered, missing or out of order in a garage; empty when whole.
 

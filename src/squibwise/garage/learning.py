@@ -1,0 +1,125 @@
+"""What the user's own finished cases teach: those of a folder that is named, or of the garage."""
+
+import hashlib
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import msgspec
+
+from squibwise import __version__
+from squibwise import case as line
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.garage import store
+from squibwise.garage.database import connected
+from squibwise.garage.folders import write_content
+from squibwise.model.case import Case, Experience
+from squibwise.model.evidence import Passed
+from squibwise.model.origin import Finding, Origin
+
+NOTHING = "none"
+_ANSWERED_FOR = "release"
+
+
+class Learned(msgspec.Struct, frozen=True, kw_only=True):
+    """What was learned.
+
+    Attributes:
+        own: What the cases teach; empty when there are none.
+        told: Is it to be told: cases were named, or the garage has finished ones.
+        findings: Cases that were skipped.
+    """
+
+    own: Experience = Experience()
+    told: bool = False
+    findings: tuple[Finding, ...] = ()
+
+
+def learn_own(own: Path | None, here: Path, place: Path, catalog: Catalog) -> Learned:
+    """Return what finished cases teach about the case at hand.
+
+    Args:
+        own: A folder of cases; ``none`` to learn nothing; None for those of the garage that
+            somebody answers for.
+        here: The case at hand, from which nothing is learned.
+        place: The garage; it need not be there.
+        catalog: The catalogue.
+
+    Raises:
+        InputError: There is no such folder.
+    """
+    if own is not None and str(own) == NOTHING:
+        return Learned()
+    if own is None:
+        return _from_garage(here, place, catalog)
+    cases, skipped = _in_folder(own, here, catalog)
+    return Learned(own=_taught(cases, catalog), told=True, findings=tuple(skipped))
+
+
+def _taught(cases: list[Case], catalog: Catalog) -> Experience:
+    return line.learn(cases, catalog) if cases else Experience()
+
+
+def _in_folder(own: Path, here: Path, catalog: Catalog) -> tuple[list[Case], list[Finding]]:
+    """Open every case of a folder but the one at hand; one that is broken is told and skipped."""
+    if not own.is_dir():
+        remedy = "Name the folder in which your finished cases lie."
+        raise InputError(f"'{own}' is no folder.", remedy=remedy)
+    place = here.resolve()
+    cases, skipped = [], []
+    for file in sorted(own.glob("*/case.toml")):
+        if place in (file.resolve(), file.parent.resolve()):
+            continue
+        try:
+            cases.append(line.open_case(file, catalog))
+        except InputError as error:
+            skipped.append(_skipped(file, error))
+    return cases, skipped
+
+
+def _skipped(file: Path, error: InputError) -> Finding:
+    told = str(error)
+    if len(error.findings) > 1:
+        told = f"{told} {error.findings[0].text()}"
+    return Finding(
+        code="own-case-skipped",
+        severity="warning",
+        message=f"this finished case was skipped, nothing was learned from it: {told}",
+        remedy=f"`squibwise assess {file.parent}` tells every mistake in it.",
+        origin=Origin(file=str(file)),
+    )
+
+
+def _from_garage(here: Path, place: Path, catalog: Catalog) -> Learned:
+    if not place.is_file():
+        return Learned()
+    with connected(place) as garage:
+        others = [c for c in store.case_ids(garage) if c != here.resolve().name]
+        heads = [f"{c} {store.head(garage, c).hash}" for c in others]
+        key = hashlib.sha256("\n".join((__version__, *heads)).encode()).hexdigest()
+        known = store.recall(garage, key)
+        if known is None:
+            cases = list(_finished(garage, others, catalog))
+            known = msgspec.json.encode(_taught(cases, catalog)).decode()
+            store.remember(garage, key, known)
+    own = msgspec.json.decode(known, type=Experience)
+    return Learned(own=own, told=own.cases > 0)
+
+
+def _finished(garage: sqlite3.Connection, names: list[str], catalog: Catalog) -> Iterator[Case]:
+    """Yield the cases that somebody answers for; one that cannot be read teaches nothing."""
+    with tempfile.TemporaryDirectory(prefix="squibwise-") as place:
+        for name in names:
+            try:
+                write_content(store.content(garage, name), Path(place) / name)
+                case = line.open_case(Path(place) / name, catalog)
+            except InputError:
+                continue  # told by `garage check`, and by every command on that case itself
+            if any(_is_answer(e) for e in case.evidence):
+                yield case
+
+
+def _is_answer(entry: object) -> bool:
+    return isinstance(entry, Passed) and entry.what == _ANSWERED_FOR and entry.result == "passed"
