@@ -6,6 +6,7 @@ from typing import Any, Protocol, TypeVar
 
 import msgspec
 
+from squibwise import __version__
 from squibwise import case as line
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import output, stored
@@ -57,7 +58,7 @@ def open_case(path: Path, own: Path | None = None) -> Opened:
     path = stored.located(path)
     with as_file(path) as given:
         case = line.open_case(given, catalog)
-    learned = learn_own(own, path, stored.garage_file(), catalog)
+    learned = learn_own(own, path, stored.garage_file(), catalog, __version__)
     return Opened(
         case=msgspec.structs.replace(case, findings=(*learned.findings, *case.findings)),
         catalog=catalog,

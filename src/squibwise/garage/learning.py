@@ -8,7 +8,6 @@ from pathlib import Path
 
 import msgspec
 
-from squibwise import __version__
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -37,7 +36,7 @@ class Learned(msgspec.Struct, frozen=True, kw_only=True):
     findings: tuple[Finding, ...] = ()
 
 
-def learn_own(own: Path | None, here: Path, place: Path, catalog: Catalog) -> Learned:
+def learn_own(own: Path | None, here: Path, place: Path, catalog: Catalog, version: str) -> Learned:
     """Return what finished cases teach about the case at hand.
 
     Args:
@@ -46,6 +45,7 @@ def learn_own(own: Path | None, here: Path, place: Path, catalog: Catalog) -> Le
         here: The case at hand, from which nothing is learned.
         place: The garage; it need not be there.
         catalog: The catalogue.
+        version: Of the program: what an older one remembered is worked out anew.
 
     Raises:
         InputError: There is no such folder.
@@ -53,7 +53,7 @@ def learn_own(own: Path | None, here: Path, place: Path, catalog: Catalog) -> Le
     if own is not None and str(own) == NOTHING:
         return Learned()
     if own is None:
-        return _from_garage(here, place, catalog)
+        return _from_garage(here, place, catalog, version)
     cases, skipped = _in_folder(own, here, catalog)
     return Learned(own=_taught(cases, catalog), told=True, findings=tuple(skipped))
 
@@ -92,13 +92,13 @@ def _skipped(file: Path, error: InputError) -> Finding:
     )
 
 
-def _from_garage(here: Path, place: Path, catalog: Catalog) -> Learned:
+def _from_garage(here: Path, place: Path, catalog: Catalog, version: str) -> Learned:
     if not place.is_file():
         return Learned()
     with connected(place) as garage:
         others = [c for c in store.case_ids(garage) if c != here.resolve().name]
         heads = [f"{c} {store.head(garage, c).hash}" for c in others]
-        key = hashlib.sha256("\n".join((__version__, *heads)).encode()).hexdigest()
+        key = hashlib.sha256("\n".join((version, *heads)).encode()).hexdigest()
         known = store.recall(garage, key)
         if known is None:
             cases = list(_finished(garage, others, catalog))
