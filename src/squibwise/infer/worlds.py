@@ -10,7 +10,7 @@ from squibwise.model.belief import Assessment, ComponentBelief, StateBelief
 from squibwise.model.case import Case
 from squibwise.model.words import STATES
 
-_WORLDS = 8
+_WORLDS = 5
 
 
 def assess_worlds(

@@ -150,6 +150,61 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     why: tuple[str, ...] = ()
 
 
+class Service(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Work that somebody else does, by appointment.
+
+    Attributes:
+        days: Working days the car is there.
+        notice: Days from today before which there is no appointment.
+        price: In whole units of the case's currency.
+    """
+
+    days: float = 0.5
+    notice: int = 0
+    price: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (self.days >= 0.0 and self.notice >= 0 and self.price >= 0.0):
+            raise ModelError("service: days, notice or price below nothing")
+
+
+class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the shop works under: ``buying.toml``. Money in whole units of the case's currency.
+
+    Attributes:
+        technicians: One or two.
+        day_hours: Working hours of a day.
+        hour: Cost of one hour of work.
+        bay_day: Cost of a day that the car stands.
+        deadline: Day the car should be ready, counted from today; None = no deadline.
+        late_day: Cost of a day beyond it.
+        rejects: Accepted chance that any used part is rejected on arrival. [0..1]
+        lead_chance: A part is counted on from the day it is there with this chance. [0..1]
+        seconds: Most that one search may take.
+        services: Operations that somebody else does, by their id.
+        late: Days from today until an ordered part is there after all, by offer id.
+    """
+
+    technicians: int = 1
+    day_hours: float = 8.0
+    hour: float = 0.0
+    bay_day: float = 0.0
+    deadline: int | None = None
+    late_day: float = 0.0
+    rejects: float = 1.0
+    lead_chance: float = 0.8
+    seconds: float = 20.0
+    services: dict[str, Service] = {}
+    late: dict[str, int] = {}
+
+    def __post_init__(self) -> None:
+        fine = self.technicians in (1, 2) and 0.0 < self.day_hours <= 24.0 and self.seconds > 0.0
+        if not (fine and 0.0 < self.rejects <= 1.0 and 0.0 < self.lead_chance < 1.0):
+            raise ModelError("buying: technicians, day_hours, rejects or lead_chance out of range")
+        if not (self.hour >= 0.0 and self.bay_day >= 0.0 and self.late_day >= 0.0):
+            raise ModelError("buying: hour, bay_day or late_day below nothing")
+
+
 class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One line to order.
 

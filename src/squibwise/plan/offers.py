@@ -16,9 +16,13 @@ EVERYWHERE = "everywhere"
 _LIKE, _AHEAD = 80.0, 8.0
 
 
-def needs(work: Work) -> tuple[Need, ...]:
-    """Return what has to be bought, or may have to be; body work and what is done left out."""
-    open_orders = (o for o in work.orders if not (o.done or o.body_work))
+def list_needs(work: Work) -> tuple[Need, ...]:
+    """Return what has to be bought, or may have to be.
+
+    Left out: what is done, body work, and what only an answer of the maker decides.
+    """
+    wanted = ("certain", "rule", "look-first")
+    open_orders = (o for o in work.orders if o.kind in wanted and not (o.done or o.body_work))
     return tuple(_need(order) for order in open_orders)
 
 
