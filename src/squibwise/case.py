@@ -2,16 +2,18 @@
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from squibwise import check, infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import put_in_order
 from squibwise.model.belief import Assessment
+from squibwise.model.bid import BidLimit, BidSheet, Settled, SettledLine
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
-from squibwise.model.evidence import TestOutcome
+from squibwise.model.evidence import PartLabel, TestOutcome
+from squibwise.model.market import BuyAnswer, OfferSheet, ShopTerms
 from squibwise.model.proof import Overview, ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
 from squibwise.model.trace import Trace
@@ -78,6 +80,52 @@ def costed(
 def cost(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Cost, ...]:
     """Return what it costs, under the followed profile first and then under each other."""
     return costed(case, catalog, own)[1]
+
+
+def buy(
+    case: Case,
+    sheet: OfferSheet,
+    terms: ShopTerms,
+    catalog: Catalog,
+    own: Experience = NO_EXPERIENCE,
+) -> BuyAnswer:
+    """Return what to buy from whom and when each operation runs."""
+    return plan.plan_buying(case, work(case, catalog, own), sheet, terms, catalog)
+
+
+def request(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> list[dict[str, str]]:
+    """Return the rows of a sheet that asks parts desks for offers."""
+    labels = {e.component: e.number for e in case.evidence if isinstance(e, PartLabel)}
+    wanted = plan.list_needs(work(case, catalog, own))
+    return plan.list_requests(case, wanted, labels)
+
+
+def settle(settled: Settled) -> tuple[SettledLine, ...]:
+    """Return bid against outcome, line by line."""
+    return plan.settled_lines(settled)
+
+
+def learn_settled(cars: Sequence[Settled]) -> dict[str, float]:
+    """Return what settled cars correct in the next bid."""
+    return plan.learn_factors(cars)
+
+
+def bid(
+    case: Case,
+    sheet: BidSheet,
+    catalog: Catalog,
+    own: Experience = NO_EXPERIENCE,
+    learned: Mapping[str, float] | None = None,
+) -> BidLimit:
+    """Return whether to bid and up to what; ``learned`` are factors from settled cars."""
+    states = assess(case, catalog, own)
+    worlds = infer.assess_worlds(case, states, catalog, own.shifts)
+    sums = [(w, plan.cost(case, require.work(case, a, catalog), catalog)) for w, a in worlds]
+    charges = {c.id: 2.0 for c in states.components if c.prior_fired is not None}
+    minutes = charges | {n.component: n.minutes for n in states.next_looks}
+    misleads = catalog.fact("market.look-misleads").number()
+    looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads)
+    return plan.limit_bid(sheet, plan.list_worlds(sums), case.currency, catalog, looks, learned)
 
 
 def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:

@@ -14,6 +14,7 @@ from squibwise.cli import output
 from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.cli.garage_commands import GARAGE_COMMANDS
+from squibwise.cli.market_commands import MARKET_COMMANDS
 from squibwise.errors import SquibwiseError
 
 _INTERRUPTED = 130
@@ -64,7 +65,7 @@ def cli(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for _command in (*COMMANDS, *ENTRY_COMMANDS, *GARAGE_COMMANDS):
+for _command in (*COMMANDS, *ENTRY_COMMANDS, *GARAGE_COMMANDS, *MARKET_COMMANDS):
     cli.add_command(_command)
 
 

@@ -43,13 +43,18 @@ def load_offers(
     return read_offers(_bytes(path), str(path), catalog, currency, confirmed)
 
 
-def load_terms(path: Path) -> ShopTerms:
+def folder_of(path: Path) -> Path:
+    """Return the folder of a case: itself, or where its file lies."""
+    return path if path.is_dir() else path.parent
+
+
+def load_terms(path: Path, *, must_be_there: bool) -> ShopTerms:
     """Return the terms of the shop; the usual ones when the file is not there.
 
     Raises:
         InputError: It cannot be used.
     """
-    return _record(path, ShopTerms) if path.is_file() else ShopTerms()
+    return _record(path, ShopTerms) if must_be_there or path.is_file() else ShopTerms()
 
 
 def load_bid(path: Path) -> BidSheet:
@@ -68,6 +73,16 @@ def load_settled(path: Path) -> Settled:
         InputError: It is not there or cannot be used.
     """
     return _record(path, Settled)
+
+
+def load_settled_cars(folder: Path, here: Path) -> tuple[Settled, ...]:
+    """Return how the cars of a folder came out; the case at hand is left out.
+
+    Raises:
+        InputError: One of them cannot be used.
+    """
+    files = sorted(folder.glob("*/settled.toml"))
+    return tuple(load_settled(f) for f in files if f.parent.resolve() != here.resolve())
 
 
 def _bytes(path: Path) -> bytes:

@@ -220,3 +220,11 @@ class Settled(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     expected: dict[str, float]
     actual: dict[str, float]
     comebacks: tuple[str, ...] = ()
+
+
+class SettledLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One line of a settled car; ``actual`` None = not known yet."""
+
+    what: str
+    expected: float
+    actual: float | None

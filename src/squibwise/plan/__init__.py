@@ -1,6 +1,22 @@
-"""What to pay and what a wrong decision costs."""
+"""What to pay, what to buy from whom, the most to bid, and what a wrong decision costs."""
 
+from squibwise.plan.bidding import limit_bid
+from squibwise.plan.cost_worlds import list_evidence, list_worlds
 from squibwise.plan.costing import cost
 from squibwise.plan.loss_table import losses
+from squibwise.plan.offers import list_needs
+from squibwise.plan.ordering import list_requests, plan_buying
+from squibwise.plan.settling import learn_factors, settled_lines
 
-__all__ = ["cost", "losses"]
+__all__ = [
+    "cost",
+    "learn_factors",
+    "limit_bid",
+    "list_evidence",
+    "list_needs",
+    "list_requests",
+    "list_worlds",
+    "losses",
+    "plan_buying",
+    "settled_lines",
+]

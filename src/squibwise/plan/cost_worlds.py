@@ -1,8 +1,10 @@
 """Sums of a job under each kind of rules and in each size of crash, as worlds of payments."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from squibwise.model.belief import Assessment
 from squibwise.model.cost import Cost, CostLine
+from squibwise.plan.bidding import Evidence
 from squibwise.plan.cost_belief import Payment, World
 
 _SUMS = ("followed", "certain", "strictest")
@@ -41,3 +43,36 @@ def _payments(lines: Sequence[CostLine]) -> tuple[Payment, ...]:
         for line in lines
         if line.low is not None and line.likely is not None and line.high is not None
     )
+
+
+def list_evidence(
+    weighted: Sequence[tuple[float, Sequence[Cost]]],
+    states: Sequence[Assessment],
+    minutes: Mapping[str, float],
+    misleads: float,
+) -> tuple[Evidence, ...]:
+    """Return what could be known before a bid: a scan, the maker's rules, a look at each charge.
+
+    Args:
+        weighted: As for ``list_worlds``.
+        states: What is believed in each size of crash, in the same order.
+        minutes: What a look takes, by component id. [min]
+        misleads: How often a look at a charge misleads. [0..1]
+    """
+    sizes = [i for i, (_, costs) in enumerate(weighted) for _ in _under_rules(costs)]
+    rules = [c.profile for _, costs in weighted for c in _under_rules(costs)]
+    found = [Evidence(what="a scan before buying", minutes=15.0, shown=_told(sizes))]
+    if len(set(rules)) > 1:
+        found.append(Evidence(what="the maker's rules for this car", shown=_told(rules)))
+    for place, belief in enumerate(states[0].components if states else ()):
+        chances = [s.components[place].now.fired for s in states]
+        if belief.id in minutes and max(chances) - min(chances) > misleads:
+            seen = [chances[i] * (1.0 - misleads) + (1.0 - chances[i]) * misleads for i in sizes]
+            shown = (tuple(seen), tuple(1.0 - p for p in seen))
+            found.append(Evidence(what=belief.id, minutes=minutes[belief.id], shown=shown))
+    return tuple(found)
+
+
+def _told(words: Sequence[object]) -> tuple[tuple[float, ...], ...]:
+    """Return the answers of something that tells a word for sure, by world."""
+    return tuple(tuple(float(w == word) for w in words) for word in dict.fromkeys(words))

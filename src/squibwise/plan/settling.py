@@ -3,20 +3,10 @@
 import math
 from collections.abc import Sequence
 
-import msgspec
-
-from squibwise.model.bid import Settled
+from squibwise.model.bid import Settled, SettledLine
 
 _PRIOR_CARS = 2.0
 _MOST = math.log(3.0)
-
-
-class SettledLine(msgspec.Struct, frozen=True, kw_only=True):
-    """One line of a settled car; ``actual`` None = not known yet."""
-
-    what: str
-    expected: float
-    actual: float | None
 
 
 def settled_lines(settled: Settled) -> tuple[SettledLine, ...]:

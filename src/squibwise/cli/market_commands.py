@@ -1,0 +1,156 @@
+"""Commands of buying and bidding: parse, call one function, tell."""
+
+import csv
+import datetime as dt
+import io
+from pathlib import Path
+
+import click
+
+from squibwise.cli import output
+from squibwise.cli.commands import answers, case_argument, examples, own_option
+from squibwise.errors import InputError
+
+_COLUMN = "Which heading is which column."
+settled_option = click.option(
+    "--settled", metavar="FOLDER", type=click.Path(path_type=Path),
+    help="Folder with your settled cars; how they came out corrects this bid.",
+)  # fmt: skip
+
+
+@click.command(
+    short_help="Plan what to buy from whom, and when.",
+    epilog=examples("buy harrow-07", "buy harrow-07 --request > ask.csv"),
+)
+@case_argument
+@click.option("--offers", type=click.Path(path_type=Path), help="Sheet of offers, CSV or XLSX.")
+@click.option("--terms", type=click.Path(path_type=Path), help="Terms of your shop, TOML.")
+@click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
+@click.option("--request", is_flag=True, help="Print a sheet to send to parts desks instead.")
+@own_option
+@answers
+def buy(
+    case_path: Path,
+    offers: Path | None,
+    terms: Path | None,
+    column: tuple[str, ...],
+    request: bool,
+    own: Path | None,
+    as_json: bool,
+) -> int:
+    """Plan what to buy from whom, when each operation runs, and when the car is ready."""
+    from squibwise import case
+    from squibwise.cli import opening, stored
+    from squibwise.intake import market_files
+    from squibwise.present.tell_buying import tell_buying
+
+    at = opening.open_case(case_path, own)
+    if request:
+        return _print_request(at)
+    folder = market_files.folder_of(stored.located(case_path))
+    file = offers or market_files.find_offers(folder)
+    sheet = market_files.load_offers(file, at.catalog, at.case.currency, _confirmed(column))
+    shop = market_files.load_terms(terms or folder / "buying.toml", must_be_there=bool(terms))
+    answer = case.buy(at.case, sheet, shop, at.catalog, at.own)
+    today = dt.date.today()
+    best = output.as_builtins(answer.plans[-1])
+    ready = today + dt.timedelta(days=answer.plans[-1].ready_day)
+    return opening.answer(
+        at,
+        best | {"ready_on": ready.isoformat()} | output.as_builtins(answer),
+        lambda: tell_buying(at.case, answer, today, at.catalog),
+        as_json=as_json,
+        findings=answer.findings,
+        needs_person=bool(answer.without_offer),
+    )
+
+
+def _confirmed(columns: tuple[str, ...]) -> dict[str, str]:
+    """Return the columns a user named, by heading."""
+    pairs = [c.rpartition("=") for c in columns]
+    if any(not heading for heading, _, _ in pairs):
+        raise InputError("A column is named 'HEADING=COLUMN'.", remedy='Such as "Our price=price".')
+    return {heading: word for heading, _, word in pairs}
+
+
+def _print_request(at: "opening.Opened") -> int:  # type: ignore[name-defined]  # noqa: F821
+    from squibwise import case
+
+    rows = case.request(at.case, at.catalog, at.own)
+    if not rows:
+        raise InputError("Nothing is to be bought.", remedy="`squibwise work CASE` says why.")
+    written = io.StringIO()
+    sheet = csv.DictWriter(written, fieldnames=list(rows[0]), lineterminator="\n")
+    sheet.writeheader()
+    sheet.writerows(rows)
+    click.echo(written.getvalue(), nl=False)
+    return 0
+
+
+@click.command(
+    short_help="Say whether to bid and up to what.",
+    epilog=examples("bid harrow-07", "bid harrow-07 --sheet bid.toml --settled finished"),
+)
+@case_argument
+@click.option("--sheet", type=click.Path(path_type=Path), help="What you know of the sale, TOML.")
+@settled_option
+@own_option
+@answers
+def bid(
+    case_path: Path, sheet: Path | None, settled: Path | None, own: Path | None, as_json: bool
+) -> int:
+    """Say whether to bid and up to what: questions first, then the whole car."""
+    from squibwise import case
+    from squibwise.cli import opening, stored
+    from squibwise.intake import market_files
+    from squibwise.present.tell_bid import tell_bid
+
+    at = opening.open_case(case_path, own)
+    folder = market_files.folder_of(stored.located(case_path))
+    known = market_files.load_bid(sheet or folder / "bid.toml")
+    cars = market_files.load_settled_cars(settled, folder) if settled else ()
+    answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
+    cost = {f"p{round(100 * q)}": answer.cost.quantile(q) for q in (0.1, 0.5, 0.8, 0.95)}
+    value = output.as_builtins(answer) | {
+        "cost": {k: output.as_builtins(m) for k, m in cost.items()} | {"mean": answer.cost.mean},
+        "bid_limit": output.as_builtins(answer.limit) if answer.limit else None,
+        "value_of_scan": [output.as_builtins(w) for w in answer.worths if "scan" in w.what],
+    }
+    return opening.answer(
+        at,
+        value,
+        lambda: tell_bid(at.case, answer, at.catalog),
+        as_json=as_json,
+        findings=answer.findings,
+        needs_person=answer.verdict in ("ask-first", "restraint-share-only"),
+    )
+
+
+@click.command(
+    short_help="Compare a bid with how the car came out.",
+    epilog=examples("settle harrow-07", "settle harrow-07 --json"),
+)
+@case_argument
+@answers
+def settle(case_path: Path, as_json: bool) -> int:
+    """Compare what was expected at the bid with how the car came out, line by line."""
+    from squibwise import case
+    from squibwise.cli import opening, stored
+    from squibwise.intake import market_files
+    from squibwise.present.tell_bid import tell_settled
+
+    at = opening.open_case(case_path)
+    folder = market_files.folder_of(stored.located(case_path))
+    settled = market_files.load_settled(folder / "settled.toml")
+    lines = case.settle(settled)
+    return opening.answer(
+        at,
+        {"settled": [output.as_builtins(x) for x in lines], "comebacks": list(settled.comebacks)},
+        lambda: tell_settled(
+            at.case, [(x.what, x.expected, x.actual) for x in lines], settled.comebacks
+        ),
+        as_json=as_json,
+    )
+
+
+MARKET_COMMANDS = (buy, bid, settle)
