@@ -61,6 +61,20 @@ def solve(
     return model.plan(model.run(progress))
 
 
+def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
+    """Return the least that is paid out to be ready by a day, and whether it is proven.
+
+    In minor units; what standing and lateness cost is left out.
+
+    Raises:
+        InputError: There is no plan that is ready by then.
+    """
+    model = _Model(problem, Aim(name=f"by day {ready_by}", ready_by=ready_by))
+    model.minimise(model.paid)
+    solver = model.run(None)
+    return int(solver.value(model.paid)), model.is_optimal
+
+
 class _Model:
     """Variables and constraints. A class because the solver's model is built up piece by piece."""
 
@@ -120,6 +134,8 @@ class _Model:
             for before in t.after:
                 if before in end:
                     m.add(self.start[t.id] >= end[before] + t.hold)
+            for before in t.follows:
+                m.add(self.start[t.id] >= end[before])
         if self.problem.terms.technicians == 1:
             m.add_no_overlap(inside)
         else:
@@ -365,6 +381,7 @@ class _Model:
         )
         for _, task in order:
             ready = [ends[a] + task.hold for a in task.after if a in ends]
+            ready += [ends[a] for a in task.follows]
             mine = [o for o in taken if self.problem.offers[o[0]][0] in task.needs]
             ready += [self._arrival(o, starts) * day for o in mine]
             start = max(ready, default=0)

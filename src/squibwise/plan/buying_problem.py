@@ -19,7 +19,8 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         minutes: Hands-on, or working time that an outside service keeps the car. [min]
         after: Ids of the tasks before it.
-        hold: Wait once those are finished. [min]
+        follows: Ids of tasks that have to be finished too, without any wait.
+        hold: Wait once those of ``after`` are finished. [min]
         needs: Keys of the parts it fits.
         outside: Somebody else does it, by appointment: it starts with a day and takes none of
             the technicians.
@@ -31,6 +32,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     title: str = ""
     minutes: int
     after: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
     hold: int = 0
     needs: tuple[str, ...] = ()
     outside: bool = False

@@ -21,12 +21,11 @@ from squibwise.model.market import (
 )
 from squibwise.model.origin import Finding
 from squibwise.model.work import Operation, Work
-from squibwise.plan.buying import solve
+from squibwise.plan.buying import least_paid, solve
 from squibwise.plan.buying_problem import (
     CHEAPEST,
     RECOMMENDED,
     SOONEST,
-    Aim,
     Problem,
     Task,
     Terms,
@@ -95,6 +94,7 @@ def state_problem(
     """Return everything that is decided together."""
     wanted = {n.key for n in needs}
     operations = [o for o in work.operations if not o.done]
+    before = _earlier_visits(work)
     looks = {n.key: _find_look(n, operations) for n in needs if n.chance < 1.0}
 
     def minor(amount: float) -> int:
@@ -104,7 +104,7 @@ def state_problem(
         needs=tuple(needs),
         offers=tuple((j.need, j.offer) for j in judged if j.need in wanted and _counts(j)),
         suppliers=tuple(suppliers),
-        tasks=tuple(_task(o, needs, terms, currency) for o in operations),
+        tasks=tuple(_task(o, before[o.id], needs, terms, currency) for o in operations),
         terms=Terms(
             currency=currency,
             technicians=terms.technicians,
@@ -122,7 +122,27 @@ def state_problem(
     )
 
 
-def _task(operation: Operation, needs: Sequence[Need], terms: ShopTerms, currency: str) -> Task:
+def _earlier_visits(work: Work) -> dict[str, tuple[str, ...]]:
+    """Return the open operations of the visit before, by operation: power parts visits.
+
+    Work of two visits never runs side by side, whatever its own order allows.
+    """
+    before: tuple[str, ...] = ()
+    found: dict[str, tuple[str, ...]] = {}
+    for visit in work.visits:
+        mine = tuple(o.id for o in visit.operations if not o.done)
+        found |= dict.fromkeys(mine, before)
+        before = mine or before
+    return found
+
+
+def _task(
+    operation: Operation,
+    before: tuple[str, ...],
+    needs: Sequence[Need],
+    terms: ShopTerms,
+    currency: str,
+) -> Task:
     service = terms.services.get(operation.id)
     mine = tuple(n.key for n in needs if _fits(operation, n))
     task = Task(
@@ -130,6 +150,7 @@ def _task(operation: Operation, needs: Sequence[Need], terms: ShopTerms, currenc
         title=operation.title,
         minutes=operation.minutes.likely,
         after=operation.after,
+        follows=before,
         hold=operation.hold_minutes,
         needs=mine,
     )
@@ -174,10 +195,9 @@ def _draw_curve(problem: Problem, first: int, last: int) -> tuple[CurvePoint, ..
     days = sorted({first + round((last - first) * i / (_POINTS - 1)) for i in range(_POINTS)})
     found = []
     for day in days:
-        plan = solve(problem, Aim(name=f"by day {day}", first="money", ready_by=day))
-        paid = plan.total.minor - plan.standing.minor - plan.late.minor
+        paid, is_optimal = least_paid(problem, day)
         cost = Money(minor=paid, currency=problem.terms.currency)
-        found.append(CurvePoint(day=day, cost=cost, optimal=plan.optimal))
+        found.append(CurvePoint(day=day, cost=cost, optimal=is_optimal))
     return tuple(found)
 
 

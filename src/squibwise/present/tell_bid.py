@@ -43,7 +43,7 @@ def tell_bid(case: Case, answer: BidLimit, catalog: Catalog) -> Telling:
         sections=filled(
             (
                 _verdict(answer),
-                _gates(answer.gates, catalog),
+                _gates(answer.gates),
                 _unstated(answer),
                 _cost(answer),
                 _drivers(answer),
@@ -80,19 +80,18 @@ def _verdict(answer: BidLimit) -> Section:
     return section("The bid", *blocks)
 
 
-def _gates(gates: Sequence[Gate], catalog: Catalog) -> Section:
-    rows = tuple((g.go, g.text, _answered(g)) for g in gates)
-    table = Table(rows=rows, head=("", "asked first", "answer"))
-    return section("Before any limit", table)
+def _gates(gates: Sequence[Gate]) -> Section:
+    items = tuple(f"{g.go.upper()}: {g.text} {_answered(g)}" for g in gates)
+    return section("Before any limit", Bullets(items=items))
 
 
 def _answered(gate: Gate) -> str:
     answer = gate.answer
     if answer.answer == "unknown":
-        return "open"
+        return "(open)"
     told = [answer.answer, answer.by, answer.source or "no source named"]
     day = answer.on.isoformat() if answer.on else "no date named"
-    return ", ".join(w for w in (*told, day) if w)
+    return f"({', '.join(w for w in (*told, day) if w)})"
 
 
 def _unstated(answer: BidLimit) -> Section | None:

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.market import BuyAnswer, BuyPlan, Purchase, ScheduledTask
-from squibwise.present.figures import bare_sum, counted, listed, minutes, money, percent
+from squibwise.present.figures import bare_sum, listed, minutes, money, percent
 from squibwise.present.phrases import standing, tell_car, tell_findings
-from squibwise.present.telling import Section, Table, Telling, filled, section, text
+from squibwise.present.telling import Block, Bullets, Section, Table, Telling, filled, section, text
 
 
 def tell_buying(case: Case, answer: BuyAnswer, today: dt.date, catalog: Catalog) -> Telling:
@@ -23,8 +23,8 @@ def tell_buying(case: Case, answer: BuyAnswer, today: dt.date, catalog: Catalog)
                 _plans(answer, today),
                 *_orders(best, today),
                 _missing(answer),
-                _days(best, today),
                 _curve(answer, today),
+                *_days(best, today),
                 tell_findings((*case.findings, *answer.findings)),
             )
         ),
@@ -33,28 +33,43 @@ def tell_buying(case: Case, answer: BuyAnswer, today: dt.date, catalog: Catalog)
 
 
 def _plans(answer: BuyAnswer, today: dt.date) -> Section:
-    head = ("plan", "total", "parts", "freight", "labour", "standing", "late", "ready", "")
-    rows = [_plan(p, today) for p in answer.plans]
-    rows += [(f"habit: {r[0]}", *r[1:]) for r in (_plan(p, today) for p in answer.habits)]
-    table = Table(rows=tuple(rows), head=head, right=(1, 2, 3, 4, 5, 6))
-    proven = [p for p in answer.plans if p.optimal]
-    words = "every plan is proven: nothing with these offers costs less"
-    if len(proven) < len(answer.plans):
-        open_plans = [p for p in answer.plans if not p.optimal]
-        words = "; ".join(f"{p.name}: no plan costs less than {money(p.bound)}" for p in open_plans)
-    return section("Three plans, and three habits beside them", table, text(words, "quiet"))
+    """Return the plans in columns, then the habits."""
+    sums = ("total", "parts", "shipping", "labour", "standing", "late", "rework")
+    rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in answer.plans)) for w in sums]
+    rows.append(("ready", *(_date(p.ready_day, today) for p in answer.plans)))
+    rows.append(("used parts all pass", *(percent(p.all_pass) for p in answer.plans)))
+    head = ("", *(p.name for p in answer.plans))
+    right = tuple(range(1, len(head)))
+    blocks: list[Block] = [
+        Table(rows=tuple(rows), head=head, right=right),
+        text(_proof(answer.plans), "quiet"),
+    ]
+    if answer.habits:
+        habits = tuple(
+            (p.name, bare_sum(p.total), f"day {p.ready_day}", ", ".join(p.broken) or "-")
+            for p in answer.habits
+        )
+        head = ("a habit instead", "total", "ready", "breaks")
+        blocks.append(Table(rows=habits, head=head, right=(1,)))
+    return section("Three plans", *blocks, note=answer.plans[0].total.currency)
 
 
-def _plan(plan: BuyPlan, today: dt.date) -> tuple[str, ...]:
-    passes = f"used parts all pass {percent(plan.all_pass)}" if plan.all_pass < 1.0 else ""
-    broken = f"breaks: {', '.join(plan.broken)}" if plan.broken else ""
-    sums = (plan.total, plan.parts, plan.shipping, plan.labour, plan.standing, plan.late)
-    return (
-        plan.name,
-        *(bare_sum(m) for m in sums),
-        _date(plan.ready_day, today),
-        "; ".join(w for w in (passes, broken) if w),
-    )
+_WORDS = {
+    "total": "all together",
+    "parts": "parts",
+    "shipping": "freight",
+    "labour": "labour",
+    "standing": "days it stands",
+    "late": "after the deadline",
+    "rework": "parts that fail",
+}
+
+
+def _proof(plans: Sequence[BuyPlan]) -> str:
+    unproven = [p for p in plans if not p.optimal]
+    if not unproven:
+        return "Proven: with these offers no plan does better."
+    return "; ".join(f"{p.name}: no plan costs less than {money(p.bound)}" for p in unproven)
 
 
 def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:
@@ -62,29 +77,22 @@ def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:
     return [
         section(
             f"Order from {name}",
-            Table(
-                rows=tuple(_purchase(p, today) for p in plan.purchases if p.supplier == name),
-                head=("part", "pieces", "price", "offer", "there by", ""),
-                right=(1, 2),
-            ),
+            Bullets(items=tuple(_purchase(p, today) for p in plan.purchases if p.supplier == name)),
         )
         for name in suppliers
     ]
 
 
-def _purchase(purchase: Purchase, today: dt.date) -> tuple[str, ...]:
+def _purchase(purchase: Purchase, today: dt.date) -> str:
+    pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
     number = f" {purchase.part_number}" if purchase.part_number else ""
-    note = "ordered already" if purchase.kept else ""
+    when = f"there by {_date(purchase.arrives_day, today)}"
+    if purchase.kept:
+        when = f"ordered already, {when}"
     if purchase.after_look:
-        note = f"only after the look, {percent(purchase.chance)}"
-    return (
-        purchase.title,
-        str(purchase.quantity),
-        bare_sum(purchase.price),
-        f"{purchase.condition}{number} [{purchase.offer}]",
-        _date(purchase.arrives_day, today),
-        note,
-    )
+        when = f"ONLY AFTER THE LOOK ({percent(purchase.chance)}), then {when}"
+    sold = f"{purchase.condition}{number}, {bare_sum(purchase.price)}"
+    return f"{pieces}{purchase.title}: {sold} [{purchase.offer}], {when}"
 
 
 def _missing(answer: BuyAnswer) -> Section | None:
@@ -94,22 +102,23 @@ def _missing(answer: BuyAnswer) -> Section | None:
     return section("Not in these plans", text(words, "check"))
 
 
-def _days(plan: BuyPlan, today: dt.date) -> Section | None:
-    if not plan.schedule:
-        return None
+def _days(plan: BuyPlan, today: dt.date) -> list[Section]:
+    """Return a section a day: operations in their order, as if everything doubtful is needed."""
     days: dict[int, list[ScheduledTask]] = {}
     for task in plan.schedule:
         days.setdefault(task.day, []).append(task)
-    rows = tuple(
-        (_date(day, today), minutes(sum(t.end - t.start for t in tasks)), _lines(tasks))
+    return [
+        section(
+            f"Work on {_date(day, today)}",
+            Bullets(items=tuple(_line(t) for t in tasks)),
+            note=f"{minutes(sum(t.end - t.start for t in tasks if not t.outside))} of work",
+        )
         for day, tasks in days.items()
-    )
-    note = f"{counted(len(plan.schedule), 'operation')}, as if everything doubtful is needed"
-    return section("Day plan", Table(rows=rows, head=("day", "work", "operations")), note=note)
+    ]
 
 
-def _lines(tasks: Sequence[ScheduledTask]) -> str:
-    return "; ".join(f"{t.title}{' (outside)' if t.outside else ''}" for t in tasks)
+def _line(task: ScheduledTask) -> str:
+    return f"{task.title}, {'outside' if task.outside else minutes(task.end - task.start)}"
 
 
 def _curve(answer: BuyAnswer, today: dt.date) -> Section | None:
@@ -121,4 +130,4 @@ def _curve(answer: BuyAnswer, today: dt.date) -> Section | None:
 
 
 def _date(day: int, today: dt.date) -> str:
-    return f"{(today + dt.timedelta(days=day)).isoformat()} (day {day})"
+    return f"day {day}, {today + dt.timedelta(days=day):%d %b}"

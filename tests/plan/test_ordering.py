@@ -1,0 +1,184 @@
+"""From a job and a sheet to plans: what is left out, what is told, what reads back."""
+
+import csv
+import io
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.errors import InputError
+from squibwise.intake.market_files import find_offers, load_bid, load_terms
+from squibwise.intake.offers import read_offers
+from squibwise.model.car import Car, Profile
+from squibwise.model.case import Case
+from squibwise.model.cost import Cost, CostLine, Money
+from squibwise.model.market import BuyAnswer, Service, ShopTerms
+from squibwise.model.work import Area, Minutes, Operation, Order, Visit, Work
+from squibwise.plan.cost_worlds import list_evidence, list_worlds
+from squibwise.plan.offers import list_needs, need_key
+from squibwise.plan.ordering import list_requests, plan_buying
+
+pytest.importorskip("ortools")
+CATALOG = load_catalog()
+CASE = Case(
+    id="c",
+    region="US-OH",
+    car=Car(
+        equipment="front-bags",
+        components=("driver.front-bag", "centre.headliner"),
+        vin="1M8GDM9AXKP042788",
+        stages={"driver.front-bag": 2},
+    ),
+    profile=Profile(name="by-condition"),
+)
+BAG = Order(assembly="driver-bag", title="driver airbag module", contains=("driver.front-bag",))
+ROOF = Order(
+    assembly="headliner",
+    title="headliner",
+    contains=("centre.headliner",),
+    kind="look-first",
+    p=0.4,
+    settled_by="look at the headliner",
+)
+
+
+def _operation(
+    n: int, id_: str, action: str, likely: int, *after: str, **more: object
+) -> Operation:
+    minutes = Minutes(low=likely, likely=likely, high=likely)
+    given = {"n": n, "id": id_, "action": action, "title": id_, "minutes": minutes, "after": after}
+    return Operation(**(given | more))  # type: ignore[arg-type]
+
+
+def _work(*orders: Order) -> Work:
+    look = _operation(1, "look:roof", "look", 30, components=("centre.headliner",))
+    fit = _operation(
+        2,
+        "fit:driver-bag@driver",
+        "fit",
+        60,
+        assembly="driver-bag",
+        components=("driver.front-bag",),
+    )
+    roof = _operation(
+        3,
+        "fit:headliner@centre",
+        "fit",
+        90,
+        "look:roof",
+        assembly="headliner",
+        components=("centre.headliner",),
+    )
+    lamp = _operation(4, "step:lamp-check", "do", 10)
+    strip = Area(area="whole", phase="open", title="", operations=(look, fit, roof))
+    final = Area(area="whole", phase="final", title="", operations=(lamp,))
+    visits = (
+        Visit(id="strip", title="", power="off", areas=(strip,)),
+        Visit(id="final", title="", power="on", areas=(final,)),
+    )
+    return Work(profile="by-condition", items=(), orders=orders, visits=visits)
+
+
+SHEET = (
+    "part,supplier,price,lead days,return days,restock\n"
+    "driver-bag@driver,Alder,600,3,14,10%\n"
+    "headliner@centre,Alder,900,4,14,10%\n"
+)
+
+
+def _buy(text: str, terms: ShopTerms, *orders: Order) -> BuyAnswer:
+    sheet = read_offers(text.encode(), "offers.csv", CATALOG, "USD")
+    return plan_buying(CASE, _work(*orders), sheet, terms, CATALOG)
+
+
+def test_three_plans_habits_and_a_curve_come_out_of_a_sheet() -> None:
+    answer = _buy(SHEET, ShopTerms(hour=90, bay_day=30), BAG, ROOF)
+    assert [p.name for p in answer.plans] == ["cheapest", "soonest", "recommended"]
+    assert all(p.optimal and p.bound == p.total for p in answer.plans)
+    bought = {p.need: p.after_look for p in answer.plans[2].purchases}
+    assert bought == {"driver-bag@driver": False, "headliner@centre": True}
+    assert [p.cost.minor for p in answer.curve] == sorted(
+        (p.cost.minor for p in answer.curve), reverse=True
+    )
+    assert answer.habits
+
+
+def test_work_of_two_visits_never_runs_side_by_side() -> None:
+    answer = _buy(SHEET, ShopTerms(technicians=2, bay_day=30), BAG, ROOF)
+    for plan in answer.plans:
+        at = {t.id: t for t in plan.schedule}
+        assert at["step:lamp-check"].start >= max(
+            at[i].end for i in ("fit:driver-bag@driver", "fit:headliner@centre")
+        )
+
+
+def test_what_nobody_offers_is_named_and_left_out() -> None:
+    answer = _buy("\n".join(SHEET.splitlines()[:2]) + "\n", ShopTerms(), BAG, ROOF)
+    assert answer.without_offer == ("headliner",)
+    assert "buy-no-offer" in [f.code for f in answer.findings]
+
+
+def test_what_only_the_maker_can_decide_is_not_bought() -> None:
+    asked = Order(assembly="column", title="column", contains=("driver.front-bag",), kind="ask")
+    body = Order(assembly="windshield", title="glass", contains=(), body_work=True)
+    assert [n.key for n in list_needs(_work(BAG, asked, body))] == [need_key(BAG)]
+
+
+def test_an_outside_service_takes_its_days_by_appointment() -> None:
+    terms = ShopTerms(services={"step:lamp-check": Service(days=1, notice=9, price=100)})
+    plan = _buy(SHEET, terms, BAG).plans[2]
+    lamp = next(t for t in plan.schedule if t.id == "step:lamp-check")
+    assert (lamp.outside, lamp.day, plan.ready_day) == (True, 9, 10)
+
+
+def test_an_answered_request_reads_back_as_offers() -> None:
+    rows = list_requests(CASE, list_needs(_work(BAG, ROOF)), {"driver.front-bag": "AB-12"})
+    assert rows[0]["old label number"] == "AB-12"
+    assert rows[0]["stages"] == "driver.front-bag 2"
+    rows[0] |= {"supplier": "Birch", "price": "512.50", "lead days": "5", "condition": "new"}
+    written = io.StringIO()
+    sheet = csv.DictWriter(written, fieldnames=list(rows[0]))
+    sheet.writeheader()
+    sheet.writerows(rows)
+    found = read_offers(written.getvalue().encode(), "ask.csv", CATALOG, "USD")
+    assert [(o.id, o.fits, o.price.minor) for o in found.offers] == [
+        ("ask-1", "driver-bag@driver", 51_250)
+    ]
+    assert [f.code for f in found.findings if f.severity != "note"] == []
+
+
+def _cost(name: str, profile: str, chance: float) -> Cost:
+    money = Money(minor=1_000, currency="USD")
+    line = CostLine(item="i", what="bag", probability=chance, low=money, likely=money, high=money)
+    return Cost(
+        profile=profile, name=name, low=money, likely=money, high=money, minutes=0, lines=(line,)
+    )
+
+
+def test_each_kind_of_rules_counts_alike_while_the_makers_are_unknown() -> None:
+    open_ = [_cost("followed", "unknown", 1.0), _cost("a", "a", 0.9), _cost("b", "b", 0.1)]
+    worlds = list_worlds([(0.25, open_), (0.75, open_)])
+    assert [(w.weight, w.payments[0].chance) for w in worlds] == [
+        (0.125, 0.9),
+        (0.125, 0.1),
+        (0.375, 0.9),
+        (0.375, 0.1),
+    ]
+    known = [_cost("followed", "a", 0.7), _cost("strictest", "strictest", 1.0)]
+    assert [w.payments[0].chance for w in list_worlds([(1.0, known)])] == [0.7]
+    told = list_evidence([(0.5, open_), (0.5, open_)], (), {}, 0.02)
+    assert [e.what for e in told] == ["a scan before buying", "the maker's rules for this car"]
+    assert told[0].shown == ((1.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 1.0))
+
+
+def test_a_broken_file_beside_the_case_is_told_with_its_name(tmp_path) -> None:  # noqa: ANN001
+    with pytest.raises(InputError, match=r"no offers\.csv"):
+        find_offers(tmp_path)
+    (tmp_path / "buying.toml").write_text("technicians = 5\n")
+    with pytest.raises(InputError, match=r"buying\.toml.*technicians"):
+        load_terms(tmp_path / "buying.toml", must_be_there=True)
+    (tmp_path / "bid.toml").write_text("resale = 1\n")
+    with pytest.raises(InputError, match=r"bid\.toml.*resale"):
+        load_bid(tmp_path / "bid.toml")
+    with pytest.raises(InputError, match=r"none\.toml cannot be read"):
+        load_bid(tmp_path / "none.toml")
