@@ -23,11 +23,12 @@ from squibwise.intake.report.units import heading_name
 from squibwise.model.report import Unit
 from squibwise.model.words import Status
 
-_ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _NEARLY, _MOSTLY = 0.8, 0.7
+_ENDS_BROKEN = re.compile(r"\w-(?:\s{2}|\t|\s*$)")
+_HYPHEN = re.compile(r"(\w)- (?=\w)")
 _CELL = re.compile(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
 _ONE_OF = frozenset(
     """clockspring occupant offlamp offswitch lamp unit crashrecord batterycut hvcut
@@ -129,7 +130,7 @@ def _take(
         _take_heading(line, state, found)
         if line.role == "clean" and has_part(line.sense):
             found.unread.append(line)
-    elif line.role == "aside":
+    elif line.role == "aside" and not _goes_on(line, state, sheet, catalog):
         found.unread.append(line)
     elif line.role == "meta":
         _take_measure(line, state)
@@ -177,6 +178,9 @@ def _take_words(
         found.entries.append(_words_entry(line, line.sense, state))
         return
     current = state.current
+    if current is not None and _is_status(line) and state.blanks <= _GAP:
+        _attach(line, current)
+        return
     follows = current is not None and state.blanks == 0 and not line.is_keyed
     if current is not None and follows and _wrap(line, current, sheet, catalog):
         return
@@ -195,6 +199,13 @@ def _take_words(
         found.unread.append(line)
 
 
+def _is_status(line: Line) -> bool:
+    """Tell whether a line is a status and nothing more."""
+    sense = line.sense
+    told = sense.features - {"skip"} or sense.seats or sense.sides or sense.ends
+    return bool(sense.statuses) and not told and line.known_share >= _MOSTLY
+
+
 def _is_whole(entry: Entry) -> bool:
     """Tell whether an entry names part and fault, so that nothing is missing."""
     features = entry.sense.features
@@ -209,6 +220,11 @@ def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> 
     return not _is_whole(current) and _wrap(line, current, sheet, catalog)
 
 
+def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
+    """Tell whether words that seem to deny go on with the description above them."""
+    return line.why == "denied" and _fills_column(line, state, sheet, catalog)
+
+
 def _in_column(entry: Entry, line: Line) -> str:
     """The words so far with the line put behind those of the column that it stands in."""
     indent = len(line.text) - len(line.text.lstrip())
@@ -218,6 +234,7 @@ def _in_column(entry: Entry, line: Line) -> str:
     texts = [c.group() for c in _CELL.finditer(entry.words[0])]
     at = next((i for i, t in enumerate(texts) if above.endswith(t)), len(texts) - 1)
     own = " ".join([*texts[: at + 1], *entry.words[1:], line.text.strip()])
+    own = _HYPHEN.sub(r"\1", own)
     return "   ".join([own, *texts[at + 1 :]])
 
 
@@ -228,7 +245,8 @@ def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
     """
     if entry.token is None or not entry.words or len(entry.words) > _MOST_WRAPS:
         return False
-    if "?" in line.text or line.known_share < _MOSTLY:
+    is_broken = _ENDS_BROKEN.search(entry.words[-1]) or _ENDS_BROKEN.search(entry.words[0])
+    if "?" in line.text or (line.known_share < _MOSTLY and not is_broken):
         return False
     told = bool(entry.sense.features & (TELLS - {"defect"}))
     joined = words_of(_in_column(entry, line), catalog, sheet.language)
@@ -236,6 +254,7 @@ def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
     if (told and stands_alone(line.sense)) or (told and parts and more != parts):
         return False
     entry.sense = _joined_sense(entry.sense, joined)
+    entry.absent = why_absent(joined, is_coded=True)
     entry.words.append(line.text.strip())
     entry.raws.append(line.raw)
     status = find_status_byte(line.text)
@@ -295,7 +314,7 @@ def _stages(sense: Sense) -> list[Sense]:
 def _take_codes(line: Line, state: _State, found: Gathered, sheet: Sheet, catalog: Catalog) -> None:
     if len(line.codes) == 1 and _continues(line, state):
         return
-    for token, text in _segments(line):
+    for token, text in segments(line):
         sense = words_of(text, catalog, sheet.language) if len(line.codes) > 1 else line.sense
         if "same" in sense.features and state.current is not None:
             _repeat_part(sense, state.current.sense)
@@ -372,33 +391,6 @@ def _also(best: CodeToken, token: CodeToken, before: CodeToken) -> tuple[str, ..
     if token.style == before.style:
         return best.also
     return (*best.also, before.printed if best is token else token.printed)
-
-
-def _segments(line: Line) -> list[tuple[CodeToken, str]]:
-    """Each code of a line with the words that are its own."""
-    codes = line.codes
-    if len(codes) == 1:
-        return [(codes[0], without_codes(line))]
-    head = line.text[: codes[0].start]
-    bounds = [c.start for c in codes] + [len(line.text)]
-    after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
-    is_before = (
-        codes[0].style != "flash"
-        and bool(re.search(r"[^\W\d_]{3}", head))
-        and not _ENDS_WITH_LABEL.search(head)
-    )
-    if is_before and not re.search(r"[^\W\d_]{3}", after[-1]):
-        return list(zip(codes, [head, *after[:-1]], strict=True))
-    return list(zip(codes, _shared(after), strict=True))
-
-
-def _shared(texts: list[str]) -> list[str]:
-    """Codes with nothing but signs between them share the words that follow the last of them."""
-    shared = list(texts)
-    for at in range(len(shared) - 2, -1, -1):
-        if not re.search(r"[^\W_]", shared[at]) and shared[at].strip() in ("/", "-", "&", "+"):
-            shared[at] = shared[at + 1]
-    return shared
 
 
 def _belongs(line: Line, current: Entry) -> bool:

@@ -42,7 +42,8 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[CodeToken, ...]:
         lexicon: For the words for lamps and blinks of every language.
     """
     plain = flat(text)
-    found = [_counted(m) for m in _PAUSED.finditer(plain)]
+    label = re.compile(rf"{_label(lexicon)}$")
+    found = [_counted(m, label) for m in _PAUSED.finditer(plain)]
     if not found:
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
     return _once(found)
@@ -73,10 +74,14 @@ def find_list(text: str) -> tuple[CodeToken, ...]:
     return tuple(flash(m.group(), *m.span()) for m in re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text))
 
 
+def _label(lexicon: Lexicon) -> str:
+    """Words for lamp, blink or flash that lead up to a number."""
+    return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
+
+
 def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
     if lexicon.flash_codes is None:
-        names = lexicon.names_of("flash")
-        label = rf"(?<![^\W_])(?:(?:{names})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
+        label = _label(lexicon)
         lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
         verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
         lexicon.flash_codes = re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
@@ -97,8 +102,11 @@ def _tidy(number: str) -> str:
     return re.sub(r"\s*[-:]\s*|\s+", "-", number)
 
 
-def _counted(match: re.Match[str]) -> CodeToken:
-    return flash("-".join(match.groups()), *match.span())
+def _counted(match: re.Match[str], label: re.Pattern[str]) -> CodeToken:
+    """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
+    named = label.search(match.string[: match.start()])
+    start = named.start() if named is not None else match.start()
+    return flash("-".join(match.groups()), start, match.end())
 
 
 def _is_title(head: str) -> bool:

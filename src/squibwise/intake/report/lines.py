@@ -18,6 +18,9 @@ from squibwise.intake.report.phrases import (
 from squibwise.intake.report.sense import FAULTS, PARTS, Sense, has_fault, has_part, read_sense
 from squibwise.model.report import Unit
 
+_ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
+_ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
+_THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
 _NAME_WORDS = 8  # of the longest name of a part
 _NAMED = 0.6  # share of known words that makes a line the name of a part
 _HEADING_WORDS = 12
@@ -299,8 +302,36 @@ def _is_foreign(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
 def is_bare_part(line: Line) -> bool:
     """Tell whether a line names a part and says nothing more of it, as lists of parts do."""
     sense = line.sense
-    if line.role != "words" or line.is_keyed or len(line.tokens) > _NAME_WORDS:
+    if line.role not in ("words", "unread") or line.is_keyed or len(line.tokens) > _NAME_WORDS:
         return False
-    if sense.statuses or sense.voices or has_fault(sense) or line.text.rstrip()[-1:] in ".:!":
+    if sense.statuses or sense.voices or has_fault(sense) or _ENDS_SENTENCE.search(line.text):
         return False
     return line.known_share >= _NAMED and bool(sense.features & (PARTS | {"bag", "lamp"}))
+
+
+def segments(line: Line) -> list[tuple[CodeToken, str]]:
+    """Return each code of a line with the words that are its own."""
+    codes = line.codes
+    if len(codes) == 1:
+        return [(codes[0], without_codes(line))]
+    head = line.text[: codes[0].start]
+    bounds = [c.start for c in codes] + [len(line.text)]
+    after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
+    is_before = (
+        codes[0].style != "flash"
+        and bool(re.search(r"[^\W\d_]{3}", head))
+        and not _ENDS_WITH_LABEL.search(head)
+    )
+    if is_before and not re.search(r"[^\W\d_]{3}", after[-1]):
+        return list(zip(codes, [head, *after[:-1]], strict=True))
+    flashes = all(c.style == "flash" for c in codes)
+    return list(zip(codes, _shared(after, _THEN if flashes else ()), strict=True))
+
+
+def _shared(texts: list[str], joints: tuple[str, ...]) -> list[str]:
+    """Codes with nothing but signs between them share the words that follow the last of them."""
+    shared = list(texts)
+    for at in range(len(shared) - 2, -1, -1):
+        if shared[at].strip() in ("/", "-", "&", "+", *joints):
+            shared[at] = shared[at + 1]
+    return shared

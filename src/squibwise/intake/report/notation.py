@@ -41,7 +41,7 @@ _HEX_SPLIT = re.compile(
 )
 _HEX24 = re.compile(r"([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?" + _END)
 _HEX16 = re.compile(r"(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})" + _END)
-_DECIMAL5 = re.compile(r"(\d{5})(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
+_DECIMAL5 = re.compile(r"(\d{5}(?:-\d{2})?)(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
 _DECIMAL_LONG = re.compile(r"(\d{7,8})(?![0-9A-Za-z])")
 _DASHED = re.compile(r"(\d{1,2}-\d{1,2}|\d{2}-\d[0-9A-Fa-fx])(?![-/.:]?\d)" + _END)
 _FLASH = re.compile(
@@ -331,9 +331,10 @@ def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
         return _undecided(match, "decimal", (match.group(1),))
     match = _DECIMAL5.match(text, at)
     if match:
-        number = int(match.group(1))
-        twin = (sae_code(number),) if number <= 0xFFFF else ()
-        return _undecided(match, "decimal", (*twin, match.group(1)))
+        digits = match.group(1)
+        is_two_bytes = digits.isdecimal() and int(digits) <= 0xFFFF
+        twin = (sae_code(int(digits)),) if is_two_bytes else ()
+        return _undecided(match, "decimal", (*twin, digits))
     if has_code or _RAW_LABEL.search(text[:at]):
         return None
     return _flash_at(text, at) or _cut_at(text, at)

@@ -32,6 +32,8 @@ _ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _APART = re.compile(r"[;:,()\[\]|\t]|\s-\s| {3}")
 _PLAIN = re.compile(r"[a-z ]+")
 _AIR_BAG = re.compile(r"\bair[ -]bag")
+_WHOLE = 4  # abbreviations that one word outweighs
+_SHORT = 2  # letters of abbreviations that many languages share
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
 
@@ -158,13 +160,18 @@ def _tokens_of(phrase: str) -> tuple[str, ...]:
 
 
 def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
-    """Return how many distinct words each language but English knows, and English does not."""
+    """Return how many distinct words each language but English knows, and English does not.
+
+    Abbreviations that many languages share count little, and nothing alone.
+    """
     distinct = set(words) - lexicon.base
-    return {
-        name: sum(w in known for w in distinct)
-        for name, known in lexicon.words.items()
-        if name not in BASE
-    }
+    long = {w for w in distinct if len(w) > _SHORT}
+    found = {}
+    for name, known in lexicon.words.items():
+        if name not in BASE:
+            whole = sum(w in known for w in long)
+            found[name] = whole and _WHOLE * whole + sum(w in known for w in distinct - long)
+    return found
 
 
 def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None) -> tuple[Hit, ...]:

@@ -14,7 +14,7 @@ from squibwise.intake.report.meaning import CLEAR, Meaning, join
 from squibwise.intake.report.notation import CodeToken
 from squibwise.intake.report.parts import SURE_PARTS, Hand, Part, Scope
 from squibwise.intake.report.report_findings import coverage, remarks
-from squibwise.intake.report.sense import Sense
+from squibwise.intake.report.sense import Sense, has_part
 from squibwise.intake.report.sheet import Sheet, sort_lines
 from squibwise.model.car import Car
 from squibwise.model.names import Side, side_of
@@ -24,6 +24,8 @@ from squibwise.model.words import Status
 
 _TWO_READINGS = 2
 _MOST_REPEATS = 20
+_UNIT = Part(kind="control-unit", place="centre")
+_UNIT_FAULTS = ("configuration", "identity", "event-recorded", "internal")
 
 
 def understand(
@@ -52,7 +54,7 @@ def understand(
     meanings = [_meaning(e, scope) for e in gathered.entries]
     pairs = list(zip(gathered.entries, meanings, strict=True))
     read = [_code_line(e, m, scope, name) for e, m in pairs]
-    read = _with_repeats(read)
+    read = _with_repeats(_without_gone(read))
     findings = (*sheet.findings, *remarks(pairs, read, gathered, sheet, scope, name))
     return ReadReport(
         vin=sheet.vin,
@@ -119,14 +121,20 @@ def _meaning(entry: Entry, scope: Scope) -> Meaning:
     meaning = join(entry.sense, entry.token, _scope_of(entry, scope))
     if entry.unit == "unknown" and entry.module is None and meaning.parts:
         entry.unit = "restraint"
+    if entry.unit == "restraint" and not meaning.parts and _is_of_unit(entry.sense, meaning):
+        return msgspec.structs.replace(meaning, parts=(_UNIT,))
     if entry.unit == "restraint" or (entry.unit == "unknown" and entry.sense.features & SURE_PARTS):
         return meaning
     about = entry.sense.features & {"unit", "system", "airbagmodule", "bag"}
     if entry.unit == "other" and about and meaning.fault == "communication":
-        parts: tuple[Part, ...] = (Part(kind="control-unit", place="centre"),)
-    else:
-        parts = ()
-    return msgspec.structs.replace(meaning, parts=parts, clash=())
+        return msgspec.structs.replace(meaning, parts=(_UNIT,), clash=())
+    return msgspec.structs.replace(meaning, parts=(), clash=())
+
+
+def _is_of_unit(sense: Sense, meaning: Meaning) -> bool:
+    """Tell whether a fault that names no part and no place is one that only the unit can have."""
+    placed = sense.seats or sense.sides or sense.ends or sense.rows
+    return meaning.fault in _UNIT_FAULTS and not placed and not has_part(sense)
 
 
 def _place_kerb(sense: Sense, hand: Hand) -> None:
@@ -276,6 +284,15 @@ def _completions(token: CodeToken, scope: Scope) -> tuple[Candidate, ...]:
     return tuple(
         Candidate(component=None, fault="unknown", weight=1.0 / len(codes), code=c) for c in codes
     )
+
+
+def _without_gone(read: list[CodeLine]) -> list[CodeLine]:
+    """A code that is told to be gone is so wherever the report lists it."""
+    gone = {ln.code for ln in read if not ln.present and not ln.status} - {None}
+    return [
+        msgspec.structs.replace(ln, present=False) if ln.code in gone and ln.present else ln
+        for ln in read
+    ]
 
 
 def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:

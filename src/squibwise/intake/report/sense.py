@@ -95,7 +95,7 @@ def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Non
     lacks = [h for h in hits if _lacking(h)]
     used: set[Hit] = set()
     for hit in hits:
-        if "not" not in hit.means:
+        if not {"not", "need"} & set(hit.means):
             continue
         lack = _nearest(hit, lacks, tokens)
         good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
@@ -105,11 +105,15 @@ def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Non
         elif lack is not None:
             sense.features.add(_lacking(lack))
             used.add(hit)
+        elif "need" in hit.means:
+            continue
         elif good is not None and good.first >= hit.last:
             sense.features.add("defect")
             used |= {hit, good}
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             sense.voices.add("gone")
+    if "crashrecord" in sense.features and any(t.text == "0" and t.apart for t in tokens):
+        sense.voices.add("not")  # "crash events: 0"
     heard = [h for h in hits if h not in used]
     heard = [h for h in heard if "alone" not in h.means or _fills_stretch(h, tokens)]
     sense.voices |= {m for h in heard for m in h.means if m in VOICES}
@@ -141,6 +145,7 @@ def _open_what_is_joined(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hi
     for hit in hits:
         at = hit.first
         joined = at >= 2 and tokens[at - 1].text in _AND and at - 2 not in covered
+        joined = joined and not (tokens[at - 1].apart or tokens[at].apart)
         if joined and any(m.startswith("seat:") for m in hit.means):
             sense.seats |= {"driver", "passenger"}
         if joined and any(m.startswith("side:") for m in hit.means):

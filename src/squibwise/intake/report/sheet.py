@@ -45,7 +45,7 @@ _SPEAKER = re.compile(
     r"\S[^:\t|]{0,24}:\s"
     r"|#\d{1,4}\s+\S[^:\t|]{0,30}:\s)"
 )
-_STOP = re.compile(r"([.!?])[)\"']?\s+(?=[A-ZÀ-ÝŁŚŻ¿¡\"'(]?[^\W\d_][a-zà-ÿłśżźćńęą'])")
+_STOP = re.compile(r"([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ][a-zà-ÿłśżźćńęą'])")
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _LISTED = 3  # names of parts that make a list of parts
 _SHAPED = 2  # lines of one shape that make it the shape of the report
@@ -54,6 +54,8 @@ _MIXED = re.compile(
 )
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _AS_LETTERS = str.maketrans("01", "ol")
+_WORD = re.compile(r"[^\W\d_]{4,}")
+_ALIKE = (("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w"))
 _ONE_ALONE = re.compile(r"(?<=[a-z] )[lI](?= )")
 
 
@@ -87,7 +89,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         _read_codes(line, lexicon)
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)
-    _read_as_camera(sheet)
+    _read_as_camera(sheet, lexicon)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
     sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
     if sheet.is_recorder:
@@ -196,7 +198,10 @@ def _settle_flash(lines: list[Line]) -> None:
 
 def _is_called(line: Line, code: CodeToken) -> bool:
     """Tell whether a flash code stands with a word for lamp or blink, or as a count of blinks."""
-    return bool(re.search(r"[^\W\d_]", line.text[code.start : code.end]))
+    flashes = [c for c in line.codes if c.style == "flash"]
+    return code.style == "flash" and any(
+        re.search(r"[^\W\d_]", line.text[c.start : c.end]) for c in flashes
+    )
 
 
 def _follow_shapes(lines: list[Line]) -> None:
@@ -214,14 +219,14 @@ def _follow_shapes(lines: list[Line]) -> None:
             line.codes = (number,) if number is not None else ()
 
 
-def _read_as_camera(sheet: Sheet) -> None:
+def _read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
     """Codes in which a camera took signs for one another, once some lines show that one did."""
     found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
     sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines)
     if not sheet.is_machine_read:
         return
     for line in sheet.lines:
-        line.text = _letters(line.text)
+        line.text = _letters(line.text, lexicon)
         if any(c.style in ("sae", "camera") for c in line.codes):
             continue
         mistaken = find_mistaken(line.text, is_lenient=True)
@@ -234,9 +239,18 @@ def _looks_machine_read(lines: list[Line]) -> bool:
     return mixed >= _MIXED_WORDS
 
 
-def _letters(text: str) -> str:
-    """Words in which digits stand for letters, put right; codes have more digits than that."""
-    return _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
+def _letters(text: str, lexicon: Lexicon) -> str:
+    """Words with signs that a machine took for one another, put right where that makes a word."""
+    text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
+    return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
+
+
+def _known_word(word: str, lexicon: Lexicon) -> str:
+    plain = flat(word)
+    if plain in lexicon.known:
+        return word
+    tries = (plain.replace(one, two) for one, two in _ALIKE if one in plain)
+    return next((t for t in tries if t in lexicon.known), word)
 
 
 def _language(lexicon: Lexicon, lines: list[Line]) -> str | None:
@@ -249,8 +263,21 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
     if line.role == "blank":
         return
     _read_hand(line, sheet)
-    if not _read_vin(line, sheet, catalog, name):
+    if _read_vin(line, sheet, catalog, name):
+        return
+    read_line(line, lexicon, sheet.language)
+    if line.tokens and line.codes and line.sense.says_nothing and _are_bare(line):
+        line.codes, line.tokens = (), tokenise(without_codes(line))  # "12 names", "20417 miles"
         read_line(line, lexicon, sheet.language)
+
+
+def _are_bare(line: Line) -> bool:
+    """Tell whether a line's codes are plain numbers that begin it, which any number may."""
+    bare = ("flash", "decimal", "maker", "hex16")
+    first = line.codes[0]
+    begins = not re.search(r"[^\W\d_]", line.text[: first.start])
+    plain = first.style in bare and first.printed.isdecimal() and len(line.codes) == 1
+    return plain and begins and not _is_called(line, first)
 
 
 def _read_hand(line: Line, sheet: Sheet) -> None:

@@ -4,7 +4,7 @@ import re
 
 from squibwise.intake.report.lines import Line
 from squibwise.intake.report.phrases import Lexicon, find_layout, flat, tokenise
-from squibwise.intake.report.sense import Sense, has_fault, has_part
+from squibwise.intake.report.sense import FAULTS, Sense, has_part
 from squibwise.model.report import Unit
 
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -13,12 +13,15 @@ _ADDRESS = re.compile(
     r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
     r"(?:0x)?[0-9A-Fa-f]{1,4}\b)\s*[:.-]?\s*(?=[^\W\d])"
 )
-_NUMBERED = re.compile(r"^\s*(?:0x)?[0-9A-Fa-f]{2}\s*[-:.)]?\s+(?=[^\W\d_]{2})")
+_INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _MOST_WORDS = 7  # of a heading
 _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _FEW_ROWS = 3
 _COLUMNS = 8
+_NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
+    "internal mechanical defect performance ground range resistance".split()
+)
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 
 
@@ -105,18 +108,20 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
                 _label_above(lines, at, module, unit)
         elif line.module is None:
             line.module, line.unit = module, unit
-            if module is None and line.codes and _is_elsewhere(line, lexicon):
-                line.unit = "other"
+        if unit == "restraint" and line.codes and _is_elsewhere(line, module, lexicon):
+            line.unit = "other"
         if line.role == "group":
             group = line.group
         elif group is not None:
             line.group = group
 
 
-def _is_elsewhere(line: Line, lexicon: Lexicon) -> bool:
-    """Tell whether a code without a heading says itself that another unit stores it."""
+def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
+    """Tell whether a code says itself that another unit than the restraint unit stores it."""
     if has_part(line.sense) or line.sense.features & (_OWN | {"communication", "unit", "lamp"}):
         return False
+    if module is not None:
+        return bool(_INSIDE.match(line.text)) and name_unit(line.text, lexicon) == ("other", True)
     if "foreign" in line.sense.features or line.codes[0].code[:1] == "P":
         return True
     return name_unit(line.text, lexicon) == ("other", True)
@@ -161,16 +166,24 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
         return False
     if _ADDRESS.match(line.text):
         return True
-    if len(line.tokens) > _MOST_WORDS or line.sense.statuses or line.text.rstrip()[-1:] in ".,;?!":
-        return False
-    if has_fault(line.sense) or line.volts is not None or line.role in ("header", "meta"):
-        return False
     after = next((ln for ln in lines[at + 1 :] if ln.role != "blank"), None)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False
     before = lines[at - 1] if at else None
     is_apart = before is None or before.role == "blank" or before.number < line.number - 1
-    return is_apart or line.text.isupper() or _indent(line) < _indent(after)
+    stands_out = is_apart or line.text.isupper() or _indent(line) < _indent(after)
+    return stands_out and _reads_as_name(line)
+
+
+def _reads_as_name(line: Line) -> bool:
+    """Tell whether a line is a few words that tell of no fault, status or measure."""
+    if len(line.tokens) > _MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!":
+        return False
+    is_status = line.sense.statuses and not line.sense.features and len(line.tokens) == 1
+    is_other = line.volts is not None or line.role in ("header", "meta")
+    faults = line.sense.features & FAULTS
+    is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
+    return not (is_status or is_other or is_fault)
 
 
 def _indent(line: Line) -> int:
