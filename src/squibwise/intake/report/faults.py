@@ -6,7 +6,14 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
-from squibwise.intake.report.lines import Line, is_bare_part, why_absent, without_codes, words_of
+from squibwise.intake.report.lines import (
+    Line,
+    is_bare_part,
+    segments,
+    why_absent,
+    without_codes,
+    words_of,
+)
 from squibwise.intake.report.notation import CodeToken, find_status_byte
 from squibwise.intake.report.sense import (
     FAULT_WORDS,
