@@ -22,6 +22,7 @@ from squibwise.intake.report.sense import (
     Sense,
     differs,
     has_part,
+    heads_of,
     names_another,
     stands_alone,
 )
@@ -404,6 +405,8 @@ def _belongs(line: Line, current: Entry) -> bool:
     """Words under a fault are its own unless they tell of another part."""
     if _is_whole(current) and names_another(line.sense, current.sense):
         return False
+    if heads_of(current.sense) and heads_of(line.sense) - heads_of(current.sense):
+        return False
     if not stands_alone(line.sense):
         return True
     if not current.is_told:
@@ -484,4 +487,5 @@ def _words_precede(lines: list[Line]) -> bool:
     bare = [i for i, ln in enumerate(rows) if ln.role == "code" and ln.sense.says_nothing]
     above = sum(i > 0 and rows[i - 1].role == "words" for i in bare)
     below = sum(i + 1 < len(rows) and rows[i + 1].role == "words" for i in bare)
-    return bool(bare) and above == len(bare) and above > below
+    is_usual = 2 * len(bare) > sum(ln.role == "code" for ln in rows)
+    return is_usual and above == len(bare) and above > below

@@ -7,6 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.report.notation import CodeToken
 from squibwise.intake.report.phrases import (
+    Hit,
     Lexicon,
     Token,
     find_hits,
@@ -91,12 +92,20 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
         usual: The report's own language.
     """
     language = language_of(line, lexicon, usual)
-    line.sense = read_sense(line.tokens, find_hits(lexicon, line.tokens, language))
+    hits = find_hits(lexicon, line.tokens, language)
+    line.sense = read_sense(line.tokens, hits)
+    if not line.codes and any(_denies_status(h, line.tokens, lexicon) for h in hits):
+        line.sense.voices.add("not")  # "short to ground: not present", where no code has a status
     line.is_keyed = bool(_KEYED.match(line.text))
     labelled = _TYPE_LABEL.search(line.text)
     line.failure_type = labelled.group(1).upper() if labelled else None
     line.volts = _volts(line, lexicon)
     _give_role(line, lexicon, _is_clean(line, lexicon, language))
+
+
+def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
+    is_status = hit.means[0] in ("status:stored", "status:pending")
+    return is_status and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
 
 
 def words_of(text: str, catalog: Catalog, language: str | None) -> Sense:
@@ -145,7 +154,7 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     words = tuple(t.text for t in line.tokens)
-    if line.codes and line.text.rstrip().endswith("?"):
+    if line.codes and is_question(line):
         line.codes, line.role, line.why = (), "aside", "a question"
         return
     if line.codes:
@@ -173,11 +182,18 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
 
 def _why_aside(line: Line) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
-    if line.text.rstrip().endswith("?") or "sure" in line.sense.voices:
+    if is_question(line) or "sure" in line.sense.voices:
         return "a question"
     if line.role == "heading" or not (has_part(line.sense) or has_fault(line.sense)):
         return ""
     return why_absent(line.sense, is_coded=False)
+
+
+def is_question(line: Line) -> bool:
+    """Tell whether a line asks, or doubts what it reads."""
+    text = line.text.strip()
+    told = has_part(line.sense) or has_fault(line.sense)
+    return text.endswith("?") or ("?" in text and (text[0] == "¿" or not told))
 
 
 def why_absent(sense: Sense, *, is_coded: bool) -> str:

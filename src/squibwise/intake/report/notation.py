@@ -140,10 +140,18 @@ def find_numbers(text: str, shape: str) -> tuple[CodeToken, ...]:
     if shape == "hex16":
         found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
         mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
-        return tuple(_undecided(m, "maker", (m.group(1).upper(),)) for m in mixed)
+        return tuple(_two_bytes(m) for m in mixed)
     found = list(_FIVE_ANYWHERE.finditer(text))
     listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith(":"))
     return tuple(_undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
+
+
+def _two_bytes(match: re.Match[str]) -> CodeToken:
+    """A maker's four digits; from 8 on they are two bytes of a body or network code too."""
+    digits = match.group(1).upper()
+    if digits[0] in "89ABCDEF":
+        return _hex_token(digits, match.start(), match.end(), None)
+    return _undecided(match, "maker", (digits,))
 
 
 def find_mistaken(text: str, *, is_lenient: bool) -> tuple[CodeToken, ...]:

@@ -74,6 +74,7 @@ class Lexicon:
         self.longest_layout: dict[str, int] = {}
         self.named: dict[str, list[str]] = {}
         self.asking: set[str] = set()
+        self.denying: set[str] = set()
         self.flash_codes: re.Pattern[str] | None = None
         self.labels: re.Pattern[str] | None = None
         self.restraint: re.Pattern[str] | None = None
@@ -90,6 +91,8 @@ class Lexicon:
             return
         if term.means[0] == "asked":
             self.asking.update(fold(s) for s in term.spellings())
+        if term.means[0] == "not":
+            self.denying.update(fold(s) for s in term.spellings() if " " not in s)
         for spelling in term.spellings():
             tokens = _tokens_of(spelling)
             if term.means[0] in LAYOUT:
@@ -288,6 +291,8 @@ def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
     if not near or (len(near) > 1 and near[0][1] == near[1][1]):
         return None
     best: str = near[0][0]
+    if len(word) == len(best) == _MIN_FUZZY and sorted(word) != sorted(best):
+        return None  # another letter makes another word of so few
     return best if best[0] == word[0] or near[0][1] == 1 else None
 
 

@@ -54,7 +54,7 @@ def _clean(gathered: Gathered, scope: Scope, name: str) -> tuple[CleanCircuit, .
 
 def _is_found_good(line: Line) -> bool:
     """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither."""
-    denies_fault = line.why == "denied" and bool(line.sense.features & _ELECTRIC)
+    denies_fault = line.why in ("denied", "gone") and bool(line.sense.features & _ELECTRIC)
     return denies_fault or line.role == "clean" or line.why == "found good"
 
 
@@ -63,7 +63,9 @@ def _no_crash_record(own: list[CodeLine], gathered: Gathered, name: str) -> Orig
     if any(ln.fault == "event-recorded" for ln in own):
         return None
     denied = (
-        ln for ln in gathered.unread if ln.why == "denied" and "crashrecord" in ln.sense.features
+        ln
+        for ln in gathered.unread
+        if ln.why in ("denied", "gone") and "crashrecord" in ln.sense.features
     )
     line = next(denied, None)
     return None if line is None else Origin(file=name, line=line.number, raw=line.raw)

@@ -115,7 +115,8 @@ def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Non
     if "crashrecord" in sense.features and any(t.text == "0" and t.apart for t in tokens):
         sense.voices.add("not")  # "crash events: 0"
     heard = [h for h in hits if h not in used]
-    heard = [h for h in heard if "alone" not in h.means or _fills_stretch(h, tokens)]
+    is_tested = any("tested" in h.means for h in heard)
+    heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
     sense.voices |= {m for h in heard for m in h.means if m in VOICES}
     if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
         sense.voices.add("fine")  # "checked for open: ok", not "open, good plug"

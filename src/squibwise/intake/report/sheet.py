@@ -18,6 +18,7 @@ from squibwise.intake.report.notation import (
     merge_twins,
 )
 from squibwise.intake.report.phrases import Lexicon, flat, languages, lexicon_of, tokenise
+from squibwise.intake.report.sense import has_fault, has_part
 from squibwise.intake.report.units import assign_units, take_module_column
 from squibwise.intake.vin import find_vin
 from squibwise.model.origin import Finding, Origin
@@ -207,13 +208,15 @@ def _is_called(line: Line, code: CodeToken) -> bool:
 def _follow_shapes(lines: list[Line]) -> None:
     """Codes anywhere in a line, in the shape that several lines of the report begin with."""
     begun = [c.style for ln in lines for c in ln.codes if not ln.text[: c.start].strip(" -*(#")]
-    for shape in ("hex16", "decimal"):
-        if begun.count(shape) < _SHAPED:
-            continue
-        for line in lines:
+    numbers = sum(begun.count(style) for style in ("decimal", "maker"))
+    shown = {"hex16": begun.count("hex16"), "decimal": numbers}
+    for shape, count in shown.items():
+        for line in lines if count >= _SHAPED else ():
             if not line.codes and line.role != "blank" and not line.cells:
                 line.codes = find_numbers(line.text, shape)
     for line in lines:
+        if not line.codes and line.role != "blank" and not line.cells:
+            line.codes = find_numbers(line.text, "hex16")  # kept only where its words tell a fault
         if not line.codes and line.role != "blank" and len(line.cells) < _SHAPED:
             number = find_maker_number(line.text)
             line.codes = (number,) if number is not None else ()
@@ -266,18 +269,20 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
     if _read_vin(line, sheet, catalog, name):
         return
     read_line(line, lexicon, sheet.language)
-    if line.tokens and line.codes and line.sense.says_nothing and _are_bare(line):
+    if line.tokens and line.codes and _is_number_only(line):
         line.codes, line.tokens = (), tokenise(without_codes(line))  # "12 names", "20417 miles"
         read_line(line, lexicon, sheet.language)
 
 
-def _are_bare(line: Line) -> bool:
-    """Tell whether a line's codes are plain numbers that begin it, which any number may."""
-    bare = ("flash", "decimal", "maker", "hex16")
+def _is_number_only(line: Line) -> bool:
+    """Tell whether a code is a plain number of any kind: nothing beside it tells of a fault."""
     first = line.codes[0]
     begins = not re.search(r"[^\W\d_]", line.text[: first.start])
-    plain = first.style in bare and first.printed.isdecimal() and len(line.codes) == 1
-    return plain and begins and not _is_called(line, first)
+    if first.style == "hex16" and not begins:
+        return not (has_part(line.sense) and has_fault(line.sense))
+    bare = first.style in ("flash", "decimal", "maker", "hex16") and first.printed.isdecimal()
+    is_lone = bare and begins and len(line.codes) == 1 and not _is_called(line, first)
+    return is_lone and line.sense.says_nothing
 
 
 def _read_hand(line: Line, sheet: Sheet) -> None:
