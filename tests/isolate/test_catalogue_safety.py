@@ -56,10 +56,13 @@ def test_movement_only_with_loads_in_place_of_every_igniter_in_reach(test: LoopT
 
 @pytest.mark.parametrize("test", TESTS)
 def test_power_comes_on_only_behind_its_cautions(test: LoopTest) -> None:
-    if test.power != "off":
+    if test.power in ("through", "on"):
         assert "key-on" in test.cautions
-    if test.power != "on":
+    if test.power in ("off", "through"):
         assert "full-wait" in test.cautions
+    if test.power == "any":
+        assert not test.opens
+        assert "without touching it" in " ".join(test.how)
 
 
 def test_the_clock_spring_is_never_turned_with_the_column_uncoupled() -> None:

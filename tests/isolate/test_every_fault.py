@@ -20,7 +20,7 @@ def test_every_fault_has_suspects_tests_and_a_repair_for_each(component: str, wo
     suspects = search.standing.suspects
     assert math.fsum(s.p for s in suspects) == pytest.approx(1.0)
     assert all(s.title and "{" not in s.title for s in suspects)
-    problem = _problem(search.standing, search.tests, search.repairs, search.context, case, CATALOG)
+    problem = _problem(search.standing, search, case, CATALOG)
     assert problem.repairs  # a fault without a repair would have been refused
     assert len({t.id for t in search.tests}) == len(search.tests)
     assert len({r.id for r in search.repairs}) == len(search.repairs)

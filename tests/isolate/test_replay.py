@@ -79,7 +79,7 @@ def test_a_repair_done_before_the_fault_was_read_again_is_doubted() -> None:
     plain = work(MONDAY)
     plug = "device-plug:not-seated"
     doubted = chance(searched(BAG, named, low(TUESDAY)), plug)
-    assert doubted < 0.5 * chance(searched(BAG, plain, low(TUESDAY)), plug)
+    assert doubted < 0.7 * chance(searched(BAG, plain, low(TUESDAY)), plug)
 
 
 def test_a_line_with_several_candidates_counts_by_its_share() -> None:
@@ -93,20 +93,36 @@ def test_a_line_with_several_candidates_counts_by_its_share() -> None:
         ),
     )
     search = search_of(a_case(a_report(line)), believing(), BAG, CATALOG)
-    assert search.context.sign.weight == {"low-or-short": 0.7}
+    assert search.context.reported.weight["low-or-short"] == pytest.approx(1.0)
 
 
-@pytest.mark.parametrize(("place", "share"), [(None, 0.5), ("passenger", 0.5), ("driver", None)])
-def test_a_line_without_a_side_counts_by_a_share(place: str | None, share: float | None) -> None:
+@pytest.mark.parametrize(("place", "meant"), [(None, True), ("passenger", True), ("driver", False)])
+def test_a_line_without_a_side_counts_for_each_side_it_may_mean(
+    place: str | None, meant: bool
+) -> None:
     line = CodeLine(line=1, raw="x", kind="front-bag", place=place, fault="low-or-short")
     candidate = Candidate(
         component=None, kind="front-bag", place=place, fault="low-or-short", weight=1.0
     )
     with_candidate = msgspec.structs.replace(line, candidates=(candidate,))
     for entry in (line, with_candidate):
-        sign = search_of(a_case(a_report(entry)), believing(), BAG, CATALOG).context.sign
-        expected = {"unknown": 1.0} if share is None else {"low-or-short": share}
-        assert sign.weight == expected
+        search = search_of(a_case(a_report(entry)), believing(), BAG, CATALOG)
+        assert (search.context.reported.report is not None) == meant
+
+
+def test_a_report_that_leaves_the_kind_open_counts_every_kind_by_its_share() -> None:
+    line = a_line("passenger.front-bag", "unknown")
+    weight = search_of(a_case(a_report(line)), believing(), BAG, CATALOG).context.reported.weight
+    assert weight == pytest.approx(CATALOG.loops.untold["igniter"])
+    told = msgspec.structs.replace(
+        line,
+        candidates=(
+            Candidate(component="passenger.front-bag", fault="low-or-short", weight=0.75),
+            Candidate(component="passenger.front-bag", fault="open-or-high", weight=0.25),
+        ),
+    )
+    weight = search_of(a_case(a_report(told)), believing(), BAG, CATALOG).context.reported.weight
+    assert weight == pytest.approx({"open-or-high": 0.25, "low-or-short": 0.75})
 
 
 def test_a_pair_keeps_its_other_fault_when_one_is_repaired() -> None:

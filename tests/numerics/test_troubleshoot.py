@@ -182,6 +182,35 @@ def test_the_exact_answer_equals_plain_enumeration(faults: int, tests: int, seed
     assert exact(problem) == pytest.approx(enumerate_plans(problem), abs=1e-9)
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_repairs_that_wait_for_tests_are_planned_as_plain_enumeration_does(seed: int) -> None:
+    problem = random_problem(seed, 3, 3, cures=seed % 2 == 1, gates=True)
+    assert exact(problem) == pytest.approx(enumerate_plans(problem), abs=1e-9)
+    free = tuple(msgspec.structs.replace(r, after=frozenset()) for r in problem.repairs)
+    assert exact(problem) >= exact(msgspec.structs.replace(problem, repairs=free)) - 1e-9
+    model = model_of(problem)
+    for choose in (search.one_step, by_information(0.9), by_parts, outward([(0, 1)], [])):
+        value = search.policy_value(model, start(model), choose, search.Budget())[0]
+        assert value >= exact(problem) - 1e-9
+    assert lower_bound(problem) <= exact(problem) + 1e-9
+
+
+def test_a_repair_never_comes_before_the_tests_it_waits_for() -> None:
+    problem = random_problem(2, 3, 3, gates=True)
+    node, done = plan(problem, Limits(fold=0.0)).tree, set()
+
+    def walk(node: Node, done: frozenset[str], seen: frozenset[tuple[str, str]]) -> None:
+        if node.action is None:
+            return
+        if isinstance(node.action, Repair):
+            repair = next(r for r in problem.repairs if r.id == node.action.id)
+            assert repair.after <= done or repair.unless & seen
+        for word, child in node.branches.items():
+            walk(child, done | {node.action.id}, seen | {(node.action.id, word)})
+
+    walk(node, frozenset(done), frozenset())
+
+
 @pytest.mark.parametrize("seed", range(2))
 def test_the_exact_answer_equals_plain_enumeration_at_four_by_four(seed: int) -> None:
     problem = random_problem(seed, 4, 4, cures=seed == 1)
@@ -243,11 +272,11 @@ def walked(problem: Problem, node: Node) -> float:
         return 0.0
     actions: list[Test | Repair] = [*problem.tests, *problem.repairs]
     action = next(a for a in actions if a.id == node.action.id)
-    power = action.power if isinstance(action, Test) else "through"
-    check = 0.0 if isinstance(action, Test) else action.check_minutes
+    power = action.power
+    check = 0.0 if isinstance(action, Test) else action.check_minutes + action.price
     cost = action.minutes + check
     cost += sum(problem.access_minutes[k] for k in set(action.access) - problem.opened)
-    cost += problem.wait_minutes if power != "on" and problem.powered else 0.0
+    cost += problem.wait_minutes if power in ("off", "through") and problem.powered else 0.0
     cost += (
         problem.power_up_minutes
         if power == "through" or (power == "on" and not problem.powered)

@@ -6,7 +6,7 @@ import numpy as np
 
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 
-POWERS: tuple[Power, ...] = ("off", "through", "on")
+POWERS: tuple[Power, ...] = ("off", "through", "on", "any")
 
 
 class Enumerator:
@@ -37,9 +37,9 @@ class Enumerator:
             return 0.0
         options = [self._test(t, alive, facts, on) for t in problem.tests if t.id not in done]
         for r in problem.repairs:
-            if r.id not in done:
-                minutes = r.minutes + r.check_minutes
-                cost = mass * self._pay(minutes, r.access, "through", done, on)
+            if r.id not in done and (r.after <= done or r.unless & facts):
+                minutes = r.minutes + r.price + r.check_minutes
+                cost = mass * self._pay(minutes, r.access, r.power, done, on)
                 options.append(cost + self.best(alive, facts | {(r.id, "no")}, True))
         return min(options)
 
@@ -52,7 +52,8 @@ class Enumerator:
             after = tuple(w * c for w, c in zip(alive, result.chance, strict=True))
             value += math.fsum(after) * result.minutes
             if not result.fixed:
-                value += self.best(after, facts | {(test.id, result.word)}, test.power != "off")
+                ends = on if test.power == "any" else test.power != "off"
+                value += self.best(after, facts | {(test.id, result.word)}, ends)
         return value
 
     def _pay(
@@ -64,7 +65,7 @@ class Enumerator:
             if action.id in done:
                 opened |= set(action.access)
         cost = minutes + sum(problem.access_minutes[k] for k in set(access) - opened)
-        if power != "on" and on:
+        if power in ("off", "through") and on:
             cost += problem.wait_minutes
         if power == "through" or (power == "on" and not on):
             cost += problem.power_up_minutes
@@ -79,9 +80,18 @@ def enumerate_plans(problem: Problem) -> float:
 
 
 def random_problem(
-    seed: int, faults: int, tests: int, *, cures: bool = False, pairs: bool = False
+    seed: int,
+    faults: int,
+    tests: int,
+    *,
+    cures: bool = False,
+    pairs: bool = False,
+    gates: bool = False,
 ) -> Problem:
-    """Return a seeded problem with noisy tests, shared access and overlapping repairs."""
+    """Return a seeded problem with noisy tests, shared access and overlapping repairs.
+
+    With ``gates`` two repairs wait for tests, one of them unless the first test came out bad.
+    """
     rng = np.random.default_rng(seed)
     names = [f"f{i}" for i in range(faults)]
     hypotheses = [frozenset({n}) for n in names]
@@ -96,8 +106,12 @@ def random_problem(
             Repair(
                 id=f"r{i}",
                 minutes=float(rng.uniform(10, 120)),
+                price=5.0,
+                power="on" if gates and i == 2 else "through",
                 check_minutes=10.0,
                 access=(int(rng.integers(3)),),
+                after=frozenset({"t0", f"t{tests - 1}"}) if gates and i < 2 else frozenset(),
+                unless=frozenset({("t0", "bad")}) if gates and i == 1 else frozenset(),
                 fixes=frozenset({n, names[(i + 1) % faults]} if i == 0 else {n}),
             )
             for i, n in enumerate(names)
@@ -117,7 +131,7 @@ def _random_test(rng: np.random.Generator, name: str, count: int, cures: bool) -
     ]
     if cures:
         results.append(Result(word="cured", chance=_floats(cured), fixed=True, minutes=4.0))
-    power = POWERS[int(rng.integers(3))]
+    power = POWERS[int(rng.integers(len(POWERS)))]
     access = (int(rng.integers(3)),)
     return Test(
         id=name,

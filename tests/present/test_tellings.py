@@ -29,7 +29,7 @@ from squibwise.model.evidence import Look
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
-from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
+from squibwise.model.trace import BenchCard, CardStep, Hypothesis, PlanNode, Trace
 from squibwise.model.work import Caution, Work, WorkItem
 from squibwise.present.figures import ranges
 from squibwise.present.phrases import weigh
@@ -387,6 +387,8 @@ TRACE = Trace(
         kind="test",
         title="Look at the plug",
         how=("Wait.", "Look."),
+        steps=(CardStep(text="Wait.", power="off"), CardStep(text="Look.", power="off")),
+        entry='[[evidence]]\ntest = "reseat-plug"\noutcome = "seated"',
         outcomes={"seated": "it is in", "loose": "it was loose"},
         minutes=10,
         hold_minutes=30,

@@ -19,6 +19,7 @@ from squibwise.model.evidence import (
     Recorder,
     SeatTrial,
     Statement,
+    Story,
     SubstituteLoad,
 )
 from squibwise.model.evidence import (
@@ -127,6 +128,10 @@ SENTENCES = [
     (
         Passed(id="k", what="structure-sound", result="passed", note="measured"),
         "structure-sound: passed. measured",
+    ),
+    (
+        Story(id="s", loop="driver.seat-bag/1", comes=("seat-moved",), text="Since May."),
+        "driver.seat-bag/1: Since May.; seat moved",
     ),
 ]
 

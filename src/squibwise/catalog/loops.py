@@ -1,12 +1,14 @@
 """Loops: their elements, what can be wrong with them, the tests that tell and the repairs."""
 
+import math
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
 import msgspec
 
 from squibwise.catalog.facts import Source
-from squibwise.catalog.reading import read_toml, refuse_repeats
+from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats, refuse_unknown
 from squibwise.catalog.texts import CautionText
 from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Basis
@@ -14,9 +16,22 @@ from squibwise.model.words import FAULTS, Basis
 CIRCUITS = ("igniter", "satellite", "switch", "occupant", "lamp", "motor", "unit", "wiring")
 ROLES = ("device", "plug", "segment", "coil", "unit", "whole")
 RULES = ("split", "find")
-POWERS = ("off", "through", "on")
+POWERS = ("off", "through", "on", "any")
 IGNITERS = ("not-touched", "unplugged", "loads")
-TOUCHED = ("self", "plug-mates", "wheel", "seat", "unit", "wiring", "dash", "pillar", "nose")
+TOUCHED = (
+    "self",
+    "plug-mates",
+    "wheel",
+    "wheel-top",
+    "seat",
+    "unit",
+    "wiring",
+    "dash",
+    "pillar",
+    "nose",
+    "door",
+)
+_MOST_STEPS = 5
 
 
 class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -29,6 +44,7 @@ class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         access: Access cluster that must be open to reach it; empty for none.
         touched: Work on these touches it; words of ``TOUCHED``.
         kind: Component kind that this element is, when it is one of its own.
+        calm: No charge is near it, so that no wait is needed before hands go there.
     """
 
     id: str
@@ -37,6 +53,7 @@ class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     access: str = ""
     touched: tuple[str, ...] = ()
     kind: str = ""
+    calm: bool = False
 
     def __post_init__(self) -> None:
         if self.role not in ROLES or not set(self.touched) <= set(TOUCHED):
@@ -66,6 +83,39 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         refuse_repeats((e.id for e in self.element), f"chain {self.id}")
 
 
+class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Something that moves a cause up or down.
+
+    Attributes:
+        id: Word under ``moves``.
+        title: As a reason, in a mechanic's words.
+        phrases: Patterns of the words in which it is told; empty when it is worked out.
+        negative: Is it told as a denial, so that "never" does not turn it round.
+        touches: Words of ``TOUCHED``: it tells that these were worked on.
+        at: Element id that it speaks of; empty for the whole circuit.
+        source: Source id.
+        basis: Its basis.
+    """
+
+    id: str
+    title: str
+    phrases: tuple[str, ...] = ()
+    negative: bool = False
+    touches: tuple[str, ...] = ()
+    at: str = ""
+    source: str = "judgement"
+    basis: Basis = "judgement"
+
+    def __post_init__(self) -> None:
+        if not set(self.touches) <= set(TOUCHED):
+            raise CatalogError(f"sign {self.id}: unknown touched word")
+        for phrase in self.phrases:
+            try:
+                re.compile(phrase)
+            except re.error as error:
+                raise CatalogError(f"sign {self.id}: '{phrase}' is no pattern: {error}") from error
+
+
 class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One thing that can be wrong with an element.
 
@@ -76,14 +126,9 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         fault: Word after the colon in hypothesis ids.
         title: In a mechanic's words; ``{element}`` stands for the element's title.
         circuits: Circuits it occurs in; empty for all.
+        unreported: Holds only for a circuit that no report names.
         shows: Ordinal rank by fault word of the report: 0 rare, 1 seldom, 2 sometimes, 3 often.
-        worked: Steps up when its element was worked on recently; negative for down.
-        new: Steps up when its device was replaced recently.
-        crash: Steps up after a crash near it.
-        coming: Steps up when the fault comes and goes.
-        shared: Steps up when other loops through the same element have a fault too.
-        alone: Steps when it serves every circuit and no other has a fault.
-        stored: Steps up when the code is stored and not present.
+        moves: Steps up, or down when negative, by sign.
         source: Source id of the ranking.
         basis: Its basis.
     """
@@ -93,21 +138,32 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     fault: str
     title: str
     circuits: tuple[str, ...] = ()
+    unreported: bool = False
     shows: dict[str, int]
-    worked: int = 0
-    new: int = 0
-    crash: int = 0
-    coming: int = 0
-    shared: int = 0
-    alone: int = 0
-    stored: int = 0
+    moves: dict[str, int] = {}
     source: str = "judgement"
     basis: Basis = "judgement"
 
     def __post_init__(self) -> None:
-        strange = [word for word in self.shows if word not in FAULTS]
+        strange = [word for word in self.shows if word not in FAULTS or word == "unknown"]
         if strange or not all(-2 <= rank <= 4 for rank in self.shows.values()):
             raise CatalogError(f"{self.element}:{self.fault}: unknown fault {strange} or rank")
+        if not all(abs(steps) <= _MOST_STEPS for steps in self.moves.values()):
+            raise CatalogError(f"{self.element}:{self.fault}: more than {_MOST_STEPS} steps")
+
+
+class Sight(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One thing that a look can show.
+
+    Attributes:
+        word: Outcome.
+        means: What it means, and what it asks for.
+        finds: Chance to see it, by ``element:fault``; ``{point}`` and ``*`` are allowed.
+    """
+
+    word: str
+    means: str
+    finds: dict[str, float]
 
 
 class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -120,7 +176,8 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         circuits: Circuits it is for; empty for all.
         symptoms: Fault words it is for; empty for all.
         minutes: Hands-on time without access. [min]
-        power: ``off``, ``through`` (fitted with the power off, read with it on) or ``on``.
+        power: ``off``, ``through`` (fitted with the power off, read with it on), ``on``, or ``any``
+            where it does not matter.
         access: Further access clusters, or ``{all}`` for every element of the loop.
         opens: Must the access of the element it is done at be open.
         meter: Does it put a resistance or insulation meter on a circuit.
@@ -128,13 +185,17 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         moves: Is the steering or a seat moved.
         rule: ``split``: tells the device's side from the unit's; ``find``: finds faults by name.
         clear: Outcome that speaks against what it looks for; for ``split`` the device's side.
-        bad: The other outcome.
+        bad: The other outcome; empty where there are several ``sights``.
+        sights: What can be seen, one word each; ``clear`` = none of it.
         cured: Outcome that the handling itself has cured the fault; empty for none.
         finds: Detection probability by ``element:fault``; ``{point}`` and ``*`` are allowed.
         cures: Chance that it cures a fault, same keys.
-        false_alarm: Chance of ``bad`` when nothing it looks for is there.
+        steady: What it looks for is there all the time, also when the fault comes and goes.
+        false_alarm: Chance of ``bad``, or of any sight, when nothing it looks for is there.
+        figure: The number that separates the outcomes; empty where the eye decides.
         means: What each outcome means.
-        how: Steps, in order.
+        how: Steps, in order; ``[off]`` or ``[on]`` before a step says that the power is so, where
+            that is not plain from ``power``.
         needs: Tools.
         cautions: Caution ids.
         source: Source id.
@@ -155,11 +216,14 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     moves: bool = False
     rule: str
     clear: str
-    bad: str
+    bad: str = ""
+    sights: tuple[Sight, ...] = ()
     cured: str = ""
     finds: dict[str, float] = {}
     cures: dict[str, float] = {}
+    steady: bool = False
     false_alarm: float
+    figure: str = ""
     means: dict[str, str]
     how: tuple[str, ...]
     needs: tuple[str, ...] = ()
@@ -169,12 +233,19 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     def __post_init__(self) -> None:
         _refuse_danger(self)
-        words = {self.clear, self.bad} | ({self.cured} if self.cured else set())
-        if self.rule not in RULES or set(self.means) != words:
+        words = {self.clear, self.bad, self.cured} - {""}
+        both = bool(self.bad) == bool(self.sights)
+        if self.rule not in RULES or set(self.means) != words or both:
             raise CatalogError(f"test {self.id}: unknown rule, or an outcome without a meaning")
-        chances = (*self.finds.values(), *self.cures.values(), self.false_alarm)
+        seen = [c for s in self.sights for c in s.finds.values()]
+        chances = (*self.finds.values(), *self.cures.values(), *seen, self.false_alarm)
         if not all(0.0 <= chance < 1.0 for chance in chances) or not self.minutes > 0.0:
             raise CatalogError(f"test {self.id}: a chance or the minutes are out of range")
+
+    @property
+    def outcomes(self) -> dict[str, str]:
+        """What each outcome means, by its word."""
+        return self.means | {s.word: s.means for s in self.sights}
 
 
 def _refuse_danger(test: LoopTest) -> None:
@@ -192,7 +263,7 @@ def _refuse_danger(test: LoopTest) -> None:
         raise CatalogError(f"{where}: a meter needs the caution 'no-meter'")
     if test.moves and (test.igniters != "loads" or "movement" not in test.cautions):
         raise CatalogError(f"{where}: movement only with loads in place of every igniter in reach")
-    if test.power != "off" and "key-on" not in test.cautions:
+    if test.power in ("through", "on") and "key-on" not in test.cautions:
         raise CatalogError(f"{where}: power needs the caution 'key-on'")
     if test.rule == "split" and test.circuits != ("igniter",):
         raise CatalogError(f"{where}: a substitute load only in igniter loops")
@@ -210,6 +281,10 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         access: Further access clusters; ``{plugs}`` for every plug of the loop.
         opens: Must the access of the element it is done at be open.
         ruled: Only where the user's own rule lets the unit be kept.
+        power: ``through``, or ``on`` where no hands go near the circuit.
+        after: Tests that must have located the fault before it, with ``{point}``; those that this
+            circuit does not have are left aside.
+        unless: ``<test>=<outcome>``, each of which is enough without them.
         minutes: Hands-on time without access. [min]
         part: Whose price applies: ``device``, ``element`` or empty for none.
         part_minutes: Price of the part as minutes of labour while the user entered none. [min]
@@ -228,6 +303,9 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     access: tuple[str, ...] = ()
     opens: bool = True
     ruled: bool = False
+    power: str = "through"
+    after: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
     minutes: float
     part: str = ""
     part_minutes: float = 0.0
@@ -260,19 +338,25 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Everything about loops.
 
     Attributes:
+        signs: What moves a cause, by id.
+        untold: Shares of the fault words by circuit, where a report does not tell the kind.
         steps_off: Steps before hands go in; ``{wait}`` stands for the minutes.
         steps_on: Steps before key-on.
         steps_check: Steps that verify a repair.
+        steps_again: Further steps for a fault that comes and goes.
     """
 
     chains: tuple[Chain, ...]
     faults: tuple[LoopFault, ...]
+    signs: dict[str, Sign]
+    untold: dict[str, dict[str, float]]
     tests: tuple[LoopTest, ...]
     repairs: tuple[LoopRepair, ...]
     access: dict[str, Access]
     steps_off: tuple[str, ...]
     steps_on: tuple[str, ...]
     steps_check: tuple[str, ...]
+    steps_again: tuple[str, ...]
 
     def __len__(self) -> int:
         """Return the number of entries."""
@@ -292,6 +376,18 @@ class _Chains(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 class _Faults(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     fault: tuple[LoopFault, ...]
+    untold: dict[str, dict[str, float]]
+
+    def __post_init__(self) -> None:
+        for circuit, shares in self.untold.items():
+            if circuit not in CIRCUITS or not set(shares) <= set(FAULTS):
+                raise CatalogError(f"untold {circuit}: unknown circuit or fault word")
+            if not abs(math.fsum(shares.values()) - 1.0) <= 1e-9:
+                raise CatalogError(f"untold {circuit}: shares do not sum to one")
+
+
+class _Signs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    sign: tuple[Sign, ...]
 
 
 class _Tests(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -302,6 +398,7 @@ class _Tests(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
 class _Repairs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     steps_check: tuple[str, ...]
+    steps_again: tuple[str, ...]
     repair: tuple[LoopRepair, ...]
 
 
@@ -314,17 +411,21 @@ def read_loops(
         CatalogError: A file is broken, or names a caution, source or access that is not there.
     """
     chains = read_toml(folder / "chains.toml", _Chains)
+    faults = read_toml(folder / "faults.toml", _Faults)
     tests = read_toml(folder / "tests.toml", _Tests)
     repairs = read_toml(folder / "repairs.toml", _Repairs)
     book = LoopBook(
         chains=chains.chain,
-        faults=read_toml(folder / "faults.toml", _Faults).fault,
+        faults=faults.fault,
+        signs=key_entries(read_toml(folder / "signs.toml", _Signs).sign, "loops/signs.toml"),
+        untold=faults.untold,
         tests=tests.test,
         repairs=repairs.repair,
         access={a.id: a for a in chains.access},
         steps_off=tests.steps_off,
         steps_on=tests.steps_on,
         steps_check=repairs.steps_check,
+        steps_again=repairs.steps_again,
     )
     _check_names(book, cautions, sources)
     return book
@@ -337,6 +438,8 @@ def _check_names(
     refuse_repeats((f"{t.id} at {t.at}" for t in book.tests), "loops/tests.toml")
     refuse_repeats((f"{r.id} at {r.at}" for r in book.repairs), "loops/repairs.toml")
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
+    moved = [sign for f in book.faults for sign in f.moves]
+    refuse_unknown("loops", moved, book.signs, "sign")
     used = [c for t in book.tests for c in t.cautions] + [
         c for r in book.repairs for c in r.cautions
     ]

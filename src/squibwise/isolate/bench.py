@@ -7,10 +7,12 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopRepair, LoopTest
+from squibwise.isolate.comparing import minor_per_minute
 from squibwise.isolate.context import Context
+from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
-from squibwise.numerics.troubleshoot.problem import Problem, Repair, Result, Test
+from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 
 _MEMORY = "codes:"
 
@@ -37,19 +39,25 @@ class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
         point: Element it is done at.
         repair: The catalogue's repair.
         fixes: ``element:fault`` patterns, resolved.
-        minutes: Hands-on time and its parts as minutes. [min]
+        price: Its parts as minutes of work. [min]
+        after: Tests that must have located the fault before it.
+        unless: Outcomes, as test and word, that are enough without them.
     """
 
     id: str
     point: Element
     repair: LoopRepair
     fixes: tuple[str, ...]
-    minutes: float
+    price: float
+    after: frozenset[str] = frozenset()
+    unless: frozenset[tuple[str, str]] = frozenset()
 
 
 def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
     """Return every test that this loop and this fault allow."""
-    words = set(context.sign.weight)
+    cover = max(context.fired or 0.0, context.missing)
+    spent = cover >= catalog.fact("isolation.cover-worth").number()
+    words = {w for w, share in context.reported.weight.items() if share >= 0.05}
     return tuple(
         BenchTest(id=test.id.format(point=element.id), point=element, test=test)
         for test in catalog.loops.tests
@@ -57,6 +65,7 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         if _is_at(test.at, element)
         and (not test.circuits or context.chain.circuit in test.circuits)
         and (not test.symptoms or words & set(test.symptoms))
+        and (spent or test.id != "look-cover")
     )
 
 
@@ -72,7 +81,9 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
             point=element,
             repair=repair,
             fixes=tuple(f.replace("{point}", element.id) for f in repair.fixes),
-            minutes=repair.minutes + part_minutes(case, context, element, repair, catalog),
+            price=part_minutes(case, context, element, repair, catalog),
+            after=_awaited(repair, element, context, catalog),
+            unless=frozenset(_outcome(u.replace("{point}", element.id)) for u in repair.unless),
         )
         for repair in catalog.loops.repairs
         for element in context.chain.element
@@ -80,6 +91,29 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         and (not repair.circuits or context.chain.circuit in repair.circuits)
         and (kept or not repair.ruled)
     )
+
+
+def _awaited(
+    repair: LoopRepair, element: Element, context: Context, catalog: Catalog
+) -> frozenset[str]:
+    """Return the tests that must locate the fault first; none where it is located already.
+
+    That is so for a device that an eye found fired or gone, a locked crash record, and a supply
+    that the report itself read out of range.
+    """
+    found = {
+        "replace:device": context.seen_spent,
+        "replace:unit": "locked" in context.reported.statuses,
+        "restore:supply": voltage_out(context, catalog),
+    }
+    if found.get(repair.id, False):
+        return frozenset()
+    return frozenset(t.replace("{point}", element.id) for t in repair.after)
+
+
+def _outcome(written: str) -> tuple[str, str]:
+    test, _, word = written.rpartition("=")
+    return test, word
 
 
 def _is_at(at: str, element: Element) -> bool:
@@ -95,24 +129,31 @@ def part_minutes(
     price = next((p for w in wanted for p in case.prices if w and p.what == w), None)
     if not repair.part or price is None:
         return repair.part_minutes
-    labour = next((p for p in case.prices if p.what == "labour-hour"), None)
-    if labour is not None and labour.likely.minor > 0:
-        return 60.0 * price.likely.minor / labour.likely.minor
-    return price.likely.minor / 100.0 / catalog.fact("isolation.labour").number()
+    return price.likely.minor / minor_per_minute(case, catalog)
 
 
-def chance_of(
-    bench: BenchTest, part: str, context: Context, catalog: Catalog
-) -> tuple[float, float, float]:
-    """Return the chance of the clear, the bad and the cured outcome under one single fault."""
-    cured = _match(bench.test.cures, part, bench, context) or 0.0
-    if not bench.test.cured:
-        cured = 0.0
-    bad = (
-        _split(bench, part, context) if bench.test.rule == "split" else _find(bench, part, context)
-    )
-    bad = _with_coming(bad, bench, part, context, catalog)
-    return (1.0 - bad) * (1.0 - cured), bad * (1.0 - cured), cured
+def chances_of(bench: BenchTest, part: str, context: Context, catalog: Catalog) -> dict[str, float]:
+    """Return the chance of each outcome under one single fault."""
+    test = bench.test
+    cured = (_match(test.cures, part, bench, context) or 0.0) if test.cured else 0.0
+    if test.sights:
+        bad = _sights(bench, part, context)
+    elif test.rule == "split":
+        bad = {test.bad: _split(bench, part, context)}
+    else:
+        bad = {test.bad: _find(bench, part, context)}
+    bad = {w: _with_coming(p, bench, part, context, catalog) for w, p in bad.items()}
+    out = {test.clear: (1.0 - math.fsum(bad.values())) * (1.0 - cured)}
+    out |= {w: p * (1.0 - cured) for w, p in bad.items()}
+    return out | ({test.cured: cured} if test.cured else {})
+
+
+def _sights(bench: BenchTest, part: str, context: Context) -> dict[str, float]:
+    """Return the chance to see each thing that a look can show."""
+    floor = bench.test.false_alarm / len(bench.test.sights)
+    return {
+        s.word: max(floor, _match(s.finds, part, bench, context) or 0.0) for s in bench.test.sights
+    }
 
 
 def _split(bench: BenchTest, part: str, context: Context) -> float:
@@ -159,7 +200,7 @@ def _with_coming(
     bad: float, bench: BenchTest, part: str, context: Context, catalog: Catalog
 ) -> float:
     """Return the chance of the bad outcome for a fault that may be away while it is read."""
-    coming, floor = context.sign.comes_and_goes, bench.test.false_alarm
+    coming, floor = context.reported.comes_and_goes, bench.test.false_alarm
     looks_for_memory = any(key.startswith(_MEMORY) for key in bench.test.finds)
     if looks_for_memory:
         hidden = catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
@@ -167,7 +208,7 @@ def _with_coming(
     if bench.test.moves:
         share = 1.0 if coming else catalog.fact("isolation.step-when-steady").number()
         return floor + (bad - floor) * share
-    if coming and (bench.test.meter or bench.test.power != "off"):
+    if coming and not bench.test.steady and (bench.test.meter or bench.test.power != "off"):
         seen = 1.0 - catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
         return bad if bad <= floor else floor + (bad - floor) * seen
     return bad
@@ -176,14 +217,22 @@ def _with_coming(
 def outcome_chances(
     bench: BenchTest, suspect: Suspect, context: Context, catalog: Catalog
 ) -> dict[str, float]:
-    """Return the chance of every outcome under a hypothesis; faults together act on their own."""
-    each = [chance_of(bench, part, context, catalog) for part in suspect.parts]
-    clear = math.prod(c for c, _, _ in each)
-    cured = math.prod(x for _, _, x in each)
-    out = {bench.test.clear: clear, bench.test.bad: 1.0 - clear - cured}
-    if bench.test.cured:
-        out[bench.test.cured] = cured
-    return out
+    """Return the chance of every outcome under a hypothesis; faults together act on their own.
+
+    Of several things to be seen, the one whose fault shows it best is told.
+    """
+    each = [chances_of(bench, part, context, catalog) for part in suspect.parts]
+    if len(each) == 1:
+        return each[0]
+    test = bench.test
+    out = {test.clear: math.prod(e[test.clear] for e in each)}
+    if test.cured:
+        out[test.cured] = math.prod(e[test.cured] for e in each)
+    left = 1.0 - math.fsum(out.values())
+    words = [w for w in each[0] if w not in out]
+    share = {w: math.fsum(e[w] for e in each) for w in words}
+    total = math.fsum(share.values())
+    return out | {w: left * share[w] / total for w in words}
 
 
 def wait_minutes(case: Case, catalog: Catalog) -> float:
@@ -192,9 +241,11 @@ def wait_minutes(case: Case, catalog: Catalog) -> float:
     return given.value if given else catalog.fact("isolation.longest-wait").number()
 
 
-def clusters_of(context: Context) -> tuple[str, ...]:
-    """Return the access clusters of a loop."""
-    return tuple(dict.fromkeys(e.access for e in context.chain.element if e.access))
+def clusters_of(context: Context, tests: tuple[BenchTest, ...]) -> list[str]:
+    """Return the access clusters of a circuit and of what its tests need besides."""
+    clusters = list(dict.fromkeys(e.access for e in context.chain.element if e.access))
+    extra = {a for t in tests for a in t.test.access if a != "{all}"}
+    return clusters + sorted(extra - set(clusters))
 
 
 def problem_of(
@@ -206,17 +257,17 @@ def problem_of(
     catalog: Catalog,
 ) -> Problem:
     """Return the planner's problem; everything powered and closed at the start."""
-    clusters = list(clusters_of(context))
-    extra = {a for t in tests for a in t.test.access if a != "{all}"}
-    clusters += sorted(extra - set(clusters))
-    fixing = [_repair(r, suspects, clusters, context) for r in repairs]
+    clusters = clusters_of(context, tests)
+    wait = wait_minutes(case, catalog)
+    known = frozenset(t.id for t in tests)
+    fixing = [_repair(r, suspects, clusters, context, known) for r in repairs]
     return Problem(
         hypotheses=tuple(frozenset(s.parts) for s in suspects),
         weight=tuple(s.p for s in suspects),
-        tests=tuple(_test(t, suspects, clusters, context, catalog) for t in tests),
+        tests=tuple(_test(t, suspects, clusters, context, wait, catalog) for t in tests),
         repairs=tuple(r for r in fixing if r.fixes),
         access_minutes=tuple(catalog.loops.access[c].minutes for c in clusters),
-        wait_minutes=wait_minutes(case, catalog),
+        wait_minutes=wait,
         power_up_minutes=catalog.fact("isolation.power-up").number(),
         powered=True,
     )
@@ -244,43 +295,65 @@ def _test(
     suspects: tuple[Suspect, ...],
     clusters: list[str],
     context: Context,
+    wait: float,
     catalog: Catalog,
 ) -> Test:
     chances = [outcome_chances(bench, s, context, catalog) for s in suspects]
-    words = [bench.test.clear, bench.test.bad] + ([bench.test.cured] if bench.test.cured else [])
     return Test(
         id=bench.id,
         minutes=bench.test.minutes,
         access=tuple(clusters.index(a) for a in access_of(bench, context)),
-        power=bench.test.power,  # type: ignore[arg-type]  # checked by the catalogue
+        power=power_of(bench),
         results=tuple(
             Result(
                 word=word,
                 chance=tuple(c[word] for c in chances),
                 fixed=word == bench.test.cured,
-                minutes=_aftermath(bench, word, catalog),
+                minutes=_refitting(bench, word, catalog),
+                wait=wait if _refitting(bench, word, catalog) else 0.0,
             )
-            for word in words
+            for word in bench.test.outcomes
         ),
     )
 
 
-def _aftermath(bench: BenchTest, word: str, catalog: Catalog) -> float:
-    """Return what an outcome costs on top: after ``gone`` the loop is refitted and read again."""
+def power_of(bench: BenchTest | BenchRepair) -> Power:
+    """Return the state of power that an action needs here: no wait where no charge is near."""
+    record = bench.repair if isinstance(bench, BenchRepair) else bench.test
+    power: Power = record.power  # type: ignore[assignment]  # checked by the catalogue
+    if not bench.point.calm or (isinstance(bench, BenchTest) and bench.test.meter):
+        return power
+    calm: dict[str, Power] = {"off": "any", "through": "on"}
+    return calm.get(power, power)
+
+
+def _refitting(bench: BenchTest, word: str, catalog: Catalog) -> float:
+    """Return the work that an outcome costs on top.
+
+    After ``gone`` the power goes off, the wait runs again, the circuit is refitted and read.
+    """
     if bench.test.rule == "split" and word in (bench.test.clear, bench.test.cured):
         return bench.test.minutes / 2.0 + catalog.fact("isolation.power-up").number()
     return 0.0
 
 
 def _repair(
-    bench: BenchRepair, suspects: tuple[Suspect, ...], clusters: list[str], context: Context
+    bench: BenchRepair,
+    suspects: tuple[Suspect, ...],
+    clusters: list[str],
+    context: Context,
+    known: frozenset[str],
 ) -> Repair:
     faults = {part for s in suspects for part in s.parts}
     fixed = frozenset(f for f in faults if any(fnmatchcase(f, p) for p in bench.fixes))
     return Repair(
         id=bench.id,
-        minutes=bench.minutes,
+        minutes=bench.repair.minutes,
+        price=bench.price,
         check_minutes=bench.repair.check_minutes,
         access=tuple(clusters.index(a) for a in access_of(bench, context)),
+        power="on" if power_of(bench) == "on" else "through",
         fixes=fixed,
+        after=bench.after & known,
+        unless=frozenset((t, w) for t, w in bench.unless if t in known),
     )

@@ -1,50 +1,111 @@
-"""Bench cards: a test or repair written so that it can be done."""
+"""Cards: a test or repair written so that it can be carried out."""
 
 from squibwise.catalog.load import Catalog
-from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
+from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of
 from squibwise.isolate.context import Context
+from squibwise.isolate.replay import AGAIN, BACK, STAYS, Standing
 from squibwise.model.belief import Because
-from squibwise.model.trace import BenchCard
+from squibwise.model.evidence import SubstituteLoad
+from squibwise.model.trace import BenchCard, CardStep
 from squibwise.model.work import Caution
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
 _ALWAYS = "maker-first"
+_MARKS = {"[off] ": "off", "[on] ": "on"}
+_LOAD_OHM = "2.1"
 
 
 def card_of(
     bench: BenchTest | BenchRepair,
     context: Context,
-    opened: frozenset[str],
-    powered: bool,
+    standing: Standing,
     wait: float,
     catalog: Catalog,
 ) -> BenchCard:
     """Return the card of a test or a repair at this point of the search."""
-    hands = isinstance(bench, BenchRepair) or bench.test.power != "on"
-    access = [a for a in access_of(bench, context) if a not in opened]
-    off = [s.format(wait=f"{wait:g}") for s in catalog.loops.steps_off] if hands and powered else []
-    opening = [f"Open: {catalog.loops.access[a].title}." for a in access]
-    minutes = sum(catalog.loops.access[a].minutes for a in access)
-    if isinstance(bench, BenchTest):
-        return _test_card(bench, [*off, *opening], minutes, wait if off else 0.0, catalog)
-    return _repair_card(bench, [*off, *opening], minutes, wait if off else 0.0, catalog)
+    power = power_of(bench)
+    access = [a for a in access_of(bench, context) if a not in standing.opened]
+    opens = tuple(catalog.loops.access[a].title for a in access)
+    down = standing.powered and power in ("off", "through")
+    hold = wait if down else 0.0
+    before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in _down(down, catalog)]
+    state = "off" if power in ("off", "through") else "any"
+    load = _load_now(context, standing)
+    before += [CardStep(text=load, power="off")] if load and state == "off" else []
+    before += [CardStep(text=f"Open: {title}.", power=state) for title in opens]
+    minutes = sum(catalog.loops.access[a].minutes for a in access) + _powering(power, catalog)
+    card = (
+        _test_card(bench, before, context, catalog)
+        if isinstance(bench, BenchTest)
+        else _repair_card(bench, before, context, catalog)
+    )
+    return _completed(card, minutes, hold, opens, load)
+
+
+def _completed(
+    card: BenchCard, minutes: float, hold: float, opens: tuple[str, ...], load: str
+) -> BenchCard:
+    return BenchCard(
+        id=card.id,
+        kind=card.kind,
+        title=card.title,
+        how=tuple(s.text for s in card.steps),
+        steps=card.steps,
+        opens=opens,
+        figure=card.figure,
+        load=load,
+        entry=card.entry,
+        outcomes=card.outcomes,
+        minutes=card.minutes + minutes,
+        hold_minutes=hold,
+        needs=card.needs,
+        cautions=card.cautions,
+        because=card.because,
+    )
+
+
+def _down(down: bool, catalog: Catalog) -> tuple[str, ...]:
+    return catalog.loops.steps_off if down else ()
+
+
+def _powering(power: str, catalog: Catalog) -> float:
+    return catalog.fact("isolation.power-up").number() if power in ("through", "on") else 0.0
+
+
+def _load_now(context: Context, standing: Standing) -> str:
+    """Return where a substitute load now is; empty when none is known to be in."""
+    serials = {e.serial: e.id for e in context.case.evidence if isinstance(e, SubstituteLoad)}
+    out = [serial for serial, i in serials.items() if i in context.load_out]
+    if not out and not standing.load_at:
+        return ""
+    named = f"load {', '.join(out)}" if out else "a substitute load"
+    titles = {e.id: e.title for e in context.chain.element}
+    where = titles.get(standing.load_at, "this circuit, at a point that is not entered")
+    return f"In the circuit now: {named}, at {where}. Take it out, or move it where this card asks."
 
 
 def _test_card(
-    bench: BenchTest, before: list[str], access: float, hold: float, catalog: Catalog
+    bench: BenchTest, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
-    test, title = bench.test, bench.point.title
-    on = list(catalog.loops.steps_on) if test.power != "off" else []
+    test, title, power = bench.test, bench.point.title, power_of(bench)
     how = [s.format(element=title) for s in test.how]
-    steps = [*before, how[0], *on, *how[1:]] if test.power == "through" else [*before, *on, *how]
+    on = [CardStep(text=t, power="on") for t in catalog.loops.steps_on]
+    if power == "through":
+        steps = [*before, _step(how[0], "off"), *on, *(_step(t, "on") for t in how[1:])]
+    elif power == "on":
+        steps = [*before, *on, *(_step(t, "on") for t in how)]
+    else:
+        steps = [*before, *(_step(t, power) for t in how)]
     return BenchCard(
         id=bench.id,
         kind="test",
         title=test.title.format(element=title),
-        how=tuple(steps),
-        outcomes=dict(test.means),
-        minutes=test.minutes + access + _powering(test.power, catalog),
-        hold_minutes=hold,
+        how=(),
+        steps=tuple(steps),
+        figure=test.figure,
+        entry=_entry(bench, list(test.outcomes), context),
+        outcomes=dict(test.outcomes),
+        minutes=test.minutes,
         needs=test.needs,
         cautions=cautions_of((_ALWAYS, *test.cautions), catalog),
         because=(
@@ -57,26 +118,67 @@ def _test_card(
     )
 
 
-def _powering(power: str, catalog: Catalog) -> float:
-    return 0.0 if power == "off" else catalog.fact("isolation.power-up").number()
+def _step(text: str, power: str) -> CardStep:
+    """Return a step; a mark before it says what the power is, where that is not plain."""
+    for mark, word in _MARKS.items():
+        if text.startswith(mark):
+            return CardStep(text=text.removeprefix(mark), power=word)
+    return CardStep(text=text, power=power)
+
+
+def _entry(bench: BenchTest | BenchRepair, words: list[str], context: Context) -> str:
+    """Return what to paste into the case: the outcome, and where a load went."""
+    first, *others = words
+    lines = [
+        "[[evidence]]",
+        'kind = "test-outcome"',
+        f'loop = "{context.loop}"',
+        f'test = "{bench.id}"',
+        f'outcome = "{first}"' + (f"  # or {', '.join(others)}" if others else ""),
+    ]
+    if isinstance(bench, BenchTest) and bench.test.rule == "split":
+        lines += ["", *_load_entry(context, "issued", "the mark on the load")]
+        lines.append('# and once more with move = "returned" when it is out of the car')
+    elif context.load_out and (isinstance(bench, BenchRepair) or bench.id == "look-loads"):
+        lines += ["", *_load_entry(context, "returned", "when it is out of the car")]
+    return "\n".join(lines)
+
+
+def _load_entry(context: Context, move: str, remark: str) -> list[str]:
+    known = [e for e in context.case.evidence if isinstance(e, SubstituteLoad)]
+    serial = next((e.serial for e in known if e.id in context.load_out), "L-1")
+    return [
+        "[[evidence]]",
+        'kind = "substitute-load"',
+        f'serial = "{serial}"  # {remark}',
+        f'loop = "{context.loop}"',
+        f"ohm = {_LOAD_OHM}",
+        f'move = "{move}"',
+    ]
 
 
 def _repair_card(
-    bench: BenchRepair, before: list[str], access: float, hold: float, catalog: Catalog
+    bench: BenchRepair, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
-    repair, title = bench.repair, bench.point.title
-    how = [s.format(element=title) for s in repair.how]
+    repair, title, book = bench.repair, bench.point.title, catalog.loops
+    hands = "on" if power_of(bench) == "on" else "off"
+    how = [_step(s.format(element=title), hands) for s in repair.how]
+    on = [CardStep(text=t, power="on") for t in book.steps_on]
+    check = [CardStep(text=t, power="on") for t in book.steps_check]
+    if context.reported.comes_and_goes:
+        check += [CardStep(text=t, power="on") for t in book.steps_again]
     return BenchCard(
         id=bench.id,
         kind="repair",
         title=repair.title.format(element=title),
-        how=(*before, *how, *catalog.loops.steps_on, *catalog.loops.steps_check),
+        how=(),
+        steps=(*before, *on, *how, *check) if hands == "on" else (*before, *how, *on, *check),
+        entry=_entry(bench, [FIXED, NOT_FIXED], context),
         outcomes={
             FIXED: "The fault is gone after clearing and on the drive: fixed and verified.",
             NOT_FIXED: "The fault is still there: the plan goes on from here.",
         },
-        minutes=repair.minutes + access + repair.check_minutes + _powering("through", catalog),
-        hold_minutes=hold,
+        minutes=repair.minutes + repair.check_minutes,
         cautions=cautions_of((_ALWAYS, *repair.cautions), catalog),
         because=(
             Because(text="Minutes of the repair.", sources=(repair.source,), weak="judgement"),
@@ -84,16 +186,45 @@ def _repair_card(
     )
 
 
-def stop_card(title: str, text: str, catalog: Catalog) -> BenchCard:
+def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> BenchCard:
+    """Return the card of the second drive: a fault that comes and goes is not cured before it."""
+    steps = tuple(CardStep(text=t, power="on") for t in catalog.loops.steps_again)
+    lines = [
+        "[[evidence]]",
+        'kind = "test-outcome"',
+        f'loop = "{context.loop}"',
+        f'test = "{AGAIN}"',
+        f'outcome = "{STAYS}"  # or {BACK}',
+    ]
+    return BenchCard(
+        id=AGAIN,
+        kind="test",
+        title="Drive a second time and read again: the fault came and went before",
+        how=tuple(s.text for s in steps),
+        steps=steps,
+        load=_load_now(context, standing),
+        entry="\n".join(lines),
+        outcomes={
+            STAYS: "It stayed away where it came before: fixed and verified.",
+            BACK: f"It is back: {standing.repair} did not hold, the search goes on.",
+        },
+        minutes=catalog.fact("isolation.second-drive").number(),
+        cautions=cautions_of((_ALWAYS, "key-on", "loads-out"), catalog),
+        because=(Because(text="Gone after clearing is weak evidence of a fault that hides."),),
+    )
+
+
+def stop_card(title: str, text: str, load: str, catalog: Catalog) -> BenchCard:
     """Return the card that ends the search."""
+    steps = [text, *([load] if load else [])]
+    steps.append("Count every substitute load back and read a last complete scan before release.")
     return BenchCard(
         id="stop",
         kind="stop",
         title=title,
-        how=(
-            text,
-            "Count every substitute load back and read a last complete scan before release.",
-        ),
+        how=tuple(steps),
+        steps=tuple(CardStep(text=s, power="any") for s in steps),
+        load=load,
         cautions=cautions_of((_ALWAYS, "loads-out"), catalog),
     )
 

@@ -1,6 +1,6 @@
-"""What the case knows of one loop: its fault, who worked on it, what stands beside it."""
+"""What the case knows of one circuit: the fault as reported, who worked on it, what is beside."""
 
-import datetime as dt
+import math
 from collections.abc import Iterator
 
 import msgspec
@@ -8,29 +8,33 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain, Element
 from squibwise.errors import InputError
-from squibwise.history.order import History, read_history
+from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.signed import loads_on
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork
+from squibwise.model.evidence import DoneWork, Look
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import CodeLine, Report
+from squibwise.model.words import FAULTS
 
-_WORK = ("replaced", "reseated", "repaired", "disconnected")
-_WHEEL = ("clock-spring", "steering-wheel", "steering-column", "front-bag")
+WORK = ("replaced", "reseated", "repaired", "disconnected")
+_NO_FAULT = ("event-recorded", "configuration", "identity")
+_WHEEL = ("clock-spring", "steering-wheel", "steering-column")
 _SEAT = ("seat-frame", "seat-foam-cover")
 _DASH = ("instrument-panel", "knee-bolster", "steering-column")
 _PILLAR = ("pillar-trim", "headliner", "height-adjuster", "belt-webbing")
-_MANY = 4
+_DOOR = ("vapour-barrier",)
 
 
-class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What reports say of the loop.
+class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What reports say of the circuit.
 
     Attributes:
-        weight: Fault words with their share.
+        weight: Fault words with their share; they sum to one.
         statuses: Status words of the lines.
-        report: The report it was last seen in; None when no report names this loop.
+        report: The report it was last seen in; None when no report names this circuit.
+        first: The report it was first seen in, of those that tell of the same fault.
+        named_before: Was it named by more than one of them.
         gone_since: Id of a later report that no longer names it; empty when there is none.
         evidence: Ids of the reports.
         sources: Source ids its reading leans on.
@@ -39,6 +43,7 @@ class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     weight: dict[str, float]
     statuses: frozenset[str] = frozenset()
     report: Report | None = None
+    first: Report | None = None
     gone_since: str = ""
     evidence: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
@@ -56,75 +61,98 @@ class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 class Context(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything that moves the hypotheses of a loop.
+    """Everything that moves the hypotheses of a circuit.
 
     Attributes:
+        case: The case, its evidence in order.
+        history: The same as a course of events.
+        assessment: What inference believes of it.
         loop: Loop id with its stage.
         name: Its component.
         stage: Its stage.
         chain: Its elements.
-        sign: What reports say.
-        worked: Evidence ids of recent work, by element id.
+        reported: What reports say.
+        works: What was done on the car, in order.
+        cleared: Ids of entries that say the codes were cleared.
+        worked: Evidence ids of work before the fault was first read, by element id.
         unverified: Evidence ids of work after the last report that named the fault.
-        replaced: Kinds replaced before that report: ``device`` for the loop's own.
-        shared: Elements through which other loops with a fault run.
-        alone: Elements that serve many circuits of which no other has a fault.
-        near_crash: Was the car struck beside this loop.
-        fired: Chance that its charge is spent, among its faults when one is read; None for loops
-            without a charge.
+        faulty: Other circuits at fault in the last report that named this one, with the component
+            and stage (0 = not told), which no earlier report named without this one.
+        near_crash: Was the car struck beside this circuit.
+        fired: Chance that its charge is spent; None for circuits without a charge.
+        missing: Chance that its device is not in the car.
+        seen_spent: Did an eye see it fired or gone.
         twin_fired: Greatest chance that another stage of the same device has fired.
-        load_out: Ids of loads issued to this loop and not returned.
+        load_out: Ids of loads issued to this circuit and not returned.
         load_before: Those among them that were there when the fault was read.
-        done_before: Ids of work done before the report that named the fault.
     """
 
+    case: Case
+    history: History
+    assessment: Assessment
     loop: str
     name: ComponentName
     stage: int
     chain: Chain
-    sign: Sign
+    reported: Reported
+    works: tuple[DoneWork, ...] = ()
+    cleared: tuple[str, ...] = ()
     worked: dict[str, tuple[str, ...]] = {}
     unverified: tuple[str, ...] = ()
-    replaced: frozenset[str] = frozenset()
-    shared: frozenset[str] = frozenset()
-    alone: frozenset[str] = frozenset()
+    faulty: frozenset[tuple[str, int]] = frozenset()
     near_crash: bool = False
     fired: float | None = None
+    missing: float = 0.0
+    seen_spent: bool = False
     twin_fired: float = 0.0
     load_out: tuple[str, ...] = ()
     load_before: tuple[str, ...] = ()
-    done_before: tuple[str, ...] = ()
+
+    def position(self, evidence: str) -> int:
+        """Return where an entry stands in the order of the case."""
+        return self.history.place_of(evidence)
 
 
 def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) -> Context:
-    """Return what the case knows of a loop.
+    """Return what the case knows of a circuit.
 
     Raises:
         InputError: The car has no such component, or the component has no circuit.
     """
     component, stage = split_loop(loop)
     name, chain = _chain(case, component, stage, catalog)
-    sign = sign_of(case, component, stage)
-    history = read_history(case.evidence)
-    before, after = _split_at(history, sign.report)
-    recent = [w for w in before if _recent(w, sign.report, catalog)]
+    case, history = put_in_order(case), read_history(case.evidence)
+    reported = reported_of(case, assessment, component, stage, chain, catalog)
+    works = tuple(w for _, w in history.all_of(DoneWork) if w.what in WORK)
+    place, end = history.place_of, len(history.entries)
+    first = end if reported.first is None else place(reported.first.id)
+    last = end if reported.report is None else place(reported.report.id)
+    before = [w for w in works if place(w.id) < first]
+    after = [w for w in works if place(w.id) > last]
+    recent = [w for w in before if _recent(w, reported.first, catalog)]
+    belief = assessment.of(component)
+    out = tuple(s.id for s in loads_on(history, (component, stage)))
     return Context(
+        case=case,
+        history=history,
+        assessment=assessment,
         loop=f"{component}/{stage}",
         name=name,
         stage=stage,
         chain=chain,
-        sign=sign,
-        worked=_worked(chain, name, recent, catalog),
-        unverified=tuple(w.id for w in after if _worked(chain, name, [w], catalog)),
-        replaced=_replaced(name, before),
-        shared=_shared(assessment, name, stage, sign, catalog),
-        alone=_alone(sign, component),
+        reported=reported,
+        works=works,
+        cleared=tuple(w.id for _, w in history.all_of(DoneWork) if w.what == "cleared"),
+        worked=touched_by(chain, name, recent, catalog),
+        unverified=tuple(w.id for w in after if touched_by(chain, name, [w], catalog)),
+        faulty=_others(case, assessment, reported, component, stage),
         near_crash=_near_crash(case, assessment, name, catalog),
-        fired=_fired(assessment, component, stage, chain, sign),
+        fired=_fired(assessment, component, stage, chain),
+        missing=0.0 if belief is None or chain.circuit != "igniter" else belief.now.missing,
+        seen_spent=_seen_spent(case, assessment, component),
         twin_fired=_twin_fired(assessment, component, stage, chain),
-        load_out=(out := tuple(s.id for s in loads_on(history, (component, stage)))),
-        load_before=tuple(i for i in out if _before(i, sign.report, history)),
-        done_before=tuple(w.id for w in before),
+        load_out=out,
+        load_before=tuple(i for i in out if place(i) < last),
     )
 
 
@@ -155,80 +183,180 @@ def _has_circuit(component: str, catalog: Catalog) -> bool:
     return kind is not None and kind.circuit
 
 
-def lines_for(report: Report, component: str, stage: int) -> Iterator[tuple[CodeLine, str, float]]:
-    """Yield the lines of a report that may speak of a loop, each with a fault word and its share.
+# What reports say.
+
+
+def lines_for(
+    report: Report, component: str, stage: int, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield the lines of a report that may speak of a circuit, each with a fault word and a share.
 
     A line that names only the kind, or the kind and no place, counts by a share.
     """
     for line in report.reading.lines:
+        if not line.present:
+            continue
         if line.component == component and line.stage in (None, stage):
-            yield line, line.fault, 1.0
+            yield from _kinds_told(line, component)
         elif line.component is None:
-            yield from _perhaps(line, component, stage)
+            yield from _perhaps(line, component, stage, catalog)
 
 
-def _perhaps(line: CodeLine, component: str, stage: int) -> Iterator[tuple[CodeLine, str, float]]:
+def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield the kind of fault of a line; where it is left open, its candidates by weight."""
+    open_kinds = [c for c in line.candidates if c.component == component and c.fault != "unknown"]
+    if line.fault != "unknown" or not open_kinds:
+        yield line, line.fault, 1.0
+        return
+    total = math.fsum(c.weight for c in open_kinds)
+    for candidate in open_kinds:
+        yield line, candidate.fault, candidate.weight / total
+
+
+def _perhaps(
+    line: CodeLine, component: str, stage: int, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
     name = split_component(component)
+    unplaced = catalog.fact("isolation.unplaced").number()
     for candidate in line.candidates:
         if candidate.stage not in (None, stage):
             continue
         if candidate.component == component:
             yield line, candidate.fault, candidate.weight
         elif candidate.component is None and _may_be(candidate.kind, candidate.place, name):
-            yield line, candidate.fault, candidate.weight * _UNPLACED
+            yield line, candidate.fault, candidate.weight * unplaced
     if not line.candidates and _may_be(line.kind, line.place, name):
-        yield line, line.fault, _UNPLACED
-
-
-_UNPLACED = 0.5
+        yield line, line.fault, unplaced
 
 
 def _may_be(kind: str | None, place: str | None, name: ComponentName) -> bool:
     return kind == name.kind and place in (None, name.place)
 
 
-def sign_of(case: Case, component: str, stage: int) -> Sign:
-    """Return what the newest report that names a loop says of it."""
+Named = tuple[Report, list[tuple[CodeLine, str, float]]]
+
+
+def reported_of(
+    case: Case, assessment: Assessment, component: str, stage: int, chain: Chain, catalog: Catalog
+) -> Reported:
+    """Return what the newest report that names a circuit says of it, and since when."""
     reports = [e for e in case.evidence if isinstance(e, Report)]
-    named = [r for r in reports if any(True for _ in lines_for(r, component, stage))]
-    if not named:
-        return Sign(weight={"unknown": 1.0})
-    last = named[-1]
-    found = list(lines_for(last, component, stage))
-    later = reports[reports.index(last) + 1 :]
-    clean = [
-        r.id for r in later if r.reading.coverage.complete and r.reading.coverage.able is not False
+    named: list[Named] = [
+        (r, found) for r in reports if (found := list(lines_for(r, component, stage, catalog)))
     ]
-    weight: dict[str, float] = {}
-    for _, fault, share in found:
-        weight[fault] = max(weight.get(fault, 0.0), share)
-    return Sign(
-        weight=weight,
+    untold = catalog.loops.untold[chain.circuit]
+    if not named:
+        return Reported(weight=dict(untold))
+    last, found = named[-1]
+    clean = [r.id for r in reports[reports.index(last) + 1 :] if _tells_clean(r)]
+    run = _same_fault(named, reports, _renewed_after_firing(case, assessment, component))
+    return Reported(
+        weight=_kinds(run, untold),
         statuses=frozenset(s for line, _, _ in found for s in line.status),
         report=last,
+        first=run[0][0],
         gone_since=clean[-1] if clean else "",
-        evidence=tuple(r.id for r in named),
+        evidence=tuple(r.id for r, _ in run),
         sources=tuple(dict.fromkeys(s for line, _, _ in found for s in line.sources)),
     )
 
 
-def _split_at(history: History, report: Report | None) -> tuple[list[DoneWork], list[DoneWork]]:
-    """Return the work done before and after a report; all of it came before when there is none."""
-    works = [(n, w) for n, w in history.all_of(DoneWork) if w.what in _WORK]
-    cut = len(history.entries) if report is None else history.place_of(report.id)
-    return [w for n, w in works if n <= cut], [w for n, w in works if n > cut]
+def _tells_clean(report: Report) -> bool:
+    coverage = report.reading.coverage
+    return bool(coverage.complete and coverage.able is not False)
+
+
+def _renewed_after_firing(case: Case, assessment: Assessment, component: str) -> int | None:
+    """Return where a device that had fired was renewed; its codes before tell of the old one."""
+    belief = assessment.of(component)
+    if belief is None or belief.after_crash.fired < 0.5:
+        return None
+    places = [
+        n
+        for n, e in enumerate(case.evidence)
+        if isinstance(e, DoneWork) and e.what == "replaced" and e.component == component
+    ]
+    return places[-1] if places else None
+
+
+def _same_fault(named: list[Named], reports: list[Report], renewed: int | None) -> list[Named]:
+    """Return the last reports of a circuit that tell of one and the same fault, oldest first.
+
+    Another kind of fault, or a clean report of all circuits between, begins a new one.
+    """
+    run = [named[-1]]
+    for earlier in reversed(named[:-1]):
+        between = reports[reports.index(earlier[0]) + 1 : reports.index(run[0][0])]
+        told = {w for _, w, _ in earlier[1]} - {"unknown"}
+        mine = {w for _, found in run for _, w, _ in found} - {"unknown"}
+        if any(_tells_clean(r) for r in between) or (told and mine and not told & mine):
+            break
+        run.insert(0, earlier)
+    if renewed is not None and len(run) > 1:
+        run = run[-1:]
+    return run
+
+
+def _kinds(run: list[Named], untold: dict[str, float]) -> dict[str, float]:
+    """Return fault words with their share: of the newest report that tells the kind."""
+    for _, found in reversed(run):
+        weight: dict[str, float] = {}
+        for _, word, share in found:
+            weight[word] = max(weight.get(word, 0.0), share)
+        if set(weight) != {"unknown"}:
+            break
+    unknown = weight.pop("unknown", 0.0)
+    for word, share in untold.items():
+        weight[word] = weight.get(word, 0.0) + unknown * share
+    total = math.fsum(weight.values())
+    return {w: weight[w] / total for w in FAULTS if weight.get(w, 0.0) > 0.0}
+
+
+def _others(
+    case: Case, assessment: Assessment, reported: Reported, component: str, stage: int
+) -> frozenset[tuple[str, int]]:
+    """Return the other circuits at fault together with this one, spent ones left aside."""
+    if reported.report is None or reported.first is None:
+        return frozenset()
+    found = faulty_loops(reported.report)
+    for report in (e for e in case.evidence if isinstance(e, Report)):
+        if report is reported.first:
+            break
+        found -= faulty_loops(report)
+    return frozenset(
+        (c, s)
+        for c, s in found
+        if (c, s) not in ((component, stage), (component, 0)) and not _spent(assessment, c)
+    )
+
+
+def _spent(assessment: Assessment, component: str) -> bool:
+    belief = assessment.of(component)
+    return belief is not None and belief.now.fired + belief.now.missing >= 0.5
+
+
+def faulty_loops(report: Report) -> set[tuple[str, int]]:
+    """Return component and stage (0 = not told) of circuits with a line in a report."""
+    return {
+        (line.component, line.stage or 0)
+        for line in report.reading.lines
+        if line.component and line.present and line.fault not in _NO_FAULT
+    }
+
+
+# Who worked on it.
 
 
 def _recent(work: DoneWork, report: Report | None, catalog: Catalog) -> bool:
     if work.time is None or report is None or report.time is None:
         return True
-    days = catalog.fact("isolation.recent-days").number()
-    return report.time - work.time <= dt.timedelta(days=days)
+    return (report.time - work.time).days <= catalog.fact("isolation.recent-days").number()
 
 
-def _worked(
+def touched_by(
     chain: Chain, name: ComponentName, works: list[DoneWork], catalog: Catalog
 ) -> dict[str, tuple[str, ...]]:
+    """Return the ids of the work that touched each element of a circuit."""
     found: dict[str, tuple[str, ...]] = {}
     for element in chain.element:
         ids = tuple(w.id for w in works if _touches(w, element, name, catalog))
@@ -249,16 +377,19 @@ def _touch(word: str, other: ComponentName, name: ComponentName, catalog: Catalo
     kind, beside = catalog.kinds.get(other.kind), _beside(other.place, name.place)
     plug = kind.plug if kind else ""
     mates = beside and plug != "none" and plug == catalog.kinds[name.kind].plug
+    wheel = other.place in ("driver", "centre")
     rules = {
         "self": other == name,
         "plug-mates": mates,
         "seat": beside and (other.kind in _SEAT or plug == "seat"),
-        "wheel": other.place in ("driver", "centre") and other.kind in _WHEEL,
+        "wheel": wheel and other.kind in _WHEEL,
+        "wheel-top": wheel and other.kind == "front-bag",
         "dash": other.kind in _DASH or (plug == "dash" and beside),
         "pillar": other.kind in _PILLAR or (plug == "pillar" and beside),
         "nose": plug == "nose" and beside,
+        "door": other.kind in _DOOR and beside,
         "unit": other.kind == "control-unit",
-        "wiring": other.kind == "wiring",
+        "wiring": other.kind == "wiring" and beside,
     }
     return rules[word]
 
@@ -267,63 +398,7 @@ def _beside(place: str, own: str) -> bool:
     return place in (own, "centre")
 
 
-def _replaced(name: ComponentName, works: list[DoneWork]) -> frozenset[str]:
-    kinds = set()
-    for work in works:
-        if work.what == "replaced" and "." in work.component:
-            other = split_component(work.component)
-            kinds.add("device" if other == name else other.kind)
-    return frozenset(kinds)
-
-
-def _shared(
-    assessment: Assessment, name: ComponentName, stage: int, sign: Sign, catalog: Catalog
-) -> frozenset[str]:
-    """Return the elements through which other loops with an electrical fault run."""
-    others = _faulty_loops(sign.report) - {(name.id, stage), (name.id, 0)}
-    plug = catalog.kinds[name.kind].plug
-    mates = any(c != name.id and _plug_at(c, catalog) == (name.place, plug) for c, _ in others)
-    twin = any(c == name.id for c, _ in others)
-    threshold = catalog.fact("isolation.cause-counts").number()
-    causes = {c for c, p in assessment.event.causes.items() if p >= threshold}
-    seat = mates or f"shared-plug:{name.place}.{plug}" in causes
-    wheel = twin or mates or bool(causes & _WHEEL_CAUSES)
-    lifted = {
-        "seat-plug": seat,
-        "jamb-plug": seat,
-        "clock-spring": wheel,
-        "column-plug": wheel,
-        "device-plug": twin,
-        "unit-plug": len({c for c, _ in others}) >= _MANY,
-    }
-    return frozenset(element for element, on in lifted.items() if on)
-
-
-def _alone(sign: Sign, component: str) -> frozenset[str]:
-    """Return the unit's plug when a report of all circuits has a fault on this loop only."""
-    complete = sign.report is not None and sign.report.reading.coverage.complete
-    others = {c for c, _ in _faulty_loops(sign.report)} - {component}
-    return frozenset({"unit-plug"}) if complete and not others else frozenset()
-
-
-_WHEEL_CAUSES = {"clock-spring", "shared-plug:driver.wheel"}
-
-
-def _faulty_loops(report: Report | None) -> set[tuple[str, int]]:
-    """Return component and stage (0 = not told) of loops with a line in a report."""
-    if report is None:
-        return set()
-    return {
-        (line.component, line.stage or 0)
-        for line in report.reading.lines
-        if line.component and line.fault not in ("event-recorded", "configuration", "identity")
-    }
-
-
-def _plug_at(component: str, catalog: Catalog) -> tuple[str, str]:
-    name = split_component(component)
-    kind = catalog.kinds.get(name.kind)
-    return name.place, kind.plug if kind else "none"
+# What stands beside it.
 
 
 def _near_crash(case: Case, assessment: Assessment, name: ComponentName, catalog: Catalog) -> bool:
@@ -337,19 +412,19 @@ def _near_crash(case: Case, assessment: Assessment, name: ComponentName, catalog
     return any(side_of(z, case.car.drive_hand) in (own, None) for z in struck)
 
 
-def _fired(
-    assessment: Assessment, component: str, stage: int, chain: Chain, sign: Sign
-) -> float | None:
-    """Return the chance of a spent charge: among faults when one is read, else at all."""
+def _fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float | None:
+    """Return the chance of a spent charge, exactly as the assessment has it."""
     belief = assessment.of(component)
     if belief is None or chain.circuit != "igniter":
         return None
     circuit = belief.stages.get(str(stage))
-    fired = belief.now.fired if circuit is None else circuit.fired
-    faulty = belief.now.faulty if circuit is None else circuit.faulty
-    if sign.report is None:
-        return fired
-    return fired / (fired + faulty) if fired + faulty > 0.0 else 0.0
+    return belief.now.fired if circuit is None else circuit.fired
+
+
+def _seen_spent(case: Case, assessment: Assessment, component: str) -> bool:
+    """Return whether somebody looked at the device and it is held for fired or gone since."""
+    looked = any(isinstance(e, Look) and e.component == component for e in case.evidence)
+    return looked and _spent(assessment, component)
 
 
 def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float:
@@ -358,8 +433,3 @@ def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain
     if belief is None or chain.circuit != "igniter":
         return 0.0
     return max((s.fired for n, s in belief.stages.items() if n != str(stage)), default=0.0)
-
-
-def _before(evidence: str, report: Report | None, history: History) -> bool:
-    """Return whether an entry came before the report that named the fault."""
-    return report is None or history.place_of(evidence) < history.place_of(report.id)

@@ -33,8 +33,8 @@ def findings_of(
 
 
 def _about_report(context: Context) -> list[Finding]:
-    sign = context.sign
-    if sign.report is None:
+    reported = context.reported
+    if reported.report is None:
         return [
             Finding(
                 code="loop-no-fault",
@@ -43,14 +43,14 @@ def _about_report(context: Context) -> list[Finding]:
                 remedy="Read a complete scan first, or name the loop that the report names.",
             )
         ]
-    if sign.gone_since:
+    if reported.gone_since:
         return [
             Finding(
                 code="loop-clean-since",
                 severity="note",
-                message=f"{sign.gone_since} no longer names {context.loop}; it may be cured.",
+                message=f"{reported.gone_since} no longer names {context.loop}; it may be cured.",
                 remedy="Drive and read a complete scan whose tests have all run.",
-                origin=sign.report.origin,
+                origin=reported.report.origin,
             )
         ]
     return []
@@ -75,7 +75,7 @@ def _about_record(case: Case, context: Context) -> list[Finding]:
 
 
 def _about_voltage(context: Context, catalog: Catalog) -> list[Finding]:
-    report = context.sign.report
+    report = context.reported.report
     volts = report.reading.coverage.unit_volts if report else None
     low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
     if report is None or volts is None or low <= volts <= high:

@@ -8,10 +8,13 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopFault
 from squibwise.isolate.context import Context
+from squibwise.isolate.signs import Signs, signs_of, told_of
 from squibwise.model.belief import Because
 
 _SURE = 0.98
 _FLOOR = 0.002
+
+Found = tuple[Element, LoopFault, tuple[Because, ...], float]
 
 
 class Suspect(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -46,8 +49,8 @@ def suspects_of(
         own_cases: How often each ``element:fault`` was the proved cause in the user's own
             finished cases of this kind; shrunk towards the ranks.
     """
-    found = _found(context, catalog) or _found(_of_unknown_fault(context), catalog)
-    weights = _with_fired(found, context)
+    found = _found(context, catalog)
+    weights = _as_assessed(found, context)
     total = math.fsum(weights)
     p = _shrunk(
         [f"{e.id}:{f.fault}" for e, f, _, _ in found],
@@ -67,24 +70,67 @@ def suspects_of(
     return ranked([*singles, *_pairs(singles, catalog)])
 
 
-def _found(
-    context: Context, catalog: Catalog
-) -> list[tuple[Element, LoopFault, tuple[Because, ...], float]]:
+def _found(context: Context, catalog: Catalog) -> list[Found]:
     """Return every fault that can show as what was read, with its reasons and weight."""
-    step = catalog.fact("isolation.step").number()
-    return [
-        (element, fault, reasons, step**rank)
+    told = told_of(context, catalog)
+    signs = {e.id: signs_of(e, context, told, catalog) for e in context.chain.element}
+    faults = [
+        (element, fault)
         for element in context.chain.element
         for fault in _faults_of(element, context, catalog)
-        for rank, reasons in [_rank(fault, element, context, catalog)]
-        if rank is not None
     ]
+    step = catalog.fact("isolation.step").number()
+    ranks = _ranks(faults, context, catalog)
+    out: list[Found] = []
+    for (element, fault), rank in zip(faults, ranks, strict=True):
+        moves = _moves(fault, signs[element.id], catalog)
+        steps = _together([n for n, _ in moves], catalog)
+        if rank > 0.0:
+            out.append((element, fault, tuple(b for _, b in moves), rank * step**steps))
+    return out
 
 
-def _of_unknown_fault(context: Context) -> Context:
+def _together(moves: list[int], catalog: Catalog) -> float:
+    """Return the steps of several signs: each further one in a direction tells less.
+
+    Signs of one story depend on each other; adding them up would count the story several times.
+    """
+    next_sign = catalog.fact("isolation.next-sign").number()
+    ways = ([m for m in moves if m > 0], [m for m in moves if m < 0])
+    return math.fsum(m * next_sign**n for way in ways for n, m in enumerate(way))
+
+
+def _ranks(
+    faults: list[tuple[Element, LoopFault]], context: Context, catalog: Catalog
+) -> list[float]:
+    """Return the weight of each fault before anything moves it.
+
+    Within a kind of fault the ranks are shares; kinds count by what the report says of them.
+    """
+    unreported = context.reported.report is None
+    step = catalog.fact("isolation.step").number()
+    no_fault = catalog.fact("isolation.no-fault").number()
+    out = [0.0] * len(faults)
+    for word, share in context.reported.weight.items():
+        each = [step ** f.shows[word] if word in f.shows else 0.0 for _, f in faults]
+        total = math.fsum(each)
+        out = [w + share * e / total if total else w for w, e in zip(out, each, strict=True)]
+    if not any(out) and not unreported:
+        return _ranks(faults, _of_untold_kind(context), catalog)
+    none = [i for i, (_, f) in enumerate(faults) if f.unreported]
+    for i in none:
+        out[i] = no_fault * math.fsum(out) if unreported else 0.0
+    return out
+
+
+def _of_untold_kind(context: Context) -> Context:
     """Return the context as if only a fault were known: what was read fits no element."""
-    sign = msgspec.structs.replace(context.sign, weight={"unknown": 1.0})
-    return msgspec.structs.replace(context, sign=sign)
+    kinds = {w: 1.0 / len(_ANY_KIND) for w in _ANY_KIND}
+    reported = msgspec.structs.replace(context.reported, weight=kinds)
+    return msgspec.structs.replace(context, reported=reported)
+
+
+_ANY_KIND = ("open-or-high", "low-or-short", "communication", "internal", "performance")
 
 
 def ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
@@ -111,57 +157,14 @@ def _applies(fault: LoopFault, element: Element, context: Context) -> bool:
     )
 
 
-def _rank(
-    fault: LoopFault, element: Element, context: Context, catalog: Catalog
-) -> tuple[float | None, tuple[Because, ...]]:
-    """Return the ordinal rank of a fault after everything that moves it, and why."""
-    sign = context.sign
-    shares = [(fault.shows[w], share) for w, share in sign.weight.items() if w in fault.shows]
-    step = catalog.fact("isolation.step").number()
-    mass = math.fsum(share * step**rank for rank, share in shares)
-    if mass <= 0.0:
-        return None, ()
-    moves = _moves(fault, element, context, catalog)
-    rank = math.log(mass, step) + math.fsum(steps for steps, _ in moves)
-    return rank, tuple(reason for steps, reason in moves if steps)
-
-
-def _moves(
-    fault: LoopFault, element: Element, context: Context, catalog: Catalog
-) -> list[tuple[float, Because]]:
-    """Return the steps up or down, each with its reason."""
-    sign, new = context.sign, "device" if element.role == "device" else element.kind
-    worked = context.worked.get(element.id, ())
-    reports = sign.evidence[-1:]
-    when = [
-        (fault.worked, bool(worked), "It was worked on shortly before the fault was read.", worked),
-        (fault.new, new in context.replaced, "The part was new when the fault was read.", ()),
-        (fault.crash, context.near_crash, "The car was struck beside it.", ()),
-        (fault.coming, sign.comes_and_goes, "The fault comes and goes.", reports),
-        (fault.stored, sign.stored_only, "The code is remembered, not present.", reports),
-        (fault.stored, bool(context.unverified), "Work was done since.", context.unverified),
-        (
-            fault.shared,
-            element.id in context.shared,
-            "Other loops through it are at fault.",
-            reports,
-        ),
-        (
-            fault.alone,
-            element.id in context.alone,
-            "No other of its circuits is at fault.",
-            reports,
-        ),
+def _moves(fault: LoopFault, signs: Signs, catalog: Catalog) -> list[tuple[int, Because]]:
+    """Return the steps up or down, each with its reason; the largest first."""
+    moves = [
+        (steps, _because(catalog.loops.signs[sign].title, steps, signs[sign]))
+        for sign, steps in fault.moves.items()
+        if steps and sign in signs
     ]
-    moves = [(steps if holds else 0, text, ids) for steps, holds, text, ids in when]
-    if element.id == "load" and context.load_before:
-        steps = catalog.fact("isolation.load-issued-steps").number()
-        moves.append(
-            (int(steps), "A load was issued to this loop and not returned.", context.load_before)
-        )
-    if element.id == "supply" and _voltage_out(context, catalog):
-        moves.append((3, "The supply was out of range when the codes were read.", reports))
-    return [(steps, _because(text, steps, ids)) for steps, text, ids in moves]
+    return sorted(moves, key=lambda m: -abs(m[0]))
 
 
 def _because(text: str, steps: int, ids: tuple[str, ...]) -> Because:
@@ -170,27 +173,24 @@ def _because(text: str, steps: int, ids: tuple[str, ...]) -> Because:
     return Because(text=f"{text} {abs(steps)} step{plural} {way}.", evidence=ids, weak="judgement")
 
 
-def _voltage_out(context: Context, catalog: Catalog) -> bool:
-    report = context.sign.report
-    volts = report.reading.coverage.unit_volts if report else None
-    low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
-    return volts is not None and not low <= volts <= high
-
-
-def _with_fired(
-    found: list[tuple[Element, LoopFault, tuple[Because, ...], float]], context: Context
-) -> list[float]:
-    """Return the weights, with the spent charge given the share that inference gives it."""
+def _as_assessed(found: list[Found], context: Context) -> list[float]:
+    """Return the weights; a spent or missing device has the chance that the assessment gives it."""
     weights = [w for _, _, _, w in found]
-    spent = [i for i, (e, f, _, _) in enumerate(found) if (e.id, f.fault) == ("device", "spent")]
-    if not spent or context.fired is None:
-        return weights
-    p = min(_SURE, max(_FLOOR, context.fired))
-    rest = math.fsum(weights) - weights[spent[0]]
-    weights[spent[0]] = rest * p / (1.0 - p)
-    element, fault, reasons, weight = found[spent[0]]
-    reason = Because(text=f"The assessment gives {p:.0%} for a spent charge as the reason.")
-    found[spent[0]] = (element, fault, (reason, *reasons), weight)
+    given = {"spent": context.fired or 0.0, "left-out": context.missing}
+    named = {
+        i: min(_SURE, max(_FLOOR, given[f.fault]))
+        for i, (e, f, _, _) in enumerate(found)
+        if e.id == "device" and f.fault in given
+    }
+    rest = math.fsum(w for i, w in enumerate(weights) if i not in named)
+    taken = math.fsum(named.values())
+    scale = min(1.0, _SURE / taken) if taken else 1.0
+    for i, p in named.items():
+        element, fault, reasons, _ = found[i]
+        weights[i] = rest * p * scale / (1.0 - taken * scale)
+        what = "spent" if fault.fault == "spent" else "not in the car"
+        reason = Because(text=f"The assessment gives {p:.1%} for a device that is {what}.")
+        found[i] = (element, fault, (reason, *reasons), weights[i])
     return weights
 
 

@@ -15,33 +15,23 @@ from squibwise.isolate.bench import (
     tests_of,
     wait_minutes,
 )
-from squibwise.isolate.cards import card_of, stop_card
+from squibwise.isolate.cards import card_of, confirming_card, stop_card
+from squibwise.isolate.comparing import compare, effort_of
 from squibwise.isolate.context import Context, context_of
 from squibwise.isolate.notes import assumptions_of, findings_of
 from squibwise.isolate.readings import moved_by_readings, points_of
-from squibwise.isolate.replay import Standing, fixes, replay
+from squibwise.isolate.replay import Spent, Standing, fixes, replay
 from squibwise.isolate.suspects import Suspect, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.origin import Finding
-from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
+from squibwise.model.trace import Alternative, BenchCard, Effort, Hypothesis, PlanNode, Trace
+from squibwise.numerics.troubleshoot.costs import Costs, costs_of_tree
 from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
-from squibwise.numerics.troubleshoot.problem import Problem, Test
-from squibwise.numerics.troubleshoot.search import (
-    Budget,
-    Choose,
-    by_information,
-    by_parts,
-    outward,
-    policy_value,
-)
-from squibwise.numerics.troubleshoot.states import model_of, start
+from squibwise.numerics.troubleshoot.problem import Problem
 
-_PLANNED = 0.01
 _MOST = 14
-_SURE = 0.9
-_RARE = 1e-5
 _VERIFIED = "Fixed and verified"
 
 Bench = BenchTest | BenchRepair
@@ -54,12 +44,14 @@ class Search(msgspec.Struct, frozen=True, kw_only=True):
         context: What the case knows of the loop.
         tests: Tests it allows.
         repairs: Repairs it allows.
-        standing: Hypotheses after everything entered.
+        first: Hypotheses before the first outcome.
+        standing: Where the search stands after everything entered.
     """
 
     context: Context
     tests: tuple[BenchTest, ...]
     repairs: tuple[BenchRepair, ...]
+    first: tuple[Suspect, ...]
     standing: Standing
 
 
@@ -80,10 +72,10 @@ def search_of(
     first = suspects_of(context, catalog, own_cases)
     points = points_of(case, context, catalog)
     first, told = moved_by_readings(first, points) if points else (first, None)
-    standing = replay(case, context, first, tests, repairs, catalog)
+    standing = replay(context, first, tests, repairs, catalog)
     if told is not None:
         standing = msgspec.structs.replace(standing, findings=(told, *standing.findings))
-    return Search(context=context, tests=tests, repairs=repairs, standing=standing)
+    return Search(context=context, tests=tests, repairs=repairs, first=first, standing=standing)
 
 
 def trace(
@@ -110,53 +102,68 @@ def trace(
         InputError: The car has no such loop.
     """
     search = search_of(case, assessment, loop, catalog, own_cases)
-    context, tests, repairs = search.context, search.tests, search.repairs
     standing = search.standing
-    findings = (*standing.findings, *findings_of(case, context, standing, catalog))
+    findings = (*standing.findings, *findings_of(case, search.context, standing, catalog))
     if standing.fixed or standing.exhausted:
-        return _stopped(context, standing, catalog, findings)
-    problem = _problem(standing, tests, repairs, context, case, catalog)
+        return _stopped(search, case, catalog, findings)
+    problem = _problem(standing, search, case, catalog)
     answer = plan(problem, limits or Limits(), over)
-    benches: dict[str, Bench] = {t.id: t for t in tests} | {r.id: r for r in repairs}
+    benches: dict[str, Bench] = {t.id: t for t in search.tests}
+    benches |= {r.id: r for r in search.repairs}
     wait = wait_minutes(case, catalog)
+    comparison = compare(problem, answer.tree, case, catalog)
     return Trace(
-        loop=context.loop,
+        loop=search.context.loop,
         hypotheses=_hypotheses(standing.suspects),
-        next_test=_card(answer, benches, context, standing, wait, catalog),
+        next_test=_card(answer, benches, search, wait, catalog),
         plan=_node(answer.tree, benches),
         expected_minutes=answer.minutes,
         lower_bound=min(answer.lower, answer.minutes),
-        greedy_minutes=_policy(problem, by_information(_SURE)),
+        greedy_minutes=_minutes(comparison, "cheapest-first"),
         method=answer.method,
         states=answer.states,
-        outward_minutes=_policy(problem, _outward(problem)),
-        parts_minutes=_policy(problem, by_parts),
+        outward_minutes=_minutes(comparison, "outward"),
+        parts_minutes=_minutes(comparison, "fit-parts"),
         wait_minutes=wait,
-        assumptions=assumptions_of(case, context, _left_out(standing, problem), catalog),
+        comparison=comparison,
+        spent=_spent(standing, case, catalog),
+        assumptions=assumptions_of(case, search.context, _left_out(standing, problem), catalog),
         findings=findings,
     )
+
+
+def _minutes(comparison: tuple[Alternative, ...], name: str) -> float:
+    return next(a.effort.minutes for a in comparison if a.id == name)
+
+
+def _spent(standing: Standing, case: Case, catalog: Catalog) -> Effort | None:
+    """Return what the search has cost so far; None before the first outcome."""
+    if standing.spent == Spent():
+        return None
+    spent = standing.spent
+    return effort_of(Costs(work=spent.work, wait=spent.wait, price=spent.price), case, catalog)
 
 
 def _hypotheses(suspects: tuple[Suspect, ...]) -> tuple[Hypothesis, ...]:
     return tuple(Hypothesis(id=s.id, p=s.p, title=s.title, because=s.because) for s in suspects)
 
 
-def _problem(
-    standing: Standing,
-    tests: tuple[BenchTest, ...],
-    repairs: tuple[BenchRepair, ...],
-    context: Context,
-    case: Case,
-    catalog: Catalog,
-) -> Problem:
+def _problem(standing: Standing, search: Search, case: Case, catalog: Catalog) -> Problem:
     """Return the planner's problem from where the search stands, the likeliest faults only."""
-    kept = [s for s in standing.suspects if s.p >= _PLANNED][:_MOST]
-    left_tests = tuple(t for t in tests if t.id not in standing.done)
-    left_repairs = tuple(r for r in repairs if r.id not in standing.done)
-    problem = problem_of(ranked(kept), left_tests, left_repairs, context, case, catalog)
-    clusters = list(clusters_of(context))
+    least = catalog.fact("isolation.planned").number()
+    kept = [s for s in standing.suspects if s.p >= least][:_MOST]
+    tests = tuple(t for t in search.tests if t.id not in standing.done)
+    repairs = tuple(_unlocked(r, standing) for r in search.repairs if r.id not in standing.done)
+    problem = problem_of(ranked(kept), tests, repairs, search.context, case, catalog)
+    clusters = clusters_of(search.context, tests)
     opened = frozenset(clusters.index(a) for a in standing.opened if a in clusters)
     return msgspec.structs.replace(problem, powered=standing.powered, opened=opened)
+
+
+def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
+    """Return a repair that no longer waits for the tests that are done."""
+    after = frozenset() if repair.unless & standing.seen else repair.after - standing.done
+    return msgspec.structs.replace(repair, after=after)
 
 
 def _left_out(standing: Standing, problem: Problem) -> float:
@@ -166,17 +173,15 @@ def _left_out(standing: Standing, problem: Problem) -> float:
 
 
 def _card(
-    answer: Answer,
-    benches: dict[str, Bench],
-    context: Context,
-    standing: Standing,
-    wait: float,
-    catalog: Catalog,
+    answer: Answer, benches: dict[str, Bench], search: Search, wait: float, catalog: Catalog
 ) -> BenchCard:
+    standing = search.standing
+    if standing.unconfirmed:
+        return confirming_card(search.context, standing, catalog)
     action = answer.tree.action
     if action is None:
-        return stop_card(_VERIFIED, "Nothing is left to do on this loop.", catalog)
-    card = card_of(benches[action.id], context, standing.opened, standing.powered, wait, catalog)
+        return stop_card(_VERIFIED, "Nothing is left to do on this circuit.", "", catalog)
+    card = card_of(benches[action.id], search.context, standing, wait, catalog)
     return msgspec.structs.replace(card, because=(*_why(answer), *card.because))
 
 
@@ -184,8 +189,8 @@ def _why(answer: Answer) -> tuple[Because, ...]:
     """Return why this action comes first: what it settles, and how it was found."""
     chances = ", ".join(f"{word} {node.p:.0%}" for word, node in answer.tree.branches.items())
     how = {
-        "exact": "No order of tests and repairs expects less time (exact).",
-        "rollout": "Best of every first step when the one-step policy follows (rollout).",
+        "exact": "No order of tests and repairs expects less (exact).",
+        "rollout": "Best of every first step, looking ahead by testing only where it pays.",
         "two-step": "Best of every first step looking two steps ahead; the time box ended.",
     }
     return (Because(text=f"Expected outcomes: {chances}."), Because(text=how[answer.method]))
@@ -206,44 +211,35 @@ def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:
     )
 
 
-def _policy(problem: Problem, choose: Choose) -> float:
-    model = model_of(problem)
-    return float(policy_value(model, start(model), choose, Budget(), _RARE)[0])
-
-
-def _outward(problem: Problem) -> Choose:
-    """Return the fixed tree of this problem: substitute outward, look, then the likeliest part."""
-    walk = [
-        (i, 1) for i, t in enumerate(problem.tests) if t.id.startswith(("load-at:", "feed-at:"))
-    ]
-    looks = [i for i, t in enumerate(problem.tests) if _is_look(t)]
-    return outward(walk, looks)
-
-
-def _is_look(test: Test) -> bool:
-    return test.id.startswith("look")
-
-
-def _stopped(
-    context: Context, standing: Standing, catalog: Catalog, findings: tuple[Finding, ...]
-) -> Trace:
+def _stopped(search: Search, case: Case, catalog: Catalog, findings: tuple[Finding, ...]) -> Trace:
     """Return the trace of a search that has ended: fixed, or nothing left to suspect."""
+    standing, context = search.standing, search.context
     title = _VERIFIED if standing.fixed else "No cause on the list is left"
     text = (
-        "The last step entered for this loop was verified as fixed."
+        "The last step entered for this circuit was verified as fixed."
         if standing.fixed
         else "Check the outcomes entered, read a complete scan, or call the maker's specialist."
     )
+    load = f"Loads still out: {', '.join(context.load_out)}." if context.load_out else ""
     return Trace(
         loop=context.loop,
         hypotheses=_hypotheses(standing.suspects) if standing.fixed else (),
-        next_test=stop_card(title, text, catalog),
+        next_test=stop_card(title, text, load, catalog),
         plan=PlanNode(action="stop", title=title, p=1.0, minutes=0.0),
         expected_minutes=0.0,
         lower_bound=0.0,
         greedy_minutes=0.0,
+        foretold=_foretold(search, case, catalog) if standing.spent != Spent() else None,
+        spent=_spent(standing, case, catalog),
         findings=findings,
     )
+
+
+def _foretold(search: Search, case: Case, catalog: Catalog) -> Effort:
+    """Return what the plan expected before the first test."""
+    problem = _problem(Standing(suspects=search.first), search, case, catalog)
+    answer = plan(problem, Limits(exact_states=50_000, rollout_states=2_000, later_states=50_000))
+    return effort_of(costs_of_tree(problem, answer.tree), case, catalog)
 
 
 def proved_causes(case: Case, assessment: Assessment, catalog: Catalog) -> dict[str, int]:

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.errors import ModelError
 from squibwise.model.origin import Origin, Time
 from squibwise.model.report import Report
-from squibwise.model.words import Belt, Done, Extent, OccupantClass
+from squibwise.model.words import Belt, Comes, Done, Extent, Known, OccupantClass
 
 
 class Look(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="look"):
@@ -329,6 +329,25 @@ class Passed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     origin: Origin = Origin()
 
 
+class Story(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="story"):
+    """What the owner tells of a fault: when it comes, what was handled, what was tried.
+
+    Attributes:
+        text: In plain words; what it says plainly is read.
+        comes: When the fault comes.
+        known: What else is known.
+        loop: The circuit it is told of; None for the car as a whole.
+    """
+
+    id: str
+    time: Time | None = None
+    text: str = ""
+    comes: tuple[Comes, ...] = ()
+    known: tuple[Known, ...] = ()
+    loop: str | None = None
+    origin: Origin = Origin()
+
+
 Evidence = (
     Report
     | Look
@@ -345,4 +364,5 @@ Evidence = (
     | TestOutcome
     | DoneWork
     | Passed
+    | Story
 )

@@ -3,6 +3,7 @@
 import msgspec
 
 from squibwise.model.belief import Assumption, Because
+from squibwise.model.cost import Money
 from squibwise.model.origin import Finding
 from squibwise.model.work import Caution
 
@@ -23,6 +24,18 @@ class Hypothesis(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     because: tuple[Because, ...] = ()
 
 
+class CardStep(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One step of a card.
+
+    Attributes:
+        text: What to do.
+        power: ``off`` (off and waited for), ``on`` (on, behind its gate) or ``any``.
+    """
+
+    text: str
+    power: str
+
+
 class BenchCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One test or repair, ready to do.
 
@@ -30,6 +43,12 @@ class BenchCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         id: Test or repair id, to be entered with its outcome.
         kind: ``test``, ``repair`` or ``stop``.
         how: Steps, in order.
+        steps: The same, each with the state of the power.
+        opens: What is opened for it; nothing that is open already.
+        figure: The number that separates the outcomes, or that only the maker's figure can; empty
+            where the eye decides.
+        load: Where a substitute load now is, and what to do with it; empty when none is in.
+        entry: What to paste into the case when it is done.
         outcomes: What each outcome means, by outcome word.
         minutes: Hands-on time incl. the access that is not yet open. [min]
         hold_minutes: Wait after power-down included before hands go in. [min]
@@ -39,6 +58,11 @@ class BenchCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     kind: str
     title: str
     how: tuple[str, ...]
+    steps: tuple[CardStep, ...] = ()
+    opens: tuple[str, ...] = ()
+    figure: str = ""
+    load: str = ""
+    entry: str = ""
     outcomes: dict[str, str] = {}
     minutes: float = 0.0
     hold_minutes: float = 0.0
@@ -66,6 +90,38 @@ class PlanNode(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     folded: float = 0.0
 
 
+class Effort(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What it costs until fixed and verified, each kind in its own unit.
+
+    Attributes:
+        work_minutes: Hands-on. [min]
+        wait_minutes: Waiting after power-downs. [min]
+        money: Parts.
+        parts: Number of parts fitted, expected.
+        minutes: The sum that is minimised: parts as minutes of work. [min]
+    """
+
+    work_minutes: float
+    wait_minutes: float
+    money: Money
+    parts: float
+    minutes: float
+
+
+class Alternative(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One way to go about it, to compare with.
+
+    Attributes:
+        id: ``plan``, ``outward``, ``cheapest-first`` or ``fit-parts``.
+        title: In words.
+        effort: What it is expected to cost.
+    """
+
+    id: str
+    title: str
+    effort: Effort
+
+
 class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The answer of ``trace``.
 
@@ -79,6 +135,9 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         wait_minutes: Wait after each power-down that was used. [min]
         method: ``exact``, ``rollout`` or ``two-step``.
         states: Number of states the planner looked at.
+        comparison: This plan and the plain ways, with work, waiting and money apart.
+        foretold: What the plan expected before the first test, of a search that has ended.
+        spent: What was spent on the search so far, by the figures of the cards.
         assumptions: What the answer leans on that is judgement, from memory or a default.
     """
 
@@ -94,5 +153,8 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     outward_minutes: float | None = None
     parts_minutes: float | None = None
     wait_minutes: float = 0.0
+    comparison: tuple[Alternative, ...] = ()
+    foretold: Effort | None = None
+    spent: Effort | None = None
     assumptions: tuple[Assumption, ...] = ()
     findings: tuple[Finding, ...] = ()

@@ -41,6 +41,31 @@ Done = Literal["replaced", "reseated", "cleared", "disconnected", "repaired"]
 Extent = Literal["none", "light", "moderate", "severe"]
 OccupantClass = Literal["empty", "child-or-small", "adult"]
 Belt = Literal["latched", "unlatched"]
+Comes = Literal[
+    "turning",
+    "seat-moved",
+    "seat-loaded",
+    "door-moved",
+    "bumps",
+    "cold",
+    "heat",
+    "rain",
+    "engine-start",
+]
+"""When a fault comes, as its owner tells it."""
+
+Known = Literal[
+    "untouched",
+    "soaked",
+    "spilt",
+    "corrosion",
+    "rodents",
+    "fitted-accessory",
+    "known-software-fault",
+    "back-at-once",
+]
+"""What else the owner tells plainly: nobody worked on it, it got wet, and the like."""
+
 Outcome = Literal["met", "not met", "undecided"]
 
 RELEASE_WORDS = (

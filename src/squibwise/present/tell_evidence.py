@@ -17,6 +17,7 @@ from squibwise.model.evidence import (
     Recorder,
     SeatTrial,
     Statement,
+    Story,
     SubstituteLoad,
     TestOutcome,
 )
@@ -146,6 +147,12 @@ def _passed(e: Passed) -> str:
     return f"{e.what}: {e.result}" + (f". {e.note}" if e.note else "")
 
 
+def _story(e: Story) -> str:
+    about = f"{e.loop}: " if e.loop else ""
+    words = [w.replace("-", " ") for w in (*e.comes, *e.known)]
+    return about + "; ".join(t for t in (e.text, *words) if t)
+
+
 _WORDS: dict[type, Callable[[Any], str]] = {
     Report: _report,
     Look: _look,
@@ -162,4 +169,5 @@ _WORDS: dict[type, Callable[[Any], str]] = {
     TestOutcome: _outcome,
     DoneWork: _done,
     Passed: _passed,
+    Story: _story,
 }

@@ -2,8 +2,8 @@
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
-from squibwise.model.trace import BenchCard, Hypothesis, PlanNode, Trace
-from squibwise.present.figures import minutes, percent
+from squibwise.model.trace import BenchCard, Effort, Hypothesis, PlanNode, Trace
+from squibwise.present.figures import minutes, money, percent
 from squibwise.present.phrases import standing, tell_car, tell_findings
 from squibwise.present.telling import (
     Block,
@@ -20,6 +20,7 @@ from squibwise.present.telling import (
 )
 
 CAUSES_SHOWN = 8
+POWER = {"off": "power off", "on": "power on", "any": ""}
 
 
 def tell_trace(case: Case, trace: Trace, catalog: Catalog) -> Telling:
@@ -64,9 +65,14 @@ def _card(card: BenchCard) -> tuple[Section | None, ...]:
     if card.cautions:
         cautions = tuple(c.text for c in card.cautions)
         blocks.append(Bullets(items=cautions, mark="!", tone="alarm"))
-    blocks.append(Table(rows=tuple((f"{n}.", step) for n, step in enumerate(card.how, start=1))))
+    if card.load:
+        blocks.append(Text(text=card.load, tone="alarm"))
+    steps = ((f"{n}.", POWER[s.power], s.text) for n, s in enumerate(card.steps, start=1))
+    blocks.append(Table(rows=tuple(steps)))
     if card.needs:
         blocks.append(Text(text=f"Needs: {', '.join(card.needs)}."))
+    if card.figure:
+        blocks.append(Text(text=f"What separates the outcomes: {card.figure}."))
     outcomes = Table(rows=tuple(card.outcomes.items()), tone="strong")
     because = Bullets(items=tuple(b.text for b in card.because))
     return (
@@ -78,16 +84,9 @@ def _card(card: BenchCard) -> tuple[Section | None, ...]:
 
 def _enter(trace: Trace) -> Section | None:
     card = trace.next_test
-    if not card.outcomes:
+    if not card.entry:
         return None
-    first, *others = card.outcomes
-    lines = (
-        "[[evidence]]",
-        'kind = "test-outcome"',
-        f'loop = "{trace.loop}"',
-        f'test = "{card.id}"',
-        f'outcome = "{first}"' + (f"    # or {', '.join(others)}" if others else ""),
-    )
+    lines = tuple(card.entry.splitlines())
     return section("Write the outcome into case.toml", Entry(lines=lines), note="and trace again")
 
 
@@ -101,13 +100,42 @@ def _causes(found: tuple[Hypothesis, ...]) -> Section:
 
 
 def _plan(trace: Trace) -> Section:
-    rows = (
-        ("expected", minutes(trace.expected_minutes)),
-        ("no plan can expect less than", minutes(trace.lower_bound)),
-        ("always taking the test that tells most per minute", minutes(trace.greedy_minutes)),
-    )
     tree = Tree(root=_branch(trace.plan))
-    return section("The plan", Table(rows=rows), tree, note="until fixed and verified")
+    rows = [("no plan can expect less than", minutes(trace.lower_bound))]
+    if trace.spent is not None:
+        rows.append(("spent so far, by the figures of the cards", _effort(trace.spent)))
+    if trace.foretold is not None:
+        rows.append(("foretold before the first test", _effort(trace.foretold)))
+        if trace.spent is not None and trace.foretold.minutes > 0.0:
+            ratio = trace.spent.minutes / trace.foretold.minutes
+            rows.append(("spent to foretold", f"{ratio:.2f}"))
+    blocks: list[Block] = []
+    if trace.comparison:
+        blocks.append(_comparison(trace))
+    blocks += [Table(rows=tuple(rows)), tree]
+    return section("The plan", *blocks, note="until fixed and verified")
+
+
+def _comparison(trace: Trace) -> Table:
+    head = ("", "work", "waiting", "parts", "fitted")
+    rows = [
+        (
+            a.title,
+            minutes(a.effort.work_minutes),
+            minutes(a.effort.wait_minutes),
+            money(a.effort.money),
+            f"{a.effort.parts:.1f}",
+        )
+        for a in trace.comparison
+    ]
+    return Table(rows=tuple(rows), head=head, right=(1, 2, 3, 4))
+
+
+def _effort(effort: Effort) -> str:
+    return (
+        f"{minutes(effort.work_minutes)} of work, {minutes(effort.wait_minutes)} of waiting, "
+        f"{money(effort.money)} of parts"
+    )
 
 
 def _branch(node: PlanNode, outcome: str = "") -> Branch:

@@ -25,6 +25,9 @@ _CLOSE = (
 _LONGEST = 40  # characters of a value that are shown
 
 
+_TOLD = re.compile(r"\s*#\s*told:\s*(.+)", re.IGNORECASE)
+
+
 class Mention(msgspec.Struct, frozen=True, kw_only=True):
     """A component named somewhere in the file, to be compared with the car's equipment.
 
@@ -73,6 +76,11 @@ class Notes:
         line = line_of(self._lines, path)
         raw = self._texts[line - 1].strip() if line and line <= len(self._texts) else ""
         return Origin(file=self.name, line=line, raw=raw, person=person)
+
+    def told(self) -> list[tuple[int, str]]:
+        """Return the comments that tell the owner's story, ``# told: ...``, with their lines."""
+        lines = enumerate(self._texts, start=1)
+        return [(n, m[1].strip()) for n, text in lines if (m := _TOLD.match(text))]
 
     def mention(self, component: str, stage: int, path: KeyPath) -> None:
         """Remember that the evidence, or a number of circuits, named a component."""

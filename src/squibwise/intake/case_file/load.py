@@ -36,7 +36,7 @@ from squibwise.intake.report.reader import read_extract, vin_in
 from squibwise.model.car import Car, Given, OwnRule, Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
-from squibwise.model.evidence import Evidence
+from squibwise.model.evidence import Evidence, Story
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import ReadReport, Report
 
@@ -98,6 +98,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     refuse(notes)
     car = car_table.the_car(written, files, notes)
     evidence = [one for entry in written.entries for one in _evidence(entry, files, car, notes)]
+    evidence += _told(notes)
     refuse(notes)
     car = with_codes(with_mentioned(car, notes), evidence, notes)
     _check_years(evidence, car, notes)
@@ -192,6 +193,12 @@ def _evidence(
         return []
     evidence_files.compare_vin(car, reading, entry.file, path, notes)
     return [report(entry, one.id, evidence_files.with_origin_in(reading, entry.file), origin)]
+
+
+def _told(notes: Notes) -> list[Evidence]:
+    """Return the owner's story where it stands in comments of the file."""
+    origins = [Origin(file=notes.name, line=line, raw=text) for line, text in notes.told()]
+    return [Story(id=f"told-{o.line}", text=o.raw, origin=o) for o in origins]
 
 
 def _check_years(evidence: Iterable[Evidence], car: Car, notes: Notes) -> None:

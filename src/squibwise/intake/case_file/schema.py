@@ -8,7 +8,7 @@ import msgspec
 from msgspec import Meta
 
 from squibwise.model.names import Seat, Side, Zone
-from squibwise.model.words import Action, Belt, Done, Extent, OccupantClass
+from squibwise.model.words import Action, Belt, Comes, Done, Extent, Known, OccupantClass
 
 LocalTime = Annotated[dt.datetime, Meta(tz=False, description="Local time, no offset.")]
 Day = Annotated[dt.date, Meta(description="Day, such as 2026-03-01.")]
@@ -267,6 +267,15 @@ class PassedEntry(Entry, tag="passed", frozen=True, kw_only=True):
     by: str | None = None
 
 
+class StoryEntry(Entry, tag="story", frozen=True, kw_only=True):
+    """What the owner tells of a fault: when it comes, what was handled, what was tried."""
+
+    text: str = ""
+    comes: tuple[Comes, ...] = ()
+    known: tuple[Known, ...] = ()
+    loop: Loop | None = None
+
+
 AnyEntry = (
     ReportEntry
     | CrashDataEntry
@@ -284,6 +293,7 @@ AnyEntry = (
     | TestOutcomeEntry
     | DoneEntry
     | PassedEntry
+    | StoryEntry
 )
 
 

@@ -33,7 +33,7 @@ def huffman_length(weight: Sequence[float], arity: int = 2) -> float:
     return length
 
 
-def lower_bound(problem: Problem, depth: int = 4) -> float:
+def lower_bound(problem: Problem, depth: int = 3, over: Callable[[], bool] | None = None) -> float:
     """Return minutes that every plan expects at least: the better of two bounds.
 
     One is the problem with tests that never err, some actions deep. The other is the cheapest
@@ -43,8 +43,14 @@ def lower_bound(problem: Problem, depth: int = 4) -> float:
     Args:
         problem: The problem.
         depth: Actions that the first bound looks ahead; each costs about twice the last.
+        over: Asked before each depth; True ends the work with the bound found so far.
     """
-    return max(_counting_bound(problem), Relaxed(problem, _clairvoyant(problem)).bound(depth))
+    best, relaxed = _counting_bound(problem), Relaxed(problem, _clairvoyant(problem))
+    for ahead in range(1, depth + 1):
+        if over and over():
+            break
+        best = max(best, relaxed.bound(ahead))
+    return best
 
 
 def _clairvoyant(problem: Problem) -> Callable[[int, frozenset[int], bool], float]:
@@ -64,12 +70,16 @@ def _counting_bound(problem: Problem) -> float:
     p = normalised(problem.weight)
     knowing = math.fsum(w * _knowing(problem, h) for w, h in zip(p, range(len(p)), strict=True))
     steps = huffman_length(_groups(problem, p), _arity(problem))
-    cheapest = min([t.minutes for t in problem.tests] + [_bare(r) for r in problem.repairs])
+    cheapest = min([t.minutes for t in problem.tests] + [r.total for r in problem.repairs])
     return knowing + cheapest * max(0.0, steps - 1.0)
 
 
-def _bare(repair: Repair) -> float:
-    return repair.minutes + repair.check_minutes
+def _bare(problem: Problem, repair: Repair) -> float:
+    """Return the least that a repair costs, with the tests it waits for."""
+    minutes = {t.id: t.minutes for t in problem.tests}
+    ways = [math.fsum(minutes[t] for t in repair.after)]
+    ways += [minutes[t] for t, _ in repair.unless if t in minutes]
+    return repair.total + min(ways)
 
 
 def _full(problem: Problem, minutes: float, access: tuple[int, ...], power: str) -> float:
@@ -95,7 +105,7 @@ def _cover_minutes(problem: Problem, faults: frozenset[str], bare: bool) -> floa
     """Return the dearest single fault's cheapest repair: a bound for the whole set."""
     return max(
         min(
-            _bare(r) if bare else _full(problem, _bare(r), r.access, "through")
+            _bare(problem, r) if bare else _full(problem, _bare(problem, r), r.access, r.power)
             for r in problem.repairs
             if fault in r.fixes
         )
@@ -173,7 +183,7 @@ class Relaxed:
 
     def _repairs(self, key: Key, depth: int) -> list[float]:
         return [
-            self._cost(key, r.access, "through", r.minutes + r.check_minutes)
+            self._cost(key, r.access, r.power, r.total)
             + self._best((left, key[1] | set(r.access), True, key[3]), depth - 1)
             for r in self.problem.repairs
             for left in [self._left(key[0], r)]

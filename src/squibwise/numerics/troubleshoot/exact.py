@@ -137,8 +137,9 @@ def test_value(table: Table, t: int, rows: Index, leaf: Array) -> Array:
     for b, branch in enumerate(model.branches):
         if branch.test == t:
             then = at + table.step(b)
-            more = leaf[then, :, model.ends_on[t]] + table.mass[then] * branch.minutes
-            value += more[:, :, None]
+            ends = int(model.ends_on[t])
+            more = leaf[then] if ends < 0 else leaf[then, :, ends][:, :, None]
+            value += more + (table.mass[then] * branch.minutes)[:, :, None]
     ended = model.ended_minutes[t]
     if ended.any():
         value += ((table.likelihood[at] * ended) @ table.alive.T.astype(np.float64))[:, :, None]
@@ -162,7 +163,21 @@ def repair_value(table: Table, r: int, rows: Index, sets: Index, after: Array) -
     cost = _action_cost(table, table.model.tests + r, rows, sets)
     then = after[:, sets | (1 << r)]
     value: Array = table.mass[rows][:, sets, None] * cost + then[:, :, None]
+    waits = _waiting(table, r, rows)
+    if waits.any():
+        value[waits] = np.inf
     return value
+
+
+def _waiting(table: Table, r: int, rows: Index) -> NDArray[np.bool_]:
+    """Return whether a repair still waits for a test, by row."""
+    model = table.model
+    out = np.zeros(len(rows), dtype=np.bool_)
+    for t in model.gates[r]:
+        out |= (table.done[rows] >> t) & 1 == 0
+    for t, digit in model.freed[r]:
+        out &= rows // (model.stride[t] // 2) % model.size[t] != digit
+    return out
 
 
 def least_minutes(table: Table) -> Array:

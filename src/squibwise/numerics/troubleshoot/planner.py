@@ -10,13 +10,23 @@ from squibwise.numerics.troubleshoot.exact import Table, action_values, solve
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test, trimmed
 from squibwise.numerics.troubleshoot.search import (
     Budget,
+    Choose,
     OutOfBudget,
+    by_information,
     one_step,
     policy_value,
     rollout,
     two_step,
 )
-from squibwise.numerics.troubleshoot.states import Array, Model, model_of, start, state_count
+from squibwise.numerics.troubleshoot.states import (
+    Array,
+    Index,
+    Model,
+    States,
+    model_of,
+    start,
+    state_count,
+)
 
 FIXED, NOT_FIXED = "fixed", "not fixed"
 
@@ -97,7 +107,7 @@ def plan(problem: Problem, limits: Limits, over: Callable[[], bool] | None = Non
     return Answer(
         tree=tree,
         minutes=tree.minutes,
-        lower=lower_bound(problem),
+        lower=lower_bound(problem, over=over),
         method=method,
         states=budget.states + budget.tabled,
     )
@@ -153,7 +163,8 @@ def _steps(
     for i, result in enumerate(test.results):
         share = float(weight @ np.array(result.chance)) / mass
         if share > 1e-12:
-            on = int(model.ends_on[best])
+            ends = int(model.ends_on[best])
+            on = state[2] if ends < 0 else ends
             out[result.word] = (share, None if result.fixed else (x + steps[i], repairs, on))
     return test, out
 
@@ -166,11 +177,36 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
         budget.tabled += count
         table, value = solve(problem)
         return _walk(table, value, (0, 0, int(problem.powered)), p, limits), "exact"
-    costs, method = _look_ahead(problem, budget, first=p >= 1.0)
+    if p < 1.0:
+        return _step_by_policy(problem, p, limits, budget), "one-step"
+    costs, method = _look_ahead(problem, budget)
     best = int(np.argmin(costs))
-    actions: list[Test | Repair] = [*problem.tests, *problem.repairs]
-    action = actions[best]
-    shown, folded = {}, 0.0
+    action = actions_of(problem)[best]
+    shown, folded = _branches(problem, action, p, limits, budget)
+    node = Node(action=action, p=p, minutes=float(costs[best]), branches=shown, folded=folded)
+    return node, method
+
+
+def actions_of(problem: Problem) -> list[Test | Repair]:
+    """Return the actions in the order in which arrays hold them."""
+    return [*problem.tests, *problem.repairs]
+
+
+def _step_by_policy(problem: Problem, p: float, limits: Limits, budget: Budget) -> Node:
+    """Return a later step by the one-step policy; it is planned again once the search is there."""
+    model = model_of(problem)
+    choice, plain = one_step(model, start(model))
+    action = actions_of(problem)[int(choice[0])]
+    shown, folded = _branches(problem, action, p, limits, budget)
+    return Node(action=action, p=p, minutes=float(plain[0]), branches=shown, folded=folded)
+
+
+def _branches(
+    problem: Problem, action: Test | Repair, p: float, limits: Limits, budget: Budget
+) -> tuple[dict[str, Node], float]:
+    """Return what follows each outcome, and the chance of those too rare to show."""
+    shown: dict[str, Node] = {}
+    folded = 0.0
     for word, (share, then) in outcomes(problem, action).items():
         q = p * share
         if then is None:
@@ -179,41 +215,45 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
             shown[word] = _grow(then, q, limits, budget)[0]
         else:
             folded += q
-    node = Node(
-        action=action,
-        p=p,
-        minutes=float(costs[best]),
-        branches=_seen(shown, limits),
-        folded=folded,
-    )
-    return node, method
+    return _seen(shown, limits), folded
 
 
-def _look_ahead(problem: Problem, budget: Budget, *, first: bool) -> tuple[Array, str]:
-    """Return the value of every action by rollout; when its budget ends, by a shorter look.
+def _look_ahead(problem: Problem, budget: Budget) -> tuple[Array, str]:
+    """Return the value of every first action by rollout; when its budget ends, by a shorter look.
 
-    The first step then looks two steps ahead; later ones follow the one-step policy that rollout
-    rests on, and are planned again once the search has come there.
+    What is printed is always the value of the policy that is followed.
     """
     model = model_of(problem)
-    try:
-        return rollout(model, start(model), budget, _RARE)[0], "rollout"
-    except OutOfBudget:
-        if first:
-            return two_step(model, start(model))[0], "two-step"
-        return _one_step(model), "one-step"
-
-
-def _one_step(model: Model) -> Array:
-    """Return the value of the one-step choice, and infinity for every other action."""
     begin = start(model)
-    choice, plain = one_step(model, begin)
-    value = policy_value(model, begin, one_step, Budget(), _RARE)
+    try:
+        return rollout(model, begin, budget, _RARE, _base(model))[0], "rollout"
+    except OutOfBudget:
+        return _two_step(model), "two-step"
+
+
+def _base(model: Model) -> Choose:
+    """Return the better of the plain policies to follow after the first step."""
+    begin = start(model)
+    bases = (one_step, by_information(_SURE))
+    values = [float(policy_value(model, begin, b, Budget(), _RARE)[0]) for b in bases]
+    return bases[int(np.argmin(values))]
+
+
+def _two_step(model: Model) -> Array:
+    """Return the two-step choice with the value of following the one-step policy after it."""
+    begin = start(model)
+    best = int(np.argmin(two_step(model, begin)[0]))
+
+    def choose(model: Model, states: States) -> tuple[Index, Array]:
+        choice, plain = one_step(model, states)
+        return np.where(states.done == begin.done[0], best, choice), plain
+
     costs = np.full(len(model.minutes), np.inf)
-    costs[int(choice[0])] = min(float(value[0]), float(plain[0]))
+    costs[best] = float(policy_value(model, begin, choose, Budget(), _RARE)[0])
     return costs
 
 
+_SURE = 0.9
 _RARE = 3e-5
 
 
@@ -237,8 +277,19 @@ def after_result(problem: Problem, test: Test, position: int) -> Problem:
     weight = [w * c for w, c in zip(problem.weight, chance, strict=True)]
     tests = tuple(t for t in problem.tests if t.id != test.id)
     opened = problem.opened | set(test.access)
-    left = _kept(problem, problem.hypotheses, weight, tests, problem.repairs)
-    return msgspec.structs.replace(left, powered=test.power != "off", opened=opened)
+    seen = (test.id, test.results[position].word)
+    repairs = tuple(_after_seeing(r, seen) for r in problem.repairs)
+    left = _kept(problem, problem.hypotheses, weight, tests, repairs)
+    powered = problem.powered if test.power == "any" else test.power != "off"
+    return msgspec.structs.replace(left, powered=powered, opened=opened)
+
+
+def _after_seeing(repair: Repair, seen: tuple[str, str]) -> Repair:
+    """Return a repair that waits no longer for a test that is done."""
+    if seen[0] not in repair.after and seen not in repair.unless:
+        return repair
+    after = frozenset[str]() if seen in repair.unless else repair.after - {seen[0]}
+    return msgspec.structs.replace(repair, after=after)
 
 
 def after_repair(problem: Problem, repair: Repair) -> Problem | None:

@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise.errors import ModelError
 
-Power = Literal["off", "through", "on"]
+Power = Literal["off", "through", "on", "any"]
 
 
 class Result(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -17,13 +17,15 @@ class Result(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     Attributes:
         word: Name of the outcome.
         chance: Probability of it under each hypothesis, in their order.
-        minutes: What this outcome costs on top of the test. [min]
+        minutes: Work that this outcome costs on top of the test. [min]
+        wait: Waiting that it costs on top. [min]
         fixed: The test itself has cured the fault and shown it: nothing is left to do.
     """
 
     word: str
     chance: tuple[float, ...]
     minutes: float = 0.0
+    wait: float = 0.0
     fixed: bool = False
 
 
@@ -35,7 +37,8 @@ class Test(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         minutes: Hands-on time without access, wait and power-up. [min]
         access: Access clusters that must be open, as positions.
         power: ``off`` is done with the power off and leaves it off, ``through`` starts with the
-            power off and ends with it on, ``on`` needs no hands on the circuit.
+            power off and ends with it on, ``on`` needs no hands on the circuit, ``any`` is done in
+            whatever state the car is and leaves it so.
         results: Outcomes; their chances sum to one under every hypothesis.
     """
 
@@ -53,17 +56,30 @@ class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
     Attributes:
         id: Name.
-        minutes: Hands-on time and the price of its parts as time. [min]
+        minutes: Hands-on time. [min]
+        price: Its parts, as minutes of work. [min]
         check_minutes: Time of the verification after it. [min]
         access: Access clusters that must be open, as positions.
+        power: ``through``, or ``on`` where no hands go near the circuit.
         fixes: Faults that it removes.
+        after: Tests that must be done before it.
+        unless: Outcomes, as test and word, each of which allows it without those tests.
     """
 
     id: str
     minutes: float
+    price: float = 0.0
     check_minutes: float = 0.0
     access: tuple[int, ...] = ()
+    power: Literal["through", "on"] = "through"
     fixes: frozenset[str]
+    after: frozenset[str] = frozenset()
+    unless: frozenset[tuple[str, str]] = frozenset()
+
+    @property
+    def total(self) -> float:
+        """Hands-on time, parts as time and verification, in minutes."""
+        return self.minutes + self.price + self.check_minutes
 
 
 class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -98,6 +114,9 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         stuck = [sorted(h) for h in self.hypotheses if not h or not h <= mended]
         if stuck:
             raise ModelError(f"no repair for {stuck[0]}")
+        locked = [r.id for r in self.repairs if not r.after <= {t.id for t in self.tests}]
+        if locked:
+            raise ModelError(f"repair {locked[0]} waits for a test that is not there")
 
 
 def _check_weights(weight: Sequence[float], count: int) -> None:
@@ -108,9 +127,9 @@ def _check_weights(weight: Sequence[float], count: int) -> None:
 def _check_costs(problem: Problem) -> None:
     costs = [*problem.access_minutes, problem.wait_minutes, problem.power_up_minutes]
     costs += [t.minutes for t in problem.tests] + [
-        x.minutes for t in problem.tests for x in t.results
+        x.minutes + x.wait for t in problem.tests for x in t.results
     ]
-    costs += [r.minutes + r.check_minutes for r in problem.repairs]
+    costs += [r.total for r in problem.repairs]
     if not all(cost >= 0.0 and math.isfinite(cost) for cost in costs):
         raise ModelError("minutes must be numbers from 0")
     access = [t.access for t in problem.tests] + [r.access for r in problem.repairs]
@@ -141,10 +160,11 @@ def telling(test: Test) -> bool:
 
 def trimmed(problem: Problem) -> Problem:
     """Return the problem without tests that tell nothing and repairs that are never better."""
-    tests = tuple(t for t in problem.tests if telling(t))
     faults = frozenset[str]().union(*problem.hypotheses)
     useful = [r for r in problem.repairs if r.fixes & faults]
     repairs = tuple(r for r in useful if not any(_beats(o, r, faults, useful) for o in useful))
+    needed = frozenset[str]().union(*(r.after for r in repairs))
+    tests = tuple(t for t in problem.tests if telling(t) or t.id in needed)
     return msgspec.structs.replace(problem, tests=tests, repairs=repairs)
 
 
@@ -158,5 +178,7 @@ def _beats(other: Repair, repair: Repair, faults: frozenset[str], order: list[Re
 def _covers(other: Repair, repair: Repair, faults: frozenset[str]) -> bool:
     """Return whether ``other`` does all that ``repair`` does, for no more."""
     wide = (repair.fixes & faults) <= (other.fixes & faults)
-    cheap = other.minutes + other.check_minutes <= repair.minutes + repair.check_minutes
-    return wide and cheap and set(other.access) <= set(repair.access)
+    cheap = other.total <= repair.total and set(other.access) <= set(repair.access)
+    cheap = cheap and (other.power == repair.power or other.power == "on")
+    free = other.after <= repair.after and (not other.after or repair.unless <= other.unless)
+    return wide and cheap and free

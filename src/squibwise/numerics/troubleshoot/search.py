@@ -15,7 +15,10 @@ from squibwise.numerics.troubleshoot.states import (
     after_test,
     cost_of,
     cured_by,
+    digit_of,
+    first_of,
     joined,
+    unlocking_cost,
 )
 
 Choose = Callable[[Model, States], tuple[Index, Array]]
@@ -55,7 +58,9 @@ class Budget:
 
 
 def parts_first(model: Model, states: States) -> tuple[Array, Index]:
-    """Return value and first repair of repairing by chance over cost, without tests.
+    """Return value and first action of repairing by chance over cost.
+
+    Tests are done only where a repair waits for them, and then without heed of what they say.
 
     Source: kadane-simon-1977, with access and waits in the cost. Values are weighted by the
     chance of the state.
@@ -65,13 +70,16 @@ def parts_first(model: Model, states: States) -> tuple[Array, Index]:
     rows = np.flatnonzero(states.mass > 0.0)
     states = states.take(rows)
     while len(rows):
-        cost = cost_of(model, states)[:, model.tests :]
+        cost, done, opened = unlocking_cost(model, states)
         cured = cured_by(model, states)
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(cured > 0.0, cured / cost, -1.0)
         pick = np.argmax(ratio, axis=1)
-        value[rows] += states.mass * cost[np.arange(len(rows)), pick]
-        first[rows] = np.where(first[rows] < 0, pick + model.tests, first[rows])
+        at = np.arange(len(rows)), pick
+        value[rows] += states.mass * cost[at]
+        new = first[rows] < 0
+        first[rows] = np.where(new, first_of(model, states, pick), first[rows])
+        states = msgspec.structs.replace(states, done=done[at], opened=opened[at])
         states = after_repair(model, states, pick)
         alive = states.mass > 0.0
         rows, states = rows[alive], states.take(alive)
@@ -164,20 +172,32 @@ def two_step(model: Model, states: States) -> Array:
     return values_by(model, states, ahead)
 
 
-def rollout(model: Model, states: States, budget: Budget, least: float = 1e-6) -> Array:
-    """Return the value of every action when the one-step policy follows.
+def rollout(
+    model: Model,
+    states: States,
+    budget: Budget,
+    least: float = 1e-6,
+    base: Choose = one_step,
+) -> Array:
+    """Return the value of every action when a policy follows.
 
     Args:
         model: The problem.
         states: States.
         budget: Ends the work by ``OutOfBudget``.
         least: States rarer than this are finished by ``parts_first``.
+        base: The policy; the one-step policy unless another is better here.
     """
-    return values_by(model, states, lambda b: policy_value(model, b, one_step, budget, least))
+    return values_by(model, states, lambda b: policy_value(model, b, base, budget, least))
 
 
 def policy_value(
-    model: Model, states: States, choose: Choose, budget: Budget, least: float = 0.0
+    model: Model,
+    states: States,
+    choose: Choose,
+    budget: Budget,
+    least: float = 0.0,
+    charged: Model | None = None,
 ) -> Array:
     """Return the value of following a policy from each state; equal states are met once.
 
@@ -187,6 +207,7 @@ def policy_value(
         choose: Returns an action per state and a value to use where the state is too rare.
         budget: Ends the work by ``OutOfBudget``.
         least: Chance below which a state is too rare to look at.
+        charged: The same problem with other costs, to be added up while ``model`` chooses.
     """
     out = np.zeros(len(states.key))
     possible = states.mass > 0.0
@@ -195,35 +216,43 @@ def policy_value(
     met = states.take(where)
     budget.spend(len(keys))
     choice, plain = choose(model, met)
-    value = plain.copy()
+    value = plain.copy() if charged is None else np.zeros(len(plain))
     live = np.flatnonzero((met.mass > least) & (choice >= 0))
     if len(live):
-        value[live] = _follow(model, met.take(live), choice[live], choose, budget, least)
+        part = met.take(live)
+        value[live] = _follow(model, part, choice[live], choose, budget, least, charged)
     out[possible] = value[inverse]
     return out
 
 
 def _follow(
-    model: Model, states: States, choice: Index, choose: Choose, budget: Budget, least: float
+    model: Model,
+    states: States,
+    choice: Index,
+    choose: Choose,
+    budget: Budget,
+    least: float,
+    charged: Model | None,
 ) -> Array:
     """Return the value of one action per state and then the policy."""
-    cost = cost_of(model, states)[np.arange(len(choice)), choice]
-    value = states.mass * cost
+    costs = charged or model
+    value = states.mass * cost_of(costs, states)[np.arange(len(choice)), choice]
     parts: list[States] = []
     owner: list[Index] = []
-    for branch in model.branches:
+    for position, branch in enumerate(model.branches):
         rows = np.flatnonzero(choice == branch.test)
         if len(rows):
-            value[rows] += (states.belief[rows] @ branch.chance) * branch.minutes
+            minutes = costs.branches[position].minutes
+            value[rows] += (states.belief[rows] @ branch.chance) * minutes
             parts.append(after_test(model, states.take(rows), branch))
             owner.append(rows)
     testing = np.flatnonzero(choice < model.tests)
-    value[testing] += (states.belief[testing] * model.ended_minutes[choice[testing]]).sum(axis=1)
+    value[testing] += (states.belief[testing] * costs.ended_minutes[choice[testing]]).sum(axis=1)
     rows = np.flatnonzero(choice >= model.tests)
     if len(rows):
         parts.append(after_repair(model, states.take(rows), choice[rows] - model.tests))
         owner.append(rows)
-    then = policy_value(model, joined(parts), choose, budget, least)
+    then = policy_value(model, joined(parts), choose, budget, least, charged)
     np.add.at(value, np.concatenate(owner), then)
     return value
 
@@ -232,7 +261,7 @@ def _follow(
 
 
 def by_parts(model: Model, states: States) -> tuple[Index, Array]:
-    """Return the repair with the best chance over cost: no tests at all."""
+    """Return the repair with the best chance over cost: no tests but those it waits for."""
     plain, first = parts_first(model, states)
     return first, plain
 
@@ -246,9 +275,7 @@ def by_information(sure: float) -> Choose:
 
     def choose(model: Model, states: States) -> tuple[Index, Array]:
         plain, choice = parts_first(model, states)
-        gain = np.repeat(_entropy(states)[:, None], model.tests, axis=1)
-        for branch in model.branches:
-            gain[:, branch.test] -= _entropy(after_test(model, states, branch))
+        gain = _gain(model, states)
         cost = cost_of(model, states)[:, : model.tests]
         rate = np.where(np.isfinite(cost), gain / np.maximum(cost, 1e-9), 0.0)
         testing = states.belief.max(axis=1) < sure * states.mass
@@ -279,12 +306,12 @@ def outward(walk: Sequence[tuple[int, int]], checks: Sequence[int]) -> Choose:
     def choose(model: Model, states: States) -> tuple[Index, Array]:
         taken = (states.done[:, None] >> np.arange(model.tests, len(model.minutes))) & 1
         cured = np.where(taken, -1.0, cured_by(model, states))
-        choice = cured.argmax(axis=1) + model.tests
+        choice = first_of(model, states, cured.argmax(axis=1))
         for t in reversed(checks):
-            choice = np.where(_digit(model, states, t) == 0, t, choice)
+            choice = np.where(digit_of(model, states, t) == 0, t, choice)
         after_walk = choice
         for t, ends in reversed(walk):
-            digit = _digit(model, states, t)
+            digit = digit_of(model, states, t)
             after_walk = np.where(digit == ends, choice, after_walk)
             after_walk = np.where(digit == 0, t, after_walk)
         return after_walk, np.zeros(len(choice))
@@ -292,5 +319,29 @@ def outward(walk: Sequence[tuple[int, int]], checks: Sequence[int]) -> Choose:
     return choose
 
 
-def _digit(model: Model, states: States, t: int) -> Index:
-    return np.asarray(states.key // model.stride[t] % model.size[t], dtype=np.int64)
+def cheapest_first(sure: float) -> Choose:
+    """Return the policy: the cheapest test that tells anything, until one cause is sure enough.
+
+    Args:
+        sure: Probability at which parts are fitted.
+    """
+
+    def choose(model: Model, states: States) -> tuple[Index, Array]:
+        plain, choice = parts_first(model, states)
+        gain = _gain(model, states)
+        cost = np.where(gain > 1e-9, cost_of(model, states)[:, : model.tests], np.inf)
+        testing = states.belief.max(axis=1) < sure * states.mass
+        if model.tests:
+            worth = testing & np.isfinite(cost.min(axis=1))
+            choice = np.where(worth, cost.argmin(axis=1), choice)
+        return choice, plain
+
+    return choose
+
+
+def _gain(model: Model, states: States) -> Array:
+    """Return the information of each test (state x test)."""
+    gain = np.repeat(_entropy(states)[:, None], model.tests, axis=1)
+    for branch in model.branches:
+        gain[:, branch.test] -= _entropy(after_test(model, states, branch))
+    return gain

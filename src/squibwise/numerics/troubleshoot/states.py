@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from squibwise.numerics.troubleshoot.problem import Problem, normalised
+from squibwise.numerics.troubleshoot.problem import Problem, Repair, normalised
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -45,7 +45,7 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
         access: What opening still costs, by action and by the set that is open. [min]
         power: Wait and power-up, by action and by power at the start. [min]
         opens: Access clusters of each action, as bits.
-        ends_on: Power after each action.
+        ends_on: Power after each action; -1 = as before.
         size: Number of digits of each action in the key of a state: not done, or which outcome.
         stride: Step of each action in the key of a state.
         faults: Faults of each hypothesis, as bits.
@@ -54,6 +54,8 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
         several: Positions of the others.
         cures: Single hypotheses cured by each repair (single x repair).
         ended_minutes: Minutes of outcomes that end it, by test and hypothesis.
+        gates: Tests that each repair waits for, in order.
+        freed: Outcomes, as test and digit, that allow each repair without them.
     """
 
     problem: Problem
@@ -71,6 +73,8 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
     several: Index
     cures: Array
     ended_minutes: Array
+    gates: tuple[tuple[int, ...], ...]
+    freed: tuple[tuple[tuple[int, int], ...], ...]
 
     @property
     def tests(self) -> int:
@@ -114,10 +118,11 @@ def model_of(problem: Problem) -> Model:
     faults = np.array([_bits(names[f] for f in h) for h in problem.hypotheses], dtype=np.int64)
     mends = [_bits(names[f] for f in r.fixes if f in names) for r in problem.repairs]
     several = np.array([len(h) > 1 for h in problem.hypotheses])
-    powers = [t.power for t in problem.tests] + ["through" for _ in problem.repairs]
+    powers = [t.power for t in problem.tests] + [r.power for r in problem.repairs]
     access = [t.access for t in problem.tests] + [r.access for r in problem.repairs]
     minutes = [t.minutes for t in problem.tests]
-    minutes += [r.minutes + r.check_minutes for r in problem.repairs]
+    minutes += [r.total for r in problem.repairs]
+    branches = _branches(problem)
     single = np.flatnonzero(~several)
     return Model(
         problem=problem,
@@ -125,16 +130,36 @@ def model_of(problem: Problem) -> Model:
         access=np.stack([access_cost(problem, clusters) for clusters in access]),
         power=np.array([power_cost(problem, power) for power in powers]),
         opens=np.array([_bits(clusters) for clusters in access], dtype=np.int64),
-        ends_on=np.array([power != "off" for power in powers], dtype=np.int64),
+        ends_on=np.array([_ENDS_ON[power] for power in powers], dtype=np.int64),
         size=(size := _sizes(problem)),
         stride=2 * np.cumprod([1, *size], dtype=np.int64)[:-1],
-        branches=_branches(problem),
+        branches=branches,
         faults=faults,
         mends=np.array(mends, dtype=np.int64),
         single=single,
         several=np.flatnonzero(several),
         cures=((faults[single, None] & ~np.array(mends, dtype=np.int64)) == 0).astype(np.float64),
         ended_minutes=_ended_minutes(problem),
+        gates=tuple(_gates(problem, r) for r in problem.repairs),
+        freed=tuple(_freed(problem, r, branches) for r in problem.repairs),
+    )
+
+
+_ENDS_ON = {"off": 0, "through": 1, "on": 1, "any": -1}
+
+
+def _gates(problem: Problem, repair: Repair) -> tuple[int, ...]:
+    return tuple(t for t, test in enumerate(problem.tests) if test.id in repair.after)
+
+
+def _freed(
+    problem: Problem, repair: Repair, branches: tuple[Branch, ...]
+) -> tuple[tuple[int, int], ...]:
+    tests = problem.tests
+    return tuple(
+        (b.test, b.digit)
+        for b in branches
+        if (tests[b.test].id, tests[b.test].results[b.result].word) in repair.unless
     )
 
 
@@ -163,6 +188,8 @@ def access_cost(problem: Problem, clusters: tuple[int, ...]) -> Array:
 
 def power_cost(problem: Problem, power: str) -> tuple[float, float]:
     """Return wait and power-up of an action, in minutes, started with the power off and on."""
+    if power == "any":
+        return 0.0, 0.0
     if power == "off":
         return 0.0, problem.wait_minutes
     if power == "through":
@@ -176,7 +203,9 @@ def _branches(problem: Problem) -> tuple[Branch, ...]:
         left = [(i, r) for i, r in enumerate(test.results) if not r.fixed]
         for digit, (i, r) in enumerate(left, start=1):
             chance = np.array(r.chance)
-            branch = Branch(test=t, result=i, digit=digit, chance=chance, minutes=r.minutes)
+            branch = Branch(
+                test=t, result=i, digit=digit, chance=chance, minutes=r.minutes + r.wait
+            )
             out.append(branch)
     return tuple(out)
 
@@ -186,7 +215,7 @@ def _ended_minutes(problem: Problem) -> Array:
     for t, test in enumerate(problem.tests):
         for result in test.results:
             if result.fixed:
-                out[t] += np.array(result.chance) * result.minutes
+                out[t] += np.array(result.chance) * (result.minutes + result.wait)
     return out
 
 
@@ -205,10 +234,79 @@ def start(model: Model) -> States:
 
 
 def cost_of(model: Model, states: States) -> Array:
-    """Return what each action costs in each state; infinite once it is done (state x action)."""
+    """Return what each action costs in each state (state x action).
+
+    Infinite once it is done, and for a repair that waits for a test.
+    """
     cost = model.minutes + model.access[:, states.opened].T + model.power[:, states.on].T
     taken = (states.done[:, None] >> np.arange(len(model.minutes))) & 1
-    return np.where(taken, np.inf, cost)
+    cost = np.where(taken, np.inf, cost)
+    for r in np.flatnonzero([bool(g) for g in model.gates]):
+        cost[locked(model, states, int(r)), model.tests + r] = np.inf
+    return cost
+
+
+def locked(model: Model, states: States, repair: int) -> NDArray[np.bool_]:
+    """Return whether a repair still waits for a test, by state."""
+    out = np.zeros(len(states.done), dtype=np.bool_)
+    for t in model.gates[repair]:
+        out |= (states.done >> t) & 1 == 0
+    for t, digit in model.freed[repair]:
+        out &= digit_of(model, states, t) != digit
+    return out
+
+
+def digit_of(model: Model, states: States, t: int) -> Index:
+    """Return which outcome a test had, from 1; 0 = not done."""
+    return np.asarray(states.key // model.stride[t] % model.size[t], dtype=np.int64)
+
+
+def unlocking_cost(model: Model, states: States) -> tuple[Array, Index, Index]:
+    """Return what each repair costs with the tests it waits for, whatever these say.
+
+    Returns:
+        Minutes (state x repair), infinite once it is done; then, for each, the tests that were
+        done for it as bits, and the access that is open afterwards.
+    """
+    count, repairs = len(states.done), len(model.gates)
+    cost = np.zeros((count, repairs))
+    done = np.repeat(states.done[:, None], repairs, axis=1)
+    opened = np.repeat(states.opened[:, None], repairs, axis=1)
+    on = np.repeat(states.on[:, None], repairs, axis=1)
+    mass = np.maximum(states.mass, 1e-300)
+    for r, gates in enumerate(model.gates):
+        if not gates:
+            continue
+        waits = locked(model, states, r)
+        for t in gates:
+            do = waits & ((done[:, r] >> t) & 1 == 0)
+            here = model.minutes[t] + model.access[t][opened[:, r]] + model.power[t][on[:, r]]
+            extra = sum(
+                (states.belief @ b.chance) * b.minutes for b in model.branches if b.test == t
+            )
+            extra = extra + states.belief @ model.ended_minutes[t]
+            cost[:, r] += np.where(do, here + extra / mass, 0.0)
+            done[:, r] |= np.where(do, np.int64(1) << t, 0)
+            opened[:, r] |= np.where(do, model.opens[t], 0)
+            if model.ends_on[t] >= 0:
+                on[:, r] = np.where(do, model.ends_on[t], on[:, r])
+    acts = np.arange(model.tests, model.tests + repairs)[None, :]
+    cost += model.minutes[acts] + model.access[acts, opened] + model.power[acts, on]
+    taken = (states.done[:, None] >> acts) & 1
+    return np.where(taken, np.inf, cost), done, opened
+
+
+def first_of(model: Model, states: States, repair: Index) -> Index:
+    """Return what comes first for a repair in each state: a test it waits for, or itself."""
+    out = repair + model.tests
+    for r, gates in enumerate(model.gates):
+        rows = repair == r
+        if not gates or not rows.any():
+            continue
+        waits = rows & locked(model, states, r)
+        for t in reversed(gates):
+            out = np.where(waits & ((states.done >> t) & 1 == 0), t, out)
+    return np.asarray(out, dtype=np.int64)
 
 
 def cured_by(model: Model, states: States) -> Array:
@@ -239,7 +337,7 @@ def after_test(model: Model, states: States, branch: Branch) -> States:
 def _moved(
     model: Model, states: States, action: Index, belief: Array, mended: Index, digit: int
 ) -> States:
-    on = model.ends_on[action]
+    on = np.where(model.ends_on[action] < 0, states.on, model.ends_on[action])
     return States(
         belief=belief,
         done=states.done | (np.int64(1) << action),

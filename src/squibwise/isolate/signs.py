@@ -1,0 +1,366 @@
+"""Signs: what the case tells, in records or in plain prose, that moves a cause up or down."""
+
+import datetime as dt
+import re
+from collections.abc import Iterable, Iterator
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.loops import Element, Sign
+from squibwise.isolate.context import Context, touched_by
+from squibwise.model.evidence import DoneWork, PartLabel, Reading, Story
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.report import Report
+
+_UNIT_SIDE = ("unit-plug", "unit", "supply", "ground", "bus")
+_DENIED = re.compile(
+    r"\b(not|never|no|nobody|nothing|none|without|neither|isn't|doesn't|don't|wasn't|nie|nicht|kein\w*|sin|jamais)\b"
+)
+_SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=[a-z]):\s+(?=[A-Z])")
+_PLACES = {
+    "driver": ("driver",),
+    "passenger": ("passenger",),
+}
+
+Signs = dict[str, tuple[str, ...]]
+
+
+class Told(msgspec.Struct, frozen=True, kw_only=True):
+    """A sign that somebody told.
+
+    Attributes:
+        sign: The catalogue's sign.
+        evidence: Id of the entry that tells it.
+    """
+
+    sign: Sign
+    evidence: str
+
+
+def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
+    """Return the signs that the owner's story and the prose of the case tell of a circuit."""
+    found: dict[str, Told] = {}
+    for evidence, text in _prose(context):
+        for sentence in _SENTENCE.split(text):
+            for sign in _read(sentence, context, catalog):
+                found.setdefault(sign.id, Told(sign=sign, evidence=evidence))
+    for story in context.case.evidence:
+        if isinstance(story, Story) and _speaks_of(story, context):
+            for word in (*story.comes, *story.known):
+                found[word] = Told(sign=catalog.loops.signs[word], evidence=story.id)
+    return tuple(found.values())
+
+
+def _speaks_of(story: Story, context: Context) -> bool:
+    return story.loop is None or split_loop(story.loop) == split_loop(context.loop)
+
+
+def _prose(context: Context) -> Iterator[tuple[str, str]]:
+    """Yield what is told in sentences: the title, stories, and what a report says beside codes."""
+    yield "", context.case.title
+    for item in context.case.evidence:
+        if isinstance(item, Story) and _speaks_of(item, context):
+            yield item.id, item.text
+        elif isinstance(item, Report) and item is context.reported.report:
+            for line in item.reading.unread:
+                yield item.id, line.raw
+
+
+def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[Sign]:
+    """Yield the signs that one sentence tells plainly."""
+    text = sentence.strip().lower()
+    if not text or _of_another(text, context):
+        return
+    for sign in catalog.loops.signs.values():
+        if any(_says(text, phrase, sign) for phrase in sign.phrases):
+            yield sign
+
+
+def _of_another(text: str, context: Context) -> bool:
+    """Return whether a sentence names a seat other than the circuit's own, and not its own."""
+    own = _PLACES.get(context.name.place)
+    if own is None:
+        return False
+    others = [w for place, words in _PLACES.items() if words != own for w in words]
+    return any(_names_seat(w, text) for w in others) and not any(_names_seat(w, text) for w in own)
+
+
+def _names_seat(word: str, text: str) -> bool:
+    return (
+        re.search(rf"\b{word}('s)?\b (\(\w+\) )?(seat|belt|buckle|bag|airbag|code)", text)
+        is not None
+    )
+
+
+def _says(text: str, phrase: str, sign: Sign) -> bool:
+    """Return whether a sentence tells a sign and does not deny it."""
+    match = re.search(phrase, text)
+    if match is None:
+        return False
+    before = text[: match.start()].split()[-4:]
+    return sign.negative or _DENIED.search(" ".join(before)) is None
+
+
+def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: Catalog) -> Signs:
+    """Return every sign that speaks of an element, with the evidence it rests on."""
+    told = tuple(told)
+    found: Signs = {
+        t.sign.id: (t.evidence,) if t.evidence else ()
+        for t in told
+        if not t.sign.touches and t.sign.at in ("", element.id)
+    }
+    found |= _of_work(element, context, told, catalog)
+    found |= _of_reports(element, context, catalog)
+    found |= _of_neighbours(element, context, catalog)
+    found |= _of_the_part(element, context, catalog)
+    if "worked" in found:
+        found.pop("untouched", None)
+    return found
+
+
+def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog: Catalog) -> Signs:
+    """Return what was worked on before the fault was read, and what was tried against it."""
+    found: Signs = {}
+    handled = tuple(
+        t.evidence for t in told if t.sign.touches and set(t.sign.touches) & set(element.touched)
+    )
+    tried = _tried(context)
+    seated = {w.id for w in tried if w.what == "reseated"}
+    worked = [i for i in context.worked.get(element.id, ()) if i not in seated]
+    ids = (*worked, *(i for i in handled if i))
+    if ids or handled:
+        found["worked"] = ids
+    elif context.worked:
+        found["other-handled"] = tuple(dict.fromkeys(i for w in context.worked.values() for i in w))
+    elif context.reported.report is None or context.reported.report.when != "after-repair":
+        found["not-handled"] = ()
+    for work in tried:
+        if element.id not in touched_by(context.chain, context.name, [work], catalog):
+            continue
+        word = {"reseated": "seated-again", "repaired": "did-not-hold"}.get(work.what)
+        if word and (element.role == "plug" or word == "did-not-hold"):
+            found[word] = (*found.get(word, ()), work.id)
+    if context.unverified:
+        found["worked-since"] = context.unverified
+    return found | _of_new_parts(element, context)
+
+
+def _tried(context: Context) -> list[DoneWork]:
+    """Return the work done against the fault: after it was first read, before it was read again.
+
+    With one report only, it is what was seated again before the codes were cleared for it, where
+    nothing had been taken apart.
+    """
+    first, last = context.reported.first, context.reported.report
+    if first is None or last is None:
+        return []
+    place = context.position
+    if first is not last:
+        return [w for w in context.works if place(first.id) < place(w.id) < place(last.id)]
+    before = [w for w in context.works if place(w.id) < place(last.id)]
+    apart = {w.component for w in before if w.what in ("disconnected", "replaced")}
+    cleared = [place(i) for i in context.cleared if place(i) < place(last.id)]
+    return [
+        w
+        for w in before
+        if w.what == "reseated"
+        and w.component not in apart
+        and any(place(w.id) < c for c in cleared)
+    ]
+
+
+def _of_new_parts(element: Element, context: Context) -> Signs:
+    """Return whether the element, or the circuit's device, was renewed, and to what effect."""
+    found: Signs = {}
+    tried = {w.id for w in _tried(context)}
+    last = context.reported.report
+    for work in context.works:
+        if work.what != "replaced" or "." not in work.component:
+            continue
+        other = split_component(work.component)
+        own = other == context.name if element.role == "device" else other.kind == element.kind
+        if work.id in tried and (
+            own or (element.role in ("plug", "segment") and other == context.name)
+        ):
+            found["new-no-effect"] = (work.id,)
+        elif own and (last is None or context.position(work.id) < context.position(last.id)):
+            found["new"] = (work.id,)
+    return found
+
+
+def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:
+    """Return how the fault is reported: coming and going, remembered, with what supply."""
+    reported = context.reported
+    ids = reported.evidence[-1:]
+    holds = {
+        "coming": reported.comes_and_goes,
+        "stored": reported.stored_only and not reported.comes_and_goes,
+        "old": _is_old(context, catalog),
+        "supply-out": voltage_out(context, catalog),
+        "load-out": element.id == "load" and bool(context.load_before),
+        "crash": context.near_crash,
+    }
+    found = {sign: ids for sign, on in holds.items() if on}
+    if "load-out" in found:
+        found["load-out"] = context.load_before
+    return found | _of_live_values(context, catalog)
+
+
+def voltage_out(context: Context, catalog: Catalog) -> bool:
+    """Return whether the supply was out of range when the fault was read."""
+    report = context.reported.report
+    volts = report.reading.coverage.unit_volts if report else None
+    low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
+    return volts is not None and not low <= volts <= high
+
+
+def _is_old(context: Context, catalog: Catalog) -> bool:
+    times = [e.time for e in context.case.evidence if isinstance(e.time, dt.datetime)]
+    year = context.case.car.model_year
+    if year is None or not times:
+        return False
+    return max(times).year - year >= catalog.fact("isolation.old-car-years").number()
+
+
+def _of_live_values(context: Context, catalog: Catalog) -> Signs:
+    """Return what the newest live resistance of this circuit says."""
+    readings = [
+        e
+        for e in context.case.evidence
+        if isinstance(e, Reading)
+        and split_loop(e.component) == split_loop(context.loop)
+        and (e.quantity, e.method, e.unit) == ("loop-resistance", "scan-live-value", "ohm")
+    ]
+    last = context.reported.report
+    if (
+        not readings
+        or last is None
+        or context.position(readings[-1].id) < context.position(last.id)
+    ):
+        return {}
+    value, ids = readings[-1].value, (readings[-1].id,)
+    low, high = (catalog.fact(f"loop.{end}-widest").number() for end in ("low", "high"))
+    if low <= value <= high:
+        return {"reads-right": ids}
+    half = catalog.fact("load.ohm").number() / 2.0
+    span = catalog.fact("isolation.side-by-side").number()
+    return {"reads-low": ids} if abs(value - half) <= span else {}
+
+
+def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Signs:
+    """Return what other circuits at fault, or the lack of them, say of an element."""
+    report = context.reported.report
+    if report is None:
+        return {}
+    ids, found = (report.id,), Signs()
+    through = _shared(context, catalog)
+    if element.id in through:
+        found["shared"] = ids
+        if through[element.id] > 1:
+            found["shared-many"] = ids
+    if context.faulty and set(through) <= set(_UNIT_SIDE) and _same_status(context):
+        found["unlike-circuits"] = ids
+    if not context.faulty:
+        found |= _alone(element, context, report)
+    if _believed(element, context, catalog):
+        found["cause-believed"] = ()
+    return found
+
+
+def _alone(element: Element, context: Context, report: Report) -> Signs:
+    """Return what it says that no other circuit is at fault."""
+    ids = (report.id,)
+    found: Signs = {}
+    if element.id in _UNIT_SIDE and report.reading.coverage.complete:
+        found["alone"] = ids
+    told = any(
+        line.component == context.name.id and line.stage == context.stage
+        for line in report.reading.lines
+    )
+    if told and context.case.car.stages.get(context.name.id, 1) > 1:
+        own = element.role == "device" or element.id == "device-plug"
+        if own or element.role in ("coil", "plug"):
+            found["one-stage-own" if own else "one-stage"] = ids
+    return found
+
+
+def _same_status(context: Context) -> bool:
+    """Return whether the circuits at fault together are so in the same way, as one cause is."""
+    report = context.reported.report
+    others = {c for c, _ in context.faulty}
+    lines = report.reading.lines if report else ()
+    states = {frozenset(x.status) for x in lines if x.component in {*others, context.name.id}}
+    return len(states) == 1
+
+
+def _shared(context: Context, catalog: Catalog) -> dict[str, int]:
+    """Return how many other circuits at fault run through each element.
+
+    What only the control unit shares counts when nothing nearer to the device is shared.
+    """
+    counts = {
+        e.id: sum(_runs_through(e, c, context, catalog) for c, _ in context.faulty)
+        for e in context.chain.element
+    }
+    near = max((n for i, n in counts.items() if i not in _UNIT_SIDE), default=0)
+    return {i: n for i, n in counts.items() if n and (near == 0 if i in _UNIT_SIDE else n == near)}
+
+
+def _runs_through(element: Element, other: str, context: Context, catalog: Catalog) -> bool:
+    """Return whether another component's circuit runs through an element of this one."""
+    if element.id in _UNIT_SIDE:
+        return True
+    own, name = context.name, split_component(other)
+    twin = other == own.id
+    mates = name.place == own.place and _plug(name.kind, catalog) == _plug(own.kind, catalog)
+    wheel = {
+        "clock-spring": twin or (mates and own.place == "driver"),
+        "column-plug": twin or (mates and own.place == "driver"),
+        "device-plug": twin,
+        "seat-plug": twin or mates,
+        "jamb-plug": twin or mates,
+    }
+    return wheel.get(element.id, False)
+
+
+def _plug(kind: str, catalog: Catalog) -> str:
+    return catalog.kinds[kind].plug if kind in catalog.kinds else "none"
+
+
+def _believed(element: Element, context: Context, catalog: Catalog) -> bool:
+    """Return whether the assessment holds a common cause at this element for likely."""
+    least = catalog.fact("isolation.cause-counts").number()
+    causes = {c for c, p in context.assessment.event.causes.items() if p >= least}
+    place = context.name.place
+    seat = f"shared-plug:{place}" in causes or f"shared-plug:{place}.seat" in causes
+    wheel = place == "driver" and bool(causes & {"clock-spring", "shared-plug:driver.wheel"})
+    return {
+        "seat-plug": seat and "seat-plug" in {e.id for e in context.chain.element},
+        "jamb-plug": seat,
+        "clock-spring": wheel,
+        "column-plug": wheel,
+        "supply": "low-voltage" in causes or "supply" in causes,
+    }.get(element.id, False)
+
+
+def _of_the_part(element: Element, context: Context, catalog: Catalog) -> Signs:
+    """Return what the label on the device says."""
+    if element.role != "device":
+        return {}
+    labels = [
+        e
+        for e in context.case.evidence
+        if isinstance(e, PartLabel) and e.component == context.name.id
+    ]
+    year = context.case.car.model_year
+    if labels and _is_donor(labels[-1], year, catalog):
+        return {"donor": (labels[-1].id,)}
+    return {}
+
+
+def _is_donor(label: PartLabel, year: int | None, catalog: Catalog) -> bool:
+    made = re.match(r"\d{4}", label.made_on)
+    apart = catalog.fact("isolation.label-years").number()
+    other_time = made is not None and year is not None and abs(int(made[0]) - year) > apart
+    return other_time or label.provenance in ("donor", "recycled", "repaired")
