@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-from squibwise import check, infer, intake, isolate, plan, prove, require
+from squibwise import infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import put_in_order
 from squibwise.model.belief import Assessment
@@ -66,6 +66,7 @@ def trace(
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:
     """Return what must be done on the car, in order, with reasons."""
+    case = put_in_order(case)
     return require.work(case, assess(case, catalog, own), catalog)
 
 
@@ -130,17 +131,20 @@ def bid(
 
 def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:
     """Return a verdict on everything that was measured, calibrated and checked."""
-    return check.verdicts(case, work(case, catalog, own), catalog)
+    case = put_in_order(case)
+    states = assess(case, catalog, own)
+    return prove.verdicts(case, require.work(case, states, catalog), catalog, states)
 
 
 def release(
     case: Case, catalog: Catalog, today: dt.date, own: Experience = NO_EXPERIENCE
 ) -> ProofRecord:
     """Return the written record; a draft while any gate is open."""
+    case = put_in_order(case)
     states = assess(case, catalog, own)
     items = require.work(case, states, catalog)
     costs = plan.cost(case, items, catalog)
-    checked = check.verdicts(case, items, catalog)
+    checked = prove.verdicts(case, items, catalog, states)
     return prove.record(case, states, items, costs, checked, catalog, today)
 
 

@@ -28,6 +28,7 @@ from squibwise.model.proof import ProofRecord, Verdict
 from squibwise.model.report import Coverage, ReadReport, Report
 from squibwise.model.work import Caution, Work, WorkItem
 from squibwise.prove import record
+from squibwise.prove import verdicts as judge
 
 TODAY = dt.date(2026, 3, 20)
 SOUND = StateBelief(sound=0.98, fired=0.005, faulty=0.005, damaged=0.005, unfit=0.005)
@@ -287,15 +288,10 @@ def issue(catalog: Catalog) -> Maker:
         costs: tuple[Cost, ...] | None = None,
         verdicts: tuple[Verdict, ...] = MET,
     ) -> ProofRecord:
-        return record(
-            case or make_case(),
-            assessment or make_assessment(),
-            work or make_work(),
-            costs,
-            verdicts,
-            catalog,
-            TODAY,
-        )
+        chosen, items = case or make_case(), work or make_work()
+        states = assessment or make_assessment()
+        found = (*verdicts, *judge(chosen, items, catalog, states))
+        return record(chosen, states, items, costs, found, catalog, TODAY)
 
     return maker
 

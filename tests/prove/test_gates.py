@@ -18,6 +18,7 @@ from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
 from squibwise.prove import gates
+from squibwise.prove import verdicts as judge
 from squibwise.prove.gates import QUESTIONS
 
 Made = dict[str, Any]
@@ -28,13 +29,10 @@ def ask(made: Made, catalog: Catalog) -> Callable[..., dict[str, Gate]]:
     def asked(
         case: Any = None, assessment: Any = None, work: Any = None, verdicts: Any = ()
     ) -> dict[str, Gate]:
-        answer = gates(
-            case or made["case"](),
-            assessment or made["assessment"](),
-            work or made["work"](),
-            verdicts,
-            catalog,
-        )
+        chosen, items = case or made["case"](), work or made["work"]()
+        states = assessment or made["assessment"]()
+        found = (*verdicts, *judge(chosen, items, catalog, states))
+        answer = gates(chosen, states, items, found, catalog)
         return {g.id: g for g in answer}
 
     return asked
@@ -84,7 +82,12 @@ def with_later(made: Made, *later: Any) -> Any:
 @pytest.mark.parametrize(
     ("missing", "gate", "says"),
     [
-        ("load-2", "loads-returned", "load S1 on driver.front-bag/1"),
+        (
+            "load-2",
+            "loads-returned",
+            "Load S1: issued to driver.front-bag/1 and not returned. "
+            "Take it out with the power off and record it as returned.",
+        ),
         ("label-1", "provenance", "driver.front-bag: no part label recorded"),
         ("p-2", "disposal", "driver.front-bag"),
         ("lamp-1", "lamp-check", "no lamp check recorded"),
@@ -105,13 +108,13 @@ def test_what_is_not_recorded_opens_its_gate_alone(
 @pytest.mark.parametrize(
     ("id_", "changes", "gate", "says"),
     [
-        ("label-1", {"number": ""}, "provenance", "no part number"),
-        ("label-1", {"provenance": "unknown"}, "provenance", "origin unknown"),
-        ("label-1", {"donor_vin": None}, "provenance", "no VIN of the car it came from"),
+        ("label-1", {"number": ""}, "provenance", "the part number is not written down"),
+        ("label-1", {"provenance": "unknown"}, "provenance", "unknown origin"),
+        ("label-1", {"donor_vin": None}, "provenance", "its donor is not named"),
         ("label-1", {"recall_checked": None}, "recalls", "9Z-1147-A"),
         ("label-1", {"recall_checked": False}, "recalls", "9Z-1147-A"),
         ("lamp-1", {"lit": False}, "lamp-check", "did not light"),
-        ("lamp-1", {"out_after_s": None}, "lamp-check", "did not go out"),
+        ("lamp-1", {"out_after_s": None}, "lamp-check", "When the lamp went out"),
         ("lamp-1", {"stayed_out": None}, "lamp-check", "stay out on a drive"),
         ("p-1", {"result": "failed"}, "failed-checks", "driver.belt-webbing:inspect: failed"),
         ("p-3", {"by": None}, "cautions-read", "nobody"),
@@ -136,12 +139,12 @@ LINE = CodeLine(line=3, raw="B0001-1B open", status=("present",), fault="open-or
         (ReadReport(coverage=Coverage(complete=True, able=False)), "not able to test"),
         (
             ReadReport(coverage=Coverage(complete=True, not_tested=("driver.front-bag",))),
-            "not tested: driver.front-bag",
+            "Tests not completed: driver.front-bag",
         ),
-        (ReadReport(lines=(LINE,), coverage=Coverage(complete=True)), "1 fault(s) shown"),
+        (ReadReport(lines=(LINE,), coverage=Coverage(complete=True)), "It still names"),
         (
             ReadReport(unread=(Unread(line=2, raw="?"),), coverage=Coverage(complete=True)),
-            "1 line(s) not understood",
+            "1 line(s) were not understood",
         ),
     ],
 )
@@ -162,7 +165,9 @@ def test_a_code_that_was_cleared_is_no_fault(ask: Ask, made: Made) -> None:
 def test_unread_lines_may_be_answered_for_by_name(ask: Ask, made: Made) -> None:
     reading = ReadReport(unread=(Unread(line=2, raw="?"),), coverage=Coverage(complete=True))
     case = with_changed(made, "scan-9", reading=reading)
-    passed = Passed(id="p-9", what="final-scan", result="passed", by="R. Own")
+    passed = Passed(
+        id="p-9", what="final-scan", result="passed", by="R. Own", note="line 2 is a footer"
+    )
     assert (
         open_words(ask(case=msgspec.structs.replace(case, evidence=(*case.evidence, passed)))) == []
     )
@@ -179,14 +184,18 @@ def test_a_load_issued_after_the_scan_opens_it_again_even_when_returned(
 ) -> None:
     out = SubstituteLoad(id="l-8", serial="S2", loop="driver.front-bag/1", move="issued")
     back = SubstituteLoad(id="l-9", serial="S2", loop="driver.front-bag/1", move="returned")
-    assert open_words(ask(case=with_later(made, out, back))) == ["final-scan"]
+    assert open_words(ask(case=with_later(made, out, back))) == [
+        "loads-returned",  # its resistance is not written down
+        "lamp-check",
+        "final-scan",
+        "answerable",
+    ]
 
 
 def test_two_loads_are_told_apart_by_their_marks(ask: Ask, made: Made) -> None:
     out = SubstituteLoad(id="l-8", serial="S2", loop="driver.front-bag/2", move="issued")
-    assert (
-        "load S2 on driver.front-bag/2" in ask(case=with_later(made, out))["loads-returned"].missing
-    )
+    (missing,) = ask(case=with_later(made, out))["loads-returned"].missing
+    assert "Load S2: issued to driver.front-bag/2 and not returned." in missing
 
 
 @pytest.mark.parametrize("component", ["passenger.seat-bag", "passenger.occupant-sensor"])
@@ -206,7 +215,16 @@ def test_seat_sensing_is_calibrated_after_the_last_seat_work(
     assert open_words(ask(case=made["case"](evidence=(*before, trial, work, *rest)))) == [
         "seat-after-work"
     ]
-    assert open_words(ask(case=made["case"](evidence=(*before, work, trial, *rest)))) == []
+    compared = Passed(
+        id="t-3",
+        what="seat-trials:passenger.occupant-sensor",
+        result="passed",
+        by="R",
+        note="own invented manual, page 7",
+    )
+    one = made["case"](evidence=(*before, work, trial, *rest))  # one loading proves little
+    assert open_words(ask(case=one)) == ["seat-after-work"]
+    assert open_words(ask(case=made["case"](evidence=(*one.evidence, compared)))) == []
     assert open_words(ask(case=made["case"](evidence=(*before, work, passed, *rest)))) == []
 
 

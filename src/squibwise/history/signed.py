@@ -7,6 +7,7 @@ from squibwise.history.order import History, replacements
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import (
     DoneWork,
+    Look,
     PartLabel,
     Passed,
     Reading,
@@ -145,6 +146,25 @@ def _record_of(evidence: object) -> str | None:
     if not lines:
         return None
     return "locked" if any("locked" in x.status for x in lines) else "stored"
+
+
+def looks_against(history: History, catalog: Catalog) -> tuple[tuple[str, Look], ...]:
+    """Return gates that a look speaks against, with the look that does.
+
+    A control unit that was seen damaged or missing makes switching on unsafe, and its mount is no
+    mount, until it is replaced or seen again and found whole.
+    """
+    fitted = replacements(history)
+    last = {x.component: (n, x) for n, x in history.all_of(Look) if x.seen != "not-seen"}
+    bad = [
+        look
+        for name, (place, look) in last.items()
+        if CONTROL_UNIT in name
+        and look.seen in ("damaged", "missing")
+        and max(fitted.get(name, ()), default=-1) < place
+    ]
+    words = [w for w in ("key-on-safe", "unit-bolted") if w in catalog.tasks.gates]
+    return tuple((word, look) for look in bad for word in words)
 
 
 def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:

@@ -71,10 +71,12 @@ class StatedTexts(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class StatedPaper(msgspec.Struct, frozen=True, kw_only=True):
-    """A paper that is asked for; None = a person ticks it by hand."""
+    """A paper that is asked for: ``shown`` by a file, ``stated`` by somebody, or ``open``."""
 
     text: str
-    there: bool | None
+    grade: str
+    by: str
+    time: str
 
 
 class StatedWeak(msgspec.Struct, frozen=True, kw_only=True):

@@ -7,7 +7,13 @@ from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.report import CodeLine, Report
 from squibwise.present.figures import cut, listed, moment, percent
 from squibwise.present.phrases import LIKELY, in_words, tell_origin, tell_stage, tell_states
-from squibwise.present.record_content import Content, StatedComponent, StatedWeak, read_content
+from squibwise.present.record_content import (
+    Content,
+    StatedComponent,
+    StatedPaper,
+    StatedWeak,
+    read_content,
+)
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_record_work import (
     tell_because,
@@ -369,7 +375,7 @@ def _papers(content: Content) -> Section:
         "A mark stands where the evidence shows the paper; tick the others by hand. Not every "
         "place asks for all of them."
     )
-    papers = Steps(steps=tuple(Step(done=bool(p.there), title=p.text) for p in content.papers))
+    papers = Steps(steps=tuple(_paper(p) for p in content.papers))
     return section("Papers to keep with this record", Text(text=words, tone="quiet"), papers)
 
 
@@ -408,6 +414,17 @@ def _weak_row(fact: StatedWeak) -> str:
 
 def _plain(value: float | str | bool | None) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _paper(paper: StatedPaper) -> Step:
+    """Return a paper, ticked only where a file shows it."""
+    by = f"stated by {paper.by}" if paper.by else "stated, by nobody named"
+    notes = (f"{by}{f', {paper.time}' if paper.time else ''}; not shown",)
+    return Step(
+        done=paper.grade == "shown",
+        title=paper.text,
+        notes=notes if paper.grade == "stated" else (),
+    )
 
 
 def _limits(record: ProofRecord, content: Content) -> tuple[Section | None, ...]:

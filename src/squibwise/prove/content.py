@@ -6,12 +6,12 @@ from typing import Any
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
+from squibwise.history.signed import settling_look
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.cost import Cost
 from squibwise.model.words import WEAK_BASES
 from squibwise.prove.canonical import exact, plain
-from squibwise.prove.context import Context, fires, settling_look
-from squibwise.prove.gates import is_doubtful
+from squibwise.prove.gates import Context, fires, is_doubtful
 from squibwise.prove.papers import papers
 
 Json = dict[str, Any]
@@ -92,7 +92,7 @@ def _component(belief: ComponentBelief, context: Context) -> Json:
         "fired_in_crash": _fired_word(belief, context.catalog),
         "doubtful": is_doubtful(belief, context)
         and belief.now.sound > context.catalog.fact("release.surely-not").number(),
-        "look": settling_look(belief.id, context),
+        "look": settling_look(belief.id, context.assessment, context.catalog),
     }
 
 

@@ -1,14 +1,44 @@
-"""The gates before release: each asks one question and says what is missing."""
+"""The gates before release: each counts verdicts and history, and says what is missing."""
 
 from collections.abc import Callable
 
+import msgspec
+
 from squibwise.catalog.load import Catalog, component_title
+from squibwise.history.closing import judge_lamp, judge_scan
+from squibwise.history.order import History, last_change, read_history, replacements
+from squibwise.history.signed import (
+    find_loads,
+    is_decided,
+    is_signed,
+    label_of,
+    last_signed,
+    looks_against,
+    settling_look,
+)
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
+from squibwise.model.evidence import Passed, SeatTrial
+from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
-from squibwise.model.work import Work
-from squibwise.prove import asked
-from squibwise.prove.context import Context, is_passed, last_passed, open_items, settling_look
+from squibwise.model.work import Work, WorkItem
+from squibwise.prove.closing import LAMP, SCAN
+from squibwise.prove.seat import last_seat_work
+
+DECISIONS = ("key-on-safe",)
+DISPOSAL = ("disposal", "dispose", "step:dispose")
+_OWN_GATE = (LAMP, SCAN, "load:", "label:", "recall:", "seat-trials:")
+
+
+class Context(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything a gate may look at."""
+
+    case: Case
+    history: History
+    assessment: Assessment
+    work: Work
+    verdicts: tuple[Verdict, ...]
+    catalog: Catalog
 
 
 def gates(
@@ -24,7 +54,12 @@ def gates(
     advice, and work whose condition is ruled out, opens no gate.
     """
     context = Context(
-        case=case, assessment=assessment, work=work, verdicts=verdicts, catalog=catalog
+        case=case,
+        history=read_history(case.evidence),
+        assessment=assessment,
+        work=work,
+        verdicts=verdicts,
+        catalog=catalog,
     )
     return tuple(_gate(word, question(context), catalog) for word, question in QUESTIONS.items())
 
@@ -53,25 +88,31 @@ def _maker_procedure(context: Context) -> list[str]:
 
 
 def _contradictions(context: Context) -> list[str]:
-    places = {e.id: n for n, e in enumerate(context.case.evidence)}
-    return [
+    place_of = context.history.place_of
+    told = [
         f"{c.text} {c.remedy}".strip()
         for c in context.assessment.contradictions
-        if not _is_explained(
-            context, "contradictions", max(map(_at(places), c.evidence), default=-1)
-        )
+        if not _is_explained(context, "contradictions", max(map(place_of, c.evidence), default=-1))
     ]
+    against = looks_against(context.history, context.catalog)
+    signed = [
+        f"{look.id} saw {look.component} {look.seen}; {word} may not stand signed."
+        for word, look in against
+        if is_signed(context.history, word, f"step:{word}")
+    ]
+    return told + signed
 
 
-def _at(places: dict[str, int]) -> Callable[[str], int]:
-    return lambda evidence: places.get(evidence, -1)
+def _loads_left_in(context: Context) -> list[str]:
+    return [
+        f"{name}: its circuit reads good, the part is not there: a load was left in."
+        for name in context.assessment.loads_left_in
+    ]
 
 
 def _is_explained(context: Context, word: str, after: int = -1) -> bool:
     """Return whether somebody answers for a point by name, says why, and said so afterwards."""
-    last = last_passed(context, word)
-    named = last is not None and bool(last[1].note and last[1].by)
-    return named and is_passed(context, word, after=after)
+    return is_decided(context.history, word, after=after)
 
 
 def _doubtful(context: Context) -> list[str]:
@@ -107,7 +148,7 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
 
 def _doubt(belief: ComponentBelief, context: Context) -> str:
     title = component_title(belief.id, context.catalog)
-    look = settling_look(belief.id, context)
+    look = settling_look(belief.id, context.assessment, context.catalog)
     return f"{title} ({belief.id}): {belief.now.sound:.0%} sound. {look}"
 
 
@@ -115,12 +156,130 @@ def _still_to_do(*actions: str) -> Callable[[Context], list[str]]:
     return lambda context: [f"{i.title} ({i.id})" for i in open_items(context, *actions)]
 
 
+def open_items(context: Context, *actions: str) -> list[WorkItem]:
+    """Return what is still to be done of these actions; mere advice does not count."""
+    ruled_out = context.catalog.fact("cost.ruled-out").number()
+    return [
+        i
+        for i in context.work.items
+        if i.action in actions and not i.done and i.strict != "advice" and i.probability > ruled_out
+    ]
+
+
 def _verdicts(context: Context) -> list[str]:
+    """Return the verdicts that are not met and that no gate of their own counts."""
     return [
         f"{v.what}: {v.outcome}. {v.text} {v.decide}".strip()
         for v in context.verdicts
-        if v.outcome != "met"
+        if v.outcome != "met" and not v.what.startswith(_OWN_GATE)
     ]
+
+
+def _not_met(context: Context, *words: str) -> list[str]:
+    found = (v for v in context.verdicts if v.what.startswith(words) and v.outcome != "met")
+    return [f"{v.text} {v.decide}".strip() for v in found]
+
+
+def _failed_checks(context: Context) -> list[str]:
+    """Return every check whose last result is a failure that nothing has settled since.
+
+    A failed inspection is settled by a later replacement. A refused key-on is a decision that
+    keeps people safe, not a failure of the car.
+    """
+    last = {p.what: (n, p) for n, p in context.history.all_of(Passed)}
+    fitted = replacements(context.history)
+    return [
+        f"{p.what}: failed. {p.note}".strip()
+        for n, p in last.values()
+        if p.result == "failed" and p.what not in DECISIONS and not _is_settled(p.what, n, fitted)
+    ]
+
+
+def _is_settled(what: str, place: int, fitted: dict[str, tuple[int, ...]]) -> bool:
+    component, _, action = what.rpartition(":")
+    return action == "inspect" and max(fitted.get(component, ()), default=-1) > place
+
+
+def _loads_out(context: Context) -> list[str]:
+    loads = find_loads(context.history)
+    unissued = "loads were used, and none was ever entered as issued"
+    missing = _loads_left_in(context) + ([unissued] if loads.unissued else [])
+    return missing + _not_met(context, "load:")
+
+
+def _parts_without_origin(context: Context) -> list[str]:
+    """Return every fitted part without a label, and every label that does not stand."""
+    return [
+        f"{component}: no part label recorded"
+        for component in replaced(context)
+        if label_of(context.history, component) is None
+    ] + _not_met(context, "label:")
+
+
+def replaced(context: Context) -> dict[str, int]:
+    """Return the components that were replaced, with the place of the last time."""
+    fitted = replacements(context.history)
+    return {c: fitted[c][-1] for c in fitted if c in context.case.car.components}
+
+
+def _seats_to_calibrate(context: Context) -> list[str]:
+    """Return every occupant sensor whose seat was worked on after its last calibration."""
+    sensors = [c for c in context.case.car.components if ".occupant-sensor" in c]
+    late = [s for s in sensors if not _is_calibrated_since_work(s, context)]
+    return [f"{s}: not calibrated since the last work on its seat" for s in late] + _not_met(
+        context, "seat-trials:"
+    )
+
+
+def _is_calibrated_since_work(sensor: str, context: Context) -> bool:
+    history = context.history
+    work = last_seat_work(history, sensor, context.catalog)
+    trials = [n for n, t in history.all_of(SeatTrial) if t.component == sensor]
+    signed = is_signed(history, f"{sensor}:calibrate", after=work)
+    return work < 0 or max(trials, default=-1) > work or signed
+
+
+def _charges_without_disposal(context: Context) -> list[str]:
+    """Return every replaced charge of which it is not on record where it went."""
+    history = context.history
+    return [
+        component
+        for component, place in replaced(context).items()
+        if fires(context, component)
+        and not is_signed(history, f"{component}:disposal", after=place)
+        and not is_signed(history, *DISPOSAL, after=place)
+    ]
+
+
+def fires(context: Context, component: str) -> bool:
+    """Return whether a component holds a charge."""
+    return context.catalog.kinds[split_component(component).kind].fires
+
+
+def _lamp_check(context: Context) -> list[str]:
+    if judge_lamp(context.history, context.catalog).entry is None:
+        return ["no lamp check recorded"]
+    return _not_met(context, LAMP)
+
+
+def _final_scan(context: Context) -> list[str]:
+    if judge_scan(context.history, context.catalog).entry is None:
+        return ["no scan recorded"]
+    found = any(v.what == SCAN for v in context.verdicts)
+    return _not_met(context, SCAN) if found else ["no scan after the work recorded"]
+
+
+def _cautions_unread(context: Context) -> list[str]:
+    last = last_signed(context.history, "cautions")
+    named = last is not None and bool(last[1].by) and last[1].result == "passed"
+    return [] if named else ["nobody has recorded it"]
+
+
+def _nobody_answers(context: Context) -> list[str]:
+    last = last_signed(context.history, "release")
+    since = is_signed(context.history, "release", after=last_change(context.history))
+    named = last is not None and bool(last[1].by) and since
+    return [] if named else ["nobody has recorded it since the last work"]
 
 
 QUESTIONS: dict[str, Callable[[Context], list[str]]] = {
@@ -135,14 +294,14 @@ QUESTIONS: dict[str, Callable[[Context], list[str]]] = {
     "calibrations": _still_to_do("calibrate"),
     "steps": _still_to_do("do"),
     "verdicts": _verdicts,
-    "failed-checks": asked.failed_checks,
-    "loads-returned": asked.loads_out,
-    "provenance": asked.parts_without_origin,
-    "recalls": asked.parts_without_recall_check,
-    "seat-after-work": asked.seats_to_calibrate,
-    "disposal": asked.charges_without_disposal,
-    "lamp-check": asked.lamp_check,
-    "final-scan": asked.final_scan,
-    "cautions-read": asked.cautions_unread,
-    "answerable": asked.nobody_answers,
+    "failed-checks": _failed_checks,
+    "loads-returned": _loads_out,
+    "provenance": _parts_without_origin,
+    "recalls": lambda context: _not_met(context, "recall:"),
+    "seat-after-work": _seats_to_calibrate,
+    "disposal": _charges_without_disposal,
+    "lamp-check": _lamp_check,
+    "final-scan": _final_scan,
+    "cautions-read": _cautions_unread,
+    "answerable": _nobody_answers,
 }

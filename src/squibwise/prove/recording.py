@@ -6,6 +6,7 @@ from typing import Any
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import read_history
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
@@ -13,8 +14,7 @@ from squibwise.model.proof import Gate, ProofRecord, Verdict
 from squibwise.model.work import Work
 from squibwise.prove.canonical import canonical, digest, plain
 from squibwise.prove.content import content
-from squibwise.prove.context import Context
-from squibwise.prove.gates import gates
+from squibwise.prove.gates import Context, gates
 
 SCHEMA = "squibwise-record-1"
 OUTSIDE_DIGEST = ("digest", "signature")
@@ -49,7 +49,12 @@ def record(
     Source: RFC 8785 for the canonical form; SHA-256 over it. We differ from neither.
     """
     context = Context(
-        case=case, assessment=assessment, work=work, verdicts=verdicts, catalog=catalog
+        case=case,
+        history=read_history(case.evidence),
+        assessment=assessment,
+        work=work,
+        verdicts=verdicts,
+        catalog=catalog,
     )
     asked = gates(case, assessment, work, verdicts, catalog)
     unsealed = ProofRecord(

@@ -3,10 +3,10 @@
 import datetime as dt
 from typing import Any
 
+import msgspec
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.check import verdicts
 from squibwise.model.car import Car, Given, Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -22,6 +22,7 @@ from squibwise.model.evidence import (
 from squibwise.model.proof import Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Work
+from squibwise.prove import verdicts
 
 CATALOG = load_catalog()
 MAKER = Profile(
@@ -113,7 +114,7 @@ def test_a_resistance_below_zero_is_no_reading() -> None:
 
 def test_an_igniter_loop_read_with_a_meter_is_never_met_and_warns() -> None:
     verdict = only(loop(2.05, 0.01, method="meter"), profile=MAKER)
-    assert verdict.outcome == "undecided"
+    assert verdict.outcome == "not met"
     assert "Never put an ohmmeter" in verdict.text
 
 
@@ -343,7 +344,15 @@ def label(**given: Any) -> PartLabel:
 def test_a_fitted_part_has_a_number_an_origin_and_a_recall_check(
     part: PartLabel, expected: str
 ) -> None:
-    assert only(part).outcome == expected
+    found = {v.outcome for v in judge(part).values()}
+    hardest = next(o for o in ("not met", "undecided", "met") if o in found)
+    assert hardest == expected
+
+
+def test_one_serial_on_two_parts_is_not_met() -> None:
+    other = label(component="left.curtain", serial="77")
+    found = judge(label(serial="77"), msgspec.structs.replace(other, id="p2"))
+    assert {v.outcome for v in found.values()} == {"not met"}
 
 
 def test_every_undecided_verdict_says_what_would_decide_it() -> None:
@@ -376,8 +385,30 @@ def test_continuity_has_an_upper_limit_only() -> None:
     assert "at most 1 ohm" in verdict.text
 
 
-def test_the_package_offers_verdicts_and_nothing_else() -> None:
-    import squibwise.check
-
-    with pytest.raises(AttributeError):
-        _ = squibwise.check.guesses  # type: ignore[attr-defined]
+# Common practice, no source: no meter goes across an igniter, whatever the entry calls it.
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"quantity": "resistance", "method": "multimeter"},
+        {"quantity": "resistance", "method": ""},
+        {"quantity": "continuity", "method": "DMM"},
+        {"quantity": "insulation", "method": "tester", "unit": "Mohm"},
+        {"quantity": "squib resistance", "component": "driver.clock-spring", "method": "meter"},
+        {
+            "quantity": "resistance",
+            "component": "driver.front-bag",
+            "method": "low-current ohmmeter",
+        },
+        {
+            "component": "passenger.buckle-pretensioner/1",
+            "where": "igniter",
+            "unit": "kohm",
+            "method": "m",
+        },
+    ],
+)
+def test_an_ohm_reading_across_an_igniter_is_refused_in_any_wording(given: dict[str, Any]) -> None:
+    signed = Passed(id="p", what="reading:r1", result="passed", by="R", note="own manual, page 2")
+    for verdict in (only(loop(2.05, 0.01, **given)), only(loop(2.05, 0.01, **given), signed)):
+        assert verdict.outcome == "not met"
+        assert "refused" in verdict.text

@@ -3,14 +3,14 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.check.limits import because_of, judged, makers_loop, published
-from squibwise.check.when import works_after
-from squibwise.errors import ModelError
+from squibwise.history.order import History
 from squibwise.model.belief import Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Reading
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import split_loop
 from squibwise.model.proof import Verdict
+from squibwise.prove.fitted import is_igniter
+from squibwise.prove.limits import because_of, judged, makers_loop, published
 
 _SCALE = {
     ("ohm", "ohm"): 1.0,
@@ -22,7 +22,6 @@ _SCALE = {
     ("V", "V"): 1.0,
     ("mV", "V"): 1e-3,
 }
-_METERS = ("meter", "ohmmeter", "multimeter")
 
 
 class Quantity(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,22 +64,24 @@ _QUANTITIES = {
 }
 
 
-def reading_verdicts(case: Case, catalog: Catalog) -> list[Verdict]:
+def reading_verdicts(history: History, case: Case, catalog: Catalog) -> list[Verdict]:
     """Return a verdict on the newest reading of every quantity at every point."""
     newest: dict[tuple[str, str, str], Reading] = {}
-    for item in case.evidence:
-        if isinstance(item, Reading) and not _outdated(item, case):
+    for place, item in history.all_of(Reading):
+        if not _is_outdated(item, place, history):
             newest[item.component, item.quantity, item.where] = item
     return [_verdict(reading, case, catalog) for reading in newest.values()]
 
 
-def _outdated(reading: Reading, case: Case) -> bool:
+def _is_outdated(reading: Reading, place: int, history: History) -> bool:
     """Return whether the part was replaced or repaired after it was measured."""
-    component, _ = split_loop(reading.component)
-    return any(w.what in ("replaced", "repaired") for w in works_after(reading, component, case))
+    works = history.works_on(frozenset({split_loop(reading.component)[0]}))
+    return any(n > place and w.what in ("replaced", "repaired") for n, w in works)
 
 
 def _verdict(reading: Reading, case: Case, catalog: Catalog) -> Verdict:
+    if is_across_igniter(reading, catalog):
+        return _refused(reading, catalog)
     quantity = _QUANTITIES.get(reading.quantity)
     if quantity is None:
         return _without_limit(reading)
@@ -89,8 +90,6 @@ def _verdict(reading: Reading, case: Case, catalog: Catalog) -> Verdict:
         return _wrong_unit(reading, quantity)
     if reading.value < 0.0:
         return _below_zero(reading)
-    if _meter_on_igniter(reading, catalog):
-        return _dangerous(reading, catalog)
     value, u, lean = reading.value * scale, *_uncertainty(reading, quantity, scale, catalog)
     if reading.quantity == _LOOP:
         return _loop(reading, value, u, lean, case, catalog)
@@ -216,23 +215,31 @@ def _below_zero(reading: Reading) -> Verdict:
     )
 
 
-def _meter_on_igniter(reading: Reading, catalog: Catalog) -> bool:
-    """Return whether the entry says that a meter was put on a loop with its igniter in it."""
-    if reading.quantity != _LOOP or reading.method not in _METERS:
+def is_across_igniter(reading: Reading, catalog: Catalog) -> bool:
+    """Return whether an entry tells of an ohm reading with the igniter in the circuit.
+
+    Whatever the quantity and the method are called: only a unit's own live value and a substitute
+    load in its place are known to leave the igniter alone.
+    """
+    if not reading.unit.casefold().endswith(("ohm", "ohms", "\u03c9", "\u2126")):
         return False
-    try:
-        kind = catalog.kinds.get(split_component(split_loop(reading.component)[0]).kind)
-    except ModelError:
+    if reading.method in _SAFE_METHODS:
         return False
-    return kind is not None and kind.fires
+    words = set(f"{reading.where} {reading.quantity} {reading.method}".casefold().split())
+    return is_igniter(reading.component, catalog) or bool(words & _IGNITER_WORDS)
 
 
-def _dangerous(reading: Reading, catalog: Catalog) -> Verdict:
+_SAFE_METHODS = ("scan-live-value", "substitute-load")
+_IGNITER_WORDS = frozenset({"squib", "igniter", "inflator", "initiator"})
+
+
+def _refused(reading: Reading, catalog: Catalog) -> Verdict:
+    how = f"by '{reading.method}'" if reading.method else "in a way that is not written down"
     return Verdict(
         what=f"reading:{reading.id}",
-        outcome="undecided",
-        text=f"{_named(reading)} was read with a meter. {catalog.cautions['no-meter'].text}",
-        decide="Read the unit's live value, or a substitute load in place of the igniter; "
-        "write method = 'scan-live-value' or 'substitute-load'.",
+        outcome="not met",
+        text=f"{_named(reading)} was read {how}: refused. {catalog.cautions['no-meter'].text}",
+        decide="Read the unit's live value, or a substitute load in place of the igniter, and "
+        "enter that with method = 'scan-live-value' or 'substitute-load'.",
         origin=reading.origin,
     )

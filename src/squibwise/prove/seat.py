@@ -5,30 +5,27 @@ import math
 import numpy as np
 
 from squibwise.catalog.load import Catalog
-from squibwise.check.limits import Limits, because_of, judged
-from squibwise.check.when import place_of
-from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, SeatTrial
+from squibwise.history.order import History
+from squibwise.model.evidence import SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
 from squibwise.numerics.measurement import fit_line_both
+from squibwise.prove.limits import Limits, because_of, judged
 
 Judged = tuple[Outcome, str, str]
 
-_SEAT_WORK = ("seat-frame", "seat-foam-cover", "occupant-sensor", "seat-bag", "buckle-pretensioner")
 
-
-def seat_verdicts(case: Case, catalog: Catalog) -> list[Verdict]:
+def seat_verdicts(history: History, catalog: Catalog) -> list[Verdict]:
     """Return a verdict on the trials of every seat sensor that was tried."""
-    components = dict.fromkeys(e.component for e in case.evidence if isinstance(e, SeatTrial))
-    return [_verdict(component, case, catalog) for component in components]
+    components = dict.fromkeys(t.component for _, t in history.all_of(SeatTrial))
+    return [_verdict(component, history, catalog) for component in components]
 
 
-def _verdict(component: str, case: Case, catalog: Catalog) -> Verdict:
-    every = [e for e in case.evidence if isinstance(e, SeatTrial) and e.component == component]
-    work = _last_seat_work(component, case)
-    trials = [t for t in every if work is None or place_of(t, case) > place_of(work, case)]
+def _verdict(component: str, history: History, catalog: Catalog) -> Verdict:
+    every = [(n, t) for n, t in history.all_of(SeatTrial) if t.component == component]
+    work = last_seat_work(history, component, catalog)
+    trials = [t for n, t in every if n > work]
     outcome, text, remedy = _judge(trials, component, catalog)
     facts = (catalog.fact("seat-trial.tolerance"), catalog.fact("seat-trial.empty"))
     return Verdict(
@@ -37,21 +34,27 @@ def _verdict(component: str, case: Case, catalog: Catalog) -> Verdict:
         text=text,
         decide=remedy,
         because=because_of(facts, tuple(t.id for t in trials)),
-        origin=every[-1].origin,
+        origin=every[-1][1].origin,
     )
 
 
-def _last_seat_work(component: str, case: Case) -> DoneWork | None:
-    place = split_component(component).place
-    works = [
-        e
-        for e in case.evidence
-        if isinstance(e, DoneWork)
-        and "." in e.component
-        and split_component(e.component).place == place
-        and split_component(e.component).kind in _SEAT_WORK
-    ]
-    return works[-1] if works else None
+def last_seat_work(history: History, sensor: str, catalog: Catalog) -> int:
+    """Return the place of the last work on the seat a sensor sits in; -1 when there was none."""
+    place = split_component(sensor).place
+    works = (n for n, w in history.works if _is_of_seat(w.component, place, catalog))
+    return max(works, default=-1)
+
+
+def _is_of_seat(component: str, place: str, catalog: Catalog) -> bool:
+    if "." not in component:
+        return False
+    name = split_component(component)
+    kind = catalog.kinds.get(name.kind)
+    return (
+        kind is not None
+        and name.place == place
+        and (kind.plug == "seat" or kind.kind.startswith("seat-"))
+    )
 
 
 def _judge(trials: list[SeatTrial], component: str, catalog: Catalog) -> Judged:

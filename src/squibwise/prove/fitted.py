@@ -1,0 +1,174 @@
+"""Verdicts on what was put into the car: substitute loads, and parts by their labels."""
+
+from squibwise.catalog.load import Catalog
+from squibwise.errors import ModelError
+from squibwise.history.order import History
+from squibwise.history.signed import labelled
+from squibwise.model.belief import Because
+from squibwise.model.evidence import PartLabel, SubstituteLoad
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.proof import Verdict
+from squibwise.model.words import Outcome
+from squibwise.prove.limits import because_of, published
+
+Judged = tuple[Outcome, str, str]
+
+USED = ("recycled", "donor", "repaired")
+
+
+def load_verdicts(history: History, catalog: Catalog) -> list[Verdict]:
+    """Return a verdict on every substitute load by its mark."""
+    by_serial: dict[str, list[SubstituteLoad]] = {}
+    for _, move in history.all_of(SubstituteLoad):
+        by_serial.setdefault(move.serial, []).append(move)
+    return [_load(serial, moves, history, catalog) for serial, moves in by_serial.items()]
+
+
+def _load(serial: str, moves: list[SubstituteLoad], history: History, catalog: Catalog) -> Verdict:
+    outcome, text, remedy = _judge_load(moves, history, catalog)
+    window = published(catalog, "load.low", "load.high", "published")
+    return Verdict(
+        what=f"load:{serial}",
+        outcome=outcome,
+        text=f"Load {serial}: {text}",
+        decide=remedy,
+        because=because_of(window.facts, tuple(m.id for m in moves)),
+        origin=moves[-1].origin,
+    )
+
+
+def _judge_load(moves: list[SubstituteLoad], history: History, catalog: Catalog) -> Judged:
+    issued = [m for m in moves if m.move == "issued"]
+    last = moves[-1]
+    if last.move == "issued":
+        return "not met", f"issued to {last.loop} and not returned.", _RETURN
+    if not issued:
+        return "undecided", "returned, but never issued in this record.", _ISSUE
+    if not all(is_igniter(m.loop, catalog) for m in issued):
+        return "not met", f"fitted to {issued[-1].loop}, which is no igniter loop.", _WHERE
+    return _judge_ohm(moves, issued[-1], history, catalog)
+
+
+def _judge_ohm(
+    moves: list[SubstituteLoad], issued: SubstituteLoad, history: History, catalog: Catalog
+) -> Judged:
+    ohm = next((m.ohm for m in reversed(moves) if m.ohm is not None), None)
+    if ohm is None:
+        return "undecided", "returned; its resistance is not written down.", _MEASURE
+    if _in_window(ohm, catalog):
+        return "met", f"{ohm:g} ohm, issued to {issued.loop} and returned.", ""
+    if _redone(issued, history, catalog):
+        return "met", f"{ohm:g} ohm was out of range; the test was done again with another.", ""
+    return "undecided", f"returned; {ohm:g} ohm is outside the range for tests.", _AGAIN
+
+
+_RETURN = "Take it out with the power off and record it as returned."
+_ISSUE = "Record when and where it was issued, or strike the entry."
+_WHERE = "Check the circuit it was fitted to and read a complete scan."
+_MEASURE = "Measure the load by itself and write its resistance down."
+_AGAIN = "Repeat the tests made with it with a load inside the range."
+
+
+def _in_window(ohm: float, catalog: Catalog) -> bool:
+    low, high = catalog.fact("load.low").number(), catalog.fact("load.high").number()
+    return low <= ohm <= high
+
+
+def _redone(bad: SubstituteLoad, history: History, catalog: Catalog) -> bool:
+    """Return whether a load inside the range was on the same loop later."""
+    place = history.place_of(bad.id)
+    return any(
+        n > place
+        and e.serial != bad.serial
+        and split_loop(e.loop) == split_loop(bad.loop)
+        and e.ohm is not None
+        and _in_window(e.ohm, catalog)
+        for n, e in history.all_of(SubstituteLoad)
+    )
+
+
+def is_igniter(loop: str, catalog: Catalog) -> bool:
+    """Return whether a circuit, or a component, holds a charge."""
+    try:
+        kind = catalog.kinds.get(split_component(split_loop(loop)[0]).kind)
+    except ModelError:
+        return False
+    return kind is not None and kind.fires
+
+
+def label_verdicts(history: History, catalog: Catalog) -> list[Verdict]:
+    """Return verdicts on number, origin and recall of every part that has a label."""
+    labels = labelled(history)
+    twice = _serials_twice(labels)
+    found = []
+    for label in labels:
+        fires = is_igniter(label.component, catalog)
+        found.append(_label("label", label, _judge_origin(label, fires, twice), catalog))
+        recall = _judge_recall(label, fires)
+        found += [_label("recall", label, recall, catalog)] if recall else []
+    return found
+
+
+def _label(word: str, label: PartLabel, judged: Judged, catalog: Catalog) -> Verdict:
+    outcome, text, remedy = judged
+    caution = catalog.cautions["provenance"]
+    return Verdict(
+        what=f"{word}:{label.component}",
+        outcome=outcome,
+        text=f"{label.component}: {text}",
+        decide=remedy,
+        because=(Because(text=caution.text, evidence=(label.id,), sources=(caution.source,)),),
+        origin=label.origin,
+    )
+
+
+def _serials_twice(labels: tuple[PartLabel, ...]) -> set[tuple[str, str]]:
+    """Return part and serial numbers that stand on more than one component."""
+    marks = [(x.number.strip(), x.serial.strip()) for x in labels if x.serial.strip()]
+    return {m for m in marks if marks.count(m) > 1}
+
+
+def _judge_origin(label: PartLabel, fires: bool, twice: set[tuple[str, str]]) -> Judged:
+    name = f"part {label.number}"
+    if not label.number.strip():
+        return "undecided", "the part number is not written down.", "Read it from the label."
+    if (label.number.strip(), label.serial.strip()) in twice:
+        text = f"{name}: serial {label.serial} stands on another part of this car too."
+        return "not met", text, "Read both labels again; one part cannot be in two places."
+    if label.provenance == "unknown":
+        remedy = "Find out who made and sold it; a part of unknown origin is not fitted."
+        return "undecided", f"{name} is of unknown origin.", remedy
+    if label.provenance in USED:
+        return _judge_used(label, fires)
+    if fires and not label.seller.strip():
+        remedy = "Write down where it was bought: a new one without a seller may be counterfeit."
+        return "undecided", f"{name} is new, its seller is not named.", remedy
+    return "met", f"{name}, new{_sold(label)}.", ""
+
+
+def _judge_used(label: PartLabel, fires: bool) -> Judged:
+    if fires and label.provenance == "repaired":
+        remedy = "Show who repaired it and under which approval, or fit a new one."
+        return "undecided", f"part {label.number} is repaired and holds a charge.", remedy
+    if not label.donor_vin:
+        remedy = "Get it from the invoice; without it no recall check is possible."
+        return "undecided", f"part {label.number} is used, its donor is not named.", remedy
+    return "met", f"part {label.number} of donor {label.donor_vin}{_sold(label)}.", ""
+
+
+def _judge_recall(label: PartLabel, fires: bool) -> Judged | None:
+    """Return the verdict on the recall check; None for a new part that nobody checked."""
+    used = label.provenance in USED
+    if label.recall_checked is True:
+        return "met", f"part {label.number} was checked against recalls.", ""
+    if label.recall_checked is False and (fires or used):
+        text = f"part {label.number} was not checked against recalls."
+        return "not met", text, "Check it by part number and donor VIN, and record it."
+    if not used:
+        return None
+    remedy = "Check it by donor VIN and part number, and record recall_checked."
+    return "undecided", f"part {label.number}: no recall check is recorded.", remedy
+
+
+def _sold(label: PartLabel) -> str:
+    return f" from {label.seller}" if label.seller else ""
