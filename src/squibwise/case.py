@@ -119,6 +119,7 @@ def bid(
     learned: Mapping[str, float] | None = None,
 ) -> BidLimit:
     """Return whether to bid and up to what; ``learned`` are factors from settled cars."""
+    case = put_in_order(case)
     states = assess(case, catalog, own)
     worlds = infer.assess_worlds(case, states, catalog, own.shifts)
     sums = [(w, plan.cost(case, require.work(case, a, catalog), catalog)) for w, a in worlds]
@@ -150,10 +151,11 @@ def release(
 
 def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Overview:
     """Return everything that is answered about a case, at once."""
+    case = put_in_order(case)
     states = assess(case, catalog, own)
     items = require.work(case, states, catalog)
     costs = plan.cost(case, items, catalog)
-    checked = check.verdicts(case, items, catalog)
+    checked = prove.verdicts(case, items, catalog, states)
     gates = prove.gates(case, states, items, checked, catalog)
     return Overview(states=states, todo=items, costs=costs, gates=gates)
 
