@@ -21,7 +21,7 @@ battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
 deployed notfired crashsignal skip alone same
 """
-_VOICES = "not gone past was mine worked good asked sure exists need tested"  # what is said of a fault
+_VOICES = "not gone past was mine worked good asked sure exists need tested away"  # what is said of a fault
 _LAYOUT = """
 count total clean othermodule key header module meta supplyvolts advice flash label area restraint
 """

@@ -93,7 +93,7 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     """
     language = language_of(line, lexicon, usual)
     hits = find_hits(lexicon, line.tokens, language)
-    line.sense = read_sense(line.tokens, hits)
+    line.sense = read_sense(line.tokens, hits, lexicon.denying)
     if not line.codes and any(_denies_status(h, line.tokens, lexicon) for h in hits):
         line.sense.voices.add("not")  # "short to ground: not present", where no code has a status
     line.is_keyed = bool(_KEYED.match(line.text))
@@ -111,7 +111,8 @@ def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> boo
 def words_of(text: str, catalog: Catalog, language: str | None) -> Sense:
     """Return what a piece of text says, codes aside."""
     tokens = tokenise(text)
-    return read_sense(tokens, find_hits(lexicon_of(catalog), tokens, language))
+    lexicon = lexicon_of(catalog)
+    return read_sense(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
 
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
@@ -208,6 +209,7 @@ def why_absent(sense: Sense, *, is_coded: bool) -> str:
         ("gone" in voices, "gone"),
         (bool(voices & {"past", "mine"}), "past"),
         ("not" in voices and (told or not is_coded), "denied"),
+        ("away" in voices and told and not is_coded, "denied"),
         ("was" in voices and told and not is_coded and not sense.statuses, "past"),
         ("worked" in voices and not is_coded, "work done"),
         ("fine" in voices or ("good" in voices and not is_coded), "found good"),

@@ -1,6 +1,8 @@
 """The features of one line: what its phrases say of part, place, stage, fault and status."""
 
 from bisect import bisect_right
+from collections.abc import Collection
+from itertools import pairwise
 from typing import get_args
 
 import msgspec
@@ -72,8 +74,16 @@ class Sense(msgspec.Struct, kw_only=True):
         return not (self.features - {"skip"} or self.seats or self.sides or self.statuses)
 
 
-def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
-    """Return what the phrases of a line say together."""
+def read_sense(
+    tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str] = ()
+) -> Sense:
+    """Return what the phrases of a line say together.
+
+    Args:
+        tokens: Its words.
+        hits: The phrases found in them.
+        denying: Words that deny what follows them.
+    """
     sense = Sense()
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
@@ -87,7 +97,16 @@ def read_sense(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Sense:
         _add_count(sense, hit, line)
     _settle_driver(sense)
     _hear(sense, tokens, hits)
+    if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(hits)):
+        sense.voices.add("not")
     return sense
+
+
+def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
+    """``no communication error``: two phrases of which the first denies the word for a fault."""
+    is_fault = bool(FAULTS & set(one.means)) and tokens[one.first].text in denying
+    follows = one.last == two.first and not tokens[two.first].apart
+    return is_fault and follows and bool(FAULTS & set(two.means))
 
 
 def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:

@@ -1,0 +1,149 @@
+"""A fault that is denied, past, mended or asked about is never read as a present fault.
+
+Swept over every fault wording of the vocabulary, with negations of its own language before, inside
+and after it; common practice, no source. "No communication", "not calibrated" and the like are
+faults themselves: wordings that hold a negation, or name what a fault is the lack of, are denied
+only after the fact.
+"""
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.catalog.vocabulary import LAYOUT, Term
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.phrases import fold, lexicon_of
+from squibwise.intake.report.reader import read_report, understand
+
+CATALOG = load_catalog()
+ELECTRIC = frozenset("open high low short cross crashrecord voltage internal".split())
+PART = {
+    "en": "driver airbag",
+    "de": "Fahrerairbag",
+    "fr": "airbag conducteur",
+    "es": "airbag conductor",
+    "it": "airbag guida",
+    "pt": "airbag do motorista",
+    "pl": "poduszka kierowcy",
+}
+BEFORE = {
+    "en": ("no", "never any", "without", "not a trace of", "no sign of"),
+    "de": ("kein", "keinerlei", "ohne", "niemals"),
+    "fr": ("pas de", "aucun", "sans", "jamais de"),
+    "es": ("sin", "ningún", "no hay", "nunca"),
+    "it": ("nessun", "senza", "non c'è", "mai"),
+    "pt": ("sem", "nenhum", "não há", "nunca"),
+    "pl": ("bez", "nie ma", "żadnego", "nigdy"),
+}
+AFTER = {
+    "en": ("not found", "none", "ruled out", "could not be reproduced", "no longer exists"),
+    "de": ("nicht gefunden", "ausgeschlossen", "nicht feststellbar", "nicht mehr da"),
+    "fr": ("non trouvé", "exclu", "n'existe plus", "introuvable"),
+    "es": ("descartado", "no encontrado", "ya no existe", "no se confirma"),
+    "it": ("escluso", "non trovato", "sparito", "non si conferma"),
+    "pt": ("descartado", "não encontrado", "já não existe", "não se confirma"),
+    "pl": ("wykluczono", "nie stwierdzono", "zniknęło", "nie potwierdza się"),
+}
+
+
+def wordings(language: str) -> list[Term]:
+    return [
+        t
+        for t in CATALOG.vocabulary.terms
+        if t.language == language and t.means[0] not in LAYOUT and ELECTRIC & set(t.means)
+    ]
+
+
+def lacks(language: str) -> set[str]:
+    """Words whose denial is a fault of its own, such as signal."""
+    terms = [t for t in CATALOG.vocabulary.terms if t.language == language]
+    return {s for t in terms if "lacking" in " ".join(t.means) for s in t.spellings()}
+
+
+def holds_negation(phrase: str) -> bool:
+    return any(w in lexicon_of(CATALOG).denying for w in fold(phrase).split())
+
+
+def denials(term: Term) -> list[str]:
+    phrase, part = term.spellings()[0], PART[term.language]
+    after = [f"{part}, {phrase}: {no}" for no in AFTER[term.language]]
+    if holds_negation(phrase):
+        return after
+    before = [f"{no} {phrase} {part}" for no in BEFORE[term.language]]
+    words = phrase.split()
+    no = BEFORE[term.language][1]
+    parts = len(words) > 2 and not lacks(term.language) & set(words[:2])
+    inside = [f"{part} {words[0]} {no} {' '.join(words[1:])}"] if parts else []
+    return before + after + inside
+
+
+def is_read_as_present(text: str) -> bool:
+    read = understand([RawLine(number=1, text=text)], "x", CATALOG)
+    return any(line.present and line.fault != "unknown" for line in read.lines)
+
+
+@pytest.mark.parametrize("language", PART)
+def test_a_denied_fault_is_no_present_fault(language: str) -> None:
+    wrong = []
+    for at, term in enumerate(wordings(language)):
+        for text in denials(term):
+            line = f"B1FFF {text}" if at % 2 else text
+            if is_read_as_present(line):
+                wrong.append(line)
+    assert wrong == []
+
+
+GONE = [
+    "No crash event stored",
+    "crash record: none",
+    "no short to ground found on the passenger airbag circuit",
+    "driver airbag checked for open circuit: OK",
+    "the open on the left curtain no longer exists",
+    "mine had an open driver airbag last year",
+    "the driver airbag was open before the plug was cleaned",
+    "passenger buckle switch open, replaced in May",
+    "could the driver airbag be open circuit?",
+    "anyone know whether the left curtain is shorted",
+    "nie ma zapisu kolizji",
+    "kein Crash gespeichert",
+    "aucun choc mémorisé",
+]
+
+
+@pytest.mark.parametrize("text", GONE)
+def test_what_is_denied_past_mended_or_asked_is_told_as_unread(text: str) -> None:
+    read = understand([RawLine(number=1, text=text)], "x", CATALOG)
+    assert read.lines == ()
+    assert [u.raw for u in read.unread] == [text]
+    assert read.unread[0].why
+
+
+def test_an_absent_crash_record_and_a_good_circuit_are_coverage() -> None:
+    text = (
+        "B1001 left curtain open\nNo crash record in the unit.\n"
+        "Driver airbag measured, within limits\nno short to ground on the driver knee bag\n"
+    )
+    read = read_report(text.encode(), "r.txt", CATALOG)
+    assert read.coverage.no_crash_record is not None
+    assert read.coverage.no_crash_record.line == 2
+    good = [(c.component, c.origin.line) for c in read.coverage.clean]
+    assert good == [("driver.front-bag", 3), ("driver.knee-bag", 4)]
+
+
+STILL_FAULTS = [
+    ("B1001 front left crash sensor not answering", "communication"),
+    ("B1001 control unit is not coded", "configuration"),
+    ("B1001 passenger weight sensor never calibrated", "calibration"),
+    ("B1001 Beifahrer Sitzmatte noch nicht angelernt", "calibration"),
+    ("B1001 capteur de choc avant gauche ne répond toujours pas", "communication"),
+    ("B1001 sensor de choque delantero izquierdo sin respuesta", "communication"),
+    ("B1001 centralina non ancora codificata", "configuration"),
+    ("B1001 czujnik zderzenia przód lewy w ogóle nie odpowiada", "communication"),
+    ("B1001 driver airbag open, cannot be cleared", "open-or-high"),
+]
+
+
+@pytest.mark.parametrize(("text", "fault"), STILL_FAULTS)
+def test_the_lack_of_something_is_a_fault(text: str, fault: str) -> None:
+    (line,) = understand([RawLine(number=1, text=text)], "x", CATALOG).lines
+    assert line.present
+    assert line.fault == fault
