@@ -21,7 +21,9 @@ battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
 deployed notfired crashsignal skip alone same
 """
-_VOICES = "not gone past was mine worked good asked sure exists need tested away"  # what is said of a fault
+_VOICES = """
+not gone past was mine worked good asked sure exists need tested away
+"""  # what is said of a fault
 _LAYOUT = """
 count total clean othermodule key header module meta supplyvolts advice flash label area restraint
 """
@@ -48,6 +50,9 @@ VALUES = {
         "locked",
     ),
 }
+
+
+_MEANINGS = FEATURES | LAYOUT | {f"{key}:{v}" for key, values in VALUES.items() for v in values}
 
 
 class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -163,9 +168,7 @@ def _check_term(term: Term, name: str) -> None:
     if not term.phrase or not term.means:
         raise CatalogError(f"{name}: '{term.phrase}' lacks a meaning")
     for mean in term.means:
-        key, colon, value = mean.partition(":")
-        known = value in VALUES.get(key, ()) if colon else mean in FEATURES | LAYOUT
-        if not known:
+        if mean not in _MEANINGS:
             raise CatalogError(f"{name}: '{term.phrase}' means unknown '{mean}'")
 
 

@@ -42,8 +42,7 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[CodeToken, ...]:
         lexicon: For the words for lamps and blinks of every language.
     """
     plain = flat(text)
-    label = re.compile(rf"{_label(lexicon)}$")
-    found = [_counted(m, label) for m in _PAUSED.finditer(plain)]
+    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
     if not found:
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
     return _once(found)
@@ -102,9 +101,9 @@ def _tidy(number: str) -> str:
     return re.sub(r"\s*[-:]\s*|\s+", "-", number)
 
 
-def _counted(match: re.Match[str], label: re.Pattern[str]) -> CodeToken:
+def _counted(match: re.Match[str], lexicon: Lexicon) -> CodeToken:
     """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
-    named = label.search(match.string[: match.start()])
+    named = re.search(rf"{_label(lexicon)}$", match.string[: match.start()])
     start = named.start() if named is not None else match.start()
     return flash("-".join(match.groups()), start, match.end())
 

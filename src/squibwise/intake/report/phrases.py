@@ -30,7 +30,6 @@ _FOLDS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'"
 _POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
 _ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _APART = re.compile(r"[;:,()\[\]|\t]|\s-\s| {3}")
-_PLAIN = re.compile(r"[a-z ]+")
 _AIR_BAG = re.compile(r"\bair[ -]bag")
 _WHOLE = 4  # abbreviations that one word outweighs
 _SHORT = 2  # letters of abbreviations that many languages share
@@ -118,6 +117,11 @@ def flat(text: str) -> str:
 
 
 @lru_cache(maxsize=1024)
+def _folded_letter(letter: str) -> str:
+    return _without_accents(letter.casefold().translate(_FOLDS))
+
+
+@lru_cache(maxsize=1024)
 def _flat_letter(letter: str) -> str:
     plain = unicodedata.normalize("NFD", letter.lower())[:1].translate(_FOLDS)[:1]
     return plain or letter
@@ -157,8 +161,10 @@ def tokenise(text: str) -> tuple[Token, ...]:
 
 def _tokens_of(phrase: str) -> tuple[str, ...]:
     """The words of a phrase; most need no folding, which saves start-up time."""
-    if _PLAIN.fullmatch(phrase) and "air bag" not in phrase:
-        return tuple(phrase.split())
+    if phrase.replace(" ", "").isalpha() and "air bag" not in phrase:
+        if phrase.isascii():
+            return tuple(phrase.lower().split())
+        return tuple("".join(map(_folded_letter, phrase)).split())
     return tuple(t.text for t in tokenise(phrase))
 
 
