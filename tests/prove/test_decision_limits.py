@@ -1,0 +1,296 @@
+"""On the limit, just beside it, and what must not count: what decides is tried at its edges.
+
+Each case here is one that a changed program (a `<` for a `<=`, an `or` for an `and`) would have got
+through the other tests; see docs/mutation.md. Own edge cases; the limits are the catalogue's.
+"""
+
+from typing import Any
+
+import msgspec
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.model.car import Car, Given, Profile
+from squibwise.model.case import Case
+from squibwise.model.evidence import (
+    DoneWork,
+    Evidence,
+    LampCheck,
+    Reading,
+    SeatTrial,
+    SubstituteLoad,
+)
+from squibwise.model.proof import Verdict
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
+from squibwise.model.work import Work
+from squibwise.prove import verdicts
+from squibwise.prove.limits import because_of
+
+CATALOG = load_catalog()
+SEAT = "passenger.occupant-sensor"
+
+
+def number(fact: str) -> float:
+    return CATALOG.fact(fact).number()
+
+
+def judge(*evidence: Evidence, profile: Profile | None = None) -> dict[str, Verdict]:
+    car = Car(equipment="full-modern-set", components=("driver.front-bag",))
+    case = Case(id="x", car=car, evidence=evidence, profile=profile or Profile())
+    return {v.what: v for v in verdicts(case, Work(profile="unknown", items=()), CATALOG)}
+
+
+def reading(value: float, quantity: str, unit: str, **more: Any) -> Reading:
+    given: dict[str, Any] = {"component": "driver.front-bag/1", "method": "scan-live-value"}
+    return Reading(id="r1", value=value, quantity=quantity, unit=unit, **(given | more))
+
+
+def verdict_on(value: float, quantity: str, unit: str, **more: Any) -> Verdict:
+    profile = more.pop("profile", None)
+    return judge(reading(value, quantity, unit, **more), profile=profile)["reading:r1"]
+
+
+@pytest.mark.parametrize(("over", "expected"), [(0.0, "met"), (0.01, "undecided")])
+def test_a_lamp_that_goes_out_at_the_longest_published_time_is_met(
+    over: float, expected: str
+) -> None:
+    out = number("lamp.latest-out") + over
+    check = LampCheck(id="l", lit=True, out_after_s=out, stayed_out=True)
+    assert judge(check)["lamp-check"].outcome == expected
+
+
+@pytest.mark.parametrize(
+    ("end", "off", "expected"),
+    [
+        ("low", 0.0, "met"),
+        ("low", -0.01, "undecided"),
+        ("high", 0.0, "met"),
+        ("high", 0.01, "undecided"),
+    ],
+)
+def test_the_ends_of_the_units_voltage_still_test(end: str, off: float, expected: str) -> None:
+    volts = number(f"unit-volts.{end}") + off
+    coverage = Coverage(complete=True, unit_volts=volts)
+    done = DoneWork(id="d", what="replaced", component="driver.front-bag")
+    report = Report(id="s", reading=ReadReport(coverage=coverage))
+    assert judge(done, report)["second-scan"].outcome == expected
+
+
+def test_a_scan_names_what_it_still_finds_by_code_then_component_then_text() -> None:
+    lines = tuple(
+        CodeLine(line=n, raw=raw, code=code, component=component, status=("present",))
+        for n, (raw, code, component) in enumerate(
+            [
+                ("all", "B0001", "driver.front-bag"),
+                ("part", None, "left.curtain"),
+                (" ?x ", None, None),
+            ]
+        )
+    )
+    report = Report(
+        id="s", reading=ReadReport(lines=lines, coverage=Coverage(complete=True, unit_volts=12.5))
+    )
+    done = DoneWork(id="d", what="replaced", component="driver.front-bag")
+    assert "B0001, left.curtain, ?x" in judge(done, report)["second-scan"].text
+
+
+def load(move: Any, ohm: float | None, name: str, **more: Any) -> SubstituteLoad:
+    given: dict[str, Any] = {"serial": "L1", "loop": "driver.front-bag/1"} | more
+    return SubstituteLoad(id=name, move=move, ohm=ohm, **given)
+
+
+@pytest.mark.parametrize(
+    ("ohm", "expected"), [(2.0, "met"), (2.2, "met"), (1.99, "undecided"), (2.21, "undecided")]
+)
+def test_the_ends_of_the_range_of_loads_are_inside(ohm: float, expected: str) -> None:
+    found = judge(load("issued", ohm, "a"), load("returned", ohm, "b"))
+    assert found["load:L1"].outcome == expected
+
+
+RIGHT = {"serial": "L2", "ohm": 2.1}
+
+
+@pytest.mark.parametrize(
+    "second",
+    [
+        {"serial": "L2", "ohm": 2.1, "loop": "left.curtain/1"},
+        {"serial": "L2", "ohm": None},
+        {"serial": "L2", "ohm": 9.0},
+        {"serial": "L1", "ohm": 9.0},
+    ],
+    ids=["another loop", "not measured", "out of range too", "the same one"],
+)
+def test_a_wrong_load_is_settled_only_by_another_right_one_on_the_same_loop_later(
+    second: dict[str, Any],
+) -> None:
+    ohm = second.pop("ohm")
+    wrong = [load("issued", 3.0, "a"), load("returned", 3.0, "b")]
+    other = [load("issued", ohm, "c", **second), load("returned", ohm, "d", **second)]
+    assert judge(*wrong, *other)["load:L1"].outcome == "undecided"
+
+
+def test_a_right_load_before_the_wrong_one_settles_nothing() -> None:
+    first = [load(m, 2.1, f"{m}-1", serial="L2") for m in ("issued", "returned")]
+    wrong = [load(m, 3.0, f"{m}-2") for m in ("issued", "returned")]
+    assert judge(*first, *wrong)["load:L1"].outcome == "undecided"
+    assert judge(*wrong, *first)["load:L1"].outcome == "met"
+
+
+def test_nought_is_a_reading_and_less_is_none() -> None:
+    assert verdict_on(0.0, "loop-resistance", "ohm", u=0.01).outcome == "not met"
+    assert (
+        verdict_on(0.0, "insulation", "Mohm", u=0.01, component="row2-left.wiring").outcome
+        == "not met"
+    )
+    assert "below zero" in verdict_on(-0.01, "loop-resistance", "ohm", u=0.01).text
+
+
+@pytest.mark.parametrize("one", ["loop_low_ohm", "loop_high_ohm"])
+def test_half_a_window_of_the_maker_is_no_window(one: str) -> None:
+    profile = msgspec.convert({one: {"value": 1.5, "source": "maker"}}, Profile)
+    verdict = verdict_on(2.0, "loop-resistance", "ohm", u=0.01, profile=profile)
+    assert "The maker's window is not entered" in verdict.text
+
+
+MAKER = Profile(
+    loop_low_ohm=Given(value=1.5, source="maker, low"),
+    loop_high_ohm=Given(value=6.0, source="maker, high"),
+)
+
+
+# Source: JCGM 106:2012, 8.3: the chance that the value meets its limits, of a normal density.
+@pytest.mark.parametrize(
+    ("quantity", "value", "unit", "profile", "p"),
+    [
+        ("loop-resistance", 1.55, "ohm", MAKER, 0.8413),
+        ("loop-resistance", 2.25, "ohm", None, 0.8413),
+        ("unit-supply", 9.05, "V", None, 0.8413),
+    ],
+)
+def test_the_chance_of_meeting_the_limits_is_told(
+    quantity: str, value: float, unit: str, profile: Profile | None, p: float
+) -> None:
+    verdict = verdict_on(value, quantity, unit, u=0.05, profile=profile)
+    assert verdict.p_met == pytest.approx(p, abs=5e-4)
+    assert verdict.outcome == "undecided"
+    assert verdict.decide
+
+
+def test_only_what_is_undecided_asks_for_more() -> None:
+    for value in (12.0, 4.0):
+        assert verdict_on(value, "unit-supply", "V", u=0.05).decide == ""
+    for value in (2.0, 0.2):
+        assert verdict_on(value, "loop-resistance", "ohm", u=0.01).decide == ""
+
+
+def test_an_unstated_uncertainty_is_a_share_for_insulation_and_fixed_for_the_rest() -> None:
+    insulation = verdict_on(50.0, "insulation", "Mohm", component="row2-left.wiring")
+    assert "standard uncertainty 5 Mohm" in insulation.text
+    assert "standard uncertainty 0.05 ohm" in verdict_on(3.0, "loop-resistance", "ohm").text
+    assert "standard uncertainty 0.1 V" in verdict_on(12.0, "unit-supply", "V").text
+    (leaning,) = [b for b in insulation.because if b.weak == "judgement"]
+    assert (leaning.evidence, bool(leaning.sources)) == (("r1",), True)
+
+
+def test_the_better_way_to_read_fits_the_quantity() -> None:
+    assert "better meter" in verdict_on(9.05, "unit-supply", "V", u=0.05).decide
+    near = verdict_on(1.55, "loop-resistance", "ohm", u=0.05, profile=MAKER)
+    assert "null the leads" in near.decide
+    assert "maker, low; maker, high" in near.text
+
+
+def test_the_point_of_a_reading_is_named_only_when_it_was_written_down() -> None:
+    somewhere = verdict_on(2.0, "loop-resistance", "ohm", where="column connector")
+    assert "front-bag/1 at column connector:" in somewhere.text
+    assert "front-bag/1: 2 ohm" in verdict_on(2.0, "loop-resistance", "ohm").text
+
+
+def test_reasons_carry_their_evidence_their_source_and_what_is_weak() -> None:
+    facts = [f for f in CATALOG.facts.values() if f.id.startswith(("loop.", "measurement."))]
+    for fact, because in zip(facts, because_of(tuple(facts), ("r1",)), strict=True):
+        weak = fact.basis in ("judgement", "from-memory")
+        assert because.evidence == ("r1",)
+        assert because.sources == (fact.source,)
+        assert because.weak == (fact.basis if weak else None)
+        assert because.text.startswith(f"{fact.value:g} {fact.unit}: ")
+    assert {b.weak for b in because_of(tuple(facts), ())} > {None}
+    word = msgspec.structs.replace(facts[0], value="never", low=None, high=None)
+    claim = msgspec.structs.replace(facts[0], value=True, low=None, high=None)
+    assert [b.text for b in because_of((word, claim), ())] == ["never", "True"]
+
+
+def test_every_verdict_names_the_entries_it_rests_on() -> None:
+    found = judge(
+        reading(12.0, "unit-supply", "V"),
+        load("issued", 2.1, "a"),
+        load("returned", 2.1, "b"),
+        LampCheck(id="l", lit=True, out_after_s=6.0, stayed_out=True),
+        *trials((0.0, 0.3), (15.0, 15.4), (30.0, 29.8), (15.0, 15.9), (0.0, 0.4)),
+    )
+    rests = {what: {e for b in v.because for e in b.evidence} for what, v in found.items()}
+    assert rests["reading:r1"] == {"r1"}
+    assert rests["load:L1"] == {"a", "b"}
+    assert rests["lamp-check"] == {"l"}
+    assert rests[f"seat-trials:{SEAT}"] == {f"t{n}" for n in range(5)}
+
+
+def trials(*pairs: tuple[float, float | None], **more: Any) -> list[SeatTrial]:
+    given: dict[str, Any] = {"cabin_c": 20.0, "volts": 12.6, "seat_position": "rearmost"} | more
+    return [
+        SeatTrial(id=f"t{n}", component=SEAT, applied_kg=a, read_kg=r, **given)
+        for n, (a, r) in enumerate(pairs)
+    ]
+
+
+def seat(*pairs: tuple[float, float | None], **more: Any) -> Verdict:
+    return judge(*trials(*pairs, **more))[f"seat-trials:{SEAT}"]
+
+
+STEPS = ((0.0, 0.0), (15.0, 15.0), (30.0, 30.0), (0.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("fact", "key", "inside"),
+    [("coldest", "cabin_c", 1.0), ("warmest", "cabin_c", -1.0), ("least-volts", "volts", 1.0)],
+)
+def test_the_ends_of_the_conditions_of_a_seat_trial_count_as_inside(
+    fact: str, key: str, inside: float
+) -> None:
+    end = number(f"seat-trial.{fact}")
+    assert "Outside" not in seat(*STEPS, **{key: end}).text
+    assert "Outside" not in seat(*STEPS, **{key: end + inside}).text
+    assert "Outside" in seat(*STEPS, **{key: end - 0.1 * inside}).text
+
+
+def test_nought_degrees_is_a_temperature() -> None:
+    cold = number("seat-trial.coldest")
+    assert ("Outside" in seat(*STEPS, cabin_c=0.0).text) == (cold > 0.0)
+
+
+@pytest.mark.parametrize(
+    ("loads", "accepted"),
+    [
+        ((0.0, 15.0, 30.0, 0.0), True),
+        ((0.0, 15.0, 30.0, 15.0, 0.0), True),
+        ((0.0, 30.0, 0.0), False),
+        ((15.0, 0.0, 30.0, 0.0), False),
+        ((0.0, 15.0, 30.0), False),
+        ((0.0, 15.0, 30.0, 0.0, 15.0), False),
+    ],
+)
+def test_loads_go_up_in_steps_and_come_down_again(loads: tuple[float, ...], accepted: bool) -> None:
+    text = seat(*((a, a) for a in loads)).text
+    assert ("up and down" not in text) == accepted
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_worst_trial_decides_whichever_way_it_is_off(sign: float) -> None:
+    bad = tuple((a, a + (sign * 9.0 if n == 1 else 0.0)) for n, (a, _) in enumerate(STEPS))
+    verdict = seat(*bad)
+    assert verdict.outcome == "not met"
+    assert "15 kg" in verdict.text
+
+
+def test_a_seat_that_reads_nothing_when_empty_is_read_as_nothing() -> None:
+    assert "Not recorded" in seat((0.0, None), *STEPS[1:]).text
+    assert seat(*STEPS).outcome == "undecided"
