@@ -188,7 +188,7 @@ def test_one_cause_behind_several_codes_is_told_in_words_and_once(
     told = shown.partition("\nOne cause behind several codes")[2].partition("\n\n")[0]
     assert told.count("86%") == 1
     assert "driver wheel" in told
-    assert "13%  Check plugs and clock spring" in told
+    assert "13%  Check connectors and clock spring" in told
     assert "The connector of the nose left crash sensor is not seated" in told
     assert "supply" not in told
     assert "crash record in the unit" in shown.partition("\nWhat happened")[2]

@@ -11,7 +11,7 @@ from squibwise.model.belief import Assessment, EventBelief, SpeedChange
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
-from squibwise.require.examples import belief
+from squibwise.require.examples import build_belief
 
 CATALOG: Catalog = load_catalog()
 
@@ -77,7 +77,7 @@ def assessment(
     other = dict(usual if usual is not None else {"damaged": 0.01, "fired": 0.002})
     return Assessment(
         event=event,
-        components=tuple(belief(c, dict(states.get(c, other))) for c in components),
+        components=tuple(build_belief(c, dict(states.get(c, other))) for c in components),
     )
 
 

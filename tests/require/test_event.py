@@ -10,7 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import SpeedChange
 from squibwise.model.evidence import Circumstance, DoneWork, Occupant, Reading, Recorder
 from squibwise.model.report import CodeLine, ReadReport, Report
-from squibwise.require.event import event_chance
+from squibwise.require.conditions import weigh_event
 
 UNIT = "centre.control-unit"
 NOON = dt.datetime(2026, 1, 1, 12)
@@ -34,7 +34,7 @@ def chance(made: SimpleNamespace, catalog: Catalog):  # noqa: ANN201
             {"driver.front-bag": {"fired": fired}}, event or made.crash, usual={"fired": 0.0}
         )
         condition = catalog.rules.conditions[word]
-        return event_chance(condition, component, made.case(*evidence), beliefs, catalog)[0]
+        return weigh_event(condition, component, made.case(*evidence), beliefs, catalog)[0]
 
     return chance
 

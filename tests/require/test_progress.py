@@ -59,7 +59,7 @@ def test_a_failed_key_on_gate_sends_the_unit_out_to_be_read(run) -> None:  # noq
     assert not {"step:save-codes", "step:save-crash-data"} & ids
     assert "key-on-refused" in {f.code for f in done.findings}
     order = [i.id for i in done.items]
-    safe = ["power-down", "make-safe", "bench-read", "strip"]
+    safe = ["power-down", "make-safe", "bench-read", "unit-bolted"]
     places = [order.index(f"step:{s}") for s in safe]
     assert places == sorted(places)
     assert order.index("step:bench-read") < order.index("centre.control-unit:replace")
@@ -101,10 +101,17 @@ def test_evidence_that_stands_for_a_step_marks_it_done(run) -> None:  # noqa: AN
         Recorder(id="box", record="locked"),
         DoneWork(id="off", what="disconnected", component="battery"),
         passed("step:arrival-record"),
-        passed("strip"),
+        passed("child-seats"),
         DoneWork(id="d", what="repaired", component="centre.wiring", item="step:dispose"),
     )
-    named = ("save-codes", "save-crash-data", "power-down", "arrival-record", "strip", "dispose")
+    named = (
+        "save-codes",
+        "save-crash-data",
+        "power-down",
+        "arrival-record",
+        "child-seats",
+        "dispose",
+    )
     assert [s for s in named if not item(done, f"step:{s}").done] == []
     assert not item(done, "step:make-safe").done
 
@@ -115,7 +122,7 @@ def test_an_estimate_of_the_crash_is_not_saved_crash_data(run) -> None:  # noqa:
 
 
 def test_a_step_signed_as_failed_is_not_done(run) -> None:  # noqa: ANN001
-    assert not item(run(passed("strip", "failed")), "step:strip").done
+    assert not item(run(passed("child-seats", "failed")), "step:child-seats").done
 
 
 def test_a_replaced_part_is_done_and_stays_on_the_list(run) -> None:  # noqa: ANN001
@@ -222,7 +229,7 @@ def test_a_lamp_check_counts_when_it_lit_went_out_and_stayed_out(
 
 
 def test_a_word_that_is_no_gate_and_no_item_is_reported(run) -> None:  # noqa: ANN001
-    done = run(passed("lamp-chekc"), passed("strip"))
+    done = run(passed("lamp-chekc"), passed("child-seats"))
     strange = [f.message for f in done.findings if f.code == "item-not-on-list"]
     assert len(strange) == 1
     assert "lamp-chekc" in strange[0]

@@ -12,12 +12,12 @@ from squibwise.model.belief import NextLook
 from squibwise.model.names import split_component
 from squibwise.model.work import Work
 from squibwise.require import work
-from squibwise.require.words import chance_word
+from squibwise.require.reasons import name_chance
 
 STRENGTH = {"keep": 0, "trace": 1, "inspect": 1, "calibrate": 1, "replace": 2}
 
 
-def strongest(done: Work) -> dict[str, int]:
+def answer_example(done: Work) -> dict[str, int]:
     found: dict[str, int] = {}
     for item in done.items:
         if item.component:
@@ -46,7 +46,7 @@ def test_adding_fired_belief_removes_no_work_and_weakens_no_answer(
     high = work(made.case(), made.assessment(raised, event, usual={"fired": 0.002}), catalog)
     for item, chance in chances(low, "replace", "calibrate").items():
         assert chances(high, "replace", "calibrate")[item] >= chance
-    assert all(strongest(high)[c] >= s for c, s in strongest(low).items())
+    assert all(answer_example(high)[c] >= s for c, s in answer_example(low).items())
     steps = {i.id for i in low.items if i.component is None}
     assert steps <= {i.id for i in high.items}
 
@@ -147,4 +147,4 @@ def test_the_look_that_inference_ranks_first_is_the_one_that_is_named(
 def test_a_probability_is_said_in_words_with_its_figure(
     chance: float, word: str, catalog: Catalog
 ) -> None:
-    assert chance_word(chance, catalog) == word
+    assert name_chance(chance, catalog) == word

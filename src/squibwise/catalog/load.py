@@ -4,6 +4,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from squibwise.catalog.assemblies import Assembly, read_assemblies
 from squibwise.catalog.cars import Template, VinRules
 from squibwise.catalog.codes import CodeBook
 from squibwise.catalog.components import CommonLooks, Kind, LookWord
@@ -113,6 +114,13 @@ class Catalog:
     def bidding(self) -> BidBook:
         """What is asked before any bid."""
         return read_toml(self.root / "bidding.toml", BidBook)
+
+    @cached_property
+    def assemblies(self) -> dict[str, Assembly]:
+        """What is sold and fitted as one, by id."""
+        return read_assemblies(
+            self.root / "assemblies", self.kinds, self.tasks.openings, self.cautions
+        )
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

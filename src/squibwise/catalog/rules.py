@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise.catalog.components import FAMILIES, Kind
 from squibwise.catalog.facts import Source
-from squibwise.catalog.reading import read_toml, refuse_repeats
+from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats
 from squibwise.errors import CatalogError
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import STATES, Basis
@@ -45,6 +45,7 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         near: Where the trigger lies, seen from the component the rule speaks of.
         event: One of ``EVENTS`` when ``state`` is ``event``.
         count: Number of stored firing events it takes, for ``count``.
+        or_missing: A part that was taken out counts as fired: nobody can say that it was not.
     """
 
     word: str
@@ -56,6 +57,7 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     near: str = "anywhere"
     event: str = ""
     count: int = 0
+    or_missing: bool = False
 
     def __post_init__(self) -> None:
         if self.state not in TRIGGERS or self.near not in NEAR:
@@ -80,6 +82,49 @@ class ConditionFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
 
     condition: tuple[Condition, ...]
     chance: tuple[ChanceWord, ...]
+
+
+class RuleQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A question to the maker's procedure that rule profiles answer differently.
+
+    Attributes:
+        id: What an answer is given with.
+        text: As it is asked.
+        ask: Whom: ``maker``, ``owner`` or ``place``.
+        kinds: Kinds it decides on.
+        places: Places it decides on; empty = any.
+        when: Condition word of the crash it is asked after, and under which the answer holds.
+        action: What a yes asks for: ``replace`` or ``calibrate``.
+        share: How many makers would say yes, with ``low`` and ``high``. [0..1]
+        yes: What a yes means.
+        no: What a no means.
+    """
+
+    id: str
+    text: str
+    ask: str
+    kinds: tuple[str, ...]
+    places: tuple[str, ...] = ()
+    when: str
+    action: str
+    share: float
+    low: float
+    high: float
+    yes: str
+    no: str
+    source: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.low <= self.share <= self.high <= 1.0:
+            raise CatalogError(f"question {self.id}: share {self.share} is outside its range")
+        _refuse_strangers(f"question {self.id}", self.places, PLACES)
+
+
+class QuestionFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``rules/words/questions.toml``."""
+
+    question: tuple[RuleQuestion, ...]
 
 
 class Example(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -115,6 +160,8 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         strict: One of ``STRICTNESS``.
         text: What it asks and why, in our own words.
         fixed: No rule of the user relaxes it.
+        share: How often the thing it looks at then asks for the action, as known before the look;
+            1 = always. [0..1]
         example: Cases beside it.
     """
 
@@ -131,6 +178,7 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     basis: Basis
     read_on: dt.date
     fixed: bool = False
+    share: float = 1.0
     example: tuple[Example, ...] = ()
 
     def __post_init__(self) -> None:
@@ -162,12 +210,14 @@ class RuleBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         profiles: The shipped profiles by name, without the default.
         conditions: By word.
         chances: Words for probabilities, highest first.
+        questions: To the maker, by id, in the order they are asked.
     """
 
     default: RuleFile
     profiles: dict[str, RuleFile]
     conditions: dict[str, Condition]
     chances: tuple[ChanceWord, ...]
+    questions: dict[str, RuleQuestion]
 
     def __len__(self) -> int:
         """Return the number of rules."""
@@ -198,7 +248,30 @@ def read_rules(folder: Path, kinds: dict[str, Kind], sources: dict[str, Source])
     for name, file in files.items():
         _check_profile(f"rules/{name}.toml", file, kinds, conditions, sources)
     default = files.pop(DEFAULT)
-    return RuleBook(default=default, profiles=files, conditions=conditions, chances=chances)
+    return RuleBook(
+        default=default,
+        profiles=files,
+        conditions=conditions,
+        chances=chances,
+        questions=_read_questions(folder, kinds, conditions, sources),
+    )
+
+
+def _read_questions(
+    folder: Path,
+    kinds: dict[str, Kind],
+    conditions: dict[str, Condition],
+    sources: dict[str, Source],
+) -> dict[str, RuleQuestion]:
+    file = read_toml(folder / "words" / "questions.toml", QuestionFile)
+    found = key_entries(file.question, "rules/words/questions.toml")
+    for question in found.values():
+        where = f"question {question.id}"
+        _refuse_strangers(where, question.kinds, kinds)
+        _refuse_strangers(where, (question.when,), conditions)
+        _refuse_strangers(where, (question.action,), RULE_ACTIONS)
+        _refuse_strangers(where, (question.source,), sources)
+    return found
 
 
 def _check_profile(

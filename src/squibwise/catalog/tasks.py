@@ -1,6 +1,6 @@
-"""Steps of the procedure, gates, and what work on each kind takes."""
+"""The procedure: steps, gates, openings, looks while open, settings, and what kinds take."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -8,22 +8,40 @@ import msgspec
 
 from squibwise.catalog.components import Kind
 from squibwise.catalog.facts import Source
-from squibwise.catalog.reading import read_toml, refuse_repeats
+from squibwise.catalog.reading import key_entries, read_files
 from squibwise.catalog.texts import CautionText
 from squibwise.errors import CatalogError
 from squibwise.model.words import Basis
 
-FITS = ("base", "charge", "trim")
-STEP_WHEN = ("always", "crash", "fired", "charge-work", "key-on-refused", "key-on", "key-on-crash")
+PHASES = ("arrive", "read", "open", "body", "build", "prove", "fit", "final")
+STEP_WHEN = (
+    "always",
+    "crash",
+    "fired",
+    "parts",
+    "charge-work",
+    "body-work",
+    "long-way",
+    "loads-left",
+    "wheel-on-loads",
+    "weight-set",
+    "key-on-refused",
+    "key-on",
+    "key-on-crash",
+)
+EACH = ("", "label", "load", "igniter")
 CLASSES = (
-    "inspect",
+    "open",
+    "look",
+    "out",
     "cause",
     "trace",
     "fit-base",
-    "fit-charge",
-    "fit-trim",
-    "configure",
-    "calibrate",
+    "fit",
+    "join-build",
+    "join",
+    "close",
+    "set",
 )
 DONE_BY = (
     "",
@@ -36,40 +54,48 @@ DONE_BY = (
     "loads",
     "loads-issued",
 )
+TICK_WHEN = ("always", "open", "bag-fired")
+OPENS_WHEN = ("", "driver-bag", "fired", "struck-nose")
+PER = ("", "seat", "side")
+ROWS = ("", "front", "rear", "driver", "passenger", "centre", "door", "nose", "tail", "car")
+Three = tuple[int, int, int]
 
 
 class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One step of the procedure.
 
     Attributes:
-        id: Word after ``step:`` in item ids.
+        id: Word after ``step:`` in the ids of operations.
+        number: Its number on every work list, 1 to 99.
+        phase: One of ``PHASES``.
         title: What to do.
         text: How, and what to watch, in our own words.
-        rank: Place in the order among steps that are free at the same time.
-        after: Steps, or classes written ``all:<class>``, that must be finished first.
+        after: What must be finished first: steps, classes written ``all:<class>``, or
+            ``<action>:<assembly, area or setting>``; what is not on the list holds nothing.
         when: When the step is on the list; one of ``STEP_WHEN``.
         gates: Gates that hold it.
         hold: It may start only after the full wait.
+        advice: No gate of release waits for it.
         passes_when: What must be recorded.
         done_by: Kind of evidence that also finishes it; one of ``DONE_BY``.
-        low: Least minutes. [min]
-        minutes: Usual. [min]
-        high: Most. [min]
+        minutes: Low, usual, high. [min]
+        each: The minutes are for each of these; one of ``EACH``.
     """
 
     id: str
+    number: int
+    phase: str
     title: str
     text: str
-    rank: int
     after: tuple[str, ...] = ()
     when: str = "always"
     gates: tuple[str, ...] = ()
     hold: bool = False
+    advice: bool = False
     passes_when: str
     done_by: str = ""
-    low: int
-    minutes: int
-    high: int
+    minutes: Three
+    each: str = ""
     tools: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     source: str
@@ -77,9 +103,11 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     basis: Basis
 
     def __post_init__(self) -> None:
-        if self.when not in STEP_WHEN or self.done_by not in DONE_BY:
-            raise CatalogError(f"step {self.id}: unknown when or done_by")
-        _check_minutes(f"step {self.id}", self.low, self.minutes, self.high)
+        if self.when not in STEP_WHEN or self.done_by not in DONE_BY or self.each not in EACH:
+            raise CatalogError(f"step {self.id}: unknown when, done_by or each")
+        if self.phase not in PHASES or not 1 <= self.number <= 99:
+            raise CatalogError(f"step {self.id}: unknown phase, or number not from 1 to 99")
+        check_minutes(f"step {self.id}", self.minutes)
 
 
 class GateText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -98,42 +126,120 @@ class GateText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     basis: Basis
 
 
+class Opening(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is opened and closed once in a visit, however many operations use it.
+
+    Attributes:
+        slot: Its place in the order of opening and in the numbers of operations; the second side
+            or seat has the next one.
+        per: ``seat`` for each front seat, ``side`` for each side, empty for once in the car.
+        open: Low, usual, high minutes of opening it; ``close`` of closing it. [min]
+        swallows: Openings that are open with it.
+        needs: Openings that come before it.
+        both: Opening that it stands for where that is open on both sides.
+        takes_off: Assembly that comes off first, new or not.
+        parts: Kinds whose connectors come apart on the way.
+        rows: Whose of them; one of ``ROWS``.
+    """
+
+    id: str
+    slot: int
+    per: str = ""
+    title: str
+    open: Three
+    close: Three
+    swallows: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    both: str = ""
+    takes_off: str = ""
+    parts: tuple[str, ...] = ()
+    rows: str = ""
+    note: str = ""
+    source: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        if self.per not in PER or self.rows not in ROWS or not 1 <= self.slot <= 42:
+            raise CatalogError(f"opening {self.id}: unknown per or rows, or slot not from 1 to 42")
+        check_minutes(f"opening {self.id}", self.open)
+        check_minutes(f"opening {self.id}", self.close)
+
+
+class Tick(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Looks to make in one area, as one line.
+
+    Attributes:
+        number: Its number where it belongs to no opening; 0 = that of its opening.
+        per: As of an opening.
+        kinds: What is looked at here.
+        rows: Whose of them; one of ``ROWS``.
+        seen_in: Openings any of which lets it be seen.
+        opens: Openings made for the look alone, where a part in it is in doubt.
+        when: ``always`` after a crash, ``open`` where it can be seen, ``bag-fired``.
+        opens_when: What opens it though no part is in doubt; one of ``OPENS_WHEN``.
+        minutes: Low, usual, high. [min]
+    """
+
+    id: str
+    number: int = 0
+    per: str = ""
+    title: str
+    text: str
+    minutes: Three
+    kinds: tuple[str, ...] = ()
+    rows: str = ""
+    seen_in: tuple[str, ...] = ()
+    opens: tuple[str, ...] = ()
+    when: str
+    opens_when: str = ""
+    source: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        if self.when not in TICK_WHEN or self.opens_when not in OPENS_WHEN:
+            raise CatalogError(f"look {self.id}: unknown when")
+        if self.per not in PER or self.rows not in ROWS:
+            raise CatalogError(f"look {self.id}: unknown per or rows")
+        check_minutes(f"look {self.id}", self.minutes)
+
+
+class Setting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is programmed, zeroed, taught or aimed on a kind once the power is on.
+
+    Attributes:
+        follows: Kinds of the same seat (or of the car) after whose replacement it is due.
+    """
+
+    id: str
+    kind: str
+    number: int
+    title: str
+    text: str
+    follows: tuple[str, ...]
+    minutes: Three
+    source: str
+    basis: Basis
+
+    def __post_init__(self) -> None:
+        check_minutes(f"setting {self.id}", self.minutes)
+
+
 class KindWork(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What an action on a kind takes.
+    """What work on a kind must mind.
 
     Attributes:
         kind: Component kind.
-        fit: ``charge`` is fitted after the last power-down, ``trim`` after the charges.
-        rank: Place in the order within its class.
-        replace: Low, usual, high minutes of replacing it. [min]
-        inspect: The same of inspecting it. [min]
-        calibrate: The same of calibrating it. [min]
         look: What the inspection must look at.
-        after: Kinds of the same place or side that are fitted before it.
         gates: Gates that hold replacing it.
-        source: Source id.
-        basis: Basis of the minutes.
     """
 
     kind: str
-    fit: str
-    rank: int
-    replace: tuple[int, int, int]
-    inspect: tuple[int, int, int]
-    calibrate: tuple[int, int, int] = (10, 20, 60)
     look: str
-    after: tuple[str, ...] = ()
     gates: tuple[str, ...] = ()
     tools: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     source: str = "judgement"
     basis: Basis = "judgement"
-
-    def __post_init__(self) -> None:
-        if self.fit not in FITS:
-            raise CatalogError(f"work on {self.kind}: unknown fit '{self.fit}'")
-        for what in ("replace", "inspect", "calibrate"):
-            _check_minutes(f"work on {self.kind}: {what}", *getattr(self, what))
 
 
 class Cause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -142,15 +248,20 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     cause: str
     title: str
     text: str
-    low: int
-    minutes: int
-    high: int
+    minutes: Three
     cautions: tuple[str, ...] = ()
     source: str
     basis: Basis
 
     def __post_init__(self) -> None:
-        _check_minutes(f"cause {self.cause}", self.low, self.minutes, self.high)
+        check_minutes(f"cause {self.cause}", self.minutes)
+
+
+class Area(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The words of the areas and visits that no opening names."""
+
+    id: str
+    title: str
 
 
 class TaskFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -158,21 +269,29 @@ class TaskFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     step: tuple[Step, ...] = ()
     gate: tuple[GateText, ...] = ()
+    opening: tuple[Opening, ...] = ()
+    tick: tuple[Tick, ...] = ()
+    set: tuple[Setting, ...] = ()
     work: tuple[KindWork, ...] = ()
     cause: tuple[Cause, ...] = ()
+    area: tuple[Area, ...] = ()
 
 
 class TaskBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Steps by id, gates by word, work by kind, causes by word."""
+    """Everything of ``tasks/``, by id; settings and work by kind."""
 
     steps: dict[str, Step]
     gates: dict[str, GateText]
+    openings: dict[str, Opening]
+    ticks: dict[str, Tick]
+    settings: dict[str, Setting]
     work: dict[str, KindWork]
     causes: dict[str, Cause]
+    areas: dict[str, Area]
 
     def __len__(self) -> int:
         """Return the number of entries."""
-        return len(self.steps) + len(self.gates) + len(self.work) + len(self.causes)
+        return sum(len(getattr(self, name)) for name in self.__struct_fields__)
 
 
 def read_tasks(
@@ -186,48 +305,44 @@ def read_tasks(
     Raises:
         CatalogError: A file is broken, repeats an id, or names something unknown.
     """
-    files = [read_toml(path, TaskFile) for path in sorted(folder.glob("*.toml"))]
-    steps = tuple(s for f in files for s in f.step)
-    gates = tuple(g for f in files for g in f.gate)
-    work = tuple(w for f in files for w in f.work)
-    causes = tuple(c for f in files for c in f.cause)
-    for ids in ([s.id for s in steps], [g.word for g in gates]):
-        refuse_repeats(ids, "tasks")
-    refuse_repeats((w.kind for w in work), "tasks")
-    refuse_repeats((c.cause for c in causes), "tasks")
+    files = read_files(folder, TaskFile)
     book = TaskBook(
-        steps={s.id: s for s in steps},
-        gates={g.word: g for g in gates},
-        work={w.kind: w for w in work},
-        causes={c.cause: c for c in causes},
+        steps=key_entries((s for f in files for s in f.step), "tasks"),
+        gates=key_entries((g for f in files for g in f.gate), "tasks", "word"),
+        openings=key_entries((o for f in files for o in f.opening), "tasks"),
+        ticks=key_entries((t for f in files for t in f.tick), "tasks"),
+        settings=key_entries((s for f in files for s in f.set), "tasks", "kind"),
+        work=key_entries((w for f in files for w in f.work), "tasks", "kind"),
+        causes=key_entries((c for f in files for c in f.cause), "tasks", "cause"),
+        areas=key_entries((a for f in files for a in f.area), "tasks"),
     )
     _check_book(book, kinds, cautions, sources)
     return book
 
 
-def _refuse_circles(steps: dict[str, Step]) -> None:
-    before = {s.id: [a for a in s.after if a in steps] for s in steps.values()}
-    try:
-        TopologicalSorter(before).prepare()
-    except CycleError as error:
-        circle = ", ".join(error.args[1])
-        raise CatalogError(f"steps wait for each other in a circle: {circle}") from error
-
-
 def _check_book(
     book: TaskBook,
-    kinds: dict[str, Kind],
-    cautions: dict[str, CautionText],
-    sources: dict[str, Source],
+    kinds: Mapping[str, Kind],
+    cautions: Mapping[str, CautionText],
+    sources: Mapping[str, Source],
 ) -> None:
-    afters = {*book.steps, *(f"all:{c}" for c in CLASSES)}
+    classes = {f"all:{c}" for c in CLASSES}
     for step in book.steps.values():
-        _refuse(f"step {step.id}", step.after, afters)
+        words = {a for a in step.after if ":" not in a or a.startswith("all:")}
+        _refuse(f"step {step.id}", words, {*book.steps, *classes})
         _refuse(f"step {step.id}", step.gates, book.gates)
     _refuse_circles(book.steps)
     for kind, work in book.work.items():
-        _refuse(f"work on {kind}", (kind, *work.after), kinds)
+        _refuse(f"work on {kind}", (kind,), kinds)
         _refuse(f"work on {kind}", work.gates, book.gates)
+    for opening in book.openings.values():
+        both = (opening.both,) if opening.both else ()
+        _refuse(f"opening {opening.id}", (*opening.swallows, *opening.needs, *both), book.openings)
+        _refuse(f"opening {opening.id}", opening.parts, kinds)
+    for tick in book.ticks.values():
+        _refuse(f"look {tick.id}", tick.kinds, kinds)
+        _refuse(f"look {tick.id}", (*tick.seen_in, *tick.opens), book.openings)
+    _refuse("settings", book.settings, kinds)
     missing = sorted(set(kinds) - set(book.work))
     if missing:
         raise CatalogError(f"tasks: nothing says what work takes on {', '.join(missing)}")
@@ -238,6 +353,32 @@ def _check_book(
     for gate in book.gates.values():
         _refuse(f"gate {gate.word}", (gate.step,) if gate.step else (), book.steps)
         _refuse(f"gate {gate.word}", (gate.source,), sources)
+    _refuse_shared_numbers(book)
+
+
+def _refuse_circles(steps: Mapping[str, Step]) -> None:
+    before = {s.id: [a for a in s.after if a in steps] for s in steps.values()}
+    try:
+        TopologicalSorter(before).prepare()
+    except CycleError as error:
+        circle = ", ".join(error.args[1])
+        raise CatalogError(f"steps wait for each other in a circle: {circle}") from error
+
+
+def _refuse_shared_numbers(book: TaskBook) -> None:
+    numbers: dict[int, str] = {}
+    named = [(s.number, f"step {s.id}") for s in book.steps.values()]
+    named += [(t.number, f"look {t.id}") for t in book.ticks.values() if t.number]
+    named += [(s.number, f"setting {s.id}") for s in book.settings.values()]
+    named += [
+        (100 + o.slot + side, f"opening {o.id}")
+        for o in book.openings.values()
+        for side in range(2 if o.per else 1)
+    ]
+    for number, name in named:
+        if number in numbers:
+            raise CatalogError(f"tasks: {name} has the number of {numbers[number]}")
+        numbers[number] = name
 
 
 def _refuse(where: str, words: Iterable[str], known: Iterable[str]) -> None:
@@ -246,6 +387,11 @@ def _refuse(where: str, words: Iterable[str], known: Iterable[str]) -> None:
         raise CatalogError(f"{where}: unknown {', '.join(strange)}", remedy="Correct the file.")
 
 
-def _check_minutes(what: str, low: int, likely: int, high: int) -> None:
-    if not 0 <= low <= likely <= high:
-        raise CatalogError(f"{what}: minutes {low}, {likely}, {high} are out of order")
+def check_minutes(what: str, minutes: Three) -> None:
+    """Refuse minutes that are out of order.
+
+    Raises:
+        CatalogError: They are not 0 <= low <= usual <= high.
+    """
+    if not 0 <= minutes[0] <= minutes[1] <= minutes[2]:
+        raise CatalogError(f"{what}: minutes {minutes} are out of order")

@@ -314,6 +314,17 @@ def _ticked(operation: Operation, by_id: Mapping[str, WorkItem]) -> list[WorkIte
     return found or [itself]
 
 
+def _runs(numbers: Sequence[int]) -> list[list[int]]:
+    """Return numbers in runs without a gap; a range may span numbers that a job does not have."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return runs
+
+
 def entries_for(
     todo: Work, numbers: Sequence[int], catalog: Catalog, common: Pairs, *, failed: bool
 ) -> tuple[Pairs, ...]:
@@ -330,11 +341,11 @@ def entries_for(
         InputError: A number is not on the list, or stands for nothing that can be recorded.
     """
     known = numbered_items(todo)
-    strange = [n for n in numbers if n not in known]
+    strange = [run[0] for run in _runs(numbers) if not any(n in known for n in run)]
     if strange:
         remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
         raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
-    items = {i.id: i for n in numbers for i in known[n] if failed or not i.done}
+    items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
     entries = [entry_for(item, catalog) for item in items.values()]
     if failed:
         entries = [e | {"result": "failed"} for e in entries if e["kind"] == "passed"]

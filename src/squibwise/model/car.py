@@ -99,6 +99,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         loop_low_ohm: Lowest loop resistance the maker allows. [ohm]
         loop_high_ohm: Highest. [ohm]
         rules: The user's own rules; each overrides the profile.
+        sold_apart: Component kinds that are sold on their own for this car, though they usually
+            come inside an assembly.
     """
 
     name: str = "unknown"
@@ -106,6 +108,7 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     loop_low_ohm: Given | None = None
     loop_high_ohm: Given | None = None
     rules: tuple[OwnRule, ...] = ()
+    sold_apart: tuple[str, ...] = ()
 
 
 class Price(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -68,7 +68,8 @@ class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         component: Component id; None for a step on the whole car.
         title: What to do, in a mechanic's words.
         strict: How hard the rule is: ``always``, ``when-met``, ``inspect-first`` or ``advice``.
-        probability: That the condition of the rule holds; 1 for steps.
+        probability: That the condition of the strictest rule holds; 1 for steps.
+        needed: That it is needed, over the makers that may have built the car.
         because: Reasons, strongest first.
         after: Ids of the items that must be finished first.
         hold_minutes: Wait before this item may start, once those are finished. [min]
@@ -81,6 +82,7 @@ class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         kind: ``certain`` (fired, broken or missing, or no rule is needed), ``rule`` (a maker's rule
             asks for it), ``look-first`` (a look decides), ``ask`` (only the maker can say).
         profiles: Rule profiles that surely ask for it, where a rule does.
+        of_profiles: How many profiles were asked; 0 where no rule is needed.
         settled_by: What settles a doubt about it; empty = no doubt.
         question: Id of the question to the maker that decides it; empty = none.
     """
@@ -91,6 +93,7 @@ class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     title: str
     strict: str
     probability: float = 1.0
+    needed: float = 1.0
     because: tuple[Because, ...] = ()
     after: tuple[str, ...] = ()
     hold_minutes: int = 0
@@ -102,6 +105,7 @@ class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     passes_when: str = ""
     kind: DemandKind = "certain"
     profiles: tuple[str, ...] = ()
+    of_profiles: int = 0
     settled_by: str = ""
     question: str = ""
 
@@ -192,6 +196,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         components: Components it touches.
         minutes: Hands-on. [min]
         counted: Its minutes are in the sum of hours.
+        is_advice: No gate of release waits for it.
         kind: As of the demand behind it.
         p: Probability that it is needed.
         done: Everything it contains is done.
@@ -214,6 +219,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     components: tuple[str, ...] = ()
     minutes: Minutes = Minutes()
     counted: bool = True
+    is_advice: bool = False
     kind: DemandKind = "certain"
     p: float = 1.0
     done: bool = False
@@ -316,6 +322,9 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         orders: What to order: certain first, then by rule, then what may be added.
         visits: Operations between changes of power.
         questions: Most worth asking first.
+        hours: Hands-on work still open, of the job as a whole: ``certain`` (only what no rule is
+            needed for), ``followed`` (and what most makers or this car's rules ask for, and looks
+            more likely than not), ``strictest`` (all that any rule asks for), and each profile.
         not_counted: Work of others that no sum of hours holds.
         spread: What each profile asks for: ``{profile: ("driver.front-bag:replace", ...)}``.
         chances: Probability of each id of ``spread``, by profile and item id.
@@ -328,6 +337,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     orders: tuple[Order, ...] = ()
     visits: tuple[Visit, ...] = ()
     questions: tuple[Question, ...] = ()
+    hours: dict[str, Minutes] = {}
     not_counted: tuple[str, ...] = ()
     spread: dict[str, tuple[str, ...]] = {}
     chances: dict[str, dict[str, float]] = {}

@@ -1,179 +1,245 @@
-"""What is still to be paid, under the followed profile and under every other one."""
+"""What is still to be paid: parts, labour and the work of others, with what it is at most."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.car import Price
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost, CostLine, Money
-from squibwise.model.origin import Finding
-from squibwise.model.work import Work, WorkItem
-from squibwise.plan.prices import LABOUR, PriceBook, part_keys, price_book, task_keys, unused
-from squibwise.plan.times import MINUTES_PER_HOUR, Minutes, catalogued, minutes_of
+from squibwise.model.cost import Amount, Cost, CostLine, Money
+from squibwise.model.names import split_component
+from squibwise.model.work import Minutes, Operation, Order, Work
+from squibwise.plan.prices import LABOUR, PriceBook, list_task_keys, list_unused, read_price_book
+
+MINUTES_PER_HOUR = 60
+CERTAIN, FOLLOWED, STRICTEST = "certain", "followed", "strictest"
+ENTERED = "entered"
 
 
-class _Limits(msgspec.Struct, frozen=True, kw_only=True):
-    currency: str
-    sure: float
+class _Line(msgspec.Struct, frozen=True, kw_only=True):
+    """One payment: for a part, for hands-on work, or for the work of others.
+
+    Attributes:
+        amounts: Least, likely, most. [minor units] None = no price is known.
+        group: ``parts``, ``labour`` or ``outside``.
+    """
+
+    item: str
+    what: str
+    chance: float
+    amounts: tuple[int, int, int] | None
+    group: str
+
+
+class _Sheet(msgspec.Struct, frozen=True, kw_only=True):
+    """What every sum of a case is made with."""
+
+    case: Case
+    work: Work
+    book: PriceBook
     ruled_out: float
+    at_most: float
 
 
 def cost(case: Case, work: Work, catalog: Catalog) -> tuple[Cost, ...]:
-    """Return what is still to be paid, the followed profile first, then every other one.
+    """Return what is still to be paid: followed first, then certain, strictest, each profile.
 
-    Work that is already done is not counted. ``low`` counts what is sure to be needed, at its
-    lowest price and in the least time. ``likely`` counts that at its likely price and time, and
-    what is only probable by its probability. ``high`` counts all of it at the highest price and
-    in the most time. A line whose probability is below the fact ``cost.ruled-out`` is shown and
-    not summed. Lines without a price are named in ``unpriced``.
+    Parts that are on order by certainty or by a rule that is followed count in full; what a look
+    or an answer decides counts by its chance. A part without a price of the user takes the
+    catalogue's dated range, and is named; in another currency than the catalogue's it is named as
+    missing. Body and glass work counts only where the user priced it. ``at_most`` is the quantile
+    of the fact ``cost.at-most-chance``, never a sum of highs.
     """
-    book = price_book(case)
-    limits = _Limits(
-        currency=case.currency,
-        sure=catalog.fact("cost.sure").number(),
+    book = read_price_book(case)
+    sheet = _Sheet(
+        case=case,
+        work=work,
+        book=book,
         ruled_out=catalog.fact("cost.ruled-out").number(),
+        at_most=catalog.fact("cost.at-most-chance").number(),
     )
-    plans = _plans(work, catalog)
-    keys = {k for items in plans.values() for i in items for k in _keys(i)}
-    findings = (*book.findings, *unused(book, keys))
-    return tuple(
-        _profile_cost(name, [(i, minutes_of(i, catalog)) for i in items], book, limits, findings)
-        for name, items in plans.items()
-    )
+    findings = (*book.findings, *list_unused(book, set(_keys(work))))
+    names = (FOLLOWED, CERTAIN, STRICTEST, *(n for n in work.spread if len(work.spread) > 1))
+    sums = [_sum(name, sheet) for name in names]
+    return tuple(msgspec.structs.replace(s, findings=findings) for s in sums)
 
 
-def _plans(work: Work, catalog: Catalog) -> dict[str, tuple[WorkItem, ...]]:
-    """Return the open items by profile, the followed one first."""
-    plans = {work.profile: tuple(i for i in work.items if _costs(i))}
-    steps = tuple(i for i in work.items if i.id.startswith("step:") and _costs(i))
-    for name, ids in work.spread.items():
-        items = [_under(name, i, work, catalog) for i in ids if not i.startswith("step:")]
-        plans.setdefault(name, tuple(i for i in items if _costs(i)) + steps)
-    return plans
+def _keys(work: Work) -> Iterable[str]:
+    for order in work.orders:
+        yield order.assembly
+        for component in order.contains:
+            yield component
+            yield split_component(component).kind
+    for operation in work.operations:
+        yield from list_task_keys(operation)
 
 
-def _under(profile: str, item_id: str, work: Work, catalog: Catalog) -> WorkItem:
-    """Return an item as a profile asks for it, with the probability it has there."""
-    item = next((i for i in work.items if i.id == item_id), None) or _guest(item_id, work, catalog)
-    chance = work.chances.get(profile, {}).get(item_id, item.probability)
-    return msgspec.structs.replace(item, probability=chance)
-
-
-def _costs(item: WorkItem) -> bool:
-    return not item.done and item.action != "keep"
-
-
-def _guest(item_id: str, work: Work, catalog: Catalog) -> WorkItem:
-    """Return an item that only another profile asks for; a part already replaced is done."""
-    component, _, action = item_id.rpartition(":")
-    own = [i for i in work.items if i.component == component]
-    item = WorkItem(
-        id=item_id,
-        action=action,
-        component=component or None,
-        title=item_id,
-        strict="always",
-        probability=max((i.probability for i in own), default=1.0),
-        done=any(i.action == "replace" and i.done for i in own),
-    )
-    return msgspec.structs.replace(item, minutes=catalogued(item, catalog)[1])
-
-
-def _keys(item: WorkItem) -> tuple[str, ...]:
-    parts = part_keys(item.component) if item.action == "replace" and item.component else ()
-    return parts + task_keys(item)
-
-
-def _profile_cost(
-    name: str,
-    items: Sequence[tuple[WorkItem, Minutes]],
-    book: PriceBook,
-    limits: _Limits,
-    findings: tuple[Finding, ...],
-) -> Cost:
-    lines = tuple(line for item, minutes in items for line in _lines(item, minutes, book))
-    low, likely, high = _sums(lines, limits)
-    counted = [i for i, _ in items if i.probability > limits.ruled_out]
-    unpriced = (x.what for x in lines if x.likely is None and x.probability > limits.ruled_out)
+def _sum(name: str, sheet: _Sheet) -> Cost:
+    lines = [
+        *_parts(name, sheet),
+        *_outside(sheet),
+        *_labour(_minutes_left(name, sheet), sheet.book),
+    ]
+    priced = [x for x in lines if x.amounts is not None]
+    groups = {g: [x for x in priced if x.group == g] for g in ("parts", "labour", "outside")}
+    total = _amount(priced, sheet)
+    low = min(_quantile(priced, 1.0 - sheet.at_most, sheet.case.currency), total.likely.minor)
+    minutes = _minutes_left(name, sheet)
     return Cost(
-        profile=name,
-        low=Money(minor=low, currency=limits.currency),
-        likely=Money(minor=likely, currency=limits.currency),
-        high=Money(minor=high, currency=limits.currency),
-        minutes=round(sum(_weight(i.probability, limits) * i.minutes for i in counted)),
-        lines=lines,
-        unpriced=tuple(dict.fromkeys(unpriced)),
-        findings=findings + _timeless(name, counted, book),
+        profile=sheet.work.profile if name == FOLLOWED else name,
+        name=name,
+        low=_money(low, sheet),
+        likely=total.likely,
+        high=total.at_most,
+        minutes=minutes.likely,
+        lines=tuple(_shown(x, sheet.case.currency) for x in lines),
+        unpriced=tuple(dict.fromkeys(x.what for x in lines if x.amounts is None)),
+        parts=_amount(groups["parts"], sheet),
+        labour=_amount(groups["labour"], sheet) if groups["labour"] else None,
+        outside=_amount(groups["outside"], sheet),
+        total=total,
+        chance=sheet.at_most,
+        labour_minutes=(minutes.low, minutes.likely, minutes.high),
+        waiting_minutes=sum(o.hold_minutes for o in sheet.work.operations if not o.done),
+        from_memory=tuple(o.title for o, _ in _wanted(name, sheet) if _is_from_memory(o)),
+        missing=tuple(o.title for o, _ in _wanted(name, sheet) if o.price is None),
     )
 
 
-def _lines(item: WorkItem, minutes: Minutes, book: PriceBook) -> list[CostLine]:
-    """Return the part, then the work: at the outside price when there is one, else by the hour."""
-    lines = []
-    if item.action == "replace" and item.component is not None:
-        keys = part_keys(item.component)
-        lines.append(_line(item, keys[-1], book.find(*keys)))
-    outside = book.find(*task_keys(item))
-    if outside is not None:
-        lines.append(_line(item, outside.what, outside))
-    elif item.minutes:
-        lines.append(_line(item, LABOUR, book.find(LABOUR), minutes))
-    return lines
+def _is_from_memory(order: Order) -> bool:
+    return order.price is not None and order.price.basis != ENTERED
 
 
-def _line(
-    item: WorkItem, what: str, price: Price | None, minutes: Minutes | None = None
-) -> CostLine:
-    if price is None:
-        return CostLine(item=item.id, what=what, probability=item.probability)
-    low, likely, high = minutes or (MINUTES_PER_HOUR,) * 3
+def _wanted(name: str, sheet: _Sheet) -> list[tuple[Order, float]]:
+    """Return the orders that a sum holds, each with the chance that it must be paid."""
+    found = [
+        (o, _chance(o, name, sheet.work))
+        for o in sheet.work.orders
+        if not o.done and (not o.body_work or (o.price is not None and o.price.basis == ENTERED))
+    ]
+    return [(o, c) for o, c in found if c > sheet.ruled_out]
+
+
+def _chance(order: Order, name: str, work: Work) -> float:
+    """Return the chance that an order must be paid under a sum's rules."""
+    if order.kind == "certain":
+        return 1.0
+    if name == CERTAIN:
+        return 0.0
+    if name == FOLLOWED:
+        return 1.0 if order.kind == "rule" else order.p
+    asked = [
+        max((work.chances.get(n, {}).get(d, 0.0) for d in order.demands), default=0.0)
+        for n in (work.spread if name == STRICTEST else (name,))
+    ]
+    by_state = order.p if order.kind == "look-first" else 0.0
+    return min(1.0, max(*asked, by_state)) if asked else by_state
+
+
+def _parts(name: str, sheet: _Sheet) -> Iterable[_Line]:
+    for order, chance in _wanted(name, sheet):
+        price = order.price
+        yield _Line(
+            item=order.demands[0] if order.demands else order.assembly,
+            what=order.title,
+            chance=chance,
+            amounts=None
+            if price is None
+            else (
+                price.low.minor * order.quantity,
+                price.likely.minor * order.quantity,
+                price.high.minor * order.quantity,
+            ),
+            group="outside" if order.body_work else "parts",
+        )
+
+
+def _outside(sheet: _Sheet) -> Iterable[_Line]:
+    """Return the operations that the user priced as done by somebody else."""
+    for operation in sheet.work.operations:
+        price = sheet.book.find(*list_task_keys(operation))
+        if price is not None and not operation.done:
+            yield _Line(
+                item=operation.id,
+                what=price.what,
+                chance=operation.p if operation.kind == "look-first" else 1.0,
+                amounts=(price.low.minor, price.likely.minor, price.high.minor),
+                group="outside",
+            )
+
+
+def _minutes_left(name: str, sheet: _Sheet) -> Minutes:
+    """Return the hands-on work of a sum, without what others do."""
+    others = sum(
+        o.minutes.likely
+        for o in sheet.work.operations
+        if not o.done and o.counted and sheet.book.find(*list_task_keys(o)) is not None
+    )
+    whole = sheet.work.hours.get(name, _plain(sheet.work.operations))
+    share = max(whole.likely - others, 0) / whole.likely if whole.likely else 0.0
+    return whole.times(share) if others else whole
+
+
+def _plain(operations: Iterable[Operation]) -> Minutes:
+    total = Minutes()
+    for operation in operations:
+        if operation.counted and not operation.done:
+            total += operation.minutes
+    return total
+
+
+def _labour(minutes: Minutes, book: PriceBook) -> Iterable[_Line]:
+    if not minutes.likely:
+        return
+    rate = book.find(LABOUR)
+    amounts = None
+    if rate is not None:
+        amounts = (
+            _share(rate.low, minutes.low),
+            _share(rate.likely, minutes.likely),
+            _share(rate.high, minutes.high),
+        )
+    yield _Line(item=LABOUR, what=LABOUR, chance=1.0, amounts=amounts, group="labour")
+
+
+def _share(rate: Money, minutes: int) -> int:
+    """Return an hourly rate for some minutes, rounded half-even to the minor unit."""
+    return round(rate.minor * Fraction(minutes, MINUTES_PER_HOUR))
+
+
+def _amount(lines: Sequence[_Line], sheet: _Sheet) -> Amount:
+    likely = round(sum(x.amounts[1] * Fraction(x.chance) for x in lines if x.amounts))
+    most = max(_quantile(lines, sheet.at_most, sheet.case.currency), likely)
+    return Amount(likely=_money(likely, sheet), at_most=_money(most, sheet))
+
+
+def _quantile(lines: Sequence[_Line], chance: float, currency: str) -> int:
+    """Return the amount that the sum of some lines does not exceed with a chance."""
+    if not any(x.amounts and x.amounts[2] for x in lines):
+        return 0
+    # NumPy starts slowly: only where there is something to add up.
+    from squibwise.plan.cost_belief import Payment, World, believe_cost
+
+    payments = tuple(
+        Payment(
+            what=x.what, chance=x.chance, low=x.amounts[0], likely=x.amounts[1], high=x.amounts[2]
+        )
+        for x in lines
+        if x.amounts
+    )
+    belief = believe_cost((World(weight=1.0, payments=payments),), currency)
+    return belief.quantile(chance).minor
+
+
+def _money(minor: int, sheet: _Sheet) -> Money:
+    return Money(minor=minor, currency=sheet.case.currency)
+
+
+def _shown(line: _Line, currency: str) -> CostLine:
+    if line.amounts is None:
+        return CostLine(item=line.item, what=line.what, probability=line.chance)
+    low, likely, high = (Money(minor=a, currency=currency) for a in line.amounts)
     return CostLine(
-        item=item.id,
-        what=price.what,
-        probability=item.probability,
-        low=_times(price.low, Fraction(low, MINUTES_PER_HOUR)),
-        likely=_times(price.likely, Fraction(likely, MINUTES_PER_HOUR)),
-        high=_times(price.high, Fraction(high, MINUTES_PER_HOUR)),
-    )
-
-
-def _times(money: Money, share: Fraction) -> Money:
-    """Return a share of an amount, rounded half-even to the minor unit."""
-    return Money(minor=round(money.minor * share), currency=money.currency)
-
-
-def _weight(probability: float, limits: _Limits) -> Fraction:
-    return Fraction(1) if probability >= limits.sure else Fraction(probability)
-
-
-def _sums(lines: Sequence[CostLine], limits: _Limits) -> tuple[int, int, int]:
-    low = high = 0
-    likely = Fraction(0)
-    for line in lines:
-        if line.low is None or line.likely is None or line.high is None:
-            continue
-        if line.probability <= limits.ruled_out:
-            continue
-        low += line.low.minor if line.probability >= limits.sure else 0
-        likely += line.likely.minor * _weight(line.probability, limits)
-        high += line.high.minor
-    return low, round(likely), high
-
-
-def _timeless(name: str, items: Sequence[WorkItem], book: PriceBook) -> tuple[Finding, ...]:
-    """Return a note when working time is missing, so that nobody reads it as no time."""
-    ids = [i.id for i in items if not i.minutes and book.find(*task_keys(i)) is None]
-    if not ids:
-        return ()
-    shown = ", ".join(ids[:3]) + (" ..." if len(ids) > 3 else "")
-    return (
-        Finding(
-            code="cost-no-minutes",
-            severity="note",
-            message=f"No working time is known for {len(ids)} item(s) under '{name}': {shown}.",
-            remedy="Their labour is not in the sum; price them as a task to count it.",
-        ),
+        item=line.item, what=line.what, probability=line.chance, low=low, likely=likely, high=high
     )

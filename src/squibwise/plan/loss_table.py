@@ -8,8 +8,9 @@ from squibwise.model.belief import Loss, LossTable
 from squibwise.model.case import Case
 from squibwise.model.cost import Money, minor_digits
 from squibwise.model.names import split_component
-from squibwise.plan.prices import LABOUR, PriceBook, part_keys, price_book
-from squibwise.plan.times import MINUTES_PER_HOUR
+from squibwise.plan.prices import LABOUR, PriceBook, list_part_keys, read_price_book
+
+MINUTES_PER_HOUR = 60
 
 
 class _Unit(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,7 +29,7 @@ def losses(case: Case, catalog: Catalog) -> LossTable:
     money and hours cannot be added. ``needless`` is the part and the work of fitting it;
     ``missed`` is the same again as rework, and the hazard of keeping the part in that state.
     """
-    book = price_book(case)
+    book = read_price_book(case)
     unit = _unit(book)
     table = {c: _loss(c, book, unit, catalog) for c in case.car.components}
     return LossTable(losses=table, minute=unit.hour / MINUTES_PER_HOUR)
@@ -44,7 +45,7 @@ def _unit(book: PriceBook) -> _Unit:
 def _loss(component: str, book: PriceBook, unit: _Unit, catalog: Catalog) -> Loss:
     kind = catalog.kinds[split_component(component).kind]
     part = _hours("part", kind.family, catalog) * unit.hour
-    price = book.find(*part_keys(component)) if unit.is_money else None
+    price = book.find(*list_part_keys(component)) if unit.is_money else None
     if price is not None:
         part = _major(price.likely)
     fitting = _hours("fitting", kind.family, catalog) * unit.hour

@@ -8,7 +8,7 @@ from squibwise.model.car import Price
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.origin import Finding
-from squibwise.model.work import WorkItem
+from squibwise.model.work import Operation
 
 LABOUR = "labour-hour"
 
@@ -29,7 +29,7 @@ class PriceBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         return next((self.prices[k] for k in keys if k in self.prices), None)
 
 
-def price_book(case: Case) -> PriceBook:
+def read_price_book(case: Case) -> PriceBook:
     """Return the case's prices that are in its own currency; a later one replaces an earlier."""
     prices: dict[str, Price] = {}
     findings: list[Finding] = []
@@ -43,20 +43,22 @@ def price_book(case: Case) -> PriceBook:
     return PriceBook(prices=prices, findings=tuple(findings))
 
 
-def part_keys(component: str) -> tuple[str, ...]:
+def list_part_keys(component: str) -> tuple[str, ...]:
     """Return the keys a part may be priced under, the closest first: its id, then its kind."""
     return (component, split_component(component).kind)
 
 
-def task_keys(item: WorkItem) -> tuple[str, ...]:
-    """Return the keys a piece of work may be priced under, when somebody else does it."""
-    keys = [item.id, item.id.removeprefix("step:")]
-    if item.component is not None:
-        keys.append(f"{split_component(item.component).kind}:{item.action}")
+def list_task_keys(operation: Operation) -> tuple[str, ...]:
+    """Return the keys an operation may be priced under, when somebody else does it."""
+    keys = [operation.id, operation.id.removeprefix("step:"), *operation.demands]
+    for demand in operation.demands:
+        component, _, action = demand.rpartition(":")
+        if "." in component:
+            keys.append(f"{split_component(component).kind}:{action}")
     return tuple(dict.fromkeys(keys))
 
 
-def unused(book: PriceBook, keys: set[str]) -> Iterator[Finding]:
+def list_unused(book: PriceBook, keys: set[str]) -> Iterator[Finding]:
     """Yield a note for every price that nothing in the work asks for."""
     for what, price in book.prices.items():
         if what not in keys and what != LABOUR:
@@ -64,7 +66,7 @@ def unused(book: PriceBook, keys: set[str]) -> Iterator[Finding]:
                 code="price-unused",
                 severity="note",
                 message=f"The price of '{what}' is used by nothing on the work list.",
-                remedy="Check its spelling: a component id, a component kind or a work item id.",
+                remedy="Check its spelling: a component, a kind, an assembly or an operation.",
                 origin=price.origin,
             )
 

@@ -1,14 +1,147 @@
-"""Apply rules to beliefs: what each component asks for, how surely and why."""
+"""Apply rules to beliefs: what each component asks for, how surely, on whose rule and why."""
 
 from collections.abc import Iterable, Sequence
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.rules import STRICTNESS
-from squibwise.require.asks import KEEP, Ask
-from squibwise.require.event import crash_chance
-from squibwise.require.situation import Situation, Trigger, circuit_fault, condition_chance
+from squibwise.catalog.rules import RULE_ACTIONS, STRICTNESS, Condition, Rule
+from squibwise.model.car import OwnRule
+from squibwise.model.case import Case
+from squibwise.model.names import split_component
+from squibwise.model.origin import Finding
+from squibwise.model.words import Basis
+from squibwise.require.conditions import (
+    Situation,
+    Trigger,
+    weigh_circuit_fault,
+    weigh_condition,
+    weigh_crash,
+)
+
+KEEP = "keep"
+
+
+class Ask(msgspec.Struct, frozen=True, kw_only=True):
+    """One rule, ready to apply.
+
+    Attributes:
+        components: Components of the car it speaks of.
+        conditions: All must hold.
+        fixed: No rule of the user relaxes it.
+        own: Entered by the user.
+        share: How often it asks, once its conditions hold. [0..1]
+        profile: Rule profile it stands in; empty for what holds under every one.
+    """
+
+    action: str
+    strict: str
+    text: str
+    components: frozenset[str]
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...] = ()
+    basis: Basis = "published"
+    fixed: bool = False
+    own: bool = False
+    share: float = 1.0
+    profile: str = ""
+
+    @property
+    def is_second_pass(self) -> bool:
+        """Does it wait for what other rules replace."""
+        return any(c.state == "replaced" for c in self.conditions)
+
+    @property
+    def is_about_itself(self) -> bool:
+        """Does it look at nothing but the component's own state."""
+        return all(c.near == "itself" for c in self.conditions)
+
+    @property
+    def is_about_the_crash(self) -> bool:
+        """Does it hold after any crash at all."""
+        return all(c.state == "event" and c.event in ("always", "crash") for c in self.conditions)
+
+
+def gather_profile_asks(
+    rules: tuple[Rule, ...], case: Case, catalog: Catalog, profile: str = ""
+) -> tuple[Ask, ...]:
+    """Return a profile's rules as asks about the components of this car."""
+    return tuple(_ask(rule, profile, case, catalog) for rule in rules)
+
+
+def gather_own_asks(case: Case, catalog: Catalog) -> tuple[tuple[Ask, ...], tuple[Finding, ...]]:
+    """Return the user's own rules as asks, and a finding for each that cannot be applied."""
+    asks: list[Ask] = []
+    findings: list[Finding] = []
+    for rule in case.profile.rules:
+        problem = _problem(rule, case, catalog)
+        if problem:
+            findings.append(_strange(rule, problem))
+        else:
+            asks.append(_own_ask(rule, case, catalog))
+    return tuple(asks), tuple(findings)
+
+
+def _ask(rule: Rule, profile: str, case: Case, catalog: Catalog) -> Ask:
+    return Ask(
+        action=rule.action,
+        strict=rule.strict,
+        text=rule.text,
+        components=frozenset(c for c in case.car.components if _speaks_of(rule, c, catalog)),
+        conditions=tuple(catalog.rules.conditions[w] for w in rule.when),
+        sources=(rule.source,),
+        basis=rule.basis,
+        fixed=rule.fixed,
+        share=rule.share,
+        profile=profile,
+    )
+
+
+def _speaks_of(rule: Rule, component: str, catalog: Catalog) -> bool:
+    name = split_component(component)
+    kind = catalog.kinds.get(name.kind)
+    if kind is None or (rule.places and name.place not in rule.places):
+        return False
+    return name.kind in rule.kinds or kind.family in rule.families
+
+
+def _own_components(rule: OwnRule, case: Case) -> frozenset[str]:
+    return frozenset(
+        c for c in case.car.components if rule.component in (c, split_component(c).kind)
+    )
+
+
+def _own_ask(rule: OwnRule, case: Case, catalog: Catalog) -> Ask:
+    return Ask(
+        action=rule.action,
+        strict="always",
+        text=f"Your rule for this car says {rule.action}; you cite: {rule.source}.",
+        components=_own_components(rule, case),
+        conditions=(catalog.rules.conditions[rule.when],),
+        own=True,
+    )
+
+
+def _problem(rule: OwnRule, case: Case, catalog: Catalog) -> str:
+    if rule.action not in (*RULE_ACTIONS, KEEP):
+        return f"'{rule.action}' is not an action"
+    if rule.when not in catalog.rules.conditions:
+        return f"'{rule.when}' is not a condition word"
+    if not rule.source.strip():
+        return "it cites no source"
+    if not _own_components(rule, case):
+        return f"the car has no '{rule.component}'"
+    return ""
+
+
+def _strange(rule: OwnRule, problem: str) -> Finding:
+    return Finding(
+        code="own-rule-unusable",
+        severity="warning",
+        message=f"Your rule on {rule.component} is not used: {problem}.",
+        remedy="Correct the rule in [profile]; until then the shipped profiles apply.",
+    )
+
 
 REPLACE, INSPECT, TRACE, CALIBRATE = "replace", "inspect", "trace", "calibrate"
 
@@ -37,8 +170,18 @@ class Demand(msgspec.Struct, frozen=True, kw_only=True):
     doubtful: bool = False
 
     @property
+    def by_state(self) -> float:
+        """Probability that what was seen or measured asks for it, whatever the maker's rule."""
+        return max((r.probability for r in self.reasons if not r.ask.profile), default=0.0)
+
+    @property
+    def by_rule(self) -> float:
+        """Probability that a rule profile asks for it."""
+        return max((r.probability for r in self.reasons if r.ask.profile), default=0.0)
+
+    @property
     def id(self) -> str:
-        """Work item id."""
+        """Id of the demand."""
         return f"{self.component}:{self.action}"
 
 
@@ -65,7 +208,7 @@ def read_limits(catalog: Catalog) -> Limits:
     )
 
 
-def demands(
+def find_demands(
     asks: Sequence[Ask], own: Sequence[Ask], situation: Situation, redone: frozenset[str]
 ) -> dict[str, Demand]:
     """Return every demand by item id, in the order of the car's components.
@@ -126,9 +269,9 @@ def _reasons(
 
 
 def _reason(ask: Ask, component: str, situation: Situation) -> Reason:
-    """Return how probable it is that every condition of a rule holds: that of the weakest."""
-    triggers = tuple(condition_chance(c, component, situation) for c in ask.conditions)
-    probability = min(t.probability for t in triggers)
+    """Return how probable it is that a rule asks: that of its weakest condition, by its share."""
+    triggers = tuple(weigh_condition(c, component, situation) for c in ask.conditions)
+    probability = min(t.probability for t in triggers) * ask.share
     is_let_off = ask.strict == "inspect-first" and component in situation.cleared
     return Reason(ask=ask, probability=0.0 if is_let_off else probability, triggers=triggers)
 
@@ -148,7 +291,7 @@ def _least(ask: Ask, situation: Situation, limits: Limits) -> float:
 
 
 def _had_crash(situation: Situation, limits: Limits) -> bool:
-    return crash_chance(situation.case, situation.assessment) >= limits.inspect
+    return weigh_crash(situation.case, situation.assessment) >= limits.inspect
 
 
 def _settle(
@@ -182,7 +325,7 @@ def _lies_beside(component: str, situation: Situation, limits: Limits) -> bool:
     belief = situation.assessment.of(component)
     if belief is None:
         return False
-    return circuit_fault(belief, situation.catalog) - belief.now.faulty >= limits.trace
+    return weigh_circuit_fault(belief, situation.catalog) - belief.now.faulty >= limits.trace
 
 
 def _strictest_first(reason: Reason) -> tuple[float, int]:

@@ -19,27 +19,25 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Evidence, Look, Occupant, Reading, Recorder
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import STATES, Belt
-from squibwise.require.asks import profile_asks
-from squibwise.require.demands import demands
-from squibwise.require.event import STORED_EVENTS
-from squibwise.require.situation import Situation
+from squibwise.require.conditions import STORED_EVENTS, Situation
+from squibwise.require.demands import find_demands, gather_profile_asks
 
 _STRENGTH = ("replace", "calibrate", "trace", "inspect")
 _NO_CRASH, _CALM, _SEVERE = 0.99, (5.0, 8.0, 10.0), (60.0, 70.0, 80.0)
 _NOON = dt.datetime(2026, 1, 1, 12)
 
 
-def wrong_examples(catalog: Catalog) -> tuple[str, ...]:
+def find_wrong_examples(catalog: Catalog) -> tuple[str, ...]:
     """Return one line for every example whose rule set gives another answer than it expects."""
     return tuple(
         f"{profile}: rule {rule_id}, example {number}: {example.component} gives '{found}', "
         f"not '{example.expect}'"
-        for profile, rule_id, number, example in all_examples(catalog)
-        if (found := strongest(profile, example, catalog)) != example.expect
+        for profile, rule_id, number, example in list_examples(catalog)
+        if (found := answer_example(profile, example, catalog)) != example.expect
     )
 
 
-def all_examples(catalog: Catalog) -> Iterator[tuple[str, str, int, Example]]:
+def list_examples(catalog: Catalog) -> Iterator[tuple[str, str, int, Example]]:
     """Return every example with its profile, rule id and number from 1."""
     files = {DEFAULT: catalog.rules.default, **catalog.rules.profiles}
     for profile, file in files.items():
@@ -48,18 +46,18 @@ def all_examples(catalog: Catalog) -> Iterator[tuple[str, str, int, Example]]:
                 yield profile, rule.id, number, example
 
 
-def strongest(profile: str, example: Example, catalog: Catalog) -> str:
+def answer_example(profile: str, example: Example, catalog: Catalog) -> str:
     """Return the strongest action that a profile asks for in an example; ``none`` for nothing."""
     book = catalog.rules
     rules = book.default.rule if profile == DEFAULT else book.rules(profile)
-    case, assessment = example_case(example)
+    case, assessment = build_example(example)
     situation = Situation(case=case, assessment=assessment, catalog=catalog)
-    found = demands(profile_asks(rules, case, catalog), (), situation, frozenset())
+    found = find_demands(gather_profile_asks(rules, case, catalog), (), situation, frozenset())
     actions = {d.action for d in found.values() if d.component == example.component}
     return next((a for a in _STRENGTH if a in actions), "none")
 
 
-def example_case(example: Example) -> tuple[Case, Assessment]:
+def build_example(example: Example) -> tuple[Case, Assessment]:
     """Return the case and the beliefs an example describes.
 
     Raises:
@@ -86,14 +84,14 @@ def example_case(example: Example) -> tuple[Case, Assessment]:
             states.setdefault(head, {})[rest] = value
         else:
             raise CatalogError(f"example for {example.component}: '{key}' says nothing known")
-    beliefs = tuple(belief(c, s) for c, s in sorted(states.items()))
+    beliefs = tuple(build_belief(c, s) for c, s in sorted(states.items()))
     evidence = (*_gone(missing), *_evidence(event, in_use))
     return _case(tuple(sorted(states)), evidence), Assessment(
         event=_event(zones, event, in_use, beliefs), components=beliefs
     )
 
 
-def belief(component: str, states: dict[str, float]) -> ComponentBelief:
+def build_belief(component: str, states: dict[str, float]) -> ComponentBelief:
     """Return a belief with the given states; the rest is sound."""
     split_component(component)
     rest = 1.0 - sum(states.values())

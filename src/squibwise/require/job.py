@@ -1,13 +1,22 @@
-"""What every part of the work list looks at, in one record."""
+"""What every part of the work list looks at, in one record: limits, progress, the wait."""
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.belief import Assessment
+from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
+from squibwise.model.names import split_component
+from squibwise.require.conditions import weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
-from squibwise.require.event import any_fired, crash_chance
-from squibwise.require.progress import LOADS_GATE, Progress, closed_gates, read_progress
+from squibwise.require.progress import LOADS_GATE, Progress, close_gates, read_progress
+
+
+class Wait(msgspec.Struct, frozen=True, kw_only=True):
+    """The wait after power-down, in whole minutes, rounded up, and where it was read."""
+
+    minutes: int
+    because: Because
+    known: bool
 
 
 class Job(msgspec.Struct, frozen=True, kw_only=True):
@@ -17,6 +26,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
         limits: From which probability on a rule is followed.
         progress: What people signed for and did.
         closed: Gates that hold nothing any more.
+        wait: After every power-down.
     """
 
     case: Case
@@ -25,16 +35,28 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     limits: Limits
     progress: Progress
     closed: frozenset[str]
+    wait: Wait
 
     @property
     def has_fired(self) -> bool:
         """Is it believed enough that something fired."""
-        return any_fired(self.assessment) >= self.limits.spread
+        return weigh_any_fired(self.assessment) >= self.limits.spread
 
     @property
     def had_crash(self) -> bool:
         """Is it believed enough that there was a crash, or that something fired."""
-        return self.has_fired or crash_chance(self.case, self.assessment) >= self.limits.inspect
+        return self.has_fired or weigh_crash(self.case, self.assessment) >= self.limits.inspect
+
+    def fired(self, *kinds: str) -> float:
+        """Return the probability that a component of one of these kinds fired."""
+        return max(
+            (
+                max(c.after_crash.fired, c.now.fired)
+                for c in self.assessment.components
+                if split_component(c.id).kind in kinds
+            ),
+            default=0.0,
+        )
 
 
 def open_job(case: Case, assessment: Assessment, catalog: Catalog) -> Job:
@@ -46,12 +68,13 @@ def open_job(case: Case, assessment: Assessment, catalog: Catalog) -> Job:
         catalog=catalog,
         limits=read_limits(catalog),
         progress=progress,
-        closed=closed_gates(progress, catalog),
+        closed=close_gates(progress, catalog),
+        wait=read_wait(case, catalog),
     )
 
 
-def held_gates(job: Job, steps: frozenset[str]) -> frozenset[str]:
-    """Return the gates that hold items now.
+def hold_gates(job: Job, steps: frozenset[str]) -> frozenset[str]:
+    """Return the gates that hold operations now.
 
     A gate whose closing step is not on the list holds nothing; loads that somebody issued all the
     same hold theirs until they are back.
@@ -66,3 +89,22 @@ def held_gates(job: Job, steps: frozenset[str]) -> frozenset[str]:
         if word not in job.closed and (not gate.step or gate.step in steps)
     }
     return frozenset(held | ({LOADS_GATE} if job.progress.loads.out else set()))
+
+
+def read_wait(case: Case, catalog: Catalog) -> Wait:
+    """Return the wait of the car's profile, else the longest published one, in minutes."""
+    given = case.profile.wait_minutes
+    if given is not None:
+        text = f"Wait {given.value:g} min after power-down; you cite: {given.source}."
+        return Wait(minutes=_up(given.value), because=Because(text=text), known=True)
+    fact = catalog.fact("require.wait-unknown")
+    text = (
+        f"The maker's wait was not entered, so the longest published one is used: "
+        f"{fact.number():g} min ({fact.at})."
+    )
+    because = Because(text=text, sources=(fact.source,))
+    return Wait(minutes=_up(fact.number()), because=because, known=False)
+
+
+def _up(minutes: float) -> int:
+    return -int(-minutes // 1)

@@ -65,7 +65,7 @@ def signed(progress: Progress, suffix: str, result: str) -> frozenset[str]:
     )
 
 
-def closed_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
+def close_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
     """Return the gates that hold nothing any more; a load still out keeps its gate shut.
 
     A look that speaks against a signature shuts its gate again.
@@ -99,7 +99,7 @@ def _is_bad_now(component: str, assessment: Assessment) -> bool:
     return now.fired + now.damaged + now.missing + now.unfit > now.sound + now.faulty
 
 
-def step_done(step: Step, progress: Progress, gates: frozenset[str], catalog: Catalog) -> bool:
+def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog: Catalog) -> bool:
     """Is a step finished, by a signature or by the evidence that stands for it.
 
     The lamp and the final scan are never finished by a signature alone.

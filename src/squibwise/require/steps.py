@@ -1,125 +1,212 @@
-"""Steps of the procedure that a case needs, as work items."""
+"""Steps of the procedure that a job needs, and what is done about common causes of faults."""
 
-from collections.abc import Iterable
-
-import msgspec
+from collections.abc import Iterable, Iterator
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.catalog.tasks import Step
+from squibwise.catalog.tasks import Cause, Step
 from squibwise.model.belief import Assessment, Because
-from squibwise.model.case import Case
-from squibwise.model.names import split_component
+from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
-from squibwise.model.work import Caution, WorkItem
-from squibwise.require.demands import REPLACE, Demand
-from squibwise.require.event import unit_is_gone
+from squibwise.model.work import Minutes, Operation
+from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.job import Job
-from squibwise.require.progress import STEP, step_done
+from squibwise.require.operations import to_minutes
+from squibwise.require.progress import STEP, is_step_done
+from squibwise.require.reasons import name_chance, pick_cautions
+from squibwise.require.scope import Scope
 
 KEY_ON_GATE = "key-on-safe"
 LIVE_CHARGES = "live-charges"
+LOAD_STEPS = ("fit-loads", "return-loads")
+CAUSE_NUMBERS = 900
 
 
-class Wait(msgspec.Struct, frozen=True, kw_only=True):
-    """The wait after power-down, in whole minutes, rounded up, and where it was read."""
-
-    minutes: int
-    because: Because
-    known: bool
-
-
-def read_wait(case: Case, catalog: Catalog) -> Wait:
-    """Return the wait of the car's profile, else the longest published one, in minutes."""
-    given = case.profile.wait_minutes
-    if given is not None:
-        text = f"Wait {given.value:g} min after power-down; you cite: {given.source}."
-        return Wait(minutes=_up(given.value), because=Because(text=text), known=True)
-    fact = catalog.fact("require.wait-unknown")
-    text = (
-        f"The maker's wait was not entered, so the longest published one is used: "
-        f"{fact.number():g} min ({fact.at})."
-    )
-    because = Because(text=text, sources=(fact.source,))
-    return Wait(minutes=_up(fact.number()), because=because, known=False)
+def list_steps(scope: Scope) -> tuple[Step, ...]:
+    """Return the steps that this job needs, in the order of their numbers."""
+    words = _situations(scope)
+    chosen = (s for s in scope.job.catalog.tasks.steps.values() if s.when in words)
+    return tuple(sorted(chosen, key=lambda s: s.number))
 
 
-def _up(minutes: float) -> int:
-    return -int(-minutes // 1)
-
-
-def needed_steps(job: Job, wanted: Iterable[Demand]) -> tuple[Step, ...]:
-    """Return the steps that this case needs, in the order of their ranks."""
-    words = _situations(job, list(wanted))
-    chosen = (s for s in job.catalog.tasks.steps.values() if s.when in words)
-    return tuple(sorted(chosen, key=lambda s: (s.rank, s.id)))
-
-
-def _situations(job: Job, wanted: list[Demand]) -> set[str]:
+def _situations(scope: Scope) -> set[str]:
     """Return the words that hold of the car.
 
     Behind a passed or open key-on gate codes are saved with the key on; after a failed one the
     unit is read out of the car; from a unit that is not there nothing is saved.
     """
-    gone = unit_is_gone(job.case)
+    job = scope.job
+    gone = is_unit_gone(job.case)
     refused = job.progress.failed(KEY_ON_GATE) and not gone
+    loads = is_long_way(scope)
     holds = {
         "always": True,
         "fired": job.has_fired,
         "crash": job.had_crash,
-        "charge-work": any(_is_charge_work(d, job.catalog) for d in wanted),
+        "parts": bool(scope.orders),
+        "charge-work": any(p.assembly.live for p in scope.changed),
+        "body-work": job.had_crash and not job.progress.passed("structure-sound"),
+        "long-way": loads,
+        "loads-left": bool(job.assessment.loads_left_in) or _is_stripped(scope),
+        "wheel-on-loads": loads and scope.has("driver-bag") and scope.has("clock-spring"),
+        "weight-set": scope.has("occupant-set"),
         "key-on": not refused and not gone,
-        "key-on-crash": not refused and not gone and job.had_crash,
+        "key-on-crash": not refused and not gone and job.had_crash and _is_recorded(job),
         "key-on-refused": refused,
     }
     return {word for word, is_so in holds.items() if is_so}
 
 
-def _is_charge_work(demand: Demand, catalog: Catalog) -> bool:
-    kind = split_component(demand.component).kind
-    return demand.action == REPLACE and catalog.tasks.work[kind].fit == "charge"
+def _is_recorded(job: Job) -> bool:
+    """Is there likely a crash record, or a firing that may have left one."""
+    return weigh_crash_record(job.case, job.assessment)[0] >= job.limits.trace
 
 
-def step_items(job: Job, steps: tuple[Step, ...], held: frozenset[str]) -> dict[str, WorkItem]:
-    """Return the steps as work items by id; ``after`` is filled in later."""
-    wait = read_wait(job.case, job.catalog)
-    return {STEP + s.id: _step_item(s, job, held, wait) for s in steps}
+def _is_stripped(scope: Scope) -> bool:
+    """Were airbags taken out, so that loads must be expected in their place."""
+    least = scope.job.limits.likely
+    return any(
+        b.now.missing >= least
+        and scope.job.catalog.kinds[split_component(b.id).kind].family == "bag"
+        for b in scope.job.assessment.components
+    )
 
 
-def _step_item(step: Step, job: Job, held: frozenset[str], wait: Wait) -> WorkItem:
+def is_long_way(scope: Scope) -> bool:
+    """Is a proving power-up with loads needed before the airbags and pretensioners go in.
+
+    Only where a new unit must be programmed while devices are out, where an igniter circuit is
+    traced, or where loads were left in; otherwise there is one first power, with everything fitted.
+    """
+    job = scope.job
+    if job.progress.loads.issued or job.assessment.loads_left_in or _is_stripped(scope):
+        return True
+    if any(scope.fires(c) for c in scope.traced):
+        return True
+    first_year = job.catalog.fact("require.program-from-year").number()
+    programs = (job.case.car.model_year or first_year) >= first_year
+    fired = [p for p in scope.changed if p.assembly.live and _has_fired(p.key, scope)]
+    return programs and scope.has("control-unit") and bool(fired)
+
+
+def _has_fired(components: Iterable[str], scope: Scope) -> bool:
+    beliefs = (scope.job.assessment.of(c) for c in components)
+    return any(b is not None and b.after_crash.fired >= scope.job.limits.likely for b in beliefs)
+
+
+def list_loads(scope: Scope) -> tuple[str, ...]:
+    """Return the igniter circuits that get a substitute load before the first power."""
+    off = [c for p in (*scope.changed, *scope.taken_off) for c in p.contains if scope.fires(c)]
+    out = dict.fromkeys([*off, *(c for c in scope.traced if scope.fires(c))])
+    return tuple(f"{c}/{n}" for c in out for n in range(1, _stages(c, scope) + 1))
+
+
+def _stages(component: str, scope: Scope) -> int:
+    return max(
+        scope.job.case.car.stages.get(component, 1),
+        len(getattr(scope.job.assessment.of(component), "stages", {}) or {}),
+        1,
+    )
+
+
+def step_operations(scope: Scope, steps: Iterable[Step], held: frozenset[str]) -> list[Operation]:
+    """Return the steps as operations.
+
+    Args:
+        scope: What is done.
+        steps: Those that are needed.
+        held: Gates that hold operations now.
+    """
+    return [_operation(s, scope, held) for s in steps]
+
+
+def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
+    job = scope.job
     gate = next((w for w, g in job.catalog.tasks.gates.items() if g.step == step.id), None)
-    done = gate in job.closed if gate else step_done(step, job.progress, job.closed, job.catalog)
-    because = (_step_because(step),) + ((wait.because,) if step.hold else ())
-    if step.id == LIVE_CHARGES:
-        because += _live_charges(job.assessment, job.catalog)
-    return WorkItem(
+    done = gate in job.closed if gate else is_step_done(step, job.progress, job.closed, job.catalog)
+    loads = list_loads(scope) if step.id in LOAD_STEPS else ()
+    return Operation(
+        n=step.number,
         id=STEP + step.id,
         action="do",
-        component=None,
         title=step.title,
-        strict="always",
-        because=because,
-        hold_minutes=wait.minutes if step.hold else 0,
-        minutes=step.minutes,
-        tools=step.tools,
-        cautions=cautions_of(step.cautions, job.catalog),
-        done=done,
+        components=loads_of(loads),
+        minutes=_step_minutes(step, scope),
+        after=tuple(w if ":" in w else STEP + w for w in step.after),
+        hold_minutes=job.wait.minutes if step.hold else 0,
         blocked_by=() if done else tuple(g for g in step.gates if g in held),
+        cautions=pick_cautions(step.cautions, job.catalog),
+        tools=step.tools,
+        undoes=_heat_near(scope) if step.id == "heat-out" else (),
+        joins=_kept(_heat_near(scope), scope) if step.id == "heat-back" else (),
+        loads=loads,
+        because=_because(step, scope),
+        demands=(STEP + step.id,),
+        done=done,
+        is_advice=step.advice,
         passes_when=step.passes_when,
     )
 
 
-def _step_because(step: Step) -> Because:
+def loads_of(loads: Iterable[str]) -> tuple[str, ...]:
+    """Return the components whose circuits these are, each once."""
+    return tuple(dict.fromkeys(x.partition("/")[0] for x in loads))
+
+
+def _step_minutes(step: Step, scope: Scope) -> Minutes:
+    if step.each == "label":
+        return to_minutes(step.minutes, sum(1 for p in scope.changed if _is_labelled(p.key, scope)))
+    if step.each == "load":
+        return to_minutes(step.minutes, len(list_loads(scope)))
+    if step.each == "igniter":
+        return to_minutes(step.minutes, sum(map(scope.fires, scope.job.case.car.components)))
+    return to_minutes(step.minutes)
+
+
+def _is_labelled(components: Iterable[str], scope: Scope) -> bool:
+    """Is the origin noted: of everything live, of the unit and of sensors."""
+    kinds = [split_component(c).kind for c in components]
+    return any(map(scope.fires, components)) or bool({"control-unit", "impact-sensor"} & {*kinds})
+
+
+def _heat_near(scope: Scope) -> tuple[str, ...]:
+    """Return what comes out of the heat: live devices and sensors at the struck zones, the unit."""
+    zones = {z for z, p in scope.job.assessment.event.zones.items() if p >= scope.job.limits.likely}
+    near = {place for zone in zones for place in _near(zone, scope)}
+    return tuple(
+        c
+        for c in scope.job.case.car.components
+        if split_component(c).kind == "control-unit"
+        or (split_component(c).place in near and _is_hurt_by_heat(c, scope) and not scope.is_new(c))
+    )
+
+
+def _kept(components: Iterable[str], scope: Scope) -> tuple[str, ...]:
+    return tuple(c for c in components if not scope.is_new(c))
+
+
+def _is_hurt_by_heat(component: str, scope: Scope) -> bool:
+    return scope.fires(component) or split_component(component).kind == "impact-sensor"
+
+
+def _near(zone: str, scope: Scope) -> set[str]:
+    """Return the places within reach of body work on a zone, with its side of the cabin."""
+    if not zone.startswith(("door-", "pillar-")):
+        return {zone}
+    side = zone.partition("-")[2]
+    seat = "driver" if side == scope.job.case.car.drive_hand else "passenger"
+    return {f"door-{side}", f"pillar-{side}", side, seat, f"row2-{side}"}
+
+
+def _because(step: Step, scope: Scope) -> tuple[Because, ...]:
     weak = step.basis if step.basis in WEAK_BASES else None
-    return Because(text=step.text, sources=(step.source,), weak=weak)
+    because: tuple[Because, ...] = (Because(text=step.text, sources=(step.source,), weak=weak),)
+    because += (scope.job.wait.because,) if step.hold else ()
+    if step.id == LIVE_CHARGES:
+        because += _live_charges(scope.job.assessment, scope.job.catalog)
+    return because
 
 
-def cautions_of(ids: Iterable[str], catalog: Catalog) -> tuple[Caution, ...]:
-    """Return cautions of the catalogue as they are printed beside an item."""
-    found = (catalog.cautions[i] for i in ids)
-    return tuple(Caution(id=c.id, text=c.text, source=c.source, basis=c.basis) for c in found)
-
-
-def live_stages(assessment: Assessment, catalog: Catalog) -> tuple[tuple[str, float], ...]:
+def find_live_stages(assessment: Assessment, catalog: Catalog) -> tuple[tuple[str, float], ...]:
     """Return the circuits of fired devices that may still be live, with how probable that is.
 
     A stage counts until it is believed spent as surely as the fact ``require.sure`` asks; even
@@ -144,5 +231,51 @@ def _live_charges(assessment: Assessment, catalog: Catalog) -> tuple[Because, ..
                 f"{component_title(loop.partition('/')[0], catalog)} may be live ({chance:.2f})."
             )
         )
-        for loop, chance in live_stages(assessment, catalog)
+        for loop, chance in find_live_stages(assessment, catalog)
     )
+
+
+def cause_operations(job: Job) -> Iterator[Operation]:
+    """Yield one operation per believed common cause that work can do something about.
+
+    The causes of ``event.causes`` are keyed ``<cause>``, ``<cause>:<place>`` or
+    ``<cause>:<place>.<part>``; the first of a place steps back behind its parts.
+    """
+    causes = sorted(job.assessment.event.causes.items())
+    followed = {k: p for k, p in causes if p >= job.limits.trace}
+    for key, probability in followed.items():
+        word, _, place = key.partition(":")
+        cause = job.catalog.tasks.causes.get(word)
+        if cause is not None and not any(other.startswith(f"{key}.") for other in followed):
+            yield _cause(cause, place, probability, job)
+
+
+def _cause(cause: Cause, place: str, probability: float, job: Job) -> Operation:
+    word = STEP + "-".join(w for w in ("check", cause.cause, place) if w)
+    shown = f"the {place.replace('.', ' ').replace('-', ' ')}" if place else "one connector"
+    told = f"{cause.text} Here: {name_chance(probability, job.catalog)}."
+    weak = cause.basis if cause.basis in WEAK_BASES else None
+    return Operation(
+        n=_cause_number(cause, place, job),
+        id=word,
+        action="do",
+        title=cause.title.format(place=shown),
+        kind="look-first",
+        p=probability,
+        minutes=to_minutes(cause.minutes),
+        counted=probability >= job.limits.likely,
+        after=("step:make-safe",),
+        because=(Because(text=told, sources=(cause.source,), weak=weak),),
+        cautions=pick_cautions(cause.cautions, job.catalog),
+        demands=(word,),
+        done=job.progress.passed(word) or word in job.progress.done_items,
+        passes_when="passed, then scan again",
+    )
+
+
+def _cause_number(cause: Cause, place: str, job: Job) -> int:
+    """Return the number of a cause at a place, the same whatever else is believed."""
+    rank = list(job.catalog.tasks.causes).index(cause.cause)
+    head, _, part = place.partition(".")
+    at = 1 + PLACES.index(head) if head in PLACES else 0
+    return CAUSE_NUMBERS + rank * 60 + at * 3 + (1 + len(part) % 2 if part else 0)

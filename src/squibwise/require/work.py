@@ -1,27 +1,41 @@
-"""Rules to work items: what must be done on the car, in order, with reasons."""
+"""Rules to work: demands with their kinds, what is ordered, operations in visits, questions."""
+
+from collections.abc import Iterable, Mapping
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.tasks import KindWork
 from squibwise.catalog.texts import notices_for
 from squibwise.history.signed import settling_look
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
-from squibwise.model.work import Caution, Work, WorkItem
-from squibwise.require.asks import Ask, own_asks, profile_asks
-from squibwise.require.causes import cause_items
-from squibwise.require.demands import Demand, demands
-from squibwise.require.job import Job, held_gates, open_job
-from squibwise.require.order import ordered
-from squibwise.require.progress import STEP, is_done, signed
-from squibwise.require.remarks import remarks
-from squibwise.require.situation import Situation
-from squibwise.require.steps import cautions_of, needed_steps, step_items
-from squibwise.require.words import asked_by, item_title, reasons_as_because
+from squibwise.model.work import Caution, Minutes, Operation, Order, Saving, Visit, Work, WorkItem
+from squibwise.require.conditions import Situation
+from squibwise.require.demands import (
+    Ask,
+    Demand,
+    find_demands,
+    gather_own_asks,
+    gather_profile_asks,
+)
+from squibwise.require.findings import list_findings
+from squibwise.require.job import Job, open_job
+from squibwise.require.orders import Piece, find_pieces, list_orders
+from squibwise.require.progress import is_done, signed
+from squibwise.require.questions import list_questions, save_by_no, sort_demand
+from squibwise.require.reasons import (
+    give_reasons,
+    name_item,
+    pick_cautions,
+    tell_profiles,
+)
+from squibwise.require.scope import set_scope
+from squibwise.require.visits import arrange
 
 UNKNOWN = "unknown"
+STEP = "step:"
+_BEFORE_UNPLANNED = ("step:make-safe", "step:structure", "step:part-labels")
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
 
 
@@ -31,32 +45,42 @@ class _Asked(msgspec.Struct, frozen=True, kw_only=True):
     profile: str
     followed: dict[str, Demand]
     by_profile: dict[str, dict[str, Demand]]
+    situation: Situation
 
 
 def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
     """Return what must be done on the car, in order, with reasons.
 
-    Under an unknown profile the items are the strictest union of every shipped profile, each
-    saying which profiles ask for it; ``spread`` and ``chances`` hold what each asks for alone.
-    Under a known profile they hold that one.
+    Under an unknown profile the demands are the strictest union of every shipped profile, each
+    with its kind; ``spread`` and ``chances`` hold what each asks for alone. Under a known profile
+    they hold that one.
     """
     job = open_job(case, assessment, catalog)
-    own, findings = own_asks(case, catalog)
-    asked = _asked(job, own)
-    items = _items(job, asked)
+    own, findings = gather_own_asks(case, catalog)
+    asked = _ask(job, own)
+    pieces = find_pieces(case.car, catalog, case.profile.sold_apart)
+    demands = _demands(job, asked, pieces)
+    orders = _orders(job, demands, pieces)
+    visits = arrange(set_scope(job, orders, demands, pieces))
+    items = _list_items(visits, demands)
     return Work(
         profile=asked.profile,
         items=_finish(items),
+        orders=orders,
+        visits=visits,
+        questions=list_questions(job, demands.values(), _savings(job, orders, demands, pieces)),
+        hours=_hours(job, asked, orders, demands, pieces),
+        not_counted=_not_counted(orders, demands),
         spread={n: tuple(d) for n, d in asked.by_profile.items()},
         chances={
             n: {i: d.probability for i, d in by_id.items()} for n, by_id in asked.by_profile.items()
         },
         notices=_notices(case, catalog),
-        findings=(*findings, *remarks(job, items)),
+        findings=(*findings, *list_findings(job, items, visits)),
     )
 
 
-def _asked(job: Job, own: tuple[Ask, ...]) -> _Asked:
+def _ask(job: Job, own: tuple[Ask, ...]) -> _Asked:
     book, case, redone = job.catalog.rules, job.case, job.progress.replaced
     situation = Situation(
         case=case,
@@ -65,48 +89,61 @@ def _asked(job: Job, own: tuple[Ask, ...]) -> _Asked:
         cleared=signed(job.progress, "inspect", "passed"),
         failed=signed(job.progress, "inspect", "failed"),
     )
-    default = profile_asks(book.default.rule, case, job.catalog)
+    default = gather_profile_asks(book.default.rule, case, job.catalog)
     known = case.profile.name in book.profiles
     names = [case.profile.name] if known else list(book.profiles)
-    asks = {n: profile_asks(book.profiles[n].rule, case, job.catalog) for n in names}
-    by_profile = {n: demands((*default, *a), own, situation, redone) for n, a in asks.items()}
-    if known:
-        return _Asked(profile=names[0], followed=by_profile[names[0]], by_profile=by_profile)
+    asks = {n: gather_profile_asks(book.profiles[n].rule, case, job.catalog, n) for n in names}
+    by_profile = {n: find_demands((*default, *a), own, situation, redone) for n, a in asks.items()}
     union = (*default, *(a for profile in asks.values() for a in profile))
-    followed = demands(union, own, situation, redone)
-    return _Asked(profile=UNKNOWN, followed=followed, by_profile=by_profile)
+    return _Asked(
+        profile=names[0] if known else UNKNOWN,
+        followed=find_demands(union, own, situation, redone),
+        by_profile=by_profile,
+        situation=situation,
+    )
 
 
-def _items(job: Job, asked: _Asked) -> tuple[WorkItem, ...]:
-    steps = needed_steps(job, asked.followed.values())
-    held = held_gates(job, frozenset(s.id for s in steps))
-    items = step_items(job, steps, held)
-    items |= cause_items(job.assessment, job.limits.trace, job.progress, job.catalog)
-    items |= {i: _demand_item(d, job, asked, held) for i, d in asked.followed.items()}
-    by_id = {s.id: s for s in steps}
-    return ordered(items, by_id, job.catalog.tasks, job.case.car.drive_hand)
+def _demands(job: Job, asked: _Asked, pieces: tuple[Piece, ...]) -> dict[str, WorkItem]:
+    fitted = _fitted(job, pieces)
+    return {i: _demand(d, job, asked, fitted) for i, d in asked.followed.items()}
 
 
-def _demand_item(demand: Demand, job: Job, asked: _Asked, held: frozenset[str]) -> WorkItem:
+def _fitted(job: Job, pieces: tuple[Piece, ...]) -> frozenset[str]:
+    """Return the components that came with an assembly whose leading part was replaced."""
+    return (
+        frozenset(c for p in pieces if set(p.key) & job.progress.replaced for c in p.contains)
+        - job.progress.replaced
+    )
+
+
+def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> WorkItem:
     catalog = job.catalog
-    task = catalog.tasks.work[split_component(demand.component).kind]
-    told = asked_by(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
+    kind = sort_demand(demand, asked.by_profile, asked.situation, job)
+    told = tell_profiles(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
+    settled = settling_look(demand.component, job.assessment, catalog) if demand.doubtful else ""
     item = WorkItem(
         id=demand.id,
         action=demand.action,
         component=demand.component,
-        title=item_title(demand, catalog),
+        title=name_item(demand, catalog),
         strict=demand.reasons[0].ask.strict if demand.reasons else "always",
         probability=demand.probability,
-        because=reasons_as_because(demand, catalog) + told + _hints(demand, job),
-        minutes=_minutes(demand.action, task),
-        tools=task.tools,
-        cautions=cautions_of(_caution_ids(demand.action, task), catalog),
+        needed=kind.p,
+        because=give_reasons(demand, catalog) + told + _hints(demand, settled, job),
+        tools=catalog.tasks.work[split_component(demand.component).kind].tools,
+        cautions=pick_cautions(_caution_ids(demand, catalog), catalog),
+        blocked_by=_gates(demand, catalog),
         passes_when=_PASSES[demand.action].format(id=demand.id, component=demand.component),
+        kind=kind.kind,
+        profiles=kind.profiles,
+        of_profiles=kind.of_profiles,
+        settled_by=settled,
+        question=kind.question,
     )
-    done = is_done(item, job.assessment, job.progress)
-    gates = () if done else _gates(demand.action, task)
-    return msgspec.structs.replace(item, done=done, blocked_by=tuple(g for g in gates if g in held))
+    came_along = demand.action == "replace" and demand.component in fitted
+    return msgspec.structs.replace(
+        item, done=came_along or is_done(item, job.assessment, job.progress)
+    )
 
 
 _PASSES = {
@@ -119,35 +156,174 @@ _PASSES = {
 _POWER_GATES = ("unit-bolted", "power-safe")
 
 
-def _gates(action: str, task: KindWork) -> tuple[str, ...]:
+def _gates(demand: Demand, catalog: Catalog) -> tuple[str, ...]:
     """Return the gates of an action; a circuit is traced with the power on."""
-    if action == "replace":
-        return task.gates
-    return _POWER_GATES if action == "trace" else ()
+    if demand.action == "replace":
+        return catalog.tasks.work[split_component(demand.component).kind].gates
+    return _POWER_GATES if demand.action == "trace" else ()
 
 
-def _minutes(action: str, task: KindWork) -> int:
-    if action in ("replace", "inspect", "calibrate"):
-        return int(getattr(task, action)[1])
-    return task.inspect[1] if action == "trace" else 0
+def _caution_ids(demand: Demand, catalog: Catalog) -> tuple[str, ...]:
+    own = catalog.tasks.work[split_component(demand.component).kind].cautions
+    if demand.action == "trace":
+        return tuple(dict.fromkeys(("full-wait", "no-meter", "movement", *own)))
+    if demand.action == "replace":
+        return tuple(dict.fromkeys(("full-wait", *own)))
+    return ("key-on", *own) if demand.action == "calibrate" else own
 
 
-def _caution_ids(action: str, task: KindWork) -> tuple[str, ...]:
-    if action == "trace":
-        return tuple(dict.fromkeys(("full-wait", "no-meter", "movement", *task.cautions)))
-    if action == "replace":
-        return tuple(dict.fromkeys(("full-wait", *task.cautions)))
-    return ("key-on", *task.cautions) if action == "calibrate" else task.cautions
-
-
-def _hints(demand: Demand, job: Job) -> tuple[Because, ...]:
-    if demand.doubtful:
-        look = settling_look(demand.component, job.assessment, job.catalog)
-        return (Because(text=f"What settles it: {look}"),)
+def _hints(demand: Demand, settled: str, job: Job) -> tuple[Because, ...]:
+    if settled:
+        return (Because(text=f"What settles it: {settled}"),)
     if demand.action == "inspect":
         task = job.catalog.tasks.work[split_component(demand.component).kind]
         return (Because(text=f"Look at: {task.look}.", sources=(task.source,)),)
     return ()
+
+
+def _orders(
+    job: Job, demands: Mapping[str, WorkItem], pieces: tuple[Piece, ...]
+) -> tuple[Order, ...]:
+    wanted = [d for d in demands.values() if d.action == "replace"]
+    return list_orders(wanted, pieces, job.case, job.catalog)
+
+
+def _hours(
+    job: Job,
+    asked: _Asked,
+    orders: tuple[Order, ...],
+    demands: dict[str, WorkItem],
+    pieces: tuple[Piece, ...],
+) -> dict[str, Minutes]:
+    """Return the open minutes of the job with less and with more of the order list."""
+    lists = {
+        "certain": tuple(o for o in orders if o.kind == "certain"),
+        "followed": orders,
+        "strictest": _strictest(orders),
+    }
+    for name in asked.by_profile:
+        lists[name] = tuple(
+            msgspec.structs.replace(o, kind="rule") if name in o.profiles else o
+            for o in orders
+            if o.kind in ("certain", "look-first") or name in o.profiles
+        )
+    return {n: _whole_job(job, chosen, demands, pieces) for n, chosen in lists.items()}
+
+
+def _strictest(orders: tuple[Order, ...]) -> tuple[Order, ...]:
+    """Return the orders as the strictest maker would have them."""
+    return tuple(
+        msgspec.structs.replace(o, kind="rule") if o.kind == "ask" or o.profiles else o
+        for o in orders
+    )
+
+
+def _whole_job(
+    job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
+) -> Minutes:
+    """Return the minutes of a whole job; its lines move together, so the range is of the sum."""
+    likely = _likely(job, orders, demands, pieces)
+    low = job.catalog.fact("require.job-low").number()
+    high = job.catalog.fact("require.job-high").number()
+    return Minutes(low=round(likely * low), likely=likely, high=round(likely * high))
+
+
+def _savings(
+    job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
+) -> dict[str, Saving]:
+    """Return what a no to each question takes off the strictest list."""
+    strict = _strictest(orders)
+    whole = _likely(job, strict, demands, pieces)
+    words = {o.question for o in orders if o.question and o.kind in ("rule", "ask")}
+    return {
+        word: save_by_no(
+            word,
+            orders,
+            whole - _likely(job, tuple(o for o in strict if o.question != word), demands, pieces),
+            job.case.currency,
+        )
+        for word in sorted(words)
+    }
+
+
+def _likely(
+    job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
+) -> int:
+    visits = arrange(set_scope(job, orders, demands, pieces))
+    return sum_minutes(o for v in visits for o in v.operations).likely
+
+
+def sum_minutes(operations: Iterable[Operation]) -> Minutes:
+    """Return the open, counted minutes of operations, line by line."""
+    total = Minutes()
+    for operation in operations:
+        if operation.counted and not operation.done:
+            total += operation.minutes
+    return total
+
+
+def _list_items(visits: tuple[Visit, ...], demands: Mapping[str, WorkItem]) -> tuple[WorkItem, ...]:
+    """Return demands and steps in the order of the operations that do them.
+
+    A demand that no operation does yet, because a look or an answer decides it first, stands
+    before the final power.
+    """
+    items: dict[str, WorkItem] = {}
+    inside: dict[str, tuple[str, ...]] = {}
+    planned = {d for v in visits for o in v.operations for d in o.demands}
+    for visit in visits:
+        if visit.id == "final":
+            held = tuple(w for w in _BEFORE_UNPLANNED if w in items)
+            rest = (d for d in demands.values() if d.id not in {*planned, *items})
+            items |= {d.id: msgspec.structs.replace(d, after=held) for d in rest}
+        for operation in visit.operations:
+            before = tuple(i for o in operation.after for i in inside[o])
+            own = [i for i in operation.demands if i not in items]
+            for index, word in enumerate(own):
+                items[word] = _item(word, operation, before, demands, is_first=index == 0)
+                items |= _kept(word, demands)
+            inside[operation.id] = tuple(own) or before
+    return tuple(items.values())
+
+
+def _kept(word: str, demands: Mapping[str, WorkItem]) -> dict[str, WorkItem]:
+    """Return the decision to keep a part, right behind the inspection that was signed."""
+    component, _, action = word.rpartition(":")
+    kept = demands.get(f"{component}:keep") if action == "inspect" else None
+    return {kept.id: msgspec.structs.replace(kept, after=(word,))} if kept else {}
+
+
+def _item(
+    word: str,
+    operation: Operation,
+    before: tuple[str, ...],
+    demands: Mapping[str, WorkItem],
+    *,
+    is_first: bool,
+) -> WorkItem:
+    minutes = operation.minutes.likely if is_first else 0
+    if word in demands:
+        gates = () if demands[word].done else operation.blocked_by
+        return msgspec.structs.replace(
+            demands[word], after=tuple(dict.fromkeys(before)), minutes=minutes, blocked_by=gates
+        )
+    return WorkItem(
+        id=word,
+        action="do",
+        component=None,
+        title=operation.title,
+        strict="advice" if operation.is_advice else "always",
+        probability=operation.p,
+        because=operation.because,
+        after=tuple(dict.fromkeys(before)),
+        hold_minutes=operation.hold_minutes,
+        minutes=minutes,
+        tools=operation.tools,
+        cautions=operation.cautions,
+        done=operation.done,
+        blocked_by=operation.blocked_by,
+        passes_when=operation.passes_when,
+    )
 
 
 def _finish(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
@@ -158,6 +334,22 @@ def _finish(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
         msgspec.structs.replace(i, done=False) if open_work and i.id in finishing else i
         for i in items
     )
+
+
+def _not_counted(orders: tuple[Order, ...], demands: Mapping[str, WorkItem]) -> tuple[str, ...]:
+    named = [
+        "structure and mounting surfaces",
+        "paint",
+        "waits after power-downs",
+        "waits for parts",
+    ]
+    if any(o.body_work for o in orders):
+        named.append("glass and aiming the front camera")
+    if any(
+        d.component == "driver.steering-column" and d.action == "replace" for d in demands.values()
+    ):
+        named.append("wheel alignment after a new column")
+    return tuple(named)
 
 
 def _notices(case: Case, catalog: Catalog) -> tuple[Caution, ...]:

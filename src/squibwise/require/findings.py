@@ -8,16 +8,18 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
 from squibwise.model.words import RELEASE_WORDS, VERDICT_WORDS
-from squibwise.model.work import WorkItem
+from squibwise.model.work import Visit, WorkItem
 from squibwise.require.job import Job
 from squibwise.require.progress import STEP, Progress
-from squibwise.require.steps import KEY_ON_GATE, live_stages
+from squibwise.require.steps import KEY_ON_GATE, find_live_stages
 
 UNIT = "centre.control-unit"
 
 
-def remarks(job: Job, items: tuple[WorkItem, ...]) -> tuple[Finding, ...]:
-    """Return every remark on the work list."""
+def list_findings(
+    job: Job, items: tuple[WorkItem, ...], visits: tuple[Visit, ...]
+) -> tuple[Finding, ...]:
+    """Return every finding on the work list."""
     return (
         *_profile(job.case, job.catalog),
         *_wait(job.case, job.catalog),
@@ -25,7 +27,7 @@ def remarks(job: Job, items: tuple[WorkItem, ...]) -> tuple[Finding, ...]:
         *_stages(job.assessment, items, job.catalog),
         *_cleared(job.case, items),
         *_loads(job.progress),
-        *_strangers(job.case, items, job.catalog),
+        *_strangers(job.case, items, visits, job.catalog),
     )
 
 
@@ -77,7 +79,7 @@ def _stages(
     likely = catalog.fact("require.likely").number()
     fired = {c.id for c in assessment.components if c.after_crash.fired >= likely}
     open_work = {i.component for i in items if i.action == "replace" and not i.done}
-    for loop, chance in live_stages(assessment, catalog):
+    for loop, chance in find_live_stages(assessment, catalog):
         component, _, stage = loop.partition("/")
         if component in open_work & fired:
             yield Finding(
@@ -115,8 +117,11 @@ def _loads(progress: Progress) -> Iterator[Finding]:
         )
 
 
-def _strangers(case: Case, items: tuple[WorkItem, ...], catalog: Catalog) -> Iterator[Finding]:
+def _strangers(
+    case: Case, items: tuple[WorkItem, ...], visits: tuple[Visit, ...], catalog: Catalog
+) -> Iterator[Finding]:
     known = {i.id for i in items} | {f"{c}:inspect" for c in case.car.components}
+    known |= {o.id for v in visits for o in v.operations}
     words = known | {i.removeprefix(STEP) for i in known} | set(catalog.tasks.gates)
     steps = {STEP + s for s in catalog.tasks.steps} | set(catalog.tasks.steps)
     for e in case.evidence:

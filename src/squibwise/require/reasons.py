@@ -1,18 +1,19 @@
 """Reasons and titles in a mechanic's words."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.model.belief import Because
+from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
-from squibwise.require.demands import Demand, Reason
-from squibwise.require.situation import Trigger
+from squibwise.model.work import Caution
+from squibwise.require.conditions import Trigger
+from squibwise.require.demands import CALIBRATE, Demand, Reason
 
 _VERBS = {
     "replace": "Replace",
     "inspect": "Inspect",
     "trace": "Trace the circuit of",
-    "calibrate": "Calibrate",
     "keep": "Keep",
 }
 _STATES = {
@@ -27,29 +28,40 @@ _STATES = {
 }
 
 
-def item_title(demand: Demand, catalog: Catalog) -> str:
+def pick_cautions(ids: Iterable[str], catalog: Catalog) -> tuple[Caution, ...]:
+    """Return cautions of the catalogue as they are printed beside an operation."""
+    found = (catalog.cautions[i] for i in ids)
+    return tuple(Caution(id=c.id, text=c.text, source=c.source, basis=c.basis) for c in found)
+
+
+def name_item(demand: Demand, catalog: Catalog) -> str:
     """Return the title of a demand, saying so when a look decides first."""
-    if demand.component == "centre.control-unit" and demand.action == "calibrate":
-        return "Configure the airbag control unit; no record in it may be left"
+    if demand.action == CALIBRATE:
+        setting = catalog.tasks.settings.get(split_component(demand.component).kind)
+        unit = demand.component == "centre.control-unit"
+        tail = "; no crash record in it may be left" if unit else ""
+        return f"{setting.title}{tail}" if setting else f"Set up {demand.component}"
     title = f"{_VERBS[demand.action]} the {component_title(demand.component, catalog)}"
     return f"{title}, unless the inspection rules it out" if demand.doubtful else title
 
 
-def chance_word(probability: float, catalog: Catalog) -> str:
+def name_chance(probability: float, catalog: Catalog) -> str:
     """Return a probability as a word with the figure, such as ``likely (0.82)``."""
     word = next(w for w in catalog.rules.chances if probability >= w.at_least)
     return f"{word.text} ({probability:.2f})"
 
 
-def reasons_as_because(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
-    """Return the reasons of a demand, each text once, the strongest first."""
+def give_reasons(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
+    """Return the reasons of a demand, each text once, the answer_example first."""
     rules: dict[str, Because] = {}
     for reason in demand.reasons:
         rules.setdefault(reason.ask.text, _because(reason, catalog))
     return tuple(rules.values())
 
 
-def asked_by(demand: Demand, by_profile: Mapping[str, Mapping[str, Demand]]) -> tuple[Because, ...]:
+def tell_profiles(
+    demand: Demand, by_profile: Mapping[str, Mapping[str, Demand]]
+) -> tuple[Because, ...]:
     """Return which profiles ask for an item; nothing when all of them surely do."""
     found = {n: asked[demand.id] for n, asked in by_profile.items() if demand.id in asked}
     sure = [n for n, d in found.items() if not d.doubtful]
@@ -76,7 +88,7 @@ def _because(reason: Reason, catalog: Catalog) -> Because:
 
 
 def _trigger(trigger: Trigger, condition: str, catalog: Catalog) -> str:
-    chance = chance_word(trigger.probability, catalog)
+    chance = name_chance(trigger.probability, catalog)
     if not trigger.what:
         return f"{condition}: {chance}"
     if trigger.state == "struck":

@@ -1,0 +1,330 @@
+"""How probable it is that a condition of a rule holds: of the event, or seen from a component."""
+
+from collections.abc import Callable, Iterator, Mapping
+from itertools import pairwise
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.rules import Condition
+from squibwise.history.order import read_history
+from squibwise.history.signed import CONTROL_UNIT, read_memory
+from squibwise.model.belief import Assessment, ComponentBelief, SpeedChange
+from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance, DoneWork, Look, Occupant, Reading, Recorder
+from squibwise.model.names import SEATS, side_of, split_component
+
+
+class Trigger(msgspec.Struct, frozen=True, kw_only=True):
+    """What makes a condition hold: a component (or zone, or the event), its state, how sure."""
+
+    what: str
+    state: str
+    probability: float
+    evidence: tuple[str, ...] = ()
+
+
+class Situation(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything a condition looks at.
+
+    Attributes:
+        replaced: Probability that a component is replaced by a rule, by id.
+        cleared: Components whose inspection a person signed as passed.
+        failed: Components whose inspection a person signed as failed.
+        memo: Triggers found already, by condition word and component; not for ``replaced``.
+    """
+
+    case: Case
+    assessment: Assessment
+    catalog: Catalog
+    replaced: Mapping[str, float] = {}
+    cleared: frozenset[str] = frozenset()
+    failed: frozenset[str] = frozenset()
+    memo: dict[tuple[str, str], Trigger] = {}
+
+
+def weigh_state(belief: ComponentBelief, state: str, catalog: Catalog) -> float:
+    """Return the probability of a state as rules see it: since the crash, whatever was done.
+
+    A fault and an unfit part are seen as they are now; a fault is one of its circuit, wherever in
+    the circuit it likely lies. A charge that fired, or a part that was damaged, in the crash stays
+    a reason for its item also after the work was done.
+    """
+    if state == "faulty":
+        return max(belief.now.faulty, weigh_circuit_fault(belief, catalog))
+    if state in ("missing", "unfit"):
+        return float(getattr(belief.now, state))
+    return max(float(getattr(belief.after_crash, state)), float(getattr(belief.now, state)))
+
+
+def weigh_circuit_fault(belief: ComponentBelief, catalog: Catalog) -> float:
+    """Return the probability of a fault in a circuit whose part is there and not damaged.
+
+    0 below the fact ``require.beside-from``: a plug that was merely handled is no reason to trace.
+    """
+    faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
+    chance = faulty - belief.now.missing - belief.now.unfit - belief.now.damaged
+    return chance if chance >= catalog.fact("require.beside-from").number() else 0.0
+
+
+def weigh_condition(condition: Condition, component: str, situation: Situation) -> Trigger:
+    """Return the answer_example trigger of a condition; probability 0 when nothing triggers it.
+
+    "Any of these" takes the largest probability: the charges of a car fire on one and the same
+    crash, so the less willing one fires only when the more willing one did (decision 150).
+    """
+    if condition.state == "replaced":
+        return _strongest(condition, component, situation)
+    key = (condition.word, component)
+    if key not in situation.memo:
+        situation.memo[key] = _strongest(condition, component, situation)
+    return situation.memo[key]
+
+
+def _strongest(condition: Condition, component: str, situation: Situation) -> Trigger:
+    nothing = Trigger(what="", state=condition.state, probability=0.0)
+    found = _triggers(condition, component, situation)
+    return max(found, key=lambda t: t.probability, default=nothing)
+
+
+def _triggers(condition: Condition, component: str, situation: Situation) -> Iterator[Trigger]:
+    if condition.state == "event":
+        probability, evidence = weigh_event(
+            condition, component, situation.case, situation.assessment, situation.catalog
+        )
+        yield Trigger(what="", state="event", probability=probability, evidence=evidence)
+    elif condition.state == "struck":
+        for zone, probability in sorted(situation.assessment.event.zones.items()):
+            if _places_fit(condition, zone) and _is_near(condition, zone, component, situation):
+                yield Trigger(what=zone, state="struck", probability=probability)
+    else:
+        yield from _component_triggers(condition, component, situation)
+
+
+def _component_triggers(
+    condition: Condition, component: str, situation: Situation
+) -> Iterator[Trigger]:
+    for belief in situation.assessment.components:
+        name = split_component(belief.id)
+        kind = situation.catalog.kinds.get(name.kind)
+        if kind is None or not _places_fit(condition, name.place):
+            continue
+        if condition.kinds and name.kind not in condition.kinds:
+            continue
+        if condition.families and kind.family not in condition.families:
+            continue
+        if condition.near == "itself" and belief.id != component:
+            continue
+        if condition.near != "itself" and not _is_near(condition, name.place, component, situation):
+            continue
+        yield _trigger(condition, belief, situation)
+
+
+def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation) -> Trigger:
+    if condition.state == "replaced":
+        chance = situation.replaced.get(belief.id, 0.0)
+        return Trigger(what=belief.id, state="replaced", probability=chance)
+    chance = weigh_state(belief, condition.state, situation.catalog)
+    if condition.state == "fired" and condition.or_missing:
+        chance = max(chance, belief.now.missing)
+    if condition.state == "damaged" and _is_seen_damaged(belief.id, situation.case):
+        chance = max(chance, situation.catalog.fact("require.seen-damaged").number())
+    if condition.state == "damaged" and belief.id in situation.failed:
+        chance = 1.0
+    if condition.state == "damaged" and belief.id in situation.cleared:
+        chance = 0.0
+    evidence = tuple(dict.fromkeys(e for b in belief.because for e in b.evidence))
+    return Trigger(what=belief.id, state=condition.state, probability=chance, evidence=evidence)
+
+
+def _is_seen_damaged(component: str, case: Case) -> bool:
+    """Did the last look at a part, since it was last replaced, call it damaged."""
+    seen = False
+    for e in case.evidence:
+        if isinstance(e, DoneWork) and e.component == component and e.what != "disconnected":
+            seen = False
+        if isinstance(e, Look) and e.component == component and e.seen != "not-seen":
+            seen = e.seen == "damaged"
+    return seen
+
+
+def _places_fit(condition: Condition, place: str) -> bool:
+    return not condition.places or place in condition.places
+
+
+def _is_near(condition: Condition, place: str, component: str, situation: Situation) -> bool:
+    own = split_component(component).place
+    if condition.near in ("itself", "same-seat"):
+        return place == own
+    if condition.near == "same-side":
+        hand = situation.case.car.drive_hand
+        side = side_of(own, hand)
+        return side is not None and side_of(place, hand) == side
+    return True
+
+
+STORED_EVENTS = "stored-events"
+RECORD_CAUSE = "crash-record"
+Chance = tuple[float, tuple[str, ...]]
+
+
+def weigh_event(
+    condition: Condition, component: str, case: Case, assessment: Assessment, catalog: Catalog
+) -> Chance:
+    """Return the probability that an event word holds, and the evidence it rests on."""
+    if condition.event == "in-use":
+        return _in_use(component, case, assessment, catalog)
+    if condition.event == "missing":
+        return _missing(component, case)
+    if condition.event == "count":
+        return _count(condition.count, case, assessment, catalog)
+    return _WHOLE_CAR[condition.event](case, assessment, catalog)
+
+
+def weigh_any_fired(assessment: Assessment) -> float:
+    """Return the probability that any charge fired: that of the likeliest one."""
+    return max((max(c.after_crash.fired, c.now.fired) for c in assessment.components), default=0.0)
+
+
+def weigh_crash_record(case: Case, assessment: Assessment) -> Chance:
+    """Return the probability that the control unit holds a crash record, with its evidence."""
+    memory = read_memory(read_history(case.evidence))
+    if memory.seen:
+        return 1.0, memory.seen
+    return max(weigh_any_fired(assessment), assessment.event.causes.get(RECORD_CAUSE, 0.0)), ()
+
+
+def weigh_crash(case: Case, assessment: Assessment) -> float:
+    """Return the probability that there was a crash, or that something fired."""
+    record, _ = weigh_crash_record(case, assessment)
+    return max(1.0 - assessment.event.no_crash, weigh_any_fired(assessment), record)
+
+
+def _always(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    return 1.0, ()
+
+
+def _crash(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    return weigh_crash(case, assessment), weigh_crash_record(case, assessment)[1]
+
+
+def _record(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    return weigh_crash_record(case, assessment)
+
+
+def _record_stays(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    record, seen = weigh_crash_record(case, assessment)
+    memory = read_memory(read_history(case.evidence))
+    if memory.read_since:
+        return (1.0, memory.still) if memory.still else (0.0, memory.read_since)
+    fact = catalog.fact("require.locked-stays" if memory.locked else "require.stored-stays")
+    return record * fact.number(), seen
+
+
+def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    speed = assessment.event.delta_v_kmh
+    if speed is None:
+        return 0.0, ()
+    limit = catalog.fact("require.severe-delta-v").number()
+    return _chance_above(speed, limit) * (1.0 - assessment.event.no_crash), ()
+
+
+def _chance_above(speed: SpeedChange, limit: float) -> float:
+    """Return the probability of being above a limit, linear between the three quantiles."""
+    points = ((speed.p10, 0.9), (speed.p50, 0.5), (speed.p90, 0.1))
+    if limit <= points[0][0]:
+        return 1.0
+    for (low, p_low), (high, p_high) in pairwise(points):
+        if limit <= high:
+            return p_low + (p_high - p_low) * (limit - low) / (high - low)
+    return 0.0
+
+
+def _rollover(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    return assessment.event.rollover, ()
+
+
+def _count(count: int, case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return the probability that this is at least the n-th stored firing event."""
+    readings = [e for e in case.evidence if isinstance(e, Reading) and e.quantity == STORED_EVENTS]
+    if readings:
+        return (1.0 if readings[-1].value >= count else 0.0), (readings[-1].id,)
+    record, seen = weigh_crash_record(case, assessment)
+    if _events_named(case) >= count:
+        return record, seen
+    return record * catalog.fact(f"require.count-{count}").number(), seen
+
+
+def _events_named(case: Case) -> int:
+    recorded = [max(e.event, e.event_count or 1) for e in case.evidence if isinstance(e, Recorder)]
+    earlier = any(
+        isinstance(e, Circumstance) and e.what == "earlier-crash" and e.present
+        for e in case.evidence
+    )
+    return max(recorded, default=1) + int(earlier)
+
+
+def _in_use(component: str, case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return the probability that the belt at a component was worn or held a child seat."""
+    seat = _seat_of(component, case)
+    if seat is None:
+        return 0.0, ()
+    told = [e for e in case.evidence if isinstance(e, Occupant) and e.seat == seat]
+    ids = tuple(e.id for e in told)
+    if any(e.child_seat for e in told):
+        return 1.0, ids
+    if any(e.present is False for e in told):
+        return 0.0, ids
+    return _worn(seat, told, assessment, catalog), ids
+
+
+def _missing(component: str, case: Case) -> Chance:
+    """Return 1 when the part was seen not to be there, whatever was fitted since.
+
+    A later look at the place takes it back, unless a part was fitted in between.
+    """
+    seen: tuple[str, ...] = ()
+    for e in case.evidence:
+        if isinstance(e, DoneWork) and e.component == component and e.what == "replaced" and seen:
+            break
+        if isinstance(e, Look) and e.component == component and e.seen != "not-seen":
+            seen = (e.id,) if e.seen == "missing" else ()
+    return float(bool(seen)), seen
+
+
+def is_unit_gone(case: Case) -> bool:
+    """Was a control unit seen not to be there."""
+    units = (c for c in case.car.components if split_component(c).kind == CONTROL_UNIT)
+    return any(_missing(c, case)[0] > 0.0 for c in units)
+
+
+def _worn(seat: str, told: list[Occupant], assessment: Assessment, catalog: Catalog) -> float:
+    event = assessment.event
+    if seat == "driver":
+        return event.driver_belted
+    if seat == "passenger":
+        return min(event.passenger_belted, 1.0 - event.front_passenger.get("empty", 0.0))
+    belts = [e.belt for e in told if e.belt is not None]
+    if belts:
+        return 1.0 if belts[-1] == "latched" else 0.0
+    return catalog.fact("require.rear-in-use").number()
+
+
+def _seat_of(component: str, case: Case) -> str | None:
+    place = split_component(component).place
+    if place in SEATS:
+        return place
+    side = side_of(place, case.car.drive_hand)
+    if side is None:
+        return None
+    return "driver" if side == case.car.drive_hand else "passenger"
+
+
+_WHOLE_CAR: dict[str, Callable[[Case, Assessment, Catalog], Chance]] = {
+    "always": _always,
+    "crash": _crash,
+    "record": _record,
+    "record-stays": _record_stays,
+    "severe": _severe,
+    "rollover": _rollover,
+}

@@ -1,0 +1,454 @@
+"""Operations of a job: what is opened, looked at, taken out, fitted, joined, closed and set."""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from squibwise.catalog.load import component_title
+from squibwise.catalog.tasks import Setting, Three, Tick
+from squibwise.model.names import SEATS, side_of, split_component
+from squibwise.model.work import Caution, Minutes, Operation, WorkItem
+from squibwise.require.access import Way, close_over, find_parted, is_in, is_open
+from squibwise.require.orders import Piece, find_piece
+from squibwise.require.reasons import pick_cautions
+from squibwise.require.scope import Scope, find_piece_ways, is_inside, list_places
+
+OUT, FIT, TRACE, JOIN, CLOSE, LOOK = 0, 200, 400, 800, 850, 150
+OPEN = 100
+
+
+def to_minutes(three: Three, times: float = 1) -> Minutes:
+    """Return low, usual, high minutes of the catalogue, several times."""
+    return Minutes(low=three[0], likely=three[1], high=three[2]).times(times)
+
+
+def open_up(scope: Scope) -> Iterator[Operation]:
+    """Yield one operation per opening, with the connectors it parts."""
+    for way in scope.ways:
+        parted = tuple(c for c in find_parted(way, scope.job.case.car) if not scope.is_new(c))
+        done = _is_area_done(way, scope)
+        yield Operation(
+            n=OPEN + way.slot,
+            id=f"open:{way.id}",
+            action="open",
+            title=_opening_title(way, parted, scope),
+            components=parted,
+            minutes=to_minutes(way.opening.open),
+            after=("step:make-safe", "step:bench-read", "step:hunt-loads"),
+            undoes=parted,
+            cautions=_cautions(parted, scope),
+            done=_is_signed(f"open:{way.id}", scope) or done,
+            passes_when=f"passed open:{way.id}",
+        )
+
+
+def _opening_title(way: Way, parted: Sequence[str], scope: Scope) -> str:
+    title = f"Open: {way.title}"
+    live = [component_title(c, scope.job.catalog) for c in parted if scope.fires(c)]
+    return f"{title}; unplug {', '.join(live)}, live" if live else title
+
+
+def _cautions(components: Iterable[str], scope: Scope) -> tuple[Caution, ...]:
+    is_live = any(scope.fires(c) for c in components)
+    ids = ("full-wait", "live-until-proven", "static", "no-meter") if is_live else ()
+    return pick_cautions(ids, scope.job.catalog)
+
+
+def _is_signed(word: str, scope: Scope) -> bool:
+    progress = scope.job.progress
+    return progress.passed(word) or word in progress.done_items
+
+
+def _is_area_done(way: Way, scope: Scope) -> bool:
+    """Was something behind an opening fitted, so that it must have been open."""
+    car, catalog = scope.job.case.car, scope.job.catalog
+    return any(
+        scope.orders[p.id].done and way in close_over(find_piece_ways(p, scope), car, catalog)
+        for p in scope.changed
+    )
+
+
+def look(scope: Scope) -> Iterator[Operation]:
+    """Yield one look per area: every inspection that it holds is ticked with it."""
+    job = scope.job
+    asked = {
+        d.component: d for d in scope.demands.values() if d.action == "inspect" and d.component
+    }
+    if not asked:
+        return
+    left = set(asked)
+    lines: list[tuple[Tick, str, list[str]]] = []
+    for tick in job.catalog.tasks.ticks.values():
+        for at in list_places(tick):
+            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            if _is_seen(tick, at, inside, scope):
+                lines.append((tick, at, inside))
+                left -= set(inside)
+    rest = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
+    for tick, at, inside in lines:
+        if tick.id == "rear":
+            inside = [*inside, *rest]
+        if tick.id == "cabin":
+            inside = [*inside, *sorted(left - set(rest))]
+        yield _look(tick, at, [asked[c] for c in inside], scope)
+
+
+def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
+    if not scope.job.had_crash:
+        return bool(inside) and _is_open_for(tick, at, scope)
+    if tick.when == "always":
+        return bool(inside) or not tick.kinds
+    if tick.when == "bag-fired":
+        return any(p.assembly.live and _is_bag(p, scope) for p in scope.changed)
+    there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
+    return there and _is_open_for(tick, at, scope)
+
+
+def _is_open_for(tick: Tick, at: str, scope: Scope) -> bool:
+    car = scope.job.case.car
+    return any(is_open(word, at, scope.ways, car) for word in tick.seen_in) or not tick.seen_in
+
+
+def _is_bag(piece: Piece, scope: Scope) -> bool:
+    kinds = scope.job.catalog.kinds
+    return any(kinds[split_component(c).kind].family == "bag" for c in piece.key)
+
+
+def _look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
+    way = _way_seen(tick, at, scope)
+    word = f"look:{tick.id}-{at}" if at else f"look:{tick.id}"
+    title = f"Look: {tick.title}" + (f", {at}" if at else "")
+    needs = (f"open:{way.id}",) if way is not None else ()
+    return Operation(
+        n=tick.number or LOOK + _slot(tick, at, scope),
+        id=word,
+        action="look",
+        title=title,
+        components=tuple(d.component for d in demands if d.component),
+        minutes=to_minutes(tick.minutes),
+        after=needs,
+        demands=tuple(d.id for d in demands),
+        done=_is_signed(word, scope) or (bool(demands) and all(d.done for d in demands)),
+        because=(),
+        passes_when=f"passed {word}: {tick.text}",
+    )
+
+
+def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
+    own = [w for w in scope.ways if w.opening.id in tick.seen_in and at in ("", w.at)]
+    outer = [w for w in scope.ways if set(w.opening.swallows) & set(tick.seen_in) and not w.at]
+    return next(iter((*own, *outer)), None)
+
+
+def _slot(tick: Tick, at: str, scope: Scope) -> int:
+    opening = scope.job.catalog.tasks.openings[tick.seen_in[0]]
+    return opening.slot + (at in ("passenger", "right"))
+
+
+def take_out(scope: Scope) -> Iterator[Operation]:
+    """Yield one operation per fired or replaced charge, and per piece that comes off for access."""
+    for piece in scope.changed:
+        there = [c for c in piece.key if not _is_gone(c, scope)]
+        if piece.assembly.live and there:
+            yield _out(piece, "Take out, bag and label", to_minutes(_each("bag-it", scope)), scope)
+    for piece in scope.taken_off:
+        yield _out(piece, "Take off and store, cover up, live", Minutes(), scope)
+
+
+def _each(word: str, scope: Scope) -> Three:
+    fact = scope.job.catalog.fact(f"require.{word}-minutes")
+    return (round(fact.low or 0), round(fact.number()), round(fact.high or 0))
+
+
+def _is_gone(component: str, scope: Scope) -> bool:
+    belief = scope.job.assessment.of(component)
+    return belief is not None and belief.now.missing >= scope.job.limits.likely
+
+
+def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
+    order = scope.orders.get(piece.id)
+    word = f"out:{piece.id}"
+    ways = [f"open:{w.id}" for w in _open_ways(piece, scope)]
+    return Operation(
+        n=piece.number + OUT,
+        id=word,
+        action="out",
+        title=f"{verb}: {_piece_title(piece)}",
+        assembly=piece.assembly.id,
+        components=piece.contains,
+        minutes=minutes,
+        kind=order.kind if order else "certain",
+        p=order.p if order else 1.0,
+        after=("step:make-safe", "step:bench-read", "step:hunt-loads", *ways),
+        undoes=piece.contains,
+        cautions=pick_cautions(
+            dict.fromkeys((*piece.assembly.operation.cautions, "hot-residue")), scope.job.catalog
+        ),
+        tools=piece.assembly.operation.tools,
+        done=_is_signed(word, scope) or bool(order and order.done),
+        passes_when=f"passed {word}; each stage noted as spent or live",
+    )
+
+
+def _piece_title(piece: Piece) -> str:
+    alone = len(piece.assembly.places) == 1
+    return piece.assembly.title if alone else f"{piece.assembly.title}, {piece.place}"
+
+
+def _open_ways(piece: Piece, scope: Scope) -> list[Way]:
+    """Return the openings of this job that a piece lies behind; none for one that is in the way."""
+    if piece in scope.taken_off:
+        return []
+    need = close_over(find_piece_ways(piece, scope), scope.job.case.car, scope.job.catalog)
+    wanted = {w.opening.id for w in need}
+    found = []
+    for way in scope.ways:
+        own = way in need
+        outer = not way.at and bool(wanted & {*way.opening.swallows, way.opening.both})
+        if own or outer:
+            found.append(way)
+    return found
+
+
+def fit(scope: Scope, *, connects_later: frozenset[str] = frozenset()) -> Iterator[Operation]:
+    """Yield one operation per piece that is fitted new, and per piece that goes back.
+
+    Args:
+        scope: What is done.
+        connects_later: Assemblies that are mounted now and plugged in after the loads are out.
+    """
+    looks = tuple(look(scope))
+    for piece in (*scope.changed, *scope.taken_off):
+        yield _fit(piece, scope, looks, later=piece.assembly.id in connects_later)
+
+
+def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool) -> Operation:
+    order, work = scope.orders.get(piece.id), piece.assembly.operation
+    kinds = [split_component(c).kind for c in piece.key]
+    gates = {g for k in kinds for g in scope.job.catalog.tasks.work[k].gates}
+    out = f"out:{piece.id}"
+    return Operation(
+        n=piece.number + FIT,
+        id=f"fit:{piece.id}",
+        action="fit",
+        title=f"{_fit_verb(piece, scope, later=later)}: {_piece_title(piece)}",
+        assembly=piece.assembly.id,
+        components=piece.contains,
+        minutes=_fit_minutes(piece, scope),
+        kind=order.kind if order else "certain",
+        p=order.p if order else 1.0,
+        after=(
+            out,
+            "step:make-safe",
+            "step:structure",
+            "step:part-labels",
+            *(f"open:{w.id}" for w in _open_ways(piece, scope)),
+            *(x.id for x in looks if set(piece.contains) & set(x.components)),
+            *(f"fit:{p.id}" for p in scope.changed if _comes_first(p, piece, scope)),
+        ),
+        joins=() if later else piece.contains,
+        undoes=() if piece.assembly.live else piece.contains,
+        cautions=pick_cautions(work.cautions, scope.job.catalog),
+        tools=work.tools,
+        because=order.because if order else (),
+        blocked_by=tuple(sorted(gates)),
+        demands=order_demands(piece, scope),
+        done=order.done if order else _is_signed(f"fit:{piece.id}", scope),
+        passes_when=_fitted(piece, scope),
+    )
+
+
+def _comes_first(other: Piece, piece: Piece, scope: Scope) -> bool:
+    """Is another piece of the same seat or side, or of the whole car, fitted before this one."""
+    if other.assembly.id not in piece.assembly.operation.after:
+        return False
+    if other.place == piece.place or "centre" in (other.place, piece.place):
+        return True
+    hand = scope.job.case.car.drive_hand
+    if other.place in SEATS and piece.place in SEATS:
+        return False
+    side = side_of(other.place, hand)
+    return side is not None and side == side_of(piece.place, hand)
+
+
+def _fit_verb(piece: Piece, scope: Scope, *, later: bool) -> str:
+    if piece in scope.taken_off:
+        return "Put back, join and lock"
+    if later:
+        return "Fit, its connector left on the load"
+    kinds = scope.job.catalog.kinds
+    has_circuit = any(kinds[split_component(c).kind].circuit for c in piece.contains)
+    return "Fit, join and lock" if has_circuit else "Fit"
+
+
+def order_demands(piece: Piece, scope: Scope) -> tuple[str, ...]:
+    """Return the demands to replace something in a piece."""
+    order = scope.orders.get(piece.id)
+    if order is None:
+        return ()
+    own = set(piece.contains)
+    return tuple(d for d in order.demands if (scope.demands[d].component or "") in own)
+
+
+def _fitted(piece: Piece, scope: Scope) -> str:
+    work = piece.assembly.operation
+    parts = [f"done: {', '.join(piece.key)} replaced, with a part label"]
+    if piece in scope.taken_off:
+        parts = [f"passed fit:{piece.id}"]
+    return ". ".join((*parts, work.how, f"Then: {work.follows}" if work.follows else ""))
+
+
+def _fit_minutes(piece: Piece, scope: Scope) -> Minutes:
+    """Return the minutes of fitting: those of the other way where that one was opened."""
+    work = piece.assembly.operation
+    if work.instead is None or find_piece_ways(piece, scope) <= set(scope.ways):
+        return to_minutes(work.minutes)
+    return to_minutes(work.instead.minutes)
+
+
+def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
+    """Yield one operation per area whose connectors came apart for access, with its area."""
+    seen: set[str] = set()
+    for way in scope.ways:
+        parted = find_parted(way, scope.job.case.car)
+        kept = tuple(c for c in parted if not scope.is_new(c) and c not in seen)
+        seen |= set(kept)
+        if kept:
+            names = ", ".join(component_title(c, scope.job.catalog) for c in kept)
+            word = f"join:{way.id}"
+            yield (
+                way,
+                Operation(
+                    n=JOIN + way.slot,
+                    id=word,
+                    action="join",
+                    title=f"Plug in and lock again, {way.title}: {names}",
+                    components=kept,
+                    after=("step:structure", f"open:{way.id}"),
+                    joins=kept,
+                    cautions=_cautions(kept, scope),
+                    done=_is_signed(word, scope),
+                    passes_when=f"passed {word}: each connector lock felt home",
+                ),
+            )
+
+
+def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
+    """Yield one operation per opening that is closed, with its area."""
+    for way in scope.ways:
+        word = f"close:{way.id}"
+        yield (
+            way,
+            Operation(
+                n=CLOSE + way.slot,
+                id=word,
+                action="close",
+                title=f"Close: {way.title}",
+                minutes=to_minutes(way.opening.close),
+                after=(
+                    f"open:{way.id}",
+                    f"join:{way.id}",
+                    *(f"fit:{p.id}" for p in scope.changed if way in _open_ways(p, scope)),
+                ),
+                cautions=pick_cautions(("one-time",), scope.job.catalog),
+                done=_is_signed(word, scope),
+                passes_when=f"passed {word}",
+            ),
+        )
+
+
+def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
+    """Yield one operation per assembly whose circuits are traced.
+
+    Args:
+        scope: What is done.
+        powered: It is traced with loads and the power on, not by connectors alone.
+    """
+    for piece in scope.pieces:
+        own = [
+            scope.demands[f"{c}:trace"]
+            for c in scope.traced
+            if find_piece(c, scope.pieces) == piece
+        ]
+        if not own:
+            continue
+        word = f"trace:{piece.id}"
+        after = ("step:second-scan",) if powered else ("step:make-safe",)
+        yield Operation(
+            n=piece.number + TRACE,
+            id=word,
+            action="trace",
+            title=f"Trace the circuit of the {_piece_title(piece)}",
+            components=tuple(d.component for d in own if d.component),
+            minutes=to_minutes(_each("trace", scope)),
+            kind=own[0].kind,
+            p=max(d.probability for d in own),
+            after=(*after, "all:cause"),
+            because=own[0].because,
+            cautions=own[0].cautions,
+            blocked_by=own[0].blocked_by,
+            demands=tuple(d.id for d in own),
+            done=all(d.done for d in own),
+            passes_when=own[0].passes_when,
+        )
+
+
+def set_up(scope: Scope) -> Iterator[Operation]:
+    """Yield one operation per setting that is due once the power is on."""
+    for setting in scope.job.catalog.tasks.settings.values():
+        own = [
+            d
+            for d in scope.demands.values()
+            if d.action == "calibrate"
+            and d.component
+            and split_component(d.component).kind == setting.kind
+        ]
+        if own:
+            yield _setting(setting, own, scope)
+
+
+def _setting(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> Operation:
+    due = is_due(setting, own, scope)
+    counted = due and own[0].kind != "ask"
+    return Operation(
+        n=setting.number,
+        id=f"set:{setting.id}",
+        action="set",
+        title=_setting_title(setting, own, scope),
+        components=tuple(d.component for d in own if d.component),
+        minutes=to_minutes(setting.minutes) if counted else Minutes(),
+        counted=counted,
+        kind=own[0].kind,
+        p=max(d.probability for d in own),
+        after=("step:final-power", "step:reset-cutoffs"),
+        because=own[0].because,
+        cautions=own[0].cautions,
+        demands=tuple(d.id for d in own),
+        done=all(d.done for d in own),
+        passes_when=f"{own[0].passes_when}. {setting.text}",
+    )
+
+
+def _setting_title(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> str:
+    """Return what is set; where the unit stays, its record goes by the maker's route or not."""
+    if setting.id == "program" and not scope.has("control-unit"):
+        return own[0].title
+    return setting.title
+
+
+def is_due(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> bool:
+    """Is a setting due: what it follows is fitted or opened, or a rule asks for it after any crash.
+
+    Args:
+        setting: The setting.
+        own: Its demands.
+        scope: What is done.
+    """
+    seats = {split_component(d.component).place for d in own if d.component}
+    touched = [c for p in (*scope.changed, *scope.taken_off) for c in p.contains]
+    for component in touched:
+        name = split_component(component)
+        if name.kind in setting.follows and (name.place in (*seats, "centre")):
+            return True
+    if setting.id == "seat-zero":
+        opened = any(w.opening.id == "seat" and w.at in seats for w in scope.ways)
+        return opened or any(d.kind in ("certain", "rule") for d in own)
+    return False

@@ -1,0 +1,254 @@
+"""What is ordered: demands on components become assemblies, each asked for once, each of a kind."""
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from squibwise.catalog.assemblies import Assembly
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import Because
+from squibwise.model.car import Car, Price
+from squibwise.model.case import Case
+from squibwise.model.cost import Money, from_major
+from squibwise.model.names import split_component
+from squibwise.model.work import DemandKind, Order, PriceRange, WorkItem
+
+KINDS: tuple[DemandKind, ...] = ("certain", "rule", "look-first", "ask")
+CATALOG_CURRENCY = "USD"
+
+
+class Piece(msgspec.Struct, frozen=True, kw_only=True):
+    """One assembly that the car has.
+
+    Attributes:
+        place: Where it sits.
+        contains: Components of the car that come inside it or with it.
+        key: Those whose replacement stands for the whole.
+        number: Of its operations: taking it out; fitting and tracing have theirs from it.
+    """
+
+    assembly: Assembly
+    place: str
+    contains: tuple[str, ...]
+    key: tuple[str, ...]
+    number: int
+
+    @property
+    def id(self) -> str:
+        """Word in the ids of operations: ``front-belt@driver``."""
+        return f"{self.assembly.id}@{self.place}"
+
+
+Asked = dict[str, tuple[Piece, list[WorkItem]]]
+
+
+def find_pieces(car: Car, catalog: Catalog, apart: Sequence[str] = ()) -> tuple[Piece, ...]:
+    """Return every assembly a car has; each component is inside one, and may come with another.
+
+    Args:
+        car: The car.
+        catalog: For the assemblies.
+        apart: Kinds that are sold on their own for this car.
+    """
+    at: dict[str, list[str]] = {}
+    for component in car.components:
+        at.setdefault(split_component(component).place, []).append(component)
+    found = [
+        piece
+        for assembly in catalog.assemblies.values()
+        if not assembly.instead
+        for index, place in enumerate(assembly.places)
+        for piece in _pieces(assembly, place, index, at.get(place, []), apart)
+    ]
+    return tuple(sorted(found, key=lambda p: p.number))
+
+
+def _pieces(
+    assembly: Assembly, place: str, index: int, here: Sequence[str], apart: Sequence[str]
+) -> list[Piece]:
+    kinds = {c: split_component(c).kind for c in here}
+    keys = [c for c in here if kinds[c] in assembly.key]
+    if not keys or any(k in assembly.unless for k in kinds.values()):
+        return []
+    inside = {k for k in (*assembly.holds, *assembly.brings) if k not in apart}
+    with_it = [c for c in here if kinds[c] in inside]
+    number = assembly.operation.number + index
+    return [
+        Piece(
+            assembly=assembly,
+            place=place,
+            contains=tuple(sorted({*keys, *with_it})),
+            key=tuple(keys),
+            number=number,
+        )
+    ]
+
+
+def find_piece(component: str, pieces: Iterable[Piece]) -> Piece | None:
+    """Return the assembly that is ordered when a component is bad; None when none holds it."""
+    kind = split_component(component).kind
+    inside = [p for p in pieces if component in p.contains]
+    asked = [p for p in inside if kind in (*p.assembly.key, *p.assembly.holds)]
+    return next(iter(sorted(asked or inside, key=lambda p: kind not in p.assembly.holds)), None)
+
+
+def list_orders(
+    demands: Iterable[WorkItem], pieces: Sequence[Piece], case: Case, catalog: Catalog
+) -> tuple[Order, ...]:
+    """Return the order list: certain first, then by rule, by look, by asking.
+
+    Args:
+        demands: Demands to replace; each with its kind.
+        pieces: Assemblies of the car.
+        case: For the prices the user entered.
+        catalog: For titles.
+    """
+    asked: Asked = {}
+    for demand in demands:
+        piece = find_piece(demand.component or "", pieces)
+        if piece is not None:
+            asked.setdefault(piece.id, (piece, []))[1].append(demand)
+    least = catalog.fact("require.list-from").number()
+    listed = [_order(piece, items, case, catalog) for piece, items in _gathered(asked).values()]
+    orders = [o for o in listed if o.p >= least]
+    return tuple(sorted(_merged(orders, catalog), key=lambda o: (KINDS.index(o.kind), -o.p)))
+
+
+def _gathered(asked: Asked) -> Asked:
+    """Return what is asked for, with pieces that come along put to the one that brings them."""
+    kept = dict(asked)
+    for word, (piece, items) in asked.items():
+        bringer = next(
+            (
+                other
+                for other, (p, i) in kept.items()
+                if other != word and set(piece.contains) <= set(p.contains) and _is_sure(i)
+            ),
+            None,
+        )
+        if bringer is not None:
+            kept[bringer] = (kept[bringer][0], [*kept[bringer][1], *items])
+            del kept[word]
+    return kept
+
+
+def _is_sure(items: Sequence[WorkItem]) -> bool:
+    return any(i.kind in ("certain", "rule") for i in items)
+
+
+def _order(piece: Piece, items: Sequence[WorkItem], case: Case, catalog: Catalog) -> Order:
+    lead = min(items, key=lambda i: (KINDS.index(i.kind), -i.needed))
+    alike = [i for i in items if i.kind == lead.kind]
+    assembly = piece.assembly
+    return Order(
+        assembly=assembly.id,
+        title=_title(piece, catalog),
+        contains=piece.contains,
+        kind=lead.kind,
+        profiles=tuple(sorted({n for i in alike for n in i.profiles})),
+        of_profiles=lead.of_profiles,
+        p=max(i.needed for i in alike),
+        settled_by=lead.settled_by,
+        question=lead.question,
+        because=_reasons(alike),
+        price=_price(piece, case, catalog),
+        used_price=_range(assembly.used, assembly, case.currency),
+        lead_days=assembly.lead_days,
+        live=assembly.live,
+        note=_note(assembly),
+        body_work=assembly.body_work,
+        done=all(i.done for i in items),
+        demands=tuple(i.id for i in items),
+    )
+
+
+def _title(piece: Piece, catalog: Catalog) -> str:
+    if piece.place == "centre" or len(piece.assembly.places) == 1:
+        return piece.assembly.title
+    return f"{piece.assembly.title}, {piece.place}"
+
+
+def _reasons(items: Iterable[WorkItem]) -> tuple[Because, ...]:
+    return tuple(dict.fromkeys(b for i in items for b in i.because))
+
+
+def _note(assembly: Assembly) -> str:
+    parts = [f"Often sold apart: {assembly.sold_apart}." if assembly.sold_apart else ""]
+    parts.append(f"New each time: {assembly.one_time}." if assembly.one_time else "")
+    parts.append(f"Used refused: {assembly.used_refused}." if assembly.used_refused else "")
+    return " ".join(p for p in parts if p)
+
+
+def _price(piece: Piece, case: Case, catalog: Catalog) -> PriceRange | None:
+    entered = find_price(piece.assembly.id, piece.key, piece.contains, case.prices, case.currency)
+    if entered is not None:
+        return PriceRange(
+            low=entered.low,
+            likely=entered.likely,
+            high=entered.high,
+            basis="entered",
+            on=entered.on.isoformat() if entered.on else "",
+        )
+    return _range(piece.assembly.new, piece.assembly, case.currency)
+
+
+def _range(
+    three: tuple[int, int, int] | None, assembly: Assembly, currency: str
+) -> PriceRange | None:
+    """Return the catalogue's range; none in another currency, since no rate is assumed."""
+    if three is None or currency != CATALOG_CURRENCY:
+        return None
+    low, likely, high = (_usd(v) for v in three)
+    return PriceRange(
+        low=low, likely=likely, high=high, basis=assembly.basis, on=assembly.read_on.isoformat()
+    )
+
+
+def _usd(amount: int) -> Money:
+    return from_major(amount, CATALOG_CURRENCY)
+
+
+def find_price(
+    assembly: str,
+    key: Sequence[str],
+    contains: Sequence[str],
+    prices: Sequence[Price],
+    currency: str,
+) -> Price | None:
+    """Return what the user entered for an assembly, the closest word first, the latest of each.
+
+    Args:
+        assembly: Its id; a price may stand under it.
+        key: Its leading components; a price may stand under one of them, or under its kind.
+        contains: All its components, tried last.
+        prices: The case's prices.
+        currency: Those in another one are not used.
+    """
+    usable = {p.what: p for p in prices if {p.low.currency, p.high.currency} == {currency}}
+    words = [*key, assembly, *(split_component(c).kind for c in key), *contains]
+    return next((usable[w] for w in words if w in usable), None)
+
+
+def _merged(orders: Sequence[Order], catalog: Catalog) -> list[Order]:
+    """Return the orders with those of one part number on one line."""
+    lines: dict[tuple[str, str, bool, str], list[Order]] = {}
+    for order in orders:
+        place = "" if catalog.assemblies[order.assembly].same_number else order.title
+        lines.setdefault((order.assembly, order.kind, order.done, place), []).append(order)
+    return [_together(same, catalog) for same in lines.values()]
+
+
+def _together(same: Sequence[Order], catalog: Catalog) -> Order:
+    first = same[0]
+    if len(same) == 1:
+        return first
+    places = ", ".join(split_component(o.contains[0]).place for o in same)
+    return msgspec.structs.replace(
+        first,
+        title=f"{catalog.assemblies[first.assembly].title}: {places}",
+        contains=tuple(c for o in same for c in o.contains),
+        quantity=len(same),
+        p=max(o.p for o in same),
+        because=tuple(dict.fromkeys(b for o in same for b in o.because)),
+        demands=tuple(d for o in same for d in o.demands),
+    )

@@ -1,0 +1,251 @@
+"""The kind of every demand, and the questions to the maker whose answers shrink the list most."""
+
+from collections.abc import Iterable, Mapping
+
+import msgspec
+
+from squibwise.catalog.rules import RuleQuestion
+from squibwise.model.belief import Because
+from squibwise.model.car import OwnRule
+from squibwise.model.case import Case
+from squibwise.model.cost import Money
+from squibwise.model.names import split_component
+from squibwise.model.words import WEAK_BASES
+from squibwise.model.work import DemandKind, Order, Question, Saving, WorkItem
+from squibwise.require.conditions import Situation, weigh_condition
+from squibwise.require.demands import CALIBRATE, REPLACE, Demand
+from squibwise.require.job import Job
+
+YES, NO = "yes", "no"
+CRASH = "crash"
+OWN = "own"
+ANSWERS = (YES, NO)
+
+
+class Sorted(msgspec.Struct, frozen=True, kw_only=True):
+    """A demand with its kind.
+
+    Attributes:
+        p: Probability that it is needed, over the makers that may have built the car.
+        profiles: Rule profiles that surely ask for it.
+        question: Id of the question that decides it; empty = none.
+    """
+
+    kind: DemandKind
+    p: float
+    profiles: tuple[str, ...] = ()
+    of_profiles: int = 0
+    question: str = ""
+
+
+def sort_demand(
+    demand: Demand, by_profile: Mapping[str, Mapping[str, Demand]], situation: Situation, job: Job
+) -> Sorted:
+    """Return the kind of a demand.
+
+    ``certain``: what was seen or measured asks for it, near certainly. ``rule``: rules ask for it,
+    those of this car or of most makers. ``look-first``: a look decides. ``ask``: only some
+    makers ask for it.
+
+    Args:
+        demand: Under the union of all profiles that may apply.
+        by_profile: What each profile alone asks for.
+        situation: For the questions that fit the crash.
+        job: For the limits.
+    """
+    certain = job.catalog.fact("require.certain-from").number()
+    asking = tuple(n for n, found in by_profile.items() if _surely(found.get(demand.id), job))
+    if demand.action not in (REPLACE, CALIBRATE):
+        return Sorted(kind="certain", p=demand.probability)
+    if demand.by_state >= certain:
+        owns = any(r.ask.own and r.probability >= certain for r in demand.reasons)
+        seen = any(
+            not r.ask.own and not r.ask.profile and r.probability >= certain for r in demand.reasons
+        )
+        return Sorted(kind="rule" if owns and not seen else "certain", p=demand.by_state)
+    if len(by_profile) == 1 and asking:
+        return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
+    question = find_question(demand, situation, job)
+    some = sum(demand.id in found for found in by_profile.values())
+    share = question.share if question else some / max(len(by_profile), 1)
+    word = question.id if question else ""
+    least = job.catalog.fact("require.rule-share").number()
+    if asking and demand.by_rule >= job.limits.likely and share >= least:
+        p = max(demand.by_rule * share, demand.by_state)
+        return Sorted(kind="rule", p=p, profiles=asking, of_profiles=len(by_profile), question=word)
+    if demand.by_state >= job.limits.replace:
+        return Sorted(
+            kind="look-first",
+            p=demand.by_state,
+            profiles=asking,
+            of_profiles=len(by_profile) if asking else 0,
+            question=word if asking else "",
+        )
+    p = max(demand.by_rule * share, demand.by_state)
+    return Sorted(kind="ask", p=p, profiles=asking, of_profiles=len(by_profile), question=word)
+
+
+def _surely(demand: Demand | None, job: Job) -> bool:
+    return demand is not None and demand.by_rule >= job.limits.likely
+
+
+def find_question(demand: Demand, situation: Situation, job: Job) -> RuleQuestion | None:
+    """Return the question of the catalogue that decides a demand after this crash."""
+    name = split_component(demand.component)
+    for question in job.catalog.rules.questions.values():
+        fits = name.kind in question.kinds and (
+            not question.places or name.place in question.places
+        )
+        if fits and question.action == demand.action:
+            condition = job.catalog.rules.conditions[question.when]
+            chance = weigh_condition(condition, demand.component, situation).probability
+            if chance >= job.limits.likely:
+                return question
+    return None
+
+
+def answer_rules(
+    question: RuleQuestion, answer: str, case: Case, source: str
+) -> tuple[OwnRule, ...]:
+    """Return the rules of this car that an answer stands for.
+
+    Args:
+        question: The question.
+        answer: ``yes`` or ``no``.
+        case: For the components it speaks of.
+        source: Where the user read it.
+    """
+    action = question.action if answer == YES else "inspect"
+    words = (
+        [
+            c
+            for c in case.car.components
+            if split_component(c).kind in question.kinds
+            and split_component(c).place in question.places
+        ]
+        if question.places
+        else list(question.kinds)
+    )
+    return tuple(
+        OwnRule(component=w, action=action, when=question.when, source=source) for w in words
+    )
+
+
+def read_answer(question: RuleQuestion, case: Case) -> str:
+    """Return how the case answers a question by rules of its own; empty = open."""
+    for rule in case.profile.rules:
+        about = rule.component in question.kinds or (
+            "." in rule.component
+            and split_component(rule.component).kind in question.kinds
+            and (not question.places or split_component(rule.component).place in question.places)
+        )
+        if about and rule.when in (question.when, "always"):
+            return YES if rule.action == question.action else NO
+    return ""
+
+
+def list_questions(
+    job: Job,
+    demands: Iterable[WorkItem],
+    saves: Mapping[str, Saving],
+) -> tuple[Question, ...]:
+    """Return the questions worth asking: was there a crash, then by what an answer takes off.
+
+    Args:
+        job: The job.
+        demands: Every demand, each with the question that decides it.
+        saves: What a no takes off the strictest list, by question.
+    """
+    decides: dict[str, list[WorkItem]] = {}
+    for demand in demands:
+        if demand.question:
+            decides.setdefault(demand.question, []).append(demand)
+    asked = [
+        _question(job.catalog.rules.questions[word], found, saves.get(word, Saving()), job.case)
+        for word, found in decides.items()
+    ]
+    asked.sort(key=lambda q: _worth(q, decides[q.id]), reverse=True)
+    answered = [
+        _question(q, (), Saving(), job.case)
+        for q in job.catalog.rules.questions.values()
+        if q.id not in decides and read_answer(q, job.case)
+    ]
+    return (*_before_all(job), *asked, *answered)
+
+
+def _worth(question: Question, decides: Iterable[WorkItem]) -> tuple[bool, float, float]:
+    """Return how much an answer is worth: open ones first, then by what a no likely takes off."""
+    chance = max((d.needed for d in decides), default=0.0)
+    parts = question.saves.parts
+    money = parts.minor if parts else 0
+    return not question.answered, chance * money, chance * question.saves.minutes
+
+
+def _question(
+    question: RuleQuestion, decides: Iterable[WorkItem], saves: Saving, case: Case
+) -> Question:
+    typical = YES if question.share >= 0.5 else NO
+    return Question(
+        id=question.id,
+        text=question.text,
+        ask=question.ask,
+        answers=(f"{YES}: {question.yes}", f"{NO}: {question.no}"),
+        typical=question.yes if typical == YES else question.no,
+        share=question.share if typical == YES else 1.0 - question.share,
+        saves=saves,
+        decides=tuple(d.id for d in decides),
+        answered=read_answer(question, case),
+        because=(
+            Because(
+                text=f"Makers that would say yes: about {question.share:.0%} "
+                f"({question.low:.0%} to {question.high:.0%}).",
+                sources=(question.source,),
+                weak=question.basis if question.basis in WEAK_BASES else None,
+            ),
+        ),
+    )
+
+
+def _before_all(job: Job) -> list[Question]:
+    """Return what is asked before any rule: what inference wants to know, what the car has."""
+    asked = [
+        Question(id=q.id, text=q.text, ask="owner", because=(Because(text=q.why),))
+        for q in job.assessment.open_questions
+    ]
+    unsure = job.limits.trace <= job.assessment.event.no_crash <= 1.0 - job.limits.trace
+    if unsure and all(q.id != CRASH for q in asked):
+        text = "Was there a crash, and when? Or is the lamp on without one?"
+        asked.insert(0, Question(id=CRASH, text=text, ask="owner", answers=ANSWERS))
+    if job.case.car.assumed:
+        text = (
+            "What does the car have? The equipment is only assumed: "
+            "walk round it, or ask for the build list."
+        )
+        asked.append(Question(id="equipment", text=text, ask="parts-desk"))
+    if job.assessment.event.no_crash >= job.limits.likely:
+        text = (
+            "Is there a recall, bulletin or extended cover for this fault, "
+            "so that somebody else pays?"
+        )
+        asked.append(Question(id="cover", text=text, ask="maker", answers=ANSWERS))
+    return asked
+
+
+def save_by_no(question: str, orders: Iterable[Order], minutes: int, currency: str) -> Saving:
+    """Return what a no takes off: the orders that only this question's rule asks for.
+
+    Args:
+        question: Its id.
+        orders: The whole order list.
+        minutes: Work that falls away with them. [min]
+        currency: Of the case.
+    """
+    gone = [
+        o for o in orders if o.question == question and not o.done and o.kind in ("rule", "ask")
+    ]
+    priced = [o.price.likely.minor * o.quantity for o in gone if o.price is not None]
+    return Saving(
+        parts=Money(minor=sum(priced), currency=currency) if priced else None,
+        minutes=max(minutes, 0),
+        orders=tuple(o.title for o in gone),
+    )

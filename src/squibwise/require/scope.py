@@ -1,0 +1,166 @@
+"""How far a job goes: which assemblies are changed, and what is opened for them and for looks."""
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from squibwise.catalog.tasks import Tick
+from squibwise.model.names import SEATS, SIDES, split_component
+from squibwise.model.work import Order, WorkItem
+from squibwise.require.access import Way, close_over, find_ways, is_in
+from squibwise.require.conditions import weigh_any_fired
+from squibwise.require.job import Job
+from squibwise.require.orders import Piece
+
+COUNTED = ("certain", "rule")
+
+
+class Scope(msgspec.Struct, frozen=True, kw_only=True):
+    """What is done in this job: the pieces that are changed and what is opened for them.
+
+    Attributes:
+        job: The job.
+        pieces: Every assembly of the car.
+        changed: Pieces that are replaced, as far as hours count them.
+        orders: Their orders, by piece id.
+        demands: Every demand, by id.
+        traced: Components whose circuit is traced.
+        ways: Openings, in order.
+        taken_off: Pieces that come off on the way and go back.
+    """
+
+    job: Job
+    pieces: tuple[Piece, ...]
+    changed: tuple[Piece, ...]
+    orders: dict[str, Order]
+    demands: dict[str, WorkItem]
+    traced: tuple[str, ...] = ()
+    ways: tuple[Way, ...] = ()
+    taken_off: tuple[Piece, ...] = ()
+
+    def fires(self, component: str) -> bool:
+        """Does a component hold a charge."""
+        kind = self.job.catalog.kinds.get(split_component(component).kind)
+        return kind is not None and kind.fires
+
+    def has(self, assembly: str) -> bool:
+        """Is an assembly of this name replaced."""
+        return any(p.assembly.id == assembly for p in self.changed)
+
+    def is_new(self, component: str) -> bool:
+        """Is a component replaced with its assembly."""
+        return any(component in p.contains for p in self.changed)
+
+
+def set_scope(
+    job: Job,
+    orders: Iterable[Order],
+    demands: dict[str, WorkItem],
+    pieces: tuple[Piece, ...],
+) -> Scope:
+    """Return what is done: orders that count, the openings they and the looks need.
+
+    Args:
+        job: The job.
+        orders: The order list; those that hours do not count are left out.
+        demands: Every demand, by id.
+        pieces: Every assembly of the car.
+    """
+    by_piece = {
+        p.id: o
+        for o in orders
+        if is_counted(o, job) and not o.body_work
+        for p in pieces
+        if p.assembly.id == o.assembly and set(p.key) <= set(o.contains)
+    }
+    changed = tuple(p for p in pieces if p.id in by_piece)
+    traced = tuple(
+        d.component
+        for d in demands.values()
+        if d.action == "trace" and d.component and d.probability >= job.limits.likely
+    )
+    scope = Scope(
+        job=job,
+        pieces=pieces,
+        changed=changed,
+        orders=by_piece,
+        demands=demands,
+        traced=traced,
+    )
+    ways = close_over((*_ways_of_work(scope), *_ways_of_looks(scope)), job.case.car, job.catalog)
+    off = {w.opening.takes_off for w in ways if w.opening.takes_off}
+    taken = tuple(p for p in pieces if p.assembly.id in off and p not in changed)
+    return msgspec.structs.replace(scope, ways=ways, taken_off=taken)
+
+
+def is_counted(order: Order, job: Job) -> bool:
+    """Does an order count in the hours: certain, by rule, or more likely than not."""
+    return order.kind in COUNTED or (order.kind == "look-first" and order.p >= job.limits.likely)
+
+
+def _ways_of_work(scope: Scope) -> frozenset[Way]:
+    """Return the openings that fitting needs; the other way where the first is not open anyway."""
+    car, catalog = scope.job.case.car, scope.job.catalog
+    first = [p for p in scope.changed if p.assembly.operation.instead is None]
+    ways = {w for p in first for w in find_piece_ways(p, scope)}
+    open_now = close_over(ways, car, catalog)
+    for piece in scope.changed:
+        instead = piece.assembly.operation.instead
+        if instead is not None:
+            usual = find_piece_ways(piece, scope)
+            is_free = usual <= set(open_now)
+            ways |= usual if is_free else find_ways(instead.access, piece.place, car, catalog)
+    return frozenset(ways)
+
+
+def find_piece_ways(piece: Piece, scope: Scope) -> frozenset[Way]:
+    """Return the openings that fitting a piece needs by its first way."""
+    words = piece.assembly.operation.access_at(piece.place)
+    return find_ways(words, piece.place, scope.job.case.car, scope.job.catalog)
+
+
+def _ways_of_looks(scope: Scope) -> frozenset[Way]:
+    """Return the openings made for a look alone: a part in it is in doubt, or the crash asks."""
+    job = scope.job
+    least = job.catalog.fact("require.open-for-look").number()
+    doubtful = {
+        d.component
+        for d in scope.demands.values()
+        if d.action == "replace"
+        and d.kind == "look-first"
+        and d.needed >= least
+        and not scope.is_new(d.component or "")
+    }
+    found: set[Way] = set()
+    for tick in job.catalog.tasks.ticks.values() if job.had_crash else ():
+        for at in list_places(tick):
+            inside = [c for c in job.case.car.components if is_inside(tick, at, c, scope)]
+            asked = bool(inside) and _is_asked(tick, scope)
+            if tick.when == "open" and (asked or doubtful.intersection(inside)):
+                place = at or _place_of(inside)
+                found |= find_ways(tick.opens, place, job.case.car, job.catalog)
+    return frozenset(found)
+
+
+def _place_of(components: Sequence[str]) -> str:
+    return split_component(components[0]).place if components else "centre"
+
+
+def _is_asked(tick: Tick, scope: Scope) -> bool:
+    job = scope.job
+    if tick.opens_when == "driver-bag":
+        return scope.has("driver-bag")
+    if tick.opens_when == "fired":
+        return weigh_any_fired(job.assessment) >= job.limits.likely
+    return False
+
+
+def list_places(tick: Tick) -> tuple[str, ...]:
+    """Return the seats or sides that a look is made at; one empty word for once in the car."""
+    return {"seat": SEATS[:2], "side": SIDES}.get(tick.per, ("",))
+
+
+def is_inside(tick: Tick, at: str, component: str, scope: Scope) -> bool:
+    """Is a component looked at with this line."""
+    kind = split_component(component).kind
+    return kind in tick.kinds and is_in(component, tick.rows, at, scope.job.case.car)

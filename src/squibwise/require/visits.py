@@ -1,0 +1,335 @@
+"""Operations in visits: the stretches of a job between two changes of power, area by area."""
+
+import heapq
+from collections.abc import Iterable, Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
+
+import msgspec
+
+from squibwise.errors import CatalogError
+from squibwise.model.work import Area, Operation, Power, Visit
+from squibwise.require.access import Way
+from squibwise.require.job import hold_gates
+from squibwise.require.operations import (
+    close,
+    fit,
+    join,
+    look,
+    open_up,
+    set_up,
+    take_out,
+    trace,
+)
+from squibwise.require.scope import Scope
+from squibwise.require.steps import (
+    cause_operations,
+    is_long_way,
+    list_steps,
+    step_operations,
+)
+
+VISITS: tuple[tuple[str, Power, tuple[str, ...]], ...] = (
+    ("arrive", "as-found", ("arrive",)),
+    ("read", "on", ("read",)),
+    ("strip", "off", ("open", "body", "build")),
+    ("prove", "on", ("prove",)),
+    ("fit", "off", ("fit",)),
+    ("final", "on", ("final",)),
+)
+BEFORE_AREAS = (
+    "power-down",
+    "make-safe",
+    "bench-read",
+    "hunt-loads",
+    "part-labels",
+    "heat-back",
+    "second-power-down",
+    "second-make-safe",
+    "return-loads",
+)
+PLUG_IN = 790
+MOUNTED_EARLY = frozenset({"passenger-bag"})
+
+
+class Placed(msgspec.Struct, frozen=True, kw_only=True):
+    """An operation with its place in the order of work.
+
+    Attributes:
+        phase: As of a step.
+        area: Id of an opening with its side or seat, or a word for the whole car.
+        rank: Within its phase.
+    """
+
+    phase: str
+    area: str
+    rank: tuple[int, ...]
+    operation: Operation
+
+
+def arrange(scope: Scope) -> tuple[Visit, ...]:
+    """Return every operation of a job in its visits, with ``after`` and gates filled in."""
+    steps = list_steps(scope)
+    held = hold_gates(scope.job, frozenset(s.id for s in steps))
+    long = is_long_way(scope)
+    placed = [
+        *_place_steps(scope, held),
+        *_place_strip(scope),
+        *_place_fits(scope, long=long),
+        *_place_faults(scope, long=long),
+        *_place_settings(scope, long=long),
+    ]
+    ordered = _ordered(placed)
+    listed = _linked(ordered, held)
+    return _visits(listed, scope, long=long)
+
+
+def _place_steps(scope: Scope, held: frozenset[str]) -> list[Placed]:
+    steps = list_steps(scope)
+    found = step_operations(scope, steps, held)
+    return [
+        Placed(
+            phase=s.phase, area=_step_area(s.id, s.phase), rank=(_half(s.id), s.number), operation=o
+        )
+        for s, o in zip(steps, found, strict=True)
+    ]
+
+
+def _half(step: str) -> int:
+    """Return whether a step comes before the areas of its phase (0) or after them (2)."""
+    return 0 if step in BEFORE_AREAS else 2
+
+
+def _step_area(step: str, phase: str) -> str:
+    if step in ("order-closed", "live-charges"):
+        return "order"
+    if phase in ("body",):
+        return "body"
+    if step in ("lamp-check", "drive", "final-scan", "papers"):
+        return "proof"
+    if step in ("clear", "weigh-seat"):
+        return "settings"
+    return "power" if phase in ("open", "fit", "prove", "final") else "car"
+
+
+def _place_strip(scope: Scope) -> list[Placed]:
+    """Return openings, what comes out behind them, and the looks, area by area."""
+    opened = {o.id.partition(":")[2]: o for o in open_up(scope)}
+    found = [
+        Placed(phase="open", area=w.id, rank=(1, w.slot, 0), operation=opened[w.id])
+        for w in scope.ways
+    ]
+    for operation in take_out(scope):
+        way = _way_behind(operation, scope)
+        off = way is None or operation.assembly == way.opening.takes_off
+        slot = way.slot if way else 0
+        area = way.id if way else "wheel" if operation.assembly == "driver-bag" else "car"
+        rank = (1, slot if not off else min(slot, 1), -1 if off else 1, operation.n)
+        found.append(Placed(phase="open", area=area, rank=rank, operation=operation))
+    for operation in look(scope):
+        way = _way_behind(operation, scope)
+        area = way.id if way else "car"
+        if operation.id == "look:cabin":
+            found.append(Placed(phase="arrive", area="car", rank=(2, 1, 5), operation=operation))
+        else:
+            rank = (1, way.slot if way else 99, 2, operation.n)
+            found.append(Placed(phase="open", area=area, rank=rank, operation=operation))
+    return found
+
+
+def _way_behind(operation: Operation, scope: Scope) -> Way | None:
+    """Return the innermost opening that an operation lies behind."""
+    opened = {f"open:{w.id}": w for w in scope.ways}
+    behind = [opened[a] for a in operation.after if a in opened]
+    return max(behind, key=lambda w: w.slot, default=None)
+
+
+def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
+    """Return fits, joins and closings: from the middle outwards, the driver's airbag last.
+
+    On the long way what holds no charge is fitted, and its area closed, before the first power;
+    airbags and pretensioners follow after the loads are out.
+    """
+    found: list[Placed] = []
+    late: set[str] = set()
+    early = MOUNTED_EARLY if long else frozenset()
+    live = {p.assembly.id for p in scope.pieces if p.assembly.operation.fit != "base"}
+    for operation in fit(scope, connects_later=early):
+        way = _way_behind(operation, scope)
+        after_power = long and operation.assembly in live and operation.assembly not in early
+        if after_power:
+            after = (*operation.after, "step:return-loads")
+            operation = msgspec.structs.replace(operation, after=after)
+            late |= {a.partition(":")[2] for a in operation.after if a.startswith("open:")}
+        found.append(_placed_fit(operation, way, "fit" if after_power else "build", scope))
+        if operation.assembly in early:
+            found.append(_plug_in(operation, way))
+    for way, operation in join(scope):
+        rank = (1, 99 - way.slot, 3, operation.n)
+        found.append(Placed(phase="build", area=way.id, rank=rank, operation=operation))
+    for way, operation in close(scope):
+        phase = "fit" if way.id in late else "build"
+        rank = (1, 99 - way.slot, 4, operation.n)
+        found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
+    return found
+
+
+def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope) -> Placed:
+    fits = scope.job.catalog.assemblies[operation.assembly or ""].operation.fit
+    layer = ("base", "charge", "trim").index(fits)
+    slot = way.slot if way else 0 if operation.assembly == "driver-bag" else 42
+    area = way.id if way else "wheel" if operation.assembly == "driver-bag" else "car"
+    return Placed(
+        phase=phase, area=area, rank=(1, 99 - slot, layer, operation.n), operation=operation
+    )
+
+
+def _plug_in(fitted: Operation, way: Way | None) -> Placed:
+    """Return the line that plugs in what was mounted before the first power."""
+    word = fitted.id.partition(":")[2]
+    operation = Operation(
+        n=PLUG_IN,
+        id=f"join:{word}",
+        action="join",
+        title=f"Plug in and lock: {fitted.title.partition(': ')[2]}",
+        assembly=fitted.assembly,
+        components=fitted.components,
+        after=("step:return-loads", fitted.id),
+        joins=fitted.components,
+        cautions=fitted.cautions,
+        done=fitted.done,
+        passes_when=f"passed join:{word}: each connector lock felt home",
+    )
+    area = way.id if way else "car"
+    return Placed(phase="fit", area=area, rank=(1, 0, 0, operation.n), operation=operation)
+
+
+def _place_faults(scope: Scope, *, long: bool) -> list[Placed]:
+    found = [
+        Placed(phase="open", area="connectors", rank=(1, 98, o.n), operation=o)
+        for o in cause_operations(scope.job)
+    ]
+    phase, half = ("prove", 2) if long else ("open", 1)
+    for operation in trace(scope, powered=long):
+        rank = (half, 99, operation.n)
+        found.append(Placed(phase=phase, area="connectors", rank=rank, operation=operation))
+    return found
+
+
+def _place_settings(scope: Scope, *, long: bool) -> list[Placed]:
+    found = []
+    for operation in set_up(scope):
+        early = long and operation.id == "set:program"
+        after = ("step:first-power",) if early else operation.after
+        placed = msgspec.structs.replace(operation, after=after)
+        phase = "prove" if early else "final"
+        number = 62 if early else operation.n
+        found.append(Placed(phase=phase, area="settings", rank=(2, number), operation=placed))
+    return found
+
+
+def _ordered(placed: Iterable[Placed]) -> list[Placed]:
+    """Return the operations by phase and area, each after all it names.
+
+    Raises:
+        CatalogError: The catalogue lets operations wait for each other in a circle.
+    """
+    phases = [p for _, _, group in VISITS for p in group]
+    by_id = {p.operation.id: p for p in placed}
+    sorter = TopologicalSorter({i: _named(p.operation, by_id) for i, p in by_id.items()})
+    try:
+        sorter.prepare()
+    except CycleError as error:
+        circle = ", ".join(error.args[1])
+        raise CatalogError(f"tasks wait for each other in a circle: {circle}") from error
+    free: list[tuple[int, tuple[int, ...], str]] = []
+    found = []
+    while sorter.is_active():
+        for word in sorter.get_ready():
+            one = by_id[word]
+            heapq.heappush(free, (phases.index(one.phase), one.rank, word))
+        word = heapq.heappop(free)[2]
+        found.append(by_id[word])
+        sorter.done(word)
+    return found
+
+
+def _named(operation: Operation, by_id: Mapping[str, Placed]) -> set[str]:
+    """Return the operations that one names as finished before it; classes follow from phases."""
+    found = set()
+    for word in operation.after:
+        action, _, name = word.partition(":")
+        found |= {i for i in by_id if i == word or i.startswith(f"{action}:{name}@")}
+    return found - {operation.id}
+
+
+def _linked(ordered: Sequence[Placed], held: frozenset[str]) -> list[Placed]:
+    """Return the operations with every ``after`` an operation of the list, each edge said once."""
+    operations = [p.operation for p in ordered]
+    before: dict[str, set[str]] = {}
+    found = []
+    for index, placed in enumerate(ordered):
+        operation = placed.operation
+        earlier = operations[:index]
+        wanted = {i for word in operation.after for i in _expand(word, earlier, ordered)}
+        wanted.discard(operation.id)
+        implied = {x for w in wanted for x in before[w]}
+        before[operation.id] = wanted | implied
+        slim = tuple(o.id for o in earlier if o.id in wanted - implied)
+        gates = () if operation.done else tuple(g for g in operation.blocked_by if g in held)
+        new = msgspec.structs.replace(operation, after=slim, blocked_by=gates)
+        found.append(msgspec.structs.replace(placed, operation=new))
+    return found
+
+
+def _expand(word: str, earlier: Sequence[Operation], ordered: Sequence[Placed]) -> set[str]:
+    """Return the operations before this one that a word stands for."""
+    if not word.startswith("all:"):
+        action, _, name = word.partition(":")
+        return {o.id for o in earlier if o.id == word or o.id.startswith(f"{action}:{name}@")}
+    group = word.removeprefix("all:")
+    if group == "cause":
+        return {o.id for o in earlier if o.id.startswith("step:check-")}
+    if group == "join-build":
+        return {o.id for o in earlier if o.action == "join"}
+    if group == "fit-base":
+        return {o.id for o in earlier if o.action == "fit"}
+    return {o.id for o in earlier if o.action == group}
+
+
+def _visits(listed: Sequence[Placed], scope: Scope, *, long: bool) -> tuple[Visit, ...]:
+    titles = scope.job.catalog.tasks.areas
+    found = []
+    for word, power, phases in VISITS:
+        inside = [p for p in listed if p.phase in phases]
+        if inside:
+            title = titles["strip-long" if word == "strip" and long else word].title
+            found.append(Visit(id=word, title=title, power=power, areas=_areas(inside, scope)))
+    return tuple(found)
+
+
+def _areas(inside: Sequence[Placed], scope: Scope) -> tuple[Area, ...]:
+    """Return runs of operations in one area and phase."""
+    runs: list[list[Placed]] = []
+    for placed in inside:
+        same = runs and (runs[-1][0].area, runs[-1][0].phase) == (placed.area, placed.phase)
+        if same:
+            runs[-1].append(placed)
+        else:
+            runs.append([placed])
+    return tuple(
+        Area(
+            area=run[0].area,
+            phase=run[0].phase,
+            title=_area_title(run[0].area, scope),
+            operations=tuple(p.operation for p in run),
+        )
+        for run in runs
+    )
+
+
+def _area_title(area: str, scope: Scope) -> str:
+    way = next((w for w in scope.ways if w.id == area), None)
+    if way is not None:
+        return way.title[0].upper() + way.title[1:]
+    words = scope.job.catalog.tasks.areas
+    return words[area].title if area in words else "Steering wheel"
