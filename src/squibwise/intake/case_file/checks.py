@@ -285,16 +285,33 @@ def price_key(value: str, path: KeyPath, notes: Notes) -> bool:
     return False
 
 
+def _is_operation(value: str, notes: Notes) -> bool:
+    """Say whether a line of work can be called so: ``open:b-left``, ``fit:front-belt@driver``."""
+    head, _, tail = value.partition(":")
+    catalog = notes.catalog
+    known: dict[str, list[str]] = {
+        "look": list(catalog.tasks.ticks),
+        "set": [s.id for s in catalog.tasks.settings.values()],
+        **dict.fromkeys(("open", "close"), list(catalog.tasks.openings)),
+        "join": [*catalog.tasks.openings, *catalog.assemblies],
+        **dict.fromkeys(("out", "fit", "trace"), list(catalog.assemblies)),
+    }
+    base = tail.partition("@")[0]
+    return any(base == k or base.startswith(f"{k}-") for k in known.get(head, []))
+
+
 def item(value: str, path: KeyPath, notes: Notes) -> bool:
-    """Say whether a work item can be called so: ``step:<task>``, ``<component>:<action>``."""
+    """Say whether work can be called so: a step, ``<component>:<action>``, an operation."""
     head, colon, tail = value.rpartition(":")
+    if colon and _is_operation(value, notes):
+        return True
     steps = notes.catalog.tasks.steps
     if head == "step":
         checked = any(tail.startswith(f"check-{cause}") for cause in notes.catalog.tasks.causes)
         return checked or _among(tail, steps, path, notes)
     if not colon:
         remedy = f"Write 'step:{value}'." if value in steps else _ITEM_IDS
-        notes.add("case-unknown-item", path, f"'{value}' is no work item.", remedy)
+        notes.add("case-unknown-item", path, f"'{value}' is no operation and no demand.", remedy)
         return False
     return _among(tail, _ITEM_ACTIONS, path, notes) and rule(head, path, notes)
 
