@@ -123,9 +123,10 @@ RIGHT = {"serial": "L2", "ohm": 2.1}
 def test_a_wrong_load_is_settled_only_by_another_right_one_on_the_same_loop_later(
     second: dict[str, Any],
 ) -> None:
-    ohm = second.pop("ohm")
+    given = {key: value for key, value in second.items() if key != "ohm"}
+    ohm = second["ohm"]
     wrong = [load("issued", 3.0, "a"), load("returned", 3.0, "b")]
-    other = [load("issued", ohm, "c", **second), load("returned", ohm, "d", **second)]
+    other = [load("issued", ohm, "c", **given), load("returned", ohm, "d", **given)]
     assert judge(*wrong, *other)["load:L1"].outcome == "undecided"
 
 
