@@ -5,7 +5,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from squibwise.catalog.load import load_catalog
+from squibwise.cli import new_case, output
 from squibwise.cli.new_case import template
 from squibwise.intake import load_case
 
@@ -38,6 +41,48 @@ def test_reports_are_copied_and_named_in_the_case(run: Line, tmp_path: Path, cas
     assert done.json()["case"] == "c"
     assert (tmp_path / "c" / "evidence" / "scan-before.txt").read_bytes() == report.read_bytes()
     assert [e.id for e in load_case(tmp_path / "c", load_catalog()).evidence] == ["scan-1"]
+
+
+def test_what_is_stated_stands_in_its_own_line(run: Line, tmp_path: Path) -> None:
+    stated = ("--vin", "0Z9HB5A26KR000417", "--year", "2019", "--region", "US-OH", "--drive")
+    more = ("right", "--equipment", "seat-bags", "--currency", "EUR", "--title", 'My "car"')
+    assert run("new", tmp_path / "c", *stated, *more).code == 0
+    case = load_case(tmp_path / "c", load_catalog())
+    car = case.car
+    assert (car.vin, car.model_year, car.drive_hand) == ("0Z9HB5A26KR000417", 2019, "right")
+    assert (case.region, case.currency, case.title) == ("US-OH", "EUR", 'My "car"')
+    assert car.equipment == "seat-bags"
+    text = (tmp_path / "c" / "case.toml").read_text()
+    assert "# ISO 3166: where the car will be registered" in text
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "told"),
+    [
+        ("--vin", "123", "VIN"),
+        ("--year", "soon", "model_year"),
+        ("--equipment", "seat-bgs", "seat-bags"),
+        ("--currency", "DOLLAR", "DOLLAR"),
+    ],
+)
+def test_what_is_stated_wrong_is_told_and_nothing_is_made(
+    run: Line, tmp_path: Path, option: str, value: str, told: str
+) -> None:
+    done = run("new", tmp_path / "c", option, value)
+    assert done.code == 2
+    assert told in done.err
+    assert not (tmp_path / "c").exists()
+
+
+def test_a_person_at_a_terminal_is_asked(
+    run: Line, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(output, "can_ask", lambda: True)
+    answers = iter(["", "", "2019", "GB", "right", "", ""])
+    monkeypatch.setattr(new_case.click, "prompt", lambda *_, **__: next(answers))
+    assert run("new", tmp_path / "c").code == 0
+    case = load_case(tmp_path / "c", load_catalog())
+    assert (case.car.model_year, case.region, case.car.drive_hand) == (2019, "GB", "right")
 
 
 def test_nothing_is_ever_overwritten(run: Line, tmp_path: Path) -> None:

@@ -137,7 +137,7 @@ def test_a_changed_record_does_not_verify(tmp_path: Path) -> None:
     path = tmp_path / "record.json"
     path.write_bytes(path.read_bytes().replace(b'"draft":true', b'"draft":false', 1))
     done = line("verify", str(path))
-    assert done.code == 1
+    assert done.code == 2
     assert "CANNOT BE RELIED ON" in done.out
 
 

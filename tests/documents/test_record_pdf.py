@@ -2,12 +2,14 @@
 
 import io
 import json
+import subprocess
 from collections.abc import Callable
 from typing import Any
 
 import msgspec
 import pypdfium2
 import pytest
+import typst
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -19,7 +21,7 @@ from squibwise.documents.printable import printable
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
 from squibwise.model.car import Profile
-from squibwise.model.cost import Money
+from squibwise.model.cost import Amount, Money
 from squibwise.model.evidence import Passed
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature
@@ -188,11 +190,34 @@ def test_papers_are_listed_and_marked_where_the_evidence_shows_them(issue: Maker
     assert "Result of the lamp check." in text
 
 
-def test_costs_are_listed_by_profile_with_what_has_no_price(issue: Maker, made: Made) -> None:
-    text = whole(record_pdf(draft(issue, made)))
-    assert "any-fire-strict 40.00 USD 50.00 USD 65.00 USD 30 min 1" in text
-    assert "belt-counter 40.00 USD" in text
-    assert "Without a price, and in no sum: front-bag" in text
+def usd(amount: int) -> Money:
+    return Money(minor=100 * amount, currency="USD")
+
+
+def priced(made: Made) -> tuple[Any, ...]:
+    """Return the costs of the hand-made car with parts, labour and what has no price."""
+    first, other = made["costs"]()
+    amounts = {
+        "parts": Amount(likely=usd(320), at_most=usd(700)),
+        "labour": Amount(likely=usd(50), at_most=usd(65)),
+        "total": Amount(likely=usd(370), at_most=usd(740)),
+        "chance": 0.9,
+    }
+    named = {"name": "followed", "missing": ("clock spring",), "from_memory": ("front sensor",)}
+    return (
+        msgspec.structs.replace(first, **amounts, **named),
+        msgspec.structs.replace(other, name="belt-counter", **amounts),
+    )
+
+
+def test_costs_are_listed_by_kind_of_rules_with_what_has_no_price(issue: Maker, made: Made) -> None:
+    item = made["item"]("left.curtain:replace", "left.curtain", "replace", done=False)
+    text = whole(record_pdf(issue(work=made["work"](item), costs=priced(made))))
+    assert "the rules that are followed 320.00 50.00 ? 370.00 740.00 30 min" in text
+    assert "belt-counter 320.00" in text
+    assert "Without a price, and in no sum: clock spring" in text
+    assert "Priced from the catalogue's wide range: front sensor." in text
+    assert "not passed in 90% of cases" in text
 
 
 def test_the_buyers_copy_shows_no_cost(issue: Maker) -> None:
@@ -453,28 +478,26 @@ def test_nothing_is_told_of_a_crash_that_there_likely_was_not(issue: Maker, made
     assert "Change of speed" not in text
 
 
-def test_labour_is_one_row_and_says_when_it_has_no_price(issue: Maker, made: Made) -> None:
-    priced, other = made["costs"]()
-    line = msgspec.structs.replace(priced.lines[0], low=None, likely=None, high=None)
-    both = (line, msgspec.structs.replace(line, item="left.curtain:replace", what="curtain"))
-    bare = msgspec.structs.replace(priced, lines=both)
-    assert "work on 1 items, if all are needed labour-hour 40.00 USD 50.00 USD 65.00 USD" in whole(
-        record_pdf(issue(costs=(priced, other)))
-    )
-    text = whole(record_pdf(issue(costs=(bare, other))))
-    assert "left.curtain:replace curtain sure not priced" in text
-    assert "work on 1 items, if all are needed labour-hour not priced" in text
+def test_a_line_without_a_price_says_so(issue: Maker, made: Made) -> None:
+    first, other = priced(made)
+    bare = msgspec.structs.replace(first.lines[0], low=None, likely=None, high=None, what="curtain")
+    costs = (msgspec.structs.replace(first, lines=(first.lines[0], bare)), other)
+    text = whole(record_pdf(issue(costs=costs)))
+    assert "labour-hour sure 40.00 50.00 65.00" in text
+    assert "curtain sure not priced" in text
 
 
 def test_amounts_beyond_what_json_numbers_carry_are_printed_whole(issue: Maker, made: Made) -> None:
     huge = Money(minor=10**20 + 1, currency="USD")
-    priced, other = made["costs"]()
-    line = msgspec.structs.replace(priced.lines[0], low=huge, likely=huge, high=huge)
-    cost = msgspec.structs.replace(priced, low=huge, likely=huge, high=huge, lines=(line, line))
+    first, other = priced(made)
+    line = msgspec.structs.replace(first.lines[0], low=huge, likely=huge, high=huge)
+    total = Amount(likely=huge, at_most=huge)
+    cost = msgspec.structs.replace(
+        first, low=huge, likely=huge, high=huge, lines=(line, line), total=total
+    )
     pdf = record_pdf(issue(costs=(cost, other)))
     text = "".join(whole(pdf).split())
-    assert "1,000,000,000,000,000,000.01USD" in text
-    assert "2,000,000,000,000,000,000.02USD" in text
+    assert "sure1,000,000,000,000,000,000.01" in text
     assert verify_file(pdf).valid
 
 
@@ -526,3 +549,58 @@ def test_a_forged_record_of_another_shape_never_stops_the_check(
     valid, found = codes(record_module.typeset(forged, tell_record(record)))
     assert not valid
     assert found[0] in ("record-unreadable", "record-pages")
+
+
+def test_many_letters_that_no_font_has_become_one_note() -> None:
+    told = printable({"a": "\u6f22\u5b57\u6f22\u5b57 car", "b": "\u6f22\u5b57"})
+    assert told["a"] == "[4 letters that no font here has, see the attached record] car"
+    assert told["b"] == "[U+6F22][U+5B57]"
+
+
+def test_letters_are_tried_by_blocks_and_not_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    tried: list[str] = []
+    monkeypatch.setattr(printable_module, "_shown", {})
+    monkeypatch.setattr(printable_module, "_sets", lambda text: bool(tried.append(text)))
+    printable({"a": ["".join(map(chr, range(n, n + 600))) for n in range(0x4E00, 0x9F00, 600)]})
+    assert len(tried) < 400
+
+
+def test_a_text_is_cut_before_its_letters_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    tried: list[str] = []
+    monkeypatch.setattr(printable_module, "_shown", {})
+    monkeypatch.setattr(printable_module, "_sets", lambda text: bool(tried.append(text)) or True)
+    printable("x" * 800 + "\u6f22")
+    assert tried == []
+
+
+@pytest.mark.parametrize("code", [1, -9])
+def test_a_pdf_that_exhausts_its_helper_is_refused(
+    issue: Maker, monkeypatch: pytest.MonkeyPatch, code: int
+) -> None:
+    def ended(*_: Any, **__: Any) -> Any:
+        return subprocess.CompletedProcess([], code, b"", b"")
+
+    monkeypatch.setattr(attached_module.subprocess, "run", ended)
+    with pytest.raises(InputError, match="more memory"):
+        attached_record(b"%PDF-1.7 and more")
+
+
+def test_a_pdf_that_takes_too_long_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    def slow(*_: Any, **__: Any) -> Any:
+        raise subprocess.TimeoutExpired([], 1)
+
+    monkeypatch.setattr(attached_module.subprocess, "run", slow)
+    answer = verify_file(b"%PDF-1.7 and more")
+    assert not answer.valid
+    assert "more time" in answer.problems[0].message
+
+
+def test_a_blank_page_with_the_record_attached_is_never_valid(issue: Maker) -> None:
+    source = '#set document(title: "x", author: "Squibwise")\n#pdf.attach("record.json", bytes('
+    source += 'sys.inputs.record), mime-type: "application/json")'
+    record = to_json(issue()).decode()
+    blank = typst.compile(source.encode(), format="pdf", sys_inputs={"record": record})
+    for forged in (blank, blank.replace(b"Typst", b"Typsu")):
+        valid, found = codes(forged)
+        assert not valid
+        assert "record-pages" in found

@@ -158,7 +158,7 @@ def test_parts_labour_and_waiting_stand_apart_with_what_has_no_price(screen: Any
     shown = screen(WHOLE)
     assert "3,400.00 USD likely, 5,200.00 USD at most (in 90% of cases)" in shown
     assert "without a price, in no sum: steering column" in shown
-    assert "18.3 h (11.7 h to 31.7 h)" in shown
+    assert "18.3 h (11.7 to 31.7)" in shown
     assert "and 60 min of waiting" in shown
 
 
@@ -168,6 +168,17 @@ def test_what_comes_next_is_asked_looked_at_and_done(screen: Any) -> None:
     assert "left curtain airbag: look at the seam (2 min)" in due
     wanted = "22  Take away every source of power (6 min, after a wait of 30 min)"
     assert wanted in " ".join(due.split())[:400].replace("22 Take", "22  Take")
+
+
+def test_what_is_not_right_is_told_with_the_cause_behind_it(screen: Any) -> None:
+    causes = {"loose-plug:left.curtain": 0.9, "crash-record": 0.99, "supply": 0.2}
+    bent = StateBelief(sound=0.1, fired=0, faulty=0, damaged=0.9, missing=0, unfit=0)
+    part = ComponentBelief(id="nose-left.impact-sensor", after_crash=bent, now=bent)
+    event = structs.replace(STATES.event, causes=causes)
+    states = structs.replace(STATES, event=event, components=(*STATES.components, part))
+    shown = " ".join(screen(structs.replace(WHOLE, states=states)).split())
+    told = "wrong The connector of the left curtain airbag is not seated (90%); damaged: "
+    assert told + "crash sensor (nose left)" in shown
 
 
 def test_a_danger_is_told_once_for_all_the_parts_it_is_about(screen: Any) -> None:
@@ -216,14 +227,16 @@ def test_a_finished_car_says_that_no_gate_is_open(screen: Any) -> None:
     done = structs.replace(WHOLE, gates=(), todo=Work(profile="own", items=()), costs=())
     shown = screen(done)
     assert "no gate is open" in shown
-    assert "no part has a price" in shown
+    assert "no part is needed" in shown
 
 
 def test_the_plain_values_are_those_of_the_screen(catalog: Catalog) -> None:
     brief = make_brief(CASE, WHOLE, catalog)
     assert isinstance(brief, Brief)
     plain = output.as_builtins(brief)
-    keys = "happened fired dangers order_now may_be_added parts labour_minutes waiting_minutes"
+    keys = (
+        "happened fired wrong dangers order_now may_be_added parts labour_minutes waiting_minutes"
+    )
     assert set(plain) == {*keys.split(), "next", "open"}
     assert plain["fired"] == BAGS
     assert plain["labour_minutes"] == {"low": 700, "likely": 1100, "high": 1900}

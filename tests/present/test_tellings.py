@@ -3,7 +3,6 @@
 from pathlib import Path
 from typing import Any
 
-import msgspec
 import pytest
 from msgspec import structs
 
@@ -24,14 +23,25 @@ from squibwise.model.belief import (
 )
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost, CostLine, Money
+from squibwise.model.cost import Amount, Cost, CostLine, Money
 from squibwise.model.evidence import Look
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
 from squibwise.model.trace import BenchCard, CardStep, Hypothesis, PlanNode, Trace
-from squibwise.model.work import Caution, Work, WorkItem
-from squibwise.present.figures import ranges
+from squibwise.model.work import (
+    Area,
+    Caution,
+    Minutes,
+    Operation,
+    Order,
+    PriceRange,
+    Question,
+    Saving,
+    Visit,
+    Work,
+    WorkItem,
+)
 from squibwise.present.phrases import weigh
 from squibwise.present.tell_assessment import tell_assessment, tell_belief
 from squibwise.present.tell_checks import (
@@ -40,10 +50,11 @@ from squibwise.present.tell_checks import (
     tell_verdicts,
     tell_verification,
 )
-from squibwise.present.tell_cost import tell_cost, tell_cost_shortly
+from squibwise.present.tell_cost import tell_cost
 from squibwise.present.tell_report import tell_report
 from squibwise.present.tell_trace import tell_trace
-from squibwise.present.tell_work import entry_for, tell_item, tell_work
+from squibwise.present.tell_visits import tell_operation
+from squibwise.present.tell_work import entry_for, tell_item, tell_order, tell_work
 from squibwise.present.telling import Telling
 
 
@@ -276,6 +287,10 @@ def test_the_change_of_speed_is_in_the_unit_of_the_region(text: Any, catalog: Ca
     assert "about 27 km/h (15 to 44" in text(tell_assessment(abroad, ASSESSED, catalog))
 
 
+def usd(amount: int) -> Money:
+    return Money(minor=100 * amount, currency="USD")
+
+
 def item(name: str, **more: Any) -> WorkItem:
     component, action = name.rsplit(":", 1)
     if component == "step":
@@ -285,69 +300,182 @@ def item(name: str, **more: Any) -> WorkItem:
 
 HOT = Caution(id="hot", text="It is hot.", source="judgement")
 SAME = (Because(text="Look at it all. Here: near certain."),)
+BAG = item("driver.front-bag:replace", strict="always", because=SAME, probability=0.9,
+           hold_minutes=30, minutes=50, cautions=(HOT,))  # fmt: skip
+
+
+def operation(n: int, action: str, title: str, **more: Any) -> Operation:
+    likely = more.pop("likely", 10)
+    time = Minutes(low=likely // 2, likely=likely, high=2 * likely)
+    return Operation(n=n, id=f"{action}:{n}", action=action, title=title, minutes=time, **more)
+
+
+def area(word: str, title: str, *operations: Operation, phase: str = "open") -> Area:
+    return Area(area=word, phase=phase, title=title, operations=operations)
+
+
 WORK = Work(
     profile="unknown",
-    items=(
-        item("step:strip", strict="always", minutes=60, cautions=(HOT,)),
-        item("left.curtain:inspect", strict="always", because=SAME, minutes=5, cautions=(HOT,)),
-        item("right.curtain:inspect", strict="always", because=SAME, minutes=5, done=True),
-        item("driver.front-bag:replace", strict="always", because=SAME, probability=0.9,
-             hold_minutes=30, blocked_by=("key-on-safe",), minutes=50, cautions=(HOT,)),
-        item("driver.knee-bag:replace", strict="when-met", probability=0.2),
-        item("centre.windshield:keep", strict="always"),
+    items=(BAG, item("centre.windshield:keep", strict="always")),
+    orders=(
+        Order(
+            assembly="driver-bag", title="driver airbag module", contains=("driver.front-bag",),
+            price=PriceRange(low=usd(200), likely=usd(320), high=usd(700), basis="entered"),
+            because=SAME, lead_days=(1, 3, 14), live=True, note="Used refused: mostly.",
+        ),
+        Order(
+            assembly="column", title="steering column", contains=("driver.steering-column",),
+            kind="ask", p=0.2, question="column", profiles=("a",), of_profiles=6,
+        ),
     ),
-    spread={
-        "a": ("driver.front-bag:replace", "left.curtain:inspect"),
-        "b": ("driver.front-bag:replace", "driver.knee-bag:replace"),
-    },
+    visits=(
+        Visit(
+            id="strip", title="Open up", power="off",
+            areas=(
+                area(
+                    "power", "Power",
+                    operation(21, "do", "Take away every source of power"),
+                    operation(22, "do", "Touch body metal", hold_minutes=30, cautions=(HOT,)),
+                ),
+                area(
+                    "wheel", "Steering wheel",
+                    operation(201, "out", "Take out, bag and label: driver airbag module",
+                              blocked_by=("key-on-safe",), cautions=(HOT,)),
+                    operation(101, "open", "Open: steering wheel", cautions=(HOT,)),
+                ),
+                area("b-left", "Left pillar", operation(117, "open", "Open: left pillar")),
+                area("b-right", "Right pillar", operation(118, "open", "Open: right pillar")),
+            ),
+        ),
+        Visit(
+            id="fit", title="Close up", power="on",
+            areas=(
+                area(
+                    "wheel", "Steering wheel",
+                    operation(401, "fit", "Fit: driver airbag module", kind="rule", done=True),
+                    operation(402, "fit", "Fit: headliner", kind="look-first", p=0.6, done=True),
+                    phase="fit",
+                ),
+            ),
+        ),
+    ),
+    questions=(
+        Question(
+            id="column", text="Is the column new?", typical="measured",
+            saves=Saving(parts=usd(1000), minutes=60),
+        ),
+        Question(id="unit", text="Is the unit new?", answered="yes"),
+    ),
+    not_counted=("paint",),
 )  # fmt: skip
+
+
+def amount(likely: int, at_most: int) -> Amount:
+    return Amount(likely=usd(likely), at_most=usd(at_most))
+
+
+def summed(name: str, **more: Any) -> Cost:
+    none = usd(0)
+    return Cost(
+        profile="unknown", name=name, low=none, likely=none, high=none, minutes=1100,
+        parts=amount(3400, 5200), chance=0.9,
+        total=Amount(likely=Money(minor=463450, currency="USD"), at_most=usd(6100)),
+        labour_minutes=(700, 1100, 1900), waiting_minutes=60, **more,
+    )  # fmt: skip
+
+
 COSTS = (
-    Cost(
-        profile="unknown",
-        low=Money(minor=100, currency="USD"),
-        likely=Money(minor=123450, currency="USD"),
-        high=Money(minor=999900, currency="USD"),
-        minutes=125,
-        lines=(CostLine(item="driver.front-bag:replace", what="front-bag"),),
-        unpriced=("front-bag",),
+    summed(
+        "followed",
+        labour=Amount(likely=Money(minor=123450, currency="USD"), at_most=usd(2000)),
+        lines=(
+            CostLine(item="driver-bag", what="driver airbag module", low=usd(200),
+                     likely=usd(320), high=usd(700)),
+            CostLine(item="column", what="steering column", probability=0.2),
+        ),
+        missing=("steering column",), from_memory=("driver airbag module",),
     ),
-)
+    summed("certain"),
+    summed("strictest"),
+    summed("any-fire-strict"),
+)  # fmt: skip
 
 
-def test_a_work_list_says_holds_gates_and_chances(text: Any, catalog: Catalog) -> None:
-    shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog)).split())
-    assert "wait 30 min before it; held by key-on-safe; needed with 90%" in shown
-    assert "key-on-safe Nobody inside" in shown
-    assert "[x] 3 right.curtain:inspect" in shown
-    assert "2 h hands-on" not in shown
-    assert "115 min" not in shown
-    expected = "1 h 50 min hands-on to be expected (1 h 55 min if all of it), 30 min of waiting"
-    assert expected in shown
-
-
-def test_neighbours_share_their_reason(text: Any, catalog: Catalog) -> None:
+def test_a_work_list_leads_with_what_matters(text: Any, catalog: Catalog) -> None:
     shown = text(tell_work(CASE, WORK, COSTS, catalog))
-    assert shown.count("Inspect: Look at it all.") == 1
-    assert "near certain" not in shown
+    heads = ["In short", "Ask first", "Order now", "May be added", "Closed gates", "1. Open up"]
+    places = [shown.index(f"\n{head}") for head in [*heads, "2. Close up", "Not in these hours"]]
+    assert places == sorted(places)
+    short = shown.partition("\nIn short")[2].partition("\nAsk first")[0]
+    assert len(short.splitlines()) <= 11
+    assert "2 of 8 operations" in short
 
 
-def test_what_every_profile_replaces_stands_before_what_some_do(
+def test_each_visit_says_its_power_and_its_areas_in_a_line(text: Any, catalog: Catalog) -> None:
+    shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog)).split())
+    assert "1. Open up power off; 60 min hands-on" in shown
+    wheel = "Steering wheel: take out, bag and label driver airbag module; open; 20 min;"
+    assert f"[ ] {wheel} held by key-on-safe; no. 101, 201" in shown
+    assert "touch body metal; 20 min; wait 30 min; no. 21-22" in shown
+    assert "[ ] Left pillar; Right pillar: open; 20 min; no. 117-118" in shown
+    assert "2. Close up POWER ON; done [x]" in shown
+
+
+def test_in_full_every_operation_has_its_number_and_how_sure_it_is(
     text: Any, catalog: Catalog
 ) -> None:
+    opened = tuple(structs.replace(o, done=False) for o in WORK.visits[1].operations)
+    again = structs.replace(
+        WORK, visits=(structs.replace(WORK.visits[1], areas=(area("w", "Wheel", *opened),)),)
+    )
+    shown = " ".join(text(tell_work(CASE, again, COSTS, catalog, full=True)).split())
+    assert "[ ] 401 Fit: driver airbag module; 10 min; by rule" in shown
+    assert "[ ] 402 Fit: headliner; 10 min; only if a look says so (60%)" in shown
+
+
+def test_what_is_ordered_stands_apart_from_what_may_be(text: Any, catalog: Catalog) -> None:
     shown = text(tell_work(CASE, WORK, COSTS, catalog))
-    assert shown.index("driver.front-bag") < shown.index("perhaps: driver.knee-bag")
-    assert "driver.knee-bag (1)" in shown
+    now, _, rest = shown.partition("\nOrder now")[2].partition("\nMay be added")
+    assert "driver airbag module  320.00  over 99%  certain" in now
+    assert "steering column" not in now
+    added = rest.partition("\nClosed gates")[0]
+    assert "no price" in added
+    assert "20%" in added
+    assert "ask: column" in added
 
 
-def test_a_caution_is_said_once_with_its_items(text: Any, catalog: Catalog) -> None:
+def test_an_open_question_says_what_its_answer_saves(text: Any, catalog: Catalog) -> None:
+    shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog)).split())
+    asked = "column Is the column new? A no saves 1,000.00 USD and 60 min. Most: measured."
+    assert asked in shown
+    assert "Is the unit new?" not in shown
+
+
+def test_a_caution_is_said_once_with_its_operations(text: Any, catalog: Catalog) -> None:
     shown = text(tell_work(CASE, WORK, COSTS, catalog))
     assert shown.count("It is hot.") == 1
-    assert "It is hot. (items 1-2, 4)" in shown
-    assert ranges([5, 1, 2, 3, 9]) == "1-3, 5, 9"
+    assert "It is hot. (no. 22, 101, 201)" in shown
+
+
+def test_why_of_an_operation_names_its_cautions_and_how_to_tick_it(
+    text: Any, catalog: Catalog
+) -> None:
+    shown = text(tell_operation(CASE, WORK.operations[1], WORK, catalog))
+    assert "It is hot. (Engineering judgement" in " ".join(shown.split())
+    assert "    squibwise did teasel-99 22 --by NAME\n" in shown
+    assert "10 min (5 to 20)" in shown
+
+
+def test_why_of_an_order_names_what_comes_with_it(text: Any, catalog: Catalog) -> None:
+    shown = " ".join(text(tell_order(CASE, WORK.orders[0], catalog)).split())
+    assert "contains driver.front-bag" in shown
+    assert "200.00 USD, 320.00 USD, 700.00 USD (entered)" in shown
+    assert "3 (1 to 14)" in shown
+    assert "dangerous goods yes" in shown
 
 
 def test_why_of_an_item_names_its_cautions(text: Any, catalog: Catalog) -> None:
-    shown = text(tell_item(CASE, WORK.items[3], catalog))
+    shown = text(tell_item(CASE, BAG, catalog))
     assert "It is hot. (Engineering judgement" in " ".join(shown.split())
     assert '    item = "driver.front-bag:replace"\n' in shown
 
@@ -358,22 +486,32 @@ def test_the_entry_for_a_gate_step_is_the_gates_own_word(catalog: Catalog) -> No
     assert entry == {"kind": "passed", "what": gate.word, "result": "passed"}
 
 
-def test_a_cost_names_what_has_no_price(text: Any, catalog: Catalog) -> None:
+def test_a_cost_stands_in_parts_labour_and_the_work_of_others(text: Any, catalog: Catalog) -> None:
     shown = text(tell_cost(CASE, COSTS, catalog))
-    assert "1,234.50" in shown
-    assert "you have entered no price: front-bag" in shown
-    assert "?" in shown.partition("\nLines")[2]
+    assert "3,400.00 USD likely, 5,200.00 USD at most (in 90% of cases)" in " ".join(shown.split())
+    assert "18.3 h (11.7 to 31.7)" in shown
+    row = next(x for x in shown.splitlines() if x.strip().startswith("the rules that are followed"))
+    assert row.split()[-5:] == ["3,400.00", "1,234.50", "?", "4,634.50", "6,100.00"]
 
 
-def test_a_cost_without_any_price_is_unknown_and_not_nothing(text: Any, catalog: Catalog) -> None:
-    none = Money(minor=0, currency="USD")
-    bare = msgspec.structs.replace(COSTS[0], low=none, likely=none, high=none)
-    shown = text(tell_cost(CASE, (bare,), catalog))
-    assert "0.00" not in shown
-    assert "you have entered no price: front-bag" in shown
-    assert tell_cost_shortly(bare).startswith("no price is entered; 1 kind of")
-    paid = msgspec.structs.replace(bare, lines=(), unpriced=())
-    assert "0.00" in text(tell_cost(CASE, (paid,), catalog))
+def test_three_sums_stand_side_by_side(text: Any, catalog: Catalog) -> None:
+    shown = text(tell_cost(CASE, COSTS, catalog))
+    beside = shown.partition("\nStill to be paid")[2].partition("\nUnder each")[0]
+    rows = ("only what is certain", "the rules that are followed", "the strictest of all rules")
+    places = [beside.index(row) for row in rows]
+    assert places == sorted(places)
+    assert "any-fire-strict" in shown.partition("\nUnder each kind of rules")[2]
+
+
+def test_what_has_no_price_is_named_and_in_no_sum(text: Any, catalog: Catalog) -> None:
+    shown = " ".join(text(tell_cost(CASE, COSTS, catalog)).split())
+    assert "In no sum, because no price is known: steering column." in shown
+    assert "? ? ? steering column" in shown
+
+
+def test_labour_without_a_rate_is_hours_and_says_so(text: Any, catalog: Catalog) -> None:
+    bare = structs.replace(COSTS[0], labour=None)
+    assert "no hourly rate is entered" in " ".join(text(tell_cost(CASE, (bare,), catalog)).split())
 
 
 TRACE = Trace(

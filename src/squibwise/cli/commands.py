@@ -175,29 +175,29 @@ def trace(case_path: Path, loop: str, seconds: float, own: Path | None, as_json:
 
 @click.command(
     short_help="List what must be done, in order.",
-    epilog=examples("work harrow-07", "work harrow-07 --why driver.front-bag:replace"),
+    epilog=examples("work harrow-07", "work harrow-07 --full", "work harrow-07 --why 22"),
 )
 @case_argument
-@click.option("--why", metavar="ITEM", help="Give the reasons and cautions of one item.")
+@click.option(
+    "--why", metavar="WHAT",
+    help="Give the reasons of one line: a number, an order, or driver.front-bag:replace.",
+)  # fmt: skip
+@click.option("--full", is_flag=True, help="Every operation on its own line.")
 @own_option
 @answers
-def work(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> int:
-    """List what must be done, in order, with holds and cautions, and what it costs."""
+def work(case_path: Path, why: str | None, full: bool, own: Path | None, as_json: bool) -> int:
+    """List what to order and what to do, visit by visit, with holds and cautions, and the cost."""
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.present.tell_work import tell_item, tell_work
+    from squibwise.present.tell_work import tell_work
 
     at = opening.open_case(case_path, own)
     todo, costs = case.costed(at.case, at.catalog, at.own)
-    one = opening.find(why, todo.items, "item of this work list") if why else None
+    reasons = opening.tell_line(why, at.case, todo, at.catalog) if why else None
     return opening.answer(
         at,
         output.as_builtins(todo) | {"costs": [output.as_builtins(c) for c in costs]},
-        lambda: (
-            tell_item(at.case, one, at.catalog)
-            if one
-            else tell_work(at.case, todo, costs, at.catalog)
-        ),
+        lambda: reasons if reasons else tell_work(at.case, todo, costs, at.catalog, full=full),
         as_json=as_json,
         findings=todo.findings,
     )
@@ -312,7 +312,7 @@ def verify(file: Path, as_json: bool) -> int:
     output.begin_waiting(f"Checking {file}")
     result = verify_file(files.record_bytes(file))
     doubted = any(p.severity != "note" for p in result.problems)
-    code = int(doubted or not result.valid)
+    code = int(doubted) if result.valid else 2
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code
     )
@@ -336,20 +336,37 @@ def catalog_(name: str | None, strict: bool, as_json: bool) -> int:
 
 @click.command(
     short_help="Make a case folder to fill in.",
-    epilog=examples("new my-car", "new my-car --report scan.pdf"),
+    epilog=examples(
+        "new my-car --report scan.pdf", "new my-car --vin 0Z9HB5A26KR000417 --region US-OH"
+    ),
 )
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
     "--report", "reports", multiple=True, type=click.Path(path_type=Path),
     help="A scan report to copy into the case; may stand several times.",
 )  # fmt: skip
+@click.option("--title", default="", help="One line about the case.")
+@click.option("--vin", default="", help="Vehicle identification number, 17 characters.")
+@click.option("--year", default="", help="Model year.")
+@click.option("--region", default="", help="Where it will be registered, ISO 3166, such as US-OH.")
+@click.option("--drive", default="", help="Side the driver sits on: left or right.")
+@click.option("--equipment", default="", help="A template; `squibwise catalog` lists them.")
+@click.option("--currency", default="", help="ISO 4217 code of your prices, such as USD.")
 @answers
-def new(folder: Path, reports: tuple[Path, ...], as_json: bool) -> int:
-    """Make a case folder with a commented case.toml to fill in; overwrites nothing."""
+def new(folder: Path, reports: tuple[Path, ...], as_json: bool, **stated: str) -> int:
+    """Make a case folder with a commented case.toml to fill in; overwrites nothing.
+
+    At a terminal it asks what is not stated; an empty answer means not known.
+    """
+    from squibwise.catalog.load import load_catalog
     from squibwise.cli import new_case
     from squibwise.present.tell_entries import tell_new_case
 
-    made = new_case.make(folder, reports)
+    catalog = load_catalog()
+    known = new_case.Stated(**stated)
+    if known == new_case.Stated() and not as_json and output.can_ask():
+        known = new_case.ask(catalog)
+    made = new_case.make(folder, catalog, reports, known)
     value = {"case": made.id, "files": [str(f) for f in made.files]}
     return output.answer(
         value, lambda: tell_new_case(made.id, made.folder), as_json=as_json, code=0

@@ -9,8 +9,9 @@ from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output
 from squibwise.errors import InputError
 from squibwise.garage import writing
-from squibwise.present.tell_assessment import fired_parts
-from squibwise.present.tell_entries import tell_tour, tell_tour_end
+from squibwise.present.tell_brief import make_brief, tell_brief
+from squibwise.present.tell_entries import tell_tour_end
+from squibwise.present.telling import Telling, Text
 
 DEMO_CASES = Path(__file__).parents[1] / "demo"
 
@@ -72,16 +73,17 @@ def _first_line(file: Path) -> str:
 
 def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str, object]:
     opened = case.open_case(path, catalog)
-    states = case.assess(opened, catalog)
-    todo, costs = case.costed(opened, catalog)
+    whole = case.overview(opened, catalog)
+    brief = make_brief(opened, whole, catalog)
     record = case.release(opened, catalog, dt.date.today())
     pdf = out / f"{opened.id}.pdf"
     may_replace = files.may_replace_record(opened.id, force=False)
     files.write_record(record, pdf, files.kept_files(path, opened), may_replace)
     if not as_json:
-        output.show(tell_tour(opened, states, todo, costs[0], pdf, catalog))
-    fired = [c.id for c in fired_parts(states, catalog)]
-    return {"case": opened.id, "fired": fired, "items": len(todo.items), "file": str(pdf)}
+        output.show(tell_brief(opened, brief, str(_shown(path)), catalog))
+        output.show(Telling(closing=(Text(text=f"Its record: {pdf}"),)))
+    items = len(whole.todo.items)
+    return {"case": opened.id, "fired": list(brief.fired), "items": items, "file": str(pdf)}
 
 
 def _shown(path: Path) -> Path:

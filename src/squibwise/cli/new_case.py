@@ -4,10 +4,13 @@ import json
 import re
 from pathlib import Path
 
+import click
 import msgspec
 
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.writing import write_folder
+from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 
@@ -23,15 +26,74 @@ class Made(msgspec.Struct, frozen=True, kw_only=True):
     files: tuple[Path, ...]
 
 
-def make(folder: Path, reports: tuple[Path, ...] = ()) -> Made:
+class Stated(msgspec.Struct, frozen=True, kw_only=True):
+    """What a person states of a new case; empty = not known.
+
+    Attributes:
+        title: One line.
+        vin: 17 characters.
+        year: Model year.
+        region: ISO 3166 code of where it will be registered.
+        drive: Side the driver sits on.
+        equipment: A template of the catalogue.
+        currency: ISO 4217 code.
+    """
+
+    title: str = ""
+    vin: str = ""
+    year: str = ""
+    region: str = ""
+    drive: str = ""
+    equipment: str = ""
+    currency: str = ""
+
+
+_KEYS = {"year": "model_year", "drive": "drive_hand"}
+
+
+_QUESTIONS = {
+    "title": "One line about the case",
+    "vin": "VIN",
+    "year": "Model year",
+    "region": "Where it will be registered, such as US-OH or GB",
+    "drive": "Driver sits on the (left, right)",
+    "equipment": "Equipment ({templates})",
+    "currency": "Currency of your prices, such as USD",
+}
+
+
+def ask(catalog: Catalog) -> Stated:
+    """Ask a person at a terminal; an empty answer means not known."""
+    click.echo("An empty answer means not known; everything can be changed in case.toml.")
+    given = {}
+    for field, question in _QUESTIONS.items():
+        told = question.format(templates=", ".join(catalog.templates))
+        given[field] = str(click.prompt(told, default="", show_default=False)).strip()
+    return Stated(**given)
+
+
+def make(
+    folder: Path,
+    catalog: Catalog,
+    reports: tuple[Path, ...] = (),
+    stated: Stated = Stated(),  # noqa: B008 - a record that nobody can change
+) -> Made:
     """Write ``case.toml`` and ``evidence/`` into a folder, with copies of reports.
 
+    Args:
+        folder: New or empty.
+        catalog: To check what is stated against.
+        reports: Scan reports to copy.
+        stated: What is known of the car.
+
     Raises:
-        InputError: The folder already holds something, or a report cannot be read.
+        InputError: The folder already holds something, a report cannot be read, or something that
+            is stated is wrong.
     """
     copies = _copies(reports)
     case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
-    text = template(case_id, tuple(copies))
+    text = _with_stated(template(case_id, tuple(copies)), stated)
+    _refuse_wrong(_with_stated(template(case_id), stated), folder, catalog)
     files = {f"evidence/{name}": data for name, data in copies.items()}
     write_folder(folder, {"case.toml": text.encode("utf-8")} | files, empty=["evidence"])
     written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
@@ -46,6 +108,26 @@ def _copies(reports: tuple[Path, ...]) -> dict[str, bytes]:
             raise InputError(message, remedy="Rename one of them.")
         copies[path.name] = read_bytes(path, MAX_BYTES)
     return copies
+
+
+def _with_stated(text: str, stated: Stated) -> str:
+    """Return the template with what is stated filled in, each in its own line."""
+    for field, value in msgspec.structs.asdict(stated).items():
+        if not value:
+            continue
+        key = _KEYS.get(field, field)
+        written = value if field == "year" and value.isdecimal() else json.dumps(value)
+        line = re.compile(rf'^#?{key} = (?:"[^"]*"|[^#\n]*?)(?P<tail>\s*(?:#.*)?)$', re.MULTILINE)
+        text = line.sub(lambda m, k=key, w=written: f"{k} = {w}{m['tail']}", text, count=1)  # type: ignore[misc]
+    return text
+
+
+def _refuse_wrong(text: str, folder: Path, catalog: Catalog) -> None:
+    try:
+        load_case_text(text, folder / CASE_FILE, catalog)
+    except InputError as error:
+        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings)
+        raise InputError(told or str(error), remedy="Nothing was written.") from error
 
 
 def template(case_id: str, reports: tuple[str, ...] = ()) -> str:

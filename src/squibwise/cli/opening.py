@@ -16,7 +16,10 @@ from squibwise.garage.learning import learn_own
 from squibwise.model.case import Case, Experience
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Verdict
+from squibwise.model.work import Work
 from squibwise.present.phrases import tell_experience
+from squibwise.present.tell_visits import tell_operation
+from squibwise.present.tell_work import tell_item, tell_order
 from squibwise.present.telling import Telling
 
 
@@ -124,6 +127,25 @@ def find_verdict(what: str, verdicts: Sequence[Verdict]) -> Verdict:
         remedy = suggest(what, (v.what for v in verdicts))
         raise InputError(f"'{what}' is no verdict of this case.", remedy=remedy)
     return found
+
+
+def tell_line(what: str, case: Case, todo: Work, catalog: Catalog) -> Telling:
+    """Return the reasons of one line of the work: an operation, an order, or a demand.
+
+    Raises:
+        InputError: Nothing is called so; the message suggests the nearest.
+    """
+    for operation in todo.operations:
+        if what in (str(operation.n), operation.id):
+            return tell_operation(case, operation, todo, catalog)
+    for order in todo.orders:
+        if what in (order.assembly, order.title):
+            return tell_order(case, order, catalog)
+    for item in todo.items:
+        if what == item.id:
+            return tell_item(case, item, catalog)
+    known = [*(i.id for i in todo.items), *(o.assembly for o in todo.orders)]
+    raise InputError(f"'{what}' is no line of this work.", remedy=suggest(what, known))
 
 
 def suggest(name: str, words: Iterable[str]) -> str:

@@ -61,12 +61,12 @@ def show(telling: "Telling") -> None:
     make = partial(Console, highlight=False, markup=False, emoji=False)
     if sys.stdout.isatty():
         console = make() if wants_colour() else make(color_system=None)
-        for block in lay_out(telling):
+        for block in lay_out(telling, console.width):
             console.print(block)
         return
     text = io.StringIO()
     console = make(file=text, width=piped_width(), color_system=None)
-    for block in lay_out(telling):
+    for block in lay_out(telling, piped_width()):
         console.print(block)
     sys.stdout.write("".join(f"{line.rstrip()}\n" for line in text.getvalue().splitlines()))
 
@@ -80,6 +80,12 @@ def piped_width() -> int:
 def _asked(option: str) -> Any:  # noqa: ANN401 - whatever the option holds
     context = click.get_current_context(silent=True)
     return None if context is None else context.meta.get(option)
+
+
+def can_ask() -> bool:
+    """Return whether a person sits at a terminal and can be asked."""
+    streams = (sys.stdin, sys.stdout, sys.stderr)
+    return not is_quiet() and all(s is not None and s.isatty() for s in streams)
 
 
 def is_quiet() -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from rich.cells import cell_len
 from rich.console import RenderableType
 from rich.padding import Padding
 from rich.table import Table as Grid
@@ -15,6 +16,7 @@ from squibwise.present.telling import (
     Bullets,
     Entry,
     Section,
+    Step,
     Steps,
     Table,
     Telling,
@@ -23,7 +25,8 @@ from squibwise.present.telling import (
     Tree,
 )
 
-INDENT = 2
+INDENT, _GAP = 2, 2
+_LEAST_LAST, _LEAST_COLUMN = 24, 12  # columns narrower than this cannot be read
 _STYLES: dict[Tone, str] = {
     "plain": "",
     "quiet": "dim",
@@ -33,25 +36,25 @@ _STYLES: dict[Tone, str] = {
 }
 
 
-def lay_out(telling: Telling) -> Iterator[RenderableType]:
-    """Yield what stands below one another."""
+def lay_out(telling: Telling, width: int) -> Iterator[RenderableType]:
+    """Yield what stands below one another, at most so many columns wide."""
     if telling.title or telling.subtitle:
         yield _heading(telling.title, telling.subtitle, telling.tone, quiet=False)
     for line in telling.about:
         yield Padding(_styled(line, "quiet"), (0, 0, 0, INDENT))
     for section in telling.sections:
-        yield from _section(section)
+        yield from _section(section, width)
     for notice in telling.closing:
         yield _styled(f"\n{notice.text}", notice.tone)
 
 
-def _section(section: Section) -> Iterator[RenderableType]:
+def _section(section: Section, width: int) -> Iterator[RenderableType]:
     if section.heading:
         yield _heading(f"\n{section.heading}", section.note, section.tone, quiet=True)
     elif any(isinstance(b, Text) for b in section.blocks):
         yield Styled("")
     for block in section.blocks:
-        yield from _block(block)
+        yield from _block(block, width)
 
 
 def _heading(text: str, note: str, tone: Tone, *, quiet: bool) -> RenderableType:
@@ -62,44 +65,60 @@ def _heading(text: str, note: str, tone: Tone, *, quiet: bool) -> RenderableType
     return line
 
 
-def _block(block: Block) -> Iterator[RenderableType]:
+def _block(block: Block, width: int) -> Iterator[RenderableType]:
     match block:
         case Text():
             yield Padding(_styled(block.text, block.tone), (0, 0, 0, INDENT))
         case Bullets():
-            yield _grid(((block.mark, item) for item in block.items), block.tone)
+            yield _grid(((block.mark, item) for item in block.items), width, block.tone)
         case Table():
             head = (block.head,) if block.head else ()
-            yield _grid((*head, *block.rows), block.tone, block.right)
+            yield _grid((*head, *block.rows), width, block.tone, block.right)
         case Steps():
-            yield _grid(_ticked(s.done, s.number, s.title, s.notes) for s in block.steps)
+            numbered = any(s.number for s in block.steps)
+            yield _grid((_ticked(s, numbered=numbered) for s in block.steps), width)
         case Entry():
             yield Padding(_styled("\n".join(block.lines), "plain"), (0, 0, 0, 2 * INDENT))
         case Tree():
             yield Padding(_tree(block.root), (0, 0, 0, INDENT))
 
 
-def _ticked(done: bool, number: str, title: str, notes: Sequence[str]) -> tuple[str, str, str]:
-    return "[x]" if done else "[ ]", f"{number:>3}", "; ".join((title, *notes))
+def _ticked(step: Step, *, numbered: bool) -> tuple[str, ...]:
+    number = (f"{step.number:>3}",) if numbered else ()
+    return "[x]" if step.done else "[ ]", *number, "; ".join((step.title, *step.notes))
 
 
 def _grid(
-    rows: Iterable[Sequence[str]], tone: Tone = "plain", right: Sequence[int] = ()
+    rows: Iterable[Sequence[str]], width: int, tone: Tone = "plain", right: Sequence[int] = ()
 ) -> RenderableType:
-    """Return columns; the last one wraps, the others keep their width."""
+    """Return columns; the last one wraps, and the widest other one where there is no room."""
     cells = [tuple(row) for row in rows]
+    narrowed, most = _narrowed(cells, width)
     grid = Grid.grid(padding=(0, 2, 0, 0))
     count = len(cells[0]) if cells else 0
     for number in range(count):
         grid.add_column(
             style=_STYLES[tone] if number == 0 or (count == 2 and tone == "alarm") else "",
-            no_wrap=number < count - 1,
+            no_wrap=number < count - 1 and number != narrowed,
+            width=most if number == narrowed else None,
             justify="right" if number in right else "left",
             overflow="fold",
         )
     for row in cells:
         grid.add_row(*(_styled(cell, "plain") for cell in row))
     return Padding(grid, (0, 0, 0, INDENT))
+
+
+def _narrowed(cells: Sequence[tuple[str, ...]], width: int) -> tuple[int, int]:
+    """Return the column that must be narrowed, and to what; -1 when all have room."""
+    widths = [max(map(cell_len, column)) for column in zip(*cells, strict=True)]
+    if len(widths) < 2:
+        return -1, 0
+    *kept, last = widths
+    room = width - INDENT - _GAP * len(kept) - min(last, _LEAST_LAST)
+    over = sum(kept) - room
+    widest = kept.index(max(kept))
+    return (widest, max(kept[widest] - over, _LEAST_COLUMN)) if over > 0 else (-1, 0)
 
 
 def _tree(branch: Branch) -> Drawn:

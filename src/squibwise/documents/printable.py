@@ -3,6 +3,7 @@
 import json
 import re
 import unicodedata
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import Any
 
@@ -12,9 +13,11 @@ LONGEST_WORD = 28
 LONGEST_TEXT = 700
 CUT = " ... (whole text in the attached record)"
 WORD_BREAK = "\u200b"
+LONGEST_SPELLED = 3  # more characters in a row that no font has become one note
 _PLAIN = re.compile(r"[\x20-\x7e\u00a0-\u00ac\u00ae-\u017f]*\Z")
 _LONG_WORD = re.compile(rf"[^\s{WORD_BREAK}]{{{LONGEST_WORD},}}")
 _HIDDEN = ("Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp")
+_BLOCK = 256  # characters are tried by blocks of so many: fonts have a script or have it not
 
 
 def printable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
@@ -22,16 +25,40 @@ def printable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
 
     White space becomes single spaces, lines stay lines, a character without a glyph or with a
     hidden effect (such as one that turns the direction of writing) is spelled as ``[U+XXXX]``,
-    long words may break, and very long texts are cut with a note. The attached record keeps every
-    text as it was.
+    many of them in a row become one note, long words may break, and very long texts are cut. The
+    attached record keeps every text as it was. Texts are cut before anything is tried, so that a
+    long text costs no more than a short one.
     """
+    cut = _cut_texts(value)
+    _try_together(frozenset("".join(_texts(cut))))
+    return _spelled_texts(cut)
+
+
+def _cut_texts(value: Any) -> Any:  # noqa: ANN401
     if isinstance(value, str):
-        return breakable(_shortened("\n".join(map(spelled, _lines(value)))))
+        return _shortened("\n".join(_lines(value)))
     if isinstance(value, dict):
-        return {k: printable(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [printable(v) for v in value]
-    return value
+        return {k: _cut_texts(v) for k, v in value.items()}
+    return [_cut_texts(v) for v in value] if isinstance(value, list | tuple) else value
+
+
+def _texts(value: Any) -> Iterator[str]:  # noqa: ANN401
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for part in value.values():
+            yield from _texts(part)
+    elif isinstance(value, list):
+        for part in value:
+            yield from _texts(part)
+
+
+def _spelled_texts(value: Any) -> Any:  # noqa: ANN401
+    if isinstance(value, str):
+        return breakable("\n".join(map(spelled, value.split("\n"))))
+    if isinstance(value, dict):
+        return {k: _spelled_texts(v) for k, v in value.items()}
+    return [_spelled_texts(v) for v in value] if isinstance(value, list) else value
 
 
 def _lines(text: str) -> list[str]:
@@ -43,7 +70,21 @@ def spelled(text: str) -> str:
     """Return a text with every character that cannot be shown spelled out."""
     if _PLAIN.match(text):
         return text
-    return "".join(c if _PLAIN.match(c) or _can_show(c) else f"[U+{ord(c):04X}]" for c in text)
+    shown: list[str] = []
+    missing: list[str] = []
+    for character in text:
+        if _PLAIN.match(character) or _can_show(character):
+            shown += [*_told_missing(missing), character]
+            missing = []
+        else:
+            missing.append(character)
+    return "".join((*shown, *_told_missing(missing)))
+
+
+def _told_missing(missing: list[str]) -> list[str]:
+    if len(missing) > LONGEST_SPELLED and all(map(str.isalpha, missing)):
+        return [f"[{len(missing)} letters that no font here has, see the attached record]"]
+    return [f"[U+{ord(c):04X}]" for c in missing]
 
 
 def ascii_only(value: Any) -> Any:  # noqa: ANN401 - any JSON value
@@ -71,11 +112,45 @@ def _shortened(text: str) -> str:
     return text if len(text) <= LONGEST_TEXT else text[:LONGEST_TEXT] + CUT
 
 
-@lru_cache(maxsize=4096)
+_shown: dict[str, bool] = {}
+
+
+def _try_together(characters: Iterable[str]) -> None:
+    """Find out of many characters at once which can be shown, a block of them at a time."""
+    blocks: dict[int, list[str]] = {}
+    for one in sorted(characters):
+        if one not in _shown and not _PLAIN.match(one) and not _is_hidden(one):
+            blocks.setdefault(ord(one) // _BLOCK, []).append(one)
+    for block in blocks.values():
+        _try_block(block)
+
+
+def _try_block(block: list[str]) -> None:
+    if _sets("".join(block)):
+        _shown.update(dict.fromkeys(block, True))
+    elif len(block) == 1 or not (_sets(block[0]) or _sets(block[-1])):
+        _shown.update(dict.fromkeys(block, False))
+    else:
+        half = len(block) // 2
+        _try_block(block[:half])
+        _try_block(block[half:])
+
+
 def _can_show(character: str) -> bool:
     """Return whether some built-in font has a glyph: asked of the type setter itself."""
-    if unicodedata.category(character) in _HIDDEN or unicodedata.combining(character):
+    if _is_hidden(character):
         return False
+    if character not in _shown:
+        _try_block([character])
+    return _shown[character]
+
+
+def _is_hidden(character: str) -> bool:
+    return unicodedata.category(character) in _HIDDEN or bool(unicodedata.combining(character))
+
+
+@lru_cache(maxsize=4096)
+def _sets(text: str) -> bool:
     source = '#set document(title: "x")\n#json(bytes(sys.inputs.text))'
     try:
         typst.compile(
@@ -83,7 +158,7 @@ def _can_show(character: str) -> bool:
             format="pdf",
             ignore_system_fonts=True,
             pdf_standards=["a-3a"],
-            sys_inputs={"text": json.dumps(character)},
+            sys_inputs={"text": json.dumps(text)},
         )
     except typst.TypstError:
         return False

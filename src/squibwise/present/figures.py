@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 
 from squibwise.model.cost import Money
 
+SHORT_MINUTES = 90  # times below it are told in minutes
 KM_PER_MILE = 1.609344
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
 _MILES = ("US", "GB")  # countries that state road speeds in miles an hour (from memory)
@@ -21,7 +22,7 @@ def percent(p: float) -> str:
 def minutes(amount: float) -> str:
     """Return a time as ``50 min`` or ``3 h 20 min``. [min]."""
     whole = round(amount)
-    if whole < 90:
+    if whole < SHORT_MINUTES:
         return f"{whole} min"
     hours, rest = divmod(whole, 60)
     return f"{hours} h {rest} min" if rest else f"{hours} h"
@@ -29,7 +30,14 @@ def minutes(amount: float) -> str:
 
 def hours(amount: float) -> str:
     """Return a long time in hours with one decimal, a short one in minutes [min]."""
-    return minutes(amount) if amount < 90 else f"{amount / 60:.1f} h"
+    return minutes(amount) if amount < SHORT_MINUTES else f"{amount / 60:.1f} h"
+
+
+def spread(low: float, likely: float, high: float) -> str:
+    """Return a time with its range: ``18.3 h (11.7 to 31.7)``, in minutes."""
+    if likely < SHORT_MINUTES:
+        return f"{likely:.0f} min ({low:.0f} to {high:.0f})"
+    return f"{likely / 60:.1f} h ({low / 60:.1f} to {high / 60:.1f})"
 
 
 def money(amount: Money | None) -> str:

@@ -31,7 +31,13 @@ from squibwise.present.phrases import (
     tell_stage,
     tell_states,
 )
-from squibwise.present.tell_event import tell_causes, tell_event, tell_event_shortly
+from squibwise.present.tell_event import (
+    RECORD,
+    tell_cause,
+    tell_causes,
+    tell_event,
+    tell_event_shortly,
+)
 from squibwise.present.telling import Bullets, Section, Table, Telling, Text, filled, section
 
 LOOKS_SHOWN = 6
@@ -184,6 +190,20 @@ def troubled(states: Assessment) -> list[tuple[ComponentBelief, str, float]]:
         for word in NOT_FIRED_STATES
         if by_state(c.now)[word] >= LIKELY
     ]
+
+
+def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
+    """Return what is likely not right now though it did not fire, each state once."""
+    by_state_: dict[str, list[str]] = {}
+    for part, word, _ in troubled(states):
+        by_state_.setdefault(word, []).append(part.id)
+    causes = [
+        f"{tell_cause(key, catalog)} ({percent(p)})"
+        for key, p in sorted(states.event.causes.items(), key=lambda c: -c[1])
+        if p >= LIKELY and key != RECORD
+    ]
+    told = [f"{word}: {tell_grouped(parts, catalog)}" for word, parts in by_state_.items()]
+    return [*causes, *told]
 
 
 def _trouble(states: Assessment) -> Section | None:

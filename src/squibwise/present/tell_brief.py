@@ -14,20 +14,35 @@ from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.proof import Overview
-from squibwise.model.work import Minutes, Operation, Order, Question, Work
+from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
-    bare_sum,
     counted,
     cut,
-    hours,
     listed,
     minutes,
     money,
     percent,
+    spread,
 )
 from squibwise.present.phrases import LIKELY, is_inflator, tell_car, tell_grouped
-from squibwise.present.tell_assessment import fired_parts, hazards_shortly, tell_look
+from squibwise.present.tell_assessment import (
+    fired_parts,
+    hazards_shortly,
+    tell_look,
+    tell_wrong,
+)
+from squibwise.present.tell_cost import find_followed
 from squibwise.present.tell_event import tell_event_shortly
+from squibwise.present.tell_orders import (
+    group_orders,
+    may_be_added,
+    open_questions,
+    order_now,
+    tell_price,
+    tell_titled,
+    tell_why,
+)
+from squibwise.present.tell_visits import next_operation, tell_operation_shortly
 from squibwise.present.telling import Section, Table, Telling, Text, Tone, filled, section
 
 LINES, WIDTH = 40, 80
@@ -57,6 +72,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
 
     Attributes:
         fired: Ids of what is settled to have fired.
+        wrong: What is likely not right now though it did not fire, and causes behind codes.
         order_now: What is needed for certain or by rule.
         may_be_added: What only a look or the maker decides.
         labour_minutes: Hands-on: certain, by rule, and what a look more likely than not adds. [min]
@@ -67,6 +83,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
 
     happened: str
     fired: tuple[str, ...]
+    wrong: tuple[str, ...]
     dangers: tuple[str, ...]
     order_now: tuple[Order, ...]
     may_be_added: tuple[Order, ...]
@@ -80,16 +97,15 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
 def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     """Return what one screen says of a case."""
     states, todo = whole.states, whole.todo
-    orders = [o for o in todo.orders if not o.done and not o.body_work]
-    now = tuple(o for o in orders if o.kind in ("certain", "rule"))
     followed = find_followed(whole.costs)
     low, likely, high = followed.labour_minutes if followed else (0, 0, 0)
     return Brief(
         happened=tell_event_shortly(states.event, case.region),
         fired=tuple(c.id for c in fired_parts(states, catalog)),
+        wrong=tuple(tell_wrong(states, catalog)),
         dangers=_dangers(states, todo, catalog),
-        order_now=now,
-        may_be_added=tuple(o for o in orders if o not in now),
+        order_now=order_now(todo),
+        may_be_added=may_be_added(todo),
         parts=_parts(followed),
         labour_minutes=Minutes(low=low, likely=likely, high=high),
         waiting_minutes=followed.waiting_minutes if followed else 0,
@@ -98,13 +114,10 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     )
 
 
-def find_followed(costs: Sequence[Cost]) -> Cost | None:
-    """Return the sum under the rules that are followed."""
-    return next((c for c in costs if c.name == "followed"), costs[0] if costs else None)
-
-
 def _parts(cost: Cost | None) -> BriefParts:
     amount = cost.parts if cost else None
+    if cost and cost.missing and amount and not amount.at_most.minor:
+        amount = None
     return BriefParts(
         likely=amount.likely if amount else None,
         at_most=amount.at_most if amount else None,
@@ -138,25 +151,6 @@ def _next(states: Assessment, todo: Work, catalog: Catalog) -> list[str]:
     if operation is not None:
         told.append(f"do: {tell_operation_shortly(operation)}")
     return told
-
-
-def open_questions(todo: Work) -> tuple[Question, ...]:
-    """Return the questions nobody has answered, most worth asking first."""
-    return tuple(q for q in todo.questions if not q.answered)
-
-
-def next_operation(todo: Work) -> Operation | None:
-    """Return the first operation that is neither done nor held; a held one when all are."""
-    due = [o for o in todo.operations if not o.done]
-    done = {o.id for o in todo.operations if o.done}
-    free = (o for o in due if not o.blocked_by and set(o.after) <= done)
-    return next(free, due[0] if due else None)
-
-
-def tell_operation_shortly(operation: Operation) -> str:
-    """Return an operation with its number, time and wait in one line."""
-    wait = f", after a wait of {minutes(operation.hold_minutes)}" if operation.hold_minutes else ""
-    return f"{operation.n}  {operation.title} ({minutes(operation.minutes.likely)}{wait})"
 
 
 def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Telling:
@@ -193,7 +187,8 @@ def _labelled(rows: Iterable[tuple[str, str]], tone: Tone = "plain") -> Table:
 
 def _head(brief: Brief, catalog: Catalog) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
-    plain = _labelled((("happened", brief.happened), ("fired", fired)))
+    wrong = (("wrong", "; ".join(brief.wrong)),) if brief.wrong else ()
+    plain = _labelled((("happened", brief.happened), ("fired", fired), *wrong))
     alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
 
@@ -201,7 +196,9 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
 def _tail(brief: Brief) -> Section:
     parts, work = brief.parts, brief.labour_minutes
     likely = f"{money(parts.likely)} likely, {money(parts.at_most)} at most"
-    if parts.likely is None:
+    if not brief.order_now and not brief.may_be_added:
+        likely = "no part is needed"
+    elif parts.likely is None:
         likely = "no part has a price"
     elif parts.chance:
         likely += f" (in {percent(parts.chance)} of cases)"
@@ -209,7 +206,7 @@ def _tail(brief: Brief) -> Section:
     if parts.unpriced:
         rows.append(("", f"without a price, in no sum: {listed(parts.unpriced, 3)}"))
     wait = f", and {minutes(brief.waiting_minutes)} of waiting" if brief.waiting_minutes else ""
-    rows.append(("labour", f"{hours(work.likely)} ({hours(work.low)} to {hours(work.high)}){wait}"))
+    rows.append(("labour", f"{spread(work.low, work.likely, work.high)}{wait}"))
     for told in brief.next:
         label, _, rest = told.partition(": ")
         rows.append((label, rest))
@@ -241,47 +238,8 @@ def _listed(
     return section(heading, Table(rows=tuple(shown), right=(1,)), *tail, note=note)
 
 
-def group_orders(orders: Iterable[Order]) -> list[tuple[Order, ...]]:
-    """Return orders of the same assembly for the same reason together, in their order."""
-    groups: dict[tuple[object, ...], list[Order]] = {}
-    for one in orders:
-        key = (one.assembly, one.kind, one.question, one.settled_by, one.price)
-        groups.setdefault(key, []).append(one)
-    return [tuple(group) for group in groups.values()]
-
-
-def tell_titled(group: Sequence[Order]) -> str:
-    """Return what is ordered, with the number of pieces and every place."""
-    head, _, first = group[0].title.partition(", ")
-    places = ", ".join(o.title.partition(", ")[2] for o in group)
-    title = f"{head}: {places}" if len(group) > 1 and first else group[0].title
-    pieces = sum(o.quantity for o in group)
-    return f"{pieces} x {title}" if pieces > 1 else title
-
-
 def _order_row(group: Sequence[Order]) -> tuple[str, ...]:
     return cut(tell_titled(group), _TITLE), tell_price(group), cut(tell_why(group[0]), _WHY)
-
-
-def tell_price(group: Sequence[Order]) -> str:
-    """Return the likely price of a group; a figure from memory stands behind ``~``."""
-    price = group[0].price
-    if price is None:
-        return "no price"
-    total = price.likely.minor * sum(o.quantity for o in group)
-    told = bare_sum(Money(minor=total, currency=price.likely.currency))
-    return f"~{told}" if price.basis == "from-memory" else told
-
-
-def tell_why(order: Order) -> str:
-    """Return why an order stands on the list, in a few words."""
-    if order.kind == "certain":
-        return "certain"
-    if order.kind == "rule":
-        return f"rule, {len(order.profiles)} of {order.of_profiles}"
-    if order.kind == "look-first":
-        return f"look: {order.settled_by.rpartition(': ')[2]}"
-    return f"ask: {order.question}" if order.question else "ask the maker"
 
 
 def _added_row(group: Sequence[Order]) -> tuple[str, ...]:

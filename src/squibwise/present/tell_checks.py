@@ -18,6 +18,7 @@ _GROUPS: tuple[tuple[Outcome, str, Tone], ...] = (
     ("met", "Met", "plain"),
 )
 _MISSING_SHOWN = 3
+_NOBODY = {"record-unsigned", "record-signature"}  # no signature that was checked
 _NOTHING = Text(text="Nothing was measured, calibrated or tried yet.")
 _WHY = Text(text="Why? `squibwise check CASE --why VERDICT`", tone="quiet")
 
@@ -102,8 +103,12 @@ def _gate(gate: Gate) -> Section:
 def tell_verification(result: Verification, file: Path) -> Telling:
     """Return whether a record is whole and unchanged, and what that does not say."""
     limits = "This says nothing of whether the work was good, only that the text is as issued."
+    codes = {p.code for p in result.problems}
+    title = "Whole and unchanged:"
+    if codes & _NOBODY:
+        title = "The digest fits; nobody can tell who made this:"
     return Telling(
-        title="Whole and unchanged:" if result.valid else "CANNOT BE RELIED ON:",
+        title=title if result.valid else "CANNOT BE RELIED ON:",
         subtitle=str(file),
         sections=filled((tell_findings(result.problems, "About the record"),)),
         closing=(Text(text=limits),),

@@ -4,20 +4,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from squibwise.catalog.load import Catalog
-from squibwise.model.belief import Assessment
-from squibwise.model.case import Case
-from squibwise.model.cost import Cost
-from squibwise.model.work import Work
 from squibwise.present.figures import counted
-from squibwise.present.tell_assessment import (
-    tell_assessment_shortly,
-    tell_contradictions,
-    tell_hazards,
-)
-from squibwise.present.tell_cost import tell_cost_shortly
-from squibwise.present.tell_work import tell_work_shortly
-from squibwise.present.telling import Section, Table, Telling, Text, filled, section
+from squibwise.present.telling import Section, Table, Telling, Text
 
 SHOWN_ENTRIES = 10
 
@@ -30,26 +18,6 @@ def tell_new_case(case_id: str, folder: Path) -> Telling:
         ("3.", f"squibwise assess {folder}"),
     )
     return Telling(title=f"{case_id} is ready.", sections=(Section(blocks=(Table(rows=rows),)),))
-
-
-def tell_tour(
-    case: Case, states: Assessment, todo: Work, cost: Cost, pdf: Path, catalog: Catalog
-) -> Telling:
-    """Return one stop of a walk through cases."""
-    return Telling(
-        title=case.id,
-        subtitle=case.title,
-        sections=filled(
-            (
-                tell_assessment_shortly(case, states, catalog),
-                tell_hazards(states, catalog),
-                tell_contradictions(states),
-                tell_work_shortly(todo, catalog),
-                section("Still to be paid", Text(text=tell_cost_shortly(cost))),
-                section("Record", Text(text=str(pdf))),
-            )
-        ),
-    )
 
 
 def tell_tour_end(count: int, seconds: float, out: Path, first: Path) -> Telling:

@@ -20,6 +20,7 @@ from squibwise.present.tell_record_work import (
     tell_due,
     tell_ground,
     tell_numbered_cautions,
+    tell_ordered,
     tell_payments,
 )
 from squibwise.present.telling import (
@@ -155,7 +156,8 @@ def _sections(record: ProofRecord, content: Content) -> tuple[Section | None, ..
         _open_gates(record),
         _contradictions(content),
         *tell_numbered_cautions(content.work),
-        tell_due(content.work),
+        tell_ordered(content.work),
+        *tell_due(content.work),
         _verdicts(content),
         *tell_payments(content),
         _components(content),

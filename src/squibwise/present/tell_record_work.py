@@ -1,15 +1,16 @@
 """The work, its cautions and what is still to pay, as the pages of a record tell them."""
 
 from squibwise.model.belief import Because
-from squibwise.model.cost import Cost, CostLine, Money
-from squibwise.model.work import Caution, Work, WorkItem
-from squibwise.present.figures import listed, minutes, money, percent
+from squibwise.model.cost import Cost, CostLine
+from squibwise.model.work import Caution, Operation, Order, Visit, Work, WorkItem
+from squibwise.present.figures import bare_sum, listed, minutes, money, percent, ranges
 from squibwise.present.phrases import in_words
 from squibwise.present.record_content import Content
-from squibwise.present.tell_cost import rules_of
+from squibwise.present.tell_cost import rules_of, tell_sum
+from squibwise.present.tell_orders import tell_why
+from squibwise.present.tell_visits import POWER, tell_sureness
 from squibwise.present.telling import Block, Section, Step, Steps, Table, Text, section
 
-LABOUR = "labour-hour"
 _SURE = 0.99  # a chance is told below it
 
 
@@ -33,7 +34,7 @@ def tell_because(reason: Because, *, weighed: bool = False) -> str:
 def tell_numbered_cautions(work: Work) -> tuple[Section, ...]:
     """Return every caution of the work once, numbered in the order it is met."""
     numbers = _numbers(work)
-    found = {c.id: c for i in work.items for c in i.cautions}
+    found = {c.id: c for i in _lines(work) for c in i.cautions}
     rows = tuple((str(numbers[c.id]), f"{c.text} {tell_ground(c)}".strip()) for c in found.values())
     if not rows:
         return ()
@@ -42,21 +43,90 @@ def tell_numbered_cautions(work: Work) -> tuple[Section, ...]:
 
 
 def _numbers(work: Work) -> dict[str, int]:
-    ids = dict.fromkeys(c.id for i in work.items for c in i.cautions)
+    ids = dict.fromkeys(c.id for i in _lines(work) for c in i.cautions)
     return {one: n for n, one in enumerate(ids, start=1)}
 
 
-def tell_due(work: Work) -> Section:
+def _lines(work: Work) -> tuple[Operation, ...] | tuple[WorkItem, ...]:
+    """Return what the list of work is made of."""
+    return work.operations or work.items
+
+
+def tell_due(work: Work) -> tuple[Section, ...]:
     """Return the work in order, with numbers instead of ids where a person looks things up."""
+    if work.visits:
+        return _visits(work)
     if not work.items:
-        return section("Work, in order", Text(text="There is nothing to do."))
+        return (section("Work, in order", Text(text="There is nothing to do.")),)
     numbers = {i.id: n for n, i in enumerate(work.items, start=1)}
     signs = _numbers(work)
     steps = Steps(
         steps=tuple(_step(i, numbers, signs) for i in work.items),
-        head=("Done", "No.", "What", "Wait, time, order, what to record"),
+        head=_HEAD,
     )
-    return section("Work, in order", steps)
+    return (section("Work, in order", steps),)
+
+
+_HEAD = ("Done", "No.", "What", "Wait, time, order, what to record")
+
+
+def _visits(work: Work) -> tuple[Section, ...]:
+    signs = _numbers(work)
+    numbers = {o.id: o.n for o in work.operations}
+    return (
+        section("Work, in order", Text(text=_HOW_ORDERED, tone="quiet")),
+        *(_visit(v, numbers, signs) for v in work.visits),
+    )
+
+
+_HOW_ORDERED = "Between two changes of power, by area of the car. Numbers stay for the whole case."
+
+
+def _visit(visit: Visit, numbers: dict[str, int], signs: dict[str, int]) -> Section:
+    steps = tuple(_line(o, a.title, numbers, signs) for a in visit.areas for o in a.operations)
+    block = Steps(steps=steps, head=_HEAD)
+    return Section(heading=visit.title, note=POWER[visit.power], blocks=(block,), level=2)
+
+
+def _line(operation: Operation, area: str, numbers: dict[str, int], signs: dict[str, int]) -> Step:
+    cautions = ranges(signs[c.id] for c in operation.cautions)
+    notes = list(tell_sureness(operation))
+    notes += [f"cautions {cautions}"] if cautions else []
+    notes += [f"held by {listed(operation.blocked_by)}"] if operation.blocked_by else []
+    notes += [f"needs {listed(operation.tools, 10)}"] if operation.tools else []
+    aside = [area]
+    hold = operation.hold_minutes
+    aside += [f"Wait {minutes(hold)} first."] if hold else []
+    after = ranges(numbers[a] for a in operation.after if a in numbers)
+    time = operation.minutes.likely
+    work = [f"Work {minutes(time)}."] if time else []
+    work += [f"After {after}."] if after else []
+    aside += [" ".join(work)] if work else []
+    aside += [f"Record: {operation.passes_when}"] if operation.passes_when else []
+    return Step(
+        done=operation.done,
+        number=str(operation.n),
+        title=operation.title,
+        notes=tuple(notes),
+        reason=tell_because(operation.because[0]) if operation.because else "",
+        aside=tuple(aside),
+    )
+
+
+def tell_ordered(work: Work) -> Section | None:
+    """Return what was to be ordered, with what comes with it and why."""
+    rows = tuple(
+        (o.title, _fitted(o), tell_why(o), ", ".join(o.contains))
+        for o in work.orders
+        if o.kind in ("certain", "rule") or o.done
+    )
+    head = ("Assembly", "State", "Why", "Contains")
+    table = Table(rows=rows, head=head, widths=(6, 0, 4, 8))
+    return section("Assemblies", table) if rows else None
+
+
+def _fitted(order: Order) -> str:
+    return "fitted" if order.done else f"{order.quantity} to order"
 
 
 def _step(item: WorkItem, numbers: dict[str, int], signs: dict[str, int]) -> Step:
@@ -87,56 +157,44 @@ def _aside(item: WorkItem, numbers: dict[str, int]) -> list[str]:
 
 
 def tell_payments(content: Content) -> tuple[Section, ...]:
-    """Return the sums by kind of rules and what is to be bought; nothing in a copy without."""
+    """Return the sums by kind of rules and what is to be paid; nothing in a copy without."""
     if not content.costs:
         return ()
     first, costs = content.costs[0], content.costs
-    head = ("Under the rules", "Low", "Likely", "High", "Work", "Unpriced")
-    rows = tuple(_sum_row(c) for c in costs)
-    sums = Table(rows=rows, head=head, right=(1, 2, 3, 4, 5), widths=(1, 0, 0, 0, 0, 0))
-    blocks: list[Block] = [sums, Text(text=_HOW, tone="quiet")]
-    if first.unpriced:
-        missing = f"Without a price, and in no sum: {', '.join(first.unpriced)}."
+    head = ("Under the rules", "Parts", "Labour", "Others", "Likely", "At most", "Hands-on")
+    rows = tuple((*tell_sum(rules_of(c), c), minutes(c.minutes)) for c in costs)
+    widths = (1, 0, 0, 0, 0, 0, 0)
+    sums = Table(rows=rows, head=head, right=(1, 2, 3, 4, 5, 6), widths=widths)
+    how = f"All in {content.currency}. {_HOW.format(chance=percent(first.chance))}"
+    blocks: list[Block] = [sums, Text(text=how, tone="quiet")]
+    if first.missing:
+        missing = f"Without a price, and in no sum: {', '.join(first.missing)}."
         blocks.append(Text(text=missing, tone="strong"))
+    if first.from_memory:
+        told = f"Priced from the catalogue's wide range: {', '.join(first.from_memory)}."
+        blocks.append(Text(text=told, tone="quiet"))
     notes = dict.fromkeys(f.message for c in costs for f in c.findings)
     blocks += [Text(text=n, tone="quiet") for n in notes]
-    return section("Still to pay", *blocks), _bought(first, content.currency)
+    return section("Still to pay", *blocks), _bought(first)
 
 
 _HOW = (
-    "Low counts what is sure to be needed, at the lowest price and in the least time; likely adds "
-    "what is only probable by its probability; high is a bound: all that is not ruled out, at the "
-    "highest price and in the most time. The prices are the user's own."
+    "What is certain or asked for by the rules counts in full, what is only probable by its "
+    "probability. At most is the sum that is not passed in {chance} of cases, no sum of highs."
 )
 
 
-def _sum_row(cost: Cost) -> tuple[str, ...]:
-    sums = (money(m) for m in (cost.low, cost.likely, cost.high))
-    return (rules_of(cost), *sums, minutes(cost.minutes), str(len(cost.unpriced) or ""))
-
-
-def _bought(cost: Cost, currency: str) -> Section:
-    """Return a row for each thing to buy, and one for all the work that is paid by the hour."""
-    hourly = [x for x in cost.lines if x.what == LABOUR]
-    rows = [_line(x) for x in cost.lines if x.what != LABOUR]
-    rows += [_hourly(hourly, currency)] if hourly else []
-    head = ("Work item", "Price of", "Chance", "Low", "Likely", "High")
-    table = Table(rows=tuple(rows), head=head, right=(2, 3, 4, 5), widths=(3, 2, 0, 0, 0, 0))
+def _bought(cost: Cost) -> Section:
+    """Return a row for each thing to pay."""
+    head = ("What", "Chance", "Low", "Likely", "High")
+    rows = tuple(_cost_line(x) for x in cost.lines)
+    table = Table(rows=rows, head=head, right=(1, 2, 3, 4), widths=(1, 0, 0, 0, 0))
     return Section(heading=f"Lines under {rules_of(cost)}", blocks=(table,), level=2)
 
 
-def _line(line: CostLine) -> tuple[str, ...]:
-    sums = tuple(money(m) for m in (line.low, line.likely, line.high))
+def _cost_line(line: CostLine) -> tuple[str, ...]:
+    sums = tuple(bare_sum(m) for m in (line.low, line.likely, line.high))
     if line.likely is None:
         sums = ("", money(None), "")
     chance = "sure" if line.probability == 1.0 else percent(line.probability)
-    return (line.item, line.what, chance, *sums)
-
-
-def _hourly(lines: list[CostLine], currency: str) -> tuple[str, ...]:
-    name = f"work on {len(lines)} items, if all are needed"
-    three = [(x.low, x.likely, x.high) for x in lines]
-    if any(m is None for row in three for m in row):
-        return (name, LABOUR, "", "", money(None), "")
-    sums = (sum(m.minor for m in column if m) for column in zip(*three, strict=True))
-    return (name, LABOUR, "", *(money(Money(minor=s, currency=currency)) for s in sums))
+    return (line.what, chance, *sums)

@@ -1,32 +1,42 @@
-"""What must be done: what it comes to, the list in order, cautions, then the money."""
+"""What must be done: what it comes to, what to ask and to order, the visits, the money."""
 
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from itertools import groupby
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
-from squibwise.model.work import Caution, Work, WorkItem
-from squibwise.present.figures import counted, minutes, percent, ranges
+from squibwise.model.work import Caution, Order, Question, Work, WorkItem
+from squibwise.present.figures import counted, listed, minutes, money, percent, spread
 from squibwise.present.phrases import (
-    LIKELY,
     in_words,
     source_title,
     standing,
     tell_car,
     tell_cautions,
     tell_findings,
+    tell_grounds,
     tell_reasons,
 )
-from squibwise.present.tell_cost import tell_sums
+from squibwise.present.tell_cost import find_followed, tell_sums
+from squibwise.present.tell_orders import (
+    group_orders,
+    may_be_added,
+    open_questions,
+    order_now,
+    tell_price,
+    tell_titled,
+    tell_why,
+)
+from squibwise.present.tell_visits import (
+    next_operation,
+    tell_operation_cautions,
+    tell_operation_shortly,
+    tell_visits,
+)
 from squibwise.present.telling import (
-    Block,
     Bullets,
     Entry,
     Section,
-    Step,
-    Steps,
     Table,
     Telling,
     Text,
@@ -34,148 +44,136 @@ from squibwise.present.telling import (
     section,
 )
 
-_COUNTED = ("replace", "trace", "inspect", "calibrate")
-_HERE = " Here: "
-_SURE = 0.995  # a chance is told below it
+QUESTIONS_SHOWN = 6
 
 
-def tell_work(case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog) -> Telling:
-    """Return the list in order, with what each item waits for."""
-    listed = [i for i in todo.items if i.action != "keep"]
-    numbers = {item.id: n for n, item in enumerate(listed, start=1)}
+def tell_work(
+    case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog, *, full: bool = False
+) -> Telling:
+    """Return the work: what to ask, what to order, and the visits in order.
+
+    Args:
+        case: The case.
+        todo: The work.
+        costs: What it costs.
+        catalog: Names, gates and the notice below it.
+        full: Every operation on its own line.
+    """
     return Telling(
         title=case.id,
         subtitle=case.title,
         about=tell_car(case),
         sections=filled(
             (
-                tell_work_shortly(todo, catalog),
-                _gates(listed, catalog),
-                section("Work, in this order", *_in_order(listed, numbers)),
+                tell_work_shortly(todo, costs),
+                _questions(todo),
+                _orders("Order now", order_now(todo), "needed surely or by rule"),
+                _orders("May be added", may_be_added(todo), "a look or the maker decides"),
+                _body_work(todo),
+                _gates(todo, catalog),
+                *tell_visits(todo, full=full),
+                _not_counted(todo),
                 _kept(todo.items),
-                _numbered_cautions(listed, numbers),
-                _spread(todo),
+                tell_operation_cautions(todo),
                 tell_sums(case.currency, costs),
                 _notices(todo.notices),
                 tell_findings((*case.findings, *todo.findings)),
-                Section(blocks=(Text(text="Why? `squibwise work CASE --why ITEM`", tone="quiet"),)),
+                _why(full=full),
             )
         ),
         closing=standing(catalog),
     )
 
 
-def tell_work_shortly(todo: Work, catalog: Catalog) -> Section:
-    """Return what the whole list comes to."""
+def _why(*, full: bool) -> Section:
+    told = "Why? `squibwise work CASE --why NUMBER`, or an id. Tick: `squibwise did CASE NUMBERS`."
+    more = "" if full else " Every operation on its own line: `--full`."
+    return Section(blocks=(Text(text=told + more, tone="quiet"),))
+
+
+def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
+    """Return what the whole comes to, in ten lines."""
     rules = f"rules: {todo.profile}"
     if len(todo.spread) > 1:
         rules = f"rules not known: the strictest of {len(todo.spread)} kinds of rules"
-    open_items = [i for i in todo.items if not i.done and i.action != "keep"]
-    by_action = {a: [i for i in open_items if i.action == a] for a in _COUNTED}
-    rows = [("replace", _replaced(by_action["replace"], todo, catalog))]
-    first = [i for i in open_items if i.component is None and i.strict == "inspect-first"]
-    if first:
-        told = (f"{i.title} ({percent(i.probability)})" for i in first)
-        rows.insert(0, ("look first", "\n".join(told)))
-    for action in ("trace", "calibrate"):
-        names = ", ".join(i.component or i.id for i in by_action[action])
-        rows += [(action, names)] if names else []
-    rows.append(("inspect", counted(len(by_action["inspect"]), "component")))
-    waits = sum(i.hold_minutes for i in open_items)
-    rows.append(("time", f"{_hands_on(open_items)}, {minutes(waits)} of waiting"))
-    done = sum(i.done for i in todo.items)
-    rows += [("done already", counted(done, "item"))] if done else []
-    return section("What it comes to", Table(rows=tuple(rows)), note=rules)
+    now, added = order_now(todo), may_be_added(todo)
+    cost = find_followed(costs)
+    price = f"; {money(cost.parts.likely)} likely" if cost and cost.parts else ""
+    rows = [("order now", f"{_names(now)}{price}" if now else "nothing")]
+    rows += [("may be added", _names(added))] if added else []
+    asked = open_questions(todo)
+    rows += [("ask first", asked[0].text)] if asked else []
+    rows.append(("hands-on", _time(todo, cost)))
+    operation = next_operation(todo)
+    rows += [("next", f"no. {tell_operation_shortly(operation)}")] if operation else []
+    done = sum(o.done for o in todo.operations)
+    rows += [("done", f"{done} of {counted(len(todo.operations), 'operation')}")]
+    return section("In short", Table(rows=tuple(rows)), note=rules)
 
 
-def _hands_on(items: Sequence[WorkItem]) -> str:
-    """Return the hands-on time that is to be expected, and that of everything on the list."""
-    whole = sum(i.minutes for i in items)
-    expected = round(sum(i.minutes * i.probability for i in items))
-    if expected == whole:
-        return f"{minutes(whole)} hands-on"
-    return f"{minutes(expected)} hands-on to be expected ({minutes(whole)} if all of it)"
+def _names(orders: Sequence[Order]) -> str:
+    return listed([tell_titled(group) for group in group_orders(orders)], 4)
 
 
-def _replaced(items: Sequence[WorkItem], todo: Work, catalog: Catalog) -> str:
-    """Name what every profile replaces before what only some do, or what is not sure."""
-    least = catalog.fact("present.named-from").number()
-    likely = [i for i in items if i.probability >= LIKELY]
-    every = [i for i in likely if all(_asks(todo, name, i.id) for name in todo.spread)]
-    maybe = [i for i in items if least <= i.probability < LIKELY]
-    told = [
-        _names("", every),
-        _names("only some profiles: ", [i for i in likely if i not in every]),
-        _names("perhaps: ", maybe),
-    ]
-    rest = len(items) - len(likely) - len(maybe)
-    told += [f"unlikely, under {percent(least)} each: {rest} more"] if rest else []
-    return "\n".join(line for line in told if line) or "nothing"
-
-
-def _names(head: str, items: Iterable[WorkItem]) -> str:
-    names = ", ".join(i.component or i.id for i in items)
-    return f"{head}{names}" if names else ""
-
-
-def _asks(todo: Work, profile: str, item: str) -> bool:
-    """Say whether a profile, taken alone, more likely than not asks for an item."""
-    chance = todo.chances.get(profile, {}).get(item, 1.0)
-    return item in todo.spread[profile] and chance >= LIKELY
-
-
-def _in_order(items: Sequence[WorkItem], numbers: Mapping[str, int]) -> list[Block]:
-    """Return the items in their order, each group of neighbours under its common reason."""
-    blocks: list[Block] = []
-    told: dict[str, int] = {}
-    for reason, group in groupby(items, key=_common):
-        together = list(group)
-        first = numbers[together[0].id]
-        if reason:
-            head = _headed(reason, told.setdefault(reason, first), first)
-            blocks.append(Text(text=head, tone="quiet"))
-        blocks.append(Steps(steps=tuple(_step(i, numbers) for i in together)))
-    return blocks
-
-
-def _headed(reason: str, told_at: int, here: int) -> str:
-    if told_at == here:
-        return reason
-    return f"{reason.partition(':')[0]}: as item {told_at}"
-
-
-def _common(item: WorkItem) -> str:
-    """The first reason without what is particular to this car; steps speak for themselves."""
-    if item.component is None or not item.because:
-        return ""
-    weak = item.because[0].weak
-    told = f"{item.action.capitalize()}: {item.because[0].text.partition(_HERE)[0]}"
-    return f"{told} ({in_words(weak)})" if weak else told
-
-
-def _step(item: WorkItem, numbers: Mapping[str, int]) -> Step:
-    return Step(
-        done=item.done,
-        number=str(numbers[item.id]),
-        title=item.id if item.component else f"{item.title} ({item.id})",
-        notes=() if item.done else tuple(_holds(item)),
+def _time(todo: Work, cost: Cost | None) -> str:
+    due = [o for o in todo.operations if not o.done]
+    low, likely, high = (
+        sum(getattr(o.minutes, k) for o in due if o.counted) for k in ("low", "likely", "high")
     )
+    if cost and cost.labour_minutes[1]:
+        low, likely, high = cost.labour_minutes
+    waits = sum(o.hold_minutes for o in due)
+    waiting = f", and {minutes(waits)} of waiting" if waits else ""
+    return f"{spread(low, likely, high)}{waiting}"
 
 
-def _holds(item: WorkItem) -> Iterable[str]:
-    """Return what holds an item up, and how sure it is that it is needed."""
-    if item.hold_minutes:
-        yield f"wait {minutes(item.hold_minutes)} before it"
-    if item.blocked_by:
-        yield f"held by {', '.join(item.blocked_by)}"
-    if item.probability < _SURE:
-        yield f"needed with {percent(item.probability)}"
-    if item.strict in ("inspect-first", "advice"):
-        yield in_words(item.strict)
+def _questions(todo: Work) -> Section | None:
+    asked = open_questions(todo)
+    rows = tuple((q.id, _question(q)) for q in asked[:QUESTIONS_SHOWN])
+    if not rows:
+        return None
+    hidden = len(asked) - len(rows)
+    more = (Text(text=f"and {hidden} more with --json", tone="quiet"),) if hidden else ()
+    note = "squibwise answer CASE QUESTION yes|no --source TEXT"
+    return section("Ask first", Table(rows=rows, tone="strong"), *more, note=note)
 
 
-def _gates(items: Iterable[WorkItem], catalog: Catalog) -> Section | None:
-    words = dict.fromkeys(word for i in items if not i.done for word in i.blocked_by)
+def _question(question: Question) -> str:
+    saved = [money(question.saves.parts)] if question.saves.parts else []
+    saved += [minutes(question.saves.minutes)] if question.saves.minutes else []
+    saves = f" A no saves {' and '.join(saved)}." if saved else ""
+    typical = f" Most: {question.typical}." if question.typical else ""
+    whom = {"maker": "", "owner": " (ask the owner)", "parts-desk": " (ask the parts desk)"}
+    return f"{question.text}{whom.get(question.ask, '')}{saves}{typical}"
+
+
+def _orders(heading: str, orders: Sequence[Order], note: str) -> Section | None:
+    rows = tuple(_order_row(group) for group in group_orders(orders))
+    head = ("order", "price", "needed", "why")
+    return section(heading, Table(rows=rows, head=head, right=(1, 2)), note=note) if rows else None
+
+
+def _order_row(group: Sequence[Order]) -> tuple[str, ...]:
+    likeliest = max(group, key=lambda o: o.p)
+    return tell_titled(group), tell_price(group), percent(likeliest.p), tell_why(likeliest)
+
+
+def _body_work(todo: Work) -> Section | None:
+    told = "; ".join(
+        f"{o.title} ({percent(o.p)}; {tell_why(o)})"
+        for o in todo.orders
+        if o.body_work and not o.done
+    )
+    return section("Body work", Text(text=told), note="ordered and paid with it") if told else None
+
+
+def _not_counted(todo: Work) -> Section | None:
+    told = ", ".join(todo.not_counted)
+    return section("Not in these hours", Text(text=told)) if told else None
+
+
+def _gates(todo: Work, catalog: Catalog) -> Section | None:
+    words = dict.fromkeys(word for o in todo.operations if not o.done for word in o.blocked_by)
     texts = catalog.tasks.gates
     rows = tuple((w, f"{texts[w].text} {texts[w].remedy}" if w in texts else "") for w in words)
     note = "the work behind them does not start before they are passed"
@@ -187,42 +185,14 @@ def _notices(notices: Iterable[Caution]) -> Section | None:
     return section("Law and custom", Bullets(items=told)) if told else None
 
 
-def _numbered_cautions(items: Iterable[WorkItem], numbers: Mapping[str, int]) -> Section | None:
-    where: dict[str, list[int]] = {}
-    for item in items:
-        for caution in item.cautions if not item.done else ():
-            where.setdefault(caution.text, []).append(numbers[item.id])
-    return tell_cautions(f"{t} (item{'s' * (len(at) > 1)} {ranges(at)})" for t, at in where.items())
-
-
 def _kept(items: Iterable[WorkItem]) -> Section | None:
     kept = ", ".join(i.component for i in items if i.action == "keep" and i.component)
     note = "once its inspection has passed, where one is asked"
     return section("Stays in the car", Text(text=kept), note=note) if kept else None
 
 
-def _spread(todo: Work) -> Section | None:
-    if len(todo.spread) < 2:
-        return None
-    heading = "What each kind of rules asks for"
-    likely = {name: [i for i in ids if _asks(todo, name, i)] for name, ids in todo.spread.items()}
-    if len({frozenset(ids) for ids in likely.values()}) == 1:
-        return section(heading, note="all ask for the same")
-    rows = tuple(
-        (name, *(str(sum(i.endswith(f":{a}") for i in ids)) for a in _COUNTED))
-        for name, ids in likely.items()
-    )
-    table = Table(rows=rows, head=("", *_COUNTED), right=(1, 2, 3, 4))
-    replaced = Counter(i for ids in likely.values() for i in ids if i.endswith(":replace"))
-    asked = {item.rpartition(":")[0]: count for item, count in replaced.items()}
-    some = ", ".join(f"{c} ({n})" for c, n in asked.items() if n < len(todo.spread))
-    told = f"Only some replace (how many of {len(todo.spread)}): {some}."
-    texts = (Text(text=told),) if some else ()
-    return section(heading, table, *texts, note="which is yours is not known")
-
-
 def tell_item(case: Case, item: WorkItem, catalog: Catalog) -> Telling:
-    """Return one item with its reasons, tools, cautions and what it waits for."""
+    """Return one demand with its reasons, tools, cautions and what it waits for."""
     because = tell_reasons(item.because, case, catalog)
     cautions = (f"{c.text} ({source_title(c.source, catalog)})" for c in item.cautions)
     entry = tell_entry(entry_for(item, catalog) | {"by": "your name"})
@@ -252,8 +222,44 @@ def _about(item: WorkItem) -> Table:
     rows += [("after", ", ".join(item.after))] if item.after else []
     rows += [("held by", ", ".join(item.blocked_by))] if item.blocked_by else []
     rows += [("tools", ", ".join(item.tools))] if item.tools else []
+    rows += [("settled by", item.settled_by)] if item.settled_by else []
     rows += [("counts as done when", item.passes_when)] if item.passes_when else []
     return Table(rows=tuple(rows))
+
+
+def tell_order(case: Case, order: Order, catalog: Catalog) -> Telling:
+    """Return one order with what comes with it, why, and what it costs."""
+    price, used = order.price, order.used_price
+    rows = [("contains", ", ".join(order.contains)), ("why", tell_why(order))]
+    rows += [
+        ("needed with", percent(order.p)),
+        ("rules that ask for it", ", ".join(order.profiles)),
+    ]
+    if price is not None:
+        told = f"{money(price.low)}, {money(price.likely)}, {money(price.high)}"
+        rows.append(("new, low likely high", f"{told} ({tell_grounds('', price.basis, catalog)})"))
+    if used is not None:
+        rows.append(("used", f"{money(used.low)} to {money(used.high)}"))
+    if order.lead_days is not None:
+        low, likely, high = order.lead_days
+        rows.append(("days until it is there", f"{likely} ({low} to {high})"))
+    rows += [("dangerous goods", "yes, until proven spent" if order.live else "")]
+    rows += [("settled by", order.settled_by), ("mind", order.note)]
+    because = tell_reasons(order.because, case, catalog)
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        about=tell_car(case),
+        sections=filled(
+            (
+                section(
+                    order.title, Table(rows=tuple(r for r in rows if r[1])), note=order.assembly
+                ),
+                section("Because", because, note="strongest first") if order.because else None,
+            )
+        ),
+        closing=standing(catalog),
+    )
 
 
 def entry_for(item: WorkItem, catalog: Catalog) -> dict[str, str]:

@@ -16,6 +16,7 @@ from squibwise.model.origin import Finding
 Refused = Callable[[str], tuple[Finding, ...]]
 LOOK = '[[evidence]]\nkind = "look"\ncomponent = "driver.front-bag"\nseen = "cover-torn"\n'
 E = "[[evidence]]\n"
+LOOK_AT = E + "kind = 'look'\ncomponent = '{}'\nseen = 'intact'\n"
 PRICE = "[[price]]\nwhat = '{}'\nlow = {}\nlikely = 2\nhigh = 3\n"
 OUTCOME = "kind = 'test-outcome'\nloop = 'driver.front-bag/9'\ntest = 'x'\noutcome = 'y'\n"
 FINISHED = "kind = 'done'\nwhat = 'replaced'\ncomponent = 'left.curtain'\nitem = '{}'\n"
@@ -86,6 +87,16 @@ MISTAKES = [
     ("[[codes]]\nfile = 'evidence/scan.txt'\nsource = 'x'\n", "case-unreadable-file", 2, "columns"),
     (E + "kind = 'crash-data'\nfile = 'evidence/scan.txt'\n", "case-unreadable-file", 3, "scan"),
     ("[case]\nid = 'x\n", "case-syntax", 2, "not closed"),
+    ("[car]\nvin = 0Z9HB5A26KR000417\n", "case-syntax", 2, "'vin' must stand in quotes"),
+    ("[case]\nid = 'x'\n[[price]]\nlow = 1,200\n", "case-syntax", 4, "currency signs: 1200"),
+    ("[[price]]\nlow = $1,250.50\n", "case-syntax", 2, "currency signs: 1250"),
+    ("[[price]]\nlow = 180 USD\n", "case-syntax", 2, "currency signs: 180"),
+    ("[case]\ntitle = \u201cMine\u201d\n", "case-syntax", 2, "curly quotes"),
+    ('[[evidence]]\nfile = "C:\\Users\\me.txt"\n', "case-syntax", 2, "forward slashes"),
+    ('[car]\ndrive_hand: "left"\n', "case-syntax", 2, "an equals sign, not a colon"),
+    (E + "kind = 'lamp'\n", "case-unknown-kind", 2, "Did you mean 'lamp-check'?"),
+    (LOOK_AT.format("driver airbag"), "case-unknown-component", 3, "driver.front-bag"),
+    (LOOK_AT.format("centre.lamp"), "case-unknown-component", 3, "Did you mean 'warning-lamp'?"),
     ("[case]\nid = \"it's\n", "case-syntax", 2, "begins with \""),
     ("[case]\nid = 'x'\n#a\nid = 'y'\n", "case-syntax", 4, "line 2"),
     ("[case]\nid = 'x'\n[car]\n[case]\n", "case-syntax", 4, "[case] already stands in line 1"),

@@ -102,8 +102,11 @@ def show(value: object) -> str:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return ``Did you mean 'x'?`` for the nearest known word, or an empty text."""
-    best = process.extractOne(word.lower(), list(known), scorer=fuzz.ratio, score_cutoff=_CLOSE)
-    return f"Did you mean '{best[0]}'?" if best else ""
+    words = list(known)
+    best = process.extractOne(word.lower(), words, scorer=fuzz.ratio, score_cutoff=_CLOSE)
+    part_of = [w for w in words if word.lower() in w.split("-")]
+    near = best[0] if best else min(part_of, key=len, default="")
+    return f"Did you mean '{near}'?" if near else ""
 
 
 def suggest(word: str, known: Iterable[str]) -> str:
@@ -116,6 +119,7 @@ def suggest(word: str, known: Iterable[str]) -> str:
 Check = Callable[[str, KeyPath, Notes], bool]
 
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+_NAMED = 90  # how well words must fit a component's title to be taken for it
 _NEAR = 500  # files looked at for a suggestion
 _ITEM_ACTIONS = (*get_args(Action), "trace", "disposal")
 _ITEM_IDS = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
@@ -189,8 +193,12 @@ def _complain(message: str, remedy: str, path: KeyPath, notes: Notes) -> None:
 
 
 def _how_to_write(value: str, kinds: Mapping[str, Kind]) -> str:
-    example = f"{kinds[value].places[0]}.{value}" if value in kinds else "driver.front-bag"
-    return f"Write <place>.<kind>, for example {example}."
+    if value in kinds:
+        return f"Write <place>.<kind>, for example {kinds[value].places[0]}.{value}."
+    called = {f"{p}.{k.kind}": f"{p} {k.title}" for k in kinds.values() for p in k.places}
+    near = process.extract(value.lower(), called, scorer=fuzz.token_set_ratio, score_cutoff=_NAMED)
+    ids = " or ".join(sorted((n[2] for n in near), key=lambda i: len(called[i]))[:3])
+    return f"Write <place>.<kind>, for example {ids or 'driver.front-bag'}."
 
 
 def seen(word: str, kind: str, path: KeyPath, notes: Notes) -> bool:

@@ -25,7 +25,48 @@ def diagnosis(text: str, line: int) -> str:
     lines = text.splitlines()
     if not 1 <= line <= len(lines):
         return ""
-    return _unclosed_quote(lines[line - 1]) or _repeated(lines, line) or _no_value(lines[line - 1])
+    written = lines[line - 1]
+    slips = (_curly, _backslash, _unclosed_quote, _colon, _number)
+    told = (slip(written) for slip in slips)
+    return next(filter(None, told), "") or _repeated(lines, line) or _no_value(written)
+
+
+_CURLY = re.compile("[\u201c\u201d\u201e\u00ab\u00bb\u2018\u2019]")
+_GROUPED = re.compile(r"[-+]?\s*[$\u20ac\u00a3]?\s*\d{1,3}(?:([,.' ])\d{3})+(?:[.,]\d+)?")
+_SIGNED = re.compile(r"[$\u20ac\u00a3]\s*[\d.,]+|[\d.,]+\s*(?:[$\u20ac\u00a3]|[A-Z]{3}\b)")
+
+
+def _bare_value(line: str) -> str:
+    """Return what stands behind the equals sign outside quotes."""
+    key = _KEY.match(line)
+    return "" if key is None else line[key.end() :].partition("#")[0].strip()
+
+
+def _curly(line: str) -> str:
+    found = _CURLY.match(_bare_value(line))
+    return 'curly quotes are no quotes here; write "..." with straight ones' if found else ""
+
+
+def _backslash(line: str) -> str:
+    if not re.search(r'=\s*"[^"]*\\(?![btnfr"\\/]|u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8})', line):
+        return ""
+    return (
+        "a backslash in double quotes has a meaning of its own; write a path with forward slashes, "
+        "such as evidence/scan.txt, or in single quotes"
+    )
+
+
+def _colon(line: str) -> str:
+    found = re.match(r"\s*([\w.-]+)\s*:(?=\s|[\"'\d])", line)
+    return f"between '{found[1]}' and its value stands an equals sign, not a colon" if found else ""
+
+
+def _number(line: str) -> str:
+    value = _bare_value(line)
+    if not (_GROUPED.fullmatch(value) or _SIGNED.fullmatch(value)):
+        return ""
+    plain = re.sub(r"[^\d]", "", re.sub(r"[.,]\d{1,2}$", "", re.sub(r"[^\d.,]", "", value)))
+    return f"a number stands without commas, blanks and currency signs: {plain or 1200}"
 
 
 def _unclosed_quote(line: str) -> str:
@@ -64,7 +105,7 @@ def _no_value(line: str) -> str:
     if text.startswith("[") and text.count("[") != text.count("]"):
         return "a bracket of this heading is not closed"
     key = _KEY.match(text)
-    if key and re.fullmatch(r"[A-Za-z][\w -]*", text[key.end() :].strip() or "-"):
+    if key and re.fullmatch(r"[A-Za-z0-9][\w ./-]*", text[key.end() :].strip() or "-"):
         return f"the value of '{key[1]}' must stand in quotes"
     return f"'{key[1]}' has no value" if key and not text[key.end() :].strip() else ""
 
