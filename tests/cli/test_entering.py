@@ -128,21 +128,32 @@ def test_line_ends_of_another_system_stay(run: Line, own: Path) -> None:
     assert text(own) == OWN.replace("\n", "\r\n")
 
 
+def operations(run: Line, case: Path) -> dict[int, dict[str, Any]]:
+    """Return the operations of a case by number."""
+    visits = run("work", case, "--json").json()["visits"]
+    return {o["n"]: o for v in visits for a in v["areas"] for o in a["operations"]}
+
+
 def test_operations_are_ticked_by_number_and_are_done_then(
     run: Line, tmp_path: Path, cases: Path
 ) -> None:
     shutil.copytree(cases / "harrow-07", tmp_path / "c")
     case = tmp_path / "c"
-    before = run("work", case, "--json").json()["items"]
-    assert run("did", case, "1-9, 101", "--by", "R").code == 0
+    before = operations(run, case)
+    looked = next(n for n, o in before.items() if o["action"] == "look" and o["demands"])
+    opened = next(n for n, o in before.items() if o["action"] == "open")
+    fitted = next(n for n, o in before.items() if o["action"] == "fit" and o["demands"])
+    ticked = {1, looked, opened, fitted}
+    assert not any(before[n]["done"] for n in ticked)
+    assert run("did", case, f"1,{looked}", opened, fitted, "--by", "R").code == 0
     written = evidence(case)[5:]
-    assert written
     assert all(e["by"] == "R" and e["kind"] in ("done", "passed") for e in written)
-    after = {i["id"]: i["done"] for i in run("work", case, "--json").json()["items"]}
-    ticked = {e.get("item", e["what"]) for e in written}
-    open_before = {i["id"] for i in before if not i["done"]}
-    assert ticked & set(after) <= open_before
-    assert all(after[one] for one in ticked & set(after))
+    assert {"done", "passed"} == {e["kind"] for e in written}
+    after = operations(run, case)
+    assert [n for n in ticked if n in after and not after[n]["done"]] == []
+    assert {n: o["id"] for n, o in after.items() if n in before} == {
+        n: before[n]["id"] for n in after if n in before
+    }
 
 
 def test_a_number_that_is_not_on_the_list_is_refused(run: Line, cases: Path) -> None:
@@ -239,3 +250,44 @@ def test_standard_input_that_is_a_terminal_is_refused(
     done = run("read", "-")
     assert done.code == 2
     assert "nothing was piped in" in done.err
+
+
+def test_an_answer_becomes_rules_of_this_car_with_its_source(
+    run: Line, tmp_path: Path, cases: Path
+) -> None:
+    shutil.copytree(cases / "harrow-07", tmp_path / "c")
+    case, before = tmp_path / "c", text(cases / "harrow-07")
+    asked = {q["id"] for q in run("work", case, "--json").json()["questions"] if not q["answered"]}
+    assert "unit-bags" in asked
+    assert run("answer", case, "unit-bags", "no", "--source", "procedure, section 12").code == 0
+    rules = tomllib.loads(text(case))["profile"]["rules"]
+    assert [(r["component"], r["action"], r["source"]) for r in rules] == [
+        ("control-unit", "inspect", "procedure, section 12")
+    ]
+    questions = run("work", case, "--json").json()["questions"]
+    assert next(q["answered"] for q in questions if q["id"] == "unit-bags") == "no"
+    assert run("undo", case).code == 0
+    assert text(case) == before
+
+
+def test_whether_there_was_a_crash_is_an_entry(run: Line, own: Path) -> None:
+    assert run("answer", own, "crash", "yes").code == 0
+    assert evidence(own)[-1]["present"] is True
+
+
+@pytest.mark.parametrize(
+    ("question", "word", "source", "told"),
+    [
+        ("unit-bags", "no", "", "source"),
+        ("unit-bag", "no", "x", "unit-bags"),
+        ("unit-bags", "perhaps", "x", "yes or no"),
+        ("equipment", "yes", "x", "[car]"),
+    ],
+)
+def test_an_answer_that_is_none_is_refused(
+    run: Line, own: Path, question: str, word: str, source: str, told: str
+) -> None:
+    done = run("answer", own, question, word, "--source", source)
+    assert done.code == 2
+    assert told in done.err
+    assert text(own) == OWN

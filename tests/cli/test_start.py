@@ -1,6 +1,7 @@
 """Help loads nothing that it does not need; ``bench/commands.py`` measures how fast it is."""
 
 import os
+import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -47,7 +48,9 @@ def test_every_command_says_what_it_does(run: Callable[..., Any], command: Any) 
 def test_every_help_has_two_examples_that_parse(run: Callable[..., Any], command: Any) -> None:
     shown = run(command.name, "--help").out.partition("Examples:\n")[2]
     lines = [
-        line.split()[1:] for line in shown.splitlines() if line.strip().startswith("squibwise ")
+        shlex.split(line)[1:]
+        for line in shown.splitlines()
+        if line.strip().startswith("squibwise ")
     ]
     assert len(lines) >= 2
     for name, *words in lines:

@@ -17,6 +17,7 @@ from tomlkit.items import AoT
 from tomlkit.items import Table as TomlTable
 
 from squibwise.catalog.load import Catalog
+from squibwise.cli.opening import suggest
 from squibwise.errors import InputError
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
@@ -25,6 +26,7 @@ from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
 from squibwise.model.work import Operation, Work, WorkItem
 from squibwise.present.tell_work import entry_for
+from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
 MARK = "squibwise:"
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
@@ -293,9 +295,6 @@ def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
 
 def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
     """Return what each printed number of the work stands for."""
-    if not todo.visits:
-        listed = (i for i in todo.items if i.action != "keep")
-        return {n: (item,) for n, item in enumerate(listed, start=1)}
     by_id = {i.id: i for i in todo.items}
     return {o.n: tuple(_ticked(o, by_id)) for o in todo.operations}
 
@@ -353,3 +352,44 @@ def entries_for(
         remedy = "Nothing was written."
         raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
     return tuple({**e, **common} for e in entries)
+
+
+def answer_entries(
+    case: Case, question: str, word: str, source: str, catalog: Catalog
+) -> tuple[tuple[Pairs, ...], tuple[Pairs, ...]]:
+    """Return the entries and the maker's rules that an answer stands for.
+
+    Args:
+        case: The case.
+        question: Id of the question, as ``work`` prints it.
+        word: ``yes`` or ``no``.
+        source: Where the maker's answer stands.
+        catalog: The questions.
+
+    Raises:
+        InputError: There is no such question, no such answer, or the source is missing.
+    """
+    known = catalog.rules.questions
+    if question in _ELSEWHERE:
+        message = f"'{question}' is not answered by yes or no."
+        raise InputError(message, remedy=_ELSEWHERE[question])
+    if word not in ANSWERS:
+        raise InputError(f"'{word}' is no answer.", remedy=f"Answer {' or '.join(ANSWERS)}.")
+    if question == CRASH:
+        return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
+    if question not in known:
+        raise InputError(f"'{question}' is no question.", remedy=suggest(question, (CRASH, *known)))
+    if not source.strip():
+        remedy = 'Say where it stands: --source "maker\'s procedure, section 12".'
+        raise InputError("an answer of the maker needs its source.", remedy=remedy)
+    rules = answer_rules(known[question], word, case, source)
+    return (), tuple(
+        {"component": r.component, "action": r.action, "when": r.when, "source": r.source}
+        for r in rules
+    )
+
+
+_ELSEWHERE = {
+    "equipment": "Write equipment = ... under [car]; `squibwise catalog` lists the templates.",
+    "cover": "Nothing in the case hangs on it; enter what you pay yourself under [[price]].",
+}

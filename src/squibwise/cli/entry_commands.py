@@ -22,20 +22,30 @@ def _common(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
     return ({"by": by} if by else {}) | {"time": time}
 
 
-def _write(case_path: Path, command: str, entries: Any, *, as_json: bool) -> int:  # noqa: ANN401
-    """Add entries to a case and tell what was written."""
+def _write(
+    case_path: Path,
+    command: str,
+    entries: Any,  # noqa: ANN401 - pairs of whatever TOML holds
+    *,
+    as_json: bool,
+    rules: Any = (),  # noqa: ANN401
+) -> int:
+    """Add entries and rules to a case and tell what was written."""
     from squibwise.catalog.load import load_catalog
     from squibwise.cli import entering, stored
     from squibwise.present.tell_entries import tell_written
 
     now = dt.datetime.now().replace(microsecond=0)
-    addition = entering.Addition(command=command, at=now, evidence=tuple(entries))
+    addition = entering.Addition(
+        command=command, at=now, evidence=tuple(entries), rules=tuple(rules)
+    )
     with stored.editable(case_path, command) as folder:
         file = entering.open_file(folder)
         entering.add(file, addition, load_catalog())
-    value = {"file": str(file.path), "written": [dict(e) for e in entries]}
+    written = [*entries, *rules]
+    value = {"file": str(file.path), "written": [dict(e) for e in written]}
     return output.answer(
-        value, lambda: tell_written(case_path, file.path, entries), as_json=as_json, code=0
+        value, lambda: tell_written(case_path, file.path, written), as_json=as_json, code=0
     )
 
 
@@ -141,6 +151,28 @@ def add(
 
 
 @click.command(
+    short_help="Answer a question about the maker's rules.",
+    epilog=examples(
+        "answer harrow-07 unit-bags no --source 'procedure, section 12'",
+        "answer harrow-07 crash yes",
+    ),
+)
+@case_argument
+@click.argument("question")
+@click.argument("word", metavar="yes|no")
+@click.option("--source", default="", help="Where the maker says so; needed for his rules.")
+@answers
+def answer(case_path: Path, question: str, word: str, source: str, as_json: bool) -> int:
+    """Answer a question that `work` asks, with where the answer stands; everything follows."""
+    from squibwise.cli import entering, opening
+
+    at = opening.open_case(case_path)
+    entries, rules = entering.answer_entries(at.case, question, word, source, at.catalog)
+    command = f"answer {question} {word}"
+    return _write(case_path, command, entries, as_json=as_json, rules=rules)
+
+
+@click.command(
     short_help="Take back what the last of these commands wrote.",
     epilog=examples("undo harrow-07", "undo harrow-07 --json"),
 )
@@ -161,4 +193,4 @@ def undo(case_path: Path, as_json: bool) -> int:
     )
 
 
-ENTRY_COMMANDS = (saw, did, add, undo)
+ENTRY_COMMANDS = (saw, did, add, answer, undo)
