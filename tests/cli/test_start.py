@@ -5,6 +5,7 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Callable
+from itertools import takewhile
 from typing import Any
 
 import click
@@ -55,7 +56,7 @@ def test_every_help_has_two_examples_that_parse(run: Callable[..., Any], command
     assert len(lines) >= 2
     for name, *words in lines:
         assert name == command.name
-        arguments = words[: words.index("<")] if "<" in words else words
+        arguments = list(takewhile(lambda word: word not in "<>", words))
         command.make_context(name, arguments, resilient_parsing=False)
 
 
