@@ -123,8 +123,6 @@ _NAMED = 90  # how well words must fit a component's title to be taken for it
 _NEAR = 500  # files looked at for a suggestion
 _ITEM_ACTIONS = (*get_args(Action), "trace", "disposal")
 _ITEM_IDS = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
-_OPERATIONS = ("open", "look", "out", "fit", "join", "close", "set")
-_OPERATION_TAIL = re.compile(r"[a-z0-9-]+(@[a-z0-9-]+)?")
 _WHOLE_CAR = ("battery", "codes")
 
 
@@ -302,9 +300,9 @@ def _is_operation(value: str, notes: Notes) -> bool:
     known: dict[str, list[str]] = {
         "look": list(catalog.tasks.ticks),
         "set": [s.id for s in catalog.tasks.settings.values()],
-        **dict.fromkeys(("open", "close"), list(catalog.tasks.openings)),
+        **{key: list(catalog.tasks.openings) for key in ("open", "close")},
         "join": [*catalog.tasks.openings, *catalog.assemblies],
-        **dict.fromkeys(("out", "fit", "trace"), list(catalog.assemblies)),
+        **{key: list(catalog.assemblies) for key in ("out", "fit", "trace")},
     }
     base = tail.partition("@")[0]
     return any(base == k or base.startswith(f"{k}-") for k in known.get(head, []))
@@ -334,8 +332,6 @@ def passed(value: str, path: KeyPath, notes: Notes) -> bool:
         return True
     if head in VERDICT_WORDS and tail:
         return component(tail, path, notes)
-    if head in _OPERATIONS and _OPERATION_TAIL.fullmatch(tail):
-        return True
     if ":" in value or value in notes.catalog.tasks.steps:
         return item(value, path, notes)
     return _among(value, words, path, notes)
