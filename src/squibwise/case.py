@@ -5,6 +5,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
+import msgspec
+
 from squibwise import infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import put_in_order
@@ -13,7 +15,9 @@ from squibwise.model.bid import BidLimit, BidSheet, Settled, SettledLine
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
 from squibwise.model.evidence import PartLabel, TestOutcome
+from squibwise.model.lots import LotRow, LotTerms, ScreenedRows
 from squibwise.model.market import BuyAnswer, OfferSheet, ShopTerms
+from squibwise.model.origin import Finding
 from squibwise.model.proof import Overview, ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
 from squibwise.model.trace import Trace
@@ -128,6 +132,36 @@ def bid(
     misleads = catalog.fact("market.look-misleads").number()
     looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads)
     return plan.limit_bid(sheet, plan.list_worlds(sums), case.currency, catalog, looks, learned)
+
+
+def screen(
+    rows: Sequence[Mapping[str, str]],
+    lines: Sequence[int],
+    name: str,
+    terms: LotTerms,
+    catalog: Catalog,
+    shifts: Mapping[str, float] | None = None,
+) -> ScreenedRows:
+    """Return a row for each lot that could be read, and a finding for each that could not.
+
+    Rows in, rows out: no file, no clock, nothing kept; any engine may call it on any piece.
+    """
+    read_rows = [intake.read_lot(r, n, name, catalog) for r, n in zip(rows, lines, strict=True)]
+    lots = [r for r in read_rows if isinstance(r, LotRow)]
+    alike: dict[bytes, Case] = {}
+    keys = []
+    for lot in lots:
+        case = Case(id="lot", region=lot.region, car=lot.car, evidence=lot.evidence)
+        keys.append(msgspec.json.encode((case.car, case.evidence)))
+        alike.setdefault(keys[-1], case)
+    screened = infer.screen(tuple(alike.values()), catalog, shifts, plan.LOT_WORLDS)
+    beliefs = dict(
+        zip(alike, plan.price_cars(alike.values(), screened, terms, catalog), strict=True)
+    )
+    return ScreenedRows(
+        rows=tuple(plan.write_lot(x, beliefs[k], terms) for x, k in zip(lots, keys, strict=True)),
+        findings=tuple(r for r in read_rows if isinstance(r, Finding)),
+    )
 
 
 def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> tuple[Verdict, ...]:

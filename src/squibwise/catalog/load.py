@@ -12,7 +12,7 @@ from squibwise.catalog.crash_data import CrashWords
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
-from squibwise.catalog.market import BidBook, MarketBook, read_market
+from squibwise.catalog.market import BidBook, LotBook, MarketBook, read_market
 from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
 from squibwise.catalog.rules import RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
@@ -121,6 +121,11 @@ class Catalog:
         return read_assemblies(
             self.root / "assemblies", self.kinds, self.tasks.openings, self.cautions
         )
+
+    @cached_property
+    def lots(self) -> LotBook:
+        """What screening takes for granted."""
+        return read_toml(self.root / "lots.toml", LotBook)
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

@@ -7,6 +7,7 @@ import msgspec
 
 from squibwise.catalog.facts import Source
 from squibwise.catalog.reading import key_entries, read_files, refuse_unknown_sources
+from squibwise.errors import CatalogError
 from squibwise.model.market import Condition, Policy
 from squibwise.model.words import Basis
 
@@ -121,3 +122,29 @@ class BidBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     trades: tuple[str, ...]
     question: tuple[FirstQuestion, ...]
+
+
+class Follows(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often an assembly is asked for because something else fired.
+
+    Attributes:
+        after: Components, or ``any`` for any charge of the car.
+        share: Share of makers. [0..1]
+        low: Low end of it; ``high`` the high end.
+    """
+
+    assembly: str
+    after: tuple[str, ...]
+    share: float
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.low <= self.share <= self.high <= 1.0:
+            raise CatalogError(f"lots: share of {self.assembly} is out of its range")
+
+
+class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``lots.toml``: what screening takes for granted."""
+
+    follows: tuple[Follows, ...]

@@ -182,22 +182,23 @@ class _Book:
         """Return a case's beliefs in worlds of about equal weight, the mildest first."""
         if worlds < 1:
             return ()
-        columns = np.concatenate([self.columns[k] for k in keys], axis=1)
-        names = [n for k in keys for n in self.names[k]]
-        spoiled = columns[:, 1::2].sum(axis=1)
-        order = np.argsort(-spoiled, kind="stable")
+        spoiled = sum((self.columns[k][:, 1::2].sum(axis=1) for k in keys), np.zeros(len(weights)))
+        order = np.argsort(-spoiled)
         reached = np.cumsum(weights[order]) - 0.5 * weights[order]
-        world = np.minimum((reached * worlds).astype(int), worlds - 1)
-        found = []
-        for number in range(worlds):
-            mine = order[world == number]
-            weight = float(weights[mine].sum())
-            if weight > 0.0:
-                means = (weights[mine] / weight) @ columns[mine]
-                fired = dict(zip(names, map(float, means[0::2]), strict=True))
-                sound = dict(zip(names, map(float, means[1::2]), strict=True))
-                found.append(ScreenedWorld(weight, fired, sound))
-        return tuple(found)
+        places = np.minimum((reached * worlds).astype(int), worlds - 1)
+        shares = np.zeros((worlds, len(weights)))
+        shares[places, order] = weights[order]
+        totals = shares.sum(axis=1)
+        kept = totals > 0.0
+        shares, totals = shares[kept] / totals[kept, None], totals[kept]
+        fired: list[dict[str, float]] = [{} for _ in totals]
+        sound: list[dict[str, float]] = [{} for _ in totals]
+        for key in keys:
+            for number, means in enumerate((shares @ self.columns[key]).tolist()):
+                fired[number].update(zip(self.names[key], means[0::2], strict=True))
+                sound[number].update(zip(self.names[key], means[1::2], strict=True))
+        rows = zip(totals.tolist(), fired, sound, strict=True)
+        return tuple(ScreenedWorld(*row) for row in rows)
 
     def answer(
         self, case: str, keys: list[int], values: Array, worlds: tuple[ScreenedWorld, ...]

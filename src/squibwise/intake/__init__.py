@@ -13,10 +13,11 @@ if TYPE_CHECKING:
 _HOMES = {
     "load_case": "squibwise.intake.case_file",
     "read_report_file": "squibwise.intake.case_file",
+    "read_lot": "squibwise.intake.lots",
     "read_report": "squibwise.intake.report.reader",
 }
 
-__all__ = ["load_case", "read_report", "read_report_file"]
+__all__ = ["load_case", "read_lot", "read_report", "read_report_file"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - a module attribute can be anything

@@ -4,11 +4,13 @@ from squibwise.plan.bidding import limit_bid
 from squibwise.plan.cost_worlds import list_evidence, list_worlds
 from squibwise.plan.costing import cost
 from squibwise.plan.loss_table import losses
+from squibwise.plan.lots import LOT_WORLDS, price_cars, write_lot
 from squibwise.plan.offers import list_needs
 from squibwise.plan.ordering import list_requests, plan_buying
 from squibwise.plan.settling import learn_factors, settled_lines
 
 __all__ = [
+    "LOT_WORLDS",
     "cost",
     "learn_factors",
     "limit_bid",
@@ -18,5 +20,7 @@ __all__ = [
     "list_worlds",
     "losses",
     "plan_buying",
+    "price_cars",
     "settled_lines",
+    "write_lot",
 ]

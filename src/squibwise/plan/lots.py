@@ -1,0 +1,277 @@
+"""The restraint share of many lots at once, by a short way through the catalogue.
+
+A lot's parts are taken as independent within a size of crash, as in a bid. Instead of applying
+every rule, an assembly counts where a part in it is not sound, and where makers ask for it because
+something else fired, by their share. Prices are the catalogue's wide range.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Protocol
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.assemblies import Assembly
+from squibwise.catalog.load import Catalog
+from squibwise.model.car import Car
+from squibwise.model.case import Case
+from squibwise.model.lots import LotBelief, LotRow, LotTerms
+from squibwise.model.names import split_component
+from squibwise.plan.cost_belief import triangle_on_grid
+
+Array = npt.NDArray[np.float64]
+Complex = npt.NDArray[np.complex128]
+_STEP, _POINTS = 25.0, 2048  # whole units of money; up to 51,200
+_LABOUR = (0.75, 1.0, 1.45)  # low and high of a whole job: its lines move together
+_BLOCK = 256
+LOT_WORLDS = 4
+
+
+class WorldLike(Protocol):
+    """A size of crash: its chance, and what it did to each part."""
+
+    @property
+    def weight(self) -> float:
+        """Chance of it."""
+
+    @property
+    def fired(self) -> dict[str, float]:
+        """Chance of having fired, by component id."""
+
+    @property
+    def sound(self) -> dict[str, float]:
+        """Chance of being sound, by component id."""
+
+
+class ScreenedLike(Protocol):
+    """A lot as inference screened it."""
+
+    @property
+    def fired(self) -> dict[str, float]:
+        """Chance of having fired, by charge."""
+
+    @property
+    def worlds(self) -> Sequence[WorldLike]:
+        """Sizes of crash."""
+
+
+class LotPiece(msgspec.Struct, frozen=True):
+    """An assembly of a car, as screening counts it.
+
+    Attributes:
+        parts: Components in it.
+        price: Low, likely, high, in whole units.
+        minutes: Fitting and access. [min]
+        follows: Components and the share of makers that ask for it when one of them fired.
+    """
+
+    key: str
+    parts: tuple[str, ...]
+    price: tuple[int, int, int]
+    minutes: float
+    follows: tuple[tuple[tuple[str, ...], float], ...]
+
+
+def list_pieces(car: Car, catalog: Catalog) -> tuple[LotPiece, ...]:
+    """Return the assemblies of a car that have a price, with what asks for them."""
+    pieces = []
+    kinds = {split_component(c).kind for c in car.components}
+    charges = tuple(c for c in car.components if catalog.kinds[split_component(c).kind].fires)
+    for assembly in catalog.assemblies.values():
+        if assembly.new is None or assembly.body_work or set(assembly.unless) & kinds:
+            continue
+        for component in car.components:
+            name = split_component(component)
+            if name.kind in assembly.key and name.place in assembly.places:
+                pieces.append(_piece(assembly, component, car, charges, catalog))
+    return tuple({p.key: p for p in pieces}.values())
+
+
+def _piece(
+    assembly: Assembly, component: str, car: Car, charges: tuple[str, ...], catalog: Catalog
+) -> LotPiece:
+    place = split_component(component).place
+    inside = (*assembly.key, *assembly.holds)
+    parts = tuple(
+        c
+        for c in car.components
+        if split_component(c).place == place and split_component(c).kind in inside
+    )
+    asked = tuple(
+        (charges if f.after == ("any",) else tuple(c for c in f.after if c in charges), f.share)
+        for f in catalog.lots.follows
+        if f.assembly == assembly.id
+    )
+    return LotPiece(
+        key=f"{assembly.id}@{place}",
+        parts=parts or (component,),
+        price=assembly.new or (0, 0, 0),
+        minutes=_minutes(assembly, place, catalog),
+        follows=tuple((after, share) for after, share in asked if after),
+    )
+
+
+def _minutes(assembly: Assembly, place: str, catalog: Catalog) -> float:
+    """Return fitting and half of its access: what is opened is shared with about one other."""
+    fitting = assembly.operation
+    if fitting is None:
+        return 0.0
+    openings = [catalog.tasks.openings[o] for o in fitting.access_at(place)]
+    access = sum(o.open[1] + o.close[1] for o in openings)
+    return float(fitting.minutes[1]) + 0.5 * access
+
+
+def price_cars(
+    cases: Iterable[Case], screened: Sequence[ScreenedLike], terms: LotTerms, catalog: Catalog
+) -> list[LotBelief]:
+    """Return what is believed of each case, cars of one kind together, in their order."""
+    members: dict[bytes, list[int]] = {}
+    cars = [c.car for c in cases]
+    for index, car in enumerate(cars):
+        members.setdefault(msgspec.json.encode(car.components), []).append(index)
+    found: dict[int, LotBelief] = {}
+    for mine in members.values():
+        pieces = list_pieces(cars[mine[0]], catalog)
+        charges = sorted(screened[mine[0]].fired)
+        lots = [screened[i].worlds for i in mine]
+        found |= dict(zip(mine, price_lots(pieces, lots, charges, terms, catalog), strict=True))
+    return [found[i] for i in range(len(cars))]
+
+
+def write_lot(lot: LotRow, belief: LotBelief, terms: LotTerms) -> dict[str, object]:
+    """Return the row that is written for a lot."""
+    notes = [] if lot.resale is not None else ["no resale stated"]
+    notes += [] if lot.other_costs is not None else ["restraint share only"]
+    notes += ["equipment assumed"] if lot.car.assumed else []
+    limit = find_limit(lot.resale, lot.other_costs, belief, terms)
+    notes += ["before any bid: title, unit, parts"] if limit is not None else []
+    return {
+        "line": lot.line,
+        "id": lot.id,
+        "cost_p50": belief.p50,
+        "cost_p80": belief.p80,
+        "bid_limit": limit,
+        "orders": " ".join(belief.orders),
+        "look": belief.look,
+        "notes": "; ".join(notes),
+    } | {f"fired.{c}": round(p, 4) for c, p in belief.fired.items()}
+
+
+def price_lots(
+    pieces: Sequence[LotPiece],
+    lots: Sequence[Sequence[WorldLike]],
+    charges: Sequence[str],
+    terms: LotTerms,
+    catalog: Catalog,
+) -> tuple[LotBelief, ...]:
+    """Return what is believed of lots of one kind of car.
+
+    Args:
+        pieces: Of the car.
+        lots: Worlds of each lot.
+        charges: Components whose chance of having fired is told.
+        terms: Hourly cost and the accepted chance of a loss.
+        catalog: For minutes of the job as a whole.
+    """
+    fixed = catalog.fact("lots.fixed-minutes").number()
+    transforms = np.array([_transform(p.price) for p in pieces])
+    found: list[LotBelief] = []
+    for start in range(0, len(lots), _BLOCK):
+        block = lots[start : start + _BLOCK]
+        chances = [np.array([_chances(w, pieces) for w in lot]) for lot in block]
+        weights = [np.array([w.weight for w in lot]) for lot in block]
+        for lot, chance, weight in zip(block, chances, weights, strict=True):
+            sums = _sum(lot, chance, weight, pieces, transforms, fixed, terms)
+            found.append(_belief(lot, chance, weight, sums, pieces, charges, terms))
+    return tuple(found)
+
+
+def _transform(price: tuple[int, int, int]) -> Complex:
+    return np.asarray(np.fft.rfft(triangle_on_grid(*price, _STEP, _POINTS)))
+
+
+def _chances(world: WorldLike, pieces: Sequence[LotPiece]) -> list[float]:
+    """Return the chance that each assembly is needed in a size of crash."""
+    found = []
+    for piece in pieces:
+        bad = max(1.0 - world.sound.get(c, 1.0) for c in piece.parts)
+        for after, share in piece.follows:
+            bad = max(bad, share * max(world.fired.get(c, 0.0) for c in after))
+        found.append(min(1.0, bad))
+    return found
+
+
+def _sum(
+    lot: Sequence[WorldLike],
+    chances: Array,
+    weights: Array,
+    pieces: Sequence[LotPiece],
+    transforms: Complex,
+    fixed: float,
+    terms: LotTerms,
+) -> Array:
+    """Return the chances of the sum on the grid: parts, and labour that moves as a whole."""
+    mixed = np.zeros(_POINTS // 2 + 1, dtype=np.complex128)
+    minutes = np.array([p.minutes for p in pieces])
+    for world, chance, weight in zip(lot, chances, weights, strict=True):
+        factors = 1.0 + chance[:, None] * (transforms - 1.0)
+        work = chance @ minutes + fixed * max(world.fired.values(), default=0.0)
+        cost = work / 60.0 * terms.hour
+        labour = _transform((round(_LABOUR[0] * cost), round(cost), round(_LABOUR[2] * cost)))
+        mixed += weight * factors.prod(axis=0) * labour
+    return np.maximum(np.fft.irfft(mixed / weights.sum(), n=_POINTS), 0.0)
+
+
+def _belief(
+    lot: Sequence[WorldLike],
+    chances: Array,
+    weights: Array,
+    sums: Array,
+    pieces: Sequence[LotPiece],
+    charges: Sequence[str],
+    terms: LotTerms,
+) -> LotBelief:
+    reached = np.cumsum(sums)
+    shares = weights / weights.sum()
+    fired = {
+        c: float(sum(s * w.fired.get(c, 0.0) for s, w in zip(shares, lot, strict=True)))
+        for c in charges
+    }
+    mean = shares @ chances
+
+    def quantile(chance: float) -> float:
+        return float(np.searchsorted(reached, chance * reached[-1] - 1e-9)) * _STEP
+
+    return LotBelief(
+        fired=fired,
+        p50=quantile(0.5),
+        p80=quantile(0.8),
+        at_risk=quantile(1.0 - terms.loss_chance),
+        orders=tuple(p.key for p, m in zip(pieces, mean, strict=True) if m >= 0.5),
+        look=_find_look(fired, pieces),
+    )
+
+
+def _find_look(fired: Mapping[str, float], pieces: Sequence[LotPiece]) -> str:
+    """Return the charge whose doubt moves the sum most: its own price and what follows it."""
+    swings: dict[str, float] = {}
+    for c, p in fired.items():
+        own = sum(x.price[1] for x in pieces if c in x.parts)
+        more = sum(s * x.price[1] for x in pieces for after, s in x.follows if c in after[:4])
+        swings[c] = p * (1.0 - p) * (own + more) ** 2
+    best = max(swings, key=lambda c: (swings[c], c), default="")
+    return f"look whether {best} fired" if best and swings[best] > 400.0 else ""
+
+
+def find_limit(
+    resale: float | None, other: float | None, belief: LotBelief, terms: LotTerms
+) -> float | None:
+    """Return the largest bid of the scale at the accepted chance of a loss; None = no bid.
+
+    The restraint share stands at its quantile; resale and other costs at what the list says.
+    """
+    if resale is None or other is None or not terms.scale:
+        return None
+    most = resale * terms.kept * (1.0 - terms.off) - other - belief.at_risk - terms.target
+    return next((bid for bid, out in reversed(terms.scale) if out <= most + 1e-9), None)
