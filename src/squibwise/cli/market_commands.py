@@ -153,4 +153,60 @@ def settle(case_path: Path, as_json: bool) -> int:
     )
 
 
-MARKET_COMMANDS = (buy, bid, settle)
+@click.command(
+    short_help="Screen a list of lots.",
+    epilog=examples("screen lots.csv --out screened.csv", "screen --example 1000 > lots.csv"),
+)
+@click.argument("lots", required=False, type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Where to write: CSV or Parquet.")
+@click.option("--sheet", type=click.Path(path_type=Path), help="What you know of the sale, TOML.")
+@click.option("--hour", default=100.0, show_default=True, help="Cost of one hour of work.")
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+@click.option("--example", type=click.IntRange(1), metavar="N", help="Print N invented lots.")
+@answers
+def screen(
+    lots: Path | None,
+    out: Path | None,
+    sheet: Path | None,
+    hour: float,
+    jobs: int,
+    example: int | None,
+    as_json: bool,
+) -> int:
+    """Screen a list of lots: what fired, the restraint share, a bid limit, the look to make."""
+    from squibwise import plan
+    from squibwise.cli import lot_files
+    from squibwise.intake import market_files
+    from squibwise.present.tell_bid import tell_screened
+
+    if example is not None:
+        return _print_lots(example)
+    if lots is None:
+        raise InputError("No list is named.", remedy="`screen lots.csv`, or `screen --example N`.")
+    known = market_files.load_bid(sheet) if sheet else None
+    target = out or lots.with_name(lots.stem + "-screened" + (lots.suffix or ".csv"))
+    terms = plan.state_terms(known, hour)
+    output.begin_waiting(f"Screening {lots}")
+    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress)
+    output.end_waiting()
+    value = output.as_builtins(done)
+    return output.answer(
+        value, lambda: tell_screened(value), as_json=as_json, code=1 if done.bad else 0
+    )
+
+
+def _say_progress(rows: int) -> None:
+    output.end_waiting()
+    output.begin_waiting(f"{rows:,} lots screened")
+
+
+def _print_lots(count: int) -> int:
+    from squibwise.catalog.load import load_catalog
+    from squibwise.cli.lot_examples import invent_lots
+
+    for cells in invent_lots(count, load_catalog()):
+        click.echo(",".join(cells))
+    return 0
+
+
+MARKET_COMMANDS = (buy, bid, settle, screen)

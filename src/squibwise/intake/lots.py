@@ -14,8 +14,9 @@ COLUMNS = (
     "id", "region", "model_year", "drive_hand", "equipment", "zone", "clock", "extent", "deployed",
     "not_deployed", "airbags", "driver_belt", "passenger", "resale", "other_costs",
 )  # fmt: skip
-SAYING = COLUMNS[1:13]
-"""Columns that say something about the restraint system: lots alike in them are believed alike."""
+SAYING = ("equipment", "model_year", "drive_hand", *COLUMNS[5:13])
+"""Columns that say something of the restraint system, the car first: lots alike in them are
+believed alike."""
 
 _EXTENTS = ("none", "light", "moderate", "severe")
 _YEARS = (1985, 2035)
@@ -118,10 +119,16 @@ def _whole(row: Mapping[str, str], column: str, low: int, high: int) -> int | No
 def _amount(row: Mapping[str, str], column: str) -> float | None:
     if column not in row:
         return None
-    try:
-        amount = float(row[column])
-    except ValueError:
-        amount = -1.0
-    if not 0.0 <= amount < 1e9:
+    amount = read_amount(row[column])
+    if amount is None:
         raise _UnreadableError(f"{column} '{row[column]}' is no amount")
     return amount
+
+
+def read_amount(text: str) -> float | None:
+    """Return an amount of money in whole units; None when it is none."""
+    try:
+        amount = float(text)
+    except ValueError:
+        return None
+    return amount if 0.0 <= amount < 1e9 else None

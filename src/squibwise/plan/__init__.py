@@ -4,7 +4,7 @@ from squibwise.plan.bidding import limit_bid
 from squibwise.plan.cost_worlds import list_evidence, list_worlds
 from squibwise.plan.costing import cost
 from squibwise.plan.loss_table import losses
-from squibwise.plan.lots import LOT_WORLDS, price_cars, write_lot
+from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
 from squibwise.plan.offers import list_needs
 from squibwise.plan.ordering import list_requests, plan_buying
 from squibwise.plan.settling import learn_factors, settled_lines
@@ -14,6 +14,7 @@ __all__ = [
     "cost",
     "learn_factors",
     "limit_bid",
+    "limit_row",
     "list_evidence",
     "list_needs",
     "list_requests",
@@ -22,5 +23,6 @@ __all__ = [
     "plan_buying",
     "price_cars",
     "settled_lines",
+    "state_terms",
     "write_lot",
 ]

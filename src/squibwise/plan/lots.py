@@ -6,6 +6,7 @@ something else fired, by their share. Prices are the catalogue's wide range.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Protocol
 
 import msgspec
@@ -14,18 +15,23 @@ import numpy.typing as npt
 
 from squibwise.catalog.assemblies import Assembly
 from squibwise.catalog.load import Catalog
+from squibwise.model.bid import BidSheet
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.lots import LotBelief, LotRow, LotTerms
 from squibwise.model.names import split_component
+from squibwise.plan.bidding import outlay
 from squibwise.plan.cost_belief import triangle_on_grid
+from squibwise.plan.information import winning_excess
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
-_STEP, _POINTS = 25.0, 2048  # whole units of money; up to 51,200
+_STEP, _POINTS = 50.0, 1024  # whole units of money; up to 51,200
 _LABOUR = (0.75, 1.0, 1.45)  # low and high of a whole job: its lines move together
 _BLOCK = 256
+_MOST_BID = 60_000.0
 LOT_WORLDS = 4
+ASSUMED = "equipment assumed"
 
 
 class WorldLike(Protocol):
@@ -141,21 +147,31 @@ def price_cars(
 
 def write_lot(lot: LotRow, belief: LotBelief, terms: LotTerms) -> dict[str, object]:
     """Return the row that is written for a lot."""
-    notes = [] if lot.resale is not None else ["no resale stated"]
-    notes += [] if lot.other_costs is not None else ["restraint share only"]
-    notes += ["equipment assumed"] if lot.car.assumed else []
-    limit = find_limit(lot.resale, lot.other_costs, belief, terms)
-    notes += ["before any bid: title, unit, parts"] if limit is not None else []
-    return {
+    row: dict[str, object] = {
         "line": lot.line,
         "id": lot.id,
         "cost_p50": belief.p50,
         "cost_p80": belief.p80,
-        "bid_limit": limit,
+        "cost_at_risk": belief.at_risk,
+        "bid_limit": None,
         "orders": " ".join(belief.orders),
         "look": belief.look,
-        "notes": "; ".join(notes),
-    } | {f"fired.{c}": round(p, 4) for c, p in belief.fired.items()}
+        "notes": ASSUMED if lot.car.assumed else "",
+    }
+    row |= {f"fired.{c}": round(p, 4) for c, p in belief.fired.items()}
+    return row | limit_row(row, lot.resale, lot.other_costs, terms)
+
+
+def limit_row(
+    row: Mapping[str, object], resale: float | None, other: float | None, terms: LotTerms
+) -> dict[str, object]:
+    """Return the columns of a row that hang on what the list says of money."""
+    notes = [ASSUMED] if ASSUMED in str(row["notes"]) else []
+    notes += [] if resale is not None else ["no resale stated"]
+    notes += [] if other is not None else ["restraint share only"]
+    limit = find_limit(resale, other, float(str(row["cost_at_risk"])), terms)
+    notes += ["before any bid: title, unit, parts"] if limit is not None else []
+    return {"bid_limit": limit, "notes": "; ".join(notes)}
 
 
 def price_lots(
@@ -187,6 +203,7 @@ def price_lots(
     return tuple(found)
 
 
+@lru_cache(maxsize=4096)
 def _transform(price: tuple[int, int, int]) -> Complex:
     return np.asarray(np.fft.rfft(triangle_on_grid(*price, _STEP, _POINTS)))
 
@@ -217,7 +234,7 @@ def _sum(
     for world, chance, weight in zip(lot, chances, weights, strict=True):
         factors = 1.0 + chance[:, None] * (transforms - 1.0)
         work = chance @ minutes + fixed * max(world.fired.values(), default=0.0)
-        cost = work / 60.0 * terms.hour
+        cost = _STEP * round(work / 60.0 * terms.hour / _STEP)  # few distinct ones: remembered
         labour = _transform((round(_LABOUR[0] * cost), round(cost), round(_LABOUR[2] * cost)))
         mixed += weight * factors.prod(axis=0) * labour
     return np.maximum(np.fft.irfft(mixed / weights.sum(), n=_POINTS), 0.0)
@@ -265,7 +282,7 @@ def _find_look(fired: Mapping[str, float], pieces: Sequence[LotPiece]) -> str:
 
 
 def find_limit(
-    resale: float | None, other: float | None, belief: LotBelief, terms: LotTerms
+    resale: float | None, other: float | None, at_risk: float, terms: LotTerms
 ) -> float | None:
     """Return the largest bid of the scale at the accepted chance of a loss; None = no bid.
 
@@ -273,5 +290,27 @@ def find_limit(
     """
     if resale is None or other is None or not terms.scale:
         return None
-    most = resale * terms.kept * (1.0 - terms.off) - other - belief.at_risk - terms.target
+    most = resale * terms.kept * (1.0 - terms.off) - other - at_risk - terms.target
     return next((bid for bid, out in reversed(terms.scale) if out <= most + 1e-9), None)
+
+
+def state_terms(sheet: BidSheet | None, hour: float, currency: str = "USD") -> LotTerms:
+    """Return the terms of lots from what the user knows of the sale; without it no limit.
+
+    Args:
+        sheet: Fees, tax, brand discount, bidders, accepted chance of a loss.
+        hour: Cost of one hour of work.
+        currency: Of the list.
+    """
+    if sheet is None:
+        return LotTerms(currency=currency, hour=hour)
+    bids = [n * sheet.increment for n in range(1, int(_MOST_BID / sheet.increment) + 1)]
+    return LotTerms(
+        currency=currency,
+        hour=hour,
+        scale=tuple((b, outlay(sheet, b)) for b in bids),
+        loss_chance=sheet.loss_chance,
+        kept=1.0 - sheet.brand_discount.mean,
+        off=winning_excess(sheet.bidders) * sheet.estimate_error,
+        target=sheet.target,
+    )

@@ -174,3 +174,16 @@ def _off(expected: float, actual: float | None) -> str:
     if actual is None or expected <= 0.0:
         return "-"
     return f"{100.0 * (actual / expected - 1.0):+.0f} %"
+
+
+def tell_screened(done: Mapping[str, object]) -> Telling:
+    """Return how many lots were screened and where the answers and the bad rows are."""
+    lines = [f"{done['rows']:,} lots read, {done['patterns']:,} distinct ones worked out"]
+    lines.append(f"written to {done['out']}")
+    if done["resumed"]:
+        lines.append(f"{done['resumed']} pieces were there from an earlier run")
+    blocks: list[Bullets | Text] = [Bullets(items=tuple(lines))]
+    if done["bad"]:
+        words = f"{done['bad']:,} bad rows were skipped; {done['bad_file']} names each by line."
+        blocks.append(text(words, "check"))
+    return Telling(title="Screening", sections=(section("", *blocks),))

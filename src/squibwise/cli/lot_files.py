@@ -1,0 +1,292 @@
+"""Lists of lots, CSV or Parquet, screened in pieces: constant memory, restartable, two processes.
+
+Lots that say the same are believed the same: each distinct pattern is worked out once. A finished
+piece is kept beside the output until all are there, so that an interrupted run goes on where it
+stopped.
+"""
+
+import csv
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from squibwise import __version__, case, plan
+from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.errors import InputError, UnavailableError
+from squibwise.intake.lots import COLUMNS, SAYING, read_amount
+from squibwise.model.lots import LotTerms
+from squibwise.model.names import split_component
+
+_ROWS = 50_000  # of a piece
+_PATTERNS = 20_000  # remembered at once
+_TASK = 200  # patterns that a process works out at a time
+_OWN = (
+    "line",
+    "id",
+    "cost_p50",
+    "cost_p80",
+    "cost_at_risk",
+    "bid_limit",
+    "orders",
+    "look",
+    "notes",
+)
+Row = dict[str, str]
+Known = dict[tuple[str, ...], Mapping[str, object] | str]
+
+
+class Summary(msgspec.Struct, frozen=True, kw_only=True):
+    """What was done.
+
+    Attributes:
+        bad: Rows that were skipped; each stands in ``bad_file`` with its line.
+        patterns: Distinct patterns of evidence that were worked out in this run.
+        resumed: Pieces that were there from an earlier run.
+    """
+
+    rows: int
+    bad: int
+    patterns: int
+    resumed: int
+    out: str
+    bad_file: str
+
+
+def screen_file(
+    source: Path,
+    out: Path,
+    terms: LotTerms,
+    jobs: int = 2,
+    progress: Callable[[int], None] | None = None,
+) -> Summary:
+    """Screen a list into another; both CSV or Parquet by their endings.
+
+    Args:
+        source: The list.
+        out: Written when every row was screened; the bad rows beside it.
+        terms: What every lot is priced under.
+        jobs: Processes.
+        progress: Told how many rows are done.
+
+    Raises:
+        InputError: The list cannot be read or has no column of ids.
+    """
+    catalog = load_catalog()
+    fields = (*_OWN, *(f"fired.{c}" for c in list_charges(catalog)))
+    parts = _open_parts(source, out, terms)
+    known: Known = {}
+    counts = {"rows": 0, "bad": 0, "patterns": 0, "resumed": 0}
+    pieces = []
+    with ProcessPoolExecutor(max_workers=jobs) as pool:
+        for number, block in enumerate(read_blocks(source)):
+            piece, bad = parts / f"{number:05}.csv", parts / f"{number:05}.bad"
+            pieces.append(piece)
+            if piece.is_file() and bad.is_file():
+                counts["resumed"] += 1
+            else:
+                counts["patterns"] += _learn(block, known, pool, terms)
+                rows, faults = _join(block, known, terms)
+                _write(bad, ("line", "what"), faults)
+                _write(piece, fields, rows)
+            counts["bad"] += _lines_of(bad)
+            counts["rows"] += len(block)
+            if progress is not None:
+                progress(counts["rows"])
+    bad_file = out.with_name(out.name + ".bad.csv")
+    _gather([p.with_suffix(".bad") for p in pieces], bad_file, ("line", "what"))
+    _gather(pieces, out, fields)
+    shutil.rmtree(parts)
+    return Summary(**counts, out=str(out), bad_file=str(bad_file))
+
+
+def list_charges(catalog: Catalog) -> tuple[str, ...]:
+    """Return every charge that a template may hold, sorted: the columns of chances."""
+    every = {c for t in catalog.templates.values() for c in t.components}
+    return tuple(sorted(c for c in every if catalog.kinds[split_component(c).kind].fires))
+
+
+def _open_parts(source: Path, out: Path, terms: LotTerms) -> Path:
+    """Return the folder of finished pieces; those of another list or other terms are dropped."""
+    if not source.is_file():
+        raise InputError(f"{source} is no file.", remedy="Name a CSV or Parquet list.")
+    parts = out.with_name(out.name + ".parts")
+    facts = source.stat()
+    said = [str(source.resolve()), facts.st_size, facts.st_mtime_ns, __version__, _ROWS]
+    mark = hashlib.sha256(json.dumps(said).encode() + msgspec.json.encode(terms)).hexdigest()
+    note = parts / "of"
+    if not (note.is_file() and note.read_text() == mark):
+        shutil.rmtree(parts, ignore_errors=True)
+        parts.mkdir(parents=True)
+        note.write_text(mark)
+    return parts
+
+
+def read_blocks(source: Path) -> Iterator[list[tuple[int, Row | str]]]:
+    """Yield pieces of a list: line and row, or line and what is wrong with it.
+
+    Raises:
+        InputError: It cannot be read or has no column of ids.
+    """
+    rows = _parquet_rows(source) if source.suffix.lower() == ".parquet" else _csv_rows(source)
+    while block := list(islice(rows, _ROWS)):
+        yield block
+
+
+def _csv_rows(source: Path) -> Iterator[tuple[int, Row | str]]:
+    with source.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        reader = csv.reader(file)
+        heads = _heads(next(reader, []), source)
+        line = reader.line_num + 1
+        try:
+            for cells in reader:
+                if len(cells) > len(heads) or (cells and len(cells) < len(heads)):
+                    yield line, f"it has {len(cells)} cells, the heading {len(heads)}"
+                elif cells:
+                    yield line, dict(zip(heads, cells, strict=True))
+                line = reader.line_num + 1
+        except csv.Error as error:
+            raise InputError(f"{source}:{line}: {error}.", remedy="Correct the line.") from None
+
+
+def _parquet_rows(source: Path) -> Iterator[tuple[int, Row | str]]:
+    table = engine().scan_parquet(source)
+    heads = _heads(table.collect_schema().names(), source)
+    start = 0
+    while len(piece := table.slice(start, _ROWS).collect()):
+        for number, cells in enumerate(piece.iter_rows(), start=start + 2):
+            texts = ("" if c is None else str(c) for c in cells)
+            yield number, dict(zip(heads, texts, strict=True))
+        start += len(piece)
+
+
+def _heads(names: Sequence[str], source: Path) -> list[str]:
+    heads = [n.strip().lower().replace(" ", "_").replace("-", "_") for n in names]
+    if "id" not in heads:
+        raise InputError(
+            f"{source}: no column 'id'.",
+            remedy=f"The columns are {', '.join(COLUMNS)}; `screen --example 20` prints some.",
+        )
+    return heads
+
+
+def engine() -> Any:  # noqa: ANN401 - a module
+    """Return the columnar engine.
+
+    Raises:
+        UnavailableError: It is not installed.
+    """
+    try:
+        import polars
+    except ImportError:
+        raise UnavailableError(
+            "Parquet needs an engine that is not installed.",
+            remedy="Install squibwise with the extra 'lots', or use CSV.",
+        ) from None
+    return polars
+
+
+def _learn(
+    block: Iterable[tuple[int, Row | str]], known: Known, pool: ProcessPoolExecutor, terms: LotTerms
+) -> int:
+    """Work out every pattern of a piece that is not known yet; return how many those were."""
+    fresh = {_pattern(r): None for _, r in block if isinstance(r, dict)}
+    new = sorted(p for p in fresh if p not in known)  # alike cars together
+    if len(known) + len(new) > _PATTERNS:
+        known.clear()
+        new = sorted(fresh)
+    tasks = [new[i : i + _TASK] for i in range(0, len(new), _TASK)]
+    for task, answers in zip(tasks, pool.map(work_out, tasks, [terms] * len(tasks)), strict=True):
+        known.update(zip(task, answers, strict=True))
+    return len(new)
+
+
+def _pattern(row: Row) -> tuple[str, ...]:
+    return tuple(row.get(c, "").strip() for c in SAYING)
+
+
+def work_out(
+    patterns: Sequence[tuple[str, ...]], terms: LotTerms
+) -> list[Mapping[str, object] | str]:
+    """Return the row of each pattern, or what is wrong with it; runs in a process of its own."""
+    rows = [dict(zip(SAYING, p, strict=True)) | {"id": "-"} for p in patterns]
+    found = case.screen(rows, range(len(rows)), "lots", terms, _catalog())
+    answers: dict[int, Mapping[str, object] | str] = {
+        f.origin.line or 0: f.message for f in found.findings
+    }
+    answers |= {int(str(r["line"])): r for r in found.rows}
+    return [answers[i] for i in range(len(rows))]
+
+
+_LOADED: list[Catalog] = []
+
+
+def _catalog() -> Catalog:
+    """Return the catalogue of this process, loaded once."""
+    if not _LOADED:
+        _LOADED.append(load_catalog())
+    return _LOADED[0]
+
+
+def _join(
+    block: Iterable[tuple[int, Row | str]], known: Known, terms: LotTerms
+) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
+    """Return the rows of a piece, and what is wrong with those that are skipped."""
+    rows: list[dict[str, object]] = []
+    faults: list[dict[str, object]] = []
+    for line, row in block:
+        found = row if isinstance(row, str) else known[_pattern(row)]
+        if isinstance(found, str) or isinstance(row, str):
+            faults.append({"line": line, "what": found})
+            continue
+        amounts = {c: row.get(c, "").strip() for c in ("resale", "other_costs")}
+        numbers = {c: read_amount(t) for c, t in amounts.items() if t}
+        wrong = [c for c, n in numbers.items() if n is None]
+        if wrong or not row["id"].strip():
+            what = f"{wrong[0]} '{amounts[wrong[0]]}' is no amount" if wrong else "it has no id"
+            faults.append({"line": line, "what": what})
+            continue
+        money = plan.limit_row(found, numbers.get("resale"), numbers.get("other_costs"), terms)
+        rows.append({**found, **money, "line": line, "id": row["id"].strip()})
+    return rows, faults
+
+
+def _write(path: Path, fields: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
+    """Write a piece in one step: a half one never has its name."""
+    half = path.with_suffix(path.suffix + ".half")
+    with half.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, fieldnames=fields, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+    os.replace(half, path)
+
+
+def _lines_of(path: Path) -> int:
+    with path.open(encoding="utf-8", newline="") as file:
+        return sum(1 for _ in csv.reader(file)) - 1
+
+
+def _gather(pieces: Sequence[Path], out: Path, fields: Sequence[str]) -> None:
+    """Write all pieces as one list, CSV or Parquet by its ending."""
+    half = out.with_name(out.name + ".half")
+    if out.suffix.lower() == ".parquet":
+        polars = engine()
+        kinds = {"line": polars.Int64, "id": polars.String}
+        kinds |= dict.fromkeys(("orders", "look", "notes"), polars.String)
+        schema = {f: kinds.get(f, polars.Float64) for f in fields}
+        polars.scan_csv(pieces, schema=schema).sink_parquet(half)
+    else:
+        with half.open("wb") as file:
+            file.write((",".join(fields) + "\n").encode())
+            for piece in pieces:
+                with piece.open("rb") as part:
+                    part.readline()
+                    shutil.copyfileobj(part, file)
+    os.replace(half, out)

@@ -1,0 +1,189 @@
+"""Screening: rows to cars, the short way to a sum, bad rows, a stopped run that goes on."""
+
+import csv
+import shutil
+from pathlib import Path
+
+import pytest
+
+from squibwise import case, plan
+from squibwise.catalog.load import load_catalog
+from squibwise.cli import lot_files
+from squibwise.cli.lot_examples import invent_lots
+from squibwise.errors import InputError
+from squibwise.intake.lots import COLUMNS, read_lot
+from squibwise.model.bid import BidSheet, Fee, FeeBand, Figures
+from squibwise.model.case import Case
+from squibwise.model.lots import LotRow, LotTerms
+from squibwise.model.origin import Finding
+from squibwise.plan.bidding import outlay
+from squibwise.plan.lots import find_limit
+
+CATALOG = load_catalog()
+TERMS = LotTerms()
+
+
+def _row(**cells: str) -> dict[str, str]:
+    given = {"id": "a", "equipment": "seat-bags", "model_year": "2014", "zone": "nose-centre"}
+    return given | cells
+
+
+def _screened(*rows: dict[str, str]) -> tuple[dict[str, object], ...]:
+    return case.screen(rows, range(2, len(rows) + 2), "lots.csv", TERMS, CATALOG).rows
+
+
+@pytest.mark.parametrize(
+    ("cells", "what"),
+    [
+        ({"id": " "}, "no id"),
+        ({"model_year": "nineteen"}, "model_year"),
+        ({"zone": "front"}, "zone is 'front'"),
+        ({"clock": "13"}, "clock"),
+        ({"resale": "call us"}, "no amount"),
+        ({"resale": "nan"}, "no amount"),
+        ({"deployed": "driver.rocket"}, "which this car has not"),
+        ({"equipment": "everything"}, "no equipment template"),
+        ({"extent": "bad"}, "extent"),
+    ],
+)
+def test_a_bad_row_is_told_by_its_line(cells: dict[str, str], what: str) -> None:
+    found = read_lot(_row(**cells), 7, "lots.csv", CATALOG)
+    assert isinstance(found, Finding)
+    assert (found.code, found.origin.line) == ("lot-row-bad", 7)
+    assert what in found.message
+
+
+def test_rows_in_are_rows_out_and_the_bad_ones_are_findings() -> None:
+    rows = [_row(id=str(i)) if i % 3 else _row(id=str(i), clock="99") for i in range(9)]
+    found = case.screen(rows, range(2, 11), "lots.csv", TERMS, CATALOG)
+    assert [r["id"] for r in found.rows] == ["1", "2", "4", "5", "7", "8"]
+    assert [f.origin.line for f in found.findings] == [2, 5, 8]
+
+
+def test_a_lot_is_believed_as_the_same_case_is() -> None:
+    lot = read_lot(_row(deployed="driver.front-bag", extent="severe"), 2, "lots.csv", CATALOG)
+    assert isinstance(lot, LotRow)
+    whole = case.assess(Case(id="a", car=lot.car, evidence=lot.evidence), CATALOG)
+    (row,) = _screened(_row(deployed="driver.front-bag", extent="severe"))
+    for belief in whole.components:
+        if f"fired.{belief.id}" in row:
+            assert row[f"fired.{belief.id}"] == pytest.approx(belief.after_crash.fired, abs=1e-4)
+
+
+def test_a_hard_hit_with_bags_out_costs_more_than_a_light_one_without() -> None:
+    mild, hard = _screened(
+        _row(extent="light", not_deployed="driver.front-bag;passenger.front-bag"),
+        _row(extent="severe", deployed="driver.front-bag;passenger.front-bag"),
+    )
+    assert float(str(mild["cost_p50"])) < float(str(hard["cost_p50"]))
+    assert "driver-bag@driver" in str(hard["orders"])
+    for row in (mild, hard):
+        assert float(str(row["cost_p50"])) <= float(str(row["cost_p80"]))
+
+
+def test_the_short_way_comes_near_the_whole_one() -> None:
+    row = _row(extent="severe", deployed="driver.front-bag;passenger.front-bag")
+    lot = read_lot(row, 2, "lots.csv", CATALOG)
+    assert isinstance(lot, LotRow)
+    car = Case(id="a", region="US-OH", car=lot.car, evidence=lot.evidence)
+    parts = [c.parts.likely.minor / 100 for c in case.cost(car, CATALOG) if c.parts is not None]
+    (found,) = case.screen([row], [2], "x", LotTerms(hour=0.0), CATALOG).rows
+    assert 0.6 * min(parts) <= float(str(found["cost_p50"])) <= 1.4 * max(parts)
+
+
+def test_the_limit_is_the_largest_bid_of_a_scale_that_jumps() -> None:
+    fee = Fee(name="f", bands=(FeeBand(flat=100), FeeBand(from_price=1000, flat=400)))
+    sheet = BidSheet(
+        resale=Figures(low=0, likely=0, high=0),
+        loss_chance=0.2,
+        bidders=1,
+        estimate_error=0.0,
+        fees=(fee,),
+    )
+    terms = plan.state_terms(sheet, 100.0)
+    assert find_limit(5_000, 1_000, 2_700, terms) == 975
+    assert outlay(sheet, 1_000) == 1_400
+    assert find_limit(5_000, 1_000, 2_600, terms) == 1_000
+    assert find_limit(None, 1_000, 0, terms) is None
+    assert find_limit(5_000, 1_000, 4_000, terms) is None
+
+
+def _write(path: Path, count: int, patterns: int = 6) -> Path:
+    with path.open("w", newline="") as file:
+        csv.writer(file).writerows(invent_lots(count, CATALOG, patterns, seed=3))
+    return path
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_a_list_is_screened_whole_with_its_bad_rows_beside_it(tmp_path: Path) -> None:
+    source = _write(tmp_path / "lots.csv", 400)
+    with source.open("a") as file:
+        file.write("too,few\n")
+    done = lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1)
+    good, bad = _rows(tmp_path / "out.csv"), _rows(Path(done.bad_file))
+    assert (done.rows, len(good) + len(bad), done.bad) == (401, 401, len(bad))
+    assert bad[-1] == {"line": "402", "what": "it has 2 cells, the heading 15"}
+    assert [r["id"] for r in good[:3]] == ["lot-1", "lot-2", "lot-3"]
+    assert not (tmp_path / "out.csv.parts").exists()
+
+
+def test_a_stopped_run_goes_on_where_it_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lot_files, "_ROWS", 100)
+    source = _write(tmp_path / "lots.csv", 350)
+    whole = lot_files.screen_file(source, tmp_path / "whole.csv", TERMS, jobs=1)
+
+    def stop(rows: int) -> None:
+        if rows >= 200:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1, progress=stop)
+    assert not (tmp_path / "out.csv").exists()
+    again = lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1)
+    assert (whole.resumed, again.resumed) == (0, 2)
+    assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "whole.csv").read_bytes()
+
+
+def test_pieces_of_another_list_are_not_taken(tmp_path: Path) -> None:
+    source = _write(tmp_path / "lots.csv", 20)
+    parts = tmp_path / "out.csv.parts"
+    parts.mkdir()
+    (parts / "of").write_text("something else")
+    (parts / "00000.csv").write_text("line\n")
+    (parts / "00000.bad").write_text("line\n")
+    assert lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1).resumed == 0
+
+
+def test_parquet_in_and_out_says_the_same(tmp_path: Path) -> None:
+    polars = pytest.importorskip("polars")
+    source = _write(tmp_path / "lots.csv", 60)
+    polars.read_csv(source, infer_schema=False).write_parquet(tmp_path / "lots.parquet")
+    lot_files.screen_file(source, tmp_path / "a.csv", TERMS, jobs=1)
+    lot_files.screen_file(tmp_path / "lots.parquet", tmp_path / "b.parquet", TERMS, jobs=1)
+    table = polars.read_parquet(tmp_path / "b.parquet")
+    assert [str(v) for v in table["id"]] == [r["id"] for r in _rows(tmp_path / "a.csv")]
+    assert table["cost_p80"].to_list() == [float(r["cost_p80"]) for r in _rows(tmp_path / "a.csv")]
+
+
+def test_a_list_without_ids_is_refused(tmp_path: Path) -> None:
+    source = tmp_path / "lots.csv"
+    source.write_text("lot,zone\n1,tail\n")
+    with pytest.raises(InputError, match="no column 'id'"):
+        lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1)
+    shutil.rmtree(tmp_path / "out.csv.parts")
+
+
+def test_invented_lots_have_every_column_and_some_are_bad() -> None:
+    head, *rows = invent_lots(2_000, CATALOG)
+    assert tuple(head) == COLUMNS
+    read = [
+        read_lot(dict(zip(head, r, strict=True)), n, "x", CATALOG)
+        for n, r in enumerate(rows, start=2)
+    ]
+    assert 5 <= sum(isinstance(r, Finding) for r in read) <= 60
