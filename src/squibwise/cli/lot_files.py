@@ -22,7 +22,7 @@ from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.lots import COLUMNS, SAYING, read_amount
-from squibwise.model.lots import LotTerms
+from squibwise.model.lots import LotTerms, ScreenedRows
 from squibwise.model.names import split_component
 
 _ROWS = 50_000  # of a piece
@@ -217,12 +217,22 @@ def work_out(
 ) -> list[Mapping[str, object] | str]:
     """Return the row of each pattern, or what is wrong with it; runs in a process of its own."""
     rows = [dict(zip(SAYING, p, strict=True)) | {"id": "-"} for p in patterns]
-    found = case.screen(rows, range(len(rows)), "lots", terms, _catalog())
+    found = screen_rows(rows, range(len(rows)), "lots", terms)
     answers: dict[int, Mapping[str, object] | str] = {
         f.origin.line or 0: f.message for f in found.findings
     }
     answers |= {int(str(r["line"])): r for r in found.rows}
     return [answers[i] for i in range(len(rows))]
+
+
+def screen_rows(
+    rows: Sequence[Mapping[str, str]], lines: Sequence[int], name: str, terms: LotTerms
+) -> ScreenedRows:
+    """Return rows for rows, and a finding for each bad one, with the catalogue of this process.
+
+    Any distributed engine may call it on any piece, twice if it likes: it keeps nothing.
+    """
+    return case.screen(rows, lines, name, terms, _catalog())
 
 
 _LOADED: list[Catalog] = []

@@ -140,7 +140,10 @@ def reject_risk(offer: Offer) -> int:
 
 
 def habits(problem: Problem) -> tuple[Aim, ...]:
-    """Return what three habits would choose: the cheapest offer each, one supplier, all at once."""
+    """Return what three habits would choose: the cheapest offer each, one supplier, all at once.
+
+    The first keeps the accepted chance of rejected parts; the second asks nothing but who sells.
+    """
     options: dict[str, list[int]] = {}
     for index, (key, _) in enumerate(problem.offers):
         options.setdefault(key, []).append(index)
@@ -151,7 +154,7 @@ def habits(problem: Problem) -> tuple[Aim, ...]:
     def taken(choice: Mapping[str, int], stages: tuple[int, ...]) -> dict[str, tuple[Option, ...]]:
         return {key: tuple((i, s) for s in stages) for key, i in choice.items()}
 
-    each = {key: cheapest(mine) for key, mine in options.items()}
+    each = _keep_limit(problem, options, {key: cheapest(mine) for key, mine in options.items()})
     counts = {
         s.name: [k for k, mine in options.items() if any(_sells(problem, i, s) for i in mine)]
         for s in problem.suppliers
@@ -173,6 +176,33 @@ def habits(problem: Problem) -> tuple[Aim, ...]:
             only={k: tuple((i, NOW) for i in mine) for k, mine in options.items()},
         ),
     )
+
+
+def _keep_limit(
+    problem: Problem, options: Mapping[str, list[int]], choice: dict[str, int]
+) -> dict[str, int]:
+    """Return a choice with used parts changed for safer ones until the accepted chance holds.
+
+    As a person would: the change that costs least for what it takes off the risk comes first.
+    """
+    if problem.terms.rejects >= 1.0:
+        return choice
+    most = math.floor(-RISK_SCALE * math.log1p(-problem.terms.rejects) + 1e-6)
+    offers = [offer for _, offer in problem.offers]
+    choice = dict(choice)
+    while sum(reject_risk(offers[i]) for i in choice.values()) > most:
+        changes = [
+            ((offers[i].price.minor - offers[now].price.minor) / gained, key, i)
+            for key, now in choice.items()
+            for i in options[key]
+            for gained in [reject_risk(offers[now]) - reject_risk(offers[i])]
+            if gained > 0
+        ]
+        if not changes:
+            return choice
+        _, key, index = min(changes)
+        choice[key] = index
+    return choice
 
 
 def _sells(problem: Problem, index: int, supplier: Supplier) -> bool:

@@ -121,8 +121,6 @@ def _piece(
 def _minutes(assembly: Assembly, place: str, catalog: Catalog) -> float:
     """Return fitting and half of its access: what is opened is shared with about one other."""
     fitting = assembly.operation
-    if fitting is None:
-        return 0.0
     openings = [catalog.tasks.openings[o] for o in fitting.access_at(place)]
     access = sum(o.open[1] + o.close[1] for o in openings)
     return float(fitting.minutes[1]) + 0.5 * access

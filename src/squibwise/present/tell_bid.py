@@ -72,6 +72,8 @@ def _verdict(answer: BidLimit) -> Section:
                 )
             )
         )
+    if answer.verdict == "do-not-bid" and answer.winning is not None:
+        blocks.append(text("Even the least bid risks a loss more often than you accept.", "quiet"))
     if answer.winning is not None and answer.winning.minor > 0:
         taken = (
             f"{money(answer.winning)} is taken off because winning is news: the others bid less."
