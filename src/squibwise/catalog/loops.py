@@ -2,7 +2,6 @@
 
 import math
 import re
-from collections.abc import Iterable
 from pathlib import Path
 
 import msgspec
@@ -443,16 +442,10 @@ def _check_names(
     used = [c for t in book.tests for c in t.cautions] + [
         c for r in book.repairs for c in r.cautions
     ]
-    _refuse_unknown("caution", used, cautions)
+    refuse_unknown("loops", used, cautions, "caution")
     cited = [f.source for f in book.faults] + [t.source for t in book.tests]
     cited += [r.source for r in book.repairs] + [a.source for a in book.access.values()]
-    _refuse_unknown("source", cited, sources)
+    refuse_unknown("loops", cited, sources, "source")
     access = [e.access for c in book.chains for e in c.element if e.access]
     access += [a for t in book.tests for a in t.access if a != "{all}"]
-    _refuse_unknown("access", access, book.access)
-
-
-def _refuse_unknown(what: str, names: Iterable[str], known: Iterable[str]) -> None:
-    strange = sorted(set(names) - set(known))
-    if strange:
-        raise CatalogError(f"loops: {what} '{strange[0]}' does not exist")
+    refuse_unknown("loops", access, book.access, "access")

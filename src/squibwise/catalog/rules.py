@@ -1,14 +1,13 @@
 """Rule profiles: what a crash asks for, as tables over one shared default."""
 
 import datetime as dt
-from collections.abc import Iterable
 from pathlib import Path
 
 import msgspec
 
 from squibwise.catalog.components import FAMILIES, Kind
 from squibwise.catalog.facts import Source
-from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats
+from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats, refuse_unknown
 from squibwise.errors import CatalogError
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import STATES, Basis
@@ -66,8 +65,8 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             raise CatalogError(f"condition {self.word}: unknown event '{self.event}'")
         if (self.event == "count") != (self.count > 0):
             raise CatalogError(f"condition {self.word}: count {self.count} does not fit its event")
-        _refuse_strangers(f"condition {self.word}", self.families, FAMILIES)
-        _refuse_strangers(f"condition {self.word}", self.places, PLACES)
+        refuse_unknown(f"condition {self.word}", self.families, FAMILIES)
+        refuse_unknown(f"condition {self.word}", self.places, PLACES)
 
 
 class ChanceWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -118,7 +117,7 @@ class RuleQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     def __post_init__(self) -> None:
         if not 0.0 <= self.low <= self.share <= self.high <= 1.0:
             raise CatalogError(f"question {self.id}: share {self.share} is outside its range")
-        _refuse_strangers(f"question {self.id}", self.places, PLACES)
+        refuse_unknown(f"question {self.id}", self.places, PLACES)
 
 
 class QuestionFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -190,8 +189,8 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
             raise CatalogError(f"rule {self.id}: says no condition or no component")
         if not self.example:
             raise CatalogError(f"rule {self.id}: has no example beside it")
-        _refuse_strangers(f"rule {self.id}", self.families, FAMILIES)
-        _refuse_strangers(f"rule {self.id}", self.places, PLACES)
+        refuse_unknown(f"rule {self.id}", self.families, FAMILIES)
+        refuse_unknown(f"rule {self.id}", self.places, PLACES)
 
 
 class RuleFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -238,7 +237,7 @@ def read_rules(folder: Path, kinds: dict[str, Kind], sources: dict[str, Source])
     refuse_repeats((c.word for c in words.condition), "rules/words/conditions.toml")
     conditions = {c.word: c for c in words.condition}
     for condition in words.condition:
-        _refuse_strangers(f"condition {condition.word}", condition.kinds, kinds)
+        refuse_unknown(f"condition {condition.word}", condition.kinds, kinds)
     chances = tuple(sorted(words.chance, key=lambda c: -c.at_least))
     if not chances or chances[-1].at_least != 0.0:
         raise CatalogError("rules/words/conditions.toml: no chance word reaches down to 0")
@@ -267,10 +266,10 @@ def _read_questions(
     found = key_entries(file.question, "rules/words/questions.toml")
     for question in found.values():
         where = f"question {question.id}"
-        _refuse_strangers(where, question.kinds, kinds)
-        _refuse_strangers(where, (question.when,), conditions)
-        _refuse_strangers(where, (question.action,), RULE_ACTIONS)
-        _refuse_strangers(where, (question.source,), sources)
+        refuse_unknown(where, question.kinds, kinds)
+        refuse_unknown(where, (question.when,), conditions)
+        refuse_unknown(where, (question.action,), RULE_ACTIONS)
+        refuse_unknown(where, (question.source,), sources)
     return found
 
 
@@ -284,12 +283,6 @@ def _check_profile(
     refuse_repeats((r.id for r in file.rule), name)
     for rule in file.rule:
         where = f"{name}: rule {rule.id}"
-        _refuse_strangers(where, rule.kinds, kinds)
-        _refuse_strangers(where, rule.when, conditions)
-        _refuse_strangers(where, (rule.source,), sources)
-
-
-def _refuse_strangers(where: str, words: Iterable[str], known: Iterable[str]) -> None:
-    strange = sorted(set(words) - set(known))
-    if strange:
-        raise CatalogError(f"{where}: unknown {', '.join(strange)}", remedy="Correct the file.")
+        refuse_unknown(where, rule.kinds, kinds)
+        refuse_unknown(where, rule.when, conditions)
+        refuse_unknown(where, (rule.source,), sources)

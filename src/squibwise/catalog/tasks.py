@@ -1,6 +1,6 @@
 """The procedure: steps, gates, openings, looks while open, settings, and what kinds take."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise.catalog.components import Kind
 from squibwise.catalog.facts import Source
-from squibwise.catalog.reading import key_entries, read_files
+from squibwise.catalog.reading import key_entries, read_files, refuse_unknown
 from squibwise.catalog.texts import CautionText
 from squibwise.errors import CatalogError
 from squibwise.model.words import Basis
@@ -329,30 +329,32 @@ def _check_book(
     classes = {f"all:{c}" for c in CLASSES}
     for step in book.steps.values():
         words = {a for a in step.after if ":" not in a or a.startswith("all:")}
-        _refuse(f"step {step.id}", words, {*book.steps, *classes})
-        _refuse(f"step {step.id}", step.gates, book.gates)
+        refuse_unknown(f"step {step.id}", words, {*book.steps, *classes})
+        refuse_unknown(f"step {step.id}", step.gates, book.gates)
     _refuse_circles(book.steps)
     for kind, work in book.work.items():
-        _refuse(f"work on {kind}", (kind,), kinds)
-        _refuse(f"work on {kind}", work.gates, book.gates)
+        refuse_unknown(f"work on {kind}", (kind,), kinds)
+        refuse_unknown(f"work on {kind}", work.gates, book.gates)
     for opening in book.openings.values():
         both = (opening.both,) if opening.both else ()
-        _refuse(f"opening {opening.id}", (*opening.swallows, *opening.needs, *both), book.openings)
-        _refuse(f"opening {opening.id}", opening.parts, kinds)
+        refuse_unknown(
+            f"opening {opening.id}", (*opening.swallows, *opening.needs, *both), book.openings
+        )
+        refuse_unknown(f"opening {opening.id}", opening.parts, kinds)
     for tick in book.ticks.values():
-        _refuse(f"look {tick.id}", tick.kinds, kinds)
-        _refuse(f"look {tick.id}", (*tick.seen_in, *tick.opens), book.openings)
-    _refuse("settings", book.settings, kinds)
+        refuse_unknown(f"look {tick.id}", tick.kinds, kinds)
+        refuse_unknown(f"look {tick.id}", (*tick.seen_in, *tick.opens), book.openings)
+    refuse_unknown("settings", book.settings, kinds)
     missing = sorted(set(kinds) - set(book.work))
     if missing:
         raise CatalogError(f"tasks: nothing says what work takes on {', '.join(missing)}")
     entries: list[Step | KindWork | Cause] = [*book.steps.values(), *book.work.values()]
     for entry in (*entries, *book.causes.values()):
-        _refuse("tasks", entry.cautions, cautions)
-        _refuse("tasks", (entry.source,), sources)
+        refuse_unknown("tasks", entry.cautions, cautions)
+        refuse_unknown("tasks", (entry.source,), sources)
     for gate in book.gates.values():
-        _refuse(f"gate {gate.word}", (gate.step,) if gate.step else (), book.steps)
-        _refuse(f"gate {gate.word}", (gate.source,), sources)
+        refuse_unknown(f"gate {gate.word}", (gate.step,) if gate.step else (), book.steps)
+        refuse_unknown(f"gate {gate.word}", (gate.source,), sources)
     _refuse_shared_numbers(book)
 
 
@@ -379,12 +381,6 @@ def _refuse_shared_numbers(book: TaskBook) -> None:
         if number in numbers:
             raise CatalogError(f"tasks: {name} has the number of {numbers[number]}")
         numbers[number] = name
-
-
-def _refuse(where: str, words: Iterable[str], known: Iterable[str]) -> None:
-    strange = sorted(set(words) - set(known))
-    if strange:
-        raise CatalogError(f"{where}: unknown {', '.join(strange)}", remedy="Correct the file.")
 
 
 def check_minutes(what: str, minutes: Three) -> None:
