@@ -18,7 +18,7 @@ from squibwise.model.evidence import PartLabel, TestOutcome
 from squibwise.model.lots import LotRow, LotTerms, ScreenedRows
 from squibwise.model.market import BuyAnswer, OfferSheet, ShopTerms
 from squibwise.model.origin import Finding
-from squibwise.model.proof import Overview, ProofRecord, Verdict, Verification
+from squibwise.model.proof import KnownKey, Overview, ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
 from squibwise.model.trace import Trace
 from squibwise.model.work import Work
@@ -194,6 +194,6 @@ def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> O
     return Overview(states=states, todo=items, costs=costs, gates=gates)
 
 
-def verify(data: bytes) -> Verification:
-    """Return whether a record is whole and unchanged."""
-    return prove.verify(data)
+def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:
+    """Return whether a record is whole and unchanged, and what its signature shows."""
+    return prove.verify(data, catalog, known)

@@ -13,10 +13,12 @@ import typst
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from squibwise.catalog.load import load_catalog
 from squibwise.documents import attached as attached_module
-from squibwise.documents import attached_record, record_pdf, verify_file
+from squibwise.documents import attached_record, record_pdf
 from squibwise.documents import printable as printable_module
 from squibwise.documents import record as record_module
+from squibwise.documents import verify_file as verify_file_with
 from squibwise.documents.printable import printable
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
@@ -24,15 +26,21 @@ from squibwise.model.car import Profile
 from squibwise.model.cost import Amount, Money
 from squibwise.model.evidence import Passed
 from squibwise.model.origin import Finding, Origin
-from squibwise.model.proof import ProofRecord, Signature
+from squibwise.model.proof import ProofRecord, Signature, Verification
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
-from squibwise.model.work import Caution
 from squibwise.present.tell_record import tell_record
 from squibwise.prove.canonical import digest, plain
 from squibwise.prove.recording import sealed_part, to_json
 
 Maker = Callable[..., ProofRecord]
 Made = dict[str, Any]
+
+
+CATALOG = load_catalog()
+
+
+def verify_file(data: bytes) -> Verification:
+    return verify_file_with(data, CATALOG)
 
 
 def pages(pdf: bytes) -> list[str]:
@@ -180,7 +188,7 @@ def test_work_stands_in_order_with_holds_cautions_and_conditions(issue: Maker, m
     assert "Wait 3 min first." in text
     assert "After 1." in text
     assert "cautions 1" in text
-    assert "Every charge counts as live. Battery off, then the whole wait." in text
+    assert " ".join(CATALOG.cautions["full-wait"].text.split()) in text
     assert "Record: no cut, no mark" in text
 
 
@@ -286,7 +294,6 @@ def with_text(issue: Maker, made: Made, text: str) -> ProofRecord:
         done=False,
         title=text,
         passes_when=text,
-        cautions=(Caution(id=text, text=text, source=text),),
     )
     return issue(case=case, work=made["work"](item), costs=made["costs"]())
 

@@ -38,11 +38,8 @@ LIVE = StageBelief(fired=0.003, live=0.994, faulty=0.003)
 SPENT = StageBelief(fired=0.996, live=0.002, faulty=0.002)
 SILENT = StageBelief(fired=0.45, live=0.54, faulty=0.01)
 
-CAUTION = Caution(
-    id="charge-live",
-    text="Every charge counts as live. Battery off, then the whole wait.",
-    source="judgement",
-)
+_TEXT = load_catalog().cautions["full-wait"]
+CAUTION = Caution(id=_TEXT.id, text=_TEXT.text, source=_TEXT.source, basis=_TEXT.basis)
 
 
 def at(hour: int) -> dt.datetime:

@@ -235,7 +235,7 @@ def changed_record(folder: Path, times: int, rng: random.Random) -> Count:
     for _ in range(times):
         place = rng.randrange(len(whole))
         other = rng.choice([b for b in range(256) if b != whole[place]])
-        if verify(whole[:place] + bytes([other]) + whole[place + 1 :]).valid:
+        if verify(whole[:place] + bytes([other]) + whole[place + 1 :], catalog).valid:
             same = json.loads(whole[:place] + bytes([other]) + whole[place + 1 :]) == value
             harmless, missed = harmless + same, missed + (not same)
     return {"bytes": len(whole), "changes": times, "harmless": harmless, "overlooked": missed}

@@ -279,7 +279,7 @@ def release(case_path: Path, out: Path, force: bool, own: Path | None, as_json: 
     kept = files.kept_files(case_path, at.case)
     may_replace = files.may_replace_record(at.case.id, force=force)
     files.refuse_as_record(out, kept, may_replace)
-    record = case.release(at.case, at.catalog, dt.date.today(), at.own)
+    record = files.signed(case.release(at.case, at.catalog, dt.date.today(), at.own), at.case)
     files.write_record(record, out, kept, may_replace)
     written = (out, files.json_beside(out))
     return opening.answer(
@@ -302,17 +302,23 @@ def release(case_path: Path, out: Path, force: bool, own: Path | None, as_json: 
     epilog=examples("verify record.pdf", "verify record.json --json"),
 )
 @click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--know", metavar="NAME", help="Keep the key it is signed with as known: that of NAME."
+)
 @answers
-def verify(file: Path, as_json: bool) -> int:
-    """Check a record that somebody handed over: is it whole and unchanged."""
+def verify(file: Path, know: str | None, as_json: bool) -> int:
+    """Check a record that somebody handed over: is it whole, unchanged, and by whom.
+
+    Exit code 0: valid and signed by a key that is known here. 1: valid, but unsigned or by another
+    key. 2: not valid.
+    """
+    from squibwise.catalog.load import load_catalog
     from squibwise.cli import files
-    from squibwise.documents import verify_file
     from squibwise.present.tell_checks import tell_verification
 
     output.begin_waiting(f"Checking {file}")
-    result = verify_file(files.record_bytes(file))
-    doubted = any(p.severity != "note" for p in result.problems)
-    code = int(doubted) if result.valid else 2
+    result = files.verified(file, load_catalog(), know)
+    code = 2 if not result.valid else int(result.signature != "known")
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code
     )

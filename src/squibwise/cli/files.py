@@ -1,5 +1,7 @@
 """Files that commands read and write; the writing itself is done in ``garage``."""
 
+import base64
+import datetime as dt
 import sys
 from collections.abc import Callable, Iterable
 from functools import cache
@@ -7,11 +9,15 @@ from pathlib import Path
 
 import click
 
+from squibwise.catalog.load import Catalog
+from squibwise.cli.stored import garage_file
 from squibwise.errors import InputError
+from squibwise.garage.keys import known_keys, make_known, own_key
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case
-from squibwise.model.proof import ProofRecord
+from squibwise.model.evidence import Passed
+from squibwise.model.proof import ProofRecord, Verification
 
 LARGEST_RECORD = 50_000_000
 
@@ -97,6 +103,51 @@ def write_record(
         NewFile(path=json_beside(out), data=to_json(record)),
     )
     write_files(both, kept, may_replace)
+
+
+def signed(record: ProofRecord, case: Case) -> ProofRecord:
+    """Return a finished record signed with the user's key, for the person who answers for it.
+
+    The key is made at first use. A draft is not signed.
+
+    Raises:
+        InputError: The key cannot be read or made.
+    """
+    from squibwise.prove.signing import public_key, sign
+
+    if record.draft:
+        return record
+    folder = garage_file().parent
+    key = own_key(folder)
+    by = [e.by for e in case.evidence if isinstance(e, Passed) and e.what == "release" and e.by][-1]
+    result = sign(record, key, by)
+    public = base64.b64encode(public_key(key)).decode()
+    make_known(folder, public, by, dt.date.today())
+    return result
+
+
+def verified(file: Path, catalog: Catalog, know: str | None) -> Verification:
+    """Return whether a record can be relied on; a valid one may make its key known.
+
+    Args:
+        file: The record.
+        catalog: The words that a record must carry.
+        know: Whose key it is that signed; None to keep nothing.
+
+    Raises:
+        InputError: It cannot be read, or the known keys cannot.
+    """
+    from squibwise.documents import attached_record, verify_file
+    from squibwise.prove.verifying import read_record
+
+    folder, data = garage_file().parent, record_bytes(file)
+    result = verify_file(data, catalog, known_keys(folder))
+    if know is None or not result.valid or result.signature != "unknown":
+        return result
+    signature = read_record(attached_record(data)).signature
+    if signature is not None:
+        make_known(folder, signature.public_key, know, dt.date.today())
+    return verify_file(data, catalog, known_keys(folder))
 
 
 def write_drawings(beliefs: Iterable[ComponentBelief], folder: Path) -> tuple[Path, ...]:

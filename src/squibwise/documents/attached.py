@@ -1,113 +1,91 @@
-"""Take the record out of a PDF, and check file and pages against each other."""
+"""Take the record out of a PDF, and check file and pages against each other.
 
-import base64
-import json
+A PDF of a few kilobytes can ask for gigabytes: it is opened, and pages are made anew, in a process
+of their own with a limit on memory and time.
+"""
+
 import subprocess
 import sys
+from collections.abc import Iterable
 
 import msgspec
 
-from squibwise.documents.helper import DAMAGED, SECONDS
-from squibwise.documents.record import ATTACHMENT, record_pdf
-from squibwise.errors import InputError, SquibwiseError
-from squibwise.model.origin import Finding
-from squibwise.model.proof import Verification
-from squibwise.prove import verify
-from squibwise.prove.verifying import LARGEST_BYTES, read_record
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.model.proof import KnownKey, Verification
+from squibwise.prove.verifying import LARGEST_BYTES, refused, verify
 
 _PDF_MARK = b"%PDF-"
+_SECONDS = 60
+ATTACHMENT = "record.json"
+REFUSED = 4  # exit code of the helper that says why
 _ASK = "Ask for the record itself, as JSON or as the PDF that was issued."
-
-
-class _Opened(msgspec.Struct, frozen=True, kw_only=True):
-    """What a PDF carries by the name of a record, and what made it."""
-
-    records: tuple[bytes, ...]
-    maker: str
 
 
 def attached_record(data: bytes) -> bytes:
     """Return the record that is attached to a PDF; JSON is returned as it is.
 
     Raises:
-        InputError: It is a PDF without exactly one attached record, or too large, or broken.
+        InputError: It is a PDF without exactly one attached record, or too large, or broken, or
+            asks for more memory or time than a record needs.
     """
-    return data if not data.startswith(_PDF_MARK) else _the_record(_open_apart(data))
+    if not data.startswith(_PDF_MARK):
+        return data
+    if len(data) > LARGEST_BYTES:
+        raise InputError(f"{len(data)} bytes are too many for a record", remedy=_ASK)
+    return _apart("attached", data)
 
 
-def _the_record(opened: _Opened) -> bytes:
-    count = len(opened.records)
-    if count != 1:
-        raise InputError(f"the PDF carries {count} records named {ATTACHMENT}", remedy=_ASK)
-    return opened.records[0]
-
-
-def verify_file(data: bytes) -> Verification:
+def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:
     """Return whether a record, given as JSON or as the PDF, is whole and unchanged.
 
     For a PDF the pages are made anew from the attached record and compared byte for byte, because
     pages can be changed while the attachment is left alone. Pages that are not exactly those are
-    never valid: with the mark of another version they are not checked, which is not valid either.
+    never valid, nor are pages that this version cannot make again.
     """
-    if not data.startswith(_PDF_MARK):
-        return verify(data)
     try:
-        opened = _open_apart(data)
-        inner = _the_record(opened)
+        inner = attached_record(data)
     except InputError as refusal:
-        message = f"No record: {refusal}."
-        problem = _error("record-unreadable", message, refusal.remedy)
-        return Verification(valid=False, problems=(problem,))
-    answer = verify(inner)
-    return _with_pages(answer, inner, data, opened.maker) if answer.valid else answer
-
-
-def _with_pages(answer: Verification, inner: bytes, data: bytes, maker: str) -> Verification:
-    try:
-        fresh = record_pdf(read_record(inner))
-    except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError, RecursionError):
-        message = "No pages can be made from the attached record: it is not laid out as one."
-        return _invalid(answer, _error("record-unreadable", message, _ASK))
-    if fresh == data:
+        return refused("record-unreadable", f"No record: {refusal}.", refusal.remedy)
+    answer = verify(inner, catalog, known)
+    if inner is data or not answer.valid:
         return answer
-    remedy = "Rely on the attached record alone: print it anew from there."
-    if _open_apart(fresh).maker == maker:
-        message = "The pages are not those of the attached record: they were changed."
-        return _invalid(answer, _error("record-pages", message, remedy))
-    message = (
-        "The pages were not checked: they carry the mark of another version, which this one cannot "
-        "make again."
-    )
-    return _invalid(answer, _error("record-pages", message, remedy))
+    try:
+        same = _apart("pages", inner) == data
+    except InputError:
+        text = "Its pages are not checked: this version cannot make them from the attached record."
+        return _with_refusal(answer, refused("record-unreadable", text, _ASK))
+    if same:
+        return answer
+    text = "The pages are not the ones that the attached record gives."
+    again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
+    return _with_refusal(answer, refused("record-pages", text, again))
 
 
-def _error(code: str, message: str, remedy: str) -> Finding:
-    return Finding(code=code, severity="error", message=message, remedy=remedy)
+def _with_refusal(answer: Verification, refusal: Verification) -> Verification:
+    problems = (*refusal.problems, *answer.problems)
+    return msgspec.structs.replace(answer, valid=False, problems=problems)
 
 
-def _invalid(answer: Verification, problem: Finding) -> Verification:
-    return msgspec.structs.replace(answer, valid=False, problems=(problem, *answer.problems))
-
-
-def _open_apart(data: bytes) -> _Opened:
-    """Return what a PDF carries, opened in a process with limits on memory and time.
+def _apart(what: str, data: bytes) -> bytes:
+    """Return what the helper process makes of a file.
 
     Raises:
-        InputError: It is too large, damaged, or asks for more than it may.
+        InputError: It says why not, or it was ended by its limits.
     """
-    if len(data) > LARGEST_BYTES:
-        raise InputError(f"{len(data)} bytes are too many for a record", remedy=_ASK)
-    command = [sys.executable, "-P", "-m", "squibwise.documents.helper", ATTACHMENT]
+    command = [sys.executable, "-P", "-m", "squibwise.documents.apart", what]
     try:
-        done = subprocess.run(
-            command, input=data, capture_output=True, timeout=2 * SECONDS, check=False
-        )
+        done = subprocess.run(command, input=data, capture_output=True, timeout=_SECONDS)
     except subprocess.TimeoutExpired:
-        raise InputError("the PDF takes more time than a record needs", remedy=_ASK) from None
-    if done.returncode == DAMAGED:
-        raise InputError("the PDF cannot be opened", remedy=_ASK)
-    if done.returncode:
-        raise InputError("the PDF asks for more memory than a record needs", remedy=_ASK)
-    found = json.loads(done.stdout)
-    records = tuple(base64.b64decode(one) for one in found["attachments"])
-    return _Opened(records=records, maker=str(found["maker"]))
+        raise _too_much() from None
+    if done.returncode == 0:
+        return done.stdout
+    told = done.stderr.decode("utf-8", "replace").strip()
+    if done.returncode != REFUSED or not told:
+        raise _too_much()
+    raise InputError(told, remedy=_ASK)
+
+
+def _too_much() -> InputError:
+    text = "the PDF is damaged or asks for more memory or more time than a record needs"
+    return InputError(text, remedy=_ASK)

@@ -15,7 +15,6 @@ from squibwise.present.tell_record import Sheet, tell_record
 from squibwise.prove.recording import to_json
 from squibwise.prove.verifying import read_record
 
-ATTACHMENT = "record.json"
 _TEMPLATE = "record.typ"
 
 

@@ -1,6 +1,6 @@
 """Verdicts, gates and the written record."""
 
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -9,6 +9,8 @@ from squibwise.model.cost import Cost
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.words import Outcome
 from squibwise.model.work import Work
+
+SignatureState = Literal["known", "unknown", "none", "wrong"]
 
 
 class Verdict(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -100,8 +102,36 @@ class Overview(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     gates: tuple[Gate, ...]
 
 
+class KnownKey(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A public key that this user knows, and whose it is.
+
+    Attributes:
+        public_key: Base64.
+        name: Whose it is, as this user wrote it.
+        since: Since when it is known here, ISO date.
+    """
+
+    public_key: str
+    name: str
+    since: str
+
+
 class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """The answer of ``verify``."""
+    """The answer of ``verify``.
+
+    Attributes:
+        valid: The record is whole and as it was issued. It says nothing of who made it.
+        signature: ``known``: by a key that is known here; ``unknown``: by one that is not;
+            ``none``; ``wrong``: the signature does not belong to the record.
+        signer: Name in the signature; the known name where the key is known.
+        fingerprint: Of the key; empty when there is none.
+        known_since: ISO date since when the key is known here; empty when it is not.
+        problems: What is wrong, or remarkable.
+    """
 
     valid: bool
+    signature: SignatureState = "none"
+    signer: str = ""
+    fingerprint: str = ""
+    known_since: str = ""
     problems: tuple[Finding, ...] = ()

@@ -18,7 +18,6 @@ _GROUPS: tuple[tuple[Outcome, str, Tone], ...] = (
     ("met", "Met", "plain"),
 )
 _MISSING_SHOWN = 3
-_NOBODY = {"record-unsigned", "record-signature"}  # no signature that was checked
 _NOTHING = Text(text="Nothing was measured, calibrated or tried yet.")
 _WHY = Text(text="Why? `squibwise check CASE --why VERDICT`", tone="quiet")
 
@@ -101,16 +100,25 @@ def _gate(gate: Gate) -> Section:
 
 
 def tell_verification(result: Verification, file: Path) -> Telling:
-    """Return whether a record is whole and unchanged, and what that does not say."""
+    """Return whether a record can be relied on, by whom it is, and what that does not say."""
     limits = "This says nothing of whether the work was good, only that the text is as issued."
-    codes = {p.code for p in result.problems}
-    title = "Whole and unchanged:"
-    if codes & _NOBODY:
-        title = "The digest fits; nobody can tell who made this:"
+    by_key: tuple[str, ...] = ()
+    if result.fingerprint:
+        since = f", known here since {result.known_since}" if result.known_since else ""
+        by_key = (f"Signed by {result.signer}, key {result.fingerprint}{since}.",)
     return Telling(
-        title=title if result.valid else "CANNOT BE RELIED ON:",
+        title=_VERIFIED[result.signature] if result.valid else "CANNOT BE RELIED ON:",
         subtitle=str(file),
+        about=by_key,
         sections=filled((tell_findings(result.problems, "About the record"),)),
         closing=(Text(text=limits),),
         tone="strong" if result.valid else "alarm",
     )
+
+
+_VERIFIED = {
+    "known": "Whole and unchanged, signed by a key that is known here:",
+    "unknown": "Whole and unchanged, signed by a key that is not known here:",
+    "none": "The digest fits; nobody can tell who made this:",
+    "wrong": "CANNOT BE RELIED ON:",
+}

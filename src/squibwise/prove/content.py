@@ -46,7 +46,7 @@ def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:
         "costs": None if costs is None else _builtins(costs),
         "verdicts": _builtins(context.verdicts),
         "findings": _builtins((*case.findings, *assessment.findings)),
-        "texts": _texts(context.catalog),
+        "texts": fixed_texts(context.catalog),
         "papers": list(papers(context)),
     }
     stated["sources"] = _sources(stated, context.catalog)
@@ -103,7 +103,8 @@ def _fired_word(belief: ComponentBelief, catalog: Catalog) -> str:
     return "not" if belief.after_crash.fired <= floor else "perhaps"
 
 
-def _texts(catalog: Catalog) -> Json:
+def fixed_texts(catalog: Catalog) -> Json:
+    """Return the words that stand in every record."""
     texts = catalog.record_texts
     return {
         "footer": texts["footer"].text,

@@ -16,7 +16,7 @@ from squibwise.prove.canonical import canonical, digest, plain
 from squibwise.prove.content import content
 from squibwise.prove.gates import Context, gates
 
-SCHEMA = "squibwise-record-1"
+SCHEMA = "squibwise-record-2"
 OUTSIDE_DIGEST = ("digest", "signature")
 
 

@@ -2,39 +2,91 @@
 
 import datetime as dt
 import json
+from collections.abc import Iterable
 from typing import Any, Never
 
 import msgspec
 
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
-from squibwise.model.proof import ProofRecord, Verification
-from squibwise.prove.canonical import digest
-from squibwise.prove.content import KEYS
+from squibwise.model.proof import KnownKey, ProofRecord, Verification
+from squibwise.prove.canonical import digest, plain
+from squibwise.prove.content import KEYS, fixed_texts
 from squibwise.prove.recording import OUTSIDE_DIGEST, SCHEMA
+from squibwise.prove.signing import fingerprint, is_signed_by_its_key
 
 LARGEST_BYTES = 50_000_000
 NOT_OURS = "Ask whoever gave you the file for the record itself, as JSON or as the PDF."
 CHANGED = "Do not rely on it. Ask the person who issued it for the original."
 
 
-def verify(data: bytes) -> Verification:
+def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:
     """Return whether a record, given as JSON, is whole and unchanged since it was issued.
 
-    ``valid`` says that the content belongs to its digest and the layout is known. It says nothing
-    of who made it: a record without a signature is valid with a warning.
+    ``valid`` says that the content belongs to its digest and that gates, cautions and fixed words
+    are those of this layout. Anybody can compute a digest: who made it, only a signature by a key
+    that is known shows.
 
-    Source: RFC 8785 canonical form, SHA-256. Keys that stand twice are refused, because two
-    readers would see two records.
+    Args:
+        data: The record.
+        catalog: The gates, cautions and fixed words that a record must carry.
+        known: Keys that this user knows.
+
+    Source: RFC 8785 canonical form, SHA-256, RFC 8032. Keys that stand twice are refused, because
+    two readers would see two records.
     """
     try:
         value = strict_json(data)
         record = _record(value)
+        other = _other_words(record, catalog)
     except InputError as refusal:
-        return _invalid("record-unreadable", f"No record: {refusal}.", refusal.remedy)
-    problems = [*_tampering(record, value), *_draft_problems(record)]
+        return refused("record-unreadable", f"No record: {refusal}.", refusal.remedy)
+    except (LookupError, TypeError, AttributeError):
+        return refused("record-unreadable", "No record: it is not laid out as one.", NOT_OURS)
+    problems = [
+        *_tampering(record, value),
+        *_draft_problems(record),
+        *other,
+    ]
+    answer = _with_signature(record, {k.public_key: k for k in known})
+    problems += answer.problems
     valid = not any(p.severity == "error" for p in problems)
-    return Verification(valid=valid, problems=(*problems, *_notes(record)))
+    return msgspec.structs.replace(answer, valid=valid, problems=tuple(problems))
+
+
+def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verification:
+    """Return what the signature shows, and what is to be said of it."""
+    signature = record.signature
+    if signature is None:
+        text = "Nobody has signed it: the digest fits, and nobody can tell who made this."
+        ask = "Ask the issuer for a signed record, or for the digest by another route."
+        return Verification(
+            valid=True, problems=(_problem("record-unsigned", "warning", text, ask),)
+        )
+    by, mark = signature.by, fingerprint(signature.public_key)
+    if record.draft or not is_signed_by_its_key(record):
+        text = f"The signature in the name of {by} was not made over this record."
+        wrong = _problem("record-signature-wrong", "error", text, CHANGED)
+        return Verification(valid=False, signature="wrong", signer=by, problems=(wrong,))
+    key = known.get(signature.public_key)
+    if key is not None:
+        return Verification(
+            valid=True,
+            signature="known",
+            signer=key.name,
+            fingerprint=mark,
+            known_since=key.since,
+        )
+    text = f"Signed in the name of {by} with the key {mark}, which is not known here."
+    ask = "Compare that key with its owner by another route before relying on the name."
+    return Verification(
+        valid=True,
+        signature="unknown",
+        signer=by,
+        fingerprint=mark,
+        problems=(_problem("record-key-unknown", "warning", text, ask),),
+    )
 
 
 def read_record(data: bytes) -> ProofRecord:
@@ -128,17 +180,38 @@ def _draft_problems(record: ProofRecord) -> list[Finding]:
     return [_problem("record-draft", "warning", text, "Ask for the record after they are closed.")]
 
 
-def _notes(record: ProofRecord) -> list[Finding]:
-    if record.signature is None:
-        text = "Nobody has signed it: the digest shows no change, not who made it."
-        return [_problem("record-unsigned", "warning", text, "Ask the issuer for the digest.")]
-    text = f"It carries a signature in the name of {record.signature.by}, which is not checked yet."
-    return [_problem("record-signature", "warning", text, "Ask the issuer for the digest.")]
+def _other_words(record: ProofRecord, catalog: Catalog) -> list[Finding]:
+    """Return what differs from the gates, cautions and fixed words that every record carries."""
+    gates = tuple((g.id, g.text) for g in record.gates)
+    asked = tuple((g.id, g.text) for g in catalog.release_gates.values())
+    texts = {c.id: c.text for c in catalog.cautions.values()}
+    differs = {
+        "the list of gates": gates != asked,
+        "a gate that is open and names nothing": any(
+            g.open != bool(g.missing) for g in record.gates
+        ),
+        "the fixed words": record.content["texts"] != plain(fixed_texts(catalog)),
+        "a caution": any(texts.get(c) != text for c, text in _cautions(record.content)),
+        "the papers": [p.get("id") for p in record.content["papers"]] != list(catalog.papers),
+    }
+    text = "It is not as this version writes one: {} differs."
+    ask = "Check it with the version that wrote it; if it differs there too, do not rely on it."
+    return [
+        _problem("record-words", "error", text.format(what), ask)
+        for what, is_so in differs.items()
+        if is_so
+    ]
+
+
+def _cautions(content: dict[str, Any]) -> list[tuple[str, str]]:
+    items = content["work"]["items"]
+    return [(c["id"], c["text"]) for i in items for c in i["cautions"]]
 
 
 def _problem(code: str, severity: Severity, message: str, remedy: str) -> Finding:
     return Finding(code=code, severity=severity, message=message, remedy=remedy)
 
 
-def _invalid(code: str, message: str, remedy: str) -> Verification:
+def refused(code: str, message: str, remedy: str) -> Verification:
+    """Return that something is no record that can be relied on."""
     return Verification(valid=False, problems=(_problem(code, "error", message, remedy),))

@@ -1,0 +1,81 @@
+"""The user's own key, made at first use, and the keys of others that the user knows."""
+
+import datetime as dt
+import os
+import secrets
+from contextlib import suppress
+from pathlib import Path
+
+import msgspec
+
+from squibwise.errors import InputError
+from squibwise.garage.writing import NewFile, make_folder, write_files
+from squibwise.model.proof import KnownKey
+
+OWN, KNOWN = "signing.key", "known-keys.json"
+_BYTES = 32
+
+
+def own_key(folder: Path) -> bytes:
+    """Return the user's private key; it is made at first use and only this user may read it.
+
+    Raises:
+        InputError: It cannot be read or made, or others may read it.
+    """
+    path = folder / OWN
+    if not os.path.lexists(path):
+        make_folder(folder)
+        with suppress(FileExistsError):  # another run made it meanwhile
+            _make(path)
+    try:
+        mode = path.lstat().st_mode
+        key = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            f"{path}: {error.strerror}.", remedy="Make it readable for you."
+        ) from error
+    if os.name == "posix" and mode & 0o077:
+        raise InputError(f"{path}: others may read the key.", remedy=f"chmod 600 '{path}'")
+    if len(key) != _BYTES:
+        raise InputError(f"{path}: this is no key.", remedy="Put the key back from a backup.")
+    return key
+
+
+def _make(path: Path) -> None:
+    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
+    handle = os.open(path, flags, 0o600)
+    with os.fdopen(handle, "wb") as file:
+        file.write(secrets.token_bytes(_BYTES))
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def known_keys(folder: Path) -> tuple[KnownKey, ...]:
+    """Return the keys that the user knows; none when no file is there.
+
+    Raises:
+        InputError: The file is damaged.
+    """
+    path = folder / KNOWN
+    if not path.is_file():
+        return ()
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=tuple[KnownKey, ...])
+    except (OSError, msgspec.DecodeError) as error:
+        remedy = "Put it back from a backup, or move it away and make the keys known again."
+        raise InputError(f"{path}: cannot be read: {error}.", remedy=remedy) from error
+
+
+def make_known(folder: Path, public_key: str, name: str, today: dt.date) -> None:
+    """Keep a key as known, with whose it is and since when; one that is known stays as it is.
+
+    Raises:
+        InputError: The folder or the disk refuses.
+    """
+    known = known_keys(folder)
+    if any(k.public_key == public_key for k in known):
+        return
+    make_folder(folder)
+    new = KnownKey(public_key=public_key, name=name, since=today.isoformat())
+    data = msgspec.json.encode((*known, new))
+    write_files([NewFile(path=folder / KNOWN, data=data)], may_replace=lambda _: True)
