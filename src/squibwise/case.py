@@ -63,9 +63,14 @@ def trace(
     own: Experience = NO_EXPERIENCE,
     over: Callable[[], bool] | None = None,
 ) -> Trace:
-    """Return where a circuit is at fault and which test comes next; ``over`` ends the search."""
+    """Return where a circuit is at fault and which test comes next; ``over`` ends the search.
+
+    What is believed before the first test of the circuit is the prior, so that an outcome counts
+    once.
+    """
     case = put_in_order(case)
-    return isolate.trace(case, assess(case, catalog, own), loop, catalog, own.proved, over)
+    prior = assess(isolate.before_tests(case, loop), catalog, own)
+    return isolate.trace(case, prior, loop, catalog, own.proved, over)
 
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:

@@ -281,8 +281,8 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         opens: Must the access of the element it is done at be open.
         ruled: Only where the user's own rule lets the unit be kept.
         power: ``through``, or ``on`` where no hands go near the circuit.
-        after: Tests that must have located the fault before it, with ``{point}``; those that this
-            circuit does not have are left aside.
+        after: Tests that must have located the fault before it, with ``{point}`` and ``{near}``
+            (the connector nearest to it); those that this circuit does not have are left aside.
         unless: ``<test>=<outcome>``, each of which is enough without them.
         minutes: Hands-on time without access. [min]
         part: Whose price applies: ``device``, ``element`` or empty for none.

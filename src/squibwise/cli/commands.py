@@ -150,20 +150,23 @@ def brief(case_path: Path, own: Path | None, as_json: bool) -> int:
 @case_argument
 @click.argument("loop")
 @click.option(
-    "--seconds", default=5.0, show_default=True, type=click.FloatRange(0.0, 3600.0),
-    help="Time for the planner; when it is over, the best of two steps ahead is given.",
+    "--seconds", default=None, type=click.FloatRange(0.0, 3600.0),
+    help="Time for the planner, if any; when it is over, a look two steps ahead answers.",
 )  # fmt: skip
 @own_option
 @answers
-def trace(case_path: Path, loop: str, seconds: float, own: Path | None, as_json: bool) -> int:
+def trace(
+    case_path: Path, loop: str, seconds: float | None, own: Path | None, as_json: bool
+) -> int:
     """Find which part of a circuit is at fault: the next test, and the tree behind it."""
     from squibwise import case
     from squibwise.cli import opening
     from squibwise.present.tell_trace import tell_trace
 
     at = opening.open_case(case_path, own)
-    deadline = monotonic() + seconds
-    found = case.trace(at.case, loop, at.catalog, at.own, lambda: monotonic() > deadline)
+    deadline = None if seconds is None else monotonic() + seconds
+    over = None if deadline is None else lambda: monotonic() > deadline
+    found = case.trace(at.case, loop, at.catalog, at.own, over)
     return opening.answer(
         at,
         output.as_builtins(found),

@@ -4,11 +4,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from squibwise.isolate.context import before_tests
     from squibwise.isolate.tracing import proved_causes, trace
 
-_HOMES = {"proved_causes": "squibwise.isolate.tracing", "trace": "squibwise.isolate.tracing"}
+_HOMES = {
+    "before_tests": "squibwise.isolate.context",
+    "proved_causes": "squibwise.isolate.tracing",
+    "trace": "squibwise.isolate.tracing",
+}
 
-__all__ = ["proved_causes", "trace"]
+__all__ = ["before_tests", "proved_causes", "trace"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - imported when first asked for

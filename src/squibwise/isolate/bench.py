@@ -108,7 +108,23 @@ def _awaited(
     }
     if found.get(repair.id, False):
         return frozenset()
-    return frozenset(t.replace("{point}", element.id) for t in repair.after)
+    near = _nearest_connector(element, context)
+    return frozenset(t.format(point=element.id, near=near) for t in repair.after)
+
+
+def _nearest_connector(element: Element, context: Context) -> str:
+    """Return the connector at which a piece of wire is best told from the rest.
+
+    The one towards the device; for wire that ends at the device, the one behind it, where that
+    is not the control unit's.
+    """
+    order = [e for e in context.chain.element if e.role != "whole"]
+    at = order.index(element) if element in order else 0
+    before = [e.id for e in order[:at] if e.role == "plug"][-1:]
+    behind = [e.id for e in order[at + 1 :] if e.role == "plug"][:1]
+    if before == ["device-plug"] and behind and behind != ["unit-plug"]:
+        return behind[0]
+    return next(iter([*before, *behind]), "device-plug")
 
 
 def _outcome(written: str) -> tuple[str, str]:

@@ -12,7 +12,7 @@ from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.signed import loads_on
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Look
+from squibwise.model.evidence import DoneWork, Look, TestOutcome
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
@@ -156,6 +156,13 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
     )
 
 
+def before_tests(case: Case, loop: str) -> Case:
+    """Return the case without the outcomes of a circuit's own tests, as it stood before them."""
+    own = split_loop(loop)
+    kept = (e for e in case.evidence if not isinstance(e, TestOutcome) or split_loop(e.loop) != own)
+    return msgspec.structs.replace(case, evidence=tuple(kept))
+
+
 def _chain(case: Case, component: str, stage: int, catalog: Catalog) -> tuple[ComponentName, Chain]:
     if component not in case.car.components:
         circuits = [c for c in case.car.components if _has_circuit(c, catalog)]
@@ -194,12 +201,17 @@ def lines_for(
     A line that names only the kind, or the kind and no place, counts by a share.
     """
     for line in report.reading.lines:
-        if not line.present:
+        if not is_there(line):
             continue
         if line.component == component and line.stage in (None, stage):
             yield from _kinds_told(line, component)
         elif line.component is None:
             yield from _perhaps(line, component, stage, catalog)
+
+
+def is_there(line: CodeLine) -> bool:
+    """Return whether a line tells of a fault that is there: one that came back was only cleared."""
+    return line.present or "present" in line.status
 
 
 def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:
@@ -340,7 +352,7 @@ def faulty_loops(report: Report) -> set[tuple[str, int]]:
     return {
         (line.component, line.stage or 0)
         for line in report.reading.lines
-        if line.component and line.present and line.fault not in _NO_FAULT
+        if line.component and is_there(line) and line.fault not in _NO_FAULT
     }
 
 

@@ -99,7 +99,8 @@ def _says(text: str, phrase: str, sign: Sign) -> bool:
     if match is None:
         return False
     before = text[: match.start()].split()[-4:]
-    return sign.negative or _DENIED.search(" ".join(before)) is None
+    around = f"{' '.join(before)} {match[0]}"
+    return sign.negative or _DENIED.search(around) is None
 
 
 def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: Catalog) -> Signs:

@@ -166,6 +166,11 @@ def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
     return msgspec.structs.replace(repair, after=after)
 
 
+def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
+    """Return the planner's problem of a search as it stands."""
+    return _problem(search.standing, search, case, catalog)
+
+
 def _left_out(standing: Standing, problem: Problem) -> float:
     """Return the probability of the hypotheses that the plan's times leave out."""
     planned = {"+".join(sorted(h)) for h in problem.hypotheses}

@@ -122,7 +122,9 @@ def _only(problem: Problem, name: str, change: dict[str, dict[str, float]]) -> P
 
 def costs_of_tree(problem: Problem, node: Node) -> Costs:
     """Return what following a plan costs; folded branches are split as the rest of their branch."""
-    return _below(problem, node, problem.opened, problem.powered)
+    found = _below(problem, node, problem.opened, problem.powered)
+    scale = node.minutes / found.total if found.total > 0.0 else 1.0
+    return added(Costs(), found, scale)
 
 
 def _below(problem: Problem, node: Node, opened: frozenset[int], on: bool) -> Costs:

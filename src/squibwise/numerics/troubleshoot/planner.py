@@ -14,6 +14,7 @@ from squibwise.numerics.troubleshoot.search import (
     OutOfBudget,
     by_information,
     one_step,
+    parts_first,
     policy_value,
     rollout,
     two_step,
@@ -23,6 +24,7 @@ from squibwise.numerics.troubleshoot.states import (
     Index,
     Model,
     States,
+    cost_of,
     model_of,
     start,
     state_count,
@@ -182,7 +184,7 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
     costs, method = _look_ahead(problem, budget)
     best = int(np.argmin(costs))
     action = actions_of(problem)[best]
-    shown, folded = _branches(problem, action, p, limits, budget)
+    shown, folded, _ = _branches(problem, action, p, limits, budget)
     node = Node(action=action, p=p, minutes=float(costs[best]), branches=shown, folded=folded)
     return node, method
 
@@ -195,27 +197,38 @@ def actions_of(problem: Problem) -> list[Test | Repair]:
 def _step_by_policy(problem: Problem, p: float, limits: Limits, budget: Budget) -> Node:
     """Return a later step by the one-step policy; it is planned again once the search is there."""
     model = model_of(problem)
-    choice, plain = one_step(model, start(model))
-    action = actions_of(problem)[int(choice[0])]
-    shown, folded = _branches(problem, action, p, limits, budget)
-    return Node(action=action, p=p, minutes=float(plain[0]), branches=shown, folded=folded)
+    begin = start(model)
+    choice = int(one_step(model, begin)[0][0])
+    action = actions_of(problem)[choice]
+    shown, folded, later = _branches(problem, action, p, limits, budget)
+    minutes = float(cost_of(model, begin)[0, choice]) + later
+    return Node(action=action, p=p, minutes=minutes, branches=shown, folded=folded)
 
 
 def _branches(
     problem: Problem, action: Test | Repair, p: float, limits: Limits, budget: Budget
-) -> tuple[dict[str, Node], float]:
-    """Return what follows each outcome, and the chance of those too rare to show."""
+) -> tuple[dict[str, Node], float, float]:
+    """Return what follows each outcome, the chance of those too rare to show, and the minutes.
+
+    What is too rare to show is finished by chance over cost.
+    """
     shown: dict[str, Node] = {}
-    folded = 0.0
+    folded = minutes = 0.0
+    results = action.results if isinstance(action, Test) else ()
+    extra = {r.word: r.minutes + r.wait for r in results}
     for word, (share, then) in outcomes(problem, action).items():
         q = p * share
+        minutes += share * extra.get(word, 0.0)
         if then is None:
             shown[word] = Node(action=None, p=q, minutes=0.0)
         elif q >= limits.fold:
             shown[word] = _grow(then, q, limits, budget)[0]
+            minutes += share * shown[word].minutes
         else:
             folded += q
-    return _seen(shown, limits), folded
+            model = model_of(then)
+            minutes += share * float(parts_first(model, start(model))[0][0])
+    return _seen(shown, limits), folded, minutes
 
 
 def _look_ahead(problem: Problem, budget: Budget) -> tuple[Array, str]:

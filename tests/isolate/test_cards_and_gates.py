@@ -1,0 +1,199 @@
+"""Cards that can be carried out, parts that wait for a look and a load, faults that come back."""
+
+import datetime as dt
+from collections.abc import Iterator
+from typing import Any
+
+import msgspec
+import pytest
+
+from squibwise.isolate import before_tests, trace
+from squibwise.isolate.tracing import search_of
+from squibwise.model.evidence import Evidence, LampCheck, SubstituteLoad
+from squibwise.model.evidence import TestOutcome as Entered
+from squibwise.model.report import Report
+from squibwise.model.trace import PlanNode, Trace
+from squibwise.numerics.troubleshoot.planner import Limits
+
+from .building import CATALOG, a_case, a_line, a_report, believing
+
+BAG, SEAT = "passenger.front-bag/1", "driver.seat-bag/1"
+QUICK = Limits(exact_states=20_000, rollout_states=200, later_states=20_000)
+MAY = dt.datetime(2026, 5, 1, 9)
+
+
+def traced(loop: str, *evidence: Evidence, **belief: Any) -> Trace:
+    return trace(a_case(*evidence), believing(**belief), loop, CATALOG, limits=QUICK)
+
+
+def seen(component: str, fault: Any, *status: Any, name: str = "s1", day: int = 0) -> Report:
+    report = a_report(a_line(component, fault, *status), name=name)
+    return msgspec.structs.replace(report, time=MAY + dt.timedelta(days=day))
+
+
+def entered(test: str, word: str, loop: str = SEAT, day: int = 1, name: str = "t1") -> Entered:
+    time = MAY + dt.timedelta(days=day)
+    return Entered(id=name, loop=loop, test=test, outcome=word, time=time)
+
+
+def paths(node: PlanNode, before: tuple[tuple[str, str], ...] = ()) -> Iterator[Any]:
+    yield node, before
+    for word, child in node.branches.items():
+        yield from paths(child, (*before, (node.action, word)))
+
+
+FAULTS = [
+    (BAG, "low-or-short"),
+    (BAG, "open-or-high"),
+    (SEAT, "open-or-high"),
+    ("driver.front-bag/1", "open-or-high"),
+    ("left.curtain/1", "short-to-ground"),
+    ("nose-left.impact-sensor/1", "communication"),
+    ("driver.buckle-switch/1", "performance"),
+]
+
+
+@pytest.mark.parametrize(("loop", "fault"), FAULTS)
+def test_no_part_and_no_wire_is_renewed_before_a_look_and_a_load_have_located_it(
+    loop: str, fault: str
+) -> None:
+    found = traced(loop, seen(loop.partition("/")[0], fault))
+    igniter = not loop.startswith(("nose", "driver.buckle-switch"))
+    for node, before in paths(found.plan):
+        if not node.action.startswith(("replace:", "renew:")):
+            continue
+        tests = [t for t, _ in before]
+        shown = {
+            w for t, w in before if t.startswith(("look", "label:", "meter:", "steer", "values:"))
+        }
+        located = shown & {
+            "torn-or-gone", "wrong", "faulty", "steps", "pin-bad", "corroded", "bar-down",
+            "lock-open", "found",
+        }  # fmt: skip
+        looked = any(t.startswith("look") for t in tests)
+        loaded = any(t.startswith("load-at:") for t in tests)
+        assert located or (looked and (loaded or not igniter)), (node.action, before)
+
+
+@pytest.mark.parametrize(("loop", "fault"), FAULTS[:4])
+def test_work_waiting_and_parts_add_up_to_what_is_minimised(loop: str, fault: str) -> None:
+    found = traced(loop, seen(loop.partition("/")[0], fault))
+    assert [a.id for a in found.comparison] == ["plan", "outward", "cheapest-first", "fit-parts"]
+    plan = found.comparison[0].effort
+    assert plan.minutes == pytest.approx(found.expected_minutes, rel=0.02)
+    rate = CATALOG.fact("isolation.labour").number()
+    for effort in (a.effort for a in found.comparison):
+        parts = effort.money.minor / 100.0 / rate
+        total = effort.work_minutes + effort.wait_minutes + parts
+        assert total == pytest.approx(effort.minutes, rel=0.01, abs=1.0)
+    assert plan.minutes <= found.comparison[1].effort.minutes + 1e-6
+    assert plan.parts < found.comparison[3].effort.parts
+
+
+@pytest.mark.parametrize(("loop", "fault"), FAULTS)
+def test_every_step_of_a_card_says_how_the_power_is_and_nothing_open_is_opened(
+    loop: str, fault: str
+) -> None:
+    card = traced(loop, seen(loop.partition("/")[0], fault)).next_test
+    assert card.how == tuple(s.text for s in card.steps)
+    assert {s.power for s in card.steps} <= {"off", "on", "any"}
+    first_on = next((n for n, s in enumerate(card.steps) if s.power == "on"), len(card.steps))
+    assert all(s.power != "off" or n < first_on for n, s in enumerate(card.steps[:first_on]))
+    assert f'test = "{card.id}"' in card.entry
+    look = entered("look:device-plug", "fine", loop)
+    again = traced(loop, seen(loop.partition("/")[0], fault), look).next_test
+    opened = {a.title for a in CATALOG.loops.access.values() if a.id in ("wheel", "dash")}
+    assert not set(again.opens) & set(card.opens) & opened
+
+
+def test_a_configuration_is_written_with_the_power_on() -> None:
+    line = seen("centre.control-unit", "configuration")
+    read = entered("identity-scan", "differs", "centre.control-unit/1")
+    card = traced("centre.control-unit/1", line, read).next_test
+    assert card.id == "configure:unit"
+    assert {s.power for s in card.steps} == {"on"}
+    assert card.hold_minutes == 0.0
+
+
+def test_a_connector_with_no_charge_near_needs_no_wait() -> None:
+    card = traced("nose-left.impact-sensor/1", seen("nose-left.impact-sensor", "communication"))
+    assert card.next_test.hold_minutes == 0.0 or card.next_test.id.endswith("unit-plug")
+
+
+def test_the_card_says_where_the_load_is_and_how_to_enter_it() -> None:
+    low = seen("passenger.front-bag", "low-or-short")
+    load = SubstituteLoad(
+        id="l", serial="L7", loop=BAG, ohm=2.1, move="issued", time=MAY + dt.timedelta(hours=2)
+    )
+    found = traced(BAG, low, load, entered("load-at:device-plug", "stays", BAG))
+    assert "L7" in found.next_test.load
+    assert "the connector at the device" in found.next_test.load
+    search = search_of(a_case(low), believing(), BAG, CATALOG)
+    test = next(t for t in search.tests if t.id == "load-at:device-plug")
+    from squibwise.isolate.cards import card_of
+
+    card = card_of(test, search.context, search.standing, 3.0, CATALOG)
+    assert 'move = "issued"' in card.entry
+    assert "1.8 to 2.3 ohm" in card.figure
+    off_again = [s.power for s in card.steps].index("on")
+    assert "off" in [s.power for s in card.steps][off_again:]  # the load comes out with power off
+
+
+def test_a_fault_that_returns_opens_the_search_again_and_says_what_did_not_hold() -> None:
+    first = seen("driver.seat-bag", "open-or-high", "intermittent")
+    fixed = entered("reseat:seat-plug", "fixed")
+    back = seen("driver.seat-bag", "open-or-high", "intermittent", name="s2", day=60)
+    found = traced(SEAT, first, fixed, back)
+    assert found.next_test.kind != "stop"
+    assert "repair-did-not-hold" in {f.code for f in found.findings}
+    assert found.hypotheses[0].id == "seat-plug:bad-contact"  # a cleaned contact is not a tight one
+
+
+def test_a_lamp_that_stays_on_opens_it_again_too() -> None:
+    first = seen("driver.seat-bag", "open-or-high")
+    fixed = entered("reseat:seat-plug", "fixed")
+    assert traced(SEAT, first, fixed).next_test.kind == "stop"
+    lamp = LampCheck(id="lamp", lit=True, out_after_s=None, time=MAY + dt.timedelta(days=3))
+    assert traced(SEAT, first, fixed, lamp).next_test.kind != "stop"
+
+
+def test_a_fault_that_comes_and_goes_needs_a_second_drive() -> None:
+    first = seen("driver.seat-bag", "open-or-high", "intermittent")
+    fixed = entered("reseat:seat-plug", "fixed")
+    card = traced(SEAT, first, fixed).next_test
+    assert (card.id, set(card.outcomes)) == ("second-drive", {"stays-away", "comes-back"})
+    stays = entered("second-drive", "stays-away", day=4, name="t2")
+    back = entered("second-drive", "comes-back", day=4, name="t2")
+    assert traced(SEAT, first, fixed, stays).next_test.kind == "stop"
+    assert traced(SEAT, first, fixed, back).next_test.kind == "test"
+
+
+def test_a_finished_search_tells_what_was_foretold_and_what_was_spent() -> None:
+    found = traced(
+        SEAT, seen("driver.seat-bag", "open-or-high"), entered("reseat:seat-plug", "fixed")
+    )
+    assert found.foretold is not None
+    assert found.spent is not None
+    assert found.spent.work_minutes == pytest.approx(5 + 5 + 10 + 3)  # access, work, check, key-on
+    assert found.spent.wait_minutes == pytest.approx(30)
+
+
+def test_outcomes_of_the_circuit_are_left_out_of_what_is_believed_before_them() -> None:
+    case = a_case(
+        seen("driver.seat-bag", "open-or-high"),
+        entered("look:seat-plug", "fine"),
+        entered("look:device-plug", "fine", BAG, name="t2"),
+    )
+    assert [e.id for e in before_tests(case, SEAT).evidence] == ["s1", "t2"]
+
+
+def test_several_dead_circuits_of_a_seat_are_traced_to_what_they_share() -> None:
+    report = a_report(
+        a_line("driver.seat-bag", "open-or-high"),
+        a_line("driver.buckle-pretensioner", "open-or-high", line=2),
+        a_line("driver.buckle-switch", "open-or-high", line=3),
+    )
+    for loop in (SEAT, "driver.buckle-pretensioner/1", "driver.buckle-switch/1"):
+        found = traced(loop, report)
+        assert found.hypotheses[0].id.startswith("seat-plug:")
+        assert found.next_test.id.endswith(("seat-plug", "every-plug"))

@@ -1,0 +1,248 @@
+"""What the owner tells: read where it says so plainly, and what it does to the causes.
+
+The stories are invented here; which cause they point to is common practice, no source.
+"""
+
+import math
+from typing import Any
+
+import pytest
+
+from squibwise.isolate.signs import told_of
+from squibwise.isolate.tracing import search_of
+from squibwise.model.evidence import DoneWork, Evidence, PartLabel, Story
+
+from .building import CATALOG, a_case, a_line, a_report, believing
+
+SEAT, WHEEL = "driver.seat-bag/1", "driver.front-bag/1"
+
+
+def told(text: str, loop: str = SEAT, **more: Any) -> set[str]:
+    case = a_case(a_report(a_line("driver.seat-bag", "unknown")), Story(id="s", text=text, **more))
+    context = search_of(case, believing(), loop, CATALOG).context
+    return {t.sign.id for t in told_of(context, CATALOG)}
+
+
+@pytest.mark.parametrize(
+    ("text", "sign"),
+    [
+        ("The lamp flickers whenever I turn the steering wheel.", "turning"),
+        ("It lights while steering round a roundabout.", "turning"),
+        ("Code returns after adjusting the seat.", "seat-moved"),
+        ("Only when my wife sits in it.", "seat-loaded"),
+        ("It came on over a speed hump.", "bumps"),
+        ("Always on a cold morning.", "cold"),
+        ("After heavy rain the light is back.", "rain"),
+        ("It sets when cranking the engine.", "engine-start"),
+        ("The driver's seat was removed for cleaning.", "seat-handled"),
+        ("A new head unit was put in last week.", "dash-handled"),
+        ("The bumper was off for a respray.", "nose-handled"),
+        ("Nobody has ever worked on this car, it was never opened.", "untouched"),
+        ("The carpet is wet under the mat.", "soaked"),
+        ("Coffee went into the buckle.", "spilt"),
+        ("Mice nested under the seat.", "rodents"),
+        ("The battery was flat and it had a jump start.", "battery-flat"),
+        ("The horn no longer works.", "wheel-others-dead"),
+        ("There is a bulletin for this.", "known-software-fault"),
+        ("Cleared, comes straight back.", "back-at-once"),
+    ],
+)
+def test_what_is_told_plainly_is_read(text: str, sign: str) -> None:
+    assert sign in told(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "sign"),
+    [
+        ("It does not come on bumps.", "bumps"),
+        ("The seat was never removed.", "seat-handled"),
+        ("No rain, no car wash.", "rain"),
+        ("The passenger seat was removed in May.", "seat-handled"),
+        ("Nothing of note.", "untouched"),
+    ],
+)
+def test_what_is_denied_or_told_of_another_seat_is_not(text: str, sign: str) -> None:
+    assert sign not in told(text)
+
+
+def test_keys_say_the_same_as_prose_and_a_story_of_another_circuit_does_not_count() -> None:
+    assert "turning" in told("", comes=("turning",))
+    assert "turning" not in told("", loop=SEAT, comes=("turning",)) - told("", comes=("turning",))
+    other = Story(id="s", comes=("turning",), loop=WHEEL)
+    case = a_case(a_report(a_line("driver.seat-bag", "unknown")), other)
+    context = search_of(case, believing(), SEAT, CATALOG).context
+    assert told_of(context, CATALOG) == ()
+
+
+def done(what: Any, component: str, name: str = "d1") -> DoneWork:
+    return DoneWork(id=name, what=what, component=component)
+
+
+def seen(component: str, fault: Any, *status: Any, name: str = "s1") -> Evidence:
+    return a_report(a_line(component, fault, *status), name=name)
+
+
+STORIES: list[tuple[str, str, list[Evidence], str]] = [
+    (
+        "untold kind, with the wheel, horn fails",
+        WHEEL,
+        [
+            seen("driver.front-bag", "unknown", "intermittent"),
+            Story(id="t", comes=("turning",), text="Sometimes the horn fails too."),
+        ],
+        "clock-spring:broken",
+    ),
+    (
+        "with the seat, connector under it handled without effect",
+        "driver.buckle-pretensioner/1",
+        [
+            seen("driver.buckle-pretensioner", "unknown", "intermittent"),
+            Story(
+                id="t",
+                comes=("seat-moved",),
+                text="Connector under the seat was cleaned, no change.",
+            ),
+        ],
+        "seat-harness:broken",
+    ),
+    (
+        "low right after the headliner was down",
+        "left.curtain/1",
+        [
+            seen("left.curtain", "low-or-short"),
+            Story(id="t", text="The headliner was out for a new sunroof."),
+        ],
+        "device-plug:not-seated",
+    ),
+    (
+        "a new sensor changed nothing, road salt",
+        "pillar-left.impact-sensor/1",
+        [
+            seen("pillar-left.impact-sensor", "unknown"),
+            done("replaced", "pillar-left.impact-sensor"),
+            seen("pillar-left.impact-sensor", "unknown", name="s2"),
+            Story(id="t", known=("corrosion",)),
+        ],
+        "device-plug:bad-contact",
+    ),
+    (
+        "a bag from another year just fitted",
+        "passenger.front-bag/1",
+        [
+            PartLabel(id="l", component="passenger.front-bag", number="X1", provenance="donor"),
+            done("replaced", "passenger.front-bag"),
+            seen("passenger.front-bag", "open-or-high"),
+            Story(id="t", text="It is from a different model, one lead found no socket."),
+        ],
+        "device:wrong-part",
+    ),
+    (
+        "seat soaked, sensing odd since",
+        "passenger.occupant-sensor/1",
+        [
+            seen("passenger.occupant-sensor", "performance"),
+            Story(id="t", known=("soaked",)),
+        ],
+        "seat:wet",
+    ),
+    (
+        "indicator stays on, passes its check",
+        "passenger.off-indicator/1",
+        [
+            seen("passenger.off-indicator", "performance"),
+            Story(id="t", text="The indicator never goes out."),
+        ],
+        "asked:held-on",
+    ),
+    (
+        "drink in the buckle",
+        "driver.buckle-switch/1",
+        [seen("driver.buckle-switch", "unknown"), Story(id="t", known=("spilt",))],
+        "device:stuck",
+    ),
+    (
+        "low supply while cranking, untouched car",
+        "centre.control-unit/1",
+        [
+            seen("centre.control-unit", "voltage", "stored"),
+            Story(id="t", comes=("engine-start",), known=("untouched",)),
+        ],
+        "supply:low-while-cranking",
+    ),
+    (
+        "both curtains in one second, known of this model",
+        "left.curtain/1",
+        [
+            a_report(
+                a_line("left.curtain", "unknown", "intermittent"),
+                a_line("driver.seat-bag", "unknown", "intermittent", line=2),
+            ),
+            Story(id="t", known=("known-software-fault", "untouched")),
+        ],
+        "unit:software",
+    ),
+    (
+        "mice in the car",
+        "left.curtain/1",
+        [seen("left.curtain", "open-or-high"), Story(id="t", known=("rodents",))],
+        "harness:broken",
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("loop", "evidence", "cause"), [s[1:] for s in STORIES], ids=[s[0] for s in STORIES]
+)
+def test_the_story_brings_its_cause_among_the_first_three(
+    loop: str, evidence: list[Evidence], cause: str
+) -> None:
+    found = search_of(a_case(*evidence), believing(), loop, CATALOG).standing.suspects
+    assert cause in [s.id for s in found[:3]]
+    plain = [e for e in evidence if not isinstance(e, Story)]
+    without = search_of(a_case(*plain), believing(), loop, CATALOG).standing.suspects
+    assert chance(found, cause) > chance(without, cause)
+    assert math.fsum(s.p for s in found) == pytest.approx(1.0)
+
+
+def chance(suspects: Any, cause: str) -> float:
+    return math.fsum(s.p for s in suspects if cause in s.parts)
+
+
+def test_nothing_wrong_any_more_is_for_circuits_that_no_report_names() -> None:
+    named = search_of(a_case(seen("driver.seat-bag", "unknown")), believing(), SEAT, CATALOG)
+    bare = search_of(a_case(a_report()), believing(), SEAT, CATALOG)
+    assert chance(named.standing.suspects, "codes:none") == 0.0
+    assert bare.standing.suspects[0].id == "codes:none"
+
+
+def test_an_unlifted_shorting_bar_is_rare_in_a_car_that_nobody_touched() -> None:
+    bar, low = "device-plug:spring-not-lifted", seen("left.curtain", "low-or-short")
+    handled = [done("disconnected", "left.curtain"), low]
+    untouched = [low, Story(id="t", known=("untouched",))]
+    after = search_of(a_case(*handled), believing(), "left.curtain/1", CATALOG)
+    before = search_of(a_case(*untouched), believing(), "left.curtain/1", CATALOG)
+    assert chance(before.standing.suspects, bar) < 0.05
+    assert chance(after.standing.suspects, bar) > 5 * chance(before.standing.suspects, bar)
+
+
+def test_one_stage_of_two_speaks_against_what_both_run_through() -> None:
+    one = a_report(a_line("driver.front-bag", "open-or-high", stage=2))
+    both = a_report(
+        a_line("driver.front-bag", "open-or-high", stage=1),
+        a_line("driver.front-bag", "open-or-high", stage=2, line=2),
+    )
+    spring = "clock-spring:broken"
+    alone = search_of(a_case(one), believing(), "driver.front-bag/2", CATALOG).standing
+    shared = search_of(a_case(both), believing(), "driver.front-bag/2", CATALOG).standing
+    assert chance(alone.suspects, spring) < chance(shared.suspects, spring)
+
+
+def test_other_circuits_through_it_are_named_only_where_a_report_says_so() -> None:
+    line = seen("driver.seat-bag", "open-or-high")
+    caused = search_of(
+        a_case(line), believing(causes={"shared-plug:driver": 0.9}), SEAT, CATALOG
+    ).standing
+    plug = next(s for s in caused.suspects if s.id == "seat-plug:bad-contact")
+    texts = [b.text for b in plug.because]
+    assert not [t for t in texts if t.startswith("Another circuit")]
+    assert [t for t in texts if t.startswith("The assessment holds a common cause")]
