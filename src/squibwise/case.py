@@ -17,6 +17,7 @@ from squibwise.model.cost import Cost
 from squibwise.model.evidence import PartLabel, TestOutcome
 from squibwise.model.lots import LotRow, LotTerms, ScreenedRows
 from squibwise.model.market import BuyAnswer, OfferSheet, ShopTerms
+from squibwise.model.names import current_name
 from squibwise.model.origin import Finding
 from squibwise.model.proof import KnownKey, Overview, ProofRecord, Verdict, Verification
 from squibwise.model.report import ReadReport
@@ -68,7 +69,7 @@ def trace(
     What is believed before the first test of the circuit is the prior, so that an outcome counts
     once.
     """
-    case = put_in_order(case)
+    case, loop = put_in_order(case), current_name(loop)
     prior = assess(isolate.before_tests(case, loop), catalog, own)
     return isolate.trace(case, prior, loop, catalog, own.proved, over)
 

@@ -61,6 +61,24 @@ class ComponentName(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
         return f"{self.place}.{self.kind}{tail}"
 
 
+FORMER_KINDS = {
+    "dash-panel": "instrument-panel",
+    "door-seal": "vapour-barrier",
+    "off-lamp": "off-indicator",
+}
+"""Kinds that had another name once; it is still understood."""
+
+
+def current_name(name: str) -> str:
+    """Return a component or loop id with its kind as it is called now."""
+    place, dot, rest = name.partition(".")
+    kind, slash, stage = rest.partition("/")
+    base, dash, number = kind.rpartition("-")
+    if dash and number.isdecimal() and base in FORMER_KINDS:
+        kind = f"{FORMER_KINDS[base]}-{number}"
+    return f"{place}{dot}{FORMER_KINDS.get(kind, kind)}{slash}{stage}"
+
+
 def split_component(component_id: str) -> ComponentName:
     """Return the parts of a component id.
 

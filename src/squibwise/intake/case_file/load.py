@@ -23,6 +23,7 @@ from squibwise.intake.case_file.schema import (
 )
 from squibwise.intake.case_file.toml_text import (
     LARGEST_BYTES,
+    KeyPath,
     decode,
     is_folder,
     locate,
@@ -37,6 +38,7 @@ from squibwise.model.car import Car, Given, OwnRule, Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
 from squibwise.model.evidence import Evidence, Story
+from squibwise.model.names import current_name
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import ReadReport, Report
 
@@ -287,7 +289,20 @@ def load_case_text(text: str, file: Path, catalog: Catalog) -> Case:
     raw, impossible = parse(text, file.name)
     notes = Notes(file.name, file.parent, text, locate(text), catalog)
     notes.findings += impossible
-    return read_case(raw, notes)
+    return read_case(_with_current_names(raw, (), notes), notes)
+
+
+def _with_current_names(value: Any, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401
+    """Return what a file says with every kind as it is called now; each former name is noted."""
+    if isinstance(value, dict):
+        return {k: _with_current_names(v, (*path, k), notes) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_with_current_names(v, (*path, i), notes) for i, v in enumerate(value)]
+    if not isinstance(value, str) or (now := current_name(value)) == value:
+        return value
+    message = f"'{value}' is called '{now}' now; it is read as that."
+    notes.add("case-former-name", path, message, f"Write '{now}'.", "note")
+    return now
 
 
 def _inside(folder: Path) -> str:
