@@ -311,3 +311,25 @@ def test_a_unit_that_is_new_without_any_firing_is_configured_at_the_only_power_u
     assert "step:first-power" not in ids
     assert "step:final-power" in waits(quiet)["set:program"]
     assert "set:program" in waits(quiet)["step:clear"]
+
+
+def test_a_car_with_loads_left_in_is_not_powered_before_every_igniter_was_seen(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states = made.assessment({"driver.front-bag": {"missing": 0.98}})
+    left = msgspec.structs.replace(states, loads_left_in=("driver.front-bag",))
+    done = work(made.case(), left, catalog)
+    assert "read" not in {v.id for v in done.visits}
+    assert "step:hunt-loads" in waits(done)["step:first-power"]
+    assert "step:hunt-loads" in waits(done)["open:wheel"]
+
+
+def test_the_short_way_has_one_first_power_and_no_loads(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """Belts alone, the unit kept: nothing is powered before everything is fitted."""
+    states = {"driver.retractor-pretensioner": {"fired": 0.98}}
+    case = made.case(profile=Profile(name="by-condition"))
+    done = work(case, made.assessment(states), catalog)
+    assert [v.id for v in done.visits] == ["arrive", "read", "strip", "final"]
+    assert not any(o.loads for o in done.operations)

@@ -72,8 +72,6 @@ def look(scope: Scope) -> Iterator[Operation]:
     asked = {
         d.component: d for d in scope.demands.values() if d.action == "inspect" and d.component
     }
-    if not asked:
-        return
     left = set(asked)
     lines: list[tuple[Tick, str, list[str]]] = []
     for tick in job.catalog.tasks.ticks.values():
@@ -93,7 +91,9 @@ def look(scope: Scope) -> Iterator[Operation]:
 
 def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
     if not scope.job.had_crash:
-        return bool(inside) and _is_open_for(tick, at, scope)
+        opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
+        there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
+        return opened and (bool(inside) or (there and bool(scope.changed)))
     if tick.when == "always":
         return bool(inside) or not tick.kinds
     if tick.when == "bag-fired":

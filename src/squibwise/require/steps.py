@@ -32,12 +32,15 @@ def _situations(scope: Scope) -> set[str]:
     """Return the words that hold of the car.
 
     Behind a passed or open key-on gate codes are saved with the key on; after a failed one the
-    unit is read out of the car; from a unit that is not there nothing is saved.
+    unit is read out of the car; from a unit that is not there nothing is saved. Where loads or
+    bridges were left in, the power stays off until every igniter connector was seen.
     """
     job = scope.job
     gone = is_unit_gone(job.case)
     refused = job.progress.failed(KEY_ON_GATE) and not gone
     loads = is_long_way(scope)
+    bridged = bool(job.assessment.loads_left_in) or _is_stripped(scope)
+    powers = not refused and not gone and not bridged
     holds = {
         "always": True,
         "fired": job.has_fired,
@@ -46,11 +49,11 @@ def _situations(scope: Scope) -> set[str]:
         "charge-work": any(p.assembly.live for p in scope.changed),
         "body-work": job.had_crash and not job.progress.passed("structure-sound"),
         "long-way": loads,
-        "loads-left": bool(job.assessment.loads_left_in) or _is_stripped(scope),
+        "loads-left": bridged,
         "wheel-on-loads": loads and scope.has("driver-bag") and scope.has("clock-spring"),
         "weight-set": scope.has("occupant-set"),
-        "key-on": not refused and not gone,
-        "key-on-crash": not refused and not gone and job.had_crash and _is_recorded(job),
+        "key-on": powers,
+        "key-on-crash": powers and job.had_crash and _is_recorded(job),
         "key-on-refused": refused,
     }
     return {word for word, is_so in holds.items() if is_so}

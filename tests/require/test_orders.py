@@ -1,0 +1,108 @@
+"""What is ordered: each assembly once, of a kind, with the question that decides it."""
+
+from types import SimpleNamespace
+
+import msgspec
+import pytest
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.car import OwnRule, Profile
+from squibwise.model.evidence import Look
+from squibwise.model.work import Order, Work
+from squibwise.require import work
+from squibwise.require.questions import answer_rules
+
+BELT = "driver.retractor-pretensioner driver.belt-webbing driver.load-limiter driver.belt-anchor"
+
+
+def ordered(done: Work, component: str) -> Order:
+    found = [o for o in done.orders if component in o.contains]
+    assert len(found) == 1, component
+    return found[0]
+
+
+@pytest.fixture(scope="module")
+def front(made: SimpleNamespace, catalog: Catalog) -> Work:
+    fired = ("driver.front-bag", "passenger.front-bag", "driver.retractor-pretensioner")
+    return work(made.case(), made.assessment({c: {"fired": 0.98} for c in fired}), catalog)
+
+
+# Common practice, no source: webbing, load limiter and buckle switch are never ordered alone.
+def test_a_belt_that_fired_is_one_line_with_all_it_holds(front: Work) -> None:
+    belt = ordered(front, "driver.retractor-pretensioner")
+    assert belt.assembly == "front-belt"
+    assert belt.kind == "certain"
+    assert set(BELT.split()) <= set(belt.contains)
+
+
+def test_what_a_user_says_is_sold_apart_is_a_line_of_its_own(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    case = made.case(profile=Profile(sold_apart=("belt-anchor",)))
+    states = {"driver.retractor-pretensioner": {"fired": 0.98}}
+    belt = ordered(work(case, made.assessment(states), catalog), "driver.retractor-pretensioner")
+    assert "driver.belt-anchor" not in belt.contains
+
+
+def test_a_rule_says_how_many_profiles_ask_and_has_its_question(front: Work) -> None:
+    unit = ordered(front, "centre.control-unit")
+    assert (unit.kind, unit.of_profiles, unit.question) == ("rule", 6, "unit-bags")
+    assert 3 <= len(unit.profiles) <= 6
+    assert "unit-bags" in {q.id for q in front.questions}
+
+
+def test_what_few_makers_ask_for_is_asked_and_in_no_hours(front: Work) -> None:
+    assert ordered(front, "driver.steering-column").kind == "ask"
+    assert "fit:column@driver" not in {o.id for o in front.operations}
+
+
+def test_nothing_under_the_listing_threshold_is_on_the_list(front: Work, catalog: Catalog) -> None:
+    least = catalog.fact("require.list-from").number()
+    assert min(o.p for o in front.orders) >= least
+
+
+@pytest.mark.parametrize("answer", ["yes", "no"])
+def test_an_answer_decides_and_is_cited(
+    answer: str, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states = made.assessment({"driver.front-bag": {"fired": 0.98}})
+    question = catalog.rules.questions["column"]
+    rules = answer_rules(question, answer, made.case(), "maker's book, page 9")
+    done = work(made.case(profile=Profile(rules=rules)), states, catalog)
+    found = [o for o in done.orders if "driver.steering-column" in o.contains]
+    assert [o.kind for o in found] == (["rule"] if answer == "yes" else [])
+    asked = {q.id: q.answered for q in done.questions}
+    assert asked["column"] == answer
+    if answer == "yes":
+        assert any("page 9" in b.text for b in found[0].because)
+
+
+def test_an_own_rule_makes_an_order_by_rule_not_a_certainty(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    rule = OwnRule(component="steering-wheel", action="replace", source="book")
+    done = work(made.case(profile=Profile(rules=(rule,))), made.assessment({}), catalog)
+    assert ordered(done, "driver.steering-wheel").kind == "rule"
+
+
+def test_a_part_seen_damaged_is_ordered_without_a_doubt(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    seen = Look(id="l", component="centre.control-unit", seen="damaged")
+    states = made.assessment({}, made.calm)
+    done = work(made.case(seen), states, catalog)
+    assert ordered(done, "centre.control-unit").kind == "certain"
+
+
+def test_the_first_question_is_whether_there_was_a_crash(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    event = msgspec.structs.replace(made.crash, no_crash=0.5)
+    done = work(made.case(), made.assessment({}, event), catalog)
+    assert done.questions[0].id == "crash"
+
+
+def test_prices_of_the_catalogue_are_dated_and_from_memory(front: Work) -> None:
+    priced = [o.price for o in front.orders if o.price is not None]
+    assert priced
+    assert {(p.basis, p.on) for p in priced} == {("from-memory", "2026-11-28")}
