@@ -543,3 +543,27 @@ def test_an_igniter_of_an_unknown_thing_is_not_taken_for_a_front_bag(thing: str)
     (line,) = read(f"B1001-1B {thing} open circuit - present").lines
     assert (line.component, line.kind, line.fault) == (None, None, "open-or-high")
     assert max(c.weight for c in line.candidates) < 0.5
+
+
+def test_codes_as_a_camera_sees_them_are_candidates_with_one_confirmation() -> None:
+    report = read("B2Ol4-13 Driver airbag 0pen\nBZ0I9-11 Left curtain short to gr0und\n")
+    assert [ln.code for ln in report.lines] == ["B2Ol4-13", "BZ0I9-11"]
+    assert [{c.code for c in ln.candidates} for ln in report.lines] == [{"B2014-13"}, {"B2019-11"}]
+    assert [ln.fault for ln in report.lines] == ["open-or-high", "short-to-ground"]
+    assert [f for f in findings(report) if f == "codes-repaired"] == ["codes-repaired"]
+
+
+def test_a_machine_read_text_without_codes_says_so() -> None:
+    report = read("RESTRA1NT M0DULE rep0rt\nPage l of l\nC0unt unkn0wn\n")
+    assert "machine-read-no-code" in findings(report)
+
+
+def test_numbers_without_words_or_table_are_told_once() -> None:
+    report = read("Flash codes: 13, 24\nlamp 31\n")
+    assert [f for f in findings(report) if f == "no-table-for-code"] == ["no-table-for-code"]
+
+
+def test_a_line_that_names_a_part_and_is_not_understood_is_told_with_what_was_seen() -> None:
+    report = read("B1001 left curtain open\nthe driver airbag looks shiny\n")
+    assert "line-not-understood" in findings(report)
+    assert "bag" in report.unread[0].recognised

@@ -1,5 +1,6 @@
 """Ids of components and loops: how they are built and taken apart."""
 
+import re
 from typing import Literal, get_args
 
 import msgspec
@@ -67,16 +68,21 @@ FORMER_KINDS = {
     "off-lamp": "off-indicator",
 }
 """Kinds that had another name once; it is still understood."""
+_FORMER_NAME = re.compile(
+    rf"((?:[\w-]+:)?(?:[\w-]+\.)?)({'|'.join(FORMER_KINDS)})((?:-\d+)?(?:/\d+)?(?::[\w-]+)?)"
+)
 
 
 def current_name(name: str) -> str:
-    """Return a component or loop id with its kind as it is called now."""
-    place, dot, rest = name.partition(".")
-    kind, slash, stage = rest.partition("/")
-    base, dash, number = kind.rpartition("-")
-    if dash and number.isdecimal() and base in FORMER_KINDS:
-        kind = f"{FORMER_KINDS[base]}-{number}"
-    return f"{place}{dot}{FORMER_KINDS.get(kind, kind)}{slash}{stage}"
+    """Return an id of a component, a loop or an operation with its kind as it is called now.
+
+    >>> current_name("passenger.off-lamp/1")
+    'passenger.off-indicator/1'
+    >>> current_name("centre.dash-panel:replace")
+    'centre.instrument-panel:replace'
+    """
+    former = _FORMER_NAME.fullmatch(name)
+    return f"{former[1]}{FORMER_KINDS[former[2]]}{former[3]}" if former else name
 
 
 def split_component(component_id: str) -> ComponentName:

@@ -336,3 +336,28 @@ def test_a_report_that_no_entry_names_is_noted_and_a_photo_is_not(
     noted = [f for f in load_case(folder, catalog).findings if f.code == "case-unnamed-file"]
     assert [f.severity for f in noted] == ["note"]
     assert "evidence/forgotten.txt" in noted[0].message
+
+
+def test_an_old_name_of_a_kind_is_read_as_the_new_one_and_told(load: Load) -> None:
+    case = load(
+        '[[evidence]]\nkind = "look"\ncomponent = "centre.dash-panel"\nseen = "intact"\n'
+        '[[price]]\nwhat = "door-left.door-seal:replace"\nlow = 1\nlikely = 2\nhigh = 3\n'
+        'source = "x"\non = 2026-01-01\n'
+    )
+    (look,) = [e for e in case.evidence if isinstance(e, Look)]
+    assert look.component == "centre.instrument-panel"
+    assert [f.origin.line for f in case.findings if f.code == "case-former-name"] == [3, 6]
+
+
+def test_two_entries_of_one_file_are_told(load: Load, folder: Path) -> None:
+    scan = (folder / "evidence" / "scan.txt").read_bytes()
+    (folder / "evidence" / "copy.txt").write_bytes(scan)
+    entry = '[[evidence]]\nkind = "report"\nfile = "evidence/{}.txt"\n'
+    case = load(entry.format("scan") + entry.format("copy"))
+    assert [f.origin.line for f in case.findings if f.code == "same-file-twice"] == [4]
+
+
+def test_an_impact_that_says_nothing_is_told(load: Load) -> None:
+    blank = '[[evidence]]\nkind = "impact"\n'
+    case = load(blank + blank + 'zone = "tail"\n')
+    assert [f.origin.line for f in case.findings if f.code == "impact-blank"] == [1]

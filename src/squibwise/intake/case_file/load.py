@@ -18,6 +18,7 @@ from squibwise.intake.case_file.schema import (
     CrashDataEntry,
     Entry,
     GivenTable,
+    ImpactEntry,
     PriceTable,
     ReportEntry,
 )
@@ -104,6 +105,8 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     refuse(notes)
     car = with_codes(with_mentioned(car, notes), evidence, notes)
     _check_years(evidence, car, notes)
+    _note_copies(written, files, notes)
+    _note_blank_impacts(written, notes)
     evidence_files.note_unnamed(files, notes)
     return Case(
         id=written.case.id or notes.folder.resolve().name or "case",
@@ -117,6 +120,28 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
         findings=(*_in_order(notes.findings), *_of_reports(evidence)),
         files={name: evidence_files.digest(data) for name, data in sorted(files.items())},
     )
+
+
+def _note_copies(written: Written, files: Mapping[str, bytes], notes: Notes) -> None:
+    """Say where two entries hold the same file, or the same bytes under two names."""
+    first: dict[str, str] = {}
+    for one in written.entries:
+        if not isinstance(one.entry, ReportEntry | CrashDataEntry) or one.entry.file not in files:
+            continue
+        told = first.setdefault(evidence_files.digest(files[one.entry.file]), one.id)
+        if told != one.id:
+            message = f"'{one.id}' holds the same file as '{told}'; it tells nothing more."
+            notes.add("same-file-twice", one.path, message, "Remove one of the two.", "warning")
+
+
+def _note_blank_impacts(written: Written, notes: Notes) -> None:
+    """Say where an impact tells neither zone nor direction nor extent."""
+    for one in written.entries:
+        entry = one.entry
+        if isinstance(entry, ImpactEntry) and not (entry.zone or entry.clock or entry.extent):
+            message = f"'{one.id}' says nothing of the impact; it weighs nothing."
+            remedy = "Add zone, clock or extent, or remove the entry."
+            notes.add("impact-blank", one.path, message, remedy, "warning")
 
 
 def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Case:

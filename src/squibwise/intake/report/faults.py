@@ -259,7 +259,8 @@ def _wrap(line: Line, entry: Entry, sheet: Sheet, catalog: Catalog) -> bool:
     told = bool(entry.sense.features & (TELLS - {"defect"}))
     joined = words_of(_in_column(entry, line), catalog, sheet.language)
     parts, more = entry.sense.features & OWN_PARTS, joined.features & OWN_PARTS
-    if (told and stands_alone(line.sense)) or (told and parts and more != parts):
+    is_other = bool(parts) and bool(heads_of(line.sense) - heads_of(entry.sense))
+    if told and (stands_alone(line.sense) or is_other or (parts and more != parts)):
         return False
     entry.sense = _joined_sense(entry.sense, joined)
     entry.absent = why_absent(joined, is_coded=True)

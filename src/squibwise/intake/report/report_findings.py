@@ -8,6 +8,7 @@ from squibwise.intake.report.faults import Entry, Gathered
 from squibwise.intake.report.lines import Line
 from squibwise.intake.report.meaning import Meaning
 from squibwise.intake.report.parts import Scope, parts
+from squibwise.intake.report.sense import has_fault, has_part
 from squibwise.intake.report.sheet import MAX_LINE, Sheet
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage
@@ -118,6 +119,8 @@ def _voltage(volts: float | None, catalog: Catalog) -> tuple[str, ...]:
 
 COMMON_FAULTS = ("voltage", "communication", "configuration")
 _MANY = 3
+_LONGEST = 200  # characters of a list in a message
+_MOST_LINES = 8
 _MAJORITY = 0.5
 
 Pair = tuple[Entry, Meaning]
@@ -149,6 +152,9 @@ def remarks(
     yield from _assumed_hand(pairs, scope, name)
     yield from _not_fitted(read, scope, name)
     yield from _overlong(sheet, name)
+    yield from _as_a_camera_saw(pairs, sheet, name)
+    yield from _without_table(pairs, name)
+    yield from _not_understood(gathered, name)
     if sheet.is_recorder:
         yield _make(
             "crash-data-not-a-report",
@@ -279,6 +285,66 @@ def _overlong(sheet: Sheet, name: str) -> Iterator[Finding]:
                 "Break it up.",
                 Origin(file=name, line=line.number, raw=line.text[:80]),
             )
+
+
+def _as_a_camera_saw(pairs: list[Pair], sheet: Sheet, name: str) -> Iterator[Finding]:
+    """One confirmation for all codes in which signs were taken for one another."""
+    seen = [e for e, _ in pairs if e.token is not None and e.token.style == "camera"]
+    if seen:
+        read = ", ".join(f"'{e.token.printed}' as {e.token.readings[0]}" for e in seen if e.token)
+        yield _make(
+            "codes-repaired",
+            "warning",
+            f"A camera or a reader of print mistook signs: {read[:_LONGEST]}.",
+            "Compare these codes with the screen or the print; correct the file if one is wrong.",
+            Origin(file=name, line=seen[0].line, raw=seen[0].raws[0]),
+        )
+    elif sheet.is_machine_read and not any(e.token for e, _ in pairs):
+        yield _make(
+            "machine-read-no-code",
+            "warning",
+            "This text was read by a machine, with digits among letters, and no code was found.",
+            "Take a sharper picture, or type the codes and their words into a text file.",
+            Origin(file=name),
+        )
+
+
+def _without_table(pairs: list[Pair], name: str) -> Iterator[Finding]:
+    """Once for all numbers of a maker that no words explain."""
+    bare = [
+        e
+        for e, m in pairs
+        if e.token is not None and not e.token.is_exact and e.token.style != "cut" and not m.parts
+    ]
+    if bare:
+        codes = ", ".join(dict.fromkeys(e.token.printed for e in bare if e.token))
+        yield _make(
+            "no-table-for-code",
+            "note",
+            f"Only the maker's own list tells what these numbers stand for: {codes[:_LONGEST]}.",
+            "Name a code table under [[codes]] in the case, with where you read it.",
+            Origin(file=name, line=bare[0].line, raw=bare[0].raws[0]),
+        )
+
+
+def _not_understood(gathered: Gathered, name: str) -> Iterator[Finding]:
+    """Once for all lines that name a part or a fault and still made none."""
+    open_lines = [
+        ln
+        for ln in gathered.unread
+        if not ln.why and (has_part(ln.sense) or has_fault(ln.sense) or ln.codes)
+    ]
+    if open_lines:
+        numbers = ", ".join(str(ln.number) for ln in open_lines[:_MOST_LINES])
+        words = sorted({f for ln in open_lines for f in ln.sense.features - {"skip"}})
+        yield _make(
+            "line-not-understood",
+            "note",
+            f"{len(open_lines)} lines name a part or a fault and were not understood (line "
+            f"{numbers}); recognised in them: {', '.join(words)[:_LONGEST]}.",
+            "Write part, side and fault on one line, or add a code table under [[codes]].",
+            Origin(file=name, line=open_lines[0].number, raw=open_lines[0].raw),
+        )
 
 
 def _make(code: str, severity: Severity, message: str, remedy: str, origin: Origin) -> Finding:

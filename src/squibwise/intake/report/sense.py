@@ -369,7 +369,8 @@ def differs(one: Sense, two: Sense) -> bool:
 
 def heads_of(sense: Sense) -> frozenset[str]:
     """Return what the words name of the parts that are told apart here."""
-    return frozenset(sense.features & _TOLD_APART)
+    heads = sense.features & _TOLD_APART
+    return frozenset(heads - {"bag"} if heads & {"curtain", "knee"} else heads)
 
 
 def stands_alone(sense: Sense) -> bool:
