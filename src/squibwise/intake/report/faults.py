@@ -131,7 +131,7 @@ def _take(
         found.volts = line.volts
     if line.role == "code":
         _take_codes(line, state, found, sheet, catalog)
-    elif line.role == "words":
+    elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, found, sheet, catalog, precede)
     elif line.role in ("heading", "count", "clean", "group"):
         _flush(state, found)

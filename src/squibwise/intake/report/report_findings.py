@@ -55,6 +55,8 @@ def _clean(gathered: Gathered, scope: Scope, name: str) -> tuple[CleanCircuit, .
 
 def _is_found_good(line: Line) -> bool:
     """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither."""
+    if "worked" in line.sense.voices:
+        return False
     denies_fault = line.why in ("denied", "gone") and bool(line.sense.features & _ELECTRIC)
     return denies_fault or line.role == "clean" or line.why == "found good"
 

@@ -182,6 +182,8 @@ def _reads_as_name(line: Line) -> bool:
     is_status = line.sense.statuses and not line.sense.features and len(line.tokens) == 1
     is_other = line.volts is not None or line.role in ("header", "meta")
     faults = line.sense.features & FAULTS
+    if line.count is not None:
+        return True  # "Gateway: 2 faults"
     is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
     return not (is_status or is_other or is_fault)
 
