@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from squibwise.case import open_case, trace
 from squibwise.catalog.load import DATA, Catalog
 from squibwise.catalog.loops import LoopTest
 from squibwise.errors import CatalogError
@@ -147,3 +148,11 @@ def test_a_broken_loop_file_is_refused(
     target.write_text(target.read_text() + (BROKEN / sample).read_text())
     with pytest.raises(CatalogError, match=message):
         _ = Catalog(tmp_path / "data").loops
+
+
+def test_connectors_of_an_igniter_circuit_are_parted_with_the_power_off() -> None:
+    folder = Path(__file__).parents[2] / "src" / "squibwise" / "demo" / "burdock-09"
+    card = trace(open_case(folder, CATALOG), "passenger.front-bag/1", CATALOG).next_test
+    parted = [step for step in card.steps if "apart" in step.text]
+    assert parted
+    assert [step for step in parted if step.power != "off"] == []

@@ -15,6 +15,7 @@ from squibwise.model.case import Case
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 
 _MEMORY = "codes:"
+EVERY_CONNECTOR = "{plugs}"
 
 
 class BenchTest(msgspec.Struct, frozen=True, kw_only=True):
@@ -300,9 +301,9 @@ def access_of(bench: BenchTest | BenchRepair, context: Context) -> tuple[str, ..
 
 def _meant(word: str, context: Context) -> list[str]:
     """Return the access clusters that a word of the catalogue stands for in this loop."""
-    if word not in ("{all}", "{plugs}"):
+    if word not in ("{all}", EVERY_CONNECTOR):
         return [word]
-    roles = ("plug",) if word == "{plugs}" else ("device", "plug", "segment", "coil", "unit")
+    roles = ("plug",) if word == EVERY_CONNECTOR else ("device", "plug", "segment", "coil", "unit")
     return [e.access for e in context.chain.element if e.access and e.role in roles]
 
 
@@ -337,10 +338,17 @@ def power_of(bench: BenchTest | BenchRepair) -> Power:
     """Return the state of power that an action needs here: no wait where no charge is near."""
     record = bench.repair if isinstance(bench, BenchRepair) else bench.test
     power: Power = record.power  # type: ignore[assignment]  # checked by the catalogue
-    if not bench.point.calm or (isinstance(bench, BenchTest) and bench.test.meter):
+    if not bench.point.calm or _parts_connectors(bench):
         return power
     calm: dict[str, Power] = {"off": "any", "through": "on"}
     return calm.get(power, power)
+
+
+def _parts_connectors(bench: BenchTest | BenchRepair) -> bool:
+    """Say whether it takes connectors of the circuit apart, wherever the point itself lies."""
+    if isinstance(bench, BenchTest):
+        return bench.test.meter
+    return EVERY_CONNECTOR in bench.repair.access
 
 
 def _refitting(bench: BenchTest, word: str, catalog: Catalog) -> float:
