@@ -58,7 +58,8 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
     """Return every test that this loop and this fault allow."""
     cover = max(context.fired or 0.0, context.missing)
     spent = cover >= catalog.fact("isolation.cover-worth").number()
-    words = {w for w, share in context.reported.weight.items() if share >= 0.05}
+    worth = catalog.fact("isolation.kind-worth").number()
+    words = {w for w, share in context.reported.weight.items() if share >= worth}
     return tuple(
         BenchTest(id=test.id.format(point=element.id), point=element, test=test)
         for test in catalog.loops.tests

@@ -11,9 +11,6 @@ from squibwise.isolate.context import Context
 from squibwise.isolate.signs import Signs, signs_of, told_of
 from squibwise.model.belief import Because
 
-_SURE = 0.98
-_FLOOR = 0.002
-
 Found = tuple[Element, LoopFault, tuple[Because, ...], float]
 
 
@@ -50,7 +47,7 @@ def suspects_of(
             finished cases of this kind; shrunk towards the ranks.
     """
     found = _found(context, catalog)
-    weights = _as_assessed(found, context)
+    weights = _as_assessed(found, context, catalog)
     total = math.fsum(weights)
     p = _shrunk(
         [f"{e.id}:{f.fault}" for e, f, _, _ in found],
@@ -173,18 +170,19 @@ def _because(text: str, steps: int, ids: tuple[str, ...]) -> Because:
     return Because(text=f"{text} {abs(steps)} step{plural} {way}.", evidence=ids, weak="judgement")
 
 
-def _as_assessed(found: list[Found], context: Context) -> list[float]:
+def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
     """Return the weights; a spent or missing device has the chance that the assessment gives it."""
     weights = [w for _, _, _, w in found]
+    least, most = (catalog.fact(f"isolation.assessed-{end}").number() for end in ("least", "most"))
     given = {"spent": context.fired or 0.0, "left-out": context.missing}
     named = {
-        i: min(_SURE, max(_FLOOR, given[f.fault]))
+        i: min(most, max(least, given[f.fault]))
         for i, (e, f, _, _) in enumerate(found)
         if e.id == "device" and f.fault in given
     }
     rest = math.fsum(w for i, w in enumerate(weights) if i not in named)
     taken = math.fsum(named.values())
-    scale = min(1.0, _SURE / taken) if taken else 1.0
+    scale = min(1.0, most / taken) if taken else 1.0
     for i, p in named.items():
         element, fault, reasons, _ = found[i]
         weights[i] = rest * p * scale / (1.0 - taken * scale)
