@@ -16,6 +16,7 @@ from squibwise.model.evidence import (
     DoneWork,
     Evidence,
     LampCheck,
+    PartLabel,
     Reading,
     SeatTrial,
     SubstituteLoad,
@@ -295,3 +296,39 @@ def test_the_worst_trial_decides_whichever_way_it_is_off(sign: float) -> None:
 def test_a_seat_that_reads_nothing_when_empty_is_read_as_nothing() -> None:
     assert "Not recorded" in seat((0.0, None), *STEPS[1:]).text
     assert seat(*STEPS).outcome == "undecided"
+
+
+def test_a_load_is_judged_by_both_ends_of_the_published_range() -> None:
+    verdict = judge(load("issued", 2.1, "a"), load("returned", 2.1, "b"))["load:L1"]
+    ends = tuple(CATALOG.fact(f"load.{end}") for end in ("low", "high"))
+    assert [b.sources for b in verdict.because] == [(fact.source,) for fact in ends]
+
+
+def label(name: str, component: str, serial: str) -> PartLabel:
+    return PartLabel(
+        id=name,
+        component=component,
+        number="A1",
+        serial=serial,
+        provenance="new",
+        seller="S",
+        recall_checked=True,
+    )
+
+
+def test_a_label_is_judged_by_its_own_name_and_cites_what_is_asked() -> None:
+    found = judge(label("p1", "driver.front-bag", "77"))
+    assert set(found) == {"label:driver.front-bag", "recall:driver.front-bag"}
+    caution = CATALOG.cautions["provenance"]
+    for verdict in found.values():
+        (because,) = verdict.because
+        assert because.evidence == ("p1",)
+        assert (because.text, because.sources) == (caution.text, (caution.source,))
+
+
+def test_a_serial_is_wrong_only_when_it_stands_on_two_parts() -> None:
+    one, other = label("p1", "driver.front-bag", "77"), label("p2", "left.curtain", "78")
+    found = judge(one, other)
+    assert {found[f"label:{x.component}"].outcome for x in (one, other)} == {"met"}
+    twice = judge(one, msgspec.structs.replace(other, serial=" 77 "))
+    assert {twice[f"label:{x.component}"].outcome for x in (one, other)} == {"not met"}
