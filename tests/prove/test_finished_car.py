@@ -9,7 +9,7 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed, SubstituteLoad
 from squibwise.model.report import Coverage, ReadReport, Report
 from squibwise.model.work import WorkItem
 
@@ -31,6 +31,11 @@ def reseated(component: str, time: dt.datetime) -> DoneWork:
     return DoneWork(id=f"d-{component}", time=time, what="reseated", component=component)
 
 
+def load(move: str, time: dt.datetime) -> SubstituteLoad:
+    loop = "driver.front-bag/1"
+    return SubstituteLoad(id=f"l-{move}", time=time, serial="S1", loop=loop, ohm=2.1, move=move)
+
+
 def finished(case: Case, items: tuple[WorkItem, ...]) -> Case:
     """Return the case with everything recorded that its work list asks for, and the proof."""
     clock = minutes()
@@ -39,6 +44,7 @@ def finished(case: Case, items: tuple[WorkItem, ...]) -> Case:
     added: list[Evidence] = [passed("maker-procedure", next(clock), "own invented manual, page 4")]
     added += [reseated(i.component, next(clock)) for i in items if i.component is not None]
     added += [passed(w, next(clock)) for w in words]
+    added += [load(move, next(clock)) for move in ("issued", "returned")]
     added.append(DoneWork(id="clear", time=next(clock), what="cleared", component="codes"))
     added.append(LampCheck(id="lamp", time=next(clock), lit=True, out_after_s=6.0, stayed_out=True))
     added.append(passed("step:drive", next(clock)))
@@ -64,3 +70,15 @@ def test_a_finished_car_without_its_last_scan_is_a_draft_again(catalog: Catalog)
     rest = tuple(e for e in done.evidence if e.id != "last")
     record = line.release(msgspec.structs.replace(done, evidence=rest), catalog, TODAY)
     assert "final-scan" in {g.id for g in record.gates if g.open}
+
+
+def test_a_car_in_which_loads_were_used_needs_the_entries_that_issued_them(
+    catalog: Catalog,
+) -> None:
+    case = line.open_case(CASES / "clover-05", catalog)
+    done = finished(case, line.work(case, catalog).items)
+    rest = tuple(e for e in done.evidence if not isinstance(e, SubstituteLoad))
+    signed = passed("step:fit-loads", dt.datetime(2026, 8, 1, 8))
+    record = line.release(msgspec.structs.replace(done, evidence=(*rest, signed)), catalog, TODAY)
+    (gate,) = (g for g in record.gates if g.id == "loads-returned")
+    assert gate.missing == ("loads were used, and none was ever entered as issued",)
