@@ -258,6 +258,7 @@ def _profile(written: Written) -> Profile:
             OwnRule(component=r.component, action=r.action, when=r.when, source=r.source)
             for r in table.rules
         ),
+        sold_apart=table.sold_apart,
     )
 
 

@@ -342,6 +342,7 @@ class ProfileTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     loop_low_ohm: GivenTable | None = None
     loop_high_ohm: GivenTable | None = None
     rules: tuple[RuleTable, ...] = ()
+    sold_apart: tuple[Rule, ...] = ()
 
 
 class PriceTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
