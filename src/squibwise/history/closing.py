@@ -120,7 +120,8 @@ def _scan_order(report: Report, place: int, history: History) -> list[Problem]:
 
 
 def _scan_lines(report: Report) -> list[Problem]:
-    lines = [x for x in report.reading.lines if not set(x.status) <= _HARMLESS or not x.status]
+    own = [x for x in report.reading.lines if x.present and x.unit != "other"]
+    lines = [x for x in own if not set(x.status) <= _HARMLESS or not x.status]
     there = [x for x in lines if set(x.status) & _THERE]
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
     stored = [x for x in lines if x not in there and x not in waiting]

@@ -1,6 +1,7 @@
 """Which unit of the car each line of a report comes from, and what headings say of many lines."""
 
 import re
+from itertools import islice
 
 from squibwise.intake.report.lines import Line
 from squibwise.intake.report.phrases import Lexicon, find_layout, flat, tokenise
@@ -14,6 +15,7 @@ _ADDRESS = re.compile(
     r"(?:0x)?[0-9A-Fa-f]{1,4}\b)\s*[:.-]?\s*(?=[^\W\d])"
 )
 _INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
+_NEXT_LINES = 6  # within which the first code stands below its heading
 _MOST_WORDS = 7  # of a heading
 _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
@@ -166,7 +168,8 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
         return False
     if _ADDRESS.match(line.text):
         return True
-    after = next((ln for ln in lines[at + 1 :] if ln.role != "blank"), None)
+    rest = islice(lines, at + 1, at + 1 + _NEXT_LINES)
+    after = next((ln for ln in rest if ln.role != "blank"), None)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False
     before = lines[at - 1] if at else None
@@ -214,7 +217,7 @@ def _labels_below(lines: list[Line]) -> bool:
 
 def _label_above(lines: list[Line], at: int, module: str, unit: Unit) -> None:
     """Give a module to the fault right above its label."""
-    for line in reversed(lines[:at]):
+    for line in map(lines.__getitem__, range(at - 1, -1, -1)):
         if line.role == "blank" or line.is_module:
             return
         line.module, line.unit = module, unit
