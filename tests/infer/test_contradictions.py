@@ -119,6 +119,6 @@ def test_an_open_code_on_a_whole_part_is_undecided_and_no_contradiction() -> Non
 def test_a_story_that_fits_surprises_less_than_one_that_does_not() -> None:
     torn = Look(id="l", component=BAG, seen="cover-torn")
     fits = (build.scan(build.code(1, BAG), build.record()), torn, NOSE)
-    clashes = (build.scan(), torn, NOSE)
+    clashes = (torn, Look(id="w", component=BAG, seen="cover-whole"), NOSE)
     fit = assess(build.case(*fits), build.CATALOG).surprise_db
     assert fit < assess(build.case(*clashes), build.CATALOG).surprise_db

@@ -1,5 +1,7 @@
 """Component kinds: one TOML each."""
 
+from typing import Literal
+
 import msgspec
 
 from squibwise.catalog.facts import Fact
@@ -19,6 +21,14 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         text: How to look, in a mechanic's words.
         sound: Probability that this is reported of a sound part; likewise the other states.
             ``fired`` is ignored for kinds that cannot fire.
+        missing: The same of a part that is not there.
+        fired_if_rebuilt: Of a fired part in a car that was put back together or looks re-covered;
+            None = as in any other car.
+        connector: Probability that this is reported when its connector is off; None = as of a
+            sound part.
+        range_factor: The odds of each of these may be this many times lower or higher.
+        shows: ``spent`` or ``gone`` when the sight itself says so, whatever the circuit reads;
+            ``live`` when it says that the part did not fire; empty = neither.
         minutes: What the look takes. [min]
         source: Source id.
         basis: Basis of the probabilities.
@@ -31,16 +41,21 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     faulty: float
     damaged: float
     unfit: float
+    missing: float = 0.003
+    fired_if_rebuilt: float | None = None
+    connector: float | None = None
+    range_factor: float = 3.0
+    shows: Literal["", "spent", "gone", "live"] = ""
     minutes: float = 2.0
     source: str = "judgement"
     basis: Basis = "judgement"
 
     def __post_init__(self) -> None:
         for state in STATES:
-            if state == "missing":  # what is reported of a missing part does not hang on its kind
-                continue
             if not 0.0 <= getattr(self, state) <= 1.0:
                 raise CatalogError(f"look {self.word}: {state} is not a probability")
+        if not self.range_factor >= 1.0:
+            raise CatalogError(f"look {self.word}: range_factor is below 1")
 
 
 class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

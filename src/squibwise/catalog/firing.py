@@ -21,7 +21,8 @@ CIRCUITS = (
     "damaged",
     "unfit",
     "unplugged",
-    "half-seated",
+    "connector-open",
+    "connector-low",
 )
 
 
@@ -129,9 +130,8 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 class ConditionRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How often a part of a family is at fault before anything is known of the car.
 
-    ``open``, ``low`` and ``leak`` count per circuit, the rest per part. ``loaded`` is a part that
-    is gone with a resistor left in its place. ``before`` is a circuit that was open already before
-    the crash, so that the part could not fire.
+    ``open``, ``low`` and ``leak`` count per circuit, the rest per part. ``before`` is a
+    circuit that was open already before the crash, so that the part could not fire.
     """
 
     name: str
@@ -143,7 +143,6 @@ class ConditionRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     damaged: float
     unfit: float
     absent: float
-    loaded: float = 0.0
 
     def __post_init__(self) -> None:
         rest = (self.damaged, self.unfit, self.absent, self.before, self.other)
@@ -156,14 +155,14 @@ class StruckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     kind: str
     zones: str
-    light: float
-    moderate: float
-    severe: float
+    light: Figure
+    moderate: Figure
+    severe: Figure
 
     def __post_init__(self) -> None:
         if self.zones not in ("own", "any", "front", "other-bags", "belt-in-use"):
             raise CatalogError(f"struck {self.kind}: zones '{self.zones}' is unknown")
-        if not 0.0 <= self.light <= self.moderate <= self.severe < 1.0:
+        if not self.light.value <= self.moderate.value <= self.severe.value < 1.0:
             raise CatalogError(f"struck {self.kind}: chances must rise with severity")
 
 
@@ -178,7 +177,7 @@ class LinkRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     kind: str
     by: str
-    damaged: float
+    damaged: Figure
 
 
 class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -190,6 +189,7 @@ class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     family: tuple[ConditionRow, ...]
     struck: tuple[StruckRow, ...]
     link: tuple[LinkRow, ...]
+    loads: dict[str, Figure]
     plugs: dict[str, Figure]
     work: dict[str, Figure]
 
@@ -222,11 +222,23 @@ class StatusRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
 
 class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """How far a scan reaches, by what is known of its coverage."""
+    """How far a scan reaches, by what is known of its coverage.
 
-    complete: Figure
-    unstated: Figure
-    partial: Figure
+    Attributes:
+        blank: A report said to be whole that shows no code is erased, of another unit or car.
+        blank_after_work: The same in the shop that did the work.
+        cut_short: A report said to be whole that shows codes leaves some out.
+        listed_if_cut: A code that is stored stands in such a report.
+        unread_if_unstated: A report that does not state its reach does not show everything.
+        unread_if_partial: A report that is stated not to reach everything.
+    """
+
+    blank: Figure
+    blank_after_work: Figure
+    cut_short: Figure
+    listed_if_cut: Figure
+    unread_if_unstated: Figure
+    unread_if_partial: Figure
     kept_if_spent: Figure
     kept_if_not_spent: Figure
     disturbed_if_one_sign: Figure
@@ -258,6 +270,28 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     gone_if_elsewhere: Figure
 
 
+class Clash(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """When two things are said not to fit together.
+
+    Attributes:
+        worst: The best single explanation reaches less than this share of what each could have.
+        poor: Less than this, and together they are also rarer than apart.
+        rarer_db: By so much. [dB]
+        sure: Chance from which everything else refutes a word.
+        likely: The same for what was told of the event.
+        pushed_kmh: Forward speed gained that does not fit a nose that was struck. [km/h]
+        recorders_apart_kmh: Change of speed by which two entries on one event differ. [km/h]
+    """
+
+    worst: float
+    poor: float
+    rarer_db: float
+    sure: float
+    likely: float
+    pushed_kmh: float
+    recorders_apart_kmh: float
+
+
 class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``firing/scan.toml``: how reliable each kind of evidence is."""
 
@@ -273,6 +307,7 @@ class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     recorder: dict[str, Figure]
     lamp: dict[str, Figure]
     reading: ReadingWindow
+    clash: Clash
     tests: TestRow
 
     def __post_init__(self) -> None:

@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
 from squibwise.infer.building import build_network
-from squibwise.infer.contradictions import find_contradictions
+from squibwise.infer.contradictions import find_contradictions, loads_left_in
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_beliefs
 from squibwise.infer.evidence import weigh_evidence
@@ -52,6 +52,7 @@ def assess(
     return Assessment(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
         components=_components(case, found, groups, why, turns, catalog),
+        loads_left_in=tuple(loads_left_in(net, catalog)),
         contradictions=find_contradictions(case, engine, likelihoods, found, groups, catalog),
         next_looks=rank_looks(case, engine, likelihoods, found, groups, stakes, catalog),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
@@ -68,7 +69,6 @@ def _components(
     catalog: Catalog,
 ) -> tuple[ComponentBelief, ...]:
     """Return the beliefs in the car's own order of components."""
-    net = found.net
     beliefs = {}
     for group in groups:
         for name, part in group.parts.items():
@@ -77,7 +77,7 @@ def _components(
                 id=name,
                 after_crash=state_belief(part, part.after),
                 now=state_belief(part, part.now),
-                stages=stage_beliefs(part, group.group, net, catalog),
+                stages=stage_beliefs(part, group.group, found, catalog),
                 prior_fired=reason.prior_fired if part.part.kind.fires else None,
                 likeliest=reason.state,
                 prior_db=round(reason.prior_db, 2),

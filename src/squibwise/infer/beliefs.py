@@ -11,6 +11,7 @@ from squibwise.infer.circuits import circuit_table
 from squibwise.infer.crash import Scenario
 from squibwise.infer.engine import GroupBelief, PartBelief, Posterior
 from squibwise.infer.network import Group, Network
+from squibwise.infer.parts import LOOSE
 from squibwise.infer.scan import circuits_said, loose_chance
 from squibwise.model.belief import EventBelief, SpeedChange, StageBelief, StateBelief
 from squibwise.model.evidence import Recorder
@@ -31,13 +32,13 @@ def state_belief(part: PartBelief, micros: Array) -> StateBelief:
 
 
 def stage_beliefs(
-    marginal: PartBelief, group: Group, net: Network, catalog: Catalog
+    marginal: PartBelief, group: Group, found: Posterior, catalog: Catalog
 ) -> dict[str, StageBelief]:
     """Return what is believed of each circuit now, common causes and the last scan included."""
     part = marginal.part
     if not part.stages:
         return {}
-    like = circuits_now(marginal, group, net, catalog)
+    like = circuits_now(marginal, group, found, catalog)
     chance = np.einsum("cm,cmsk->sk", marginal.now, like)
     good, spent = CIRCUITS.index("good"), CIRCUITS.index("spent")
     result = {}
@@ -50,12 +51,13 @@ def stage_beliefs(
     return result
 
 
-def circuits_now(marginal: PartBelief, group: Group, net: Network, catalog: Catalog) -> Array:
+def circuits_now(marginal: PartBelief, group: Group, found: Posterior, catalog: Catalog) -> Array:
     """Return what each circuit is like now, the last scan included: (C, M, S, K)."""
-    part, place = marginal.part, len(net.line.entries)
+    part, net = marginal.part, found.net
+    place = len(net.line.entries)
     loose = loose_chance(part.id, place, net, catalog)
     like = circuit_table(part, group.causes, place, loose)
-    like = like * circuits_said(part, group, net, catalog)[:, None, :, :]
+    like = like * circuits_said(part, group, net, found.unit, catalog)[:, None, :, :]
     return np.asarray(like / like.sum(axis=-1, keepdims=True))
 
 
@@ -78,7 +80,7 @@ def event_belief(
         rollover=_sum(net, scenario, lambda s: s.rollover),
         second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
         no_crash=no_crash,
-        causes=_causes(groups, record, net, catalog) | _disturbance(posterior),
+        causes=_causes(groups, record, posterior, catalog) | _disturbance(posterior),
     )
 
 
@@ -97,9 +99,15 @@ def _zones(net: Network, scenario: Array, catalog: Catalog) -> dict[str, float]:
 
 
 def _disturbance(posterior: Posterior) -> dict[str, float]:
-    """Return the chance of supply, ground or bus being behind the codes, where it was asked."""
-    unit = posterior.weights.sum(axis=(0, 1))
-    return {"supply": float(unit[2])} if len(unit) > 2 else {}
+    """Return the chance of a disturbed supply or bus, and of each report not showing everything."""
+    states = posterior.net.unit_states
+    disturbed = np.array([s.watch == "disturbed" for s in states])
+    unread = {
+        f"unread-report:{name}": float(posterior.unit @ [name in s.unread for s in states])
+        for name in sorted(states[0].asked)
+    }
+    supply = {"supply": float(posterior.unit @ disturbed)} if disturbed.any() else {}
+    return supply | unread
 
 
 def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:
@@ -120,18 +128,18 @@ def _classes(people: dict[str, float]) -> dict[str, float]:
 
 
 def _causes(
-    groups: tuple[GroupBelief, ...], record: float | None, net: Network, catalog: Catalog
+    groups: tuple[GroupBelief, ...], record: float | None, found: Posterior, catalog: Catalog
 ) -> dict[str, float]:
     """Return the chance of each common cause now, and of a crash record in the unit."""
     result: dict[str, float] = {}
-    now = len(net.line.entries)
+    now = len(found.net.line.entries)
     for group in groups:
         for cause, chance in zip(group.group.causes, group.causes, strict=True):
             if cause.name != "none" and cause.active(now):
                 for name in _names(cause.name):
                     result[name] = min(1.0, result.get(name, 0.0) + float(chance))
         for name, part in group.parts.items():
-            chance = _own_plug(part, group.group, net, catalog)
+            chance = _own_plug(part, group.group, found, catalog)
             if chance > _WORTH_SAYING:
                 result[f"loose-plug:{name}"] = chance
     if record is not None:
@@ -139,14 +147,15 @@ def _causes(
     return result
 
 
-def _own_plug(part: PartBelief, group: Group, net: Network, catalog: Catalog) -> float:
+def _own_plug(part: PartBelief, group: Group, found: Posterior, catalog: Catalog) -> float:
     """Return the chance that a part's own plug is loose or still unplugged."""
-    loose = [m.condition == "plug" for m in part.part.micros]
+    loose = [m.condition in LOOSE for m in part.part.micros]
     chance = float(part.now.sum(axis=0) @ loose)
+    net = found.net
     end = len(net.line.entries)
     if part.part.stages and loose_chance(part.part.id, end, net, catalog) > 0.0:
         quiet = np.array([not c.active(end) or part.part.id not in c.members for c in group.causes])
-        like = circuits_now(part, group, net, catalog)[:, :, :, CIRCUITS.index("unplugged")]
+        like = circuits_now(part, group, found, catalog)[:, :, :, CIRCUITS.index("unplugged")]
         there = np.array([m.condition != "absent" for m in part.part.micros])
         pulled = (part.now[:, :, None] * like * there[None, :, None]).sum(axis=1)
         chance += float(pulled.max(axis=-1) @ quiet)

@@ -1,23 +1,24 @@
 """Build the model of one car: groups of clusters of parts, hung on the event table."""
 
 from collections.abc import Iterator, Mapping
+from itertools import product
 
 import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.components import Kind
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import read_history
+from squibwise.history.order import History, read_history
 from squibwise.infer import firing_logic
 from squibwise.infer.circuits import Cause, list_causes, neighbours
 from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
 from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, occupants_at
-from squibwise.infer.network import Cluster, Group, Network
-from squibwise.infer.parts import PartModel, charged_part, has_plug, plain_part
-from squibwise.infer.scan import signs_of_disturbance
+from squibwise.infer.network import Cluster, Group, Network, UnitState
+from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plain_part
+from squibwise.infer.scan import chance_whole, signs_of_disturbance
 from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance, Look
 from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.report import Report
 
@@ -31,7 +32,9 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         firing_logics(catalog),
         read_history(case.evidence),
     )
-    build = Builder(case, catalog, events, logics)
+    build = Builder(
+        case, catalog, events, logics, load_share(case, catalog), fitted_shares(case, catalog)
+    )
     members: dict[str, list[str]] = {}
     for component in case.car.components:
         members.setdefault(group_of(component, case, catalog), []).append(component)
@@ -42,7 +45,9 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         parts = tuple(build_clusters(components, seat, build))
         groups.append(_sorted(name, seat, reasons, parts, len(events.weight)))
     near = {c: neighbours(c, case.car, catalog) for c in case.car.components}
-    return Network(events, logics, _unit(case, events, catalog), tuple(groups), line, near)
+    return Network(
+        events, logics, *_unit(events, line, catalog), tuple(groups), line, is_rebuilt(case), near
+    )
 
 
 def _sorted(
@@ -78,22 +83,72 @@ def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:
     return Cluster(parts, cluster.fires[first] if len(cluster.fires) > 1 else cluster.fires)
 
 
-def _unit(case: Case, events: EventTable, catalog: Catalog) -> Array:
-    """Return the prior of the unit watching its circuits, having stopped, or being disturbed."""
-    if not any(isinstance(e, Report) for e in case.evidence):
-        return np.ones((len(events.weight), 1))
+def load_share(case: Case, catalog: Catalog) -> float:
+    """Return the chance that a part that fired or is gone has a load in its circuit.
+
+    In a car that was put back together it is another one than in a car as it was towed in.
+    """
+    loads = catalog.firing.conditions.loads
+    return loads["rebuilt" if is_rebuilt(case) else "untouched"].value
+
+
+def is_rebuilt(case: Case) -> bool:
+    """Return whether somebody says or saw that the car was put back together before."""
+    told = {e.what for e in case.evidence if isinstance(e, Circumstance) and e.present}
+    seen = any(isinstance(e, Look) and e.seen == RE_COVERED for e in case.evidence)
+    return seen or bool(told & {"earlier-repair", "earlier-crash", "bags-taken-out"})
+
+
+def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
+    """Return the chance that the car has a part that nobody stated or saw; 1 is left out."""
+    del catalog
+    del case
+    return {}
+
+
+RE_COVERED = "re-covered"
+
+
+def _unit(
+    events: EventTable, line: History, catalog: Catalog
+) -> tuple[Array, tuple[UnitState, ...]]:
+    """Return what the unit and its reports may be like, with the prior of it by event."""
+    reports = [e for e in line.entries if isinstance(e, Report)]
+    if not reports:
+        return np.ones((len(events.weight), 1)), (UnitState(),)
     chances = catalog.firing.events.stopped
     fired = events.front | (events.others > 0) | events.belts
     stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
-    states = np.stack([1.0 - stopped, stopped], axis=-1)
-    reports = [e for e in case.evidence if isinstance(e, Report)]
+    prior, words = np.stack([1.0 - stopped, stopped], axis=-1), ["watching", "stopped"]
     signs = max(signs_of_disturbance(r, catalog) for r in reports)
-    if not signs:
-        return states
-    reach = catalog.firing.scans.reach
-    share = (reach.disturbed_if_one_sign if signs == 1 else reach.disturbed_if_both).value
-    disturbed = np.full((len(states), 1), share)
-    return np.concatenate([states * (1.0 - share), disturbed], axis=1)
+    if signs:
+        reach = catalog.firing.scans.reach
+        share = (reach.disturbed_if_one_sign if signs == 1 else reach.disturbed_if_both).value
+        disturbed = np.full((len(prior), 1), share)
+        prior = np.concatenate([prior * (1.0 - share), disturbed], axis=1)
+        words.append("disturbed")
+    columns, states = [], []
+    reading = tuple(_readings_of_reports(reports, line, catalog))
+    asked = frozenset().union(*(unread for unread, _ in reading[-1:]))
+    for column, word in enumerate(words):
+        for unread, chance in reading:
+            columns.append(prior[:, column] * chance)
+            states.append(UnitState(word, unread, asked))
+    return np.stack(columns, axis=-1), tuple(states)
+
+
+def _readings_of_reports(
+    reports: list[Report], line: History, catalog: Catalog
+) -> Iterator[tuple[frozenset[str], float]]:
+    """Yield which reports do not show everything, with the chance of it; all of them last.
+
+    Asked of the first and the last report only: each doubles the event table.
+    """
+    open_ones = [(r.id, chance_whole(r, line, catalog)) for r in (reports[0], reports[-1])]
+    doubtful = {name: whole for name, whole in open_ones if 0.0 < whole < 1.0}
+    for unread in product((False, True), repeat=len(doubtful)):
+        gone = frozenset(n for n, off in zip(doubtful, unread, strict=True) if off)
+        yield gone, float(np.prod([1.0 - p if n in gone else p for n, p in doubtful.items()]))
 
 
 BELT_KINDS = (
@@ -113,6 +168,8 @@ class Builder(msgspec.Struct, frozen=True):
     catalog: Catalog
     events: EventTable
     logics: tuple[FiringLogic, ...]
+    load: float
+    fitted: dict[str, float]
 
     def stages(self, component: str) -> int:
         """Return how many circuits a component has."""
@@ -252,14 +309,17 @@ def _lone_cluster(
 
 def _charged(component: str, chance: Array, build: Builder) -> PartModel:
     kind = build.catalog.kinds[split_component(component).kind]
+    return charged_part(component, kind, build.stages(component), _rates(component, build), chance)
+
+
+def _rates(component: str, build: Builder) -> Rates:
+    """Return what a part is like before anything is seen of it, whatever the crash did."""
+    kind = build.catalog.kinds[split_component(component).kind]
+    conditions = build.catalog.firing.conditions
+    own = conditions.plugs["own"].value if has_plug(kind) else 0.0
+    bar = conditions.plugs["own_is_shorting_bar"].value
     row = build.catalog.firing.condition_rows[kind.family]
-    return charged_part(component, kind, build.stages(component), row, chance, _loose(kind, build))
-
-
-def _loose(kind: Kind, build: Builder) -> float:
-    """Return the chance that a part's own plug is not home, before any work."""
-    own = build.catalog.firing.conditions.plugs["own"].value
-    return own if has_plug(kind) else 0.0
+    return Rates(row, (own * (1.0 - bar), own * bar), build.load, build.fitted.get(component, 1.0))
 
 
 def _trims(
@@ -270,29 +330,27 @@ def _trims(
     for trim, by in links.items():
         row = _link_row(trim, build.catalog)
         if by == component and row is not None:
-            kind = build.catalog.kinds[split_component(trim).kind]
-            usual = build.catalog.firing.condition_rows[kind.family]
-            damage = np.where(fired, row.damaged, usual.damaged)[None, :]
-            result.append(plain_part(trim, kind, usual, damage, 0.0, None))
+            kind, rates = build.catalog.kinds[split_component(trim).kind], _rates(trim, build)
+            damage = np.where(fired, row.damaged.value, rates.row.damaged)[None, :]
+            result.append(plain_part(trim, kind, rates, damage))
     return result
 
 
 def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
     """Return a cluster of a part without a charge, with the damage its place may have taken."""
     name = split_component(component)
-    kind = build.catalog.kinds[name.kind]
-    usual = build.catalog.firing.condition_rows[kind.family]
+    kind, rates = build.catalog.kinds[name.kind], _rates(component, build)
     row = next((r for r in build.catalog.firing.conditions.struck if r.kind == name.kind), None)
-    loose = _loose(kind, build)
     if row is None:
-        part = plain_part(component, kind, usual, np.array([[usual.damaged]]), loose, None)
+        part = plain_part(component, kind, rates, np.array([[rates.row.damaged]]))
         return Cluster((part,), np.ones((1, 1, 1, 1)))
-    damage = np.array([usual.damaged] + [max(usual.damaged, getattr(row, w)) for w in _LEVELS])
+    usual = rates.row.damaged
+    damage = np.array([usual] + [max(usual, getattr(row, w).value) for w in _LEVELS])
     if row.zones == "belt-in-use":
-        part = plain_part(component, kind, usual, damage[None, :], loose, None)
+        part = plain_part(component, kind, rates, damage[None, :])
         return Cluster((part,), _use_of_the_belt(seat, build))
     classes = _damage_classes(row, name.place, build)
-    part = plain_part(component, kind, usual, damage[:, None], loose, classes)
+    part = plain_part(component, kind, rates, damage[:, None], classes)
     return Cluster((part,), np.ones((1, 1, 1, 1)))
 
 

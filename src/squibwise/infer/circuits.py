@@ -7,7 +7,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES, Firing
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
-from squibwise.infer.parts import PartModel
+from squibwise.infer.parts import LOOSE, PartModel
 from squibwise.model.car import Car
 from squibwise.model.evidence import DoneWork
 from squibwise.model.names import split_component
@@ -63,7 +63,7 @@ def list_causes(
     rest = 1.0 - sum(c.weight for c in found)
     found.insert(0, Cause(name="none", members=frozenset(), weight=rest, opens=0.0))
     if group == "driver":
-        found += _spring_causes(rest, car, line, catalog)
+        found += _spring_causes(car, line, catalog)
     readings = _readings(frozenset(components), line)
     return tuple(
         msgspec.structs.replace(cause, weight=cause.weight * share, reading=reading)
@@ -123,21 +123,29 @@ def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
 
 
 def _plug_causes(plug: Plug, line: History, catalog: Catalog) -> list[Cause]:
+    """Return a shared connector that is off, or loose, since ever or since work there."""
     if not _asked(plug.members, line):
         return []
     chances = catalog.firing.conditions.plugs
     works = line.works_on(plug.members | plug.nearby)
-    name, opens = f"shared-plug:{plug.name}", chances["opens_a_circuit"].value
-    found = _with_healing(Cause(name, plug.members, chances["shared"].value, opens), works, catalog)
     disturbed = [at for at, w in works if w.what in _DISTURBS]
-    if disturbed:
-        weight = chances["shared_after_work"].value
-        later = Cause(name, plug.members, weight, opens, start=disturbed[0])
-        found += _with_healing(later, works, catalog)
+    off = chances["shared_is_off"].value
+    found: list[Cause] = []
+    for share, opens in (
+        (off, chances["off_opens_a_part"].value),
+        (1.0 - off, chances["loose_opens_a_part"].value),
+    ):
+        name, weight = f"shared-plug:{plug.name}", share * chances["shared"].value
+        ever = Cause(name, plug.members, weight, opens)
+        found += _with_healing(ever, works, catalog)
+        if disturbed:
+            weight = share * chances["shared_after_work"].value
+            later = Cause(name, plug.members, weight, opens, start=disturbed[0])
+            found += _with_healing(later, works, catalog)
     return found
 
 
-def _spring_causes(rest: float, car: Car, line: History, catalog: Catalog) -> list[Cause]:
+def _spring_causes(car: Car, line: History, catalog: Catalog) -> list[Cause]:
     """Return the clock spring as a cause; its own chance sits in the part's prior."""
     bag, spring = "driver.front-bag", "driver.clock-spring"
     if bag not in car.components or spring not in car.components:
@@ -147,11 +155,13 @@ def _spring_causes(rest: float, car: Car, line: History, catalog: Catalog) -> li
     plugs = catalog.firing.conditions.plugs
     opens = plugs["spring_opens_a_circuit"].value
     ends = [at for at, w in line.works_on(frozenset({spring})) if w.what == "replaced"]
-    worked = line.works_on(frozenset({bag, *_BESIDES["wheel"]}))
+    shown = max((at for at, e in enumerate(line.entries) if isinstance(e, Report)), default=-1)
+    works = line.works_on(frozenset({bag, *_BESIDES["wheel"]}))
+    worked = [at for at, _ in works if at < shown]
     share = plugs["spring_faulty_after_work" if worked else "spring_faulty"].value
     row = catalog.firing.condition_rows["wiring"]
     usual = row.open + row.low + row.leak + row.other
-    weight = rest * share / (1.0 - share) * (1.0 - usual) / usual
+    weight = share / (1.0 - share) * (1.0 - usual) / usual
     return [Cause(SPRING, frozenset({bag}), weight, opens, end=min(ends, default=_EVER))]
 
 
@@ -209,21 +219,21 @@ class Reach(msgspec.Struct, frozen=True):
     """How far one scan reached on one circuit.
 
     Attributes:
-        clean: Weight of silence as evidence while the unit watches: 0 = none, 1 = full.
-        unit_states: Number of states of the unit in the event table.
-        may_stop: May this unit have stopped watching by the time of the scan.
+        clean: Weight of silence as evidence, by state of unit and report: 0 = none, 1 = full.
+        listed: Chance that a code which is stored stands in the report, by the same states.
+        watch: What the unit did, by state of the unit: ``watching``, ``stopped`` or ``disturbed``.
         disturbed: Share of circuits with a code, where supply or bus may be behind them; None
             where this report gives no sign of it.
     """
 
-    clean: float
-    unit_states: int
-    may_stop: bool
+    clean: tuple[float, ...]
+    listed: tuple[float, ...]
+    watch: tuple[str, ...]
     disturbed: float | None
 
 
 def circuit_table(part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float) -> Array:
-    """Return what each circuit is like: weights over (causes, micros, stages, ``CIRCUITS``).
+    """Return what each circuit is like by itself: weights over (causes, micros, stages, circuits).
 
     Args:
         part: The component.
@@ -231,18 +241,35 @@ def circuit_table(part: PartModel, reasons: tuple[Cause, ...], place: int, loose
         place: Place in time of the scan.
         loose: Chance that it was unplugged at the time.
     """
+    own, off = circuits_by_cause(part, reasons, place, loose)
+    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
+    spent = own[:, :, :, CIRCUITS.index("spent"), None] > 0.0
+    off = off[:, None, None, None]
+    return np.where(spent, own, off * unplugged + (1.0 - off) * own)
+
+
+def circuits_by_cause(
+    part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float
+) -> tuple[Array, Array]:
+    """Return what each circuit is like while its connector is home, and the chance that it is off.
+
+    A connector that is off opens all circuits of the part together: (causes,). A torn clock
+    spring opens each by itself: (causes, micros, stages, circuits).
+    """
     own = np.zeros((len(part.micros), part.stages, len(CIRCUITS)))
     for m, micro in enumerate(part.micros):
         for s in range(part.stages):
             own[m, s, CIRCUITS.index(micro.circuit(s + 1))] = 1.0
     unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
     spent = own[:, :, CIRCUITS.index("spent"), None] > 0.0
-    result = []
+    tables, off = [], []
     for cause in reasons:
         opens = cause.opens if cause.active(place) and part.id in cause.members else 0.0
-        opens = 1.0 - (1.0 - opens) * (1.0 - loose)
-        result.append(np.where(spent, own, opens * unplugged + (1.0 - opens) * own))
-    return np.array(result)
+        together = 0.0 if cause.name == SPRING else opens
+        off.append(1.0 - (1.0 - together) * (1.0 - loose))
+        alone = opens if cause.name == SPRING else 0.0
+        tables.append(np.where(spent, own, alone * unplugged + (1.0 - alone) * own))
+    return np.array(tables), np.array(off)
 
 
 def _status(status: tuple[str, ...], firing: Firing) -> Array:
@@ -251,7 +278,8 @@ def _status(status: tuple[str, ...], firing: Firing) -> Array:
     if word is None:
         return np.ones(len(CIRCUITS))
     rows = {r.circuit: float(getattr(r, word)) for r in firing.scans.status}
-    return np.array([rows[c if c in _OWN_STATUS else "fault"] for c in CIRCUITS])
+    behind = {c: c for c in _OWN_STATUS} | dict.fromkeys(LOOSE, "half-seated")
+    return np.array([rows[behind.get(c, "fault")] for c in CIRCUITS])
 
 
 class LineReading(msgspec.Struct, frozen=True):
@@ -272,35 +300,67 @@ class LineReading(msgspec.Struct, frozen=True):
     elsewhere: float
 
 
+class Circuits(msgspec.Struct, frozen=True):
+    """What the circuits of a part are like: see ``circuits_by_cause``."""
+
+    home: Array
+    off: Array
+    spent: npt.NDArray[np.bool_]
+
+
+def circuits_of(part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float) -> Circuits:
+    """Return what the circuits of a part are like at a place in time."""
+    home, off = circuits_by_cause(part, reasons, place, loose)
+    spent = np.array(
+        [[m.circuit(s + 1) == "spent" for s in range(part.stages)] for m in part.micros]
+    )
+    return Circuits(home, off, spent)
+
+
 def scan_likelihood(
-    part: PartModel, table: Array, told: tuple[LineReading, ...], reach: Reach, firing: Firing
+    part: PartModel, circuits: Circuits, told: tuple[LineReading, ...], reach: Reach, firing: Firing
 ) -> Array:
     """Return how likely it is that a scan says exactly this: (unit states, causes, micros)."""
     rows = np.array([firing.circuit_rows[c] for c in CIRCUITS])
-    watching = _said(part, table, told, reach.clean, rows, firing)
-    if reach.unit_states == 1:
-        return watching[None]
-    stopped = watching
-    if reach.may_stop:
-        stopped = _said(part, table, told, reach.clean, _stopped_rows(rows, firing), firing)
-    states = [watching, stopped]
-    if reach.unit_states > len(states):
-        states.append(_disturbed(watching, part, told, reach))
-    return np.stack(states)
+    noted = _stopped_rows(rows, firing)
+    known: dict[tuple[float, float, str], Array] = {}
+    states = tuple(zip(reach.clean, reach.listed, reach.watch, strict=True))
+    for clean, listed, watch in states:
+        key = (clean, listed if told else 1.0, watch)
+        if key not in known and watch == "disturbed" and reach.disturbed is not None:
+            size = (len(circuits.off), len(part.micros))
+            known[key] = np.full(size, _disturbed(part, told, clean, reach.disturbed))
+        elif key not in known:
+            shown = (noted if watch == "stopped" else rows) * np.array([1.0, *[key[1]] * 4])
+            known[key] = _said_of_all(part, circuits, told, clean, shown, firing)
+    return np.stack([known[c, n if told else 1.0, w] for c, n, w in states])
 
 
-def _disturbed(
-    watching: Array, part: PartModel, told: tuple[LineReading, ...], reach: Reach
+def _said_of_all(
+    part: PartModel,
+    circuits: Circuits,
+    told: tuple[LineReading, ...],
+    clean: float,
+    rows: Array,
+    firing: Firing,
 ) -> Array:
+    """Return the likelihood with the part's connector home or off: one thing for all circuits."""
+    home = _said(part, circuits.home, told, clean, rows, firing)
+    if not circuits.off.any():
+        return home
+    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
+    table = np.where(circuits.spent[None, :, :, None], circuits.home, unplugged)
+    gone = _said(part, table, told, clean, rows, firing)
+    return np.asarray((1.0 - circuits.off)[:, None] * home + circuits.off[:, None] * gone)
+
+
+def _disturbed(part: PartModel, told: tuple[LineReading, ...], clean: float, share: float) -> float:
     """Return the likelihood of a part's codes when supply or bus is behind them.
 
     Any circuit may then show a code, good or not: as often as circuits do in this very report.
     """
-    if reach.disturbed is None:
-        return watching
     found = min(len(told), part.stages)
-    chance = reach.disturbed**found * (1.0 - reach.clean * reach.disturbed) ** (part.stages - found)
-    return np.full_like(watching, chance)
+    return float(share**found * (1.0 - clean * share) ** (part.stages - found))
 
 
 def _stopped_rows(rows: Array, firing: Firing) -> Array:
@@ -390,6 +450,6 @@ def gone_with_a_load(part: PartModel, table: Array, firing: Firing) -> Array:
     elsewhere = tests.gone_if_elsewhere.value
     result = (1.0 - unplugged) * tests.gone_if_device.value + unplugged * elsewhere
     own = np.array([m.condition == "absent" for m in part.micros])
-    loose = np.array([m.condition == "plug" for m in part.micros])
+    loose = np.array([m.condition in LOOSE for m in part.micros])
     result = np.where(own, tests.gone_if_device.value, result)
     return np.asarray(np.where(loose, tests.gone_if_plug.value, result))

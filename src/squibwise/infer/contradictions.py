@@ -9,29 +9,34 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
 from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_belief
 from squibwise.infer.explain import DECIBANS
-from squibwise.infer.network import Likelihood, OnComponent
+from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.scan import UNIT, event_lines, one_cause, unit_able
+from squibwise.infer.scan import (
+    UNIT,
+    event_lines,
+    lines_about,
+    load_fitted,
+    one_cause,
+    shows_codes,
+    unit_able,
+)
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
+    Evidence,
     Impact,
     LampCheck,
+    Look,
+    Reading,
     Recorder,
     Statement,
 )
+from squibwise.model.names import split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
-_CLASH_DB = 6.0
-_HALF = 0.5
-_TENTH = 0.15
-_SURE = 0.95
-_LIKELY = 0.8
-_DOUBT = 0.2
-_PUSHED_KMH = 8.0
 
 
 def find_contradictions(
@@ -43,17 +48,22 @@ def find_contradictions(
     catalog: Catalog,
 ) -> tuple[Contradiction, ...]:
     """Return everything in the evidence that does not fit together."""
-    result = _clashes(engine, likelihoods) + _seat_clashes(likelihoods)
-    result += _statements(case, found, groups)
+    loads = loads_left_in(engine.net, catalog)
+    result = list(loads.values())
+    result += _live_but_open(engine.net, catalog)
+    result += _clashes(engine, likelihoods, catalog) + _seat_clashes(likelihoods, catalog)
+    result += _statements(case, found, groups, catalog)
     result += _records(case, found, catalog)
     result += _lamps(engine.net.line)
-    result += _no_crash(case, found)
-    result += _loads_left_in(case, groups)
-    result += _recorders(case)
+    result += _no_crash(case, found, catalog)
+    result += _silent_crash(case, found, catalog)
+    result += _recorders(case, catalog)
     return tuple(result)
 
 
-def _clashes(engine: Engine, likelihoods: tuple[Likelihood, ...]) -> list[Contradiction]:
+def _clashes(
+    engine: Engine, likelihoods: tuple[Likelihood, ...], catalog: Catalog
+) -> list[Contradiction]:
     """Return pairs of observations of one part, no work between, that no state explains well."""
     works = [at for at, _ in engine.net.line.works]
     by_part: dict[tuple[str, int], list[tuple[Likelihood, OnComponent]]] = {}
@@ -64,7 +74,7 @@ def _clashes(engine: Engine, likelihoods: tuple[Likelihood, ...]) -> list[Contra
     result = []
     for (name, epoch), entries in by_part.items():
         if len(entries) > 1 and epoch == 0:
-            result += _clashes_on(name, entries, engine, likelihoods)
+            result += _clashes_on(name, entries, engine, likelihoods, catalog)
     return result
 
 
@@ -73,7 +83,9 @@ def _clashes_on(
     entries: list[tuple[Likelihood, OnComponent]],
     engine: Engine,
     likelihoods: tuple[Likelihood, ...],
+    catalog: Catalog,
 ) -> list[Contradiction]:
+    limits = catalog.firing.scans.clash
     own = {id(piece) for piece, _ in entries}
     rest = tuple(i for i in likelihoods if id(i) not in own)
     g, _, _ = engine.place[name]
@@ -84,7 +96,7 @@ def _clashes_on(
             _clash_db(part.after, on, against),
             _best_explanation(part.after, on, against),
         )
-        if story < _TENTH or (clash > _CLASH_DB and story < _HALF):
+        if story < limits.worst or (clash > limits.rarer_db and story < limits.poor):
             text = f"{name}: '{piece.text}' does not fit '{other.text}'"
             result.append(
                 Contradiction(
@@ -96,15 +108,15 @@ def _clashes_on(
     return result
 
 
-def _seat_clashes(likelihoods: tuple[Likelihood, ...]) -> list[Contradiction]:
+def _seat_clashes(likelihoods: tuple[Likelihood, ...], catalog: Catalog) -> list[Contradiction]:
     """Return pairs of words on one seat's occupant that fit nobody."""
     told = [(piece, on) for piece in likelihoods for on in piece.seats]
-    result = []
+    result, worst = [], catalog.firing.scans.clash.worst
     for (piece, on), (other, against) in combinations(told, 2):
         if on.group != against.group:
             continue
         together = float((on.values * against.values).max())
-        if together / float(on.values.max() * against.values.max()) < _TENTH:
+        if together / float(on.values.max() * against.values.max()) < worst:
             result.append(
                 Contradiction(
                     text=f"{on.group} seat: '{piece.text}' does not fit '{other.text}'",
@@ -140,7 +152,7 @@ def _clash_remedy(part: PartModel) -> str:
 
 
 def _statements(
-    case: Case, found: Posterior, groups: tuple[GroupBelief, ...]
+    case: Case, found: Posterior, groups: tuple[GroupBelief, ...], catalog: Catalog
 ) -> list[Contradiction]:
     """Return second-hand words that the rest of the evidence refutes."""
     bags = found.net.events.front | (found.net.events.others > 0)
@@ -155,7 +167,8 @@ def _statements(
                 continue
             part = parts[entry.component]
             fired = float(part.after.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
-        wrong = fired > _SURE if entry.says == "not-deployed" else fired < 1.0 - _SURE
+        sure = catalog.firing.scans.clash.sure
+        wrong = fired > sure if entry.says == "not-deployed" else fired < 1.0 - sure
         if wrong:
             what = entry.component or "the car"
             text = f"{entry.from_ or 'somebody'} says {what} {entry.says}; the rest says otherwise"
@@ -169,9 +182,10 @@ def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradicti
     events = found.net.events
     fired = float(found.events @ (events.front | (events.others > 0)))
     swaps = [w for _, w in found.net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
+    sure = catalog.firing.scans.clash.sure
     result = []
     for entry in case.evidence:
-        if not isinstance(entry, Report) or swaps or fired < _SURE or one_cause(entry):
+        if not isinstance(entry, Report) or swaps or fired < sure or one_cause(entry):
             continue
         whole = entry.reading.coverage.complete and unit_able(entry, catalog) is not False
         if whole and not event_lines(entry):
@@ -214,38 +228,165 @@ def _lamp_clash(text: str, lamp: LampCheck, scan: Report) -> Contradiction:
     return Contradiction(text=text, evidence=(lamp.id, scan.id), remedy=remedy)
 
 
-def _no_crash(case: Case, found: Posterior) -> list[Contradiction]:
+def _no_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:
     crashed = [s.kind in ("crash", "earlier") for s in found.net.events.scenarios]
     crash = float(found.events @ found.net.events.holds(crashed))
     result = []
     for entry in case.evidence:
         if not isinstance(entry, Circumstance) or entry.what != "crash":
             continue
-        if (crash if not entry.present else 1.0 - crash) > _LIKELY:
+        if (crash if not entry.present else 1.0 - crash) > catalog.firing.scans.clash.likely:
             text = "what was told of the crash does not fit what was seen and scanned"
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
     return result
 
 
-def _loads_left_in(case: Case, groups: tuple[GroupBelief, ...]) -> list[Contradiction]:
-    """Return parts that are not there although their circuits read good."""
-    result = []
-    for group in groups:
-        for name, part in group.parts.items():
-            loaded = [m.condition == "loaded" for m in part.part.micros]
-            if float(part.now.sum(axis=0) @ loaded) > _DOUBT:
-                seen = (e.id for e in case.evidence if getattr(e, "component", "") == name)
-                text = f"{name} is not there, yet its circuit reads good: a load was left in"
-                remedy = (
-                    "Take the load out and fit the part: a resistor left in is fraud and leaves "
-                    "the seat unprotected. Treat the car's other circuits as doubtful too."
-                )
-                result.append(Contradiction(text=text, evidence=tuple(seen), remedy=remedy))
+def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
+    """Return the parts seen gone or spent whose circuits read good, whatever else was stated.
+
+    Gone, locked, a short stalk, a scored tongue or a cushion outside is what an eye saw; a circuit
+    that reads good beside it has a load or a bridge in it, or was read from another unit.
+    """
+    result = {}
+    for _, _, _, part in net.parts():
+        seen = _last_sight(part, net.line, catalog) if part.stages and part.kind.fires else None
+        good = None if seen is None else _read_good(part, seen[0], net, catalog)
+        if seen is None or good is None:
+            continue
+        look = seen[1]
+        word = catalog.looks(part.kind.kind)[look.seen]
+        text = (
+            f"{part.id}: seen {word.text}, yet its circuit reads good ({good.id}): a load or a "
+            "bridge was left in, or the scan is not of this car's unit"
+        )
+        result[part.id] = Contradiction(
+            text=text, evidence=(look.id, good.id), remedy=_LOAD_REMEDY, component=part.id
+        )
     return result
 
 
-def _recorders(case: Case) -> list[Contradiction]:
+_LOAD_REMEDY = (
+    "Do not drive and do not release the car. Open its connector with the power off and the wait "
+    "over: take the load out and fit the part. A resistor left in is fraud and leaves the seat "
+    "unprotected; look at every other connector of the car too."
+)
+
+
+def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, Look] | None:
+    """Return the last look since work on a part that saw it gone or spent; None when none did."""
+    since = max((at for at, _ in line.works_on(frozenset({part.id}))), default=-1)
+    words = catalog.looks(part.kind.kind)
+    found = None
+    for place, entry in enumerate(line.entries):
+        if isinstance(entry, Look) and place > since and entry.seen in words:
+            own = split_loop(entry.component)[0] == part.id
+            if own and words[entry.seen].shows in ("spent", "gone"):
+                found = (place, entry)
+    return found
+
+
+def _read_good(part: PartModel, place: int, net: Network, catalog: Catalog) -> Evidence | None:
+    """Return what reads a part's circuit as good in the time in which it was seen; None = nothing.
+
+    A load that was issued and is not back yet is no contradiction: it is counted elsewhere.
+    """
+    if load_fitted(part, len(net.line.entries), net):
+        return None
+    since = max((at for at, _ in net.line.works_on(frozenset({part.id}))), default=-1)
+    for at, entry in reversed(tuple(enumerate(net.line.entries))):
+        if at <= since or (since >= 0 and at < since < place):
+            continue
+        if isinstance(entry, Report) and _shows_good(entry, part, net, catalog):
+            return entry
+        if isinstance(entry, Reading) and _is_good(entry, part, catalog):
+            return entry
+        if isinstance(entry, LampCheck) and entry.lit and entry.stayed_out:
+            return entry
+    return None
+
+
+def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog) -> bool:
+    """Return whether a report says of a circuit that it is good, or is whole and silent on it."""
+    coverage = report.reading.coverage
+    if lines_about(part, report, {}, net, catalog):
+        return False
+    if any(c.component == part.id for c in coverage.clean):
+        return True
+    able = unit_able(report, catalog) is not False and part.id not in coverage.not_tested
+    return coverage.complete is True and able and not one_cause(report)
+
+
+def _is_good(entry: Reading, part: PartModel, catalog: Catalog) -> bool:
+    """Return whether a reading of the loop itself lies in the window of a good circuit."""
+    window = catalog.firing.scans.reading
+    own = split_loop(entry.component)[0] == part.id and entry.quantity == "loop-resistance"
+    inside = entry.unit == "ohm" and window.low_ohm <= entry.value <= window.high_ohm
+    return own and inside and entry.method != "substitute-load" and not entry.where
+
+
+def _live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
+    """Return parts seen whole whose circuits read open: the eye is believed, the circuit traced."""
+    result = []
+    for _, _, _, part in net.parts():
+        words = catalog.looks(part.kind.kind)
+        looks = [
+            e
+            for e in net.line.entries
+            if isinstance(e, Look) and e.component == part.id and e.seen in words
+        ]
+        if (
+            not looks
+            or words[looks[-1].seen].shows != "live"
+            or net.line.works_on(frozenset({part.id}))
+        ):
+            continue
+        for report in (e for e in net.line.entries if isinstance(e, Report)):
+            lines = [c for c, told in lines_about(part, report, {}, net, catalog) if told.outcome]
+            if lines:
+                text = (
+                    f"{part.id}: seen {words[looks[-1].seen].text}, yet its circuit reads "
+                    f"{lines[0].fault}: the eye is believed, the fault is in its circuit"
+                )
+                ids = (looks[-1].id, report.id)
+                result.append(
+                    Contradiction(text=text, evidence=ids, remedy=_LIVE_REMEDY, component=part.id)
+                )
+    return result
+
+
+_LIVE_REMEDY = (
+    "Handle it as live: power off and the whole wait before its connector is touched. Codes that "
+    "share a connector are one observation. Trace the circuit, connector first; buy nothing for it "
+    "yet. In a car that was put back together look closely at gap, grain and screws of the cover."
+)
+
+
+def _silent_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:
+    """Return whole reports without a code of a car whose body is crushed."""
+    crushed = [
+        e
+        for e in case.evidence
+        if isinstance(e, Impact) and e.extent in ("moderate", "severe") and e.zone != "tail"
+    ]
+    result = []
+    for entry in case.evidence:
+        if not isinstance(entry, Report) or not crushed or found.net.line.works:
+            continue
+        whole = entry.reading.coverage.complete and unit_able(entry, catalog) is not False
+        if whole and not shows_codes(entry):
+            text = "the body is crushed, yet the complete scan shows no code at all"
+            remedy = (
+                "Look at the bag's cover and the belts before believing the scan: it may have been "
+                "erased, read from another unit or car, or the crash may have fired nothing. "
+                "Compare the unit's number and VIN, and scan again."
+            )
+            ids = (entry.id, *(e.id for e in crushed))
+            result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
+    return result
+
+
+def _recorders(case: Case, catalog: Catalog) -> list[Contradiction]:
     """Return crash records that do not fit one another or the body."""
     recorders = [e for e in case.evidence if isinstance(e, Recorder)]
     result = []
@@ -254,12 +395,46 @@ def _recorders(case: Case) -> list[Contradiction]:
         text = "one entry says there is no crash record, another that a locked one is stored"
         remedy = "Read the unit again, and check by its number that both are about this car."
         result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
+    result += _recorders_apart(recorders, catalog)
     bodies = [e for e in case.evidence if isinstance(e, Impact) and e.zone is not None]
     front = [e for e in bodies if (e.zone or "").startswith("nose")]
     for entry in recorders if front and len(front) == len(bodies) else ():
-        if (entry.delta_v_long_kmh or 0.0) > _PUSHED_KMH:
+        if (entry.delta_v_long_kmh or 0.0) > catalog.firing.scans.clash.pushed_kmh:
             text = "the record says the car was pushed forward, yet its nose was struck"
             remedy = "Most likely a wrong sign: slowing down is negative. Check the entry."
             ids = (entry.id, *(e.id for e in front))
             result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
     return result
+
+
+def _recorders_apart(recorders: list[Recorder], catalog: Catalog) -> list[Contradiction]:
+    """Return entries on one event that give it different changes of speed."""
+    limit = catalog.firing.scans.clash.recorders_apart_kmh
+    result = []
+    for one, two in combinations(recorders, 2):
+        apart = (
+            max(
+                abs((a or 0.0) - (b or 0.0))
+                for a, b in (
+                    (one.delta_v_long_kmh, two.delta_v_long_kmh),
+                    (one.delta_v_lat_kmh, two.delta_v_lat_kmh),
+                )
+                if a is not None and b is not None
+            )
+            if _share_an_axis(one, two)
+            else 0.0
+        )
+        if one.event == two.event and apart > limit:
+            text = f"two entries give the same event changes of speed {apart:.0f} km/h apart"
+            remedy = (
+                "Neither is preferred: both are weighed, in whatever order they stand. See which "
+                "of them is of this car and this event, and take the other out."
+            )
+            result.append(Contradiction(text=text, evidence=(one.id, two.id), remedy=remedy))
+    return result
+
+
+def _share_an_axis(one: Recorder, two: Recorder) -> bool:
+    along = one.delta_v_long_kmh is not None and two.delta_v_long_kmh is not None
+    across = one.delta_v_lat_kmh is not None and two.delta_v_lat_kmh is not None
+    return along or across

@@ -11,7 +11,7 @@ from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.scan import UNIT, Scan, event_lines, find_scans
+from squibwise.infer.scan import UNIT, Scan, chance_whole, event_lines, find_scans
 from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
 from squibwise.model.evidence import DoneWork, Recorder
 from squibwise.model.names import loop_id, split_loop
@@ -20,32 +20,37 @@ from squibwise.model.report import CodeLine
 Array = npt.NDArray[np.float64]
 
 
-def weigh_crash_record(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]:
-    """Return what the presence or absence of a crash record says of the event."""
-    lines = event_lines(scan.report)
+def weigh_crash_record(net: Network, catalog: Catalog) -> list[Likelihood]:
+    """Return what the presence or absence of a crash record says of the event.
+
+    It is one thing in one unit: reports that tell the same of it are weighed once.
+    """
     chance = chance_of_record(net, catalog)
-    if not lines:
-        seen = _would_show(scan, catalog)
-        if seen == 0.0:
-            return []
-        events = 1.0 - seen * chance
-        return [Likelihood(scan.report.id, UNIT, "no crash record in the unit", events=events)]
-    if _cleared_before(scan, net) or not scan.first:
+    own = [s for s in find_scans(net) if s.same_unit and not _cleared_before(s, net)]
+    shown = min((s for s in own if event_lines(s.report)), key=lambda s: s.report.id, default=None)
+    if shown is not None:
+        lines = event_lines(shown.report)
+        events = np.maximum(
+            chance * _record_details(lines, net, catalog), catalog.firing.scans.floor
+        )
+        text = f"line {', '.join(str(c.line) for c in lines)}: crash record in the unit"
+        return [Likelihood(shown.report.id, UNIT, text, events=events)]
+    reach = [(float(-_would_show(s, net, catalog).mean()), s.report.id, s) for s in own]
+    if not reach or min(reach)[0] == 0.0:
         return []
-    events = chance * _record_details(lines, net, catalog)
-    text = f"line {', '.join(str(c.line) for c in lines)}: crash record in the unit"
-    events = np.maximum(events, catalog.firing.scans.floor)
-    return [Likelihood(scan.report.id, UNIT, text, events=events)]
+    silent = min(reach)[-1]
+    events = 1.0 - chance[:, None] * _would_show(silent, net, catalog)
+    return [Likelihood(silent.report.id, UNIT, "no crash record in the unit", events=events)]
 
 
-def _would_show(scan: Scan, catalog: Catalog) -> float:
-    """Return the chance that a scan would have shown a crash record that is there."""
-    if not scan.first:
-        return 0.0
-    figures = catalog.firing.scans.reach
-    complete = scan.report.reading.coverage.complete
-    clean = {True: figures.complete, False: figures.partial, None: figures.unstated}[complete]
-    return clean.value * catalog.firing.events.record.shown_among_codes.value
+def _would_show(scan: Scan, net: Network, catalog: Catalog) -> Array:
+    """Return the chance that a scan would have shown a crash record, by state of the unit."""
+    whole = chance_whole(scan.report, net.line, catalog)
+    shown = catalog.firing.events.record.shown_among_codes.value
+    asked = scan.report.id in net.unit_states[0].asked
+    return shown * np.array(
+        [float(scan.report.id not in s.unread) if asked else whole for s in net.unit_states]
+    )
 
 
 def _cleared_before(scan: Scan, net: Network) -> bool:
@@ -109,7 +114,7 @@ def crash_record(posterior: Posterior, catalog: Catalog) -> float | None:
     by_row = chance_of_record(net, catalog)
     for scan in known:
         if scan.same_unit and not event_lines(scan.report):
-            seen = _would_show(scan, catalog)
+            seen = float(posterior.unit @ _would_show(scan, net, catalog))
             by_row = by_row * (1.0 - seen) / (1.0 - by_row * seen)
     chance = float(posterior.events @ by_row)
     figures = catalog.firing.scans.people["recorder_right"]

@@ -72,8 +72,13 @@ class Posterior(msgspec.Struct, frozen=True, dict=True):
 
     @cached_property
     def events(self) -> Array:
-        """Chance of each row of the event table."""
+        """Chance of each event."""
         return np.asarray(self.weights.sum(axis=(1, 2)))
+
+    @cached_property
+    def unit(self) -> Array:
+        """Chance of each state of the unit and its reports."""
+        return np.asarray(self.weights.sum(axis=(0, 1)))
 
 
 def spread(table: Array, group: Group) -> Array:
@@ -111,12 +116,12 @@ class Engine:
         return self.combine(groups, self.event(likelihoods))
 
     def event(self, likelihoods: tuple[Likelihood, ...]) -> Array:
-        """Return the likelihood of what speaks of the event itself: (X, 1, 1)."""
-        events = np.ones(len(self.net.events.weight))
+        """Return the likelihood of what speaks of the event itself: (X, 1, 1 or U)."""
+        result = np.ones((len(self.net.events.weight), 1))
         for piece in likelihoods:
             if piece.events is not None:
-                events = events * piece.events
-        return events[:, None, None]
+                result = result * piece.events.reshape(len(result), -1)
+        return result[:, None, :]
 
     def combine(self, groups: tuple[GroupResult, ...], event: Array) -> Posterior:
         """Return the posterior from the groups' tables and the event's own evidence."""

@@ -7,7 +7,7 @@ import numpy.typing as npt
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
 from squibwise.infer.network import OnComponent
-from squibwise.infer.parts import PartModel
+from squibwise.infer.parts import LOOSE, PartModel
 
 Array = npt.NDArray[np.float64]
 
@@ -59,10 +59,10 @@ def _work(part: PartModel, what: str, catalog: Catalog) -> Array | None:
         return np.tile(_new_part(part, catalog), (len(part.micros), 1))
     if what == "reseated":
         matrix = _healing(part, ("open", "low"), work["reseat_heals"].value)
-        matrix = matrix @ _healing(part, ("plug",), plugs["own_healed"].value)
+        matrix = matrix @ _healing(part, LOOSE, plugs["own_healed"].value)
         return matrix @ _loosening(part, plugs["own_reseated"].value)
     if what == "repaired":
-        every = ("open", "low", "leak", "other", "before", "damaged", "plug")
+        every = ("open", "low", "leak", "other", "before", "damaged", *LOOSE)
         return _healing(part, every, work["repair_heals"].value)
     figure = "own_disconnected" if what == "disconnected" else "own_disturbed"
     return _disturbed(part, what, figure, catalog)
@@ -82,7 +82,7 @@ def _disturbed(part: PartModel, what: str, figure: str, catalog: Catalog) -> Arr
 
 
 def _has_plug(part: PartModel) -> bool:
-    return any(m.condition == "plug" for m in part.micros)
+    return any(m.condition in LOOSE for m in part.micros)
 
 
 def _healing(part: PartModel, conditions: tuple[str, ...], chance: float) -> Array:
@@ -97,7 +97,7 @@ def _healing(part: PartModel, conditions: tuple[str, ...], chance: float) -> Arr
 def _loosening(part: PartModel, chance: float) -> Array:
     """Return the chance of leaving a plug loose; a part without a plug of its own stays."""
     matrix = np.eye(len(part.micros))
-    plugs = [i for i, m in enumerate(part.micros) if m.condition == "plug"]
+    plugs = [i for i, m in enumerate(part.micros) if m.condition in LOOSE]
     if not plugs:
         return matrix
     matrix[0, 0] = 1.0 - chance
@@ -117,8 +117,8 @@ def _new_part(part: PartModel, catalog: Catalog) -> Array:
             result[index] = work["new_faulty"].value / len(faulty)
         elif micro.condition == "unfit":
             result[index] = work["new_unfit"].value
-        elif micro.condition == "plug":
-            result[index] = plugs["own_new"].value / part.stages
+        elif micro.condition in LOOSE:
+            result[index] = plugs["own_new"].value / len(LOOSE)
     result[0] = 1.0 - result.sum()
     return result
 

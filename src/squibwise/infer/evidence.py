@@ -8,19 +8,17 @@ import numpy.typing as npt
 from squibwise.catalog.load import Catalog
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Likelihood, Network, OnComponent
-from squibwise.infer.parts import GONE, PartModel
+from squibwise.infer.parts import LOOSE, PartModel
 from squibwise.infer.scan import find_scans, weigh_report
 from squibwise.infer.told import weigh_circumstance, weigh_impact, weigh_occupant, weigh_statement
 from squibwise.infer.workshop import (
     weigh_label,
     weigh_lamp,
     weigh_reading,
-    weigh_replacement,
     weigh_test,
 )
 from squibwise.model.evidence import (
     Circumstance,
-    DoneWork,
     Evidence,
     Impact,
     LampCheck,
@@ -32,16 +30,15 @@ from squibwise.model.evidence import (
     Statement,
     TestOutcome,
 )
+from squibwise.model.names import split_loop
 
 Array = npt.NDArray[np.float64]
 
 
 def weigh_evidence(net: Network, catalog: Catalog) -> tuple[Likelihood, ...]:
     """Return every piece of evidence of a case as a likelihood, in order of time."""
-    likelihoods: list[Likelihood] = []
+    likelihoods: list[Likelihood] = weigh_crash_record(net, catalog)
     for scan in find_scans(net):
-        if scan.same_unit:
-            likelihoods += weigh_crash_record(scan, net, catalog)
         likelihoods += weigh_named_parts(scan, net, catalog)
         likelihoods += weigh_report(scan, net, catalog)
     seen: set[tuple[str, str, int]] = set()
@@ -80,30 +77,41 @@ def _impact_text(entry: Impact) -> str:
     return ", ".join(words)
 
 
-def look_values(part: PartModel, word: str, catalog: Catalog) -> Array | None:
-    """Return how likely a look word is for each micro; None when it says nothing."""
+def look_values(part: PartModel, word: str, rebuilt: bool, catalog: Catalog) -> Array | None:
+    """Return how likely a look word is for each micro; None when it says nothing.
+
+    Args:
+        part: The component.
+        word: What was seen.
+        rebuilt: Was the car put back together before: only then may a fired part look whole.
+        catalog: The words with their likelihoods.
+    """
     words = catalog.looks(part.kind.kind)
     if word == "not-seen" or word not in words:
         return None
-    row, floor = words[word], catalog.firing.scans.floor
-    values = np.array([1.0 if m.condition in GONE else getattr(row, m.state) for m in part.micros])
-    absent = np.array([m.condition in GONE for m in part.micros])
-    told = "missing_seen_if_gone" if word == "missing" else "other_seen_if_gone"
-    gone = catalog.firing.scans.body[told].value
-    return np.maximum(np.where(absent, gone, values), floor)
+    row = words[word]
+    values = np.array([getattr(row, m.state) for m in part.micros])
+    if rebuilt and row.fired_if_rebuilt is not None:
+        spent = np.array([m.fired > 0 for m in part.micros])
+        values = np.where(spent, row.fired_if_rebuilt, values)
+    if row.connector is not None:
+        off = np.array([m.condition in LOOSE for m in part.micros])
+        values = np.where(off, row.connector, values)
+    return np.asarray(np.maximum(values, catalog.firing.scans.floor))
 
 
 def _weigh_look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
-    found = net.find(entry.component)
-    values = None if found is None else look_values(found[1], entry.seen, catalog)
+    component, _ = split_loop(entry.component)
+    found = net.find(component)
+    values = None if found is None else look_values(found[1], entry.seen, net.rebuilt, catalog)
     if found is None or values is None:
         return
     word = catalog.looks(found[1].kind.kind)[entry.seen]
-    on = OnComponent(entry.component, place, values[None, None, :])
+    on = OnComponent(component, place, values[None, None, :])
     by = f" ({entry.by})" if entry.by else ""
     yield Likelihood(
         entry.id,
-        entry.component,
+        component,
         f"seen: {word.text}{by}",
         parts=(on,),
         weak=word.basis if word.basis in ("judgement", "from-memory") else None,
@@ -119,6 +127,5 @@ _MAKERS: tuple[tuple[type, Callable[..., Iterator[Likelihood]]], ...] = (
     (LampCheck, weigh_lamp),
     (Reading, weigh_reading),
     (PartLabel, weigh_label),
-    (DoneWork, weigh_replacement),
     (TestOutcome, weigh_test),
 )

@@ -44,8 +44,8 @@ class Likelihood(msgspec.Struct, frozen=True):
         evidence: Id of the evidence.
         about: Component id; empty when it is about the event.
         text: What it says, in a mechanic's words.
-        events: Likelihood over the rows of the event table; None = silent on it.
-        unit: Likelihood over the unit's states.
+        events: Likelihood over the events, (X,), or events and states of the unit, (X, U); None =
+            silent on it.
         parts: Likelihoods on parts.
         seats: Likelihoods on occupants.
         broad: It speaks of many parts at once and so clashes with none of them.
@@ -57,7 +57,6 @@ class Likelihood(msgspec.Struct, frozen=True):
     about: str
     text: str
     events: Array | None = None
-    unit: Array | None = None
     parts: tuple[OnComponent, ...] = ()
     seats: tuple[OnOccupant, ...] = ()
     broad: bool = False
@@ -103,17 +102,33 @@ class Group(msgspec.Struct, frozen=True):
     starts: npt.NDArray[np.int64]
 
 
+class UnitState(msgspec.Struct, frozen=True):
+    """What the control unit and the reports read from it are like.
+
+    Attributes:
+        watch: ``watching`` its circuits, ``stopped`` (it holds a crash record), or ``disturbed`` by
+            supply or bus.
+        unread: Reports that do not show all that the unit stores: erased, of another unit or car,
+            cut short. Their silence says nothing.
+        asked: Reports of which that is asked.
+    """
+
+    watch: str = "watching"
+    unread: frozenset[str] = frozenset()
+    asked: frozenset[str] = frozenset()
+
+
 class Network(msgspec.Struct, frozen=True):
     """The whole model of a case, before its evidence.
 
     Attributes:
         events: Event table.
         logics: Families of firing logic.
-        unit: Prior of the unit still watching its circuits, of it having stopped, and, where a
-            report gives a sign of it, of a disturbed supply or bus behind its codes: (rows, 1 to
-            3).
+        unit: Prior of each of ``unit_states``: (events, states).
+        unit_states: What the unit and its reports may be like.
         groups: Everything else.
         line: The case's evidence in order of time.
+        rebuilt: Was the car put back together before, as far as anybody told or saw.
         near: Components on the same plug as each one, and those beside it: work on them may
             loosen or break it.
     """
@@ -121,8 +136,10 @@ class Network(msgspec.Struct, frozen=True):
     events: EventTable
     logics: tuple[FiringLogic, ...]
     unit: Array
+    unit_states: tuple[UnitState, ...]
     groups: tuple[Group, ...]
     line: History
+    rebuilt: bool
     near: dict[str, tuple[frozenset[str], frozenset[str]]]
 
     def parts(self) -> Iterator[tuple[int, int, int, PartModel]]:

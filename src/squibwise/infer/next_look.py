@@ -68,7 +68,7 @@ def list_candidates(
             for word, row in catalog.looks(part.part.kind.kind).items():
                 if own and word not in own:
                     continue
-                values = look_values(part.part, word, catalog)
+                values = look_values(part.part, word, net.rebuilt, catalog)
                 if values is None or word in _FROM_AFAR or (name, word) in seen:
                     continue
                 yes = np.broadcast_to(values, (size, len(values)))

@@ -12,6 +12,7 @@ Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 _FAULTY = ("open", "low", "leak", "other", "before")
 GONE = ("absent", "loaded")  # loaded: with a resistor left in its place
+LOOSE = ("connector-open", "connector-low")  # off, or its shorting bar not lifted: all stages
 
 
 class Micro(msgspec.Struct, frozen=True):
@@ -19,10 +20,11 @@ class Micro(msgspec.Struct, frozen=True):
 
     Attributes:
         fired: How many of its charges are spent, counted from the first stage.
-        condition: ``ok``, ``plug``, ``open``, ``low``, ``leak``, ``other``, ``before``,
-            ``damaged``, ``unfit`` or ``absent``. ``plug`` = sound, but its own plug is not home;
-            ``before`` = its circuit was open already before the crash.
-        stage: Circuit that ``open``, ``low`` and ``plug`` hold for.
+        condition: ``ok``, ``open``, ``low``, ``leak``, ``other``, ``before``, ``damaged``,
+            ``unfit``, one of ``GONE`` or one of ``LOOSE``. Loose = sound, but its own connector is
+            not home; ``before`` = its circuits were open already before the crash; ``bridged`` =
+            fired, with a load in its circuit; ``not-fitted`` = the car never had it.
+        stage: Circuit that ``open`` and ``low`` hold for.
     """
 
     fired: int
@@ -38,19 +40,21 @@ class Micro(msgspec.Struct, frozen=True):
             return "faulty"
         if self.condition in GONE:
             return "missing"
-        return "sound" if self.condition in ("ok", "plug") else self.condition  # type: ignore[return-value]
+        if self.condition in ("ok", "not-fitted", *LOOSE):
+            return "sound"
+        return self.condition  # type: ignore[return-value]
 
     def circuit(self, stage: int) -> str:
         """Return what the circuit of one stage is like, as a row of the scan table."""
         if self.condition == "absent":
             return "unplugged"
-        if self.fired >= stage:
-            return "spent"
-        if self.condition in ("damaged", "unfit"):
+        if self.condition in ("ok", "loaded", "bridged", "not-fitted"):
+            return "spent" if self.fired >= stage and self.condition == "ok" else "good"
+        if self.condition in ("damaged", "unfit", *LOOSE):
             return self.condition
-        if self.stage != stage or self.condition in ("ok", "loaded"):
-            return "good"
-        return {"plug": "half-seated", "before": "open"}.get(self.condition, self.condition)
+        if self.condition == "before":
+            return "open"
+        return self.condition if self.stage == stage else "good"
 
 
 class PartModel(msgspec.Struct, frozen=True):
@@ -89,59 +93,71 @@ def micros(kind: Kind, stages: int) -> tuple[Micro, ...]:
     """Return what a component of this kind can be like."""
     whole = [Micro(0, "ok")]
     if kind.circuit:
-        kept = ("open", "low", "plug") if has_plug(kind) else ("open", "low")
-        whole += [Micro(0, c, s) for c in kept for s in range(1, stages + 1)]
+        whole += [Micro(0, c, s) for c in ("open", "low") for s in range(1, stages + 1)]
+        whole += [Micro(0, c) for c in LOOSE] if has_plug(kind) else []
         whole += [Micro(0, "leak"), Micro(0, "other")]
     if kind.fires:
         whole += [Micro(0, "before")]
-    whole += [Micro(0, c) for c in ("damaged", "unfit", "absent")]
+    whole += [Micro(0, c) for c in ("damaged", "unfit", "absent", "not-fitted")]
     whole += [Micro(0, "loaded")] if kind.fires else []
     fired = [Micro(k, "ok") for k in range(1, stages + 1)] if kind.fires else []
+    fired += [Micro(stages, "bridged")] if kind.fires else []
     return tuple(whole + fired)
 
 
-def charged_part(
-    component: str, kind: Kind, stages: int, row: ConditionRow, fires: Array, loose: float
-) -> PartModel:
+class Rates(msgspec.Struct, frozen=True):
+    """What a part is like before anything is seen of it, whatever the crash did.
+
+    Attributes:
+        row: Conditions of its family.
+        loose: Chance of each of ``LOOSE``; zeros for a part without a connector of its own.
+        load: Chance that a load was left in its circuit, had it fired or been taken out.
+        fitted: Chance that the car has it at all.
+    """
+
+    row: ConditionRow
+    loose: tuple[float, float] = (0.0, 0.0)
+    load: float = 0.0
+    fitted: float = 1.0
+
+
+def charged_part(component: str, kind: Kind, stages: int, rates: Rates, fires: Array) -> PartModel:
     """Return a part with charges.
 
     Args:
         component: Component id.
         kind: Its kind.
         stages: Number of charges.
-        row: Prior conditions of its family.
+        rates: What it is like beforehand.
         fires: Chance of 0, 1 ... spent charges by what its cluster fired: (Z, stages + 1).
-        loose: Chance that its own plug is not home.
     """
+    row, load = rates.row, rates.load
     names = micros(kind, stages)
-    free = 1.0 - row.before - row.absent - row.loaded
     prior = np.zeros((1, fires.shape[0], len(names)))
     for column, micro in enumerate(names):
-        if micro.condition in ("before", *GONE):
-            prior[0, :, column] = getattr(row, micro.condition)
+        if micro.condition == "before":
+            prior[0, :, column] = row.before
+        elif micro.condition in GONE:
+            prior[0, :, column] = load if micro.condition == "loaded" else row.absent
+        elif micro.condition == "bridged":
+            prior[0, :, column] = load * fires[:, stages]
         elif micro.fired:
-            prior[0, :, column] = free * fires[:, micro.fired]
-        else:
-            prior[0, :, column] = free * fires[:, 0] * _condition(row, micro, stages, loose)
-    return PartModel(component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True))
+            prior[0, :, column] = fires[:, micro.fired]
+        elif micro.condition != "not-fitted":
+            prior[0, :, column] = fires[:, 0] * _condition(rates, micro, stages)
+    return PartModel(component, kind, stages, names, _as_fitted(prior, names, rates))
 
 
 def plain_part(
-    component: str,
-    kind: Kind,
-    row: ConditionRow,
-    damage: Array,
-    loose: float,
-    classes: Ints | None,
+    component: str, kind: Kind, rates: Rates, damage: Array, classes: Ints | None = None
 ) -> PartModel:
     """Return a part without a charge.
 
     Args:
         component: Component id.
         kind: Its kind.
-        row: Prior conditions of its family.
+        rates: What it is like beforehand.
         damage: Chance of damage by damage class and by what its cluster fired: (K, Z).
-        loose: Chance that its own plug is not home, for parts with a circuit.
         classes: Damage class by row of the event table.
     """
     stages = 1 if kind.circuit else 0
@@ -150,19 +166,25 @@ def plain_part(
     for column, micro in enumerate(names):
         if micro.condition == "damaged":
             prior[:, :, column] = damage
-        else:
-            share = _condition(row, micro, 1, loose) / (1.0 - row.damaged)
+        elif micro.condition != "not-fitted":
+            share = _condition(rates, micro, 1) / (1.0 - rates.row.damaged)
             prior[:, :, column] = (1.0 - damage) * share
-    return PartModel(
-        component, kind, stages, names, prior / prior.sum(axis=-1, keepdims=True), classes
-    )
+    return PartModel(component, kind, stages, names, _as_fitted(prior, names, rates), classes)
 
 
-def _condition(row: ConditionRow, micro: Micro, stages: int, loose: float) -> float:
+def _as_fitted(prior: Array, names: tuple[Micro, ...], rates: Rates) -> Array:
+    """Return a prior that sums to one, with the chance that the car never had the part."""
+    absent = np.array([m.condition == "not-fitted" for m in names])
+    fitted = prior / prior.sum(axis=-1, keepdims=True)
+    return np.asarray(np.where(absent, 1.0 - rates.fitted, rates.fitted * fitted))
+
+
+def _condition(rates: Rates, micro: Micro, stages: int) -> float:
     """Return the chance of one condition of a part that has not fired."""
-    if micro.condition == "plug":
-        return loose / stages
+    row = rates.row
+    if micro.condition in LOOSE:
+        return rates.loose[LOOSE.index(micro.condition)]
     if micro.condition != "ok":
         return float(getattr(row, micro.condition))
     circuits = stages * (row.open + row.low) + row.leak + row.other
-    return 1.0 - circuits - loose - row.damaged - row.unfit - row.absent
+    return 1.0 - circuits - sum(rates.loose) - row.damaged - row.unfit - row.absent

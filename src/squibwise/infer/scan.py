@@ -6,8 +6,8 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import VERIFIED
-from squibwise.infer.circuits import LineReading, Reach, circuit_table, outcome_of, scan_likelihood
+from squibwise.history.order import VERIFIED, History
+from squibwise.infer.circuits import LineReading, Reach, circuits_of, outcome_of, scan_likelihood
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.model.evidence import SubstituteLoad, TestOutcome
@@ -51,7 +51,7 @@ def find_scans(net: Network) -> tuple[Scan, ...]:
 
 def one_cause(report: Report) -> bool:
     """Return whether most codes speak of supply, ground or communication, not of parts."""
-    lines = [c for c in report.reading.lines if c.fault != "event-recorded"]
+    lines = [c for c in report.reading.lines if c.fault != "event-recorded" and c.unit != "other"]
     general = [c for c in lines if c.fault in ("voltage", "communication")]
     return len(general) >= _MANY and 2 * len(general) > len(lines)
 
@@ -61,7 +61,11 @@ def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
     coverage, reach = report.reading.coverage, catalog.firing.scans.reach
     volts = coverage.unit_volts
     strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
-    general = any(c.fault in ("voltage", "communication") for c in report.reading.lines)
+    general = any(
+        c.fault in ("voltage", "communication")
+        for c in report.reading.lines
+        if c.unit != "other" and c.present
+    )
     return int(strange) + int(general and _of_the_unit(report))
 
 
@@ -76,8 +80,39 @@ def _of_the_unit(report: Report) -> bool:
 def event_lines(report: Report) -> tuple[CodeLine, ...]:
     """Return the lines that tell of a crash record."""
     return tuple(
-        c for c in report.reading.lines if c.fault == "event-recorded" and "cleared" not in c.status
+        c
+        for c in report.reading.lines
+        if c.fault == "event-recorded"
+        and "cleared" not in c.status
+        and c.present
+        and c.unit != "other"
     )
+
+
+def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
+    """Return the chance that a report shows every code that the unit of this car stores.
+
+    It does not when it was erased before, read from another unit or car, or cut short. That is one
+    thing for the whole report, not one for each circuit.
+    """
+    reach, coverage = catalog.firing.scans.reach, report.reading.coverage
+    if coverage.complete is False:
+        return 1.0 - reach.unread_if_partial.value
+    if coverage.complete is None:
+        return 1.0 - reach.unread_if_unstated.value
+    worked = report.when == "after-repair" or _worked_before(report, line)
+    blank = reach.blank_after_work if worked else reach.blank
+    return 1.0 - (reach.cut_short.value if shows_codes(report) else blank.value)
+
+
+def shows_codes(report: Report) -> bool:
+    """Return whether a report shows any code of the restraint unit."""
+    return any(c.unit != "other" for c in report.reading.lines)
+
+
+def _worked_before(report: Report, line: History) -> bool:
+    place = next((at for at, e in enumerate(line.entries) if e.id == report.id), 0)
+    return any(at < place for at, _ in line.works)
 
 
 def unit_able(report: Report, catalog: Catalog) -> bool | None:
@@ -89,12 +124,11 @@ def unit_able(report: Report, catalog: Catalog) -> bool | None:
     return None if inside else False
 
 
-def last_scan(net: Network, component: str) -> Scan | None:
-    """Return the last report since anybody worked on a component; None when there is none."""
+def scans_since_work(net: Network, component: str) -> list[Scan]:
+    """Return the reports since anybody worked on a component or beside it."""
     near = frozenset({component}).union(*net.near[component])
     worked = max((at for at, _ in net.line.works_on(near)), default=-1)
-    later = [s for s in find_scans(net) if s.place > worked and not s.doubtful]
-    return later[-1] if later else None
+    return [s for s in find_scans(net) if s.place > worked and not s.doubtful]
 
 
 def loose_chance(component: str, place: int, net: Network, catalog: Catalog) -> float:
@@ -109,6 +143,7 @@ def loose_chance(component: str, place: int, net: Network, catalog: Catalog) -> 
 
 _NOT_OF_A_PART = ("voltage", "communication", "configuration", "identity", "event-recorded")
 _NOT_TOLD = ("cleared", "not-tested")
+Readings = list[tuple[CodeLine, LineReading]]
 
 
 def weigh_report(scan: Scan, net: Network, catalog: Catalog) -> list[Likelihood]:
@@ -129,19 +164,29 @@ def _weigh_circuits(
     reach = _reach(scan, part.id, net, catalog)
     readings = [lines_about(part, scan.report, dict(c.reading), net, catalog) for c in group.causes]
     lines = tuple({c.line: c for told in readings for c, _ in told}.values())
-    if not lines and (reach.clean == 0.0 or part.kind.family == "wiring"):
+    if not lines and (not any(reach.clean) or part.kind.family == "wiring"):
         return None
-    if _loaded(part, scan, net):
+    if load_fitted(part, scan.place, net):
         return None
     loose, firing = loose_chance(part.id, scan.place, net, catalog), catalog.firing
-    table = circuit_table(part, group.causes, scan.place, loose)
-    columns = [
-        scan_likelihood(part, table[c : c + 1], tuple(t for _, t in told), reach, firing)
-        for c, told in enumerate(readings)
-    ]
-    values = np.maximum(np.concatenate(columns, axis=1), firing.scans.floor)
+    values = np.zeros((len(reach.clean), len(group.causes), len(part.micros)))
+    for told in _kinds_of_reading(readings):
+        columns = [c for c, other in enumerate(readings) if other == told]
+        circuits = circuits_of(part, tuple(group.causes[c] for c in columns), scan.place, loose)
+        said = tuple(line for _, line in told)
+        values[:, columns] = scan_likelihood(part, circuits, said, reach, firing)
+    values = np.maximum(values, firing.scans.floor)
     on = OnComponent(part.id, scan.place, values)
     return Likelihood(evidence=scan.report.id, about=part.id, text=_text(part, lines), parts=(on,))
+
+
+def _kinds_of_reading(readings: list[Readings]) -> list[Readings]:
+    """Return the distinct ways to read the lines; most causes read them alike."""
+    distinct: list[Readings] = []
+    for told in readings:
+        if told not in distinct:
+            distinct.append(told)
+    return distinct
 
 
 def _text(part: PartModel, lines: tuple[CodeLine, ...]) -> str:
@@ -179,23 +224,41 @@ def lines_about(
     return result
 
 
-def circuits_said(part: PartModel, group: Group, net: Network, catalog: Catalog) -> Array:
-    """Return how likely what was last said is, by cause, stage and circuit: (C, S, K)."""
-    rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
+def circuits_said(
+    part: PartModel, group: Group, net: Network, unit: Array, catalog: Catalog
+) -> Array:
+    """Return how likely what was said since the last work is: (causes, stages, circuits).
+
+    Args:
+        part: The component.
+        group: Its group.
+        net: The model.
+        unit: Chance of each state of the unit.
+        catalog: The scan table.
+    """
     result = np.ones((len(group.causes), part.stages, len(CIRCUITS)))
     _verified(result, part, net, catalog)
-    scan = last_scan(net, part.id)
-    if scan is None or _loaded(part, scan, net):
-        return result
-    clean = _reach(scan, part.id, net, catalog).clean
-    result = result * (1.0 - clean * (1.0 - rows[:, 0]))
+    for scan in scans_since_work(net, part.id):
+        if not load_fitted(part, scan.place, net):
+            result = result * _said_by(scan, part, group, net, unit, catalog)
+    return result
+
+
+def _said_by(
+    scan: Scan, part: PartModel, group: Group, net: Network, unit: Array, catalog: Catalog
+) -> Array:
+    """Return how likely what one scan says of each circuit is: (causes, stages, circuits)."""
+    rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
+    clean = float(unit @ np.array(_reach(scan, part.id, net, catalog).clean))
+    silent = 1.0 - clean * (1.0 - rows[:, 0])
+    said = np.broadcast_to(silent, (len(group.causes), part.stages, len(CIRCUITS))).copy()
     for c, cause in enumerate(group.causes):
         for _, told in lines_about(part, scan.report, dict(cause.reading), net, catalog):
             single = told.stage if part.stages > 1 else 1
             if single is not None and single <= part.stages and told.weight == 1.0:
                 column = rows[:, 1:].sum(axis=1) if told.outcome is None else rows[:, told.outcome]
-                result[c, single - 1] = column
-    return result
+                said[c, single - 1] = column
+    return said
 
 
 def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) -> None:
@@ -212,6 +275,8 @@ def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) ->
 def _silent(line: CodeLine, part: PartModel) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
+        return True
+    if line.unit == "other" or not line.present:
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
 
@@ -250,32 +315,43 @@ def _count(kind: str, net: Network) -> int:
 
 
 def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
-    """Return how far a scan reached on a component."""
-    figures, coverage = catalog.firing.scans.reach, scan.report.reading.coverage
-    able = unit_able(scan.report, catalog)
-    clean = {True: figures.complete, False: figures.partial, None: figures.unstated}
-    weight = clean[coverage.complete].value
-    if able is False or component in coverage.not_tested:
+    """Return how far a scan reached on a component, by state of the unit and of the report."""
+    coverage = scan.report.reading.coverage
+    able, weight = unit_able(scan.report, catalog), chance_whole(scan.report, net.line, catalog)
+    if any(c.component == component for c in coverage.clean):
+        weight = 1.0
+    elif able is False or component in coverage.not_tested:
         weight = 0.0
-    may_stop = scan.same_unit and able is None and net.unit.shape[1] > 1
+    own = 0.0 < weight < 1.0
+    may_stop = scan.same_unit and able is None
+    clean, listed, watch = [], [], []
+    some = catalog.firing.scans.reach.listed_if_cut.value if shows_codes(scan.report) else 0.0
+    for state in net.unit_states:
+        cut = scan.report.id in state.unread
+        known = own and scan.report.id in state.asked
+        clean.append((some if cut else 1.0) if known else weight)
+        listed.append(some if known and cut and some else 1.0)
+        watch.append("watching" if state.watch == "stopped" and not may_stop else state.watch)
     share = None
     if signs_of_disturbance(scan.report, catalog):
         share = _share_with_a_code(scan.report, net)
-    return Reach(clean=weight, unit_states=net.unit.shape[1], may_stop=may_stop, disturbed=share)
+    return Reach(tuple(clean), tuple(listed), tuple(watch), share)
 
 
 def _share_with_a_code(report: Report, net: Network) -> float:
     """Return the share of circuits that a report shows a code for, drawn towards one half."""
     circuits = sum(part.stages for *_, part in net.parts())
-    lines = sum(1 for c in report.reading.lines if c.fault != "event-recorded")
+    lines = sum(
+        1 for c in report.reading.lines if c.fault != "event-recorded" and c.unit != "other"
+    )
     return (lines + 1.0) / (circuits + 2.0)
 
 
-def _loaded(part: PartModel, scan: Scan, net: Network) -> bool:
-    """Return whether a substitute load stood in for the part during a scan."""
+def load_fitted(part: PartModel, place: int, net: Network) -> bool:
+    """Return whether a substitute load stood in for the part at a place in time."""
     loops = {loop_id(part.id, s + 1) for s in range(part.stages)} | {part.id}
     fitted: set[str] = set()
-    for entry in net.line.entries[: scan.place]:
+    for entry in net.line.entries[:place]:
         if isinstance(entry, SubstituteLoad) and entry.loop in loops:
             if entry.move == "issued":
                 fitted.add(entry.serial)

@@ -11,8 +11,7 @@ from squibwise.history.order import VERIFIED
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.scan import UNIT
-from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Reading, TestOutcome
+from squibwise.model.evidence import LampCheck, PartLabel, Reading, TestOutcome
 from squibwise.model.names import split_loop
 
 Array = npt.NDArray[np.float64]
@@ -96,26 +95,6 @@ def weigh_label(
     on = OnComponent(entry.component, place, values[None, None, :])
     text = f"{entry.provenance} part, recalls not checked"
     yield Likelihood(entry.id, entry.component, text, parts=(on,))
-
-
-def weigh_replacement(
-    entry: DoneWork, place: int, net: Network, catalog: Catalog
-) -> Iterator[Likelihood]:
-    """Yield what a replacement says of the old part: nobody buys a good bag."""
-    found = net.find(entry.component)
-    if entry.what != "replaced" or found is None:
-        return
-    work, part = catalog.firing.conditions.work, found[1]
-    if part.kind.fires:
-        sound = work["replaced_though_sound"].value
-        values = np.array([sound if m.state == "sound" else 1.0 for m in part.micros])
-        on = OnComponent(part.id, place, values[None, None, :])
-        yield Likelihood(entry.id, part.id, "it was replaced", parts=(on,), broad=True)
-    elif part.id == UNIT:
-        unfired = work["replaced_though_unfired"].value
-        fired = net.events.front | (net.events.others > 0) | net.events.belts
-        events = np.where(fired, 1.0, unfired)
-        yield Likelihood(entry.id, part.id, "the unit was replaced", events=events)
 
 
 _AT_THE_DEVICE = "load-at:device-plug"
