@@ -110,13 +110,22 @@ class ChargeRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
 
 class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """``firing/event.toml``: what may have happened, and what the unit then fires."""
+    """``firing/event.toml``: what may have happened, and what the unit then fires.
+
+    Attributes:
+        fires_from_kmh: Measured change of speed below which nothing fires. [km/h]
+        fires_fully_from_kmh: From here the curves hold in full. [km/h]
+        crash_below_bound: Share of crashes whose change of speed lies below the first of them.
+    """
 
     source: str
     basis: Basis
     severity_grid_kmh: tuple[float, ...]
     moderate_from_kmh: float
     severe_from_kmh: float
+    fires_from_kmh: float
+    fires_fully_from_kmh: float
+    crash_below_bound: Figure
     kinds: dict[str, Figure]
     zone: tuple[ZoneRow, ...]
     chances: dict[str, Figure]
@@ -173,11 +182,13 @@ class LinkRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         kind: The trim.
         by: Component id, or a kind at the same seat or side.
         damaged: Chance of damage when that part fired.
+        otherwise: Chance when it did not; None = as usual for its family.
     """
 
     kind: str
     by: str
     damaged: Figure
+    otherwise: Figure | None = None
 
 
 class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -262,6 +273,9 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     second_scan_minutes: float
     least_settles: float
+    settled_from: float
+    decision_limits: tuple[float, ...]
+    least_information: float
     gets_past_the_gates: Figure
     substitute_load_minutes: float
     gone_if_device: Figure

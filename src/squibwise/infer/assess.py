@@ -7,16 +7,18 @@ from squibwise.errors import InputError
 from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
 from squibwise.infer.building import build_network
 from squibwise.infer.contradictions import find_contradictions, loads_left_in
+from squibwise.infer.copies import drop_copies
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_beliefs
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import Reasons, explain_components
 from squibwise.infer.network import Network
 from squibwise.infer.next_look import Flip, find_flips, rank_looks, weigh_stakes
+from squibwise.infer.ranges import find_ranges
 from squibwise.infer.scan import one_cause
-from squibwise.model.belief import Assessment, Assumption, ComponentBelief, LossTable
+from squibwise.model.belief import Assessment, Assumption, ComponentBelief, LossTable, OpenQuestion
 from squibwise.model.case import Case
-from squibwise.model.evidence import Impact
+from squibwise.model.evidence import Circumstance, Impact, Recorder
 from squibwise.model.report import Report
 
 MOST_ITEMS = 300
@@ -41,6 +43,7 @@ def assess(
         InputError: There is more evidence than can be weighed within memory.
     """
     _refuse_too_much(case)
+    case, findings = drop_copies(case)
     net = build_network(case, catalog, shifts or {})
     likelihoods = weigh_evidence(net, catalog)
     engine = Engine(net, catalog)
@@ -56,6 +59,8 @@ def assess(
         contradictions=find_contradictions(case, engine, likelihoods, found, groups, catalog),
         next_looks=rank_looks(case, engine, likelihoods, found, groups, stakes, catalog),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
+        open_questions=list_questions(case, found, catalog),
+        findings=findings,
         surprise_db=why.surprise_db,
     )
 
@@ -86,8 +91,34 @@ def _components(
                 opposing=reason.opposing,
                 flip=turns[name].text,
                 prior_flip_db=turns[name].move_db,
+                settled_by=turns[name].settled_by,
+                ranges=find_ranges(part, case, catalog),
             )
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
+
+
+def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:
+    """Return what to ask a person before anything is looked at."""
+    told = any(
+        isinstance(e, Impact)
+        or (isinstance(e, Recorder) and e.delta_v_long_kmh is not None)
+        or (isinstance(e, Circumstance) and e.what in _TOLD_OF_A_CRASH)
+        for e in case.evidence
+    )
+    quiet = [s.kind in ("none", "outside") for s in found.net.events.scenarios]
+    none = float(found.events @ found.net.events.holds(quiet))
+    least = catalog.firing.scans.tests.least_settles
+    if told or not least < none < 1.0 - least:
+        return ()
+    question = OpenQuestion(
+        id="crash",
+        text="Was there a crash, and where and how hard was the body struck?",
+        why="nothing says so yet: without a crash most inspections fall away",
+    )
+    return (question,)
+
+
+_TOLD_OF_A_CRASH = ("crash", "earlier-crash", "rollover", "rear-impact", "parked")
 
 
 def _refuse_too_much(case: Case) -> None:

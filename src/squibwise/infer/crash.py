@@ -26,12 +26,15 @@ class Blow(msgspec.Struct, frozen=True):
         speed: Resultant delta-V on the scale of damage estimates. [km/h]
         forward: Forward speed lost. [km/h] None = spread over the usual directions of that side.
         lateral: Sideways change. [km/h] None likewise.
+        gate: Share of the curves' chances that is left at the speed that was measured: 0 below
+            the published lower bound of firing.
     """
 
     zone: ZoneRow
     speed: float
     forward: float | None = None
     lateral: float | None = None
+    gate: float = 1.0
 
 
 class Scenario(msgspec.Struct, frozen=True):
@@ -83,10 +86,17 @@ Crash = tuple[tuple[Blow, ...], bool, float]
 
 
 def _kinds(case: Case, events: Events) -> dict[str, float]:
-    """Return prior shares of kinds of events; a recorded delta-V leaves only crashes."""
+    """Return prior shares of kinds of events; a delta-V that was recorded leaves only crashes.
+
+    One below the published lower bound is more often no crash at all than so mild a one.
+    """
     shares = {kind: figure.value for kind, figure in events.kinds.items()}
-    if _recorded(case):
+    recorded = _recorded(case)
+    speeds = [_measured_speed(r) for r in recorded]
+    if any(v is None or v >= events.fires_from_kmh for v in speeds):
         return {"crash": 1.0}
+    if recorded:
+        shares["crash"] *= events.crash_below_bound.value
     total = sum(shares.values())
     return {kind: share / total for kind, share in shares.items()}
 
@@ -103,16 +113,18 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     pair_share = catalog.priors.share("sides", "second-impact").p if asks_pairs(case) else 0.0
     roll_share = events.chances["rollover"].value if asks_rollover(case) else 0.0
     recorded = _recorded(case)
-    singles = tuple(_singles(recorded[0] if recorded else None, catalog))
+    firsts_told = tuple(r for r in recorded if r.event == recorded[0].event)
+    singles = tuple(_singles(firsts_told, catalog))
     for blow, weight in _thinned(singles, 2) if pair_share else singles:
         yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
     if roll_share:
         thinned = _thinned(singles, 3)
+        struck_first = events.chances["rollover_after_a_blow"].value
         for blow, weight in thinned:
-            yield (blow,), True, weight * roll_share * (1.0 - pair_share) * 0.5
-        yield (), True, roll_share * (1.0 - pair_share) * 0.5
+            yield (blow,), True, weight * roll_share * (1.0 - pair_share) * struck_first
+        yield (), True, roll_share * (1.0 - pair_share) * (1.0 - struck_first)
     if pair_share:
-        later = next((r for r in recorded if r.event > 1), recorded[0] if recorded else None)
+        later = tuple(r for r in recorded if r.event > 1) or firsts_told
         seconds = _thinned(tuple(_singles(later, catalog)), 2)
         zones = _pair_zones(case, catalog)
         firsts, seconds = _at(zones, _thinned(singles, 2)), _at(zones, seconds)
@@ -163,16 +175,20 @@ def _pairs(
         yield blows, False, share * weight / total
 
 
-def _singles(recorder: Recorder | None, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
-    """Return one impact on each zone, as hard as usual or as recorded."""
+def _singles(recorders: tuple[Recorder, ...], catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+    """Return one impact on each zone, as hard as usual or as recorded.
+
+    Entries that give one event different speeds are weighed alike, in whatever order they stand.
+    """
     events = catalog.firing.events
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
     total = sum(sides.values())
     for zone in events.zone:
         share = sides[zone.side] / total * zone.share
-        if recorder is not None:
-            yield from ((b, share * w) for b, w in _recorded_blows(zone, recorder, catalog))
-        else:
+        for recorder in recorders:
+            told = _recorded_blows(zone, recorder, catalog)
+            yield from ((b, share * w / len(recorders)) for b, w in told)
+        if not recorders:
             yield from ((b, share * w) for b, w in _usual_blows(zone, catalog))
 
 
@@ -198,26 +214,44 @@ def _recorded_blows(
     forward = -(recorder.delta_v_long_kmh or 0.0)
     lateral = recorder.delta_v_lat_kmh or 0.0
     speed = float(np.hypot(forward, lateral))
-    severity = catalog.priors.severity
+    severity, gate = catalog.priors.severity, _gate(recorder, catalog)
     if recorder.method == "estimate" or speed == 0.0:
-        yield Blow(zone, speed, forward, lateral), 1.0
+        yield Blow(zone, speed, forward, lateral, gate), 1.0
         return
     weights = np.exp(-0.5 * _RECORDED_STEPS**2)
     for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
         scaled = max(0.0, severity.bias * speed + step * severity.sd_kmh)
         ratio = scaled / speed
-        yield Blow(zone, scaled, forward * ratio, lateral * ratio), float(weight)
+        yield Blow(zone, scaled, forward * ratio, lateral * ratio, gate), float(weight)
+
+
+def _measured_speed(recorder: Recorder) -> float | None:
+    """Return the change of speed that was measured; None for an estimate or one axis only."""
+    along, across = recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh
+    if recorder.method == "estimate" or along is None or across is None or recorder.rollover:
+        return None
+    return float(np.hypot(along, across))
+
+
+def _gate(recorder: Recorder, catalog: Catalog) -> float:
+    """Return the share of the curves' chances that is left at the speed that was measured."""
+    events, speed = catalog.firing.events, _measured_speed(recorder)
+    if speed is None:
+        return 1.0
+    span = events.fires_fully_from_kmh - events.fires_from_kmh
+    return min(1.0, max(0.0, (speed - events.fires_from_kmh) / span))
 
 
 def _recorded(case: Case) -> list[Recorder]:
-    """Return recorders with a delta-V, by event."""
+    """Return recorders with both axes of a delta-V, by event; one axis alone is evidence only."""
     found = [
         e
         for e in case.evidence
         if isinstance(e, Recorder)
-        and (e.delta_v_long_kmh is not None or e.delta_v_lat_kmh is not None)
+        and e.delta_v_long_kmh is not None
+        and e.delta_v_lat_kmh is not None
     ]
-    return sorted(found, key=lambda e: e.event)
+    return sorted(found, key=lambda e: (e.event, e.id))
 
 
 def asks_pairs(case: Case) -> bool:
@@ -273,7 +307,7 @@ def blow_chances(
     for side, group in by_side.items():
         front, others = _side_chances(side, group, car, catalog, shifts)
         for index, blow in enumerate(group):
-            result[blow] = BlowChances(front[index], others[:, :, index])
+            result[blow] = BlowChances(blow.gate * front[index], blow.gate * others[:, :, index])
     return result
 
 

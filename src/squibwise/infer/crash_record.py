@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.crash import Blow, Scenario
+from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnComponent
@@ -210,13 +210,21 @@ def _command_values(
 
 
 def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Array:
-    """Return how well a recorded delta-V points at the zone struck, by row."""
-    forward = -(entry.delta_v_long_kmh or 0.0)
-    lateral = entry.delta_v_lat_kmh or 0.0
-    vague = catalog.fact("crash-data.vague-below").number()
-    if entry.delta_v_long_kmh is None or np.hypot(forward, lateral) < vague:
+    """Return how well a recorded delta-V fits the zone struck, by event.
+
+    With both axes it points at a zone. One axis alone leaves the other free: it is weighed against
+    every severity and direction that a blow there may have.
+    """
+    along, across = entry.delta_v_long_kmh, entry.delta_v_lat_kmh
+    if along is None and across is None:
         return np.ones(len(events.weight))
-    angle = np.degrees(np.arctan2(-lateral, forward)) % 360.0
+    if along is None or across is None:
+        values = [_axis_fits(entry, s, catalog) for s in events.scenarios]
+        return events.by_scenario(np.array(values))
+    vague = catalog.fact("crash-data.vague-below").number()
+    if np.hypot(along, across) < vague:
+        return np.ones(len(events.weight))
+    angle = np.degrees(np.arctan2(-across, -along)) % 360.0
     clock = int(np.round(angle / 30.0)) % HOURS or HOURS
     other = catalog.firing.scans.body["dent_of_an_earlier_crash"].value
     values = [
@@ -224,6 +232,32 @@ def weigh_direction(entry: Recorder, events: EventTable, catalog: Catalog) -> Ar
         for s in events.scenarios
     ]
     return events.by_scenario(np.array(values))
+
+
+def _axis_fits(entry: Recorder, scenario: Scenario, catalog: Catalog) -> float:
+    """Return how likely one recorded axis is in a scenario, the other one left free."""
+    severity = catalog.priors.severity
+    is_along = entry.delta_v_long_kmh is not None
+    value = entry.delta_v_long_kmh if is_along else entry.delta_v_lat_kmh
+    told = (value or 0.0) * (1.0 if entry.method == "estimate" else severity.bias)
+    spread = np.hypot(severity.sd_kmh, entry.u_kmh or 0.0)
+    blows = _meant(entry, scenario)
+    if not blows:
+        return float(np.exp(-0.5 * (told / spread) ** 2))
+    return max(_one_axis(told, blow, is_along, float(spread), catalog) for blow in blows)
+
+
+def _one_axis(told: float, blow: Blow, is_along: bool, spread: float, catalog: Catalog) -> float:
+    """Return the density of one axis for a blow, over its usual directions to either hand."""
+    side = blow.zone.side
+    usual = catalog.priors.severity.directions(struck(side, "left"))
+    angle = np.radians(np.array(usual.degrees))
+    main, off = blow.speed * np.cos(angle), blow.speed * np.sin(angle)
+    own = is_along == (side in ("front", "rear"))
+    sign = {"front": -1.0, "rear": 1.0, "left": 1.0, "right": -1.0}[side]
+    expected = np.stack([sign * main] * 2) if own else np.stack([off, -off])
+    density = np.exp(-0.5 * ((told - expected) / spread) ** 2)
+    return float((density @ np.array(usual.weight)).mean())
 
 
 def _meant(entry: Recorder, scenario: Scenario) -> tuple[Blow, ...]:

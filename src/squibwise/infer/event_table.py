@@ -135,7 +135,7 @@ def _chances(
     if scenario.kind == "none":
         return Chances(_belted(0.0, catalog), np.zeros(2), _sure(0), np.zeros((2, 2)))
     if scenario.kind == "outside":
-        return _outside(catalog)
+        return _outside(car, catalog)
     front = _any_of([blows[b].front for b in scenario.blows])
     others = _others(scenario, blows, car, catalog)
     belts = _belt_chances(scenario, catalog)
@@ -225,16 +225,18 @@ def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:
     for blow in scenario.blows:
         side = struck(blow.zone.side, "left")
         name = {"front": "front-hit-frontal-bag-not-fired", "rear": "rear-hit"}
-        alone = 1 - (1 - alone) * (1 - share(name.get(side, "side-hit-no-bag")))
+        alone = 1 - (1 - alone) * (1 - blow.gate * share(name.get(side, "side-hit-no-bag")))
     if scenario.rollover:
         alone = 1 - (1 - alone) * (1 - share("rollover"))
     return np.array([[alone, max(alone, with_side)], [with_front, with_front]])
 
 
-def _outside(catalog: Catalog) -> Chances:
+def _outside(car: Car, catalog: Catalog) -> Chances:
     """Return the chances when a charge went off without a crash."""
     fires = catalog.firing.events.chances["outside_fires"].value
-    others = np.broadcast_to(np.array([1 - fires, fires / 2, fires / 2]), (2, 2, 3)).copy()
+    fitted = {c.partition(".")[2] for c in car.components} & set(OTHER_BAGS)
+    each = np.array([1 - fires, fires / 2, fires / 2]) if fitted else np.array([1.0, 0.0, 0.0])
+    others = np.broadcast_to(each, (2, 2, 3)).copy()
     return Chances(0.0, np.full(2, fires), others, np.full((2, 2), fires))
 
 

@@ -20,7 +20,7 @@ from squibwise.infer.explain import decibans
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import unit_able
-from squibwise.model.belief import Loss, LossTable, NextLook
+from squibwise.model.belief import Loss, LossTable, NextLook, SettlingLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Look
 from squibwise.model.report import Report
@@ -395,6 +395,7 @@ class Flip(msgspec.Struct, frozen=True):
 
     text: str
     move_db: float | None
+    settled_by: SettlingLook | None = None
 
 
 def find_flips(
@@ -410,10 +411,47 @@ def find_flips(
         offers.setdefault(candidate.component, []).append(candidate)
     place = {n: i for i, n in enumerate(stakes.names)}
     return {
-        name: _flip(part, offers.get(name, []), place[name], stakes)
+        name: msgspec.structs.replace(
+            _flip(part, offers.get(name, []), place[name], stakes),
+            settled_by=choose_settling(part, offers.get(name, []), catalog),
+        )
         for group in groups
         for name, part in group.parts.items()
     }
+
+
+def choose_settling(
+    part: PartBelief, offers: list[Candidate], catalog: Catalog
+) -> SettlingLook | None:
+    """Return the one thing to do that says most about a part in doubt; None when none is needed.
+
+    That of the largest expected information about its state; of two alike the shorter one.
+    """
+    states = part.part.states()
+    limits = catalog.firing.scans.tests
+    if float((part.now.sum(axis=0) @ states).max()) >= limits.settled_from:
+        return None
+    told = [(_information(part, offer, states), -offer.minutes, offer) for offer in offers]
+    best = max(told, key=lambda t: t[:2], default=None)
+    if best is None or best[0] < limits.least_information:
+        return None
+    offer = best[2]
+    return SettlingLook(
+        component=offer.component, look=offer.look, text=offer.text, minutes=offer.minutes
+    )
+
+
+def _information(part: PartBelief, offer: Candidate, states: Array) -> float:
+    """Return the expected information of both outcomes about a part's state. [bit]."""
+    prior = part.now.sum(axis=0) @ states
+    found = 0.0
+    for likelihood in (offer.yes, 1.0 - offer.yes):
+        joint = (part.now * likelihood).sum(axis=0) @ states
+        chance = float(joint.sum())
+        positive = (joint > 0.0) & (prior > 0.0)
+        ratio = joint[positive] / (chance * prior[positive])
+        found += float(joint[positive] @ np.log2(ratio))
+    return found
 
 
 def _flip(part: PartBelief, offers: list[Candidate], index: int, stakes: Stakes) -> Flip:
