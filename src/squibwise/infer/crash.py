@@ -113,7 +113,8 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     pair_share = catalog.priors.share("sides", "second-impact").p if asks_pairs(case) else 0.0
     roll_share = events.chances["rollover"].value if asks_rollover(case) else 0.0
     recorded = _recorded(case)
-    firsts_told = tuple(r for r in recorded if r.event == recorded[0].event)
+    first = min((e.event for e in case.evidence if isinstance(e, Recorder)), default=1)
+    firsts_told = tuple(r for r in recorded if r.event == first)
     singles = tuple(_singles(firsts_told, catalog))
     for blow, weight in _thinned(singles, 2) if pair_share else singles:
         yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
@@ -124,7 +125,7 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
             yield (blow,), True, weight * roll_share * (1.0 - pair_share) * struck_first
         yield (), True, roll_share * (1.0 - pair_share) * (1.0 - struck_first)
     if pair_share:
-        later = tuple(r for r in recorded if r.event > 1) or firsts_told
+        later = tuple(r for r in recorded if r.event > first) or firsts_told
         seconds = _thinned(tuple(_singles(later, catalog)), 2)
         zones = _pair_zones(case, catalog)
         firsts, seconds = _at(zones, _thinned(singles, 2)), _at(zones, seconds)
