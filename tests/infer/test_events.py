@@ -50,7 +50,7 @@ def test_belts_of_the_first_impact_and_a_side_bag_of_the_second_stand_together()
 
 
 def test_two_recorded_events_are_two_impacts_each_with_its_own_severity() -> None:
-    front = Recorder(id="one", event=1, event_count=2, delta_v_long_kmh=-12.0)
+    front = Recorder(id="one", event=1, event_count=2, delta_v_long_kmh=-12.0, delta_v_lat_kmh=0.0)
     side = Recorder(id="two", event=2, event_count=2, delta_v_long_kmh=-3.0, delta_v_lat_kmh=24.0)
     answer = _ask(front, side)
     assert answer.event.second_impact > 0.9
