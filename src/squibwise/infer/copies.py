@@ -24,9 +24,8 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
     for entry in case.evidence:
         key = _content(entry)
         if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
-            text = f"{entry.id}: says neither where nor how hard the car was struck"
-            findings.append(_finding("empty-entry", text, entry))
-        elif key is not None and key in seen:
+            continue  # reading the case has said so
+        if key is not None and key in seen:
             text = f"{entry.id}: says the same as {seen[key]} and is weighed once"
             findings.append(_finding("weighed-once", text, entry))
         else:
