@@ -332,3 +332,21 @@ def test_a_serial_is_wrong_only_when_it_stands_on_two_parts() -> None:
     assert {found[f"label:{x.component}"].outcome for x in (one, other)} == {"met"}
     twice = judge(one, msgspec.structs.replace(other, serial=" 77 "))
     assert {twice[f"label:{x.component}"].outcome for x in (one, other)} == {"not met"}
+
+
+@pytest.mark.parametrize(
+    ("component", "outdates"),
+    [
+        ("passenger.seat-frame", True),
+        ("passenger.seat-foam-cover", True),
+        ("passenger.occupant-sensor", True),
+        ("driver.seat-frame", False),
+        ("passenger.front-bag", False),
+        ("codes", False),
+        ("battery", False),
+    ],
+)
+def test_only_work_on_the_same_seat_outdates_its_trials(component: str, outdates: bool) -> None:
+    work = DoneWork(id="d", what="reseated", component=component)
+    text = judge(*trials(*STEPS), work)[f"seat-trials:{SEAT}"].text
+    assert ("before the last work" in text) == outdates
