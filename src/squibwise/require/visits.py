@@ -71,16 +71,25 @@ def arrange(scope: Scope) -> tuple[Visit, ...]:
     steps = list_steps(scope)
     held = hold_gates(scope.job, frozenset(s.id for s in steps))
     long = is_long_way(scope)
-    placed = [
+    listed = _linked(_ordered(_place_all(scope, held, long=long)), held)
+    return _visits(listed, scope, long=long)
+
+
+def count_minutes(scope: Scope) -> int:
+    """Return the usual minutes of a job that are counted and still open. [min]."""
+    placed = _place_all(scope, frozenset(), long=is_long_way(scope))
+    operations = (p.operation for p in placed)
+    return sum(o.minutes.likely for o in operations if o.counted and not o.done)
+
+
+def _place_all(scope: Scope, held: frozenset[str], *, long: bool) -> list[Placed]:
+    return [
         *_place_steps(scope, held),
         *_place_strip(scope),
         *_place_fits(scope, long=long),
         *_place_faults(scope, long=long),
         *_place_settings(scope, long=long),
     ]
-    ordered = _ordered(placed)
-    listed = _linked(ordered, held)
-    return _visits(listed, scope, long=long)
 
 
 def _place_steps(scope: Scope, held: frozenset[str]) -> list[Placed]:

@@ -1,6 +1,6 @@
 """Rules to work: demands with their kinds, what is ordered, operations in visits, questions."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 import msgspec
 
@@ -31,7 +31,7 @@ from squibwise.require.reasons import (
     tell_profiles,
 )
 from squibwise.require.scope import set_scope
-from squibwise.require.visits import arrange
+from squibwise.require.visits import arrange, count_minutes
 
 UNKNOWN = "unknown"
 STEP = "step:"
@@ -249,17 +249,7 @@ def _savings(
 def _likely(
     job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
 ) -> int:
-    visits = arrange(set_scope(job, orders, demands, pieces))
-    return sum_minutes(o for v in visits for o in v.operations).likely
-
-
-def sum_minutes(operations: Iterable[Operation]) -> Minutes:
-    """Return the open, counted minutes of operations, line by line."""
-    total = Minutes()
-    for operation in operations:
-        if operation.counted and not operation.done:
-            total += operation.minutes
-    return total
+    return count_minutes(set_scope(job, orders, demands, pieces))
 
 
 def _list_items(visits: tuple[Visit, ...], demands: Mapping[str, WorkItem]) -> tuple[WorkItem, ...]:
