@@ -10,6 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.car import Profile
 from squibwise.model.evidence import (
     DoneWork,
+    Look,
     Passed,
     SeatTrial,
     SubstituteLoad,
@@ -375,3 +376,34 @@ def test_a_refused_key_on_is_no_failed_check(ask: Ask, made: Made) -> None:
 )
 def test_disposal_is_recorded_by_the_step_or_by_the_part(ask: Ask, made: Made, word: str) -> None:
     assert open_words(ask(case=with_changed(made, "p-2", what=word))) == []
+
+
+def test_a_load_left_in_keeps_the_car_from_release_and_nothing_is_met_beside_it(
+    ask: Ask, made: Made, catalog: Catalog
+) -> None:
+    states = made["assessment"](loads_left_in=("driver.front-bag",))
+    answer = ask(assessment=states)
+    open_ones = ["loads-returned", "provenance", "recalls", "lamp-check", "final-scan"]
+    assert open_words(answer) == open_ones
+    found = judge(made["case"](), made["work"](), catalog, states)
+    about = {v.what: v.outcome for v in found}
+    assert about["label:driver.front-bag"] == "not met"
+    assert about["lamp-check"] == "not met"
+    assert about["second-scan"] == "not met"
+
+
+@pytest.mark.parametrize("seen", ["damaged", "missing"])
+def test_a_unit_seen_damaged_takes_back_the_signature_for_switching_on(
+    ask: Ask, made: Made, seen: str
+) -> None:
+    look = Look(id="look-7", component="centre.control-unit", seen=seen)
+    signed = Passed(id="k", what="key-on-safe", result="passed", by="R. Own")
+    for pair in ((look, signed), (signed, look)):
+        answer = ask(case=made["case"](evidence=(*pair, *made["evidence"]())))
+        assert open_words(answer) == ["contradictions"]
+        assert "key-on-safe may not stand signed" in answer["contradictions"].missing[0]
+    whole = Look(id="look-8", component="centre.control-unit", seen="intact")
+    assert (
+        open_words(ask(case=made["case"](evidence=(look, signed, whole, *made["evidence"]()))))
+        == []
+    )
