@@ -9,7 +9,7 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed, SubstituteLoad
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Look, Passed, SubstituteLoad
 from squibwise.model.report import Coverage, ReadReport, Report
 from squibwise.model.work import WorkItem
 
@@ -44,6 +44,7 @@ def finished(case: Case, items: tuple[WorkItem, ...]) -> Case:
     added: list[Evidence] = [passed("maker-procedure", next(clock), "own invented manual, page 4")]
     added += [reseated(i.component, next(clock)) for i in items if i.component is not None]
     added += [passed(w, next(clock)) for w in words]
+    added.append(Look(id="glass", time=next(clock), component="centre.windshield", seen="intact"))
     added += [load(move, next(clock)) for move in ("issued", "returned")]
     added.append(DoneWork(id="clear", time=next(clock), what="cleared", component="codes"))
     added.append(LampCheck(id="lamp", time=next(clock), lit=True, out_after_s=6.0, stayed_out=True))
