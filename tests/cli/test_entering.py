@@ -156,6 +156,22 @@ def test_operations_are_ticked_by_number_and_are_done_then(
     }
 
 
+def test_a_gate_is_not_ticked_without_saying_which_way_it_was_decided(
+    run: Line, tmp_path: Path, cases: Path
+) -> None:
+    shutil.copytree(cases / "harrow-07", tmp_path / "c")
+    case = tmp_path / "c"
+    by_id = {o["id"]: n for n, o in operations(run, case).items()}
+    gate, power = by_id["step:key-on-gate"], by_id["step:final-power"]
+    bare = run("did", case, gate, "--by", "R")
+    assert bare.code == 2
+    assert "--safe" in bare.err
+    assert run("did", case, power, "--by", "R", "--safe").code == 2
+    assert run("did", case, gate, "--by", "R", "--safe").code == 0
+    last = evidence(case)[-1]
+    assert (last["what"], last["result"]) == ("key-on-safe", "passed")
+
+
 def test_a_number_that_is_not_on_the_list_is_refused(run: Line, cases: Path) -> None:
     done = run("did", cases / "harrow-07", "9999", "--by", "R")
     assert done.code == 2

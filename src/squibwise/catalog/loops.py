@@ -340,6 +340,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         signs: What moves a cause, by id.
         untold: Shares of the fault words by circuit, where a report does not tell the kind.
         steps_off: Steps before hands go in; ``{wait}`` stands for the minutes.
+        steps_held: What to be sure of where the power is still off; ``{wait}`` as above.
         steps_on: Steps before key-on.
         steps_check: Steps that verify a repair.
         steps_again: Further steps for a fault that comes and goes.
@@ -353,6 +354,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     repairs: tuple[LoopRepair, ...]
     access: dict[str, Access]
     steps_off: tuple[str, ...]
+    steps_held: tuple[str, ...]
     steps_on: tuple[str, ...]
     steps_check: tuple[str, ...]
     steps_again: tuple[str, ...]
@@ -391,6 +393,7 @@ class _Signs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
 class _Tests(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     steps_off: tuple[str, ...]
+    steps_held: tuple[str, ...]
     steps_on: tuple[str, ...]
     test: tuple[LoopTest, ...]
 
@@ -422,6 +425,7 @@ def read_loops(
         repairs=repairs.repair,
         access={a.id: a for a in chains.access},
         steps_off=tests.steps_off,
+        steps_held=tests.steps_held,
         steps_on=tests.steps_on,
         steps_check=repairs.steps_check,
         steps_again=repairs.steps_again,

@@ -325,7 +325,13 @@ def _runs(numbers: Sequence[int]) -> list[list[int]]:
 
 
 def entries_for(
-    todo: Work, numbers: Sequence[int], catalog: Catalog, common: Pairs, *, failed: bool
+    todo: Work,
+    numbers: Sequence[int],
+    catalog: Catalog,
+    common: Pairs,
+    *,
+    failed: bool,
+    safe: bool = False,
 ) -> tuple[Pairs, ...]:
     """Return the entries that tick operations by their numbers; what is done already is left out.
 
@@ -335,9 +341,11 @@ def entries_for(
         catalog: Words of the gates.
         common: Keys that every entry gets: who, when.
         failed: It was looked at or tried, and failed.
+        safe: Whoever signs says of the gates among them that they hold.
 
     Raises:
-        InputError: A number is not on the list, or stands for nothing that can be recorded.
+        InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
+            is ticked without saying which way, or a step that an open gate holds.
     """
     known = numbered_items(todo)
     strange = [run[0] for run in _runs(numbers) if not any(n in known for n in run)]
@@ -346,6 +354,8 @@ def entries_for(
         raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
     items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
     entries = [entry_for(item, catalog) for item in items.values()]
+    if not failed:
+        _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
     if failed:
         entries = [e | {"result": "failed"} for e in entries if e["kind"] == "passed"]
     if not entries:
@@ -393,3 +403,26 @@ _ELSEWHERE = {
     "equipment": "Write equipment = ... under [car]; `squibwise catalog` lists the templates.",
     "cover": "Nothing in the case hangs on it; enter what you pay yourself under [[price]].",
 }
+
+
+def _refuse_unsafe(
+    items: Sequence[WorkItem], entries: Sequence[Pairs], catalog: Catalog, *, safe: bool
+) -> None:
+    """Refuse a gate that nobody decided, and a step of the procedure that an open gate holds.
+
+    A part that was fitted all the same is recorded: what was done is never refused.
+    """
+    gates = [str(e["what"]) for e in entries if e.get("what") in catalog.tasks.gates]
+    if gates and not safe:
+        raise InputError(
+            f"{gates[0]} is a gate: a tick does not say which way it was decided.",
+            remedy="Write --safe when every point of it holds, --failed when one does not.",
+        )
+    steps = [i for i in items if i.action == "do"]
+    held = {i.title: sorted(set(i.blocked_by) - set(gates)) for i in steps}
+    for title, by in held.items():
+        if by:
+            raise InputError(
+                f"'{title}' is held by an open gate: {', '.join(by)}.",
+                remedy="Sign the gate first, with --safe, by whoever made sure of it.",
+            )

@@ -87,6 +87,7 @@ def saw(
 @by_option
 @time_option
 @click.option("--failed", is_flag=True, help="It was checked and did not pass.")
+@click.option("--safe", is_flag=True, help="A gate among them was decided, and holds.")
 @click.option("--note", default="", help="What was found, or the document that was followed.")
 @answers
 def did(
@@ -95,6 +96,7 @@ def did(
     by: str | None,
     at: dt.datetime | None,
     failed: bool,
+    safe: bool,
     note: str,
     as_json: bool,
 ) -> int:
@@ -106,7 +108,7 @@ def did(
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
     common = _common(by, at)
-    entries = entering.entries_for(todo, wanted, opened.catalog, common, failed=failed)
+    entries = entering.entries_for(todo, wanted, opened.catalog, common, failed=failed, safe=safe)
     if note:
         entries = tuple({**e, "note": note} if e["kind"] == "passed" else e for e in entries)
     return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)

@@ -61,20 +61,14 @@ def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
     coverage, reach = report.reading.coverage, catalog.firing.scans.reach
     volts = coverage.unit_volts
     strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
-    general = any(
-        c.fault in ("voltage", "communication")
-        for c in report.reading.lines
-        if c.unit != "other" and c.present
-    )
-    return int(strange) + int(general and _of_the_unit(report))
+    return int(strange) + int(any(_is_of_the_unit(c) for c in report.reading.lines))
 
 
-def _of_the_unit(report: Report) -> bool:
-    """Return whether a supply or bus code is about the unit or the car, not about one sensor."""
-    return any(
-        c.fault == "voltage" or (c.fault == "communication" and (c.kind in (None, "control-unit")))
-        for c in report.reading.lines
-    )
+def _is_of_the_unit(line: CodeLine) -> bool:
+    """Return whether a code is of the restraint unit's own supply or bus, not of one sensor's."""
+    own = line.unit != "other" and line.present
+    bus = line.fault == "communication" and line.kind in (None, "control-unit")
+    return own and (line.fault == "voltage" or bus)
 
 
 def event_lines(report: Report) -> tuple[CodeLine, ...]:

@@ -28,8 +28,9 @@ def card_of(
     opens = tuple(catalog.loops.access[a].title for a in access)
     down = standing.powered and power in ("off", "through")
     hold = wait if down else 0.0
-    before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in _down(down, catalog)]
     state = "off" if power in ("off", "through") else "any"
+    safe = _make_safe(down, state, catalog)
+    before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
     load = _load_now(context, standing)
     before += [CardStep(text=load, power="off")] if load and state == "off" else []
     before += [CardStep(text=f"Open: {title}.", power=state) for title in opens]
@@ -64,8 +65,11 @@ def _completed(
     )
 
 
-def _down(down: bool, catalog: Catalog) -> tuple[str, ...]:
-    return catalog.loops.steps_off if down else ()
+def _make_safe(down: bool, state: str, catalog: Catalog) -> tuple[str, ...]:
+    """Return what comes before hands go in: power down, or be sure that it still is."""
+    if down:
+        return catalog.loops.steps_off
+    return catalog.loops.steps_held if state == "off" else ()
 
 
 def _powering(power: str, catalog: Catalog) -> float:

@@ -372,11 +372,12 @@ def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
             continue
         word = f"trace:{piece.id}"
         after = ("step:second-scan",) if powered else ("step:make-safe",)
+        how = ", card by card: hands only with the power off and waited" if powered else ""
         yield Operation(
             n=piece.number + TRACE,
             id=word,
             action="trace",
-            title=f"Trace the circuit of the {_piece_title(piece)}",
+            title=f"Trace the circuit of the {_piece_title(piece)}{how}",
             components=tuple(d.component for d in own if d.component),
             minutes=to_minutes(_each("trace", scope)),
             kind=own[0].kind,
