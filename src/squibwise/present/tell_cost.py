@@ -49,7 +49,8 @@ def tell_cost_shortly(cost: Cost) -> Section:
     rows.append(("labour", tell_labour(cost)))
     if cost.outside is not None and cost.outside.at_most.minor:
         rows.append(("work of others", tell_amount(cost.outside, cost.chance)))
-    rows.append(("together", tell_amount(cost.total, cost.chance)))
+    counted = "" if cost.labour is not None else ", without labour: enter an hourly rate"
+    rows.append(("together", tell_amount(cost.total, cost.chance) + counted))
     if cost.waiting_minutes:
         rows.append(("waiting", f"{minutes(cost.waiting_minutes)} after power-downs"))
     if cost.missing:
