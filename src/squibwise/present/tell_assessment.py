@@ -6,6 +6,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.signed import settling_look
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,
@@ -306,7 +307,9 @@ def doubtful_parts(states: Assessment, catalog: Catalog) -> list[ComponentBelief
 def _doubtful(states: Assessment, catalog: Catalog) -> tuple[Section | None, ...]:
     found = doubtful_parts(states, catalog)
     watched = [c for c in found if catalog.kinds[split_component(c.id).kind].circuit]
-    rows = tuple((c.id, f"{_split_now(c)}; {_settles(c, states, catalog)}") for c in watched)
+    rows = tuple(
+        (c.id, f"{_split_now(c)}; {settling_look(c.id, states, catalog)}") for c in watched
+    )
     rest = "; ".join(f"{c.id} ({_split(c.now)})" for c in found if c not in watched)
     note = "mechanical, sets no code"
     return (
@@ -329,20 +332,6 @@ def _split_now(belief: ComponentBelief) -> str:
         for state, r in belief.ranges.items()
     ]
     return "; ".join(told)
-
-
-def _settles(belief: ComponentBelief, states: Assessment, catalog: Catalog) -> str:
-    """Name what settles a part, or else the word of its kind that tells most."""
-    if belief.settled_by is not None:
-        return belief.settled_by.text
-    look = next((k for k in states.next_looks if k.component == belief.id), None)
-    if look is not None:
-        return look.text
-    state = max((s for s in STATES if s != "sound"), key=lambda s: by_state(belief.now)[s])
-    kind = catalog.kinds[split_component(belief.id).kind]
-    words = kind.look or tuple(catalog.looks(kind.kind).values())
-    told = max(words, key=lambda w: float(getattr(w, state, 0.0)) - w.sound)
-    return f"look for: {told.text}"
 
 
 def _looks(states: Assessment) -> Section:
