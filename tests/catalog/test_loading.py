@@ -5,9 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from squibwise.catalog.checking import check_all, component_problem, sections
 from squibwise.catalog.facts import FactFile, SourceFile
-from squibwise.catalog.load import DATA, Catalog, load_catalog
+from squibwise.catalog.load import (
+    DATA,
+    Catalog,
+    check_all,
+    component_problem,
+    load_catalog,
+    sections,
+)
 from squibwise.catalog.reading import read_toml, read_tsv, refuse_repeats
 from squibwise.errors import CatalogError
 

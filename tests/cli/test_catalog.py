@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 
 from squibwise.catalog import load
-from squibwise.catalog.checking import sections
-from squibwise.catalog.load import DATA, load_catalog
+from squibwise.catalog.load import DATA, load_catalog, sections
 from squibwise.cli import looking_up
 
 Line = Callable[..., Any]

@@ -5,8 +5,7 @@ from typing import Any
 
 import msgspec
 
-from squibwise.catalog.checking import check_all
-from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.catalog.load import Catalog, check_all, load_catalog
 from squibwise.cli.opening import suggest
 from squibwise.cli.output import as_builtins
 from squibwise.errors import InputError

@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.cars import YearPrior
+from squibwise.catalog.components import YearPrior
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, read_history

@@ -4,7 +4,7 @@ import re
 
 import msgspec
 
-from squibwise.catalog.cars import VIN_LENGTH, Region, VinRules
+from squibwise.catalog.components import VIN_LENGTH, Region, VinRules
 from squibwise.catalog.load import Catalog
 from squibwise.model.origin import Finding, Origin
 

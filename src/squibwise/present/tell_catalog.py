@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
-from squibwise.catalog.cars import Template
+from squibwise.catalog.components import Template
 from squibwise.catalog.facts import Fact, Source
 from squibwise.catalog.load import Catalog
 from squibwise.present.phrases import source_title

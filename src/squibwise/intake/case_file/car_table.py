@@ -4,8 +4,8 @@ from collections.abc import Iterable, Mapping
 
 import msgspec
 
-from squibwise.catalog.cars import Template
 from squibwise.catalog.codes import read_own_codes
+from squibwise.catalog.components import Template
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError
 from squibwise.intake.case_file import evidence_files

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 import msgspec
 import numpy as np
 
-from squibwise.catalog.crash_data import Element
+from squibwise.catalog.vocabulary import Element
 from squibwise.intake.crash_data.settings import Array, Settings, amount, flag, row, unit_in
 from squibwise.intake.crash_data.speeds import Course, Speeds, judged
 from squibwise.intake.importers.base import MAX_LINES, refuse_many

@@ -12,7 +12,7 @@ from typing import Literal
 import msgspec
 import numpy as np
 
-from squibwise.catalog.crash_data import CrashWords, UnitWords
+from squibwise.catalog.vocabulary import CrashWords, UnitWords
 from squibwise.errors import InputError
 from squibwise.intake.crash_data.settings import Array, Settings, number, unit_in
 from squibwise.model.origin import Finding
