@@ -1,5 +1,6 @@
 """Entries written by commands: what a person typed stays, nothing is half written."""
 
+import hashlib
 import io
 import shutil
 import sys
@@ -307,3 +308,34 @@ def test_an_answer_that_is_none_is_refused(
     assert done.code == 2
     assert told in done.err
     assert text(own) == OWN
+
+
+def test_a_photograph_is_copied_hashed_and_hangs_on_its_part(
+    run: Line, own: Path, tmp_path: Path
+) -> None:
+    picture = tmp_path / "elsewhere" / "bag.jpg"
+    picture.parent.mkdir()
+    picture.write_bytes(b"\xff\xd8\xff not really a picture")
+    given = ("--of", "driver.front-bag", "--note", "torn along its seam", "--by", "R")
+    assert run("add", own, picture, *given).code == 0
+    entry = evidence(own)[-1]
+    assert (entry["kind"], entry["component"]) == ("photo", "driver.front-bag")
+    assert entry["sha256"] == hashlib.sha256(picture.read_bytes()).hexdigest()
+    assert (own / entry["file"]).read_bytes() == picture.read_bytes()
+    assert load_case(own, load_catalog()).files == {entry["file"]: entry["sha256"]}
+
+
+def test_a_photograph_that_was_changed_since_is_told(run: Line, own: Path) -> None:
+    (own / "bag.jpg").write_bytes(b"first")
+    assert run("add", own, own / "bag.jpg").code == 0
+    (own / "evidence" / "bag.jpg").write_bytes(b"second")
+    codes = [f.code for f in load_case(own, load_catalog()).findings]
+    assert "photo-changed" in codes
+
+
+def test_a_photograph_documents_an_operation_by_its_number(run: Line, own: Path) -> None:
+    first = run("work", own, "--json").json()["visits"][0]["areas"][0]["operations"][0]
+    (own / "gate.png").write_bytes(b"picture")
+    assert run("add", own, own / "gate.png", "--of", first["n"]).code == 0
+    assert evidence(own)[-1]["operation"] == first["id"]
+    assert run("add", own, own / "gate.png", "--of", "999999").code == 2

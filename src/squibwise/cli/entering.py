@@ -272,6 +272,39 @@ def copy_report(case_path: Path, file: Path) -> str:
     return f"evidence/{file.name}"
 
 
+PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif", ".gif", ".tif", ".tiff")
+
+
+def is_picture(file: Path) -> bool:
+    """Is a file a photograph, by its name."""
+    return file.suffix.lower() in PICTURES
+
+
+def photo_entry(case_path: Path, file: Path, subject: str, todo: Work | None) -> Pairs:
+    """Copy a photograph into the evidence folder and return its entry.
+
+    Args:
+        case_path: Folder of the case.
+        file: The photograph.
+        subject: Component, or number of an operation; empty = the car as a whole.
+        todo: The work, when the subject is a number.
+
+    Raises:
+        InputError: No operation has that number, or the disk refuses.
+    """
+    entry = {"kind": "photo"}
+    if todo is not None:
+        operation = next((o for o in todo.operations if str(o.n) == subject), None)
+        if operation is None:
+            remedy = "`squibwise work CASE` prints the numbers."
+            raise InputError(f"no operation has the number {subject}.", remedy=remedy)
+        entry["operation"] = operation.id
+    elif subject:
+        entry["component"] = subject
+    digest = hashlib.sha256(read_bytes(file, MAX_BYTES)).hexdigest()
+    return entry | {"file": copy_report(case_path, file), "sha256": digest}
+
+
 def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
     """Return the numbers that ``9-14,22`` stands for.
 

@@ -2,12 +2,15 @@
 
 import datetime as dt
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples
+
+if TYPE_CHECKING:
+    from squibwise.model.work import Work
 
 by_option = click.option("--by", metavar="NAME", help="Who saw it, did it or signs for it.")
 time_option = click.option(
@@ -115,8 +118,11 @@ def did(
 
 
 @click.command(
-    short_help="Add the block that a bench card printed, or a report.",
-    epilog=examples("add harrow-07 block.txt", "add harrow-07 scan-after.pdf --when after-repair"),
+    short_help="Add the block that a bench card printed, a report, or a photograph.",
+    epilog=examples(
+        "add harrow-07 scan-after.pdf --when after-repair",
+        "add harrow-07 bag.jpg --of driver.front-bag --by R",
+    ),
 )
 @case_argument
 @click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
@@ -125,6 +131,15 @@ def did(
     help="A report: read before or after the repair.",
 )  # fmt: skip
 @click.option("--complete", is_flag=True, help="A report: every circuit of the unit was read.")
+@click.option(
+    "--of",
+    "subject",
+    default="",
+    metavar="COMPONENT|NUMBER",
+    help="A photograph: the component it shows, or the operation it documents.",
+)
+@click.option("--note", default="", help="A photograph: what is to be seen.")
+@by_option
 @time_option
 @answers
 def add(
@@ -132,17 +147,27 @@ def add(
     file: Path,
     when: str | None,
     complete: bool,
+    subject: str,
+    note: str,
+    by: str | None,
     at: dt.datetime | None,
     as_json: bool,
 ) -> int:
-    """Add to a case: the [[evidence]] block that was printed, from a file or `-`, or a scan report.
+    """Add to a case: a printed [[evidence]] block, from a file or `-`, a scan report, a photograph.
 
-    A report is copied into the evidence folder of the case; nothing that is there is replaced.
+    A report or a photograph is copied into the evidence folder of the case; nothing that is there
+    is replaced. A picture is a photograph unless --when says that it shows a report.
     """
     from squibwise.cli import entering, standard_input, stored
 
     command = f"add {file.name}"
+    is_photo = bool(subject) or (entering.is_picture(file) and not when and not complete)
     with standard_input.as_file(file) as given, stored.editable(case_path, command) as folder:
+        if is_photo:
+            todo = _work_of(folder) if subject.isdigit() else None
+            entry = dict(entering.photo_entry(folder, given, subject, todo))
+            entry |= ({"note": note} if note else {}) | _common(by, at)
+            return _write(folder, command, [entry], as_json=as_json)
         entries = entering.entries_of(given, file.name)
         if entries is None:
             stated: dict[str, Any] = {"when": when} if when else {}
@@ -150,6 +175,14 @@ def add(
             name = entering.copy_report(folder, given)
             entries = ({"kind": "report", "file": name, **stated, **_common(None, at)},)
         return _write(folder, command, entries, as_json=as_json)
+
+
+def _work_of(case_path: Path) -> "Work":
+    from squibwise import case
+    from squibwise.cli import opening
+
+    opened = opening.open_case(case_path)
+    return case.work(opened.case, opened.catalog)
 
 
 @click.command(

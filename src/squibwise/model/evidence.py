@@ -348,6 +348,28 @@ class Story(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     origin: Origin = Origin()
 
 
+class Photo(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="photo"):
+    """A picture in the case folder, of a component, of an operation, or of the car as a whole.
+
+    Attributes:
+        file: Path inside the case folder.
+        sha256: Digest of the file when it was added, in hexadecimal; empty when nobody noted it.
+        component: Component id it shows; None when it shows none.
+        operation: Id of the operation it documents; None when it documents none.
+        note: What is to be seen.
+    """
+
+    id: str
+    time: Time | None = None
+    file: str
+    sha256: str = ""
+    component: str | None = None
+    operation: str | None = None
+    note: str = ""
+    by: str | None = None
+    origin: Origin = Origin()
+
+
 Evidence = (
     Report
     | Look
@@ -365,4 +387,5 @@ Evidence = (
     | DoneWork
     | Passed
     | Story
+    | Photo
 )

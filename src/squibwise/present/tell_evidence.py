@@ -13,6 +13,7 @@ from squibwise.model.evidence import (
     Occupant,
     PartLabel,
     Passed,
+    Photo,
     Reading,
     Recorder,
     SeatTrial,
@@ -153,6 +154,11 @@ def _story(e: Story) -> str:
     return about + "; ".join(t for t in (e.text, *words) if t)
 
 
+def _photo(e: Photo) -> str:
+    of = e.component or e.operation
+    return f"photograph {e.file}" + (f" of {of}" if of else "") + (f". {e.note}" if e.note else "")
+
+
 _WORDS: dict[type, Callable[[Any], str]] = {
     Report: _report,
     Look: _look,
@@ -170,4 +176,5 @@ _WORDS: dict[type, Callable[[Any], str]] = {
     DoneWork: _done,
     Passed: _passed,
     Story: _story,
+    Photo: _photo,
 }

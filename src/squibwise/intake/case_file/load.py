@@ -19,6 +19,7 @@ from squibwise.intake.case_file.schema import (
     Entry,
     GivenTable,
     ImpactEntry,
+    PhotoEntry,
     PriceTable,
     ReportEntry,
 )
@@ -107,6 +108,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     _check_years(evidence, car, notes)
     _note_copies(written, files, notes)
     _note_blank_impacts(written, notes)
+    _note_changed_photos(written, files, notes)
     evidence_files.note_unnamed(files, notes)
     return Case(
         id=written.case.id or notes.folder.resolve().name or "case",
@@ -142,6 +144,18 @@ def _note_blank_impacts(written: Written, notes: Notes) -> None:
             message = f"'{one.id}' says nothing of the impact; it weighs nothing."
             remedy = "Add zone, clock or extent, or remove the entry."
             notes.add("impact-blank", one.path, message, remedy, "warning")
+
+
+def _note_changed_photos(written: Written, files: Mapping[str, bytes], notes: Notes) -> None:
+    """Say where a photograph is not the one that was added."""
+    for one in written.entries:
+        entry = one.entry
+        if not isinstance(entry, PhotoEntry) or entry.file not in files:
+            continue
+        if entry.sha256 and entry.sha256 != evidence_files.digest(files[entry.file]):
+            message = f"'{entry.file}' is not the photograph that was added: its content differs."
+            remedy = "Put the first one back, or add this one under another name."
+            notes.add("photo-changed", (*one.path, "sha256"), message, remedy, "warning")
 
 
 def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Case:
@@ -198,7 +212,7 @@ def _files(written: Written, notes: Notes) -> dict[str, bytes]:
     named = [
         (one.entry.file, (*one.path, "file"))
         for one in written.entries
-        if isinstance(one.entry, ReportEntry | CrashDataEntry)
+        if isinstance(one.entry, ReportEntry | CrashDataEntry | PhotoEntry)
     ]
     named += [(table.file, ("codes", i, "file")) for i, table in written.codes.items()]
     files = {name: evidence_files.file_bytes(name, path, notes) for name, path in named}

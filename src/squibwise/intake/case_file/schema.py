@@ -70,6 +70,9 @@ Clock = Annotated[int, Meta(ge=1, le=12, description="Direction of force, 12 = f
 Stages = Annotated[int, Meta(ge=1, le=4, description="Number of circuits.")]
 Order = Annotated[int, Meta(ge=1, le=9)]
 Word = Annotated[str, Meta(min_length=1)]
+Digest = Annotated[
+    str, Meta(pattern=r"^([0-9a-f]{64})?$", description="SHA-256, 64 characters 0-9 and a-f.")
+]
 
 ReadingUnit = Literal[
     "ohm",
@@ -276,6 +279,17 @@ class StoryEntry(Entry, tag="story", frozen=True, kw_only=True):
     loop: Loop | None = None
 
 
+class PhotoEntry(Entry, tag="photo", frozen=True, kw_only=True):
+    """A picture in a file of the case folder, of a component or of an operation."""
+
+    file: CaseFolderFile
+    sha256: Digest = ""
+    component: Component | None = None
+    operation: Item | None = None
+    note: str = ""
+    by: str | None = None
+
+
 AnyEntry = (
     ReportEntry
     | CrashDataEntry
@@ -294,6 +308,7 @@ AnyEntry = (
     | DoneEntry
     | PassedEntry
     | StoryEntry
+    | PhotoEntry
 )
 
 
