@@ -29,8 +29,8 @@ from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord, Signature, Verification
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
 from squibwise.present.tell_record import tell_record
-from squibwise.prove.canonical import digest, plain
 from squibwise.prove.recording import sealed_part, to_json
+from squibwise.prove.sealing import digest, plain
 
 Maker = Callable[..., ProofRecord]
 Made = dict[str, Any]

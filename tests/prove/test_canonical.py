@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.errors import InputError
-from squibwise.prove.canonical import LARGEST, canonical, exact, plain
+from squibwise.prove.sealing import LARGEST, canonical, exact, plain
 
 # Source: RFC 8785, number samples of its author's repository (IEEE 754 double in hex, text).
 NUMBERS = [

@@ -14,9 +14,8 @@ from squibwise.catalog.load import load_catalog
 from squibwise.model.proof import ProofRecord, Signature, Verification
 from squibwise.prove import SCHEMA
 from squibwise.prove import verify as verify_with
-from squibwise.prove.canonical import canonical
-from squibwise.prove.content import KEYS
-from squibwise.prove.recording import to_json
+from squibwise.prove.recording import KEYS, to_json
+from squibwise.prove.sealing import canonical
 from squibwise.prove.verifying import read_record
 
 Maker = Callable[..., ProofRecord]

@@ -12,9 +12,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.model.proof import Gate, KnownKey, ProofRecord, Signature
 from squibwise.prove import verify
-from squibwise.prove.canonical import digest
 from squibwise.prove.recording import sealed_part, to_json
-from squibwise.prove.signing import fingerprint, public_key, sign
+from squibwise.prove.sealing import digest, fingerprint, public_key, sign
 
 Maker = Callable[..., ProofRecord]
 

@@ -113,7 +113,7 @@ def signed(record: ProofRecord, case: Case) -> ProofRecord:
     Raises:
         InputError: The key cannot be read or made.
     """
-    from squibwise.prove.signing import public_key, sign
+    from squibwise.prove.sealing import public_key, sign
 
     if record.draft:
         return record

@@ -22,8 +22,8 @@ from squibwise.model.evidence import Passed, SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.work import Work, WorkItem
-from squibwise.prove.closing import LAMP, SCAN
-from squibwise.prove.seat import last_seat_work
+from squibwise.prove.measured import last_seat_work
+from squibwise.prove.verdicts import LAMP, SCAN
 
 DECISIONS = ("key-on-safe",)
 DISPOSAL = ("disposal", "dispose", "step:dispose")

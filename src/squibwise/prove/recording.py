@@ -1,20 +1,189 @@
-"""Write the record: everything stated, every gate, the hashes of the files, the digest."""
+"""What the record states, as plain JSON, and the record around it."""
 
 import datetime as dt
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.order import read_history
-from squibwise.model.belief import Assessment
+from squibwise.history.signed import settling_look
+from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost
 from squibwise.model.proof import Gate, ProofRecord, Verdict
+from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Work
-from squibwise.prove.canonical import canonical, digest, plain
-from squibwise.prove.content import content
-from squibwise.prove.gates import Context, gates
+from squibwise.prove.gates import Context, fires, gates, is_doubtful
+from squibwise.prove.grades import papers
+from squibwise.prove.sealing import canonical, digest, exact, plain
+
+Json = dict[str, Any]
+KEYS = frozenset(
+    "title region currency car event components live_charges contradictions next_looks assumptions "
+    "surprise_db profile work costs verdicts findings texts papers sources weak evidence".split()
+)
+
+
+def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:
+    """Return everything the record states.
+
+    Args:
+        context: Case, assessment, work and verdicts.
+        costs: What is still to be paid; None leaves every price out, as in a buyer's copy.
+    """
+    case, assessment, work = context.case, context.assessment, context.work
+    stated: Json = {
+        "title": case.title,
+        "region": case.region,
+        "currency": case.currency,
+        "car": _car(context),
+        "event": _builtins(assessment.event),
+        "components": [_component(c, context) for c in assessment.components],
+        "live_charges": list(live_charges(context)),
+        "contradictions": _builtins(assessment.contradictions),
+        "next_looks": _builtins(assessment.next_looks),
+        "assumptions": _builtins(assessment.assumptions),
+        "surprise_db": assessment.surprise_db,
+        "profile": _builtins(case.profile),
+        "work": _builtins(work),
+        "costs": None if costs is None else _builtins(costs),
+        "verdicts": _builtins(context.verdicts),
+        "findings": _builtins((*case.findings, *assessment.findings)),
+        "texts": fixed_texts(context.catalog),
+        "papers": list(papers(context)),
+    }
+    stated["sources"] = _sources(stated, context.catalog)
+    stated["weak"] = _weak(stated, context.catalog)
+    answer: Json = plain(stated)
+    answer["evidence"] = plain(exact(_builtins(case.evidence)))
+    return answer
+
+
+def live_charges(context: Context) -> Iterator[Json]:
+    """Yield every charge that is not proven spent, with whether its device has fired otherwise.
+
+    A device whose other charge has fired is the dangerous one: it looks spent and is not.
+    """
+    spent = context.catalog.fact("release.spent-enough").number()
+    for belief in context.assessment.components:
+        if not fires(context, belief.id):
+            continue
+        live = [s for s, b in belief.stages.items() if b.fired < spent]
+        if live:
+            yield {
+                "component": belief.id,
+                "title": component_title(belief.id, context.catalog),
+                "stages": live,
+                "looks_spent": len(live) < len(belief.stages) or _looks_spent(belief),
+            }
+
+
+def _looks_spent(belief: ComponentBelief) -> bool:
+    """Return whether it is likelier than not that some charge of the device has fired."""
+    return belief.now.fired >= max(belief.now.sound, belief.now.faulty)
+
+
+def _car(context: Context) -> Json:
+    car: Json = _builtins(context.case.car)
+    return car
+
+
+def _component(belief: ComponentBelief, context: Context) -> Json:
+    stated: Json = _builtins(belief)
+    return stated | {
+        "title": component_title(belief.id, context.catalog),
+        "fired_in_crash": _fired_word(belief, context.catalog),
+        "doubtful": is_doubtful(belief, context)
+        and belief.now.sound > context.catalog.fact("release.surely-not").number(),
+        "look": settling_look(belief.id, context.assessment, context.catalog),
+    }
+
+
+def _fired_word(belief: ComponentBelief, catalog: Catalog) -> str:
+    if belief.after_crash.fired >= catalog.fact("release.spent-enough").number():
+        return "fired"
+    floor = catalog.fact("release.surely-not").number()
+    return "not" if belief.after_crash.fired <= floor else "perhaps"
+
+
+def fixed_texts(catalog: Catalog) -> Json:
+    """Return the words that stand in every record."""
+    texts = catalog.record_texts
+    return {
+        "footer": texts["footer"].text,
+        "standing": texts["standing"].text,
+        "limits": [t.text for t in texts.values() if t.id.startswith("limit-")],
+    }
+
+
+def _sources(stated: Json, catalog: Catalog) -> list[Json]:
+    """Return every source that something in the record leans on, once."""
+    cited = set(_words(stated, "sources")) | set(_words(stated, "source"))
+    return [_builtins(s) for s in catalog.sources.values() if s.id in cited]
+
+
+def _weak(stated: Json, catalog: Catalog) -> list[Json]:
+    """Return by name what in the record leans on judgement or memory alone."""
+    rows = [_builtins(f) for f in _weak_facts(stated, catalog)]
+    rows = [
+        {k: r[k] for k in ("id", "value", "unit", "low", "high", "basis", "note")} for r in rows
+    ]
+    rows += [{"id": text, "basis": basis} for text, basis in _weak_reasons(stated)]
+    return rows
+
+
+def _weak_facts(stated: Json, catalog: Catalog) -> Iterator[Any]:
+    named = {a["fact"] for a in stated["assumptions"] if a["fact"]}
+    for name in sorted(named):
+        fact = catalog.facts.get(name)
+        if fact is not None and fact.basis in WEAK_BASES:
+            yield fact
+
+
+def _weak_reasons(stated: Json) -> list[tuple[str, str]]:
+    """Return the reasons that say of themselves that they are weak, each once."""
+    return list(dict.fromkeys((r["text"], r["weak"]) for r in _reasons(stated) if r["weak"]))
+
+
+def _reasons(value: Any) -> Iterator[Json]:  # noqa: ANN401 - walks plain JSON
+    if isinstance(value, dict):
+        if "weak" in value and "text" in value:
+            yield value
+        for part in value.values():
+            yield from _reasons(part)
+    elif isinstance(value, list):
+        for part in value:
+            yield from _reasons(part)
+
+
+def _words(value: Any, key: str) -> Iterator[str]:  # noqa: ANN401 - walks plain JSON
+    if isinstance(value, dict):
+        found = value.get(key)
+        yield from _strings(found)
+        for part in value.values():
+            yield from _words(part, key)
+    elif isinstance(value, list):
+        for part in value:
+            yield from _words(part, key)
+
+
+def _strings(found: Any) -> Iterable[str]:  # noqa: ANN401 - any JSON value
+    if isinstance(found, str):
+        return (found,)
+    return tuple(f for f in found if isinstance(f, str)) if isinstance(found, list) else ()
+
+
+def _builtins(value: Any) -> Any:  # noqa: ANN401 - any record
+    return _lists(msgspec.to_builtins(value))
+
+
+def _lists(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    if isinstance(value, dict):
+        return {k: _lists(v) for k, v in value.items()}
+    return [_lists(v) for v in value] if isinstance(value, list | tuple) else value
+
 
 SCHEMA = "squibwise-record-2"
 OUTSIDE_DIGEST = ("digest", "signature")

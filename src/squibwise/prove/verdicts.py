@@ -3,17 +3,20 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan
 from squibwise.history.order import History, read_history
 from squibwise.history.signed import last_signed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Reading
+from squibwise.model.origin import Origin
 from squibwise.model.proof import Verdict
+from squibwise.model.report import Report
+from squibwise.model.words import Outcome
 from squibwise.model.work import Work
-from squibwise.prove.closing import lamp_verdicts, scan_verdicts
 from squibwise.prove.fitted import label_verdicts, load_verdicts
-from squibwise.prove.readings import reading_verdicts
-from squibwise.prove.seat import seat_verdicts
+from squibwise.prove.limits import because_of
+from squibwise.prove.measured import reading_verdicts, seat_verdicts
 
 _SIGNED = ("reading:", "seat-trials:", "label:")
 _ABOUT_PART = ("reading:", "label:", "recall:", "seat-trials:")
@@ -88,3 +91,115 @@ def _components_of(verdict: Verdict, history: History) -> set[str]:
         return set()
     readings = {r.id: r.component for _, r in history.all_of(Reading)}
     return {readings.get(name, name).partition("/")[0]}
+
+
+LAMP, SCAN = "lamp-check", "second-scan"
+_LAMP = {
+    "none": ("No lamp check is recorded.", "Check the lamp after the work and record it."),
+    "signed-failed": ("It was signed as failed. {0}", "Repair, then check the lamp again."),
+    "dark": ("The lamp did not light at key-on: a dark lamp is a fault.", "Trace the lamp."),
+    "came-on": ("The lamp lit and did not stay out.", "Read the codes and trace the fault."),
+    "early": ("It came before the last work on the car.", "Check the lamp again."),
+    "not-timed": (
+        "When the lamp went out is not written down.",
+        "Time it from key-on; if it stays on, trace the fault.",
+    ),
+    "not-watched": (
+        "The lamp was not seen to stay out on a drive.",
+        "Watch it for half a minute and on a drive, and record stayed_out.",
+    ),
+    "late": (
+        "Out after {0} s, later than every published time.",
+        "Compare with the maker's time and record passed 'lamp-check' with the document.",
+    ),
+}
+_SCAN = {
+    "none": ("No scan is recorded.", "Read a complete scan."),
+    "signed-failed": ("It was signed as failed. {0}", "Repair, then scan again."),
+    "faults": ("It still names {0}.", "Trace and repair, then scan again."),
+    "early": (
+        "It came before the last work on the car.",
+        "Drive, then read a complete scan whose tests have all run.",
+    ),
+    "no-time": ("It has no time, the work has.", "Write down when the scan was read."),
+    "waiting": ("Not tested yet: {0}.", "Drive until every test has run, and scan again."),
+    "stored": ("Stored, or of unknown status: {0}.", "Clear, drive, and scan again."),
+    "unread": (
+        "{0} line(s) were not understood.",
+        "Read them and record passed 'final-scan', with what they say and who read them.",
+    ),
+    "incomplete": (
+        "It is not stated that all circuits were read.",
+        "Read every circuit and write complete = true.",
+    ),
+    "unable": ("The unit was not able to test.", "Scan again once it is able."),
+    "not-tested": ("Tests not completed: {0}.", "Drive until they have run, and scan again."),
+    "volts": ("{0} is outside what the unit needs for its tests.", "Charge the battery, scan."),
+}
+_OPEN = Problem(word="open")
+_OPEN_WORK = ("Work on the car is still open.", "Finish it, then check once more.")
+
+
+def lamp_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdict]:
+    """Return the verdict on the last lamp check; nothing when there was none."""
+    standing = judge_lamp(history, catalog)
+    if standing.entry is None:
+        return []
+    latest, stays = catalog.fact("lamp.latest-out"), catalog.fact("lamp.stays-out")
+    check = standing.entry
+    met = f"Lit, went out, stayed out for {stays.number():g} s and on the drive."
+    problems = (*standing.problems, *_if_open("step:lamp-check", standing, work))
+    told, remedy = _tell(problems, _LAMP)
+    return [
+        Verdict(
+            what=LAMP,
+            outcome=_outcome(standing, problems),
+            text=told or met,
+            decide=remedy,
+            because=because_of((latest, stays), (check.id,)),
+            origin=check.origin,
+        )
+    ]
+
+
+def scan_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdict]:
+    """Return the verdict on the last scan, once something was done or a scan says it was."""
+    asked = any(r.when == "after-repair" for _, r in history.all_of(Report))
+    if not history.works and not asked:
+        return []
+    standing = judge_scan(history, catalog)
+    scan = standing.entry
+    volts = isinstance(scan, Report) and scan.reading.coverage.unit_volts is not None
+    facts = (catalog.fact("unit-volts.low"), catalog.fact("unit-volts.high")) if volts else ()
+    problems = (*standing.problems, *_if_open("step:final-scan", standing, work))
+    told, remedy = _tell(problems, _SCAN)
+    name = f"{scan.id}: " if scan else ""
+    met = "complete, its tests have run, and it names no fault."
+    return [
+        Verdict(
+            what=SCAN,
+            outcome=_outcome(standing, problems),
+            text=f"{name}{told or met}",
+            decide=remedy,
+            because=because_of(facts, (scan.id,) if scan else ()),
+            origin=scan.origin if scan else Origin(),
+        )
+    ]
+
+
+def _if_open(step: str, standing: Standing, work: Work) -> tuple[Problem, ...]:
+    """Return that work is open where the check itself is met and its step may not be ticked."""
+    left = any(i.id == step and not i.done for i in work.items)
+    return (_OPEN,) if left and standing.outcome == "met" else ()
+
+
+def _outcome(standing: Standing, problems: tuple[Problem, ...]) -> Outcome:
+    return "undecided" if problems and standing.outcome == "met" else standing.outcome
+
+
+def _tell(problems: tuple[Problem, ...], words: dict[str, tuple[str, str]]) -> tuple[str, str]:
+    """Return what keeps a check from being met, and what to do about it first."""
+    told = [_OPEN_WORK if p is _OPEN else words[p.word] for p in problems]
+    pairs = zip(told, problems, strict=True)
+    text = " ".join(text.format(p.detail).strip() for (text, _), p in pairs)
+    return text, " ".join(dict.fromkeys(remedy for _, remedy in told[:2]))

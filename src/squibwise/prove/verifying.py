@@ -11,10 +11,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
-from squibwise.prove.canonical import digest, plain
-from squibwise.prove.content import KEYS, fixed_texts
-from squibwise.prove.recording import OUTSIDE_DIGEST, SCHEMA
-from squibwise.prove.signing import fingerprint, is_signed_by_its_key
+from squibwise.prove.recording import KEYS, OUTSIDE_DIGEST, SCHEMA, fixed_texts
+from squibwise.prove.sealing import digest, fingerprint, is_signed_by_its_key, plain
 
 LARGEST_BYTES = 50_000_000
 NOT_OURS = "Ask whoever gave you the file for the record itself, as JSON or as the PDF."
