@@ -7,11 +7,11 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopRepair, LoopTest
-from squibwise.isolate.comparing import minor_per_minute
 from squibwise.isolate.context import Context
 from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
+from squibwise.model.cost import from_major
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 
 _MEMORY = "codes:"
@@ -148,6 +148,15 @@ def part_minutes(
     if not repair.part or price is None:
         return repair.part_minutes
     return price.likely.minor / minor_per_minute(case, catalog)
+
+
+def minor_per_minute(case: Case, catalog: Catalog) -> float:
+    """Return what a minute of work costs, in minor units: the user's rate where entered."""
+    labour = next((p for p in case.prices if p.what == "labour-hour"), None)
+    if labour is not None and labour.likely.minor > 0:
+        return labour.likely.minor / 60.0
+    hour = 60.0 * catalog.fact("isolation.labour").number()
+    return from_major(hour, case.currency).minor / 60.0
 
 
 def chances_of(bench: BenchTest, part: str, context: Context, catalog: Catalog) -> dict[str, float]:

@@ -10,26 +10,31 @@ from squibwise.isolate.bench import (
     BenchRepair,
     BenchTest,
     clusters_of,
+    minor_per_minute,
     problem_of,
     repairs_of,
     tests_of,
     wait_minutes,
 )
-from squibwise.isolate.cards import card_of, confirming_card, stop_card
-from squibwise.isolate.comparing import compare, effort_of
+from squibwise.isolate.cards import assumptions_of, card_of, confirming_card, findings_of, stop_card
 from squibwise.isolate.context import Context, context_of
-from squibwise.isolate.notes import assumptions_of, findings_of
-from squibwise.isolate.readings import moved_by_readings, points_of
 from squibwise.isolate.replay import Spent, Standing, fixes, replay
-from squibwise.isolate.suspects import Suspect, ranked, suspects_of
+from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
+from squibwise.model.cost import Money
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.origin import Finding
 from squibwise.model.trace import Alternative, BenchCard, Effort, Hypothesis, PlanNode, Trace
-from squibwise.numerics.troubleshoot.costs import Costs, costs_of_tree
+from squibwise.numerics.troubleshoot.costs import (
+    Costs,
+    costs_of_policy,
+    costs_of_tree,
+    without_gates,
+)
 from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
 from squibwise.numerics.troubleshoot.problem import Problem
+from squibwise.numerics.troubleshoot.search import Choose, by_parts, cheapest_first, outward
 
 _MOST = 14
 _VERIFIED = "Fixed and verified"
@@ -279,3 +284,56 @@ def _proved(search: Search, outcomes: dict[str, TestOutcome], catalog: Catalog) 
 
 def _removed(suspects: tuple[Suspect, ...], repair: BenchRepair) -> list[Suspect]:
     return [s for s in suspects if len(s.parts) == 1 and fixes(repair, s.parts[0])]
+
+
+# This plan and the plain ways, each with work, waiting and money apart.
+
+_SURE = 0.9
+_TITLES = {
+    "plan": "this plan",
+    "outward": "substitute from the device outward, then the likeliest part",
+    "cheapest-first": "the cheapest test first, until one cause is nine in ten",
+    "fit-parts": "fit parts by chance over cost, without testing",
+}
+
+
+def compare(problem: Problem, tree: Node, case: Case, catalog: Catalog) -> tuple[Alternative, ...]:
+    """Return what this plan and the plain ways are expected to cost.
+
+    All but fitting parts keep the rule that a look and a substitute load must have located the
+    fault before a part is renewed; the outward tree looks only where that rule asks for it.
+    """
+    free = without_gates(problem)
+    costs = {
+        "plan": costs_of_tree(problem, tree),
+        "outward": costs_of_policy(problem, outward_tree(problem)),
+        "cheapest-first": costs_of_policy(problem, cheapest_first(_SURE)),
+        "fit-parts": costs_of_policy(free, by_parts),
+    }
+    return tuple(
+        Alternative(id=name, title=_TITLES[name], effort=effort_of(cost, case, catalog))
+        for name, cost in costs.items()
+    )
+
+
+def outward_tree(problem: Problem) -> Choose:
+    """Return the fixed tree of this problem: substitute outward, then the likeliest part."""
+    tests = enumerate(problem.tests)
+    walk = [(i, 1) for i, t in tests if t.id.startswith(("load-at:", "feed-at:"))]
+    return outward(walk, ())
+
+
+def effort_of(costs: Costs, case: Case, catalog: Catalog) -> Effort:
+    """Return costs in the trade's units: minutes of work, of waiting, and money."""
+    return Effort(
+        work_minutes=max(0.0, costs.work),
+        wait_minutes=max(0.0, costs.wait),
+        money=_money(costs.price, case, catalog),
+        parts=max(0.0, costs.parts),
+        minutes=max(0.0, costs.total),
+    )
+
+
+def _money(minutes: float, case: Case, catalog: Catalog) -> Money:
+    minor = max(0.0, minutes) * minor_per_minute(case, catalog)
+    return Money(minor=round(minor), currency=case.currency)
