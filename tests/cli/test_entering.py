@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.cli import entering
 from squibwise.errors import InputError
+from squibwise.garage import entering
 from squibwise.intake import load_case
 
 Line = Callable[..., Any]

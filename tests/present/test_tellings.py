@@ -54,8 +54,9 @@ from squibwise.present.tell_cost import tell_cost
 from squibwise.present.tell_report import tell_report
 from squibwise.present.tell_trace import tell_trace
 from squibwise.present.tell_visits import tell_operation
-from squibwise.present.tell_work import entry_for, tell_item, tell_order, tell_work
+from squibwise.present.tell_work import tell_item, tell_order, tell_work
 from squibwise.present.telling import Telling
+from squibwise.require.progress import entry_for
 
 
 @pytest.fixture(scope="module")

@@ -368,13 +368,14 @@ def new(folder: Path, reports: tuple[Path, ...], as_json: bool, **stated: str) -
     At a terminal it asks what is not stated; an empty answer means not known.
     """
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli import new_case
+    from squibwise.cli.new_case import ask
+    from squibwise.garage import new_case
     from squibwise.present.tell_entries import tell_new_case
 
     catalog = load_catalog()
     known = new_case.Stated(**stated)
     if known == new_case.Stated() and not as_json and output.can_ask():
-        known = new_case.ask(catalog)
+        known = ask(catalog)
     made = new_case.make(folder, catalog, reports, known)
     value = {"case": made.id, "files": [str(f) for f in made.files]}
     return output.answer(

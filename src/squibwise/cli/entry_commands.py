@@ -35,7 +35,8 @@ def _write(
 ) -> int:
     """Add entries and rules to a case and tell what was written."""
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli import entering, stored
+    from squibwise.cli import stored
+    from squibwise.garage import entering
     from squibwise.present.tell_entries import tell_written
 
     now = dt.datetime.now().replace(microsecond=0)
@@ -105,7 +106,8 @@ def did(
 ) -> int:
     """Tick operations by the numbers that `work` prints, with all that they contain."""
     from squibwise import case
-    from squibwise.cli import entering, opening
+    from squibwise.cli import opening
+    from squibwise.garage import entering
 
     wanted = entering.read_numbers(numbers)
     opened = opening.open_case(case_path)
@@ -158,7 +160,8 @@ def add(
     A report or a photograph is copied into the evidence folder of the case; nothing that is there
     is replaced. A picture is a photograph unless --when says that it shows a report.
     """
-    from squibwise.cli import entering, standard_input, stored
+    from squibwise.cli import standard_input, stored
+    from squibwise.garage import entering
 
     command = f"add {file.name}"
     is_photo = bool(subject) or (entering.is_picture(file) and not when and not complete)
@@ -199,7 +202,8 @@ def _work_of(case_path: Path) -> "Work":
 @answers
 def answer(case_path: Path, question: str, word: str, source: str, as_json: bool) -> int:
     """Answer a question that `work` asks, with where the answer stands; everything follows."""
-    from squibwise.cli import entering, opening
+    from squibwise.cli import opening
+    from squibwise.garage import entering
 
     at = opening.open_case(case_path)
     entries, rules = entering.answer_entries(at.case, question, word, source, at.catalog)
@@ -216,7 +220,8 @@ def answer(case_path: Path, question: str, word: str, source: str, as_json: bool
 def undo(case_path: Path, as_json: bool) -> int:
     """Take back what the last `saw`, `did`, `add` or `answer` wrote; what you typed stays."""
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli import entering, stored
+    from squibwise.cli import stored
+    from squibwise.garage import entering
     from squibwise.present.tell_entries import tell_taken_back
 
     with stored.editable(case_path, "undo") as folder:

@@ -14,6 +14,7 @@ import click
 
 from squibwise.errors import InputError
 from squibwise.garage import store
+from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.writing import make_folder
@@ -75,15 +76,8 @@ def editable(path: Path, what: str, by: str = "") -> Iterator[Path]:
     if path.exists() or len(path.parts) != 1 or not place.is_file():
         yield path
         return
-    with opened_garage() as garage:
-        seen = store.head(garage, path.name)
-        content = store.content(garage, path.name)
-    with tempfile.TemporaryDirectory(prefix="squibwise-") as laid_out:
-        folder = Path(laid_out) / path.name
-        write_content(content, folder)
+    with editing(place, path.name, what, _now(), by) as folder:
         yield folder
-        with opened_garage() as garage:
-            store.add(garage, path.name, folder_content(folder), what, _now(), by, seen)
 
 
 def import_case(folder: Path, name: str | None, by: str) -> store.Head:

@@ -161,7 +161,7 @@ def add(
     with writing(garage):
         stands = head(garage, case_id)
         if seen is not None and seen != stands:
-            raise _conflict(case_id, stands)
+            raise conflict(case_id, stands)
         known = files(history(garage, case_id)) if stands.number else {}
         different: dict[str, str | None] = {p: d for p, d in digests.items() if known.get(p) != d}
         different |= {path: None for path in known if path not in digests}
@@ -188,7 +188,7 @@ def undo(
     with writing(garage):
         stands = head(garage, case_id)
         if seen is not None and seen != stands:
-            raise _conflict(case_id, stands)
+            raise conflict(case_id, stands)
         holding = effective(history(garage, case_id))
         if len(holding) < 2:
             remedy = "The first entry is the case itself."
@@ -238,7 +238,8 @@ def _append(garage: sqlite3.Connection, stands: Head, entry: Entry) -> Head:
     return Head(number=entry.number, hash=digest)
 
 
-def _conflict(case_id: str, stands: Head) -> InputError:
+def conflict(case_id: str, stands: Head) -> InputError:
+    """Return the refusal of a change to a case that somebody else changed since it was seen."""
     return InputError(
         f"case '{case_id}' was changed by somebody else in the meantime (entry {stands.number}).",
         remedy="Nothing was written. Look at the case again, then repeat the change.",

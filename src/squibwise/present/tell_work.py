@@ -43,6 +43,7 @@ from squibwise.present.telling import (
     filled,
     section,
 )
+from squibwise.require.progress import entry_for
 
 QUESTIONS_SHOWN = 6
 
@@ -260,16 +261,6 @@ def tell_order(case: Case, order: Order, catalog: Catalog) -> Telling:
         ),
         closing=standing(catalog),
     )
-
-
-def entry_for(item: WorkItem, catalog: Catalog) -> dict[str, str]:
-    """Return the entry that records an item as done; a gate is recorded by its own word."""
-    if item.action == "replace":
-        component = item.component or ""
-        return {"kind": "done", "what": "replaced", "component": component, "item": item.id}
-    task = item.id.removeprefix("step:")
-    word = next((g.word for g in catalog.tasks.gates.values() if g.step == task), item.id)
-    return {"kind": "passed", "what": word, "result": "passed"}
 
 
 def tell_entry(pairs: Mapping[str, str]) -> Entry:

@@ -138,3 +138,13 @@ def _is_battery_off(work: DoneWork) -> bool:
 
 def _clears_codes(work: DoneWork) -> bool:
     return work.what == "cleared" and work.component == "codes"
+
+
+def entry_for(item: WorkItem, catalog: Catalog) -> dict[str, str]:
+    """Return the entry that records an item as done; a gate is recorded by its own word."""
+    if item.action == "replace":
+        component = item.component or ""
+        return {"kind": "done", "what": "replaced", "component": component, "item": item.id}
+    task = item.id.removeprefix("step:")
+    word = next((g.word for g in catalog.tasks.gates.values() if g.step == task), item.id)
+    return {"kind": "passed", "what": word, "result": "passed"}

@@ -17,15 +17,15 @@ from tomlkit.items import AoT
 from tomlkit.items import Table as TomlTable
 
 from squibwise.catalog.load import Catalog
-from squibwise.cli.opening import suggest
 from squibwise.errors import InputError
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
+from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
 from squibwise.model.work import Operation, Work, WorkItem
-from squibwise.present.tell_work import entry_for
+from squibwise.require.progress import entry_for
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
 MARK = "squibwise:"
@@ -421,7 +421,9 @@ def answer_entries(
     if question == CRASH:
         return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
     if question not in known:
-        raise InputError(f"'{question}' is no question.", remedy=suggest(question, (CRASH, *known)))
+        raise InputError(
+            f"'{question}' is no question.", remedy=did_you_mean(question, (CRASH, *known))
+        )
     if not source.strip():
         remedy = 'Say where it stands: --source "maker\'s procedure, section 12".'
         raise InputError("an answer of the maker needs its source.", remedy=remedy)

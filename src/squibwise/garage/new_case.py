@@ -1,0 +1,116 @@
+"""Make a case folder with a commented case file; nothing that is there is touched."""
+
+import json
+import re
+from pathlib import Path
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.garage.writing import write_folder
+from squibwise.intake.case_file.load import CASE_FILE, load_case_text
+from squibwise.intake.case_file.toml_text import read_bytes
+from squibwise.intake.importers.base import MAX_BYTES
+
+TEMPLATE = Path(__file__).parent / "case-template.toml"
+_REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = {file}\n\n'
+
+
+class Made(msgspec.Struct, frozen=True, kw_only=True):
+    """A case folder that was just made."""
+
+    id: str
+    folder: Path
+    files: tuple[Path, ...]
+
+
+class Stated(msgspec.Struct, frozen=True, kw_only=True):
+    """What a person states of a new case; empty = not known.
+
+    Attributes:
+        title: One line.
+        vin: 17 characters.
+        year: Model year.
+        region: ISO 3166 code of where it will be registered.
+        drive: Side the driver sits on.
+        equipment: A template of the catalogue.
+        currency: ISO 4217 code.
+    """
+
+    title: str = ""
+    vin: str = ""
+    year: str = ""
+    region: str = ""
+    drive: str = ""
+    equipment: str = ""
+    currency: str = ""
+
+
+_KEYS = {"year": "model_year", "drive": "drive_hand"}
+
+
+def make(
+    folder: Path,
+    catalog: Catalog,
+    reports: tuple[Path, ...] = (),
+    stated: Stated = Stated(),  # noqa: B008 - a record that nobody can change
+) -> Made:
+    """Write ``case.toml`` and ``evidence/`` into a folder, with copies of reports.
+
+    Args:
+        folder: New or empty.
+        catalog: To check what is stated against.
+        reports: Scan reports to copy.
+        stated: What is known of the car.
+
+    Raises:
+        InputError: The folder already holds something, a report cannot be read, or something that
+            is stated is wrong.
+    """
+    copies = _copies(reports)
+    case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
+    text = _with_stated(template(case_id, tuple(copies)), stated)
+    _refuse_wrong(_with_stated(template(case_id), stated), folder, catalog)
+    files = {f"evidence/{name}": data for name, data in copies.items()}
+    write_folder(folder, {"case.toml": text.encode("utf-8")} | files, empty=["evidence"])
+    written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
+    return Made(id=case_id, folder=folder, files=written)
+
+
+def _copies(reports: tuple[Path, ...]) -> dict[str, bytes]:
+    copies: dict[str, bytes] = {}
+    for path in reports:
+        if path.name in copies:
+            message = f"two reports are called '{path.name}'."
+            raise InputError(message, remedy="Rename one of them.")
+        copies[path.name] = read_bytes(path, MAX_BYTES)
+    return copies
+
+
+def _with_stated(text: str, stated: Stated) -> str:
+    """Return the template with what is stated filled in, each in its own line."""
+    for field, value in msgspec.structs.asdict(stated).items():
+        if not value:
+            continue
+        key = _KEYS.get(field, field)
+        written = value if field == "year" and value.isdecimal() else json.dumps(value)
+        line = re.compile(rf'^#?{key} = (?:"[^"]*"|[^#\n]*?)(?P<tail>\s*(?:#.*)?)$', re.MULTILINE)
+        text = line.sub(lambda m, k=key, w=written: f"{k} = {w}{m['tail']}", text, count=1)  # type: ignore[misc]
+    return text
+
+
+def _refuse_wrong(text: str, folder: Path, catalog: Catalog) -> None:
+    try:
+        load_case_text(text, folder / CASE_FILE, catalog)
+    except InputError as error:
+        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings)
+        raise InputError(told or str(error), remedy="Nothing was written.") from error
+
+
+def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
+    """Return the commented case file of a new case."""
+    named = ((n, json.dumps(f"evidence/{r}", ensure_ascii=False)) for n, r in enumerate(reports, 1))
+    entries = (_REPORT.format(id=f"scan-{n}", file=file) for n, file in named)
+    text = TEMPLATE.read_text(encoding="utf-8").replace("CASE-ID", case_id[:64])
+    return text.replace("# REPORTS\n", "".join(entries))
