@@ -16,7 +16,6 @@ from squibwise.numerics.curves import (
     Term,
     expit,
     probability,
-    side_codes,
 )
 
 YEARS = ((2004.0, 1.0), (2010.0, 3.0))
@@ -86,12 +85,6 @@ def test_a_lapse_keeps_every_probability_off_zero_and_one() -> None:
     )
     hit = Hit(side=0, forward_kmh=0.0, lateral_kmh=0.0)
     assert probability(sure, hit) == pytest.approx(0.99)
-
-
-def test_words_become_side_codes_and_a_strange_word_is_refused() -> None:
-    assert side_codes(["rear", "front", "far", "near"]).tolist() == [3, 0, 2, 1]
-    with pytest.raises(ModelError, match="left"):
-        side_codes(["left"])
 
 
 def test_arrays_of_any_shape_broadcast() -> None:

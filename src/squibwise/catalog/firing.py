@@ -115,6 +115,7 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     Attributes:
         fires_from_kmh: Measured change of speed below which nothing fires. [km/h]
         fires_fully_from_kmh: From here the curves hold in full. [km/h]
+        belt_bands: Upper ends of the bands that belts were counted in, mildest first. [km/h]
         crash_below_bound: Share of crashes whose change of speed lies below the first of them.
     """
 
@@ -126,6 +127,7 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     fires_from_kmh: float
     fires_fully_from_kmh: float
     crash_below_bound: Figure
+    belt_bands: dict[str, float]
     kinds: dict[str, Figure]
     zone: tuple[ZoneRow, ...]
     chances: dict[str, Figure]
@@ -254,6 +256,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     kept_if_not_spent: Figure
     disturbed_if_one_sign: Figure
     disturbed_if_both: Figure
+    all_stages_meant: Figure
     found_elsewhere: Figure
     lowest_volts: float
     highest_volts: float

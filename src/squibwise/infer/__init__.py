@@ -2,7 +2,6 @@
 
 from squibwise.infer.assess import assess
 from squibwise.infer.learn import firing_patterns, learn_shifts
-from squibwise.infer.screening import Screened, screen
-from squibwise.infer.worlds import assess_worlds
+from squibwise.infer.screening import Screened, assess_worlds, screen
 
 __all__ = ["Screened", "assess", "assess_worlds", "firing_patterns", "learn_shifts", "screen"]

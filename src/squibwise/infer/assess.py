@@ -1,26 +1,42 @@
 """Assess a case: what happened, and what state every component is in."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.infer.beliefs import event_belief, stage_beliefs, state_belief
 from squibwise.infer.building import build_network
+from squibwise.infer.circuits import circuit_table
 from squibwise.infer.contradictions import find_contradictions, loads_left_in
-from squibwise.infer.copies import drop_copies
+from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
-from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_beliefs
-from squibwise.infer.evidence import weigh_evidence
-from squibwise.infer.explain import Reasons, explain_components
-from squibwise.infer.network import Network
+from squibwise.infer.engine import Engine, GroupBelief, PartBelief, Posterior, group_beliefs
+from squibwise.infer.evidence import drop_copies, weigh_evidence
+from squibwise.infer.explain import Reasons, explain_components, find_ranges
+from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Flip, find_flips, rank_looks, weigh_stakes
-from squibwise.infer.ranges import find_ranges
-from squibwise.infer.scan import one_cause
-from squibwise.model.belief import Assessment, Assumption, ComponentBelief, LossTable, OpenQuestion
+from squibwise.infer.parts import LOOSE
+from squibwise.infer.scan import circuits_said, loose_chance, one_cause
+from squibwise.model.belief import (
+    Assessment,
+    Assumption,
+    ComponentBelief,
+    EventBelief,
+    LossTable,
+    OpenQuestion,
+    SpeedChange,
+    StageBelief,
+    StateBelief,
+)
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Impact, Recorder
 from squibwise.model.report import Report
+from squibwise.model.words import STATES
 
+Array = npt.NDArray[np.float64]
 MOST_ITEMS = 300
 """About 12 s and 320 MB; time and memory grow faster than the number."""
 
@@ -203,3 +219,186 @@ def _empty_seat(catalog: Catalog) -> Assumption:
     return Assumption(
         text=text, fact="empty-seat", source=provenance.source, basis=provenance.basis
     )
+
+
+_NEAR_CERTAIN = 0.99
+_TAIL = 1e-12
+_WORTH_SAYING = 0.02
+_TENTH_TO_MEDIAN = 1.2816  # standard deviations of a normal distribution
+
+
+def state_belief(part: PartBelief, micros: Array) -> StateBelief:
+    """Return a part's belief from chances of its micros with each cause: (C, M)."""
+    values = micros.sum(axis=0) @ part.part.states()
+    values = values / values.sum()
+    return StateBelief(**{s: float(v) for s, v in zip(STATES, values, strict=True)})
+
+
+def stage_beliefs(
+    marginal: PartBelief, group: Group, found: Posterior, catalog: Catalog
+) -> dict[str, StageBelief]:
+    """Return what is believed of each circuit now, common causes and the last scan included."""
+    part = marginal.part
+    if not part.stages:
+        return {}
+    like = circuits_now(marginal, group, found, catalog)
+    chance = np.einsum("cm,cmsk->sk", marginal.now, like)
+    good, spent = CIRCUITS.index("good"), CIRCUITS.index("spent")
+    result = {}
+    for stage in range(part.stages):
+        fired, live = float(chance[stage, spent]), float(chance[stage, good])
+        total = float(chance[stage].sum())
+        result[str(stage + 1)] = StageBelief(
+            fired=fired / total, live=live / total, faulty=max(0.0, total - fired - live) / total
+        )
+    return result
+
+
+def circuits_now(marginal: PartBelief, group: Group, found: Posterior, catalog: Catalog) -> Array:
+    """Return what each circuit is like now, the last scan included: (C, M, S, K)."""
+    part, net = marginal.part, found.net
+    place = len(net.line.entries)
+    loose = loose_chance(part.id, place, net, catalog)
+    like = circuit_table(part, group.causes, place, loose)
+    like = like * circuits_said(part, group, net, found.unit, catalog)[:, None, :, :]
+    return np.asarray(like / like.sum(axis=-1, keepdims=True))
+
+
+def event_belief(
+    posterior: Posterior, groups: tuple[GroupBelief, ...], record: float | None, catalog: Catalog
+) -> EventBelief:
+    """Return what is believed of the crash."""
+    net, events = posterior.net, posterior.events
+    size = len(net.events.scenarios)
+    scenario: Array = np.bincount(net.events.scenario, weights=events, minlength=size).astype(float)
+    no_crash = _sum(net, scenario, lambda s: s.kind in ("none", "outside"))
+    people = {g.group.name: g.group.seat.chances(g.people) for g in groups}
+    passenger = people.get("passenger", {})
+    return EventBelief(
+        zones=_zones(net, scenario, catalog),
+        delta_v_kmh=None if no_crash > _NEAR_CERTAIN else _speeds(net, scenario, catalog),
+        driver_belted=_latched(people.get("driver", {})),
+        passenger_belted=_latched(passenger),
+        front_passenger=_classes(passenger),
+        rollover=_sum(net, scenario, lambda s: s.rollover),
+        second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
+        no_crash=no_crash,
+        causes=_causes(groups, record, posterior, catalog) | _disturbance(posterior),
+    )
+
+
+def _zones(net: Network, scenario: Array, catalog: Catalog) -> dict[str, float]:
+    """Return the chance of each zone; of an earlier crash nobody knows it: the usual shares."""
+    stories = net.events.scenarios
+    earlier = _sum(net, scenario, lambda s: s.kind == "earlier")
+    crashes = sum(s.weight for s in stories if s.kind == "crash")
+    zones = {z.name: 0.0 for z in catalog.firing.events.zone}
+    for story, chance in zip(stories, scenario, strict=True):
+        if story.kind == "crash":
+            chance += earlier * story.weight / crashes
+        for zone in {b.zone.name for b in story.blows if story.kind != "earlier"}:
+            zones[zone] += float(chance)
+    return {z: min(1.0, p) for z, p in zones.items()}
+
+
+def _disturbance(posterior: Posterior) -> dict[str, float]:
+    """Return the chance of a disturbed supply or bus, and of each report not showing everything."""
+    states = posterior.net.unit_states
+    disturbed = np.array([s.watch == "disturbed" for s in states])
+    unread = {
+        f"unread-report:{name}": float(posterior.unit @ [name in s.unread for s in states])
+        for name in sorted(states[0].asked)
+    }
+    supply = {"supply": float(posterior.unit @ disturbed)} if disturbed.any() else {}
+    return supply | unread
+
+
+def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:
+    chances = [c for s, c in zip(net.events.scenarios, scenario, strict=True) if test(s)]
+    return min(1.0, float(sum(chances)))
+
+
+def _latched(people: dict[str, float]) -> float:
+    return min(1.0, float(sum(p for w, p in people.items() if w.split("-")[-1] == "latched")))
+
+
+def _classes(people: dict[str, float]) -> dict[str, float]:
+    result = {"empty": 0.0, "child-or-small": 0.0, "adult": 0.0}
+    for word, chance in people.items():
+        name = "child-or-small" if word.startswith("child") else word.split("-")[0]
+        result[name] += float(chance)
+    return result
+
+
+def _causes(
+    groups: tuple[GroupBelief, ...], record: float | None, found: Posterior, catalog: Catalog
+) -> dict[str, float]:
+    """Return the chance of each common cause now, and of a crash record in the unit."""
+    result: dict[str, float] = {}
+    now = len(found.net.line.entries)
+    for group in groups:
+        for cause, chance in zip(group.group.causes, group.causes, strict=True):
+            if cause.name != "none" and cause.active(now):
+                for name in _names(cause.name):
+                    result[name] = min(1.0, result.get(name, 0.0) + float(chance))
+        for name, part in group.parts.items():
+            chance = _own_plug(part, group.group, found, catalog)
+            if chance > _WORTH_SAYING:
+                result[f"loose-plug:{name}"] = chance
+    if record is not None:
+        result["crash-record"] = record
+    return result
+
+
+def _own_plug(part: PartBelief, group: Group, found: Posterior, catalog: Catalog) -> float:
+    """Return the chance that a part's own plug is loose or still unplugged."""
+    loose = [m.condition in LOOSE for m in part.part.micros]
+    chance = float(part.now.sum(axis=0) @ loose)
+    net = found.net
+    end = len(net.line.entries)
+    if part.part.stages and loose_chance(part.part.id, end, net, catalog) > 0.0:
+        quiet = np.array([not c.active(end) or part.part.id not in c.members for c in group.causes])
+        like = circuits_now(part, group, found, catalog)[:, :, :, CIRCUITS.index("unplugged")]
+        there = np.array([m.condition != "absent" for m in part.part.micros])
+        pulled = (part.now[:, :, None] * like * there[None, :, None]).sum(axis=1)
+        chance += float(pulled.max(axis=-1) @ quiet)
+    return min(1.0, chance)
+
+
+def _names(cause: str) -> tuple[str, ...]:
+    """Return a cause's own name, and for a shared plug that of its seat: ``shared-plug:driver``."""
+    seat, dot, _ = cause.partition(".")
+    return (cause, seat) if dot else (cause,)
+
+
+def _recorded_speed(net: Network, catalog: Catalog) -> SpeedChange | None:
+    """Return the worst recorded delta-V with the accuracy that the rule asks of a recorder."""
+    found = [
+        (np.hypot(e.delta_v_long_kmh, e.delta_v_lat_kmh or 0.0), e.u_kmh)
+        for e in net.line.entries
+        if isinstance(e, Recorder) and e.method != "estimate" and e.delta_v_long_kmh is not None
+    ]
+    if not found:
+        return None
+    speed, stated = max(found, key=lambda pair: pair[0])
+    half_width = catalog.firing.scans.recorder["accuracy"].value * speed
+    spread = _TENTH_TO_MEDIAN * (half_width / np.sqrt(3.0) if stated is None else stated)
+    return SpeedChange(
+        p10=float(max(0.0, speed - spread)), p50=float(speed), p90=float(speed + spread)
+    )
+
+
+def _speeds(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | None:
+    """Return quantiles of the worst blow's true delta-V: as recorded, or from the estimates."""
+    recorded = _recorded_speed(net, catalog)
+    if recorded is not None:
+        return recorded
+    bias = catalog.priors.severity.bias
+    speed = np.array([s.speed for s in net.events.scenarios]) / bias
+    weight = np.where(speed > 0.0, scenario, 0.0)
+    if weight.sum() <= _TAIL:
+        return None
+    order = np.argsort(speed, kind="stable")
+    share = np.cumsum(weight[order]) - 0.5 * weight[order]
+    values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, speed[order])
+    return SpeedChange(p10=float(values[0]), p50=float(values[1]), p90=float(values[2]))

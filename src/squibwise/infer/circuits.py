@@ -386,7 +386,8 @@ def _said(
     """Return the likelihood under one scan table, over every reading of the lines."""
     silent = 1.0 - clean * (1.0 - table @ rows[:, 0])
     total = np.zeros(table.shape[:2])
-    for weight, said in _meanings(told, part.stages):
+    all_meant = firing.scans.reach.all_stages_meant.value
+    for weight, said in _meanings(told, part.stages, all_meant):
         likelihood = np.ones(table.shape[:2])
         for stage in range(part.stages):
             line = said.get(stage)
@@ -401,7 +402,7 @@ def _said(
 
 
 def _meanings(
-    told: tuple[LineReading, ...], stages: int
+    told: tuple[LineReading, ...], stages: int, all_meant: float
 ) -> list[tuple[float, dict[int, LineReading]]]:
     """Return every way to read the lines, with its weight: which stage each of them is about."""
     meanings: list[tuple[float, dict[int, LineReading]]] = [(1.0, {})]
@@ -410,21 +411,23 @@ def _meanings(
         for weight, said in meanings:
             if line.weight < 1.0:
                 extended.append((weight * (1.0 - line.weight) * line.elsewhere, said))
-            for share, hit in _stages_of(line, stages):
+            for share, hit in _stages_of(line, stages, all_meant):
                 both = dict.fromkeys(hit, line) | said
                 extended.append((weight * line.weight * share, both))
         meanings = extended
     return meanings
 
 
-def _stages_of(line: LineReading, stages: int) -> list[tuple[float, tuple[int, ...]]]:
+def _stages_of(
+    line: LineReading, stages: int, all_meant: float
+) -> list[tuple[float, tuple[int, ...]]]:
     """Return which circuits a line may be about: one that names no stage may mean all."""
     if line.stage is not None:
         return [(1.0, (min(line.stage, stages) - 1,))]
     if stages == 1:
         return [(1.0, (0,))]
     every = tuple(range(stages))
-    return [(0.5, every), *((0.5 / stages, (s,)) for s in every)]
+    return [(all_meant, every), *(((1.0 - all_meant) / stages, (s,)) for s in every)]
 
 
 def outcome_of(fault: str, *, fires: bool) -> int | None:

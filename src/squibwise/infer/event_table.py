@@ -24,8 +24,7 @@ from squibwise.model.evidence import Circumstance
 Array = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 OTHER_BAGS = ("seat-bag", "curtain", "knee-bag")
-BELT_BANDS = ((15.0, "below-15"), (25.0, "15-to-25"), (40.0, "25-to-40"), (60.0, "40-to-60"))
-FASTEST_BAND = "above-60"
+_FASTEST_BAND = "above-60"
 
 
 class EventTable(msgspec.Struct, frozen=True):
@@ -172,7 +171,8 @@ def _asks_unpowered(case: Case) -> bool:
 
 
 def _belted(speed: float, catalog: Catalog) -> float:
-    band = next((name for limit, name in BELT_BANDS if speed < limit), FASTEST_BAND)
+    bands = catalog.firing.events.belt_bands
+    band = next((name for name, limit in bands.items() if speed < limit), _FASTEST_BAND)
     return catalog.priors.share("belts", band).p
 
 

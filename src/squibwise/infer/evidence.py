@@ -1,22 +1,21 @@
-"""Every piece of evidence of a case as likelihoods, in order of time."""
+"""Every piece of evidence of a case as likelihoods, in order of time, each thing said once."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import VERIFIED
+from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
-from squibwise.infer.network import Likelihood, Network, OnComponent
+from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import LOOSE, PartModel
 from squibwise.infer.scan import find_scans, weigh_report
 from squibwise.infer.told import weigh_circumstance, weigh_impact, weigh_occupant, weigh_statement
-from squibwise.infer.workshop import (
-    weigh_label,
-    weigh_lamp,
-    weigh_reading,
-    weigh_test,
-)
+from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
     Evidence,
@@ -31,6 +30,8 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.names import split_loop
+from squibwise.model.origin import Finding
+from squibwise.model.report import Coverage, Report
 
 Array = npt.NDArray[np.float64]
 
@@ -116,6 +117,213 @@ def _weigh_look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iter
         parts=(on,),
         weak=word.basis if word.basis in ("judgement", "from-memory") else None,
         sources=(word.source,),
+    )
+
+
+_HALF_LATER = 0.5
+
+
+def weigh_lamp(
+    entry: LampCheck, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what the lamp says: out means that no watched circuit is at fault."""
+    figures = catalog.firing.scans.lamp
+    if not entry.lit:
+        found = net.find("centre.warning-lamp")
+        if found is not None:
+            good, bad = 1.0 - figures["out_if_good"].value, 1.0 - figures["out_if_faulty"].value
+            values = np.array([good if m.condition == "ok" else bad for m in found[1].micros])
+            on = OnComponent(found[1].id, place, values[None, None, :])
+            yield Likelihood(entry.id, found[1].id, "lamp never lit", parts=(on,))
+        return
+    if not entry.stayed_out:
+        return
+    for g, _, _, part in net.parts():
+        if part.stages:
+            values = _lamp_values(part, net.groups[g], place, net, catalog)
+            on = OnComponent(part.id, place, values)
+            text = "lamp lit, went out and stayed out"
+            yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
+
+
+def _lamp_values(
+    part: PartModel, group: Group, place: int, net: Network, catalog: Catalog
+) -> Array:
+    """Return the chance of the lamp going out with this one part: (unit, causes, micros)."""
+    figures = catalog.firing.scans.lamp
+    good, bad = figures["out_if_good"].value, figures["out_if_faulty"].value
+    mild, dim = {"damaged", "unfit"}, figures["out_if_mild"].value
+    table = np.ones((len(group.causes), len(part.micros)))
+    for c, cause in enumerate(group.causes):
+        opens = cause.opens if cause.active(place) and part.id in cause.members else 0.0
+        for m, micro in enumerate(part.micros):
+            for stage in range(1, part.stages + 1):
+                circuit = micro.circuit(stage)
+                own = good if circuit == "good" else dim if circuit in mild else bad
+                table[c, m] *= opens * min(own, bad) + (1.0 - opens) * own
+    states = [table] + [np.ones_like(table)] * (net.unit.shape[1] - 1)
+    return np.stack(states)
+
+
+def weigh_reading(
+    entry: Reading, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what a live loop resistance says of the circuit."""
+    if entry.unit != "ohm" or entry.quantity != "loop-resistance":
+        return
+    if entry.method == "substitute-load" or entry.where:
+        return
+    component, stage = split_loop(entry.component)
+    found = net.find(component)
+    if found is None or stage > found[1].stages or not found[1].kind.fires:
+        return
+    window, events = catalog.firing.scans.reading, catalog.firing.circuit_rows
+    outcome = 1 if entry.value > window.high_ohm else 2 if entry.value < window.low_ohm else 0
+    values = np.array([events[m.circuit(stage)][outcome] for m in found[1].micros])
+    text = f"loop reads {entry.value:g} ohm"
+    on = OnComponent(component, place, values[None, None, :])
+    yield Likelihood(entry.id, component, text, parts=(on,))
+
+
+def weigh_label(
+    entry: PartLabel, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what provenance says of a part being the right one."""
+    found = net.find(entry.component)
+    if found is None or entry.provenance not in ("recycled", "donor", "repaired", "unknown"):
+        return
+    if entry.recall_checked:
+        return
+    work = catalog.firing.conditions.work
+    ratio = work["unchecked_recycled_unfit"].value / work["new_unfit"].value
+    values = np.array([1.0 if m.condition == "unfit" else 1.0 / ratio for m in found[1].micros])
+    on = OnComponent(entry.component, place, values[None, None, :])
+    text = f"{entry.provenance} part, recalls not checked"
+    yield Likelihood(entry.id, entry.component, text, parts=(on,))
+
+
+_AT_THE_DEVICE = "load-at:device-plug"
+
+
+def weigh_test(
+    entry: TestOutcome, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what a fault-finding test says of the device itself; the rest is for isolation."""
+    component, stage = split_loop(entry.loop)
+    found = net.find(component)
+    if found is None or stage > found[1].stages:
+        return
+    group, part = found
+    table = circuit_table(part, group.causes, place, 0.0)[:, :, stage - 1]
+    text = f"{entry.test}: {entry.outcome}"
+    values: Array | None = None
+    at: float = place
+    if entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
+        gone = gone_with_a_load(part, table, catalog.firing)
+        values = gone if entry.outcome == "gone" else 1.0 - gone
+    elif entry.outcome == VERIFIED:
+        sure, at = catalog.firing.scans.tests.good_if_fixed.value, place + _HALF_LATER
+        good = table[:, :, CIRCUITS.index("good")]
+        values = good * sure + (1.0 - good) * (1.0 - sure)
+    if values is not None:
+        on = OnComponent(component, at, np.maximum(values, catalog.firing.scans.floor)[None])
+        yield Likelihood(entry.id, component, text, parts=(on,))
+
+
+_APART = 1_000_000  # added to the line numbers of a report joined to another
+
+
+def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
+    """Return the case with each thing said once, and a finding for each copy left out.
+
+    Reports of one minute are one report. An impact that says nothing of zone, direction or extent
+    is no evidence.
+    """
+    kept: list[Evidence] = []
+    findings: list[Finding] = []
+    seen: dict[bytes, str] = {}
+    for entry in case.evidence:
+        key = _content(entry)
+        if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
+            continue  # reading the case has said so
+        if key is not None and key in seen:
+            text = f"{entry.id}: says the same as {seen[key]} and is weighed once"
+            findings.append(_finding("weighed-once", text, entry))
+        else:
+            kept.append(entry)
+            if key is not None:
+                seen[key] = entry.id
+    joined = tuple(_join_reports(kept))
+    return msgspec.structs.replace(case, evidence=joined), tuple(findings)
+
+
+def _finding(code: str, text: str, entry: Evidence) -> Finding:
+    return Finding(code=code, severity="note", message=text, origin=entry.origin)
+
+
+def _content(entry: Evidence) -> bytes | None:
+    """Return what an entry says, as bytes; None for what may well be said or done twice."""
+    if isinstance(entry, Statement):
+        who = entry.from_.strip().lower()
+        return msgspec.json.encode(("statement", entry.component, entry.says, who))
+    if isinstance(entry, Report):
+        lines = [(c.raw, c.code, c.status, c.module) for c in entry.reading.lines]
+        cover = entry.reading.coverage
+        said = (cover.complete, cover.able, cover.unit_volts)
+        return msgspec.json.encode(("report", entry.time, entry.when, lines, said))
+    if isinstance(entry, Impact | Recorder):
+        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": ""}
+        return msgspec.json.encode((type(entry).__name__, plain))
+    return None
+
+
+def _join_reports(entries: Iterable[Evidence]) -> list[Evidence]:
+    """Return the entries with the reports of one minute joined to the first of them."""
+    result: list[Evidence] = []
+    places: dict[tuple[object, str], int] = {}
+    for entry in entries:
+        key = (entry.time, entry.when) if isinstance(entry, Report) and entry.time else None
+        first = None if key is None else places.get(key)
+        if isinstance(entry, Report) and first is not None:
+            known = result[first]
+            assert isinstance(known, Report)  # noqa: S101
+            result[first] = _joined(known, entry)
+            continue
+        if key is not None:
+            places[key] = len(result)
+        result.append(entry)
+    return result
+
+
+def _joined(one: Report, two: Report) -> Report:
+    """Return two reports of one minute as one."""
+    moved = tuple(
+        msgspec.structs.replace(
+            c, line=c.line + _APART, repeats=tuple(n + _APART for n in c.repeats)
+        )
+        for c in two.reading.lines
+    )
+    reading = msgspec.structs.replace(
+        one.reading,
+        lines=one.reading.lines + moved,
+        coverage=_both(one.reading.coverage, two.reading.coverage),
+    )
+    return msgspec.structs.replace(one, reading=reading)
+
+
+def _both(one: Coverage, two: Coverage) -> Coverage:
+    """Return how far two reports of one minute reached together."""
+    volts = one.unit_volts if one.unit_volts is not None else two.unit_volts
+    return msgspec.structs.replace(
+        one,
+        complete=one.complete if one.complete == two.complete else None,
+        able=one.able if one.able == two.able else one.able or two.able,
+        unit_volts=volts,
+        modules=one.modules + two.modules,
+        not_tested=one.not_tested + two.not_tested,
+        clean=one.clean + two.clean,
+        no_crash_record=one.no_crash_record or two.no_crash_record,
+        why=one.why + two.why,
     )
 
 

@@ -1,6 +1,5 @@
 """Logistic curves of deployment: written as terms, evaluated over whole arrays, pure."""
 
-from collections.abc import Sequence
 from typing import Any, Literal
 
 import msgspec
@@ -91,18 +90,6 @@ class Hit(msgspec.Struct, frozen=True, kw_only=True):
     lateral_kmh: Any
     model_year: Any = np.nan
     belted: Any = np.nan
-
-
-def side_codes(sides: Sequence[str]) -> npt.NDArray[np.int64]:
-    """Return the codes of struck sides written as words.
-
-    Raises:
-        ModelError: A word is none of ``SIDE_CODES``.
-    """
-    strange = sorted({s for s in sides if s not in SIDE_CODES})
-    if strange:
-        raise ModelError(f"{strange} are not struck sides; use {tuple(SIDE_CODES)}")
-    return np.array([SIDE_CODES[s] for s in sides], dtype=np.int64)
 
 
 def quantities(hit: Hit) -> dict[str, Array]:

@@ -93,17 +93,6 @@ def delta_v_kmh(time_s: Array, acceleration_ms2: Array, bias_ms2: float = 0.0) -
     return KMH_PER_MS * integrate(time_s, acceleration_ms2 - bias_ms2)
 
 
-def crush_m(time_s: Array, delta_v: Array, speed_kmh: float) -> Array:
-    """Return how far the compartment has moved against a rigid wall: v0 t + integral of dV. [m].
-
-    Args:
-        time_s: Times. [s]
-        delta_v: Cumulative change of speed along the car, negative when slowed. [km/h]
-        speed_kmh: Speed at time zero. [km/h]
-    """
-    return speed_kmh / KMH_PER_MS * time_s + integrate(time_s, delta_v / KMH_PER_MS)
-
-
 def flight_m(time_s: Array, delta_v: Array) -> Array:
     """Return how far a free body has moved inside the car since time zero. [m]."""
     return -integrate(time_s, delta_v / KMH_PER_MS)

@@ -35,15 +35,6 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
     slope_se: float
 
 
-class Parts(msgspec.Struct, frozen=True, kw_only=True):
-    """Brier score = reliability - resolution + uncertainty, Murphy 1973."""
-
-    brier: float
-    reliability: float
-    resolution: float
-    uncertainty: float
-
-
 class Bin(msgspec.Struct, frozen=True, kw_only=True):
     """One group of a reliability table.
 
@@ -143,24 +134,6 @@ def calibration_slope(
         if float(np.abs(move).max()) < _CLOSE:
             break
     return float(beta[0]), float(np.sqrt(np.linalg.inv(information)[0, 0]))
-
-
-def brier_parts(chances: npt.ArrayLike, happened: npt.ArrayLike) -> Parts:
-    """Return the Brier score of a yes-no event taken apart by equal forecasts.
-
-    Source: murphy-1973. Exact when cases are grouped by equal probability, as here.
-    """
-    p, y = np.asarray(chances, dtype=np.float64), np.asarray(happened, dtype=np.float64)
-    values, group = np.unique(p, return_inverse=True)
-    counts = np.bincount(group)
-    found = np.bincount(group, weights=y) / counts
-    base, n = float(y.mean()), len(y)
-    return Parts(
-        brier=float(((p - y) ** 2).mean()),
-        reliability=float(counts @ (values - found) ** 2) / n,
-        resolution=float(counts @ (found - base) ** 2) / n,
-        uncertainty=base * (1.0 - base),
-    )
 
 
 def reliability(

@@ -58,16 +58,3 @@ def value_of_knowing(pay: Array, prior: Array, likelihood: Array | None = None) 
     joint = known * prior
     after = (joint @ pay.T).max(axis=1).sum()
     return float(after - (pay @ prior).max())
-
-
-def normal_value_of_knowing(mean: float, deviation: float) -> float:
-    """Return what knowing a normal profit is worth to one who may take it or leave it.
-
-    Source: Raiffa and Schlaifer 1961, unit normal loss (from memory):
-    sd (phi(k) - k (1 - Phi(k))) with k = |mean| / sd.
-    """
-    if deviation <= 0.0:
-        return 0.0
-    k = abs(mean) / deviation
-    density = math.exp(-0.5 * k * k) / math.sqrt(2.0 * math.pi)
-    return deviation * (density - k * 0.5 * math.erfc(k / math.sqrt(2.0)))
