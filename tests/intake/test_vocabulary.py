@@ -11,8 +11,7 @@ from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.phrases import lexicon_of
-from squibwise.intake.report.reader import understand
-from squibwise.intake.report.sheet import sort_lines
+from squibwise.intake.report.reader import sort_lines, understand
 from squibwise.intake.report.units import name_unit
 from squibwise.model.report import ReadReport
 

@@ -9,8 +9,7 @@ import pytest
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake import load_case
-from squibwise.intake.case_file.__main__ import write_schema
-from squibwise.intake.case_file.schema import ENTRIES, CaseFile, Entry
+from squibwise.intake.case_file.schema import ENTRIES, CaseFile, Entry, write_schema
 from squibwise.model.words import RELEASE_WORDS
 
 ROOT = Path(__file__).parents[3]

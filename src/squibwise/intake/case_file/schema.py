@@ -1,7 +1,9 @@
 """What a case file may hold: tables, keys and kinds of evidence as records, and its JSON Schema."""
 
 import datetime as dt
+import sys
 import types
+from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
@@ -405,3 +407,13 @@ def schema() -> dict[str, Any]:
         "title": "Squibwise case file",
         **msgspec.json.schema(CaseFile),
     }
+
+
+def write_schema(path: Path) -> None:
+    """Write the schema: ``python -m squibwise.intake.case_file.schema FILE``."""
+    text = msgspec.json.format(msgspec.json.encode(schema()), indent=2)
+    path.write_bytes(text + b"\n")
+
+
+if __name__ == "__main__":
+    write_schema(Path(sys.argv[1]))

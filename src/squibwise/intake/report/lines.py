@@ -2,10 +2,9 @@
 
 import re
 
-import msgspec
-
 from squibwise.catalog.load import Catalog
-from squibwise.intake.report.notation import CodeToken
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.codes import Code
 from squibwise.intake.report.phrases import (
     Hit,
     Lexicon,
@@ -16,9 +15,22 @@ from squibwise.intake.report.phrases import (
     lexicon_of,
     tokenise,
 )
-from squibwise.intake.report.sense import FAULTS, PARTS, Sense, has_fault, has_part, read_sense
-from squibwise.model.report import Unit
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part, read_words
 
+MAX_LINE = 2000
+_SIGNS = str.maketrans(
+    dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212", "-")
+    | dict.fromkeys("\u00a0\u2007\u2009\u202f", " ")
+)
+_QUOTED = re.compile(r"^\s*(?:>\s?){1,9}")
+_SPEAKER = re.compile(
+    r"^\s*(?:\[?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?[ ,-]{1,3}"
+    r"\S[^:\t|]{0,24}:\s"
+    r"|#\d{1,4}\s+\S[^:\t|]{0,30}:\s)"
+)
+_STOP = re.compile(r"([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ][a-zà-ÿłśżźćńęą'])")
+_SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
@@ -36,51 +48,42 @@ _TYPE_LABEL = re.compile(
 )
 
 
-class Line(msgspec.Struct, kw_only=True):
-    """One line of a report, taken apart.
+def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
+    """Return the sentences of a line; a table's row and a line that says one thing stay whole."""
+    text = raw.text.translate(_SIGNS)
+    is_cut = len(text) > MAX_LINE
+    text = text[:MAX_LINE]
+    said = _SPEAKER.sub("", _QUOTED.sub("", text))
+    if len(raw.cells) > 1:
+        return [Line(number=raw.number, raw=text, text=said, cells=raw.cells, is_cut=is_cut)]
+    parts = [p for s in _sentences(said) for p in _without_question(s, lexicon)]
+    if len(parts) == 1:
+        return [Line(number=raw.number, raw=text, text=said, is_cut=is_cut)]
+    return [Line(number=raw.number, raw=p, text=p, is_cut=is_cut) for p in parts]
 
-    Attributes:
-        number: In the file, from 1.
-        raw: As it stood, without the rest of an overlong line.
-        text: The same without who says it, marks of a quotation, names of modules in a column.
-        role: ``blank``, ``code``, ``words``, ``heading``, ``count``, ``clean``, ``header``,
-            ``meta``, ``aside`` or ``unread``.
-        cells: Of a table's row; empty when there are none.
-        codes: Codes on it.
-        tokens: Its words without its codes.
-        sense: What its words say.
-        count: Faults it announces.
-        volts: Supply voltage it states. [V]
-        failure_type: Failure type that it labels as such.
-        is_module: It names a module of the car.
-        is_keyed: It begins with a label and a colon.
-        why: Why it tells of no present fault, such as ``a question``; empty when it may.
-        module: Name of the module that it stands under; None when there was none.
-        unit: Which unit that is.
-        group: What a heading above says of every line below it, such as a side; None for nothing.
-        known_share: Share of its words that are known.
-        is_cut: It was longer than can be read.
-    """
 
-    number: int
-    raw: str
-    text: str
-    role: str = "unread"
-    cells: tuple[str, ...] = ()
-    codes: tuple[CodeToken, ...] = ()
-    tokens: tuple[Token, ...] = ()
-    sense: Sense = msgspec.field(default_factory=Sense)
-    count: int | None = None
-    volts: float | None = None
-    failure_type: str | None = None
-    is_module: bool = False
-    is_keyed: bool = False
-    why: str = ""
-    module: str | None = None
-    unit: Unit = "unknown"
-    group: Sense | None = None
-    known_share: float = 0.0
-    is_cut: bool = False
+def _sentences(text: str) -> list[str]:
+    """The sentences of running text; abbreviations and lists do not end one."""
+    found, start = [], 0
+    for match in _STOP.finditer(text):
+        asks = match.group(1) == "?"
+        if asks or len(text[start : match.start()].split()) >= _SENTENCE_WORDS:
+            found.append(text[start : match.end(1)])
+            start = match.end()
+    return [*found, text[start:]] if text[start:].strip() or not found else found
+
+
+def _without_question(text: str, lexicon: Lexicon) -> list[str]:
+    """``B1001 is stored, has that to do with it?``: what is told, and what is only asked."""
+    head, comma, _ = text.rpartition(", ")
+    if not text.rstrip().endswith("?") or not comma or _asks_first(text, lexicon):
+        return [text]
+    return [head + ",", text[len(head) + 2 :]]
+
+
+def _asks_first(text: str, lexicon: Lexicon) -> bool:
+    texts = tuple(t.text for t in tokenise(text)[:3])
+    return any(w in lexicon.asking for w in texts)
 
 
 def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
@@ -93,9 +96,9 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     """
     language = language_of(line, lexicon, usual)
     hits = find_hits(lexicon, line.tokens, language)
-    line.sense = read_sense(line.tokens, hits, lexicon.denying)
+    line.words = read_words(line.tokens, hits, lexicon.denying)
     if not line.codes and any(_denies_status(h, line.tokens, lexicon) for h in hits):
-        line.sense.voices.add("not")  # "short to ground: not present", where no code has a status
+        line.words.voices.add("not")  # "short to ground: not present", where no code has a status
     line.is_keyed = bool(_KEYED.match(line.text))
     labelled = _TYPE_LABEL.search(line.text)
     line.failure_type = labelled.group(1).upper() if labelled else None
@@ -108,11 +111,11 @@ def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> boo
     return is_status and any(t.text in lexicon.denying for t in tokens[hit.first : hit.last])
 
 
-def words_of(text: str, catalog: Catalog, language: str | None) -> Sense:
+def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
     """Return what a piece of text says, codes aside."""
     tokens = tokenise(text)
     lexicon = lexicon_of(catalog)
-    return read_sense(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
+    return read_words(tokens, find_hits(lexicon, tokens, language), lexicon.denying)
 
 
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
@@ -134,47 +137,47 @@ def without_codes(line: Line) -> str:
 def _volts(line: Line, lexicon: Lexicon) -> float | None:
     """Supply voltage of a line that names a supply, not a fault."""
     found = _VOLTS.search(line.text)
-    if found is None or line.codes or line.sense.features & (PARTS | {"short", "open", "bag"}):
+    if found is None or line.codes or line.words.features & (PARTS | {"short", "open", "bag"}):
         return None
-    words = tuple(t.text for t in line.tokens)
-    named = any("supplyvolts" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+    texts = tuple(t.text for t in line.tokens)
+    named = any("supplyvolts" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
     named = named or bool(_KEY_ON.search(line.text))
     return float(found.group(1).replace(",", ".")) if named else None
 
 
 def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     """Tell whether a line says that there is no fault, and no more than that."""
-    words = tuple(t.text for t in line.tokens)
-    for at in range(len(words)):
-        means, length = find_layout(lexicon, words, at)
+    texts = tuple(t.text for t in line.tokens)
+    for at in range(len(texts)):
+        means, length = find_layout(lexicon, texts, at)
         if "clean" in means:
             rest = line.tokens[:at] + line.tokens[at + length :]
-            return not has_fault(read_sense(rest, find_hits(lexicon, rest, language)))
+            return not has_fault(read_words(rest, find_hits(lexicon, rest, language)))
     return False
 
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
-    words = tuple(t.text for t in line.tokens)
+    texts = tuple(t.text for t in line.tokens)
     if line.codes and is_question(line):
         line.codes, line.role, line.why = (), "aside", "a question"
         return
     if line.codes:
         line.role = "code"
         return
-    known = sum(w in lexicon.known or w.isdecimal() for w in words)
-    line.known_share = known / len(words) if words else 0.0
-    line.count = _count(words, lexicon)
+    known = sum(w in lexicon.known or w.isdecimal() for w in texts)
+    line.known_share = known / len(texts) if texts else 0.0
+    line.count = _count(texts, lexicon)
     if line.volts is not None:
         line.role = "meta"
     elif is_clean:
         line.role = "clean"
-        line.count = None if line.sense.features & PARTS else 0
+        line.count = None if line.words.features & PARTS else 0
     elif line.count is not None:
         line.role = "count"
     else:
-        line.role = _role(line, words, lexicon)
+        line.role = _role(line, texts, lexicon)
     headed = line.role in ("count", "clean")
-    line.is_module = line.role == "heading" or (headed and _names_module(words, lexicon, line))
+    line.is_module = line.role == "heading" or (headed and _names_module(texts, lexicon, line))
     if line.role in ("words", "unread", "heading", "clean") and line.count is None:
         line.why = _why_aside(line)
         if line.why:
@@ -183,110 +186,110 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
 
 def _why_aside(line: Line) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
-    if is_question(line) or "sure" in line.sense.voices:
+    if is_question(line) or "sure" in line.words.voices:
         return "a question"
-    if line.role == "heading" or not (has_part(line.sense) or has_fault(line.sense)):
+    if line.role == "heading" or not (has_part(line.words) or has_fault(line.words)):
         return ""
-    return why_absent(line.sense, is_coded=False)
+    return why_absent(line.words, is_coded=False)
 
 
 def is_question(line: Line) -> bool:
     """Tell whether a line asks, or doubts what it reads."""
     text = line.text.strip()
-    told = has_part(line.sense) or has_fault(line.sense)
+    told = has_part(line.words) or has_fault(line.words)
     return text.endswith("?") or ("?" in text and (text[0] == "¿" or not told))
 
 
-def why_absent(sense: Sense, *, is_coded: bool) -> str:
+def why_absent(words: Words, *, is_coded: bool) -> str:
     """Return why words say that there is no fault now; empty when they do not say so.
 
     Args:
-        sense: What the words say.
+        words: What they say.
         is_coded: They stand beside a code: a lone negation may then be part of its description.
     """
-    voices, told = sense.voices, has_fault(sense)
+    voices, told = words.voices, has_fault(words)
     reasons = (
         ("gone" in voices, "gone"),
         (bool(voices & {"past", "mine"}), "past"),
         ("not" in voices and (told or not is_coded), "denied"),
         ("away" in voices and told and not is_coded, "denied"),
-        ("was" in voices and told and not is_coded and not sense.statuses, "past"),
+        ("was" in voices and told and not is_coded and not words.statuses, "past"),
         ("worked" in voices and not is_coded, "work done"),
         ("fine" in voices or ("good" in voices and not is_coded), "found good"),
     )
     return next((reason for holds, reason in reasons if holds), "")
 
 
-def _role(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> str:
+def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
     """The role of a line without code, count or voltage."""
-    first, length = find_layout(lexicon, words)
+    first, length = find_layout(lexicon, texts)
     label = set(first) if line.is_keyed else set()
     tells = _tells(line) or bool(line.failure_type)
-    named = bool(words) and all_header(words, lexicon)
-    is_header = named and (len(words) > _STATUS_WORDS or not line.sense.statuses)
+    named = bool(texts) and all_header(texts, lexicon)
+    is_header = named and (len(texts) > _STATUS_WORDS or not line.words.statuses)
     is_key = "key" in first and (line.is_keyed or bool(line.failure_type))
     roles = (
         ("advice" in first, "unread"),
         (is_header, "header"),
         (
             bool({"key", "meta", "module"} & label)
-            and _is_number(words[length:])
+            and _is_number(texts[length:])
             and not line.failure_type,
             "meta",
         ),
         (is_key, "words" if tells or _names_place(line) else "meta"),
-        ("meta" in first and _is_meta(line, words, length, first), "meta"),
-        (_is_heading(line, words, lexicon) or "module" in label, "heading"),
+        ("meta" in first and _is_meta(line, texts, length, first), "meta"),
+        (_is_heading(line, texts, lexicon) or "module" in label, "heading"),
         (tells or (line.known_share == 1.0 and _names_place(line)), "words"),
     )
     return next((role for holds, role in roles if holds), "unread")
 
 
 def _names_place(line: Line) -> bool:
-    sense = line.sense
-    return bool(sense.seats or sense.sides or sense.stages or sense.ends)
+    words = line.words
+    return bool(words.seats or words.sides or words.stages or words.ends)
 
 
-def _is_number(words: tuple[str, ...]) -> bool:
-    return bool(words) and all(w[0].isdecimal() for w in words)
+def _is_number(texts: tuple[str, ...]) -> bool:
+    return bool(texts) and all(w[0].isdecimal() for w in texts)
 
 
 def _tells(line: Line) -> bool:
-    return has_part(line.sense) or has_fault(line.sense) or bool(line.sense.statuses)
+    return has_part(line.words) or has_fault(line.words) or bool(line.words.statuses)
 
 
-def all_header(words: tuple[str, ...], lexicon: Lexicon) -> bool:
+def all_header(texts: tuple[str, ...], lexicon: Lexicon) -> bool:
     """Tell whether a line holds nothing but the names of columns."""
     at = 0
-    while at < len(words):
-        means, length = find_layout(lexicon, words, at)
+    while at < len(texts):
+        means, length = find_layout(lexicon, texts, at)
         if not {"header", "key", "meta"} & set(means) or "othermodule" in means:
             return False
         at += length
-    return bool(words)
+    return bool(texts)
 
 
-def _count(words: tuple[str, ...], lexicon: Lexicon) -> int | None:
+def _count(texts: tuple[str, ...], lexicon: Lexicon) -> int | None:
     """How many faults a line announces: ``3 faults``, ``Faults: 3``."""
-    for at, word in enumerate(words):
+    for at, word in enumerate(texts):
         if word.isdecimal() and len(word) <= 3:
-            after, _ = find_layout(lexicon, words, at + 1)
+            after, _ = find_layout(lexicon, texts, at + 1)
             if "count" in after:
                 return int(word)
-        means, length = find_layout(lexicon, words, at)
-        rest = words[at + length :]
+        means, length = find_layout(lexicon, texts, at)
+        rest = texts[at + length :]
         if "total" in means and len(rest) == 1 and rest[0].isdecimal() and len(rest[0]) <= 3:
             return int(rest[0])
     return None
 
 
-def _is_meta(line: Line, words: tuple[str, ...], length: int, means: tuple[str, ...]) -> bool:
-    if {"othermodule", "area"} & set(means) and not line.is_keyed and len(words) <= length:
+def _is_meta(line: Line, texts: tuple[str, ...], length: int, means: tuple[str, ...]) -> bool:
+    if {"othermodule", "area"} & set(means) and not line.is_keyed and len(texts) <= length:
         return False
     is_label = line.is_keyed and _label_length(line) == length
-    if (line.sense.statuses and not line.is_keyed) or (_tells(line) and not is_label):
+    if (line.words.statuses and not line.is_keyed) or (_tells(line) and not is_label):
         return False
-    return line.is_keyed or len(words) <= length or any(c.isdecimal() for c in line.text)
+    return line.is_keyed or len(texts) <= length or any(c.isdecimal() for c in line.text)
 
 
 def _label_length(line: Line) -> int:
@@ -295,39 +298,39 @@ def _label_length(line: Line) -> int:
     return len(tokenise(_BULLET.sub("", label.group(), count=1))) if label else 0
 
 
-def _is_heading(line: Line, words: tuple[str, ...], lexicon: Lexicon) -> bool:
-    counts = any("count" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
-    told = (line.sense.features & FAULTS) - ({"defect"} if counts else set())
-    if len(words) > _HEADING_WORDS or told or (line.sense.statuses and not counts):
+def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:
+    counts = any("count" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
+    told = (line.words.features & FAULTS) - ({"defect"} if counts else set())
+    if len(texts) > _HEADING_WORDS or told or (line.words.statuses and not counts):
         return False
-    return _names_module(words, lexicon, line) and not has_part(line.sense)
+    return _names_module(texts, lexicon, line) and not has_part(line.words)
 
 
-def _names_module(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
-    if line.sense.features & {"unit", "system", "airbagmodule"}:
+def _names_module(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
+    if line.words.features & {"unit", "system", "airbagmodule"}:
         return True
-    if line.sense.features - {"skip"} == {"bag"} and len(words) <= 3 and not line.sense.seats:
+    if line.words.features - {"skip"} == {"bag"} and len(texts) <= 3 and not line.words.seats:
         return True
-    return _is_foreign(words, lexicon, line)
+    return _is_foreign(texts, lexicon, line)
 
 
-def _is_foreign(words: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
-    if line.sense.features & {"unit", "system", "airbagmodule", "bag"} - {"unit"}:
+def _is_foreign(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
+    if line.words.features & {"unit", "system", "airbagmodule", "bag"} - {"unit"}:
         return False
-    return any("othermodule" in find_layout(lexicon, words, at)[0] for at in range(len(words)))
+    return any("othermodule" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
 
 
 def is_bare_part(line: Line) -> bool:
     """Tell whether a line names a part and says nothing more of it, as lists of parts do."""
-    sense = line.sense
+    words = line.words
     if line.role not in ("words", "unread") or line.is_keyed or len(line.tokens) > _NAME_WORDS:
         return False
-    if sense.statuses or sense.voices or has_fault(sense) or _ENDS_SENTENCE.search(line.text):
+    if words.statuses or words.voices or has_fault(words) or _ENDS_SENTENCE.search(line.text):
         return False
-    return line.known_share >= _NAMED and bool(sense.features & (PARTS | {"bag", "lamp"}))
+    return line.known_share >= _NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
 
 
-def segments(line: Line) -> list[tuple[CodeToken, str]]:
+def segments(line: Line) -> list[tuple[Code, str]]:
     """Return each code of a line with the words that are its own."""
     codes = line.codes
     if len(codes) == 1:

@@ -1,4 +1,4 @@
-"""Words, code number and failure type of one line joined to what it means.
+"""What each fault means: its words, code number and failure type joined, then told as one line.
 
 Description beats number; where they disagree both are kept with weights and reported.
 """
@@ -6,113 +6,92 @@ Description beats number; where they disagree both are kept with weights and rep
 import msgspec
 
 from squibwise.catalog.codes import CodeMeaning, FailureType
-from squibwise.intake.report.notation import CodeToken
-from squibwise.intake.report.parts import (
-    Part,
+from squibwise.intake.report.candidates import (
+    SURE_PARTS,
+    Candidate,
     Scope,
-    code_parts,
+    candidates_of,
+    candidates_of_row,
     first_rule,
-    own_part,
-    parts,
+    own_candidate,
     rank,
 )
-from squibwise.intake.report.sense import Sense
+from squibwise.intake.report.codes import Code
+from squibwise.intake.report.sheet import CLEAR, Fault
+from squibwise.intake.report.words import has_part
+from squibwise.model import report
 from squibwise.model.car import OwnCode
-from squibwise.model.report import Candidate
-from squibwise.model.words import Basis, Fault, Status
+from squibwise.model.names import Side, side_of
+from squibwise.model.origin import Origin
+from squibwise.model.report import CodeLine
+from squibwise.model.words import Fault as FaultWord
+from squibwise.model.words import Status
 
-CLEAR = 0.75  # from this share on a reading is the one meant
 NUMBER_SHARE = 0.1  # what the number keeps when the description says another thing
 _MOST_CANDIDATES = 8
+_TWO_READINGS = 2
+_UNIT = Candidate(kind="control-unit", place="centre")
+_UNIT_FAULTS = ("configuration", "identity", "event-recorded", "internal")
+_ANYTHING = Candidate()
 
-_ANYTHING = Part(kind="")
-
-Faults = tuple[tuple[Fault, float], ...]
-
-
-class Meaning(msgspec.Struct, frozen=True, kw_only=True):
-    """What one line means.
-
-    Attributes:
-        parts: Parts it may mean, the likeliest first.
-        faults: Faults it may mean, the likeliest first.
-        basis: ``words``, ``code``, ``words+code`` or ``none``.
-        sources: Sources of the tables used.
-        weak: The weakest basis used.
-        clash: What description and number disagree on: ``part``, ``fault``, both or nothing.
-        code_title: What the table calls the code.
-        status: Status that the failure type adds.
-    """
-
-    parts: tuple[Part, ...] = ()
-    faults: Faults = ()
-    basis: str = "none"
-    sources: tuple[str, ...] = ()
-    weak: Basis | None = None
-    clash: tuple[str, ...] = ()
-    code_title: str = ""
-    status: Status | None = None
-
-    @property
-    def part(self) -> Part | None:
-        """The part meant; None while several are left or its place is unknown."""
-        if not self.parts or self.parts[0].weight < CLEAR or self.parts[0].place is None:
-            return None
-        return self.parts[0]
-
-    @property
-    def fault(self) -> Fault:
-        """The fault meant; ``unknown`` while several are left."""
-        if self.faults and self.faults[0][1] >= CLEAR:
-            return self.faults[0][0]
-        return "unknown"
-
-    def candidates(self) -> tuple[Candidate, ...]:
-        """Return every reading with its weight; they sum to one."""
-        if not self.parts and len(self.faults) < 2:
-            return ()
-        faults: Faults = self.faults or (("unknown", 1.0),)
-        parts = self.parts or (_ANYTHING,)
-        found = [_candidate(p, f, p.weight * w) for p in parts for f, w in faults]
-        found = sorted(found, key=lambda c: -c.weight)[:_MOST_CANDIDATES]
-        total = sum(c.weight for c in found)
-        return tuple(msgspec.structs.replace(c, weight=c.weight / total) for c in found)
+Readings = tuple[tuple[FaultWord, float], ...]
 
 
-def join(sense: Sense, token: CodeToken | None, scope: Scope) -> Meaning:
-    """Return what the words and the code of one line mean together."""
-    words = parts(sense, scope)
-    features = sense.rule_features() | ({"haspart"} if words else set())
-    said = _faults(first_rule(scope.catalog.vocabulary.faults, features))
-    own = _own_row(token, scope)
-    table = _table_row(token, scope)
-    if table is not None and not said and all(p.kind == "control-unit" for p in words):
-        words = ()  # the unit's name beside a known code labels the report, not the part
+def settle(fault: Fault, scope: Scope) -> None:
+    """Set what a fault means; another unit's faults name no part of the restraint system."""
+    _take_group(fault)
+    _join(fault, msgspec.structs.replace(scope, is_foreign=fault.unit == "other"))
+    if fault.unit == "unknown" and fault.module is None and fault.candidates:
+        fault.unit = "restraint"
+    if fault.unit == "restraint" and not fault.candidates and _is_of_unit(fault):
+        fault.candidates = (_UNIT,)
+    if fault.unit == "restraint" or (fault.unit == "unknown" and fault.words.features & SURE_PARTS):
+        return
+    about = fault.words.features & {"unit", "system", "airbagmodule", "bag"}
+    is_about_unit = fault.unit == "other" and about and fault.meant == "communication"
+    fault.candidates, fault.clash = ((_UNIT,) if is_about_unit else ()), ()
+
+
+def _take_group(fault: Fault) -> None:
+    """Add the side, seat or status that a heading of many faults says, where its own is missing."""
+    words, group = fault.words, fault.group
+    if group is None:
+        return
+    if not (words.seats or words.sides):
+        words.seats |= group.seats
+        words.sides |= group.sides
+    if not words.statuses:
+        words.statuses += group.statuses
+
+
+def _is_of_unit(fault: Fault) -> bool:
+    """Tell whether a fault that names no part and no place is one that only the unit can have."""
+    words = fault.words
+    placed = words.seats or words.sides or words.ends or words.rows
+    return fault.meant in _UNIT_FAULTS and not placed and not has_part(words)
+
+
+def _join(fault: Fault, scope: Scope) -> None:
+    """Set what the words and the code of a fault mean together."""
+    named = candidates_of(fault.words, scope)
+    features = fault.words.rule_features() | ({"haspart"} if named else set())
+    said = _readings(first_rule(scope.catalog.vocabulary.faults, features))
+    own = _own_row(fault.code, scope)
+    row = _table_row(fault.code, scope)
+    if row is not None and not said and all(c.kind == "control-unit" for c in named):
+        named = ()  # the unit's name beside a known code labels the report, not the part
     if own is not None:
-        return _with_own(words, said, own)
-    meaning = _with_table(words, table, scope, _is_modern(token))
-    record = None if meaning.clash else _type_row(token, scope)  # older numbering, other bytes
+        _take_own(fault, named, said, own)
+        return
+    _take_table(fault, named, row, scope)
+    # older numbering has other bytes
+    record = None if fault.clash else _type_row(fault.code, scope)
     typed = _typed(record)
-    faults, fault_clash = _join_faults(said, typed)
-    return msgspec.structs.replace(
-        meaning,
-        faults=faults,
-        clash=(*meaning.clash, *(("fault",) if fault_clash else ())),
-        basis=_basis(bool(words or said), meaning.basis in ("code", "words+code"), bool(typed)),
-        sources=meaning.sources or (("sae-j2012",) if typed else ()),
-        status=record.status if record else None,
-    )
-
-
-def _candidate(part: Part, fault: Fault, weight: float) -> Candidate:
-    return Candidate(
-        component=part.component,
-        kind=part.kind or None,
-        place=part.place,
-        stage=part.stage,
-        fault=fault,
-        weight=weight,
-    )
+    fault.readings, is_clash = _join_readings(said, typed)
+    fault.clash = (*fault.clash, *(("fault",) if is_clash else ()))
+    fault.basis = _basis(bool(named or said), fault.basis in ("code", "words+code"), bool(typed))
+    fault.sources = fault.sources or (("sae-j2012",) if typed else ())
+    fault.typed_status = record.status if record else None
 
 
 def _basis(has_words: bool, has_code: bool, has_type: bool) -> str:
@@ -121,41 +100,41 @@ def _basis(has_words: bool, has_code: bool, has_type: bool) -> str:
     return "code" if has_code or has_type else "none"
 
 
-def _faults(given: tuple[tuple[str, float], ...]) -> Faults:
-    return tuple((msgspec.convert(name, Fault), share) for name, share in given)
+def _readings(given: tuple[tuple[str, float], ...]) -> Readings:
+    return tuple((msgspec.convert(name, FaultWord), share) for name, share in given)
 
 
-def _own_row(token: CodeToken | None, scope: Scope) -> OwnCode | None:
+def _own_row(code: Code | None, scope: Scope) -> OwnCode | None:
     """The row of the user's own table that fits best: with the failure type before without."""
-    if token is None or scope.car is None:
+    if code is None or scope.car is None:
         return None
-    names = {token.code, token.printed, *token.readings, *token.also}
+    names = {code.code, code.printed, *code.readings, *code.also}
     rows = [r for r in scope.car.codes if r.code in names]
-    exact = [r for r in rows if r.failure_type == token.failure_type]
+    exact = [r for r in rows if r.failure_type == code.failure_type]
     plain = [r for r in rows if r.failure_type is None]
     return next(iter(exact + plain), None)
 
 
-def _table_row(token: CodeToken | None, scope: Scope) -> CodeMeaning | None:
-    if token is None or not token.is_exact or scope.is_foreign:
+def _table_row(code: Code | None, scope: Scope) -> CodeMeaning | None:
+    if code is None or not code.is_exact or scope.is_foreign:
         return None
-    return scope.catalog.codes.codes.get(token.code)
+    return scope.catalog.codes.codes.get(code.code)
 
 
-def _type_row(token: CodeToken | None, scope: Scope) -> FailureType | None:
-    if token is None or token.failure_type is None or not token.is_exact:
+def _type_row(code: Code | None, scope: Scope) -> FailureType | None:
+    if code is None or code.failure_type is None or not code.is_exact:
         return None
-    return scope.catalog.codes.failure_types.get(token.failure_type)
+    return scope.catalog.codes.failure_types.get(code.failure_type)
 
 
-def _typed(record: FailureType | None) -> Faults:
-    """Faults of a failure type; a type that tells nothing adds nothing."""
+def _typed(record: FailureType | None) -> Readings:
+    """Readings of a failure type; a type that tells nothing adds nothing."""
     if record is None or record.gives == (("unknown", 1.0),):
         return ()
-    return _faults(record.gives)
+    return _readings(record.gives)
 
 
-def _join_faults(said: Faults, typed: Faults) -> tuple[Faults, bool]:
+def _join_readings(said: Readings, typed: Readings) -> tuple[Readings, bool]:
     """Fault words of the description with those of the failure type byte."""
     if not said or not typed:
         return said or typed, False
@@ -167,90 +146,219 @@ def _join_faults(said: Faults, typed: Faults) -> tuple[Faults, bool]:
     return (*kept, *((f, w * NUMBER_SHARE) for f, w in typed)), True
 
 
-def _with_own(words: tuple[Part, ...], said: Faults, own: OwnCode) -> Meaning:
-    """The user's own table, which applies to this car, beside the words."""
-    mine = (own_part(own.component, own.stage),) if own.component else ()
-    typed: Faults = () if own.fault == "unknown" else ((own.fault, 1.0),)
-    faults, fault_clash = _join_faults(said, typed)
-    joined, part_clash = _join_parts(words, mine, with_stage=True)
-    clash = (("part",) if part_clash else ()) + (("fault",) if fault_clash else ())
-    return Meaning(
-        parts=joined,
-        faults=faults,
-        basis="words+code" if words or said else "code",
-        sources=(own.source,),
-        clash=clash,
-        code_title=own.text,
-    )
+def _take_own(fault: Fault, named: tuple[Candidate, ...], said: Readings, own: OwnCode) -> None:
+    """Take the user's own table, which applies to this car, beside the words."""
+    mine = (own_candidate(own.component, own.stage),) if own.component else ()
+    typed: Readings = () if own.fault == "unknown" else ((own.fault, 1.0),)
+    fault.readings, fault_clash = _join_readings(said, typed)
+    fault.candidates, part_clash = _join_candidates(named, mine, with_stage=True)
+    fault.basis = "words+code" if named or said else "code"
+    fault.sources, fault.code_title = (own.source,), own.text
+    fault.clash = (("part",) if part_clash else ()) + (("fault",) if fault_clash else ())
 
 
-def _is_modern(token: CodeToken | None) -> bool:
+def _is_modern(code: Code | None) -> bool:
     """Tell whether a code carries a failure type of the standard, not an older maker's symptom.
 
     Makers used numbers of the standard for other stages before its three-byte form; so only then
     a stage that the words leave open is taken from the number.
     """
-    return token is not None and token.failure_type is not None and token.failure_type[0] != "0"
+    return code is not None and code.failure_type is not None and code.failure_type[0] != "0"
 
 
-def _with_table(
-    words: tuple[Part, ...], row: CodeMeaning | None, scope: Scope, is_modern: bool
-) -> Meaning:
-    """A shipped table's reading of the code beside the words."""
+def _take_table(
+    fault: Fault, named: tuple[Candidate, ...], row: CodeMeaning | None, scope: Scope
+) -> None:
+    """Take a shipped table's reading of the code beside the words."""
+    fault.candidates, fault.basis = named, "words" if named else "none"
     if row is None:
-        return Meaning(parts=words, basis="words" if words else "none")
+        return
     table = row.table
-    numbers = code_parts(row, scope)
+    numbers = candidates_of_row(row, scope)
     is_weak = table.basis in ("from-memory", "judgement")
-    if not words:
-        numbers = tuple(msgspec.structs.replace(p, weight=p.weight * table.share) for p in numbers)
-        joined, clash = (*numbers, _something_else(1.0 - table.share)), False
-    elif is_weak and not any(w.agrees(n) for w in words for n in numbers):
-        return Meaning(parts=words, basis="words")
+    if named and is_weak and not any(w.agrees(n) for w in named for n in numbers):
+        return
+    if not named:
+        shares = (msgspec.structs.replace(n, weight=n.weight * table.share) for n in numbers)
+        joined, is_clash = (*shares, Candidate(weight=1.0 - table.share)), False
     elif is_weak:
-        joined, clash = _narrowed(words, numbers), False
+        joined, is_clash = _narrowed(named, numbers), False
     else:
-        joined, clash = _join_parts(words, numbers, with_stage=is_modern)
-    return Meaning(
-        parts=tuple(joined),
-        basis="words+code" if words else "code",
-        sources=(table.source,),
-        weak=table.basis if is_weak else None,
-        clash=("part",) if clash else (),
-        code_title=row.title,
-    )
+        joined, is_clash = _join_candidates(named, numbers, with_stage=_is_modern(fault.code))
+    fault.candidates, fault.basis = tuple(joined), "words+code" if named else "code"
+    fault.sources, fault.weak = (table.source,), table.basis if is_weak else None
+    fault.clash, fault.code_title = (("part",) if is_clash else ()), row.title
 
 
-def _something_else(weight: float) -> Part:
-    return Part(kind="", weight=weight)
-
-
-def _narrowed(words: tuple[Part, ...], numbers: tuple[Part, ...]) -> tuple[Part, ...]:
+def _narrowed(
+    named: tuple[Candidate, ...], numbers: tuple[Candidate, ...]
+) -> tuple[Candidate, ...]:
     """Words with alternatives, narrowed by an unconfirmed number; nothing is filled in."""
-    if len(words) == 1:
-        return words
-    fitting = [w for w in words if any(w.agrees(n) for n in numbers)]
+    if len(named) == 1:
+        return named
+    fitting = [w for w in named if any(w.agrees(n) for n in numbers)]
     return rank(fitting)
 
 
-def _join_parts(
-    words: tuple[Part, ...], numbers: tuple[Part, ...], *, with_stage: bool
-) -> tuple[tuple[Part, ...], bool]:
+def _join_candidates(
+    named: tuple[Candidate, ...], numbers: tuple[Candidate, ...], *, with_stage: bool
+) -> tuple[tuple[Candidate, ...], bool]:
     """Words and number together: what agrees is filled in, what does not is kept as less likely."""
-    if not words or not numbers:
-        return words or numbers, False
+    if not named or not numbers:
+        return named or numbers, False
     both = [
         msgspec.structs.replace(w.filled(n, with_stage), weight=w.weight * n.weight)
-        for w in words
+        for w in named
         for n in numbers
         if w.agrees(n)
     ]
-    if both and not any(_stages_differ(w, n) for w in words for n in numbers):
+    if both and not any(_stages_differ(w, n) for w in named for n in numbers):
         return rank(both), False
-    kept = [msgspec.structs.replace(w, weight=w.weight * (1.0 - NUMBER_SHARE)) for w in words]
+    kept = [msgspec.structs.replace(w, weight=w.weight * (1.0 - NUMBER_SHARE)) for w in named]
     lesser = [msgspec.structs.replace(n, weight=n.weight * NUMBER_SHARE) for n in numbers]
     return rank([*kept, *lesser]), True
 
 
-def _stages_differ(one: Part, two: Part) -> bool:
+def _stages_differ(one: Candidate, two: Candidate) -> bool:
     return one.stage is not None and two.stage is not None and one.stage != two.stage
+
+
+def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
+    """Return a fault as a line of the answer."""
+    part, code = fault.part, fault.code
+    raw = "\n".join(fault.raws)
+    return CodeLine(
+        line=fault.line,
+        raw=raw,
+        code=code.code if code and code.style != "cut" else None,
+        failure_type=code.failure_type if code else None,
+        status=_statuses(fault),
+        component=part.component if part else None,
+        kind=_shared(fault, "kind"),
+        place=_shared(fault, "place"),
+        side=_side(fault, scope),
+        stage=_stage(fault),
+        fault=fault.meant,
+        candidates=_told_candidates(fault, scope),
+        basis=fault.basis,
+        sources=fault.sources,
+        weak=fault.weak,
+        module=fault.module,
+        also=_also(code) if code else (),
+        unit=fault.unit,
+        present=not fault.absent and "cleared" not in fault.words.statuses,
+        origin=Origin(file=name, line=fault.line, raw=fault.raws[0]),
+    )
+
+
+def _also(code: Code) -> tuple[str, ...]:
+    """Other notations on the line; also how a code that was printed as hex digits stood there."""
+    printed = (code.printed,) if code.style.startswith("hex") and code.is_exact else ()
+    return (*printed, *code.also)
+
+
+def _shared(fault: Fault, field: str) -> str | None:
+    """Kind or place that the clearly likelier readings have in common."""
+    shares: dict[str, float] = {}
+    for part in fault.candidates:
+        value = getattr(part, field)
+        if value:
+            shares[value] = shares.get(value, 0.0) + part.weight
+    return next((v for v, share in shares.items() if share >= CLEAR), None)
+
+
+def _stage(fault: Fault) -> int | None:
+    """The stage, when every reading that counts has the same."""
+    stages = {p.stage for p in fault.candidates if p.kind and p.weight > 1.0 - CLEAR}
+    return next(iter(stages)) if len(stages) == 1 else None
+
+
+def _side(fault: Fault, scope: Scope) -> Side | None:
+    """Side of the car that the words name: by side, or by seat where the hand is known."""
+    words = fault.words
+    named: list[Side] = [s for s in ("left", "right") if s in words.sides]
+    by_seat = {side_of(s, scope.hand.side) for s in words.seats} if scope.hand.is_known else set()
+    if words.is_driver_doubtful or len(named) > 1 or len(words.seats) > 1:
+        return None
+    if named:
+        return named[0] if not by_seat or named[0] in by_seat or len(words.rows) else None
+    return next(iter(by_seat)) if by_seat else None
+
+
+def _statuses(fault: Fault) -> tuple[Status, ...]:
+    found = list(fault.words.statuses)
+    code = fault.code
+    if code is not None and code.status_byte is not None and code.is_exact:
+        found += [s for s in byte_statuses(code.status_byte) if s not in found]
+    if fault.typed_status is not None and fault.typed_status not in found:
+        found.append(fault.typed_status)
+    return tuple(found)
+
+
+def byte_statuses(byte: int) -> tuple[Status, ...]:
+    """Return the status words of a status byte.
+
+    Source: iso-14229-1: bit 0 test failed, 2 pending, 3 confirmed, 4 and 6 test not completed,
+    5 failed since clear. Pending or failed since clear, but not failing now, is intermittent.
+    """
+    failing, pending, confirmed = byte & 0x01, byte & 0x04, byte & 0x08
+    found: list[Status] = []
+    if failing:
+        found.append("present")
+    if pending:
+        found.append("pending")
+    if confirmed:
+        found.append("stored")
+    if not failing and pending and byte & 0x20:
+        found.append("intermittent")
+    if byte & 0x50:
+        found.append("not-tested")
+    return tuple(found)
+
+
+def _told_candidates(fault: Fault, scope: Scope) -> tuple[report.Candidate, ...]:
+    found, code = _weighed(fault), fault.code
+    if code is not None and code.style == "camera":
+        found = found or (report.Candidate(component=None, fault=fault.meant, weight=1.0),)
+        return tuple(msgspec.structs.replace(c, code=code.readings[0]) for c in found)
+    if found or code is None or code.is_exact:
+        return found
+    if code.style == "cut":
+        return _completions(code, scope)
+    readings = code.readings if len(code.readings) >= _TWO_READINGS else (code.code,)
+    return tuple(
+        report.Candidate(component=None, fault="unknown", weight=1.0 / len(readings), code=r)
+        for r in readings
+    )
+
+
+def _weighed(fault: Fault) -> tuple[report.Candidate, ...]:
+    """Every part with every fault, with weights that sum to one."""
+    if not fault.candidates and len(fault.readings) < _TWO_READINGS:
+        return ()
+    readings: Readings = fault.readings or (("unknown", 1.0),)
+    parts = fault.candidates or (_ANYTHING,)
+    found = [_told_candidate(p, f, p.weight * w) for p in parts for f, w in readings]
+    found = sorted(found, key=lambda c: -c.weight)[:_MOST_CANDIDATES]
+    total = sum(c.weight for c in found)
+    return tuple(msgspec.structs.replace(c, weight=c.weight / total) for c in found)
+
+
+def _told_candidate(part: Candidate, fault: FaultWord, weight: float) -> report.Candidate:
+    return report.Candidate(
+        component=part.component,
+        kind=part.kind or None,
+        place=part.place,
+        stage=part.stage,
+        fault=fault,
+        weight=weight,
+    )
+
+
+def _completions(code: Code, scope: Scope) -> tuple[report.Candidate, ...]:
+    """Codes of the tables that a code cut short may have been."""
+    codes = [c for c in sorted(scope.catalog.codes.codes) if c.startswith(code.code)]
+    return tuple(
+        report.Candidate(component=None, fault="unknown", weight=1.0 / len(codes), code=c)
+        for c in codes
+    )

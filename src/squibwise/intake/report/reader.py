@@ -1,5 +1,6 @@
 """From a file's bytes, or the numbered lines of a report, to everything that was read from it."""
 
+import re
 from collections.abc import Sequence
 from itertools import groupby
 
@@ -8,24 +9,38 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
-from squibwise.intake.report.faults import Entry, gather
-from squibwise.intake.report.lines import Line
-from squibwise.intake.report.meaning import CLEAR, Meaning, join
-from squibwise.intake.report.notation import CodeToken
-from squibwise.intake.report.parts import SURE_PARTS, Hand, Part, Scope
+from squibwise.intake.report.candidates import Hand, Scope
+from squibwise.intake.report.faults import gather
+from squibwise.intake.report.line_codes import is_number_only, read_codes
+from squibwise.intake.report.lines import is_bare_part, read_line, split_line, without_codes
+from squibwise.intake.report.meaning import settle, tell
+from squibwise.intake.report.phrases import Lexicon, languages, lexicon_of, tokenise
 from squibwise.intake.report.report_findings import coverage, remarks
-from squibwise.intake.report.sense import Sense, has_part
-from squibwise.intake.report.sheet import Sheet, sort_lines
+from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.units import assign_units, take_module_column
+from squibwise.intake.report.words import Words
+from squibwise.intake.vin import find_vin
 from squibwise.model.car import Car
-from squibwise.model.names import Side, side_of
-from squibwise.model.origin import Origin
-from squibwise.model.report import Candidate, CodeLine, ReadReport, Unread
-from squibwise.model.words import Status
+from squibwise.model.names import Side
+from squibwise.model.origin import Finding, Origin
+from squibwise.model.report import CodeLine, ReadReport, Unread
 
-_TWO_READINGS = 2
 _MOST_REPEATS = 20
-_UNIT = Part(kind="control-unit", place="centre")
-_UNIT_FAULTS = ("configuration", "identity", "event-recorded", "internal")
+_SPECIAL = frozenset(
+    "side buckle byside curtain knee pretension sensor middle cushion".split()
+)  # what is said of airbags other than the front ones
+_HANDS = (
+    (re.compile(r"(?i)\b(?:lhd|left[- ]hand drive|linkslenker|conduite [àa] gauche)\b"), "left"),
+    (re.compile(r"(?i)\b(?:rhd|right[- ]hand drive|rechtslenker|conduite [àa] droite)\b"), "right"),
+)
+_RECORDER = re.compile(
+    r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
+    r"ignition cycles?,? (?:crash|download)|"
+    r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
+    r"belt status|time from event"
+)
+_ELEMENTS = 3  # so many names of recorder elements make a file recorder data
+_LISTED = 3  # names of parts that make a list of parts
 
 
 def understand(
@@ -41,61 +56,137 @@ def understand(
             left, unless the report tells, and the report says so.
     """
     sheet = sort_lines(lines, name, catalog)
-    gathered = gather(sheet, catalog)
+    gather(sheet, catalog)
     scope = Scope(
         catalog=catalog,
-        hand=_hand(sheet, gathered.entries, car),
+        hand=_hand(sheet, car),
         car=car,
-        has_plain_front=any(_is_plain_front(e) for e in gathered.entries),
+        has_plain_front=any(_is_plain_front(f.words) for f in sheet.faults),
     )
-    for entry in gathered.entries:
-        _take_group(entry)
-        _place_kerb(entry.sense, scope.hand)
-    meanings = [_meaning(e, scope) for e in gathered.entries]
-    pairs = list(zip(gathered.entries, meanings, strict=True))
-    read = [_code_line(e, m, scope, name) for e, m in pairs]
-    read = _with_repeats(_without_gone(read))
-    findings = (*sheet.findings, *remarks(pairs, read, gathered, sheet, scope, name))
+    for fault in sheet.faults:
+        _place_kerb(fault.words, scope.hand)
+        settle(fault, scope)
+    told = _with_repeats(_without_gone([tell(f, scope, name) for f in sheet.faults]))
     return ReadReport(
         vin=sheet.vin,
-        lines=tuple(read),
-        unread=tuple(_unread(list(g)) for _, g in groupby(gathered.unread, lambda u: u.number)),
-        findings=findings,
-        coverage=coverage(read, gathered, scope, name),
+        lines=tuple(told),
+        unread=tuple(_unread(list(g)) for _, g in groupby(sheet.unread, lambda u: u.number)),
+        findings=(*sheet.findings, *remarks(sheet, told, scope)),
+        coverage=coverage(sheet, told, scope),
     )
 
 
-def _hand(sheet: Sheet, entries: list[Entry], car: Car | None) -> Hand:
+def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
+    """Return every line with its role.
+
+    Args:
+        raws: Numbered lines.
+        name: Of the file, for origins.
+        catalog: For the vocabulary and the VIN tables.
+    """
+    lexicon = lexicon_of(catalog)
+    sheet = Sheet(name=name, lines=[line for raw in raws for line in split_line(raw, lexicon)])
+    take_module_column(sheet.lines, lexicon)
+    read_codes(sheet, lexicon)
+    sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
+    sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
+    if sheet.is_recorder:
+        return sheet
+    for line in sheet.lines:
+        line.tokens = tokenise(without_codes(line))
+    sheet.language = _language(lexicon, sheet.lines)
+    for line in sheet.lines:
+        _read_line(line, sheet, lexicon, catalog, name)
+    assign_units(sheet.lines, lexicon)
+    sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
+    return sheet
+
+
+def _is_recorder(lines: list[Line]) -> bool:
+    """Tell whether lines hold elements of a crash recorder rather than faults.
+
+    Source: cfr-49-563, names of the elements of tables I and II.
+    """
+    return sum(bool(_RECORDER.search(line.text)) for line in lines) >= _ELEMENTS
+
+
+def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, name: str) -> None:
+    if line.role == "blank":
+        return
+    _read_hand(line, sheet)
+    if _read_vin(line, sheet, catalog, name):
+        return
+    read_line(line, lexicon, sheet.language)
+    if line.tokens and line.codes and is_number_only(line):
+        line.codes, line.tokens = (), tokenise(without_codes(line))  # "12 names", "20417 miles"
+        read_line(line, lexicon, sheet.language)
+
+
+def _read_hand(line: Line, sheet: Sheet) -> None:
+    for pattern, hand in _HANDS:
+        if sheet.hand is None and pattern.search(line.text):
+            sheet.hand = hand
+
+
+def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:
+    origin = Origin(file=name, line=line.number, raw=line.text)
+    vin, findings = find_vin(line.text, catalog, origin)
+    if vin is None and not findings:
+        return False
+    if vin is not None and sheet.vin not in (None, vin):
+        sheet.findings.append(
+            Finding(
+                code="two-vins",
+                severity="warning",
+                message=f"The report names VIN {sheet.vin} and VIN {vin}.",
+                remedy="Make sure that it belongs to this car.",
+                origin=origin,
+            )
+        )
+    if vin is None or vin != sheet.vin:
+        sheet.findings.extend(findings)
+    sheet.vin = sheet.vin or vin
+    line.role = "meta"
+    return True
+
+
+def _language(lexicon: Lexicon, lines: list[Line]) -> str | None:
+    scores = languages(lexicon, [t.text for ln in lines for t in ln.tokens])
+    best = max(scores, key=lambda n: scores[n], default=None)
+    return best if best is not None and scores[best] > 0 else None
+
+
+def _hand(sheet: Sheet, car: Car | None) -> Hand:
     """On which side the driver sits: the car's, or what the report itself shows."""
     if car is not None:
         return Hand(side=car.drive_hand, is_known=True)
     if sheet.hand is not None:
         return Hand(side="right" if sheet.hand == "right" else "left", is_known=True)
-    votes = [v for e in entries if (v := _hand_of(e)) is not None]
+    votes = [v for e in sheet.faults if (v := _hand_of(e)) is not None]
     right = sum(v == "right" for v in votes)
     if votes and right in (0, len(votes)):
         return Hand(side=votes[0], is_known=True)
-    kerb = any(e.sense.features & {"nearside", "offside"} for e in entries)
+    kerb = any(e.words.features & {"nearside", "offside"} for e in sheet.faults)
     return Hand(side="right" if kerb else "left", is_known=False)
 
 
-def _hand_of(entry: Entry) -> Side | None:
+def _hand_of(fault: Fault) -> Side | None:
     """The driver's side, where one line names seat and side together."""
-    sense = entry.sense
-    sides: list[Side] = [s for s in ("left", "right") if s in sense.sides]
-    if len(sides) != 1 or len(sense.seats) != 1 or "rear" in sense.ends or sense.rows - {1}:
+    words = fault.words
+    sides: list[Side] = [s for s in ("left", "right") if s in words.sides]
+    if len(sides) != 1 or len(words.seats) != 1 or "rear" in words.ends or words.rows - {1}:
         return None
     other: Side = "right" if sides[0] == "left" else "left"
-    return sides[0] if "driver" in sense.seats else other
+    return sides[0] if "driver" in words.seats else other
 
 
 def _unread(pieces: list[Line]) -> Unread:
     """What was read as no fault on one line, with what was recognised in it."""
     recognised: list[str] = []
     for piece in pieces:
-        sense = piece.sense
-        recognised += [c.printed for c in piece.codes] + sorted(sense.features - {"skip"})
-        recognised += [*sorted(sense.seats), *sorted(sense.sides), *sense.statuses]
+        words = piece.words
+        recognised += [c.printed for c in piece.codes] + sorted(words.features - {"skip"})
+        recognised += [*sorted(words.seats), *sorted(words.sides), *words.statuses]
     return Unread(
         line=pieces[0].number,
         raw=" ".join(p.raw for p in pieces),
@@ -104,186 +195,18 @@ def _unread(pieces: list[Line]) -> Unread:
     )
 
 
-def _take_group(entry: Entry) -> None:
-    """Add the side, seat or status that a heading of many faults says, where its own is missing."""
-    sense, group = entry.sense, entry.group
-    if group is None:
-        return
-    if not (sense.seats or sense.sides):
-        sense.seats |= group.seats
-        sense.sides |= group.sides
-    if not sense.statuses:
-        sense.statuses += group.statuses
-
-
-def _meaning(entry: Entry, scope: Scope) -> Meaning:
-    """What a fault means; another unit's faults name no part of the restraint system."""
-    meaning = join(entry.sense, entry.token, _scope_of(entry, scope))
-    if entry.unit == "unknown" and entry.module is None and meaning.parts:
-        entry.unit = "restraint"
-    if entry.unit == "restraint" and not meaning.parts and _is_of_unit(entry.sense, meaning):
-        return msgspec.structs.replace(meaning, parts=(_UNIT,))
-    if entry.unit == "restraint" or (entry.unit == "unknown" and entry.sense.features & SURE_PARTS):
-        return meaning
-    about = entry.sense.features & {"unit", "system", "airbagmodule", "bag"}
-    if entry.unit == "other" and about and meaning.fault == "communication":
-        return msgspec.structs.replace(meaning, parts=(_UNIT,), clash=())
-    return msgspec.structs.replace(meaning, parts=(), clash=())
-
-
-def _is_of_unit(sense: Sense, meaning: Meaning) -> bool:
-    """Tell whether a fault that names no part and no place is one that only the unit can have."""
-    placed = sense.seats or sense.sides or sense.ends or sense.rows
-    return meaning.fault in _UNIT_FAULTS and not placed and not has_part(sense)
-
-
-def _place_kerb(sense: Sense, hand: Hand) -> None:
+def _place_kerb(words: Words, hand: Hand) -> None:
     """Offside is the driver's side, nearside the other: words of British workshops."""
-    if "offside" in sense.features:
-        sense.sides.add(hand.side)
-    if "nearside" in sense.features:
-        sense.sides.add("left" if hand.side == "right" else "right")
+    if "offside" in words.features:
+        words.sides.add(hand.side)
+    if "nearside" in words.features:
+        words.sides.add("left" if hand.side == "right" else "right")
 
 
-def _is_plain_front(entry: Entry) -> bool:
-    sense = entry.sense
-    others = {
-        "side",
-        "buckle",
-        "byside",
-        "curtain",
-        "knee",
-        "pretension",
-        "sensor",
-        "middle",
-        "cushion",
-    }
-    return (
-        bool(sense.features & {"bag", "charge"})
-        and bool(sense.seats)
-        and not sense.features & others
-    )
-
-
-def _scope_of(entry: Entry, scope: Scope) -> Scope:
-    return msgspec.structs.replace(scope, is_foreign=entry.unit == "other")
-
-
-def _code_line(entry: Entry, meaning: Meaning, scope: Scope, name: str) -> CodeLine:
-    part, token = meaning.part, entry.token
-    raw = "\n".join(entry.raws)
-    return CodeLine(
-        line=entry.line,
-        raw=raw,
-        code=token.code if token and token.style != "cut" else None,
-        failure_type=token.failure_type if token else None,
-        status=_statuses(entry, meaning),
-        component=part.component if part else None,
-        kind=_shared(meaning, "kind"),
-        place=_shared(meaning, "place"),
-        side=_side(entry, scope),
-        stage=_stage(meaning),
-        fault=meaning.fault,
-        candidates=_candidates(meaning, token, scope),
-        basis=meaning.basis,
-        sources=meaning.sources,
-        weak=meaning.weak,
-        module=entry.module,
-        also=_also(token) if token else (),
-        unit=entry.unit,
-        present=not entry.absent and "cleared" not in entry.sense.statuses,
-        origin=Origin(file=name, line=entry.line, raw=entry.raws[0]),
-    )
-
-
-def _also(token: CodeToken) -> tuple[str, ...]:
-    """Other notations on the line; also how a code that was printed as hex digits stood there."""
-    printed = (token.printed,) if token.style.startswith("hex") and token.is_exact else ()
-    return (*printed, *token.also)
-
-
-def _shared(meaning: Meaning, field: str) -> str | None:
-    """Kind or place that the clearly likelier readings have in common."""
-    shares: dict[str, float] = {}
-    for part in meaning.parts:
-        value = getattr(part, field)
-        if value:
-            shares[value] = shares.get(value, 0.0) + part.weight
-    return next((v for v, share in shares.items() if share >= CLEAR), None)
-
-
-def _stage(meaning: Meaning) -> int | None:
-    """The stage, when every reading that counts has the same."""
-    stages = {p.stage for p in meaning.parts if p.kind and p.weight > 1.0 - CLEAR}
-    return next(iter(stages)) if len(stages) == 1 else None
-
-
-def _side(entry: Entry, scope: Scope) -> Side | None:
-    """Side of the car that the words name: by side, or by seat where the hand is known."""
-    sense = entry.sense
-    named: list[Side] = [s for s in ("left", "right") if s in sense.sides]
-    by_seat = {side_of(s, scope.hand.side) for s in sense.seats} if scope.hand.is_known else set()
-    if sense.is_driver_doubtful or len(named) > 1 or len(sense.seats) > 1:
-        return None
-    if named:
-        return named[0] if not by_seat or named[0] in by_seat or len(sense.rows) else None
-    return next(iter(by_seat)) if by_seat else None
-
-
-def _statuses(entry: Entry, meaning: Meaning) -> tuple[Status, ...]:
-    found = list(entry.sense.statuses)
-    token = entry.token
-    if token is not None and token.status_byte is not None and token.is_exact:
-        found += [s for s in byte_statuses(token.status_byte) if s not in found]
-    if meaning.status is not None and meaning.status not in found:
-        found.append(meaning.status)
-    return tuple(found)
-
-
-def byte_statuses(byte: int) -> tuple[Status, ...]:
-    """Return the status words of a status byte.
-
-    Source: iso-14229-1: bit 0 test failed, 2 pending, 3 confirmed, 4 and 6 test not completed,
-    5 failed since clear. Pending or failed since clear, but not failing now, is intermittent.
-    """
-    failing, pending, confirmed = byte & 0x01, byte & 0x04, byte & 0x08
-    found: list[Status] = []
-    if failing:
-        found.append("present")
-    if pending:
-        found.append("pending")
-    if confirmed:
-        found.append("stored")
-    if not failing and pending and byte & 0x20:
-        found.append("intermittent")
-    if byte & 0x50:
-        found.append("not-tested")
-    return tuple(found)
-
-
-def _candidates(meaning: Meaning, token: CodeToken | None, scope: Scope) -> tuple[Candidate, ...]:
-    found = meaning.candidates()
-    if token is not None and token.style == "camera":
-        found = found or (Candidate(component=None, fault=meaning.fault, weight=1.0),)
-        return tuple(msgspec.structs.replace(c, code=token.readings[0]) for c in found)
-    if found or token is None or token.is_exact:
-        return found
-    if token.style == "cut":
-        return _completions(token, scope)
-    share = 1.0 / max(len(token.readings), 1)
-    if len(token.readings) < _TWO_READINGS:
-        return (Candidate(component=None, fault="unknown", weight=1.0, code=token.code),)
-    return tuple(
-        Candidate(component=None, fault="unknown", weight=share, code=r) for r in token.readings
-    )
-
-
-def _completions(token: CodeToken, scope: Scope) -> tuple[Candidate, ...]:
-    """Codes of the tables that a code cut short may have been."""
-    codes = [c for c in sorted(scope.catalog.codes.codes) if c.startswith(token.code)]
-    return tuple(
-        Candidate(component=None, fault="unknown", weight=1.0 / len(codes), code=c) for c in codes
-    )
+def _is_plain_front(words: Words) -> bool:
+    """Tell whether words name a seat's airbag and no special one."""
+    is_bag = bool(words.features & {"bag", "charge"})
+    return is_bag and bool(words.seats) and not words.features & _SPECIAL
 
 
 def _without_gone(read: list[CodeLine]) -> list[CodeLine]:

@@ -4,50 +4,47 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog
-from squibwise.intake.report.faults import Entry, Gathered
-from squibwise.intake.report.lines import Line
-from squibwise.intake.report.meaning import Meaning
-from squibwise.intake.report.parts import Scope, parts
-from squibwise.intake.report.sense import has_fault, has_part
-from squibwise.intake.report.sheet import MAX_LINE, Sheet
+from squibwise.intake.report.candidates import Scope, candidates_of
+from squibwise.intake.report.lines import MAX_LINE
+from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CleanCircuit, CodeLine, Coverage
 
 _ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 
 
-def coverage(read: list[CodeLine], gathered: Gathered, scope: Scope, name: str) -> Coverage:
+def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     """Return what was covered, as far as the report itself tells.
 
     ``able`` is False when the unit could not run its tests, None when that is not known: a report
     alone never proves that every circuit was tested.
 
     Args:
-        read: Its faults.
-        gathered: The same in the making, with the lines that are none.
+        sheet: The report, with the lines that are no faults.
+        told: Its faults.
         scope: Catalogue, car and drive hand.
-        name: Of the file.
     """
-    own = [ln for ln in read if ln.unit != "other" and ln.present]
-    able, why = _able(own, gathered.volts, scope.catalog)
+    own = [ln for ln in told if ln.unit != "other" and ln.present]
+    able, why = _able(own, sheet.volts, scope.catalog)
     return Coverage(
         able=able,
-        unit_volts=gathered.volts,
-        modules=tuple(gathered.modules),
+        unit_volts=sheet.volts,
+        modules=tuple(sheet.modules),
         not_tested=_not_tested(own),
-        clean=_clean(gathered, scope, name),
-        no_crash_record=_no_crash_record(own, gathered, name),
+        clean=_clean(sheet, scope),
+        no_crash_record=_no_crash_record(own, sheet),
         why=why,
     )
 
 
-def _clean(gathered: Gathered, scope: Scope, name: str) -> tuple[CleanCircuit, ...]:
+def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:
     """Circuits that a line says were tested and found good."""
     found = []
-    for line in gathered.unread:
-        named = parts(line.sense, scope) if _is_found_good(line) else ()
+    for line in sheet.unread:
+        named = candidates_of(line.words, scope) if _is_found_good(line) else ()
         if len(named) == 1 and named[0].component is not None:
-            origin = Origin(file=name, line=line.number, raw=line.raw)
+            origin = Origin(file=sheet.name, line=line.number, raw=line.raw)
             stage = named[0].stage
             found.append(CleanCircuit(component=named[0].component, stage=stage, origin=origin))
     return tuple(found)
@@ -55,23 +52,23 @@ def _clean(gathered: Gathered, scope: Scope, name: str) -> tuple[CleanCircuit, .
 
 def _is_found_good(line: Line) -> bool:
     """Tell whether a line denies a circuit's fault or calls it good; ``no code`` does neither."""
-    if "worked" in line.sense.voices:
+    if "worked" in line.words.voices:
         return False
-    denies_fault = line.why in ("denied", "gone") and bool(line.sense.features & _ELECTRIC)
+    denies_fault = line.why in ("denied", "gone") and bool(line.words.features & _ELECTRIC)
     return denies_fault or line.role == "clean" or line.why == "found good"
 
 
-def _no_crash_record(own: list[CodeLine], gathered: Gathered, name: str) -> Origin | None:
+def _no_crash_record(own: list[CodeLine], sheet: Sheet) -> Origin | None:
     """Where a line denies that the unit holds a crash record, and no other line has one."""
     if any(ln.fault == "event-recorded" for ln in own):
         return None
     denied = (
         ln
-        for ln in gathered.unread
-        if ln.why in ("denied", "gone") and "crashrecord" in ln.sense.features
+        for ln in sheet.unread
+        if ln.why in ("denied", "gone") and "crashrecord" in ln.words.features
     )
     line = next(denied, None)
-    return None if line is None else Origin(file=name, line=line.number, raw=line.raw)
+    return None if line is None else Origin(file=sheet.name, line=line.number, raw=line.raw)
 
 
 def _not_tested(read: list[CodeLine]) -> tuple[str, ...]:
@@ -125,38 +122,27 @@ _LONGEST = 200  # characters of a list in a message
 _MOST_LINES = 8
 _MAJORITY = 0.5
 
-Pair = tuple[Entry, Meaning]
 
-
-def remarks(
-    pairs: list[Pair],
-    read: list[CodeLine],
-    gathered: Gathered,
-    sheet: Sheet,
-    scope: Scope,
-    name: str,
-) -> Iterator[Finding]:
+def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Finding]:
     """Yield findings about a report.
 
     Args:
-        pairs: Entries with what they mean.
-        read: The same as code lines.
-        gathered: Counts of faults.
-        sheet: All lines.
+        sheet: The report with its faults.
+        told: The faults as lines of the answer.
         scope: Car and drive hand.
-        name: Of the file.
     """
-    for (entry, meaning), line in zip(pairs, read, strict=True):
-        yield from _clashes(entry, meaning, line, name)
-        yield from _cut_short(entry, name)
-    yield from _counts(gathered, name)
-    yield from _one_cause(read, name)
-    yield from _assumed_hand(pairs, scope, name)
-    yield from _not_fitted(read, scope, name)
-    yield from _overlong(sheet, name)
-    yield from _as_a_camera_saw(pairs, sheet, name)
-    yield from _without_table(pairs, name)
-    yield from _not_understood(gathered, name)
+    name = sheet.name
+    for fault, line in zip(sheet.faults, told, strict=True):
+        yield from _clashes(fault, line, name)
+        yield from _cut_short(fault, name)
+    yield from _counts(sheet)
+    yield from _one_cause(told, name)
+    yield from _assumed_hand(sheet.faults, scope, name)
+    yield from _not_fitted(told, scope, name)
+    yield from _overlong(sheet)
+    yield from _as_a_camera_saw(sheet)
+    yield from _without_table(sheet.faults, name)
+    yield from _not_understood(sheet)
     if sheet.is_recorder:
         yield _make(
             "crash-data-not-a-report",
@@ -165,7 +151,7 @@ def remarks(
             'Give it as evidence of kind = "crash-data".',
             Origin(file=name),
         )
-    elif not read and not gathered.counts:
+    elif not told and not sheet.counts:
         yield _make(
             "no-fault-found",
             "warning",
@@ -175,18 +161,18 @@ def remarks(
         )
 
 
-def _clashes(entry: Entry, meaning: Meaning, line: CodeLine, name: str) -> Iterator[Finding]:
-    origin = Origin(file=name, line=entry.line, raw=entry.raws[0])
-    if "part" in meaning.clash:
+def _clashes(fault: Fault, line: CodeLine, name: str) -> Iterator[Finding]:
+    origin = Origin(file=name, line=fault.line, raw=fault.raws[0])
+    if "part" in fault.clash:
         yield _make(
             "words-against-code",
             "warning",
             f"The description of {line.code} names another part or stage than the code tables "
-            f"({meaning.code_title}); the description counts, both are kept.",
+            f"({fault.code_title}); the description counts, both are kept.",
             "Look the code up in the maker's own list.",
             origin,
         )
-    if "fault" in meaning.clash:
+    if "fault" in fault.clash:
         yield _make(
             "words-against-failure-type",
             "note",
@@ -197,34 +183,34 @@ def _clashes(entry: Entry, meaning: Meaning, line: CodeLine, name: str) -> Itera
         )
 
 
-def _cut_short(entry: Entry, name: str) -> Iterator[Finding]:
-    if entry.token is not None and entry.token.style == "cut":
+def _cut_short(fault: Fault, name: str) -> Iterator[Finding]:
+    if fault.code is not None and fault.code.style == "cut":
         yield _make(
             "code-cut-short",
             "warning",
-            f"The code '{entry.token.printed}' is cut short.",
+            f"The code '{fault.code.printed}' is cut short.",
             "Read it again from the scanner.",
-            Origin(file=name, line=entry.line, raw=entry.raws[0]),
+            Origin(file=name, line=fault.line, raw=fault.raws[0]),
         )
 
 
-def _counts(gathered: Gathered, name: str) -> Iterator[Finding]:
+def _counts(sheet: Sheet) -> Iterator[Finding]:
     """A count agrees with its own section, with all that follows or with the whole report."""
-    total = len(gathered.entries)
-    sections = sorted(e.section for e in gathered.entries)
-    starts = [c.section for c in gathered.counts]
-    for place, count in enumerate(gathered.counts):
-        first = bisect_left(sections, count.section)
-        own = bisect_right(sections, count.section) - first
-        end = starts[place + 1] if place + 1 < len(starts) else count.section + total + 1
+    total = len(sheet.faults)
+    sections = sorted(f.section for f in sheet.faults)
+    starts = [line.section for line in sheet.counts]
+    for place, line in enumerate(sheet.counts):
+        first = bisect_left(sections, line.section)
+        own = bisect_right(sections, line.section) - first
+        end = starts[place + 1] if place + 1 < len(starts) else line.section + total + 1
         until_next = bisect_left(sections, end) - first
-        if count.count not in (own, until_next, total - first, total):
+        if line.count not in (own, until_next, total - first, total):
             yield _make(
                 "count-differs",
                 "warning",
-                f"The report announces {count.count} faults here, {own or until_next} were read.",
+                f"The report announces {line.count} faults here, {own or until_next} were read.",
                 "Compare with the report: a line is missing or was not understood.",
-                Origin(file=name, line=count.line, raw=count.raw),
+                Origin(file=sheet.name, line=line.number, raw=line.raw),
             )
 
 
@@ -249,8 +235,8 @@ def _one_cause(read: list[CodeLine], name: str) -> Iterator[Finding]:
     )
 
 
-def _assumed_hand(pairs: list[Pair], scope: Scope, name: str) -> Iterator[Finding]:
-    assumed = [e for e, m in pairs if m.part is not None and m.part.assumed]
+def _assumed_hand(faults: list[Fault], scope: Scope, name: str) -> Iterator[Finding]:
+    assumed = [f for f in faults if f.part is not None and f.part.assumed]
     if assumed:
         yield _make(
             "drive-hand-assumed",
@@ -277,7 +263,7 @@ def _not_fitted(read: list[CodeLine], scope: Scope, name: str) -> Iterator[Findi
             )
 
 
-def _overlong(sheet: Sheet, name: str) -> Iterator[Finding]:
+def _overlong(sheet: Sheet) -> Iterator[Finding]:
     for line in sheet.lines:
         if line.is_cut:
             yield _make(
@@ -285,41 +271,41 @@ def _overlong(sheet: Sheet, name: str) -> Iterator[Finding]:
                 "warning",
                 f"A line of more than {MAX_LINE} characters was read only up to there.",
                 "Break it up.",
-                Origin(file=name, line=line.number, raw=line.text[:80]),
+                Origin(file=sheet.name, line=line.number, raw=line.text[:80]),
             )
 
 
-def _as_a_camera_saw(pairs: list[Pair], sheet: Sheet, name: str) -> Iterator[Finding]:
+def _as_a_camera_saw(sheet: Sheet) -> Iterator[Finding]:
     """One confirmation for all codes in which signs were taken for one another."""
-    seen = [e for e, _ in pairs if e.token is not None and e.token.style == "camera"]
+    seen = [f for f in sheet.faults if f.code is not None and f.code.style == "camera"]
     if seen:
-        read = ", ".join(f"'{e.token.printed}' as {e.token.readings[0]}" for e in seen if e.token)
+        read = ", ".join(f"'{f.code.printed}' as {f.code.readings[0]}" for f in seen if f.code)
         yield _make(
             "codes-repaired",
             "warning",
             f"A camera or a reader of print mistook signs: {read[:_LONGEST]}.",
             "Compare these codes with the screen or the print; correct the file if one is wrong.",
-            Origin(file=name, line=seen[0].line, raw=seen[0].raws[0]),
+            Origin(file=sheet.name, line=seen[0].line, raw=seen[0].raws[0]),
         )
-    elif sheet.is_machine_read and not any(e.token for e, _ in pairs):
+    elif sheet.is_machine_read and not any(f.code for f in sheet.faults):
         yield _make(
             "machine-read-no-code",
             "warning",
             "This text was read by a machine, with digits among letters, and no code was found.",
             "Take a sharper picture, or type the codes and their words into a text file.",
-            Origin(file=name),
+            Origin(file=sheet.name),
         )
 
 
-def _without_table(pairs: list[Pair], name: str) -> Iterator[Finding]:
+def _without_table(faults: list[Fault], name: str) -> Iterator[Finding]:
     """Once for all numbers of a maker that no words explain."""
     bare = [
-        e
-        for e, m in pairs
-        if e.token is not None and not e.token.is_exact and e.token.style != "cut" and not m.parts
+        f
+        for f in faults
+        if f.code is not None and not f.code.is_exact and f.code.style != "cut" and not f.candidates
     ]
     if bare:
-        codes = ", ".join(dict.fromkeys(e.token.printed for e in bare if e.token))
+        codes = ", ".join(dict.fromkeys(f.code.printed for f in bare if f.code))
         yield _make(
             "no-table-for-code",
             "note",
@@ -329,23 +315,23 @@ def _without_table(pairs: list[Pair], name: str) -> Iterator[Finding]:
         )
 
 
-def _not_understood(gathered: Gathered, name: str) -> Iterator[Finding]:
+def _not_understood(sheet: Sheet) -> Iterator[Finding]:
     """Once for all lines that name a part or a fault and still made none."""
     open_lines = [
         ln
-        for ln in gathered.unread
-        if not ln.why and (has_part(ln.sense) or has_fault(ln.sense) or ln.codes)
+        for ln in sheet.unread
+        if not ln.why and (has_part(ln.words) or has_fault(ln.words) or ln.codes)
     ]
     if open_lines:
         numbers = ", ".join(str(ln.number) for ln in open_lines[:_MOST_LINES])
-        words = sorted({f for ln in open_lines for f in ln.sense.features - {"skip"}})
+        features = sorted({f for ln in open_lines for f in ln.words.features - {"skip"}})
         yield _make(
             "line-not-understood",
             "note",
             f"{len(open_lines)} lines name a part or a fault and were not understood (line "
-            f"{numbers}); recognised in them: {', '.join(words)[:_LONGEST]}.",
+            f"{numbers}); recognised in them: {', '.join(features)[:_LONGEST]}.",
             "Write part, side and fault on one line, or add a code table under [[codes]].",
-            Origin(file=name, line=open_lines[0].number, raw=open_lines[0].raw),
+            Origin(file=sheet.name, line=open_lines[0].number, raw=open_lines[0].raw),
         )
 
 

@@ -3,9 +3,9 @@
 import re
 from itertools import islice
 
-from squibwise.intake.report.lines import Line
 from squibwise.intake.report.phrases import Lexicon, find_layout, flat, tokenise
-from squibwise.intake.report.sense import FAULTS, Sense, has_part
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, Words, has_part
 from squibwise.model.report import Unit
 
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -39,8 +39,8 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
         lexicon.restraint = re.compile(rf"(?<![^\W\d_])(?:{names})")
     if lexicon.restraint.search(flat(text)):
         return "restraint", True
-    words = tuple(t.text for t in tokenise(text))
-    means = {m for at in range(len(words)) for m in find_layout(lexicon, words, at)[0]}
+    texts = tuple(t.text for t in tokenise(text))
+    means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
     if "othermodule" in means:
         return "other", True
     return ("other", False) if "area" in means else ("unknown", False)
@@ -100,7 +100,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     )
     module: str | None = None
     unit: Unit = "unknown" if is_whole else _usual_unit(lines, lexicon)
-    group: Sense | None = None
+    group: Words | None = None
     below = _labels_below(lines)
     for at, line in enumerate(lines):
         if line.is_module:
@@ -120,11 +120,11 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
 
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
-    if has_part(line.sense) or line.sense.features & (_OWN | {"communication", "unit", "lamp"}):
+    if has_part(line.words) or line.words.features & (_OWN | {"communication", "unit", "lamp"}):
         return False
     if module is not None:
         return bool(_INSIDE.match(line.text)) and name_unit(line.text, lexicon) == ("other", True)
-    if "foreign" in line.sense.features or line.codes[0].code[:1] == "P":
+    if "foreign" in line.words.features or line.codes[0].code[:1] == "P":
         return True
     return name_unit(line.text, lexicon) == ("other", True)
 
@@ -133,7 +133,7 @@ def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
     """The unit of a report of one unit: the restraint unit where anything speaks of restraints."""
     if any(ln.is_module and ln.unit == "restraint" for ln in lines):
         return "restraint"
-    if any(ln.sense.features & _OWN for ln in lines):
+    if any(ln.words.features & _OWN for ln in lines):
         return "restraint"
     named = (name_unit(ln.text, lexicon)[0] for ln in lines if ln.role != "blank")
     return "restraint" if any(unit == "restraint" for unit in named) else "unknown"
@@ -182,9 +182,9 @@ def _reads_as_name(line: Line) -> bool:
     """Tell whether a line is a few words that tell of no fault, status or measure."""
     if len(line.tokens) > _MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!":
         return False
-    is_status = line.sense.statuses and not line.sense.features and len(line.tokens) == 1
+    is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
     is_other = line.volts is not None or line.role in ("header", "meta")
-    faults = line.sense.features & FAULTS
+    faults = line.words.features & FAULTS
     if line.count is not None:
         return True  # "Gateway: 2 faults"
     is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
@@ -232,15 +232,15 @@ def _find_groups(lines: list[Line]) -> None:
         return
     for line in lines:
         if _is_group(line):
-            line.role, line.group = "group", line.sense if not line.sense.voices else Sense()
+            line.role, line.group = "group", line.words if not line.words.voices else Words()
 
 
 def _is_group(line: Line) -> bool:
-    sense = line.sense
-    if line.codes or line.cells or len(line.tokens) > _GROUP_WORDS or sense.features - _SIDE_WORDS:
+    words = line.words
+    if line.codes or line.cells or len(line.tokens) > _GROUP_WORDS or words.features - _SIDE_WORDS:
         return False
-    is_none = "not" in sense.voices and bool(sense.features & _SIDE_WORDS)
-    return line.known_share == 1.0 and bool(sense.seats or sense.sides or sense.statuses or is_none)
+    is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
+    return line.known_share == 1.0 and bool(words.seats or words.sides or words.statuses or is_none)
 
 
 _SIDE_WORDS = frozenset("skip side byside".split())

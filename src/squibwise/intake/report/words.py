@@ -20,7 +20,7 @@ _REACH = 3  # words between a negation and what it denies
 _STATUSES: tuple[Status, ...] = get_args(Status)
 
 
-class Sense(msgspec.Struct, kw_only=True):
+class Words(msgspec.Struct, kw_only=True):
     """What the words of a line say, before it is joined to a part.
 
     Attributes:
@@ -74,9 +74,9 @@ class Sense(msgspec.Struct, kw_only=True):
         return not (self.features - {"skip"} or self.seats or self.sides or self.statuses)
 
 
-def read_sense(
+def read_words(
     tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str] = ()
-) -> Sense:
+) -> Words:
     """Return what the phrases of a line say together.
 
     Args:
@@ -84,22 +84,22 @@ def read_sense(
         hits: The phrases found in them.
         denying: Words that deny what follows them.
     """
-    sense = Sense()
+    words = Words()
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         if "alone" in hit.means and not _fills_stretch(hit, tokens):
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
-        _add(sense, tuple(m for m in hit.means if not (is_place and m == "byside")))
-    _open_what_is_joined(sense, tokens, hits)
+        _add(words, tuple(m for m in hit.means if not (is_place and m == "byside")))
+    _open_what_is_joined(words, tokens, hits)
     line = _line(tokens, hits)
     for hit in hits:
-        _add_count(sense, hit, line)
-    _settle_driver(sense)
-    _hear(sense, tokens, hits)
+        _add_count(words, hit, line)
+    _settle_driver(words)
+    _hear(words, tokens, hits)
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(hits)):
-        sense.voices.add("not")
-    return sense
+        words.voices.add("not")
+    return words
 
 
 def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
@@ -109,7 +109,7 @@ def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collect
     return is_fault and follows and bool(FAULTS & set(two.means))
 
 
-def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
+def _hear(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
     """Set what is said of the fault; ``not calibrated`` is a fault of its own, no denial."""
     lacks = [h for h in hits if _lacking(h)]
     used: set[Hit] = set()
@@ -119,26 +119,26 @@ def _hear(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Non
         lack = _nearest(hit, lacks, tokens)
         good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
         if lack is not None and _lacking(lack) == "locked":
-            _add_status(sense, "locked")
+            _add_status(words, "locked")
             used.add(hit)
         elif lack is not None:
-            sense.features.add(_lacking(lack))
+            words.features.add(_lacking(lack))
             used.add(hit)
         elif "need" in hit.means:
             continue
         elif good is not None and good.first >= hit.last:
-            sense.features.add("defect")
+            words.features.add("defect")
             used |= {hit, good}
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
-            sense.voices.add("gone")
-    if "crashrecord" in sense.features and any(t.text == "0" and t.apart for t in tokens):
-        sense.voices.add("not")  # "crash events: 0"
+            words.voices.add("gone")
+    if "crashrecord" in words.features and any(t.text == "0" and t.apart for t in tokens):
+        words.voices.add("not")  # "crash events: 0"
     heard = [h for h in hits if h not in used]
     is_tested = any("tested" in h.means for h in heard)
     heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
-    sense.voices |= {m for h in heard for m in h.means if m in VOICES}
+    words.voices |= {m for h in heard for m in h.means if m in VOICES}
     if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
-        sense.voices.add("fine")  # "checked for open: ok", not "open, good plug"
+        words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
 
 
 def _lacking(hit: Hit) -> str:
@@ -159,7 +159,7 @@ def _is_parted(tokens: tuple[Token, ...], first: int, last: int) -> bool:
     return any(t.apart for t in tokens[first : last + 1])
 
 
-def _open_what_is_joined(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
+def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
     """``diver and passenger``: a word nobody knows beside a seat or side leaves it open."""
     covered = {i for h in hits for i in range(h.first, h.last)}
     for hit in hits:
@@ -167,9 +167,9 @@ def _open_what_is_joined(sense: Sense, tokens: tuple[Token, ...], hits: tuple[Hi
         joined = at >= 2 and tokens[at - 1].text in _AND and at - 2 not in covered
         joined = joined and not (tokens[at - 1].apart or tokens[at].apart)
         if joined and any(m.startswith("seat:") for m in hit.means):
-            sense.seats |= {"driver", "passenger"}
+            words.seats |= {"driver", "passenger"}
         if joined and any(m.startswith("side:") for m in hit.means):
-            sense.sides |= {"left", "right"}
+            words.sides |= {"left", "right"}
 
 
 def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
@@ -184,51 +184,51 @@ def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     return (hit.first == 0 or tokens[hit.first].apart) and ends
 
 
-def sense_of(means: tuple[str, ...]) -> Sense:
+def words_of_row(means: tuple[str, ...]) -> Words:
     """Return the sense of a row of a code table."""
-    sense = Sense()
-    _add(sense, means)
-    return sense
+    words = Words()
+    _add(words, means)
+    return words
 
 
-def _add(sense: Sense, means: tuple[str, ...]) -> None:
+def _add(words: Words, means: tuple[str, ...]) -> None:
     for mean in means:
         key, colon, value = mean.partition(":")
         if mean in VOICES or key == "lacking" or mean == "alone":
             continue
         if not colon:
-            sense.features.add(mean)
+            words.features.add(mean)
         elif key == "status":
-            _add_status(sense, value)
+            _add_status(words, value)
         elif key != "nth":
-            _add_value(sense, key, value)
+            _add_value(words, key, value)
 
 
-def _add_value(sense: Sense, key: str, value: str) -> None:
+def _add_value(words: Words, key: str, value: str) -> None:
     if key == "seat":
-        sense.seats.add(value)
+        words.seats.add(value)
     elif key == "side":
-        sense.sides.add(value)
+        words.sides.add(value)
     elif key == "end":
-        sense.ends.add(value)
+        words.ends.add(value)
     elif key == "row":
-        sense.rows.add(int(value))
+        words.rows.add(int(value))
     elif key == "number":
-        sense.numbers.add(int(value))
+        words.numbers.add(int(value))
     else:
-        sense.stages.add(int(value))
+        words.stages.add(int(value))
 
 
-def _add_status(sense: Sense, value: str) -> None:
+def _add_status(words: Words, value: str) -> None:
     status = next(s for s in _STATUSES if s == value)
-    if status not in sense.statuses:
-        sense.statuses.append(status)
+    if status not in words.statuses:
+        words.statuses.append(status)
 
 
 class _Line(msgspec.Struct):
     """What is looked up beside every phrase of a line, gathered once."""
 
-    words: list[str]
+    texts: list[str]
     taken: set[int]
     nth: dict[int, int]  # ordinal of a phrase by the token after it
     seat_from: int  # token after the first seat
@@ -241,7 +241,7 @@ class _Line(msgspec.Struct):
 def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
     seats = [h.last for h in hits if any(m.startswith("seat:") for m in h.means)]
     return _Line(
-        words=[t.text for t in tokens],
+        texts=[t.text for t in tokens],
         taken={i for h in hits for i in range(h.first, h.last) if "skip" not in h.means},
         nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
         seat_from=min(seats, default=len(tokens) + 1),
@@ -252,35 +252,35 @@ def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
     )
 
 
-def _add_count(sense: Sense, hit: Hit, line: _Line) -> None:
+def _add_count(words: Words, hit: Hit, line: _Line) -> None:
     """Read the number beside a phrase as a stage or as the number of a part."""
     counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
     doubtful = "electronics?" in hit.means
     if not counted and not doubtful:
-        _add_charge_of_seat(sense, hit, line)
+        _add_charge_of_seat(words, hit, line)
         return
     if "loop" in hit.means and not _follows_part(hit, line):
         return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
-    numbers = _numbers_after(line.words, hit.last, line.taken) or _number_before(hit, line)
+    numbers = _numbers_after(line.texts, hit.last, line.taken) or _number_before(hit, line)
     if not numbers:
         return
     if doubtful:
-        sense.features.discard("electronics?")
-        sense.seats.add("driver")
-        sense.stages |= numbers
+        words.features.discard("electronics?")
+        words.seats.add("driver")
+        words.stages |= numbers
     elif counted & {"stagehead", "charge"} or (counted == {"bag"} and "frontal" in hit.means):
-        sense.stages |= numbers
+        words.stages |= numbers
     else:
-        sense.numbers |= numbers
+        words.numbers |= numbers
 
 
-def _add_charge_of_seat(sense: Sense, hit: Hit, line: _Line) -> None:
+def _add_charge_of_seat(words: Words, hit: Hit, line: _Line) -> None:
     """``igniter airbag driver 2:``: the number that ends the stretch counts the charges."""
     at = hit.last + 1
-    ends = at >= len(line.words) or at in line.broken
+    ends = at >= len(line.texts) or at in line.broken
     is_seat = any(m.startswith("seat:") for m in hit.means)
     if is_seat and ends and _is_near(line.charges, hit, line):
-        sense.stages |= _numbers_after(line.words, hit.last, line.taken)
+        words.stages |= _numbers_after(line.texts, hit.last, line.taken)
 
 
 def _follows_part(hit: Hit, line: _Line) -> bool:
@@ -295,41 +295,41 @@ def _is_near(ends: list[int], hit: Hit, line: _Line) -> bool:
     return before > 0 and (broken == 0 or ends[before - 1] > line.breaks[broken - 1])
 
 
-def _numbers_after(words: list[str], at: int, taken: set[int]) -> set[int]:
+def _numbers_after(texts: list[str], at: int, taken: set[int]) -> set[int]:
     """The number after a phrase, or both of ``1 and 2``; a measure is no number of a stage."""
-    if at < len(words) and words[at] in _NUMBER_WORDS:
+    if at < len(texts) and texts[at] in _NUMBER_WORDS:
         at += 1
-    if not _is_count(words, at, taken):
+    if not _is_count(texts, at, taken):
         return set()
-    other = at + 2 if at + 1 < len(words) and words[at + 1] in _AND else at + 1
-    found = {int(words[at])}
-    if _is_count(words, other, taken):
-        found.add(int(words[other]))
+    other = at + 2 if at + 1 < len(texts) and texts[at + 1] in _AND else at + 1
+    found = {int(texts[at])}
+    if _is_count(texts, other, taken):
+        found.add(int(texts[other]))
     return found
 
 
-def _is_count(words: list[str], at: int, taken: set[int]) -> bool:
-    if at >= len(words) or at in taken or words[at] not in ("1", "2", "3"):
+def _is_count(texts: list[str], at: int, taken: set[int]) -> bool:
+    if at >= len(texts) or at in taken or texts[at] not in ("1", "2", "3"):
         return False
-    return at + 1 >= len(words) or words[at + 1] not in _UNITS
+    return at + 1 >= len(texts) or texts[at + 1] not in _UNITS
 
 
 def _number_before(hit: Hit, line: _Line) -> set[int]:
     """An ordinal right before a phrase; a plain number there counts things, not stages."""
     at = hit.first - 1
-    if at >= 0 and at not in line.taken and line.words[at] in ("1st", "2nd", "3rd"):
-        return {int(line.words[at][0])}
+    if at >= 0 and at not in line.taken and line.texts[at] in ("1st", "2nd", "3rd"):
+        return {int(line.texts[at][0])}
     return {line.nth[hit.first]} if hit.first in line.nth else set()
 
 
-def _settle_driver(sense: Sense) -> None:
+def _settle_driver(words: Words) -> None:
     """Decide whether ``driver`` is a seat or an output stage, as far as the line tells."""
-    if "electronics?" in sense.features:
-        sense.features.discard("electronics?")
-        if sense.seats or sense.features & {"lamp", "electronics"}:
-            sense.features.add("electronics")
+    if "electronics?" in words.features:
+        words.features.discard("electronics?")
+        if words.seats or words.features & {"lamp", "electronics"}:
+            words.features.add("electronics")
         else:
-            sense.is_driver_doubtful = True
+            words.is_driver_doubtful = True
 
 
 HEADS = frozenset(
@@ -353,7 +353,7 @@ _OF_PARTS = frozenset("open high low short cross range".split())  # no unit has 
 _TOLD_APART = frozenset("bag pretension curtain knee sensor buckle occupant lamp".split())
 
 
-def names_another(one: Sense, two: Sense) -> bool:
+def names_another(one: Words, two: Words) -> bool:
     """Tell whether words name a part or, with a fault, a place that the fault above has not."""
     heads = heads_of(one)
     if heads:
@@ -361,23 +361,23 @@ def names_another(one: Sense, two: Sense) -> bool:
     return bool(one.features & TELLS) and bool((one.sides - two.sides) | (one.seats - two.seats))
 
 
-def differs(one: Sense, two: Sense) -> bool:
+def differs(one: Words, two: Words) -> bool:
     """Tell whether two pieces of text name different parts, places or stages."""
     pairs = ((one.seats, two.seats), (one.sides, two.sides), (one.stages, two.stages))
     return any(a and b and a != b for a, b in pairs) or heads_of(one) != heads_of(two)
 
 
-def heads_of(sense: Sense) -> frozenset[str]:
+def heads_of(words: Words) -> frozenset[str]:
     """Return what the words name of the parts that are told apart here."""
-    heads = sense.features & _TOLD_APART
+    heads = words.features & _TOLD_APART
     return frozenset(heads - {"bag"} if heads & {"curtain", "knee"} else heads)
 
 
-def stands_alone(sense: Sense) -> bool:
+def stands_alone(words: Words) -> bool:
     """Words without a code that names a part and a fault or a status."""
-    part = sense.features & HEADS
-    fault = sense.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
-    return bool(part) and bool(fault or sense.statuses)
+    part = words.features & HEADS
+    fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
+    return bool(part) and bool(fault or words.statuses)
 
 
 PARTS = frozenset(
@@ -393,13 +393,13 @@ FAULTS = frozenset(
 )
 
 
-def has_part(sense: Sense) -> bool:
+def has_part(words: Words) -> bool:
     """Tell whether words name a part of the restraint system."""
-    if sense.features & PARTS:
+    if words.features & PARTS:
         return True
-    return "bag" in sense.features and bool(sense.seats or sense.sides or "side" in sense.features)
+    return "bag" in words.features and bool(words.seats or words.sides or "side" in words.features)
 
 
-def has_fault(sense: Sense) -> bool:
+def has_fault(words: Words) -> bool:
     """Tell whether words tell of anything wrong."""
-    return bool(sense.features & FAULTS)
+    return bool(words.features & FAULTS)

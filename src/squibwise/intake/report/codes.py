@@ -73,7 +73,7 @@ _MAKER = re.compile(r"(DF\d{3})" + _END)
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
 
 
-class CodeToken(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Code(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One code as it stands in a line.
 
     Attributes:
@@ -114,7 +114,7 @@ def sae_code(number: int) -> str:
     return f"{'PCBU'[number >> 14 & 3]}{number >> 12 & 3}{number & 0xFFF:03X}"
 
 
-def find_codes(text: str) -> tuple[CodeToken, ...]:
+def find_codes(text: str) -> tuple[Code, ...]:
     """Return the codes of a line in the order they stand, twins of one code merged."""
     found = _find_sae(text)
     found += _find_prefixed(text, found)
@@ -124,13 +124,13 @@ def find_codes(text: str) -> tuple[CodeToken, ...]:
     return merge_twins(found, text)
 
 
-def find_maker_number(text: str) -> CodeToken | None:
+def find_maker_number(text: str) -> Code | None:
     """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
     match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
     return None if match is None else _undecided(match, "maker", (match.group(1),))
 
 
-def find_numbers(text: str, shape: str) -> tuple[CodeToken, ...]:
+def find_numbers(text: str, shape: str) -> tuple[Code, ...]:
     """Return every code of a shape that other lines of the report begin with.
 
     Args:
@@ -146,7 +146,7 @@ def find_numbers(text: str, shape: str) -> tuple[CodeToken, ...]:
     return tuple(_undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
 
 
-def _two_bytes(match: re.Match[str]) -> CodeToken:
+def _two_bytes(match: re.Match[str]) -> Code:
     """A maker's four digits; from 8 on they are two bytes of a body or network code too."""
     digits = match.group(1).upper()
     if digits[0] in "89ABCDEF":
@@ -154,7 +154,7 @@ def _two_bytes(match: re.Match[str]) -> CodeToken:
     return _undecided(match, "maker", (digits,))
 
 
-def find_mistaken(text: str, *, is_lenient: bool) -> tuple[CodeToken, ...]:
+def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
     """Return codes with letters and digits that a camera takes for one another.
 
     Args:
@@ -192,7 +192,7 @@ def find_status_byte(text: str) -> int | None:
     return int(binary, 2) if binary else int(hexadecimal or plain, 16)
 
 
-def _find_sae(text: str) -> list[CodeToken]:
+def _find_sae(text: str) -> list[Code]:
     found = []
     for match in _SAE.finditer(text):
         letter, first, second, tail, glued, spaced = match.groups()
@@ -203,7 +203,7 @@ def _find_sae(text: str) -> list[CodeToken]:
     return found
 
 
-def _with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -> CodeToken:
+def _with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -> Code:
     """A code with the failure type and the status byte that may follow it."""
     failure = glued.upper() if glued else None
     status = None
@@ -215,7 +215,7 @@ def _with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -
         status_text, after = _byte_at(text, end)
         if status_text is not None:
             status, end = int(status_text, 16), after
-    return CodeToken(
+    return Code(
         start=start,
         end=end,
         style="sae",
@@ -238,7 +238,7 @@ def _byte_at(text: str, at: int) -> tuple[str | None, int]:
     return digits.upper(), match.end()
 
 
-def _find_prefixed(text: str, taken: list[CodeToken]) -> list[CodeToken]:
+def _find_prefixed(text: str, taken: list[Code]) -> list[Code]:
     found = []
     for match in _HEX_PREFIXED.finditer(text):
         if not _overlaps(match.start(), match.end(), taken):
@@ -247,8 +247,8 @@ def _find_prefixed(text: str, taken: list[CodeToken]) -> list[CodeToken]:
     return found
 
 
-def _hex_token(digits: str, start: int, end: int, status: str | None) -> CodeToken:
-    return CodeToken(
+def _hex_token(digits: str, start: int, end: int, status: str | None) -> Code:
+    return Code(
         start=start,
         end=end,
         style="hex24" if len(digits) == 6 else "hex16",
@@ -259,7 +259,7 @@ def _hex_token(digits: str, start: int, end: int, status: str | None) -> CodeTok
     )
 
 
-def _find_leading(text: str, taken: list[CodeToken]) -> CodeToken | None:
+def _find_leading(text: str, taken: list[Code]) -> Code | None:
     """A code in a notation that only counts at the start of a line."""
     lead = _LEAD.match(text)
     at = lead.end() if lead else 0
@@ -269,7 +269,7 @@ def _find_leading(text: str, taken: list[CodeToken]) -> CodeToken | None:
     return token
 
 
-def _hex_at(text: str, at: int) -> CodeToken | None:
+def _hex_at(text: str, at: int) -> Code | None:
     match = _BYTES.match(text, at)
     if match:
         return _hex_token("".join(match.groups()[:3]).upper(), at, match.end(), match.group(4))
@@ -289,7 +289,7 @@ def _hex_at(text: str, at: int) -> CodeToken | None:
     return None
 
 
-def _whole(match: re.Match[str]) -> CodeToken:
+def _whole(match: re.Match[str]) -> Code:
     """Six digits with nothing that says how they part: a maker's number, or three bytes."""
     digits, status = match.group(1).upper(), match.group(2)
     number = int(digits, 16)
@@ -307,7 +307,7 @@ def _is_hex(match: re.Match[str]) -> bool:
     return _is_numeric(match.group(1)) and (match.group(2) is None or not match.group().isdecimal())
 
 
-def _embedded_hex(text: str, taken: list[CodeToken]) -> CodeToken | None:
+def _embedded_hex(text: str, taken: list[Code]) -> Code | None:
     """A twin anywhere in the line, in brackets or after a slash, equal to a code of the line."""
     for match in re.finditer(
         r"(?<![0-9A-Za-z])(?:[89A-Fa-f][0-9A-Fa-f]{3}[ :-]?[0-9A-Fa-f]{2}|\d{7,8})" + _END, text
@@ -320,14 +320,14 @@ def _embedded_hex(text: str, taken: list[CodeToken]) -> CodeToken | None:
     return None
 
 
-def _same_number(token: CodeToken, number: int) -> bool:
+def _same_number(token: Code, number: int) -> bool:
     return token.code == sae_code(number >> 8) and token.failure_type in (
         None,
         f"{number & 255:02X}",
     )
 
 
-def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
+def _number_at(text: str, at: int, has_code: bool) -> Code | None:
     match = _DECIMAL_LONG.match(text, at)
     if match and 0x800000 <= int(match.group(1)) <= 0xFFFFFF:
         number = int(match.group(1))
@@ -348,29 +348,29 @@ def _number_at(text: str, at: int, has_code: bool) -> CodeToken | None:
     return _flash_at(text, at) or _cut_at(text, at)
 
 
-def _flash_at(text: str, at: int) -> CodeToken | None:
+def _flash_at(text: str, at: int) -> Code | None:
     match = _DASHED.match(text, at) or _FLASH.match(text, at)
     return flash(match.group(1), match.start(), match.end()) if match else None
 
 
-def flash(printed: str, start: int, end: int) -> CodeToken:
+def flash(printed: str, start: int, end: int) -> Code:
     """Return a flash code as a token; what it stands for only a maker's list tells."""
-    return CodeToken(
+    return Code(
         start=start, end=end, style="flash", printed=printed, code=printed, readings=(printed,)
     )
 
 
-def _cut_at(text: str, at: int) -> CodeToken | None:
+def _cut_at(text: str, at: int) -> Code | None:
     match = _CUT.match(text, at)
     if match is None:
         return None
     printed = match.group(1).upper()
-    return CodeToken(start=at, end=match.end(), style="cut", printed=printed, code=printed)
+    return Code(start=at, end=match.end(), style="cut", printed=printed, code=printed)
 
 
-def _undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> CodeToken:
+def _undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Code:
     printed = match.group(1).upper()
-    return CodeToken(
+    return Code(
         start=match.start(),
         end=match.end(),
         style=style,
@@ -380,13 +380,13 @@ def _undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> C
     )
 
 
-def _overlaps(start: int, end: int, taken: list[CodeToken]) -> bool:
+def _overlaps(start: int, end: int, taken: list[Code]) -> bool:
     return any(t.start < end and start < t.end for t in taken)
 
 
-def merge_twins(found: list[CodeToken], text: str) -> tuple[CodeToken, ...]:
+def merge_twins(found: list[Code], text: str) -> tuple[Code, ...]:
     """Return the codes of one line in the order they stand, those that are one code merged."""
-    merged: list[CodeToken] = []
+    merged: list[Code] = []
     for token in sorted(found, key=lambda t: t.start):
         twin = next((i for i, other in enumerate(merged) if _is_twin(other, token)), None)
         if twin is None:
@@ -403,9 +403,9 @@ def merge_twins(found: list[CodeToken], text: str) -> tuple[CodeToken, ...]:
     return tuple(merged)
 
 
-def _alternatives(found: list[CodeToken], text: str) -> list[CodeToken]:
+def _alternatives(found: list[Code], text: str) -> list[Code]:
     """``B1642 or B1647``: one fault with two codes of which it is one."""
-    kept: list[CodeToken] = []
+    kept: list[Code] = []
     for token in found:
         between = text[kept[-1].end : token.start] if kept else ""
         if _OR.fullmatch(between):
@@ -415,7 +415,7 @@ def _alternatives(found: list[CodeToken], text: str) -> list[CodeToken]:
     return kept
 
 
-def _is_twin(one: CodeToken, two: CodeToken) -> bool:
+def _is_twin(one: Code, two: Code) -> bool:
     if one.style == "sae" and two.style == "sae":
         return False
     codes = {one.code, *one.readings} & {two.code, *two.readings}
@@ -423,7 +423,7 @@ def _is_twin(one: CodeToken, two: CodeToken) -> bool:
     return bool(codes) and len(types) <= 1
 
 
-def _joined(one: CodeToken, two: CodeToken) -> CodeToken:
+def _joined(one: Code, two: Code) -> Code:
     """The more telling token with the other as its second notation."""
     best, other = (
         (two, one) if two.style == "sae" or (two.is_exact and not one.is_exact) else (one, two)
@@ -436,7 +436,7 @@ def _joined(one: CodeToken, two: CodeToken) -> CodeToken:
     return _with_twin(joined, other)
 
 
-def _with_twin(token: CodeToken, other: CodeToken) -> CodeToken:
+def _with_twin(token: Code, other: Code) -> Code:
     return msgspec.structs.replace(
         token,
         also=(*token.also, other.printed, *other.also),

@@ -1,0 +1,276 @@
+"""Codes of each line in the light of the whole report: flash codes, shapes, a camera's eye."""
+
+import re
+
+import msgspec
+
+from squibwise.intake.report.codes import (
+    Code,
+    find_codes,
+    find_maker_number,
+    find_mistaken,
+    find_numbers,
+    flash,
+    merge_twins,
+)
+from squibwise.intake.report.phrases import Lexicon, flat
+from squibwise.intake.report.sheet import Line, Sheet
+from squibwise.intake.report.words import has_fault, has_part
+
+_NUMBER = r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|\d(?:\s\d){1,2}|\d{2,3})"
+_NO_MEASURE = (
+    r"(?![\d%]|[.,:]\d|\s?[-:]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
+    r"x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
+)
+_AND = (
+    r"(?:\s*[,;+&/]\s*|\s+(?:and|then|und|dann|danach|et|puis|y|luego|despues|e|poi|i|oraz|potem|"
+    r"depois|or|oder|ou|o)\s+)"
+)
+_LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
+_PAIR = re.compile(r"(?<![\w.:/-])\d{1,2}-\d{1,2}(?:-\d{1,2})?(?![\w:/-]|\.\d)")
+_ONLY = re.compile(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
+_ONE = re.compile(_NUMBER + _NO_MEASURE)
+_PAUSED = re.compile(
+    r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
+    r"(\d{1,2})(?:\s*(?:x\b|(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*))?"
+)
+_LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
+_SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
+_COUNTED = re.compile(
+    rf"(\d{{1,2}})\s*(?:x\s*)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
+    rf"(?:and|und|et|y|e|i)?\s{{0,9}}(\d{{1,2}})\s*(?:x\s*)?{_SHORT}\b"
+)
+_SPELLED = re.compile(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
+_TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
+_SHAPED = 2  # lines of one shape that make it the shape of the report
+_MIXED = re.compile(
+    r"(?<![\w-])(?=[A-Za-z015|]*[a-zA-Z]{2})(?=[A-Za-z]*[015])[A-Za-z01]{4,}(?![\w])"
+)
+_MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
+_AS_LETTERS = str.maketrans("01", "ol")
+_WORD = re.compile(r"[^\W\d_]{4,}")
+_ALIKE = (("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w"))
+_ONE_ALONE = re.compile(r"(?<=[a-z] )[lI](?= )")
+_ANY_TEXT = re.compile(r"[^\W_]")
+
+
+def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
+    """Return the flash codes of a line that are called so: by a lamp, a blink or a count.
+
+    Args:
+        text: One line.
+        lexicon: For the words for lamps and blinks of every language.
+    """
+    plain = flat(text)
+    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
+    if not found:
+        found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
+    return _once(found)
+
+
+def find_counted(text: str) -> Code | None:
+    """Return a flash code told as long and short blinks; None for a title that tells how."""
+    plain = flat(text)
+    counted = _COUNTED.search(plain) or _SPELLED.search(plain)
+    if counted is None or _is_title(plain[: counted.start()]):
+        return None
+    first, second = counted.groups()
+    if not first.isdecimal():
+        first, second = str(len(first.split())), str(len(re.findall("short", second)))
+    printed = first + second if len(second) == 1 else f"{first}-{second}"
+    return flash(printed, *counted.span())
+
+
+def find_pairs(text: str) -> tuple[Code, ...]:
+    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
+    return _once([flash(m.group(), *m.span()) for m in _PAIR.finditer(text)])
+
+
+def find_list(text: str) -> tuple[Code, ...]:
+    """Return flash codes of a line that holds nothing but them: ``13, 24, 4-11``."""
+    if not _ONLY.fullmatch(text.strip()):
+        return ()
+    return tuple(flash(m.group(), *m.span()) for m in re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text))
+
+
+def _label(lexicon: Lexicon) -> str:
+    """Words for lamp, blink or flash that lead up to a number."""
+    return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
+
+
+def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
+    if lexicon.flash_codes is None:
+        label = _label(lexicon)
+        lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
+        verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
+        lexicon.flash_codes = re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
+    return lexicon.flash_codes
+
+
+def _listed(match: re.Match[str]) -> list[Code]:
+    """The codes of a list; the first of them covers the label too."""
+    found, start = [], match.start()
+    for one in _ONE.finditer(match.group("list")):
+        at = match.start("list")
+        found.append(flash(_tidy(one.group()), start, at + one.end()))
+        start = at + one.end()
+    return found
+
+
+def _tidy(number: str) -> str:
+    return re.sub(r"\s*[-:]\s*|\s+", "-", number)
+
+
+def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
+    """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
+    named = re.search(rf"{_label(lexicon)}$", match.string[: match.start()])
+    start = named.start() if named is not None else match.start()
+    return flash("-".join(match.groups()), start, match.end())
+
+
+def _is_title(head: str) -> bool:
+    """``Read-out from the lamp, connector bridged, 2 long 4 short style`` tells how, not what."""
+    return "," in head and len(head.split()) > _TITLE_WORDS
+
+
+def _once(found: list[Code]) -> tuple[Code, ...]:
+    """A lamp repeats its code; each is kept once, the others stand elsewhere on the line."""
+    kept: dict[str, Code] = {}
+    for token in found:
+        first = kept.get(token.printed)
+        if first is None:
+            kept[token.printed] = token
+        else:
+            spans = (*first.elsewhere, (token.start, token.end))
+            kept[token.printed] = msgspec.structs.replace(first, elsewhere=spans)
+    return tuple(kept.values())
+
+
+def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Set the codes of every line, each in the light of the others.
+
+    Args:
+        sheet: With its lines.
+        lexicon: For the words for lamps, blinks and labels of every language.
+    """
+    for line in sheet.lines:
+        _read_line_codes(line, lexicon)
+    _settle_flash(sheet.lines)
+    _follow_shapes(sheet.lines)
+    _read_as_camera(sheet, lexicon)
+
+
+def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
+    if not _ANY_TEXT.search(line.text):
+        line.role = "blank"
+        return
+    flashes = list(find_flashes(line.text, lexicon))
+    counted = find_counted(line.text)
+    if counted is not None and not flashes:
+        flashes = [counted]
+    codes = [c for c in find_codes(line.text) if not _is_label(line.text, c, lexicon)]
+    if flashes:
+        codes = [c for c in codes if c.is_exact and not _overlap(c, flashes)]
+    line.codes = merge_twins([*codes, *flashes], line.text) or find_list(line.text)
+
+
+def _overlap(code: Code, others: list[Code]) -> bool:
+    return any(code.start < o.end and o.start < code.end for o in others)
+
+
+def _is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
+    """Tell whether what looks like a code is the number of an order, a part, a plug."""
+    if lexicon.labels is None:
+        names = lexicon.names_of("label")
+        lexicon.labels = re.compile(rf"(?<![^\W_])(?:{names})(?: (?:no|nr|number)\b)?[\s.:#=-]*$")
+    head = flat(text[: code.start])
+    return bool(head.strip()) and bool(lexicon.labels.search(head))
+
+
+def _settle_flash(lines: list[Line]) -> None:
+    """Bare numbers are flash codes only where nothing speaks against it."""
+    exact = any(c.style in ("sae", "hex24", "decimal24") for ln in lines for c in ln.codes)
+    maker = any(c.style == "decimal" for ln in lines for c in ln.codes)
+    numbered = maker or any(re.match(r"\s*[1-9]\s+\D", ln.text) for ln in lines)
+    called = [
+        ln for ln in lines if any(c.style == "flash" and c.end - c.start > 5 for c in ln.codes)
+    ]
+    for line in lines:
+        only = find_list(line.text)
+        if only and not exact:
+            line.codes = only
+        labelled = re.search(r"(?i)code|flash|blink|dtc", line.text[:20])
+        if exact or (numbered and not labelled):
+            line.codes = tuple(c for c in line.codes if c.style != "flash" or _is_called(line, c))
+        if len(called) > 1 and not line.codes and not line.cells:
+            line.codes = find_pairs(line.text)
+
+
+def _is_called(line: Line, code: Code) -> bool:
+    """Tell whether a flash code stands with a word for lamp or blink, or as a count of blinks."""
+    flashes = [c for c in line.codes if c.style == "flash"]
+    return code.style == "flash" and any(
+        re.search(r"[^\W\d_]", line.text[c.start : c.end]) for c in flashes
+    )
+
+
+def _follow_shapes(lines: list[Line]) -> None:
+    """Codes anywhere in a line, in the shape that several lines of the report begin with."""
+    begun = [c.style for ln in lines for c in ln.codes if not ln.text[: c.start].strip(" -*(#")]
+    numbers = sum(begun.count(style) for style in ("decimal", "maker"))
+    shown = {"hex16": begun.count("hex16"), "decimal": numbers}
+    for shape, count in shown.items():
+        for line in lines if count >= _SHAPED else ():
+            if not line.codes and line.role != "blank" and not line.cells:
+                line.codes = find_numbers(line.text, shape)
+    for line in lines:
+        if not line.codes and line.role != "blank" and not line.cells:
+            line.codes = find_numbers(line.text, "hex16")  # kept only where its words tell a fault
+        if not line.codes and line.role != "blank" and len(line.cells) < _SHAPED:
+            number = find_maker_number(line.text)
+            line.codes = (number,) if number is not None else ()
+
+
+def _read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Codes in which a camera took signs for one another, once some lines show that one did."""
+    found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
+    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines)
+    if not sheet.is_machine_read:
+        return
+    for line in sheet.lines:
+        line.text = _letters(line.text, lexicon)
+        if any(c.style in ("sae", "camera") for c in line.codes):
+            continue
+        mistaken = find_mistaken(line.text, is_lenient=True)
+        if mistaken:
+            line.codes = mistaken
+
+
+def _looks_machine_read(lines: list[Line]) -> bool:
+    mixed = sum(len(_MIXED.findall(ln.text)) for ln in lines)
+    return mixed >= _MIXED_WORDS
+
+
+def _letters(text: str, lexicon: Lexicon) -> str:
+    """Words with signs that a machine took for one another, put right where that makes a word."""
+    text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
+    return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
+
+
+def _known_word(word: str, lexicon: Lexicon) -> str:
+    plain = flat(word)
+    if plain in lexicon.known:
+        return word
+    tries = (plain.replace(one, two) for one, two in _ALIKE if one in plain)
+    return next((t for t in tries if t in lexicon.known), word)
+
+
+def is_number_only(line: Line) -> bool:
+    """Tell whether a code is a plain number of any kind: nothing beside it tells of a fault."""
+    first = line.codes[0]
+    begins = not re.search(r"[^\W\d_]", line.text[: first.start])
+    if first.style == "hex16" and not begins:
+        return not (has_part(line.words) and has_fault(line.words))
+    bare = first.style in ("flash", "decimal", "maker", "hex16") and first.printed.isdecimal()
+    is_lone = bare and begins and len(line.codes) == 1 and not _is_called(line, first)
+    return is_lone and line.words.says_nothing
