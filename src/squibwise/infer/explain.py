@@ -136,29 +136,49 @@ def _weights(
             names.append(name)
             states.append(STATES[best])
             masks.append(part.part.states()[:, best])
-    place = {n: i for i, n in enumerate(names)}
     size = (len(likelihoods), len(names))
     prior, full = _odds(before, names, masks), _odds(groups, names, masks)
     result = _Weights(names, states, prior, full, np.zeros(size), np.zeros(size))
-    with_all = [given_event(found, engine.place[n], m) for n, m in zip(names, masks, strict=True)]
-    with_none = [given_event(blank, engine.place[n], m) for n, m in zip(names, masks, strict=True)]
-    dense_all = np.array([t.ravel() for t in with_all]).T
-    dense_none = np.array([t.ravel() for t in with_none]).T
-    for row, piece in enumerate(likelihoods):
-        rest = tuple(i for i in likelihoods if i is not piece)
-        for kept, dense, into in (
-            (rest, dense_all, result.without),
-            ((piece,), dense_none, result.alone),
-        ):
-            posterior = engine.run(kept)
-            into[row] = decibans(posterior.weights.ravel() @ dense)
-            for index in engine.touched(piece):
-                marginal = group_belief(posterior, index)
-                for name, part in marginal.parts.items():
-                    column = place[name]
-                    chance = part.now.sum(axis=0) @ masks[column]
-                    into[row, column] = decibans(float(chance))
+    by_name = dict(zip(names, masks, strict=True))
+    rest = [tuple(i for i in likelihoods if i is not piece) for piece in likelihoods]
+    alone: list[tuple[Likelihood, ...]] = [(piece,) for piece in likelihoods]
+    for base, kept, into in ((found, rest, result.without), (blank, alone, result.alone)):
+        tables = (given_event(base, engine.place[n], m) for n, m in zip(names, masks, strict=True))
+        dense = np.array([t.ravel() for t in tables]).T
+        into[:] = decibans(_chances(engine, likelihoods, kept, dense, by_name))
     return result
+
+
+def _chances(
+    engine: Engine,
+    pieces: tuple[Likelihood, ...],
+    kept: list[tuple[Likelihood, ...]],
+    dense: Array,
+    masks: dict[str, Array],
+) -> Array:
+    """Return the chance of each part's state with other evidence: (pieces, parts).
+
+    Parts outside the groups that a piece touches meet their tables in one product.
+
+    Args:
+        engine: The network.
+        pieces: The evidence, piece by piece.
+        kept: What is kept when each piece is left out, or taken alone.
+        dense: Chance of each part's state by row of the event table.
+        masks: The state of each part, by its micros.
+    """
+    place = {n: i for i, n in enumerate(masks)}
+    weights, own = np.zeros((len(pieces), len(dense))), []
+    for row, (piece, some) in enumerate(zip(pieces, kept, strict=True)):
+        posterior = engine.run(some)
+        weights[row] = posterior.weights.ravel()
+        for index in engine.touched(piece):
+            for name, part in group_belief(posterior, index).parts.items():
+                own.append((row, place[name], float(part.now.sum(axis=0) @ masks[name])))
+    chances = weights @ dense
+    for row, column, chance in own:
+        chances[row, column] = chance
+    return np.asarray(chances)
 
 
 def _odds(groups: tuple[GroupBelief, ...], names: list[str], masks: list[Array]) -> Array:

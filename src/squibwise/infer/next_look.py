@@ -196,7 +196,7 @@ class Step(msgspec.Struct, frozen=True):
 
 
 class Search:
-    """Weighs candidates on one posterior. A class because all of them share its dense tables.
+    """Weighs candidates on one posterior. A class because all share its dense tables.
 
     Args:
         engine: The network.
@@ -229,36 +229,53 @@ class Search:
         ]
         return np.array(columns).T
 
-    def _with(self, extra: tuple[Likelihood, ...]) -> Posterior:
-        """Return the posterior with more evidence on one group, the only one solved again."""
-        (index,) = self.engine.touched(extra[0])
-        group = self.engine.group(index, (*self.items, *extra))
+    def _with(self, piece: Likelihood) -> Posterior:
+        """Return the posterior with one more piece, on the only group that is solved again."""
+        (index,) = self.engine.touched(piece)
+        group = self.engine.group(index, (*self.items, piece))
         groups = (*self.found.groups[:index], group, *self.found.groups[index + 1 :])
         return self.engine.combine(groups, self.event)
 
-    def step(self, candidate: Candidate) -> Step:
-        """Return one candidate weighed exactly."""
-        bad, logs = [], []
-        for outcome in (True, False):
-            piece = candidate.item(outcome, self.end)
-            posterior = self._with((piece,))
-            bad.append(self._bad_after(posterior, piece))
-            logs.append(posterior.log_evidence - self.found.log_evidence)
-        chances = np.exp(logs)
-        table = np.array(bad)
-        losses = self.stakes.expected(table).sum(axis=1)
+    def weigh(self, candidates: list[Candidate]) -> list[Step]:
+        """Return the candidates weighed exactly, in their order."""
+        pieces = [c.item(outcome, self.end) for c in candidates for outcome in (True, False)]
+        logs = np.zeros(len(pieces))
+        weights = np.zeros((len(pieces), len(self.dense)))
+        own = []
+        for row, piece in enumerate(pieces):
+            posterior = self._with(piece)
+            logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
+            own.append(self._bad_in_group(posterior, piece))
+        bad = weights @ self.dense
+        for row, found in enumerate(own):
+            bad[row, list(found)] = list(found.values())
+        chances = np.exp(logs - self.found.log_evidence)
+        return [
+            self._step(c, chances[2 * i : 2 * i + 2], bad[2 * i : 2 * i + 2])
+            for i, c in enumerate(candidates)
+        ]
+
+    def _bad_in_group(self, posterior: Posterior, piece: Likelihood) -> dict[int, float]:
+        """Return the chance of not being sound of each part of the group that a piece touches."""
+        return {
+            self.place[name]: float(part.now.sum(axis=0) @ self.masks[name])
+            for index in self.engine.touched(piece)
+            for name, part in group_belief(posterior, index).parts.items()
+        }
+
+    def _step(self, candidate: Candidate, chances: Array, bad: Array) -> Step:
+        """Return one candidate weighed.
+
+        Args:
+            candidate: What would be done.
+            chances: Of its two outcomes.
+            bad: Chance of each part not being sound after them: (2, parts).
+        """
+        losses = self.stakes.expected(bad).sum(axis=1)
         saved = float(self.stakes.expected(self.now).sum() - chances @ losses)
         own = self.place[candidate.component]
-        changes = (self.stakes.replaces(table) != self.stakes.replaces(self.now))[:, own]
+        changes = (self.stakes.replaces(bad) != self.stakes.replaces(self.now))[:, own]
         return Step(candidate, max(0.0, saved), float(chances @ changes))
-
-    def _bad_after(self, posterior: Posterior, piece: Likelihood) -> Array:
-        """Return the chance of each part not being sound after one more piece."""
-        bad = posterior.weights.ravel() @ self.dense
-        for index in self.engine.touched(piece):
-            for name, part in group_belief(posterior, index).parts.items():
-                bad[self.place[name]] = float(part.now.sum(axis=0) @ self.masks[name])
-        return np.asarray(bad)
 
 
 _MOST = 40
@@ -277,7 +294,7 @@ def rank_looks(
     """Return what is worth doing next, best first; empty = stop looking and start working."""
     shortlist = _shortlist(case, engine, groups, stakes, catalog)
     search = Search(engine, likelihoods, found, groups, stakes)
-    steps = [search.step(candidate) for candidate in shortlist]
+    steps = search.weigh(shortlist)
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
     looks += _second_scan(case, engine, groups, stakes, catalog)
     least = catalog.firing.scans.tests.least_settles
