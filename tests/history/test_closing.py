@@ -164,8 +164,10 @@ def test_without_a_scan_there_is_nothing_to_judge() -> None:
 
 
 def test_a_clean_complete_scan_after_the_work_is_met() -> None:
-    found = judge_scan(course(WORK, scan()), CATALOG)
-    assert (words(found), found.outcome, found.decided_by) == ([], "met", "")
+    last = scan()
+    found = judge_scan(course(scan(name="first"), WORK, last), CATALOG)
+    assert (found.entry, words(found), found.outcome) == (last, [], "met")
+    assert found.decided_by == ""
 
 
 @pytest.mark.parametrize(
@@ -264,6 +266,19 @@ def test_a_scan_that_was_signed_as_failed_is_not_met() -> None:
     assert found.problems[0] == Problem(word="signed-failed", detail="codes back", decided=True)
     assert words(found) == ["signed-failed", "unread"]
     assert judge_scan(course(no, scan()), CATALOG).outcome == "met"
+    both = judge_scan(course(scan(line("present")), no), CATALOG)
+    assert words(both) == ["signed-failed", "faults"]
+
+
+def test_faults_are_named_by_code_then_component_then_text_each_once() -> None:
+    named = scan(
+        line("present", code="B1"),
+        line("present", code="B1"),
+        line("present", code=None, component=BAG),
+        line("present", code=None, raw=" as it stood "),
+    )
+    [problem] = judge_scan(course(named), CATALOG).problems
+    assert problem.detail == f"B1, {BAG}, as it stood"
 
 
 # ---- order, work, signatures ----
@@ -286,6 +301,11 @@ def test_a_place_is_found_by_id_and_minus_one_is_none() -> None:
     assert last_change(course(GOOD)) == -1
 
 
+def test_clearing_is_a_change_unless_it_is_what_is_asked_about() -> None:
+    history = course(WORK, DoneWork(id="c", what="cleared", component="codes"))
+    assert (last_change(history), last_change(history, clearing=False)) == (1, 0)
+
+
 @pytest.mark.parametrize(
     ("test", "outcome", "what", "component"),
     [
@@ -302,6 +322,16 @@ def test_a_repair_of_the_fault_plan_is_work_on_what_it_names(
     entry = Outcome(id="t", loop="driver.seat-bag/1", test=test, outcome=outcome)
     [(at, work)] = course(GOOD, entry).works
     assert (at, work.id, work.what, work.component) == (1, "t", what, component)
+    assert work.time is None
+
+
+def test_a_repair_of_the_fault_plan_keeps_its_time_and_may_name_a_point_with_a_colon() -> None:
+    when = dt.datetime(2026, 8, 1)
+    entry = Outcome(
+        id="t", time=when, loop="driver.seat-bag/1", test="replace:harness:2", outcome="fixed"
+    )
+    [(_, work)] = course(entry).works
+    assert (work.time, work.what, work.component) == (when, "replaced", "driver.seat-bag")
 
 
 @pytest.mark.parametrize(("test", "outcome"), [("look:plug", "fixed"), ("reseat:plug", "open")])
@@ -411,6 +441,8 @@ def test_what_was_read_after_the_last_clearing_counts_and_other_entries_do_not()
     assert twice.read_since == ()
     kept = read_memory(course(Recorder(id="r", record="stored"), Recorder(id="n", record="none")))
     assert (kept.seen, kept.locked) == (("r",), False)
+    shut = read_memory(course(Recorder(id="r", record="locked")))
+    assert (shut.seen, shut.locked) == (("r",), True)
     assert read_memory(course(WORK, before)).read_since == ()
 
 
