@@ -232,6 +232,7 @@ class StatusRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     present: float
     intermittent: float
     pending: float
+    stored: float
 
 
 class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -243,6 +244,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         cut_short: A report said to be whole that shows codes leaves some out.
         listed_if_cut: A code that is stored stands in such a report.
         unread_if_unstated: A report that does not state its reach does not show everything.
+        left_over_after_work: A cured circuit has a code, its connector having been off, key on.
+        left_over_if_shown: A code that an earlier report shows, not cleared since, stays in memory.
         unread_if_partial: A report that is stated not to reach everything.
     """
 
@@ -257,6 +260,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     disturbed_if_one_sign: Figure
     disturbed_if_both: Figure
     all_stages_meant: Figure
+    left_over_after_work: Figure
+    left_over_if_shown: Figure
     found_elsewhere: Figure
     lowest_volts: float
     highest_volts: float
@@ -367,6 +372,11 @@ class Firing:
     def circuit_rows(self) -> dict[str, tuple[float, ...]]:
         """Chance of each of ``OUTCOMES`` by circuit."""
         return {r.circuit: tuple(getattr(r, o) for o in OUTCOMES) for r in self.scans.row}
+
+    @cached_property
+    def status_rows(self) -> dict[str, StatusRow]:
+        """How often a code carries each status word, by what is behind it."""
+        return {r.circuit: r for r in self.scans.status}
 
     @cached_property
     def condition_rows(self) -> dict[str, ConditionRow]:

@@ -9,7 +9,7 @@ from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.infer.building import build_network
-from squibwise.infer.circuits import circuit_table
+from squibwise.infer.circuits import SPRING, circuit_table
 from squibwise.infer.contradictions import find_contradictions, loads_left_in
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
@@ -249,9 +249,50 @@ def stage_beliefs(
         fired, live = float(chance[stage, spent]), float(chance[stage, good])
         total = float(chance[stage].sum())
         result[str(stage + 1)] = StageBelief(
-            fired=fired / total, live=live / total, faulty=max(0.0, total - fired - live) / total
+            fired=fired / total,
+            live=live / total,
+            faulty=max(0.0, total - fired - live) / total,
+            where=_where_at_fault(marginal, like[:, :, stage], group, len(found.net.line.entries)),
         )
     return result
+
+
+def _where_at_fault(marginal: PartBelief, like: Array, group: Group, now: int) -> dict[str, float]:
+    """Return by where its fault lies what a circuit is like now, from (C, M, K)."""
+    joint = marginal.now[:, :, None] * like
+    joint = joint / joint.sum()
+    found: dict[str, float] = dict.fromkeys(_FAULT_PLACES, 0.0)
+    for micro, chances in zip(marginal.part.micros, joint.sum(axis=0), strict=True):
+        for circuit, chance in zip(CIRCUITS, chances.tolist(), strict=True):
+            if circuit != _OFF or micro.condition == "absent":
+                found[_fault_place(circuit, micro.condition)] += chance
+    there = np.array([m.condition != "absent" for m in marginal.part.micros])
+    for cause, chance in zip(group.causes, joint[:, :, CIRCUITS.index(_OFF)] @ there, strict=True):
+        shared = cause.active(now) and marginal.part.id in cause.members
+        place = "clock-spring" if cause.name == SPRING else "shared-connector"
+        found[place if shared else "own-connector"] += float(chance)
+    return {place: chance for place, chance in found.items() if chance > 0.0}
+
+
+_OFF = "unplugged"
+_FAULT_PLACES = (
+    "nowhere",
+    "spent",
+    "left-out",
+    "load",
+    "own-connector",
+    "shared-connector",
+    "clock-spring",
+    "part",
+)
+
+
+def _fault_place(circuit: str, condition: str) -> str:
+    """Return where a fault lies, from what the circuit and the part are like."""
+    if circuit == "good":
+        return "load" if condition in ("loaded", "bridged") else "nowhere"
+    places = {_OFF: "left-out", "spent": "spent"} | dict.fromkeys(LOOSE, "own-connector")
+    return places.get(circuit, "part")
 
 
 def circuits_now(marginal: PartBelief, group: Group, found: Posterior, catalog: Catalog) -> Array:
@@ -305,12 +346,14 @@ def _disturbance(posterior: Posterior) -> dict[str, float]:
     """Return the chance of a disturbed supply or bus, and of each report not showing everything."""
     states = posterior.net.unit_states
     disturbed = np.array([s.watch == "disturbed" for s in states])
+    stopped = np.array([s.watch == "stopped" for s in states])
     unread = {
         f"unread-report:{name}": float(posterior.unit @ [name in s.unread for s in states])
         for name in sorted(states[0].asked)
     }
     supply = {"supply": float(posterior.unit @ disturbed)} if disturbed.any() else {}
-    return supply | unread
+    idle = {"unit-stopped": float(posterior.unit @ stopped)} if stopped.any() else {}
+    return supply | idle | unread
 
 
 def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:

@@ -211,8 +211,9 @@ OUTCOME_OF = {
     "short-to-battery": "leak",
     "cross-short": "leak",
 }
-_STATUS_WORDS = ("present", "intermittent", "pending")
+_STATUS_WORDS = ("present", "intermittent", "pending", "stored")
 _OWN_STATUS = ("good", "spent", "unplugged")
+_LEFT_OVER = "left-over"
 
 
 class Reach(msgspec.Struct, frozen=True):
@@ -272,14 +273,23 @@ def circuits_by_cause(
     return np.array(tables), np.array(off)
 
 
-def _status(status: tuple[str, ...], firing: Firing) -> Array:
+def chances_of_status(status: tuple[str, ...], firing: Firing) -> Array:
     """Return the chance of a code's status word by circuit; ones when it tells nothing."""
-    word = next((w for w in _STATUS_WORDS if w in status), None)
+    word = status_word(status)
     if word is None:
         return np.ones(len(CIRCUITS))
-    rows = {r.circuit: float(getattr(r, word)) for r in firing.scans.status}
     behind = {c: c for c in _OWN_STATUS} | dict.fromkeys(LOOSE, "half-seated")
-    return np.array([rows[behind.get(c, "fault")] for c in CIRCUITS])
+    return np.array([status_chance(behind.get(c, "fault"), word, firing) for c in CIRCUITS])
+
+
+def status_word(status: tuple[str, ...]) -> str | None:
+    """Return the status word that counts; None when a line tells none."""
+    return next((w for w in _STATUS_WORDS if w in status), None)
+
+
+def status_chance(behind: str, word: str, firing: Firing) -> float:
+    """Return how often a code carries a status word, by what is behind it."""
+    return float(getattr(firing.status_rows[behind], word))
 
 
 class LineReading(msgspec.Struct, frozen=True):
@@ -291,6 +301,7 @@ class LineReading(msgspec.Struct, frozen=True):
         weight: Chance that the line is about this part at all.
         elsewhere: Chance that its other readings would have been found, were it about them.
         status: Status words.
+        left_over: Chance that it only tells of what was cured before and never cleared.
     """
 
     stage: int | None
@@ -298,6 +309,7 @@ class LineReading(msgspec.Struct, frozen=True):
     weight: float
     status: tuple[str, ...]
     elsewhere: float
+    left_over: float = 0.0
 
 
 class Circuits(msgspec.Struct, frozen=True):
@@ -333,6 +345,10 @@ def scan_likelihood(
         elif key not in known:
             shown = (noted if watch == "stopped" else rows) * np.array([1.0, *[key[1]] * 4])
             known[key] = _said_of_all(part, circuits, told, clean, shown, firing)
+            share = min((line.left_over for line in told), default=0.0)
+            if share > 0.0:
+                old = chance_left_over(part, told, firing)
+                known[key] = (1.0 - share) * known[key] + share * old
     return np.stack([known[c, n if told else 1.0, w] for c, n, w in states])
 
 
@@ -361,6 +377,17 @@ def _disturbed(part: PartModel, told: tuple[LineReading, ...], clean: float, sha
     """
     found = min(len(told), part.stages)
     return float(share**found * (1.0 - clean * share) ** (part.stages - found))
+
+
+def chance_left_over(part: PartModel, told: tuple[LineReading, ...], firing: Firing) -> float:
+    """Return the likelihood of these lines when all tell of what was wrong and is cured."""
+    row = firing.circuit_rows["unplugged"]
+    result = 1.0
+    for line in told[: max(part.stages, 1)]:
+        found = sum(row[1:]) if line.outcome is None else row[line.outcome]
+        word = status_word(line.status)
+        result *= found * (1.0 if word is None else status_chance(_LEFT_OVER, word, firing))
+    return result
 
 
 def _stopped_rows(rows: Array, firing: Firing) -> Array:
@@ -395,7 +422,7 @@ def _said(
                 likelihood = likelihood * silent[:, :, stage]
             else:
                 found = rows[:, 1:].sum(axis=1) if line.outcome is None else rows[:, line.outcome]
-                shown = found * _status(line.status, firing)
+                shown = found * chances_of_status(line.status, firing)
                 likelihood = likelihood * (table[:, :, stage] @ shown)
         total = total + weight * likelihood
     return total

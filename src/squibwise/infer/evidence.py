@@ -13,7 +13,13 @@ from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import LOOSE, PartModel
-from squibwise.infer.scan import find_scans, weigh_report
+from squibwise.infer.scan import (
+    chance_of_reading,
+    find_scans,
+    loose_chance,
+    read_stage,
+    weigh_report,
+)
 from squibwise.infer.told import weigh_circumstance, weigh_impact, weigh_occupant, weigh_statement
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -169,20 +175,17 @@ def weigh_reading(
     entry: Reading, place: int, net: Network, catalog: Catalog
 ) -> Iterator[Likelihood]:
     """Yield what a live loop resistance says of the circuit."""
-    if entry.unit != "ohm" or entry.quantity != "loop-resistance":
+    found = net.find(split_loop(entry.component)[0])
+    stage = None if found is None else read_stage(entry, found[1])
+    if found is None or stage is None:
         return
-    if entry.method == "substitute-load" or entry.where:
-        return
-    component, stage = split_loop(entry.component)
-    found = net.find(component)
-    if found is None or stage > found[1].stages or not found[1].kind.fires:
-        return
-    window, events = catalog.firing.scans.reading, catalog.firing.circuit_rows
-    outcome = 1 if entry.value > window.high_ohm else 2 if entry.value < window.low_ohm else 0
-    values = np.array([events[m.circuit(stage)][outcome] for m in found[1].micros])
+    group, part = found
+    loose = loose_chance(part.id, place, net, catalog)
+    table = circuit_table(part, group.causes, place, loose)[:, :, stage - 1]
+    values = (table @ chance_of_reading(entry, catalog))[None]
     text = f"loop reads {entry.value:g} ohm"
-    on = OnComponent(component, place, values[None, None, :])
-    yield Likelihood(entry.id, component, text, parts=(on,))
+    on = OnComponent(part.id, place, values)
+    yield Likelihood(entry.id, part.id, text, parts=(on,))
 
 
 def weigh_label(

@@ -7,10 +7,18 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import VERIFIED, History
-from squibwise.infer.circuits import LineReading, Reach, circuits_of, outcome_of, scan_likelihood
+from squibwise.infer.circuits import (
+    LineReading,
+    Reach,
+    chance_left_over,
+    chances_of_status,
+    circuits_of,
+    outcome_of,
+    scan_likelihood,
+)
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.model.evidence import SubstituteLoad, TestOutcome
+from squibwise.model.evidence import Reading, SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
@@ -212,10 +220,34 @@ def lines_about(
                 weight=min(1.0, weight) if meant is None else 1.0,
                 status=line.status,
                 elsewhere=elsewhere,
+                left_over=_left_over(line, report, part.id, net, catalog),
             )
             if meant in (None, part.id):
                 result.append((line, told))
     return result
+
+
+def _left_over(
+    line: CodeLine, report: Report, component: str, net: Network, catalog: Catalog
+) -> float:
+    """Return the chance that a line only tells of what was cured before the report.
+
+    Its connector was off and is home again, or the part was renewed, nobody is known to have
+    cleared the codes since, and the unit is the same.
+    """
+    place, mates = net.line.place_of(report.id), net.near[component][0]
+    done = [(at, w) for at, w in net.line.works if at < place]
+    since = max((at for at, w in done if w.what == "cleared" or w.component == UNIT), default=-1)
+    own = [(at, w.what) for at, w in done if at > since and w.component in mates | {component}]
+    if not own or own[-1][1] not in ("reseated", "replaced"):
+        return 0.0
+    reach = catalog.firing.scans.reach
+    shown = any(
+        since < at < own[-1][0] and (c.component, c.fault) == (component, line.fault)
+        for at, entry in net.line.all_of(Report)
+        for c in entry.reading.lines
+    )
+    return (reach.left_over_if_shown if shown else reach.left_over_after_work).value
 
 
 def circuits_said(
@@ -235,14 +267,35 @@ def circuits_said(
     for scan in scans_since_work(net, part.id):
         if not load_fitted(part, scan.place, net):
             result = result * _said_by(scan, part, group, net, unit, catalog)
+    worked = max((at for at, _ in net.line.works_on(frozenset({part.id}))), default=-1)
+    for entry in net.line.entries[worked + 1 :]:
+        stage = read_stage(entry, part) if isinstance(entry, Reading) else None
+        if isinstance(entry, Reading) and stage is not None:
+            result[:, stage - 1] = result[:, stage - 1] * chance_of_reading(entry, catalog)
     return result
+
+
+def read_stage(entry: Reading, part: PartModel) -> int | None:
+    """Return the circuit of a part whose live resistance was read; None when another value was."""
+    component, stage = split_loop(entry.component)
+    own = component == part.id and stage <= part.stages and part.kind.fires
+    live = entry.unit == "ohm" and entry.quantity == "loop-resistance" and not entry.where
+    return stage if own and live and entry.method != "substitute-load" else None
+
+
+def chance_of_reading(entry: Reading, catalog: Catalog) -> Array:
+    """Return how likely a live resistance is by what the circuit is like: (circuits,)."""
+    window = catalog.firing.scans.reading
+    outcome = 1 if entry.value > window.high_ohm else 2 if entry.value < window.low_ohm else 0
+    return np.array([catalog.firing.circuit_rows[c][outcome] for c in CIRCUITS])
 
 
 def _said_by(
     scan: Scan, part: PartModel, group: Group, net: Network, unit: Array, catalog: Catalog
 ) -> Array:
     """Return how likely what one scan says of each circuit is: (causes, stages, circuits)."""
-    rows = np.array([catalog.firing.circuit_rows[c] for c in CIRCUITS])
+    firing = catalog.firing
+    rows = np.array([firing.circuit_rows[c] for c in CIRCUITS])
     clean = float(unit @ np.array(_reach(scan, part.id, net, catalog).clean))
     silent = 1.0 - clean * (1.0 - rows[:, 0])
     said = np.broadcast_to(silent, (len(group.causes), part.stages, len(CIRCUITS))).copy()
@@ -251,7 +304,9 @@ def _said_by(
             single = told.stage if part.stages > 1 else 1
             if single is not None and single <= part.stages and told.weight == 1.0:
                 column = rows[:, 1:].sum(axis=1) if told.outcome is None else rows[:, told.outcome]
-                said[c, single - 1] = column
+                column = column * chances_of_status(told.status, firing)
+                old = told.left_over * chance_left_over(part, (told,), firing)
+                said[c, single - 1] = (1.0 - told.left_over) * column + old
     return said
 
 

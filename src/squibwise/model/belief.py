@@ -38,14 +38,25 @@ class StateBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
 
 
 class StageBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Probabilities of one charge or circuit: fired, live and whole, or electrically faulty."""
+    """Probabilities of one charge or circuit: fired, live and whole, or electrically faulty.
+
+    Attributes:
+        where: The same by where a fault of the circuit lies, as it is now and before its tests:
+            ``nowhere`` (good, so that a code is only left over), ``spent``, ``left-out`` (the
+            device is not there), ``load`` (a load or a bridge in its place), ``own-connector``,
+            ``shared-connector``, ``clock-spring``, ``part`` (the part or its own wiring). The
+            prior of tracing; sums to one. Empty = not worked out.
+    """
 
     fired: float
     live: float
     faulty: float
+    where: dict[str, float] = {}
 
     def __post_init__(self) -> None:
         _check_sums((self.fired, self.live, self.faulty), "stage")
+        if self.where:
+            _check_sums(tuple(self.where.values()), "places of a fault")
 
 
 class Because(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -160,7 +171,8 @@ class EventBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         rollover: Probability of a rollover.
         second_impact: Probability of a second impact.
         no_crash: Probability that there was no crash at all.
-        causes: Probability of each common cause, such as ``shared-plug:driver``.
+        causes: Probability of each common cause, such as ``shared-plug:driver``; ``supply`` at
+            fault and ``unit-stopped`` (it shows what it had noted, and tests no more) too.
     """
 
     zones: dict[str, float]

@@ -1,0 +1,72 @@
+"""What is believed of a circuit: codes left over, live values, and where its fault lies."""
+
+import math
+
+import build
+import pytest
+
+from squibwise.infer import assess
+from squibwise.model.belief import Assessment, ComponentBelief
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Reading
+from squibwise.model.words import Done, Status
+
+BAG = "passenger.front-bag"
+NO_CRASH = Circumstance(id="told", what="crash", present=False)
+OFF = DoneWork(id="off", what="disconnected", component=BAG)
+ON = DoneWork(id="on", what="reseated", component=BAG)
+READS = Reading(id="live", component=f"{BAG}/1", quantity="loop-resistance", value=2.2, unit="ohm")
+
+
+def ask(*evidence: Evidence) -> tuple[Assessment, ComponentBelief]:
+    answer = assess(build.case(*evidence), build.CATALOG)
+    belief = answer.of(BAG)
+    assert belief is not None
+    return answer, belief
+
+
+def both(status: Status) -> tuple[Evidence, ...]:
+    lines = (build.code(n, BAG, n, status=(status,)) for n in (1, 2))
+    return (build.scan(*lines, id="scan-2"),)
+
+
+def test_history_codes_of_a_bag_plugged_in_again_are_left_over() -> None:
+    # "Key was on once with the bag unplugged, all is plugged again": nothing is wrong now.
+    _, bag = ask(NO_CRASH, OFF, ON, *both("stored"), READS)
+    assert bag.now.sound > 0.9
+    assert bag.after_crash.fired < 0.02
+    assert bag.stages["1"].where["nowhere"] > 0.9
+
+
+def test_a_code_that_is_there_now_is_not_left_over() -> None:
+    _, bag = ask(NO_CRASH, OFF, ON, *both("present"))
+    assert bag.stages["1"].where.get("nowhere", 0.0) < 0.2
+
+
+def test_codes_cleared_after_the_work_are_not_left_over() -> None:
+    cleared = DoneWork(id="clear", what="cleared", component="codes")
+    _, kept = ask(NO_CRASH, OFF, ON, *both("stored"))
+    _, new = ask(NO_CRASH, OFF, ON, cleared, *both("stored"))
+    assert new.stages["1"].where["nowhere"] < kept.stages["1"].where["nowhere"]
+
+
+@pytest.mark.parametrize("what", ["disconnected", "repaired"])
+def test_a_connector_that_nobody_put_home_leaves_nothing_over(what: Done) -> None:
+    work = DoneWork(id="work", what=what, component=BAG)
+    _, bag = ask(NO_CRASH, work, *both("stored"))
+    assert bag.stages["1"].where.get("nowhere", 0.0) < 0.3
+
+
+def test_a_live_value_in_the_window_speaks_for_the_connector_too() -> None:
+    _, before = ask(NO_CRASH, OFF, *both("present"))
+    _, after = ask(NO_CRASH, OFF, *both("present"), READS)
+    assert after.stages["1"].live > 2.0 * before.stages["1"].live
+
+
+def test_where_a_fault_lies_agrees_with_what_the_circuit_is_like() -> None:
+    answer, _ = ask(NO_CRASH, OFF, *both("present"))
+    for belief in answer.components:
+        for stage in belief.stages.values():
+            assert math.fsum(stage.where.values()) == pytest.approx(1.0, abs=1e-9)
+            good = stage.where.get("nowhere", 0.0) + stage.where.get("load", 0.0)
+            assert good == pytest.approx(stage.live, abs=1e-9)
+            assert stage.where.get("spent", 0.0) == pytest.approx(stage.fired, abs=1e-9)
