@@ -172,6 +172,7 @@ def test_what_comes_next_is_asked_looked_at_and_done(screen: Any) -> None:
 
 def test_what_is_not_right_is_told_with_the_cause_behind_it(screen: Any) -> None:
     causes = {"loose-plug:left.curtain": 0.9, "crash-record": 0.99, "supply": 0.2}
+    causes["unread-report:scan-1"] = 0.96  # of the report, not of the car
     bent = StateBelief(sound=0.1, fired=0, faulty=0, damaged=0.9, missing=0, unfit=0)
     part = ComponentBelief(id="nose-left.impact-sensor", after_crash=bent, now=bent)
     event = structs.replace(STATES.event, causes=causes)

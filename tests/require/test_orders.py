@@ -51,6 +51,15 @@ def test_a_rule_says_how_many_profiles_ask_and_has_its_question(front: Work) -> 
     assert "unit-bags" in {q.id for q in front.questions}
 
 
+def test_what_hangs_on_a_part_in_doubt_waits_for_the_look_at_that_part(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    done = work(made.case(), made.assessment({"driver.front-bag": {"fired": 0.7}}), catalog)
+    [unit] = [o for o in done.orders if "centre.control-unit" in o.contains]
+    assert (unit.kind, unit.question) == ("look-first", "unit-bags")
+    assert "front airbag" in unit.settled_by
+
+
 def test_what_few_makers_ask_for_is_asked_and_in_no_hours(front: Work) -> None:
     assert ordered(front, "driver.steering-column").kind == "ask"
     assert "fit:column@driver" not in {o.id for o in front.operations}

@@ -33,7 +33,7 @@ from squibwise.present.phrases import (
     tell_states,
 )
 from squibwise.present.tell_event import (
-    RECORD,
+    pick_causes,
     tell_cause,
     tell_causes,
     tell_event,
@@ -200,8 +200,7 @@ def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
         by_state_.setdefault(word, []).append(part.id)
     causes = [
         f"{tell_cause(key, catalog)} ({percent(p)})"
-        for key, p in sorted(states.event.causes.items(), key=lambda c: -c[1])
-        if p >= LIKELY and key != RECORD
+        for key, p in sorted(pick_causes(states.event, LIKELY).items(), key=lambda c: -c[1])
     ]
     told = [f"{word}: {tell_grouped(parts, catalog)}" for word, parts in by_state_.items()]
     return [*causes, *told]

@@ -9,6 +9,7 @@ from squibwise.present.telling import Section, Table, section
 
 RECORD = "crash-record"
 LOOSE_PLUG = "loose-plug"
+UNREAD = "unread-report"
 
 
 def tell_event(event: EventBelief, region: str | None, catalog: Catalog) -> Section:
@@ -19,6 +20,11 @@ def tell_event(event: EventBelief, region: str | None, catalog: Catalog) -> Sect
     recorded = event.causes.get(RECORD, 0.0)
     if recorded >= catalog.fact("present.named-from").number():
         rows.append(("crash record in the unit", percent(recorded)))
+    rows += [
+        (f"{key.partition(':')[2]} shows all that is stored", percent(1.0 - p))
+        for key, p in sorted(event.causes.items())
+        if key.startswith(UNREAD)
+    ]
     return section("What happened", Table(rows=tuple(rows)))
 
 
@@ -63,10 +69,15 @@ def _crash(event: EventBelief, region: str | None) -> list[tuple[str, str]]:
     ]
 
 
+def pick_causes(event: EventBelief, least: float) -> dict[str, float]:
+    """Return what may stand behind several codes, from a chance on: what hands can do about it."""
+    told = (RECORD, UNREAD)
+    return {k: p for k, p in event.causes.items() if p >= least and not k.startswith(told)}
+
+
 def tell_causes(event: EventBelief, catalog: Catalog) -> Section | None:
     """Return the single causes that may stand behind several codes; None when none may."""
-    least = catalog.fact("present.named-from").number()
-    likely = {k: p for k, p in event.causes.items() if p >= least and k != RECORD}
+    likely = pick_causes(event, catalog.fact("present.named-from").number())
     rows = tuple(
         (percent(p), tell_cause(key, catalog))
         for key, p in _ranked(likely)

@@ -227,7 +227,8 @@ def _event(content: Content) -> Section:
 
 def _causes(causes: dict[str, float]) -> list[tuple[str, str]]:
     """Return the crash record, and what may stand behind several codes; a place once."""
-    shared = {c: p for c, p in causes.items() if p >= WORTH and c != RECORD}
+    told = (RECORD, "unread-report")
+    shared = {c: p for c, p in causes.items() if p >= WORTH and not c.startswith(told)}
     named = [
         f"{_cause(c)} {percent(p)}"
         for c, p in sorted(shared.items(), key=lambda item: (-item[1], item[0]))

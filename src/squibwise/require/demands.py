@@ -180,6 +180,16 @@ class Demand(msgspec.Struct, frozen=True, kw_only=True):
         return max((r.probability for r in self.reasons if r.ask.profile), default=0.0)
 
     @property
+    def weakest_trigger(self) -> str:
+        """Component that the likeliest profile rule hangs on most weakly; empty = the event."""
+        rules = [r for r in self.reasons if r.ask.profile]
+        if not rules:
+            return ""
+        triggers = max(rules, key=lambda r: r.probability).triggers
+        weakest = min(triggers, key=lambda t: t.probability).what
+        return weakest if "." in weakest else ""
+
+    @property
     def id(self) -> str:
         """Id of the demand."""
         return f"{self.component}:{self.action}"

@@ -29,6 +29,7 @@ class Sorted(msgspec.Struct, frozen=True, kw_only=True):
         p: Probability that it is needed, over the makers that may have built the car.
         profiles: Rule profiles that surely ask for it.
         question: Id of the question that decides it; empty = none.
+        rests_on: Component in doubt that the rule hangs on: a look at it decides; empty = none.
     """
 
     kind: DemandKind
@@ -36,6 +37,7 @@ class Sorted(msgspec.Struct, frozen=True, kw_only=True):
     profiles: tuple[str, ...] = ()
     of_profiles: int = 0
     question: str = ""
+    rests_on: str = ""
 
 
 def sort_demand(
@@ -44,8 +46,8 @@ def sort_demand(
     """Return the kind of a demand.
 
     ``certain``: what was seen or measured asks for it, near certainly. ``rule``: rules ask for it,
-    those of this car or of most makers. ``look-first``: a look decides. ``ask``: only some
-    makers ask for it.
+    those of this car or of most makers. ``look-first``: a look decides, at the part or at what the
+    rule hangs on. ``ask``: only some makers ask for it.
 
     Args:
         demand: Under the union of all profiles that may apply.
@@ -72,7 +74,15 @@ def sort_demand(
     least = job.catalog.fact("require.rule-share").number()
     if asking and demand.by_rule >= job.limits.likely and share >= least:
         p = max(demand.by_rule * share, demand.by_state)
-        return Sorted(kind="rule", p=p, profiles=asking, of_profiles=len(by_profile), question=word)
+        rests_on = "" if demand.by_rule >= certain else demand.weakest_trigger
+        return Sorted(
+            kind="look-first" if rests_on else "rule",
+            p=p,
+            profiles=asking,
+            of_profiles=len(by_profile),
+            question=word,
+            rests_on=rests_on,
+        )
     if demand.by_state >= job.limits.replace:
         return Sorted(
             kind="look-first",

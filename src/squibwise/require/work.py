@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.texts import notices_for
 from squibwise.history.signed import settling_look
 from squibwise.model.belief import Assessment, Because
@@ -120,7 +120,7 @@ def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> 
     catalog = job.catalog
     kind = sort_demand(demand, asked.by_profile, asked.situation, job)
     told = tell_profiles(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
-    settled = settling_look(demand.component, job.assessment, catalog) if demand.doubtful else ""
+    settled = _settling(demand, kind.rests_on, job)
     item = WorkItem(
         id=demand.id,
         action=demand.action,
@@ -144,6 +144,16 @@ def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> 
     return msgspec.structs.replace(
         item, done=came_along or is_done(item, job.assessment, job.progress)
     )
+
+
+def _settling(demand: Demand, rests_on: str, job: Job) -> str:
+    """Return the look that settles a demand: at the part, or at the part that its rule hangs on."""
+    if rests_on and rests_on != demand.component:
+        look = settling_look(rests_on, job.assessment, job.catalog)
+        return f"{component_title(rests_on, job.catalog)}: {look}"
+    if demand.doubtful:
+        return settling_look(demand.component, job.assessment, job.catalog)
+    return ""
 
 
 _PASSES = {
