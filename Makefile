@@ -23,12 +23,20 @@ $(FULL): requirements/dev.txt $(BASE)
 	$(PIP) $(LOCKED) requirements/dev.txt
 	touch $@
 
+# The pages are tried in a real browser: Debian's own, installed here when that may be done.
+$(VENV)/.browser: $(FULL)
+	@command -v chromium chromium-browser google-chrome >/dev/null || \
+		{ test "$$(id -u)" = 0 && command -v apt-get >/dev/null && apt-get update -qq && \
+		apt-get install -y -qq --no-install-recommends chromium >/dev/null; } || \
+		{ echo "The pages are tried in Chromium, which is missing: install it (Debian: apt-get install chromium)."; exit 2; }
+	touch $@
+
 demo: $(BASE)
 	@$(BIN)/squibwise demo
 
 setup: $(FULL)
 
-test: $(FULL)
+test: $(FULL) $(VENV)/.browser
 	$(BIN)/python requirements/check_lock.py requirements/base.txt build
 	$(BIN)/python requirements/check_lock.py requirements/dev.txt build dev bus
 	$(BIN)/pip check

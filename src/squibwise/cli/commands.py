@@ -385,18 +385,21 @@ def new(folder: Path, reports: tuple[Path, ...], as_json: bool, **stated: str) -
 
 @click.command(
     short_help="Walk through the demo cases.",
-    epilog=examples("demo", "demo my-cases --out records"),
+    epilog=examples("demo", "demo my-cases --out records", "demo --serve"),
 )
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--out", default="out", show_default=True, type=click.Path(path_type=Path),
     help="Folder for the PDFs.",
 )  # fmt: skip
+@click.option("--serve", "serves", is_flag=True, help="Open them at the bench, in a browser.")
 @answers
-def demo(folder: Path | None, out: Path, as_json: bool) -> int:
+def demo(folder: Path | None, out: Path, serves: bool, as_json: bool) -> int:
     """Walk through the demo cases with real answers, and write their PDFs."""
     from squibwise.cli import demo as tour
 
+    if serves:
+        return tour.serve(folder, out)
     return tour.run(folder, out, as_json=as_json)
 
 

@@ -7,8 +7,11 @@ from time import perf_counter
 from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output
+from squibwise.cli.serve_command import PORT, run_bench
 from squibwise.errors import InputError
-from squibwise.garage import writing
+from squibwise.garage import store, writing
+from squibwise.garage.database import connected
+from squibwise.garage.folders import folder_content
 from squibwise.present.tell_brief import make_brief, tell_brief
 from squibwise.present.tell_entries import tell_tour_end
 from squibwise.present.telling import Telling, Text
@@ -34,6 +37,19 @@ def run(folder: Path | None, out: Path, *, as_json: bool) -> int:
         return 0
     output.show(tell_tour_end(len(told), perf_counter() - started, out, _shown(cases[0])))
     return 0
+
+
+def serve(folder: Path | None, out: Path) -> int:
+    """Put the cases into a garage of their own in ``out`` and open it at the bench."""
+    writing.make_folder(out)
+    place = out / "demo-garage.db"
+    with connected(place, create=True) as garage:
+        known = store.case_ids(garage)
+        for case_folder in case_folders(folder or DEMO_CASES):
+            if case_folder.name not in known:
+                content, at = folder_content(case_folder), dt.datetime.now(dt.UTC)
+                store.add(garage, case_folder.name, content, "imported from the demo", at)
+    return run_bench(place, PORT, lan=False, opens=output.can_ask())
 
 
 def case_folders(folder: Path) -> list[Path]:

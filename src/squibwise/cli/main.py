@@ -15,6 +15,7 @@ from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.cli.garage_commands import GARAGE_COMMANDS
 from squibwise.cli.market_commands import MARKET_COMMANDS
+from squibwise.cli.serve_command import serve
 from squibwise.errors import SquibwiseError
 
 _INTERRUPTED = 130
@@ -65,7 +66,7 @@ def cli(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for _command in (*COMMANDS, *ENTRY_COMMANDS, *GARAGE_COMMANDS, *MARKET_COMMANDS):
+for _command in (*COMMANDS, *ENTRY_COMMANDS, *GARAGE_COMMANDS, *MARKET_COMMANDS, serve):
     cli.add_command(_command)
 
 

@@ -1,13 +1,17 @@
-"""A case of a garage as a folder: to be read, or to be changed with an entry for the change."""
+"""Cases of a garage: all of them in a list, and one as a folder to be changed by an entry."""
 
 import datetime as dt
+import sqlite3
 import tempfile
+import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import msgspec
+
 from squibwise.garage import store
-from squibwise.garage.database import connected
+from squibwise.garage.database import connected, writing
 from squibwise.garage.folders import folder_content, write_content
 
 
@@ -39,3 +43,62 @@ def editing(
         yield folder
         with connected(place) as garage:
             store.add(garage, case_id, folder_content(folder), what, at, by, stands)
+
+
+class Car(msgspec.Struct, frozen=True, kw_only=True):
+    """A case in a list.
+
+    Attributes:
+        id: Its id.
+        at: When it was last changed, ISO 8601.
+        what: What was done then.
+        title: One line about it; empty when it has none.
+    """
+
+    id: str
+    at: str
+    what: str
+    title: str = ""
+
+
+_CARS = """
+SELECT head.case_id, json_extract(entry.body, '$.at'), json_extract(entry.body, '$.what'),
+  remembered.value
+FROM head
+JOIN entry ON entry.case_id = head.case_id AND entry.number = head.number
+LEFT JOIN remembered ON remembered.key = 'title:' || head.hash
+ORDER BY 2 DESC, 1
+"""
+_OUTDATED = """
+DELETE FROM remembered WHERE key >= 'title:' AND key < 'title;'
+AND substr(key, 7) NOT IN (SELECT hash FROM head)
+"""
+
+
+def list_cars(garage: sqlite3.Connection) -> tuple[Car, ...]:
+    """Return every case, the one that was changed last first; titles are worked out once."""
+    rows = garage.execute(_CARS).fetchall()
+    untitled = [row[0] for row in rows if row[3] is None]
+    if untitled:
+        _remember_titles(garage, untitled)
+        rows = garage.execute(_CARS).fetchall()
+    return tuple(Car(id=i, at=at, what=what, title=title or "") for i, at, what, title in rows)
+
+
+def _remember_titles(garage: sqlite3.Connection, case_ids: list[str]) -> None:
+    with writing(garage):
+        garage.execute(_OUTDATED)
+        for case_id in case_ids:
+            row = (f"title:{store.head(garage, case_id).hash}", _title(garage, case_id))
+            garage.execute("INSERT OR REPLACE INTO remembered (key, value) VALUES (?, ?)", row)
+
+
+def _title(garage: sqlite3.Connection, case_id: str) -> str:
+    """Return the title that stands in a case file; empty when it cannot be read."""
+    digest = store.files(store.history(garage, case_id)).get("case.toml", "")
+    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
+    head = bytes(row[0]).decode("utf-8", "replace").partition("\n[[")[0] if row else ""
+    try:
+        return str(tomllib.loads(head).get("case", {}).get("title", ""))
+    except tomllib.TOMLDecodeError:
+        return ""

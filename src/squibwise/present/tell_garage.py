@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+from squibwise.garage.cases import Car
 from squibwise.garage.store import Entry
 from squibwise.model.origin import Finding
 from squibwise.present.figures import counted
@@ -40,3 +41,11 @@ def tell_garage_check(found: Sequence[Finding], cases: int, place: Path) -> Tell
 def tell_done(text: str, then: str = "") -> Telling:
     """Return that something was done, and what may come next."""
     return Telling(title=text, closing=(Text(text=then),) if then else ())
+
+
+def search_cars(cars: Sequence[Car], wanted: str) -> tuple[Car, ...]:
+    """Return the cars whose id, title or last entry holds every word that is looked for."""
+    words = wanted.casefold().split()
+    return tuple(
+        c for c in cars if all(w in f"{c.id} {c.title} {c.what}".casefold() for w in words)
+    )

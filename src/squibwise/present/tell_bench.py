@@ -1,0 +1,206 @@
+"""What the bench shows of a car at a glance: its picture, the line of the job, the evidence."""
+
+from collections.abc import Iterable
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.belief import Assessment, ComponentBelief
+from squibwise.model.case import Case
+from squibwise.model.evidence import Evidence, Impact
+from squibwise.model.names import Side, split_component
+from squibwise.model.proof import Overview
+from squibwise.model.report import Report
+from squibwise.present.figures import counted, moment, percent
+from squibwise.present.phrases import LIKELY, in_words, is_inflator, name, tell_states
+from squibwise.present.tell_assessment import by_state, doubtful_parts, likeliest
+from squibwise.present.tell_evidence import tell_evidence
+from squibwise.present.tell_orders import group_orders, may_be_added, open_questions, order_now
+
+LIVE = "live"
+LETTERS = {
+    "sound": "",
+    LIVE: "L",
+    "fired": "F",
+    "faulty": "E",
+    "damaged": "D",
+    "missing": "M",
+    "unfit": "U",
+}
+"""Letter of each state on the picture; a live part is a sound one that holds a charge."""
+
+
+class Mark(msgspec.Struct, frozen=True, kw_only=True):
+    """One component on the picture of a car.
+
+    Attributes:
+        component: Its id.
+        place: Where it is.
+        kind: What it is.
+        title: In words.
+        state: Its likeliest state now, or ``live`` for a sound part that holds a charge.
+        letter: Of the state; empty for a sound part.
+        is_settled: No doubt is left about it.
+        watched: It sets codes, so that it is always drawn; others only when there is something.
+        told: Its states with their chances.
+    """
+
+    component: str
+    place: str
+    kind: str
+    title: str
+    state: str
+    letter: str
+    is_settled: bool
+    watched: bool
+    told: str
+
+
+class Strike(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the car was likely struck.
+
+    Attributes:
+        zone: The zone.
+        clock: Direction of the force, 12 = from the front; None when nobody judged it.
+        told: In words, with the chance.
+    """
+
+    zone: str
+    clock: int | None
+    told: str
+
+
+class CarPicture(msgspec.Struct, frozen=True, kw_only=True):
+    """A car seen from above."""
+
+    drive_hand: Side
+    marks: tuple[Mark, ...]
+    strikes: tuple[Strike, ...]
+
+
+class JobStep(msgspec.Struct, frozen=True, kw_only=True):
+    """One step on the line of the job, with how much of it is open and what that is."""
+
+    id: str
+    title: str
+    open: int
+    told: str
+
+
+class EvidenceCard(msgspec.Struct, frozen=True, kw_only=True):
+    """One piece of evidence, as it came.
+
+    Attributes:
+        id: Its id.
+        kind: What it is, in a word.
+        when: To the minute; empty when not stated.
+        by: Who; empty when nobody is named.
+        told: In a sentence.
+        component: What it is about; empty for the car as a whole.
+        file: Path of its file in the case; empty when it has none.
+    """
+
+    id: str
+    kind: str
+    when: str
+    by: str
+    told: str
+    component: str = ""
+    file: str = ""
+
+
+def make_picture(case: Case, states: Assessment, catalog: Catalog) -> CarPicture:
+    """Return what a car seen from above shows."""
+    settled = catalog.fact("present.settled").number()
+    marks = tuple(make_mark(c, settled, catalog) for c in states.components)
+    struck = [z for z, p in states.event.zones.items() if p >= LIKELY]
+    strikes = tuple(
+        Strike(
+            zone=zone,
+            clock=next((e.clock for e in _impacts(case) if e.zone == zone and e.clock), None),
+            told=f"struck {in_words(zone)} ({percent(states.event.zones[zone])})",
+        )
+        for zone in struck
+    )
+    return CarPicture(drive_hand=case.car.drive_hand, marks=marks, strikes=strikes)
+
+
+def _impacts(case: Case) -> Iterable[Impact]:
+    return (e for e in case.evidence if isinstance(e, Impact))
+
+
+def make_mark(belief: ComponentBelief, settled: float, catalog: Catalog) -> Mark:
+    """Return one component as the picture shows it."""
+    split = split_component(belief.id)
+    kind = catalog.kinds[split.kind]
+    state, p = likeliest(belief.now)
+    shown = LIVE if state == "sound" and kind.fires else state
+    return Mark(
+        component=belief.id,
+        place=split.place,
+        kind=split.kind,
+        title=name(belief.id, catalog),
+        state=shown,
+        letter=LETTERS[shown],
+        is_settled=p >= settled and not belief.ranges,
+        watched=kind.circuit and split.kind != "wiring",
+        told=tell_states(by_state(belief.now)),
+    )
+
+
+def make_job(whole: Overview, catalog: Catalog) -> tuple[JobStep, ...]:
+    """Return the line of the job: what each of its steps has open."""
+    doubtful = doubtful_parts(whole.states, catalog)
+    faults = open_circuits(whole)
+    asked = open_questions(whole.todo)
+    now, added = order_now(whole.todo), may_be_added(whole.todo)
+    due = [o for o in whole.todo.operations if not o.done]
+    gates = [g for g in whole.gates if g.open]
+    return (
+        _step("look", "Look", len(doubtful), f"{counted(len(doubtful), 'part')} in doubt"),
+        _step("trace", "Trace", len(faults), f"{counted(len(faults), 'circuit')} at fault"),
+        _step("ask", "Ask", len(asked), f"{counted(len(asked), 'question')} open"),
+        _step(
+            "order",
+            "Order",
+            len(group_orders(now)),
+            f"{counted(len(group_orders(now)), 'line')} to order, {len(added)} perhaps",
+        ),
+        _step("work", "Work", len(due), f"{counted(len(due), 'operation')} to do"),
+        _step("prove", "Prove", len(gates), f"{counted(len(gates), 'gate')} open"),
+    )
+
+
+def _step(step_id: str, title: str, count: int, told: str) -> JobStep:
+    return JobStep(id=step_id, title=title, open=count, told=told)
+
+
+def open_circuits(whole: Overview) -> tuple[str, ...]:
+    """Return the components whose circuits are still to be traced."""
+    items = (i for i in whole.todo.items if i.action == "trace" and not i.done)
+    return tuple(i.component for i in items if i.component)
+
+
+def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:
+    """Return whether a part holds a charge that is not known to be gone."""
+    belief = states.of(component)
+    return belief is not None and is_inflator(component, catalog) and belief.now.missing < LIKELY
+
+
+def make_cards(case: Case) -> tuple[EvidenceCard, ...]:
+    """Return the evidence in the order it came, a card each."""
+    return tuple(_card(e) for e in case.evidence)
+
+
+def _card(one: Evidence) -> EvidenceCard:
+    tag = str(one.__struct_config__.tag)
+    file = one.origin.file if isinstance(one, Report) else getattr(one, "file", None)
+    return EvidenceCard(
+        id=one.id,
+        kind=in_words(tag),
+        when=moment(one.time),
+        by=getattr(one, "by", None) or one.origin.person or "",
+        told=tell_evidence(one),
+        component=getattr(one, "component", None) or "",
+        file=file or "",
+    )

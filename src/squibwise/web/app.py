@@ -1,0 +1,121 @@
+"""The application: which address is which page, and what stands before all of them."""
+
+from collections.abc import Callable
+from http import HTTPStatus
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from squibwise.catalog.load import load_catalog
+from squibwise.errors import SquibwiseError
+from squibwise.web import car_pages, look_pages, trace_pages, work_pages
+from squibwise.web.arriving import pair, speak
+from squibwise.web.bench import Bench, NotThereError
+from squibwise.web.guarding import Guard
+from squibwise.web.layout import STATIC, page
+from squibwise.web.sessions import Sessions
+
+LEAST_PACKED = 500  # bytes
+
+
+def make_app(place: Path, hosts: frozenset[str], sessions: Sessions | None = None) -> Starlette:
+    """Return the application over a garage.
+
+    Args:
+        place: The garage.
+        hosts: Names with port under which it may be called, such as ``127.0.0.1:8321``.
+        sessions: Who is here; new ones by default.
+    """
+    bench = Bench(place, load_catalog(), sessions or Sessions(), hosts)
+    app = Starlette(
+        routes=_routes(),
+        middleware=[
+            Middleware(GZipMiddleware, minimum_size=LEAST_PACKED),
+            Middleware(Guard, bench=bench),
+        ],
+        exception_handlers={
+            NotThereError: _not_there,
+            SquibwiseError: _refused,
+            404: _not_there,
+            405: _not_there,
+            Exception: _unforeseen,
+        },
+    )
+    app.state.bench = bench
+    return app
+
+
+def _routes() -> list[Route | Mount]:
+    return [
+        Route("/", car_pages.garage),
+        Route("/token", _token),
+        Route("/pair/{token}", pair),
+        Route("/language", speak, methods=["POST"]),
+        Route("/car/{car}", car_pages.car),
+        Route("/car/{car}/part/{part}", car_pages.part),
+        Route("/car/{car}/file/{path:path}", look_pages.picture),
+        Route("/car/{car}/look", look_pages.looks),
+        Route("/car/{car}/look", look_pages.look, methods=["POST"]),
+        Route("/car/{car}/work", work_pages.visits),
+        Route("/car/{car}/operation/{number}", work_pages.operation),
+        Route("/car/{car}/tick", work_pages.tick, methods=["POST"]),
+        Route("/car/{car}/trace", trace_pages.circuits),
+        Route("/car/{car}/trace/{loop:path}", trace_pages.card),
+        Route("/car/{car}/trace/{loop:path}", trace_pages.outcome, methods=["POST"]),
+        Mount("/static", StaticFiles(directory=STATIC)),
+    ]
+
+
+def _token(request: Request) -> Response:
+    """The token of the session, for what was kept while there was no connection."""
+    return PlainTextResponse(request.state.session.token)
+
+
+def _not_there(request: Request, error: Exception) -> Response:
+    message = str(error) if isinstance(error, SquibwiseError) else "There is no such page."
+    return refusal(request, HTTPStatus.NOT_FOUND, "Not here", message)
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    remedy = error.remedy if isinstance(error, SquibwiseError) else ""
+    findings = [f.text() for f in getattr(error, "findings", ())]
+    title = "Nothing was written" if request.method == "POST" else "This cannot be shown"
+    status = HTTPStatus.UNPROCESSABLE_ENTITY
+    return refusal(request, status, title, str(error), remedy, findings)
+
+
+def _unforeseen(request: Request, error: Exception) -> Response:
+    message = f"Squibwise met something that it did not foresee: {type(error).__name__}."
+    remedy = "This is a fault in the program, not in your work. Nothing that was entered is lost."
+    return refusal(request, HTTPStatus.INTERNAL_SERVER_ERROR, "A fault", message, remedy)
+
+
+def refusal(
+    request: Request,
+    status: HTTPStatus,
+    title: str,
+    message: str,
+    remedy: str = "",
+    findings: list[str] | None = None,
+) -> Response:
+    """Return a page that says what was refused and what to do about it."""
+    back = request.headers.get("referer") or "/"
+    return page(
+        request,
+        "refused.html",
+        status,
+        title=title,
+        message=message,
+        remedy=remedy,
+        findings=findings or [],
+        back=back,
+    )
+
+
+Endpoint = Callable[[Request], Response]

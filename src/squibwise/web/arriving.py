@@ -1,0 +1,40 @@
+"""Coming to the bench: pairing a phone, choosing a language."""
+
+from http import HTTPStatus
+
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+
+from squibwise.catalog.screens import LANGUAGES
+from squibwise.web.guarding import go, set_cookie
+from squibwise.web.layout import LANGUAGE_COOKIE, bench_of
+from squibwise.web.sending import Sent, sends
+
+YEAR_SECONDS = 365 * 86_400
+
+
+def pair(request: Request) -> Response:
+    """Begin a session with the token of a pairing; it works once."""
+    session = bench_of(request).sessions.pair(request.path_params["token"])
+    if session is None:
+        told = (
+            "This code was used or is too old. Start `squibwise serve --lan` again for a new one."
+        )
+        return PlainTextResponse(f"{told}\n", status_code=HTTPStatus.GONE)
+    answer = go("/")
+    set_cookie(answer.headers, session)
+    return answer
+
+
+@sends
+def speak(request: Request, sent: Sent) -> Response:
+    """Keep the language that was chosen and go back to the page."""
+    del request
+    back = sent.get("back", 300)
+    answer = go(back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/")
+    chosen = sent.get("lang", 2)
+    if chosen in LANGUAGES:
+        answer.set_cookie(
+            LANGUAGE_COOKIE, chosen, max_age=YEAR_SECONDS, httponly=True, samesite="lax"
+        )
+    return answer

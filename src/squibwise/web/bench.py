@@ -1,0 +1,111 @@
+"""What a running server holds: the garage it serves, the catalogue, cars it has open, sessions."""
+
+import datetime as dt
+import tempfile
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from pathlib import Path
+from threading import Lock
+from typing import Any, TypeVar
+
+import msgspec
+
+from squibwise import __version__
+from squibwise import case as line
+from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
+from squibwise.garage import store
+from squibwise.garage.database import connected
+from squibwise.garage.folders import write_content
+from squibwise.garage.learning import learn_own
+from squibwise.model.case import Case, Experience
+from squibwise.model.proof import Overview
+from squibwise.web.sessions import Sessions
+
+T = TypeVar("T")
+MOST_KEPT = 256
+
+
+class NotThereError(InputError):
+    """There is no such car, part or page."""
+
+
+class Opened(msgspec.Struct, frozen=True, kw_only=True):
+    """A car as it stands.
+
+    Attributes:
+        id: Its id in the garage.
+        seen: Hash of its last entry: what the person looks at.
+        case: The case.
+        own: What finished cars teach.
+    """
+
+    id: str
+    seen: str
+    case: Case
+    own: Experience
+
+
+class Bench:
+    """The state of a server. A class because all its requests share garage, catalogue and caches.
+
+    Attributes:
+        place: The garage.
+        catalog: The catalogue.
+        sessions: Who is here.
+        hosts: Names under which it may be called.
+    """
+
+    def __init__(
+        self, place: Path, catalog: Catalog, sessions: Sessions, hosts: frozenset[str]
+    ) -> None:
+        self.place, self.catalog, self.sessions, self.hosts = place, catalog, sessions, hosts
+        self._kept: OrderedDict[Hashable, Any] = OrderedDict()
+        self._lock = Lock()
+        self.writing = Lock()
+
+    def open(self, case_id: str) -> Opened:
+        """Return a car as it stands now.
+
+        Raises:
+            NotThereError: The garage has no such car.
+        """
+        with connected(self.place) as garage:
+            head = store.head(garage, case_id)
+            if head == store.NOTHING:
+                raise NotThereError(f"There is no car '{case_id}'.", remedy="Go to the garage.")
+            return self.keep(("case", case_id, head.hash), lambda: self._opened(case_id, head))
+
+    def _opened(self, case_id: str, head: store.Head) -> Opened:
+        with connected(self.place) as garage:
+            content = store.content(garage, case_id)
+        with tempfile.TemporaryDirectory(prefix="squibwise-") as laid_out:
+            folder = Path(laid_out) / case_id
+            write_content(content, folder)
+            case = line.open_case(folder, self.catalog)
+        learned = learn_own(None, Path(case_id), self.place, self.catalog, __version__)
+        return Opened(id=case_id, seen=head.hash, case=case, own=learned.own)
+
+    def whole(self, opened: Opened) -> Overview:
+        """Return everything that is answered about a car, worked out once for each standing."""
+        key = ("whole", opened.id, opened.seen)
+        return self.keep(key, lambda: line.overview(opened.case, self.catalog, opened.own))
+
+    def keep(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what was made under a key, or make it; the key says all that it depends on."""
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                found: T = self._kept[key]
+                return found
+        made = make()
+        with self._lock:
+            self._kept[key] = made
+            while len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)
+        return made
+
+
+def now() -> dt.datetime:
+    """Return the local time to the second, as entries are written with."""
+    return dt.datetime.now().replace(microsecond=0)

@@ -1,0 +1,169 @@
+"""The garage and the page of a car: picture, brief, evidence, one part with its reasons."""
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise.catalog.load import Catalog
+from squibwise.garage.cases import list_cars
+from squibwise.garage.database import connected
+from squibwise.model.belief import ComponentBelief
+from squibwise.model.names import split_component
+from squibwise.model.proof import Overview
+from squibwise.present.figures import counted, minutes, money, percent, spread
+from squibwise.present.phrases import tell_grouped
+from squibwise.present.tell_assessment import by_state, tell_belief
+from squibwise.present.tell_bench import (
+    LETTERS,
+    make_cards,
+    make_job,
+    make_mark,
+    make_picture,
+    may_hurt,
+    open_circuits,
+)
+from squibwise.present.tell_brief import Brief, make_brief
+from squibwise.present.tell_garage import search_cars
+from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
+from squibwise.web.bench import Bench, NotThereError, Opened
+from squibwise.web.drawing import layout, place_arrows, place_marks, seat_of
+from squibwise.web.layout import bench_of, opened_for, page
+
+SHOWN_CARS = 50
+LEGEND = (
+    ("live", LETTERS["live"], "live inflator or pretensioner"),
+    ("fired", LETTERS["fired"], "fired"),
+    ("faulty", LETTERS["faulty"], "electrical fault"),
+    ("damaged", LETTERS["damaged"], "damaged"),
+    ("missing", LETTERS["missing"], "missing"),
+    ("unfit", LETTERS["unfit"], "wrong or not configured"),
+    ("doubt", "?", "in doubt: look"),
+    ("sound", "", "sound"),
+)
+
+
+def garage(request: Request) -> Response:
+    """The cars of the garage, newest first; those that a search names."""
+    wanted, start = request.query_params.get("q", ""), request.query_params.get("from", "0")
+    with connected(bench_of(request).place) as opened:
+        cars = search_cars(list_cars(opened), wanted)
+    first = int(start) if start.isdecimal() else 0
+    more = first + SHOWN_CARS if len(cars) > first + SHOWN_CARS else 0
+    shown = cars[first : first + SHOWN_CARS]
+    told = counted(len(cars), "car")
+    return page(request, "garage.html", cars=shown, more=more, q=wanted, told_count=told)
+
+
+def car(request: Request) -> Response:
+    """The page of a car."""
+    opened = opened_for(request)
+    return _car_page(request, opened, part="", **_brief(bench_of(request), opened))
+
+
+def part(request: Request) -> Response:
+    """One part of a car: its state, its reasons, and a form to write down what is seen."""
+    opened, bench = opened_for(request), bench_of(request)
+    belief = find_part(opened, bench, request.path_params["part"])
+    return _car_page(request, opened, part=belief.id, **_part(bench, opened, belief))
+
+
+def find_part(opened: Opened, bench: Bench, component: str) -> ComponentBelief:
+    """Return what is believed of a part.
+
+    Raises:
+        NotThereError: The car has no such part.
+    """
+    belief = bench.whole(opened).states.of(component)
+    if belief is None:
+        raise NotThereError(f"'{component}' is no part of this car.", remedy="Touch one of them.")
+    return belief
+
+
+def _car_page(request: Request, opened: Opened, part: str, **given: Any) -> Response:  # noqa: ANN401
+    bench = bench_of(request)
+    whole = bench.whole(opened)
+    picture = make_picture(opened.case, whole.states, bench.catalog)
+    lay, hand = layout(), picture.drive_hand
+    return page(
+        request,
+        "car.html",
+        opened=opened,
+        job=make_job(whole, bench.catalog),
+        brief=brief_of(bench, opened),
+        drawn=place_marks(picture),
+        arrows=place_arrows(picture),
+        lay=lay,
+        wheel=lay.seats[0] if hand == "left" else lay.seats[1],
+        seats=_seats(picture.marks, hand),
+        legend_words=LEGEND,
+        chosen=part,
+        part=part,
+        **given,
+    )
+
+
+def _seats(marks: Any, hand: str) -> list[tuple[float, float]]:  # noqa: ANN401 - marks of a picture
+    """Return the middle of every seat that a mark belongs to."""
+    lay = layout()
+    places = {m.place for m in marks if m.place in ("driver", "passenger") or "row" in m.place}
+    sides = {"left": lay.seats[0], "right": lay.seats[1], "centre": lay.width / 2}
+    found = (seat_of(p, hand) for p in sorted(places))
+    return [(sides[side], lay.rows[row]) for side, row in found]
+
+
+def brief_of(bench: Bench, opened: Opened) -> Brief:
+    """Return the one screen of a car, made once for each standing."""
+    key = ("brief", opened.id, opened.seen)
+    return bench.keep(key, lambda: make_brief(opened.case, bench.whole(opened), bench.catalog))
+
+
+def _brief(bench: Bench, opened: Opened) -> dict[str, Any]:
+    brief, whole = brief_of(bench, opened), bench.whole(opened)
+    work = brief.labour_minutes
+    waiting = f"{minutes(brief.waiting_minutes)} of waiting" if brief.waiting_minutes else ""
+    likely, _, rest = spread(work.low, work.likely, work.high).partition(" (")
+    at_most = f"at most {money(brief.parts.at_most)} in {percent(brief.parts.chance)} of cases"
+    return {
+        "fired": tell_grouped(brief.fired, bench.catalog),
+        "parts": (money(brief.parts.likely), at_most if brief.parts.at_most else ""),
+        "labour": (likely, "; ".join(t for t in (rest.rstrip(")"), waiting) if t)),
+        "nexts": _nexts(brief, opened, whole),
+        "orders": [_order(g) for g in group_orders(brief.order_now)],
+        "added": group_orders(brief.may_be_added),
+        "cards": make_cards(opened.case),
+        "has_parts": {c.id for c in whole.states.components},
+    }
+
+
+def _order(group: Any) -> dict[str, str]:  # noqa: ANN401 - orders of one assembly
+    return {"title": tell_titled(group), "price": tell_price(group), "why": tell_why(group[0])}
+
+
+def _nexts(brief: Brief, opened: Opened, whole: Overview) -> list[dict[str, str]]:
+    """Return what to do next, each with the page where it is done."""
+    looks = whole.states.next_looks
+    pages = {"ask": "ask", "look": f"part/{looks[0].component}" if looks else "look", "do": "work"}
+    told = (one.partition(": ") for one in brief.next)
+    return [
+        {"word": word, "told": text, "href": f"/car/{opened.id}/{pages.get(word, 'work')}"}
+        for word, _, text in told
+    ]
+
+
+def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, Any]:
+    catalog, whole = bench.catalog, bench.whole(opened)
+    settled = catalog.fact("present.settled").number()
+    chances = sorted(by_state(belief.now).items(), key=lambda s: -s[1])
+    return {
+        "mark": make_mark(belief, settled, catalog),
+        "chances": [(w, p, percent(p)) for w, p in chances if p >= 0.005],
+        "hurts": may_hurt(belief.id, whole.states, catalog),
+        "words": _look_words(belief.id, catalog),
+        "telling": tell_belief(opened.case, belief, whole.states, catalog),
+        "traceable": belief.id in open_circuits(whole),
+    }
+
+
+def _look_words(component: str, catalog: Catalog) -> list[Any]:
+    return list(catalog.looks(split_component(component).kind).values())

@@ -1,0 +1,150 @@
+"""What stands before every endpoint: host, origin, session, form token, size, policy."""
+
+import hmac
+from http import HTTPStatus
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from squibwise.web.bench import Bench
+from squibwise.web.sessions import Session
+
+COOKIE = "squibwise-session"
+LARGEST_UPLOAD = 24_000_000
+LOOPBACK = ("127.0.0.1", "::1", "testclient")
+OPEN_PATHS = ("/static/", "/pair/")
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; "
+    "manifest-src 'self'; object-src 'self'"
+)
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+
+
+class Guard:
+    """Refuses what does not belong here before any page is made. A class because ASGI asks for one.
+
+    A page is called by a name of ours, so that no other site can reach it by a name that leads
+    here; what is sent comes from a page of ours and carries its token.
+    """
+
+    def __init__(self, app: ASGIApp, bench: Bench) -> None:
+        self.app, self.bench = app, bench
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, or answer it with a refusal."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request = Request(scope)
+        session = self.bench.sessions.find(request.cookies.get(COOKIE, ""))
+        begun = session is None and _is_here(scope)
+        if begun:
+            session = self.bench.sessions.begin("owner")
+        scope.setdefault("state", {})["session"] = session
+        refused = _refuse(request, session, self.bench)
+        answer = refused or self.app
+        limited = _limited(receive)
+
+        async def sealed(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+                if not request.url.path.startswith("/static/"):
+                    headers.setdefault("cache-control", "no-store")
+                if begun and session is not None:
+                    set_cookie(headers, session)
+            await send(message)
+
+        await answer(scope, limited, sealed)
+
+
+def set_cookie(headers: MutableHeaders, session: Session) -> None:
+    """Hand a session to a browser."""
+    headers.append("set-cookie", f"{COOKIE}={session.id}; Path=/; HttpOnly; SameSite=Lax")
+
+
+def _is_here(scope: Scope) -> bool:
+    """Return whether a request comes from this very machine."""
+    client = scope.get("client")
+    return client is None or client[0] in LOOPBACK
+
+
+def _refuse(request: Request, session: Session | None, bench: Bench) -> Response | None:
+    """Return why a request is not answered; None when it is."""
+    if request.headers.get("host", "").lower() not in bench.hosts:
+        return _refusal(HTTPStatus.MISDIRECTED_REQUEST, "This is not a name of the bench.")
+    if request.method not in ("GET", "HEAD"):
+        return _refuse_writing(request.headers, session, bench)
+    if session is None and not request.url.path.startswith(OPEN_PATHS):
+        told = "This browser is not paired. Scan the code that `squibwise serve --lan` shows."
+        return _refusal(HTTPStatus.UNAUTHORIZED, told)
+    return None
+
+
+def _refuse_writing(headers: Headers, session: Session | None, bench: Bench) -> Response | None:
+    """Return why nothing may be sent; None when it may."""
+    length = headers.get("content-length", "0")
+    refusals = (
+        (not _is_ours(headers, bench), HTTPStatus.FORBIDDEN, "not sent from a page of the bench"),
+        (session is None, HTTPStatus.UNAUTHORIZED, "the session has ended; load the page again"),
+        (_is_visitor(session), HTTPStatus.FORBIDDEN, "a visitor reads and changes nothing"),
+        (
+            not length.isdecimal() or int(length) > LARGEST_UPLOAD,
+            HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+            f"more than {LARGEST_UPLOAD // 1_000_000} MB is not taken",
+        ),
+    )
+    found = next(((status, told) for wrong, status, told in refusals if wrong), None)
+    return _refusal(found[0], f"Nothing was written: {found[1]}.") if found else None
+
+
+def _is_visitor(session: Session | None) -> bool:
+    return session is not None and session.role != "owner"
+
+
+def _is_ours(headers: Headers, bench: Bench) -> bool:
+    """Return whether a request that changes something was sent by a page of ours."""
+    origin = headers.get("origin", "")
+    if origin:
+        return origin.partition("://")[2].lower() in bench.hosts
+    return headers.get("sec-fetch-site", "") in ("same-origin", "none")
+
+
+def carries_token(session: Session | None, token: str) -> bool:
+    """Return whether a form carries the token of its session."""
+    return session is not None and hmac.compare_digest(session.token.encode(), token.encode())
+
+
+def _limited(receive: Receive) -> Receive:
+    """Stop a body that is longer than it said."""
+    taken = 0
+
+    async def counted() -> Message:
+        nonlocal taken
+        message = await receive()
+        taken += len(message.get("body", b""))
+        if taken > LARGEST_UPLOAD:
+            return {"type": "http.disconnect"}
+        return message
+
+    return counted
+
+
+def _refusal(status: HTTPStatus, text: str) -> Response:
+    return PlainTextResponse(f"{text}\n", status_code=status)
+
+
+def go(path: str) -> Response:
+    """Return the way to another page after something was sent."""
+    return RedirectResponse(path, status_code=HTTPStatus.SEE_OTHER)

@@ -1,0 +1,92 @@
+"""Pages from templates: every page gets the session, the language and the standing notice."""
+
+import hashlib
+import secrets
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.screens import LANGUAGES, Screens, load_screens
+from squibwise.present.phrases import in_words, standing
+from squibwise.web.bench import Bench, Opened
+from squibwise.web.sessions import Session
+
+HERE = Path(__file__).parent
+STATIC = HERE / "static"
+LANGUAGE_COOKIE = "squibwise-language"
+
+
+@cache
+def templates() -> Environment:
+    """Return the templates; an unknown name in one is an error, all text is escaped."""
+    made = Environment(
+        loader=FileSystemLoader(HERE / "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["words"] = in_words
+    made.globals |= {"static": static_path, "once": lambda: secrets.token_urlsafe(12)}
+    return made
+
+
+@cache
+def static_path(name: str) -> str:
+    """Return the address of a file that browsers may keep: it names its content."""
+    digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+    return f"/static/{name}?{digest}"
+
+
+def language(request: Request) -> str:
+    """Return the language that was chosen, or the browser's first that there is."""
+    chosen = request.cookies.get(LANGUAGE_COOKIE, "")
+    if chosen in LANGUAGES:
+        return chosen
+    asked = request.headers.get("accept-language", "")
+    wanted = (part.strip()[:2].lower() for part in asked.split(","))
+    return next((w for w in wanted if w in LANGUAGES), "en")
+
+
+def page(
+    request: Request,
+    template: str,
+    status: int = 200,
+    **given: Any,  # noqa: ANN401 - of a template
+) -> HTMLResponse:
+    """Return a page."""
+    bench: Bench = request.app.state.bench
+    session: Session | None = request.state.session
+    spoken = language(request)
+    screens: Screens = load_screens()
+    shared = {
+        "session": session or Session(id="", role="visitor", token=""),
+        "lang": spoken,
+        "languages": tuple(LANGUAGES.items()),
+        "t": lambda text: screens.say(text, spoken),
+        "standing": _standing(bench.catalog),
+        "here": request.url.path,
+        "step": "",
+    }
+    html = templates().get_template(template).render(shared | given)
+    return HTMLResponse(html, status_code=status)
+
+
+def _standing(catalog: Catalog) -> str:
+    return " ".join(text.text for text in standing(catalog))
+
+
+def bench_of(request: Request) -> Bench:
+    """Return the bench that a request is for."""
+    bench: Bench = request.app.state.bench
+    return bench
+
+
+def opened_for(request: Request) -> Opened:
+    """Return the car that a request names."""
+    return bench_of(request).open(request.path_params["car"])

@@ -1,0 +1,107 @@
+"""Looks: which to make next, every part by place, and writing down what was seen."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise.errors import InputError
+from squibwise.garage import entering, store
+from squibwise.garage.database import connected
+from squibwise.model.evidence import Photo
+from squibwise.present.phrases import in_words
+from squibwise.present.tell_assessment import doubtful_parts, tell_look
+from squibwise.present.tell_bench import Mark, make_job, make_picture
+from squibwise.web.bench import NotThereError
+from squibwise.web.car_pages import find_part
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends, stale
+
+_PICTURES = {
+    ".jpg": "image/jpeg",
+    ".jpeg": "image/jpeg",
+    ".png": "image/png",
+    ".webp": "image/webp",
+    ".gif": "image/gif",
+}
+
+
+def looks(request: Request) -> Response:
+    """What is worth a look, most worth first, and every part by its place."""
+    opened, bench = opened_for(request), bench_of(request)
+    whole = bench.whole(opened)
+    picture = make_picture(opened.case, whole.states, bench.catalog)
+    marks = {m.component: m for m in picture.marks}
+    nexts = [
+        (look, marks[look.component], tell_look(look, bench.catalog).partition(": ")[2])
+        for look in whole.states.next_looks
+        if look.component in marks
+    ]
+    doubtful = [marks[c.id] for c in doubtful_parts(whole.states, bench.catalog)]
+    return page(
+        request,
+        "looks.html",
+        opened=opened,
+        job=make_job(whole, bench.catalog),
+        step="look",
+        nexts=nexts,
+        doubtful=doubtful,
+        contradictions=whole.states.contradictions,
+        places=list(_by_place(picture.marks)),
+    )
+
+
+def _by_place(marks: tuple[Mark, ...]) -> Iterator[tuple[str, list[Mark]]]:
+    places: dict[str, list[Mark]] = {}
+    for mark in marks:
+        places.setdefault(mark.place, []).append(mark)
+    return ((in_words(place), found) for place, found in places.items())
+
+
+@sends
+def look(request: Request, sent: Sent) -> Response:
+    """Write down what was seen on a part, with a photograph of it."""
+    opened, component = opened_for(request), sent.get("component", 80)
+    find_part(opened, bench_of(request), component)
+    word, photos = sent.get("seen_word", 60), sent.files.get("photo", ())
+    if not word and not photos:
+        raise InputError("Nothing was chosen.", remedy="Choose what you see, or a photograph.")
+    old = stale(request, opened, sent)
+    if old is not None:
+        return old
+
+    def make(folder: Path) -> Iterator[Pairs]:
+        if word:
+            yield {"kind": "look", "component": component, "seen": word, **common(sent)}
+        for name, data in photos:
+            yield _photo(folder, name, data, component) | _noted(sent)
+
+    enter(request, opened, sent, f"saw {component} {word or 'photograph'}", make)
+    return go(f"/car/{opened.id}/part/{component}")
+
+
+def _photo(folder: Path, name: str, data: bytes, subject: str) -> dict[str, Any]:
+    if not entering.is_picture(Path(name)):
+        raise InputError(f"'{name[:80]}' is no picture.", remedy="Take a JPEG or PNG.")
+    with as_file(name, data) as file:
+        return dict(entering.photo_entry(folder, file, subject, None))
+
+
+def _noted(sent: Sent) -> dict[str, Any]:
+    note = sent.get("note", 200)
+    return ({"note": note} if note else {}) | common(sent)
+
+
+def picture(request: Request) -> Response:
+    """A photograph of the case, as it was handed in."""
+    opened, wanted = opened_for(request), request.path_params["path"]
+    kind = _PICTURES.get(Path(wanted).suffix.lower())
+    named = any(isinstance(e, Photo) and e.file == wanted for e in opened.case.evidence)
+    if kind is None or not named:
+        raise NotThereError(f"There is no picture '{wanted[:80]}'.")
+    with connected(bench_of(request).place) as garage:
+        data = store.content(garage, opened.id)[wanted]
+    return Response(data, media_type=kind)

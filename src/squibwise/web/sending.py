@@ -1,0 +1,196 @@
+"""What is sent from a form: whole, by a page of ours, once, and on what the person saw."""
+
+import datetime as dt
+import hashlib
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from functools import wraps
+from http import HTTPStatus
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import msgspec
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+
+from squibwise.errors import InputError
+from squibwise.garage import entering, store
+from squibwise.garage.cases import editing
+from squibwise.garage.database import connected
+from squibwise.web.bench import Bench, Opened, now
+from squibwise.web.guarding import LARGEST_UPLOAD, carries_token, go
+from squibwise.web.layout import bench_of, page
+
+MOST_FILES, MOST_FIELDS, LONGEST_WORD = 8, 400, 200_000
+_ONCE = "once:"
+
+
+class Sent(msgspec.Struct, frozen=True, kw_only=True):
+    """A form as it was sent.
+
+    Attributes:
+        words: Fields, the last of each name.
+        lists: Every value of the fields that stand several times.
+        files: Name and content of each file, by field; empty files are left out.
+    """
+
+    words: dict[str, str]
+    lists: dict[str, tuple[str, ...]]
+    files: dict[str, tuple[tuple[str, bytes], ...]] = {}
+
+    def get(self, name: str, most: int = 4000) -> str:
+        """Return a field without the space around it; empty when it was not sent."""
+        return self.words.get(name, "").strip()[:most]
+
+
+Doing = Callable[[Request, Sent], Response]
+
+
+def sends(doing: Doing) -> Callable[[Request], Awaitable[Response]]:
+    """Make an endpoint of a function that takes what was sent."""
+
+    @wraps(doing)
+    async def endpoint(request: Request) -> Response:
+        sent = await _read(request)
+        if not carries_token(request.state.session, sent.get("token")):
+            text = "The page is too old to send from. Load it again, then send.\n"
+            return PlainTextResponse(text, status_code=HTTPStatus.FORBIDDEN)
+        return await run_in_threadpool(_once, request, sent, doing)
+
+    return endpoint
+
+
+async def _read(request: Request) -> Sent:
+    async with request.form(
+        max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=LARGEST_UPLOAD
+    ) as form:
+        words = {k: v for k, v in form.multi_items() if isinstance(v, str)}
+        lists = {k: tuple(v for v in form.getlist(k) if isinstance(v, str)) for k in words}
+        return Sent(words=words, lists=lists, files=await _files(form))
+
+
+async def _files(form: FormData) -> dict[str, tuple[tuple[str, bytes], ...]]:
+    found: dict[str, list[tuple[str, bytes]]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile) and value.filename:
+            found.setdefault(name, []).append((value.filename, await value.read()))
+    return {name: tuple(files) for name, files in found.items()}
+
+
+def _once(request: Request, sent: Sent, doing: Doing) -> Response:
+    """Do what was sent, unless the very same was done before; then only lead on."""
+    bench, key = bench_of(request), sent.get("once", 64)
+    with bench.writing:
+        done = _done_before(bench, key)
+        if done is not None:
+            return go(done)
+        answer = doing(request, sent)
+        if key and answer.status_code == HTTPStatus.SEE_OTHER:
+            with connected(bench.place) as garage:
+                store.remember(garage, _ONCE + key, answer.headers["location"])
+        return answer
+
+
+def _done_before(bench: Bench, key: str) -> str | None:
+    if not key:
+        return None
+    with connected(bench.place) as garage:
+        return store.recall(garage, _ONCE + key)
+
+
+def stale(request: Request, opened: Opened, sent: Sent) -> Response | None:
+    """Return both versions when the car is not as the person saw it; None when it is."""
+    if sent.get("seen") == opened.seen:
+        return None
+    with connected(bench_of(request).place) as garage:
+        entries = store.history(garage, opened.id)
+    seen = _number_seen(entries, sent.get("seen"))
+    hidden = ("token", "seen", "once")
+    return page(
+        request,
+        "stale.html",
+        HTTPStatus.CONFLICT,
+        opened=opened,
+        before=[e for e in entries if e.number <= seen][-3:],
+        since=[e for e in entries if e.number > seen],
+        sent=[(k, v) for k, vs in sent.lists.items() if k not in hidden for v in vs if v],
+        files=[name for files in sent.files.values() for name, _ in files],
+        action=request.url.path,
+        back=request.headers.get("referer") or f"/car/{opened.id}",
+    )
+
+
+def _number_seen(entries: Iterable[store.Entry], seen: str) -> int:
+    """Return the number of the entry with a hash; 0 when there is none."""
+    return next((e.number for e in entries if store.seal(e)[1] == seen), 0)
+
+
+Pairs = Mapping[str, Any]
+Making = Callable[[Path], Iterable[Pairs]]
+
+
+def enter(
+    request: Request,
+    opened: Opened,
+    sent: Sent,
+    what: str,
+    make: Making,
+    rules: Iterable[Pairs] = (),
+) -> None:
+    """Enter something into a car: its file is changed, and the change becomes an entry.
+
+    Args:
+        request: What is answered.
+        opened: The car as the person saw it.
+        sent: With who does it.
+        what: In words, for the history.
+        make: Copies files into the folder of the case; returns the evidence.
+        rules: Rules of the maker.
+
+    Raises:
+        InputError: It would be a mistake, or somebody changed the car meanwhile.
+    """
+    bench = bench_of(request)
+    at = dt.datetime.now(dt.UTC)
+    with editing(bench.place, opened.id, what, at, sent.get("by", 60), opened.seen) as folder:
+        entries = tuple(make(folder))
+        addition = entering.Addition(command=what, at=now(), evidence=entries, rules=tuple(rules))
+        entering.add(entering.open_file(folder), addition, bench.catalog)
+
+
+def common(sent: Sent) -> dict[str, Any]:
+    """Return the keys that every entry gets: who, and when."""
+    by = sent.get("by", 60)
+    return ({"by": by} if by else {}) | {"time": _time(sent)}
+
+
+def _time(sent: Sent) -> dt.datetime:
+    """Return when it was: as the page kept it while there was no connection, else now."""
+    try:
+        told = dt.datetime.fromisoformat(sent.get("at", 40))
+    except ValueError:
+        return now()
+    return min(told.replace(microsecond=0, tzinfo=None), now())
+
+
+@contextmanager
+def as_file(name: str, data: bytes) -> Iterator[Path]:
+    """Give an uploaded file under a plain name that tells its content, while it is used.
+
+    Two photographs of a phone often have the same name.
+
+    Raises:
+        InputError: There is nothing in it.
+    """
+    if not data:
+        raise InputError(f"'{name[:80]}' is empty.", remedy="Choose another file.")
+    plain = "".join(c if c.isalnum() and c.isascii() else "-" for c in Path(name).stem).strip("-")
+    ending = "".join(c for c in Path(name).suffix.lower() if c == "." or c.isalnum())[:8]
+    digest = hashlib.sha256(data).hexdigest()[:8]
+    with TemporaryDirectory(prefix="squibwise-") as folder:
+        file = Path(folder) / f"{plain[:40] or 'file'}-{digest}{ending}"
+        file.write_bytes(data)
+        yield file

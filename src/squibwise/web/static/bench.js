@@ -1,0 +1,178 @@
+// The bench in the browser: the clock of the wait, forms that are kept while there is no connection.
+"use strict";
+(() => {
+  const $ = (selector, root = document) => Array.from(root.querySelectorAll(selector));
+
+  // Who writes is remembered in this browser only.
+  function remember(root) {
+    for (const field of $("[data-keep]", root)) {
+      if (!field.value) field.value = localStorage.getItem("keep:" + field.dataset.keep) || "";
+      field.addEventListener("change", () => localStorage.setItem("keep:" + field.dataset.keep, field.value));
+    }
+  }
+
+  // The clock runs on by the time of day, also while the phone sleeps or the page is closed.
+  function runClock(clock) {
+    const key = "wait:" + clock.dataset.name;
+    const left = clock.querySelector(".left");
+    const start = clock.querySelector("[data-start]");
+    const stop = clock.querySelector("[data-stop]");
+    const whole = Number(clock.dataset.minutes) * 60;
+    const show = () => {
+      const since = Number(localStorage.getItem(key) || 0);
+      const rest = since ? Math.max(0, Math.ceil(whole - (Date.now() - since) / 1000)) : whole;
+      const text = Math.floor(rest / 60) + ":" + String(rest % 60).padStart(2, "0");
+      if (left.textContent !== text) left.textContent = text;
+      clock.classList.toggle("over", since > 0 && rest === 0);
+      start.hidden = since > 0;
+      stop.hidden = since === 0;
+    };
+    start.addEventListener("click", () => { localStorage.setItem(key, String(Date.now())); show(); });
+    stop.addEventListener("click", () => { localStorage.removeItem(key); show(); });
+    show();
+    setInterval(show, 500);
+  }
+
+  // What could not be sent is kept with its files, and sent once: the form's own mark sees to that.
+  const open = () => new Promise((done, fail) => {
+    const asked = indexedDB.open("squibwise", 1);
+    asked.onupgradeneeded = () => asked.result.createObjectStore("kept", { keyPath: "once" });
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => fail(asked.error);
+  });
+  const store = async (mode, act) => {
+    const base = await open();
+    return new Promise((done, fail) => {
+      const asked = act(base.transaction("kept", mode).objectStore("kept"));
+      asked.onsuccess = () => { base.close(); done(asked.result); };
+      asked.onerror = () => { base.close(); fail(asked.error); };
+    });
+  };
+  const kept = () => store("readonly", (s) => s.getAll());
+
+  async function showKept() {
+    const waiting = await kept();
+    const box = document.getElementById("kept");
+    box.hidden = waiting.length === 0;
+    box.querySelector("b").textContent = waiting.length ? String(waiting.length) : "";
+  }
+
+  function body(item, token) {
+    const form = new FormData();
+    for (const [name, value] of item.fields) form.append(name, name === "token" ? token : value);
+    return form;
+  }
+
+  const send = (action, form) => fetch(action, { method: "POST", body: form, credentials: "same-origin", redirect: "follow" });
+
+  async function freshToken() {
+    const answer = await fetch("/token", { credentials: "same-origin", cache: "no-store" });
+    return answer.ok ? (await answer.text()).trim() : "";
+  }
+
+  let sending = false;
+  async function sendKept() {
+    if (sending) return;
+    sending = true;
+    try {
+      for (const item of await kept()) {
+        const token = await freshToken();
+        if (!token) break;
+        let answer = await send(item.action, body(item, token));
+        if (answer.status === 409) { // somebody else wrote meanwhile: the person decides
+          await store("readwrite", (s) => s.put({ ...item, stale: true }));
+          if (location.pathname !== item.page) continue;
+          const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+          show(page, item);
+          continue;
+        }
+        if (answer.status < 500 && answer.status !== 401 && answer.status !== 403)
+          await store("readwrite", (s) => s.delete(item.once));
+      }
+    } catch (error) {
+      if (!(error instanceof TypeError)) throw error; // still no connection
+    } finally {
+      sending = false;
+      await showKept();
+    }
+  }
+
+  // A stale entry that was kept: both versions are shown, its files stay with it.
+  function show(page, item) {
+    document.getElementById("main").replaceWith(document.importNode(page.getElementById("main"), true));
+    const form = document.querySelector("form[data-seen]");
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      item.fields = item.fields.map(([n, v]) => [n, n === "seen" ? form.dataset.seen : v]);
+      await store("readwrite", (s) => s.put(item));
+      await sendKept();
+      location.assign(item.page);
+    });
+  }
+
+  async function submit(event) {
+    const form = event.target;
+    if (!(form instanceof HTMLFormElement) || !form.matches("[data-queue]")) return;
+    event.preventDefault();
+    const data = new FormData(form, event.submitter);
+    data.append("at", new Date(Date.now() - new Date().getTimezoneOffset() * 60000).toISOString().slice(0, 19));
+    const buttons = $("button", form);
+    for (const button of buttons) button.disabled = true;
+    try {
+      const answer = await send(form.action, data);
+      if (answer.redirected) { location.assign(answer.url); return; }
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const main = page.getElementById("main");
+      if (main) document.getElementById("main").replaceWith(document.importNode(main, true));
+      else { document.querySelector("#main").textContent = page.body.textContent; }
+      window.scrollTo(0, 0);
+      document.getElementById("main").focus();
+    } catch (error) {
+      if (!(error instanceof TypeError)) throw error;
+      const item = { once: data.get("once"), action: form.getAttribute("action"), page: location.pathname, fields: Array.from(data.entries()) };
+      await store("readwrite", (s) => s.put(item));
+      await showKept();
+      form.reset();
+      remember(form);
+    } finally {
+      for (const button of buttons) button.disabled = false;
+    }
+  }
+
+  // Pasted or dropped reports go into the form that takes them.
+  function takeDrops(zone) {
+    const input = zone.querySelector("input[type=file]");
+    for (const name of ["dragover", "drop"]) zone.addEventListener(name, (event) => event.preventDefault());
+    zone.addEventListener("drop", (event) => { if (event.dataTransfer.files.length) input.files = event.dataTransfer.files; });
+    zone.addEventListener("paste", (event) => { if (event.clipboardData.files.length) input.files = event.clipboardData.files; });
+  }
+
+  // A table is sorted by touching the head of a column.
+  function sortable(table) {
+    for (const [number, button] of $("thead button", table).entries()) {
+      button.addEventListener("click", () => {
+        const head = button.closest("th");
+        const up = head.getAttribute("aria-sort") !== "ascending";
+        for (const th of $("thead th", table)) th.removeAttribute("aria-sort");
+        head.setAttribute("aria-sort", up ? "ascending" : "descending");
+        const value = (row) => { const text = row.cells[number].dataset.value || row.cells[number].textContent; const n = parseFloat(text.replace(/[^0-9.-]/g, "")); return /\d/.test(text) && !Number.isNaN(n) ? n : text; };
+        const rows = $("tbody tr", table).sort((a, b) => { const x = value(a), y = value(b); return (typeof x === typeof y ? (x < y ? -1 : x > y ? 1 : 0) : typeof x === "number" ? -1 : 1) * (up ? 1 : -1); });
+        table.tBodies[0].append(...rows);
+      });
+    }
+  }
+
+  function begin(root) {
+    remember(root);
+    $(".clock", root).forEach(runClock);
+    $(".drop", root).forEach(takeDrops);
+    $("table.sortable", root).forEach(sortable);
+  }
+
+  document.addEventListener("submit", submit);
+  document.addEventListener("htmx:afterSettle", (event) => begin(event.target));
+  window.addEventListener("online", sendKept);
+  setInterval(async () => { if ((await kept()).some((i) => !i.stale)) sendKept(); }, 15000);
+  begin(document);
+  showKept().then(sendKept);
+})();

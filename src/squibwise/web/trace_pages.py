@@ -1,0 +1,100 @@
+"""Circuits at fault: the bench card of the next test, its outcome, and the clock of the wait."""
+
+from pathlib import Path
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise import case as line
+from squibwise.errors import InputError
+from squibwise.model.names import current_name, split_loop
+from squibwise.model.trace import Trace
+from squibwise.present.figures import minutes, percent
+from squibwise.present.phrases import name
+from squibwise.present.tell_bench import make_job, open_circuits
+from squibwise.present.tell_trace import tell_trace
+from squibwise.web.bench import Bench, Opened
+from squibwise.web.car_pages import find_part
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+
+CAUSES_SHOWN = 5
+
+
+def circuits(request: Request) -> Response:
+    """The circuits that are still to be traced."""
+    opened, bench = opened_for(request), bench_of(request)
+    whole = bench.whole(opened)
+    found = [(c, name(c, bench.catalog)) for c in open_circuits(whole)]
+    watched = [
+        (c, name(c, bench.catalog))
+        for c in opened.case.car.components
+        if bench.catalog.kinds[current_name(c).partition(".")[2].rstrip("-0123456789")].circuit
+        and c not in dict(found)
+    ]
+    return page(
+        request,
+        "circuits.html",
+        opened=opened,
+        job=make_job(whole, bench.catalog),
+        step="trace",
+        circuits=found,
+        others=watched,
+    )
+
+
+def card(request: Request) -> Response:
+    """The bench card of the next test on a circuit."""
+    opened, bench = opened_for(request), bench_of(request)
+    loop = _loop(request, opened, bench)
+    found = _traced(bench, opened, loop)
+    ranked = sorted(found.hypotheses, key=lambda h: -h.p)
+    full = tell_trace(opened.case, found, bench.catalog)
+    return page(
+        request,
+        "card.html",
+        opened=opened,
+        job=make_job(bench.whole(opened), bench.catalog),
+        step="trace",
+        loop=loop,
+        title=name(split_loop(loop)[0], bench.catalog),
+        card=found.next_test,
+        time=minutes(found.next_test.minutes),
+        hold=round(found.next_test.hold_minutes),
+        ahead=minutes(found.expected_minutes),
+        causes=[(h.title or h.id, h.p, percent(h.p)) for h in ranked[:CAUSES_SHOWN]],
+        plan=[s for s in full.sections if s.heading == "The plan"],
+    )
+
+
+def _traced(bench: Bench, opened: Opened, loop: str) -> Trace:
+    key = ("trace", opened.id, opened.seen, loop)
+    return bench.keep(key, lambda: line.trace(opened.case, loop, bench.catalog, opened.own))
+
+
+def _loop(request: Request, opened: Opened, bench: Bench) -> str:
+    component, stage = split_loop(request.path_params["loop"])
+    find_part(opened, bench, component)
+    return f"{component}/{stage}"
+
+
+@sends
+def outcome(request: Request, sent: Sent) -> Response:
+    """Write down how a test came out."""
+    opened, bench = opened_for(request), bench_of(request)
+    loop = _loop(request, opened, bench)
+    word, test = sent.get("outcome", 80), sent.get("test", 120)
+    if not word or not test:
+        raise InputError("No outcome was chosen.", remedy="Press what you saw.")
+    old = stale(request, opened, sent)
+    if old is not None:
+        return old
+    entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
+
+    def make(folder: Path) -> tuple[Pairs, ...]:
+        del folder
+        return (entry,)
+
+    enter(request, opened, sent, f"tested {loop}: {test}, {word}", make)
+    return go(f"/car/{opened.id}/trace/{loop}")

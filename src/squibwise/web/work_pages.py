@@ -1,0 +1,156 @@
+"""The work: visits between changes of power, ticks by area, holds, gates, who did it."""
+
+from pathlib import Path
+from typing import Any
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise.errors import InputError
+from squibwise.garage import entering
+from squibwise.model.work import Area, Operation, Visit
+from squibwise.present.figures import hours, minutes
+from squibwise.present.phrases import tell_reasons
+from squibwise.present.tell_bench import make_job
+from squibwise.present.tell_visits import POWER, next_operation, tell_holds, tell_sureness
+from squibwise.web.bench import Bench, NotThereError, Opened
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+
+
+class VisitTab(msgspec.Struct, frozen=True, kw_only=True):
+    """A visit on the line of visits."""
+
+    id: str
+    title: str
+    power: str
+    due: int
+
+
+def visits(request: Request) -> Response:
+    """One visit with its areas and operations; the first with something to do by default."""
+    opened, bench = opened_for(request), bench_of(request)
+    todo = bench.whole(opened).todo
+    tabs = [_tab(v) for v in todo.visits]
+    following = next_operation(todo)
+    first = next((t.id for t in tabs if t.due), tabs[0].id if tabs else "")
+    wanted = request.query_params.get("visit", first)
+    visit = next((v for v in todo.visits if v.id == wanted), None)
+    if visit is None and wanted:
+        raise NotThereError(f"There is no visit '{wanted[:40]}' in this work.")
+    return page(
+        request,
+        "work.html",
+        opened=opened,
+        job=make_job(bench.whole(opened), bench.catalog),
+        step="work",
+        tabs=tabs,
+        visit=visit,
+        power=POWER[visit.power] if visit else "",
+        time=_time(visit) if visit else "",
+        areas=[_area(a) for a in visit.areas] if visit else [],
+        following=following.n if following else 0,
+        gates=_gates(visit, bench) if visit else [],
+        cautions=_cautions(visit) if visit else [],
+    )
+
+
+def _tab(visit: Visit) -> VisitTab:
+    due = sum(not o.done for o in visit.operations)
+    return VisitTab(id=visit.id, title=visit.title, power=POWER[visit.power], due=due)
+
+
+def _time(visit: Visit) -> str:
+    return hours(sum(o.minutes.likely for o in visit.operations if o.counted and not o.done))
+
+
+def _area(area: Area) -> dict[str, Any]:
+    return {
+        "title": area.title,
+        "phase": area.phase,
+        "due": sum(not o.done for o in area.operations),
+        "operations": [
+            {"of": o, "notes": (*tell_holds(o), *tell_sureness(o)), "gate": _is_gate(o)}
+            for o in area.operations
+        ],
+        "hold": max((o.hold_minutes for o in area.operations if not o.done), default=0),
+    }
+
+
+def _is_gate(operation: Operation) -> bool:
+    return operation.id == "step:key-on-gate"
+
+
+def _gates(visit: Visit, bench: Bench) -> list[tuple[str, str]]:
+    words = dict.fromkeys(w for o in visit.operations if not o.done for w in o.blocked_by)
+    known = bench.catalog.tasks.gates
+    return [(w, f"{known[w].text} {known[w].remedy}" if w in known else "") for w in words]
+
+
+def _cautions(visit: Visit) -> list[str]:
+    due = (o for o in visit.operations if not o.done)
+    return list(dict.fromkeys(c.text for o in due for c in o.cautions))
+
+
+def operation(request: Request) -> Response:
+    """One operation with its reasons, tools, cautions and what it waits for."""
+    opened, bench = opened_for(request), bench_of(request)
+    found = _find(opened, bench, request.path_params["number"])
+    whole = bench.whole(opened)
+    numbers = {o.id: o for o in whole.todo.operations}
+    return page(
+        request,
+        "operation.html",
+        opened=opened,
+        job=make_job(whole, bench.catalog),
+        step="work",
+        operation=found,
+        visit=next(v.id for v in whole.todo.visits if found in v.operations),
+        notes=(*tell_holds(found), *tell_sureness(found)),
+        after=[numbers[a] for a in found.after if a in numbers],
+        because=tell_reasons(found.because, opened.case, bench.catalog),
+        time=minutes(found.minutes.likely),
+    )
+
+
+def _find(opened: Opened, bench: Bench, number: str) -> Operation:
+    every = bench.whole(opened).todo.operations
+    found = next((o for o in every if str(o.n) == number), None)
+    if found is None:
+        raise NotThereError(f"No operation has the number {number[:10]}.")
+    return found
+
+
+@sends
+def tick(request: Request, sent: Sent) -> Response:
+    """Tick operations of a visit: done, or tried and failed."""
+    opened, bench = opened_for(request), bench_of(request)
+    chosen = sent.lists.get("n", ())
+    if not chosen:
+        raise InputError("Nothing was ticked.", remedy="Tick what was done, then write it down.")
+    if not sent.get("by"):
+        raise InputError("Nobody is named.", remedy="Say who did it.")
+    old = stale(request, opened, sent)
+    if old is not None:
+        return old
+    numbers = entering.read_numbers(chosen)
+    failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"
+    todo, given = bench.whole(opened).todo, common(sent)
+    entries = entering.entries_for(todo, numbers, bench.catalog, given, failed=failed, safe=safe)
+    note = sent.get("note", 400)
+    told = tuple(_noted(e, note) for e in entries)
+    words = f"did {','.join(map(str, numbers))}{' failed' if failed else ''}"
+
+    def make(folder: Path) -> tuple[Pairs, ...]:
+        del folder
+        return told
+
+    enter(request, opened, sent, words, make)
+    visit = sent.get("visit", 20)
+    return go(f"/car/{opened.id}/work" + (f"?visit={visit}" if visit.isalpha() else ""))
+
+
+def _noted(entry: Pairs, note: str) -> Pairs:
+    return {**entry, "note": note} if note and entry["kind"] == "passed" else entry

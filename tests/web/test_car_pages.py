@@ -1,0 +1,154 @@
+"""The garage, the page of a car, looks, ticks and traces, asked for and sent without a browser."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+from squibwise.garage import store
+from squibwise.garage.database import connected
+from squibwise.model.evidence import Look, Passed, Photo
+
+
+def opened(call: Any, car: str) -> Any:
+    """Return a car as the bench has it."""
+    return call.app.state.bench.open(car)
+
+
+def test_the_garage_lists_its_cars_and_finds_one_by_its_title(call: Any) -> None:
+    assert all(f"/car/{car}" in call.get("/").text for car in ("harrow-07", "burdock-09"))
+    found = call.get("/?q=small+HATCHBACK").text
+    assert "/car/harrow-07" in found
+    assert "/car/burdock-09" not in found
+    assert "No car is called so." in call.get("/?q=nothing").text
+
+
+def test_the_page_of_a_car_says_what_happened_and_draws_every_part_that_fired(call: Any) -> None:
+    html = call.get("/car/harrow-07").text
+    assert "struck nose right" in html
+    for part in ("driver.front-bag", "passenger.front-bag", "driver.knee-bag"):
+        mark = re.search(rf'part/{part}"[^>]*class="mark ([^"]*)"', html)
+        assert mark, part
+        assert "s-fired" in mark[1]
+    assert html.count('class="strike"') == 1
+
+
+def test_a_right_hand_drive_car_has_its_wheel_and_its_drivers_parts_on_the_right() -> None:
+    from squibwise.present.tell_bench import CarPicture, Mark, Strike
+    from squibwise.web.drawing import layout, place_arrows, place_marks
+
+    mark = Mark(
+        component="driver.front-bag", place="driver", kind="front-bag", title="", state="live",
+        letter="L", is_settled=True, watched=True, told="",
+    )  # fmt: skip
+    strike = Strike(zone="nose-left", clock=11, told="")
+    at = {
+        hand: place_marks(CarPicture(drive_hand=hand, marks=(mark,), strikes=(strike,)))[0].x
+        for hand in ("left", "right")
+    }
+    assert at["left"] < layout().width / 2 < at["right"]
+    assert at["left"] + at["right"] == layout().width
+    arrows = [
+        place_arrows(CarPicture(drive_hand=hand, marks=(), strikes=(strike,)))[0]
+        for hand in ("left", "right")
+    ]
+    assert arrows[0] == arrows[1], "what was struck stays where it is"
+    assert arrows[0].angle == 330.0
+
+
+def test_a_look_with_a_photograph_is_written_and_shown(call: Any) -> None:
+    picture = b"\xff\xd8\xff\xe0 not a whole picture"
+    answer = call.post(
+        "/car/harrow-07/look",
+        "/car/harrow-07/part/centre.windshield",
+        component="centre.windshield", seen_word="glass-cracked", by="R", note="left corner",
+        files={"photo": ("IMG 1.jpg", picture, "image/jpeg")},
+    )  # fmt: skip
+    assert answer.status_code == 303
+    assert answer.headers["location"] == "/car/harrow-07/part/centre.windshield"
+    evidence = opened(call, "harrow-07").case.evidence
+    look = next(e for e in evidence if isinstance(e, Look) and e.component == "centre.windshield")
+    photo = next(e for e in evidence if isinstance(e, Photo))
+    assert (look.seen, look.by, photo.note) == ("glass-cracked", "R", "left corner")
+    shown = call.get(f"/car/harrow-07/file/{photo.file}")
+    assert shown.content == picture
+    assert shown.headers["content-type"] == "image/jpeg"
+    assert photo.file in call.get("/car/harrow-07").text
+
+
+def test_a_word_that_is_none_is_refused_and_nothing_is_written(call: Any) -> None:
+    before = opened(call, "harrow-07").seen
+    answer = call.post(
+        "/car/harrow-07/look", "/car/harrow-07/part/driver.front-bag",
+        component="driver.front-bag", seen_word="purple",
+    )  # fmt: skip
+    assert answer.status_code == 422
+    assert "Nothing was written" in answer.text
+    assert "purple" in answer.text
+    assert opened(call, "harrow-07").seen == before
+
+
+def test_what_is_sent_twice_is_written_once(call: Any, place: Path) -> None:
+    page, path = "/car/clover-05/part/left.curtain", "/car/clover-05/look"
+    given = {"component": "left.curtain", "seen_word": "intact", "once": "same-mark"}
+    first = call.post(path, page, **given)
+    again = call.post(path, page, **given)
+    assert (first.status_code, again.status_code) == (303, 303)
+    assert first.headers["location"] == again.headers["location"]
+    with connected(place) as garage:
+        entries = store.history(garage, "clover-05")
+    assert [e.what for e in entries].count("saw left.curtain intact") == 1
+
+
+def test_a_stale_write_shows_both_versions_and_writes_nothing(call: Any) -> None:
+    page, path = "/car/clover-05/part/right.curtain", "/car/clover-05/look"
+    old = opened(call, "clover-05").seen
+    call.post(path, page, component="right.curtain", seen_word="intact")
+    after = opened(call, "clover-05").seen
+    answer = call.post(path, page, component="right.curtain", seen_word="damaged", seen=old)
+    assert answer.status_code == 409
+    assert "saw right.curtain intact" in answer.text
+    assert "damaged" in answer.text
+    assert after == opened(call, "clover-05").seen
+    assert after in answer.text, "it can be sent again on what stands now"
+
+
+def test_operations_are_ticked_with_who_did_them(call: Any) -> None:
+    answer = call.post("/car/burdock-09/tick", "/car/burdock-09/work", n=["1", "3"], by="T")
+    assert answer.status_code == 303
+    signed = [e for e in opened(call, "burdock-09").case.evidence if isinstance(e, Passed)]
+    assert {e.by for e in signed if e.what.startswith(("step:arrival", "look"))} <= {"T"}
+    html = call.get("/car/burdock-09/work?visit=arrive").text
+    assert re.search(r'name="n" value="1" checked disabled', html)
+
+
+def test_a_gate_is_not_ticked_without_saying_which_way(call: Any) -> None:
+    page = "/car/burdock-09/work?visit=arrive"
+    refused = call.post("/car/burdock-09/tick", page, n="2", by="T")
+    assert refused.status_code == 422
+    assert "gate" in refused.text
+    assert call.post("/car/burdock-09/tick", page, n="2", by="T", safe="yes").status_code == 303
+
+
+def test_a_tick_without_a_name_is_refused(call: Any) -> None:
+    answer = call.post("/car/burdock-09/tick", "/car/burdock-09/work", n="11")
+    assert answer.status_code == 422
+    assert "Say who did it." in answer.text
+
+
+def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
+    path = "/car/burdock-09/trace/passenger.front-bag/1"
+    before = call.get(path).text
+    test = re.search(r'name="test" value="([^"]+)"', before)
+    word = re.search(r'name="outcome" value="([^"]+)"', before)
+    assert test
+    assert word
+    answer = call.post(path, test=test[1], outcome="not fixed", by="T")
+    assert answer.status_code == 303
+    after = re.search(r'name="test" value="([^"]+)"', call.get(path).text)
+    assert after
+    assert after[1] != test[1]
+
+
+def test_what_is_not_there_is_told_as_such(call: Any) -> None:
+    for path in ("/car/none", "/car/harrow-07/part/x", "/nowhere", "/car/harrow-07/file/case.toml"):
+        assert call.get(path).status_code == 404, path
