@@ -7,7 +7,7 @@ from time import perf_counter
 from squibwise import case
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output
-from squibwise.cli.serve_command import PORT, run_bench
+from squibwise.cli.bench_process import PORT, run_bench
 from squibwise.errors import InputError
 from squibwise.garage import store, writing
 from squibwise.garage.database import connected

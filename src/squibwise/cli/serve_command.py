@@ -1,24 +1,9 @@
 """The command that starts the bench: the tool in a browser, on this machine."""
 
-import subprocess
-import sys
-from pathlib import Path
-
 import click
 
+from squibwise.cli.bench_process import PORT, run_bench
 from squibwise.cli.commands import examples
-
-PORT = 8321
-
-
-def run_bench(place: Path, port: int, *, lan: bool, opens: bool) -> int:
-    """Run the bench as a program of its own until it is stopped, and return its exit code."""
-    command = [sys.executable, "-m", "squibwise.web", str(place), "--port", str(port)]
-    command += ["--lan"] * lan + ["--open"] * opens
-    try:
-        return subprocess.run(command, check=False).returncode
-    except KeyboardInterrupt:
-        return 0
 
 
 @click.command(

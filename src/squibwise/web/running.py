@@ -29,6 +29,8 @@ def serve(place: Path, port: int, *, lan: bool = False, opens: bool = False) -> 
     from squibwise.web.app import make_app  # loads the linear algebra, which reads the line above
 
     port = port or free_port()
+    if is_taken(port):
+        sys.exit(f"squibwise: port {port} is in use. `--port 0` takes a free one.")
     sessions, names = Sessions(), own_names(port)
     address = lan_address() if lan else ""
     if address:
@@ -83,6 +85,17 @@ def lan_address() -> str:
 def own_names(port: int) -> frozenset[str]:
     """Return the names of this machine with a port, as browsers write them."""
     return frozenset(f"{name}:{port}" for name in (HERE, "localhost", "[::1]"))
+
+
+def is_taken(port: int) -> bool:
+    """Return whether somebody listens at a port of this machine already."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HERE, port))
+        except OSError:
+            return True
+    return False
 
 
 def free_port() -> int:

@@ -1,0 +1,17 @@
+"""The bench as a program of its own: the command line and the browser never import one another."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+PORT = 8321
+
+
+def run_bench(place: Path, port: int, *, lan: bool, opens: bool) -> int:
+    """Run the bench as a program of its own until it is stopped, and return its exit code."""
+    command = [sys.executable, "-m", "squibwise.web", str(place), "--port", str(port)]
+    command += ["--lan"] * lan + ["--open"] * opens
+    try:
+        return subprocess.run(command, check=False).returncode
+    except KeyboardInterrupt:
+        return 0
