@@ -13,9 +13,9 @@ import time
 
 from squibwise.errors import InputError
 from squibwise.model.cost import Money
-from squibwise.model.market import Days, Need, Offer, Supplier
+from squibwise.model.market import Days, Need, Offer, ShopTerms, Supplier
 from squibwise.plan.buying import solve
-from squibwise.plan.buying_problem import Problem, Task, Terms, habits
+from squibwise.plan.buying_problem import Problem, Task, habits
 
 
 def _usd(minor: int) -> Money:
@@ -80,15 +80,14 @@ def make_problem(
                 price=25_000 if i == tasks - 2 else 0,
             )
         )
-    terms = Terms(
-        currency="USD", hour=9_000, bay_day=3_500, deadline=9, late_day=6_000, rejects=0.3
-    )
+    terms = ShopTerms(hour=90, bay_day=35, deadline=9, late_day=60, rejects=0.3)
     return Problem(
         needs=tuple(wanted),
         offers=tuple(sheet),
         suppliers=shops,
         tasks=tuple(jobs),
         terms=terms,
+        currency="USD",
         looks=looks,
     )
 

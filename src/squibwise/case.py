@@ -99,9 +99,10 @@ def buy(
     terms: ShopTerms,
     catalog: Catalog,
     own: Experience = NO_EXPERIENCE,
+    today: dt.date | None = None,
 ) -> BuyAnswer:
-    """Return what to buy from whom and when each operation runs."""
-    return plan.plan_buying(case, work(case, catalog, own), sheet, terms, catalog)
+    """Return what to buy from whom and when each operation runs, counted from today."""
+    return plan.plan_buying(case, work(case, catalog, own), sheet, terms, catalog, today)
 
 
 def request(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> list[dict[str, str]]:

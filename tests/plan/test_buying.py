@@ -1,5 +1,6 @@
 """The joint model: against HiGHS, a published critical path, enumeration, and what the user set."""
 
+import datetime as dt
 import itertools
 import math
 import random
@@ -10,17 +11,19 @@ import pytest
 
 from squibwise.errors import InputError
 from squibwise.model.cost import Money
-from squibwise.model.market import BuyPlan, Days, Need, Offer, Supplier
+from squibwise.model.market import BuyPlan, Days, Need, Offer, ShopTerms, Supplier
 from squibwise.plan.buying import solve
 from squibwise.plan.buying_problem import (
     CHEAPEST,
     RECOMMENDED,
     SOONEST,
+    Aim,
+    OpenDays,
     Problem,
     Task,
-    Terms,
     habits,
     lead_day,
+    list_open_days,
 )
 
 pytest.importorskip("ortools")
@@ -53,7 +56,8 @@ def _problem(**changes: object) -> Problem:
             Task(id="strip", minutes=240),
             Task(id="fit", minutes=120, after=("strip",), needs=("bag", "belt")),
         ),
-        "terms": Terms(currency="USD", hour=6_000, bay_day=2_000),
+        "terms": ShopTerms(hour=60, bay_day=20),
+        "currency": "USD",
     }
     return Problem(**(given | changes))  # type: ignore[arg-type]
 
@@ -86,9 +90,9 @@ def test_cheapest_soonest_and_recommended_differ_as_they_should() -> None:
 
 
 def test_a_deadline_moves_the_choice() -> None:
-    slow = _problem(terms=Terms(currency="USD", bay_day=0))
+    slow = _problem(terms=ShopTerms(bay_day=0))
     assert solve(slow).ready_day == 13
-    pressed = _problem(terms=Terms(currency="USD", bay_day=0, deadline=3, late_day=5_000))
+    pressed = _problem(terms=ShopTerms(bay_day=0, deadline=3, late_day=50))
     assert solve(pressed).ready_day == 3
 
 
@@ -126,7 +130,7 @@ def test_the_accepted_chance_of_rejected_used_parts_binds_exactly() -> None:
             offers=offers,
             suppliers=shops,
             tasks=(Task(id="fit", minutes=60, needs=keys),),
-            terms=Terms(currency="USD", rejects=rejects),
+            terms=ShopTerms(rejects=rejects),
         )
         return sum(p.supplier == "Used" for p in solve(problem).purchases)
 
@@ -143,7 +147,7 @@ def _doubtful(chance: float, hurry: int, restock: float) -> Problem:
             Task(id="look", minutes=60),
             Task(id="fit", minutes=60, after=("look",), needs=("panel",)),
         ),
-        terms=Terms(currency="USD", bay_day=hurry),
+        terms=ShopTerms(bay_day=hurry / 100),
         looks={"panel": "look"},
     )
 
@@ -172,7 +176,8 @@ def test_what_is_ordered_stays_and_a_late_part_moves_the_plan() -> None:
     plan = solve(msgspec.structs.replace(problem, offers=offers))
     assert _bought(plan)["belt"] == "Birch"
     assert [p.kept for p in plan.purchases if p.need == "belt"] == [True]
-    late = solve(msgspec.structs.replace(problem, offers=offers, late={"belt Birch": 20}))
+    terms = msgspec.structs.replace(problem.terms, late={"belt Birch": 20})
+    late = solve(msgspec.structs.replace(problem, offers=offers, terms=terms))
     assert late.ready_day == 21
     assert _bought(late) == {"bag": "Birch", "belt": "Birch"}
 
@@ -256,9 +261,7 @@ def _small(seed: int) -> Problem:
         )
         for i in range(5)
     )
-    terms = Terms(
-        currency="USD", bay_day=rng.randrange(500, 4000), deadline=4, late_day=3_000, rejects=0.25
-    )
+    terms = ShopTerms(bay_day=rng.randrange(500, 4000) / 100, deadline=4, late_day=30, rejects=0.25)
     needs = tuple(Need(key=k, title=k, live=rng.random() < 0.5) for k in keys)
     return _problem(needs=needs, offers=offers, suppliers=shops, tasks=tasks, terms=terms)
 
@@ -286,7 +289,7 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
 
     leads = [o.lead.likely for _, o in p.offers]
     for i, (_, o) in enumerate(p.offers):
-        rework = math.ceil(o.fails * leads[i] * p.terms.bay_day)
+        rework = math.ceil(o.fails * leads[i] * p.minor(p.terms.bay_day))
         variable(f"x{i}", o.price.minor + rework)
     for need in p.needs:
         row({f"x{i}": 1.0 for i, (k, _) in enumerate(p.offers) if k == need.key}, 1, 1)
@@ -305,8 +308,8 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
                     row({f"x{i}": 1, f"d{s.name}": -1}, high=0)
         if s.free_from:
             row(goods | {f"f{s.name}": -float(s.free_from.minor)}, low=0)
-    variable("ready", p.terms.bay_day, high=60)
-    variable("late", p.terms.late_day, high=60)
+    variable("ready", p.minor(p.terms.bay_day), high=60)
+    variable("late", p.minor(p.terms.late_day), high=60)
     row({"late": 1, "ready": -1}, low=-float(p.terms.deadline or 0))
     for t in p.tasks:
         variable(f"s{t.id}", 0, 0, big)
@@ -364,3 +367,77 @@ def test_no_habit_that_keeps_the_limits_costs_less(seed: int) -> None:
             continue
         if found.all_pass >= 1.0 - problem.terms.rejects:
             assert found.total.minor >= best.total.minor
+
+
+def _week(first: dt.date, **terms: object) -> OpenDays:
+    return list_open_days(first, ShopTerms(**terms))  # type: ignore[arg-type]
+
+
+def test_open_days_leave_out_weekends_and_closed_days() -> None:
+    days = _week(dt.date(2026, 11, 26), closed=(dt.date(2026, 11, 30),))  # a Thursday
+    assert days.days[:5] == (0, 1, 5, 6, 7)
+    assert [days.working(d) for d in (0, 1, 2, 4, 5, 6)] == [0, 1, 2, 2, 2, 3]
+    assert [days.ready(n) for n in (0, 1, 2, 3)] == [0, 1, 2, 6]
+    assert list_open_days(None, ShopTerms()).calendar(9) == 9
+
+
+# Ours, by hand: 900 minutes from a Friday on are Friday, Monday; the car stands four days.
+def test_the_car_stands_over_the_weekend_and_nobody_works() -> None:
+    tasks = (Task(id="a", minutes=480), Task(id="b", minutes=420, after=("a",)))
+    friday = _week(dt.date(2026, 11, 27))
+    plan = solve(_problem(needs=(), offers=(), tasks=tasks, open_days=friday))
+    assert [(s.day, s.minute) for s in plan.schedule] == [(0, 0), (3, 0)]
+    assert (plan.ready_day, plan.standing.minor) == (4, 4 * 2_000)
+
+
+# Ours, by hand: what is there on Saturday is fitted on Monday; a look on Friday, ordered on
+# Monday with one day, is fitted on Tuesday.
+@pytest.mark.parametrize(("stage_forced", "day"), [(0, 3), (1, 4)])
+def test_parts_travel_on_days_off(stage_forced: int, day: int) -> None:
+    lead = 1
+    plan = solve(
+        _problem(
+            needs=(Need(key="panel", title="panel", chance=0.5),),
+            offers=(_offer("panel", "Alder", 100_000, lead),),
+            tasks=(Task(id="look", minutes=30), Task(id="fit", minutes=60, needs=("panel",))),
+            looks={"panel": "look"},
+            open_days=_week(dt.date(2026, 11, 27)),
+        ),
+        Aim(name="x", only={"panel": ((0, stage_forced),)}),
+    )
+    assert {s.id: s.day for s in plan.schedule} == {"look": 0, "fit": day}
+
+
+def test_the_day_plan_keeps_to_the_work_list_where_nothing_is_lost() -> None:
+    tasks = tuple(Task(id=f"t{i}", minutes=20 + i, number=i) for i in range(8))
+    plan = solve(_problem(needs=(), offers=(), tasks=tasks))
+    assert [s.number for s in plan.schedule] == list(range(8))
+
+
+def test_two_technicians_share_the_work_and_each_is_named() -> None:
+    tasks = tuple(Task(id=f"t{i}", minutes=100) for i in range(4))
+    terms = ShopTerms(technicians=2, bay_day=20)
+    plan = solve(_problem(needs=(), offers=(), tasks=tasks, terms=terms))
+    assert max(s.end for s in plan.schedule) == 200
+    assert sorted(s.technician for s in plan.schedule) == [1, 1, 2, 2]
+
+
+# The chance that a triangular lead time of 2 to 12 days, usually 2, is at most 7 days:
+# 1 - (12 - 7)^2 / (10 * 10) = 0.75, from the triangle's distribution function.
+def test_when_it_is_ready_follows_the_lead_times() -> None:
+    problem = _problem(
+        needs=(Need(key="bag", title="bag"),),
+        offers=(_offer("bag", "Alder", 50_000, 2, lead=Days(low=2, likely=2, high=12)),),
+        tasks=(Task(id="fit", minutes=60, needs=("bag",)),),
+        terms=ShopTerms(bay_day=20, deadline=8),
+    )
+    ready = solve(problem, rng=np.random.default_rng(2)).ready
+    assert ready is not None
+    assert ready.on_time == pytest.approx(0.75, abs=0.08)
+    assert ready.p50 <= ready.p80 == lead_day(problem.offers[0][1], 0.8) + 1
+
+
+def test_fixed_lead_times_leave_no_doubt_about_the_day() -> None:
+    plan = solve(_problem(), rng=np.random.default_rng(2))
+    assert plan.ready is not None
+    assert (plan.ready.p50, plan.ready.p80, plan.ready.on_time) == (plan.ready_day,) * 2 + (1.0,)

@@ -48,18 +48,67 @@ def test_a_sheet_is_read_with_its_own_headings() -> None:
     assert offer.price == Money(minor=135_050, currency="USD")
     assert offer.lead == Days(low=3, likely=6, high=9)
     assert (offer.supplier, offer.condition, offer.origin.line) == ("Alder Parts", "new", 2)
-    assert sheet.findings == ()
+    assert [f.code for f in sheet.findings] == ["offer-freight-unknown"]
 
 
 def test_a_heading_is_found_by_likeness_and_asks_to_be_confirmed() -> None:
-    guesses = guess_columns(("Suplier", "Price (each)", "Colour"), CATALOG, {})
+    guesses = guess_columns(("Suplier", "Price (each)", "Lining"), CATALOG, {})
     assert [(g.column, g.sure) for g in guesses] == [
         ("supplier", False),
         ("price", True),
         ("", True),
     ]
-    confirmed = guess_columns(("Colour",), CATALOG, {"Colour": "condition"})
+    confirmed = guess_columns(("Lining",), CATALOG, {"Lining": "condition"})
     assert (confirmed[0].column, confirmed[0].sure) == ("condition", True)
+
+
+# Headings of our own invention, as parts desks and yards write them.
+@pytest.mark.parametrize(
+    ("heading", "column"),
+    [
+        ("Vendor Name", "supplier"),
+        ("Our price (USD)", "price"),
+        ("Cond.", "condition"),
+        ("ETA days", "lead"),
+        ("Shipping days", "lead"),
+        ("Donor car VIN", "donor-vin"),
+        ("Qty.", "quantity"),
+        ("Restocking", "restock"),
+        ("Stock no", "offer"),
+        ("Colour of the lining", ""),
+    ],
+)
+def test_a_heading_that_holds_a_known_one_is_taken_for_it(heading: str, column: str) -> None:
+    assert guess_columns((heading,), CATALOG, {})[0].column == column
+
+
+def test_the_currency_in_a_heading_counts_for_its_column() -> None:
+    sheet = _read("part,supplier,price EUR,days,shipping\nbelt,Alder,120,3,5\nbelt,Alder,1,3,5\n")
+    assert sheet.offers == ()
+    assert all("EUR" in f.message for f in sheet.findings if f.code == "offer-row-bad")
+
+
+def test_an_offer_without_a_lead_time_counts_on_a_wide_range_and_says_so() -> None:
+    sheet = _read(HEAD + "belt,Alder,120,new,,,\nbelt,Birch,120,new,3,,\n")
+    usual = CATALOG.fact("market.lead-unknown")
+    assert sheet.offers[0].lead == Days(low=3, likely=10, high=30)
+    assert (usual.low, usual.value, usual.high) == (3, 10, 30)
+    told = [f.origin.line for f in sheet.findings if f.code == "offer-lead-assumed"]
+    assert told == [2]
+
+
+def test_terms_that_a_later_row_leaves_out_or_adds_are_no_contradiction() -> None:
+    rows = "a,Alder,5,1,10,\nb,Alder,5,1,,\nc,Alder,5,1,,200\n"
+    sheet = _read("part,supplier,price,days,shipping,free above\n" + rows)
+    assert sheet.findings == ()
+    assert sheet.suppliers[0].shipping.minor == 1000
+    assert sheet.suppliers[0].free_from == Money(minor=20_000, currency="USD")
+
+
+def test_what_a_request_says_is_not_read_from_an_answer() -> None:
+    head = ("old label number", "part number", "vin", "stages", "vin")
+    columns = [g.column for g in guess_columns(head, CATALOG, {})]
+    assert columns == ["asked", "part-number", "asked", "asked", "asked"]
 
 
 def test_every_bad_row_is_told_by_its_line_and_the_others_are_used() -> None:
@@ -70,7 +119,7 @@ def test_every_bad_row_is_told_by_its_line_and_the_others_are_used() -> None:
         "belt,Alder,-5,new,3,,",
         "belt,Alder,120,shiny,3,,",
         "belt,Alder,120 EUR,new,3,,",
-        "belt,Alder,120,new,,,",
+        "belt,Alder,\u20ac 120,new,3,,",
         "belt,Alder,120,new,9-3,,",
     ]
     sheet = _read(HEAD + "\n".join(["belt,Alder,120,new,3,,", *bad, "belt,Birch,99,new,5,,"]))

@@ -9,7 +9,7 @@ from squibwise.errors import CatalogError
 from squibwise.model.words import WEAK_BASES, Basis
 
 _UNITS = """
-- ohm Mohm mohm/m V mA A kg mm m km/h g s ms Hz min h degC deg % 1/K dB count year USD
+- ohm Mohm mohm/m V mA A kg mm m km/h g s ms Hz min h d degC deg % 1/K dB count year USD
 """
 UNITS = frozenset(_UNITS.split())
 

@@ -51,14 +51,14 @@ def buy(
     file = offers or market_files.find_offers(folder)
     sheet = market_files.load_offers(file, at.catalog, at.case.currency, _confirmed(column))
     shop = market_files.load_terms(terms or folder / "buying.toml", must_be_there=bool(terms))
-    answer = case.buy(at.case, sheet, shop, at.catalog, at.own)
     today = dt.date.today()
+    answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today)
     best = output.as_builtins(answer.plans[-1])
     ready = today + dt.timedelta(days=answer.plans[-1].ready_day)
     return opening.answer(
         at,
         best | {"ready_on": ready.isoformat()} | output.as_builtins(answer),
-        lambda: tell_buying(at.case, answer, today, at.catalog),
+        lambda: tell_buying(at.case, answer, shop, today, at.catalog),
         as_json=as_json,
         findings=answer.findings,
         needs_person=bool(answer.without_offer),

@@ -26,6 +26,10 @@ from squibwise.model.origin import Finding, Origin
 _NEEDED = ("part", "supplier", "price")
 _ZIP = b"PK\x03\x04"
 _HEADER_ROWS = 15
+_SHORT, _HELD = 4, 90.0  # letters of a short form; likeness of a heading that holds a known one
+_LEADS = frozenset(("lead", "lead-low", "lead-high"))
+ASKED = "asked"
+"""The column word of what a request says and an answer leaves as it is: nothing is read there."""
 _NUMBER = re.compile(r"-?\d[\d\s.,']*")
 _RANGE = re.compile(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
 Cells = Mapping[str, str]
@@ -56,10 +60,12 @@ def read_offers(
     """
     found = _extract(data, name)
     head, guesses = _find_header(found.lines, name, catalog, confirmed or {})
-    reader = _Reader(catalog=catalog, currency=currency, name=name)
+    reader = _Reader(
+        catalog=catalog, currency=currency, name=name, said=_currencies(guesses, catalog)
+    )
     findings = [*found.findings, *_doubts(guesses, head, name)]
     offers: list[Offer] = []
-    suppliers: dict[str, Supplier] = {}
+    terms: dict[str, dict[str, Money]] = {}
     ids: set[str] = set()
     for line in found.lines[found.lines.index(head) + 1 :]:
         cells = {g.column: c for g, c in zip(guesses, line.cells, strict=False) if g.column and c}
@@ -67,28 +73,34 @@ def read_offers(
             continue
         try:
             offer = _unique(_offer(cells, line, reader), ids, line)
-            supplier = _supplier(cells, reader)
+            stated = _terms_of(cells, reader)
         except _BadCellError as bad:
             findings.append(_bad_row(str(bad), line, name))
             continue
         ids.add(offer.id)
         offers.append(offer)
-        known = suppliers.setdefault(supplier.name, supplier)
+        findings += [] if _LEADS & set(cells) else [_lead_assumed(offer)]
+        known = terms.setdefault(offer.supplier, {})
+        differing = any(known.get(word, amount) != amount for word, amount in stated.items())
+        terms[offer.supplier] = stated | known  # what is said first stays, what is new is added
         findings += _vin_findings(offer, catalog)
-        if known != supplier:
-            findings.append(_two_terms(supplier.name, line, name))
+        findings += [_two_terms(offer.supplier, line, name)] if differing else []
+    findings += [_no_freight(s, name) for s, known in terms.items() if "shipping" not in known]
     return OfferSheet(
         offers=tuple(offers),
-        suppliers=tuple(suppliers.values()),
+        suppliers=tuple(_supplier(s, known, currency) for s, known in terms.items()),
         columns=guesses,
         findings=tuple(findings),
     )
 
 
 class _Reader(msgspec.Struct, frozen=True):
+    """What every row is read with; ``said`` holds the currency that a heading names, by column."""
+
     catalog: Catalog
     currency: str
     name: str
+    said: Mapping[str, str]
 
 
 def _extract(data: bytes, name: str) -> Extract:
@@ -122,25 +134,22 @@ def guess_columns(
     headings: Sequence[str], catalog: Catalog, confirmed: Mapping[str, str]
 ) -> tuple[ColumnGuess, ...]:
     """Return what each heading is taken for; the likeliest heading wins a column, once."""
-    from rapidfuzz import fuzz, process
-
     known = {h: c.word for c in catalog.market.columns.values() for h in (c.word, *c.headings)}
     least = catalog.fact("market.heading-sure").number()
     scored: list[tuple[float, int, str]] = []
     for place, heading in enumerate(headings):
-        plain = " ".join(re.sub(r"[_\-:()]+", " ", heading.lower()).split())
+        plain = _plain(heading, catalog)
         if heading in confirmed:
             scored.append((101.0, place, confirmed[heading]))
         elif plain in known:
             scored.append((100.0, place, known[plain]))
-        elif plain and (hit := process.extractOne(plain, list(known), scorer=fuzz.ratio)):
-            # a short word must be met nearly as it is; a longer heading may hold more words
-            whole = process.extractOne(plain, list(known), scorer=fuzz.token_sort_ratio)
-            word, score, _ = max(hit, whole, key=lambda h: h[1])
-            scored.append((min(float(score), 99.0), place, known[word]))
+        elif plain:
+            score, word = max((_likeness(plain, h), w) for h, w in known.items() if w != ASKED)
+            scored.append((min(score, 99.0), place, word))
     taken: dict[int, tuple[str, float]] = {}
     for score, place, word in sorted(scored, key=lambda s: (-s[0], s[1])):
-        if score >= least and word not in {w for w, _ in taken.values()}:
+        repeated = word != ASKED and word in {w for w, _ in taken.values()}
+        if score >= least and not repeated:
             taken.setdefault(place, (word, score))
     return tuple(
         ColumnGuess(
@@ -152,9 +161,41 @@ def guess_columns(
     )
 
 
+def _plain(heading: str, catalog: Catalog) -> str:
+    """Return a heading in small letters, without signs and without the currency it names."""
+    words = re.sub(r"[_\-:(),.$\u20ac\u00a3*]+", " ", heading.lower()).split()
+    return " ".join(w for w in words if w.upper() not in catalog.currencies.codes)
+
+
+def _likeness(plain: str, known: str) -> float:
+    """Return how alike a heading is to a known one, of 100.
+
+    A heading that holds the whole known one says more than its letters: the last words most.
+    """
+    from rapidfuzz import fuzz
+
+    alike = max(fuzz.ratio(plain, known), fuzz.token_sort_ratio(plain, known))
+    held = f" {known} " in f" {plain} "
+    short = len(plain) >= _SHORT and known.startswith(plain)
+    if held or short:
+        alike = max(alike, _HELD + (2.0 if plain.endswith(known) else 0.0) + len(known) / 20.0)
+    return float(alike)
+
+
+def _currencies(guesses: Sequence[ColumnGuess], catalog: Catalog) -> dict[str, str]:
+    """Return the currency that a heading names, by column."""
+    return {
+        g.column: word
+        for g in guesses
+        if g.column
+        for word in re.findall(r"\b[A-Z]{3}\b", g.heading.upper())
+        if word in catalog.currencies.codes
+    }
+
+
 def _is_answered(cells: Cells) -> bool:
     """A row of a request without price and supplier was not answered, and is nobody's offer."""
-    return bool(set(cells) - {"part", "offer", "quantity", "state"}) and any(
+    return bool(set(cells) - {"part", "offer", "quantity", "state", ASKED}) and any(
         w in cells for w in ("price", "supplier")
     )
 
@@ -176,7 +217,7 @@ def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
         condition=meant,  # type: ignore[arg-type]  # a word of the catalogue, checked by msgspec
         part_number=cells.get("part-number", ""),
         quantity=_whole(cells.get("quantity", "1"), "quantity", 1),
-        lead=_lead(cells),
+        lead=_lead(cells, reader.catalog),
         donor_vin=cells.get("donor-vin", "").replace(" ", "").upper(),
         documents=_documents(cells.get("documents", ""), reader),
         fails=_share(cells["fails"], "fails") if "fails" in cells else used * (meant != "new"),
@@ -197,23 +238,28 @@ def _unique(offer: Offer, ids: set[str], line: RawLine) -> Offer:
     return msgspec.structs.replace(offer, id=f"{offer.id}/line-{line.number}")
 
 
-def _supplier(cells: Cells, reader: _Reader) -> Supplier:
-    def money(word: str) -> Money | None:
-        return _money(cells[word], word, cells, reader) if word in cells else None
+def _terms_of(cells: Cells, reader: _Reader) -> dict[str, Money]:
+    """Return the shipping terms that a row states."""
+    words = ("shipping", "free-from", "dangerous")
+    return {w: _money(cells[w], w, cells, reader) for w in words if w in cells}
 
+
+def _supplier(name: str, stated: Mapping[str, Money], currency: str) -> Supplier:
     return Supplier(
-        name=" ".join(cells["supplier"].split()),
-        shipping=money("shipping") or Money(minor=0, currency=reader.currency),
-        free_from=money("free-from"),
-        dangerous=money("dangerous"),
+        name=name,
+        shipping=stated.get("shipping", Money(minor=0, currency=currency)),
+        free_from=stated.get("free-from"),
+        dangerous=stated.get("dangerous"),
     )
 
 
 def _money(text: str, what: str, cells: Cells, reader: _Reader, above: int = -1) -> Money:
-    currency = cells.get("currency", reader.currency).upper()
+    currency = cells.get("currency", reader.said.get(what, reader.currency)).upper()
     said = re.search(r"\b[A-Z]{3}\b", text.upper())
     if said and said[0] in reader.catalog.currencies.codes:
         currency = said[0]
+    signs = (reader.catalog.market.meaning("currency", c) for c in text)
+    currency = next((s for s in signs if s), currency)
     if currency != reader.currency:
         raise _BadCellError(f"the {what} is in {currency}, the case in {reader.currency}")
     amount = _number(text, what)
@@ -255,7 +301,10 @@ def _share(text: str, what: str) -> float:
     return share
 
 
-def _lead(cells: Cells) -> Days:
+def _lead(cells: Cells, catalog: Catalog) -> Days:
+    if not _LEADS & set(cells):
+        usual = catalog.fact("market.lead-unknown")
+        return Days(low=int(usual.low or 0), likely=int(usual.number()), high=int(usual.high or 0))
     written = cells.get("lead", "")
     both = _RANGE.search(written)
     if both:
@@ -267,7 +316,7 @@ def _lead(cells: Cells) -> Days:
     elif "lead-low" in cells and "lead-high" in cells:
         low = high = likely = 0
     else:
-        raise _BadCellError("no lead time is given")
+        raise _BadCellError("of the lead time only one end is given")
     low = _whole(cells["lead-low"], "least days", 0) if "lead-low" in cells else low
     high = _whole(cells["lead-high"], "most days", 0) if "lead-high" in cells else high
     likely = likely if written else round((low + high) / 2)
@@ -314,6 +363,27 @@ def _bad_row(message: str, line: RawLine, name: str) -> Finding:
         message=f"This row is not used: {message}.",
         remedy="Correct the row and read the sheet again; the other rows are used.",
         origin=Origin(file=name, line=line.number, raw=line.text),
+    )
+
+
+def _lead_assumed(offer: Offer) -> Finding:
+    days = offer.lead
+    return Finding(
+        code="offer-lead-assumed",
+        severity="note",
+        message=f"No lead time is given: {days.low} to {days.high} days are assumed (judgement).",
+        remedy="Ask, and write the days into the sheet.",
+        origin=offer.origin,
+    )
+
+
+def _no_freight(supplier: str, name: str) -> Finding:
+    return Finding(
+        code="offer-freight-unknown",
+        severity="note",
+        message=f"{supplier} states no freight: nothing is counted for it.",
+        remedy="Ask, and write it into the column 'shipping' of one of its rows; 0 if it is free.",
+        origin=Origin(file=name),
     )
 
 

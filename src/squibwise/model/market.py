@@ -17,6 +17,8 @@ LineState = Literal["asked", "quoted", "ordered", "arrived", "rejected", "fitted
 LINE_STATES: tuple[LineState, ...] = get_args(LineState)
 KEPT_STATES: tuple[LineState, ...] = ("ordered", "arrived", "fitted")
 """States of a line that a new plan keeps as it is."""
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
 
 
 class Days(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -173,9 +175,12 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     Attributes:
         technicians: One or two.
+        day_starts: When a working day begins.
         day_hours: Working hours of a day.
+        works: Days of the week on which there is work.
+        closed: Other days without work.
         hour: Cost of one hour of work.
-        bay_day: Cost of a day that the car stands.
+        bay_day: Cost of a day that the car stands, whether there is work on it or not.
         deadline: Day the car should be ready, counted from today; None = no deadline.
         late_day: Cost of a day beyond it.
         rejects: Accepted chance that any used part is rejected on arrival. [0..1]
@@ -186,7 +191,10 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     """
 
     technicians: int = 1
+    day_starts: dt.time = dt.time(8)
     day_hours: float = 8.0
+    works: tuple[Weekday, ...] = WEEKDAYS[:5]
+    closed: tuple[dt.date, ...] = ()
     hour: float = 0.0
     bay_day: float = 0.0
     deadline: int | None = None
@@ -201,8 +209,13 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         fine = self.technicians in (1, 2) and 0.0 < self.day_hours <= 24.0 and self.seconds > 0.0
         if not (fine and 0.0 < self.rejects <= 1.0 and 0.0 < self.lead_chance < 1.0):
             raise ModelError("buying: technicians, day_hours, rejects or lead_chance out of range")
-        if not (self.hour >= 0.0 and self.bay_day >= 0.0 and self.late_day >= 0.0):
-            raise ModelError("buying: hour, bay_day or late_day below nothing")
+        if not (self.hour >= 0.0 and self.bay_day >= 0.0 and self.late_day >= 0.0 and self.works):
+            raise ModelError("buying: hour, bay_day or late_day below nothing, or no day of work")
+
+    @property
+    def day_minutes(self) -> int:
+        """Working time of a day. [min]."""
+        return round(self.day_hours * 60)
 
 
 class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -231,7 +244,16 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One operation in the day plan; minutes are working time from the first day's start."""
+    """One operation in the day plan; ``start`` and ``end`` count working time, days end to end.
+
+    Attributes:
+        day: It begins on this day. [day from today]
+        minute: Working minute of that day at which it begins. [min]
+        number: Of the operation on the work list; 0 = not on one.
+        visit: Stretch of work between two changes of power that it belongs to, in words.
+        technician: Who does it, from 1; 0 = somebody outside.
+        waits_for: What it waited for longest: a part's key, a wait, or nothing.
+    """
 
     id: str
     title: str
@@ -239,6 +261,27 @@ class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     start: int
     end: int
     outside: bool = False
+    minute: int = 0
+    number: int = 0
+    visit: str = ""
+    technician: int = 1
+    waits_for: str = ""
+
+
+class ReadyBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """When the car is ready if lead times fall as they may, no part being rejected.
+
+    Attributes:
+        p50: Day that is kept with even chance. [day from today]
+        p80: Day that is kept four times in five.
+        on_time: Chance of the plan's own day, or of the deadline where there is one.
+        draws: How often it was drawn.
+    """
+
+    p50: int
+    p80: int
+    on_time: float
+    draws: int
 
 
 class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -251,6 +294,7 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         optimal: Proven that nothing costs less.
         bound: No plan can cost less than this.
         all_pass: Chance that every used part passes its inspection.
+        ready: When it is ready as lead times vary; None = not drawn.
         broken: Limits of the user that a habit breaks, in words.
     """
 
@@ -268,6 +312,7 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     optimal: bool
     bound: Money
     all_pass: float
+    ready: ReadyBelief | None = None
     broken: tuple[str, ...] = ()
 
 

@@ -8,7 +8,10 @@ that of the car that needs it.
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
@@ -18,8 +21,16 @@ from squibwise.model.market import (
     Need,
     Offer,
     Purchase,
-    ScheduledTask,
     Supplier,
+)
+from squibwise.plan.buying_days import (
+    Chosen,
+    believe_ready,
+    expect_lead,
+    expect_leads,
+    find_arrival,
+    lay_out,
+    ready_day,
 )
 from squibwise.plan.buying_problem import (
     LATER,
@@ -30,7 +41,6 @@ from squibwise.plan.buying_problem import (
     Option,
     Problem,
     expected_price,
-    lead_day,
     reject_risk,
 )
 
@@ -39,7 +49,10 @@ if TYPE_CHECKING:
 
 
 def solve(
-    problem: Problem, aim: Aim = RECOMMENDED, progress: Callable[[int, int], None] | None = None
+    problem: Problem,
+    aim: Aim = RECOMMENDED,
+    progress: Callable[[int, int], None] | None = None,
+    rng: np.random.Generator | None = None,
 ) -> BuyPlan:
     """Return the best plan for an aim, whether it is proven and the bound.
 
@@ -47,12 +60,13 @@ def solve(
         problem: Offers, work and terms.
         aim: What counts.
         progress: Told the best total and the bound so far. [minor units]
+        rng: For the lead times as they may fall; None = when it is ready is not drawn.
 
     Raises:
         InputError: There is no plan at all, with what stands in the way.
         UnavailableError: The solver is not installed.
     """
-    model = _Model(problem, aim)
+    model = _Model(problem, aim, rng)
     if aim.first:
         what = model.ready if aim.first == "day" else model.paid
         model.minimise(what)
@@ -78,7 +92,7 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
 class _Model:
     """Variables and constraints. A class because the solver's model is built up piece by piece."""
 
-    def __init__(self, problem: Problem, aim: Aim) -> None:
+    def __init__(self, problem: Problem, aim: Aim, rng: np.random.Generator | None = None) -> None:
         try:
             from ortools.sat.python import cp_model
         except ImportError:
@@ -86,7 +100,8 @@ class _Model:
                 "The solver is not installed.", remedy="Install squibwise with the extra 'buy'."
             ) from None
         self.cp = cp_model
-        self.problem, self.aim = problem, aim
+        self.problem, self.aim, self.rng = problem, aim, rng
+        self.open_days = problem.open_days
         self.model: cp_model.CpModel = cp_model.CpModel()
         self.horizon = self._horizon()
         self.take: dict[Option, Any] = {}
@@ -107,12 +122,7 @@ class _Model:
         return days + notice + 2 * max(leads, default=0) + 1
 
     def _lead(self, offer: Offer) -> int:
-        late = self.problem.late.get(offer.id)
-        if late is not None:
-            return late
-        if offer.state in ("arrived", "fitted"):
-            return 0
-        return lead_day(offer, self.problem.terms.lead_chance)
+        return expect_lead(self.problem, offer)
 
     def _schedule(self) -> None:
         """Tasks in their order, technicians shared, appointments at the start of a day."""
@@ -123,7 +133,8 @@ class _Model:
         inside, demands = [], []
         for t in self.problem.tasks:
             if t.outside:
-                morning = m.new_int_var(t.notice, self.horizon, f"day {t.id}")
+                first = self.open_days.working(t.notice)
+                morning = m.new_int_var(first, self.horizon, f"day {t.id}")
                 start = morning * day
             else:
                 start = m.new_int_var(0, top, f"start {t.id}")
@@ -143,38 +154,45 @@ class _Model:
         self.ready = m.new_int_var(0, self.horizon, "ready")
         for finish in end.values():
             m.add(self.ready * day >= finish)
+        self.ready_on = self._on_calendar(self.ready, self.open_days.ready, "ready on")
         if self.aim.ready_by is not None:
-            m.add(self.ready <= self.aim.ready_by)
+            m.add(self.ready_on <= self.aim.ready_by)
         self._time_costs()
 
+    def _on_calendar(self, day: Any, turned: Callable[[int], int], name: str) -> Any:  # noqa: ANN401
+        """Return a day turned into another count of days; itself where every day is open."""
+        if not self.open_days.days:
+            return day
+        table = [turned(d) for d in range(self.horizon + 1)]
+        found = self.model.new_int_var(0, max(table), name)
+        self.model.add_element(day, table, found)
+        return found
+
     def _time_costs(self) -> None:
-        terms = self.problem.terms
+        terms, minor = self.problem.terms, self.problem.minor
         hands_on = sum(t.minutes for t in self.problem.tasks if not t.outside)
         outside = sum(t.price for t in self.problem.tasks)
-        self.costs["labour"] = round(hands_on * terms.hour / 60) + outside
-        self.costs["standing"] = terms.bay_day * self.ready
+        self.costs["labour"] = round(hands_on * minor(terms.hour) / 60) + outside
+        self.costs["standing"] = minor(terms.bay_day) * self.ready_on
         self.costs["late"] = 0
         if terms.deadline is not None and terms.late_day:
-            late = self.model.new_int_var(0, self.horizon, "late")
-            self.model.add(late >= self.ready - terms.deadline)
-            self.costs["late"] = terms.late_day * late
+            late = self.model.new_int_var(0, self.open_days.ready(self.horizon), "late")
+            self.model.add(late >= self.ready_on - terms.deadline)
+            self.costs["late"] = minor(terms.late_day) * late
 
     def _choose(self) -> None:
         """One offer for each need, now or after its look; its operation waits for it."""
-        m = self.model
+        m, offers = self.model, self.problem.offers
         parts: list[Any] = []
         rework: list[Any] = []
         for need in self.problem.needs:
             options = self._options(need)
             m.add_exactly_one(self.take[o] for o in options)
             arrival = m.new_int_var(0, 2 * self.horizon, f"arrives {need.key}")
-            days = sum(self._lead(self.problem.offers[i][1]) * self.take[i, s] for i, s in options)
-            m.add(arrival >= days)
-            later = [self.take[o] for o in options if o[1] == LATER]
-            if later:
-                waits = m.new_bool_var(f"waits {need.key}")
-                m.add(sum(later) == waits)
-                m.add(arrival >= days + self._look_day(need)).only_enforce_if(waits)
+            there = {i: self.open_days.working(self._lead(offers[i][1])) for i, _ in options}
+            m.add(arrival >= sum(there[i] * self.take[i, s] for i, s in options))
+            if any(stage == LATER for _, stage in options):
+                self._wait_for_look(need, options, arrival)
             for index, stage in options:
                 offer, took = self.problem.offers[index][1], self.take[index, stage]
                 parts.append(expected_price(need, offer, stage) * took)
@@ -183,6 +201,29 @@ class _Model:
                 if need.key in task.needs:
                     m.add(self.start[task.id] >= arrival * self.problem.terms.day_minutes)
         self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework)
+
+    def _wait_for_look(self, need: Need, options: Sequence[Option], arrival: Any) -> None:  # noqa: ANN401
+        """What is ordered after its look is there so many days after the look's own day."""
+        look = self._look_day(need)
+        by_lead: dict[int, list[Any]] = {}
+        for index, stage in options:
+            if stage == LATER:
+                lead = self._lead(self.problem.offers[index][1])
+                by_lead.setdefault(lead, []).append(self.take[index, stage])
+        if not self.open_days.days:
+            waits = self.model.new_bool_var(f"waits {need.key}")
+            self.model.add(sum(t for took in by_lead.values() for t in took) == waits)
+            days = sum(lead * t for lead, took in by_lead.items() for t in took)
+            self.model.add(arrival >= look + days).only_enforce_if(waits)
+            return
+        for lead, took in by_lead.items():
+            day = self._on_calendar(look, partial(self._after, lead), f"there {need.key} {lead}")
+            for t in took:
+                self.model.add(arrival >= day).only_enforce_if(t)
+
+    def _after(self, lead: int, ordered: int) -> int:
+        """Return the working day that comes so many calendar days after a working day."""
+        return self.open_days.working(self.open_days.calendar(ordered) + lead)
 
     def _options(self, need: Need) -> list[Option]:
         """Return what may be taken for a need; one that was ordered already stays."""
@@ -214,7 +255,7 @@ class _Model:
         if offer.state in ("arrived", "fitted") or offer.fails <= 0.0:
             return 0
         lost = offer.restock if offer.return_days is not None else 1.0
-        days = self._lead(offer) * self.problem.terms.bay_day
+        days = self._lead(offer) * self.problem.minor(self.problem.terms.bay_day)
         each = lost * offer.price.minor * need.quantity + days
         return math.ceil(need.chance * offer.fails * each)
 
@@ -307,7 +348,7 @@ class _Model:
 
     def plan(self, solver: "cp_model.CpSolver") -> BuyPlan:
         """Return what the solver found as a record."""
-        currency = self.problem.terms.currency
+        currency = self.problem.currency
 
         def money(word: str) -> Money:
             found = self.costs[word]
@@ -315,14 +356,12 @@ class _Model:
             return Money(minor=minor, currency=currency)
 
         bound = math.ceil(solver.best_objective_bound - 1e-6)
-        taken = [option for option, took in self.take.items() if solver.value(took)]
-        starts = self._earliest_starts(solver, taken)
-        schedule = self._day_plan(starts)
-        last = max((line.end for line in schedule), default=0)
-        risk = sum(reject_risk(self.problem.offers[i][1]) for i, _ in taken)
+        chosen = self._chosen(solver)
+        schedule, ends = lay_out(chosen)
+        risk = sum(reject_risk(self.problem.offers[i][1]) for i, _ in chosen.taken)
         return BuyPlan(
             name=self.aim.name,
-            purchases=tuple(self._purchase(option, starts) for option in taken),
+            purchases=tuple(_purchase(chosen, option, ends) for option in chosen.taken),
             schedule=schedule,
             total=Money(minor=round(solver.objective_value), currency=currency),
             parts=money("parts"),
@@ -331,79 +370,38 @@ class _Model:
             standing=money("standing"),
             late=money("late"),
             rework=money("rework"),
-            ready_day=math.ceil(last / self.problem.terms.day_minutes),
+            ready_day=ready_day(self.problem, ends),
             optimal=self.is_optimal,
             bound=Money(minor=bound, currency=currency),
             all_pass=math.exp(-risk / RISK_SCALE),
+            ready=believe_ready(chosen, self.rng) if self.rng is not None else None,
         )
 
-    def _purchase(self, option: Option, starts: Mapping[str, int]) -> Purchase:
-        index, stage = option
-        key, offer = self.problem.offers[index]
-        need = next(n for n in self.problem.needs if n.key == key)
-        return Purchase(
-            need=key,
-            title=need.title,
-            offer=offer.id,
-            supplier=offer.supplier,
-            condition=offer.condition,
-            part_number=offer.part_number,
-            quantity=need.quantity,
-            price=offer.price,
-            after_look=stage == LATER,
-            chance=need.chance if stage == LATER else 1.0,
-            arrives_day=self._arrival(option, starts),
-            kept=offer.state in KEPT_STATES,
-        )
-
-    def _arrival(self, option: Option, starts: Mapping[str, int]) -> int:
-        """Return the day a part is there, the look's own day counted where it waits for one."""
-        key, offer = self.problem.offers[option[0]]
-        if option[1] == NOW:
-            return self._lead(offer)
-        look = self.problem.looks[key]
-        minutes = next(t.minutes for t in self.problem.tasks if t.id == look)
-        return self._lead(offer) + math.ceil(
-            (starts[look] + minutes) / self.problem.terms.day_minutes
-        )
-
-    def _earliest_starts(
-        self, solver: "cp_model.CpSolver", taken: Sequence[Option]
-    ) -> dict[str, int]:
-        """Return each task as early as order and parts let it: never later than found."""
-        day = self.problem.terms.day_minutes
-        free = [0] * self.problem.terms.technicians
-        starts: dict[str, int] = {}
-        ends: dict[str, int] = {}
+    def _chosen(self, solver: "cp_model.CpSolver") -> Chosen:
+        """Return what is bought, and the tasks in the order of their starts."""
         order = sorted(
             enumerate(self.problem.tasks),
             key=lambda t: (int(solver.value(self.start[t[1].id])), t[1].minutes, t[0]),
         )
-        for _, task in order:
-            ready = [ends[a] + task.hold for a in task.after if a in ends]
-            ready += [ends[a] for a in task.follows]
-            mine = [o for o in taken if self.problem.offers[o[0]][0] in task.needs]
-            ready += [self._arrival(o, starts) * day for o in mine]
-            start = max(ready, default=0)
-            if task.outside:
-                start = max(math.ceil(start / day), task.notice) * day
-            else:
-                start = max(start, min(free))
-                free[free.index(min(free))] = start + task.minutes
-            starts[task.id], ends[task.id] = start, start + task.minutes
-        return starts
+        taken = tuple(option for option, took in self.take.items() if solver.value(took))
+        return Chosen(self.problem, taken, tuple(t for _, t in order))
 
-    def _day_plan(self, starts: Mapping[str, int]) -> tuple[ScheduledTask, ...]:
-        day = self.problem.terms.day_minutes
-        lines = [
-            ScheduledTask(
-                id=t.id,
-                title=t.title or t.id,
-                day=starts[t.id] // day,
-                start=starts[t.id],
-                end=starts[t.id] + t.minutes,
-                outside=t.outside,
-            )
-            for t in self.problem.tasks
-        ]
-        return tuple(sorted(lines, key=lambda x: (x.start, x.end)))
+
+def _purchase(chosen: Chosen, option: Option, ends: Mapping[str, int]) -> Purchase:
+    index, stage = option
+    key, offer = chosen.problem.offers[index]
+    need = next(n for n in chosen.problem.needs if n.key == key)
+    return Purchase(
+        need=key,
+        title=need.title,
+        offer=offer.id,
+        supplier=offer.supplier,
+        condition=offer.condition,
+        part_number=offer.part_number,
+        quantity=need.quantity,
+        price=offer.price,
+        after_look=stage == LATER,
+        chance=need.chance if stage == LATER else 1.0,
+        arrives_day=find_arrival(chosen, option, expect_leads(chosen), ends),
+        kept=offer.state in KEPT_STATES,
+    )

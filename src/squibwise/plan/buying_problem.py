@@ -1,14 +1,18 @@
 """What is decided when parts are bought and work is planned: needs, offers, tasks, terms, aims."""
 
+import datetime as dt
 import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import msgspec
 
-from squibwise.model.market import Need, Offer, Supplier
+from squibwise.model.cost import from_major
+from squibwise.model.market import WEEKDAYS, Need, Offer, ShopTerms, Supplier
 
 NOW, LATER = 0, 1
+_FARTHEST = 2000  # days that a calendar is drawn up for
 RISK_SCALE = 1_000_000  # scale of -ln(1 - chance); rounded up, against the user
 Option = tuple[int, int]
 
@@ -26,6 +30,8 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
             the technicians.
         notice: Days from today before which there is no appointment. [day]
         price: What somebody else asks for it. [minor units]
+        number: Of the operation on the work list.
+        visit: Stretch of work that it belongs to, in words.
     """
 
     id: str
@@ -38,33 +44,38 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     outside: bool = False
     notice: int = 0
     price: int = 0
+    number: int = 0
+    visit: str = ""
 
 
-class Terms(msgspec.Struct, frozen=True, kw_only=True):
-    """What the shop works under. Money in minor units.
+class OpenDays(msgspec.Struct, frozen=True):
+    """The days on which there is work, counted from today; none listed = every day.
 
-    Attributes:
-        technicians: One or two.
-        day_minutes: Working time of a day. [min]
-        hour: One hour of work.
-        bay_day: What a day costs that the car stands.
-        deadline: Day the car should be ready; None = no deadline.
-        late_day: What a day beyond it costs.
-        rejects: Chance that is accepted that any used part fails its inspection. [0..1]
-        lead_chance: A part is counted on from the day it is there with this chance. [0..1]
-        seconds: Time box of one search.
+    Parts travel and the car stands on every day of the calendar; work counts open days only.
     """
 
-    currency: str
-    technicians: int = 1
-    day_minutes: int = 480
-    hour: int = 0
-    bay_day: int = 0
-    deadline: int | None = None
-    late_day: int = 0
-    rejects: float = 1.0
-    lead_chance: float = 0.8
-    seconds: float = 20.0
+    days: tuple[int, ...] = ()
+
+    def calendar(self, working: int) -> int:
+        """Return the calendar day of a working day, both from 0."""
+        return self.days[working] if self.days else working
+
+    def working(self, calendar: int) -> int:
+        """Return the first working day on or after a calendar day."""
+        return bisect_left(self.days, calendar) if self.days else calendar
+
+    def ready(self, working: int) -> int:
+        """Return the calendar day from which a car is ready after so many working days."""
+        return self.calendar(working - 1) + 1 if working else 0
+
+
+def list_open_days(today: dt.date | None, terms: ShopTerms) -> OpenDays:
+    """Return the days on which the shop works; without a date, every day."""
+    if today is None:
+        return OpenDays()
+    dates = ((n, today + dt.timedelta(days=n)) for n in range(_FARTHEST))
+    works = {WEEKDAYS.index(w) for w in terms.works}
+    return OpenDays(tuple(n for n, d in dates if d.weekday() in works and d not in terms.closed))
 
 
 class Problem(msgspec.Struct, frozen=True, kw_only=True):
@@ -73,16 +84,21 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         offers: Usable ones, with the key of the need each fits.
         looks: Task that settles whether a need is one, by its key.
-        late: Days until it is there of offers that were ordered, where they are late, by id.
+        open_days: Days on which there is work.
     """
 
     needs: tuple[Need, ...]
     offers: tuple[tuple[str, Offer], ...]
     suppliers: tuple[Supplier, ...]
     tasks: tuple[Task, ...]
-    terms: Terms
+    terms: ShopTerms
+    currency: str
     looks: dict[str, str] = {}
-    late: dict[str, int] = {}
+    open_days: OpenDays = OpenDays()
+
+    def minor(self, amount: float) -> int:
+        """Return an amount of the terms in minor units."""
+        return from_major(amount, self.currency).minor
 
 
 class Aim(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,8 +1,10 @@
 """From a job and a sheet of offers to three plans, the cost of being ready by a day, and habits."""
 
+import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 
 import msgspec
+import numpy as np
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -28,12 +30,12 @@ from squibwise.plan.buying_problem import (
     SOONEST,
     Problem,
     Task,
-    Terms,
     habits,
+    list_open_days,
 )
 from squibwise.plan.offers import judge_offers, list_needs
 
-_POINTS = 6
+_POINTS, _SEED = 6, 1
 Progress = Callable[[int, int], None]
 
 
@@ -43,6 +45,7 @@ def plan_buying(
     sheet: OfferSheet,
     terms: ShopTerms,
     catalog: Catalog,
+    today: dt.date | None = None,
     progress: Progress | None = None,
 ) -> BuyAnswer:
     """Return three plans, three habits beside them, and what being ready earlier costs.
@@ -55,6 +58,7 @@ def plan_buying(
         sheet: Offers and suppliers.
         terms: What the shop works under.
         catalog: Policies and figures.
+        today: For weekends and closed days; without it every day is a day of work.
         progress: Told the best total and the bound so far.
     """
     wanted = list_needs(work)
@@ -62,8 +66,11 @@ def plan_buying(
     offered = {j.need for j in judged if _counts(j)}
     missing = tuple(n for n in wanted if n.key not in offered)
     needs = tuple(n for n in wanted if n.key in offered)
-    problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency)
-    plans = tuple(solve(problem, aim, progress) for aim in (CHEAPEST, SOONEST, RECOMMENDED))
+    problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today)
+    plans = tuple(
+        solve(problem, aim, progress, np.random.default_rng(_SEED))
+        for aim in (CHEAPEST, SOONEST, RECOMMENDED)
+    )
     return BuyAnswer(
         plans=plans,
         habits=tuple(_follow_habits(problem)),
@@ -90,6 +97,7 @@ def state_problem(
     work: Work,
     terms: ShopTerms,
     currency: str,
+    today: dt.date | None = None,
 ) -> Problem:
     """Return everything that is decided together."""
     wanted = {n.key for n in needs}
@@ -97,48 +105,39 @@ def state_problem(
     before = _earlier_visits(work)
     looks = {n.key: _find_look(n, operations) for n in needs if n.chance < 1.0}
 
-    def minor(amount: float) -> int:
-        return from_major(amount, currency).minor
-
     return Problem(
         needs=tuple(needs),
         offers=tuple((j.need, j.offer) for j in judged if j.need in wanted and _counts(j)),
         suppliers=tuple(suppliers),
         tasks=tuple(_task(o, before[o.id], needs, terms, currency) for o in operations),
-        terms=Terms(
-            currency=currency,
-            technicians=terms.technicians,
-            day_minutes=round(terms.day_hours * 60),
-            hour=minor(terms.hour),
-            bay_day=minor(terms.bay_day),
-            deadline=terms.deadline,
-            late_day=minor(terms.late_day),
-            rejects=terms.rejects,
-            lead_chance=terms.lead_chance,
-            seconds=terms.seconds,
-        ),
+        terms=terms,
+        currency=currency,
         looks={key: look for key, look in looks.items() if look},
-        late=terms.late,
+        open_days=list_open_days(today, terms),
     )
 
 
-def _earlier_visits(work: Work) -> dict[str, tuple[str, ...]]:
-    """Return the open operations of the visit before, by operation: power parts visits.
+def _earlier_visits(work: Work) -> dict[str, tuple[tuple[str, ...], str]]:
+    """Return what has to be over of the visit before, and the visit's title, by open operation.
 
-    Work of two visits never runs side by side, whatever its own order allows.
+    Power parts visits: work of two never runs side by side, whatever its own order allows. It is
+    enough that the first operations of a visit follow the last ones of the visit before.
     """
-    before: tuple[str, ...] = ()
-    found: dict[str, tuple[str, ...]] = {}
+    last: tuple[str, ...] = ()
+    found: dict[str, tuple[tuple[str, ...], str]] = {}
     for visit in work.visits:
-        mine = tuple(o.id for o in visit.operations if not o.done)
-        found |= dict.fromkeys(mine, before)
-        before = mine or before
+        mine = {o.id: o for o in visit.operations if not o.done}
+        found |= {
+            k: (() if mine.keys() & set(o.after) else last, visit.title) for k, o in mine.items()
+        }
+        followed = {before for o in mine.values() for before in o.after}
+        last = tuple(k for k in mine if k not in followed) or last
     return found
 
 
 def _task(
     operation: Operation,
-    before: tuple[str, ...],
+    visit: tuple[tuple[str, ...], str],
     needs: Sequence[Need],
     terms: ShopTerms,
     currency: str,
@@ -150,15 +149,17 @@ def _task(
         title=operation.title,
         minutes=operation.minutes.likely,
         after=operation.after,
-        follows=before,
+        follows=visit[0],
         hold=operation.hold_minutes,
         needs=mine,
+        number=operation.n,
+        visit=visit[1],
     )
     if service is None:
         return task
     return msgspec.structs.replace(
         task,
-        minutes=round(service.days * terms.day_hours * 60),
+        minutes=round(service.days * terms.day_minutes),
         outside=True,
         notice=service.notice,
         price=from_major(service.price, currency).minor,
@@ -196,7 +197,7 @@ def _draw_curve(problem: Problem, first: int, last: int) -> tuple[CurvePoint, ..
     found = []
     for day in days:
         paid, is_optimal = least_paid(problem, day)
-        cost = Money(minor=paid, currency=problem.terms.currency)
+        cost = Money(minor=paid, currency=problem.currency)
         found.append(CurvePoint(day=day, cost=cost, optimal=is_optimal))
     return tuple(found)
 

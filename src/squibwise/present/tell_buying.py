@@ -1,35 +1,72 @@
 """What to buy from whom, when the car is ready, and what other ways would come to."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+
+import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
-from squibwise.model.market import BuyAnswer, BuyPlan, Purchase, ScheduledTask
-from squibwise.present.figures import bare_sum, listed, minutes, money, percent
+from squibwise.model.market import BuyAnswer, BuyPlan, Purchase, ScheduledTask, ShopTerms
+from squibwise.model.origin import Finding
+from squibwise.present.figures import bare_sum, minutes, money, percent, ranges
 from squibwise.present.phrases import standing, tell_car, tell_findings
 from squibwise.present.telling import Block, Bullets, Section, Table, Telling, filled, section, text
 
+_ALIKE = 5  # findings of one kind that are told one by one
 
-def tell_buying(case: Case, answer: BuyAnswer, today: dt.date, catalog: Catalog) -> Telling:
+
+def tell_buying(
+    case: Case, answer: BuyAnswer, terms: ShopTerms, today: dt.date, catalog: Catalog
+) -> Telling:
     """Return three plans side by side, the recommended one's orders by supplier, and its days."""
     best = answer.plans[-1]
+    told = [f for f in answer.findings if f.code != "buy-no-offer"]  # first of all, by name
     return Telling(
         title=case.id,
         subtitle=case.title,
         about=tell_car(case),
         sections=filled(
             (
+                _missing(answer),
                 _plans(answer, today),
                 *_orders(best, today),
-                _missing(answer),
                 _curve(answer, today),
-                *_days(best, today),
-                tell_findings((*case.findings, *answer.findings)),
+                *_days(best, terms, today),
+                tell_findings(gather_rows((*case.findings, *told))),
             )
         ),
         closing=standing(catalog),
     )
+
+
+def gather_rows(found: Sequence[Finding]) -> list[Finding]:
+    """Return findings with those that say the same of several lines, or too much alike, as one."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for one in found:
+        alike.setdefault((one.code, one.message, one.origin.file or ""), []).append(one)
+    told = [_on_lines(same) for same in alike.values()]
+    by_code: dict[str, list[Finding]] = {}
+    for one in told:
+        by_code.setdefault(one.code, []).append(one)
+    return [f for same in by_code.values() for f in _most_of(same)]
+
+
+def _on_lines(same: Sequence[Finding]) -> Finding:
+    if len(same) == 1:
+        return same[0]
+    lines = ranges(f.origin.line for f in same if f.origin.line)
+    message = f"{same[0].message} So on lines {lines}." if lines else same[0].message
+    return msgspec.structs.replace(same[0], message=message)
+
+
+def _most_of(same: Sequence[Finding]) -> Sequence[Finding]:
+    """Return at most so many findings of a kind, the last saying how many more there are."""
+    if len(same) <= _ALIKE + 1:
+        return same
+    rest = f"And {len(same) - _ALIKE} more like it: --json names each by its line."
+    return (*same[:_ALIKE], msgspec.structs.replace(same[_ALIKE], message=rest, remedy=""))
 
 
 def _plans(answer: BuyAnswer, today: dt.date) -> Section:
@@ -37,6 +74,10 @@ def _plans(answer: BuyAnswer, today: dt.date) -> Section:
     sums = ("total", "parts", "shipping", "labour", "standing", "late", "rework")
     rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in answer.plans)) for w in sums]
     rows.append(("ready", *(_date(p.ready_day, today) for p in answer.plans)))
+    drawn = [p.ready for p in answer.plans if p.ready]
+    if len(drawn) == len(answer.plans):
+        rows.append(("4 times in 5 by", *(_date(r.p80, today) for r in drawn)))
+        rows.append(("in time", *(percent(r.on_time) for r in drawn)))
     rows.append(("used parts all pass", *(percent(p.all_pass) for p in answer.plans)))
     head = ("", *(p.name for p in answer.plans))
     right = tuple(range(1, len(head)))
@@ -98,27 +139,57 @@ def _purchase(purchase: Purchase, today: dt.date) -> str:
 def _missing(answer: BuyAnswer) -> Section | None:
     if not answer.without_offer:
         return None
-    words = f"Nobody offers a usable part for {listed(answer.without_offer, 12)}."
-    return section("Not in these plans", text(words, "check"))
+    words = (
+        "Nobody offers a usable part for these: they are in no sum and no day below, and the car "
+        "is not ready without them. `buy CASE --request` prints a sheet to send out."
+    )
+    return section(
+        "Missing from these plans", text(words, "check"), Bullets(items=answer.without_offer)
+    )
 
 
-def _days(plan: BuyPlan, today: dt.date) -> list[Section]:
-    """Return a section a day: operations in their order, as if everything doubtful is needed."""
+def _days(plan: BuyPlan, terms: ShopTerms, today: dt.date) -> list[Section]:
+    """Return a section a day: operations by the clock, as if everything doubtful is needed."""
     days: dict[int, list[ScheduledTask]] = {}
     for task in plan.schedule:
         days.setdefault(task.day, []).append(task)
+    titles = {p.need: p.title for p in plan.purchases}
     return [
         section(
             f"Work on {_date(day, today)}",
-            Bullets(items=tuple(_line(t) for t in tasks)),
+            *_visits(tasks, terms, titles),
             note=f"{minutes(sum(t.end - t.start for t in tasks if not t.outside))} of work",
         )
         for day, tasks in days.items()
     ]
 
 
-def _line(task: ScheduledTask) -> str:
-    return f"{task.title}, {'outside' if task.outside else minutes(task.end - task.start)}"
+def _visits(
+    tasks: Sequence[ScheduledTask], terms: ShopTerms, titles: Mapping[str, str]
+) -> list[Block]:
+    """Return the tasks of a day in tables, one for each stretch between two changes of power."""
+    blocks: list[Block] = []
+    head = ("from", "no.", "what to do", "takes", *(("who",) if terms.technicians > 1 else ()))
+    for visit, mine in groupby(tasks, key=lambda t: t.visit):
+        rows = tuple(_task_row(t, terms, titles) for t in mine)
+        blocks += [text(visit, "strong")] if visit else []
+        blocks.append(Table(rows=rows, head=head))
+    return blocks
+
+
+def _task_row(task: ScheduledTask, terms: ShopTerms, titles: Mapping[str, str]) -> tuple[str, ...]:
+    starts = terms.day_starts.hour * 60 + terms.day_starts.minute + task.minute
+    clock = f"{starts // 60 % 24:02}:{starts % 60:02}"
+    takes = "outside" if task.outside else minutes(task.end - task.start)
+    takes = takes if task.end > task.start else "-"
+    over = task.minute + task.end - task.start > terms.day_minutes and not task.outside
+    title = task.title + (", goes on the next working day" if over else "")
+    if task.waits_for:
+        held = titles.get(task.waits_for, "")
+        title += f" (once there: {held})" if held else " (after its wait)"
+    who = ("outside" if task.outside else f"tech {task.technician}",)
+    number = str(task.number) if task.number else ""
+    return (clock, number, title, takes, *(who if terms.technicians > 1 else ()))
 
 
 def _curve(answer: BuyAnswer, today: dt.date) -> Section | None:

@@ -1,0 +1,233 @@
+"""Days of a plan: when each operation runs once the order is set, and when the car is ready.
+
+Two times run beside each other: working minutes, days laid end to end, in which work is done; and
+days of the calendar from today, in which parts travel and the car stands.
+"""
+
+import heapq
+import math
+from collections.abc import Mapping
+
+import msgspec
+import numpy as np
+
+from squibwise.model.market import Offer, ReadyBelief, ScheduledTask
+from squibwise.plan.buying_problem import NOW, Option, Problem, Task, lead_day
+
+_DRAWS = 300
+_ARRIVED = ("arrived", "fitted")
+WAIT = "wait"
+"""What an operation waited for, where it was the wait after a power-down or the like."""
+
+
+class Chosen(msgspec.Struct, frozen=True):
+    """What was decided: what is bought, and in which order a technician takes the tasks.
+
+    Attributes:
+        taken: Offers with their stage.
+        order: Tasks.
+    """
+
+    problem: Problem
+    taken: tuple[Option, ...]
+    order: tuple[Task, ...]
+
+
+def expect_lead(problem: Problem, offer: Offer) -> int:
+    """Return the days after its order on which an offer is counted on."""
+    late = problem.terms.late.get(offer.id)
+    if late is not None:
+        return late
+    return 0 if offer.state in _ARRIVED else lead_day(offer, problem.terms.lead_chance)
+
+
+def expect_leads(chosen: Chosen) -> dict[int, int]:
+    """Return the days on which everything bought is counted on, by offer."""
+    offers = chosen.problem.offers
+    return {i: expect_lead(chosen.problem, offers[i][1]) for i, _ in chosen.taken}
+
+
+def find_arrival(
+    chosen: Chosen, option: Option, leads: Mapping[int, int], ends: Mapping[str, int]
+) -> int:
+    """Return the calendar day a part is there; what waits for a look is ordered the day after."""
+    index, stage = option
+    if stage == NOW:
+        return leads[index]
+    problem = chosen.problem
+    look = math.ceil(ends[problem.looks[problem.offers[index][0]]] / problem.terms.day_minutes)
+    return problem.open_days.calendar(look) + leads[index]
+
+
+class _Bench(msgspec.Struct):
+    """Tasks as they are laid out one by one. Minutes of working time.
+
+    Attributes:
+        free: From when each technician is free.
+        ends: When each task is over.
+        laid: Tasks in the order they were laid out: start, who, what held it up.
+    """
+
+    chosen: Chosen
+    leads: Mapping[int, int]
+    needed: Mapping[str, tuple[Option, ...]]
+    free: list[int]
+    ends: dict[str, int]
+    laid: list[tuple[Task, int, int, str]]
+
+    def ready(self, task: Task) -> tuple[int, str]:
+        """Return from when a task may start by order and parts, and what held it up to then."""
+        day, open_days = self.chosen.problem.terms.day_minutes, self.chosen.problem.open_days
+        found = [(0, "")]
+        found += [(self.ends[a], "") for a in (*task.after, *task.follows) if a in self.ends]
+        if task.hold:
+            found += [(self.ends[a] + task.hold, WAIT) for a in task.after if a in self.ends]
+        for option in self.needed.get(task.id, ()):
+            arrival = find_arrival(self.chosen, option, self.leads, self.ends)
+            key = self.chosen.problem.offers[option[0]][0]
+            found.append((open_days.working(arrival) * day, key))
+        return max(found, key=lambda f: f[0])
+
+    def put(self, task: Task, after: int = 0) -> None:
+        """Lay a task out as early as may be, not before a time."""
+        day = self.chosen.problem.terms.day_minutes
+        ready, why = self.ready(task)
+        if task.outside:
+            first = self.chosen.problem.open_days.working(task.notice)
+            start, who = max(math.ceil(ready / day), first) * day, 0
+        else:
+            who = self.free.index(min(self.free)) + 1
+            start = max(ready, after, self.free[who - 1])
+            self.free[who - 1] = start + task.minutes
+        self.ends[task.id] = start + task.minutes
+        self.laid.append((task, start, who, why if start == ready else ""))
+
+
+def _set_up(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
+    keys = {option: chosen.problem.offers[option[0]][0] for option in chosen.taken}
+    needed = {
+        t.id: tuple(o for o in chosen.taken if keys[o] in t.needs)
+        for t in chosen.problem.tasks
+        if t.needs
+    }
+    return _Bench(chosen, leads, needed, [0] * chosen.problem.terms.technicians, {}, [])
+
+
+def lay_out(chosen: Chosen) -> tuple[tuple[ScheduledTask, ...], dict[str, int]]:
+    """Return each task as early as parts let it, and when each is over.
+
+    The order of the work list is kept to wherever that makes the car ready on the same day: it
+    goes through the car area by area.
+    """
+    leads = expect_leads(chosen)
+    found = _keep_order(chosen, leads)
+    listed = msgspec.structs.replace(chosen, order=chosen.problem.tasks)
+    by_list = _keep_busy(listed, leads)
+    if ready_day(chosen.problem, by_list.ends) <= ready_day(chosen.problem, found.ends):
+        found = by_list
+    places = {t.id: n for n, t in enumerate(chosen.problem.tasks)}
+    lines = [_line(*laid, chosen.problem) for laid in found.laid]
+    return tuple(sorted(lines, key=lambda x: (x.start, x.end, places[x.id]))), found.ends
+
+
+def _line(task: Task, start: int, who: int, why: str, problem: Problem) -> ScheduledTask:
+    day, minute = divmod(start, problem.terms.day_minutes)
+    return ScheduledTask(
+        id=task.id,
+        title=task.title or task.id,
+        day=problem.open_days.calendar(day),
+        minute=minute,
+        start=start,
+        end=start + task.minutes,
+        outside=task.outside,
+        number=task.number,
+        visit=task.visit,
+        technician=who,
+        waits_for=why,
+    )
+
+
+def ready_day(problem: Problem, ends: Mapping[str, int]) -> int:
+    """Return the calendar day on which the car is ready."""
+    last = max(ends.values(), default=0)
+    return problem.open_days.ready(math.ceil(last / problem.terms.day_minutes))
+
+
+def believe_ready(chosen: Chosen, rng: np.random.Generator, draws: int = _DRAWS) -> ReadyBelief:
+    """Return when the car is ready as lead times vary, each part's by itself.
+
+    Whoever waits for a part does meanwhile what can be done, in the order of the plan.
+    """
+    problem = chosen.problem
+    drawn = _draw_leads(chosen, rng, draws)
+    by_leads = {tuple(x.items()): 0 for x in drawn}  # few differ where few lead times do
+    for leads in by_leads:
+        ways = (way(chosen, dict(leads)).ends for way in (_keep_order, _keep_busy))
+        by_leads[leads] = min(ready_day(problem, ends) for ends in ways)
+    days = sorted(by_leads[tuple(x.items())] for x in drawn)
+    promised = problem.terms.deadline
+    if promised is None:
+        promised = ready_day(problem, lay_out(chosen)[1])
+    return ReadyBelief(
+        p50=days[math.ceil(0.5 * draws) - 1],
+        p80=days[math.ceil(0.8 * draws) - 1],
+        on_time=sum(d <= promised for d in days) / draws,
+        draws=draws,
+    )
+
+
+def _draw_leads(chosen: Chosen, rng: np.random.Generator, draws: int) -> list[dict[int, int]]:
+    """Return so many ways in which the lead times may fall."""
+    columns: dict[int, list[int]] = {}
+    for index, _ in chosen.taken:
+        offer = chosen.problem.offers[index][1]
+        low, likely, high = offer.lead.low, offer.lead.likely, offer.lead.high
+        fixed = offer.state in _ARRIVED or offer.id in chosen.problem.terms.late
+        if fixed or low == high:
+            columns[index] = [expect_lead(chosen.problem, offer)] * draws
+        else:
+            columns[index] = np.ceil(rng.triangular(low, likely, high, draws)).astype(int).tolist()
+    return [{i: column[n] for i, column in columns.items()} for n in range(draws)]
+
+
+def _keep_order(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
+    """Return the tasks laid out if nobody departs from the order of the plan."""
+    bench = _set_up(chosen, leads)
+    for task in chosen.order:
+        bench.put(task)
+    return bench
+
+
+def _keep_busy(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
+    """Return the tasks laid out if whoever is free takes the first one that can be done."""
+    bench = _set_up(chosen, leads)
+    before = _befores(bench)
+    opens: dict[str, list[int]] = {}
+    for place, task in enumerate(chosen.order):
+        for one in before[task.id]:
+            opens.setdefault(one, []).append(place)
+    waiting = [(bench.ready(t)[0], n) for n, t in enumerate(chosen.order) if not before[t.id]]
+    heapq.heapify(waiting)
+    able: list[int] = []
+    while waiting or able:
+        now = min(bench.free) if able else max(min(bench.free), waiting[0][0])
+        while waiting and waiting[0][0] <= now:
+            heapq.heappush(able, heapq.heappop(waiting)[1])
+        task = chosen.order[heapq.heappop(able)]
+        bench.put(task, now)
+        for place in opens.get(task.id, ()):
+            after = chosen.order[place]
+            before[after.id].remove(task.id)
+            if not before[after.id]:
+                heapq.heappush(waiting, (bench.ready(after)[0], place))
+    return bench
+
+
+def _befores(bench: _Bench) -> dict[str, set[str]]:
+    """Return what has to be over before each task can be timed, the look behind its part too."""
+    problem = bench.chosen.problem
+    known = {t.id for t in bench.chosen.order}
+    found = {t.id: {*t.after, *t.follows} & known for t in bench.chosen.order}
+    for task, options in bench.needed.items():
+        found[task] |= {problem.looks[problem.offers[i][0]] for i, s in options if s != NOW}
+    return found
