@@ -15,6 +15,7 @@ from squibwise.model.evidence import (
     Occupant,
     PartLabel,
     Passed,
+    Photo,
     Reading,
     Recorder,
     SeatTrial,
@@ -132,6 +133,10 @@ SENTENCES = [
     (
         Story(id="s", loop="driver.seat-bag/1", comes=("seat-moved",), text="Since May."),
         "driver.seat-bag/1: Since May.; seat moved",
+    ),
+    (
+        Photo(id="p", file="evidence/seat.jpg", component="driver.seat-bag"),
+        "photograph evidence/seat.jpg of driver.seat-bag",
     ),
 ]
 

@@ -20,11 +20,11 @@ def tell_event(event: EventBelief, region: str | None, catalog: Catalog) -> Sect
     recorded = event.causes.get(RECORD, 0.0)
     if recorded >= catalog.fact("present.named-from").number():
         rows.append(("crash record in the unit", percent(recorded)))
-    rows += [
-        (f"{key.partition(':')[2]} shows all that is stored", percent(1.0 - p))
-        for key, p in sorted(event.causes.items())
-        if key.startswith(UNREAD)
-    ]
+    whole = {k.partition(":")[2]: 1.0 - p for k, p in event.causes.items() if k.startswith(UNREAD)}
+    if whole:
+        rows.append(
+            ("a report shows all", ", ".join(f"{k} {percent(p)}" for k, p in whole.items()))
+        )
     return section("What happened", Table(rows=tuple(rows)))
 
 

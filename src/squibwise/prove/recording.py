@@ -92,6 +92,8 @@ def _car(context: Context) -> Json:
 
 def _component(belief: ComponentBelief, context: Context) -> Json:
     stated: Json = _builtins(belief)
+    for stage in stated["stages"].values():
+        del stage["where"]  # where a fault is looked for is no statement about the part
     return stated | {
         "title": component_title(belief.id, context.catalog),
         "fired_in_crash": _fired_word(belief, context.catalog),
