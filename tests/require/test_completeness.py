@@ -63,12 +63,12 @@ def test_a_stored_record_alone_brings_a_new_unit_only_where_a_profile_says_so(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:
     """A crash record without any firing: the strict archetype replaces, the counter does not."""
-    case = made.case(Recorder(id="r", record="locked"))
+    case = made.case(Recorder(id="r", record="stored"))
     done = work(case, made.assessment({}), catalog)
     unit = "centre.control-unit:replace"
     assert unit in done.spread["any-fire-strict"]
     assert unit not in done.spread["belt-counter"]
-    assert done.chances["by-condition"][unit] == catalog.fact("require.locked-stays").number()
+    assert done.chances["by-condition"][unit] == catalog.fact("require.stored-stays").number()
 
 
 @pytest.mark.parametrize("profile", PROFILES)

@@ -7,7 +7,8 @@ import pytest
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.car import OwnRule, Profile
-from squibwise.model.evidence import Look
+from squibwise.model.evidence import DoneWork, Look, Recorder
+from squibwise.model.report import Candidate, CodeLine, ReadReport, Report
 from squibwise.model.work import Order, Work
 from squibwise.require import work
 from squibwise.require.questions import answer_rules
@@ -24,7 +25,8 @@ def ordered(done: Work, component: str) -> Order:
 @pytest.fixture(scope="module")
 def front(made: SimpleNamespace, catalog: Catalog) -> Work:
     fired = ("driver.front-bag", "passenger.front-bag", "driver.retractor-pretensioner")
-    return work(made.case(), made.assessment({c: {"fired": 0.98} for c in fired}), catalog)
+    seen = (Look(id=c, component=c, seen="deployed") for c in fired)
+    return work(made.case(*seen), made.assessment({c: {"fired": 0.98} for c in fired}), catalog)
 
 
 # Common practice, no source: webbing, load limiter and buckle switch are never ordered alone.
@@ -115,3 +117,52 @@ def test_prices_of_the_catalogue_are_dated_and_from_memory(front: Work) -> None:
     priced = [o.price for o in front.orders if o.price is not None]
     assert priced
     assert {(p.basis, p.on) for p in priced} == {("from-memory", "2026-11-28")}
+
+
+# Common practice, no source: a locked unit is new or unlocked by the maker's own route, whatever
+# the rule that counts airbags says.
+@pytest.mark.parametrize(("record", "listed"), [("locked", True), ("stored", False)])
+def test_a_locked_unit_stays_on_the_list_whatever_is_answered_on_bags(
+    record: str, listed: bool, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    rules = answer_rules(catalog.rules.questions["unit-bags"], "no", made.case(), "book, page 3")
+    beliefs = made.assessment({"driver.front-bag": {"fired": 0.98}})
+    case = made.case(Recorder(id="r", record=record), profile=Profile(rules=rules))
+    found = [o for o in work(case, beliefs, catalog).orders if "control-unit" in o.assembly]
+    assert bool(found) == listed
+    if listed:
+        assert "maker's own route" in found[0].settled_by
+
+
+def test_a_locked_unit_that_was_unlocked_and_read_again_is_not_listed(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    rules = answer_rules(catalog.rules.questions["unit-bags"], "no", made.case(), "book, page 3")
+    beliefs = made.assessment({"driver.front-bag": {"fired": 0.98}})
+    seen = (
+        Recorder(id="r", record="locked"),
+        DoneWork(id="clear", what="cleared", component="codes"),
+        Recorder(id="again", record="none"),
+    )
+    case = made.case(*seen, profile=Profile(rules=rules))
+    found = [o for o in work(case, beliefs, catalog).orders if "control-unit" in o.assembly]
+    assert found == []
+
+
+def test_a_part_that_no_line_names_alone_is_looked_at_before_it_is_ordered(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """A report that says 'pretensioner' and no more does not say which."""
+    belt, buckle = "driver.retractor-pretensioner", "driver.buckle-pretensioner"
+    beliefs = made.assessment({belt: {"fired": 0.98}})
+    kinds = {}
+    for share in (0.8, 1.0):
+        both = [
+            Candidate(component=c, fault="open-or-high", weight=w)
+            for c, w in ((belt, share), (buckle, 1.0 - share))
+            if w > 0
+        ]
+        line = CodeLine(line=1, raw="", candidates=tuple(both))
+        report = Report(id="scan", reading=ReadReport(lines=(line,)))
+        kinds[share] = ordered(work(made.case(report), beliefs, catalog), belt).kind
+    assert kinds == {0.8: "look-first", 1.0: "certain"}

@@ -24,7 +24,9 @@ def ids(done: Work) -> list[str]:
 
 
 # Common practice, no source.
-def test_the_unit_is_replaced_or_cleared_by_a_route_the_maker_allows(done: Work) -> None:
+def test_the_unit_is_replaced_or_cleared_by_a_route_the_maker_allows(
+    done: Work, catalog: Catalog
+) -> None:
     unit = next(i for i in done.items if i.id == "centre.control-unit:replace")
     assert unit.probability >= 0.95
     told = " ".join(b.text for b in unit.because)
@@ -32,7 +34,8 @@ def test_the_unit_is_replaced_or_cleared_by_a_route_the_maker_allows(done: Work)
     configure = next(i for i in done.items if i.id == "centre.control-unit:calibrate")
     assert any("lawful route that the maker allows" in b.text for b in configure.because)
     lenient = done.chances["counted-events"]["centre.control-unit:replace"]
-    assert lenient < 0.5
+    # Judgement: about half of the locked records go away by a maker's own route.
+    assert lenient == catalog.fact("require.locked-stays").number() == 0.5
 
 
 # Common practice, no source.

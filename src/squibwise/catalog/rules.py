@@ -21,6 +21,7 @@ EVENTS = (
     "crash",
     "record",
     "record-stays",
+    "record-locked",
     "severe",
     "in-use",
     "missing",
@@ -161,6 +162,7 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         fixed: No rule of the user relaxes it.
         share: How often the thing it looks at then asks for the action, as known before the look;
             1 = always. [0..1]
+        settled_by: What decides it, where no look at the part does.
         example: Cases beside it.
     """
 
@@ -178,6 +180,7 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     read_on: dt.date
     fixed: bool = False
     share: float = 1.0
+    settled_by: str = ""
     example: tuple[Example, ...] = ()
 
     def __post_init__(self) -> None:

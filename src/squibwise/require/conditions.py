@@ -221,6 +221,14 @@ def _record_stays(case: Case, assessment: Assessment, catalog: Catalog) -> Chanc
     return record * fact.number(), seen
 
 
+def _record_locked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return 1 when the record was read as locked, until it is read again and found gone."""
+    memory = read_memory(read_history(case.evidence))
+    if not memory.locked or (memory.read_since and not memory.still):
+        return 0.0, memory.read_since
+    return 1.0, memory.seen
+
+
 def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     speed = assessment.event.delta_v_kmh
     if speed is None:
@@ -325,6 +333,7 @@ _WHOLE_CAR: dict[str, Callable[[Case, Assessment, Catalog], Chance]] = {
     "crash": _crash,
     "record": _record,
     "record-stays": _record_stays,
+    "record-locked": _record_locked,
     "severe": _severe,
     "rollover": _rollover,
 }

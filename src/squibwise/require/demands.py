@@ -32,6 +32,7 @@ class Ask(msgspec.Struct, frozen=True, kw_only=True):
         own: Entered by the user.
         share: How often it asks, once its conditions hold. [0..1]
         profile: Rule profile it stands in; empty for what holds under every one.
+        settled_by: What decides it, where no look at the part does.
     """
 
     action: str
@@ -45,6 +46,7 @@ class Ask(msgspec.Struct, frozen=True, kw_only=True):
     own: bool = False
     share: float = 1.0
     profile: str = ""
+    settled_by: str = ""
 
     @property
     def is_second_pass(self) -> bool:
@@ -94,6 +96,7 @@ def _ask(rule: Rule, profile: str, case: Case, catalog: Catalog) -> Ask:
         fixed=rule.fixed,
         share=rule.share,
         profile=profile,
+        settled_by=rule.settled_by,
     )
 
 

@@ -1,5 +1,6 @@
 """The kind of every demand, and the questions to the maker whose answers shrink the list most."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 
 import msgspec
@@ -9,7 +10,9 @@ from squibwise.model.belief import Because
 from squibwise.model.car import OwnRule
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
-from squibwise.model.names import split_component
+from squibwise.model.evidence import DoneWork, Evidence, Look, Reading, Recorder, TestOutcome
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import DemandKind, Order, Question, Saving, WorkItem
 from squibwise.require.conditions import Situation, weigh_condition
@@ -64,7 +67,10 @@ def sort_demand(
         seen = any(
             not r.ask.own and not r.ask.profile and r.probability >= certain for r in demand.reasons
         )
-        return Sorted(kind="rule" if owns and not seen else "certain", p=demand.by_state)
+        if seen and is_named(demand, situation):
+            return Sorted(kind="certain", p=demand.by_state)
+        if owns:
+            return Sorted(kind="rule", p=demand.by_state)
     if len(by_profile) == 1 and asking:
         return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
     question = find_question(demand, situation, job)
@@ -93,6 +99,46 @@ def sort_demand(
         )
     p = max(demand.by_rule * share, demand.by_state)
     return Sorted(kind="ask", p=p, profiles=asking, of_profiles=len(by_profile), question=word)
+
+
+def is_named(demand: Demand, situation: Situation) -> bool:
+    """Was a part named that asks for a demand: by a look, by a reading, by a line of a report.
+
+    What only follows from other parts, or from a line that fits several, is never certain: a look
+    comes first, however probable it is.
+    """
+    sure = situation.catalog.fact("require.named-from").number()
+    named = find_named(situation.case.evidence, sure)
+    seen = [r for r in demand.reasons if not r.ask.profile and not r.ask.own]
+    about = {t.what for r in seen for t in r.triggers if t.what}
+    return not about or bool(about & named) or demand.component in situation.failed
+
+
+def find_named(evidence: Iterable[Evidence], sure: float) -> frozenset[str]:
+    """Return the components that evidence names without a doubt which is meant.
+
+    Args:
+        evidence: Of the case.
+        sure: Weight from which on a line of a report means one component and no other. [0..1]
+    """
+    found: set[str] = set()
+    for one in evidence:
+        if isinstance(one, Report):
+            found |= {c for line in one.reading.lines for c in _meant(line, sure)}
+        elif isinstance(one, Recorder):
+            found |= {split_loop(loop)[0] for loop in one.commanded_ms}
+        elif isinstance(one, Look | Reading | DoneWork):
+            found.add(split_loop(one.component)[0])
+        elif isinstance(one, TestOutcome):
+            found.add(split_loop(one.loop)[0])
+    return frozenset(found)
+
+
+def _meant(line: CodeLine, sure: float) -> list[str]:
+    weights: Counter[str] = Counter()
+    for candidate in line.candidates:
+        weights[candidate.component or ""] += candidate.weight
+    return [c for c, weight in weights.items() if c and weight >= sure]
 
 
 def _surely(demand: Demand | None, job: Job) -> bool:

@@ -23,7 +23,7 @@ from squibwise.require.findings import list_findings
 from squibwise.require.job import Job, open_job
 from squibwise.require.orders import Piece, find_pieces, list_orders
 from squibwise.require.progress import is_done, signed
-from squibwise.require.questions import list_questions, save_by_no, sort_demand
+from squibwise.require.questions import Sorted, list_questions, save_by_no, sort_demand
 from squibwise.require.reasons import (
     give_reasons,
     name_item,
@@ -120,7 +120,7 @@ def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> 
     catalog = job.catalog
     kind = sort_demand(demand, asked.by_profile, asked.situation, job)
     told = tell_profiles(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
-    settled = _settling(demand, kind.rests_on, job)
+    settled = _settling(demand, kind, job)
     item = WorkItem(
         id=demand.id,
         action=demand.action,
@@ -146,13 +146,14 @@ def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> 
     )
 
 
-def _settling(demand: Demand, rests_on: str, job: Job) -> str:
-    """Return the look that settles a demand: at the part, or at the part that its rule hangs on."""
-    if rests_on and rests_on != demand.component:
-        look = settling_look(rests_on, job.assessment, job.catalog)
-        return f"{component_title(rests_on, job.catalog)}: {look}"
-    if demand.doubtful:
-        return settling_look(demand.component, job.assessment, job.catalog)
+def _settling(demand: Demand, kind: Sorted, job: Job) -> str:
+    """Return what settles a demand: a look at the part or at what its rule hangs on, or a route."""
+    if kind.rests_on and kind.rests_on != demand.component:
+        look = settling_look(kind.rests_on, job.assessment, job.catalog)
+        return f"{component_title(kind.rests_on, job.catalog)}: {look}"
+    if demand.doubtful or kind.kind == "look-first":
+        named = demand.reasons[0].ask.settled_by if demand.reasons else ""
+        return named or settling_look(demand.component, job.assessment, job.catalog)
     return ""
 
 
