@@ -339,3 +339,39 @@ def test_a_photograph_documents_an_operation_by_its_number(run: Line, own: Path)
     assert run("add", own, own / "gate.png", "--of", first["n"]).code == 0
     assert evidence(own)[-1]["operation"] == first["id"]
     assert run("add", own, own / "gate.png", "--of", "999999").code == 2
+
+
+FRONT_HIT = """[case]
+id = "own-2"
+[car]
+equipment = "front-bags"
+[[evidence]]
+kind = "look"
+component = "driver.front-bag"
+seen = "deployed"
+"""
+
+
+def test_a_look_ticks_what_is_seen_and_nothing_behind_it(run: Line, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    assert run("did", tmp_path, "3", "--by", "R").code == 0
+    kinds = {e["what"].partition(".")[2] for e in evidence(tmp_path) if e["kind"] == "passed"}
+    seen_from_the_seats = {f"{kind}:inspect" for kind in CATALOG.tasks.ticks["cabin"].kinds}
+    assert kinds
+    assert kinds <= seen_from_the_seats
+    assert not kinds & {"impact-sensor:inspect", "wiring:inspect", "control-unit:inspect"}
+
+
+def test_a_look_at_several_things_fails_by_name(run: Line, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    refused = run("did", tmp_path, "3", "--failed")
+    assert refused.code == 2
+    assert "--of COMPONENT" in refused.err
+    named = ("--failed", "--of", "centre.windshield")
+    assert run("did", tmp_path, "3", *named).code == 0
+    told = [(e["what"], e["result"]) for e in evidence(tmp_path) if e["kind"] == "passed"]
+    assert told == [("centre.windshield:inspect", "failed")]
+    assert run("did", tmp_path, "3", "--failed", "--of", "centre.wiring").code == 2
+    run("did", tmp_path, "3")
+    later = [e["what"] for e in evidence(tmp_path) if e.get("result") == "passed"]
+    assert "centre.windshield:inspect" not in later

@@ -28,6 +28,8 @@ STEP_WHEN = (
     "key-on-refused",
     "key-on",
     "key-on-crash",
+    "unit-loose",
+    "opened-up",
 )
 EACH = ("", "label", "load", "igniter")
 CLASSES = (
@@ -115,11 +117,12 @@ class GateText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     Attributes:
         step: Step that closes it; the gate holds nothing while that step is not on the list.
-            Empty = it holds in every case.
+        when: When it holds anything, where no step closes it; one of ``STEP_WHEN``.
     """
 
     word: str
     step: str = ""
+    when: str = "always"
     text: str
     remedy: str
     source: str

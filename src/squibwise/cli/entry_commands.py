@@ -84,7 +84,9 @@ def saw(
 
 @click.command(
     short_help="Tick operations by their numbers.",
-    epilog=examples("did harrow-07 9-14,22 --by R", "did harrow-07 31 --by R --failed"),
+    epilog=examples(
+        "did harrow-07 9-14,22 --by R", "did harrow-07 155 --by R --failed --of driver.seat-frame"
+    ),
 )
 @case_argument
 @click.argument("numbers", nargs=-1, required=True)
@@ -92,6 +94,13 @@ def saw(
 @time_option
 @click.option("--failed", is_flag=True, help="It was checked and did not pass.")
 @click.option("--safe", is_flag=True, help="A gate among them was decided, and holds.")
+@click.option(
+    "--of",
+    "parts",
+    multiple=True,
+    metavar="COMPONENT",
+    help="Only this part of them, such as the one of a look that failed; may be repeated.",
+)
 @click.option("--note", default="", help="What was found, or the document that was followed.")
 @answers
 def did(
@@ -101,10 +110,15 @@ def did(
     at: dt.datetime | None,
     failed: bool,
     safe: bool,
+    parts: tuple[str, ...],
     note: str,
     as_json: bool,
 ) -> int:
-    """Tick operations by the numbers that `work` prints, with all that they contain."""
+    """Tick operations by the numbers that `work` prints, with all that they contain.
+
+    A look ticks what can be seen in its area and nothing behind it; where one thing of several
+    failed, --of says which.
+    """
     from squibwise import case
     from squibwise.cli import opening
     from squibwise.garage import entering
@@ -113,7 +127,9 @@ def did(
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
     common = _common(by, at)
-    entries = entering.entries_for(todo, wanted, opened.catalog, common, failed=failed, safe=safe)
+    entries = entering.entries_for(
+        todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts
+    )
     if note:
         entries = tuple({**e, "note": note} if e["kind"] == "passed" else e for e in entries)
     return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)

@@ -346,6 +346,35 @@ def _ticked(operation: Operation, by_id: Mapping[str, WorkItem]) -> list[WorkIte
     return found or [itself]
 
 
+def _named_in(todo: Work, numbers: Sequence[int], parts: Sequence[str]) -> dict[str, WorkItem]:
+    """Return the items of these operations that stand for these parts, by id.
+
+    Raises:
+        InputError: None of the operations stands for a part.
+    """
+    inside = [i for n in numbers for i in numbered_items(todo).get(n, ())]
+    for part in parts:
+        if part not in {i.component for i in inside}:
+            known = sorted({i.component for i in inside if i.component})
+            raise InputError(f"'{part}' is not in these operations.", remedy=suggest(part, known))
+    return {i.id: i for i in inside if i.component in parts}
+
+
+def _refuse_vague(todo: Work, numbers: Sequence[int]) -> None:
+    """Refuse to fail a whole look: what was seen is said of each thing.
+
+    Raises:
+        InputError: One of the operations is a look at several things.
+    """
+    for operation in todo.operations:
+        if operation.n in numbers and operation.action == "look" and len(operation.demands) > 1:
+            raise InputError(
+                f"no. {operation.n} looks at several things: {', '.join(operation.components)}.",
+                remedy=f"Say which failed: `did CASE {operation.n} --failed --of COMPONENT`, "
+                "or what was seen: `saw CASE COMPONENT WORD`.",
+            )
+
+
 def _runs(numbers: Sequence[int]) -> list[list[int]]:
     """Return numbers in runs without a gap; a range may span numbers that a job does not have."""
     runs: list[list[int]] = []
@@ -365,6 +394,7 @@ def entries_for(
     *,
     failed: bool,
     safe: bool = False,
+    parts: Sequence[str] = (),
 ) -> tuple[Pairs, ...]:
     """Return the entries that tick operations by their numbers; what is done already is left out.
 
@@ -375,17 +405,22 @@ def entries_for(
         common: Keys that every entry gets: who, when.
         failed: It was looked at or tried, and failed.
         safe: Whoever signs says of the gates among them that they hold.
+        parts: Only these components of them; empty = all that they contain.
 
     Raises:
         InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
-            is ticked without saying which way, or a step that an open gate holds.
+            is ticked without saying which way, or a step that an open gate holds; a look at several
+            things is failed as a whole.
     """
     known = numbered_items(todo)
     strange = [run[0] for run in _runs(numbers) if not any(n in known for n in run)]
     if strange:
         remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
         raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
+    if failed and not parts:
+        _refuse_vague(todo, numbers)
     items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
+    items = _named_in(todo, numbers, parts) if parts else items
     entries = [entry_for(item, catalog) for item in items.values()]
     if not failed:
         _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)

@@ -145,8 +145,8 @@ def _doings(operations: Sequence[Operation]) -> str:
 
 def next_operation(todo: Work) -> Operation | None:
     """Return the first operation that is neither done nor held; a held one when all are."""
-    due = [o for o in todo.operations if not o.done]
-    done = {o.id for o in todo.operations if o.done}
+    due = [o for o in todo.operations if not o.done and o.counted]
+    done = {o.id for o in todo.operations if o.done or not o.counted}
     free = (o for o in due if not o.blocked_by and set(o.after) <= done)
     return next(free, due[0] if due else None)
 

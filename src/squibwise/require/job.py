@@ -1,5 +1,7 @@
 """What every part of the work list looks at, in one record: limits, progress, the wait."""
 
+from collections.abc import Collection
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
@@ -73,7 +75,7 @@ def open_job(case: Case, assessment: Assessment, catalog: Catalog) -> Job:
     )
 
 
-def hold_gates(job: Job, steps: frozenset[str]) -> frozenset[str]:
+def hold_gates(job: Job, steps: frozenset[str], situations: Collection[str]) -> frozenset[str]:
     """Return the gates that hold operations now.
 
     A gate whose closing step is not on the list holds nothing; loads that somebody issued all the
@@ -82,11 +84,12 @@ def hold_gates(job: Job, steps: frozenset[str]) -> frozenset[str]:
     Args:
         job: The job.
         steps: Ids of the steps that are on the list.
+        situations: Words that hold of the car.
     """
     held = {
         word
         for word, gate in job.catalog.tasks.gates.items()
-        if word not in job.closed and (not gate.step or gate.step in steps)
+        if word not in job.closed and (gate.step in steps if gate.step else gate.when in situations)
     }
     return frozenset(held | ({LOADS_GATE} if job.progress.loads.out else set()))
 

@@ -1,6 +1,8 @@
 """Operations of a job: what is opened, looked at, taken out, fitted, joined, closed and set."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+import msgspec
 
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Setting, Three, Tick
@@ -66,27 +68,62 @@ def _is_area_done(way: Way, scope: Scope) -> bool:
     )
 
 
+CABIN = "cabin"
+REAR_ROW = "rear"
+
+
 def look(scope: Scope) -> Iterator[Operation]:
-    """Yield one look per area: every inspection that it holds is ticked with it."""
+    """Yield one look per area: what is seen in it is ticked with it, and nothing else.
+
+    What lies in an area that nothing opens is a look of its own, made where the maker asks for it.
+    """
     job = scope.job
     asked = {
         d.component: d for d in scope.demands.values() if d.action == "inspect" and d.component
     }
     left = set(asked)
-    lines: list[tuple[Tick, str, list[str]]] = []
-    for tick in job.catalog.tasks.ticks.values():
+    ticks = sorted(job.catalog.tasks.ticks.values(), key=lambda t: t.id == CABIN)
+    for tick in ticks:
         for at in list_places(tick):
             inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            if tick.id == REAR_ROW:
+                inside = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
             if _is_seen(tick, at, inside, scope):
-                lines.append((tick, at, inside))
                 left -= set(inside)
-    rest = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
-    for tick, at, inside in lines:
-        if tick.id == "rear":
-            inside = [*inside, *rest]
-        if tick.id == "cabin":
-            inside = [*inside, *sorted(left - set(rest))]
-        yield _look(tick, at, [asked[c] for c in inside], scope)
+                yield _look(tick, at, [asked[c] for c in inside], scope)
+    yield from _closed_looks(ticks, asked, left, scope)
+
+
+def _closed_looks(
+    ticks: Sequence[Tick], asked: Mapping[str, WorkItem], left: set[str], scope: Scope
+) -> Iterator[Operation]:
+    """Yield the looks into areas that nothing opens, each counted only once somebody asks."""
+    for tick in ticks:
+        for at in list_places(tick):
+            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            left -= set(inside)
+            if inside:
+                yield _asked_look(tick, at, [asked[c] for c in inside], scope)
+
+
+def _asked_look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
+    """Return a look into a closed area, with what it takes to open and close it."""
+    openings = [scope.job.catalog.tasks.openings[w] for w in tick.opens]
+    minutes = sum(
+        (to_minutes(three) for o in openings for three in (o.open, o.close)),
+        to_minutes(tick.minutes),
+    )
+    opened = " and ".join(o.title for o in openings)
+    usual = _look(tick, at, demands, scope)
+    return msgspec.structs.replace(
+        usual,
+        title=f"{usual.title}{f' ({opened} off)' if opened else ''}",
+        minutes=minutes,
+        kind="ask",
+        p=max(d.probability for d in demands),
+        counted=False,
+        after=("step:make-safe",) if tick.seen_in else (),
+    )
 
 
 def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
@@ -372,7 +409,7 @@ def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
             continue
         word = f"trace:{piece.id}"
         after = ("step:second-scan",) if powered else ("step:make-safe",)
-        how = ", card by card: hands only with the power off and waited" if powered else ""
+        how = ", card by card; hands only with the power off and waited"
         yield Operation(
             n=piece.number + TRACE,
             id=word,

@@ -1,6 +1,5 @@
 """The kind of every demand, and the questions to the maker whose answers shrink the list most."""
 
-from collections import Counter
 from collections.abc import Iterable, Mapping
 
 import msgspec
@@ -67,10 +66,9 @@ def sort_demand(
         seen = any(
             not r.ask.own and not r.ask.profile and r.probability >= certain for r in demand.reasons
         )
-        if seen and is_named(demand, situation):
-            return Sorted(kind="certain", p=demand.by_state)
-        if owns:
-            return Sorted(kind="rule", p=demand.by_state)
+        is_certain = seen and is_named(demand, situation)
+        if is_certain or owns:
+            return Sorted(kind="certain" if is_certain else "rule", p=demand.by_state)
     if len(by_profile) == 1 and asking:
         return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
     question = find_question(demand, situation, job)
@@ -135,9 +133,10 @@ def find_named(evidence: Iterable[Evidence], sure: float) -> frozenset[str]:
 
 
 def _meant(line: CodeLine, sure: float) -> list[str]:
-    weights: Counter[str] = Counter()
+    weights: dict[str, float] = {}
     for candidate in line.candidates:
-        weights[candidate.component or ""] += candidate.weight
+        word = candidate.component or ""
+        weights[word] = weights.get(word, 0.0) + candidate.weight
     return [c for c, weight in weights.items() if c and weight >= sure]
 
 

@@ -23,13 +23,13 @@ CAUSE_NUMBERS = 900
 
 def list_steps(scope: Scope) -> tuple[Step, ...]:
     """Return the steps that this job needs, in the order of their numbers."""
-    words = _situations(scope)
+    words = find_situations(scope)
     chosen = (s for s in scope.job.catalog.tasks.steps.values() if s.when in words)
     return tuple(sorted(chosen, key=lambda s: s.number))
 
 
-def _situations(scope: Scope) -> set[str]:
-    """Return the words that hold of the car.
+def find_situations(scope: Scope) -> set[str]:
+    """Return the words of steps and gates that hold of the car.
 
     Behind a passed or open key-on gate codes are saved with the key on; after a failed one the
     unit is read out of the car; from a unit that is not there nothing is saved. Where loads or
@@ -55,6 +55,8 @@ def _situations(scope: Scope) -> set[str]:
         "key-on": powers,
         "key-on-crash": powers and job.had_crash and _is_recorded(job),
         "key-on-refused": refused,
+        "unit-loose": job.had_crash or gone or refused or scope.has("control-unit"),
+        "opened-up": job.had_crash or bool(scope.orders),
     }
     return {word for word, is_so in holds.items() if is_so}
 
@@ -77,13 +79,14 @@ def _is_stripped(scope: Scope) -> bool:
 def is_long_way(scope: Scope) -> bool:
     """Is a proving power-up with loads needed before the airbags and pretensioners go in.
 
-    Only where a new unit must be programmed while devices are out, where an igniter circuit is
-    traced, or where loads were left in; otherwise there is one first power, with everything fitted.
+    Only where a new unit must be programmed while devices are out, where an igniter circuit of a
+    crashed car is traced, or where loads were left in; otherwise there is one first power, with
+    everything fitted. Without a crash the cards of the trace bring their own load and their waits.
     """
     job = scope.job
     if job.progress.loads.issued or job.assessment.loads_left_in or _is_stripped(scope):
         return True
-    if any(scope.fires(c) for c in scope.traced):
+    if job.had_crash and any(scope.fires(c) for c in scope.traced):
         return True
     first_year = job.catalog.fact("require.program-from-year").number()
     programs = (job.case.car.model_year or first_year) >= first_year

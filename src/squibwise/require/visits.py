@@ -23,6 +23,7 @@ from squibwise.require.operations import (
 from squibwise.require.scope import Scope
 from squibwise.require.steps import (
     cause_operations,
+    find_situations,
     is_long_way,
     list_steps,
     step_operations,
@@ -69,7 +70,7 @@ class Placed(msgspec.Struct, frozen=True, kw_only=True):
 def arrange(scope: Scope) -> tuple[Visit, ...]:
     """Return every operation of a job in its visits, with ``after`` and gates filled in."""
     steps = list_steps(scope)
-    held = hold_gates(scope.job, frozenset(s.id for s in steps))
+    held = hold_gates(scope.job, frozenset(s.id for s in steps), find_situations(scope))
     long = is_long_way(scope)
     listed = _linked(_ordered(_place_all(scope, held, long=long)), held)
     return _visits(listed, scope, long=long)
@@ -136,11 +137,11 @@ def _place_strip(scope: Scope) -> list[Placed]:
         found.append(Placed(phase="open", area=area, rank=rank, operation=operation))
     for operation in look(scope):
         way = _way_behind(operation, scope)
-        area = way.id if way else "car"
+        area = way.id if way else "asked" if operation.kind == "ask" else "car"
         if operation.id == "look:cabin":
             found.append(Placed(phase="arrive", area="car", rank=(2, 1, 5), operation=operation))
         else:
-            rank = (1, way.slot if way else 99, 2, operation.n)
+            rank = (1, way.slot if way else 99 + (area == "asked"), 2, operation.n)
             found.append(Placed(phase="open", area=area, rank=rank, operation=operation))
     return found
 
