@@ -4,6 +4,7 @@ import datetime as dt
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
@@ -27,14 +28,21 @@ from squibwise.model.work import Work
 NO_EXPERIENCE = Experience()
 
 
-def read(path: Path, catalog: Catalog) -> ReadReport:
+def read(path: Path | str, catalog: Catalog) -> ReadReport:
     """Return what a report file says, with everything that was not understood."""
-    return intake.read_report_file(path, catalog)
+    return intake.read_report_file(Path(path), catalog)
 
 
-def open_case(path: Path, catalog: Catalog) -> Case:
+def open_case(path: Path | str, catalog: Catalog) -> Case:
     """Return the case of a folder, of its ``case.toml``, or of a bare report file."""
-    return intake.load_case(path, catalog)
+    return intake.load_case(Path(path), catalog)
+
+
+def make_case(
+    tables: Mapping[str, Any], catalog: Catalog, files: Mapping[str, str | bytes] | None = None
+) -> Case:
+    """Return a case built in memory from the tables of a case file and the files they name."""
+    return intake.make_case(tables, catalog, files)
 
 
 def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:

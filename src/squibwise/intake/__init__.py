@@ -7,17 +7,18 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from squibwise.intake.case_file import load_case, read_report_file
+    from squibwise.intake.case_file import load_case, make_case, read_report_file
     from squibwise.intake.report.reader import read_report
 
 _HOMES = {
     "load_case": "squibwise.intake.case_file",
+    "make_case": "squibwise.intake.case_file",
     "read_report_file": "squibwise.intake.case_file",
     "read_lot": "squibwise.intake.lots",
     "read_report": "squibwise.intake.report.reader",
 }
 
-__all__ = ["load_case", "read_lot", "read_report", "read_report_file"]
+__all__ = ["load_case", "make_case", "read_lot", "read_report", "read_report_file"]
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - a module attribute can be anything

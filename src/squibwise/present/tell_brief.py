@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.belief import Assessment
+from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.proof import Overview
@@ -24,7 +24,7 @@ from squibwise.present.figures import (
     percent,
     spread,
 )
-from squibwise.present.phrases import LIKELY, is_inflator, tell_car, tell_grouped
+from squibwise.present.phrases import LIKELY, is_inflator, name, tell_car, tell_grouped
 from squibwise.present.tell_assessment import (
     fired_parts,
     hazards_shortly,
@@ -67,12 +67,27 @@ class BriefParts(msgspec.Struct, frozen=True, kw_only=True):
     unpriced: tuple[str, ...]
 
 
+class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
+    """A circuit that likely has a fault, to be traced before anything is bought.
+
+    Attributes:
+        loop: Its id, as `trace` takes it.
+        title: In a mechanic's words.
+        p: That the fault is there now. [0..1]
+    """
+
+    loop: str
+    title: str
+    p: float
+
+
 class Brief(msgspec.Struct, frozen=True, kw_only=True):
     """The answer of ``brief``.
 
     Attributes:
         fired: Ids of what is settled to have fired.
         wrong: What is likely not right now though it did not fire, and causes behind codes.
+        circuits: Circuits to be traced, the likeliest first.
         order_now: What is needed for certain or by rule.
         may_be_added: What only a look or the maker decides.
         labour_minutes: Hands-on: certain, by rule, and what a look more likely than not adds. [min]
@@ -84,6 +99,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
     happened: str
     fired: tuple[str, ...]
     wrong: tuple[str, ...]
+    circuits: tuple[FaultyCircuit, ...]
     dangers: tuple[str, ...]
     order_now: tuple[Order, ...]
     may_be_added: tuple[Order, ...]
@@ -98,18 +114,20 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     """Return what one screen says of a case."""
     states, todo = whole.states, whole.todo
     followed = find_followed(whole.costs)
+    circuits = find_faulty_circuits(states, todo, catalog)
     low, likely, high = followed.labour_minutes if followed else (0, 0, 0)
     return Brief(
         happened=tell_event_shortly(states.event, case.region),
         fired=tuple(c.id for c in fired_parts(states, catalog)),
         wrong=tuple(tell_wrong(states, catalog)),
+        circuits=circuits,
         dangers=_dangers(states, todo, catalog),
         order_now=order_now(todo),
         may_be_added=may_be_added(todo),
         parts=_parts(followed),
         labour_minutes=Minutes(low=low, likely=likely, high=high),
         waiting_minutes=followed.waiting_minutes if followed else 0,
-        next=tuple(_next(states, todo, catalog)),
+        next=tuple(_next(states, todo, circuits, catalog)),
         open=tuple(g.id for g in whole.gates if g.open),
     )
 
@@ -142,10 +160,35 @@ def _dangers(states: Assessment, todo: Work, catalog: Catalog) -> tuple[str, ...
     return tuple(told)
 
 
-def _next(states: Assessment, todo: Work, catalog: Catalog) -> list[str]:
+def find_faulty_circuits(
+    states: Assessment, todo: Work, catalog: Catalog
+) -> tuple[FaultyCircuit, ...]:
+    """Return the circuits that the work traces, the likeliest first, one for each part."""
+    found = []
+    for demand in (i for i in todo.items if i.action == "trace" and not i.done):
+        belief = states.of(demand.component or "")
+        if belief is None or demand.probability < LIKELY:
+            continue
+        stage = max(sorted(belief.stages), key=lambda s: belief.stages[s].faulty, default="1")
+        title = f"{name(belief.id, catalog)}" + (f", stage {stage}" if stage != "1" else "")
+        loop = f"{belief.id}/{stage}"
+        found.append(FaultyCircuit(loop=loop, title=title, p=demand.probability))
+    return tuple(sorted(found, key=lambda c: -c.p))
+
+
+def _first_look(states: Assessment, circuits: Sequence[FaultyCircuit]) -> NextLook | None:
+    """Return the look worth most; none where there was no crash and a circuit is to be traced."""
+    is_fault_only = states.event.no_crash >= LIKELY and bool(circuits)
+    return None if is_fault_only else next(iter(states.next_looks), None)
+
+
+def _next(
+    states: Assessment, todo: Work, circuits: Sequence[FaultyCircuit], catalog: Catalog
+) -> list[str]:
     told = [f"ask: {q.text}" for q in open_questions(todo)[:1]]
-    if states.next_looks:
-        look = states.next_looks[0]
+    told += [f"trace: {c.title}, with `squibwise trace CASE {c.loop}`" for c in circuits[:1]]
+    look = _first_look(states, circuits)
+    if look is not None:
         told.append(f"look: {tell_look(look, catalog)}")
     operation = next_operation(todo)
     if operation is not None:
@@ -162,7 +205,7 @@ def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Tell
         command: The case as the person named it, for the commands that show more.
         catalog: Names of the parts.
     """
-    head, tail = _head(brief, catalog), _tail(brief)
+    head, tail = _head(brief, catalog), _tail(brief, command)
     about = tuple(cut(line, WIDTH - 2) for line in tell_car(case))
     room = LINES - 1 - len(about) - _height(head) - _height(tail)
     lists = _cut_lists(brief, room, f"squibwise work {command}")
@@ -188,12 +231,14 @@ def _labelled(rows: Iterable[tuple[str, str]], tone: Tone = "plain") -> Table:
 def _head(brief: Brief, catalog: Catalog) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
     wrong = (("wrong", "; ".join(brief.wrong)),) if brief.wrong else ()
-    plain = _labelled((("happened", brief.happened), ("fired", fired), *wrong))
+    faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in brief.circuits)
+    circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
+    plain = _labelled((("happened", brief.happened), ("fired", fired), *wrong, *circuits))
     alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
 
 
-def _tail(brief: Brief) -> Section:
+def _tail(brief: Brief, command: str) -> Section:
     parts, work = brief.parts, brief.labour_minutes
     likely = f"{money(parts.likely)} likely, {money(parts.at_most)} at most"
     if not brief.order_now and not brief.may_be_added:
@@ -209,7 +254,7 @@ def _tail(brief: Brief) -> Section:
     rows.append(("labour", f"{spread(work.low, work.likely, work.high)}{wait}"))
     for told in brief.next:
         label, _, rest = told.partition(": ")
-        rows.append((label, rest))
+        rows.append((label, rest.replace("trace CASE", f"trace {command}")))
     record = f"{counted(len(brief.open), 'gate')} open: {listed(brief.open, 4)}"
     rows.append(("record", record if brief.open else "no gate is open"))
     return section("What it comes to, and what is next", _labelled(rows))

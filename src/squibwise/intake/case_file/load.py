@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from itertools import islice
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, get_args
 
 import msgspec
@@ -330,6 +331,29 @@ def load_case_text(text: str, file: Path, catalog: Catalog) -> Case:
     notes = Notes(file.name, file.parent, text, locate(text), catalog)
     notes.findings += impossible
     return read_case(_with_current_names(raw, (), notes), notes)
+
+
+def make_case(
+    tables: Mapping[str, Any], catalog: Catalog, files: Mapping[str, str | bytes] | None = None
+) -> Case:
+    """Return the case that tables describe, built in memory as a case file would be.
+
+    Args:
+        tables: As ``tomllib`` gives those of a case file: ``case``, ``car``, ``evidence`` ...
+        catalog: For kinds, look words and templates.
+        files: Reports and other files that the evidence names, by the name it uses.
+
+    Raises:
+        InputError: It cannot be used; ``findings`` holds every mistake.
+    """
+    with TemporaryDirectory(prefix="squibwise-") as folder:
+        for name, data in (files or {}).items():
+            file = Path(folder) / name
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_bytes(data.encode("utf-8") if isinstance(data, str) else data)
+        notes = Notes("case", Path(folder), "", {}, catalog)
+        tables = {"case": {"id": "case"}, **tables}
+        return read_case(_with_current_names(tables, (), notes), notes)
 
 
 def _with_current_names(value: Any, path: KeyPath, notes: Notes) -> Any:  # noqa: ANN401

@@ -1,0 +1,75 @@
+"""Whole jobs as a technician would try them: orders, hours, the order of work. Cars made up."""
+
+from functools import cache
+
+import pytest
+from tests.cli.whole_jobs import JOBS
+
+from squibwise import case as line
+from squibwise.catalog.load import load_catalog
+from squibwise.model.belief import Assessment
+from squibwise.model.case import Case
+from squibwise.model.names import split_component
+from squibwise.model.proof import Overview
+from squibwise.model.work import Work
+from squibwise.present.tell_brief import make_brief, tell_brief
+
+CATALOG = load_catalog()
+
+
+@cache
+def opened(job: str) -> Case:
+    return line.make_case(JOBS[job].tables(), CATALOG, {"scan.txt": JOBS[job].scan})
+
+
+@cache
+def whole(job: str) -> Overview:
+    return line.overview(opened(job), CATALOG)
+
+
+def places(todo: Work) -> dict[str, int]:
+    return {o.id: at for at, o in enumerate(todo.operations)}
+
+
+def fires(component: str) -> bool:
+    return CATALOG.kinds[split_component(component).kind].fires
+
+
+# Judgement, common practice, no source.
+@pytest.mark.parametrize("job", JOBS)
+def test_the_hours_are_within_a_quarter_of_what_a_workshop_would_say(job: str) -> None:
+    said = whole(job).todo.hours["followed"].likely / 60
+    assert said == pytest.approx(JOBS[job].hours, rel=0.25)
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_what_fired_is_said_and_nothing_else_that_is_seen_whole(job: str) -> None:
+    states: Assessment = whole(job).states
+    told = {c.id for c in states.components if c.after_crash.fired >= 0.9}
+    assert set(JOBS[job].fired) <= told
+    assert "passenger.front-bag" not in told or "passenger.front-bag" in JOBS[job].fired
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_a_power_up_with_loads_is_only_where_the_job_needs_it(job: str) -> None:
+    assert ("prove" in {v.id for v in whole(job).todo.visits}) == JOBS[job].long
+
+
+def test_a_lamp_that_is_on_without_a_crash_leads_to_the_circuit() -> None:
+    brief = make_brief(opened("lamp-on"), whole("lamp-on"), CATALOG)
+    assert [c.loop for c in brief.circuits] == ["driver.seat-bag/1"]
+    assert any("squibwise trace CASE driver.seat-bag/1" in n for n in brief.next)
+    assert not any("windshield" in n for n in brief.next)
+    todo = whole("lamp-on").todo
+    ids = {o.id for o in todo.operations}
+    assert not {"step:unit-bolted", "step:fit-loads", "step:return-loads"} & ids
+    assert [o.id for o in todo.operations if o.hold_minutes] == ["step:make-safe"]
+    assert todo.orders == ()
+    words = {w for o in todo.operations for w in o.blocked_by}
+    assert not words & {"unit-bolted", "power-safe", "loads-returned"}
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_one_screen_holds_the_job(job: str) -> None:
+    brief = make_brief(opened(job), whole(job), CATALOG)
+    assert tell_brief(opened(job), brief, "job", CATALOG).title == "job"
