@@ -84,9 +84,10 @@ def is_long_way(scope: Scope) -> bool:
     everything fitted. Without a crash the cards of the trace bring their own load and their waits.
     """
     job = scope.job
-    if job.progress.loads.issued or job.assessment.loads_left_in or _is_stripped(scope):
+    if job.assessment.loads_left_in or _is_stripped(scope):
         return True
-    if job.had_crash and any(scope.fires(c) for c in scope.traced):
+    with_loads = bool(job.progress.loads.issued) or any(scope.fires(c) for c in scope.traced)
+    if with_loads and (job.had_crash or scope.changed):
         return True
     first_year = job.catalog.fact("require.program-from-year").number()
     programs = (job.case.car.model_year or first_year) >= first_year
