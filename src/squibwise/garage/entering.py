@@ -356,7 +356,8 @@ def _named_in(todo: Work, numbers: Sequence[int], parts: Sequence[str]) -> dict[
     for part in parts:
         if part not in {i.component for i in inside}:
             known = sorted({i.component for i in inside if i.component})
-            raise InputError(f"'{part}' is not in these operations.", remedy=suggest(part, known))
+            remedy = did_you_mean(part, known) or f"They hold {', '.join(known) or 'no part'}."
+            raise InputError(f"'{part}' is not in these operations.", remedy=remedy)
     return {i.id: i for i in inside if i.component in parts}
 
 
