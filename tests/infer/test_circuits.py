@@ -7,7 +7,7 @@ import pytest
 
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment, ComponentBelief
-from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Reading
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Look, Reading
 from squibwise.model.words import Done, Status
 
 BAG = "passenger.front-bag"
@@ -70,3 +70,38 @@ def test_where_a_fault_lies_agrees_with_what_the_circuit_is_like() -> None:
             good = stage.where.get("nowhere", 0.0) + stage.where.get("load", 0.0)
             assert good == pytest.approx(stage.live, abs=1e-9)
             assert stage.where.get("spent", 0.0) == pytest.approx(stage.fired, abs=1e-9)
+
+
+DRIVER = "driver.front-bag"
+
+
+def deployed(*more: Evidence) -> tuple[Assessment, ComponentBelief]:
+    lines = (build.code(n, DRIVER, n) for n in (1, 2))
+    torn = Look(id="torn", component=DRIVER, seen="cover-torn")
+    answer = assess(build.case(build.scan(*lines, build.record()), torn, *more), build.CATALOG)
+    belief = answer.of(DRIVER)
+    assert belief is not None
+    return answer, belief
+
+
+def test_the_second_charge_of_a_fired_bag_is_a_hazard_whatever_its_probability() -> None:
+    answer, bag = deployed()
+    assert bag.stages["2"].fired > 0.5
+    assert f"{DRIVER}/2" in answer.unproven
+
+
+def test_only_a_charge_confirmed_spent_by_itself_is_no_hazard() -> None:
+    whole = Look(id="seen", component=DRIVER, seen="confirmed-spent")
+    second = Look(id="seen", component=f"{DRIVER}/2", seen="confirmed-spent")
+    assert f"{DRIVER}/2" in deployed(whole)[0].unproven
+    answer, bag = deployed(second)
+    assert f"{DRIVER}/2" not in answer.unproven
+    assert bag.stages["2"].fired > 0.99
+
+
+def test_a_connector_seen_hanging_on_one_circuit_opens_that_circuit() -> None:
+    hangs = Look(id="hangs", component=f"{BAG}/2", seen="connector-off")
+    _, bag = ask(NO_CRASH, build.scan(build.code(1, BAG, 2)), hangs)
+    assert bag.now.fired < 0.01
+    assert bag.stages["2"].faulty > 0.95
+    assert bag.stages["1"].live > bag.stages["2"].live + 0.3

@@ -32,7 +32,8 @@ from squibwise.model.belief import (
     StateBelief,
 )
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, Impact, Recorder
+from squibwise.model.evidence import Circumstance, Impact, Look, Recorder
+from squibwise.model.names import loop_id, split_loop
 from squibwise.model.report import Report
 from squibwise.model.words import STATES
 
@@ -72,6 +73,7 @@ def assess(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
         components=_components(case, found, groups, why, turns, catalog),
         loads_left_in=tuple(loads_left_in(net, catalog)),
+        unproven=_list_unproven(net, groups),
         contradictions=find_contradictions(case, engine, likelihoods, found, groups, catalog),
         next_looks=rank_looks(case, engine, likelihoods, found, groups, stakes, catalog),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
@@ -111,6 +113,38 @@ def _components(
                 ranges=find_ranges(part, case, catalog),
             )
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
+
+
+def _list_unproven(net: Network, groups: tuple[GroupBelief, ...]) -> tuple[str, ...]:
+    """Return the charges of fired parts that nobody confirmed spent, the first of each aside.
+
+    That a part fired shows that its first charge is spent, and nothing of the others.
+    """
+    confirmed = {
+        loop_id(*split_loop(e.component))
+        for at, e in net.line.all_of(Look)
+        if e.seen == _CONFIRMED
+        and all(
+            at > place for place, _ in net.line.works_on(frozenset({split_loop(e.component)[0]}))
+        )
+    }
+    found = []
+    for group in groups:
+        for name, part in group.parts.items():
+            fired = float(part.now.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
+            loops = (loop_id(name, stage) for stage in range(2, part.part.stages + 1))
+            if fired >= _MORE_LIKELY:
+                found += [loop for loop in loops if loop not in confirmed]
+    return tuple(found)
+
+
+def _last_work(component: str, net: Network) -> int:
+    """Return the place of the last work on a component; -1 when there was none."""
+    return max((at for at, _ in net.line.works_on(frozenset({component}))), default=-1)
+
+
+_CONFIRMED = "confirmed-spent"
+_MORE_LIKELY = 0.5
 
 
 def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:

@@ -107,12 +107,31 @@ def look_values(part: PartModel, word: str, rebuilt: bool, catalog: Catalog) -> 
     return np.asarray(np.maximum(values, catalog.firing.scans.floor))
 
 
+def _values_of_circuit(
+    values: Array, part: PartModel, stage: int, word: str, catalog: Catalog
+) -> Array:
+    """Return the values of a look at one circuit of a part instead of at the whole part.
+
+    A connector that hangs opens this circuit; a charge confirmed spent is this one.
+    """
+    row, circuits = catalog.looks(part.kind.kind)[word], [m.circuit(stage) for m in part.micros]
+    if row.connector is not None:
+        open_here = np.array([c in ("open", *LOOSE) for c in circuits])
+        return np.where(open_here, row.connector, values)
+    if row.shows == "spent":
+        spent = np.array([m.fired >= stage for m in part.micros])
+        return np.where(spent, row.fired, catalog.firing.scans.floor)
+    return values
+
+
 def _weigh_look(entry: Look, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
-    component, _ = split_loop(entry.component)
+    component, stage = split_loop(entry.component)
     found = net.find(component)
     values = None if found is None else look_values(found[1], entry.seen, net.rebuilt, catalog)
     if found is None or values is None:
         return
+    if "/" in entry.component:
+        values = _values_of_circuit(values, found[1], stage, entry.seen, catalog)
     word = catalog.looks(found[1].kind.kind)[entry.seen]
     on = OnComponent(component, place, values[None, None, :])
     by = f" ({entry.by})" if entry.by else ""

@@ -12,7 +12,7 @@ class Look(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     """What an eye saw on one component; what it means is for inference.
 
     Attributes:
-        component: Component id.
+        component: Component id, or a loop id when it was one circuit or charge of it.
         seen: ``intact``, ``deployed``, ``damaged``, ``missing``, ``not-seen``, or a kind's word.
         by: Who looked; None when not stated.
     """

@@ -15,7 +15,7 @@ from squibwise.model.belief import (
     StateBelief,
 )
 from squibwise.model.case import Case
-from squibwise.model.names import split_component
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.words import STATES
 from squibwise.present.figures import counted, listed, minutes, percent
 from squibwise.present.phrases import (
@@ -226,7 +226,7 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     found += [
         f"{c.id}: stage {number} may still be live though the part fired "
         f"({percent(live)}). Handle, store and scrap it as live."
-        for c, number, live in _silent_stages(states, catalog)
+        for c, number, live in _silent_stages(states)
     ]
     return found + [
         f"{c.id}: its circuit is at fault, which is no proof that it fired; most likely it did "
@@ -240,7 +240,7 @@ def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
     left = tell_grouped(states.loads_left_in, catalog)
     faulty = tell_grouped((c.id for c in _faulty_and_live(states, catalog)), catalog)
     by_stage: dict[str, list[str]] = {}
-    for part, number, _ in _silent_stages(states, catalog):
+    for part, number, _ in _silent_stages(states):
         by_stage.setdefault(number, []).append(part.id)
     told = [f"{left}: {_LEFT_IN}"] if left else []
     told += [
@@ -256,18 +256,11 @@ _LEFT_IN = (
 )
 
 
-def _silent_stages(
-    states: Assessment, catalog: Catalog
-) -> list[tuple[ComponentBelief, str, float]]:
-    """Return the stages of fired parts that may be live, with the probability."""
-    floor = catalog.fact("present.live-from").number()
-    return [
-        (c, number, live)
-        for c in states.components
-        if c.now.fired >= LIKELY and len(c.stages) > 1
-        for number, stage in c.stages.items()
-        if (live := live_if_fired(c, stage)) >= floor
-    ]
+def _silent_stages(states: Assessment) -> list[tuple[ComponentBelief, str, float]]:
+    """Return the stages of fired parts that nobody confirmed spent, with the probability."""
+    parts = {c.id: c for c in states.components}
+    loops = [split_loop(loop) for loop in states.unproven]
+    return [(parts[c], str(n), live_if_fired(parts[c], parts[c].stages[str(n)])) for c, n in loops]
 
 
 def _faulty_and_live(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:

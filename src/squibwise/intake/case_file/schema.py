@@ -120,9 +120,9 @@ class CrashDataEntry(Entry, tag="crash-data", frozen=True, kw_only=True):
 
 
 class LookEntry(Entry, tag="look", frozen=True, kw_only=True):
-    """What an eye saw on one component; what it means is left to the program."""
+    """What an eye saw on a component, or on one circuit; what it means is left to the program."""
 
-    component: Component
+    component: Loop
     seen: Word
     by: str | None = None
 
