@@ -61,6 +61,7 @@ STATES = Assessment(
         *(belief(b, 0.99, stages=SILENT) for b in BAGS),
         *(belief(b, 0.001) for b in LIVE),
     ),
+    unproven=tuple(f"{b}/2" for b in BAGS),
     next_looks=(
         NextLook(component="left.curtain", look="x", text="look at the seam", minutes=2,
                  settles=0.3, saving=5),

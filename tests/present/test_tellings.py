@@ -132,6 +132,7 @@ ASSESSED = Assessment(
             after_crash=states(fired=1.0),
         ),
     ),
+    unproven=("driver.front-bag/2",),
     contradictions=(Contradiction(text="A and B differ.", evidence=("look-1",), remedy="Again."),),
     next_looks=(
         NextLook(

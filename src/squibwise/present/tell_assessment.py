@@ -260,7 +260,11 @@ def _silent_stages(states: Assessment) -> list[tuple[ComponentBelief, str, float
     """Return the stages of fired parts that nobody confirmed spent, with the probability."""
     parts = {c.id: c for c in states.components}
     loops = [split_loop(loop) for loop in states.unproven]
-    return [(parts[c], str(n), live_if_fired(parts[c], parts[c].stages[str(n)])) for c, n in loops]
+    return [
+        (parts[c], str(n), live_if_fired(parts[c], parts[c].stages[str(n)]))
+        for c, n in loops
+        if c in parts
+    ]
 
 
 def _faulty_and_live(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
