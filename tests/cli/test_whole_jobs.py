@@ -73,3 +73,43 @@ def test_a_lamp_that_is_on_without_a_crash_leads_to_the_circuit() -> None:
 def test_one_screen_holds_the_job(job: str) -> None:
     brief = make_brief(opened(job), whole(job), CATALOG)
     assert tell_brief(opened(job), brief, "job", CATALOG).title == "job"
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_nothing_is_done_behind_a_trim_that_is_closed_again(job: str) -> None:
+    """What lies behind an opening is fitted, joined and looked at before it is closed."""
+    todo = whole(job).todo
+    at = places(todo)
+    for operation in todo.operations:
+        for word in operation.after:
+            closed = at.get(f"close:{word.removeprefix('open:')}")
+            if word.startswith("open:") and closed is not None and operation.action != "close":
+                assert at[operation.id] < closed, (operation.id, word)
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_before_every_power_up_each_igniter_circuit_is_joined_or_holds_a_load(job: str) -> None:
+    """Common practice, no source: no igniter connector hangs open while the unit is powered."""
+    apart: set[str] = set()
+    for visit in whole(job).todo.visits:
+        if visit.power == "on" and visit.id != "read":
+            assert not apart, (visit.id, apart)
+        for operation in visit.operations:
+            apart |= {c for c in operation.undoes if fires(c)}
+            apart -= set(operation.joins)
+            loaded = {loop.partition("/")[0] for loop in operation.loads}
+            if operation.id == "step:fit-loads":
+                apart -= loaded
+            if operation.id == "step:return-loads":
+                apart |= loaded
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_the_unit_is_bolted_down_before_power_and_before_it_is_covered(job: str) -> None:
+    at = places(whole(job).todo)
+    bolted = at.get("step:unit-bolted")
+    for way in ("flap", "console", "panel"):
+        if bolted is not None and f"close:{way}" in at:
+            assert bolted < at[f"close:{way}"]
+    if bolted is not None and "step:first-power" in at:
+        assert bolted < at["step:first-power"]

@@ -15,6 +15,7 @@ from squibwise.require.scope import Scope, find_piece_ways, is_inside, list_plac
 
 OUT, FIT, TRACE, JOIN, CLOSE, LOOK = 0, 200, 400, 800, 850, 150
 OPEN = 100
+UNIT_WAYS = ("flap", "console", "panel")
 
 
 def to_minutes(three: Three, times: float = 1) -> Minutes:
@@ -383,6 +384,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                 after=(
                     f"open:{way.id}",
                     f"join:{way.id}",
+                    *(("step:unit-bolted",) if way.opening.id in UNIT_WAYS else ()),
                     *(f"fit:{p.id}" for p in scope.changed if way in _open_ways(p, scope)),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),

@@ -8,12 +8,14 @@ from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Minutes, Operation
+from squibwise.require.access import close_over, find_parted
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.job import Job
 from squibwise.require.operations import to_minutes
+from squibwise.require.orders import Piece
 from squibwise.require.progress import STEP, is_step_done
 from squibwise.require.reasons import name_chance, pick_cautions
-from squibwise.require.scope import Scope
+from squibwise.require.scope import Scope, find_piece_ways
 
 KEY_ON_GATE = "key-on-safe"
 LIVE_CHARGES = "live-charges"
@@ -100,10 +102,36 @@ def _has_fired(components: Iterable[str], scope: Scope) -> bool:
     return any(b is not None and b.after_crash.fired >= scope.job.limits.likely for b in beliefs)
 
 
+def seats_out(scope: Scope) -> frozenset[str]:
+    """Return the seats that stay out of the car until their airbag or pretensioner is new."""
+    return frozenset(
+        w.at
+        for w in scope.ways
+        if w.opening.id == "seat"
+        and any(p.place == w.at and "seat" in _needs_open(p, scope) for p in scope.changed)
+    )
+
+
+def _needs_open(piece: Piece, scope: Scope) -> set[str]:
+    """Return the openings that a live piece lies behind."""
+    if not piece.assembly.live:
+        return set()
+    ways = close_over(find_piece_ways(piece, scope), scope.job.case.car, scope.job.catalog)
+    return {w.opening.id for w in ways}
+
+
 def list_loads(scope: Scope) -> tuple[str, ...]:
     """Return the igniter circuits that get a substitute load before the first power."""
     off = [c for p in (*scope.changed, *scope.taken_off) for c in p.contains if scope.fires(c)]
-    out = dict.fromkeys([*off, *(c for c in scope.traced if scope.fires(c))])
+    seats = seats_out(scope)
+    kept = [
+        c
+        for w in scope.ways
+        if w.opening.id == "seat" and w.at in seats
+        for c in find_parted(w, scope.job.case.car)
+        if scope.fires(c)
+    ]
+    out = dict.fromkeys([*off, *kept, *(c for c in scope.traced if scope.fires(c))])
     return tuple(f"{c}/{n}" for c in out for n in range(1, _stages(c, scope) + 1))
 
 

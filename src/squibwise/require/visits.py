@@ -6,11 +6,13 @@ from graphlib import CycleError, TopologicalSorter
 
 import msgspec
 
+from squibwise.catalog.tasks import Step
 from squibwise.errors import CatalogError
 from squibwise.model.work import Area, Operation, Power, Visit
 from squibwise.require.access import Way
 from squibwise.require.job import hold_gates
 from squibwise.require.operations import (
+    UNIT_WAYS,
     close,
     fit,
     join,
@@ -26,6 +28,7 @@ from squibwise.require.steps import (
     find_situations,
     is_long_way,
     list_steps,
+    seats_out,
     step_operations,
 )
 
@@ -96,12 +99,17 @@ def _place_all(scope: Scope, held: frozenset[str], *, long: bool) -> list[Placed
 def _place_steps(scope: Scope, held: frozenset[str]) -> list[Placed]:
     steps = list_steps(scope)
     found = step_operations(scope, steps, held)
-    return [
-        Placed(
-            phase=s.phase, area=_step_area(s.id, s.phase), rank=(_half(s.id), s.number), operation=o
-        )
-        for s, o in zip(steps, found, strict=True)
-    ]
+    return [_placed_step(s, o, scope) for s, o in zip(steps, found, strict=True)]
+
+
+def _placed_step(step: Step, operation: Operation, scope: Scope) -> Placed:
+    """Return a step in its place; the unit is bolted down while its area is open."""
+    area = _step_area(step.id, step.phase)
+    rank: tuple[int, ...] = (_half(step.id), step.number)
+    way = next((w for w in scope.ways if w.opening.id in UNIT_WAYS), None)
+    if step.id == "unit-bolted" and way is not None:
+        area, rank = way.id, (1, 99 - way.slot, 0, 480, 1)
+    return Placed(phase=step.phase, area=area, rank=rank, operation=operation)
 
 
 def _half(step: str) -> int:
@@ -156,11 +164,12 @@ def _way_behind(operation: Operation, scope: Scope) -> Way | None:
 def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
     """Return fits, joins and closings: from the middle outwards, the driver's airbag last.
 
-    On the long way what holds no charge is fitted, and its area closed, before the first power;
-    airbags and pretensioners follow after the loads are out.
+    On the long way what holds no charge is fitted before the first power; airbags and pretensioners
+    follow after the loads are out. What was opened stays open until then, but for the steering
+    wheel, which the test of the clock spring turns.
     """
     found: list[Placed] = []
-    late: set[str] = set()
+    out = seats_out(scope) if long else frozenset()
     early = MOUNTED_EARLY if long else frozenset()
     live = {p.assembly.id for p in scope.pieces if p.assembly.operation.fit != "base"}
     for operation in fit(scope, connects_later=early):
@@ -169,15 +178,19 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         if after_power:
             after = (*operation.after, "step:return-loads")
             operation = msgspec.structs.replace(operation, after=after)
-            late |= {a.partition(":")[2] for a in operation.after if a.startswith("open:")}
         found.append(_placed_fit(operation, way, "fit" if after_power else "build", scope))
         if operation.assembly in early:
             found.append(_plug_in(operation, way))
     for way, operation in join(scope):
+        is_late = way.opening.id == "seat" and way.at in out
+        if is_late:
+            after = (*operation.after, "step:return-loads")
+            operation = msgspec.structs.replace(operation, after=after)
         rank = (1, 99 - way.slot, 3, operation.n)
-        found.append(Placed(phase="build", area=way.id, rank=rank, operation=operation))
+        phase = "fit" if is_late else "build"
+        found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     for way, operation in close(scope):
-        phase = "fit" if way.id in late else "build"
+        phase = "fit" if long and way.opening.id != "wheel" else "build"
         rank = (1, 99 - way.slot, 4, operation.n)
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     return found
