@@ -187,15 +187,22 @@ def verdicts(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> t
 
 
 def release(
-    case: Case, catalog: Catalog, today: dt.date, own: Experience = NO_EXPERIENCE
+    case: Case,
+    catalog: Catalog,
+    today: dt.date,
+    own: Experience = NO_EXPERIENCE,
+    made_by: str = "",
 ) -> ProofRecord:
-    """Return the written record; a draft while any gate is open."""
+    """Return the written record; a draft while any gate is open.
+
+    ``made_by`` is the program's version.
+    """
     case = put_in_order(case)
     states = assess(case, catalog, own)
     items = require.work(case, states, catalog)
     costs = plan.cost(case, items, catalog)
     checked = prove.verdicts(case, items, catalog, states)
-    return prove.record(case, states, items, costs, checked, catalog, today)
+    return prove.record(case, states, items, costs, checked, catalog, today, made_by)
 
 
 def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Overview:

@@ -1,8 +1,11 @@
 """The pages say what the record says, whatever people wrote, and carry the record."""
 
+import hashlib
 import io
 import json
+import struct
 import subprocess
+import zlib
 from collections.abc import Callable
 from typing import Any
 
@@ -15,22 +18,23 @@ from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
 from squibwise.documents import attached as attached_module
-from squibwise.documents import attached_record, record_pdf
+from squibwise.documents import attached_record
 from squibwise.documents import printable as printable_module
 from squibwise.documents import record as record_module
+from squibwise.documents import record_pdf as make_pdf
 from squibwise.documents import verify_file as verify_file_with
 from squibwise.documents.printable import printable
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
 from squibwise.model.car import Profile
 from squibwise.model.cost import Amount, Money
-from squibwise.model.evidence import Passed
+from squibwise.model.evidence import Passed, Photo, Recorder
 from squibwise.model.origin import Finding, Origin
-from squibwise.model.proof import ProofRecord, Signature, Verification
+from squibwise.model.proof import KnownKey, ProofRecord, Signature, Verification
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
 from squibwise.present.tell_record import tell_record
-from squibwise.prove.recording import sealed_part, to_json
-from squibwise.prove.sealing import digest, plain
+from squibwise.prove.recording import to_json
+from squibwise.prove.sealing import plain, seal, sign, withhold
 
 Maker = Callable[..., ProofRecord]
 Made = dict[str, Any]
@@ -41,6 +45,11 @@ CATALOG = load_catalog()
 
 def verify_file(data: bytes) -> Verification:
     return verify_file_with(data, CATALOG)
+
+
+def record_pdf(record: ProofRecord) -> bytes:
+    """Return all pages there are: the two, and the annex."""
+    return make_pdf(record, "annex")
 
 
 def pages(pdf: bytes) -> list[str]:
@@ -162,8 +171,8 @@ def test_hazards_come_first(issue: Maker, made: Made) -> None:
     record = issue(assessment=made["assessment"](components=(bag,)))
     first = pages(record_pdf(record))[0]
     assert record.content["texts"]["standing"] in first
-    assert "Handle as live: • driver front airbag: stage 2" in first
-    assert first.index("Handle as live") < first.index("The car")
+    assert "not proven spent: driver front airbag (1 stage 2)." in first
+    assert first.index("Handle as live") < first.index("What fired, what was replaced")
 
 
 def test_doubt_is_on_the_first_page_with_the_look_that_settles_it(issue: Maker, made: Made) -> None:
@@ -178,8 +187,7 @@ def test_doubt_is_on_the_first_page_with_the_look_that_settles_it(issue: Maker, 
     doubt = made["belief"]("passenger.front-bag", now=made["DOUBT"], s1=made["LIVE"])
     record = issue(assessment=made["assessment"](components=(doubt,), next_looks=(look,)))
     first = pages(record_pdf(record))[0]
-    assert "passenger front airbag sound 60%, fired 30%" in first
-    assert "Look along the seam of the panel." in first
+    assert "In doubt: passenger front airbag. Look along the seam of the panel." in first
 
 
 def test_work_stands_in_order_with_holds_cautions_and_conditions(issue: Maker, made: Made) -> None:
@@ -459,7 +467,8 @@ def test_a_car_of_which_little_is_known_says_so(issue: Maker, made: Made) -> Non
     text = whole(record_pdf(record))
     assert "VIN not given" in text
     assert "guessed from the year; nobody stated it" in text
-    assert "Change of speed no crash, or not known" in text
+    assert "Change of speed" not in text
+    assert text.count("no entry speaks of it") == 4
     assert "Struck nothing that is known" in text
     assert "Shared causes shared plug, driver 40%" in text
     assert "the maker's are not entered: the strictest of every kind of rules" in text
@@ -539,7 +548,7 @@ def test_a_long_list_of_what_is_missing_is_counted(issue: Maker, made: Made) -> 
 def with_new_digest(record: ProofRecord, content: dict[str, Any]) -> ProofRecord:
     """Return a forged record whose digest was computed anew, as a careful forger does."""
     forged = msgspec.structs.replace(record, content=content)
-    return msgspec.structs.replace(forged, digest=digest(sealed_part(forged)))
+    return seal(forged)
 
 
 PARTS = ["car", "components", "work", "costs", "event", "evidence"]
@@ -611,3 +620,156 @@ def test_a_blank_page_with_the_record_attached_is_never_valid(issue: Maker) -> N
         valid, found = codes(forged)
         assert not valid
         assert "record-pages" in found
+
+
+def box_page(pdf: bytes) -> int:
+    """Return on which page the box stands that says who signed and how to check it."""
+    return next(n for n, page in enumerate(pages(pdf), start=1) if "To check it" in page)
+
+
+def test_without_the_annex_there_are_two_pages_and_the_signature_ends_the_first(
+    issue: Maker, made: Made
+) -> None:
+    for record in (issue(), draft(issue, made)):
+        pdf = make_pdf(record)
+        assert len(pages(pdf)) == 2
+        assert box_page(pdf) == 1
+        assert "Parts that were fitted" in pages(pdf)[1]
+        assert verify_file(pdf).valid
+
+
+def test_the_first_page_says_what_fired_and_was_replaced_and_what_nothing_shows(
+    issue: Maker, made: Made
+) -> None:
+    bag = made["belief"]("driver.front-bag", after=made["FIRED"], s1=made["LIVE"])
+    other = made["belief"]("passenger.front-bag", after=made["FIRED"], now=made["FIRED"])
+    first = pages(make_pdf(issue(assessment=made["assessment"](components=(bag, other)))))[0]
+    assert "driver front airbag fired, replaced" in first
+    assert "passenger front airbag fired, NOT replaced" in first
+    assert "Fired and not on record as replaced: passenger front airbag." in first
+    first = pages(make_pdf(issue()))[0]
+    assert "Only stated, shown by no scan" in first
+    assert "driver front airbag replaced: R. Own, 2026-03-10" in first
+    assert "Used parts that hold an inflator or pretensioner" in first
+    assert "the maker's figure 3" in first
+
+
+def test_the_second_page_tells_where_each_part_comes_from(issue: Maker) -> None:
+    second = pages(make_pdf(issue()))[1]
+    assert "driver front airbag 9Z-1147-A recycled, yard, donor 0Z9HB5A26KR000999" in second
+    assert "2.10 ohm lies within 1.5 to 3.5 ohm" in second
+    assert "scan-9: complete, its tests have run, and it names no fault." in second
+
+
+@pytest.mark.parametrize("reader", ["inspector", "insurer", "buyer"])
+def test_each_reader_has_one_page_of_answers(issue: Maker, reader: Any) -> None:
+    pdf = make_pdf(issue(), reader)
+    (page,) = pages(pdf)
+    asked = [q for q in CATALOG.questions.values() if reader in q.readers]
+    assert len(asked) >= 6
+    assert all(q.text in page for q in asked)
+    assert "Who answers for this record? R. Own, 2026-03-10 (stated, not shown)" in page
+    assert "Not answered." in page
+    assert verify_file(pdf).valid
+
+
+def test_a_buyers_copy_holds_no_crash_data_on_paper_or_inside(issue: Maker, made: Made) -> None:
+    row = Recorder(id="edr", record="stored", delta_v_long_kmh=-31.7)
+    case = made["case"](evidence=(row, *made["evidence"]()))
+    copy = withhold(issue(case=case, costs=priced(made)))
+    pdf = make_pdf(copy, "annex")
+    assert verify_file(pdf).valid
+    text = whole(pdf) + attached_record(pdf).decode()
+    assert "31.7" not in text
+    assert "delta_v_kmh" not in text
+    assert "This copy leaves out crash data" in whole(pdf)
+
+
+KEY = bytes(range(32))
+
+
+def test_pages_that_their_key_signed_hold_when_this_version_cannot_make_them(
+    issue: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = sign(issue(), KEY, "R. Own")
+    assert record.signature is not None
+    signed = make_pdf(record, "record", key=KEY)
+    mine = (KnownKey(public_key=record.signature.public_key, name="R", since="2026-01-01"),)
+    assert verify_file_with(signed, CATALOG, mine).problems == ()
+    real = attached_module._apart
+    monkeypatch.setattr(
+        attached_module,
+        "_apart",
+        lambda what, *more: b"other pages" if what == "pages" else real(what, *more),
+    )
+    answer = verify_file_with(signed, CATALOG, mine)
+    assert (answer.valid, [p.code for p in answer.problems]) == (True, ["record-pages-signed"])
+    assert not verify_file_with(signed, CATALOG).valid  # signed by whom nobody knows
+    forged = signed.replace(b"Squibwise", b"Squibwisf")
+    assert not verify_file_with(forged, CATALOG, mine).valid
+
+
+def test_another_form_written_into_the_file_is_seen(issue: Maker) -> None:
+    forged = make_pdf(issue()).replace(b"squibwise-pages record", b"squibwise-pages annexx")
+    assert not verify_file(forged).valid
+
+
+def png(width: int, height: int) -> bytes:
+    rows = b"".join(b"\0" + bytes((90, 60, 30)) * width for _ in range(height))
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        check = zlib.crc32(kind + data)
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", check)
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    parts = chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + parts
+
+
+def with_photo(issue: Maker, made: Made, data: bytes) -> ProofRecord:
+    name = "evidence/bag.png"
+    photo = Photo(id="p", file=name, component="driver.front-bag", note="as fitted", by="R. Own")
+    files = {"evidence/scan-after.txt": "ab" * 32, name: hashlib.sha256(data).hexdigest()}
+    return issue(case=made["case"](evidence=(photo, *made["evidence"]()), files=files))
+
+
+def test_photographs_are_printed_attached_and_checked(issue: Maker, made: Made) -> None:
+    data = png(40, 30)
+    record = with_photo(issue, made, data)
+    pdf = make_pdf(record, "record", {"evidence/bag.png": data})
+    assert "1: driver.front-bag, as fitted, R. Own" in whole(pdf)
+    assert "1 photograph in it." in pages(pdf)[0]
+    document = pypdfium2.PdfDocument(pdf)
+    names = [document.get_attachment(n).get_name() for n in range(document.count_attachments())]
+    document.close()
+    assert sorted(names) == ["photo-1.png", "record.json"]
+    assert verify_file(pdf).valid
+    other = make_pdf(record, "record", {"evidence/bag.png": png(41, 30)})
+    assert not verify_file(other).valid
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\x89PNG\r\n\x1a\n" + bytes(40),
+        b"\xff\xd8\xff\xe0\x00\x10JFIF",
+        png(40, 30)[:-30],
+        b"\x89PNG\r\n\x1a\n" + struct.pack(">I4sII", 13, b"IHDR", 60_000, 60_000) + bytes(20),
+        b"<svg xmlns='http://www.w3.org/2000/svg'/>",
+    ],
+)
+def test_a_picture_that_cannot_be_printed_is_named_and_left_out(
+    issue: Maker, made: Made, data: bytes
+) -> None:
+    pdf = make_pdf(with_photo(issue, made, data), "record", {"evidence/bag.png": data})
+    assert "1: driver.front-bag, as fitted" in whole(pdf)
+    assert verify_file(pdf).valid
+
+
+# Source: ISO/IEC 15948 and ISO/IEC 10918-1 (from memory); the JPEG header is hand-made.
+def test_the_size_of_a_picture_stands_in_its_header() -> None:
+    assert record_module.picture_size(png(40, 30)) == (40, 30)
+    head = b"\xff\xd8\xff\xe0\x00\x04ab\xff\xc0\x00\x0b\x08\x00\x1e\x00\x28\x01" + bytes(9)
+    assert record_module.picture_size(head) == (40, 30)
+    assert record_module.picture_size(b"GIF89a") is None

@@ -12,8 +12,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.model.proof import Gate, KnownKey, ProofRecord, Signature
 from squibwise.prove import verify
-from squibwise.prove.recording import sealed_part, to_json
-from squibwise.prove.sealing import digest, fingerprint, public_key, sign
+from squibwise.prove.recording import to_json
+from squibwise.prove.sealing import fingerprint, public_key, seal, sign
 
 Maker = Callable[..., ProofRecord]
 
@@ -39,7 +39,7 @@ def known(name: str = "R. Own") -> tuple[KnownKey, ...]:
 def reseal(record: ProofRecord, **changes: Any) -> ProofRecord:
     """Return a record that somebody changed and whose digest they computed anew."""
     changed = msgspec.structs.replace(record, **changes)
-    return msgspec.structs.replace(changed, digest=digest(sealed_part(changed)))
+    return seal(changed)
 
 
 def test_a_signed_record_names_its_key_and_since_when_it_is_known(

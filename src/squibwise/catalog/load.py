@@ -18,11 +18,15 @@ from squibwise.catalog.texts import (
     CautionText,
     Notice,
     Paper,
+    Question,
     RecordText,
     ReleaseFile,
     ReleaseGate,
+    WordSet,
+    hash_words,
     read_cautions,
     read_notices,
+    read_word_sets,
 )
 from squibwise.catalog.vocabulary import CrashWords, Vocabulary, read_vocabulary
 from squibwise.errors import CatalogError
@@ -168,6 +172,28 @@ class Catalog:
     def papers(self) -> dict[str, Paper]:
         """Papers that are asked for, by word, in the order they are listed."""
         return key_entries(self._release.paper, "release.toml")
+
+    @cached_property
+    def words(self) -> WordSet:
+        """The fixed words that a record of today carries."""
+        return WordSet(
+            name="today",
+            gates=tuple((g.id, hash_words(g.text)) for g in self.release_gates.values()),
+            texts=frozenset((t.id, hash_words(t.text)) for t in self.record_texts.values()),
+            cautions=frozenset((c.id, hash_words(c.text)) for c in self.cautions.values()),
+            papers=tuple(self.papers),
+            questions=tuple((q.id, hash_words(q.text)) for q in self.questions.values()),
+        )
+
+    @cached_property
+    def word_sets(self) -> tuple[WordSet, ...]:
+        """The fixed words of today, and those of versions that were released."""
+        return (self.words, *read_word_sets(self.root / "words"))
+
+    @cached_property
+    def questions(self) -> dict[str, Question]:
+        """What readers of a record ask, by word, in the order they ask it."""
+        return key_entries(self._release.question, "release.toml")
 
     @cached_property
     def record_texts(self) -> dict[str, RecordText]:

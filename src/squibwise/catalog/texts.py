@@ -1,8 +1,10 @@
 """What people are told in fixed words: cautions, notices by region, gates and papers of release."""
 
 import datetime as dt
+import hashlib
 import re
 from pathlib import Path
+from typing import Literal
 
 import msgspec
 
@@ -16,6 +18,7 @@ ELSEWHERE = "elsewhere"
 UNKNOWN = "unknown"
 SHOWN_BY = ("", "report-before", "report-after", "part-label", "recorder", "lamp-check")
 PASSED = "passed:"
+Reader = Literal["inspector", "insurer", "buyer"]
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?|[A-Z]{2}-other|everywhere|elsewhere|unknown")
 
 
@@ -112,12 +115,90 @@ class Paper(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
             raise CatalogError(f"paper {self.id}: unknown shown_by '{self.shown_by}'")
 
 
+class Question(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What readers of a record ask.
+
+    Attributes:
+        id: Word; what answers it stands in ``prove``.
+        text: The question.
+        readers: Who asks it: ``inspector``, ``insurer``, ``buyer``.
+    """
+
+    id: str
+    text: str
+    readers: tuple[Reader, ...]
+
+
 class ReleaseFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``release.toml``."""
 
     gate: tuple[ReleaseGate, ...]
     text: tuple[RecordText, ...]
     paper: tuple[Paper, ...] = ()
+    question: tuple[Question, ...] = ()
+
+
+class WordSet(msgspec.Struct, frozen=True, kw_only=True):
+    """The fixed words that records of one version carry, each by its SHA-256.
+
+    Attributes:
+        name: Version that wrote them.
+        gates: Id and hash of each gate, in order.
+        texts: Ids and hashes of the texts that stand in every record.
+        cautions: Ids and hashes of the cautions that may stand in it.
+        papers: Ids of the papers, in order.
+        questions: Id and hash of each question, in order.
+    """
+
+    name: str
+    gates: tuple[tuple[str, str], ...] = ()
+    texts: frozenset[tuple[str, str]] = frozenset()
+    cautions: frozenset[tuple[str, str]] = frozenset()
+    papers: tuple[str, ...] = ()
+    questions: tuple[tuple[str, str], ...] = ()
+
+
+_WORDS = ("gate", "text", "caution", "paper", "question")
+
+
+def hash_words(text: str) -> str:
+    """Return the SHA-256 of a fixed text, in hex."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def read_word_sets(folder: Path) -> tuple[WordSet, ...]:
+    """Return the words of versions that were released, from ``words/<version>.tsv``.
+
+    Raises:
+        CatalogError: A row has another number of fields or an unknown kind.
+    """
+    return tuple(_word_set(file) for file in sorted(folder.glob("*.tsv")))
+
+
+def _word_set(file: Path) -> WordSet:
+    rows = [line.split("\t") for line in file.read_text(encoding="utf-8").splitlines()]
+    wrong = [n for n, row in enumerate(rows, start=1) if len(row) != 3 or row[0] not in _WORDS]
+    if wrong:
+        raise CatalogError(f"{file.name}:{wrong[0]}: not a kind, an id and a SHA-256")
+    kinds = {kind: [(i, h) for k, i, h in rows if k == kind] for kind in _WORDS}
+    return WordSet(
+        name=file.stem,
+        gates=tuple(kinds["gate"]),
+        texts=frozenset(kinds["text"]),
+        cautions=frozenset(kinds["caution"]),
+        papers=tuple(i for i, _ in kinds["paper"]),
+        questions=tuple(kinds["question"]),
+    )
+
+
+def write_words(words: WordSet) -> str:
+    """Return a set of words as the text of its file."""
+    rows = [("gate", *g) for g in words.gates]
+    rows += [("text", *t) for t in sorted(words.texts)]
+    rows += [("caution", *c) for c in sorted(words.cautions)]
+    rows += [("paper", p, "-") for p in words.papers]
+    rows += [("question", *q) for q in words.questions]
+    return "".join("\t".join(row) + "\n" for row in rows)
 
 
 def read_cautions(folder: Path, sources: dict[str, Source]) -> dict[str, CautionText]:

@@ -1,6 +1,5 @@
 """Every command: parse, call one function, tell."""
 
-import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
@@ -262,28 +261,56 @@ def check(case_path: Path, why: str | None, own: Path | None, as_json: bool) -> 
 
 @click.command(
     short_help="Write the record as PDF and JSON.",
-    epilog=examples("release harrow-07 -o record.pdf", "release harrow-07 -o record.pdf --json"),
+    epilog=examples(
+        "release harrow-07 -o record.pdf",
+        "release harrow-07 -o record.pdf --annex",
+        "release harrow-07 -o buyer.pdf --for buyer",
+    ),
 )
 @case_argument
 @click.option(
     "-o", "out", metavar="OUT.pdf", required=True, type=click.Path(path_type=Path),
     help="Where the record goes; its JSON is written beside it.",
 )  # fmt: skip
+@click.option("--annex", is_flag=True, help="Everything behind the two pages: 20 more or so.")
+@click.option(
+    "--for", "reader", type=click.Choice(["inspector", "insurer", "buyer"]),
+    help="One page that answers what this reader asks.",
+)  # fmt: skip
+@click.option(
+    "--withhold", is_flag=True,
+    help="Leave out crash data and prices; the copy verifies. A buyer's page always does.",
+)  # fmt: skip
 @click.option("--force", is_flag=True, help="Replace what is there; never evidence.")
 @own_option
 @answers
-def release(case_path: Path, out: Path, force: bool, own: Path | None, as_json: bool) -> int:
-    """Write the record for the inspector and the next owner: a draft while any gate is open."""
-    from squibwise import case
-    from squibwise.cli import files, opening
+def release(
+    case_path: Path,
+    out: Path,
+    annex: bool,
+    reader: str | None,
+    withhold: bool,
+    force: bool,
+    own: Path | None,
+    as_json: bool,
+) -> int:
+    """Write the record for the inspector and the next owner: a draft while any gate is open.
+
+    Two pages: what must be known, and the parts with what was measured. The whole data is always
+    attached.
+    """
+    from squibwise.cli import files, opening, stored
     from squibwise.present.tell_checks import tell_release
 
     at = opening.open_case(case_path, own)
     kept = files.kept_files(case_path, at.case)
     may_replace = files.may_replace_record(at.case.id, force=force)
     files.refuse_as_record(out, kept, may_replace)
-    record = files.signed(case.release(at.case, at.catalog, dt.date.today(), at.own), at.case)
-    files.write_record(record, out, kept, may_replace)
+    record = files.issue(at.case, at.catalog, at.own, withhold=withhold or reader == "buyer")
+    form = files.chosen_form(reader, annex=annex)
+    place = stored.located(case_path)
+    folder = place if place.is_dir() else place.parent
+    files.write_record(record, out, kept, may_replace, form, folder)
     written = (out, files.json_beside(out))
     return opening.answer(
         at,

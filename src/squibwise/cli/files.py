@@ -2,24 +2,32 @@
 
 import base64
 import datetime as dt
+import hashlib
 import sys
 from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from squibwise import __version__
+from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.cli.stored import garage_file
 from squibwise.errors import InputError
 from squibwise.garage.keys import known_keys, make_known, own_key
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
-from squibwise.model.case import Case
+from squibwise.model.case import Case, Experience
 from squibwise.model.evidence import Passed
 from squibwise.model.proof import ProofRecord, Verification
 
+if TYPE_CHECKING:
+    from squibwise.present.tell_record import Form
+
 LARGEST_RECORD = 50_000_000
+LARGEST_PICTURE = 3_000_000
 
 
 def json_beside(out: Path) -> Path:
@@ -88,9 +96,22 @@ def refuse_as_record(out: Path, kept: Iterable[Path], may_replace: Callable[[Pat
 
 
 def write_record(
-    record: ProofRecord, out: Path, kept: Iterable[Path], may_replace: Callable[[Path], bool]
+    record: ProofRecord,
+    out: Path,
+    kept: Iterable[Path],
+    may_replace: Callable[[Path], bool],
+    form: "Form" = "record",
+    folder: Path | None = None,
 ) -> None:
     """Write a record as PDF and, beside it, as JSON: both, or none.
+
+    Args:
+        record: The record; a signed one has its pages signed too.
+        out: Where the PDF goes.
+        kept: See ``refuse_as_record``.
+        may_replace: See ``refuse_as_record``.
+        form: Which pages.
+        folder: The case folder, for photographs.
 
     Raises:
         InputError: The place or the disk refuses.
@@ -98,29 +119,75 @@ def write_record(
     from squibwise.documents import record_pdf
     from squibwise.prove.recording import to_json
 
+    key = own_key(garage_file().parent) if record.signature else None
     both = (
-        NewFile(path=out, data=record_pdf(record)),
+        NewFile(path=out, data=record_pdf(record, form, _pictures(record, folder), key)),
         NewFile(path=json_beside(out), data=to_json(record)),
     )
     write_files(both, kept, may_replace)
 
 
-def signed(record: ProofRecord, case: Case) -> ProofRecord:
-    """Return a finished record signed with the user's key, for the person who answers for it.
+def _pictures(record: ProofRecord, folder: Path | None) -> dict[str, bytes]:
+    """Return the photographs of a record as they lie in its case folder, unchanged ones only."""
+    found: dict[str, bytes] = {}
+    for photo in record.content["photos"] if folder else ():
+        path = (folder or Path()) / photo["file"]
+        if path.is_file() and not path.is_symlink() and path.stat().st_size <= LARGEST_PICTURE:
+            data = path.read_bytes()
+            if hashlib.sha256(data).hexdigest() == photo["sha256"]:
+                found[photo["file"]] = data
+    return found
 
-    The key is made at first use. A draft is not signed.
+
+def issue(case: Case, catalog: Catalog, own: Experience, *, withhold: bool = False) -> ProofRecord:
+    """Return the record of a case, signed when it is finished.
+
+    Args:
+        case: The case.
+        catalog: The catalogue.
+        own: What the user's own finished cases teach.
+        withhold: Leave out crash data and prices.
 
     Raises:
         InputError: The key cannot be read or made.
     """
-    from squibwise.prove.sealing import public_key, sign
+    from squibwise.prove import sealing
+
+    record = signed(line.release(case, catalog, dt.date.today(), own, __version__), case)
+    return sealing.withhold(record) if withhold else record
+
+
+def chosen_form(reader: str | None, *, annex: bool) -> "Form":
+    """Return which pages are asked for.
+
+    Raises:
+        InputError: Both the annex and the page of one reader.
+    """
+    from squibwise.present.tell_record import READERS
+
+    if reader is not None and annex:
+        remedy = "Write two files: one --for the reader, one with --annex."
+        raise InputError("the page of one reader has no annex.", remedy=remedy)
+    whole: Form = "annex" if annex else "record"
+    return next((f for f in READERS if f == reader), whole)
+
+
+def signed(record: ProofRecord, case: Case) -> ProofRecord:
+    """Return a finished record signed with the user's key, for the person who answers for it.
+
+    The key is made at first use; the salts come from it too. A draft is not signed.
+
+    Raises:
+        InputError: The key cannot be read or made.
+    """
+    from squibwise.prove.sealing import public_key, seal, sign
 
     if record.draft:
         return record
     folder = garage_file().parent
     key = own_key(folder)
     by = [e.by for e in case.evidence if isinstance(e, Passed) and e.what == "release" and e.by][-1]
-    result = sign(record, key, by)
+    result = sign(seal(record, hashlib.sha256(b"salt" + key).digest()), key, by)
     public = base64.b64encode(public_key(key)).decode()
     make_known(folder, public, by, dt.date.today())
     return result

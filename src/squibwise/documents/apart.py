@@ -1,20 +1,21 @@
 """The helper process of ``attached``: opens one PDF, or makes the pages of one record."""
 
+import hashlib
 import sys
 
 from squibwise.documents.attached import ATTACHMENT, REFUSED
-from squibwise.errors import SquibwiseError
+from squibwise.errors import InputError, SquibwiseError
 from squibwise.intake.importers.apart import limit_this_process
 
 MEMORY_MIB, SECONDS = 1_536, 50
 
 
-def main(what: str) -> int:
+def main(what: str, form: str = "") -> int:
     """Read standard input, answer on standard output; a refusal is told on standard error."""
     limit_this_process(MEMORY_MIB, SECONDS)
     data = sys.stdin.buffer.read()
     try:
-        answer = make_pages(data) if what == "pages" else take_attachment(data)
+        answer = make_pages(data, form) if what == "pages" else take_attachment(data)
     except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError) as error:
         sys.stderr.write(str(error)[:500])
         return REFUSED
@@ -22,12 +23,24 @@ def main(what: str) -> int:
     return 0
 
 
-def make_pages(data: bytes) -> bytes:
-    """Return the PDF of a record given as JSON."""
+def make_pages(data: bytes, form: str) -> bytes:
+    """Return the pages of the record that is attached to a PDF, made anew and not signed.
+
+    Args:
+        data: The PDF; photographs are taken from it, by their hash.
+        form: Which pages.
+    """
     from squibwise.documents.record import record_pdf
+    from squibwise.present.tell_record import FORMS, Form
     from squibwise.prove.verifying import read_record
 
-    return record_pdf(read_record(data))
+    record = read_record(take_attachment(data))
+    named = {p["sha256"]: p["file"] for p in record.content.get("photos", ())}
+    held = {hashlib.sha256(d).hexdigest(): d for _, d in _attachments(data)}
+    pictures = {file: held[digest] for digest, file in named.items() if digest in held}
+    default: Form = "record"
+    chosen = next((f for f in FORMS if f == form), default)
+    return record_pdf(record, chosen, pictures)
 
 
 def take_attachment(data: bytes) -> bytes:
@@ -36,20 +49,22 @@ def take_attachment(data: bytes) -> bytes:
     Raises:
         InputError: There is none, more than one, or the PDF cannot be opened.
     """
-    import pypdfium2
-
-    from squibwise.errors import InputError
-
-    try:
-        pdf = pypdfium2.PdfDocument(data)
-        parts = [pdf.get_attachment(n) for n in range(pdf.count_attachments())]
-        found = [bytes(p.get_data()) for p in parts if p.get_name() == ATTACHMENT]
-    except pypdfium2.PdfiumError as error:
-        raise InputError(f"the PDF cannot be opened: {error}") from error
+    found = [part for name, part in _attachments(data) if name == ATTACHMENT]
     if len(found) != 1:
         raise InputError(f"the PDF carries {len(found)} records named {ATTACHMENT}")
     return found[0]
 
 
+def _attachments(data: bytes) -> list[tuple[str, bytes]]:
+    import pypdfium2
+
+    try:
+        pdf = pypdfium2.PdfDocument(data)
+        parts = [pdf.get_attachment(n) for n in range(pdf.count_attachments())]
+        return [(p.get_name(), bytes(p.get_data())) for p in parts]
+    except pypdfium2.PdfiumError as error:
+        raise InputError(f"the PDF cannot be opened: {error}") from error
+
+
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1]))
+    raise SystemExit(main(*sys.argv[1:]))

@@ -11,9 +11,12 @@ from collections.abc import Iterable
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.documents.record import without_signature
 from squibwise.errors import InputError
+from squibwise.model.origin import Finding
 from squibwise.model.proof import KnownKey, Verification
-from squibwise.prove.verifying import LARGEST_BYTES, refused, verify
+from squibwise.prove.sealing import are_pages_signed
+from squibwise.prove.verifying import LARGEST_BYTES, read_record, refused, verify
 
 _PDF_MARK = b"%PDF-"
 _SECONDS = 60
@@ -40,8 +43,8 @@ def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -
     """Return whether a record, given as JSON or as the PDF, is whole and unchanged.
 
     For a PDF the pages are made anew from the attached record and compared byte for byte, because
-    pages can be changed while the attachment is left alone. Pages that are not exactly those are
-    never valid, nor are pages that this version cannot make again.
+    pages can be changed while the attachment is left alone. Pages that this version cannot make so
+    count only where a known key signed their very bytes: those of an earlier version.
     """
     try:
         inner = attached_record(data)
@@ -50,16 +53,26 @@ def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -
     answer = verify(inner, catalog, known)
     if inner is data or not answer.valid:
         return answer
+    blank, form, value = without_signature(data)
     try:
-        same = _apart("pages", inner) == data
+        if _apart("pages", data, form) == blank:
+            return answer
+        text = "The pages are not the ones that the attached record gives."
     except InputError:
         text = "Its pages are not checked: this version cannot make them from the attached record."
-        return _with_refusal(answer, refused("record-unreadable", text, _ASK))
-    if same:
-        return answer
-    text = "The pages are not the ones that the attached record gives."
+    if answer.signature == "known" and are_pages_signed(read_record(inner), value, blank):
+        return msgspec.structs.replace(answer, problems=(*answer.problems, _OTHER_PAGES))
     again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
     return _with_refusal(answer, refused("record-pages", text, again))
+
+
+_OTHER_PAGES = Finding(
+    code="record-pages-signed",
+    severity="note",
+    message="Another version made the pages; the key that signed the record signed them as they "
+    "are.",
+    remedy="The attached record counts; `release` it anew to have pages of this version.",
+)
 
 
 def _with_refusal(answer: Verification, refusal: Verification) -> Verification:
@@ -67,13 +80,13 @@ def _with_refusal(answer: Verification, refusal: Verification) -> Verification:
     return msgspec.structs.replace(answer, valid=False, problems=problems)
 
 
-def _apart(what: str, data: bytes) -> bytes:
+def _apart(what: str, data: bytes, form: str = "") -> bytes:
     """Return what the helper process makes of a file.
 
     Raises:
         InputError: It says why not, or it was ended by its limits.
     """
-    command = [sys.executable, "-P", "-m", "squibwise.documents.apart", what]
+    command = [sys.executable, "-P", "-m", "squibwise.documents.apart", what, form]
     try:
         done = subprocess.run(command, input=data, capture_output=True, timeout=_SECONDS)
     except subprocess.TimeoutExpired:

@@ -1,62 +1,176 @@
 """The record as PDF: pages for people, and the record itself attached for machines."""
 
+import base64
 import datetime as dt
+import io
 import json
+import re
+import tempfile
+from collections.abc import Mapping
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import msgspec
+import segno
 import typst
 
 from squibwise.documents.printable import ascii_only, printable
 from squibwise.errors import ModelError
 from squibwise.model.proof import ProofRecord
-from squibwise.present.tell_record import Sheet, tell_record
+from squibwise.present.tell_record import Form, Sheet, tell_record
 from squibwise.prove.recording import to_json
+from squibwise.prove.sealing import sign_pages
 from squibwise.prove.verifying import read_record
 
 _TEMPLATE = "record.typ"
+BLANK = base64.b64encode(bytes(64)).decode()
+"""Where the signature over the pages goes, before it is there."""
+_PLACE = re.compile(rb"squibwise-pages ([a-z]+) ([A-Za-z0-9+/]{86}==)")
+LARGEST_PICTURE, LARGEST_PICTURES, MOST_PICTURES = 3_000_000, 20_000_000, 12
+MOST_PIXELS = 24_000_000
+Pictures = Mapping[str, bytes]
 
 
-def record_pdf(record: ProofRecord) -> bytes:
+def record_pdf(
+    record: ProofRecord,
+    form: Form = "record",
+    pictures: Pictures | None = None,
+    key: bytes | None = None,
+) -> bytes:
     """Return the record as PDF/A-3 with the record attached as canonical JSON.
 
     The same record always gives the same bytes: the only date in them is the day of issue.
     Text reaches the template as data, never as markup.
+
+    Args:
+        record: The record.
+        form: Which pages.
+        pictures: Photographs by path in the case; those that can be printed are.
+        key: The private key that signed the record: it signs the pages too. [32 bytes]
 
     Raises:
         InputError: The content is not laid out as that of a record.
         ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
     """
     record = read_record(to_json(record))  # in canonical order, as a reader of the file has it
-    return typeset(record, tell_record(record))
+    sheet = tell_record(record, form)
+    blank = typeset(record, sheet, form, printed(sheet, pictures or {}))
+    if key is None or record.signature is None:
+        return blank
+    value = sign_pages(record.signature, record.digest, blank, key)
+    return blank.replace(_mark(form, BLANK), _mark(form, value))
 
 
-def typeset(record: ProofRecord, sheet: Sheet) -> bytes:
-    """Return pages that tell a sheet, with the record attached.
+def _mark(form: str, value: str) -> bytes:
+    return f"squibwise-pages {form} {value}".encode()
+
+
+def without_signature(pdf: bytes) -> tuple[bytes, str, str]:
+    """Return a PDF with the place of its signature blank, its form, and the signature.
+
+    Form and signature are empty where it has no such place.
+    """
+    found = {(m[1].decode(), m[2].decode()) for m in _PLACE.finditer(pdf)}
+    if len(found) != 1:
+        return pdf, "", ""
+    ((form, value),) = found
+    return pdf.replace(_mark(form, value), _mark(form, BLANK)), form, value
+
+
+def printed(sheet: Sheet, pictures: Pictures) -> dict[str, bytes]:
+    """Return the photographs that can be printed: JPEG or PNG, none too large, not too many."""
+    chosen: dict[str, bytes] = {}
+    for picture in sheet.pictures:
+        data = pictures.get(picture.file, b"")
+        whole = sum(map(len, chosen.values())) + len(data)
+        if _is_printable(data) and whole <= LARGEST_PICTURES and len(chosen) < MOST_PICTURES:
+            chosen[picture.file] = data
+    return chosen
+
+
+def _is_printable(data: bytes) -> bool:
+    size = picture_size(data)
+    return (
+        size is not None and len(data) <= LARGEST_PICTURE and 0 < size[0] * size[1] <= MOST_PIXELS
+    )
+
+
+def picture_size(data: bytes) -> tuple[int, int] | None:
+    """Return width and height of a PNG or JPEG by its header, in pixels; None for anything else.
+
+    Source: ISO/IEC 15948 section 11.2.2 (IHDR) and ISO/IEC 10918-1 annex B.2.2 (frame header),
+    both from memory.
+    """
+    if data.startswith(b"\x89PNG\r\n\x1a\n") and len(data) > 24:
+        return int.from_bytes(data[16:20]), int.from_bytes(data[20:24])
+    at = 2 if data.startswith(b"\xff\xd8") else len(data)
+    while at + 9 < len(data) and data[at] == 0xFF:
+        marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4])
+        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
+            return int.from_bytes(data[at + 7 : at + 9]), int.from_bytes(data[at + 5 : at + 7])
+        at += 2 + length
+    return None
+
+
+def typeset(
+    record: ProofRecord, sheet: Sheet, form: Form = "record", pictures: Pictures | None = None
+) -> bytes:
+    """Return pages that tell a sheet, with the record and the printed photographs attached.
 
     Raises:
         ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
     """
+    given = pictures or {}
     shown = printable(msgspec.to_builtins(sheet))
-    try:
-        return _compile(record, shown)
-    except typst.TypstError:
-        pass
-    try:
-        return _compile(record, ascii_only(shown))
-    except typst.TypstError as error:
-        raise ModelError(f"the pages of {record.case_id} could not be set: {error}") from error
+    for sheet_data, with_pictures in ((shown, given), (shown, {}), (ascii_only(shown), {})):
+        try:
+            return _compile(record, sheet, sheet_data, form, with_pictures)
+        except typst.TypstError as error:
+            last = error
+    raise ModelError(f"the pages of {record.case_id} could not be set: {last}") from last
 
 
-def _compile(record: ProofRecord, shown: dict[str, Any]) -> bytes:
-    template = resources.files("squibwise.documents").joinpath(_TEMPLATE).read_bytes()
+def _compile(
+    record: ProofRecord, sheet: Sheet, shown: dict[str, Any], form: Form, pictures: Pictures
+) -> bytes:
     noon = dt.datetime.combine(dt.date.fromisoformat(record.issued_on), dt.time(12), dt.UTC)
-    return typst.compile(
-        template,
-        format="pdf",
-        ignore_system_fonts=True,
-        pdf_standards=["a-3a", "ua-1"],
-        timestamp=noon,
-        sys_inputs={"sheet": json.dumps(shown), "record": to_json(record).decode()},
-    )
+    numbered = enumerate(pictures.items(), start=1)
+    names = {file: f"photo-{n}{_ending(data)}" for n, (file, data) in numbered}
+    laid = [
+        {"file": names.get(p.file, ""), "caption": caption["caption"]}
+        for p, caption in zip(sheet.pictures, shown["pictures"], strict=True)
+    ]
+    with tempfile.TemporaryDirectory(prefix="squibwise-") as place:
+        template = resources.files("squibwise.documents").joinpath(_TEMPLATE).read_bytes()
+        (Path(place) / "main.typ").write_bytes(template)
+        for file, data in pictures.items():
+            (Path(place) / names[file]).write_bytes(data)
+        return typst.compile(
+            Path(place) / "main.typ",
+            format="pdf",
+            root=Path(place),
+            ignore_system_fonts=True,
+            pdf_standards=["a-3a", "ua-1"],
+            timestamp=noon,
+            sys_inputs={
+                "sheet": json.dumps(shown | {"pictures": laid}),
+                "record": to_json(record).decode(),
+                "form": _mark(form, BLANK).decode(),
+                "code": _square_code(sheet.code),
+            },
+        )
+
+
+def _ending(data: bytes) -> str:
+    return ".png" if data.startswith(b"\x89PNG") else ".jpg"
+
+
+def _square_code(text: str) -> str:
+    """Return a QR code as SVG.
+
+    Source: ISO/IEC 18004, by segno.
+    """
+    out = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(out, kind="svg", border=2, xmldecl=False)
+    return out.getvalue().decode()

@@ -55,6 +55,9 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         u: Standard uncertainty in ``unit``; None when not stated.
         method: How: ``substitute-load``, ``scan-live-value``, ``meter`` ...
         where: Point it was taken at, such as an element of the loop; empty when plain.
+        low: Lowest value that the maker's procedure allows, in ``unit``; None = none entered.
+        high: Highest.
+        source: Where the maker's limits stand; needed beside ``low`` or ``high``.
     """
 
     id: str
@@ -66,6 +69,9 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     u: float | None = None
     method: str = ""
     where: str = ""
+    low: float | None = None
+    high: float | None = None
+    source: str = ""
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:
@@ -95,6 +101,7 @@ class Recorder(
         event: Which event this entry is, from 1.
         rollover: Did it record a rollover.
         complete: Was the file recorded whole.
+        file: Path of its file inside the case folder; empty when it was typed in by hand.
     """
 
     id: str
@@ -114,6 +121,7 @@ class Recorder(
     event: int = 1
     rollover: bool | None = None
     complete: bool | None = None
+    file: str = ""
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:
@@ -195,6 +203,9 @@ class SeatTrial(
         cabin_c: Temperature. [degC]
         volts: Supply. [V]
         seat_position: As the procedure asks for it.
+        cover: What lies on the cushion: ``own cover``, ``none`` or other words; empty = not stated.
+        dry: Was cushion and cover dry; None = not stated.
+        buckle: ``latched`` or ``open``; empty = not stated.
     """
 
     id: str
@@ -206,6 +217,9 @@ class SeatTrial(
     cabin_c: float | None = None
     volts: float | None = None
     seat_position: str = ""
+    cover: str = ""
+    dry: bool | None = None
+    buckle: str = ""
     origin: Origin = Origin()
 
 

@@ -42,6 +42,9 @@ class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         text: What is asked.
         remedy: What to record to close it.
         missing: What exactly is missing, one entry each; empty when closed.
+        grade: ``shown`` by a file, a scan or a reading; ``stated`` by somebody; ``not asked`` of
+            this car; ``open``; empty in records of the second layout.
+        stated: What it leans on that nobody can see, with who stated it; empty when all is shown.
     """
 
     id: str
@@ -49,6 +52,8 @@ class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     text: str
     remedy: str = ""
     missing: tuple[str, ...] = ()
+    grade: str = ""
+    stated: tuple[str, ...] = ()
 
 
 class Signature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -78,8 +83,14 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         content: Everything the record states, plain JSON values.
         gates: All gates, open and closed.
         attachments: SHA-256 of every evidence file, by path.
-        digest: SHA-256 over the canonical JSON (RFC 8785) of everything above.
+        made_by: Version of the program that wrote it.
+        may_withhold: Parts that a copy may leave out and still verify.
+        digest: Head of the tree (RFC 6962) over the parts of everything above.
+        salts: What is mixed into each part before it is hashed, so that a part that is left out
+            cannot be guessed from its hash.
+        withheld: Hash of each part that this copy leaves out.
         signature: Over the digest; None while nobody has signed.
+        time_stamp: Token (RFC 3161) over the digest, base64; empty when there is none.
     """
 
     schema: str
@@ -89,8 +100,13 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     content: dict[str, Any]
     gates: tuple[Gate, ...]
     attachments: dict[str, str] = {}
+    made_by: str = ""
+    may_withhold: tuple[str, ...] = ()
     digest: str = ""
+    salts: dict[str, str] = {}
+    withheld: dict[str, str] = {}
     signature: Signature | None = None
+    time_stamp: str = ""
 
 
 class Overview(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -126,6 +142,8 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         signer: Name in the signature; the known name where the key is known.
         fingerprint: Of the key; empty when there is none.
         known_since: ISO date since when the key is known here; empty when it is not.
+        withheld: Names of the parts that this copy leaves out.
+        stamped: What a time stamp in it says; empty when there is none.
         problems: What is wrong, or remarkable.
     """
 
@@ -134,4 +152,6 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     signer: str = ""
     fingerprint: str = ""
     known_since: str = ""
+    withheld: tuple[str, ...] = ()
+    stamped: str = ""
     problems: tuple[Finding, ...] = ()

@@ -173,6 +173,7 @@ class Report(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         time: When it was read; None when not stated.
         when: ``before-repair``, ``after-repair`` or ``unknown``.
         reading: What the file said.
+        file: Path of the file inside the case folder; empty when it was handed in without one.
         origin: Where the case names it.
     """
 
@@ -180,4 +181,5 @@ class Report(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     time: Time | None = None
     when: str = "unknown"
     reading: ReadReport
+    file: str = ""
     origin: Origin = Origin()

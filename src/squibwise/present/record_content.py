@@ -5,6 +5,7 @@ import msgspec
 from squibwise.catalog.facts import Source
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption, Because, Contradiction, NextLook
+from squibwise.model.car import Profile
 from squibwise.model.cost import Cost
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding
@@ -48,7 +49,6 @@ class StatedComponent(msgspec.Struct, frozen=True, kw_only=True):
     after_crash: dict[str, float]
     now: dict[str, float]
     stages: dict[str, dict[str, float]]
-    because: tuple[Because, ...]
     fired_in_crash: str
     doubtful: bool
     look: str
@@ -79,6 +79,44 @@ class StatedPaper(msgspec.Struct, frozen=True, kw_only=True):
     time: str
 
 
+class StatedPart(msgspec.Struct, frozen=True, kw_only=True):
+    """A part that was fitted or has a label; see ``prove.answering``."""
+
+    component: str
+    title: str
+    fitted_on: str
+    by: str
+    number: str
+    serial: str
+    made_on: str
+    provenance: str
+    donor_vin: str
+    seller: str
+    recall_checked: bool | None
+    live: bool
+    grade: str
+
+
+class StatedPhoto(msgspec.Struct, frozen=True, kw_only=True):
+    """A photograph of the case."""
+
+    file: str
+    sha256: str
+    about: str
+    note: str
+    by: str
+    time: str
+
+
+class StatedAnswer(msgspec.Struct, frozen=True, kw_only=True):
+    """What answers a question, and whether it is ``shown``, ``stated`` or ``open``."""
+
+    question: str
+    readers: tuple[str, ...]
+    text: str
+    grade: str
+
+
 class StatedWeak(msgspec.Struct, frozen=True, kw_only=True):
     """A fact or a reason that rests on judgement or memory alone."""
 
@@ -92,14 +130,16 @@ class StatedWeak(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Content(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything that a record states and its pages tell."""
+    """Everything that a record states and its pages tell; None or empty where a copy leaves out."""
 
     title: str
-    region: str | None
+    region: str | None = None
     currency: str
     car: StatedCar
-    event: StatedEvent
+    event: StatedEvent | None
     components: tuple[StatedComponent, ...]
+    reasons: dict[str, tuple[Because, ...]] = {}
+    profile: Profile
     live_charges: tuple[StatedLive, ...]
     contradictions: tuple[Contradiction, ...]
     next_looks: tuple[NextLook, ...]
@@ -113,6 +153,9 @@ class Content(msgspec.Struct, frozen=True, kw_only=True):
     sources: tuple[Source, ...]
     weak: tuple[StatedWeak, ...]
     evidence: tuple[Evidence, ...]
+    parts: tuple[StatedPart, ...] = ()
+    answers: tuple[StatedAnswer, ...] = ()
+    photos: tuple[StatedPhoto, ...] = ()
 
 
 def read_content(record: ProofRecord) -> Content:
@@ -121,9 +164,12 @@ def read_content(record: ProofRecord) -> Content:
     Raises:
         InputError: It is not laid out as a record of this version.
     """
+    there = {k: v for k, v in record.content.items() if v is not None}
+    whole = {"event": None, "costs": None, "next_looks": (), "assumptions": (), "weak": ()} | there
     try:
-        return msgspec.convert(record.content, Content, strict=False)
-    except (msgspec.ValidationError, ModelError, OverflowError) as error:
+        whole["evidence"] = [e for e in whole["evidence"] if e is not None]
+        return msgspec.convert(whole, Content, strict=False)
+    except (msgspec.ValidationError, ModelError, OverflowError, TypeError) as error:
         raise InputError(
             f"its content is not laid out as that of a record: {error}",
             remedy="Ask whoever gave you the file for the record itself.",

@@ -1,4 +1,4 @@
-"""What the record states, as plain JSON, and the record around it."""
+"""What the record states, as plain JSON, and the record around it: parts, tree, copies."""
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
@@ -15,14 +15,16 @@ from squibwise.model.cost import Cost
 from squibwise.model.proof import Gate, ProofRecord, Verdict
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Work
+from squibwise.prove.answering import answers, fitted_parts, photos
 from squibwise.prove.gates import Context, fires, gates, is_doubtful
-from squibwise.prove.grades import papers
-from squibwise.prove.sealing import canonical, digest, exact, plain
+from squibwise.prove.grades import grade_gates, papers
+from squibwise.prove.sealing import canonical, exact, plain, seal
 
 Json = dict[str, Any]
 KEYS = frozenset(
-    "title region currency car event components live_charges contradictions next_looks assumptions "
-    "surprise_db profile work costs verdicts findings texts papers sources weak evidence".split()
+    "title region currency car event components reasons live_charges contradictions next_looks "
+    "assumptions surprise_db profile work costs verdicts findings texts papers parts answers "
+    "photos sources weak evidence".split()
 )
 
 
@@ -41,6 +43,7 @@ def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:
         "car": _car(context),
         "event": _builtins(assessment.event),
         "components": [_component(c, context) for c in assessment.components],
+        "reasons": {c.id: _builtins(c.because) for c in assessment.components},
         "live_charges": list(live_charges(context)),
         "contradictions": _builtins(assessment.contradictions),
         "next_looks": _builtins(assessment.next_looks),
@@ -53,6 +56,9 @@ def content(context: Context, costs: tuple[Cost, ...] | None) -> Json:
         "findings": _builtins((*case.findings, *assessment.findings)),
         "texts": fixed_texts(context.catalog),
         "papers": list(papers(context)),
+        "parts": list(fitted_parts(context)),
+        "answers": answers(context),
+        "photos": list(photos(context)),
     }
     stated["sources"] = _sources(stated, context.catalog)
     stated["weak"] = _weak(stated, context.catalog)
@@ -92,6 +98,7 @@ def _car(context: Context) -> Json:
 
 def _component(belief: ComponentBelief, context: Context) -> Json:
     stated: Json = _builtins(belief)
+    del stated["because"]
     for stage in stated["stages"].values():
         del stage["where"]  # where a fault is looked for is no statement about the part
     return stated | {
@@ -187,8 +194,9 @@ def _lists(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     return [_lists(v) for v in value] if isinstance(value, list | tuple) else value
 
 
-SCHEMA = "squibwise-record-2"
-OUTSIDE_DIGEST = ("digest", "signature")
+SCHEMA = "squibwise-record-3"
+CRASH_DATA = ("event", "reasons", "next_looks", "assumptions", "weak")
+PRICES = ("costs",)
 
 
 def record(
@@ -199,6 +207,7 @@ def record(
     verdicts: tuple[Verdict, ...],
     catalog: Catalog,
     today: dt.date,
+    made_by: str = "",
 ) -> ProofRecord:
     """Return the written record; a draft while any gate is open.
 
@@ -210,6 +219,7 @@ def record(
         verdicts: Every checked limit.
         catalog: Facts and the texts that stand in every record.
         today: Day of issue.
+        made_by: Version of the program.
 
     Returns:
         The record with its digest, not signed.
@@ -217,7 +227,7 @@ def record(
     Raises:
         InputError: Something in it cannot be written as canonical JSON.
 
-    Source: RFC 8785 for the canonical form; SHA-256 over it. We differ from neither.
+    Source: RFC 8785 for the canonical form of each part, RFC 6962 for the tree over them.
     """
     context = Context(
         case=case,
@@ -227,7 +237,7 @@ def record(
         verdicts=verdicts,
         catalog=catalog,
     )
-    asked = gates(case, assessment, work, verdicts, catalog)
+    asked = grade_gates(gates(case, assessment, work, verdicts, catalog), context)
     unsealed = ProofRecord(
         schema=SCHEMA,
         case_id=plain(case.id),
@@ -236,14 +246,18 @@ def record(
         content=content(context, costs),
         gates=tuple(msgspec.convert(plain(msgspec.to_builtins(g)), Gate) for g in asked),
         attachments=plain(dict(case.files)),
+        made_by=made_by,
     )
-    return msgspec.structs.replace(unsealed, digest=digest(sealed_part(unsealed)))
+    open_parts = msgspec.structs.replace(unsealed, may_withhold=tuple(_may_withhold(unsealed)))
+    return seal(open_parts)
 
 
-def sealed_part(record: ProofRecord) -> dict[str, Any]:
-    """Return what the digest of a record covers: all of it but the digest and the signature."""
-    value: dict[str, Any] = msgspec.to_builtins(record)
-    return {k: v for k, v in value.items() if k not in OUTSIDE_DIGEST}
+def _may_withhold(record: ProofRecord) -> Iterator[str]:
+    """Yield the parts that a buyer's copy may leave out: crash data, what it tells, and prices."""
+    yield from (f"content/{key}" for key in (*CRASH_DATA, *PRICES))
+    for number, entry in enumerate(record.content["evidence"]):
+        if entry["type"] == "recorder":
+            yield f"content/evidence/{number}"
 
 
 def to_json(record: ProofRecord) -> bytes:

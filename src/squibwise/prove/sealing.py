@@ -1,9 +1,11 @@
-"""Plain JSON, its canonical bytes (RFC 8785), the tree over them, and Ed25519 signatures."""
+"""What seals a record: canonical bytes (RFC 8785), the tree over its parts, and signatures."""
 
 import base64
 import binascii
 import hashlib
+import hmac
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
@@ -15,6 +17,7 @@ from squibwise.errors import InputError
 from squibwise.model.proof import ProofRecord, Signature
 
 LARGEST = 2**53 - 1
+CHANGED = "Do not rely on it. Ask the person who issued it for the original."
 DECIMALS = 4
 
 
@@ -79,8 +82,111 @@ def _rounded(value: float) -> float:
     return result
 
 
+def leaf_hash(data: bytes) -> bytes:
+    """Return the hash of one leaf of a tree.
+
+    Source: RFC 6962 section 2.1: SHA-256 over 0x00 and the data.
+    """
+    return hashlib.sha256(b"\x00" + data).digest()
+
+
+def tree_head(leaves: Sequence[bytes]) -> bytes:
+    """Return the head of the tree over the hashes of its leaves.
+
+    Source: RFC 6962 section 2.1: SHA-256 over 0x01 and both halves, parted at the largest power of
+    two below their number; over nothing for an empty tree. We differ in nothing.
+    """
+    if not leaves:
+        return hashlib.sha256().digest()
+    if len(leaves) == 1:
+        return leaves[0]
+    half = 1 << ((len(leaves) - 1).bit_length() - 1)
+    return hashlib.sha256(b"\x01" + tree_head(leaves[:half]) + tree_head(leaves[half:])).digest()
+
+
+OUTSIDE_DIGEST = ("digest", "salts", "withheld", "signature", "time_stamp")
+ONE_BY_ONE = ("components", "evidence")
+"""Lists whose entries are parts of their own, so that a copy can leave out one of them."""
+
+
+def seal(record: ProofRecord, salt: bytes = b"") -> ProofRecord:
+    """Return a record with a salt for each of its parts and the digest over them.
+
+    Args:
+        record: A record that leaves nothing out.
+        salt: Secret that keeps what a copy leaves out from being guessed; the same secret gives
+            the same record.
+    """
+    salts = {n: _salt(salt, n, v) for n, v in parts(msgspec.to_builtins(record)).items()}
+    salted = msgspec.structs.replace(record, salts=salts, withheld={})
+    return msgspec.structs.replace(salted, digest=head_of(msgspec.to_builtins(salted)))
+
+
+def _salt(secret: bytes, name: str, value: Any) -> str:  # noqa: ANN401 - any JSON value
+    said = name.encode() + b"\x00" + canonical(value)
+    return hmac.new(secret, said, hashlib.sha256).hexdigest()[:32]
+
+
+def parts(record: dict[str, Any]) -> dict[str, Any]:
+    """Return the parts of a record, given as JSON, by name: what each leaf of its tree holds."""
+    found = {k: v for k, v in record.items() if k not in (*OUTSIDE_DIGEST, "content")}
+    for key, value in record["content"].items():
+        if key in ONE_BY_ONE and isinstance(value, list):
+            found[f"content/{key}"] = len(value)
+            found |= {f"content/{key}/{n}": one for n, one in enumerate(value)}
+        else:
+            found[f"content/{key}"] = value
+    return found
+
+
+def head_of(record: dict[str, Any]) -> str:
+    """Return the head of the tree over a record given as JSON, in hex.
+
+    The leaves stand in the order of their names. A part that is left out counts by its hash.
+
+    Raises:
+        InputError: A part has no salt, or a part that is left out is there, or may not be left out.
+    """
+    salts, withheld = record["salts"], record["withheld"]
+    named = parts(record)
+    for name in withheld:
+        if name not in record["may_withhold"] or named.get(name, 0) is not None or name in salts:
+            raise InputError(f"leaves out '{name}', which no copy may", remedy=CHANGED)
+    if salts.keys() != named.keys() - withheld.keys():
+        raise InputError("does not hold a salt for each of its parts", remedy=CHANGED)
+    leaves = [
+        bytes.fromhex(withheld[n])
+        if n in withheld
+        else leaf_hash(canonical({"part": n, "salt": salts[n], "value": named[n]}))
+        for n in sorted(named)
+    ]
+    return tree_head(leaves).hex()
+
+
+def withhold(record: ProofRecord) -> ProofRecord:
+    """Return a copy without crash data and prices; its digest and signature stay what they were."""
+    value = msgspec.to_builtins(record)
+    named, content = parts(value), dict(record.content)
+    content["evidence"] = list(content["evidence"])
+    left_out = [n for n in record.may_withhold if named[n] is not None]
+    for name in left_out:
+        _, key, *number = name.split("/")
+        if number:
+            content[key][int(number[0])] = None
+        else:
+            content[key] = None
+    hashes = {
+        n: leaf_hash(canonical({"part": n, "salt": record.salts[n], "value": named[n]})).hex()
+        for n in left_out
+    }
+    kept = {n: s for n, s in record.salts.items() if n not in hashes}
+    return msgspec.structs.replace(
+        record, content=content, salts=kept, withheld=record.withheld | hashes
+    )
+
+
 SCHEME = "Ed25519"
-_FOR = "squibwise-record"
+_RECORD, _PAGES = "squibwise-record", "squibwise-pages"
 
 
 def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
@@ -101,7 +207,7 @@ def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
             f"the record of {record.case_id} cannot be signed",
             remedy="Close every gate, and record passed 'release' with by = the person's name.",
         )
-    value = Ed25519PrivateKey.from_private_bytes(key).sign(_message(record, by))
+    value = Ed25519PrivateKey.from_private_bytes(key).sign(_message(by, record.digest, _RECORD))
     signature = Signature(
         by=by,
         scheme=SCHEME,
@@ -116,15 +222,40 @@ def public_key(key: bytes) -> bytes:
     return Ed25519PrivateKey.from_private_bytes(key).public_key().public_bytes_raw()
 
 
+def sign_pages(signature: Signature, digest_of_record: str, pages: bytes, key: bytes) -> str:
+    """Return a signature over the bytes of pages, by the key that signed their record, base64.
+
+    Args:
+        signature: That of the record.
+        digest_of_record: What it signs.
+        pages: The whole file with the place of this signature blank.
+        key: The private key. [32 bytes]
+    """
+    message = _message(signature.by, digest_of_record, _PAGES, pages)
+    return base64.b64encode(Ed25519PrivateKey.from_private_bytes(key).sign(message)).decode()
+
+
 def is_signed_by_its_key(record: ProofRecord) -> bool:
     """Return whether a record carries a signature that its own key made over what stands in it."""
     signature = record.signature
     if signature is None or signature.scheme != SCHEME:
         return False
+    return _fits(signature, signature.value, _message(signature.by, record.digest, _RECORD))
+
+
+def are_pages_signed(record: ProofRecord, value: str, pages: bytes) -> bool:
+    """Return whether the key of a record signed these pages too; see ``sign_pages``."""
+    signature = record.signature
+    if signature is None or signature.scheme != SCHEME:
+        return False
+    return _fits(signature, value, _message(signature.by, record.digest, _PAGES, pages))
+
+
+def _fits(signature: Signature, value: str, message: bytes) -> bool:
     try:
         key = base64.b64decode(signature.public_key, validate=True)
-        value = base64.b64decode(signature.value, validate=True)
-        Ed25519PublicKey.from_public_bytes(key).verify(value, _message(record, signature.by))
+        made = base64.b64decode(value, validate=True)
+        Ed25519PublicKey.from_public_bytes(key).verify(made, message)
     except (InvalidSignature, binascii.Error, ValueError):
         return False
     return True
@@ -136,5 +267,6 @@ def fingerprint(public: str) -> str:
     return " ".join(digits[n : n + 4] for n in range(0, 16, 4))
 
 
-def _message(record: ProofRecord, by: str) -> bytes:
-    return canonical({"by": by, "digest": record.digest, "for": _FOR, "scheme": SCHEME})
+def _message(by: str, digest_of_record: str, what_for: str, pages: bytes = b"") -> bytes:
+    said = {"by": by, "digest": digest_of_record, "for": what_for, "scheme": SCHEME}
+    return canonical(said | ({"pages": hashlib.sha256(pages).hexdigest()} if pages else {}))

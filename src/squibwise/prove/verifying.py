@@ -8,15 +8,17 @@ from typing import Any, Never
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.texts import WordSet, hash_words
 from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
-from squibwise.prove.recording import KEYS, OUTSIDE_DIGEST, SCHEMA, fixed_texts
-from squibwise.prove.sealing import digest, fingerprint, is_signed_by_its_key, plain
+from squibwise.prove.recording import KEYS, SCHEMA
+from squibwise.prove.sealing import CHANGED, digest, fingerprint, head_of, is_signed_by_its_key
 
 LARGEST_BYTES = 50_000_000
+SECOND = "squibwise-record-2"
+KEYS_OF = {SCHEMA: KEYS, SECOND: KEYS - {"reasons", "parts", "answers", "photos"}}
 NOT_OURS = "Ask whoever gave you the file for the record itself, as JSON or as the PDF."
-CHANGED = "Do not rely on it. Ask the person who issued it for the original."
 
 
 def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:
@@ -50,7 +52,9 @@ def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Ver
     answer = _with_signature(record, {k.public_key: k for k in known})
     problems += answer.problems
     valid = not any(p.severity == "error" for p in problems)
-    return msgspec.structs.replace(answer, valid=valid, problems=tuple(problems))
+    return msgspec.structs.replace(
+        answer, valid=valid, problems=tuple(problems), withheld=tuple(sorted(record.withheld))
+    )
 
 
 def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verification:
@@ -134,15 +138,16 @@ def _record(value: Any) -> ProofRecord:  # noqa: ANN401 - any JSON value
         record = msgspec.convert(value, ProofRecord)
     except (msgspec.ValidationError, ModelError) as error:
         raise InputError(f"not a record: {error}", remedy=NOT_OURS) from error
-    if record.schema != SCHEMA:
+    if record.schema not in KEYS_OF:
         raise InputError(
-            f"layout '{record.schema}' is not '{SCHEMA}'",
+            f"layout '{record.schema}' is none of {', '.join(KEYS_OF)}",
             remedy="Check it with the version of the program that wrote it.",
         )
     if not _is_day(record.issued_on):
         raise InputError(f"'{record.issued_on}' is not a day of issue", remedy=NOT_OURS)
-    if record.content.keys() != KEYS:
-        odd = ", ".join(sorted(KEYS ^ record.content.keys())[:5])
+    asked = KEYS_OF[record.schema]
+    if record.content.keys() != asked:
+        odd = ", ".join(sorted(asked ^ record.content.keys())[:5])
         raise InputError(f"its content has other keys than a record: {odd}", remedy=NOT_OURS)
     return record
 
@@ -156,15 +161,30 @@ def _is_day(text: str) -> bool:
 
 def _tampering(record: ProofRecord, value: dict[str, Any]) -> list[Finding]:
     """Compare with the digest what stands in the file, not what was understood of it."""
-    sealed = {k: v for k, v in value.items() if k not in OUTSIDE_DIGEST}
     try:
-        found = digest(sealed)
-    except InputError as error:
-        return [_problem("record-changed", "error", f"Its content {error}.", CHANGED)]
+        found = digest_of(record.schema, value)
+    except (InputError, ValueError) as error:
+        return [_problem("record-changed", "error", f"The record {error}.", CHANGED)]
     if found == record.digest:
         return []
     text = "The content does not belong to its digest: something was changed after it was issued."
     return [_problem("record-changed", "error", text, CHANGED)]
+
+
+def digest_of(schema: str, value: dict[str, Any]) -> str:
+    """Return the digest over a record given as JSON, as its layout has it.
+
+    Raises:
+        InputError: A part is left out that no copy may leave out.
+        ValueError: A hash is no hexadecimal number.
+    """
+    if schema == SECOND:
+        return digest({k: v for k, v in value.items() if k not in ("digest", "signature")})
+    whole = {k: value.get(k, d) for k, d in _TREE_DEFAULTS.items()}
+    return head_of(value | whole)
+
+
+_TREE_DEFAULTS: dict[str, Any] = {"salts": {}, "withheld": {}, "may_withhold": []}
 
 
 def _draft_problems(record: ProofRecord) -> list[Finding]:
@@ -179,26 +199,32 @@ def _draft_problems(record: ProofRecord) -> list[Finding]:
 
 
 def _other_words(record: ProofRecord, catalog: Catalog) -> list[Finding]:
-    """Return what differs from the gates, cautions and fixed words that every record carries."""
-    gates = tuple((g.id, g.text) for g in record.gates)
-    asked = tuple((g.id, g.text) for g in catalog.release_gates.values())
-    texts = {c.id: c.text for c in catalog.cautions.values()}
-    differs = {
-        "the list of gates": gates != asked,
-        "a gate that is open and names nothing": any(
-            g.open != bool(g.missing) for g in record.gates
-        ),
-        "the fixed words": record.content["texts"] != plain(fixed_texts(catalog)),
-        "a caution": any(texts.get(c) != text for c, text in _cautions(record.content)),
-        "the papers": [p.get("id") for p in record.content["papers"]] != list(catalog.papers),
-    }
-    text = "It is not as this version writes one: {} differs."
+    """Return what differs from the gates, cautions and fixed words of every known version."""
+    named = [g.id for g in record.gates if g.open != bool(g.missing)]
+    differs = [_differing(record, words) for words in catalog.word_sets]
+    nearest = [] if [] in differs else differs[0]
+    found = nearest + (["a gate that is open and names nothing"] if named else [])
+    text = "It is not as any known version writes one: {} differs."
     ask = "Check it with the version that wrote it; if it differs there too, do not rely on it."
-    return [
-        _problem("record-words", "error", text.format(what), ask)
-        for what, is_so in differs.items()
-        if is_so
-    ]
+    return [_problem("record-words", "error", text.format(what), ask) for what in found]
+
+
+def _differing(record: ProofRecord, words: WordSet) -> list[str]:
+    """Return which of the fixed words of a record are not those of one version."""
+    content, texts = record.content, record.content["texts"]
+    answers = content.get("answers", ())
+    stated = {("footer", hash_words(texts["footer"])), ("standing", hash_words(texts["standing"]))}
+    limits = [hash_words(t) for t in texts["limits"]]
+    differs = {
+        "the list of gates": tuple((g.id, hash_words(g.text)) for g in record.gates) != words.gates,
+        "the fixed words": not stated <= words.texts
+        or sorted(limits) != sorted(h for i, h in words.texts if i.startswith("limit-")),
+        "a caution": not {(c, hash_words(t)) for c, t in _cautions(content)} <= words.cautions,
+        "the papers": tuple(p.get("id") for p in content["papers"]) != words.papers,
+        "the questions": tuple((a["id"], hash_words(a["question"])) for a in answers)
+        != words.questions,
+    }
+    return [what for what, is_so in differs.items() if is_so]
 
 
 def _cautions(content: dict[str, Any]) -> list[tuple[str, str]]:

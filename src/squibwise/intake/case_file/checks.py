@@ -311,7 +311,7 @@ def _is_operation(value: str, notes: Notes) -> bool:
 def item(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether work can be called so: a step, ``<component>:<action>``, an operation."""
     head, colon, tail = value.rpartition(":")
-    if colon and _is_operation(value, notes):
+    if (colon and _is_operation(value, notes)) or value in notes.catalog.papers:
         return True
     steps = notes.catalog.tasks.steps
     if head == "step":
@@ -327,6 +327,7 @@ def item(value: str, path: KeyPath, notes: Notes) -> bool:
 def passed(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a check is a gate, a word of the release, a verdict or a work item."""
     words = [*notes.catalog.tasks.gates, *RELEASE_WORDS]
+    words += [*notes.catalog.papers, *notes.catalog.questions]
     head, _, tail = value.partition(":")
     if value in words or (head == "reading" and tail):
         return True

@@ -87,6 +87,7 @@ def crash_data(
             event,
             id=one.id if number == 1 else f"{one.id}-{number}",
             time=one.entry.time,
+            file=name,
             origin=origin,
         )
         for number, event in enumerate(read.entries, start=1)

@@ -71,6 +71,7 @@ def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origi
         time=entry.time,
         when=entry.when,
         reading=msgspec.structs.replace(reading, coverage=coverage),
+        file=entry.file,
         origin=origin,
     )
 

@@ -87,6 +87,7 @@ ReadingUnit = Literal[
     "A",
     "kg",
     "mm",
+    "Nm",
     "deg",
     "degC",
     "s",
@@ -145,6 +146,9 @@ class ReadingEntry(Entry, tag="reading", frozen=True, kw_only=True):
     u: Uncertainty | None = None
     method: str = ""
     where: str = ""
+    low: float | None = None
+    high: float | None = None
+    source: str = ""
 
 
 class RecorderEntry(Entry, tag="recorder", frozen=True, kw_only=True):
@@ -212,6 +216,9 @@ class SeatTrialEntry(Entry, tag="seat-trial", frozen=True, kw_only=True):
     cabin_c: Celsius | None = None
     volts: Volts | None = None
     seat_position: str = ""
+    cover: str = ""
+    dry: bool | None = None
+    buckle: Literal["latched", "open", ""] = ""
 
 
 class LampCheckEntry(Entry, tag="lamp-check", frozen=True, kw_only=True):
