@@ -42,6 +42,16 @@ def test_a_later_look_takes_back_that_it_was_missing(
     assert ITEM in items(made, catalog, GONE, FITTED, seen)
 
 
+def test_a_later_look_at_the_connector_does_not_bring_the_part_back(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    plug = Look(id="plug", component="driver.front-bag", seen="connector-off")
+    gone = made.assessment({"driver.front-bag": {"missing": 0.99}}, event=made.calm)
+    done = work(made.case(GONE, plug), gone, catalog)
+    assert {i.id: i for i in done.items}[ITEM].probability == 0.99
+    assert any("driver.front-bag" in o.contains for o in done.orders)
+
+
 def test_nothing_was_seen_where_nobody_looked(made: SimpleNamespace, catalog: Catalog) -> None:
     hidden = Look(id="hidden", component="driver.front-bag", seen="not-seen")
     assert ITEM in items(made, catalog, GONE, hidden)

@@ -175,7 +175,7 @@ def weigh_event(
     if condition.event == "in-use":
         return _in_use(component, case, assessment, catalog)
     if condition.event == "missing":
-        return _missing(component, case)
+        return max(_missing(component, case), _believed_missing(component, assessment, catalog))
     if condition.event == "count":
         return _count(condition.count, case, assessment, catalog)
     return _WHOLE_CAR[condition.event](case, assessment, catalog)
@@ -298,6 +298,20 @@ def _missing(component: str, case: Case) -> Chance:
         if isinstance(e, Look) and e.component == component and e.seen != "not-seen":
             seen = (e.id,) if e.seen == "missing" else ()
     return float(bool(seen)), seen
+
+
+def _believed_missing(component: str, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return the belief that a part is, or was, not there, where that is near certain.
+
+    A later look at its connector does not bring the part back.
+    """
+    belief = assessment.of(component)
+    if belief is None:
+        return 0.0, ()
+    chance = max(belief.after_crash.missing, belief.now.missing)
+    if chance < catalog.fact("require.certain-from").number():
+        return 0.0, ()
+    return chance, tuple(dict.fromkeys(e for b in belief.because for e in b.evidence))
 
 
 def is_unit_gone(case: Case) -> bool:
