@@ -20,9 +20,9 @@ from squibwise.history.signed import (
     labelled,
     last_signed,
     loads_on,
-    looks_against,
     read_memory,
     signed_results,
+    speaks_against,
 )
 from squibwise.model.evidence import (
     DoneWork,
@@ -486,5 +486,5 @@ def test_what_was_read_after_the_last_clearing_counts_and_other_entries_do_not()
 def test_a_damaged_unit_speaks_against_switching_on_until_replaced_or_seen_whole(
     entries: tuple[Evidence, ...], closed: bool
 ) -> None:
-    found = looks_against(course(*entries), CATALOG)
+    found = speaks_against(course(*entries), CATALOG)
     assert [w for w, _ in found] == (["key-on-safe", "unit-bolted"] if closed else [])

@@ -203,6 +203,7 @@ class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     struck: tuple[StruckRow, ...]
     link: tuple[LinkRow, ...]
     loads: dict[str, Figure]
+    exposure: dict[str, Figure]
     plugs: dict[str, Figure]
     work: dict[str, Figure]
 

@@ -6,6 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, replacements
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import (
+    Circumstance,
     DoneWork,
     Look,
     PartLabel,
@@ -18,6 +19,7 @@ from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
 
 CONTROL_UNIT = "control-unit"
+_NO_POWER = ("flood", "fire")
 FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
 
@@ -148,11 +150,31 @@ def _record_of(evidence: object) -> str | None:
     return "locked" if any("locked" in x.status for x in lines) else "stored"
 
 
-def looks_against(history: History, catalog: Catalog) -> tuple[tuple[str, Look], ...]:
-    """Return gates that a look speaks against, with the look that does.
+def is_exposed(component: str, told: Circumstance) -> bool:
+    """Return whether a flood, fire or the like reached a component; told of none, the unit."""
+    kind = split_component(component).kind
+    return component in told.parts or kind in (told.parts or (CONTROL_UNIT,))
 
-    A control unit that was seen damaged or missing makes switching on unsafe, and its mount is no
-    mount, until it is replaced or seen again and found whole.
+
+def unit_exposed(history: History) -> Circumstance | None:
+    """Return the flood or fire that reached the control unit, not replaced since; else None."""
+    unit = f"centre.{CONTROL_UNIT}"
+    fitted = max(replacements(history).get(unit, ()), default=-1)
+    found = [
+        told
+        for at, told in history.all_of(Circumstance)
+        if told.what in _NO_POWER and told.present and at > fitted and is_exposed(unit, told)
+    ]
+    return found[-1] if found else None
+
+
+def speaks_against(
+    history: History, catalog: Catalog
+) -> tuple[tuple[str, Look | Circumstance], ...]:
+    """Return gates that a look or a flood speaks against, with the entry that does.
+
+    A control unit that was seen damaged or missing, under water or burnt makes switching on
+    unsafe, and a bent mount is no mount, until it is replaced or seen again and found whole.
     """
     fitted = replacements(history)
     last = {x.component: (n, x) for n, x in history.all_of(Look) if x.seen != "not-seen"}
@@ -160,11 +182,13 @@ def looks_against(history: History, catalog: Catalog) -> tuple[tuple[str, Look],
         look
         for name, (place, look) in last.items()
         if CONTROL_UNIT in name
-        and look.seen in ("damaged", "missing")
+        and look.seen in ("damaged", "missing", "mount-bent")
         and max(fitted.get(name, ()), default=-1) < place
     ]
     words = [w for w in ("key-on-safe", "unit-bolted") if w in catalog.tasks.gates]
-    return tuple((word, look) for look in bad for word in words)
+    wet = unit_exposed(history)
+    entries: list[Look | Circumstance] = [*bad, *([] if wet is None else [wet])]
+    return tuple((word, entry) for entry in entries for word in words)
 
 
 def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:

@@ -1,6 +1,6 @@
 """Assess a case: what happened, and what state every component is in."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -149,6 +149,23 @@ _MORE_LIKELY = 0.5
 
 def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:
     """Return what to ask a person before anything is looked at."""
+    return (*_ask_of_crash(case, found, catalog), *_ask_what_was_reached(case))
+
+
+def _ask_what_was_reached(case: Case) -> Iterator[OpenQuestion]:
+    """Yield what a flood, fire or the like reached, where nobody told."""
+    told = (e for e in case.evidence if isinstance(e, Circumstance) and e.present)
+    for entry in told:
+        if entry.what in ("flood", "fire", "heat", "corrosion") and not entry.parts:
+            yield OpenQuestion(
+                id=entry.what,
+                text=f"What did the {entry.what} reach? Name the parts, connectors included.",
+                why="every part that it reached is replaced; until told, the unit alone",
+            )
+
+
+def _ask_of_crash(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:
+    """Return the question whether there was a crash, where nothing tells."""
     told = any(
         isinstance(e, Impact)
         or (isinstance(e, Recorder) and e.delta_v_long_kmh is not None)

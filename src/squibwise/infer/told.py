@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.signed import is_exposed
 from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnComponent, OnOccupant
@@ -124,6 +125,8 @@ def weigh_circumstance(
             yield from weigh_seat_words(entry.id, group.name, text, net, right, alone)
     if entry.what in _TOLD_OF_PARTS:
         yield from _told_parts(entry, place, text, net, catalog)
+    if entry.present and entry.what in catalog.firing.conditions.exposure:
+        yield from _exposed_parts(entry, place, text, net, catalog)
 
 
 def _told_rows(fits: npt.NDArray[np.bool_], right: float, net: Network) -> Array:
@@ -170,6 +173,28 @@ def _told_parts(
             continue
         hit = np.array([m.condition == condition for m in part.micros])
         values = np.where(hit, 1.0, low) if entry.present else np.where(hit, low, 1.0)
+        on = OnComponent(part.id, place, values[None, None, :])
+        yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
+
+
+def _exposed_parts(
+    entry: Circumstance, place: int, text: str, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what water, fire, heat or salt did to each part named; what fired stays fired.
+
+    Each part is no longer good with the catalogue's share, whatever was usual for it.
+    """
+    share = catalog.firing.conditions.exposure[entry.what].value
+    for *_, part in net.parts():
+        if not is_exposed(part.id, entry):
+            continue
+        hit = np.array([m.condition == "damaged" for m in part.micros])
+        whole = np.array([m.state != "fired" and m.condition != "absent" for m in part.micros])
+        prior = part.prior.mean(axis=(0, 1)) * whole
+        usual = float(prior @ hit / prior.sum())
+        odds = usual * (1.0 - share) / ((1.0 - usual) * share)
+        values = np.where(hit, 1.0, odds)
+        values = np.where(whole, values, usual + (1.0 - usual) * odds)
         on = OnComponent(part.id, place, values[None, None, :])
         yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
 

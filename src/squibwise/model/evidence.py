@@ -156,14 +156,18 @@ class Circumstance(
 
     Attributes:
         what: ``crash``, ``rollover``, ``rear-impact``, ``unpowered``, ``parked``,
-            ``earlier-crash``, ``earlier-repair``, ``bags-taken-out`` or ``fault-before``.
+            ``earlier-crash``, ``earlier-repair``, ``bags-taken-out``, ``fault-before``, ``flood``,
+            ``fire``, ``heat``, ``corrosion`` or ``long-standing``.
         present: True when it was so, False when it surely was not.
+        parts: What was under water, burnt, heated or corroded: component ids and kinds; empty =
+            not told.
     """
 
     id: str
     time: Time | None = None
     what: str
     present: bool
+    parts: tuple[str, ...] = ()
     origin: Origin = Origin()
 
 

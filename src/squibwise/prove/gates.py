@@ -13,12 +13,12 @@ from squibwise.history.signed import (
     is_signed,
     label_of,
     last_signed,
-    looks_against,
     settling_look,
+    speaks_against,
 )
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
-from squibwise.model.evidence import Passed, SeatTrial
+from squibwise.model.evidence import Circumstance, Look, Passed, SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.work import Work, WorkItem
@@ -94,13 +94,20 @@ def _contradictions(context: Context) -> list[str]:
         for c in context.assessment.contradictions
         if not _is_explained(context, "contradictions", max(map(place_of, c.evidence), default=-1))
     ]
-    against = looks_against(context.history, context.catalog)
+    against = speaks_against(context.history, context.catalog)
     signed = [
-        f"{look.id} saw {look.component} {look.seen}; {word} may not stand signed."
-        for word, look in against
+        f"{entry.id} {_says_against(entry)}; {word} may not stand signed."
+        for word, entry in against
         if is_signed(context.history, word, f"step:{word}")
     ]
     return told + signed
+
+
+def _says_against(entry: Look | Circumstance) -> str:
+    """Return what a look or a circumstance says of the control unit, after its id."""
+    if isinstance(entry, Look):
+        return f"saw {entry.component} {entry.seen}"
+    return f"tells of {entry.what} that reached the control unit"
 
 
 def _loads_left_in(context: Context) -> list[str]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog, component_title
+from squibwise.history.signed import unit_exposed
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
@@ -64,7 +65,15 @@ def _wait(case: Case, catalog: Catalog) -> Iterator[Finding]:
 
 
 def _key_on(progress: Progress) -> Iterator[Finding]:
-    if progress.failed(KEY_ON_GATE):
+    wet = unit_exposed(progress.history)
+    if wet is not None:
+        yield Finding(
+            code="key-on-refused",
+            severity="warning",
+            message=f"The car may not be switched on: told of {wet.what} that reached the unit.",
+            remedy="Replace the unit and every part that was reached, igniters disconnected.",
+        )
+    elif progress.failed(KEY_ON_GATE):
         yield Finding(
             code="key-on-refused",
             severity="warning",

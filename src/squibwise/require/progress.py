@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Step
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.order import History, last_change, read_history, replacements
-from squibwise.history.signed import LoadsOut, find_loads, looks_against, signed_results
+from squibwise.history.signed import LoadsOut, find_loads, signed_results, speaks_against
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Recorder
@@ -70,7 +70,7 @@ def close_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
 
     A look that speaks against a signature shuts its gate again.
     """
-    against = {word for word, _ in looks_against(progress.history, catalog)}
+    against = {word for word, _ in speaks_against(progress.history, catalog)}
     closed = {w for w in catalog.tasks.gates if progress.passed(w)} - {LOADS_GATE} - against
     told = progress.loads.issued or progress.passed(LOADS_GATE)
     if told and progress.loads.are_back and not progress.failed(LOADS_GATE):

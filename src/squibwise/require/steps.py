@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Cause, Step
+from squibwise.history.signed import unit_exposed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
@@ -39,7 +40,8 @@ def find_situations(scope: Scope) -> set[str]:
     """
     job = scope.job
     gone = is_unit_gone(job.case)
-    refused = job.progress.failed(KEY_ON_GATE) and not gone
+    exposed = unit_exposed(job.progress.history) is not None
+    refused = (job.progress.failed(KEY_ON_GATE) or exposed) and not gone
     loads = is_long_way(scope)
     bridged = bool(job.assessment.loads_left_in) or _is_stripped(scope)
     powers = not refused and not gone and not bridged

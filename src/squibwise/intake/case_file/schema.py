@@ -192,8 +192,14 @@ class CircumstanceEntry(Entry, tag="circumstance", frozen=True, kw_only=True):
         "earlier-repair",
         "bags-taken-out",
         "fault-before",
+        "flood",
+        "fire",
+        "heat",
+        "corrosion",
+        "long-standing",
     ]
     present: bool
+    parts: tuple[Rule, ...] = ()
 
 
 class OccupantEntry(Entry, tag="occupant", frozen=True, kw_only=True):

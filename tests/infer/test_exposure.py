@@ -1,0 +1,64 @@
+"""Water, fire, heat and salt: told once, they reach the unit and every part named."""
+
+import build
+import pytest
+
+from squibwise.history.order import read_history
+from squibwise.history.signed import speaks_against, unit_exposed
+from squibwise.infer import assess
+from squibwise.model.belief import Assessment, ComponentBelief
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Impact, Look
+
+UNIT = "centre.control-unit"
+WET = Circumstance(
+    id="river", what="flood", present=True, parts=("control-unit", "driver.seat-bag")
+)
+DRY = Circumstance(id="told", what="crash", present=False)
+
+
+def ask(*evidence: Evidence) -> Assessment:
+    return assess(build.case(*evidence), build.CATALOG)
+
+
+def of(answer: Assessment, component: str) -> ComponentBelief:
+    belief = answer.of(component)
+    assert belief is not None
+    return belief
+
+
+def test_the_unit_and_every_part_under_water_are_no_longer_good() -> None:
+    answer = ask(DRY, WET)
+    assert of(answer, UNIT).now.damaged > 0.9
+    assert of(answer, "driver.seat-bag").now.damaged > 0.9
+    assert of(answer, "passenger.seat-bag").now.sound > 0.9
+    assert of(answer, "driver.seat-bag").after_crash.fired < 0.01
+
+
+def test_internal_fault_and_damage_of_a_flooded_unit_agree() -> None:
+    internal = build.scan(build.code(1, UNIT, 1, fault="internal"))
+    seen = Look(id="seen", component=UNIT, seen="damaged")
+    answer = ask(DRY, WET, internal, seen)
+    assert answer.contradictions == ()
+    assert of(answer, UNIT).now.damaged > 0.9
+
+
+def test_water_says_nothing_of_what_fired() -> None:
+    crash = Impact(id="body", zone="door-left", clock=9, extent="severe")
+    dry, wet = ask(crash), ask(crash, WET)
+    moved = of(wet, "driver.seat-bag").after_crash.fired
+    assert moved == pytest.approx(of(dry, "driver.seat-bag").after_crash.fired, abs=0.02)
+
+
+def test_told_of_no_part_it_is_the_unit_and_the_rest_is_asked() -> None:
+    answer = ask(DRY, Circumstance(id="river", what="flood", present=True))
+    assert of(answer, UNIT).now.damaged > 0.9
+    assert "flood" in [q.id for q in answer.open_questions]
+
+
+def test_a_flooded_unit_keeps_the_power_off_until_it_is_replaced() -> None:
+    gates = {word for word, _ in speaks_against(read_history((WET,)), build.CATALOG)}
+    assert gates == {"key-on-safe", "unit-bolted"}
+    new = DoneWork(id="new", what="replaced", component=UNIT)
+    assert unit_exposed(read_history((WET, new))) is None
+    salt = Circumstance(id="salt", what="corrosion", present=True)
+    assert unit_exposed(read_history((salt,))) is None
