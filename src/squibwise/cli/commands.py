@@ -329,14 +329,20 @@ def release(
 
 @click.command(
     short_help="Check a record somebody handed over.",
-    epilog=examples("verify record.pdf", "verify record.json --json"),
+    epilog=examples(
+        "verify record.pdf", "verify record.pdf --know 'North yard'", "verify --page check.html"
+    ),
 )
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--know", metavar="NAME", help="Keep the key it is signed with as known: that of NAME."
 )
+@click.option(
+    "--page", metavar="OUT.html", type=click.Path(path_type=Path),
+    help="Write a page that checks records in any browser, for those without this program.",
+)  # fmt: skip
 @answers
-def verify(file: Path, know: str | None, as_json: bool) -> int:
+def verify(file: Path | None, know: str | None, page: Path | None, as_json: bool) -> int:
     """Check a record that somebody handed over: is it whole, unchanged, and by whom.
 
     Exit code 0: valid and signed by a key that is known here. 1: valid, but unsigned or by another
@@ -344,8 +350,14 @@ def verify(file: Path, know: str | None, as_json: bool) -> int:
     """
     from squibwise.catalog.load import load_catalog
     from squibwise.cli import files
-    from squibwise.present.tell_checks import tell_verification
+    from squibwise.present.tell_checks import tell_check_page, tell_verification
 
+    if page is not None:
+        files.write_check_page(page, load_catalog())
+        told = tell_check_page(page)
+        return output.answer({"page": str(page)}, lambda: told, as_json=as_json, code=0)
+    if file is None:
+        raise click.UsageError("Name the record, or --page OUT.html.")
     output.begin_waiting(f"Checking {file}")
     result = files.verified(file, load_catalog(), know)
     code = 2 if not result.valid else int(result.signature != "known")

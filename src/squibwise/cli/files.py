@@ -217,6 +217,26 @@ def verified(file: Path, catalog: Catalog, know: str | None) -> Verification:
     return verify_file(data, catalog, known_keys(folder))
 
 
+def write_check_page(page: Path, catalog: Catalog) -> None:
+    """Write the page that checks records in a browser.
+
+    Raises:
+        InputError: It is no HTML name, something else is there, or the disk refuses.
+    """
+    from squibwise.documents.check_page import check_page
+
+    if page.suffix.lower() not in (".html", ".htm"):
+        raise InputError(f"'{page}' does not end in .html.", remedy="Write --page check.html.")
+    data = check_page(catalog).encode("utf-8")
+    write_files([NewFile(path=page, data=data)], may_replace=_is_check_page)
+
+
+def _is_check_page(path: Path) -> bool:
+    """An earlier such page gives way to a new one; anything else stays."""
+    with path.open("rb") as file:
+        return b"<title>Check a restraint record</title>" in file.read(1000)
+
+
 def write_drawings(beliefs: Iterable[ComponentBelief], folder: Path) -> tuple[Path, ...]:
     """Write one drawing for each belief into a folder, made when it is not there.
 

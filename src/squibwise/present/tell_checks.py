@@ -102,6 +102,7 @@ def _gate(gate: Gate) -> Section:
 def tell_verification(result: Verification, file: Path) -> Telling:
     """Return whether a record can be relied on, by whom it is, and what that does not say."""
     limits = "This says nothing of whether the work was good, only that the text is as issued."
+    left = (f"This copy leaves out {len(result.withheld)} parts: crash data and prices.",)
     by_key: tuple[str, ...] = ()
     if result.fingerprint:
         since = f", known here since {result.known_since}" if result.known_since else ""
@@ -109,11 +110,17 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     return Telling(
         title=_VERIFIED[result.signature] if result.valid else "CANNOT BE RELIED ON:",
         subtitle=str(file),
-        about=by_key,
+        about=(*by_key, *(left if result.withheld else ())),
         sections=filled((tell_findings(result.problems, "About the record"),)),
         closing=(Text(text=limits),),
         tone="strong" if result.valid else "alarm",
     )
+
+
+def tell_check_page(page: Path) -> Telling:
+    """Return where the page for the browser went, and what to do with it."""
+    how = "Hand it on with a record: it opens in any browser and needs no network."
+    return Telling(title="A page that checks records:", subtitle=str(page), about=(how,))
 
 
 _VERIFIED = {
