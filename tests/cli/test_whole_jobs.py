@@ -13,6 +13,8 @@ from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
 from squibwise.model.work import Work
 from squibwise.present.tell_brief import make_brief, tell_brief
+from squibwise.present.tell_orders import tell_order_list
+from squibwise.present.telling import Table
 
 CATALOG = load_catalog()
 
@@ -113,3 +115,16 @@ def test_the_unit_is_bolted_down_before_power_and_before_it_is_covered(job: str)
             assert bolted < at[f"close:{way}"]
     if bolted is not None and "step:first-power" in at:
         assert bolted < at["step:first-power"]
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_the_order_list_names_each_part_with_its_place(job: str) -> None:
+    """A parts desk needs one number a line: door and pillar sensors are two kinds of part."""
+    told = tell_order_list(opened(job), whole(job).todo, CATALOG)
+    rows = [r for s in told.sections for b in s.blocks if isinstance(b, Table) for r in b.rows]
+    vague = ("front or rear", "by piece", "as a kit", "back frame or track")
+    assert [r for r in rows if any(v in r[1] for v in vague)] == []
+    assert len({r[1] for r in rows}) == len(rows)
+    seats = ("belt assembly", "inertia reel", "buckle")
+    for row in (r for r in rows if any(s in r[1] for s in seats)):
+        assert any(side in row[1] for side in ("left", "right", "centre")), row

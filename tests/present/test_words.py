@@ -68,7 +68,7 @@ SENTENCES = [
     ),
     (
         Recorder(id="c", record="stored", delta_v_long_kmh=-27.5, driver_belt="latched"),
-        "crash record stored, delta-V along -27.5 km/h, by recorder, driver's belt latched",
+        "crash record stored, delta-V along -28 km/h, by recorder, driver's belt latched",
     ),
     (
         Impact(id="i", zone="nose-right", clock=1, extent="moderate"),

@@ -84,6 +84,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     Attributes:
         id: Word in orders.
         title: What the trade calls it in the US; ``title_uk`` in the UK.
+        titles: What it is called at places that begin so, where parts of several numbers share it.
         key: The car has it where it has one of these kinds.
         holds: Kinds that come inside it; one of them bad asks for the whole.
         brings: Kinds that come with it and are also sold alone.
@@ -105,6 +106,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     id: str
     title: str
     title_uk: str
+    titles: dict[str, str] = {}
     key: tuple[str, ...]
     holds: tuple[str, ...] = ()
     brings: tuple[str, ...] = ()
@@ -128,6 +130,11 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     def __post_init__(self) -> None:
         for what in (self.new, self.used, self.lead_days):
             check_minutes(f"assembly {self.id}", what or (0, 0, 0))
+
+    def title_at(self, place: str, *, british: bool = False) -> str:
+        """Return what it is called at a place."""
+        usual = self.title_uk if british else self.title
+        return next((t for head, t in self.titles.items() if place.startswith(head)), usual)
 
 
 def read_assemblies(

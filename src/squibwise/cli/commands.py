@@ -185,21 +185,26 @@ def trace(
     help="Give the reasons of one line: a number, an order, or driver.front-bag:replace.",
 )  # fmt: skip
 @click.option("--full", is_flag=True, help="Every operation on its own line.")
+@click.option("--orders", is_flag=True, help="The order list alone, as a parts desk reads it.")
 @own_option
 @answers
-def work(case_path: Path, why: str | None, full: bool, own: Path | None, as_json: bool) -> int:
+def work(
+    case_path: Path, why: str | None, full: bool, orders: bool, own: Path | None, as_json: bool
+) -> int:
     """List what to order and what to do, visit by visit, with holds and cautions, and the cost."""
     from squibwise import case
     from squibwise.cli import opening
+    from squibwise.present.tell_orders import tell_order_list
     from squibwise.present.tell_work import tell_work
 
     at = opening.open_case(case_path, own)
     todo, costs = case.costed(at.case, at.catalog, at.own)
-    reasons = opening.tell_line(why, at.case, todo, at.catalog) if why else None
+    alone = opening.tell_line(why, at.case, todo, at.catalog) if why else None
+    alone = tell_order_list(at.case, todo, at.catalog) if orders else alone
     return opening.answer(
         at,
         output.as_builtins(todo) | {"costs": [output.as_builtins(c) for c in costs]},
-        lambda: reasons if reasons else tell_work(at.case, todo, costs, at.catalog, full=full),
+        lambda: alone if alone else tell_work(at.case, todo, costs, at.catalog, full=full),
         as_json=as_json,
         findings=todo.findings,
     )

@@ -24,6 +24,7 @@ from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
+from squibwise.model.words import ASKED_WORDS
 from squibwise.model.work import Operation, Work, WorkItem
 from squibwise.require.progress import entry_for
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
@@ -449,16 +450,24 @@ def answer_entries(
         InputError: There is no such question, no such answer, or the source is missing.
     """
     known = catalog.rules.questions
-    if question in _ELSEWHERE:
-        message = f"'{question}' is not answered by yes or no."
-        raise InputError(message, remedy=_ELSEWHERE[question])
+    if question == "equipment" and word != YES:
+        raise InputError(
+            f"'{word}' does not say what the car has.",
+            remedy="Answer yes when it is as the template says; else write equipment, add or "
+            "remove under [car] (`squibwise catalog` lists the templates).",
+        )
     if word not in ANSWERS:
         raise InputError(f"'{word}' is no answer.", remedy=f"Answer {' or '.join(ANSWERS)}.")
+    if question in ASKED_WORDS:
+        result = "passed" if word == YES else "failed"
+        note = f"answered {word}" + (f"; {source}" if source else "")
+        return ({"kind": "passed", "what": question, "result": result, "note": note},), ()
     if question == CRASH:
         return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
     if question not in known:
         raise InputError(
-            f"'{question}' is no question.", remedy=did_you_mean(question, (CRASH, *known))
+            f"'{question}' is no question.",
+            remedy=did_you_mean(question, (CRASH, *ASKED_WORDS, *known)),
         )
     if not source.strip():
         remedy = 'Say where it stands: --source "maker\'s procedure, section 12".'
@@ -468,12 +477,6 @@ def answer_entries(
         {"component": r.component, "action": r.action, "when": r.when, "source": r.source}
         for r in rules
     )
-
-
-_ELSEWHERE = {
-    "equipment": "Write equipment = ... under [car]; `squibwise catalog` lists the templates.",
-    "cover": "Nothing in the case hangs on it; enter what you pay yourself under [[price]].",
-}
 
 
 def _refuse_unsafe(

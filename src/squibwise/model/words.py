@@ -79,5 +79,8 @@ RELEASE_WORDS = (
 )
 """What a person signs for at release, beside gates and work items."""
 
+ASKED_WORDS = ("cover", "equipment")
+"""Questions that a person answers once and no rule hangs on."""
+
 VERDICT_WORDS = ("seat-trials", "label")
 """Verdicts on a component that a person may decide, written ``<word>:<component>``."""

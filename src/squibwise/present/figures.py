@@ -8,6 +8,9 @@ from squibwise.model.cost import Money
 SHORT_MINUTES = 90  # times below it are told in minutes
 KM_PER_MILE = 1.609344
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
+NM_PER_FT_LB = 1.355818
+"""Source: NIST Special Publication 811 (2008), appendix B.8: 1 foot pound-force = 1.355 818 N m."""
+_FT_LB = ("US",)  # countries whose torque wrenches state foot-pounds (from memory)
 _MILES = ("US", "GB")  # countries that state road speeds in miles an hour (from memory)
 
 
@@ -61,6 +64,24 @@ def speed_in(kmh: float, region: str | None) -> tuple[float, str]:
     if (region or "").partition("-")[0] in _MILES:
         return kmh / KM_PER_MILE, "mph"
     return kmh, "km/h"
+
+
+def measured(value: float, unit: str, region: str | None) -> str:
+    """Return a measured value in the unit of a region: speeds and torques; others as entered.
+
+    Args:
+        value: As entered, in ``unit``.
+        unit: As entered.
+        region: ISO 3166 code; None = metric.
+    """
+    country = (region or "").partition("-")[0]
+    if unit == "km/h":
+        return speed(value, region)
+    if unit == "Nm" and country in _FT_LB:
+        return f"{value / NM_PER_FT_LB:.0f} ft-lb ({number(value)} Nm)"
+    if unit == "ft-lb" and country not in _FT_LB:
+        return f"{value * NM_PER_FT_LB:.0f} Nm ({number(value)} ft-lb)"
+    return f"{number(value)} {unit}"
 
 
 def number(value: float) -> str:

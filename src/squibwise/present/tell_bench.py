@@ -189,10 +189,10 @@ def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:
 
 def make_cards(case: Case) -> tuple[EvidenceCard, ...]:
     """Return the evidence in the order it came, a card each."""
-    return tuple(_card(e) for e in case.evidence)
+    return tuple(_card(e, case.region) for e in case.evidence)
 
 
-def _card(one: Evidence) -> EvidenceCard:
+def _card(one: Evidence, region: str | None) -> EvidenceCard:
     tag = str(one.__struct_config__.tag)
     file = one.origin.file if isinstance(one, Report) else getattr(one, "file", None)
     return EvidenceCard(
@@ -200,7 +200,7 @@ def _card(one: Evidence) -> EvidenceCard:
         kind=in_words(tag),
         when=moment(one.time),
         by=getattr(one, "by", None) or one.origin.person or "",
-        told=tell_evidence(one),
+        told=tell_evidence(one, region),
         component=getattr(one, "component", None) or "",
         file=file or "",
     )

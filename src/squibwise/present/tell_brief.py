@@ -49,7 +49,7 @@ LINES, WIDTH = 40, 80
 LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alone
 _LABEL, _GAP = 8, 2
 _TITLE, _WHY = 50, 14  # columns of what is ordered now
-_TITLE_ADDED, _WHY_ADDED = 38, 28  # and of what may be added: its reason needs more room
+_TITLE_ADDED, _WHY_ADDED = 46, 22  # and of what may be added: its reason needs more room
 KEY_ON = "key-on-safe"
 
 
@@ -265,29 +265,41 @@ def _cut_lists(brief: Brief, room: int, more: str) -> tuple[Section | None, Sect
     now = [_order_row(group) for group in group_orders(brief.order_now)]
     added = [_added_row(group) for group in group_orders(brief.may_be_added)]
     left = max(room - 2 * bool(now) - 2 * bool(added), LEAST_ROWS * (bool(now) + bool(added)))
-    for_added = min(len(added), max(LEAST_ROWS, left - len(now))) if added else 0
+    wanted = sum(_lines(row, _TITLE) for row in now)
+    for_added = max(LEAST_ROWS, left - wanted) if added else 0
+    for_added = min(for_added, sum(_lines(row, _TITLE_ADDED) for row in added))
+    memory = "; ~ from memory, ask for quotes" if any("~" in row[1] for row in now) else ""
     return (
-        _listed("Order now", now, left - for_added, more, "needed surely or by rule"),
+        _listed("Order now", now, left - for_added, more, f"needed surely or by rule{memory}"),
         _listed("May be added", added, for_added, more, "a look or the maker decides"),
     )
+
+
+def _lines(row: Sequence[str], width: int) -> int:
+    """Return how many lines a row takes; what is ordered is never cut."""
+    return len(textwrap.wrap(row[0], width)) or 1
 
 
 def _listed(
     heading: str, rows: list[tuple[str, ...]], most: int, more: str, note: str
 ) -> Section | None:
+    """Return the rows that fit into so many lines; what does not is counted."""
     if not rows:
         return None
-    shown = rows if len(rows) <= most else rows[: most - 1]
+    width = _TITLE if heading == "Order now" else _TITLE_ADDED
+    shown = rows
+    while shown and sum(_lines(r, width) for r in shown) + (len(shown) < len(rows)) > most:
+        shown = shown[:-1]
     hidden = len(rows) - len(shown)
     tail = (Text(text=f"and {hidden} more: `{more}`", tone="quiet"),) if hidden else ()
     return section(heading, Table(rows=tuple(shown), right=(1,)), *tail, note=note)
 
 
 def _order_row(group: Sequence[Order]) -> tuple[str, ...]:
-    return cut(tell_titled(group), _TITLE), tell_price(group), cut(tell_why(group[0]), _WHY)
+    return tell_titled(group), tell_price(group), cut(tell_why(group[0]), _WHY)
 
 
 def _added_row(group: Sequence[Order]) -> tuple[str, ...]:
     likeliest = max(group, key=lambda o: o.p)
     why = cut(tell_why(likeliest), _WHY_ADDED)
-    return cut(tell_titled(group), _TITLE_ADDED), percent(likeliest.p), why
+    return tell_titled(group), percent(likeliest.p), why

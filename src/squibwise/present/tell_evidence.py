@@ -23,12 +23,14 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.report import Report
-from squibwise.present.figures import counted, number
+from squibwise.present.figures import counted, measured, number, speed
 
 
-def tell_evidence(one: Evidence) -> str:
-    """Return one piece of evidence in a sentence."""
-    return _WORDS[type(one)](one)
+def tell_evidence(one: Evidence, region: str | None = None) -> str:
+    """Return one piece of evidence in a sentence; speeds and torques in the region's unit."""
+    if isinstance(one, Recorder):
+        return _recorder(one, region)
+    return _reading(one, region) if isinstance(one, Reading) else _WORDS[type(one)](one)
 
 
 def _known(*pairs: tuple[str, str | None]) -> str:
@@ -74,11 +76,14 @@ def _circumstance(e: Circumstance) -> str:
     return f"{e.what}: {_yes(e.present)}"
 
 
-def _recorder(e: Recorder) -> str:
+def _recorder(e: Recorder, region: str | None = None) -> str:
+    along, across = (
+        None if v is None else speed(v, region) for v in (e.delta_v_long_kmh, e.delta_v_lat_kmh)
+    )
     return _known(
         ("crash record", e.record),
-        ("delta-V along", _measured(e.delta_v_long_kmh, "km/h")),
-        ("across", _measured(e.delta_v_lat_kmh, "km/h")),
+        ("delta-V along", along),
+        ("across", across),
         ("by", e.method),
         ("driver's belt", e.driver_belt),
         ("passenger's belt", e.passenger_belt),
@@ -86,11 +91,11 @@ def _recorder(e: Recorder) -> str:
     )
 
 
-def _reading(e: Reading) -> str:
+def _reading(e: Reading, region: str | None = None) -> str:
     spread = "" if e.u is None else f" (u {number(e.u)})"
     where = f" at {e.where}" if e.where else ""
     how = f", by {e.method}" if e.method else ""
-    return f"{e.component}: {e.quantity} {number(e.value)} {e.unit}{spread}{where}{how}"
+    return f"{e.component}: {e.quantity} {measured(e.value, e.unit, region)}{spread}{where}{how}"
 
 
 def _lamp(e: LampCheck) -> str:

@@ -2,9 +2,13 @@
 
 from collections.abc import Iterable, Sequence
 
+from squibwise.catalog.load import Catalog
+from squibwise.model.case import Case
 from squibwise.model.cost import Money
+from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.work import Order, Question, Work
 from squibwise.present.figures import bare_sum
+from squibwise.present.telling import Table, Telling, Text, filled, section
 
 
 def order_now(todo: Work) -> tuple[Order, ...]:
@@ -30,7 +34,8 @@ def group_orders(orders: Iterable[Order]) -> list[tuple[Order, ...]]:
     """Return orders of the same assembly for the same reason together, in their order."""
     groups: dict[tuple[object, ...], list[Order]] = {}
     for one in orders:
-        key = (one.assembly, one.kind, one.question, one.settled_by, one.price)
+        name = one.title.partition(", ")[0].partition(": ")[0]
+        key = (one.assembly, name, one.kind, one.question, one.settled_by, one.price)
         groups.setdefault(key, []).append(one)
     return [tuple(group) for group in groups.values()]
 
@@ -63,3 +68,61 @@ def tell_why(order: Order) -> str:
     if order.kind == "look-first":
         return f"look: {order.settled_by.rpartition(': ')[2] or order.settled_by or 'at the part'}"
     return f"ask: {order.question}" if order.question else "ask the maker"
+
+
+def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
+    """Return the order list as a parts desk reads it: each part with its side, nothing else."""
+    car = case.car
+    british = (case.region or "").startswith("GB")
+    head = ("", "part", "mind")
+    now = tuple(row for o in order_now(todo) for row in _desk_rows(o, case, catalog, british))
+    later = tuple(row for o in may_be_added(todo) for row in _desk_rows(o, case, catalog, british))
+    return Telling(
+        title="Order list",
+        subtitle=case.title or case.id,
+        about=(
+            f"VIN {car.vin or 'not stated'}, model year {car.model_year or 'not stated'}, "
+            f"driver on the {car.drive_hand}",
+        ),
+        sections=filled(
+            (
+                section("Order", Table(rows=now, head=head)) if now else None,
+                section(
+                    "Price and days only",
+                    Table(rows=later, head=head),
+                    note="a look or the maker's rule decides first",
+                )
+                if later
+                else None,
+            )
+        ),
+        closing=(Text(text=_BY_VIN),),
+    )
+
+
+_BY_VIN = (
+    "By VIN and equipment, not by looks: left and right, driver and passenger are different "
+    "numbers; name the connector, the position code of a sensor, the trim colour. Ask of each: "
+    "price, days, supersession, whether it is recalled."
+)
+
+
+def _desk_rows(
+    order: Order, case: Case, catalog: Catalog, british: bool
+) -> Iterable[tuple[str, ...]]:
+    """Return one row for each place, or one for all where the number is the same."""
+    assembly = catalog.assemblies[order.assembly]
+    places = list(dict.fromkeys(split_component(c).place for c in order.contains))
+    hand = case.car.drive_hand
+    mind = [f"sold apart: {assembly.sold_apart}"] if assembly.sold_apart else []
+    mind += ["dangerous goods, ground freight"] if order.live else []
+    title = assembly.title_at(places[0], british=british) if places else order.title
+    where = ", ".join(_where(p, hand) for p in places if p != "centre")
+    alone = len(assembly.places) == 1 or not where
+    yield str(order.quantity), title if alone else f"{title}, {where}", "; ".join(mind)
+
+
+def _where(place: str, hand: Side) -> str:
+    side = side_of(place, hand)
+    word = place.replace("row2", "second row").replace("row3", "third row").replace("-", " ")
+    return f"{word} ({side})" if side and side not in place else word

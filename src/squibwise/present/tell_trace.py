@@ -20,6 +20,7 @@ from squibwise.present.telling import (
 )
 
 CAUSES_SHOWN = 8
+STANDING = "maker-first"  # the notice below every answer, no hazard of one test
 POWER = {"off": "power off", "on": "power on", "any": ""}
 
 
@@ -50,8 +51,8 @@ def tell_trace_shortly(trace: Trace) -> Section:
     rows = [("most likely", f"{h.title or h.id} ({percent(h.p)})") for h in ranked[:2]]
     rows += [("next", f"{card.title} ({_time(card)})")]
     rows += [("until it is fixed", f"{minutes(trace.expected_minutes)} to be expected")]
-    if card.cautions:
-        rows.append(("danger", card.cautions[0].text))
+    hazards = [c for c in card.cautions if c.id != STANDING] or list(card.cautions)
+    rows += [("danger", hazards[0].text)] if hazards else []
     return section("In short", Table(rows=tuple(rows)))
 
 

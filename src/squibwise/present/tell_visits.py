@@ -79,10 +79,17 @@ def tell_holds(operation: Operation) -> tuple[str, ...]:
     """Return how long an operation takes, and what holds it up."""
     told = [minutes(operation.minutes.likely)] if operation.minutes.likely else []
     told += [f"wait {minutes(operation.hold_minutes)} before it"] if operation.hold_minutes else []
+    told += ["new one-time fasteners"] if _has_fasteners(operation) else []
     return (
         *told,
         *([f"held by {', '.join(operation.blocked_by)}"] if operation.blocked_by else []),
     )
+
+
+def _has_fasteners(operation: Operation) -> bool:
+    """Are fasteners undone here that are new each time."""
+    is_one_time = any(c.id == "one-time" for c in operation.cautions)
+    return is_one_time and operation.action in ("fit", "close")
 
 
 def tell_sureness(operation: Operation) -> tuple[str, ...]:

@@ -151,6 +151,7 @@ def _question(question: Question) -> str:
 def _orders(heading: str, orders: Sequence[Order], note: str) -> Section | None:
     rows = tuple(_order_row(group) for group in group_orders(orders))
     head = ("order", "price", "needed", "why")
+    note += "; ~ from memory, ask for quotes" if any("~" in row[1] for row in rows) else ""
     return section(heading, Table(rows=rows, head=head, right=(1, 2)), note=note) if rows else None
 
 

@@ -8,7 +8,7 @@ from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
-from squibwise.model.words import RELEASE_WORDS, VERDICT_WORDS
+from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS
 from squibwise.model.work import Visit, WorkItem
 from squibwise.require.job import Job
 from squibwise.require.progress import STEP, Progress
@@ -147,4 +147,8 @@ def _strangers(
 
 def _is_for_release(word: str) -> bool:
     head, _, tail = word.partition(":")
-    return word in RELEASE_WORDS or tail == "disposal" or head in (*VERDICT_WORDS, "reading")
+    return (
+        word in (*RELEASE_WORDS, *ASKED_WORDS)
+        or tail == "disposal"
+        or head in (*VERDICT_WORDS, "reading")
+    )

@@ -9,7 +9,7 @@ from squibwise.catalog.tasks import Setting, Three, Tick
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Minutes, Operation, WorkItem
 from squibwise.require.access import Way, close_over, find_parted, is_in, is_open
-from squibwise.require.orders import Piece, find_piece
+from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.reasons import pick_cautions
 from squibwise.require.scope import Scope, find_piece_ways, is_inside, list_places
 
@@ -227,8 +227,8 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
 
 
 def _piece_title(piece: Piece) -> str:
-    alone = len(piece.assembly.places) == 1
-    return piece.assembly.title if alone else f"{piece.assembly.title}, {piece.place}"
+    title = piece.assembly.title_at(piece.place)
+    return title if len(piece.assembly.places) == 1 else f"{title}, {piece.place}"
 
 
 def _open_ways(piece: Piece, scope: Scope) -> list[Way]:
@@ -308,6 +308,8 @@ def _comes_first(other: Piece, piece: Piece, scope: Scope) -> bool:
 
 
 def _fit_verb(piece: Piece, scope: Scope, *, later: bool) -> str:
+    if piece.assembly.id == FASTENERS:
+        return "Check off, each new one in where its old one came out"
     if piece in scope.taken_off:
         return "Put back, join and lock"
     if later:

@@ -15,6 +15,7 @@ from squibwise.model.work import DemandKind, Order, PriceRange, WorkItem
 
 KINDS: tuple[DemandKind, ...] = ("certain", "rule", "look-first", "ask")
 CATALOG_CURRENCY = "USD"
+FASTENERS = "bolts-kit"
 
 
 class Piece(msgspec.Struct, frozen=True, kw_only=True):
@@ -111,7 +112,15 @@ def list_orders(
     least = catalog.fact("require.list-from").number()
     listed = [_order(piece, items, case, catalog) for piece, items in _gathered(asked).values()]
     orders = [o for o in listed if o.p >= least]
-    return tuple(sorted(_merged(orders, catalog), key=lambda o: (KINDS.index(o.kind), -o.p)))
+    likely = catalog.fact("require.likely").number()
+    if all(o.p < likely or o.kind == "ask" for o in orders if o.assembly != FASTENERS):
+        orders = [o for o in orders if o.assembly != FASTENERS]
+    return tuple(sorted(_merged(orders, catalog), key=_rank))
+
+
+def _rank(order: Order) -> tuple[int, bool, float]:
+    """Return the place of an order: the surest first, fasteners behind what they belong to."""
+    return KINDS.index(order.kind), order.assembly == FASTENERS, -order.p
 
 
 def _gathered(asked: Asked) -> Asked:
@@ -142,7 +151,7 @@ def _order(piece: Piece, items: Sequence[WorkItem], case: Case, catalog: Catalog
     assembly = piece.assembly
     return Order(
         assembly=assembly.id,
-        title=_title(piece, catalog),
+        title=_title(piece),
         contains=piece.contains,
         kind=lead.kind,
         profiles=tuple(sorted({n for i in alike for n in i.profiles})),
@@ -162,10 +171,14 @@ def _order(piece: Piece, items: Sequence[WorkItem], case: Case, catalog: Catalog
     )
 
 
-def _title(piece: Piece, catalog: Catalog) -> str:
-    if piece.place == "centre" or len(piece.assembly.places) == 1:
-        return piece.assembly.title
-    return f"{piece.assembly.title}, {piece.place}"
+def _title(piece: Piece) -> str:
+    title = piece.assembly.title_at(piece.place)
+    return title if is_alone(piece) else f"{title}, {piece.place}"
+
+
+def is_alone(piece: Piece) -> bool:
+    """Is there one place for an assembly, so that none needs to be named."""
+    return piece.place == "centre" or len(piece.assembly.places) == 1
 
 
 def _reasons(items: Iterable[WorkItem]) -> tuple[Because, ...]:
@@ -233,19 +246,20 @@ def _merged(orders: Sequence[Order], catalog: Catalog) -> list[Order]:
     """Return the orders with those of one part number on one line."""
     lines: dict[tuple[str, str, bool, str], list[Order]] = {}
     for order in orders:
-        place = "" if catalog.assemblies[order.assembly].same_number else order.title
+        same = catalog.assemblies[order.assembly].same_number
+        place = order.title.partition(", ")[0] if same else order.title
         lines.setdefault((order.assembly, order.kind, order.done, place), []).append(order)
-    return [_together(same, catalog) for same in lines.values()]
+    return [_together(alike) for alike in lines.values()]
 
 
-def _together(same: Sequence[Order], catalog: Catalog) -> Order:
+def _together(same: Sequence[Order]) -> Order:
     first = same[0]
     if len(same) == 1:
         return first
     places = ", ".join(split_component(o.contains[0]).place for o in same)
     return msgspec.structs.replace(
         first,
-        title=f"{catalog.assemblies[first.assembly].title}: {places}",
+        title=f"{first.title.partition(', ')[0]}: {places}",
         contains=tuple(c for o in same for c in o.contains),
         quantity=len(same),
         p=max(o.p for o in same),

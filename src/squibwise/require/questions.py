@@ -276,14 +276,30 @@ def _before_all(job: Job) -> list[Question]:
             "What does the car have? The equipment is only assumed: "
             "walk round it, or ask for the build list."
         )
-        asked.append(Question(id="equipment", text=text, ask="parts-desk"))
+        asked.append(
+            Question(
+                id="equipment",
+                text=text,
+                ask="parts-desk",
+                answers=("yes: it has what the template says",),
+                answered=_answered("equipment", job),
+            )
+        )
     if job.assessment.event.no_crash >= job.limits.likely:
         text = (
             "Is there a recall, bulletin or extended cover for this fault, "
             "so that somebody else pays?"
         )
-        asked.append(Question(id="cover", text=text, ask="maker", answers=ANSWERS))
+        answered = _answered("cover", job)
+        asked.append(
+            Question(id="cover", text=text, ask="maker", answers=ANSWERS, answered=answered)
+        )
     return asked
+
+
+def _answered(word: str, job: Job) -> str:
+    """Return how a question was answered on which no rule hangs; empty = open."""
+    return {"passed": YES, "failed": NO}.get(job.progress.results.get(word, ""), "")
 
 
 def save_by_no(question: str, orders: Iterable[Order], minutes: int, currency: str) -> Saving:

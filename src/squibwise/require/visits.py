@@ -22,6 +22,7 @@ from squibwise.require.operations import (
     take_out,
     trace,
 )
+from squibwise.require.orders import FASTENERS
 from squibwise.require.scope import Scope
 from squibwise.require.steps import (
     cause_operations,
@@ -198,6 +199,8 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
 
 def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope) -> Placed:
     fits = scope.job.catalog.assemblies[operation.assembly or ""].operation.fit
+    if operation.assembly == FASTENERS:
+        return Placed(phase=phase, area="car", rank=(3, operation.n), operation=operation)
     layer = ("base", "charge", "trim").index(fits)
     slot = way.slot if way else 0 if operation.assembly == "driver-bag" else 42
     area = way.id if way else "wheel" if operation.assembly == "driver-bag" else "car"

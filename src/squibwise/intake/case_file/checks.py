@@ -16,7 +16,7 @@ from squibwise.intake.case_file.toml_text import KeyPath, Lines, line_of
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
 from squibwise.model.origin import Finding, Origin, Severity
-from squibwise.model.words import RELEASE_WORDS, VERDICT_WORDS, Action
+from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS, Action
 
 _CLOSE = (
     62.0  # share of letters in common, in %, from which a suggestion helps more than it misleads
@@ -326,7 +326,7 @@ def item(value: str, path: KeyPath, notes: Notes) -> bool:
 
 def passed(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a check is a gate, a word of the release, a verdict or a work item."""
-    words = [*notes.catalog.tasks.gates, *RELEASE_WORDS]
+    words = [*notes.catalog.tasks.gates, *RELEASE_WORDS, *ASKED_WORDS]
     words += [*notes.catalog.papers, *notes.catalog.questions]
     head, _, tail = value.partition(":")
     if value in words or (head == "reading" and tail):

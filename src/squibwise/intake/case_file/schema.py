@@ -88,6 +88,7 @@ ReadingUnit = Literal[
     "kg",
     "mm",
     "Nm",
+    "ft-lb",
     "deg",
     "degC",
     "s",
