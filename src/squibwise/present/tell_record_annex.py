@@ -1,6 +1,6 @@
 """The annex of a record: everything that it states, in order."""
 
-from squibwise.model.belief import Because
+from squibwise.model.belief import Because, SpeedChange
 from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, Passed, Recorder
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.report import CodeLine, Report
@@ -13,6 +13,7 @@ from squibwise.present.record_content import (
     StatedPaper,
     StatedWeak,
 )
+from squibwise.present.tell_event import tell_speed
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_record_work import (
     tell_because,
@@ -131,7 +132,9 @@ def _struck(event: StatedEvent, content: Content) -> list[tuple[str, str]]:
     struck = [f"{in_words(z)} {percent(p)}" for z, p in zones if p >= WORTH]
     measured = any(isinstance(e, Recorder | Impact) for e in content.evidence)
     rows = [("Struck", listed(struck) or "nothing that is known")]
-    return rows + ([("Change of speed", _speed(event.delta_v_kmh))] if measured else [])
+    return rows + (
+        [("Change of speed", _speed(event.delta_v_kmh, content.region))] if measured else []
+    )
 
 
 def _people(event: StatedEvent, content: Content) -> list[tuple[str, str]]:
@@ -175,10 +178,10 @@ def _cause(key: str) -> str:
     return f"{in_words(word)}, {in_words(place)}" if place else in_words(word)
 
 
-def _speed(speed: dict[str, float] | None) -> str:
+def _speed(speed: dict[str, float] | None, region: str | None) -> str:
     if speed is None:
         return "no crash, or not known"
-    return f"about {speed['p50']:.0f} km/h ({speed['p10']:.0f} to {speed['p90']:.0f})"
+    return tell_speed(SpeedChange(**speed), region).removeprefix("change of speed ")
 
 
 def _fired(content: Content) -> tuple[Section, ...]:
@@ -264,15 +267,15 @@ def _component(stated: StatedComponent, because: tuple[Because, ...]) -> tuple[s
 
 
 def _evidence(content: Content) -> Section:
-    rows = tuple(row for e in content.evidence for row in _evidence_rows(e))
+    rows = tuple(row for e in content.evidence for row in _evidence_rows(e, content.region))
     head = ("Id", "Time", "What was recorded", "By", "Stands in")
     return section("Evidence", Table(rows=rows, head=head, widths=(0, 0, 6, 2, 3), data=(4,)))
 
 
-def _evidence_rows(one: Evidence) -> list[tuple[str, ...]]:
+def _evidence_rows(one: Evidence, region: str | None) -> list[tuple[str, ...]]:
     """Return one row for a piece of evidence, and one for each line of a scan."""
     by = getattr(one, "by", None) or one.origin.person or ""
-    row = (one.id, moment(one.time), tell_evidence(one), by, tell_origin(one.origin))
+    row = (one.id, moment(one.time), tell_evidence(one, region), by, tell_origin(one.origin))
     if not isinstance(one, Report):
         return [row]
     lines, unread = one.reading.lines, one.reading.unread
