@@ -13,7 +13,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
-from squibwise.garage import entering
+from squibwise.garage import entering, ticking
 from squibwise.intake import load_case
 
 Line = Callable[..., Any]
@@ -189,9 +189,9 @@ def test_numbers_are_read_as_people_write_them(
 ) -> None:
     if numbers is None:
         with pytest.raises(InputError):
-            entering.read_numbers(words)
+            ticking.read_numbers(words)
     else:
-        assert entering.read_numbers(words) == numbers
+        assert ticking.read_numbers(words) == numbers
 
 
 BLOCK = """    [[evidence]]

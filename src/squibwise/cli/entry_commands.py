@@ -121,13 +121,13 @@ def did(
     """
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.garage import entering
+    from squibwise.garage import ticking
 
-    wanted = entering.read_numbers(numbers)
+    wanted = ticking.read_numbers(numbers)
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
     common = _common(by, at)
-    entries = entering.entries_for(
+    entries = ticking.entries_for(
         todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts
     )
     if note:
@@ -219,10 +219,10 @@ def _work_of(case_path: Path) -> "Work":
 def answer(case_path: Path, question: str, word: str, source: str, as_json: bool) -> int:
     """Answer a question that `work` asks, with where the answer stands; everything follows."""
     from squibwise.cli import opening
-    from squibwise.garage import entering
+    from squibwise.garage import ticking
 
     at = opening.open_case(case_path)
-    entries, rules = entering.answer_entries(at.case, question, word, source, at.catalog)
+    entries, rules = ticking.answer_entries(at.case, question, word, source, at.catalog)
     command = f"answer {question} {word}"
     return _write(case_path, command, entries, as_json=as_json, rules=rules)
 

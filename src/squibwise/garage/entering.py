@@ -6,7 +6,7 @@ import re
 import textwrap
 import tomllib
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,19 +19,14 @@ from tomlkit.items import Table as TomlTable
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
-from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
 from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
-from squibwise.model.words import ASKED_WORDS
-from squibwise.model.work import Operation, Work, WorkItem
-from squibwise.require.progress import entry_for
-from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
+from squibwise.model.work import Work
 
 MARK = "squibwise:"
-_RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
-_MOST_NUMBERS, _MOST_TOLD = 2000, 3
+_MOST_TOLD = 3
 
 Pairs = Mapping[str, Any]
 
@@ -304,199 +299,3 @@ def photo_entry(case_path: Path, file: Path, subject: str, todo: Work | None) ->
         entry["component"] = subject
     digest = hashlib.sha256(read_bytes(file, MAX_BYTES)).hexdigest()
     return entry | {"file": copy_report(case_path, file), "sha256": digest}
-
-
-def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
-    """Return the numbers that ``9-14,22`` stands for.
-
-    Raises:
-        InputError: It is not such a list.
-    """
-    numbers: list[int] = []
-    for word in ",".join(words).replace(" ", ",").split(","):
-        found = _RANGE.fullmatch(word.strip())
-        if word.strip() and not found:
-            raise InputError(f"'{word}' is no number.", remedy="Write 9-14,22.")
-        if found:
-            first, last = int(found[1]), int(found[2] or found[1])
-            numbers += range(first, last + 1)
-        if len(numbers) > _MOST_NUMBERS:
-            raise InputError("those are too many numbers.", remedy="Write 9-14,22.")
-    if not numbers:
-        raise InputError("no number was named.", remedy="Write 9-14,22.")
-    return tuple(dict.fromkeys(numbers))
-
-
-def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
-    """Return what each printed number of the work stands for."""
-    by_id = {i.id: i for i in todo.items}
-    return {o.n: tuple(_ticked(o, by_id)) for o in todo.operations}
-
-
-def _ticked(operation: Operation, by_id: Mapping[str, WorkItem]) -> list[WorkItem]:
-    """Return what an operation stands for: its demands, or itself when it answers none."""
-    found = [by_id[d] for d in operation.demands if d in by_id]
-    itself = WorkItem(
-        id=operation.id,
-        action="do",
-        component=None,
-        title=operation.title,
-        strict="always",
-        done=operation.done,
-    )
-    return found or [itself]
-
-
-def _named_in(todo: Work, numbers: Sequence[int], parts: Sequence[str]) -> dict[str, WorkItem]:
-    """Return the items of these operations that stand for these parts, by id.
-
-    Raises:
-        InputError: None of the operations stands for a part.
-    """
-    inside = [i for n in numbers for i in numbered_items(todo).get(n, ())]
-    for part in parts:
-        if part not in {i.component for i in inside}:
-            known = sorted({i.component for i in inside if i.component})
-            remedy = did_you_mean(part, known) or f"They hold {', '.join(known) or 'no part'}."
-            raise InputError(f"'{part}' is not in these operations.", remedy=remedy)
-    return {i.id: i for i in inside if i.component in parts}
-
-
-def _refuse_vague(todo: Work, numbers: Sequence[int]) -> None:
-    """Refuse to fail a whole look: what was seen is said of each thing.
-
-    Raises:
-        InputError: One of the operations is a look at several things.
-    """
-    for operation in todo.operations:
-        if operation.n in numbers and operation.action == "look" and len(operation.demands) > 1:
-            raise InputError(
-                f"no. {operation.n} looks at several things: {', '.join(operation.components)}.",
-                remedy=f"Say which failed: `did CASE {operation.n} --failed --of COMPONENT`, "
-                "or what was seen: `saw CASE COMPONENT WORD`.",
-            )
-
-
-def _runs(numbers: Sequence[int]) -> list[list[int]]:
-    """Return numbers in runs without a gap; a range may span numbers that a job does not have."""
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return runs
-
-
-def entries_for(
-    todo: Work,
-    numbers: Sequence[int],
-    catalog: Catalog,
-    common: Pairs,
-    *,
-    failed: bool,
-    safe: bool = False,
-    parts: Sequence[str] = (),
-) -> tuple[Pairs, ...]:
-    """Return the entries that tick operations by their numbers; what is done already is left out.
-
-    Args:
-        todo: The work of the case.
-        numbers: As it was printed.
-        catalog: Words of the gates.
-        common: Keys that every entry gets: who, when.
-        failed: It was looked at or tried, and failed.
-        safe: Whoever signs says of the gates among them that they hold.
-        parts: Only these components of them; empty = all that they contain.
-
-    Raises:
-        InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
-            is ticked without saying which way, or a step that an open gate holds; a look at several
-            things is failed as a whole.
-    """
-    known = numbered_items(todo)
-    strange = [run[0] for run in _runs(numbers) if not any(n in known for n in run)]
-    if strange:
-        remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
-        raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
-    if failed and not parts:
-        _refuse_vague(todo, numbers)
-    items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
-    items = _named_in(todo, numbers, parts) if parts else items
-    entries = [entry_for(item, catalog) for item in items.values()]
-    if not failed:
-        _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
-    if failed:
-        entries = [e | {"result": "failed"} for e in entries if e["kind"] == "passed"]
-    if not entries:
-        remedy = "Nothing was written."
-        raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
-    return tuple({**e, **common} for e in entries)
-
-
-def answer_entries(
-    case: Case, question: str, word: str, source: str, catalog: Catalog
-) -> tuple[tuple[Pairs, ...], tuple[Pairs, ...]]:
-    """Return the entries and the maker's rules that an answer stands for.
-
-    Args:
-        case: The case.
-        question: Id of the question, as ``work`` prints it.
-        word: ``yes`` or ``no``.
-        source: Where the maker's answer stands.
-        catalog: The questions.
-
-    Raises:
-        InputError: There is no such question, no such answer, or the source is missing.
-    """
-    known = catalog.rules.questions
-    if question == "equipment" and word != YES:
-        raise InputError(
-            f"'{word}' does not say what the car has.",
-            remedy="Answer yes when it is as the template says; else write equipment, add or "
-            "remove under [car] (`squibwise catalog` lists the templates).",
-        )
-    if word not in ANSWERS:
-        raise InputError(f"'{word}' is no answer.", remedy=f"Answer {' or '.join(ANSWERS)}.")
-    if question in ASKED_WORDS:
-        result = "passed" if word == YES else "failed"
-        note = f"answered {word}" + (f"; {source}" if source else "")
-        return ({"kind": "passed", "what": question, "result": result, "note": note},), ()
-    if question == CRASH:
-        return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
-    if question not in known:
-        raise InputError(
-            f"'{question}' is no question.",
-            remedy=did_you_mean(question, (CRASH, *ASKED_WORDS, *known)),
-        )
-    if not source.strip():
-        remedy = 'Say where it stands: --source "maker\'s procedure, section 12".'
-        raise InputError("an answer of the maker needs its source.", remedy=remedy)
-    rules = answer_rules(known[question], word, case, source)
-    return (), tuple(
-        {"component": r.component, "action": r.action, "when": r.when, "source": r.source}
-        for r in rules
-    )
-
-
-def _refuse_unsafe(
-    items: Sequence[WorkItem], entries: Sequence[Pairs], catalog: Catalog, *, safe: bool
-) -> None:
-    """Refuse a gate that nobody decided, and a step of the procedure that an open gate holds.
-
-    A part that was fitted all the same is recorded: what was done is never refused.
-    """
-    gates = [str(e["what"]) for e in entries if e.get("what") in catalog.tasks.gates]
-    if gates and not safe:
-        raise InputError(
-            f"{gates[0]} is a gate: a tick does not say which way it was decided.",
-            remedy="Write --safe when every point of it holds, --failed when one does not.",
-        )
-    steps = [i for i in items if i.action == "do"]
-    held = {i.title: sorted(set(i.blocked_by) - set(gates)) for i in steps}
-    for title, by in held.items():
-        if by:
-            raise InputError(
-                f"'{title}' is held by an open gate: {', '.join(by)}.",
-                remedy="Sign the gate first, with --safe, by whoever made sure of it.",
-            )

@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise.errors import InputError
-from squibwise.garage import entering
+from squibwise.garage import ticking
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours, minutes
 from squibwise.present.phrases import tell_reasons
@@ -135,10 +135,10 @@ def tick(request: Request, sent: Sent) -> Response:
     old = stale(request, opened, sent)
     if old is not None:
         return old
-    numbers = entering.read_numbers(chosen)
+    numbers = ticking.read_numbers(chosen)
     failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"
     todo, given = bench.whole(opened).todo, common(sent)
-    entries = entering.entries_for(todo, numbers, bench.catalog, given, failed=failed, safe=safe)
+    entries = ticking.entries_for(todo, numbers, bench.catalog, given, failed=failed, safe=safe)
     note = sent.get("note", 400)
     told = tuple(_noted(e, note) for e in entries)
     words = f"did {','.join(map(str, numbers))}{' failed' if failed else ''}"
