@@ -292,13 +292,23 @@ def test_whether_there_was_a_crash_is_an_entry(run: Line, own: Path) -> None:
     assert evidence(own)[-1]["present"] is True
 
 
+@pytest.mark.parametrize(("question", "word"), [("equipment", "yes"), ("cover", "no")])
+def test_a_question_without_a_rule_is_answered_once(
+    run: Line, own: Path, question: str, word: str
+) -> None:
+    assert run("answer", own, question, word).code == 0
+    assert evidence(own)[-1]["what"] == question
+    codes = [f["code"] for f in run("work", own, "--json").json()["findings"]]
+    assert "item-not-on-list" not in codes
+
+
 @pytest.mark.parametrize(
     ("question", "word", "source", "told"),
     [
         ("unit-bags", "no", "", "source"),
         ("unit-bag", "no", "x", "unit-bags"),
         ("unit-bags", "perhaps", "x", "yes or no"),
-        ("equipment", "yes", "x", "[car]"),
+        ("equipment", "no", "x", "[car]"),
     ],
 )
 def test_an_answer_that_is_none_is_refused(
