@@ -16,6 +16,7 @@ from squibwise.intake.report.reader import read_report, understand
 
 CATALOG = load_catalog()
 ELECTRIC = frozenset("open high low short cross crashrecord voltage internal".split())
+SOFT = frozenset("communication calibration configuration performance mechanical identity".split())
 PART = {
     "en": "driver airbag",
     "de": "Fahrerairbag",
@@ -45,11 +46,11 @@ AFTER = {
 }
 
 
-def wordings(language: str) -> list[Term]:
+def wordings(language: str, faults: frozenset[str]) -> list[Term]:
     return [
         t
         for t in CATALOG.vocabulary.terms
-        if t.language == language and t.means[0] not in LAYOUT and ELECTRIC & set(t.means)
+        if t.language == language and t.means[0] not in LAYOUT and faults & set(t.means)
     ]
 
 
@@ -84,11 +85,82 @@ def is_read_as_present(text: str) -> bool:
 @pytest.mark.parametrize("language", PART)
 def test_a_denied_fault_is_no_present_fault(language: str) -> None:
     wrong = []
-    for at, term in enumerate(wordings(language)):
+    for at, term in enumerate(wordings(language, ELECTRIC)):
+        if is_a_lack(term):
+            continue
         for text in denials(term):
             line = f"B1FFF {text}" if at % 2 else text
             if is_read_as_present(line):
                 wrong.append(line)
+    assert wrong == []
+
+
+def is_a_lack(term: Term) -> bool:
+    """Tell whether a wording is of a thing whose lack is the fault: no signal, no coding."""
+    words = set(fold(term.spellings()[0]).split())
+    return "lacking" in " ".join(term.means) or bool(words & LACKED[term.language])
+
+
+# What a car should have, so that to deny it is to tell the fault; common usage, no source.
+LACKED = {
+    "en": set(
+        """signal signals message messages communication comm comms com coms data transmission
+        response reply config continuity supply power cal calibration zero point telegram frames frame
+        coded coding set
+        calibrated learned zeroed need needs programmed baseline""".split()
+    ),
+    "de": set(
+        """signal signale kommunikation codierung kodierung parametrierung datensatz kalibrierung
+        grundeinstellung abgleich kalibriert codiert angelernt botschaft nachricht daten muss
+        nullpunkt normierung verbindung durchgang versorgung""".split()
+    ),
+    "fr": set(
+        """communication dialogue signal message messages reponse donnees trame codage configuration
+        parametrage calibrage calibration etalonnage initialisation apprentissage doit demande code
+        calibre zero tarage continuite alimentation""".split()
+    ),
+    "es": set(
+        """comunicacion senal mensaje mensajes respuesta datos trama codificacion configuracion
+        parametrizacion calibracion ajuste aprendizaje adaptacion cero tara codificar configurar
+        programar calibrar inicializar continuidad alimentacion""".split()
+    ),
+    "it": set(
+        """comunicazione segnale messaggio messaggi risposta dati codifica configurazione
+        parametrizzazione calibrazione taratura azzeramento zero apprendimento inizializzazione
+        codificare calibrare tarare""".split()
+    ),
+    "pt": set(
+        """comunicacao sinal mensagem mensagens resposta dados codificacao configuracao
+        parametrizacao calibracao zero aprendizagem inicializacao codificar calibrar""".split()
+    ),
+    "pl": set(
+        """komunikacja komunikacji sygnal sygnalu odpowiedzi danych ramki kodowanie kodowania
+        konfiguracji parametryzacji kalibracja kalibracji adaptacji zera zero""".split()
+    ),
+}
+
+
+@pytest.mark.parametrize("language", PART)
+def test_a_denied_soft_fault_is_no_present_fault(language: str) -> None:
+    wrong = []
+    for at, term in enumerate(wordings(language, SOFT)):
+        if is_a_lack(term):
+            continue
+        for text in denials(term):
+            line = f"B1FFF {text}" if at % 2 else text
+            if is_read_as_present(line):
+                wrong.append(line)
+    assert wrong == []
+
+
+@pytest.mark.parametrize("language", PART)
+def test_a_lack_that_is_denied_afterwards_is_no_present_fault(language: str) -> None:
+    part = PART[language]
+    wrong = []
+    for term in wordings(language, SOFT | ELECTRIC):
+        if is_a_lack(term):
+            texts = [f"{part}, {term.spellings()[0]}: {no}" for no in AFTER[language]]
+            wrong += [t for t in texts if is_read_as_present(t)]
     assert wrong == []
 
 

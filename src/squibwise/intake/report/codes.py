@@ -14,6 +14,10 @@ _SAE = re.compile(
     r"(?:([0-9A-Fa-f]{2})([0-9A-Fa-f]{2})?"
     r"| ([0-9A-Fa-f]{2})(?=\s?[:-]\s?[0-9A-Fa-f]{2}(?![0-9A-Za-z])))" + _END
 )
+_LETTERED = re.compile(  # a maker's own numbers in the same dress
+    r"(?<![0-9A-Za-z])(?<!\d-)([BCPU])([4-9A-F][0-9A-F]{3})(?:-([0-9A-F]{2}))?" + _END
+)
+_HYPHENED = re.compile(r"(?<![0-9A-Za-z-])([BCPUbcpu])([0-3])-(\d[0-9A-Fa-f]\d)(?![0-9A-Za-z-])")
 _BYTE_AFTER = re.compile(
     r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
@@ -37,10 +41,11 @@ _BYTES = re.compile(
     r"(?:\$?)([89A-Fa-f][0-9A-Fa-f]) ([0-9A-Fa-f]{2}) ([0-9A-Fa-f]{2})(?: ([0-9A-Fa-f]{2}))?" + _END
 )
 _HEX_SPLIT = re.compile(
-    r"(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})(?:[ :-]([0-9A-Fa-f]{2}))?" + _END
+    r"\$?(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})(?:[ :-]([0-9A-Fa-f]{2}))?"
+    + _END
 )
-_HEX24 = re.compile(r"([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?" + _END)
-_HEX16 = re.compile(r"(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})" + _END)
+_HEX24 = re.compile(r"\$?([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?[hH]?" + _END)
+_HEX16 = re.compile(r"\$?(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[hH]?" + _END)
 _DECIMAL5 = re.compile(r"(\d{5}(?:-\d{2})?)(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
 _DECIMAL_LONG = re.compile(r"(\d{7,8})(?![0-9A-Za-z])")
 _DASHED = re.compile(r"(\d{1,2}-\d{1,2}|\d{2}-\d[0-9A-Fa-fx])(?![-/.:]?\d)" + _END)
@@ -62,6 +67,11 @@ _THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b
 _THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
 _PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
 _HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4})(?![\w:/]|[.-]\w)")
+_SIX_TOLD = re.compile(r":\s*(\d{6})(?=\s+[^\W\d]{4})")
+_THREES = re.compile(r":\s*(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$")
+_MISTAKEN_HEX = re.compile(
+    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZz|]{6}|[0-9A-FOoIlSsZz|]{4})\s+(?=\S)"
+)
 _FIVE_ANYWHERE = re.compile(r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b)")
 _MISTAKEN = re.compile(
     r"(?<![\w-])([PCBUpcbu8])([0-3OoIlZz|])([0-9A-Fa-fOoIlSsZz|]{3})"
@@ -116,7 +126,7 @@ def sae_code(number: int) -> str:
 
 def find_codes(text: str) -> tuple[Code, ...]:
     """Return the codes of a line in the order they stand, twins of one code merged."""
-    found = _find_sae(text)
+    found = _find_sae(text) + _find_lettered(text)
     found += _find_prefixed(text, found)
     leading = _find_leading(text, found)
     if leading is not None:
@@ -141,6 +151,9 @@ def find_numbers(text: str, shape: str) -> tuple[Code, ...]:
         found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
         mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
         return tuple(_two_bytes(m) for m in mixed)
+    told = _SIX_TOLD.search(text)
+    if told is not None:
+        return (_undecided(told, "decimal", (told.group(1),)),)
     found = list(_FIVE_ANYWHERE.finditer(text))
     listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith(":"))
     return tuple(_undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
@@ -152,6 +165,15 @@ def _two_bytes(match: re.Match[str]) -> Code:
     if digits[0] in "89ABCDEF":
         return _hex_token(digits, match.start(), match.end(), None)
     return _undecided(match, "maker", (digits,))
+
+
+def find_threes(text: str) -> tuple[Code, ...]:
+    """Return the three-digit numbers that a line gives after a colon and nothing else after."""
+    listed = _THREES.search(text.rstrip())
+    found = re.finditer(r"(\d{3})", listed.group()) if listed else ()
+    at = listed.start() if listed else 0
+    tokens = (_undecided(m, "maker", (m.group(1),)) for m in found)
+    return tuple(msgspec.structs.replace(t, start=t.start + at, end=t.end + at) for t in tokens)
 
 
 def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
@@ -173,7 +195,19 @@ def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
             continue
         token = _undecided(match, "camera", (repaired,))
         found.append(msgspec.structs.replace(token, printed=printed, code=printed))
-    return tuple(found)
+    return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
+
+
+def _mistaken_hex(text: str) -> tuple[Code, ...]:
+    """Four or six hex digits that lead a line, some taken for letters."""
+    match = _MISTAKEN_HEX.match(text)
+    if match is None:
+        return ()
+    printed, repaired = match.group(1), match.group(1).translate(_LOOKS).upper()
+    if repaired == printed.upper() or repaired.isdecimal():
+        return ()
+    token = _undecided(match, "camera", (repaired,))
+    return (msgspec.structs.replace(token, printed=printed, code=printed, end=match.end(1)),)
 
 
 def _repair(match: re.Match[str]) -> str:
@@ -196,7 +230,7 @@ def _find_sae(text: str) -> list[Code]:
     found = []
     for match in _SAE.finditer(text):
         letter, first, second, tail, glued, spaced = match.groups()
-        if _WIRING.search(text[max(0, match.start() - 22) : match.start()]):
+        if _is_wiring(text, match.start()):
             continue
         code = f"{letter}{first}{second}{tail or spaced}".upper()
         found.append(_with_bytes(text, match.start(), match.end(), code, glued))
@@ -236,6 +270,25 @@ def _byte_at(text: str, at: int) -> tuple[str | None, int]:
     if not any(c.isdecimal() for c in digits) and not (tight and digits.isupper()):
         return None, at
     return digits.upper(), match.end()
+
+
+def _find_lettered(text: str) -> list[Code]:
+    """Numbers that only look like the standard's, and the standard's with a hyphen inside."""
+    found = []
+    for match in _LETTERED.finditer(text):
+        letter, digits, failure = match.groups()
+        if sum(d.isdecimal() for d in digits) < _TRUE_DIGITS or _is_wiring(text, match.start()):
+            continue
+        found.append(_with_bytes(text, match.start(), match.end(), letter + digits, failure))
+    for match in _HYPHENED.finditer(text):
+        code = "".join(match.groups()).upper()
+        found.append(_with_bytes(text, match.start(), match.end(), code, None))
+    return found
+
+
+def _is_wiring(text: str, at: int) -> bool:
+    """Tell whether a plug, a pin or an order is named right before."""
+    return bool(_WIRING.search(text[max(0, at - 22) : at]))
 
 
 def _find_prefixed(text: str, taken: list[Code]) -> list[Code]:

@@ -18,6 +18,7 @@ from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
     FAULT_WORDS,
+    HEADS,
     OWN_PARTS,
     TELLS,
     Words,
@@ -32,6 +33,10 @@ from squibwise.model.words import Status
 _CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
+_JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
+_SEVERAL = 2
+_ROW = re.compile(r"[^\W\d].{0,40}?\S\s{3,}\S")
+_KERB = frozenset({"nearside", "offside"})
 _NEARLY, _MOSTLY = 0.8, 0.7
 _ENDS_BROKEN = re.compile(r"\w-(?:\s{2}|\t|\s*$)")
 _HYPHEN = re.compile(r"(\w)- (?=\w)")
@@ -82,6 +87,8 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
         sheet.unread.append(line)
     elif line.role == "meta":
         _take_measure(line, state)
+    elif line.role == "header":
+        _fills_column(line, state, sheet, catalog)
     elif line.role == "unread" and not _fills_column(line, state, sheet, catalog):
         sheet.unread.append(line)
 
@@ -226,6 +233,13 @@ def _is_report(line: Line, is_coded: bool) -> bool:
     if "?" in line.text or _FLASHES.search(line.text):
         return False
     tells = line.words.features & (TELLS - {"defect"})
+    heads = line.words.features & HEADS
+    if (
+        tells == {"communication"}
+        and heads <= {"unit", "airbagmodule", "bag"}
+        and not (line.words.seats or line.words.sides)
+    ):
+        return False  # nobody could reach the unit: no fault that it stores
     if not tells and line.text.rstrip().endswith(":"):
         return False  # the title of a list
     if not is_coded:
@@ -260,8 +274,10 @@ def _stages(words: Words) -> list[Words]:
 def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     if len(line.codes) == 1 and _continues(line, state):
         return
-    for code, text in segments(line):
-        words = words_of(text, catalog, sheet.language) if len(line.codes) > 1 else line.words
+    pieces = segments(line)
+    for at, (code, text) in enumerate(pieces):
+        words = words_of(text, catalog, sheet.language) if len(pieces) > 1 else line.words
+        _take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if "same" in words.features and state.current is not None:
             _repeat_part(words, state.current.words)
         fault = Fault(
@@ -289,10 +305,34 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         _type(state.current, line.failure_type)
 
 
+def _take_share(
+    words: Words, at: int, texts: list[str], catalog: Catalog, language: str | None
+) -> None:
+    """``B1220/B1221 stage 1 / stage 2``: what codes in a row share is dealt out in that order."""
+    first = texts.index(texts[at])
+    alike = texts.count(texts[at])
+    values = (words.stages, words.sides, words.seats)
+    if alike < _SEVERAL or not any(len(v) == alike for v in values):
+        return
+    named = [words_of(t, catalog, language) for t in _JOINT.split(texts[at])]
+    for name in ("stages", "sides", "seats"):
+        told = [v for piece in named for v in sorted(getattr(piece, name))]
+        if len(getattr(words, name)) == alike == len(told):
+            setattr(words, name, {told[at - first]})
+
+
 def _repeat_part(words: Words, before: Words) -> None:
     """``same thing, right side``: the part of the fault before, and its fault if none is told."""
     if not words.features & OWN_PARTS:
-        words.features |= before.features - TELLS
+        placed = words.features & _KERB or words.seats or words.sides
+        words.features |= before.features - TELLS - (_KERB if placed else set())
+        if not placed:
+            words.seats |= before.seats
+            words.sides |= before.sides
+        if not words.ends:
+            words.ends |= before.ends
+        if not words.rows:
+            words.rows |= before.rows
     if not words.features & TELLS:
         words.features |= before.features & FAULT_WORDS
 
@@ -340,18 +380,15 @@ def _also(best: Code, code: Code, before: Code) -> tuple[str, ...]:
 
 
 def _belongs(line: Line, current: Fault) -> bool:
-    """Words under a fault are its own unless they tell of another part."""
-    if _is_whole(current) and names_another(line.words, current.words):
+    """Words under a fault are its own unless they tell of another part or begin another row."""
+    heads = heads_of(current.words)
+    begins_row = heads and _ROW.match(line.text) and _ROW.match(current.text)
+    is_other = _is_whole(current) and names_another(line.words, current.words)
+    if begins_row or is_other or (heads and heads_of(line.words) - heads):
         return False
-    if heads_of(current.words) and heads_of(line.words) - heads_of(current.words):
-        return False
-    if not stands_alone(line.words):
+    if not stands_alone(line.words) or not current.is_told:
         return True
-    if not current.is_told:
-        return True
-    if current.code is None:
-        return False
-    return not differs(line.words, current.words)
+    return current.code is not None and not differs(line.words, current.words)
 
 
 def _words_entry(line: Line, words: Words, state: _State) -> Fault:

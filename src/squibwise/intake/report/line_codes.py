@@ -10,6 +10,7 @@ from squibwise.intake.report.codes import (
     find_maker_number,
     find_mistaken,
     find_numbers,
+    find_threes,
     flash,
     merge_twins,
 )
@@ -17,9 +18,12 @@ from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 
-_NUMBER = r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|\d(?:\s\d){1,2}|\d{2,3})"
+_NUMBER = (
+    r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
+    r"\d{2,3})"
+)
 _NO_MEASURE = (
-    r"(?![\d%]|[.,:]\d|\s?[-:]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
+    r"(?![\d%]|[.,:]\d|\s?[-:+/]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
     r"x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
 )
 _AND = (
@@ -27,8 +31,11 @@ _AND = (
     r"depois|or|oder|ou|o)\s+)"
 )
 _LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
-_PAIR = re.compile(r"(?<![\w.:/-])\d{1,2}-\d{1,2}(?:-\d{1,2})?(?![\w:/-]|\.\d)")
+_PAIR = re.compile(
+    r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+.][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
+)
 _ONLY = re.compile(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
+_AFTER_COLON = re.compile(rf".*:\s*((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*")
 _ONE = re.compile(_NUMBER + _NO_MEASURE)
 _PAUSED = re.compile(
     r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
@@ -46,10 +53,16 @@ _SHAPED = 2  # lines of one shape that make it the shape of the report
 _MIXED = re.compile(
     r"(?<![\w-])(?=[A-Za-z015|]*[a-zA-Z]{2})(?=[A-Za-z]*[015])[A-Za-z01]{4,}(?![\w])"
 )
+_FEW_ROWS = 3
+_COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
+_CODE_CELL = re.compile(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _AS_LETTERS = str.maketrans("01", "ol")
 _WORD = re.compile(r"[^\W\d_]{4,}")
-_ALIKE = (("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w"))
+_ALIKE = (
+    *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
+    *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
+)
 _ONE_ALONE = re.compile(r"(?<=[a-z] )[lI](?= )")
 _ANY_TEXT = re.compile(r"[^\W_]")
 
@@ -83,7 +96,12 @@ def find_counted(text: str) -> Code | None:
 
 def find_pairs(text: str) -> tuple[Code, ...]:
     """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
-    return _once([flash(m.group(), *m.span()) for m in _PAIR.finditer(text)])
+    found = [flash(_tidy(m.group()), *m.span()) for m in _PAIR.finditer(text)]
+    if not found and (listed := _AFTER_COLON.fullmatch(flat(text))):
+        at = listed.start(1)
+        ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
+        found = [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
+    return _once(found)
 
 
 def find_list(text: str) -> tuple[Code, ...]:
@@ -100,7 +118,7 @@ def _label(lexicon: Lexicon) -> str:
 
 def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
     if lexicon.flash_codes is None:
-        label = _label(lexicon)
+        label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
         lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
         verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
         lexicon.flash_codes = re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
@@ -118,7 +136,7 @@ def _listed(match: re.Match[str]) -> list[Code]:
 
 
 def _tidy(number: str) -> str:
-    return re.sub(r"\s*[-:]\s*|\s+", "-", number)
+    return re.sub(r"\s*[-:./+]\s*|\s+", "-", number)
 
 
 def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
@@ -157,6 +175,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
         _read_line_codes(line, lexicon)
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)
+    _read_column(sheet.lines)
     _read_as_camera(sheet, lexicon)
 
 
@@ -229,12 +248,39 @@ def _follow_shapes(lines: list[Line]) -> None:
         if not line.codes and line.role != "blank" and len(line.cells) < _SHAPED:
             number = find_maker_number(line.text)
             line.codes = (number,) if number is not None else ()
+        if not line.codes and numbers >= _SHAPED:
+            line.codes = find_threes(line.text)
+
+
+def _read_column(lines: list[Line]) -> None:
+    """Codes of a table: the column whose cells are all one shape of a code."""
+    rows = [ln for ln in lines if len(ln.cells) >= _SHAPED]
+    if len(rows) < _FEW_ROWS or sum(bool(ln.codes) for ln in rows) > len(rows) // 2:
+        return
+    for column in range(max(len(ln.cells) for ln in rows)):
+        cells = [ln.cells[column] if column < len(ln.cells) else "" for ln in rows[1:]]
+        told = [c for c in cells if c]
+        shaped = [c for c in told if _CODE_CELL.fullmatch(c)]
+        if len(set(shaped)) >= _SHAPED and len(shaped) >= _COLUMN_SHARE * len(told):
+            for line, cell in zip(rows[1:], cells, strict=True):
+                if not line.codes and _CODE_CELL.fullmatch(cell):
+                    line.codes = _maker_cell(line.text, cell)
+            return
+
+
+def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
+    found = re.search(rf"(?<![^\s;,|\"])({re.escape(cell)})(?![^\s;,|\"])", text)
+    if found is None:
+        return ()
+    token = flash(cell.upper(), found.start(), found.end())
+    return (msgspec.structs.replace(token, style="maker"),)
 
 
 def _read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
     """Codes in which a camera took signs for one another, once some lines show that one did."""
     found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
-    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines)
+    hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
+    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines) or hexes >= _SHAPED
     if not sheet.is_machine_read:
         return
     for line in sheet.lines:
@@ -261,8 +307,15 @@ def _known_word(word: str, lexicon: Lexicon) -> str:
     plain = flat(word)
     if plain in lexicon.known:
         return word
-    tries = (plain.replace(one, two) for one, two in _ALIKE if one in plain)
+    tries = (t for one, two in _ALIKE if one in plain for t in _swapped(plain, one, two))
     return next((t for t in tries if t in lexicon.known), word)
+
+
+def _swapped(word: str, one: str, two: str) -> list[str]:
+    """A word with signs taken for others, everywhere and at each place alone."""
+    places = (m.start() for m in re.finditer(re.escape(one), word))
+    single = [word[:at] + two + word[at + len(one) :] for at in places]
+    return [word.replace(one, two), *single]
 
 
 def is_number_only(line: Line) -> bool:

@@ -25,15 +25,21 @@ _SIGNS = str.maketrans(
 )
 _QUOTED = re.compile(r"^\s*(?:>\s?){1,9}")
 _SPEAKER = re.compile(
-    r"^\s*(?:\[?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?[ ,-]{1,3}"
-    r"\S[^:\t|]{0,24}:\s"
-    r"|#\d{1,4}\s+\S[^:\t|]{0,30}:\s)"
+    r"^\s*(?:\[?(?:\d[\d./-]{4,9},?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
+    r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
+    r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
 _STOP = re.compile(r"([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ][a-zà-ÿłśżźćńęą'])")
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
+_BETWEEN_CLAUSES = re.compile(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
+_WORDY = re.compile(r"[^\W\d_]{3}")
+_OF_ALL = re.compile(
+    r"(?i)\((?:both|all|beide|alle|les deux|tous|toutes|ambos|ambas|todos|tutti|entrambi|entrambe|"
+    r"oba|obie|wszystkie)\b[^)]{0,40}\)"
+)
 _NAME_WORDS = 8  # of the longest name of a part
 _NAMED = 0.6  # share of known words that makes a line the name of a part
 _HEADING_WORDS = 12
@@ -121,8 +127,16 @@ def words_of(text: str, catalog: Catalog, language: str | None) -> Words:
 def language_of(line: Line, lexicon: Lexicon, usual: str | None) -> str | None:
     """Return the language a line is read in beside English: its own, or the report's."""
     scores = languages(lexicon, [t.text for t in line.tokens])
-    best = max(scores, key=lambda n: 2 * scores[n] + (n == usual), default=None)
-    return best if best is not None and scores[best] > 0 else usual
+    most = max(scores.values(), default=0)
+    best = [n for n in scores if scores[n] == most > 0]
+    if usual in best or not best:
+        return usual
+    return best[0] if len(best) == 1 else min(best, key=lambda n: _bare(line.tokens, lexicon, n))
+
+
+def _bare(tokens: tuple[Token, ...], lexicon: Lexicon, language: str) -> int:
+    """How many words of a line mean nothing in a language."""
+    return len(tokens) - sum(h.last - h.first for h in find_hits(lexicon, tokens, language))
 
 
 def without_codes(line: Line) -> str:
@@ -158,7 +172,7 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     texts = tuple(t.text for t in line.tokens)
-    if line.codes and is_question(line):
+    if line.codes and (is_question(line) or "wondered" in line.words.voices):
         line.codes, line.role, line.why = (), "aside", "a question"
         return
     if line.codes:
@@ -186,7 +200,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
 
 def _why_aside(line: Line) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
-    if is_question(line) or "sure" in line.words.voices:
+    if is_question(line) or line.words.voices & {"sure", "wondered"}:
         return "a question"
     if line.role == "heading" or not (has_part(line.words) or has_fault(line.words)):
         return ""
@@ -209,6 +223,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
     """
     voices, told = words.voices, has_fault(words)
     reasons = (
+        ("elsewhere" in voices and not is_coded, "another system"),
         ("gone" in voices, "gone"),
         (bool(voices & {"past", "mine"}), "past"),
         ("not" in voices and (told or not is_coded), "denied"),
@@ -309,7 +324,8 @@ def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:
 def _names_module(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
     if line.words.features & {"unit", "system", "airbagmodule"}:
         return True
-    if line.words.features - {"skip"} == {"bag"} and len(texts) <= 3 and not line.words.seats:
+    placed = line.words.seats or line.words.stages or line.words.sides
+    if line.words.features - {"skip"} == {"bag"} and len(texts) <= 3 and not placed:
         return True
     return _is_foreign(texts, lexicon, line)
 
@@ -335,6 +351,9 @@ def segments(line: Line) -> list[tuple[Code, str]]:
     codes = line.codes
     if len(codes) == 1:
         return [(codes[0], without_codes(line))]
+    clauses = _clauses(line)
+    if clauses:
+        return clauses
     head = line.text[: codes[0].start]
     bounds = [c.start for c in codes] + [len(line.text)]
     after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
@@ -349,10 +368,44 @@ def segments(line: Line) -> list[tuple[Code, str]]:
     return list(zip(codes, _shared(after, _THEN if flashes else ()), strict=True))
 
 
+def _clauses(line: Line) -> list[tuple[Code, str]]:
+    """Codes with their own clauses, before or behind each; nothing where they do not part so."""
+    cuts = [m.span() for m in _BETWEEN_CLAUSES.finditer(line.text)]
+    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
+    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
+    found: list[tuple[Code, str]] = []
+    before = ""
+    for start, end in spans:
+        own = [c for c in line.codes if start <= c.start and c.end <= end]
+        text = line.text[start:end]
+        if len(own) > 1 or (own and not _WORDY.search(_blank(text, own[0], start))):
+            return []
+        if own:
+            found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
+            before = ""
+        elif found:
+            found[-1] = (found[-1][0], f"{found[-1][1]}, {text}")
+        else:
+            before += text
+    if len(found) != len(line.codes):
+        return []
+    everyone = _OF_ALL.search(line.text)
+    if everyone is not None:
+        found = [(c, t if everyone.group() in t else f"{t} {everyone.group()}") for c, t in found]
+    return found
+
+
+def _blank(text: str, code: Code, start: int) -> str:
+    for first, last in ((code.start, code.end), *code.elsewhere):
+        at, to = max(first - start, 0), max(last - start, 0)
+        text = text[:at] + " " * (min(to, len(text)) - at) + text[to:] if at < len(text) else text
+    return text
+
+
 def _shared(texts: list[str], joints: tuple[str, ...]) -> list[str]:
     """Codes with nothing but signs between them share the words that follow the last of them."""
     shared = list(texts)
     for at in range(len(shared) - 2, -1, -1):
-        if shared[at].strip() in ("/", "-", "&", "+", *joints):
+        if shared[at].strip() in ("", "/", "-", "&", "+", *joints):
             shared[at] = shared[at + 1]
     return shared

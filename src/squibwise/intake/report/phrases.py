@@ -31,6 +31,8 @@ _POSSESSIVE = re.compile(r"'s\b|s'(?=\s)|'")
 _ELISION = re.compile(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
 _APART = re.compile(r"[;:,()\[\]|\t]|\s-\s| {3}")
 _AIR_BAG = re.compile(r"\bair[ -]bag")
+_AREAS = frozenset({"area", "othermodule"})
+_AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
 _WHOLE = 4  # abbreviations that one word outweighs
 _SHORT = 2  # letters of abbreviations that many languages share
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
@@ -72,6 +74,7 @@ class Lexicon:
         self.longest: dict[str, int] = {}
         self.longest_layout: dict[str, int] = {}
         self.named: dict[str, list[str]] = {}
+        self.areas: dict[str, set[str]] = {}
         self.asking: set[str] = set()
         self.denying: set[str] = set()
         self.flash_codes: re.Pattern[str] | None = None
@@ -94,6 +97,8 @@ class Lexicon:
             self.denying.update(fold(s) for s in term.spellings() if " " not in s)
         for spelling in term.spellings():
             tokens = _tokens_of(spelling)
+            if len(tokens) == 1 and _AREAS & set(term.means) and len(tokens[0]) >= _AREA_PREFIX:
+                self.areas.setdefault(tokens[0][:_AREA_PREFIX], set()).add(tokens[0])
             if term.means[0] in LAYOUT:
                 self.layout[tokens] = (*self.layout.get(tokens, ()), *term.means)
                 reach = max(len(tokens), self.longest_layout.get(tokens[0], 0))
@@ -102,6 +107,18 @@ class Lexicon:
                 phrases.setdefault(tokens, term.means)
                 self.longest[tokens[0]] = max(len(tokens), self.longest.get(tokens[0], 0))
             words.update(t for t in tokens if not t.isdecimal())
+
+    def is_of_area(self, word: str) -> bool:
+        """Tell whether a compound begins with a part of the car that is none of the restraints."""
+        return len(word) > _AREA_PREFIX and any(
+            word.startswith(a) for a in self.areas.get(word[:_AREA_PREFIX], ())
+        )
+
+    def is_status(self, word: str) -> bool:
+        """Tell whether a word alone is a status in any language."""
+        key = _tokens_of(word)
+        found = (phrases.get(key, ()) for phrases in self.phrases.values())
+        return any(means and means[0].startswith("status:") for means in found)
 
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
@@ -294,12 +311,18 @@ def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
     slips = _slips(len(word))
     known = _of_length(lexicon, names, len(word))
     near = process.extract(word, known, scorer=OSA.distance, score_cutoff=slips, limit=3)
-    if not near or (len(near) > 1 and near[0][1] == near[1][1]):
+    equal = [found for found, slip, _ in near if slip == near[0][1]]
+    if not near or (len(equal) > 1 and not _mean_the_same(lexicon, equal, names)):
         return None
     best: str = near[0][0]
     if len(word) == len(best) == _MIN_FUZZY and sorted(word) != sorted(best):
         return None  # another letter makes another word of so few
     return best if best[0] == word[0] or near[0][1] == 1 else None
+
+
+def _mean_the_same(lexicon: Lexicon, words: list[str], names: tuple[str, ...]) -> bool:
+    means = {lexicon.phrases[n].get((w,)) for w in words for n in names if n in lexicon.phrases}
+    return len(means - {None}) == 1
 
 
 def _compound(lexicon: Lexicon, word: str, names: list[str]) -> tuple[tuple[str, ...], ...] | None:

@@ -25,6 +25,8 @@ from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import CodeLine, ReadReport, Unread
 
+_LEGEND = re.compile(r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?([^\W\d_]{3,})")
+_SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _MOST_REPEATS = 20
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
@@ -87,6 +89,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lexicon = lexicon_of(catalog)
     sheet = Sheet(name=name, lines=[line for raw in raws for line in split_line(raw, lexicon)])
     take_module_column(sheet.lines, lexicon)
+    _apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
     sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
@@ -102,6 +105,24 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     return sheet
 
 
+def _apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Put the words of a legend such as ``(C)=current (H)=history`` where its letters stand."""
+    legend: dict[str, str] = {}
+    for line in sheet.lines:
+        found = _LEGEND.findall(line.text)
+        told = {sign: word for sign, word in found if lexicon.is_status(word)}
+        if len(told) >= _SIGNS_OF_LEGEND:
+            legend |= told
+            line.role = "meta"
+    if not legend:
+        return
+    signs = "|".join(re.escape(sign) for sign in legend)
+    sign = re.compile(rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)")
+    for line in sheet.lines:
+        if line.role != "meta":
+            line.text = sign.sub(lambda m: f"({legend[m.group(1) or m.group(2)]})", line.text)
+
+
 def _is_recorder(lines: list[Line]) -> bool:
     """Tell whether lines hold elements of a crash recorder rather than faults.
 
@@ -111,7 +132,7 @@ def _is_recorder(lines: list[Line]) -> bool:
 
 
 def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, name: str) -> None:
-    if line.role == "blank":
+    if line.role in ("blank", "meta"):
         return
     _read_hand(line, sheet)
     if _read_vin(line, sheet, catalog, name):
@@ -226,8 +247,9 @@ def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
         keys = _sameness(line)
         same = dict.fromkeys(n for key in keys for n in seen.get(key, ()))
         found.append(msgspec.structs.replace(line, repeats=tuple(same)[:_MOST_REPEATS]))
-        for key in keys:
-            seen.setdefault(key, []).append(line.line)
+        for key in (*keys, (line.code,)) if line.code else keys:
+            if line.line not in seen.setdefault(key, []):
+                seen[key].append(line.line)
             del seen[key][_MOST_REPEATS:]
     return found
 
@@ -235,7 +257,9 @@ def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
 def _sameness(line: CodeLine) -> list[tuple[object, ...]]:
     """What two lines of one fault have in common: code and reading, or part, stage and fault."""
     keys: list[tuple[object, ...]] = []
-    if line.code is not None:
+    if line.code is not None and line.kind is None and line.fault == "unknown":
+        keys.append((line.code,))  # only its number, once more
+    elif line.code is not None:
         keys.append((line.code, line.failure_type, line.module, line.component, line.fault))
     if line.component is not None and line.fault not in ("unknown", "event-recorded"):
         keys.append((line.component, line.stage, line.fault))

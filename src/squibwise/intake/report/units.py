@@ -12,7 +12,16 @@ _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s
 _MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
 _ADDRESS = re.compile(
     r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
-    r"(?:0x)?[0-9A-Fa-f]{1,4}\b)\s*[:.-]?\s*(?=[^\W\d])"
+    r"(?:0x)?[0-9A-Fa-f]{1,4}\b)\s*[:.-]{0,3}\s*(?=[^\W\d])"
+)
+_DECORATED = re.compile(
+    r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)\s*(?=[^\W_])"
+    r"|[^\W_].*\s(?:={3,}|-{3,}|\*{3,}|~{3,}|_{3,})\s*$"
+)
+_IN = frozenset("in im dans en nel nella no na w".split())
+_HOLDS = frozenset(
+    """has had says shows got also hat zeigt sagt meldet indique signale tiene dice marca ha segnala
+    tem diz acusa ma pokazuje""".split()
 )
 _INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
@@ -24,6 +33,7 @@ _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()
 )
+_CHARGED = frozenset("pretension curtain charge knee middle cushion occupant buckle".split())
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 
 
@@ -43,7 +53,8 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
     means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
     if "othermodule" in means:
         return "other", True
-    return ("other", False) if "area" in means else ("unknown", False)
+    is_area = "area" in means or any(map(lexicon.is_of_area, texts))
+    return ("other", False) if is_area else ("unknown", False)
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
@@ -120,13 +131,32 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
 
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
-    if has_part(line.words) or line.words.features & (_OWN | {"communication", "unit", "lamp"}):
+    if has_part(line.words) or line.words.features & _CHARGED:
         return False
-    if module is not None:
-        return bool(_INSIDE.match(line.text)) and name_unit(line.text, lexicon) == ("other", True)
+    if "elsewhere" in line.words.voices or _names_holder(line, lexicon):
+        return True
+    if line.words.features & (_OWN | {"communication", "unit", "lamp"}):
+        return False
     if "foreign" in line.words.features or line.codes[0].code[:1] == "P":
         return True
+    if module is not None:
+        return bool(_INSIDE.match(line.text)) and name_unit(line.text, lexicon) == ("other", True)
     return name_unit(line.text, lexicon) == ("other", True)
+
+
+def _names_holder(line: Line, lexicon: Lexicon) -> bool:
+    """``in the dash there is``, ``ABS has``: a line names the unit that holds its code."""
+    texts = tuple(t.text for t in line.tokens)
+    for at in range(len(texts)):
+        means, length = find_layout(lexicon, texts, at)
+        if not {"othermodule", "area"} & set(means):
+            continue
+        before, after = texts[max(at - 2, 0) : at], texts[at + length : at + length + 2]
+        holds = at <= 1 and bool(_HOLDS & set(after))
+        is_english = texts[at] in lexicon.base
+        if holds or (_IN - ({"no"} if is_english else set())) & set(before):
+            return True
+    return False
 
 
 def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
@@ -141,8 +171,8 @@ def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:
 
 def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     """Set which lines name a unit; in a print of the whole car unknown names count too."""
-    for line in lines:
-        if line.is_module:
+    for at, line in enumerate(lines):
+        if line.is_module or _turns_to_restraints(lines, at, lexicon):
             line.unit = name_unit(line.text, lexicon)[0]
     bare = [ln for at, ln in enumerate(lines) if _is_bare_heading(lines, at)]
     named = {id(ln): name_unit(ln.text, lexicon) for ln in bare}
@@ -161,6 +191,18 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
             line.role = "heading"
 
 
+def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
+    """``after the fuse the airbag unit answers again:`` leads up to the codes of that unit."""
+    line = lines[at]
+    if line.codes or line.cells or not line.text.rstrip().endswith(":"):
+        return False
+    after = next((ln for ln in islice(lines, at + 1, at + 3) if ln.role != "blank"), None)
+    if after is None or not after.codes or name_unit(line.text, lexicon)[0] != "restraint":
+        return False
+    line.is_module, line.role = True, "heading"
+    return True
+
+
 def _is_bare_heading(lines: list[Line], at: int) -> bool:
     """Tell whether a line stands as a heading does: short, alone, out of the column of codes."""
     line = lines[at]
@@ -175,6 +217,7 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
     before = lines[at - 1] if at else None
     is_apart = before is None or before.role == "blank" or before.number < line.number - 1
     stands_out = is_apart or line.text.isupper() or _indent(line) < _indent(after)
+    stands_out = stands_out or bool(_DECORATED.search(line.text))
     return stands_out and _reads_as_name(line)
 
 
@@ -200,6 +243,7 @@ def heading_name(text: str) -> str:
     text = _ADDRESS.sub("", text)
     first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
     bare = _LABEL.sub("", first)
+    bare = re.split(r"\s*::\s*\d|\s\.{3,}", bare)[0]
     name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)
     name = _MEMORY.sub("", name.strip(" (,;-"))
     return name.strip(" (,;-") or bare.strip() or text.strip()

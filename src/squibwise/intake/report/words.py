@@ -97,7 +97,8 @@ def read_words(
         _add_count(words, hit, line)
     _settle_driver(words)
     _hear(words, tokens, hits)
-    if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(hits)):
+    telling = [h for h in hits if h.means != ("skip",)]
+    if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
     return words
 
@@ -105,8 +106,9 @@ def read_words(
 def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
     """``no communication error``: two phrases of which the first denies the word for a fault."""
     is_fault = bool(FAULTS & set(one.means)) and tokens[one.first].text in denying
-    follows = one.last == two.first and not tokens[two.first].apart
-    return is_fault and follows and bool(FAULTS & set(two.means))
+    follows = two.first - one.last <= 1 and not tokens[two.first].apart
+    means = set(two.means)
+    return is_fault and follows and bool(FAULTS & means or means == {"impact"})
 
 
 def _hear(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
@@ -377,7 +379,8 @@ def stands_alone(words: Words) -> bool:
     """Words without a code that names a part and a fault or a status."""
     part = words.features & HEADS
     fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
-    return bool(part) and bool(fault or words.statuses)
+    own = part - _UNIT_WORDS or "locked" in words.statuses
+    return bool(part) and bool(fault or (own and words.statuses))
 
 
 PARTS = frozenset(
