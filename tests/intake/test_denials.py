@@ -105,8 +105,8 @@ def is_a_lack(term: Term) -> bool:
 LACKED = {
     "en": set(
         """signal signals message messages communication comm comms com coms data transmission
-        response reply config continuity supply power cal calibration zero point telegram frames frame
-        coded coding set
+        response reply config continuity supply power cal calibration zero point telegram frames
+        frame coded coding set
         calibrated learned zeroed need needs programmed baseline""".split()
     ),
     "de": set(

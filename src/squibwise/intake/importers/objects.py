@@ -29,7 +29,7 @@ _FAILURE = re.compile(
 )
 _WORDS = re.compile(r"desc|text|title|name|meaning|message|label|definition|fault", re.IGNORECASE)
 _HEADING = re.compile(
-    r"(?:(?:module|unit|ecu|system|controller)_?)?(?:name|title)|module|unit|ecu|system",
+    r"(?:(?:module|unit|ecu|system|controller)_?)?(?:name|title)|(?:module|unit|ecu|system)_?\d*",
     re.IGNORECASE,
 )
 _STATE = re.compile(r"stat(?:us|e)|severity", re.IGNORECASE)
@@ -116,13 +116,27 @@ def _object_rows(pairs: Pairs, key: str, depth: int) -> Iterator[list[str]]:
     plain = [(k, v) for k, v in pairs if not _is_nested(v)]
     if _CODE_NAME.match(key):
         plain.insert(0, ("code", key))
-    if any(_CODE.match(k) for k, _ in plain):
+    plain = _with_names(plain)
+    is_fault = any(_CODE.match(k) for k, _ in plain)
+    if is_fault:
         yield _fault_row(plain)
-    else:
-        yield from ([_named(k, v)] for k, v in plain if v is not False)
     for k, v in pairs:
         if _is_nested(v):
             yield from _rows(v, k if isinstance(v, tuple) else "", depth + 1)
+        elif v is not False and not is_fault:
+            yield [_named(k, v)]
+
+
+def _with_names(plain: list[tuple[str, Any]]) -> list[tuple[str, Any]]:
+    """Name the code, and the longest text beside it, where only the values tell which they are."""
+    coded = [k for k, v in plain if isinstance(v, str) and _CODE_NAME.fullmatch(v)]
+    if len(coded) != 1 or any(_CODE.match(k) for k, _ in plain):
+        return plain
+    texts = [(len(v), k) for k, v in plain if isinstance(v, str) and " " in v]
+    names = {coded[0]: "code"} | ({max(texts)[1]: "text"} if texts else {})
+    states = [k for k, v in plain if k not in names and k.lower() in ("st", "state", "stat")]
+    names |= dict.fromkeys(states[:1], "state")
+    return [(names.get(k, k), v) for k, v in plain]
 
 
 def _named(key: str, value: Any) -> str:  # noqa: ANN401

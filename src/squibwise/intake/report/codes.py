@@ -18,6 +18,17 @@ _LETTERED = re.compile(  # a maker's own numbers in the same dress
     r"(?<![0-9A-Za-z])(?<!\d-)([BCPU])([4-9A-F][0-9A-F]{3})(?:-([0-9A-F]{2}))?" + _END
 )
 _HYPHENED = re.compile(r"(?<![0-9A-Za-z-])([BCPUbcpu])([0-3])-(\d[0-9A-Fa-f]\d)(?![0-9A-Za-z-])")
+_SPOKEN = dict(
+    zip(
+        """alpha alfa bravo charlie delta echo foxtrot papa uniform zero one two three four five six
+        seven eight nine niner""".split(),
+        "AABCDEFPU01234567899",
+        strict=True,
+    )
+)
+_SPELLED = re.compile(
+    rf"(?i)\b(?:bravo|charlie|papa|uniform)(?:[ ,-]{{1,3}}(?:\d|{'|'.join(_SPOKEN)})\b){{4}}"
+)
 _BYTE_AFTER = re.compile(
     r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
@@ -126,7 +137,7 @@ def sae_code(number: int) -> str:
 
 def find_codes(text: str) -> tuple[Code, ...]:
     """Return the codes of a line in the order they stand, twins of one code merged."""
-    found = _find_sae(text) + _find_lettered(text)
+    found = _find_sae(text) + _find_lettered(text) + _find_spelled(text)
     found += _find_prefixed(text, found)
     leading = _find_leading(text, found)
     if leading is not None:
@@ -283,6 +294,15 @@ def _find_lettered(text: str) -> list[Code]:
     for match in _HYPHENED.finditer(text):
         code = "".join(match.groups()).upper()
         found.append(_with_bytes(text, match.start(), match.end(), code, None))
+    return found
+
+
+def _find_spelled(text: str) -> list[Code]:
+    """A code as it is said over a radio: ``bravo 1 4 4 charlie``."""
+    found = []
+    for match in _SPELLED.finditer(text):
+        signs = [_SPOKEN.get(word.lower(), word) for word in re.findall(r"\w+", match.group())]
+        found.append(_with_bytes(text, match.start(), match.end(), "".join(signs), None))
     return found
 
 

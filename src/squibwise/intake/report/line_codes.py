@@ -56,6 +56,19 @@ _MIXED = re.compile(
 _FEW_ROWS = 3
 _COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
 _CODE_CELL = re.compile(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
+_ALIKE_CODE = re.compile(
+    r"(?<![\w.,:/$-])"
+    r"((?:[A-Z]{0,2}\d?-?(?=[0-9A-F-]*\d)(?:[0-9A-F]{4,7}|(?<=-)[0-9A-F]{3})(?:-[0-9A-F]{2})?)"
+    r"|[BCPU] [0-9A-F]{4})(?![\w:/]|[.,-]\w|\s?(?:km|mi|miles|ohms?|v|kg|h)\b)"
+)
+_CALLED = re.compile(
+    r"(?i)\b(?:dtc|codes?|code|codice|c[oó]digo|kod|fehler(?:code|nummer)?|defaut|défaut|num|nr|no)"
+    r"\.?[\s:=#]{1,3}$"
+)
+_NUMBERED = re.compile(r"^\s*(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
+_WORDY = re.compile(r"[^\W\d_]{3}")
+_SAME = 3  # lines with numbers of one shape that make them codes
+_PLAIN_DIGITS = 5  # digits of a plain number that may be a code
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _AS_LETTERS = str.maketrans("01", "ol")
 _WORD = re.compile(r"[^\W\d_]{4,}")
@@ -176,6 +189,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)
     _read_column(sheet.lines)
+    _read_alike(sheet.lines)
     _read_as_camera(sheet, lexicon)
 
 
@@ -266,6 +280,41 @@ def _read_column(lines: list[Line]) -> None:
                 if not line.codes and _CODE_CELL.fullmatch(cell):
                     line.codes = _maker_cell(line.text, cell)
             return
+
+
+def _read_alike(lines: list[Line]) -> None:
+    """Numbers of one shape and beginning that stand at one place of many lines are its codes."""
+    exact = sum(any(c.is_exact for c in ln.codes) for ln in lines)
+    groups: dict[tuple[str, str, str], dict[int, re.Match[str]]] = {}
+    for at, line in enumerate(lines):
+        if line.role == "blank" or any(c.is_exact for c in line.codes):
+            continue
+        for match in _ALIKE_CODE.finditer(line.text):
+            place = _place_of(line.text, match)
+            if place and _WORDY.search(line.text[: match.start()] + line.text[match.end() :]):
+                key = (place, re.sub(r"\w", "x", match.group(1)), match.group(1)[:1])
+                groups.setdefault(key, {})[at] = match
+    for found in groups.values():
+        tokens = {m.group(1) for m in found.values()}
+        shown = "".join(tokens)
+        is_plain = shown.isdecimal() and len(next(iter(tokens))) < _PLAIN_DIGITS
+        if len(found) < _SAME or len(tokens) < _SAME or is_plain or len(found) <= exact:
+            continue
+        for at, match in found.items():
+            token = flash(match.group(1).upper(), match.start(), match.end())
+            lines[at].codes = (msgspec.structs.replace(token, style="maker"),)
+
+
+def _place_of(text: str, match: re.Match[str]) -> str:
+    """Where a number stands: it leads, ends or is called a code; elsewhere it is none."""
+    before, after = text[: match.start()], text[match.end() :]
+    if _CALLED.search(before):
+        return "called"
+    if not re.search(r"[^\W_]{2}", _NUMBERED.sub("", before, count=1)):
+        return "first"
+    if not re.search(r"[^\W_]", after):
+        return "last"
+    return "cell" if before[-2:] in ("  ", "\t") and after[:2] in ("  ", "\t") else ""
 
 
 def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:

@@ -23,6 +23,9 @@ _SIGNS = str.maketrans(
     dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212", "-")
     | dict.fromkeys("\u00a0\u2007\u2009\u202f", " ")
 )
+_MARKUP = re.compile(r"\s*</?[A-Za-z][^<>]{0,400}>")
+_ATTRIBUTE = re.compile(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
+_TAG = re.compile(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
 _QUOTED = re.compile(r"^\s*(?:>\s?){1,9}")
 _SPEAKER = re.compile(
     r"^\s*(?:\[?(?:\d[\d./-]{4,9},?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
@@ -57,6 +60,8 @@ _TYPE_LABEL = re.compile(
 def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     """Return the sentences of a line; a table's row and a line that says one thing stay whole."""
     text = raw.text.translate(_SIGNS)
+    if _MARKUP.match(text):
+        text = _TAG.sub("  ", _ATTRIBUTE.sub(r"  \1  ", text)).rstrip()
     is_cut = len(text) > MAX_LINE
     text = text[:MAX_LINE]
     said = _SPEAKER.sub("", _QUOTED.sub("", text))
@@ -333,7 +338,12 @@ def _names_module(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
 def _is_foreign(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
     if line.words.features & {"unit", "system", "airbagmodule", "bag"} - {"unit"}:
         return False
-    return any("othermodule" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
+    means = [find_layout(lexicon, texts, at) for at in range(len(texts))]
+    if not any("othermodule" in m for m, _ in means) or ">" in line.text:
+        return False
+    named = {i for at, (_, length) in enumerate(means) for i in range(at, at + length)}
+    told = [i for i, t in enumerate(texts) if len(t) > 1 and t.isalpha()]
+    return len(named.intersection(told)) >= _NAMED * len(told)
 
 
 def is_bare_part(line: Line) -> bool:

@@ -45,6 +45,8 @@ def settle(fault: Fault, scope: Scope) -> None:
         fault.unit = "restraint"
     if fault.unit == "restraint" and not fault.candidates and _is_of_unit(fault):
         fault.candidates = (_UNIT,)
+    if fault.unit == "unknown" and fault.words.features & SURE_PARTS and fault.readings:
+        fault.unit = "restraint"
     if fault.unit == "restraint" or (fault.unit == "unknown" and fault.words.features & SURE_PARTS):
         return
     about = fault.words.features & {"unit", "system", "airbagmodule", "bag"}
@@ -53,13 +55,17 @@ def settle(fault: Fault, scope: Scope) -> None:
 
 
 def _take_group(fault: Fault) -> None:
-    """Add the side, seat or status that a heading of many faults says, where its own is missing."""
+    """Add what a heading of many faults says: part, side, seat or status, where it is missing."""
     words, group = fault.words, fault.group
     if group is None:
         return
+    if not (has_part(words) or words.features & {"bag", "unit"}):
+        words.features |= group.features - {"skip"}
     if not (words.seats or words.sides):
         words.seats |= group.seats
         words.sides |= group.sides
+    words.ends |= group.ends if not words.ends else set()
+    words.rows |= group.rows if not words.rows else set()
     if not words.statuses:
         words.statuses += group.statuses
 
@@ -288,7 +294,8 @@ def _side(fault: Fault, scope: Scope) -> Side | None:
 def _statuses(fault: Fault) -> tuple[Status, ...]:
     found = list(fault.words.statuses)
     code = fault.code
-    if code is not None and code.status_byte is not None and code.is_exact:
+    is_told = code is not None and (code.is_exact or code.style == "maker")
+    if code is not None and code.status_byte is not None and is_told:
         found += [s for s in byte_statuses(code.status_byte) if s not in found]
     if fault.typed_status is not None and fault.typed_status not in found:
         found.append(fault.typed_status)

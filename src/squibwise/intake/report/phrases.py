@@ -114,11 +114,12 @@ class Lexicon:
             word.startswith(a) for a in self.areas.get(word[:_AREA_PREFIX], ())
         )
 
-    def is_status(self, word: str) -> bool:
-        """Tell whether a word alone is a status in any language."""
+    def is_state(self, word: str) -> bool:
+        """Tell whether a word alone is a status, a fault or none, in any language."""
         key = _tokens_of(word)
         found = (phrases.get(key, ()) for phrases in self.phrases.values())
-        return any(means and means[0].startswith("status:") for means in found)
+        states = {"not", "good", "defect"}
+        return any(m and (m[0].startswith("status:") or m[0] in states) for m in found)
 
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""

@@ -26,6 +26,7 @@ from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import CodeLine, ReadReport, Unread
 
 _LEGEND = re.compile(r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?([^\W\d_]{3,})")
+_WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _MOST_REPEATS = 20
 _SPECIAL = frozenset(
@@ -110,17 +111,20 @@ def _apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
     legend: dict[str, str] = {}
     for line in sheet.lines:
         found = _LEGEND.findall(line.text)
-        told = {sign: word for sign, word in found if lexicon.is_status(word)}
+        told = {sign: word for sign, word in found if lexicon.is_state(word)}
         if len(told) >= _SIGNS_OF_LEGEND:
             legend |= told
-            line.role = "meta"
+            line.text = _LEGEND.sub("", line.text)
+            line.role = "meta" if len(line.text.split()) < _WORDS_LEFT else line.role
     if not legend:
         return
     signs = "|".join(re.escape(sign) for sign in legend)
-    sign = re.compile(rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)")
+    sign = re.compile(
+        rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)|(?:(?<=\s\s)|^\s?)({signs})(?=\s\s)"
+    )
     for line in sheet.lines:
         if line.role != "meta":
-            line.text = sign.sub(lambda m: f"({legend[m.group(1) or m.group(2)]})", line.text)
+            line.text = sign.sub(lambda m: f"({legend[m[1] or m[2] or m[3]]})  ", line.text)
 
 
 def _is_recorder(lines: list[Line]) -> bool:

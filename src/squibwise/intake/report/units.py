@@ -3,9 +3,9 @@
 import re
 from itertools import islice
 
-from squibwise.intake.report.phrases import Lexicon, find_layout, flat, tokenise
+from squibwise.intake.report.phrases import Lexicon, find_hits, find_layout, flat, tokenise
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, Words, has_part
+from squibwise.intake.report.words import FAULTS, Words, has_part, read_words
 from squibwise.model.report import Unit
 
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -26,8 +26,10 @@ _HOLDS = frozenset(
 _INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 _MOST_WORDS = 7  # of a heading
+_LONGEST_LEAD = 14  # words of a line that leads up to codes
 _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
+_PART_CELLS = 0.3  # share of a column's cells that name a part
 _FEW_ROWS = 3
 _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
@@ -88,12 +90,20 @@ def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, 
     cells = list(dict.fromkeys(c for r in rows[1:] if (c := _cell(r, column))))
     if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
         return {}
+    if sum(_names_part(c, lexicon) for c in cells) > _PART_CELLS * len(cells):
+        return {}  # a column of parts
     named = {c: name_unit(c, lexicon) for c in cells}
     known = [c for c in cells if named[c][0] != "unknown"]
     foreign = any(unit == "other" and sure for unit, sure in named.values())
     if not foreign or len(known) < 2 or len(known) < _KNOWN_CELLS * len(cells):
         return {}
     return {c: unit for c, (unit, _) in named.items()}
+
+
+def _names_part(cell: str, lexicon: Lexicon) -> bool:
+    tokens = tokenise(cell)
+    words = read_words(tokens, find_hits(lexicon, tokens, None))
+    return has_part(words) or words.features - {"skip"} > {"bag"}
 
 
 def _is_same_number(rows: list[Line], column: int) -> bool:
@@ -131,17 +141,18 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
 
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
-    if has_part(line.words) or line.words.features & _CHARGED:
+    told = line.words.features
+    if has_part(line.words) or told & _CHARGED:
         return False
-    if "elsewhere" in line.words.voices or _names_holder(line, lexicon):
+    holds = ("bag" not in told or "communication" in told) and _names_holder(line, lexicon)
+    if holds or "elsewhere" in line.words.voices:
         return True
-    if line.words.features & (_OWN | {"communication", "unit", "lamp"}):
+    if told & (_OWN | {"communication", "unit", "lamp"}):
         return False
-    if "foreign" in line.words.features or line.codes[0].code[:1] == "P":
+    named = name_unit(line.text, lexicon) == ("other", True)
+    if "foreign" in told or line.codes[0].code[:1] == "P":
         return True
-    if module is not None:
-        return bool(_INSIDE.match(line.text)) and name_unit(line.text, lexicon) == ("other", True)
-    return name_unit(line.text, lexicon) == ("other", True)
+    return named and (module is None or bool(_INSIDE.match(line.text)))
 
 
 def _names_holder(line: Line, lexicon: Lexicon) -> bool:
@@ -223,7 +234,7 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
 
 def _reads_as_name(line: Line) -> bool:
     """Tell whether a line is a few words that tell of no fault, status or measure."""
-    if len(line.tokens) > _MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!":
+    if len(line.tokens) > _MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!" or ">" in line.text:
         return False
     is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
     is_other = line.volts is not None or line.role in ("header", "meta")
@@ -270,13 +281,36 @@ def _label_above(lines: list[Line], at: int, module: str, unit: Unit) -> None:
 
 
 def _find_groups(lines: list[Line]) -> None:
-    """Headings of a side, a seat or a status, where the first of them precedes the first code."""
+    """Headings of a side, a seat, a status or a part, where the first precedes the first code."""
     first = next((i for i, ln in enumerate(lines) if ln.codes), None)
-    if first is None or not any(_is_group(ln) for ln in lines[:first]):
+    if first is None:
         return
-    for line in lines:
-        if _is_group(line):
+    grouped = any(_is_group(ln) for ln in lines[:first])
+    for at, line in enumerate(lines):
+        if grouped and _is_group(line):
             line.role, line.group = "group", line.words if not line.words.voices else Words()
+        elif _heads_codes(lines, at):
+            line.role, line.group = "group", line.words
+
+
+def _heads_codes(lines: list[Line], at: int) -> bool:
+    """Tell whether a line names a part, or a time, of the bare codes that stand right below it."""
+    line = lines[at]
+    is_row = line.codes or line.cells or line.role == "blank" or line.is_module
+    if is_row or line.unit != "unknown" or len(line.tokens) > _LONGEST_LEAD:
+        return False
+    before = lines[at - 1] if at else line
+    if before.codes and _indent(line) < _indent(before):
+        return has_part(line.words) and _reads_as_name(line)
+    after = next((ln for ln in islice(lines, at + 1, at + 3) if ln.role != "blank"), None)
+    if after is None or not after.codes or line.words.features & FAULTS:
+        return False
+    is_bare = not has_part(after.words) and "bag" not in after.words.features
+    is_lead = line.text.rstrip().endswith(":") and bool(
+        line.words.statuses or line.words.voices & {"past", "gone", "exists"}
+    )
+    is_name = has_part(line.words) and _reads_as_name(line) and _indent(line) < _indent(after)
+    return is_lead or (is_bare and is_name)
 
 
 def _is_group(line: Line) -> bool:
