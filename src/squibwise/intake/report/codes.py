@@ -80,15 +80,7 @@ _PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
 _HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4})(?![\w:/]|[.-]\w)")
 _SIX_TOLD = re.compile(r":\s*(\d{6})(?=\s+[^\W\d]{4})")
 _THREES = re.compile(r":\s*(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$")
-_MISTAKEN_HEX = re.compile(
-    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZz|]{6}|[0-9A-FOoIlSsZz|]{4})\s+(?=\S)"
-)
 _FIVE_ANYWHERE = re.compile(r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b)")
-_MISTAKEN = re.compile(
-    r"(?<![\w-])([PCBUpcbu8])([0-3OoIlZz|])([0-9A-Fa-fOoIlSsZz|]{3})"
-    r"(?:([-:])([0-9A-Fa-fOoIlSsZz|]{2}))?(?![\w|-])"
-)
-_LOOKS = str.maketrans("OoIl|ZzSs", "001112255")
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = re.compile(r"(DF\d{3})" + _END)
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
@@ -148,7 +140,7 @@ def find_codes(text: str) -> tuple[Code, ...]:
 def find_maker_number(text: str) -> Code | None:
     """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
     match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
-    return None if match is None else _undecided(match, "maker", (match.group(1),))
+    return None if match is None else undecided(match, "maker", (match.group(1),))
 
 
 def find_numbers(text: str, shape: str) -> tuple[Code, ...]:
@@ -164,10 +156,10 @@ def find_numbers(text: str, shape: str) -> tuple[Code, ...]:
         return tuple(_two_bytes(m) for m in mixed)
     told = _SIX_TOLD.search(text)
     if told is not None:
-        return (_undecided(told, "decimal", (told.group(1),)),)
+        return (undecided(told, "decimal", (told.group(1),)),)
     found = list(_FIVE_ANYWHERE.finditer(text))
     listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith(":"))
-    return tuple(_undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
+    return tuple(undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
 
 
 def _two_bytes(match: re.Match[str]) -> Code:
@@ -175,7 +167,7 @@ def _two_bytes(match: re.Match[str]) -> Code:
     digits = match.group(1).upper()
     if digits[0] in "89ABCDEF":
         return _hex_token(digits, match.start(), match.end(), None)
-    return _undecided(match, "maker", (digits,))
+    return undecided(match, "maker", (digits,))
 
 
 def find_threes(text: str) -> tuple[Code, ...]:
@@ -183,49 +175,8 @@ def find_threes(text: str) -> tuple[Code, ...]:
     listed = _THREES.search(text.rstrip())
     found = re.finditer(r"(\d{3})", listed.group()) if listed else ()
     at = listed.start() if listed else 0
-    tokens = (_undecided(m, "maker", (m.group(1),)) for m in found)
+    tokens = (undecided(m, "maker", (m.group(1),)) for m in found)
     return tuple(msgspec.structs.replace(t, start=t.start + at, end=t.end + at) for t in tokens)
-
-
-def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
-    """Return codes with letters and digits that a camera takes for one another.
-
-    Args:
-        text: One line.
-        is_lenient: Other lines show that the text was read by a machine: five digits that begin
-            with 8 may be a B code, and one true digit is enough.
-    """
-    found = []
-    for match in _MISTAKEN.finditer(text):
-        repaired = _repair(match)
-        printed = match.group()
-        digits = sum(c.isdecimal() for c in printed[1:])
-        is_number = printed[:5].isdecimal()
-        enough = digits >= (1 if is_lenient else _TRUE_DIGITS) and (match[5] or digits > 1)
-        if repaired == printed.upper() or not enough or (is_number and not is_lenient):
-            continue
-        token = _undecided(match, "camera", (repaired,))
-        found.append(msgspec.structs.replace(token, printed=printed, code=printed))
-    return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
-
-
-def _mistaken_hex(text: str) -> tuple[Code, ...]:
-    """Four or six hex digits that lead a line, some taken for letters."""
-    match = _MISTAKEN_HEX.match(text)
-    if match is None:
-        return ()
-    printed, repaired = match.group(1), match.group(1).translate(_LOOKS).upper()
-    if repaired == printed.upper() or repaired.isdecimal():
-        return ()
-    token = _undecided(match, "camera", (repaired,))
-    return (msgspec.structs.replace(token, printed=printed, code=printed, end=match.end(1)),)
-
-
-def _repair(match: re.Match[str]) -> str:
-    first, second, rest, sign, failure = match.groups()
-    letter = "B" if first == "8" else first.upper()
-    digits = f"{second}{rest}".translate(_LOOKS).upper()
-    return f"{letter}{digits}" + (f"-{failure.translate(_LOOKS).upper()}" if sign else "")
 
 
 def find_status_byte(text: str) -> int | None:
@@ -358,7 +309,7 @@ def _hex_at(text: str, at: int) -> Code | None:
         digits = match.group(1).upper()
         if not digits.isdecimal():
             return _hex_token(digits, at, match.end(), None)
-        return _undecided(match, "hex16", (sae_code(int(digits, 16)), digits))
+        return undecided(match, "hex16", (sae_code(int(digits, 16)), digits))
     return None
 
 
@@ -366,7 +317,7 @@ def _whole(match: re.Match[str]) -> Code:
     """Six digits with nothing that says how they part: a maker's number, or three bytes."""
     digits, status = match.group(1).upper(), match.group(2)
     number = int(digits, 16)
-    token = _undecided(match, "maker", (digits, f"{sae_code(number >> 8)}-{digits[4:]}"))
+    token = undecided(match, "maker", (digits, f"{sae_code(number >> 8)}-{digits[4:]}"))
     return msgspec.structs.replace(token, status_byte=int(status, 16) if status else None)
 
 
@@ -405,17 +356,17 @@ def _number_at(text: str, at: int, has_code: bool) -> Code | None:
     if match and 0x800000 <= int(match.group(1)) <= 0xFFFFFF:
         number = int(match.group(1))
         readings = (sae_code(number >> 8), match.group(1))
-        token = _undecided(match, "decimal24", readings)
+        token = undecided(match, "decimal24", readings)
         return msgspec.structs.replace(token, failure_type=f"{number & 255:02X}")
     match = _MAKER.match(text, at)
     if match:
-        return _undecided(match, "decimal", (match.group(1),))
+        return undecided(match, "decimal", (match.group(1),))
     match = _DECIMAL5.match(text, at)
     if match:
         digits = match.group(1)
         is_two_bytes = digits.isdecimal() and int(digits) <= 0xFFFF
         twin = (sae_code(int(digits)),) if is_two_bytes else ()
-        return _undecided(match, "decimal", (*twin, digits))
+        return undecided(match, "decimal", (*twin, digits))
     if has_code or _RAW_LABEL.search(text[:at]):
         return None
     return _flash_at(text, at) or _cut_at(text, at)
@@ -441,7 +392,14 @@ def _cut_at(text: str, at: int) -> Code | None:
     return Code(start=at, end=match.end(), style="cut", printed=printed, code=printed)
 
 
-def _undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Code:
+def undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Code:
+    """Return a code whose notation does not identify itself.
+
+    Args:
+        match: Where it stands; its first group is the number.
+        style: Of ``Code``.
+        readings: Codes that it may stand for.
+    """
     printed = match.group(1).upper()
     return Code(
         start=match.start(),

@@ -1,14 +1,14 @@
-"""Codes of each line in the light of the whole report: flash codes, shapes, a camera's eye."""
+"""Codes of each line in the light of the whole report: flash codes and shapes."""
 
 import re
 
 import msgspec
 
+from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
     find_codes,
     find_maker_number,
-    find_mistaken,
     find_numbers,
     find_threes,
     flash,
@@ -50,9 +50,6 @@ _COUNTED = re.compile(
 _SPELLED = re.compile(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
 _SHAPED = 2  # lines of one shape that make it the shape of the report
-_MIXED = re.compile(
-    r"(?<![\w-])(?=[A-Za-z015|]*[a-zA-Z]{2})(?=[A-Za-z]*[015])[A-Za-z01]{4,}(?![\w])"
-)
 _FEW_ROWS = 3
 _COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
 _CODE_CELL = re.compile(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
@@ -69,14 +66,6 @@ _NUMBERED = re.compile(r"^\s*(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
 _WORDY = re.compile(r"[^\W\d_]{3}")
 _SAME = 3  # lines with numbers of one shape that make them codes
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
-_MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
-_AS_LETTERS = str.maketrans("01", "ol")
-_WORD = re.compile(r"[^\W\d_]{4,}")
-_ALIKE = (
-    *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
-    *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
-)
-_ONE_ALONE = re.compile(r"(?<=[a-z] )[lI](?= )")
 _ANY_TEXT = re.compile(r"[^\W_]")
 
 
@@ -190,7 +179,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _follow_shapes(sheet.lines)
     _read_column(sheet.lines)
     _read_alike(sheet.lines)
-    _read_as_camera(sheet, lexicon)
+    read_as_camera(sheet, lexicon)
 
 
 def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
@@ -323,48 +312,6 @@ def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
         return ()
     token = flash(cell.upper(), found.start(), found.end())
     return (msgspec.structs.replace(token, style="maker"),)
-
-
-def _read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
-    """Codes in which a camera took signs for one another, once some lines show that one did."""
-    found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
-    hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
-    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines) or hexes >= _SHAPED
-    if not sheet.is_machine_read:
-        return
-    for line in sheet.lines:
-        line.text = _letters(line.text, lexicon)
-        if any(c.style in ("sae", "camera") for c in line.codes):
-            continue
-        mistaken = find_mistaken(line.text, is_lenient=True)
-        if mistaken:
-            line.codes = mistaken
-
-
-def _looks_machine_read(lines: list[Line]) -> bool:
-    mixed = sum(len(_MIXED.findall(ln.text)) for ln in lines)
-    return mixed >= _MIXED_WORDS
-
-
-def _letters(text: str, lexicon: Lexicon) -> str:
-    """Words with signs that a machine took for one another, put right where that makes a word."""
-    text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
-    return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
-
-
-def _known_word(word: str, lexicon: Lexicon) -> str:
-    plain = flat(word)
-    if plain in lexicon.known:
-        return word
-    tries = (t for one, two in _ALIKE if one in plain for t in _swapped(plain, one, two))
-    return next((t for t in tries if t in lexicon.known), word)
-
-
-def _swapped(word: str, one: str, two: str) -> list[str]:
-    """A word with signs taken for others, everywhere and at each place alone."""
-    places = (m.start() for m in re.finditer(re.escape(one), word))
-    single = [word[:at] + two + word[at + len(one) :] for at in places]
-    return [word.replace(one, two), *single]
 
 
 def is_number_only(line: Line) -> bool:
