@@ -142,8 +142,8 @@ def bid(
     states = assess(case, catalog, own)
     worlds = infer.assess_worlds(case, states, catalog, own.shifts)
     sums = [(w, plan.cost(case, require.work(case, a, catalog), catalog)) for w, a in worlds]
-    charges = {c.id: 2.0 for c in states.components if c.prior_fired is not None}
-    minutes = charges | {n.component: n.minutes for n in states.next_looks}
+    charges = {c.id: (2.0, "") for c in states.components if c.prior_fired is not None}
+    minutes = charges | {n.component: (n.minutes, n.text) for n in states.next_looks}
     misleads = catalog.fact("market.look-misleads").number()
     looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads)
     return plan.limit_bid(sheet, plan.list_worlds(sums), case.currency, catalog, looks, learned)

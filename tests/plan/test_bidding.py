@@ -20,13 +20,15 @@ from squibwise.model.bid import (
 )
 from squibwise.plan.bidding import (
     Evidence,
+    Left,
     believe_left,
     fee_at,
     largest_bid,
     limit_bid,
     outlay,
+    split_sizes,
 )
-from squibwise.plan.cost_belief import Payment, World, believe_cost
+from squibwise.plan.cost_belief import Payment, World
 from squibwise.plan.information import (
     expected_profit,
     value_of_knowing,
@@ -123,7 +125,7 @@ def test_a_fee_is_that_of_the_last_band_that_begins_at_or_below_the_price() -> N
 @pytest.mark.parametrize(("most", "bid"), [(1_300, 975), (1_400, 1_000), (2_200, 2_000)])
 def test_the_largest_bid_is_found_where_fees_jump(most: float, bid: float) -> None:
     sheet = _sheet(fees=(JUMPS,), resale=_fixed(most))
-    left = believe_left(sheet, believe_cost([World(weight=1.0, payments=())], "USD"), 0.0)
+    left = believe_left(sheet, split_sizes([World(weight=1.0, payments=())], "USD"), 0.0, {})
     assert largest_bid(sheet, left) == bid
 
 
@@ -140,7 +142,7 @@ def test_no_bid_of_the_scale_that_is_larger_would_also_do(
     }
     fee = Fee(name="buyer", bands=tuple(starts[p] for p in sorted(starts)))
     sheet = _sheet(fees=(fee,), tax=tax, tax_on_fees=True, resale=_fixed(most))
-    left = believe_left(sheet, believe_cost([World(weight=1.0, payments=())], "USD"), 0.0)
+    left = believe_left(sheet, split_sizes([World(weight=1.0, payments=())], "USD"), 0.0, {})
     scale = [n * 25.0 for n in range(1, int(most / 25) + 2)]
     fits = [b for b in scale if outlay(sheet, b) <= most + 1e-9]
     assert largest_bid(sheet, left) == max(fits, default=None)
@@ -161,7 +163,7 @@ def test_the_chance_of_a_loss_is_at_most_the_accepted_one_and_the_next_bid_is_ab
     assert found.limit is not None
     assert found.chance_of_loss is not None
     assert found.chance_of_loss <= 0.2
-    left = believe_left(sheet, believe_cost(worlds, "USD"), 0.0)
+    left = believe_left(sheet, split_sizes(worlds, "USD"), 0.0, {})
     assert left.chance_below(outlay(sheet, found.limit.minor / 100 + 25)) > 0.2
     rng = np.random.default_rng(3)
     n = 300_000
@@ -284,3 +286,56 @@ def test_settled_cars_correct_the_next_bid_and_say_so() -> None:
     assert taught.limit is not None
     assert taught.limit.minor < plain.limit.minor
     assert [(x.what, x.actual) for x in settled_lines(cars[0])][-1] == ("keys", None)
+
+
+# Ours: a trade whose cost goes wholly with the size of the crash keeps its mean and widens the
+# sum; the variance of the sum grows by twice the covariance of the sizes' means.
+def test_what_a_hard_crash_makes_dear_together_widens_the_sum_and_keeps_its_mean() -> None:
+    worlds = [
+        World(weight=0.5, size=0, payments=(_paid(1_000),)),
+        World(weight=0.5, size=1, payments=(_paid(3_000),)),
+    ]
+    body = Share(cost=Figures(low=0, likely=1_000, high=2_000))
+    sheet = _sheet(shares=NIL | {"body": body})
+    sizes = split_sizes(worlds, "USD")
+    apart, half, whole = (believe_left(sheet, sizes, 0.0, {"body": t}) for t in (0.0, 0.5, 1.0))
+    assert apart.mean == pytest.approx(7_000, abs=1)
+    assert whole.mean == pytest.approx(apart.mean, abs=10)
+
+    def variance(left: Left) -> float:
+        return float(((left.amounts - left.mean) ** 2) @ left.chances)
+
+    # the two halves of the symmetric triangle have means 1000 -+ 1000/3
+    added = 2 * 1_000 * 1_000 / 3
+    assert variance(whole) - variance(apart) == pytest.approx(added, rel=0.02)
+    assert variance(half) - variance(apart) == pytest.approx(added / 2, rel=0.02)
+
+
+def test_a_trade_may_state_how_far_it_goes_with_the_crash() -> None:
+    worlds = [
+        World(weight=0.5, size=0, payments=(_paid(500),)),
+        World(weight=0.5, size=1, payments=(_paid(5_000),)),
+    ]
+    cost = Figures(low=0, likely=1_500, high=3_000)
+    limits = [
+        limit_bid(
+            _sheet(shares=NIL | {"body": Share(cost=cost, together=t)}), worlds, "USD", CATALOG
+        ).limit
+        for t in (0.0, 1.0)
+    ]
+    assert limits[0] is not None
+    assert limits[1] is not None
+    assert limits[1].minor < limits[0].minor
+
+
+def test_the_lines_sum_to_what_is_left() -> None:
+    sheet = _sheet(
+        brand_discount=_fixed(0.2), bidders=3, estimate_error=0.1, days=_fixed(10), day=5.0
+    )
+    answer = limit_bid(sheet, SURE, "USD", CATALOG)
+    assert sum(x.mean.minor for x in answer.lines) == pytest.approx(
+        (10_000 * 0.8 * (1 - 0.8463 * 0.1) - 3_000 - 50) * 100, abs=200
+    )
+    assert answer.curve[0].expected_profit.minor == pytest.approx(
+        sum(x.mean.minor for x in answer.lines) - answer.curve[0].outlay.minor, abs=100
+    )

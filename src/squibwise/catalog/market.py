@@ -1,6 +1,7 @@
 """Headings of sheets, words in them, and which parts may be bought used where."""
 
 import datetime as dt
+from collections.abc import Iterable
 from pathlib import Path
 
 import msgspec
@@ -29,6 +30,15 @@ class CellWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     column: str
     means: str
     words: tuple[str, ...]
+
+
+def find_meaning(words: Iterable[CellWord], column: str, text: str) -> str | None:
+    """Return what a cell means; None when no word of that column is known."""
+    plain = " ".join(text.lower().replace("-", " ").split())
+    for word in words:
+        if word.column == column and plain in {w.replace("-", " ") for w in word.words}:
+            return word.means
+    return None
 
 
 class UsedPolicy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -79,11 +89,7 @@ class MarketBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     def meaning(self, column: str, text: str) -> str | None:
         """Return what a cell means; None when no word of that column is known."""
-        plain = " ".join(text.lower().replace("-", " ").split())
-        for word in self.words:
-            if word.column == column and plain in {w.replace("-", " ") for w in word.words}:
-                return word.means
-        return None
+        return find_meaning(self.words, column, text)
 
 
 def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
@@ -113,6 +119,23 @@ class FirstQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     read_on: dt.date
 
 
+class Together(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How far a trade's cost rises and falls with the size of the crash, within its range.
+
+    Attributes:
+        low: Low end of the judgement; ``high`` the high end.
+    """
+
+    trade: str
+    share: float
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.low <= self.share <= self.high <= 1.0:
+            raise CatalogError(f"bidding: share of {self.trade} is out of its range")
+
+
 class BidBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``bidding.toml``: what comes before a limit.
 
@@ -122,6 +145,7 @@ class BidBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     trades: tuple[str, ...]
     question: tuple[FirstQuestion, ...]
+    together: tuple[Together, ...] = ()
 
 
 class Follows(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -145,6 +169,12 @@ class Follows(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 
 class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """``lots.toml``: what screening takes for granted."""
+    """``lots.toml``: how lists of lots are headed and worded, what screening takes for granted."""
 
     follows: tuple[Follows, ...]
+    column: tuple[Column, ...] = ()
+    word: tuple[CellWord, ...] = ()
+
+    def meaning(self, column: str, text: str) -> str:
+        """Return what a cell means; the text itself where no word of that column is known."""
+        return find_meaning(self.word, column, text) or text

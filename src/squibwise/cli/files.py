@@ -246,10 +246,19 @@ def write_drawings(beliefs: Iterable[ComponentBelief], folder: Path) -> tuple[Pa
     from squibwise.documents import waterfall_svg
 
     make_folder(folder)
-    drawn = {folder / f"{c.id}.svg": waterfall_svg(c).encode("utf-8") for c in beliefs}
+    drawn = {folder / f"{c.id}.svg": waterfall_svg(c) for c in beliefs}
     for path, svg in drawn.items():
-        write_files([NewFile(path=path, data=svg)], may_replace=_is_drawing)
+        write_drawing(path, svg)
     return tuple(drawn)
+
+
+def write_drawing(path: Path, svg: str) -> None:
+    """Write a drawing; an earlier one of that name gives way.
+
+    Raises:
+        InputError: It cannot be written, or another file of that name is there.
+    """
+    write_files([NewFile(path=path, data=svg.encode("utf-8"))], may_replace=_is_drawing)
 
 
 def _is_drawing(path: Path) -> bool:

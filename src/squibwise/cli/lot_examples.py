@@ -38,7 +38,7 @@ def invent_lots(
 _FAULTS = (
     {"id": ""},
     {"model_year": "nineteen"},
-    {"zone": "front"},
+    {"zone": "the sky"},
     {"clock": "13"},
     {"resale": "call us"},
     {"deployed": "driver.rocket"},

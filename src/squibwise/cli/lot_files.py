@@ -10,18 +10,17 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from itertools import islice
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
 from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.errors import InputError, UnavailableError
-from squibwise.intake.lots import COLUMNS, SAYING, read_amount
+from squibwise.cli.lot_lists import Row, engine, read_blocks, read_heads
+from squibwise.errors import InputError
+from squibwise.intake.lots import SAYING, read_amount
 from squibwise.model.lots import LotTerms, ScreenedRows
 from squibwise.model.names import split_component
 
@@ -39,7 +38,6 @@ _OWN = (
     "look",
     "notes",
 )
-Row = dict[str, str]
 Known = dict[tuple[str, ...], Mapping[str, object] | str]
 
 
@@ -50,6 +48,8 @@ class Summary(msgspec.Struct, frozen=True, kw_only=True):
         bad: Rows that were skipped; each stands in ``bad_file`` with its line.
         patterns: Distinct patterns of evidence that were worked out in this run.
         resumed: Pieces that were there from an earlier run.
+        guessed: Headings that were taken for a column by likeness, with that column.
+        unused: Headings that are no column.
     """
 
     rows: int
@@ -58,6 +58,8 @@ class Summary(msgspec.Struct, frozen=True, kw_only=True):
     resumed: int
     out: str
     bad_file: str
+    guessed: dict[str, str] = {}
+    unused: tuple[str, ...] = ()
 
 
 def screen_file(
@@ -81,12 +83,20 @@ def screen_file(
     """
     catalog = load_catalog()
     fields = (*_OWN, *(f"fired.{c}" for c in list_charges(catalog)))
+    if source.resolve() == out.resolve():
+        raise InputError(
+            f"{out} is the list itself.",
+            remedy="Name another file with --out.",
+        )
+    if not source.is_file():
+        raise InputError(f"{source} is no file.", remedy="Name a CSV or Parquet list.")
+    heads = read_heads(source, catalog)
     parts = _open_parts(source, out, terms)
     known: Known = {}
     counts = {"rows": 0, "bad": 0, "patterns": 0, "resumed": 0}
     pieces = []
     with ProcessPoolExecutor(max_workers=jobs) as pool:
-        for number, block in enumerate(read_blocks(source)):
+        for number, block in enumerate(read_blocks(source, heads, _ROWS)):
             piece, bad = parts / f"{number:05}.csv", parts / f"{number:05}.bad"
             pieces.append(piece)
             if piece.is_file() and bad.is_file():
@@ -104,7 +114,13 @@ def screen_file(
     _gather([p.with_suffix(".bad") for p in pieces], bad_file, ("line", "what"))
     _gather(pieces, out, fields)
     shutil.rmtree(parts)
-    return Summary(**counts, out=str(out), bad_file=str(bad_file))
+    return Summary(
+        **counts,
+        out=str(out),
+        bad_file=str(bad_file),
+        guessed={g.heading: g.column for g in heads if g.column and not g.sure},
+        unused=tuple(g.heading for g in heads if g.heading.strip() and not g.column),
+    )
 
 
 def list_charges(catalog: Catalog) -> tuple[str, ...]:
@@ -115,8 +131,6 @@ def list_charges(catalog: Catalog) -> tuple[str, ...]:
 
 def _open_parts(source: Path, out: Path, terms: LotTerms) -> Path:
     """Return the folder of finished pieces; those of another list or other terms are dropped."""
-    if not source.is_file():
-        raise InputError(f"{source} is no file.", remedy="Name a CSV or Parquet list.")
     parts = out.with_name(out.name + ".parts")
     facts = source.stat()
     said = [str(source.resolve()), facts.st_size, facts.st_mtime_ns, __version__, _ROWS]
@@ -127,70 +141,6 @@ def _open_parts(source: Path, out: Path, terms: LotTerms) -> Path:
         parts.mkdir(parents=True)
         note.write_text(mark)
     return parts
-
-
-def read_blocks(source: Path) -> Iterator[list[tuple[int, Row | str]]]:
-    """Yield pieces of a list: line and row, or line and what is wrong with it.
-
-    Raises:
-        InputError: It cannot be read or has no column of ids.
-    """
-    rows = _parquet_rows(source) if source.suffix.lower() == ".parquet" else _csv_rows(source)
-    while block := list(islice(rows, _ROWS)):
-        yield block
-
-
-def _csv_rows(source: Path) -> Iterator[tuple[int, Row | str]]:
-    with source.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        reader = csv.reader(file)
-        heads = _heads(next(reader, []), source)
-        line = reader.line_num + 1
-        try:
-            for cells in reader:
-                if len(cells) > len(heads) or (cells and len(cells) < len(heads)):
-                    yield line, f"it has {len(cells)} cells, the heading {len(heads)}"
-                elif cells:
-                    yield line, dict(zip(heads, cells, strict=True))
-                line = reader.line_num + 1
-        except csv.Error as error:
-            raise InputError(f"{source}:{line}: {error}.", remedy="Correct the line.") from None
-
-
-def _parquet_rows(source: Path) -> Iterator[tuple[int, Row | str]]:
-    table = engine().scan_parquet(source)
-    heads = _heads(table.collect_schema().names(), source)
-    start = 0
-    while len(piece := table.slice(start, _ROWS).collect()):
-        for number, cells in enumerate(piece.iter_rows(), start=start + 2):
-            texts = ("" if c is None else str(c) for c in cells)
-            yield number, dict(zip(heads, texts, strict=True))
-        start += len(piece)
-
-
-def _heads(names: Sequence[str], source: Path) -> list[str]:
-    heads = [n.strip().lower().replace(" ", "_").replace("-", "_") for n in names]
-    if "id" not in heads:
-        raise InputError(
-            f"{source}: no column 'id'.",
-            remedy=f"The columns are {', '.join(COLUMNS)}; `screen --example 20` prints some.",
-        )
-    return heads
-
-
-def engine() -> Any:  # noqa: ANN401 - a module
-    """Return the columnar engine.
-
-    Raises:
-        UnavailableError: It is not installed.
-    """
-    try:
-        import polars
-    except ImportError:
-        raise UnavailableError(
-            "Parquet needs an engine that is not installed.",
-            remedy="Install squibwise with the extra 'lots', or use CSV.",
-        ) from None
-    return polars
 
 
 def _learn(

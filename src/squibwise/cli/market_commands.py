@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import io
+import math
 from pathlib import Path
 
 import click
@@ -94,22 +95,43 @@ def _print_request(at: "opening.Opened") -> int:  # type: ignore[name-defined]  
 @case_argument
 @click.option("--sheet", type=click.Path(path_type=Path), help="What you know of the sale, TOML.")
 @settled_option
+@click.option("--example", is_flag=True, help="Print a sheet of a sale to fill in instead.")
+@click.option(
+    "--drawing",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Draw what drives the restraint share, as SVG.",
+)
 @own_option
 @answers
 def bid(
-    case_path: Path, sheet: Path | None, settled: Path | None, own: Path | None, as_json: bool
+    case_path: Path,
+    sheet: Path | None,
+    settled: Path | None,
+    example: bool,
+    drawing: Path | None,
+    own: Path | None,
+    as_json: bool,
 ) -> int:
     """Say whether to bid and up to what: questions first, then the whole car."""
     from squibwise import case
     from squibwise.cli import opening, stored
+    from squibwise.cli.files import write_drawing
+    from squibwise.cli.sheet_examples import write_sale
+    from squibwise.documents import drivers_svg
     from squibwise.intake import market_files
     from squibwise.present.tell_bid import tell_bid
 
     at = opening.open_case(case_path, own)
+    if example:
+        click.echo(write_sale(at.catalog))
+        return 0
     folder = market_files.folder_of(stored.located(case_path))
     known = market_files.load_bid(sheet or folder / "bid.toml")
     cars = market_files.load_settled_cars(settled, folder) if settled else ()
     answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
+    if drawing:
+        write_drawing(drawing, drivers_svg(answer.drivers))
     cost = {f"p{round(100 * q)}": answer.cost.quantile(q) for q in (0.1, 0.5, 0.8, 0.95)}
     value = output.as_builtins(answer) | {
         "cost": {k: output.as_builtins(m) for k, m in cost.items()} | {"mean": answer.cost.mean},
@@ -128,11 +150,12 @@ def bid(
 
 @click.command(
     short_help="Compare a bid with how the car came out.",
-    epilog=examples("settle harrow-07", "settle harrow-07 --json"),
+    epilog=examples("settle harrow-07", "settle harrow-07 --example > harrow-07/settled.toml"),
 )
 @case_argument
+@click.option("--example", is_flag=True, help="Print a sheet with what the bid expected instead.")
 @answers
-def settle(case_path: Path, as_json: bool) -> int:
+def settle(case_path: Path, example: bool, as_json: bool) -> int:
     """Compare what was expected at the bid with how the car came out, line by line."""
     from squibwise import case
     from squibwise.cli import opening, stored
@@ -141,16 +164,33 @@ def settle(case_path: Path, as_json: bool) -> int:
 
     at = opening.open_case(case_path)
     folder = market_files.folder_of(stored.located(case_path))
+    if example:
+        return _print_settled(at, folder)
     settled = market_files.load_settled(folder / "settled.toml")
-    lines = case.settle(settled)
+    lines, factors = case.settle(settled), case.learn_settled((settled,))
     return opening.answer(
         at,
-        {"settled": [output.as_builtins(x) for x in lines], "comebacks": list(settled.comebacks)},
-        lambda: tell_settled(
-            at.case, [(x.what, x.expected, x.actual) for x in lines], settled.comebacks
-        ),
+        {
+            "settled": [output.as_builtins(x) for x in lines],
+            "comebacks": list(settled.comebacks),
+            "corrects": factors,
+        },
+        lambda: tell_settled(at.case, lines, settled.comebacks, factors),
         as_json=as_json,
     )
+
+
+def _print_settled(at: "opening.Opened", folder: Path) -> int:  # type: ignore[name-defined]  # noqa: F821
+    from squibwise import case
+    from squibwise.cli.sheet_examples import write_settled
+    from squibwise.intake import market_files
+    from squibwise.model.cost import minor_digits
+
+    sheet = market_files.load_bid(folder / "bid.toml")
+    answer = case.bid(at.case, sheet, at.catalog, at.own)
+    unit = 10.0 ** minor_digits(at.case.currency)
+    click.echo(write_settled(at.case.id, sheet, answer, unit), nl=False)
+    return 0
 
 
 @click.command(
@@ -160,8 +200,20 @@ def settle(case_path: Path, as_json: bool) -> int:
 @click.argument("lots", required=False, type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Where to write: CSV or Parquet.")
 @click.option("--sheet", type=click.Path(path_type=Path), help="What you know of the sale, TOML.")
-@click.option("--hour", default=100.0, show_default=True, help="Cost of one hour of work.")
-@click.option("--jobs", default=2, show_default=True, help="Processes.")
+@click.option(
+    "--hour",
+    type=click.FloatRange(0, 10_000),
+    default=100.0,
+    show_default=True,
+    help="Cost of one hour of work.",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    default=2,
+    show_default=True,
+    help="Processes.",
+)
 @click.option("--example", type=click.IntRange(1), metavar="N", help="Print N invented lots.")
 @answers
 def screen(
@@ -183,6 +235,8 @@ def screen(
         return _print_lots(example)
     if lots is None:
         raise InputError("No list is named.", remedy="`screen lots.csv`, or `screen --example N`.")
+    if not math.isfinite(hour):
+        raise InputError(f"An hour cannot cost {hour}.", remedy="Name an amount such as --hour 95.")
     known = market_files.load_bid(sheet) if sheet else None
     target = out or lots.with_name(lots.stem + "-screened" + (lots.suffix or ".csv"))
     terms = plan.state_terms(known, hour)

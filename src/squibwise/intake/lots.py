@@ -1,9 +1,11 @@
 """Rows of a list of lots to cars with evidence; a row that cannot be read is told by its line."""
 
+import re
 from collections.abc import Mapping
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.case_file.car_table import likeliest_template, whole_template
+from squibwise.intake.offers import read_number
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, Impact, Occupant, Statement
 from squibwise.model.lots import LotRow
@@ -18,6 +20,7 @@ SAYING = ("equipment", "model_year", "drive_hand", *COLUMNS[5:13])
 """Columns that say something of the restraint system, the car first: lots alike in them are
 believed alike."""
 
+_WORDED = ("zone", "extent", "airbags", "driver_belt", "passenger")
 _EXTENTS = ("none", "light", "moderate", "severe")
 _YEARS = (1985, 2035)
 
@@ -36,7 +39,7 @@ def read_lot(row: Mapping[str, str], line: int, name: str, catalog: Catalog) -> 
         catalog: Templates and components.
     """
     try:
-        return _lot({k: v.strip() for k, v in row.items() if v and v.strip()}, line, catalog)
+        return _lot({k: _meant(k, v, catalog) for k, v in row.items() if v.strip()}, line, catalog)
     except _UnreadableError as error:
         return Finding(
             code="lot-row-bad",
@@ -45,6 +48,11 @@ def read_lot(row: Mapping[str, str], line: int, name: str, catalog: Catalog) -> 
             remedy="Correct the row; every other lot is screened.",
             origin=Origin(file=name, line=line, raw=",".join(row.values())[:200]),
         )
+
+
+def _meant(column: str, text: str, catalog: Catalog) -> str:
+    text = text.strip()
+    return catalog.lots.meaning(column, text) if column in _WORDED else text
 
 
 def _lot(row: Mapping[str, str], line: int, catalog: Catalog) -> LotRow:
@@ -126,9 +134,10 @@ def _amount(row: Mapping[str, str], column: str) -> float | None:
 
 
 def read_amount(text: str) -> float | None:
-    """Return an amount of money in whole units; None when it is none."""
+    """Return an amount of money in whole units, with or without signs; None when it is none."""
     try:
         amount = float(text)
     except ValueError:
-        return None
+        number = None if re.search("[a-z]", text, re.IGNORECASE) else read_number(text)
+        amount = -1.0 if number is None else float(number)
     return amount if 0.0 <= amount < 1e9 else None

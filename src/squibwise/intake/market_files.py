@@ -63,7 +63,7 @@ def load_bid(path: Path) -> BidSheet:
     Raises:
         InputError: It is not there or cannot be used.
     """
-    return _record(path, BidSheet)
+    return _record(path, BidSheet, "`bid CASE --example` prints one to fill in.")
 
 
 def load_settled(path: Path) -> Settled:
@@ -72,7 +72,7 @@ def load_settled(path: Path) -> Settled:
     Raises:
         InputError: It is not there or cannot be used.
     """
-    return _record(path, Settled)
+    return _record(path, Settled, "`settle CASE --example` prints one to fill in.")
 
 
 def load_settled_cars(folder: Path, here: Path) -> tuple[Settled, ...]:
@@ -85,18 +85,17 @@ def load_settled_cars(folder: Path, here: Path) -> tuple[Settled, ...]:
     return tuple(load_settled(f) for f in files if f.parent.resolve() != here.resolve())
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path, remedy: str = "") -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise InputError(
-            f"{path} cannot be read: {error.strerror}.", remedy="Check the name."
-        ) from None
+        remedy = f"Check the name. {remedy}".strip()
+        raise InputError(f"{path} cannot be read: {error.strerror}.", remedy=remedy) from None
 
 
-def _record(path: Path, kind: type[T]) -> T:
+def _record(path: Path, kind: type[T], remedy: str = "") -> T:
     try:
-        return msgspec.convert(tomllib.loads(_bytes(path).decode("utf-8")), kind)
+        return msgspec.convert(tomllib.loads(_bytes(path, remedy).decode("utf-8")), kind)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{path}: not valid TOML: {error}.", remedy="Correct the line.") from None
     except (msgspec.ValidationError, ModelError) as error:

@@ -2,12 +2,13 @@
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal, InvalidOperation
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.market import Column
 from squibwise.errors import InputError
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
@@ -26,6 +27,7 @@ from squibwise.model.origin import Finding, Origin
 _NEEDED = ("part", "supplier", "price")
 _ZIP = b"PK\x03\x04"
 _HEADER_ROWS = 15
+_SIGNS = ";\t|,"
 _SHORT, _HELD = 4, 90.0  # letters of a short form; likeness of a heading that holds a known one
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
 ASKED = "asked"
@@ -107,7 +109,9 @@ def _extract(data: bytes, name: str) -> Extract:
     if data.startswith(_ZIP):
         return workbook.read(Document(data=data, name=name))
     decoded, findings = text.decode(data, name)
-    found = separated.read(Document(data=data, name=name, text=decoded))
+    lines = decoded.splitlines()[:_HEADER_ROWS]
+    sign = max(_SIGNS, key=lambda s: max((x.count(s) for x in lines), default=0))
+    found = separated.read(Document(data=data, name=name, text=decoded), sign)
     return msgspec.structs.replace(found, findings=(*findings, *found.findings))
 
 
@@ -131,10 +135,21 @@ def _find_header(
 
 
 def guess_columns(
-    headings: Sequence[str], catalog: Catalog, confirmed: Mapping[str, str]
+    headings: Sequence[str],
+    catalog: Catalog,
+    confirmed: Mapping[str, str],
+    columns: Iterable[Column] | None = None,
 ) -> tuple[ColumnGuess, ...]:
-    """Return what each heading is taken for; the likeliest heading wins a column, once."""
-    known = {h: c.word for c in catalog.market.columns.values() for h in (c.word, *c.headings)}
+    """Return what each heading is taken for; the likeliest heading wins a column, once.
+
+    Args:
+        headings: As they stand in the sheet.
+        catalog: Currencies, and how sure a likeness must be.
+        confirmed: Headings that the user says are which column.
+        columns: The columns there are; those of a sheet of offers unless named.
+    """
+    columns = catalog.market.columns.values() if columns is None else columns
+    known = {_spaced(h): c.word for c in columns for h in (c.word, *c.headings)}
     least = catalog.fact("market.heading-sure").number()
     scored: list[tuple[float, int, str]] = []
     for place, heading in enumerate(headings):
@@ -163,8 +178,12 @@ def guess_columns(
 
 def _plain(heading: str, catalog: Catalog) -> str:
     """Return a heading in small letters, without signs and without the currency it names."""
-    words = re.sub(r"[_\-:(),.$\u20ac\u00a3*]+", " ", heading.lower()).split()
+    words = _spaced(re.sub(r"[:(),.'$\u20ac\u00a3*]+", " ", heading.lower())).split()
     return " ".join(w for w in words if w.upper() not in catalog.currencies.codes)
+
+
+def _spaced(heading: str) -> str:
+    return re.sub(r"[_\-\s]+", " ", heading).strip()
 
 
 def _likeness(plain: str, known: str) -> float:
@@ -269,10 +288,17 @@ def _money(text: str, what: str, cells: Cells, reader: _Reader, above: int = -1)
 
 
 def _number(text: str, what: str) -> Decimal:
-    """Return a number written 1,234.50, 1.234,50, 1 234,50 or 1234.5."""
+    number = read_number(text)
+    if number is None:
+        raise _BadCellError(f"the {what} '{text}' is not one number")
+    return number
+
+
+def read_number(text: str) -> Decimal | None:
+    """Return a number written 1,234.50, 1.234,50, 1 234,50 or 1234.5; None when it is not one."""
     found = _NUMBER.findall(text)
     if len(found) != 1:
-        raise _BadCellError(f"the {what} '{text}' is not one number")
+        return None
     digits = re.sub(r"[\s']", "", found[0]).rstrip(".,")
     last = max(digits.rfind("."), digits.rfind(","))
     if last >= 0:
@@ -282,7 +308,7 @@ def _number(text: str, what: str) -> Decimal:
     try:
         return Decimal(digits)
     except InvalidOperation:
-        raise _BadCellError(f"the {what} '{text}' is not a number") from None
+        return None
 
 
 def _whole(text: str, what: str, least: int) -> int:

@@ -12,6 +12,8 @@ from squibwise.model.origin import Finding, Origin
 
 Answer = Literal["yes", "no", "unknown"]
 Go = Literal["go", "no-go", "ask"]
+GATE_PRICE = "gate "
+"""Begins the line of what the answer to a question costs, before the question's id."""
 BidVerdict = Literal["bid-up-to", "do-not-bid", "ask-first", "restraint-share-only"]
 
 
@@ -77,12 +79,20 @@ class Fee(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
 
 
 class Share(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What one trade's work on the car will cost: figures, or a stated nil."""
+    """What one trade's work on the car will cost: figures, or a stated nil.
+
+    Attributes:
+        together: How far it rises and falls with the size of the crash; None = as the catalogue
+            judges of the trade. [0..1]
+    """
 
     cost: Figures | None = None
     nil: bool = False
+    together: float | None = None
 
     def __post_init__(self) -> None:
+        if self.together is not None and not 0.0 <= self.together <= 1.0:
+            raise ModelError(f"together = {self.together} is no share from 0 to 1")
         if (self.cost is None) != self.nil:
             raise ModelError("state low, likely and high, or nil = true, not both")
 
@@ -166,11 +176,34 @@ class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 class LookWorth(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What knowing something before the bid is worth."""
+    """What knowing something before the bid is worth.
+
+    Attributes:
+        how: What to look at, in a mechanic's words; empty = a call, or nothing to say.
+        in_yard: It can be made walking round the car.
+    """
 
     what: str
     worth: Money
     minutes: float = 0.0
+    how: str = ""
+    in_yard: bool = False
+
+
+class BidLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One line of the sum: what it is expected to bring, or to take where it is below nothing."""
+
+    what: str
+    mean: Money
+
+
+class BidPoint(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What one bid comes to: bid, fees and tax, and the chance of a loss."""
+
+    bid: Money
+    outlay: Money
+    chance_of_loss: float
+    expected_profit: Money
 
 
 class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -188,6 +221,9 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         expected_profit: At that bid; None without one.
         drivers: What drives the restraint share.
         worths: What a scan before buying and each look is worth, the most first.
+        lines: Expected resale and what comes off it; their sum is what is left for the bid.
+        curve: A few bids of the scale, the limit and every jump of the fees among them.
+        going: The same at the price the car will likely go for; None = none was stated.
         corrected: Factors learned from settled cars that were applied, by name.
     """
 
@@ -203,6 +239,9 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     expected_profit: Money | None = None
     drivers: tuple[Driver, ...] = ()
     worths: tuple[LookWorth, ...] = ()
+    lines: tuple[BidLine, ...] = ()
+    curve: tuple[BidPoint, ...] = ()
+    going: BidPoint | None = None
     corrected: dict[str, float] = {}
     findings: tuple[Finding, ...] = ()
 
@@ -211,7 +250,8 @@ class Settled(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """How a car came out: what was expected at the bid, and what was paid. Money in whole units.
 
     Attributes:
-        expected: By line: ``restraint``, ``hours``, ``days``, ``resale`` and the trades' shares.
+        expected: By line: ``parts``, ``labour`` (or ``restraint`` for both), ``days``, ``resale``,
+            ``reserve`` (hidden damage) and the trades' shares.
         actual: The same lines; a line that is not known yet is left out.
         comebacks: What later came back, in words.
     """

@@ -1,5 +1,7 @@
 """The most to bid: first whether at all, then the largest bid whose risk of a loss is accepted."""
 
+import itertools
+import math
 from collections.abc import Mapping, Sequence
 
 import msgspec
@@ -8,8 +10,11 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.bid import (
+    GATE_PRICE,
     NOTHING,
     BidLimit,
+    BidLine,
+    BidPoint,
     BidSheet,
     BidVerdict,
     Fee,
@@ -29,10 +34,12 @@ from squibwise.plan.cost_belief import (
     triangle_on_grid,
 )
 from squibwise.plan.information import value_of_knowing, winning_excess
+from squibwise.plan.prices import LABOUR
 
 Array = npt.NDArray[np.float64]
 _GRID = 4096
-_CUTS = 48
+_CUTS, _DUST = 48, 1e-9
+_POINTS = 12  # even ones of the bids that are told
 
 
 class Evidence(msgspec.Struct, frozen=True, kw_only=True):
@@ -40,10 +47,12 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True):
 
     Attributes:
         shown: Chance of each answer in each world: (answers, worlds); None = tells the world.
+        how: What to look at; empty where there is nothing to say.
     """
 
     what: str
     minutes: float = 0.0
+    how: str = ""
     shown: tuple[tuple[float, ...], ...] | None = None
 
 
@@ -84,9 +93,14 @@ def limit_bid(
         drivers=rank_drivers(worlds, currency),
         corrected=factors,
     )
-    if answer.verdict != "do-not-bid" or any(g.go == "no-go" for g in gates):
+    if any(g.go == "no-go" for g in gates):
         return answer
-    return _limited(answer, sheet, worlds, looks)
+    together = {t.trade: t.share for t in catalog.bidding.together}
+    sums = _sum_up(sheet, worlds, currency, together)
+    answer = msgspec.structs.replace(
+        answer, worths=_worths(sums, worlds, looks), lines=_list_lines(sums, worlds)
+    )
+    return answer if answer.verdict != "do-not-bid" else _limited(answer, sums)
 
 
 def _standing(answer: GateAnswer) -> Go:
@@ -108,22 +122,19 @@ def _early_verdict(gates: Sequence[Gate], unstated: Sequence[str]) -> BidVerdict
 def _corrected(
     sheet: BidSheet, worlds: Sequence[World], factors: Mapping[str, float]
 ) -> tuple[BidSheet, Sequence[World]]:
-    """Return sheet and worlds with what the user's settled cars taught."""
+    """Return sheet and worlds with what the user's settled cars taught.
+
+    ``restraint`` corrects parts and labour alike where no line of their own was settled.
+    """
     if not factors:
         return sheet, worlds
-    restraint = factors.get("restraint", 1.0)
+    whole = factors.get("restraint", 1.0)
+    parts = factors.get("parts", whole)
+    labour = factors.get("labour", factors.get("hours", whole))
     moved = [
         msgspec.structs.replace(
             w,
-            payments=tuple(
-                msgspec.structs.replace(
-                    p,
-                    low=round(p.low * restraint),
-                    likely=round(p.likely * restraint),
-                    high=round(p.high * restraint),
-                )
-                for p in w.payments
-            ),
+            payments=tuple(p.times(labour if p.what == LABOUR else parts) for p in w.payments),
         )
         for w in worlds
     ]
@@ -136,35 +147,120 @@ def _corrected(
     return msgspec.structs.replace(
         sheet,
         shares=shares,
+        reserve=sheet.reserve.times(factors.get("reserve", 1.0)),
         days=sheet.days.times(factors.get("days", 1.0)),
         resale=sheet.resale.times(factors.get("resale", 1.0)),
     ), moved
 
 
-def _limited(
-    answer: BidLimit, sheet: BidSheet, worlds: Sequence[World], looks: Sequence[Evidence]
-) -> BidLimit:
-    unit = 10.0 ** minor_digits(answer.cost.currency)
+class _Sums(msgspec.Struct, frozen=True):
+    """What the bid is decided on.
+
+    Attributes:
+        winning: Taken off because winning is news, in whole units.
+        left: Of the resale after every cost but the bid.
+        trades: Expected cost of the trades in each size of crash, in whole units.
+    """
+
+    sheet: BidSheet
+    currency: str
+    winning: float
+    left: "Left"
+    trades: dict[int, float]
+
+    def money(self, amount: float) -> Money:
+        """Return an amount in whole units as money."""
+        return Money(minor=round(amount * self.unit), currency=self.currency)
+
+    @property
+    def unit(self) -> float:
+        """Minor units of a whole one."""
+        return 10.0 ** minor_digits(self.currency)
+
+    def point(self, bid: float) -> BidPoint:
+        """Return what a bid comes to."""
+        paid = outlay(self.sheet, bid)
+        return BidPoint(
+            bid=self.money(bid),
+            outlay=self.money(paid),
+            chance_of_loss=self.left.chance_below(paid + self.sheet.target),
+            expected_profit=self.money(self.left.mean - paid),
+        )
+
+
+def _sum_up(
+    sheet: BidSheet, worlds: Sequence[World], currency: str, together: Mapping[str, float]
+) -> _Sums:
     winning = winning_excess(sheet.bidders) * sheet.estimate_error * _resale_mean(sheet)
-    left = believe_left(sheet, answer.cost, winning)
-    bid = largest_bid(sheet, left)
-    worths = _worths(sheet, worlds, looks, left, answer.cost.currency)
+    sizes = split_sizes(worlds, currency)
+    left = believe_left(sheet, sizes, winning, together)
+    bands = _bands([weight for weight, _ in sizes])
+    trades = {
+        size: sum(c.mean + t * (_band_mean(c, band) - c.mean) for c, t in _trades(sheet, together))
+        for size, band in zip(sorted({w.size for w in worlds}), bands, strict=True)
+    }
+    return _Sums(sheet, currency, winning, left, trades)
 
-    def money(amount: float) -> Money:
-        return Money(minor=round(amount * unit), currency=answer.cost.currency)
 
-    answer = msgspec.structs.replace(answer, winning=money(winning), worths=worths)
-    if bid is None:
-        return answer
+def split_sizes(worlds: Sequence[World], currency: str) -> list[tuple[float, CostBelief]]:
+    """Return each size of crash with its chance and what the restraint share comes to in it."""
+    found = []
+    for size in sorted({w.size for w in worlds}):
+        mine = [w for w in worlds if w.size == size]
+        found.append((sum(w.weight for w in mine), believe_cost(mine, currency)))
+    return found
+
+
+def _limited(answer: BidLimit, sums: _Sums) -> BidLimit:
+    sheet = sums.sheet
+    bid = largest_bid(sheet, sums.left)
+    point = sums.point(sheet.increment if bid is None else bid)
     return msgspec.structs.replace(
         answer,
-        verdict="bid-up-to",
-        limit=money(bid),
-        chance_of_loss=left.chance_below(outlay(sheet, bid) + sheet.target),
-        outlay=money(outlay(sheet, bid)),
-        fees={f.name: money(fee_at(f, bid)) for f in sheet.fees},
-        expected_profit=money(left.mean - outlay(sheet, bid)),
+        verdict="do-not-bid" if bid is None else "bid-up-to",
+        limit=None if bid is None else point.bid,
+        chance_of_loss=point.chance_of_loss,
+        outlay=point.outlay,
+        fees={f.name: sums.money(fee_at(f, bid or sheet.increment)) for f in sheet.fees},
+        expected_profit=point.expected_profit,
+        winning=sums.money(sums.winning),
+        curve=tuple(sums.point(b) for b in _pick_bids(sums, bid)),
+        going=None if sheet.expected_price is None else sums.point(sheet.expected_price),
     )
+
+
+def _pick_bids(sums: _Sums, limit: float | None) -> list[float]:
+    """Return a few bids of the scale: even ones, the limit, and both sides of each fee's jump."""
+    step = sums.sheet.increment
+    top = max(1.5 * (limit or 0.0), 0.6 * sums.left.mean, 10.0 * step)
+    even = [step * max(1, round(top * n / _POINTS / step)) for n in range(1, _POINTS + 1)]
+    starts = [b.from_price for f in sums.sheet.fees for b in f.bands if 0 < b.from_price <= top]
+    edges = [step * math.ceil(s / step) for s in starts]
+    found = {*even, *edges, *(e - step for e in edges if e > step), *([limit] if limit else [])}
+    return sorted(found)
+
+
+def _list_lines(sums: _Sums, worlds: Sequence[World]) -> tuple[BidLine, ...]:
+    """Return the expected resale and what comes off it, line by line."""
+    sheet, total = sums.sheet, sum(w.weight for w in worlds)
+    paid = {LABOUR: 0.0, "parts": 0.0}
+    for world in worlds:
+        for p in world.payments:
+            key = LABOUR if p.what == LABOUR else "parts"
+            paid[key] += world.weight / total * p.mean / sums.unit
+    rows = {
+        "resale": sheet.resale.mean,
+        "brand of the title": -sheet.resale.mean * sheet.brand_discount.mean,
+        "winning is news": -sums.winning,
+        "parts": -paid["parts"],
+        "labour": -paid[LABOUR],
+    }
+    rows |= {t: -s.cost.mean for t, s in sheet.shares.items() if s.cost is not None}
+    rows |= {GATE_PRICE + k: -g.price.mean for k, g in sheet.gates.items() if g.price is not None}
+    own = ("transport", "inspection", "title", "selling", "reserve")
+    rows |= {word: -getattr(sheet, word).mean for word in own}
+    rows["days"] = -sheet.days.mean * sheet.day
+    return tuple(BidLine(what=k, mean=sums.money(v)) for k, v in rows.items() if v)
 
 
 def fee_at(fee: Fee, price: float) -> float:
@@ -195,44 +291,98 @@ class Left(msgspec.Struct, frozen=True):
         return float(self.chances[self.amounts < amount - 1e-9].sum())
 
 
-def believe_left(sheet: BidSheet, cost: CostBelief, winning: float) -> Left:
+def believe_left(
+    sheet: BidSheet,
+    sizes: Sequence[tuple[float, CostBelief]],
+    winning: float,
+    together: Mapping[str, float],
+) -> Left:
     """Return what is left of the resale after every cost but bid, fees and tax.
 
-    Resale and discount, and each cost, are taken as independent of one another; only the
-    restraint share holds what its parts have in common. An estimate that won is too high: the
-    resale is moved down by that.
+    A hard crash makes the restraint share and the other trades dear together: within a size of
+    crash a trade's cost lies, so far as it goes with the size, in that size's part of its range.
+    Resale and discount are independent of the costs. An estimate that won is too high: the resale
+    is moved down by that.
+
+    Args:
+        sheet: What the user knows.
+        sizes: Sizes of crash, the mildest first: chance, and the restraint share in it.
+        winning: What winning takes off, in whole units.
+        together: How far each trade goes with the size, where the sheet does not say. [0..1]
     """
-    unit = 10.0 ** minor_digits(cost.currency)
-    costs = _other_costs(sheet)
-    top = sum(c.high for c in costs) + (len(cost.chances) * cost.step) / unit
+    unit = 10.0 ** minor_digits(sizes[0][1].currency)
+    trades, costs = _trades(sheet, together), _other_costs(sheet)
+    top = sum(c.high for c in (*costs, *(c for c, _ in trades)))
+    top += max(len(c.chances) * c.step for _, c in sizes) / unit
     step = nice_step(top * unit / (_GRID / 2)) / unit
-    spent = np.fft.rfft(_on_grid(cost, unit, step))
+    alike = np.ones(_GRID // 2 + 1, dtype=np.complex128)
     for c in costs:
-        spent = spent * np.fft.rfft(triangle_on_grid(c.low, c.likely, c.high, step, _GRID))
-    chances = np.maximum(np.fft.irfft(spent, n=_GRID), 0.0)
+        alike = alike * np.fft.rfft(triangle_on_grid(c.low, c.likely, c.high, step, _GRID))
+    spent = np.zeros(_GRID // 2 + 1, dtype=np.complex128)
+    for (weight, cost), band in zip(sizes, _bands([w for w, _ in sizes]), strict=True):
+        mine = np.fft.rfft(_on_grid(cost, unit, step))
+        for c, share in trades:
+            mine = mine * np.fft.rfft(_moved_with(c, share, band, step))
+        spent = spent + weight * mine
+    chances = np.maximum(np.fft.irfft(spent * alike, n=_GRID), 0.0)
+    kept = np.nonzero(chances > _DUST)[0]
     resale, weights = _resale(sheet, winning)
-    amounts = resale[:, None] - (np.arange(_GRID) * step)[None, :]
+    amounts = resale[:, None] - (kept * step)[None, :]
     amounts = np.maximum(amounts, sheet.part_out) if sheet.part_out > 0.0 else amounts
-    joint = weights[:, None] * (chances / chances.sum())[None, :]
+    joint = weights[:, None] * (chances[kept] / chances[kept].sum())[None, :]
     return Left(amounts.ravel(), joint.ravel())
 
 
+def _trades(sheet: BidSheet, together: Mapping[str, float]) -> list[tuple[Figures, float]]:
+    """Return what each trade costs, and how far that goes with the size of the crash."""
+    return [
+        (s.cost, together.get(trade, 0.0) if s.together is None else s.together)
+        for trade, s in sheet.shares.items()
+        if s.cost is not None and s.cost != NOTHING
+    ]
+
+
+def _bands(weights: Sequence[float]) -> list[tuple[float, float]]:
+    """Return the part of every range that belongs to each size, the mildest first."""
+    ends = np.concatenate([[0.0], np.cumsum(weights) / sum(weights)])
+    return [(float(a), float(b)) for a, b in itertools.pairwise(ends)]
+
+
+def _moved_with(c: Figures, share: float, band: tuple[float, float], step: float) -> Array:
+    """Return the chances of a cost on the grid: in its band by so much, anywhere by the rest."""
+    free = triangle_on_grid(c.low, c.likely, c.high, step, _GRID)
+    if share <= 0.0:
+        return free
+    cuts = _cuts(c, band)
+    held = put_on_grid(cuts, np.full(cuts.size, 1.0 / cuts.size), step, _GRID)
+    return share * held + (1.0 - share) * free
+
+
+def _band_mean(c: Figures, band: tuple[float, float]) -> float:
+    return float(_cuts(c, band).mean())
+
+
 def _other_costs(sheet: BidSheet) -> list[Figures]:
-    trades = [s.cost for s in sheet.shares.values() if s.cost is not None]
     asked = [g.price for g in sheet.gates.values() if g.price is not None]
     own = [sheet.transport, sheet.inspection, sheet.title, sheet.selling, sheet.reserve]
-    found = [*trades, *asked, *own, sheet.days.times(sheet.day)]
+    found = [*asked, *own, sheet.days.times(sheet.day)]
     return [c for c in found if c != NOTHING]
 
 
 def _on_grid(cost: CostBelief, unit: float, step: float) -> Array:
-    """Return a cost belief on another grid from 0, its mean kept exactly."""
-    places = (cost.start + np.arange(len(cost.chances)) * cost.step) / unit / step
+    """Return a cost belief on another grid from 0."""
+    places = (cost.start + np.arange(len(cost.chances)) * cost.step) / unit
+    return put_on_grid(places, np.array(cost.chances), step, _GRID)
+
+
+def put_on_grid(amounts: Array, chances: Array, step: float, size: int) -> Array:
+    """Return amounts on a grid from 0, their mean kept exactly."""
+    places = amounts / step
     low = np.floor(places).astype(int)
     share = places - low
-    grid = np.zeros(_GRID)
-    np.add.at(grid, low, np.array(cost.chances) * (1.0 - share))
-    np.add.at(grid, np.minimum(low + 1, _GRID - 1), np.array(cost.chances) * share)
+    grid = np.zeros(size)
+    np.add.at(grid, low, chances * (1.0 - share))
+    np.add.at(grid, np.minimum(low + 1, size - 1), chances * share)
     return grid
 
 
@@ -248,12 +398,12 @@ def _resale(sheet: BidSheet, winning: float) -> tuple[Array, Array]:
     return values, np.full(values.size, 1.0 / values.size)
 
 
-def _cuts(figures: Figures) -> Array:
-    """Return the quantiles of a triangle at the middles of equal shares."""
+def _cuts(figures: Figures, band: tuple[float, float] = (0.0, 1.0)) -> Array:
+    """Return the quantiles of a triangle at the middles of equal shares of a band of chances."""
     a, c, b = figures.low, figures.likely, figures.high
     if b <= a:
         return np.array([a])
-    p = (np.arange(_CUTS) + 0.5) / _CUTS
+    p = band[0] + (band[1] - band[0]) * (np.arange(_CUTS) + 0.5) / _CUTS
     turn = (c - a) / (b - a)
     rising = a + np.sqrt(p * (b - a) * (c - a))
     falling = b - np.sqrt((1.0 - p) * (b - a) * (b - c))
@@ -278,32 +428,29 @@ def largest_bid(sheet: BidSheet, left: Left) -> float | None:
 
 
 def _worths(
-    sheet: BidSheet,
-    worlds: Sequence[World],
-    looks: Sequence[Evidence],
-    left: Left,
-    currency: str,
+    sums: _Sums, worlds: Sequence[World], looks: Sequence[Evidence]
 ) -> tuple[LookWorth, ...]:
     """Return what each look is worth to one who may buy at the going price or leave it.
 
     Where the user names no price, it is the one at which both are alike on average: there
     knowing is worth most.
     """
-    unit = 10.0 ** minor_digits(currency)
     prior = np.array([w.weight for w in worlds])
     prior = prior / prior.sum()
-    costs = np.array([sum(p.mean for p in w.payments) for w in worlds]) / unit
-    going = sheet.expected_price
-    paid = left.mean if going is None else outlay(sheet, going)
-    buying = left.mean - paid - (costs - prior @ costs)
+    costs = np.array(
+        [sum(p.mean for p in w.payments) / sums.unit + sums.trades[w.size] for w in worlds]
+    )
+    going = sums.sheet.expected_price
+    paid = sums.left.mean if going is None else outlay(sums.sheet, going)
+    buying = sums.left.mean - paid - (costs - prior @ costs)
     pay = np.stack([buying, np.zeros(len(worlds))])
     found = [
         LookWorth(
             what=look.what,
             minutes=look.minutes,
-            worth=Money(
-                minor=round(value_of_knowing(pay, prior, _shown(look)) * unit), currency=currency
-            ),
+            how=look.how,
+            in_yard="." in look.what,
+            worth=sums.money(value_of_knowing(pay, prior, _shown(look))),
         )
         for look in looks
     ]

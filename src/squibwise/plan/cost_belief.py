@@ -43,6 +43,11 @@ class Payment(msgspec.Struct, frozen=True, kw_only=True):
         if not (0.0 <= self.chance <= 1.0 and 0 <= self.low <= self.likely <= self.high):
             raise ModelError(f"payment {self.what}: chance or amounts out of order")
 
+    def times(self, factor: float) -> "Payment":
+        """Return it with its amounts multiplied."""
+        low, likely, high = (round(x * factor) for x in (self.low, self.likely, self.high))
+        return msgspec.structs.replace(self, low=low, likely=likely, high=high)
+
     @property
     def mean(self) -> float:
         """Expected amount, whether or not it has to be paid, in minor units."""
@@ -58,9 +63,14 @@ class Payment(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class World(msgspec.Struct, frozen=True, kw_only=True):
-    """One way the crash and the rules may be, and what is paid in it."""
+    """One way the crash and the rules may be, and what is paid in it.
+
+    Attributes:
+        size: Place of its crash among the sizes, the mildest first.
+    """
 
     weight: float
+    size: int = 0
     payments: tuple[Payment, ...]
 
 

@@ -19,8 +19,8 @@ def list_worlds(weighted: Sequence[tuple[float, Sequence[Cost]]]) -> tuple[World
         weighted: Chance of a size of crash, and what the job costs then, by kind of rules.
     """
     return tuple(
-        World(weight=weight / len(found), payments=_payments(cost.lines))
-        for weight, costs in weighted
+        World(weight=weight / len(found), size=size, payments=_payments(cost.lines))
+        for size, (weight, costs) in enumerate(weighted)
         for found in [_under_rules(costs)]
         for cost in found
     )
@@ -48,7 +48,7 @@ def _payments(lines: Sequence[CostLine]) -> tuple[Payment, ...]:
 def list_evidence(
     weighted: Sequence[tuple[float, Sequence[Cost]]],
     states: Sequence[Assessment],
-    minutes: Mapping[str, float],
+    minutes: Mapping[str, tuple[float, str]],
     misleads: float,
 ) -> tuple[Evidence, ...]:
     """Return what could be known before a bid: a scan, the maker's rules, a look at each charge.
@@ -56,7 +56,7 @@ def list_evidence(
     Args:
         weighted: As for ``list_worlds``.
         states: What is believed in each size of crash, in the same order.
-        minutes: What a look takes, by component id. [min]
+        minutes: What a look takes, and how it is made, by component id. [min]
         misleads: How often a look at a charge misleads. [0..1]
     """
     sizes = [i for i, (_, costs) in enumerate(weighted) for _ in _under_rules(costs)]
@@ -69,7 +69,8 @@ def list_evidence(
         if belief.id in minutes and max(chances) - min(chances) > misleads:
             seen = [chances[i] * (1.0 - misleads) + (1.0 - chances[i]) * misleads for i in sizes]
             shown = (tuple(seen), tuple(1.0 - p for p in seen))
-            found.append(Evidence(what=belief.id, minutes=minutes[belief.id], shown=shown))
+            takes, how = minutes[belief.id]
+            found.append(Evidence(what=belief.id, minutes=takes, how=how, shown=shown))
     return tuple(found)
 
 

@@ -3,9 +3,10 @@
 from collections.abc import Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.bid import BidLimit, Gate
+from squibwise.model.bid import GATE_PRICE, BidLimit, Gate, LookWorth, SettledLine
 from squibwise.model.case import Case
-from squibwise.present.figures import bare_sum, money, percent
+from squibwise.model.cost import Money
+from squibwise.present.figures import bare_sum, listed, money, percent
 from squibwise.present.phrases import name, standing, tell_car, tell_findings
 from squibwise.present.telling import (
     Bullets,
@@ -45,9 +46,11 @@ def tell_bid(case: Case, answer: BidLimit, catalog: Catalog) -> Telling:
                 _verdict(answer),
                 _gates(answer.gates),
                 _unstated(answer),
+                _curve(answer),
+                _lines(answer),
                 _cost(answer),
                 _drivers(answer),
-                _worths(answer, catalog),
+                *_worths(answer, catalog),
                 _learned(answer.corrected),
                 tell_findings((*case.findings, *answer.findings)),
             )
@@ -62,18 +65,25 @@ def _verdict(answer: BidLimit) -> Section:
     blocks: list[Text | Bullets] = [Text(text=words, tone=tone)]
     if answer.limit is not None and answer.chance_of_loss is not None:
         fees = ", ".join(f"{n} {bare_sum(m)}" for n, m in answer.fees.items())
-        blocks.append(
-            Bullets(
-                items=(
-                    f"laid out in the end: {money(answer.outlay)}"
-                    + (f" (fees: {fees})" if fees else ""),
-                    f"chance of a loss there: {percent(answer.chance_of_loss)}",
-                    f"expected profit there: {money(answer.expected_profit)}",
-                )
-            )
+        told = [
+            f"laid out in the end: {money(answer.outlay)}" + (f" (fees: {fees})" if fees else ""),
+            f"chance of a loss there: {percent(answer.chance_of_loss)}",
+            f"expected profit there: {money(answer.expected_profit)}",
+        ]
+        blocks.append(Bullets(items=tuple(told)))
+    elif answer.verdict == "do-not-bid" and answer.chance_of_loss is not None:
+        words = (
+            f"Even the least bid, {money(answer.outlay)} in the end, loses in "
+            f"{percent(answer.chance_of_loss)} of cases: more often than you accept."
         )
-    if answer.verdict == "do-not-bid" and answer.winning is not None:
-        blocks.append(text("Even the least bid risks a loss more often than you accept.", "quiet"))
+        blocks.append(text(words, "quiet"))
+    if answer.going is not None:
+        words = (
+            f"At the going price of {money(answer.going.bid)}: {money(answer.going.outlay)} in the "
+            f"end, a loss in {percent(answer.going.chance_of_loss)} of cases, "
+            f"{money(answer.going.expected_profit)} expected."
+        )
+        blocks.append(text(words, "quiet"))
     if answer.winning is not None and answer.winning.minor > 0:
         taken = (
             f"{money(answer.winning)} is taken off because winning is news: the others bid less."
@@ -115,60 +125,129 @@ def _drivers(answer: BidLimit) -> Section | None:
         return None
     most = shown[0].share
     rows = tuple(
-        (d.what, "#" * max(1, round(_BAR * d.share / most)), percent(d.share), bare_sum(d.mean))
+        (
+            _LINES.get(d.what, d.what),
+            "#" * max(1, round(_BAR * d.share / most)),
+            percent(d.share),
+            bare_sum(d.mean),
+        )
         for d in shown
     )
     table = Table(rows=rows, head=("", "", "of the spread", "expected"), right=(2, 3))
     return section("What drives it", table)
 
 
-def _worths(answer: BidLimit, catalog: Catalog) -> Section | None:
-    shown = [w for w in answer.worths if w.worth.minor > 0][:_SHOWN]
-    if not shown:
+def _worths(answer: BidLimit, catalog: Catalog) -> list[Section]:
+    """Return the walk-round, the worthiest look first, and what can be known otherwise."""
+    worthy = [w for w in answer.worths if w.worth.minor > 0]
+    if answer.worths and not worthy:
+        words = "No single look changes whether to buy at this price."
+        return [section("Worth knowing before the bid", text(words, "quiet"))]
+    seen = [w for w in worthy if w.in_yard][:_SHOWN]
+    rest = [w for w in worthy if not w.in_yard]
+    note = "at the going price, each by itself"
+    found = []
+    if seen:
+        table = Table(rows=tuple(_worth(w, catalog) for w in seen), head=_WORTHS, right=(0,))
+        minutes = sum(w.minutes for w in seen)
+        found.append(section("Walk-round, in this order", table, note=f"{minutes:.0f} min; {note}"))
+    if rest:
+        table = Table(rows=tuple(_worth(w, catalog) for w in rest), head=_WORTHS, right=(0,))
+        found.append(section("Worth knowing before the bid", table, note=note))
+    return found
+
+
+_WORTHS = ("worth", "takes", "knowing")
+
+
+def _worth(worth: LookWorth, catalog: Catalog) -> tuple[str, str, str]:
+    takes = f"{worth.minutes:.0f} min" if worth.minutes else "a call"
+    told = f"whether the {name(worth.what, catalog)} fired" if worth.in_yard else worth.what
+    return bare_sum(worth.worth), takes, f"{told}: {worth.how}" if worth.how else told
+
+
+def _curve(answer: BidLimit) -> Section | None:
+    """Return what a few bids come to, the jumps of the fees among them."""
+    if not answer.curve:
         return None
     rows = tuple(
         (
-            bare_sum(w.worth),
-            f"{w.minutes:.0f} min" if w.minutes else "a call",
-            _named(w.what, catalog),
+            bare_sum(p.bid),
+            bare_sum(p.outlay),
+            percent(p.chance_of_loss),
+            bare_sum(p.expected_profit),
+            "<- the limit" if p.bid == answer.limit else "",
         )
-        for w in shown
+        for p in answer.curve
     )
-    table = Table(rows=rows, head=("worth", "takes", "knowing"), right=(0,))
-    return section("Worth knowing before the bid", table, note="at the going price, each by itself")
+    head = ("bid", "in the end", "loss", "expected", "")
+    return section("What each bid comes to", Table(rows=rows, head=head, right=(0, 1, 2, 3)))
 
 
-def _named(what: str, catalog: Catalog) -> str:
-    return f"whether the {name(what, catalog)} fired" if "." in what else what
+def _lines(answer: BidLimit) -> Section | None:
+    """Return the expected resale and what comes off it; their sum is left for the bid."""
+    if not answer.lines:
+        return None
+    rows = [(_line(x.what), bare_sum(x.mean)) for x in answer.lines]
+    left = Money(minor=sum(x.mean.minor for x in answer.lines), currency=answer.cost.currency)
+    rows.append(("left for bid, fees and tax", bare_sum(left)))
+    note = "expected; the trades that are not stated are missing" if answer.unstated else "expected"
+    table = Table(rows=tuple(rows), right=(1,))
+    return section("What is left for the bid", table, note=note)
+
+
+def _line(what: str) -> str:
+    if what.startswith(GATE_PRICE):
+        return f"what the question '{what.removeprefix(GATE_PRICE)}' costs"
+    return _LINES.get(what, what)
+
+
+_LINES = {
+    "resale": "resale with a clean title",
+    "parts": "restraint parts and services",
+    "labour": "restraint labour",
+    "labour-hour": "restraint labour",
+    "days": "days until the money is back",
+    "reserve": "reserve for hidden damage",
+}
 
 
 def _learned(factors: Mapping[str, float]) -> Section | None:
     if not factors:
         return None
-    rows = tuple((n, f"x {f:.2f}") for n, f in factors.items())
+    rows = tuple((_LINES.get(n, n), f"x {f:.2f}") for n, f in factors.items())
     table = Table(rows=rows, head=("line", "corrected by"))
     return section("What your settled cars taught", table)
 
 
 def tell_settled(
-    case: Case, lines: Sequence[tuple[str, float, float | None]], comebacks: Sequence[str]
+    case: Case, lines: Sequence[SettledLine], comebacks: Sequence[str], factors: Mapping[str, float]
 ) -> Telling:
-    """Return bid against outcome, line by line."""
+    """Return bid against outcome, line by line, and what this car alone would correct."""
     rows = tuple(
         (
-            what,
-            f"{expected:,.0f}",
-            "open" if actual is None else f"{actual:,.0f}",
-            _off(expected, actual),
+            _line(x.what),
+            f"{x.expected:,.0f}",
+            "open" if x.actual is None else f"{x.actual:,.0f}",
+            _off(x.expected, x.actual),
+            f"x {factors[x.what]:.2f}" if x.what in factors else "-",
         )
-        for what, expected, actual in lines
+        for x in lines
     )
-    table = Table(rows=rows, head=("line", "expected", "came out", "off by"), right=(1, 2, 3))
+    head = ("line", "expected", "came out", "off by", "corrects the next bid")
+    table = Table(rows=rows, head=head, right=(1, 2, 3, 4))
     back = Bullets(items=tuple(comebacks)) if comebacks else text("none entered", "quiet")
+    note = "the correction if this were the only settled car"
+    how = text(
+        "`squibwise bid CASE --settled FOLDER` takes every settled car of a folder.", "quiet"
+    )
     return Telling(
         title=case.id,
         subtitle=case.title,
-        sections=(section("Bid against outcome", table), section("What came back", back)),
+        sections=(
+            section("Bid against outcome", table, how, note=note),
+            section("What came back", back),
+        ),
     )
 
 
@@ -184,6 +263,12 @@ def tell_screened(done: Mapping[str, object]) -> Telling:
     lines.append(f"written to {done['out']}")
     if done["resumed"]:
         lines.append(f"{done['resumed']} pieces were there from an earlier run")
+    guessed, unused = done["guessed"], done["unused"]
+    if isinstance(guessed, Mapping) and guessed:
+        told = listed([f"'{h}' for '{c}'" for h, c in guessed.items()])
+        lines.append(f"headings taken by likeness: {told}")
+    if isinstance(unused, Sequence) and unused:
+        lines.append(f"columns not used: {listed([str(u) for u in unused])}")
     blocks: list[Bullets | Text] = [Bullets(items=tuple(lines))]
     if done["bad"]:
         words = f"{done['bad']:,} bad rows were skipped; {done['bad_file']} names each by line."

@@ -33,15 +33,19 @@ def claims(document: Document) -> bool:
     return _sign(document.text, document.ends(".csv", ".tsv")) != ""
 
 
-def read(document: Document) -> Extract:
+def read(document: Document, sign: str = "") -> Extract:
     """Return one line per record, with its cells.
+
+    Args:
+        document: The table.
+        sign: What parts the cells; empty = found by how even it makes the lines.
 
     Raises:
         InputError: It is empty, or larger than a report can be.
     """
     text, name = document.text or "", document.name
     refuse_large(name, len(text), MAX_TEXT_BYTES, "a table")
-    sign = _sign(text, document.ends(".csv", ".tsv"))
+    sign = sign or _sign(text, document.ends(".csv", ".tsv"))
     lines: list[RawLine] = []
     for number, cells in _records(text, sign):
         lines += row_lines(number, cells)

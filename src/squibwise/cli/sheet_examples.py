@@ -1,0 +1,68 @@
+"""Sheets to fill in: what is known of a sale, and how a car came out."""
+
+from squibwise.catalog.load import Catalog
+from squibwise.model.bid import BidLimit, BidSheet
+
+_SALE = """\
+# What you know of the car and the sale; money in whole units of the case's currency.
+resale = { low = 0, likely = 0, high = 0 }          # finished, with a clean title
+brand_discount = { low = 0, likely = 0, high = 0 }  # share that the brand of the title takes off
+loss_chance = 0.15       # the chance of a loss that you accept
+target = 0               # a profit below this counts as a loss
+bidders = 6              # who are after it, you among them
+estimate_error = 0.08    # standard deviation of such an estimate, as a share
+increment = 25
+# expected_price = 3200  # what it will likely go for
+tax = 0
+tax_on_fees = false
+transport = { low = 0, likely = 0, high = 0 }       # also inspection, title, selling, reserve
+days = { low = 0, likely = 0, high = 0 }            # until the money is back
+day = 0                  # what a day costs
+part_out = 0             # what it would bring in parts
+
+# [[fees]]               # one block for each fee of the venue, in bands of the price
+# name = "buyer"
+# source = "the venue's page"
+# on = 2026-11-20
+# bands = [ { from_price = 0, flat = 150 }, { from_price = 2500, share = 0.11 } ]
+"""
+
+
+def write_sale(catalog: Catalog) -> str:
+    """Return a sheet of a sale to fill in: every trade and every question that comes first."""
+    shares = [f"# [shares.{t}]\n# cost = {{ low = 0, likely = 0, high = 0 }}  # or: nil = true\n"
+              for t in catalog.bidding.trades]  # fmt: skip
+    gates = [
+        f'[gates.{q.id}]  # {q.text}\nanswer = "unknown"  # yes or no, with source and date\n'
+        '# source = "who said so"\n# on = 2026-11-24\n'
+        for q in catalog.bidding.question
+    ]
+    return "\n".join((_SALE, *shares, *gates))
+
+
+def write_settled(case: str, sheet: BidSheet, answer: BidLimit, unit: float) -> str:
+    """Return a sheet of how a car came out, what was expected filled in.
+
+    Args:
+        case: Its id.
+        sheet: What was known at the bid.
+        answer: What was answered then.
+        unit: Minor units of a whole one.
+    """
+    means = {x.what: abs(x.mean.minor) / unit for x in answer.lines}
+    lines = ("parts", "labour", "reserve", *sheet.shares)
+    expected = {"resale": sheet.resale.mean * (1.0 - sheet.brand_discount.mean)}
+    expected |= {k: means[k] for k in lines if k in means} | {"days": sheet.days.mean}
+    rows = [f"{k} = {v:.0f}" for k, v in expected.items()]
+    asked = [f"# {k} =" for k in expected]
+    head = f"case = {json_text(case)}\ncomebacks = []  # what came back later, in words\n"
+    return "\n".join(
+        (head, "[expected]", *rows, "", "[actual]  # fill in what is known", *asked, "")
+    )
+
+
+def json_text(text: str) -> str:
+    """Return a text in quotation marks, as TOML and JSON both read it."""
+    import json
+
+    return json.dumps(text, ensure_ascii=False)
