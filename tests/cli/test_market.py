@@ -150,7 +150,9 @@ day = 10
 [[fees]]
 name = "buyer"
 bands = [
-  { from_price = 0, flat = 150 }, { from_price = 1500, flat = 900 }, { from_price = 3000, flat = 300 },
+  { from_price = 0, flat = 150 },
+  { from_price = 1500, flat = 900 },
+  { from_price = 3000, flat = 300 },
 ]
 [shares]
 body = { cost = { low = 600, likely = 1100, high = 1800 } }
