@@ -30,6 +30,9 @@ TOUCHED = (
     "nose",
     "door",
 )
+DEVICE = "device"
+"""Stands in a sign for the words of the device of the circuit that is traced."""
+
 _MOST_STEPS = 5
 
 
@@ -82,13 +85,48 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         refuse_repeats((e.id for e in self.element), f"chain {self.id}")
 
 
-class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Something that moves a cause up or down.
+class Word(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Words of four languages that mean one thing, as owners write them.
 
     Attributes:
-        id: Word under ``moves``.
-        title: As a reason, in a mechanic's words.
-        phrases: Patterns of the words in which it is told; empty when it is worked out.
+        id: Name, used by signs.
+        kinds: Component kinds that it means, when it means the device of a circuit.
+        en: English words, apart by spaces; ``*`` = any letters, ``_`` = a space or nothing.
+        de: German words.
+        fr: French words.
+        es: Spanish words.
+    """
+
+    id: str
+    kinds: tuple[str, ...] = ()
+    en: str
+    de: str
+    fr: str
+    es: str
+
+    def __post_init__(self) -> None:
+        words = f"{self.en} {self.de} {self.fr} {self.es}"
+        if not re.fullmatch(r"[a-z0-9*_ '/.-]+", words):
+            raise CatalogError(f"word {self.id}: write it in small letters, without accents")
+
+    def pattern(self) -> re.Pattern[str]:
+        """Return what finds any of the words in a text of small letters without accents."""
+        words = f"{self.en} {self.de} {self.fr} {self.es}".split()
+        each = {re.escape(w).replace(r"\*", r"\w*").replace("_", "[ -]?") for w in words}
+        longest = sorted(each, key=len, reverse=True)
+        return re.compile(rf"(?<!\w)(?:{'|'.join(longest)})(?!\w)")
+
+
+class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Something that moves causes up or down.
+
+    Attributes:
+        id: Name; faults say how many steps it moves them.
+        title: The reason in a mechanic's words.
+        tells: Word ids, apart by spaces, that tell it when they stand close together.
+        reach: How many words apart they may stand.
+        unless: Word ids that void it.
+        phrases: Patterns of further words in which it is told.
         negative: Is it told as a denial, so that "never" does not turn it round.
         touches: Words of ``TOUCHED``: it tells that these were worked on.
         at: Element id that it speaks of; empty for the whole circuit.
@@ -98,6 +136,9 @@ class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
     id: str
     title: str
+    tells: tuple[str, ...] = ()
+    reach: int = 7
+    unless: tuple[str, ...] = ()
     phrases: tuple[str, ...] = ()
     negative: bool = False
     touches: tuple[str, ...] = ()
@@ -248,11 +289,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 def _refuse_danger(test: LoopTest) -> None:
-    """Refuse a test that could hurt somebody.
-
-    Raises:
-        CatalogError: With what is dangerous.
-    """
+    """Refuse a test that could hurt somebody."""
     where = f"test {test.id}"
     if test.power not in POWERS or test.igniters not in IGNITERS:
         raise CatalogError(f"{where}: unknown power or igniters word")
@@ -337,6 +374,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Everything about loops.
 
     Attributes:
+        words: Words that owners use, by id.
         signs: What moves a cause, by id.
         untold: Shares of the fault words by circuit, where a report does not tell the kind.
         steps_off: Steps before hands go in; ``{wait}`` stands for the minutes.
@@ -348,6 +386,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     chains: tuple[Chain, ...]
     faults: tuple[LoopFault, ...]
+    words: dict[str, Word]
     signs: dict[str, Sign]
     untold: dict[str, dict[str, float]]
     tests: tuple[LoopTest, ...]
@@ -387,6 +426,10 @@ class _Faults(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
                 raise CatalogError(f"untold {circuit}: shares do not sum to one")
 
 
+class _Words(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    word: tuple[Word, ...]
+
+
 class _Signs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     sign: tuple[Sign, ...]
 
@@ -419,6 +462,7 @@ def read_loops(
     book = LoopBook(
         chains=chains.chain,
         faults=faults.fault,
+        words=key_entries(read_toml(folder / "words.toml", _Words).word, "loops/words.toml"),
         signs=key_entries(read_toml(folder / "signs.toml", _Signs).sign, "loops/signs.toml"),
         untold=faults.untold,
         tests=tests.test,
@@ -443,6 +487,8 @@ def _check_names(
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
     moved = [sign for f in book.faults for sign in f.moves]
     refuse_unknown("loops", moved, book.signs, "sign")
+    told = [w for s in book.signs.values() for text in (*s.tells, *s.unless) for w in text.split()]
+    refuse_unknown("loops/signs.toml", told, {*book.words, DEVICE}, "word")
     used = [c for t in book.tests for c in t.cautions] + [
         c for r in book.repairs for c in r.cautions
     ]

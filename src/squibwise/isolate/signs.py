@@ -2,12 +2,15 @@
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator
+from functools import cache
+from itertools import product
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import Element, Sign
+from squibwise.catalog.loops import DEVICE, Element, Sign, Word
 from squibwise.isolate.context import Context, touched_by
 from squibwise.model.evidence import DoneWork, PartLabel, Reading, Story
 from squibwise.model.names import split_component, split_loop
@@ -15,13 +18,18 @@ from squibwise.model.report import Report
 
 _UNIT_SIDE = ("unit-plug", "unit", "supply", "ground", "bus")
 _DENIED = re.compile(
-    r"\b(not|never|no|nobody|nothing|none|without|neither|isn't|doesn't|don't|wasn't|nie|nicht|kein\w*|sin|jamais)\b"
+    r"\b(not|never|no|nobody|nothing|none|without|neither|cannot|nie|nicht|nichts|ohne|niemand|kein\w*"
+    r"|pas|jamais|sans|aucune?|rien|personne|sin|nunca|jamas|ningun\w*|nadie|\w+n't)\b"
 )
-_SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=[a-z]):\s+(?=[A-Z])")
-_PLACES = {
-    "driver": ("driver",),
-    "passenger": ("passenger",),
+_SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
+_SEATS = {
+    "driver": r"driver|driver's|fahrer|conducteur|conductor",
+    "passenger": r"passenger|passenger's|beifahrer|passager|acompanante|copiloto|pasajero",
 }
+_SEAT_PART = (
+    r"(side |front )?(seat|belt|buckle|bag|airbag|code|sitz|gurt|siege|ceinture|asiento|cinturon)"
+)
+_DENIED_BEFORE = 3
 
 Signs = dict[str, tuple[str, ...]]
 
@@ -69,38 +77,89 @@ def _prose(context: Context) -> Iterator[tuple[str, str]]:
 
 def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[Sign]:
     """Yield the signs that one sentence tells plainly."""
-    text = sentence.strip().lower()
+    text = plain(sentence)
     if not text or _of_another(text, context):
         return
+    found = _Found(text=text, context=context, catalog=catalog)
     for sign in catalog.loops.signs.values():
-        if any(_says(text, phrase, sign) for phrase in sign.phrases):
+        if any(found.spans(w) for w in sign.unless):
+            continue
+        told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
+        told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
+        if any(at and (sign.negative or not _is_denied(text, at)) for at in told):
             yield sign
+
+
+def plain(text: str) -> str:
+    """Return a text in small letters without accents; umlauts become two letters."""
+    small = text.strip().lower().replace("\u2019", "'")
+    for letter, two in (("\u00e4", "ae"), ("\u00f6", "oe"), ("\u00fc", "ue"), ("\u00df", "ss")):
+        small = small.replace(letter, two)
+    return "".join(c for c in unicodedata.normalize("NFKD", small) if not unicodedata.combining(c))
+
+
+class _Found:
+    """Where the words of the catalogue stand in one sentence. A class because each is found once.
+
+    Args:
+        text: The sentence, plain.
+        context: What the case knows of the circuit, for the words of its device.
+        catalog: The words.
+    """
+
+    def __init__(self, text: str, context: Context, catalog: Catalog) -> None:
+        self.text, self.words = text, catalog.loops.words
+        self.device = [w.id for w in self.words.values() if context.name.kind in w.kinds]
+        self.known: dict[str, list[tuple[int, int]]] = {}
+
+    def spans(self, word: str) -> list[tuple[int, int]]:
+        """Return where a word, or the circuit's device, is named."""
+        if word == DEVICE:
+            return [at for each in self.device for at in self.spans(each)]
+        if word not in self.known:
+            found = _pattern(self.words[word]).finditer(self.text)
+            self.known[word] = [m.span() for m in found]
+        return self.known[word]
+
+    def near(self, words: list[str], reach: int) -> tuple[int, int] | None:
+        """Return the shortest piece of the sentence that names all of the words, if close."""
+        each = [self.spans(w) for w in words]
+        if not all(each):
+            return None
+        pieces = ((min(a for a, _ in at), max(b for _, b in at)) for at in product(*each))
+        begin, end = min(pieces, key=lambda p: p[1] - p[0])
+        return (begin, end) if self.text.count(" ", begin, end) <= reach else None
+
+
+@cache
+def _pattern(word: Word) -> re.Pattern[str]:
+    return word.pattern()
 
 
 def _of_another(text: str, context: Context) -> bool:
     """Return whether a sentence names a seat other than the circuit's own, and not its own."""
-    own = _PLACES.get(context.name.place)
+    own = _SEATS.get(context.name.place)
     if own is None:
         return False
-    others = [w for place, words in _PLACES.items() if words != own for w in words]
-    return any(_names_seat(w, text) for w in others) and not any(_names_seat(w, text) for w in own)
+    others = [w for w in _SEATS.values() if w != own]
+    return any(_names_seat(w, text) for w in others) and not _names_seat(own, text)
 
 
 def _names_seat(word: str, text: str) -> bool:
-    return (
-        re.search(rf"\b{word}('s)?\b (\(\w+\) )?(seat|belt|buckle|bag|airbag|code)", text)
-        is not None
+    return any(
+        re.search(pattern, text)
+        for pattern in (
+            rf"\b({word})( \(\w+\))? {_SEAT_PART}",
+            rf"\b{_SEAT_PART}s? (du |del |de la |des )?({word})\b",
+            rf"\b({word})(sitz|gurt|airbag)",
+        )
     )
 
 
-def _says(text: str, phrase: str, sign: Sign) -> bool:
-    """Return whether a sentence tells a sign and does not deny it."""
-    match = re.search(phrase, text)
-    if match is None:
-        return False
-    before = text[: match.start()].split()[-4:]
-    around = f"{' '.join(before)} {match[0]}"
-    return sign.negative or _DENIED.search(around) is None
+def _is_denied(text: str, at: tuple[int, int]) -> bool:
+    """Return whether what a piece of a sentence tells is denied in it or just before it."""
+    before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
+    return _DENIED.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
 
 
 def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: Catalog) -> Signs:
