@@ -245,4 +245,4 @@ def test_other_circuits_through_it_are_named_only_where_a_report_says_so() -> No
     plug = next(s for s in caused.suspects if s.id == "seat-plug:bad-contact")
     texts = [b.text for b in plug.because]
     assert not [t for t in texts if t.startswith("Another circuit")]
-    assert [t for t in texts if t.startswith("The assessment holds a common cause")]
+    assert [t for t in texts if t.startswith("A connector that circuits share is at fault: 90%")]

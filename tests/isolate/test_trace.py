@@ -14,7 +14,7 @@ from squibwise.isolate.suspects import Suspect
 from squibwise.isolate.tracing import search_of
 from squibwise.model.car import Given, OwnRule, Price, Profile
 from squibwise.model.cost import Money
-from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.trace import Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.planner import Limits
@@ -500,8 +500,28 @@ def test_a_silent_second_stage_of_a_fired_device_is_said_to_be_perhaps_live() ->
 
 
 def test_without_a_recorded_fault_a_charge_is_spent_only_as_far_as_the_assessment_says() -> None:
-    found = searched("driver.front-bag/2", a_report(), fired={"driver.front-bag": 0.08})
+    fired = {"driver.front-bag": 0.08}
+    found = searched("driver.front-bag/2", a_report(), fired=fired, no_crash=0.1)
     assert chance(found, "device:spent") == pytest.approx(0.08, abs=0.01)
+
+
+def test_a_car_that_was_in_no_crash_has_no_bag_that_fired_unseen() -> None:
+    fired = {"driver.front-bag": 0.6}
+    two = fault("driver.front-bag", "open-or-high")
+    found = searched("driver.front-bag/2", two, fired=fired, no_crash=0.99)
+    assert chance(found, "device:spent") < 0.05
+
+
+def test_a_load_that_is_out_on_a_circuit_that_reads_good_comes_first() -> None:
+    issued = SubstituteLoad(id="l1", serial="R-1", loop=BAG, ohm=2.1, move="issued")
+    assert first(searched(BAG, issued, a_report()), 1) == ["load:left-in"]
+
+
+def test_a_warning_lamp_that_does_not_light_has_a_fault_without_any_code() -> None:
+    dark = LampCheck(id="k1", lit=False)
+    found = searched("centre.warning-lamp", dark, a_report(name="s2"))
+    assert set(first(found, 3)) & {"device:dead", "device:tampered"}
+    assert chance(found, "codes:none") == 0.0
 
 
 def test_rare_causes_are_listed_and_what_the_times_leave_out_is_said() -> None:

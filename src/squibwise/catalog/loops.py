@@ -1,7 +1,6 @@
 """Loops: their elements, what can be wrong with them, the tests that tell and the repairs."""
 
 import math
-import re
 from pathlib import Path
 
 import msgspec
@@ -9,30 +8,16 @@ import msgspec
 from squibwise.catalog.facts import Source
 from squibwise.catalog.reading import key_entries, read_toml, refuse_repeats, refuse_unknown
 from squibwise.catalog.texts import CautionText
+from squibwise.catalog.vocabulary import DEVICE, TOUCHED, Sign, StoryWord
 from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Basis
 
 CIRCUITS = ("igniter", "satellite", "switch", "occupant", "lamp", "motor", "unit", "wiring")
+LAMP_SHOWS = ("dark", "held-on")
 ROLES = ("device", "plug", "segment", "coil", "unit", "whole")
 RULES = ("split", "find")
 POWERS = ("off", "through", "on", "any")
 IGNITERS = ("not-touched", "unplugged", "loads")
-TOUCHED = (
-    "self",
-    "plug-mates",
-    "wheel",
-    "wheel-top",
-    "seat",
-    "unit",
-    "wiring",
-    "dash",
-    "pillar",
-    "nose",
-    "door",
-)
-DEVICE = "device"
-"""Stands in a sign for the words of the device of the circuit that is traced."""
-
 _MOST_STEPS = 5
 
 
@@ -40,7 +25,7 @@ class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """One piece of a loop.
 
     Attributes:
-        id: Word in hypothesis ids.
+        id: StoryWord in hypothesis ids.
         title: What a mechanic calls it.
         role: One of ``ROLES``; ``whole`` for what concerns the loop as a whole.
         access: Access cluster that must be open to reach it; empty for none.
@@ -85,77 +70,6 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         refuse_repeats((e.id for e in self.element), f"chain {self.id}")
 
 
-class Word(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Words of four languages that mean one thing, as owners write them.
-
-    Attributes:
-        id: Name, used by signs.
-        kinds: Component kinds that it means, when it means the device of a circuit.
-        en: English words, apart by spaces; ``*`` = any letters, ``_`` = a space or nothing.
-        de: German words.
-        fr: French words.
-        es: Spanish words.
-    """
-
-    id: str
-    kinds: tuple[str, ...] = ()
-    en: str
-    de: str
-    fr: str
-    es: str
-
-    def __post_init__(self) -> None:
-        words = f"{self.en} {self.de} {self.fr} {self.es}"
-        if not re.fullmatch(r"[a-z0-9*_ '/.-]+", words):
-            raise CatalogError(f"word {self.id}: write it in small letters, without accents")
-
-    def pattern(self) -> re.Pattern[str]:
-        """Return what finds any of the words in a text of small letters without accents."""
-        words = f"{self.en} {self.de} {self.fr} {self.es}".split()
-        each = {re.escape(w).replace(r"\*", r"\w*").replace("_", "[ -]?") for w in words}
-        longest = sorted(each, key=len, reverse=True)
-        return re.compile(rf"(?<!\w)(?:{'|'.join(longest)})(?!\w)")
-
-
-class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Something that moves causes up or down.
-
-    Attributes:
-        id: Name; faults say how many steps it moves them.
-        title: The reason in a mechanic's words.
-        tells: Word ids, apart by spaces, that tell it when they stand close together.
-        reach: How many words apart they may stand.
-        unless: Word ids that void it.
-        phrases: Patterns of further words in which it is told.
-        negative: Is it told as a denial, so that "never" does not turn it round.
-        touches: Words of ``TOUCHED``: it tells that these were worked on.
-        at: Element id that it speaks of; empty for the whole circuit.
-        source: Source id.
-        basis: Its basis.
-    """
-
-    id: str
-    title: str
-    tells: tuple[str, ...] = ()
-    reach: int = 7
-    unless: tuple[str, ...] = ()
-    phrases: tuple[str, ...] = ()
-    negative: bool = False
-    touches: tuple[str, ...] = ()
-    at: str = ""
-    source: str = "judgement"
-    basis: Basis = "judgement"
-
-    def __post_init__(self) -> None:
-        if not set(self.touches) <= set(TOUCHED):
-            raise CatalogError(f"sign {self.id}: unknown touched word")
-        for phrase in self.phrases:
-            try:
-                re.compile(phrase)
-            except re.error as error:
-                raise CatalogError(f"sign {self.id}: '{phrase}' is no pattern: {error}") from error
-
-
 class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One thing that can be wrong with an element.
 
@@ -163,14 +77,13 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         element: Element id it belongs to; ``<role>`` in angle brackets for every one of a role.
             An entry for an element goes before one for its role, one for a chain before both.
         chains: Chains it holds for; empty for all.
-        fault: Word after the colon in hypothesis ids.
+        fault: StoryWord after the colon in hypothesis ids.
         title: In a mechanic's words; ``{element}`` stands for the element's title.
         circuits: Circuits it occurs in; empty for all.
         unreported: Holds only for a circuit that no report names.
+        like: Family of signs that move it; ``moves`` says what differs.
         shows: Ordinal rank by fault word of the report: 0 rare, 1 seldom, 2 sometimes, 3 often.
         moves: Steps up, or down when negative, by sign.
-        source: Source id of the ranking.
-        basis: Its basis.
     """
 
     element: str
@@ -179,8 +92,9 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     title: str
     circuits: tuple[str, ...] = ()
     unreported: bool = False
-    shows: dict[str, int]
-    moves: dict[str, int] = {}
+    like: str = ""
+    shows: dict[str, float]
+    moves: dict[str, float] = {}
     source: str = "judgement"
     basis: Basis = "judgement"
 
@@ -289,7 +203,6 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 def _refuse_danger(test: LoopTest) -> None:
-    """Refuse a test that could hurt somebody."""
     where = f"test {test.id}"
     if test.power not in POWERS or test.igniters not in IGNITERS:
         raise CatalogError(f"{where}: unknown power or igniters word")
@@ -386,7 +299,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     chains: tuple[Chain, ...]
     faults: tuple[LoopFault, ...]
-    words: dict[str, Word]
+    words: dict[str, StoryWord]
     signs: dict[str, Sign]
     untold: dict[str, dict[str, float]]
     tests: tuple[LoopTest, ...]
@@ -416,18 +329,29 @@ class _Chains(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 class _Faults(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     fault: tuple[LoopFault, ...]
+    families: dict[str, dict[str, float]]
     untold: dict[str, dict[str, float]]
+
+    def moved(self) -> tuple[LoopFault, ...]:
+        """Return the faults, each with the moves of its family and its own."""
+        strange = {f.like for f in self.fault if f.like} - set(self.families)
+        if strange:
+            raise CatalogError(f"loops/faults.toml: unknown family {sorted(strange)}")
+        return tuple(
+            msgspec.structs.replace(f, moves=self.families.get(f.like, {}) | f.moves)
+            for f in self.fault
+        )
 
     def __post_init__(self) -> None:
         for circuit, shares in self.untold.items():
-            if circuit not in CIRCUITS or not set(shares) <= set(FAULTS):
+            if circuit not in (*CIRCUITS, *LAMP_SHOWS) or not set(shares) <= set(FAULTS):
                 raise CatalogError(f"untold {circuit}: unknown circuit or fault word")
             if not abs(math.fsum(shares.values()) - 1.0) <= 1e-9:
                 raise CatalogError(f"untold {circuit}: shares do not sum to one")
 
 
 class _Words(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    word: tuple[Word, ...]
+    word: tuple[StoryWord, ...]
 
 
 class _Signs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -461,7 +385,7 @@ def read_loops(
     repairs = read_toml(folder / "repairs.toml", _Repairs)
     book = LoopBook(
         chains=chains.chain,
-        faults=faults.fault,
+        faults=faults.moved(),
         words=key_entries(read_toml(folder / "words.toml", _Words).word, "loops/words.toml"),
         signs=key_entries(read_toml(folder / "signs.toml", _Signs).sign, "loops/signs.toml"),
         untold=faults.untold,
@@ -483,7 +407,7 @@ def _check_names(
 ) -> None:
     refuse_repeats((c.id for c in book.chains), "loops/chains.toml")
     refuse_repeats((f"{t.id} at {t.at}" for t in book.tests), "loops/tests.toml")
-    refuse_repeats((f"{r.id} at {r.at}" for r in book.repairs), "loops/repairs.toml")
+    refuse_repeats((f"{r.id} at {r.at} {r.circuits}" for r in book.repairs), "loops/repairs.toml")
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
     moved = [sign for f in book.faults for sign in f.moves]
     refuse_unknown("loops", moved, book.signs, "sign")

@@ -1,4 +1,4 @@
-"""Words of reports and what they mean, one TSV per language; words of crash data."""
+"""Words of reports and what they mean, one TSV per language; of crash data; of owners' stories."""
 
 import re
 from pathlib import Path
@@ -306,3 +306,93 @@ class CrashWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         """Return the unit that is written so; None when it is none."""
         low = word.casefold().strip()
         return next((u for u in self.unit.values() if low in u.words), None)
+
+
+# What owners tell of a fault.
+
+TOUCHED = (
+    "self",
+    "plug-mates",
+    "wheel",
+    "wheel-top",
+    "seat",
+    "unit",
+    "wiring",
+    "dash",
+    "pillar",
+    "nose",
+    "door",
+)
+DEVICE = "device"
+"""Stands in a sign for the words of the device of the circuit that is traced."""
+
+
+class StoryWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Words of four languages that mean one thing, as owners write them.
+
+    Attributes:
+        id: Name, used by signs.
+        kinds: Component kinds that it means, when it means the device of a circuit.
+        en: English words, apart by spaces; ``*`` = any letters, ``_`` = a space or nothing.
+        de: German words.
+        fr: French words.
+        es: Spanish words.
+    """
+
+    id: str
+    kinds: tuple[str, ...] = ()
+    en: str
+    de: str
+    fr: str
+    es: str
+
+    def __post_init__(self) -> None:
+        words = f"{self.en} {self.de} {self.fr} {self.es}"
+        if not re.fullmatch(r"[a-z0-9*_ '/.-]+", words):
+            raise CatalogError(f"word {self.id}: write it in small letters, without accents")
+
+    def pattern(self) -> re.Pattern[str]:
+        """Return what finds any of the words in a text of small letters without accents."""
+        words = f"{self.en} {self.de} {self.fr} {self.es}".split()
+        each = {re.escape(w).replace(r"\*", r"\w*").replace("_", "[ -]?") for w in words}
+        longest = sorted(each, key=len, reverse=True)
+        return re.compile(rf"(?<!\w)(?:{'|'.join(longest)})(?!\w)")
+
+
+class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Something that moves causes up or down.
+
+    Attributes:
+        id: Name; faults say how many steps it moves them.
+        title: The reason in a mechanic's words.
+        tells: Word ids, apart by spaces, that tell it when they stand close together.
+        reach: How many words apart they may stand.
+        unless: Word ids that void it.
+        phrases: Patterns of further words in which it is told.
+        negative: Is it told as a denial, so that "never" does not turn it round.
+        hard: Is it read from the car, so that it tells as much beside other signs as alone.
+        touches: Words of ``TOUCHED``: it tells that these were worked on.
+        at: Element id that it speaks of; empty for the whole circuit.
+    """
+
+    id: str
+    title: str
+    tells: tuple[str, ...] = ()
+    reach: int = 7
+    unless: tuple[str, ...] = ()
+    phrases: tuple[str, ...] = ()
+    negative: bool = False
+    hard: bool = False
+    touches: tuple[str, ...] = ()
+    at: str = ""
+    source: str = "judgement"
+    basis: Basis = "judgement"
+
+    def __post_init__(self) -> None:
+        if not set(self.touches) <= set(TOUCHED):
+            raise CatalogError(f"sign {self.id}: unknown touched word")
+        for phrase in self.phrases:
+            try:
+                re.compile(phrase)
+            except re.error as error:
+                raise CatalogError(f"sign {self.id}: '{phrase}' is no pattern: {error}") from error

@@ -209,18 +209,23 @@ def _match(
     chances: dict[str, float], part: str, bench: BenchTest, context: Context
 ) -> float | None:
     """Return the chance of the first key that names this fault; None when none does."""
-    element = part.partition(":")[0]
-    order = [e.id for e in context.chain.element if e.role != "whole"]
+    element, _, fault = part.partition(":")
     for key, chance in chances.items():
         where, _, what = key.partition(":")
-        if where == "{unit-side}":
-            beyond = element in order and bench.point.id in order
-            if beyond and order.index(element) > order.index(bench.point.id):
-                return chance
-            continue
-        if fnmatchcase(part, f"{where.replace('{point}', bench.point.id)}:{what}"):
+        if fnmatchcase(fault, what) and _is_where(where, element, bench.point.id, context):
             return chance
     return None
+
+
+def _is_where(where: str, element: str, point: str, context: Context) -> bool:
+    """Return whether an element lies where a key of the catalogue says, seen from a point."""
+    if where not in ("{unit-side}", "{beside}"):
+        return fnmatchcase(element, where.replace("{point}", point))
+    order = [e.id for e in context.chain.element if e.role != "whole"]
+    if element not in order or point not in order:
+        return False
+    apart = order.index(element) - order.index(point)
+    return apart > 0 if where == "{unit-side}" else apart == -1
 
 
 def _with_coming(

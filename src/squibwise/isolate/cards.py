@@ -270,7 +270,7 @@ def findings_of(
 
 def _about_report(context: Context) -> list[Finding]:
     reported = context.reported
-    if reported.report is None:
+    if not reported.is_told:
         return [
             Finding(
                 code="loop-no-fault",
@@ -279,7 +279,7 @@ def _about_report(context: Context) -> list[Finding]:
                 remedy="Read a complete scan first, or name the loop that the report names.",
             )
         ]
-    if reported.gone_since:
+    if reported.gone_since and reported.report is not None:
         return [
             Finding(
                 code="loop-clean-since",

@@ -1,6 +1,7 @@
 """What the case knows of one circuit: the fault as reported, who worked on it, what is beside."""
 
 import math
+import re
 from collections.abc import Iterator
 
 import msgspec
@@ -12,7 +13,7 @@ from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.signed import loads_on
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Look, TestOutcome
+from squibwise.model.evidence import DoneWork, LampCheck, Look, TestOutcome
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
@@ -36,6 +37,7 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         first: The report it was first seen in, of those that tell of the same fault.
         named_before: Was it named by more than one of them.
         gone_since: Id of a later report that no longer names it; empty when there is none.
+        shown: Id of a lamp check that shows the fault where no report names it; empty for none.
         evidence: Ids of the reports.
         sources: Source ids its reading leans on.
     """
@@ -45,8 +47,14 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     report: Report | None = None
     first: Report | None = None
     gone_since: str = ""
+    shown: str = ""
     evidence: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+
+    @property
+    def is_told(self) -> bool:
+        """Does anything entered show a fault of this circuit."""
+        return self.report is not None or bool(self.shown)
 
     @property
     def comes_and_goes(self) -> bool:
@@ -82,6 +90,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
         fired: Chance that its charge is spent; None for circuits without a charge.
         missing: Chance that its device is not in the car.
         seen_spent: Did an eye see it fired or gone.
+        believed: Chance of each common cause on this circuit, by the assessment.
         twin_fired: Greatest chance that another stage of the same device has fired.
         load_out: Ids of loads issued to this circuit and not returned.
         load_before: Those among them that were there when the fault was read.
@@ -104,9 +113,16 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     fired: float | None = None
     missing: float = 0.0
     seen_spent: bool = False
+    believed: dict[str, float] = {}
     twin_fired: float = 0.0
     load_out: tuple[str, ...] = ()
     load_before: tuple[str, ...] = ()
+
+    @property
+    def load_hides(self) -> bool:
+        """Is a load still out on a circuit that reads good: it answers in the device's place."""
+        unread = self.name.id in self.assessment.loads_left_in
+        return not self.reported.is_told and (bool(self.load_out) or unread)
 
     def position(self, evidence: str) -> int:
         """Return where an entry stands in the order of the case."""
@@ -147,9 +163,10 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         unverified=tuple(w.id for w in after if touched_by(chain, name, [w], catalog)),
         faulty=_others(case, assessment, reported, component, stage),
         near_crash=_near_crash(case, assessment, name, catalog),
-        fired=_fired(assessment, component, stage, chain),
+        fired=_fired(assessment, component, stage, chain, catalog),
         missing=0.0 if belief is None or chain.circuit != "igniter" else belief.now.missing,
         seen_spent=_seen_spent(case, assessment, component),
+        believed=_believed(assessment, name),
         twin_fired=_twin_fired(assessment, component, stage, chain),
         load_out=out,
         load_before=tuple(i for i in out if place(i) < last),
@@ -258,7 +275,7 @@ def reported_of(
     ]
     untold = catalog.loops.untold[chain.circuit]
     if not named:
-        return Reported(weight=dict(untold))
+        return _shown_by_lamp(case, component, catalog) or Reported(weight=dict(untold))
     last, found = named[-1]
     clean = [r.id for r in reports[reports.index(last) + 1 :] if _tells_clean(r)]
     run = _same_fault(named, reports, _renewed_after_firing(case, assessment, component))
@@ -271,6 +288,18 @@ def reported_of(
         evidence=tuple(r.id for r, _ in run),
         sources=tuple(dict.fromkeys(s for line, _, _ in found for s in line.sources)),
     )
+
+
+def _shown_by_lamp(case: Case, component: str, catalog: Catalog) -> Reported | None:
+    """Return what the last lamp check shows of the warning lamp itself; None when it is sound."""
+    checks = [e for e in case.evidence if isinstance(e, LampCheck)]
+    if not checks or split_component(component).kind != "warning-lamp":
+        return None
+    last = checks[-1]
+    if last.lit and last.out_after_s is not None and last.stayed_out is not False:
+        return None
+    kinds = catalog.loops.untold["dark" if not last.lit else "held-on"]
+    return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))
 
 
 def _tells_clean(report: Report) -> bool:
@@ -424,13 +453,33 @@ def _near_crash(case: Case, assessment: Assessment, name: ComponentName, catalog
     return any(side_of(z, case.car.drive_hand) in (own, None) for z in struck)
 
 
-def _fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float | None:
-    """Return the chance of a spent charge, exactly as the assessment has it."""
+def _believed(assessment: Assessment, name: ComponentName) -> dict[str, float]:
+    """Return the chance of each common cause that the assessment sees on a circuit."""
+    causes, place = assessment.event.causes, name.place
+    own = {
+        "loose-plug": [f"loose-plug:{name.id}"],
+        "shared-plug": [c for c in causes if re.fullmatch(rf"shared-plug:{place}(\.\w+)?", c)],
+        "clock-spring": ["clock-spring"] if place == "driver" else [],
+        "supply": ["supply", "low-voltage"],
+    }
+    return {c: max((causes.get(i, 0.0) for i in ids), default=0.0) for c, ids in own.items()}
+
+
+def _fired(
+    assessment: Assessment, component: str, stage: int, chain: Chain, catalog: Catalog
+) -> float | None:
+    """Return the chance of a spent charge as the assessment has it.
+
+    In a car that was in no crash a bag does not fire unseen: there it is bounded.
+    """
     belief = assessment.of(component)
     if belief is None or chain.circuit != "igniter":
         return None
     circuit = belief.stages.get(str(stage))
-    return belief.now.fired if circuit is None else circuit.fired
+    fired = belief.now.fired if circuit is None else circuit.fired
+    crash = 1.0 - assessment.event.no_crash
+    most = catalog.fact("isolation.spent-without-crash").number()
+    return min(fired, crash + (1.0 - crash) * most)
 
 
 def _seen_spent(case: Case, assessment: Assessment, component: str) -> bool:

@@ -279,10 +279,29 @@ def _repaired(state: Standing, item: TestOutcome, bench: BenchRepair, room: _Ben
     if item.outcome == FIXED:
         return _closed(msgspec.structs.replace(paid, repair=bench.id), item.id, room)
     reason = Because(text=f"{bench.id} was done and did not cure it.", evidence=(item.id,))
-    left = _without(state.suspects, bench, reason)
+    left = _without(_eased(state.suspects, bench, room.catalog), bench, reason)
     if not left:
         return msgspec.structs.replace(_noted(paid, _nothing_left(item)), exhausted=True)
     return msgspec.structs.replace(paid, suspects=ranked(left), fixed="", powered=True)
+
+
+def _eased(
+    suspects: tuple[Suspect, ...], bench: BenchRepair, catalog: Catalog
+) -> tuple[Suspect, ...]:
+    """Return the hypotheses after a connector was seated again without effect.
+
+    Seating often takes a poor contact away for a while; that it did not speaks against one.
+    """
+    if not bench.id.startswith("reseat:"):
+        return suspects
+    stays = 1.0 - catalog.fact("isolation.seating-eases").number()
+    contacts = bench.fixes[0].replace("not-seated", "bad-contact")
+    return tuple(
+        msgspec.structs.replace(s, p=s.p * stays)
+        if any(fnmatchcase(p, contacts) for p in s.parts)
+        else s
+        for s in suspects
+    )
 
 
 def _nothing_left(item: TestOutcome) -> Finding:

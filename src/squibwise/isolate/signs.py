@@ -10,10 +10,11 @@ from itertools import product
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import DEVICE, Element, Sign, Word
+from squibwise.catalog.loops import Element
+from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord
 from squibwise.isolate.context import Context, touched_by
 from squibwise.model.evidence import DoneWork, PartLabel, Reading, Story
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
 _UNIT_SIDE = ("unit-plug", "unit", "supply", "ground", "bus")
@@ -29,7 +30,7 @@ _SEATS = {
 _SEAT_PART = (
     r"(side |front )?(seat|belt|buckle|bag|airbag|code|sitz|gurt|siege|ceinture|asiento|cinturon)"
 )
-_DENIED_BEFORE = 3
+_DENIED_BEFORE, _CLAUSE = 3, 7
 
 Signs = dict[str, tuple[str, ...]]
 
@@ -50,8 +51,11 @@ def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
     """Return the signs that the owner's story and the prose of the case tell of a circuit."""
     found: dict[str, Told] = {}
     for evidence, text in _prose(context):
+        late = evidence in context.reported.evidence[1:]
         for sentence in _SENTENCE.split(text):
             for sign in _read(sentence, context, catalog):
+                if late and sign.touches:
+                    continue  # what was handled since is no cause of what was read before
                 found.setdefault(sign.id, Told(sign=sign, evidence=evidence))
     for story in context.case.evidence:
         if isinstance(story, Story) and _speaks_of(story, context):
@@ -70,7 +74,7 @@ def _prose(context: Context) -> Iterator[tuple[str, str]]:
     for item in context.case.evidence:
         if isinstance(item, Story) and _speaks_of(item, context):
             yield item.id, item.text
-        elif isinstance(item, Report) and item is context.reported.report:
+        elif isinstance(item, Report) and item.id in context.reported.evidence:
             for line in item.reading.unread:
                 yield item.id, line.raw
 
@@ -123,16 +127,21 @@ class _Found:
 
     def near(self, words: list[str], reach: int) -> tuple[int, int] | None:
         """Return the shortest piece of the sentence that names all of the words, if close."""
-        each = [self.spans(w) for w in words]
-        if not all(each):
-            return None
-        pieces = ((min(a for a, _ in at), max(b for _, b in at)) for at in product(*each))
-        begin, end = min(pieces, key=lambda p: p[1] - p[0])
-        return (begin, end) if self.text.count(" ", begin, end) <= reach else None
+        pieces = (
+            (min(a for a, _ in at), max(b for _, b in at))
+            for at in product(*(self.spans(w) for w in words))
+        )
+        close = (p for p in pieces if self._is_close(p, reach))
+        return min(close, key=lambda p: p[1] - p[0], default=None)
+
+    def _is_close(self, piece: tuple[int, int], reach: int) -> bool:
+        """Return whether words stand within reach; a near one reaches into no other clause."""
+        clause = reach > _CLAUSE or "," not in self.text[slice(*piece)]
+        return clause and self.text.count(" ", *piece) <= reach
 
 
 @cache
-def _pattern(word: Word) -> re.Pattern[str]:
+def _pattern(word: StoryWord) -> re.Pattern[str]:
     return word.pattern()
 
 
@@ -176,6 +185,8 @@ def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: 
     found |= _of_the_part(element, context, catalog)
     if "worked" in found:
         found.pop("untouched", None)
+    else:
+        found.pop("rough", None)
     return found
 
 
@@ -255,6 +266,7 @@ def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:
     ids = reported.evidence[-1:]
     holds = {
         "coming": reported.comes_and_goes,
+        "steady": "present" in reported.statuses and not reported.comes_and_goes,
         "stored": reported.stored_only and not reported.comes_and_goes,
         "old": _is_old(context, catalog),
         "supply-out": voltage_out(context, catalog),
@@ -323,8 +335,6 @@ def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Sign
         found["unlike-circuits"] = ids
     if not context.faulty:
         found |= _alone(element, context, report)
-    if _believed(element, context, catalog):
-        found["cause-believed"] = ()
     return found
 
 
@@ -372,6 +382,8 @@ def _runs_through(element: Element, other: str, context: Context, catalog: Catal
     if element.id in _UNIT_SIDE:
         return True
     own, name = context.name, split_component(other)
+    if element.role == "segment" and element.id != "seat-harness":
+        return _same_run(own, name, context, catalog)
     twin = other == own.id
     mates = name.place == own.place and _plug(name.kind, catalog) == _plug(own.kind, catalog)
     wheel = {
@@ -384,24 +396,17 @@ def _runs_through(element: Element, other: str, context: Context, catalog: Catal
     return wheel.get(element.id, False)
 
 
+def _same_run(own: ComponentName, other: ComponentName, context: Context, catalog: Catalog) -> bool:
+    """Return whether the wires of two components run in one harness: of a sill, or of the nose."""
+    if "nose" in (own.place.split("-")[0], other.place.split("-")[0]):
+        return own.place.split("-")[0] == other.place.split("-")[0]
+    inside = {_plug(n.kind, catalog) for n in (own, other)} & {"dash", "wheel", "unit", "none"}
+    sides = [side_of(n.place, context.case.car.drive_hand) for n in (own, other)]
+    return own != other and not inside and sides[0] is not None and sides[0] == sides[1]
+
+
 def _plug(kind: str, catalog: Catalog) -> str:
     return catalog.kinds[kind].plug if kind in catalog.kinds else "none"
-
-
-def _believed(element: Element, context: Context, catalog: Catalog) -> bool:
-    """Return whether the assessment holds a common cause at this element for likely."""
-    least = catalog.fact("isolation.cause-counts").number()
-    causes = {c for c, p in context.assessment.event.causes.items() if p >= least}
-    place = context.name.place
-    seat = f"shared-plug:{place}" in causes or f"shared-plug:{place}.seat" in causes
-    wheel = place == "driver" and bool(causes & {"clock-spring", "shared-plug:driver.wheel"})
-    return {
-        "seat-plug": seat and "seat-plug" in {e.id for e in context.chain.element},
-        "jamb-plug": seat,
-        "clock-spring": wheel,
-        "column-plug": wheel,
-        "supply": "low-voltage" in causes or "supply" in causes,
-    }.get(element.id, False)
 
 
 def _of_the_part(element: Element, context: Context, catalog: Catalog) -> Signs:

@@ -8,6 +8,7 @@ import numpy as np
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopFault
+from squibwise.catalog.vocabulary import Sign
 from squibwise.isolate.context import Context
 from squibwise.isolate.signs import Signs, signs_of, told_of
 from squibwise.model.belief import Because
@@ -25,6 +26,7 @@ from squibwise.numerics.resistance import (
 )
 
 Found = tuple[Element, LoopFault, tuple[Because, ...], float]
+Move = tuple[float, Sign, Because]
 
 
 class Suspect(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -94,20 +96,23 @@ def _found(context: Context, catalog: Catalog) -> list[Found]:
     out: list[Found] = []
     for (element, fault), rank in zip(faults, ranks, strict=True):
         moves = _moves(fault, signs[element.id], catalog)
-        steps = _together([n for n, _ in moves], catalog)
+        steps = _together(moves, catalog)
         if rank > 0.0:
-            out.append((element, fault, tuple(b for _, b in moves), rank * step**steps))
+            out.append((element, fault, tuple(b for _, _, b in moves), rank * step**steps))
     return out
 
 
-def _together(moves: list[int], catalog: Catalog) -> float:
-    """Return the steps of several signs: each further one in a direction tells less.
+def _together(moves: list[Move], catalog: Catalog) -> float:
+    """Return the steps of several signs: of what is told, each further one in a direction less.
 
     Signs of one story depend on each other; adding them up would count the story several times.
+    What is read from the car counts in full.
     """
     next_sign = catalog.fact("isolation.next-sign").number()
-    ways = ([m for m in moves if m > 0], [m for m in moves if m < 0])
-    return math.fsum(m * next_sign**n for way in ways for n, m in enumerate(way))
+    told = [n for n, sign, _ in moves if not sign.hard]
+    ways = ([n for n in told if n > 0], [n for n in told if n < 0])
+    steps = math.fsum(m * next_sign**n for way in ways for n, m in enumerate(way))
+    return steps + sum(n for n, sign, _ in moves if sign.hard)
 
 
 def _ranks(
@@ -117,7 +122,7 @@ def _ranks(
 
     Within a kind of fault the ranks are shares; kinds count by what the report says of them.
     """
-    unreported = context.reported.report is None
+    unreported = not context.reported.is_told
     step = catalog.fact("isolation.step").number()
     no_fault = catalog.fact("isolation.no-fault").number()
     out = [0.0] * len(faults)
@@ -167,31 +172,86 @@ def _applies(fault: LoopFault, element: Element, context: Context) -> bool:
     )
 
 
-def _moves(fault: LoopFault, signs: Signs, catalog: Catalog) -> list[tuple[int, Because]]:
-    """Return the steps up or down, each with its reason; the largest first."""
+def _moves(fault: LoopFault, signs: Signs, catalog: Catalog) -> list[Move]:
+    """Return the steps up or down, each with its sign and its reason; the largest first."""
+    book = catalog.loops.signs
     moves = [
-        (steps, _because(catalog.loops.signs[sign].title, steps, signs[sign]))
+        (steps, book[sign], _because(book[sign].title, steps, signs[sign]))
         for sign, steps in fault.moves.items()
         if steps and sign in signs
     ]
     return sorted(moves, key=lambda m: -abs(m[0]))
 
 
-def _because(text: str, steps: int, ids: tuple[str, ...]) -> Because:
+def _because(text: str, steps: float, ids: tuple[str, ...]) -> Because:
     way = "up" if steps > 0 else "down"
     plural = "s" if abs(steps) > 1 else ""
-    return Because(text=f"{text} {abs(steps)} step{plural} {way}.", evidence=ids, weak="judgement")
+    return Because(
+        text=f"{text} {abs(steps):g} step{plural} {way}.", evidence=ids, weak="judgement"
+    )
+
+
+def _leaning(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
+    """Return the weights, leaning towards the common causes that the assessment believes in.
+
+    The assessment sees the whole report and no story; the ranks see the story and this circuit.
+    Each place moves towards what the assessment gives it, by one step at most.
+    """
+    weights = [w for _, _, _, w in found]
+    total, step = math.fsum(weights), catalog.fact("isolation.step").number()
+    least = catalog.fact("isolation.cause-counts").number()
+    for cause, p in context.believed.items():
+        at = [i for i, (e, f, _, _) in enumerate(found) if _is_of(cause, e, f)]
+        mass = math.fsum(weights[i] for i in at) / total
+        if not at or p < least or p <= mass or mass <= 0.0:
+            continue
+        share = min(step, math.sqrt(p / mass))
+        reason = Because(text=f"{_CAUSES[cause]}: {p:.0%} in the assessment.", weak="judgement")
+        for i in at:
+            element, fault, reasons, weight = found[i]
+            weights[i] = weight * share
+            found[i] = (element, fault, (*reasons, reason), weights[i])
+    return weights
+
+
+_CAUSES = {
+    "loose-plug": "The connector of the device is not seated",
+    "shared-plug": "A connector that circuits share is at fault",
+    "clock-spring": "The clock spring is at fault",
+    "supply": "The supply is at fault",
+}
+
+
+def _is_of(cause: str, element: Element, fault: LoopFault) -> bool:
+    """Return whether a cause of the assessment is a fault of an element."""
+    seated = fault.fault in ("not-seated", "spring-not-lifted", "bad-contact")
+    places = {
+        "loose-plug": seated and element.id == "device-plug",
+        "shared-plug": seated and element.id in ("seat-plug", "jamb-plug", "column-plug"),
+        "clock-spring": element.id == "clock-spring",
+        "supply": element.id in ("supply", "ground"),
+    }
+    return places[cause]
+
+
+_GIVEN = {
+    "device:spent": "The assessment gives for a device that is spent",
+    "device:left-out": "The assessment gives for a device that is not in the car",
+    "load:left-in": "A load is out on this circuit and no report names a fault of it",
+}
 
 
 def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
     """Return the weights; a spent or missing device has the chance that the assessment gives it."""
-    weights = [w for _, _, _, w in found]
+    weights = _leaning(found, context, catalog)
     least, most = (catalog.fact(f"isolation.assessed-{end}").number() for end in ("least", "most"))
-    given = {"spent": context.fired or 0.0, "left-out": context.missing}
+    given = {"device:spent": context.fired or 0.0, "device:left-out": context.missing}
+    if context.load_hides:
+        given["load:left-in"] = catalog.fact("isolation.load-hides").number()
     named = {
-        i: min(most, max(least, given[f.fault]))
+        i: min(most, max(least, given[f"{e.id}:{f.fault}"]))
         for i, (e, f, _, _) in enumerate(found)
-        if e.id == "device" and f.fault in given
+        if f"{e.id}:{f.fault}" in given
     }
     rest = math.fsum(w for i, w in enumerate(weights) if i not in named)
     taken = math.fsum(named.values())
@@ -199,8 +259,8 @@ def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list
     for i, p in named.items():
         element, fault, reasons, _ = found[i]
         weights[i] = rest * p * scale / (1.0 - taken * scale)
-        what = "spent" if fault.fault == "spent" else "not in the car"
-        reason = Because(text=f"The assessment gives {p:.1%} for a device that is {what}.")
+        what = _GIVEN[f"{element.id}:{fault.fault}"]
+        reason = Because(text=f"{what}: {p:.1%}.", weak="judgement")
         found[i] = (element, fault, (reason, *reasons), weights[i])
     return weights
 
