@@ -32,13 +32,31 @@ def tell_event_shortly(event: EventBelief, region: str | None) -> str:
     """Return the event in one sentence."""
     if event.no_crash >= LIKELY:
         return f"no crash at all ({percent(event.no_crash)})"
-    zones = [in_words(z) for z, p in _ranked(event.zones) if p >= LIKELY]
-    told = [f"struck {listed(zones)}" if zones else "a crash; where it was struck is not settled"]
+    told = [_struck(event.zones)]
     if event.delta_v_kmh is not None:
         told.append(tell_speed(event.delta_v_kmh, region))
     told += ["rolled over"] if event.rollover >= LIKELY else []
     told += ["struck twice"] if event.second_impact >= LIKELY else []
     return ", ".join(told)
+
+
+_AREAS = {
+    "at the front": ("nose-left", "nose-centre", "nose-right"),
+    "in the left side": ("door-left", "pillar-left"),
+    "in the right side": ("door-right", "pillar-right"),
+    "at the rear": ("tail",),
+}
+
+
+def _struck(zones: dict[str, float]) -> str:
+    """Return where the car was struck: the zones, else the side, else that it is open."""
+    likely = [in_words(z) for z, p in _ranked(zones) if p >= LIKELY]
+    if likely:
+        return f"struck {listed(likely)}"
+    for words, area in _AREAS.items():
+        if sum(zones.get(zone, 0.0) for zone in area) >= LIKELY:
+            return f"struck {words}; where exactly is not settled"
+    return "a crash; where it was struck is not settled"
 
 
 def tell_speed(change: SpeedChange, region: str | None) -> str:

@@ -1,0 +1,39 @@
+"""What happened, told in a sentence. Chances are ours."""
+
+import pytest
+from msgspec import structs
+
+from squibwise.model.belief import EventBelief
+from squibwise.present.tell_event import pick_causes, tell_event_shortly
+
+EVENT = EventBelief(
+    zones={},
+    delta_v_kmh=None,
+    driver_belted=0.8,
+    passenger_belted=0.8,
+    front_passenger={},
+    rollover=0.0,
+    second_impact=0.0,
+    no_crash=0.0,
+)
+
+
+@pytest.mark.parametrize(
+    ("zones", "told"),
+    [
+        ({"nose-right": 0.9, "nose-centre": 0.1}, "struck nose right"),
+        ({"nose-left": 0.3, "nose-centre": 0.4, "nose-right": 0.2}, "struck at the front; where"),
+        ({"door-left": 0.4, "pillar-left": 0.3}, "struck in the left side; where"),
+        ({"door-left": 0.4, "door-right": 0.4}, "a crash; where it was struck is not settled"),
+    ],
+)
+def test_where_it_was_struck_is_told_as_far_as_it_is_settled(
+    zones: dict[str, float], told: str
+) -> None:
+    said = tell_event_shortly(structs.replace(EVENT, zones=zones), None)
+    assert said.startswith(told)
+
+
+def test_causes_are_what_hands_can_do_something_about() -> None:
+    causes = {"crash-record": 0.9, "unread-report:scan-1": 0.9, "supply": 0.6, "clock-spring": 0.1}
+    assert pick_causes(structs.replace(EVENT, causes=causes), 0.5) == {"supply": 0.6}
