@@ -1,6 +1,5 @@
 """Files that commands read and write; the writing itself is done in ``garage``."""
 
-import base64
 import datetime as dt
 import hashlib
 import sys
@@ -16,11 +15,11 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.cli.stored import garage_file
 from squibwise.errors import InputError
-from squibwise.garage.keys import known_keys, make_known, own_key
+from squibwise.garage.issuing import sign_finished
+from squibwise.garage.keys import known_keys, make_known
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
-from squibwise.model.evidence import Passed
 from squibwise.model.proof import ProofRecord, Verification
 
 if TYPE_CHECKING:
@@ -173,24 +172,12 @@ def chosen_form(reader: str | None, *, annex: bool) -> "Form":
 
 
 def signed(record: ProofRecord, case: Case) -> ProofRecord:
-    """Return a finished record signed with the user's key, for the person who answers for it.
-
-    The key is made at first use; the salts come from it too. A draft is not signed.
+    """Return a finished record signed with the user's key; a draft is not signed.
 
     Raises:
         InputError: The key cannot be read or made.
     """
-    from squibwise.prove.sealing import public_key, seal, sign
-
-    if record.draft:
-        return record
-    folder = garage_file().parent
-    key = own_key(folder)
-    by = [e.by for e in case.evidence if isinstance(e, Passed) and e.what == "release" and e.by][-1]
-    result = sign(seal(record, hashlib.sha256(b"salt" + key).digest()), key, by)
-    public = base64.b64encode(public_key(key)).decode()
-    make_known(folder, public, by, dt.date.today())
-    return result
+    return sign_finished(record, case, garage_file().parent, dt.date.today())
 
 
 def verified(file: Path, catalog: Catalog, know: str | None) -> Verification:

@@ -53,12 +53,14 @@ class Addition(msgspec.Struct, frozen=True, kw_only=True):
         at: When.
         evidence: Entries, each in the order of its keys.
         rules: Rules of the maker.
+        codes: Code tables.
     """
 
     command: str
     at: dt.datetime
     evidence: tuple[Pairs, ...] = ()
     rules: tuple[Pairs, ...] = ()
+    codes: tuple[Pairs, ...] = ()
 
     @property
     def mark(self) -> str:
@@ -175,6 +177,8 @@ def _unmarked(text: str) -> list[str]:
 def _insert(document: tomlkit.TOMLDocument, addition: Addition) -> None:
     for pairs in addition.evidence:
         _array(document, "evidence").append(_table(pairs, addition.mark))
+    for pairs in addition.codes:
+        _array(document, "codes").append(_table(pairs, addition.mark))
     if addition.rules:
         if "profile" not in document:
             document["profile"] = tomlkit.table()
@@ -204,7 +208,7 @@ def _table(pairs: Pairs, mark: str) -> TomlTable:
 
 def _tables(document: tomlkit.TOMLDocument) -> list[Any]:
     profile = document.get("profile", {})
-    return [*document.get("evidence", ()), *profile.get("rules", ())]
+    return [*document.get("evidence", ()), *document.get("codes", ()), *profile.get("rules", ())]
 
 
 def _mark_of(table: Any) -> str:  # noqa: ANN401 - whatever the document holds
@@ -213,7 +217,8 @@ def _mark_of(table: Any) -> str:  # noqa: ANN401 - whatever the document holds
 
 
 def _remove(document: tomlkit.TOMLDocument, mark: str) -> None:
-    for holder, key in ((document, "evidence"), (document.get("profile", {}), "rules")):
+    profile = document.get("profile", {})
+    for holder, key in ((document, "evidence"), (document, "codes"), (profile, "rules")):
         array = holder.get(key, ())
         for index in reversed(range(len(array))):
             if _mark_of(array[index]) == mark:

@@ -2,9 +2,12 @@
 
 import json
 import re
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import msgspec
+import tomlkit
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -114,3 +117,32 @@ def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
     entries = (_REPORT.format(id=f"scan-{n}", file=file) for n, file in named)
     text = TEMPLATE.read_text(encoding="utf-8").replace("CASE-ID", case_id[:64])
     return text.replace("# REPORTS\n", "".join(entries))
+
+
+def copy_like(text: str, stated: Stated, case_id: str) -> str:
+    """Return the case file of a new car that is equipped like another one.
+
+    Args:
+        text: Case file of the other car: its equipment, rules, region and prices are taken over,
+            nothing that was seen, read or done.
+        stated: What is known of the new car; it goes before.
+        case_id: Its id.
+    """
+    document = tomlkit.parse(text)
+    for key in ("evidence", "codes", "parts"):
+        document.pop(key, None)
+    case, car = document.setdefault("case", tomlkit.table()), document.setdefault("car", {})
+    case["id"], case["title"] = case_id, stated.title
+    car.pop("vin", None)
+    year = int(stated.year) if stated.year.isdecimal() else ""
+    _put(case, (("region", stated.region), ("currency", stated.currency)))
+    _put(car, (("vin", stated.vin), ("drive_hand", stated.drive), ("model_year", year)))
+    _put(car, (("equipment", stated.equipment),))
+    return tomlkit.dumps(document)
+
+
+def _put(table: Any, pairs: Iterable[tuple[str, Any]]) -> None:  # noqa: ANN401 - of tomlkit
+    """Set what is stated."""
+    for key, value in pairs:
+        if value:
+            table[key] = value

@@ -130,7 +130,7 @@ def _time(todo: Work, cost: Cost | None) -> str:
 
 def _questions(todo: Work) -> Section | None:
     asked = open_questions(todo)
-    rows = tuple((q.id, _question(q)) for q in asked[:QUESTIONS_SHOWN])
+    rows = tuple((q.id, tell_question(q)) for q in asked[:QUESTIONS_SHOWN])
     if not rows:
         return None
     hidden = len(asked) - len(rows)
@@ -139,7 +139,8 @@ def _questions(todo: Work) -> Section | None:
     return section("Ask first", Table(rows=rows, tone="strong"), *more, note=note)
 
 
-def _question(question: Question) -> str:
+def tell_question(question: Question) -> str:
+    """Return a question with what a no saves, and what most makers say."""
     saved = [money(question.saves.parts)] if question.saves.parts else []
     saved += [minutes(question.saves.minutes)] if question.saves.minutes else []
     saves = f" A no saves {' and '.join(saved)}." if saved else ""

@@ -1,6 +1,5 @@
 """The application: which address is which page, and what stands before all of them."""
 
-from collections.abc import Callable
 from http import HTTPStatus
 from pathlib import Path
 
@@ -14,7 +13,20 @@ from starlette.staticfiles import StaticFiles
 
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import SquibwiseError
-from squibwise.web import car_pages, look_pages, trace_pages, work_pages
+from squibwise.web import (
+    ask_pages,
+    bid_pages,
+    car_pages,
+    history_pages,
+    look_pages,
+    market_pages,
+    new_pages,
+    prove_pages,
+    report_pages,
+    seat_pages,
+    trace_pages,
+    work_pages,
+)
 from squibwise.web.arriving import pair, speak
 from squibwise.web.bench import Bench, NotThereError
 from squibwise.web.guarding import Guard
@@ -51,23 +63,58 @@ def make_app(place: Path, hosts: frozenset[str], sessions: Sessions | None = Non
     return app
 
 
+GETS = {
+    "/": car_pages.garage,
+    "/new": new_pages.new_page,
+    "/lots": bid_pages.lots_page,
+    "/pair/{token}": pair,
+    "/car/{car}": car_pages.car,
+    "/car/{car}/part/{part}": car_pages.part,
+    "/car/{car}/file/{path:path}": look_pages.picture,
+    "/car/{car}/look": look_pages.looks,
+    "/car/{car}/trace": trace_pages.circuits,
+    "/car/{car}/trace/{loop:path}": trace_pages.card,
+    "/car/{car}/ask": ask_pages.questions,
+    "/car/{car}/order": market_pages.orders,
+    "/car/{car}/request.csv": market_pages.request_sheet,
+    "/car/{car}/buying": market_pages.buying,
+    "/car/{car}/buying/progress": market_pages.buying_progress,
+    "/car/{car}/bid": bid_pages.bid,
+    "/car/{car}/bid/progress": bid_pages.bid_progress,
+    "/car/{car}/work": work_pages.visits,
+    "/car/{car}/operation/{number}": work_pages.operation,
+    "/car/{car}/add": report_pages.add_page,
+    "/car/{car}/report/{report}": report_pages.lines,
+    "/car/{car}/seat/{sensor}": seat_pages.seat,
+    "/car/{car}/prove": prove_pages.gates,
+    "/car/{car}/record": prove_pages.preview,
+    "/car/{car}/record.pdf": prove_pages.pdf,
+    "/car/{car}/record.json": prove_pages.data,
+    "/car/{car}/history": history_pages.history,
+}
+POSTS = {
+    "/language": speak,
+    "/new": new_pages.start,
+    "/lots": bid_pages.lots,
+    "/car/{car}/look": look_pages.look,
+    "/car/{car}/trace/{loop:path}": trace_pages.outcome,
+    "/car/{car}/ask": ask_pages.answer,
+    "/car/{car}/offers": market_pages.offers,
+    "/car/{car}/bid": bid_pages.keep_sheet,
+    "/car/{car}/tick": work_pages.tick,
+    "/car/{car}/add": report_pages.add,
+    "/car/{car}/report/{report}": report_pages.correct,
+    "/car/{car}/seat/{sensor}": seat_pages.weigh,
+    "/car/{car}/sign": prove_pages.sign,
+    "/car/{car}/undo": history_pages.undo,
+}
+"""What each address answers, and what may be sent to it."""
+
+
 def _routes() -> list[Route | Mount]:
     return [
-        Route("/", car_pages.garage),
-        Route("/token", _token),
-        Route("/pair/{token}", pair),
-        Route("/language", speak, methods=["POST"]),
-        Route("/car/{car}", car_pages.car),
-        Route("/car/{car}/part/{part}", car_pages.part),
-        Route("/car/{car}/file/{path:path}", look_pages.picture),
-        Route("/car/{car}/look", look_pages.looks),
-        Route("/car/{car}/look", look_pages.look, methods=["POST"]),
-        Route("/car/{car}/work", work_pages.visits),
-        Route("/car/{car}/operation/{number}", work_pages.operation),
-        Route("/car/{car}/tick", work_pages.tick, methods=["POST"]),
-        Route("/car/{car}/trace", trace_pages.circuits),
-        Route("/car/{car}/trace/{loop:path}", trace_pages.card),
-        Route("/car/{car}/trace/{loop:path}", trace_pages.outcome, methods=["POST"]),
+        *(Route(path, endpoint) for path, endpoint in (GETS | {"/token": _token}).items()),
+        *(Route(path, endpoint, methods=["POST"]) for path, endpoint in POSTS.items()),
         Mount("/static", StaticFiles(directory=STATIC)),
     ]
 
@@ -116,6 +163,3 @@ def refusal(
         findings=findings or [],
         back=back,
     )
-
-
-Endpoint = Callable[[Request], Response]

@@ -91,6 +91,11 @@ class Bench:
         key = ("whole", opened.id, opened.seen)
         return self.keep(key, lambda: line.overview(opened.case, self.catalog, opened.own))
 
+    def has(self, key: Hashable) -> bool:
+        """Return whether something is kept under a key."""
+        with self._lock:
+            return key in self._kept
+
     def keep(self, key: Hashable, make: Callable[[], T]) -> T:
         """Return what was made under a key, or make it; the key says all that it depends on."""
         with self._lock:

@@ -54,6 +54,7 @@ def visits(request: Request) -> Response:
         following=following.n if following else 0,
         gates=_gates(visit, bench) if visit else [],
         cautions=_cautions(visit) if visit else [],
+        has_gate=_has_gate(visit, bench) if visit else False,
     )
 
 
@@ -72,15 +73,16 @@ def _area(area: Area) -> dict[str, Any]:
         "phase": area.phase,
         "due": sum(not o.done for o in area.operations),
         "operations": [
-            {"of": o, "notes": (*tell_holds(o), *tell_sureness(o)), "gate": _is_gate(o)}
-            for o in area.operations
+            {"of": o, "notes": (*tell_holds(o), *tell_sureness(o))} for o in area.operations
         ],
         "hold": max((o.hold_minutes for o in area.operations if not o.done), default=0),
     }
 
 
-def _is_gate(operation: Operation) -> bool:
-    return operation.id == "step:key-on-gate"
+def _has_gate(visit: Visit, bench: Bench) -> bool:
+    """Return whether a gate is to be decided in a visit."""
+    steps = {f"step:{g.step}" for g in bench.catalog.tasks.gates.values()}
+    return any(o.id in steps and not o.done for o in visit.operations)
 
 
 def _gates(visit: Visit, bench: Bench) -> list[tuple[str, str]]:

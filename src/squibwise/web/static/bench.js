@@ -162,9 +162,18 @@
     }
   }
 
+  // Long work tells how it goes; when it is done the page shows the answer.
+  function watch(box) {
+    const events = new EventSource(box.dataset.watch);
+    events.onmessage = (event) => { box.querySelector(".gone").textContent = event.data; };
+    events.addEventListener("done", () => { events.close(); location.reload(); });
+    events.addEventListener("failed", () => { events.close(); location.assign(location.pathname + "?now=1"); });
+  }
+
   function begin(root) {
     remember(root);
     $(".clock", root).forEach(runClock);
+    $("[data-watch]", root).forEach(watch);
     $(".drop", root).forEach(takeDrops);
     $("table.sortable", root).forEach(sortable);
   }

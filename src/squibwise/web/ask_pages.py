@@ -1,0 +1,58 @@
+"""Questions about the maker's rules and the crash, each answered with its source."""
+
+from pathlib import Path
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise.garage import entering
+from squibwise.present.tell_bench import make_job
+from squibwise.present.tell_orders import open_questions
+from squibwise.present.tell_work import tell_question
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Pairs, Sent, enter, sends, stale
+
+
+def questions(request: Request) -> Response:
+    """The questions whose answers shrink the list most, first."""
+    opened, bench = opened_for(request), bench_of(request)
+    whole = bench.whole(opened)
+    told = [
+        {
+            "id": q.id,
+            "text": tell_question(q),
+            "answers": [] if q.id in entering.ELSEWHERE else [a.partition(": ") for a in q.answers],
+            "elsewhere": entering.ELSEWHERE.get(q.id, ""),
+            "source": q.ask == "maker",
+        }
+        for q in open_questions(whole.todo)
+    ]
+    return page(
+        request,
+        "ask.html",
+        opened=opened,
+        job=make_job(whole, bench.catalog),
+        step="ask",
+        first=whole.states.open_questions,
+        questions=told,
+        answered=[q for q in whole.todo.questions if q.answered],
+    )
+
+
+@sends
+def answer(request: Request, sent: Sent) -> Response:
+    """Write down an answer; everything that hangs on it follows."""
+    opened, bench = opened_for(request), bench_of(request)
+    asked, word, source = sent.get("question", 60), sent.get("answer", 10), sent.get("source", 300)
+    entries, rules = entering.answer_entries(opened.case, asked, word, source, bench.catalog)
+    old = stale(request, opened, sent)
+    if old is not None:
+        return old
+
+    def make(folder: Path) -> tuple[Pairs, ...]:
+        del folder
+        return entries
+
+    enter(request, opened, sent, f"answer {asked} {word}", make, rules)
+    return go(f"/car/{opened.id}/ask")

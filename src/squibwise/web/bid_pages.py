@@ -1,0 +1,200 @@
+"""The bid sheet of a car, and a list of lots."""
+
+import csv
+import datetime as dt
+import io
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import tomlkit
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise import case as line
+from squibwise import plan
+from squibwise.errors import InputError
+from squibwise.garage import store
+from squibwise.garage.cases import editing
+from squibwise.garage.database import connected
+from squibwise.garage.writing import NewFile, write_files
+from squibwise.intake import market_files
+from squibwise.model.bid import BidLimit, BidSheet
+from squibwise.present.tell_bench import make_job
+from squibwise.present.tell_bid import tell_bid
+from squibwise.web.bench import Bench, Opened
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Sent, sends, stale
+from squibwise.web.waiting import answer_or_wait, tell_progress
+
+SHEET = "bid.toml"
+SPREADS = ("resale", "brand_discount", "transport", "days")
+SINGLES = ("loss_chance", "target", "bidders", "estimate_error", "expected_price", "tax", "day")
+NEEDED = {"loss_chance": "0.15", "bidders": "4", "estimate_error": "0.1"}
+MOST_LOTS, LARGEST_LOTS = 500, 2_000_000
+SHOWN = ("id", "cost_p50", "cost_p80", "bid_limit", "look", "notes")
+
+
+def bid(request: Request) -> Response:
+    """The bid sheet; with it filled in, whether to bid and up to what."""
+    opened, bench = opened_for(request), bench_of(request)
+    sheet = _sheet(bench, opened)
+    if sheet is None:
+        return _page(request, opened, None, None)
+    key = _key(opened)
+    return answer_or_wait(
+        request, key, _limit, lambda a: _page(request, opened, sheet, a), "Working out the bid"
+    )
+
+
+async def bid_progress(request: Request) -> Response:
+    """How far the bid is."""
+    return await tell_progress(request, _key, _limit)
+
+
+def _page(
+    request: Request, opened: Opened, sheet: BidSheet | None, answer: BidLimit | None
+) -> Response:
+    bench = bench_of(request)
+    book = bench.catalog.bidding
+    return page(
+        request,
+        "bid.html",
+        opened=opened,
+        job=make_job(bench.whole(opened), bench.catalog),
+        step="order",
+        telling=tell_bid(opened.case, answer, bench.catalog) if answer else None,
+        sheet=sheet,
+        spreads=SPREADS,
+        singles=SINGLES,
+        needed=NEEDED,
+        trades=book.trades,
+        questions=book.question,
+    )
+
+
+def _key(opened: Opened) -> tuple[str, str, str]:
+    return ("bid", opened.id, opened.seen)
+
+
+def _sheet(bench: Bench, opened: Opened) -> BidSheet | None:
+    with connected(bench.place) as garage:
+        content = store.content(garage, opened.id)
+    if SHEET not in content:
+        return None
+    with TemporaryDirectory(prefix="squibwise-") as place:
+        file = Path(place) / SHEET
+        file.write_bytes(content[SHEET])
+        return market_files.load_bid(file)
+
+
+def _limit(bench: Bench, opened: Opened) -> BidLimit:
+    sheet = _sheet(bench, opened)
+    if sheet is None:
+        raise InputError("There is no bid sheet.", remedy="Fill it in.")
+    return line.bid(opened.case, sheet, bench.catalog, opened.own)
+
+
+@sends
+def keep_sheet(request: Request, sent: Sent) -> Response:
+    """Keep the bid sheet with the car."""
+    opened, bench = opened_for(request), bench_of(request)
+    text = _written(sent, bench)
+    old = stale(request, opened, sent)
+    if old is not None:
+        return old
+    at = dt.datetime.now(dt.UTC)
+    with editing(bench.place, opened.id, "bid sheet", at, "", opened.seen) as folder:
+        (folder / SHEET).unlink(missing_ok=True)
+        write_files([NewFile(path=folder / SHEET, data=text.encode("utf-8"))])
+        market_files.load_bid(folder / SHEET)
+    return go(f"/car/{opened.id}/bid")
+
+
+def _written(sent: Sent, bench: Bench) -> str:
+    """Return the sheet as it is kept."""
+    document = tomlkit.document()
+    for field in SPREADS:
+        figures = _figures(sent, field)
+        if figures:
+            document[field] = figures
+    for field in SINGLES:
+        value = _number(sent, field) or _number(Sent(words=NEEDED, lists={}), field)
+        if value is not None:
+            document[field] = int(value) if field == "bidders" else value
+    if "resale" not in document:
+        raise InputError("The resale is missing.", remedy="Give low, likely and high.")
+    shares, gates = tomlkit.table(), tomlkit.table()
+    for trade in bench.catalog.bidding.trades:
+        cost = _figures(sent, f"share-{trade}")
+        if cost or sent.get(f"nil-{trade}"):
+            shares[trade] = {"cost": cost} if cost else {"nil": True}
+    for question in bench.catalog.bidding.question:
+        answer = sent.get(f"gate-{question.id}", 10)
+        if answer in ("yes", "no"):
+            source = sent.get(f"source-{question.id}", 200)
+            gates[question.id] = {"answer": answer, "source": source, "on": dt.date.today()}
+    document["shares"], document["gates"] = shares, gates
+    return tomlkit.dumps(document)
+
+
+def _figures(sent: Sent, field: str) -> dict[str, float]:
+    """Return low, likely and high of a field; empty when none of them is stated."""
+    found = {k: _number(sent, f"{field}-{k}") for k in ("low", "likely", "high")}
+    stated = {k: v for k, v in found.items() if v is not None}
+    if stated and len(stated) < len(found):
+        raise InputError(f"{field}: not all three.", remedy="Give low, likely and high.")
+    return stated
+
+
+def _number(sent: Sent, field: str) -> float | None:
+    typed = sent.get(field, 20).replace(" ", "").replace(",", ".")
+    try:
+        value = float(typed) if typed else None
+    except ValueError as error:
+        message = f"{field}: '{typed}' is no number."
+        raise InputError(message, remedy="Write digits and one point only.") from error
+    if value is not None and not 0.0 <= value < 1e9:
+        raise InputError(f"{field}: {typed} is out of range.", remedy="Write it again.")
+    return value
+
+
+def lots_page(request: Request) -> Response:
+    """A form that takes a list of lots."""
+    return page(request, "lots.html", rows=None, head=SHOWN, findings=[], hour="100")
+
+
+@sends
+def lots(request: Request, sent: Sent) -> Response:
+    """A list of lots as a table that can be sorted; nothing of it is kept."""
+    name, data = (sent.files.get("lots") or (("", b""),))[0]
+    hour = _number(sent, "hour") or 100.0
+    if not data or len(data) > LARGEST_LOTS:
+        raise InputError("There is no list, or it is too large.", remedy="Choose a CSV file.")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{name[:80]} is no text.", remedy="Save it as CSV, UTF-8.") from error
+    rows = list(csv.DictReader(io.StringIO(text), restval="", restkey="more"))[:MOST_LOTS]
+    plain: list[dict[str, str]] = [
+        {str(k): str(v) for k, v in r.items() if k and k != "more"} for r in rows
+    ]
+    terms = plan.state_terms(None, hour)
+    found = line.screen(
+        plain, range(2, len(plain) + 2), name[:80], terms, bench_of(request).catalog
+    )
+    return page(
+        request,
+        "lots.html",
+        rows=[_cells(r) for r in found.rows],
+        head=SHOWN,
+        findings=[f.text() for f in found.findings],
+        hour=f"{hour:g}",
+    )
+
+
+def _cells(row: dict[str, object]) -> dict[str, Any]:
+    fired = {k.removeprefix("fired."): v for k, v in row.items() if k.startswith("fired.")}
+    likely = sorted((k for k, v in fired.items() if isinstance(v, float) and v >= 0.5))
+    return {k: row.get(k, "") for k in SHOWN} | {"fired": likely}

@@ -1,0 +1,210 @@
+"""Proof: the gates with what each misses, signatures, verdicts, and the record before it is out."""
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise import case as line
+from squibwise.documents import record_pdf
+from squibwise.errors import InputError
+from squibwise.garage.issuing import sign_finished
+from squibwise.model.names import split_component
+from squibwise.model.proof import Gate, ProofRecord, Verdict
+from squibwise.present.phrases import name
+from squibwise.present.tell_bench import make_job
+from squibwise.present.tell_checks import tell_verdicts
+from squibwise.present.tell_record import tell_record
+from squibwise.prove.recording import to_json
+from squibwise.web.bench import Bench, Opened
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+
+SHOWN_MISSING = 5
+PLACES = {
+    "doubtful": "look",
+    "contradictions": "look",
+    "not-sound": "look",
+    "faults": "trace",
+    "replacements": "work",
+    "inspections": "work",
+    "calibrations": "work",
+    "steps": "work",
+    "loads-returned": "work",
+    "failed-checks": "work",
+    "final-scan": "add",
+    "input-clean": "",
+    "recalls": "",
+    "verdicts": "",
+}
+"""On which page of the car a gate is closed; the others are signed on this one."""
+
+
+class GateTold(msgspec.Struct, frozen=True, kw_only=True):
+    """A gate with where it is closed.
+
+    Attributes:
+        gate: The gate.
+        page: Page of the car on which it is closed; None when it is signed here.
+        seats: Seat sensors to be weighed, for the gate that asks for it.
+    """
+
+    gate: Gate
+    page: str | None
+    seats: tuple[tuple[str, str], ...] = ()
+
+
+def gates(request: Request) -> Response:
+    """Every gate of release, the open ones first, each with the way to close it."""
+    opened, bench = opened_for(request), bench_of(request)
+    whole = bench.whole(opened)
+    cautions = dict.fromkeys(c.text for o in whole.todo.operations for c in o.cautions)
+    fitted = [o for o in whole.todo.operations if o.action == "fit"]
+    parts = dict.fromkeys(c for o in fitted for c in o.components)
+    return page(
+        request,
+        "prove.html",
+        opened=opened,
+        job=make_job(whole, bench.catalog),
+        step="prove",
+        open_gates=[_told(g, opened, bench) for g in whole.gates if g.open],
+        closed=[g for g in whole.gates if not g.open],
+        cautions=list(cautions),
+        parts=[(c, name(c, bench.catalog)) for c in parts],
+        shown=SHOWN_MISSING,
+        verdicts=tell_verdicts(opened.case, verdicts_of(bench, opened), bench.catalog),
+    )
+
+
+def verdicts_of(bench: Bench, opened: Opened) -> tuple[Verdict, ...]:
+    """Return the verdicts of a car, made once for each standing."""
+    key = ("verdicts", opened.id, opened.seen)
+    return bench.keep(key, lambda: line.verdicts(opened.case, bench.catalog, opened.own))
+
+
+def _told(gate: Gate, opened: Opened, bench: Bench) -> GateTold:
+    seats: tuple[tuple[str, str], ...] = ()
+    if gate.id == "seat-after-work":
+        kinds = ((c, split_component(c).kind) for c in opened.case.car.components)
+        seats = tuple((c, name(c, bench.catalog)) for c, kind in kinds if kind == "occupant-sensor")
+    return GateTold(gate=gate, page=PLACES.get(gate.id), seats=seats)
+
+
+@sends
+def sign(request: Request, sent: Sent) -> Response:
+    """Write down what closes a gate: a signature, the lamp, the origin of a part."""
+    opened, make = opened_for(request), _ENTRIES.get(sent.get("gate", 40))
+    if make is None:
+        raise InputError("This gate is not signed here.", remedy="Follow what it asks for.")
+    if not sent.get("by"):
+        raise InputError("Nobody is named.", remedy="Say who signs.")
+    entry = make(sent) | common(sent)
+    if entry["kind"] == "part-label":
+        del entry["by"]  # a label speaks for itself; the history says who wrote it down
+    old = stale(request, opened, sent)
+    if old is not None:
+        return old
+
+    def made(folder: Path) -> tuple[Pairs, ...]:
+        del folder
+        return (entry,)
+
+    enter(request, opened, sent, f"signed {sent.get('gate', 40)}", made)
+    return go(f"/car/{opened.id}/prove")
+
+
+def _passed(word: str, *, noted: str = "") -> Callable[[Sent], dict[str, Any]]:
+    """Return what makes the signature under a word; ``noted`` says what its note must name."""
+
+    def make(sent: Sent) -> dict[str, Any]:
+        note = sent.get("note", 400)
+        if noted and not note:
+            raise InputError(f"Not named: {noted}.", remedy="Write it into the note.")
+        entry = {"kind": "passed", "what": word, "result": "passed"}
+        return entry | ({"note": note} if note else {})
+
+    return make
+
+
+def _lamp(sent: Sent) -> dict[str, Any]:
+    seconds, stayed = sent.get("out_after_s", 8).replace(",", "."), sent.get("stayed_out", 4)
+    entry: dict[str, Any] = {"kind": "lamp-check", "lit": sent.get("lit", 4) == "yes"}
+    try:
+        entry |= {"out_after_s": float(seconds)} if seconds else {}
+    except ValueError as error:
+        raise InputError(f"'{seconds}' is no time.", remedy="Write seconds, such as 6.") from error
+    return entry | ({"stayed_out": stayed == "yes"} if stayed else {})
+
+
+def _label(sent: Sent) -> dict[str, Any]:
+    if not sent.get("number"):
+        raise InputError("The number is missing.", remedy="It stands on the label of the part.")
+    keys = ("component", "number", "serial", "provenance", "donor_vin", "seller")
+    entry: dict[str, Any] = {k: sent.get(k, 120) for k in keys if sent.get(k, 120)}
+    checked = sent.get("recall_checked", 4)
+    return (
+        {"kind": "part-label"} | entry | ({"recall_checked": checked == "yes"} if checked else {})
+    )
+
+
+_ENTRIES: dict[str, Callable[[Sent], dict[str, Any]]] = {
+    "cautions-read": _passed("cautions"),
+    "answerable": _passed("release"),
+    "maker-procedure": _passed("maker-procedure", noted="the document and its edition"),
+    "disposal": _passed(
+        "step:dispose", noted="who took the old airbags and pretensioners, and how"
+    ),
+    "lamp-check": _lamp,
+    "provenance": _label,
+}
+
+
+def _record(bench: Bench, opened: Opened) -> ProofRecord:
+    today = dt.date.today()
+    key = ("record", opened.id, opened.seen, today)
+
+    def make() -> ProofRecord:
+        made = line.release(opened.case, bench.catalog, today, opened.own)
+        return sign_finished(made, opened.case, bench.place.parent, today)
+
+    return bench.keep(key, make)
+
+
+def preview(request: Request) -> Response:
+    """The record as it would be issued now; a draft while a gate is open."""
+    opened, bench = opened_for(request), bench_of(request)
+    record = _record(bench, opened)
+    return page(
+        request,
+        "record.html",
+        opened=opened,
+        job=make_job(bench.whole(opened), bench.catalog),
+        step="prove",
+        record=record,
+        sheet=tell_record(record),
+    )
+
+
+def pdf(request: Request) -> Response:
+    """The record as PDF, with its data attached."""
+    opened, bench = opened_for(request), bench_of(request)
+    record = _record(bench, opened)
+    data = bench.keep(("pdf", record.digest), lambda: record_pdf(record))
+    return _file(data, f"{opened.id}{'-draft' if record.draft else ''}.pdf", "application/pdf")
+
+
+def data(request: Request) -> Response:
+    """The record as canonical JSON."""
+    opened, bench = opened_for(request), bench_of(request)
+    record = _record(bench, opened)
+    return _file(to_json(record), f"{opened.id}.json", "application/json")
+
+
+def _file(content: bytes, file_name: str, kind: str) -> Response:
+    headers = {"content-disposition": f'inline; filename="{file_name}"'}
+    return Response(content, media_type=kind, headers=headers)

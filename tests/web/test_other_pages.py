@@ -1,0 +1,193 @@
+"""A new car, reports, questions, offers, bids, lots, weighing, gates, history: sent and read."""
+
+import csv
+import io
+import json
+import re
+from typing import Any
+
+import pytest
+
+from squibwise.model.evidence import LampCheck, PartLabel, Passed, SeatTrial
+from squibwise.model.report import Report
+
+
+def opened(call: Any, car: str) -> Any:
+    """Return a car as the bench has it."""
+    return call.app.state.bench.open(car)
+
+
+def test_a_car_is_started_by_what_is_known_of_it(call: Any) -> None:
+    answer = call.post("/new", id="thistle-01", title="Tail hit", year="2018", drive="right")
+    assert answer.headers["location"] == "/car/thistle-01/add"
+    case = opened(call, "thistle-01").case
+    assert (case.title, case.car.model_year, case.car.drive_hand) == ("Tail hit", 2018, "right")
+
+
+def test_a_car_is_started_equipped_like_another(call: Any) -> None:
+    call.post("/new", id="thistle-02", title="Like it", like="harrow-07", vin="0Z9HB5A26KR000417")
+    like, new = opened(call, "harrow-07").case, opened(call, "thistle-02").case
+    assert new.car.equipment == like.car.equipment
+    assert set(new.car.components) == set(like.car.components)
+    assert (new.evidence, new.title, new.region) == ((), "Like it", like.region)
+
+
+def test_a_car_is_not_started_over_another_or_with_a_wrong_name(call: Any) -> None:
+    before = opened(call, "harrow-07").seen
+    for name in ("harrow-07", "../x", "", ".hidden"):
+        assert call.post("/new", id=name).status_code == 422, name
+    assert call.post("/new", id="thistle-03", vin="TOO-SHORT").status_code == 422
+    assert opened(call, "harrow-07").seen == before
+    assert call.get("/car/thistle-03").status_code == 404
+
+
+def test_a_pasted_report_is_read_line_by_line(call: Any) -> None:
+    text = (
+        "B0001-1B Driver frontal stage 1 open present\nPassenger curtain short to ground stored\n"
+    )
+    answer = call.post("/car/thistle-01/add", text=text, when="before-repair", complete="yes")
+    assert answer.status_code == 303
+    html = call.get(answer.headers["location"]).text
+    assert "driver front airbag" in html
+    report = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
+    assert report.when == "before-repair"
+    assert report.reading.coverage.complete is True
+
+
+def test_a_misread_line_is_corrected_and_the_report_stays(call: Any) -> None:
+    report = next(e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Report))
+    line = next(x for x in report.reading.lines if x.code == "B0004")
+    page = f"/car/harrow-07/report/{report.id}"
+    given = {"code": "B0004-1B", "text": line.raw, "fault": "low-or-short", "by": "R"}
+    answer = call.post(page, component="passenger.knee-bag", **given)
+    assert answer.status_code == 303, answer.text
+    after = next(e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Report))
+    read = next(x for x in after.reading.lines if x.code == "B0004")
+    assert any(c.component == "passenger.knee-bag" for c in read.candidates)
+    assert read.raw == line.raw
+    again = call.post(page, component="driver.knee-bag", **given)
+    assert again.status_code == 303, again.text
+    assert opened(call, "harrow-07").case.files
+
+
+def test_a_makers_rule_is_answered_with_its_source(call: Any) -> None:
+    path = "/car/burdock-09/ask"
+    asked = re.search(r'name="question" value="([^"]+)"', call.get(path).text)
+    assert asked
+    refused = call.post(path, question=asked[1], answer="no", source="")
+    assert refused.status_code == 422
+    taken = call.post(path, question=asked[1], answer="no", source="procedure, section 12")
+    assert taken.status_code == 303, taken.text
+    assert f'value="{asked[1]}"' not in call.get(path).text
+
+
+def test_offers_are_handed_in_and_planned(call: Any) -> None:
+    rows = list(csv.DictReader(io.StringIO(call.get("/car/harrow-07/request.csv").text)))
+    assert rows
+    sheet = io.StringIO()
+    write = csv.DictWriter(sheet, fieldnames=list(rows[0]))
+    write.writeheader()
+    answered = {"supplier": "Northyard", "condition": "new", "price": "100", "lead days": "3"}
+    write.writerows(row | answered for row in rows)
+    sent = {"offers": ("my offers.csv", sheet.getvalue().encode(), "text/csv")}
+    answer = call.post("/car/harrow-07/offers", "/car/harrow-07/order", files=sent)
+    assert answer.status_code == 303, answer.text
+    assert "data-watch" in call.get("/car/harrow-07/buying").text
+    events = call.get("/car/harrow-07/buying/progress").text
+    assert "event: done" in events
+    html = call.get("/car/harrow-07/buying").text
+    assert "Three plans" in html
+    assert 'class="bar"' in html
+
+
+def test_what_is_no_sheet_of_offers_is_refused(call: Any) -> None:
+    sent = {"offers": ("offers.exe", b"MZ", "application/octet-stream")}
+    answer = call.post("/car/clover-05/offers", "/car/clover-05/order", files=sent)
+    assert answer.status_code == 422
+    assert "CSV or XLSX" in answer.text
+
+
+def test_a_bid_sheet_is_filled_in_and_answered(call: Any) -> None:
+    path = "/car/clover-05/bid"
+    given = {
+        f"resale-{k}": v
+        for k, v in zip(("low", "likely", "high"), (9000, 11000, 12500), strict=True)
+    }
+    given |= {f"nil-{t}": "yes" for t in ("body", "paint", "glass", "mechanical", "keys", "tyres")}
+    given |= {f"gate-{g}": "yes" for g in ("titled", "unit", "parts")}
+    given |= {f"source-{g}": "by phone" for g in ("titled", "unit", "parts")}
+    answer = call.post(path, **given)
+    assert answer.status_code == 303, answer.text
+    html = call.get(f"{path}?now=1").text
+    assert "The bid" in html
+    assert 'value="9000"' in html
+    refused = call.post(path, **{"resale-low": "12", "resale-likely": "x"})
+    assert refused.status_code == 422
+
+
+def test_lots_are_screened_into_a_table(call: Any) -> None:
+    text = (
+        "id,region,model_year,zone,extent,resale\n"
+        "lot-1,US-OH,2019,nose-right,moderate,9000\nlot-2,GB,2011,tail,light,4000\n"
+    )
+    html = call.post("/lots", files={"lots": ("lots.csv", text.encode(), "text/csv")}).text
+    assert "lot-1" in html
+    assert "lot-2" in html
+
+
+def test_a_seat_is_weighed_step_by_step_in_the_units_of_the_region(call: Any) -> None:
+    path = "/car/harrow-07/seat/passenger.occupant-sensor"
+    assert '<option value="lb" selected>' in call.get(path).text
+    given = {"cabin": "68", "degrees": "F", "volts": "12,6", "position": "foremost", "by": "R"}
+    for load in ("0", "33", "66", "33", "0"):
+        answer = call.post(path, applied=load, read=load, unit="lb", **given)
+        assert answer.status_code == 303, answer.text
+    trials = [e for e in opened(call, "harrow-07").case.evidence if isinstance(e, SeatTrial)]
+    assert [t.applied_kg for t in trials] == [0.0, 14.969, 29.937, 14.969, 0.0]
+    assert (trials[0].cabin_c, trials[0].volts) == (20.0, 12.6)
+    assert call.post(path, applied="a lot", unit="kg").status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("gate", "given", "kind"),
+    [
+        ("cautions-read", {}, Passed),
+        ("maker-procedure", {"note": "Manual 2019, rev. 4"}, Passed),
+        ("disposal", {"note": "handed to a licensed carrier"}, Passed),
+        ("lamp-check", {"lit": "yes", "out_after_s": "6", "stayed_out": "yes"}, LampCheck),
+        ("provenance", {"component": "driver.front-bag", "number": "X-1"}, PartLabel),
+        ("answerable", {}, Passed),
+    ],
+)
+def test_gates_are_signed_by_name(call: Any, gate: str, given: dict[str, str], kind: type) -> None:
+    page, path = "/car/burdock-09/prove", "/car/burdock-09/sign"
+    assert call.post(path, page, gate=gate, **given).status_code == 422, "nobody signed"
+    before = [e for e in opened(call, "burdock-09").case.evidence if isinstance(e, kind)]
+    answer = call.post(path, page, gate=gate, by="T", **given)
+    assert answer.status_code == 303, answer.text
+    after = [e for e in opened(call, "burdock-09").case.evidence if isinstance(e, kind)]
+    assert len(after) == len(before) + 1
+
+
+def test_the_record_is_a_draft_while_a_gate_is_open(call: Any) -> None:
+    assert "paper draft" in call.get("/car/burdock-09/record").text
+    assert call.get("/car/burdock-09/record.pdf").content.startswith(b"%PDF-")
+    record = json.loads(call.get("/car/burdock-09/record.json").text)
+    assert record["draft"] is True
+    assert record["signature"] is None
+
+
+def test_the_last_entry_is_taken_back_and_both_stay_in_the_history(call: Any) -> None:
+    call.post(
+        "/car/clover-05/look", "/car/clover-05/part/left.curtain",
+        component="left.curtain", seen_word="damaged", by="R",
+    )  # fmt: skip
+    assert "saw left.curtain damaged" in call.get("/car/clover-05/history").text
+    answer = call.post("/car/clover-05/undo", "/car/clover-05/history", by="R")
+    assert answer.status_code == 303
+    html = call.get("/car/clover-05/history").text
+    assert "took back: saw left.curtain damaged" in html
+    assert not any(
+        getattr(e, "seen", "") == "damaged" and e.component == "left.curtain"
+        for e in opened(call, "clover-05").case.evidence
+    )
