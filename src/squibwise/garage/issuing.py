@@ -13,8 +13,9 @@ from squibwise.prove.sealing import public_key, seal, sign
 
 
 def sign_finished(record: ProofRecord, case: Case, folder: Path, today: dt.date) -> ProofRecord:
-    """Return a finished record signed; a draft as it is. The key is made at first use;
-    the salts of its tree come from it too.
+    """Return a finished record signed; a draft as it is.
+
+    The key is made at first use; the salts of the record's tree come from it too.
 
     Args:
         record: The record.

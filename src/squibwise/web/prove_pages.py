@@ -1,6 +1,7 @@
 """Proof: the gates with what each misses, signatures, verdicts, and the record before it is out."""
 
 import datetime as dt
+import hashlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -9,10 +10,14 @@ import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise import __version__
 from squibwise import case as line
 from squibwise.documents import record_pdf
 from squibwise.errors import InputError
+from squibwise.garage import store
+from squibwise.garage.database import connected
 from squibwise.garage.issuing import sign_finished
+from squibwise.garage.keys import own_key
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, ProofRecord, Verdict
 from squibwise.present.phrases import name
@@ -20,12 +25,13 @@ from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_checks import tell_verdicts
 from squibwise.present.tell_record import tell_record
 from squibwise.prove.recording import to_json
+from squibwise.prove.verifying import read_record
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
 from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
 
-SHOWN_MISSING = 5
+SHOWN_MISSING, LARGEST_PICTURE = 5, 3_000_000
 PLACES = {
     "doubtful": "look",
     "contradictions": "look",
@@ -169,8 +175,9 @@ def _record(bench: Bench, opened: Opened) -> ProofRecord:
     key = ("record", opened.id, opened.seen, today)
 
     def make() -> ProofRecord:
-        made = line.release(opened.case, bench.catalog, today, opened.own)
-        return sign_finished(made, opened.case, bench.place.parent, today)
+        made = line.release(opened.case, bench.catalog, today, opened.own, __version__)
+        signed = sign_finished(made, opened.case, bench.place.parent, today)
+        return read_record(to_json(signed))  # as a reader of the file has it
 
     return bench.keep(key, make)
 
@@ -194,8 +201,25 @@ def pdf(request: Request) -> Response:
     """The record as PDF, with its data attached."""
     opened, bench = opened_for(request), bench_of(request)
     record = _record(bench, opened)
-    data = bench.keep(("pdf", record.digest), lambda: record_pdf(record))
+    key = own_key(bench.place.parent) if record.signature else None
+    pictures = _pictures(bench, opened, record)
+    data = bench.keep(
+        ("pdf", record.digest), lambda: record_pdf(record, pictures=pictures, key=key)
+    )
     return _file(data, f"{opened.id}{'-draft' if record.draft else ''}.pdf", "application/pdf")
+
+
+def _pictures(bench: Bench, opened: Opened, record: ProofRecord) -> dict[str, bytes]:
+    """Return the photographs of a record, unchanged ones only."""
+    with connected(bench.place) as garage:
+        content = store.content(garage, opened.id)
+    named = ((p["file"], p["sha256"]) for p in record.content.get("photos", ()))
+    found = {file: content[file] for file, digest in named if _is(content.get(file, b""), digest)}
+    return {file: data for file, data in found.items() if len(data) <= LARGEST_PICTURE}
+
+
+def _is(data: bytes, digest: str) -> bool:
+    return hashlib.sha256(data).hexdigest() == digest
 
 
 def data(request: Request) -> Response:
