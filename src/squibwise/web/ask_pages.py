@@ -5,7 +5,8 @@ from pathlib import Path
 from starlette.requests import Request
 from starlette.responses import Response
 
-from squibwise.garage import entering
+from squibwise.garage import ticking
+from squibwise.model.words import ASKED_WORDS
 from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_orders import open_questions
 from squibwise.present.tell_work import tell_question
@@ -22,9 +23,8 @@ def questions(request: Request) -> Response:
         {
             "id": q.id,
             "text": tell_question(q),
-            "answers": [] if q.id in entering.ELSEWHERE else [a.partition(": ") for a in q.answers],
-            "elsewhere": entering.ELSEWHERE.get(q.id, ""),
-            "source": q.ask == "maker",
+            "answers": [a.partition(": ") for a in q.answers],
+            "source": q.ask == "maker" and q.id not in ASKED_WORDS,
         }
         for q in open_questions(whole.todo)
     ]
@@ -34,7 +34,7 @@ def questions(request: Request) -> Response:
         opened=opened,
         job=make_job(whole, bench.catalog),
         step="ask",
-        first=whole.states.open_questions,
+        first=[q for q in whole.states.open_questions if q.id not in {x["id"] for x in told}],
         questions=told,
         answered=[q for q in whole.todo.questions if q.answered],
     )
@@ -45,7 +45,7 @@ def answer(request: Request, sent: Sent) -> Response:
     """Write down an answer; everything that hangs on it follows."""
     opened, bench = opened_for(request), bench_of(request)
     asked, word, source = sent.get("question", 60), sent.get("answer", 10), sent.get("source", 300)
-    entries, rules = entering.answer_entries(opened.case, asked, word, source, bench.catalog)
+    entries, rules = ticking.answer_entries(opened.case, asked, word, source, bench.catalog)
     old = stale(request, opened, sent)
     if old is not None:
         return old
