@@ -116,6 +116,9 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         fires_from_kmh: Measured change of speed below which nothing fires. [km/h]
         fires_fully_from_kmh: From here the curves hold in full. [km/h]
         belt_bands: Upper ends of the bands that belts were counted in, mildest first. [km/h]
+        estimate_full_from_kmh: Estimated change of speed from which the curves hold in full; below
+            it they fall to nothing at a standstill. [km/h]
+        clock_spread_degrees: Standard deviation of the direction of force about a named hour.
         crash_below_bound: Share of crashes whose change of speed lies below the first of them.
     """
 
@@ -126,6 +129,8 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     severe_from_kmh: float
     fires_from_kmh: float
     fires_fully_from_kmh: float
+    estimate_full_from_kmh: float
+    clock_spread_degrees: float
     crash_below_bound: Figure
     belt_bands: dict[str, float]
     kinds: dict[str, Figure]

@@ -26,8 +26,9 @@ class Blow(msgspec.Struct, frozen=True):
         speed: Resultant delta-V on the scale of damage estimates. [km/h]
         forward: Forward speed lost. [km/h] None = spread over the usual directions of that side.
         lateral: Sideways change. [km/h] None likewise.
-        gate: Share of the curves' chances that is left at the speed that was measured: 0 below
-            the published lower bound of firing.
+        gate: Share of the curves' chances that is left at this speed: 0 at a standstill, and
+            where it was measured below the published lower bound of firing.
+        hour: Direction of force that somebody named, 1 to 12; None = none, or of another side.
     """
 
     zone: ZoneRow
@@ -35,6 +36,7 @@ class Blow(msgspec.Struct, frozen=True):
     forward: float | None = None
     lateral: float | None = None
     gate: float = 1.0
+    hour: int | None = None
 
 
 class Scenario(msgspec.Struct, frozen=True):
@@ -115,7 +117,7 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
     recorded = _recorded(case)
     first = min((e.event for e in case.evidence if isinstance(e, Recorder)), default=1)
     firsts_told = tuple(r for r in recorded if r.event == first)
-    singles = tuple(_singles(firsts_told, catalog))
+    singles = tuple(_singles(firsts_told, case, catalog))
     for blow, weight in _thinned(singles, 2) if pair_share else singles:
         yield (blow,), False, weight * (1.0 - pair_share) * (1.0 - roll_share)
     if roll_share:
@@ -126,7 +128,7 @@ def _crashes(case: Case, catalog: Catalog) -> Iterator[Crash]:
         yield (), True, roll_share * (1.0 - pair_share) * (1.0 - struck_first)
     if pair_share:
         later = tuple(r for r in recorded if r.event > first) or firsts_told
-        seconds = _thinned(tuple(_singles(later, catalog)), 2)
+        seconds = _thinned(tuple(_singles(later, case, catalog)), 2)
         zones = _pair_zones(case, catalog)
         firsts, seconds = _at(zones, _thinned(singles, 2)), _at(zones, seconds)
         for blows, _, weight in _pairs(firsts, seconds, pair_share):
@@ -176,7 +178,9 @@ def _pairs(
         yield blows, False, share * weight / total
 
 
-def _singles(recorders: tuple[Recorder, ...], catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+def _singles(
+    recorders: tuple[Recorder, ...], case: Case, catalog: Catalog
+) -> Iterator[tuple[Blow, float]]:
     """Return one impact on each zone, as hard as usual or as recorded.
 
     Entries that give one event different speeds are weighed alike, in whatever order they stand.
@@ -190,15 +194,28 @@ def _singles(recorders: tuple[Recorder, ...], catalog: Catalog) -> Iterator[tupl
             told = _recorded_blows(zone, recorder, catalog)
             yield from ((b, share * w / len(recorders)) for b, w in told)
         if not recorders:
-            yield from ((b, share * w) for b, w in _usual_blows(zone, catalog))
+            blows = _usual_blows(zone, _named_hour(zone, case, catalog), catalog)
+            yield from ((b, share * w) for b, w in blows)
 
 
-def _usual_blows(zone: ZoneRow, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
+def _named_hour(zone: ZoneRow, case: Case, catalog: Catalog) -> int | None:
+    """Return the one hour that was named of a blow on this zone's side; None when there is none."""
+    sides = {z.name: z.side for z in catalog.firing.events.zone}
+    hours = {
+        e.clock
+        for e in case.evidence
+        if isinstance(e, Impact) and e.clock and e.zone and sides.get(e.zone) == zone.side
+    }
+    return hours.pop() if len(hours) == 1 else None
+
+
+def _usual_blows(zone: ZoneRow, hour: int | None, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
     grid = np.array(catalog.firing.events.severity_grid_kmh)
     spread = catalog.priors.severity.of(struck(zone.side, "left"))
     weights = lognormal_share(grid, spread.log_mean, spread.log_sd)
     for speed, weight in zip(grid, weights, strict=True):
-        yield Blow(zone, float(speed)), float(weight)
+        gate = _gate_of_estimate(float(speed), catalog)
+        yield Blow(zone, float(speed), gate=gate, hour=hour), float(weight)
 
 
 def lognormal_share(grid: Array, log_mean: float, log_sd: float) -> Array:
@@ -238,9 +255,14 @@ def _gate(recorder: Recorder, catalog: Catalog) -> float:
     """Return the share of the curves' chances that is left at the speed that was measured."""
     events, speed = catalog.firing.events, _measured_speed(recorder)
     if speed is None:
-        return 1.0
+        known = (recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0)
+        return _gate_of_estimate(float(np.hypot(*known)), catalog)
     span = events.fires_fully_from_kmh - events.fires_from_kmh
     return min(1.0, max(0.0, (speed - events.fires_from_kmh) / span))
+
+
+def _gate_of_estimate(speed: float, catalog: Catalog) -> float:
+    return min(1.0, speed / catalog.firing.events.estimate_full_from_kmh)
 
 
 def _recorded(case: Case) -> list[Recorder]:
@@ -368,7 +390,32 @@ def directions(side: str, blows: list[Blow], catalog: Catalog) -> tuple[Array, A
     usual = catalog.priors.severity.directions(struck(side, "left"))
     angle, speed = np.radians(usual.degrees), np.array([[b.speed] for b in blows])
     along, across = speed * np.cos(angle), speed * np.abs(np.sin(angle))
-    weight = np.array(usual.weight)
+    weight = _weigh_directions(
+        side, np.array(usual.degrees), np.array(usual.weight), blows, catalog
+    )
     if side in HANDS:
         return across, along, weight
     return (-along if side == "rear" else along), across, weight
+
+
+_AXES = {"front": 12, "right": 3, "rear": 6, "left": 9}
+_HOURS, _HOUR_DEGREES = 12, 30.0
+
+
+def _weigh_directions(
+    side: str, degrees: Array, usual: Array, blows: list[Blow], catalog: Catalog
+) -> Array:
+    """Return the weights of the usual directions, drawn towards the hour that somebody named.
+
+    A side pushed from behind its own axis loses no forward speed: the axis itself stands for it.
+    """
+    (hour,) = {b.hour for b in blows}
+    if hour is None:
+        return usual
+    apart = (hour - _AXES[side] + _HOURS // 2) % _HOURS - _HOURS // 2
+    forward = {"left": 1, "right": -1}.get(side, 0) * apart
+    off = _HOUR_DEGREES * (max(0, forward) if forward or side in HANDS else abs(apart))
+    spread = catalog.firing.events.clock_spread_degrees
+    weight = usual * np.exp(-0.5 * ((degrees - off) / spread) ** 2)
+    total = float(weight.sum())
+    return weight / total if total > 0.0 else usual
