@@ -4,6 +4,7 @@ Each case here is one that a changed program (a `<` for a `<=`, an `or` for an `
 through the other tests; see docs/mutation.md. Own edge cases; the limits are the catalogue's.
 """
 
+import datetime as dt
 from typing import Any
 
 import msgspec
@@ -233,14 +234,17 @@ def test_every_verdict_names_the_entries_it_rests_on() -> None:
     assert rests["reading:r1"] == {"r1"}
     assert rests["load:L1"] == {"a", "b"}
     assert rests["lamp-check"] == {"l"}
-    assert rests[f"seat-trials:{SEAT}"] == {f"t{n}" for n in range(5)}
+    assert rests[f"seat-trials:{SEAT}"] == {f"t{n}" for n in range(10)}
 
 
 def trials(*pairs: tuple[float, float | None], **more: Any) -> list[SeatTrial]:
-    given: dict[str, Any] = {"cabin_c": 20.0, "volts": 12.6, "seat_position": "rearmost"} | more
+    """Return the same series of loads in two positions of the seat."""
+    given: dict[str, Any] = {"cabin_c": 20.0, "volts": 12.6, "cover": "own", "dry": True}
+    given |= {"buckle": "open"} | more
+    places = ["rearmost"] * len(pairs) + ["foremost"] * len(pairs)
     return [
-        SeatTrial(id=f"t{n}", component=SEAT, applied_kg=a, read_kg=r, **given)
-        for n, (a, r) in enumerate(pairs)
+        SeatTrial(id=f"t{n}", component=SEAT, applied_kg=a, read_kg=r, seat_position=place, **given)
+        for n, ((a, r), place) in enumerate(zip((*pairs, *pairs), places, strict=True))
     ]
 
 
@@ -304,11 +308,14 @@ def test_a_load_is_judged_by_both_ends_of_the_published_range() -> None:
     assert [b.sources for b in verdict.because] == [(fact.source,) for fact in ends]
 
 
+OTHER = "left.curtain"
+
+
 def label(name: str, component: str, serial: str) -> PartLabel:
     return PartLabel(
         id=name,
         component=component,
-        number="A1",
+        number=f"A-{component}",
         serial=serial,
         provenance="new",
         seller="S",
@@ -330,8 +337,141 @@ def test_a_serial_is_wrong_only_when_it_stands_on_two_parts() -> None:
     one, other = label("p1", "driver.front-bag", "77"), label("p2", "left.curtain", "78")
     found = judge(one, other)
     assert {found[f"label:{x.component}"].outcome for x in (one, other)} == {"met"}
-    twice = judge(one, msgspec.structs.replace(other, serial=" 77 "))
+    twice = judge(one, msgspec.structs.replace(other, serial=" 77 ", number=one.number))
     assert {twice[f"label:{x.component}"].outcome for x in (one, other)} == {"not met"}
+    long, again = (label(n, c, "SN-90817") for n, c in (("p1", "driver.front-bag"), ("p2", OTHER)))
+    found = judge(long, again)
+    assert {found[f"label:{x.component}"].outcome for x in (long, again)} == {"not met"}
+
+
+def test_one_number_is_one_kind_of_part() -> None:
+    bag, curtain = label("p1", "driver.front-bag", "77"), label("p2", OTHER, "78")
+    same = judge(bag, msgspec.structs.replace(curtain, number=bag.number))
+    assert {same[f"label:{x.component}"].outcome for x in (bag, curtain)} == {"undecided"}
+    assert "curtain and front-bag" in same[f"label:{OTHER}"].text
+    other_side = label("p3", "right.curtain", "79")
+    pair = judge(curtain, msgspec.structs.replace(other_side, number=curtain.number))
+    assert {v.outcome for w, v in pair.items() if w.startswith("label:")} == {"met"}
+
+
+def donor(vin: str) -> Verdict:
+    used = label("p1", "driver.front-bag", "77")
+    used = msgspec.structs.replace(used, provenance="recycled", donor_vin=vin)
+    return judge(used)["label:driver.front-bag"]
+
+
+# Source: 49 CFR 565.15, the regulation's own example 1G4AH59H_5G118341 (check digit 4), and
+# 1M8GDM9A_KP042788 (X); the others are ours, one character off. W is no part of North America.
+@pytest.mark.parametrize(
+    ("vin", "outcome"),
+    [
+        ("1G4AH59H45G118341", "met"),
+        ("1M8GDM9AXKP042788", "met"),
+        ("1G4AH59H55G118341", "undecided"),
+        ("1G4AH59H45G118342", "undecided"),
+        ("WAUZZZ8K9BA000000", "met"),
+    ],
+)
+def test_the_number_of_a_donor_must_verify_where_it_has_a_check_digit(
+    vin: str, outcome: str
+) -> None:
+    assert donor(vin).outcome == outcome
+
+
+def test_a_part_made_after_it_was_fitted_is_not_met() -> None:
+    on = dt.datetime(2026, 3, 10)
+    fitted = DoneWork(id="d", time=on, what="replaced", component="driver.front-bag")
+    young = msgspec.structs.replace(label("p", "driver.front-bag", "77"), made_on="2030-01-01")
+    assert judge(fitted, young)["label:driver.front-bag"].outcome == "not met"
+    old = msgspec.structs.replace(young, made_on="2019-01-01")
+    assert judge(fitted, old)["label:driver.front-bag"].outcome == "met"
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"cover": ""}, "what covers the cushion"),
+        ({"dry": None}, "dry or not"),
+        ({"buckle": ""}, "buckle"),
+        ({"dry": False}, "not dry"),
+        ({"seat_position": "rearmost"}, "one seat position only"),
+    ],
+)
+def test_a_seat_trial_whose_conditions_are_unmet_or_not_stated_is_undecided(
+    change: dict[str, Any], says: str
+) -> None:
+    odd = [msgspec.structs.replace(t, **change) for t in trials(*STEPS)]
+    verdict = judge(*odd)[f"seat-trials:{SEAT}"]
+    assert verdict.outcome == "undecided"
+    assert says in verdict.text
+
+
+def test_the_buckle_must_stand_the_same_in_every_trial() -> None:
+    first, *rest = trials(*STEPS)
+    verdict = judge(msgspec.structs.replace(first, buckle="latched"), *rest)[f"seat-trials:{SEAT}"]
+    assert verdict.outcome == "undecided"
+    assert "now latched, now open" in verdict.text
+
+
+def torque(**more: Any) -> Verdict:
+    given = {"value": 25.0, "unit": "Nm", "low": 22.0, "high": 28.0, "source": "manual 4.2"} | more
+    one = Reading(id="nm", component="driver.belt-anchor", quantity="torque", where="bolt", **given)
+    return judge(one)["reading:nm"]
+
+
+def test_a_torque_is_judged_by_the_limits_of_the_makers_procedure() -> None:
+    assert torque().outcome == "met"
+    assert torque(value=21.0).outcome == "not met"
+    assert torque(value=28.0, u=0.5).outcome == "undecided"
+    assert torque(value=30.0, u=0.5).outcome == "not met"
+    assert torque(source="").outcome == "undecided"
+    assert torque(low=None, high=None).outcome == "undecided"
+    assert "manual 4.2" in torque().text
+
+
+WAYS = [
+    ("resistance", "multimeter", "ohm", ""),
+    ("resistance", "", "ohm", ""),
+    ("loop-resistance", "DMM", "mohm", ""),
+    ("value", "meter", "\u2126", ""),
+    ("insulation", "megger", "Mohm", ""),
+    ("continuity", "beeper", "V", ""),
+    ("Widerstand", "Messgeraet", "count", ""),
+    ("Durchgang", "", "count", ""),
+    ("current", "clamp", "mA", ""),
+    ("loop-resistance", "substitute-load", "ohm", "multimeter across the squib"),
+    ("loop-resistance by ohmmeter", "substitute-load", "ohm", ""),
+]
+
+
+@pytest.mark.parametrize(("quantity", "method", "unit", "where"), WAYS)
+def test_a_meter_on_an_igniter_is_refused_in_any_wording(
+    quantity: str, method: str, unit: str, where: str
+) -> None:
+    one = Reading(
+        id="r",
+        component="driver.front-bag/1",
+        quantity=quantity,
+        value=2.1,
+        unit=unit,
+        method=method,
+        where=where,
+    )
+    assert judge(one)["reading:r"].outcome == "not met"
+
+
+def test_a_live_value_and_a_load_are_no_meter_on_an_igniter() -> None:
+    for method in ("scan-live-value", "substitute-load"):
+        one = Reading(
+            id="r",
+            component="driver.front-bag/1",
+            quantity="loop-resistance",
+            value=2.1,
+            unit="ohm",
+            u=0.05,
+            method=method,
+        )
+        assert judge(one)["reading:r"].outcome == "met"
 
 
 @pytest.mark.parametrize(

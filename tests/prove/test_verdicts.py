@@ -271,12 +271,17 @@ def test_no_second_scan_is_asked_for_before_any_work() -> None:
 
 
 def trials(*pairs: tuple[float, float], **more: Any) -> list[SeatTrial]:
-    given = {"cabin_c": 20.0, "volts": 12.6, "seat_position": "rearmost"} | more
+    """Return the same series of loads in two positions of the seat."""
+    given = {"cabin_c": 20.0, "volts": 12.6, "cover": "own cover", "dry": True, "buckle": "open"}
     return [
         SeatTrial(
-            id=f"t{n}", component="passenger.occupant-sensor", applied_kg=a, read_kg=r, **given
+            id=f"t{n}",
+            component="passenger.occupant-sensor",
+            applied_kg=a,
+            read_kg=r,
+            **({"seat_position": "rearmost" if n < len(pairs) else "foremost"} | given | more),
         )
-        for n, (a, r) in enumerate(pairs)
+        for n, (a, r) in enumerate((*pairs, *pairs))
     ]
 
 

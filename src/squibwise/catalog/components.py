@@ -180,3 +180,15 @@ class VinRules(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     def __post_init__(self) -> None:
         if len(self.weights) != VIN_LENGTH or len(self.year_codes) != len(set(self.year_codes)):
             raise CatalogError("vin.toml: 17 weights and distinct year codes are needed")
+
+
+def check_digit(vin: str, rules: VinRules) -> str:
+    """Return the check digit of a VIN without I, O and Q.
+
+    Source: cfr-49-565, tables III and IV: sum of products modulo 11, 10 is written X.
+
+    Raises:
+        KeyError: A character has no number.
+    """
+    total = sum(rules.values[c] * w for c, w in zip(vin, rules.weights, strict=True))
+    return "X" if total % 11 == 10 else str(total % 11)

@@ -87,16 +87,22 @@ def _lamp_problems(
     ]
 
 
-def judge_scan(history: History, catalog: Catalog) -> Standing:
+def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> Standing:
     """Return how the last scan stands against the last work on the car.
 
     Lines that nobody understood may be read by a named person; nothing else may be decided so.
+
+    Args:
+        history: The course of events.
+        catalog: What the unit needs for its tests.
+        vin: Of the car; None = not known.
     """
     scans = history.all_of(Report)
     if not scans:
         return Standing(entry=None, problems=(Problem(word="none"),))
     place, last = scans[-1]
     problems = [
+        *_scan_of_what(last, [r for _, r in scans[:-1]], vin),
         *_scan_order(last, place, history),
         *_scan_lines(last),
         *_scan_coverage(last, catalog),
@@ -109,6 +115,15 @@ def judge_scan(history: History, catalog: Catalog) -> Standing:
         decided = signed[1].id
         problems = [p for p in problems if p.word != "unread"]
     return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
+
+
+def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[Problem]:
+    """Return whether the last scan is of another car, or a file that was handed in before."""
+    named = last.reading.vin
+    other = bool(named and vin and named != vin)
+    again = [r.id for r in earlier if last.file and r.file == last.file]
+    found = [Problem(word="other-car", detail=named or "", decided=True)] if other else []
+    return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
 
 
 def _scan_order(report: Report, place: int, history: History) -> list[Problem]:

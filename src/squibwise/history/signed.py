@@ -14,6 +14,7 @@ from squibwise.model.evidence import (
     Reading,
     Recorder,
     SubstituteLoad,
+    TestOutcome,
 )
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
@@ -22,6 +23,7 @@ CONTROL_UNIT = "control-unit"
 _NO_POWER = ("flood", "fire")
 FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
+LOAD_TESTS = ("load-at:",)  # tests of a circuit that put a load into it
 
 
 def last_signed(history: History, *words: str) -> tuple[int, Passed] | None:
@@ -73,7 +75,8 @@ def find_loads(history: History) -> LoadsOut:
     last = {s.serial: s for s in moves}
     issued = frozenset(s.serial for s in moves if s.move == "issued")
     read = any(r.method == LOAD_METHOD for _, r in history.all_of(Reading))
-    used = read or is_signed(history, *FIT_LOADS)
+    tried = any(t.test.startswith(LOAD_TESTS) for _, t in history.all_of(TestOutcome))
+    used = read or tried or is_signed(history, *FIT_LOADS)
     return LoadsOut(
         issued=issued,
         out=tuple(s for s in last.values() if s.move == "issued"),

@@ -4,7 +4,7 @@ import re
 
 import msgspec
 
-from squibwise.catalog.components import VIN_LENGTH, Region, VinRules
+from squibwise.catalog.components import VIN_LENGTH, Region, VinRules, check_digit
 from squibwise.catalog.load import Catalog
 from squibwise.model.origin import Finding, Origin
 
@@ -35,18 +35,6 @@ class Vin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     model_year: int | None
     region: str | None
     checked: bool
-
-
-def check_digit(vin: str, rules: VinRules) -> str:
-    """Return the check digit of a VIN without I, O and Q.
-
-    Source: cfr-49-565, tables III and IV: sum of products modulo 11, 10 is written X.
-
-    Raises:
-        KeyError: A character has no number.
-    """
-    total = sum(rules.values[c] * w for c, w in zip(vin, rules.weights, strict=True))
-    return "X" if total % 11 == 10 else str(total % 11)
 
 
 def read_vin(

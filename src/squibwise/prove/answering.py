@@ -114,7 +114,7 @@ def _bought(label: PartLabel) -> str:
 
 
 def _last_scan(context: Context) -> Answer:
-    standing = judge_scan(context.history, context.catalog)
+    standing = judge_scan(context.history, context.catalog, context.case.car.vin)
     scan = standing.entry
     if scan is None or not scans_after(context):
         return []

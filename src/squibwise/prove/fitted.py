@@ -1,8 +1,11 @@
 """Verdicts on what was put into the car: substitute loads, and parts by their labels."""
 
+import datetime as dt
+
+from squibwise.catalog.components import check_digit
 from squibwise.catalog.load import Catalog
 from squibwise.errors import ModelError
-from squibwise.history.order import History
+from squibwise.history.order import History, replacements
 from squibwise.history.signed import labelled
 from squibwise.model.belief import Because
 from squibwise.model.evidence import PartLabel, SubstituteLoad
@@ -13,6 +16,7 @@ from squibwise.prove.limits import because_of, published
 
 Judged = tuple[Outcome, str, str]
 
+LONG_SERIAL = 6  # characters from which a serial number is one of a kind
 USED = ("recycled", "donor", "repaired")
 
 
@@ -96,14 +100,25 @@ def is_igniter(loop: str, catalog: Catalog) -> bool:
     return kind is not None and kind.fires
 
 
-def label_verdicts(history: History, catalog: Catalog) -> list[Verdict]:
-    """Return verdicts on number, origin and recall of every part that has a label."""
+def label_verdicts(history: History, catalog: Catalog, vin: str | None = None) -> list[Verdict]:
+    """Return verdicts on number, origin and recall of every part that has a label.
+
+    Args:
+        history: The course of events.
+        catalog: Kinds of components, and the rules of the identification number.
+        vin: Of the car; None = not known.
+    """
     labels = labelled(history)
     twice = _serials_twice(labels)
     found = []
     for label in labels:
         fires = is_igniter(label.component, catalog)
-        found.append(_label("label", label, _judge_origin(label, fires, twice), catalog))
+        judged = _judge_origin(label, fires, twice)
+        if judged[0] == "met":
+            judged = _judge_against(label, labels, history) or judged
+        if judged[0] == "met":
+            judged = _judge_donor(label, vin, catalog) or judged
+        found.append(_label("label", label, judged, catalog))
         recall = _judge_recall(label, fires)
         found += [_label("recall", label, recall, catalog)] if recall else []
     return found
@@ -123,9 +138,67 @@ def _label(word: str, label: PartLabel, judged: Judged, catalog: Catalog) -> Ver
 
 
 def _serials_twice(labels: tuple[PartLabel, ...]) -> set[tuple[str, str]]:
-    """Return part and serial numbers that stand on more than one component."""
+    """Return part and serial numbers that stand on more than one component.
+
+    A long serial number is taken for one of a kind, whatever number stands beside it.
+    """
     marks = [(x.number.strip(), x.serial.strip()) for x in labels if x.serial.strip()]
-    return {m for m in marks if marks.count(m) > 1}
+    serials = [serial for _, serial in marks]
+    return {
+        (number, serial)
+        for number, serial in marks
+        if marks.count((number, serial)) > 1
+        or (len(serial) >= LONG_SERIAL and serials.count(serial) > 1)
+    }
+
+
+def _judge_against(
+    label: PartLabel, labels: tuple[PartLabel, ...], history: History
+) -> Judged | None:
+    """Return what speaks against a label: a number of two kinds of part, a day that cannot be."""
+    number, kind = label.number.strip(), split_component(label.component).kind
+    kinds = {split_component(x.component).kind for x in labels if x.number.strip() == number}
+    if number and len(kinds) > 1:
+        text = f"part {number} is said to be {' and '.join(sorted(kinds))}."
+        return "undecided", text, "Read the label of each again; one number is one kind of part."
+    fitted = [history.entries[n].time for n in replacements(history).get(label.component, ())]
+    made = _day_of(label.made_on)
+    if made and fitted and fitted[-1] and made > fitted[-1].date():
+        text = f"part {number}, a {kind}, was made on {made}, after it was fitted."
+        return "not met", text, "Read the label again, or correct the day it was fitted."
+    return None
+
+
+def _day_of(text: str) -> dt.date | None:
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        return None
+
+
+def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged | None:
+    """Return what is wrong with the identification number of a donor; None when nothing is.
+
+    Source: 49 CFR 565.15, tables III and IV: the check digit in position 9. Only cars made for
+    North America must carry one (from memory), so only theirs is asked for.
+    """
+    donor = (label.donor_vin or "").strip().upper()
+    if not donor:
+        return None
+    if donor == (vin or ""):
+        text = f"the donor of part {label.number} is this car itself."
+        return "not met", text, "Name the car that the part came from."
+    rules = catalog.vin
+    must_verify = any(donor[0] in r.first for r in rules.regions if r.checked)
+    whole = len(donor) == len(rules.weights) and all(c in rules.values for c in donor)
+    if not must_verify or (whole and check_digit(donor, rules) == donor[8]):
+        return None
+    text = f"part {label.number} of donor {donor}, whose check digit does not verify."
+    remedy = (
+        "Read the donor's number again, from the car or its title; if it stands so there, record "
+        f"passed 'label:{label.component}' with the document."
+    )
+    return "undecided", text, remedy
 
 
 def _judge_origin(label: PartLabel, fires: bool, twice: set[tuple[str, str]]) -> Judged:

@@ -270,7 +270,7 @@ def _lamp_check(context: Context) -> list[str]:
 
 
 def _final_scan(context: Context) -> list[str]:
-    if judge_scan(context.history, context.catalog).entry is None:
+    if judge_scan(context.history, context.catalog, context.case.car.vin).entry is None:
         return ["no scan recorded"]
     found = any(v.what == SCAN for v in context.verdicts)
     return _not_met(context, SCAN) if found else ["no scan after the work recorded"]

@@ -182,7 +182,7 @@ def _lamp(context: Context) -> list[Evidence]:
 
 
 def _scan(context: Context) -> list[Evidence]:
-    standing = judge_scan(context.history, context.catalog)
+    standing = judge_scan(context.history, context.catalog, context.case.car.vin)
     return [standing.entry, *_deciding(standing.decided_by, context)] if standing.entry else []
 
 
@@ -237,7 +237,7 @@ def _own_rules(context: Context) -> tuple[str, ...]:
 
 
 def _scan_says_little(context: Context) -> tuple[str, ...]:
-    scan = judge_scan(context.history, context.catalog).entry
+    scan = judge_scan(context.history, context.catalog, context.case.car.vin).entry
     if not isinstance(scan, Report) or scan.reading.vin:
         return ()
     return (f"{scan.id}: that it is of this car; it names no VIN",)
@@ -295,7 +295,7 @@ def _before(context: Context) -> list[Evidence]:
 
 def scans_after(context: Context) -> list[Evidence]:
     """Return the last scan when it came after the last work, however it turned out."""
-    last = judge_scan(context.history, context.catalog)
+    last = judge_scan(context.history, context.catalog, context.case.car.vin)
     early = {p.word for p in last.problems} & {"early", "none"}
     done = last_change(context.history) >= 0
     is_after = isinstance(last.entry, Report) and last.entry.when == "after-repair"

@@ -1,6 +1,7 @@
 """Verdicts on what was measured: readings, and trials of a seat."""
 
 import math
+import re
 
 import msgspec
 import numpy as np
@@ -87,6 +88,8 @@ def _is_outdated(reading: Reading, place: int, history: History) -> bool:
 def _verdict(reading: Reading, case: Case, catalog: Catalog) -> Verdict:
     if is_across_igniter(reading, catalog):
         return _refused(reading, catalog)
+    if (reading.low, reading.high) != (None, None):
+        return _by_maker(reading, catalog)
     quantity = _QUANTITIES.get(reading.quantity)
     if quantity is None:
         return _without_limit(reading)
@@ -95,6 +98,13 @@ def _verdict(reading: Reading, case: Case, catalog: Catalog) -> Verdict:
         return _wrong_unit(reading, quantity)
     if reading.value < 0.0:
         return _below_zero(reading)
+    return _by_published(reading, quantity, scale, case, catalog)
+
+
+def _by_published(
+    reading: Reading, quantity: Quantity, scale: float, case: Case, catalog: Catalog
+) -> Verdict:
+    """Return the verdict by published limits, or by the maker's window of a loop."""
     value, u, lean = reading.value * scale, *_uncertainty(reading, quantity, scale, catalog)
     if reading.quantity == _LOOP:
         return _loop(reading, value, u, lean, case, catalog)
@@ -162,6 +172,35 @@ def _loop_published(
     )
 
 
+def _by_maker(reading: Reading, catalog: Catalog) -> Verdict:
+    """Return the verdict by limits that the user entered from the maker's procedure."""
+    limits = Limits(low=reading.low, high=reading.high, source=reading.source)
+    figure = f"{reading.value:.4g} {reading.unit}"
+    told = f"{_named(reading)}: {figure}; the maker asks for {limits.text(reading.unit)}"
+    verdict = Verdict(
+        what=f"reading:{reading.id}",
+        outcome="undecided",
+        text=f"{told} ({reading.source}).",
+        origin=reading.origin,
+    )
+    if not reading.source.strip():
+        remedy = "Write down where these limits stand, as source."
+        text = f"{told}, it is not written down where."
+        return msgspec.structs.replace(verdict, text=text, decide=remedy)
+    if reading.u is None:
+        inside = _within(reading.value, limits)
+        text = f"{told} ({reading.source}); its uncertainty is not stated."
+        return msgspec.structs.replace(verdict, outcome=inside, text=text)
+    outcome, p_met = judged(reading.value, reading.u, limits, catalog)
+    decide = "" if outcome != "undecided" else _sharper(reading.unit, reading.u)
+    return msgspec.structs.replace(verdict, outcome=outcome, decide=decide, p_met=p_met)
+
+
+def _within(value: float, limits: Limits) -> Outcome:
+    above = limits.low is None or value >= limits.low
+    return "met" if above and (limits.high is None or value <= limits.high) else "not met"
+
+
 def _uncertainty(
     reading: Reading, quantity: Quantity, scale: float, catalog: Catalog
 ) -> tuple[float, tuple[Because, ...]]:
@@ -223,19 +262,23 @@ def _below_zero(reading: Reading) -> Verdict:
 def is_across_igniter(reading: Reading, catalog: Catalog) -> bool:
     """Return whether an entry tells of an ohm reading with the igniter in the circuit.
 
-    Whatever the quantity and the method are called: only a unit's own live value and a substitute
-    load in its place are known to leave the igniter alone.
+    Whatever the quantity, the unit and the method are called: only a unit's own live value and a
+    substitute load in its place are known to leave the igniter alone. Current and conductance are
+    put through it like a resistance.
     """
-    if not reading.unit.casefold().endswith(("ohm", "ohms", "\u03c9", "\u2126")):
+    told = f"{reading.where} {reading.quantity} {reading.method}".casefold()
+    if reading.method in _SAFE_METHODS and not _METER.search(told):
         return False
-    if reading.method in _SAFE_METHODS:
+    if not (reading.unit.casefold().endswith(_THROUGH) or _RESISTANCE.search(told)):
         return False
-    words = set(f"{reading.where} {reading.quantity} {reading.method}".casefold().split())
-    return is_igniter(reading.component, catalog) or bool(words & _IGNITER_WORDS)
+    return is_igniter(reading.component, catalog) or bool(_IGNITER.search(told))
 
 
 _SAFE_METHODS = ("scan-live-value", "substitute-load")
-_IGNITER_WORDS = frozenset({"squib", "igniter", "inflator", "initiator"})
+_THROUGH = ("ohm", "ohms", "\u03c9", "\u2126", "ma", "siemens")
+_METER = re.compile(r"multi-?met|ohm-?met|\bdmm\b|\bdvm\b|test[ -]?lamp|megger|continuity test")
+_RESISTANCE = re.compile(r"resist|\bohms?\b|continu|conduct|impedan|megger|widerst|durchgang")
+_IGNITER = re.compile(r"squib|ignit|inflator|initiator|pyro|charge|z[u\u00fc]nd")
 
 
 def _refused(reading: Reading, catalog: Catalog) -> Verdict:
@@ -306,7 +349,7 @@ def _judge(trials: list[SeatTrial], component: str, catalog: Catalog) -> Judged:
     if odd:
         remedy = "Compare with the maker's range, or repeat inside it."
         return "undecided", f"Outside the published conditions: {', '.join(odd)}.", remedy
-    if not _up_and_down(trials):
+    if not all(_up_and_down(of) for of in _by_position(trials).values()):
         text = "The loads were not laid on and taken off in steps, up and down."
         return "undecided", text, "Load in at least two steps up and down again, ending empty."
     return _judge_readings(trials, component, catalog)
@@ -317,6 +360,9 @@ def _missing_conditions(trials: list[SeatTrial]) -> list[str]:
         "temperature": all(t.cabin_c is not None for t in trials),
         "voltage": all(t.volts is not None for t in trials),
         "seat position": all(t.seat_position for t in trials),
+        "what covers the cushion": all(t.cover for t in trials),
+        "dry or not": all(t.dry is not None for t in trials),
+        "buckle": all(t.buckle for t in trials),
         "reading": all(t.read_kg is not None for t in trials),
     }
     return [name for name, there in asked.items() if not there]
@@ -327,7 +373,18 @@ def _odd_conditions(trials: list[SeatTrial], catalog: Catalog) -> list[str]:
     volts = catalog.fact("seat-trial.least-volts").number()
     odd = [f"{t.cabin_c:g} degC" for t in trials if not cold <= (t.cabin_c or 0.0) <= warm]
     odd += [f"{t.volts:g} V" for t in trials if (t.volts or 0.0) < volts]
+    odd += ["a cushion that is not dry" for t in trials if t.dry is False]
+    odd += ["more than one cover" for _ in trials if len({t.cover for t in trials}) > 1]
+    odd += ["a buckle now latched, now open" for _ in trials if len({t.buckle for t in trials}) > 1]
+    odd += ["one seat position only" for _ in trials if len({t.seat_position for t in trials}) < 2]
     return list(dict.fromkeys(odd))
+
+
+def _by_position(trials: list[SeatTrial]) -> dict[str, list[SeatTrial]]:
+    found: dict[str, list[SeatTrial]] = {}
+    for trial in trials:
+        found.setdefault(trial.seat_position, []).append(trial)
+    return found
 
 
 def _up_and_down(trials: list[SeatTrial]) -> bool:

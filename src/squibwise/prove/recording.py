@@ -237,7 +237,8 @@ def record(
         verdicts=verdicts,
         catalog=catalog,
     )
-    asked = grade_gates(gates(case, assessment, work, verdicts, catalog), context)
+    asked = gates(case, assessment, work, verdicts, catalog)
+    asked = grade_gates(_with_late(asked, case, today), context)
     unsealed = ProofRecord(
         schema=SCHEMA,
         case_id=plain(case.id),
@@ -250,6 +251,24 @@ def record(
     )
     open_parts = msgspec.structs.replace(unsealed, may_withhold=tuple(_may_withhold(unsealed)))
     return seal(open_parts)
+
+
+def _with_late(asked: tuple[Gate, ...], case: Case, today: dt.date) -> tuple[Gate, ...]:
+    """Return the gates, the first open when an entry is dated after the day of issue."""
+    late = [
+        f"{e.id} is dated {e.time.date()}, after the day of issue."
+        for e in case.evidence
+        if e.time is not None and e.time.date() > today
+    ]
+    first, *rest = asked
+    if not late:
+        return asked
+    missing = (*first.missing, *late)
+    opened = msgspec.structs.replace(first, open=True, missing=missing, remedy=_CORRECT)
+    return (opened, *rest)
+
+
+_CORRECT = "Correct the time of the entry, or set the clock right."
 
 
 def _may_withhold(record: ProofRecord) -> Iterator[str]:

@@ -42,9 +42,9 @@ def verdicts(
         *reading_verdicts(history, case, catalog),
         *load_verdicts(history, catalog),
         *lamp_verdicts(history, work, catalog),
-        *scan_verdicts(history, work, catalog),
+        *scan_verdicts(history, work, catalog, case.car.vin),
         *seat_verdicts(history, catalog),
-        *label_verdicts(history, catalog),
+        *label_verdicts(history, catalog, case.car.vin),
     ]
     left_in = assessment.loads_left_in if assessment else ()
     return tuple(_without_loads(_decided(v, history), left_in, history) for v in found)
@@ -116,6 +116,8 @@ _LAMP = {
 _SCAN = {
     "none": ("No scan is recorded.", "Read a complete scan."),
     "signed-failed": ("It was signed as failed. {0}", "Repair, then scan again."),
+    "other-car": ("It is of {0}, which is not this car.", "Scan this car."),
+    "same-file": ("It is the file of {0} once more.", "Scan again after the last work."),
     "faults": ("It still names {0}.", "Trace and repair, then scan again."),
     "early": (
         "It came before the last work on the car.",
@@ -162,12 +164,14 @@ def lamp_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdic
     ]
 
 
-def scan_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdict]:
+def scan_verdicts(
+    history: History, work: Work, catalog: Catalog, vin: str | None = None
+) -> list[Verdict]:
     """Return the verdict on the last scan, once something was done or a scan says it was."""
     asked = any(r.when == "after-repair" for _, r in history.all_of(Report))
     if not history.works and not asked:
         return []
-    standing = judge_scan(history, catalog)
+    standing = judge_scan(history, catalog, vin)
     scan = standing.entry
     volts = isinstance(scan, Report) and scan.reading.coverage.unit_volts is not None
     facts = (catalog.fact("unit-volts.low"), catalog.fact("unit-volts.high")) if volts else ()

@@ -33,6 +33,7 @@ class Progress(msgspec.Struct, frozen=True, kw_only=True):
     done_items: frozenset[str]
     replaced: frozenset[str]
     loads: LoadsOut
+    vin: str | None = None
 
     def passed(self, word: str) -> bool:
         """Was this signed as passed, and not as failed since."""
@@ -52,6 +53,7 @@ def read_progress(case: Case) -> Progress:
         done_items=frozenset(w.item for _, w in history.works if w.item),
         replaced=frozenset(replacements(history)),
         loads=find_loads(history),
+        vin=case.car.vin,
     )
 
 
@@ -107,7 +109,7 @@ def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog:
     if step.done_by == "lamp-check":
         return judge_lamp(progress.history, catalog).outcome == "met"
     if step.done_by == "final-scan":
-        return judge_scan(progress.history, catalog).outcome == "met"
+        return judge_scan(progress.history, catalog, progress.vin).outcome == "met"
     word = STEP + step.id
     if progress.failed(word) or progress.failed(step.id):
         return False

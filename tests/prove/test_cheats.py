@@ -1,0 +1,319 @@
+"""Somebody who knows the program tries to close a car that was not repaired as told.
+
+Each way either opens a gate, or stands on page one for whoever reads it; what neither can show is
+in ``docs/trust.md``. The car is the hand-made finished one, or a demo car that a script has closed.
+"""
+
+import datetime as dt
+import importlib.util
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from squibwise import case as line
+from squibwise.catalog.load import Catalog
+from squibwise.documents import record_pdf
+from squibwise.model.car import Given, OwnRule, Profile
+from squibwise.model.evidence import (
+    DoneWork,
+    Look,
+    PartLabel,
+    Passed,
+    Photo,
+    Recorder,
+    Statement,
+)
+from squibwise.model.evidence import TestOutcome as CircuitTest
+from squibwise.model.proof import ProofRecord
+from squibwise.model.report import Coverage, ReadReport, Report
+from squibwise.present.record_content import read_content
+from squibwise.present.tell_record_front import tell_to_know
+
+_PLACE = Path(__file__).parent / "test_finished_car.py"
+_SPEC = importlib.util.spec_from_file_location("finished_car", _PLACE)
+assert _SPEC is not None
+assert _SPEC.loader is not None
+_CAR: Any = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(_CAR)
+
+Maker = Callable[..., ProofRecord]
+Made = dict[str, Any]
+BAG = "driver.front-bag"
+
+
+def open_gates(record: ProofRecord) -> dict[str, str]:
+    return {g.id: " ".join(g.missing) for g in record.gates if g.open}
+
+
+def known(record: ProofRecord) -> str:
+    """Return what page one says must be known before relying on the record."""
+    return str(msgspec.to_builtins(tell_to_know(record, read_content(record))))
+
+
+def grades(record: ProofRecord) -> dict[str, str]:
+    return {g.id: g.grade for g in record.gates}
+
+
+def with_changed(made: Made, entry: str, **changes: Any) -> tuple[Any, ...]:
+    return tuple(
+        msgspec.structs.replace(e, **changes) if e.id == entry else e for e in made["evidence"]()
+    )
+
+
+def issued(issue: Maker, made: Made, *more: Any, **changes: Any) -> ProofRecord:
+    evidence = changes.pop("evidence", None) or made["evidence"]()
+    return issue(case=made["case"](evidence=(*more, *evidence), **changes))
+
+
+def test_the_honest_car_is_closed(issue: Maker) -> None:
+    assert open_gates(issue()) == {}
+
+
+def test_signatures_alone_close_nothing_that_they_do_not_state(issue: Maker) -> None:
+    record = issue()
+    stated = {word for word, grade in grades(record).items() if grade == "stated"}
+    assert {"replacements", "provenance", "disposal", "lamp-check", "cautions-read"} <= stated
+    replaced = next(g for g in record.gates if g.id == "replacements")
+    assert replaced.stated == ("driver front airbag replaced: R. Own, 2026-03-10",)
+
+
+def test_a_photograph_of_another_thing_shows_nothing(issue: Maker, made: Made) -> None:
+    files = {"evidence/scan-after.txt": "ab" * 32, "a.jpg": "cd" * 32}
+    for component, grade in ((BAG, "shown"), ("passenger.front-bag", "stated"), (None, "stated")):
+        photo = Photo(id="ph", file="a.jpg", component=component)
+        assert grades(issued(issue, made, photo, files=files))["replacements"] == grade
+
+
+def test_a_photograph_whose_file_is_not_there_or_another_shows_nothing(
+    issue: Maker, made: Made
+) -> None:
+    for photo in (
+        Photo(id="ph", file="gone.jpg", component=BAG),
+        Photo(id="ph", file="evidence/scan-after.txt", sha256="00" * 32, component=BAG),
+    ):
+        record = issued(issue, made, photo)
+        assert grades(record)["replacements"] == "stated"
+        assert record.content["photos"] == []
+
+
+def test_one_photograph_for_everything_is_told_on_page_one(issue: Maker, made: Made) -> None:
+    photos = [
+        Photo(id=f"ph{n}", file=f"{n}.jpg", component=c)
+        for n, c in enumerate(made["case"]().car.components)
+    ]
+    files = {"evidence/scan-after.txt": "ab" * 32} | {p.file: "cd" * 32 for p in photos}
+    record = issued(issue, made, *photos, files=files)
+    assert "One of them stands for 5 different things." in known(record)
+
+
+def test_a_paper_is_not_ticked_by_saying_so(issue: Maker, made: Made) -> None:
+    said = [
+        Passed(id=f"s-{w}", what=w, result="passed", note="in my drawer", by="R. Own")
+        for w in ("receipts", "purchase", "owner-declaration", "recall-lookup", "torques")
+    ]
+    papers = {p["id"]: p["grade"] for p in issued(issue, made, *said).content["papers"]}
+    assert all(papers[p.what] == "stated" for p in said)
+
+
+def test_a_last_scan_of_another_car_counts_for_nothing(issue: Maker, made: Made) -> None:
+    reading = ReadReport(vin="1M8GDM9AXKP042788", coverage=Coverage(complete=True, able=True))
+    record = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading))
+    assert "not this car" in open_gates(record)["final-scan"]
+
+
+def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
+    scan = next(g for g in issue().gates if g.id == "final-scan")
+    assert (scan.grade, scan.stated) == (
+        "stated",
+        ("scan-9: that it is of this car; it names no VIN",),
+    )
+
+
+def test_a_last_scan_of_this_car_whose_file_is_kept_is_shown(issue: Maker, made: Made) -> None:
+    reading = ReadReport(vin=made["case"]().car.vin, coverage=Coverage(complete=True, able=True))
+    record = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading))
+    assert grades(record)["final-scan"] == "shown"
+    typed = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading), files={})
+    assert grades(typed)["final-scan"] == "stated"
+
+
+def test_an_earlier_scan_handed_in_once_more_is_no_last_scan(issue: Maker, made: Made) -> None:
+    name = "evidence/scan-after.txt"
+    clean = ReadReport(coverage=Coverage(complete=True, able=True))
+    before = Report(id="r1", time=made["at"](1), when="before-repair", reading=clean, file=name)
+    record = issued(issue, made, before, evidence=with_changed(made, "scan-9", file=name))
+    assert "the file of r1 once more" in open_gates(record)["final-scan"]
+
+
+def test_entries_from_the_future_open_the_record(issue: Maker, made: Made) -> None:
+    late = with_changed(made, "lamp-1", time=dt.datetime(2027, 1, 1))
+    assert "after the day of issue" in open_gates(issued(issue, made, evidence=late))["input-clean"]
+
+
+def test_work_told_after_the_proof_opens_the_proof(issue: Maker, made: Made) -> None:
+    more = DoneWork(id="x", time=made["at"](20), what="repaired", component=BAG)
+    assert {"lamp-check", "final-scan", "answerable"} <= set(open_gates(issued(issue, made, more)))
+
+
+def test_the_donor_is_this_car(issue: Maker, made: Made) -> None:
+    own = with_changed(made, "label-1", donor_vin="0Z9HB5A26KR000417")
+    assert "this car itself" in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+def test_a_made_up_donor_number_fails_its_check_digit(issue: Maker, made: Made) -> None:
+    own = with_changed(made, "label-1", donor_vin="1M8GDM9A0KP042788")
+    assert "does not verify" in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+def test_one_label_for_two_parts(issue: Maker, made: Made) -> None:
+    twice = PartLabel(
+        id="l2",
+        time=made["at"](9),
+        component="passenger.front-bag",
+        number="9Z-1147-B",
+        serial="SN-90817",
+        provenance="new",
+        seller="yard",
+    )
+    first = with_changed(made, "label-1", serial="SN-90817")
+    assert (
+        "stands on another part"
+        in open_gates(issued(issue, made, twice, evidence=first))["provenance"]
+    )
+
+
+def test_loads_of_a_traced_circuit_cannot_be_kept_quiet(issue: Maker, made: Made) -> None:
+    quiet = tuple(e for e in made["evidence"]() if not e.id.startswith(("load-", "ohm-")))
+    record = issued(issue, made, evidence=quiet)
+    loads = next(g for g in record.gates if g.id == "loads-returned")
+    assert loads.stated == ("that no substitute load was used: none was entered",)
+    test = CircuitTest(
+        id="t", time=made["at"](2), loop=f"{BAG}/1", test="load-at:device-plug", outcome="gone"
+    )
+    assert "never entered as issued" in open_gates(issued(issue, made, test, evidence=quiet))[
+        "loads-returned"
+    ].replace("none was ever entered", "never entered")
+
+
+def test_a_meter_on_an_igniter_called_something_else(issue: Maker, made: Made) -> None:
+    odd = with_changed(made, "ohm-1", time=made["at"](10), quantity="resistance", method="meter")
+    assert "refused" in open_gates(issued(issue, made, evidence=odd))["verdicts"]
+
+
+def test_wide_limits_typed_in_as_the_makers_stand_on_page_one(issue: Maker, made: Made) -> None:
+    wide = {
+        "loop_low_ohm": Given(value=0.0, source="me"),
+        "loop_high_ohm": Given(value=99.0, source="me"),
+    }
+    record = issued(issue, made, profile=Profile(name="any-fire-strict", **wide))
+    assert "typed in as the maker's: 0 (me), 99 (me)" in known(record)
+    assert grades(record)["maker-procedure"] == "stated"
+
+
+def test_a_rule_to_keep_everything_stands_on_page_one(issue: Maker, made: Made) -> None:
+    rules = (OwnRule(component="retractor-pretensioner", action="keep", source="my book"),)
+    record = issued(issue, made, profile=Profile(rules=rules))
+    assert "keep retractor-pretensioner (my book)" in known(record)
+
+
+def test_explaining_a_contradiction_away_stands_on_page_one(issue: Maker, made: Made) -> None:
+    row = made["Contradiction"](text="Torn and whole.", evidence=("done-1",), remedy="Look again.")
+    said = Passed(
+        id="c",
+        time=made["at"](16),
+        what="contradictions",
+        result="passed",
+        note="dust",
+        by="R. Own",
+    )
+    states = made["assessment"](contradictions=(row,))
+    record = issue(case=made["case"](evidence=(*made["evidence"](), said)), assessment=states)
+    assert "contradictions" not in open_gates(record)
+    assert "Torn and whole. Explained by: dust, R" in known(record)
+
+
+def test_a_limit_decided_by_a_person_stands_on_page_one(issue: Maker, made: Made) -> None:
+    odd = with_changed(made, "ohm-1", time=made["at"](10), component="left.wiring", quantity="x")
+    said = Passed(
+        id="d", time=made["at"](11), what="reading:ohm-1", result="passed", note="fine", by="R. Own"
+    )
+    record = issued(issue, made, said, evidence=odd)
+    assert "verdicts" not in open_gates(record)
+    assert "Decided by a person, by no published limit: reading:ohm-1" in known(record)
+
+
+def test_a_used_live_part_stands_on_page_one(issue: Maker) -> None:
+    assert "Used parts that hold an inflator" in known(issue())
+
+
+@pytest.mark.parametrize("seen", ["damaged", "missing"])
+def test_a_look_at_the_unit_takes_back_the_signature_for_power(
+    issue: Maker, made: Made, seen: str
+) -> None:
+    look = Look(id="k", time=made["at"](6), component="centre.control-unit", seen=seen, by="R")
+    said = Passed(id="s", time=made["at"](5), what="key-on-safe", result="passed", by="R")
+    assert "may not stand signed" in open_gates(issued(issue, made, look, said))["contradictions"]
+
+
+# ---- a demo car whose bags fired, closed by a script without a single part
+
+
+@pytest.fixture(scope="module")
+def script(catalog: Catalog) -> tuple[Any, Any]:
+    case = line.open_case(_CAR.CASES / "harrow-07", catalog)
+    return case, line.work(case, catalog).items
+
+
+def closed_by_script(script: tuple[Any, Any], *more: Any) -> Any:
+    case, items = script
+    done = _CAR.finished(case, items)
+    return msgspec.structs.replace(done, evidence=(*more, *done.evidence))
+
+
+def test_a_script_that_ticks_everything_replaces_no_bag(
+    script: tuple[Any, Any], catalog: Catalog
+) -> None:
+    record = line.release(closed_by_script(script), catalog, _CAR.TODAY)
+    assert {"replacements", "not-sound"} & set(open_gates(record))
+    assert "Fired and not on record as replaced" in known(record)
+
+
+def test_a_script_that_invents_every_part_is_only_stated_on_page_one(
+    script: tuple[Any, Any], catalog: Catalog
+) -> None:
+    time = dt.datetime(2026, 7, 31, 9)
+    made: list[Any] = []
+    for n, item in enumerate(i for i in script[1] if i.action == "replace"):
+        made.append(DoneWork(id=f"w{n}", time=time, what="replaced", component=item.component))
+        made.append(
+            PartLabel(
+                id=f"l{n}",
+                time=time,
+                component=item.component,
+                number=f"N{n}",
+                serial=f"S{n}",
+                provenance="new",
+                seller="yard",
+                recall_checked=True,
+            )
+        )
+    record = line.release(closed_by_script(script, *made), catalog, _CAR.TODAY)
+    assert not record.draft  # nothing in it contradicts anything: the record cannot know
+    by = grades(record)
+    stated = {w for w in by if by[w] == "stated"}
+    assert {"replacements", "provenance", "disposal", "final-scan", "inspections"} <= stated
+    pages = record_pdf(record)
+    assert b"%PDF-" in pages[:8]
+    assert "No photograph is in it." in known(record)
+    replaced = next(g for g in record.gates if g.id == "replacements")
+    assert "nobody named" in replaced.stated[0]
+
+
+def test_an_entry_of_hearsay_moves_no_gate(issue: Maker, made: Made) -> None:
+    said = Statement(id="st", component=BAG, says="not-deployed", from_="the yard")
+    assert open_gates(issued(issue, made, said)) == {}
+    row = Recorder(id="e", record="stored", not_commanded=(f"{BAG}/1",))
+    assert grades(issued(issue, made, row))["replacements"] == "stated"
