@@ -103,7 +103,7 @@ def screen_file(
                 counts["resumed"] += 1
             else:
                 counts["patterns"] += _learn(block, known, pool, terms)
-                rows, faults = _join(block, known, terms)
+                rows, faults = _join(block, known, fields, terms)
                 _write(bad, ("line", "what"), faults)
                 _write(piece, fields, rows)
             counts["bad"] += _lines_of(bad)
@@ -159,7 +159,7 @@ def _learn(
 
 
 def _pattern(row: Row) -> tuple[str, ...]:
-    return tuple(row.get(c, "").strip() for c in SAYING)
+    return tuple([row.get(c, "").strip() for c in SAYING])  # a list is faster than a generator
 
 
 def work_out(
@@ -196,34 +196,56 @@ def _catalog() -> Catalog:
 
 
 def _join(
-    block: Iterable[tuple[int, Row | str]], known: Known, terms: LotTerms
-) -> tuple[list[dict[str, object]], list[dict[str, object]]]:
-    """Return the rows of a piece, and what is wrong with those that are skipped."""
-    rows: list[dict[str, object]] = []
-    faults: list[dict[str, object]] = []
+    block: Iterable[tuple[int, Row | str]], known: Known, fields: Sequence[str], terms: LotTerms
+) -> tuple[list[list[object]], list[tuple[int, str]]]:
+    """Return the rows of a piece, and what is wrong with those that are skipped.
+
+    Lots of one pattern differ in what the list says of money, their line and their id only.
+    """
+    places = [fields.index(f) for f in ("line", "id", "bid_limit", "notes")]
+    cells: dict[tuple[str, ...], list[object]] = {}
+    rows: list[list[object]] = []
+    faults: list[tuple[int, str]] = []
     for line, row in block:
-        found = row if isinstance(row, str) else known[_pattern(row)]
-        if isinstance(found, str) or isinstance(row, str):
-            faults.append({"line": line, "what": found})
+        if isinstance(row, str):
+            faults.append((line, row))
             continue
-        amounts = {c: row.get(c, "").strip() for c in ("resale", "other_costs")}
-        numbers = {c: read_amount(t) for c, t in amounts.items() if t}
-        wrong = [c for c, n in numbers.items() if n is None]
-        if wrong or not row["id"].strip():
-            what = f"{wrong[0]} '{amounts[wrong[0]]}' is no amount" if wrong else "it has no id"
-            faults.append({"line": line, "what": what})
+        pattern = _pattern(row)
+        found = known[pattern]
+        money = found if isinstance(found, str) else _limit(row, found, terms)
+        if isinstance(money, str) or isinstance(found, str):
+            faults.append((line, str(money)))
             continue
-        money = plan.limit_row(found, numbers.get("resale"), numbers.get("other_costs"), terms)
-        rows.append({**found, **money, "line": line, "id": row["id"].strip()})
+        if pattern not in cells:
+            cells[pattern] = [found.get(f) for f in fields]
+        mine = cells[pattern].copy()
+        own = (line, row["id"].strip(), money["bid_limit"], money["notes"])
+        for place, value in zip(places, own, strict=True):
+            mine[place] = value
+        rows.append(mine)
     return rows, faults
 
 
-def _write(path: Path, fields: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
+def _limit(row: Row, found: Mapping[str, object], terms: LotTerms) -> dict[str, object] | str:
+    """Return the limit of a lot and its notes, or what is wrong with its own cells."""
+    amounts: list[float | None] = []
+    for column in ("resale", "other_costs"):
+        text = row.get(column, "").strip()
+        amount = read_amount(text) if text else None
+        if text and amount is None:
+            return f"{column} '{text}' is no amount"
+        amounts.append(amount)
+    if not row["id"].strip():
+        return "it has no id"
+    return plan.limit_row(found, amounts[0], amounts[1], terms)
+
+
+def _write(path: Path, fields: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
     """Write a piece in one step: a half one never has its name."""
     half = path.with_suffix(path.suffix + ".half")
     with half.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, fieldnames=fields, lineterminator="\n")
-        writer.writeheader()
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(fields)
         writer.writerows(rows)
     os.replace(half, path)
 

@@ -343,29 +343,53 @@ def given_event(posterior: Posterior, place: tuple[int, int, int], states: Array
         states: Weight of each micro, 0 to 1.
     """
     g, c, p = place
-    group, result = posterior.net.groups[g], posterior.groups[g]
-    cluster, message = group.clusters[c], result.messages[c]
-    part, made = cluster.parts[p], result.chains.get(cluster.parts[p].id)
+    free = free_of(posterior.groups[g], c)
+    return np.asarray(given_event_each(posterior, (g, c, p), states[None], free)[0])
+
+
+def free_of(result: GroupResult, place: int) -> Array:
+    """Return the chance of (X, F, P, U, C) given the event, a cluster's own evidence left out."""
+    message = result.messages[place]
     rest = result.people / result.people.sum(axis=(2, 4), keepdims=True)
     if result.joint is not None and result.table is not None:
         rest = result.joint / np.maximum(result.table[:, :, None, :, None], _TINY)
-    if message.factor is not None:
-        rest = _divided(rest, message.factor)
-    values = np.ones((1, 1, len(part.micros))) if made is None else made.likelihood
-    after = states if made is None or made.now is None else made.now @ states
-    by_class = np.einsum("kzm,ucm->kucz", part.prior, values * after)
+    return rest if message.factor is None else _divided(rest, message.factor)
+
+
+def given_event_each(
+    posterior: Posterior, place: tuple[int, int, int], states: Array, free: Array
+) -> Array:
+    """Return for each row of weights what ``given_event`` does: (rows, X, F, U).
+
+    Args:
+        posterior: With all evidence.
+        place: Group, cluster and number of the part.
+        states: Weights of the micros, 0 to 1: (rows, micros).
+        free: From ``free_of``, the same for all parts of a cluster.
+    """
+    g, c, p = place
+    group, result = posterior.net.groups[g], posterior.groups[g]
+    cluster, message = group.clusters[c], result.messages[c]
+    part, made = cluster.parts[p], result.chains.get(cluster.parts[p].id)
+    after = states[:, None, None, :]
+    if made is not None and made.now is not None:
+        after = np.moveaxis(made.now @ states.T, -1, 0)
+    values = after if made is None else made.likelihood * after
+    by_class = np.einsum("kzm,sucm->skucz", part.prior, values)
     if is_lone(cluster):
-        flat = by_class[..., 0] if part.classes is None else by_class[part.classes, ..., 0]
-        chance = flat[:, None, None]
+        flat = by_class[..., 0] if part.classes is None else by_class[..., 0][:, part.classes]
+        chance = flat[:, :, None, None]
     else:
         others = [m for i, m in enumerate(message.parts) if i != p]
-        table = by_class[0] * fired_message(others)
+        table = by_class[:, 0] * fired_message(others)
         x, f, n, size = cluster.fires.shape
         chance = cluster.fires.reshape(-1, size) @ table.reshape(-1, size).T
-        chance = chance.reshape(x, f, n, *table.shape[:2])
-    summed = (rest * chance).sum(axis=(2, 4))
+        chance = np.moveaxis(chance.reshape(x, f, n, *table.shape[:3]), 3, 0)
+    summed = (free * chance).sum(axis=(3, 5))
     scale = 1.0 if made is None else float(made.likelihood.max())
-    return np.asarray(np.broadcast_to(spread(summed / scale, group), posterior.weights.shape))
+    spoken = summed[:, group.sort] if summed.shape[1] > 1 else summed
+    shape = (len(states), *posterior.weights.shape)
+    return np.asarray(np.broadcast_to(spoken / scale, shape))
 
 
 def group_weights(group: Group, result: GroupResult, posterior: Posterior) -> Array:

@@ -11,7 +11,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
 from squibwise.infer.building import build_network
 from squibwise.infer.crash import asks_pairs, asks_rollover
-from squibwise.infer.engine import Engine, GroupResult, Posterior, given_event, spread
+from squibwise.infer.engine import Engine, GroupResult, Posterior, free_of, given_event_each, spread
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.network import Likelihood, Network
 from squibwise.model.belief import Assessment, ComponentBelief, StateBelief
@@ -131,6 +131,12 @@ class _Book:
         self.logs: list[Array] = []
         self.columns: list[Array] = []
         self.names: list[tuple[str, ...]] = []
+        self.masks = {
+            part.id: np.array(
+                [[m.fired > 0, m.state == "sound"] for m in part.micros], dtype=np.float64
+            ).T
+            for *_, part in net.parts()
+        }
 
     @property
     def size(self) -> int:
@@ -168,13 +174,13 @@ class _Book:
         groups = (*self.blank.groups[:index], result, *self.blank.groups[index + 1 :])
         posterior = Posterior(self.net, self.blank.weights, 0.0, groups)
         columns, names = [], []
-        for g, c, p, part in self.net.parts():
-            if g == index:
-                fired = np.array([float(m.fired > 0) for m in part.micros])
-                sound = np.array([float(m.state == "sound") for m in part.micros])
-                columns += [given_event(posterior, (g, c, p), m).ravel() for m in (fired, sound)]
-                names += [part.id]
-        return log, np.array(columns).T, tuple(names)
+        for c, cluster in enumerate(self.net.groups[index].clusters):
+            free = free_of(result, c)
+            for p, part in enumerate(cluster.parts):
+                told = given_event_each(posterior, (index, c, p), self.masks[part.id], free)
+                columns.append(told.reshape(2, -1))
+                names.append(part.id)
+        return log, np.concatenate(columns).T, tuple(names)
 
     def patterns(self) -> Patterns:
         """Return all patterns as tables."""

@@ -31,8 +31,9 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     Attributes:
         hour: Cost of one hour of work.
-        scale: What is laid out in the end for each bid of the venue's scale: bids and outlays;
+        bids: Bids of the venue's scale for which nothing higher costs less in the end, rising;
             empty = no limit is asked for.
+        outlays: What each of them comes to in the end, rising with them.
         loss_chance: Accepted chance of a loss. [0..1]
         kept: Share of a clean title's price that is left by the brand of the title. [0..1]
         off: What is taken off the resale because winning is news, as a share of it. [0..1]
@@ -41,7 +42,8 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     currency: str = "USD"
     hour: float = 100.0
-    scale: tuple[tuple[float, float], ...] = ()
+    bids: tuple[float, ...] = ()
+    outlays: tuple[float, ...] = ()
     loss_chance: float = 0.1
     kept: float = 1.0
     off: float = 0.0
@@ -50,6 +52,8 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     def __post_init__(self) -> None:
         if not (0.0 < self.loss_chance < 1.0 and self.hour >= 0.0 and 0.0 <= self.off < 1.0):
             raise ModelError("lot terms: loss_chance, hour or off out of range")
+        if len(self.bids) != len(self.outlays) or list(self.outlays) != sorted(self.outlays):
+            raise ModelError("lot terms: outlays do not rise with the bids")
 
 
 class LotBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

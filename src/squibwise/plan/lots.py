@@ -5,6 +5,7 @@ every rule, an assembly counts where a part in it is not sound, and where makers
 something else fired, by their share. Prices are the catalogue's wide range.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Protocol
@@ -286,10 +287,11 @@ def find_limit(
 
     The restraint share stands at its quantile; resale and other costs at what the list says.
     """
-    if resale is None or other is None or not terms.scale:
+    if resale is None or other is None:
         return None
     most = resale * terms.kept * (1.0 - terms.off) - other - at_risk - terms.target
-    return next((bid for bid, out in reversed(terms.scale) if out <= most + 1e-9), None)
+    place = bisect_right(terms.outlays, most + 1e-9)
+    return terms.bids[place - 1] if place else None
 
 
 def state_terms(sheet: BidSheet | None, hour: float, currency: str = "USD") -> LotTerms:
@@ -303,10 +305,17 @@ def state_terms(sheet: BidSheet | None, hour: float, currency: str = "USD") -> L
     if sheet is None:
         return LotTerms(currency=currency, hour=hour)
     bids = [n * sheet.increment for n in range(1, int(_MOST_BID / sheet.increment) + 1)]
+    worthy: list[tuple[float, float]] = []
+    for bid in reversed(bids):  # fees jump: a bid is left out where a higher one costs no more
+        paid = outlay(sheet, bid)
+        if not worthy or paid < worthy[-1][1]:
+            worthy.append((bid, paid))
+    worthy.reverse()
     return LotTerms(
         currency=currency,
         hour=hour,
-        scale=tuple((b, outlay(sheet, b)) for b in bids),
+        bids=tuple(b for b, _ in worthy),
+        outlays=tuple(paid for _, paid in worthy),
         loss_chance=sheet.loss_chance,
         kept=1.0 - sheet.brand_discount.mean,
         off=winning_excess(sheet.bidders) * sheet.estimate_error,
