@@ -175,3 +175,31 @@ def test_a_garage_without_finished_cases_teaches_nothing_and_says_nothing(
 ) -> None:
     run("import", cases / "harrow-07")
     assert "own_cases" not in run("assess", cases / "clover-05", "--json").json()
+
+
+def test_a_bare_id_is_told_in_brief_and_the_history_names_who(
+    run: Line, cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("import", cases / "clover-05")
+    monkeypatch.chdir(tmp_path)
+    bare, brief = run("clover-05", "--json"), run("brief", "clover-05", "--json")
+    assert (bare.code, bare.json()) == (brief.code, brief.json())
+    run("saw", "clover-05", "driver.front-bag", "intact", "--by", "R")
+    entries = run("garage", "history", "clover-05", "--json").json()["entries"]
+    assert [e["by"] for e in entries] == ["", "R"]
+
+
+def test_a_pair_of_two_issues_is_told(run: Line, cases: Path, tmp_path: Path) -> None:
+    pdf, data = tmp_path / "r.pdf", tmp_path / "r.json"
+    run("release", cases / "clover-05", "-o", pdf)
+    first = data.read_bytes()
+    assert "record-pair-differs" not in run("verify", pdf, "--json").out
+    toml = tmp_path / "clover-05" / "case.toml"
+    shutil.copytree(cases / "clover-05", toml.parent)
+    toml.write_text(toml.read_text(encoding="utf-8").replace("title = ", "title = 'X' #", 1))
+    run("release", toml.parent, "-o", pdf)
+    data.write_bytes(first)
+    for file in (pdf, data):
+        answer = run("verify", file, "--json").json()
+        assert answer["valid"]
+        assert "record-pair-differs" in [p["code"] for p in answer["problems"]]

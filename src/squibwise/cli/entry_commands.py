@@ -43,7 +43,8 @@ def _write(
     addition = entering.Addition(
         command=command, at=now, evidence=tuple(entries), rules=tuple(rules)
     )
-    with stored.editable(case_path, command) as folder:
+    by = next((e["by"] for e in entries if e.get("by")), "")
+    with stored.editable(case_path, command, by) as folder:
         file = entering.open_file(folder)
         entering.add(file, addition, load_catalog())
     written = [*entries, *rules]
@@ -181,7 +182,10 @@ def add(
 
     command = f"add {file.name}"
     is_photo = bool(subject) or (entering.is_picture(file) and not when and not complete)
-    with standard_input.as_file(file) as given, stored.editable(case_path, command) as folder:
+    with (
+        standard_input.as_file(file) as given,
+        stored.editable(case_path, command, by or "") as folder,
+    ):
         if is_photo:
             todo = _work_of(folder) if subject.isdigit() else None
             entry = dict(entering.photo_entry(folder, given, subject, todo))

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+import msgspec
 
 from squibwise import __version__
 from squibwise import case as line
@@ -20,6 +21,7 @@ from squibwise.garage.keys import known_keys, make_known, own_key
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
+from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord, Verification
 
 if TYPE_CHECKING:
@@ -196,12 +198,39 @@ def verified(file: Path, catalog: Catalog, know: str | None) -> Verification:
 
     folder, data = garage_file().parent, record_bytes(file)
     result = verify_file(data, catalog, known_keys(folder))
-    if know is None or not result.valid or result.signature != "unknown":
+    if not result.valid:
         return result
-    signature = read_record(attached_record(data)).signature
-    if signature is not None:
-        make_known(folder, signature.public_key, know, dt.date.today())
-    return verify_file(data, catalog, known_keys(folder))
+    record = read_record(attached_record(data))
+    if know is not None and result.signature == "unknown" and record.signature is not None:
+        make_known(folder, record.signature.public_key, know, dt.date.today())
+        result = verify_file(data, catalog, known_keys(folder))
+    return _with_twin(result, record, file)
+
+
+def _with_twin(result: Verification, record: ProofRecord, file: Path) -> Verification:
+    """Add a remark when the other file of the pair, beside it, holds another issue of the case.
+
+    A power failure between the two moves can leave such a pair; each file is whole in itself.
+    """
+    twin = file.with_suffix(".json" if file.suffix.lower() == ".pdf" else ".pdf")
+    if twin == file or not twin.is_file() or twin.is_symlink():
+        return result
+    from squibwise.documents import attached_record
+    from squibwise.prove.verifying import read_record
+
+    try:
+        other = read_record(attached_record(record_bytes(twin)))
+    except InputError:
+        return result  # not one of this program's: it says nothing of the file that was named
+    if other.case_id != record.case_id or other.digest == record.digest:
+        return result
+    told = Finding(
+        code="record-pair-differs",
+        severity="warning",
+        message=f"'{twin.name}' beside it is another issue of this case, of {other.issued_on}.",
+        remedy="Each is whole in itself; `release` again to have both of one issue.",
+    )
+    return msgspec.structs.replace(result, problems=(*result.problems, told))
 
 
 def write_check_page(page: Path, catalog: Catalog) -> None:

@@ -6,11 +6,12 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
 from squibwise import __version__
-from squibwise.cli import output
+from squibwise.cli import output, stored
 from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.cli.garage_commands import GARAGE_COMMANDS
@@ -40,8 +41,8 @@ class JobOrder(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Take a case without a command for ``brief``."""
-        if args and args[0] not in self.commands and os.path.exists(args[0]):
+        """Take a case without a command, a folder or an id of the garage, for ``brief``."""
+        if args and args[0] not in self.commands and stored.is_case(Path(args[0])):
             return "brief", self.commands["brief"], args
         return super().resolve_command(ctx, args)
 

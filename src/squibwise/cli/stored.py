@@ -42,6 +42,16 @@ def opened_garage(*, create: bool = False) -> Iterator[sqlite3.Connection]:
         yield garage
 
 
+def is_case(path: Path) -> bool:
+    """Return whether something is there as a path, or the garage has a case of that id."""
+    if path.exists():
+        return True
+    if len(path.parts) != 1 or not garage_file().is_file():
+        return False
+    with opened_garage() as garage:
+        return path.name in store.case_ids(garage)
+
+
 def located(path: Path) -> Path:
     """Return a case that a command can open: the path itself, or a case of the garage by its id.
 
