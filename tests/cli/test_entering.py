@@ -146,7 +146,10 @@ def test_operations_are_ticked_by_number_and_are_done_then(
     fitted = next(n for n, o in before.items() if o["action"] == "fit" and o["demands"])
     ticked = {1, looked, opened, fitted}
     assert not any(before[n]["done"] for n in ticked)
-    assert run("did", case, f"1,{looked}", opened, fitted, "--by", "R").code == 0
+    early = run("did", case, opened, "--by", "R")
+    assert early.code == 2
+    assert "comes after no. 21, 22" in early.err
+    assert run("did", case, f"1,21-22,{looked}", opened, fitted, "--by", "R").code == 0
     written = evidence(case)[5:]
     assert all(e["by"] == "R" and e["kind"] in ("done", "passed") for e in written)
     assert {"done", "passed"} == {e["kind"] for e in written}
@@ -385,3 +388,32 @@ def test_a_look_at_several_things_fails_by_name(run: Line, tmp_path: Path) -> No
     run("did", tmp_path, "3")
     later = [e["what"] for e in evidence(tmp_path) if e.get("result") == "passed"]
     assert "centre.windshield:inspect" not in later
+
+
+def test_a_later_key_on_is_signed_with_its_step(run: Line, tmp_path: Path) -> None:
+    """The gate before every later key-on has no number of its own."""
+    hit = 'kind = "impact"\nzone = "tail"\nclock = 6\nextent = "moderate"\n'
+    text = f'[case]\nid = "rear"\n[car]\nequipment = "front-bags"\n[[evidence]]\n{hit}'
+    (tmp_path / "case.toml").write_text(text, encoding="utf-8")
+    todo = run("work", tmp_path, "--json").json()["visits"]
+    operations = [o for v in todo for a in v["areas"] for o in a["operations"]]
+    power = next(o for o in operations if "power-safe" in o["blocked_by"])
+    others = [g for g in power["blocked_by"] if g != "power-safe"]
+    for gate in others:
+        entry = f'[[evidence]]\nkind = "passed"\nwhat = "{gate}"\nresult = "passed"\n'
+        (tmp_path / "block.txt").write_text(entry, encoding="utf-8")
+        assert run("add", tmp_path, tmp_path / "block.txt").code == 0
+    assert run("did", tmp_path, power["n"]).code == 2
+    assert run("did", tmp_path, "21-22", power["n"], "--safe", "--by", "R").code == 0
+    assert "power-safe" in [e.get("what") for e in evidence(tmp_path)]
+
+
+def test_the_lamp_and_the_last_scan_are_no_ticks(run: Line, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    refused = run("did", tmp_path, "92", "--by", "R")
+    assert refused.code == 2
+    assert "--lamp SECONDS" in refused.err
+    assert "--when after-repair" in run("did", tmp_path, "94").err
+    assert run("did", tmp_path, "92", "--lamp", "6", "--by", "R").code == 0
+    lamp = evidence(tmp_path)[-1]
+    assert (lamp["kind"], lamp["out_after_s"], lamp["stayed_out"]) == ("lamp-check", 6.0, True)

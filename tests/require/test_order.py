@@ -220,8 +220,11 @@ def _is_worked_on_without_power(done: Work) -> None:
         loads = [o for o in visit.operations if o.loads]
         assert not (hands or loads) or visit.power == "off", visit.id
         down = [n for n, o in enumerate(visit.operations) if "make-safe" in o.id]
-        first = [n for n, o in enumerate(visit.operations) if o in hands]
+        first = [n for n, o in enumerate(visit.operations) if o in hands and o.id != "open:hv"]
         assert not first or min(down) < min(first)
+        # A qualified person makes high voltage safe before any other connector is touched.
+        high = [n for n, o in enumerate(visit.operations) if o.id == "open:hv"]
+        assert not high or not first or max(high) < min(first)
 
 
 def _joins_what_it_undid(done: Work, fires: set[str]) -> None:

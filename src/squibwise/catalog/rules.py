@@ -22,6 +22,7 @@ EVENTS = (
     "record",
     "record-stays",
     "record-locked",
+    "soaked",
     "severe",
     "in-use",
     "missing",

@@ -30,6 +30,8 @@ STEP_WHEN = (
     "key-on-crash",
     "unit-loose",
     "opened-up",
+    "dry",
+    "soaked",
 )
 EACH = ("", "label", "load", "igniter")
 CLASSES = (

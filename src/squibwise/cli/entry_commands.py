@@ -102,6 +102,12 @@ def saw(
     metavar="COMPONENT",
     help="Only this part of them, such as the one of a look that failed; may be repeated.",
 )
+@click.option(
+    "--lamp",
+    type=click.FloatRange(0.0, 120.0),
+    metavar="SECONDS",
+    help="The lamp check: it lit, went out after so long, and stayed out.",
+)
 @click.option("--note", default="", help="What was found, or the document that was followed.")
 @answers
 def did(
@@ -112,6 +118,7 @@ def did(
     failed: bool,
     safe: bool,
     parts: tuple[str, ...],
+    lamp: float | None,
     note: str,
     as_json: bool,
 ) -> int:
@@ -129,7 +136,7 @@ def did(
     todo = case.work(opened.case, opened.catalog)
     common = _common(by, at)
     entries = ticking.entries_for(
-        todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts
+        todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts, lamp=lamp
     )
     if note:
         entries = tuple({**e, "note": note} if e["kind"] == "passed" else e for e in entries)

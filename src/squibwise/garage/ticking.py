@@ -108,6 +108,7 @@ def entries_for(
     failed: bool,
     safe: bool = False,
     parts: Sequence[str] = (),
+    lamp: float | None = None,
 ) -> tuple[Pairs, ...]:
     """Return the entries that tick operations by their numbers; what is done already is left out.
 
@@ -119,6 +120,7 @@ def entries_for(
         failed: It was looked at or tried, and failed.
         safe: Whoever signs says of the gates among them that they hold.
         parts: Only these components of them; empty = all that they contain.
+        lamp: The lamp lit, went out after so long and stayed out. [s] None = nothing said of it.
 
     Raises:
         InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
@@ -134,11 +136,17 @@ def entries_for(
         _refuse_vague(todo, numbers)
     items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
     items = _named_in(todo, numbers, parts) if parts else items
-    entries = [entry_for(item, catalog) for item in items.values()]
+    if lamp is not None and "step:lamp-check" in items:
+        del items["step:lamp-check"]
+    entries: list[Pairs] = [entry_for(item, catalog) for item in items.values()]
+    entries += [lamp_entry(lamp)] if lamp is not None else []
     if not failed:
+        _refuse_proofs(list(items.values()))
+        _refuse_disorder(todo, list(items.values()))
         _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
+        entries = [*_gates_along(list(items.values()), catalog), *entries]
     if failed:
-        entries = [e | {"result": "failed"} for e in entries if e["kind"] == "passed"]
+        entries = [{**e, "result": "failed"} for e in entries if e["kind"] == "passed"]
     if not entries:
         remedy = "Nothing was written."
         raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
@@ -203,11 +211,96 @@ def _refuse_unsafe(
             f"{gates[0]} is a gate: a tick does not say which way it was decided.",
             remedy="Write --safe when every point of it holds, --failed when one does not.",
         )
+    if len(gates) > 1:
+        raise InputError(
+            f"{' and '.join(gates)} are gates: each is decided on its own.",
+            remedy="Sign them one after the other, each with --safe or --failed.",
+        )
     steps = [i for i in items if i.action == "do"]
-    held = {i.title: sorted(set(i.blocked_by) - set(gates)) for i in steps}
-    for title, by in held.items():
-        if by:
+    signed = {*gates, *_signed_along(catalog)} if safe else set(gates)
+    for title, held in ((i.title, sorted(set(i.blocked_by) - signed)) for i in steps):
+        if held:
             raise InputError(
-                f"'{title}' is held by an open gate: {', '.join(by)}.",
+                f"'{title}' is held by an open gate: {', '.join(held)}.",
                 remedy="Sign the gate first, with --safe, by whoever made sure of it.",
             )
+
+
+def _signed_along(catalog: Catalog) -> frozenset[str]:
+    """Return the gates that no step closes: they are decided with the step they hold."""
+    return frozenset(w for w, gate in catalog.tasks.gates.items() if not gate.step)
+
+
+def _gates_along(items: Sequence[WorkItem], catalog: Catalog) -> list[Pairs]:
+    """Return the entries of gates that are signed with the step they hold."""
+    held = {w for i in items if i.action == "do" for w in i.blocked_by}
+    return [
+        {"kind": "passed", "what": word, "result": "passed"}
+        for word in sorted(held & _signed_along(catalog))
+    ]
+
+
+def _refuse_disorder(todo: Work, items: Sequence[WorkItem]) -> None:
+    """Refuse hands on the car before the power is off, waited out and tagged.
+
+    Raises:
+        InputError: A step of making safe that comes first is neither done nor ticked along.
+    """
+    chosen = {i.id for i in items}
+    before = {o.id: set(o.after) for o in todo.operations}
+    open_safe = {o.id: o for o in todo.operations if o.id in _MAKING_SAFE and not o.done}
+    for operation in todo.operations:
+        if operation.id not in chosen and not chosen & set(operation.demands):
+            continue
+        missing = [
+            o for o in open_safe.values() if o.id in _all_before(operation.id, before) - chosen
+        ]
+        if missing:
+            numbers = ", ".join(str(o.n) for o in missing)
+            raise InputError(
+                f"no. {operation.n} comes after no. {numbers}: {missing[0].title}.",
+                remedy="Tick that first, or with it, once it is done.",
+            )
+
+
+_MAKING_SAFE = (
+    "step:power-down",
+    "step:make-safe",
+    "step:second-power-down",
+    "step:second-make-safe",
+    "step:return-loads",
+)
+
+
+def _all_before(word: str, before: Mapping[str, set[str]]) -> set[str]:
+    """Return everything that comes before an operation, directly or by way of others."""
+    found: set[str] = set()
+    left = [word]
+    while left:
+        new = before.get(left.pop(), set()) - found
+        found |= new
+        left += new
+    return found
+
+
+def _refuse_proofs(items: Sequence[WorkItem]) -> None:
+    """Refuse a tick where only what was seen or read counts.
+
+    Raises:
+        InputError: The lamp or the last scan is ticked.
+    """
+    for item in items:
+        if item.id in _PROOFS:
+            raise InputError(f"'{item.title}' is not done by a tick.", remedy=_PROOFS[item.id])
+
+
+_PROOFS = {
+    "step:lamp-check": "Write what the lamp did: `did CASE NUMBER --lamp SECONDS` when it lit, "
+    "went out after so many seconds and stayed out; else a lamp-check entry.",
+    "step:final-scan": "Add the scan: `squibwise add CASE FILE --when after-repair --complete`.",
+}
+
+
+def lamp_entry(seconds: float) -> Pairs:
+    """Return the entry of a lamp that lit, went out after so many seconds and stayed out."""
+    return {"kind": "lamp-check", "lit": True, "out_after_s": seconds, "stayed_out": True}

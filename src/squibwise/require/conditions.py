@@ -11,7 +11,15 @@ from squibwise.history.order import read_history
 from squibwise.history.signed import CONTROL_UNIT, read_memory
 from squibwise.model.belief import Assessment, ComponentBelief, SpeedChange
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, DoneWork, Look, Occupant, Reading, Recorder
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Look,
+    Occupant,
+    Reading,
+    Recorder,
+    Story,
+)
 from squibwise.model.names import SEATS, side_of, split_component
 
 
@@ -229,6 +237,13 @@ def _record_locked(case: Case, assessment: Assessment, catalog: Catalog) -> Chan
     return 1.0, memory.seen
 
 
+def _soaked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return 1 when the owner tells that the car as a whole stood in water."""
+    told = [e for e in case.evidence if isinstance(e, Story) and e.loop is None]
+    seen = tuple(e.id for e in told if "soaked" in e.known)
+    return float(bool(seen)), seen
+
+
 def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     speed = assessment.event.delta_v_kmh
     if speed is None:
@@ -348,6 +363,7 @@ _WHOLE_CAR: dict[str, Callable[[Case, Assessment, Catalog], Chance]] = {
     "record": _record,
     "record-stays": _record_stays,
     "record-locked": _record_locked,
+    "soaked": _soaked,
     "severe": _severe,
     "rollover": _rollover,
 }

@@ -16,7 +16,7 @@ from squibwise.model.belief import (
 )
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, Look, Occupant, Reading, Recorder
+from squibwise.model.evidence import DoneWork, Evidence, Look, Occupant, Reading, Recorder, Story
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import STATES, Belt
 from squibwise.require.conditions import STORED_EVENTS, Situation
@@ -145,6 +145,8 @@ def _evidence(event: dict[str, float], in_use: dict[str, float]) -> Iterator[Evi
         yield DoneWork(id="clear", time=later, what="cleared", component="codes")
         record = "locked" if event["record_stays"] > 0.5 else "none"
         yield Recorder(id="again", time=last, record=record)
+    if "soaked" in event:
+        yield Story(id="told", known=("soaked",))
     if "count" in event:
         yield Reading(
             id="counter",

@@ -7,10 +7,13 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
+from squibwise.model.evidence import Story
 from squibwise.model.names import split_component
 from squibwise.require.conditions import weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
 from squibwise.require.progress import LOADS_GATE, Progress, close_gates, read_progress
+
+HIGH_VOLTAGE = "high-voltage-cutoff"
 
 
 class Wait(msgspec.Struct, frozen=True, kw_only=True):
@@ -48,6 +51,17 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     def had_crash(self) -> bool:
         """Is it believed enough that there was a crash, or that something fired."""
         return self.has_fired or weigh_crash(self.case, self.assessment) >= self.limits.inspect
+
+    @property
+    def was_flooded(self) -> bool:
+        """Did the owner tell that the car stood in water."""
+        told = (e for e in self.case.evidence if isinstance(e, Story) and e.loop is None)
+        return any("soaked" in e.known for e in told)
+
+    @property
+    def has_high_voltage(self) -> bool:
+        """Has the car a high-voltage system."""
+        return any(split_component(c).kind == HIGH_VOLTAGE for c in self.case.car.components)
 
     def fired(self, *kinds: str) -> float:
         """Return the probability that a component of one of these kinds fired."""

@@ -15,6 +15,7 @@ from squibwise.require.scope import Scope, find_piece_ways, is_inside, list_plac
 
 OUT, FIT, TRACE, JOIN, CLOSE, LOOK = 0, 200, 400, 800, 850, 150
 OPEN = 100
+HIGH_VOLTAGE_WAY = "hv"
 UNIT_WAYS = ("flap", "console", "panel")
 
 
@@ -35,12 +36,19 @@ def open_up(scope: Scope) -> Iterator[Operation]:
             title=_opening_title(way, parted, scope),
             components=parted,
             minutes=to_minutes(way.opening.open),
-            after=("step:make-safe", "step:bench-read", "step:hunt-loads"),
+            after=_before_opening(way),
             undoes=parted,
             cautions=_cautions(parted, scope),
             done=_is_signed(f"open:{way.id}", scope) or done,
             passes_when=f"passed open:{way.id}",
         )
+
+
+def _before_opening(way: Way) -> tuple[str, ...]:
+    """Return what comes before an opening: high voltage is made safe before anything else."""
+    if way.opening.id == HIGH_VOLTAGE_WAY:
+        return ("step:power-down",)
+    return ("step:make-safe", "step:bench-read", "step:hunt-loads")
 
 
 def _opening_title(way: Way, parted: Sequence[str], scope: Scope) -> str:

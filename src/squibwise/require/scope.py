@@ -87,10 +87,22 @@ def set_scope(
         demands=demands,
         traced=traced,
     )
-    ways = close_over((*_ways_of_work(scope), *_ways_of_looks(scope)), job.case.car, job.catalog)
+    ways = close_over(
+        (*_ways_of_work(scope), *_ways_of_looks(scope), *_high_voltage(scope)),
+        job.case.car,
+        job.catalog,
+    )
     off = {w.opening.takes_off for w in ways if w.opening.takes_off}
     taken = tuple(p for p in pieces if p.assembly.id in off and p not in changed)
     return msgspec.structs.replace(scope, ways=ways, taken_off=taken)
+
+
+def _high_voltage(scope: Scope) -> frozenset[Way]:
+    """Return that the high voltage is made safe, wherever a car that has it is opened."""
+    job = scope.job
+    if not job.has_high_voltage or not (job.had_crash or scope.changed):
+        return frozenset()
+    return find_ways(("hv",), "centre", job.case.car, job.catalog)
 
 
 def is_counted(order: Order, job: Job) -> bool:

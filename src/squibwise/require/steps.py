@@ -18,6 +18,7 @@ from squibwise.require.progress import STEP, is_step_done
 from squibwise.require.reasons import name_chance, pick_cautions
 from squibwise.require.scope import Scope, find_piece_ways
 
+NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
 KEY_ON_GATE = "key-on-safe"
 LIVE_CHARGES = "live-charges"
 LOAD_STEPS = ("fit-loads", "return-loads")
@@ -44,7 +45,7 @@ def find_situations(scope: Scope) -> set[str]:
     refused = (job.progress.failed(KEY_ON_GATE) or exposed) and not gone
     loads = is_long_way(scope)
     bridged = bool(job.assessment.loads_left_in) or _is_stripped(scope)
-    powers = not refused and not gone and not bridged
+    powers = not refused and not gone and not bridged and not job.was_flooded
     holds = {
         "always": True,
         "fired": job.has_fired,
@@ -59,6 +60,8 @@ def find_situations(scope: Scope) -> set[str]:
         "key-on": powers,
         "key-on-crash": powers and job.had_crash and _is_recorded(job),
         "key-on-refused": refused,
+        "dry": not job.was_flooded,
+        "soaked": job.was_flooded,
         "unit-loose": job.had_crash or gone or refused or scope.has("control-unit"),
         "opened-up": job.had_crash or bool(scope.orders),
     }
@@ -124,7 +127,12 @@ def _needs_open(piece: Piece, scope: Scope) -> set[str]:
 
 def list_loads(scope: Scope) -> tuple[str, ...]:
     """Return the igniter circuits that get a substitute load before the first power."""
-    off = [c for p in (*scope.changed, *scope.taken_off) for c in p.contains if scope.fires(c)]
+    off = [
+        c
+        for p in (*scope.changed, *scope.taken_off)
+        for c in p.contains
+        if scope.fires(c) and split_component(c).kind not in NEVER_LOADED
+    ]
     seats = seats_out(scope)
     kept = [
         c
@@ -165,7 +173,7 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         n=step.number,
         id=STEP + step.id,
         action="do",
-        title=step.title,
+        title=_step_title(step, job),
         components=loads_of(loads),
         minutes=_step_minutes(step, scope),
         after=tuple(w if ":" in w else STEP + w for w in step.after),
@@ -182,6 +190,14 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         is_advice=step.advice,
         passes_when=step.passes_when,
     )
+
+
+def _step_title(step: Step, job: Job) -> str:
+    """Return what is done; a car whose battery was cut off is fed by the maker's route."""
+    is_cut = step.when in ("key-on", "key-on-crash") and job.fired("battery-cutoff")
+    if is_cut and job.fired("battery-cutoff") >= job.limits.likely:
+        return f"{step.title} (the battery cut-off has likely fired: feed it as the maker says)"
+    return step.title
 
 
 def loads_of(loads: Iterable[str]) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from squibwise.model.work import Area, Operation, Power, Visit
 from squibwise.require.access import Way
 from squibwise.require.job import hold_gates
 from squibwise.require.operations import (
+    HIGH_VOLTAGE_WAY,
     UNIT_WAYS,
     close,
     fit,
@@ -53,6 +54,8 @@ BEFORE_AREAS = (
     "return-loads",
 )
 PLUG_IN = 790
+HV_CUTOFF = "hv-cutoff"
+SHUT_BEFORE_POWER = ("wheel", "panel")
 MOUNTED_EARLY = frozenset({"passenger-bag"})
 
 
@@ -134,7 +137,7 @@ def _place_strip(scope: Scope) -> list[Placed]:
     """Return openings, what comes out behind them, and the looks, area by area."""
     opened = {o.id.partition(":")[2]: o for o in open_up(scope)}
     found = [
-        Placed(phase="open", area=w.id, rank=(1, w.slot, 0), operation=opened[w.id])
+        Placed(phase="open", area=w.id, rank=_open_rank(w), operation=opened[w.id])
         for w in scope.ways
     ]
     for operation in take_out(scope):
@@ -155,6 +158,11 @@ def _place_strip(scope: Scope) -> list[Placed]:
     return found
 
 
+def _open_rank(way: Way) -> tuple[int, ...]:
+    """Return where an opening comes; a qualified person makes high voltage safe first of all."""
+    return (0, 21, 1) if way.opening.id == HIGH_VOLTAGE_WAY else (1, way.slot, 0)
+
+
 def _way_behind(operation: Operation, scope: Scope) -> Way | None:
     """Return the innermost opening that an operation lies behind."""
     opened = {f"open:{w.id}": w for w in scope.ways}
@@ -166,19 +174,22 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
     """Return fits, joins and closings: from the middle outwards, the driver's airbag last.
 
     On the long way what holds no charge is fitted before the first power; airbags and pretensioners
-    follow after the loads are out. What was opened stays open until then, but for the steering
-    wheel, which the test of the clock spring turns.
+    follow after the loads are out. What was opened stays open until then, but for what must be firm
+    while the wheel is turned and the unit powered: the panel with the column, the steering wheel, a
+    seat that waits for nothing. High voltage comes back last of all.
     """
     found: list[Placed] = []
     out = seats_out(scope) if long else frozenset()
+    late: set[str] = set()
     early = MOUNTED_EARLY if long else frozenset()
     live = {p.assembly.id for p in scope.pieces if p.assembly.operation.fit != "base"}
     for operation in fit(scope, connects_later=early):
         way = _way_behind(operation, scope)
         after_power = long and operation.assembly in live and operation.assembly not in early
         if after_power:
-            after = (*operation.after, "step:return-loads")
-            operation = msgspec.structs.replace(operation, after=after)
+            kept = (a for a in operation.after if a != "open:panel")
+            operation = msgspec.structs.replace(operation, after=(*kept, "step:return-loads"))
+            late.add(operation.id)
         found.append(_placed_fit(operation, way, "fit" if after_power else "build", scope))
         if operation.assembly in early:
             found.append(_plug_in(operation, way))
@@ -191,14 +202,23 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         phase = "fit" if is_late else "build"
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     for way, operation in close(scope):
-        phase = "fit" if long and way.opening.id != "wheel" else "build"
-        rank = (1, 99 - way.slot, 4, operation.n)
+        stays = way.opening.id not in SHUT_BEFORE_POWER and not (
+            way.opening.id == "seat" and way.at not in out
+        )
+        phase = "fit" if long and stays else "build"
+        if long and not stays:
+            after = tuple(a for a in operation.after if a not in late)
+            operation = msgspec.structs.replace(operation, after=after)
+        is_last = way.opening.id == HIGH_VOLTAGE_WAY
+        rank = (3, 1, 0, operation.n) if is_last else (1, 99 - way.slot, 4, operation.n)
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     return found
 
 
 def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope) -> Placed:
     fits = scope.job.catalog.assemblies[operation.assembly or ""].operation.fit
+    if operation.assembly == HV_CUTOFF:
+        return Placed(phase=phase, area="hv", rank=(3, 0, operation.n), operation=operation)
     if operation.assembly == FASTENERS:
         return Placed(phase=phase, area="car", rank=(3, operation.n), operation=operation)
     layer = ("base", "charge", "trim").index(fits)
@@ -216,7 +236,7 @@ def _plug_in(fitted: Operation, way: Way | None) -> Placed:
         n=PLUG_IN,
         id=f"join:{word}",
         action="join",
-        title=f"Plug in and lock: {fitted.title.partition(': ')[2]}",
+        title=f"Plug in and lock, through the glove box opening: {fitted.title.partition(': ')[2]}",
         assembly=fitted.assembly,
         components=fitted.components,
         after=("step:return-loads", fitted.id),

@@ -10,7 +10,17 @@ from squibwise.history.signed import settling_look
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
-from squibwise.model.work import Caution, Minutes, Operation, Order, Saving, Visit, Work, WorkItem
+from squibwise.model.work import (
+    Area,
+    Caution,
+    Minutes,
+    Operation,
+    Order,
+    Saving,
+    Visit,
+    Work,
+    WorkItem,
+)
 from squibwise.require.conditions import Situation
 from squibwise.require.demands import (
     Ask,
@@ -36,6 +46,7 @@ from squibwise.require.visits import arrange, count_minutes
 UNKNOWN = "unknown"
 STEP = "step:"
 _BEFORE_UNPLANNED = ("step:make-safe", "step:structure", "step:part-labels")
+_WORK = ("fit", "trace")
 _FINISHING = ("clear", "lamp-check", "drive", "final-scan")
 
 
@@ -61,11 +72,11 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
     pieces = find_pieces(case.car, catalog, case.profile.sold_apart)
     demands = _demands(job, asked, pieces)
     orders = _orders(job, demands, pieces)
-    visits = arrange(set_scope(job, orders, demands, pieces))
+    visits = _reopen(arrange(set_scope(job, orders, demands, pieces)))
     items = _list_items(visits, demands)
     return Work(
         profile=asked.profile,
-        items=_finish(items),
+        items=items,
         orders=orders,
         visits=visits,
         questions=list_questions(job, demands.values(), _savings(job, orders, demands, pieces)),
@@ -327,14 +338,28 @@ def _item(
     )
 
 
-def _finish(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
-    """Return the items; the finishing steps stay open while any work before them is open."""
-    open_work = any(not i.done and i.action in ("replace", "trace", "calibrate") for i in items)
+def _reopen(visits: tuple[Visit, ...]) -> tuple[Visit, ...]:
+    """Return the visits; the finishing steps stay open while any work before them is open.
+
+    A lamp that was watched, or a scan that was read, before the work proves nothing of it.
+    """
+    done_before = all(
+        o.done for v in visits for o in v.operations if o.action in _WORK and o.counted
+    )
+    if done_before:
+        return visits
     finishing = {STEP + word for word in _FINISHING}
     return tuple(
-        msgspec.structs.replace(i, done=False) if open_work and i.id in finishing else i
-        for i in items
+        msgspec.structs.replace(v, areas=tuple(_reopened(a, finishing) for a in v.areas))
+        for v in visits
     )
+
+
+def _reopened(area: Area, words: set[str]) -> Area:
+    operations = (
+        msgspec.structs.replace(o, done=False) if o.id in words else o for o in area.operations
+    )
+    return msgspec.structs.replace(area, operations=tuple(operations))
 
 
 def _not_counted(orders: tuple[Order, ...], demands: Mapping[str, WorkItem]) -> tuple[str, ...]:
