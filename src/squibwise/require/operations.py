@@ -1,27 +1,21 @@
 """Operations of a job: what is opened, looked at, taken out, fitted, joined, closed and set."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-
-import msgspec
+from collections.abc import Iterable, Iterator, Sequence
 
 from squibwise.catalog.load import component_title
-from squibwise.catalog.tasks import Setting, Three, Tick
+from squibwise.catalog.tasks import Setting, Three
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Minutes, Operation, WorkItem
-from squibwise.require.access import Way, close_over, find_parted, is_in, is_open
+from squibwise.require.access import Way, close_over, find_parted
+from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.reasons import pick_cautions
-from squibwise.require.scope import Scope, find_piece_ways, is_inside, list_places
+from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
 
-OUT, FIT, TRACE, JOIN, CLOSE, LOOK = 0, 200, 400, 800, 850, 150
+OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
 HIGH_VOLTAGE_WAY = "hv"
 UNIT_WAYS = ("flap", "console", "panel")
-
-
-def to_minutes(three: Three, times: float = 1) -> Minutes:
-    """Return low, usual, high minutes of the catalogue, several times."""
-    return Minutes(low=three[0], likely=three[1], high=three[2]).times(times)
 
 
 def open_up(scope: Scope) -> Iterator[Operation]:
@@ -39,7 +33,7 @@ def open_up(scope: Scope) -> Iterator[Operation]:
             after=_before_opening(way),
             undoes=parted,
             cautions=_cautions(parted, scope),
-            done=_is_signed(f"open:{way.id}", scope) or done,
+            done=is_signed(f"open:{way.id}", scope) or done,
             passes_when=f"passed open:{way.id}",
         )
 
@@ -63,11 +57,6 @@ def _cautions(components: Iterable[str], scope: Scope) -> tuple[Caution, ...]:
     return pick_cautions(ids, scope.job.catalog)
 
 
-def _is_signed(word: str, scope: Scope) -> bool:
-    progress = scope.job.progress
-    return progress.passed(word) or word in progress.done_items
-
-
 def _is_area_done(way: Way, scope: Scope) -> bool:
     """Was something behind an opening fitted, so that it must have been open."""
     car, catalog = scope.job.case.car, scope.job.catalog
@@ -75,118 +64,6 @@ def _is_area_done(way: Way, scope: Scope) -> bool:
         scope.orders[p.id].done and way in close_over(find_piece_ways(p, scope), car, catalog)
         for p in scope.changed
     )
-
-
-CABIN = "cabin"
-REAR_ROW = "rear"
-
-
-def look(scope: Scope) -> Iterator[Operation]:
-    """Yield one look per area: what is seen in it is ticked with it, and nothing else.
-
-    What lies in an area that nothing opens is a look of its own, made where the maker asks for it.
-    """
-    job = scope.job
-    asked = {
-        d.component: d for d in scope.demands.values() if d.action == "inspect" and d.component
-    }
-    left = set(asked)
-    ticks = sorted(job.catalog.tasks.ticks.values(), key=lambda t: t.id == CABIN)
-    for tick in ticks:
-        for at in list_places(tick):
-            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
-            if tick.id == REAR_ROW:
-                inside = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
-            if _is_seen(tick, at, inside, scope):
-                left -= set(inside)
-                yield _look(tick, at, [asked[c] for c in inside], scope)
-    yield from _closed_looks(ticks, asked, left, scope)
-
-
-def _closed_looks(
-    ticks: Sequence[Tick], asked: Mapping[str, WorkItem], left: set[str], scope: Scope
-) -> Iterator[Operation]:
-    """Yield the looks into areas that nothing opens, each counted only once somebody asks."""
-    for tick in ticks:
-        for at in list_places(tick):
-            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
-            left -= set(inside)
-            if inside:
-                yield _asked_look(tick, at, [asked[c] for c in inside], scope)
-
-
-def _asked_look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
-    """Return a look into a closed area, with what it takes to open and close it."""
-    openings = [scope.job.catalog.tasks.openings[w] for w in tick.opens]
-    minutes = sum(
-        (to_minutes(three) for o in openings for three in (o.open, o.close)),
-        to_minutes(tick.minutes),
-    )
-    opened = " and ".join(o.title for o in openings)
-    usual = _look(tick, at, demands, scope)
-    return msgspec.structs.replace(
-        usual,
-        title=f"{usual.title}{f' ({opened} off)' if opened else ''}",
-        minutes=minutes,
-        kind="ask",
-        p=max(d.probability for d in demands),
-        counted=False,
-        after=("step:make-safe",) if tick.seen_in else (),
-    )
-
-
-def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
-    if not scope.job.had_crash:
-        opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
-        there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
-        return opened and (bool(inside) or (there and bool(scope.changed)))
-    if tick.when == "always":
-        return bool(inside) or not tick.kinds
-    if tick.when == "bag-fired":
-        return any(p.assembly.live and _is_bag(p, scope) for p in scope.changed)
-    there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
-    return there and _is_open_for(tick, at, scope)
-
-
-def _is_open_for(tick: Tick, at: str, scope: Scope) -> bool:
-    car = scope.job.case.car
-    return any(is_open(word, at, scope.ways, car) for word in tick.seen_in) or not tick.seen_in
-
-
-def _is_bag(piece: Piece, scope: Scope) -> bool:
-    kinds = scope.job.catalog.kinds
-    return any(kinds[split_component(c).kind].family == "bag" for c in piece.key)
-
-
-def _look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
-    way = _way_seen(tick, at, scope)
-    word = f"look:{tick.id}-{at}" if at else f"look:{tick.id}"
-    title = f"Look: {tick.title}" + (f", {at}" if at else "")
-    needs = (f"open:{way.id}",) if way is not None else ()
-    return Operation(
-        n=tick.number or LOOK + _slot(tick, at, scope),
-        id=word,
-        action="look",
-        title=title,
-        components=tuple(d.component for d in demands if d.component),
-        minutes=to_minutes(tick.minutes),
-        after=needs,
-        demands=tuple(d.id for d in demands),
-        done=_is_signed(word, scope) or (bool(demands) and all(d.done for d in demands)),
-        because=(),
-        passes_when=f"passed {word}: {tick.text}",
-    )
-
-
-def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
-    own = [w for w in scope.ways if w.opening.id in tick.seen_in and at in ("", w.at)]
-    outer = [w for w in scope.ways if set(w.opening.swallows) & set(tick.seen_in) and not w.at]
-    return next(iter((*own, *outer)), None)
-
-
-def _slot(tick: Tick, at: str, scope: Scope) -> int:
-    opening = scope.job.catalog.tasks.openings[tick.seen_in[0]]
-    return opening.slot + (at in ("passenger", "right"))
 
 
 def take_out(scope: Scope) -> Iterator[Operation]:
@@ -229,7 +106,7 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
             dict.fromkeys((*piece.assembly.operation.cautions, "hot-residue")), scope.job.catalog
         ),
         tools=piece.assembly.operation.tools,
-        done=_is_signed(word, scope) or bool(order and order.done),
+        done=is_signed(word, scope) or bool(order and order.done),
         passes_when=f"passed {word}; each stage noted as spent or live",
     )
 
@@ -297,7 +174,7 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
         because=order.because if order else (),
         blocked_by=tuple(sorted(gates)),
         demands=order_demands(piece, scope),
-        done=order.done if order else _is_signed(f"fit:{piece.id}", scope),
+        done=order.done if order else is_signed(f"fit:{piece.id}", scope),
         passes_when=_fitted(piece, scope),
     )
 
@@ -373,7 +250,7 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     after=("step:structure", f"open:{way.id}"),
                     joins=kept,
                     cautions=_cautions(kept, scope),
-                    done=_is_signed(word, scope),
+                    done=is_signed(word, scope),
                     passes_when=f"passed {word}: each connector lock felt home",
                 ),
             )
@@ -398,7 +275,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     *(f"fit:{p.id}" for p in scope.changed if way in _open_ways(p, scope)),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),
-                done=_is_signed(word, scope),
+                done=is_signed(word, scope),
                 passes_when=f"passed {word}",
             ),
         )

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from squibwise.catalog.tasks import Tick
+from squibwise.catalog.tasks import Three, Tick
 from squibwise.model.names import SEATS, SIDES, split_component
-from squibwise.model.work import Order, WorkItem
+from squibwise.model.work import Minutes, Order, WorkItem
 from squibwise.require.access import Way, close_over, find_ways, is_in
 from squibwise.require.conditions import weigh_any_fired
 from squibwise.require.job import Job
@@ -176,3 +176,14 @@ def is_inside(tick: Tick, at: str, component: str, scope: Scope) -> bool:
     """Is a component looked at with this line."""
     kind = split_component(component).kind
     return kind in tick.kinds and is_in(component, tick.rows, at, scope.job.case.car)
+
+
+def is_signed(word: str, scope: Scope) -> bool:
+    """Was an operation signed or named as done."""
+    progress = scope.job.progress
+    return progress.passed(word) or word in progress.done_items
+
+
+def to_minutes(three: Three, times: float = 1) -> Minutes:
+    """Return low, usual, high minutes of the catalogue, several times."""
+    return Minutes(low=three[0], likely=three[1], high=three[2]).times(times)

@@ -12,11 +12,10 @@ from squibwise.model.work import Minutes, Operation
 from squibwise.require.access import close_over, find_parted
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.job import Job
-from squibwise.require.operations import to_minutes
 from squibwise.require.orders import Piece
 from squibwise.require.progress import STEP, is_step_done
 from squibwise.require.reasons import name_chance, pick_cautions
-from squibwise.require.scope import Scope, find_piece_ways
+from squibwise.require.scope import Scope, find_piece_ways, to_minutes
 
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
 KEY_ON_GATE = "key-on-safe"

@@ -11,13 +11,13 @@ from squibwise.errors import CatalogError
 from squibwise.model.work import Area, Operation, Power, Visit
 from squibwise.require.access import Way
 from squibwise.require.job import hold_gates
+from squibwise.require.looks import look
 from squibwise.require.operations import (
     HIGH_VOLTAGE_WAY,
     UNIT_WAYS,
     close,
     fit,
     join,
-    look,
     open_up,
     set_up,
     take_out,

@@ -1,0 +1,124 @@
+"""Looks of a job: one line for each area, with all that is seen in it, and nothing behind it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import msgspec
+
+from squibwise.catalog.tasks import Tick
+from squibwise.model.names import split_component
+from squibwise.model.work import Operation, WorkItem
+from squibwise.require.access import Way, is_in, is_open
+from squibwise.require.orders import Piece
+from squibwise.require.scope import Scope, is_inside, is_signed, list_places, to_minutes
+
+LOOK = 150
+CABIN = "cabin"
+REAR_ROW = "rear"
+
+
+def look(scope: Scope) -> Iterator[Operation]:
+    """Yield one look per area: what is seen in it is ticked with it, and nothing else.
+
+    What lies in an area that nothing opens is a look of its own, made where the maker asks for it.
+    """
+    job = scope.job
+    asked = {
+        d.component: d for d in scope.demands.values() if d.action == "inspect" and d.component
+    }
+    left = set(asked)
+    ticks = sorted(job.catalog.tasks.ticks.values(), key=lambda t: t.id == CABIN)
+    for tick in ticks:
+        for at in list_places(tick):
+            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            if tick.id == REAR_ROW:
+                inside = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
+            if _is_seen(tick, at, inside, scope):
+                left -= set(inside)
+                yield _look(tick, at, [asked[c] for c in inside], scope)
+    yield from _closed_looks(ticks, asked, left, scope)
+
+
+def _closed_looks(
+    ticks: Sequence[Tick], asked: Mapping[str, WorkItem], left: set[str], scope: Scope
+) -> Iterator[Operation]:
+    """Yield the looks into areas that nothing opens, each counted only once somebody asks."""
+    for tick in ticks:
+        for at in list_places(tick):
+            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            left -= set(inside)
+            if inside:
+                yield _asked_look(tick, at, [asked[c] for c in inside], scope)
+
+
+def _asked_look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
+    """Return a look into a closed area, with what it takes to open and close it."""
+    openings = [scope.job.catalog.tasks.openings[w] for w in tick.opens]
+    minutes = sum(
+        (to_minutes(three) for o in openings for three in (o.open, o.close)),
+        to_minutes(tick.minutes),
+    )
+    opened = " and ".join(o.title for o in openings)
+    usual = _look(tick, at, demands, scope)
+    return msgspec.structs.replace(
+        usual,
+        title=f"{usual.title}{f' ({opened} off)' if opened else ''}",
+        minutes=minutes,
+        kind="ask",
+        p=max(d.probability for d in demands),
+        counted=False,
+        after=("step:make-safe",) if tick.seen_in else (),
+    )
+
+
+def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
+    if not scope.job.had_crash:
+        opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
+        there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
+        return opened and (bool(inside) or (there and bool(scope.changed)))
+    if tick.when == "always":
+        return bool(inside) or not tick.kinds
+    if tick.when == "bag-fired":
+        return any(p.assembly.live and _is_bag(p, scope) for p in scope.changed)
+    there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
+    return there and _is_open_for(tick, at, scope)
+
+
+def _is_open_for(tick: Tick, at: str, scope: Scope) -> bool:
+    car = scope.job.case.car
+    return any(is_open(word, at, scope.ways, car) for word in tick.seen_in) or not tick.seen_in
+
+
+def _is_bag(piece: Piece, scope: Scope) -> bool:
+    kinds = scope.job.catalog.kinds
+    return any(kinds[split_component(c).kind].family == "bag" for c in piece.key)
+
+
+def _look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
+    way = _way_seen(tick, at, scope)
+    word = f"look:{tick.id}-{at}" if at else f"look:{tick.id}"
+    title = f"Look: {tick.title}" + (f", {at}" if at else "")
+    needs = (f"open:{way.id}",) if way is not None else ()
+    return Operation(
+        n=tick.number or LOOK + _slot(tick, at, scope),
+        id=word,
+        action="look",
+        title=title,
+        components=tuple(d.component for d in demands if d.component),
+        minutes=to_minutes(tick.minutes),
+        after=needs,
+        demands=tuple(d.id for d in demands),
+        done=is_signed(word, scope) or (bool(demands) and all(d.done for d in demands)),
+        because=(),
+        passes_when=f"passed {word}: {tick.text}",
+    )
+
+
+def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
+    own = [w for w in scope.ways if w.opening.id in tick.seen_in and at in ("", w.at)]
+    outer = [w for w in scope.ways if set(w.opening.swallows) & set(tick.seen_in) and not w.at]
+    return next(iter((*own, *outer)), None)
+
+
+def _slot(tick: Tick, at: str, scope: Scope) -> int:
+    opening = scope.job.catalog.tasks.openings[tick.seen_in[0]]
+    return opening.slot + (at in ("passenger", "right"))
