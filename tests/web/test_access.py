@@ -1,0 +1,98 @@
+"""Every page for everybody: axe-core finds nothing, the keyboard is enough, text may be doubled.
+
+Source: Web Content Accessibility Guidelines 2.2 (W3C, 2023), as axe-core checks them; success
+criteria 1.4.4 (text at 200 %), 1.4.10 (no scrolling in two directions), 2.1.1 (keyboard).
+"""
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+pytestmark = pytest.mark.browser
+Show = Callable[..., Page]
+VENDORED = Path(__file__).parent / "vendored"
+AXE = (VENDORED / "axe.min.js").read_text(encoding="utf-8")
+RUN = "() => axe.run({resultTypes: ['violations'], iframes: false})"
+PAGES = (
+    "/", "/new", "/lots",
+    "/car/harrow-07", "/car/harrow-07/part/driver.front-bag", "/car/harrow-07/look",
+    "/car/burdock-09/trace", "/car/burdock-09/trace/passenger.front-bag", "/car/harrow-07/ask",
+    "/car/harrow-07/order", "/car/harrow-07/bid", "/car/harrow-07/work",
+    "/car/harrow-07/work?visit=strip", "/car/harrow-07/operation/1", "/car/harrow-07/add",
+    "/car/harrow-07/report/scan-1", "/car/harrow-07/seat/passenger.occupant-sensor",
+    "/car/harrow-07/prove", "/car/harrow-07/record", "/car/harrow-07/history", "/car/nowhere",
+)  # fmt: skip
+SIZES = ({"width": 390, "height": 844}, {"width": 1366, "height": 768})
+
+
+def test_vendored_code_is_what_was_taken_over() -> None:
+    import squibwise.web.layout as layout
+
+    for folder in (VENDORED, layout.STATIC):
+        for line in (folder / "vendored.sha256").read_text(encoding="utf-8").splitlines():
+            digest, name = line.split()
+            assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == digest
+    assert (layout.STATIC / "htmx-LICENSE.txt").is_file()
+    assert (VENDORED / "axe-LICENSE.txt").is_file()
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_axe_finds_nothing_light_and_dark_on_phone_and_laptop(show: Show, path: str) -> None:
+    page = show(path)
+    page.evaluate(AXE)
+    found = []
+    for size in SIZES:
+        page.set_viewport_size(size)
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+            for violation in page.evaluate(RUN)["violations"]:
+                nodes = [n["html"][:160] for n in violation["nodes"]][:3]
+                found.append((size["width"], scheme, violation["id"], nodes))
+    assert found == []
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_nothing_runs_out_of_the_page_with_text_doubled(show: Show, path: str) -> None:
+    page = show(path, "laptop")
+    page.evaluate("document.documentElement.style.fontSize = '225%'")  # twice the page's own 112.5
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= page.evaluate("innerWidth")
+    page.set_viewport_size(SIZES[0])
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[0]["width"]
+
+
+def test_a_look_is_written_by_keyboard_alone(show: Show) -> None:
+    page = show("/car/harrow-07/look", "laptop")
+    page.keyboard.press("Tab")
+    expect(page.locator(".skip")).to_be_focused()
+    page.keyboard.press("Enter")
+    page.locator('.rowlist a[href$="/part/centre.windshield"]').first.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/part/centre.windshield")
+    page.locator("input[name=seen_word]").first.focus()
+    page.keyboard.press("Space")
+    page.locator("input[name=by]").focus()
+    page.keyboard.type("K")
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.keyboard.press("Enter")
+    page.goto("/car/harrow-07")
+    expect(page.locator(".card", has_text="centre.windshield: seen intact")).to_have_count(1)
+
+
+LOW = """() => Array.from(document.querySelectorAll(`
+  main a, main button, main select, main summary, main label:has(input), nav a,
+  main input:not([type=hidden], [type=checkbox], [type=radio])`))
+  .filter((e) => e.getClientRects().length && !e.closest('svg'))
+  .filter((e) => e.getBoundingClientRect().height < 47.5)
+  .map((e) => e.outerHTML.slice(0, 120))"""
+
+
+def test_targets_are_large_enough_for_greasy_hands(show: Show) -> None:
+    for path in PAGES:
+        page = show(path)
+        assert page.evaluate(LOW) == [], path
+        page.context.close()

@@ -1,0 +1,164 @@
+"""Who may read and write at the bench, and what is refused before any page is made."""
+
+import os
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from squibwise.web.app import make_app
+from squibwise.web.guarding import LARGEST_UPLOAD
+from squibwise.web.running import HERE, draw_code, is_taken, own_names
+from squibwise.web.sessions import IDLE_SECONDS, PAIRING_SECONDS, Sessions
+
+HOST = "bench.test:80"
+PAGE, SEND = "/car/harrow-07/part/left.curtain", "/car/harrow-07/look"
+
+
+class Clock:
+    """A clock that is set by hand. A class because it is called and changed."""
+
+    def __init__(self) -> None:
+        self.at = 0.0
+
+    def __call__(self) -> float:
+        return self.at
+
+
+@pytest.fixture(scope="module")
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture(scope="module")
+def app(place: Path, clock: Clock) -> Any:
+    return make_app(place, frozenset({HOST}), Sessions(clock))
+
+
+def browser_at(app: Any, address: str = HERE, host: str = HOST, origin: str = "") -> TestClient:
+    """Return a browser that calls from an address."""
+    headers = {"host": host} | ({"origin": origin or f"http://{host}"})
+    return TestClient(
+        app, base_url=f"http://{host}", client=(address, 5000), headers=headers,
+        follow_redirects=False,
+    )  # fmt: skip
+
+
+def token_of(client: TestClient) -> str:
+    """Return the token of the forms of a page."""
+    found = re.search(r'name="token" content="([^"]+)"', client.get("/").text)
+    return found[1] if found else ""
+
+
+def look(client: TestClient, token: str, **headers: str) -> Any:
+    """Send a look."""
+    html = client.get(PAGE).text
+    seen = re.search(r'name="seen" value="([^"]+)"', html)
+    data = {
+        "token": token, "component": "left.curtain", "seen_word": "intact",
+        "once": os.urandom(6).hex(), "seen": seen[1] if seen else "",
+    }  # fmt: skip
+    return client.post(SEND, data=data, headers=headers)
+
+
+def test_every_answer_carries_a_policy_that_runs_no_inline_script(app: Any) -> None:
+    client = browser_at(app)
+    for path in ("/", PAGE, "/static/bench.js", "/nowhere"):
+        answer = client.get(path)
+        policy = answer.headers["content-security-policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert answer.headers["x-content-type-options"] == "nosniff"
+    html = client.get(PAGE).text
+    assert not re.search(r"<script(?![^>]*src=)|\son\w+=|\sstyle=|javascript:", html)
+
+
+def test_another_name_of_this_machine_is_refused(app: Any) -> None:
+    """DNS rebinding: a foreign name that leads here reaches nothing."""
+    assert browser_at(app, host="evil.test:80").get("/").status_code == 421
+
+
+def test_what_another_site_sends_is_refused(app: Any) -> None:
+    client = browser_at(app)
+    token = token_of(client)
+    assert look(client, token, origin="http://evil.test").status_code == 403
+    assert look(client, token, origin="null").status_code == 403
+    assert look(client, "guessed").status_code == 403
+    assert look(client, "").status_code == 403
+    assert look(client, token).status_code == 303
+
+
+def test_the_token_of_one_session_does_not_serve_another(app: Any) -> None:
+    assert look(browser_at(app), token_of(browser_at(app))).status_code == 403
+
+
+def test_from_the_network_nothing_is_shown_without_pairing(app: Any) -> None:
+    phone = browser_at(app, "192.0.2.7")
+    for path in ("/", PAGE, "/token", "/car/harrow-07/record.json"):
+        assert phone.get(path).status_code == 401, path
+    assert phone.get("/pair/guessed").status_code == 410
+    assert phone.post(SEND, data={"token": "x"}).status_code == 401
+
+
+def test_a_pairing_works_once_and_soon(app: Any, clock: Clock) -> None:
+    sessions = app.state.bench.sessions
+    token = sessions.offer_pairing("owner")
+    phone = browser_at(app, "192.0.2.7")
+    assert phone.get(f"/pair/{token}").status_code == 303
+    assert look(phone, token_of(phone)).status_code == 303
+    assert browser_at(app, "192.0.2.8").get(f"/pair/{token}").status_code == 410
+    late = sessions.offer_pairing("owner")
+    clock.at += PAIRING_SECONDS + 1.0
+    assert browser_at(app, "192.0.2.8").get(f"/pair/{late}").status_code == 410
+
+
+def test_a_visitor_reads_and_writes_nothing(app: Any) -> None:
+    visitor = browser_at(app, "192.0.2.9")
+    visitor.get(f"/pair/{app.state.bench.sessions.offer_pairing('visitor')}")
+    assert "You are a visitor" in visitor.get("/").text
+    assert "Write it down" not in visitor.get(PAGE).text
+    assert look(visitor, token_of(visitor)).status_code == 403
+
+
+def test_a_session_expires(app: Any, clock: Clock) -> None:
+    phone = browser_at(app, "192.0.2.10")
+    phone.get(f"/pair/{app.state.bench.sessions.offer_pairing('owner')}")
+    assert phone.get("/").status_code == 200
+    clock.at += IDLE_SECONDS + 1.0
+    assert phone.get("/").status_code == 401
+
+
+def test_the_cookie_is_out_of_reach_of_scripts_and_of_other_sites(app: Any) -> None:
+    cookie = browser_at(app).get("/").headers["set-cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=Lax" in cookie
+
+
+def test_more_than_the_limit_is_refused_before_it_is_read(app: Any) -> None:
+    client = browser_at(app)
+    client.get("/")
+    answer = client.post(SEND, content=b"", headers={"content-length": str(LARGEST_UPLOAD + 1)})
+    assert answer.status_code == 413
+
+
+@pytest.mark.parametrize("back", ["//evil.test/", "/\\evil.test", "http://evil.test/"])
+def test_the_language_form_leads_nowhere_else(app: Any, back: str) -> None:
+    client = browser_at(app)
+    data = {"token": token_of(client), "lang": "de", "back": back}
+    assert client.post("/language", data=data).headers["location"] == "/"
+
+
+def test_a_path_out_of_the_case_is_no_picture(app: Any) -> None:
+    client = browser_at(app)
+    for path in ("../case.toml", "evidence/../case.toml", "%2e%2e/case.toml", "case.toml"):
+        assert client.get(f"/car/harrow-07/file/{path}").status_code == 404, path
+
+
+def test_names_of_this_machine_and_the_code_of_a_phone() -> None:
+    assert own_names(80) == {"127.0.0.1:80", "localhost:80", "[::1]:80"}
+    lines = draw_code("http://192.0.2.1/").splitlines()
+    assert len({len(line) for line in lines}) == 1
+    assert set("".join(lines)) <= set("█▀▄ ")
+    assert is_taken(0) is False
