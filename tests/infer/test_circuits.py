@@ -105,3 +105,17 @@ def test_a_connector_seen_hanging_on_one_circuit_opens_that_circuit() -> None:
     assert bag.now.fired < 0.01
     assert bag.stages["2"].faulty > 0.95
     assert bag.stages["1"].live > bag.stages["2"].live + 0.3
+
+
+def test_a_fault_that_comes_and_goes_is_not_gone_because_one_scan_is_clean() -> None:
+    lines = build.scan(build.code(1, BAG, 1, status=("intermittent",)))
+    _, goes = ask(NO_CRASH, lines, build.scan(id="scan-2", able=True))
+    _, before = ask(NO_CRASH, lines)
+    assert goes.stages["1"].live < 0.6
+    assert goes.stages["1"].live > before.stages["1"].live
+
+
+def test_one_open_bag_without_a_crash_did_not_fire() -> None:
+    answer, bag = ask(NO_CRASH, build.scan(build.code(1, BAG, 1)))
+    assert answer.event.no_crash > 0.95
+    assert bag.after_crash.fired < 0.1

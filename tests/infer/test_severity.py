@@ -74,3 +74,20 @@ def test_an_empty_parked_car_gets_no_work_for_an_occupied_seat() -> None:
     worn = [c for c in answer.components if c.id.endswith(("belt-webbing", "load-limiter"))]
     assert max(c.now.damaged for c in worn) < 0.04
     assert max(c.after_crash.fired for c in answer.components) < 0.03
+
+
+def test_told_of_no_crash_a_car_without_power_had_none() -> None:
+    none = Circumstance(id="told", what="crash", present=False)
+    dark = Circumstance(id="dark", what="unpowered", present=True)
+    answer = assess(build.case(none, dark), build.CATALOG)
+    assert answer.event.no_crash > 0.9
+    assert answer.open_questions == ()
+
+
+def test_without_a_crash_the_glass_is_as_whole_as_any_other_part() -> None:
+    none = Circumstance(id="told", what="crash", present=False)
+    answer = assess(build.case(none), build.CATALOG)
+    glass = answer.of("centre.windshield")
+    assert glass is not None
+    assert glass.now.damaged < 0.04
+    assert "centre.windshield" not in [look.component for look in answer.next_looks[:1]]

@@ -266,6 +266,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     disturbed_if_one_sign: Figure
     disturbed_if_both: Figure
     all_stages_meant: Figure
+    intermittent_hides: Figure
     left_over_after_work: Figure
     left_over_if_shown: Figure
     found_elsewhere: Figure

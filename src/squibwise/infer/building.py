@@ -291,9 +291,19 @@ def _front_cluster(
         fires = firing_logic.passenger_front(
             build.events, build.logics, seat, known, stages, build.catalog
         )
-    part = _charged(component, np.eye(stages + 1), build)
-    trim = _trims(component, np.arange(stages + 1) > 0, links, build)
+    spent = np.eye(stages + 1)
+    if component not in links.values():
+        return Cluster((_charged(component, spent, build),), fires)
+    quiet = _quiet(build.events)[:, None, None, None]
+    fires = np.concatenate([fires[..., :1] * quiet, fires[..., :1] * ~quiet, fires[..., 1:]], -1)
+    part = _charged(component, spent[[0, *range(stages + 1)]], build)
+    trim = _trims(component, np.arange(stages + 2) > 1, links, build)
     return Cluster((part, *trim), fires)
+
+
+def _quiet(events: EventTable) -> npt.NDArray[np.bool_]:
+    """Return in which events nothing struck the body and it did not roll over."""
+    return ~events.holds([bool(s.blows) or s.rollover for s in events.scenarios])
 
 
 def _other_cluster(
@@ -375,9 +385,10 @@ def _trims(
         row = _link_row(trim, build.catalog)
         if by == component and row is not None:
             kind, rates = build.catalog.kinds[split_component(trim).kind], _rates(trim, build)
-            usual = rates.row.damaged if row.otherwise is None else row.otherwise.value
-            damage = np.where(fired, row.damaged.value, usual)[None, :]
-            result.append(plain_part(trim, kind, rates, damage))
+            otherwise = rates.row.damaged if row.otherwise is None else row.otherwise.value
+            damage = np.where(fired, row.damaged.value, otherwise)
+            damage[0] = rates.row.damaged  # nothing fired and, where that is told apart, no crash
+            result.append(plain_part(trim, kind, rates, damage[None, :]))
     return result
 
 

@@ -158,7 +158,7 @@ def _dead_rows(cases: tuple[Scenario, ...], chances: list[Chances], catalog: Cat
     odds = catalog.firing.events.chances["unpowered"].value
     events: list[Row] = []
     for index, (scenario, chance) in enumerate(zip(cases, chances, strict=True)):
-        if scenario.kind == "crash":
+        if scenario.kind in ("crash", "none"):
             weight = scenario.weight * odds
             unlatched, latched = weight * (1.0 - chance.belted), weight * chance.belted
             events.append((index, False, 0, False, True, unlatched, latched))

@@ -137,14 +137,20 @@ def _gated(base: Array, gates: Array) -> Array:
 
 
 def passenger_curves(events: EventTable, year: float, catalog: Catalog) -> tuple[Array, Array]:
-    """Return the chance given the driver's bag fired and given it did not, seat taken."""
+    """Return the chance given the driver's bag fired and given it did not, seat taken.
+
+    Without a crash, and with none gone off by itself, it did not fire alone either.
+    """
     sides = [
         SIDE_CODES[struck(s.blows[0].zone.side, "left")] if s.blows else 0 for s in events.scenarios
     ]
     hit = Hit(side=np.array(sides), forward_kmh=0.0, lateral_kmh=0.0, model_year=year)
     curve = catalog.priors.curves["passenger-front-bag"]
     ones = np.ones(len(sides))
+    cause = np.array([bool(s.blows) or s.kind == "outside" for s in events.scenarios])
+    gate = np.array([max((b.gate for b in s.blows), default=1.0) for s in events.scenarios])
     followed, alone = probability(curve, hit, ones), probability(curve, hit, 0.0 * ones)
+    alone = alone * cause * gate
     return events.by_scenario(followed), events.by_scenario(alone)
 
 

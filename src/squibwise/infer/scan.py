@@ -371,6 +371,9 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
         weight = 1.0
     elif able is False or component in coverage.not_tested:
         weight = 0.0
+    hides = (
+        _comes_and_goes(component, scan, net) * catalog.firing.scans.reach.intermittent_hides.value
+    )
     own = 0.0 < weight < 1.0
     may_stop = scan.same_unit and able is None
     clean, listed, watch = [], [], []
@@ -384,7 +387,21 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     share = None
     if signs_of_disturbance(scan.report, catalog):
         share = _share_with_a_code(scan.report, net)
-    return Reach(tuple(clean), tuple(listed), tuple(watch), share)
+    seen = tuple(c * (1.0 - hides) for c in clean)
+    return Reach(seen, tuple(listed), tuple(watch), share)
+
+
+def _comes_and_goes(component: str, scan: Scan, net: Network) -> bool:
+    """Return whether an earlier report has a fault of a component as intermittent.
+
+    Nobody worked on it since: that it is not read now is weak evidence, it hides.
+    """
+    worked = max((at for at, _ in net.line.works_on(frozenset({component}))), default=-1)
+    return any(
+        worked < at < scan.place and c.component == component and "intermittent" in c.status
+        for at, entry in net.line.all_of(Report)
+        for c in entry.reading.lines
+    )
 
 
 def _share_with_a_code(report: Report, net: Network) -> float:
