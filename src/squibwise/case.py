@@ -15,7 +15,7 @@ from squibwise.model.belief import Assessment
 from squibwise.model.bid import BidLimit, BidSheet, Settled, SettledLine
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
-from squibwise.model.evidence import PartLabel, TestOutcome
+from squibwise.model.evidence import TestOutcome
 from squibwise.model.lots import LotRow, LotTerms, ScreenedRows
 from squibwise.model.market import BuyAnswer, OfferSheet, ShopTerms
 from squibwise.model.names import current_name
@@ -115,9 +115,12 @@ def buy(
 
 def request(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> list[dict[str, str]]:
     """Return the rows of a sheet that asks parts desks for offers."""
-    labels = {e.component: e.number for e in case.evidence if isinstance(e, PartLabel)}
-    wanted = plan.list_needs(work(case, catalog, own))
-    return plan.list_requests(case, wanted, labels)
+    return plan.list_requests(case, plan.list_needs(work(case, catalog, own)))
+
+
+def order_lines(sheet: OfferSheet, answer: BuyAnswer, today: dt.date) -> list[dict[str, str]]:
+    """Return every line of a sheet with what the recommended plan orders now as ordered."""
+    return plan.list_lines(sheet, answer.plans[-1], today)
 
 
 def settle(settled: Settled) -> tuple[SettledLine, ...]:

@@ -94,6 +94,22 @@ def test_an_answered_request_buys(run: Line, folder: Path) -> None:
     assert value["shipping"]["minor"] >= 2_000
 
 
+def test_the_order_is_written_once_and_kept_by_the_next_plan(
+    run: Line, folder: Path, tmp_path: Path
+) -> None:
+    lines = tmp_path / "lines.csv"
+    before = run("buy", folder, "--order", lines, "--json").json()
+    after = run("buy", folder, "--offers", lines, "--json").json()
+    assert {p["offer"]: p["kept"] for p in after["purchases"]} == {
+        p["offer"]: True for p in before["purchases"]
+    }
+    assert after["shipping"]["minor"] == 0  # paid with the order
+    written = lines.read_text()
+    assert run("buy", folder, "--order", lines).code == 2
+    assert lines.read_text() == written
+    assert run("buy", folder, "--order", lines, "--force").code == 1
+
+
 def test_a_late_part_moves_the_day_and_what_is_ordered_stays(run: Line, folder: Path) -> None:
     before = run("buy", folder, "--json").json()
     states = {1: ";State", 8: ";ordered"}  # the heading, and the control unit

@@ -2,6 +2,7 @@
 
 import io
 
+import msgspec
 import pytest
 
 from squibwise.catalog.load import load_catalog
@@ -10,6 +11,7 @@ from squibwise.intake.offers import guess_columns, read_offers
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
+from squibwise.model.evidence import PartLabel
 from squibwise.model.market import Days, JudgedOffer, Need, OfferSheet
 from squibwise.model.origin import Finding
 from squibwise.plan.offers import judge_offers
@@ -232,3 +234,60 @@ def test_words_that_fit_two_needs_fit_neither() -> None:
     judged, findings = _judge(row, _case(), (BELT, twin))
     assert judged == ()
     assert [f.code for f in findings] == ["offer-fits-nothing"]
+
+
+ARRIVED = "Part,Vendor,Price,Lead time,State,Part number,Label number,Label side,Label says\n"
+
+
+def _arrive(row: str, *labels: PartLabel) -> tuple[tuple[JudgedOffer, ...], list[str]]:
+    buckle = Need(key="front-buckle@driver", title="front buckle assembly, driver", live=True)
+    offers = _read(ARRIVED + row).offers
+    case = msgspec.structs.replace(_case(), evidence=labels)
+    judged, findings = judge_offers(offers, (BELT, PANEL, buckle), case, CATALOG)
+    return judged, [f.code for f in findings]
+
+
+# Rows of our own: what came against what was ordered for the driver's belt, a car driven from
+# the left; numbers are written in several ways.
+@pytest.mark.parametrize(
+    ("row", "codes"),
+    [
+        ("front-belt@driver,Alder,180,3,arrived,81850-A1,81850 a1,LH,", []),
+        ("front-belt@driver,Alder,180,3,arrived,81850-A1,81851-A1,,", ["arrival-mismatch"]),
+        ("front-belt@driver,Alder,180,3,arrived,81850-A1,81850-A1,right,", ["arrival-mismatch"]),
+        (
+            "front-belt@driver,Alder,180,3,arrived,81850-A1,81850-A1,,front-buckle@driver",
+            ["arrival-mismatch"],
+        ),
+        ("front-belt@driver,Alder,180,3,arrived,81850-A1,,,", ["arrival-not-compared"]),
+        ("front-belt@driver,Alder,180,3,ordered,81850-A1,,,", []),
+        ("front-belt@driver,Alder,180,3,fitted,81850-A1,99,,", ["arrival-mismatch"]),
+    ],
+)
+def test_what_arrives_is_compared_with_what_was_ordered(row: str, codes: list[str]) -> None:
+    judged, told = _arrive(row)
+    assert told == codes
+    assert judged[0].is_wrong is ("arrival-mismatch" in codes)
+    assert judged[0].is_usable is ("arrival-mismatch" not in codes)
+
+
+def test_without_a_number_ordered_the_old_label_counts() -> None:
+    old = PartLabel(id="old", component="driver.retractor-pretensioner", number="81850-A1")
+    row = "front-belt@driver,Alder,180,3,arrived,,{},,"
+    assert _arrive(row.format("81850A1"), old)[1] == []
+    assert _arrive(row.format("77777"), old)[1] == ["arrival-mismatch"]
+    assert _arrive(row.format("77777"))[1] == []
+
+
+def test_a_label_of_the_case_from_this_seller_is_compared() -> None:
+    label = PartLabel(
+        id="new", component="driver.belt-webbing", number="5", seller="Alder", provenance="new"
+    )
+    assert _arrive("front-belt@driver,Alder,180,3,arrived,81850,,,", label)[1] == [
+        "arrival-mismatch"
+    ]
+
+
+def test_a_side_that_is_none_is_a_bad_row() -> None:
+    sheet = _read(ARRIVED + "belt,Alder,180,3,arrived,1,1,upper,\n")
+    assert [f.code for f in sheet.findings if f.code == "offer-row-bad"] == ["offer-row-bad"]

@@ -1,8 +1,10 @@
 """From a job and a sheet to plans: what is left out, what is told, what reads back."""
 
 import csv
+import datetime as dt
 import io
 
+import msgspec
 import pytest
 
 from squibwise.catalog.load import load_catalog
@@ -12,11 +14,12 @@ from squibwise.intake.offers import read_offers
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, CostLine, Money
-from squibwise.model.market import BuyAnswer, Service, ShopTerms
+from squibwise.model.evidence import PartLabel, Photo
+from squibwise.model.market import WEEKDAYS, BuyAnswer, Service, ShopTerms
 from squibwise.model.work import Area, Minutes, Operation, Order, Visit, Work
 from squibwise.plan.cost_worlds import list_evidence, list_worlds
 from squibwise.plan.offers import list_needs, need_key
-from squibwise.plan.ordering import list_requests, plan_buying
+from squibwise.plan.ordering import list_lines, list_requests, plan_buying
 
 pytest.importorskip("ortools")
 CATALOG = load_catalog()
@@ -132,9 +135,21 @@ def test_an_outside_service_takes_its_days_by_appointment() -> None:
 
 
 def test_an_answered_request_reads_back_as_offers() -> None:
-    rows = list_requests(CASE, list_needs(_work(BAG, ROOF)), {"driver.front-bag": "AB-12"})
-    assert rows[0]["old label number"] == "AB-12"
-    assert rows[0]["stages"] == "driver.front-bag 2"
+    label = PartLabel(id="l", component="driver.front-bag", number="AB-12")
+    photo = Photo(id="p", file="evidence/label.jpg", component="driver.front-bag")
+    case = msgspec.structs.replace(CASE, evidence=(label, photo))
+    live = msgspec.structs.replace(BAG, live=True)
+    rows = list_requests(case, list_needs(_work(live, ROOF)))
+    told = ("old label number", "stages", "connectors", "photo", "side", "vin")
+    assert [rows[0][word] for word in told] == [
+        "AB-12",
+        "driver.front-bag 2",
+        "2 squib",
+        "evidence/label.jpg",
+        "left",
+        "1M8GDM9AXKP042788",
+    ]
+    assert rows[1]["connectors"] == ""
     rows[0] |= {"supplier": "Birch", "price": "512.50", "lead days": "5", "condition": "new"}
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]))
@@ -145,6 +160,52 @@ def test_an_answered_request_reads_back_as_offers() -> None:
         ("ask-1", "driver-bag@driver", 51_250)
     ]
     assert [f.code for f in found.findings if f.severity != "note"] == []
+
+
+def test_what_is_ordered_reads_back_and_is_kept() -> None:
+    sheet = read_offers(SHEET.encode(), "offers.csv", CATALOG, "USD")
+    plan = _buy(SHEET, ShopTerms(hour=90, bay_day=30), BAG, ROOF).plans[2]
+    lines = list_lines(sheet, plan, dt.date(2026, 11, 30))
+    ordered = {x["part"] for x in lines if x["state"] == "ordered"}
+    assert ordered == {p.need for p in plan.purchases if not p.after_look}
+    written = io.StringIO()
+    table = csv.DictWriter(written, fieldnames=list(lines[0]))
+    table.writeheader()
+    table.writerows(lines)
+    again = read_offers(written.getvalue().encode(), "lines.csv", CATALOG, "USD")
+    assert {f.code for f in again.findings if f.severity != "note"} == set()
+    assert [(o.id, o.price, o.lead, o.restock) for o in again.offers] == [
+        (o.id, o.price, o.lead, o.restock) for o in sheet.offers
+    ]
+    kept = _buy(written.getvalue(), ShopTerms(hour=90, bay_day=30), BAG, ROOF).plans[2]
+    assert {p.need for p in kept.purchases if p.kept} == ordered
+
+
+def test_the_lead_time_of_what_was_ordered_runs_from_that_day() -> None:
+    text = (
+        "part,supplier,price,lead days,state,ordered on\n"
+        "driver-bag@driver,Alder,600,8,ordered,2026-11-26\n"
+    )
+    sheet = read_offers(text.encode(), "offers.csv", CATALOG, "USD")
+    terms = ShopTerms(works=WEEKDAYS)
+    days = [
+        plan_buying(CASE, _work(BAG), sheet, terms, CATALOG, today).plans[2].ready_day
+        for today in (None, dt.date(2026, 11, 26), dt.date(2026, 11, 30), dt.date(2026, 12, 20))
+    ]
+    assert days == [9, 9, 5, 1]
+
+
+def test_a_wrong_part_is_not_fitted_and_another_is_bought() -> None:
+    text = (
+        "part,supplier,price,lead days,state,part number,label number\n"
+        "driver-bag@driver,Alder,600,3,arrived,A1,B2\n"
+        "driver-bag@driver,Birch,650,4,quoted,A1,\n"
+    )
+    answer = _buy(text, ShopTerms(), BAG)
+    assert [p.supplier for p in answer.plans[2].purchases] == ["Birch"]
+    assert "arrival-mismatch" in {f.code for f in answer.findings}
+    alone = _buy("\n".join(text.splitlines()[:2]), ShopTerms(), BAG)
+    assert alone.without_offer == (BAG.title,)
 
 
 def _cost(name: str, profile: str, chance: float) -> Cost:

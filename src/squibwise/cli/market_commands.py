@@ -28,6 +28,13 @@ settled_option = click.option(
 @click.option("--terms", type=click.Path(path_type=Path), help="Terms of your shop, TOML.")
 @click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
 @click.option("--request", is_flag=True, help="Print a sheet to send to parts desks instead.")
+@click.option(
+    "--order",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Write every line as CSV, what the recommended plan orders now as ordered.",
+)
+@click.option("--force", is_flag=True, help="Write over the file of --order.")
 @own_option
 @answers
 def buy(
@@ -36,6 +43,8 @@ def buy(
     terms: Path | None,
     column: tuple[str, ...],
     request: bool,
+    order: Path | None,
+    force: bool,
     own: Path | None,
     as_json: bool,
 ) -> int:
@@ -54,6 +63,8 @@ def buy(
     shop = market_files.load_terms(terms or folder / "buying.toml", must_be_there=bool(terms))
     today = dt.date.today()
     answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today)
+    if order:
+        _write_order(order, case.order_lines(sheet, answer, today), force=force)
     best = output.as_builtins(answer.plans[-1])
     ready = today + dt.timedelta(days=answer.plans[-1].ready_day)
     return opening.answer(
@@ -80,12 +91,27 @@ def _print_request(at: "opening.Opened") -> int:  # type: ignore[name-defined]  
     rows = case.request(at.case, at.catalog, at.own)
     if not rows:
         raise InputError("Nothing is to be bought.", remedy="`squibwise work CASE` says why.")
+    click.echo(_as_csv(rows), nl=False)
+    return 0
+
+
+def _as_csv(rows: list[dict[str, str]]) -> str:
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]), lineterminator="\n")
     sheet.writeheader()
     sheet.writerows(rows)
-    click.echo(written.getvalue(), nl=False)
-    return 0
+    return written.getvalue()
+
+
+def _write_order(file: Path, rows: list[dict[str, str]], *, force: bool) -> None:
+    """Write the lines; a file that is there stays as it is unless forced."""
+    from squibwise.garage.writing import NewFile, write_files
+
+    if not rows:
+        raise InputError("The sheet holds no offer.", remedy="Nothing was written.")
+    write_files(
+        [NewFile(path=file, data=_as_csv(rows).encode("utf-8"))], may_replace=lambda _: force
+    )
 
 
 @click.command(

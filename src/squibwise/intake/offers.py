@@ -246,6 +246,10 @@ def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
         restock=_share(cells.get("restock", "0"), "restock"),
         state=_state(cells.get("state", "quoted")),  # type: ignore[arg-type]  # checked there
         quoted_on=_date(cells.get("quoted-on")),
+        ordered_on=_date(cells.get("ordered-on")),
+        label_number=cells.get("label-number", "").strip(),
+        label_side=_side(cells.get("label-side", ""), reader),
+        label_what=cells.get("label-what", "").strip(),
         origin=Origin(file=reader.name, line=line.number, raw=line.text),
     )
 
@@ -355,6 +359,15 @@ def _documents(text: str, reader: _Reader) -> tuple[str, ...]:
     words = [w.strip() for w in re.split(r"[;,/+]", text) if w.strip()]
     meant = (reader.catalog.market.meaning("documents", w) or w.lower() for w in words)
     return tuple(dict.fromkeys(meant))
+
+
+def _side(text: str, reader: _Reader) -> str:
+    if not text:
+        return ""
+    meant = reader.catalog.market.meaning("label-side", text)
+    if meant is None:
+        raise _BadCellError(f"the side '{text}' on the label is neither left nor right")
+    return meant
 
 
 def _state(text: str) -> str:

@@ -84,6 +84,10 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         return_days: Days within which it may be sent back; None = not stated.
         restock: Share of the price that a return costs. [0..1]
         state: How far the line has come.
+        ordered_on: Day from which its lead time runs; None = not ordered, or today.
+        label_number: On the label of what arrived; empty = nobody has read it.
+        label_side: Side that is printed on it; empty = none, or nobody has read it.
+        label_what: What the label calls it; empty = nobody has read it.
     """
 
     id: str
@@ -101,6 +105,10 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     restock: float = 0.0
     state: LineState = "quoted"
     quoted_on: dt.date | None = None
+    ordered_on: dt.date | None = None
+    label_number: str = ""
+    label_side: str = ""
+    label_what: str = ""
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:
@@ -142,6 +150,7 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         need: Key of the need.
         policy: The strictest rule that applies.
         is_usable: It may be bought.
+        is_wrong: It arrived and is another part than was ordered: it is not fitted.
         why: Reasons, the deciding one first, each with its source.
     """
 
@@ -149,6 +158,7 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     need: str
     policy: Policy
     is_usable: bool
+    is_wrong: bool = False
     why: tuple[str, ...] = ()
 
 

@@ -6,7 +6,7 @@ from squibwise.plan.costing import cost
 from squibwise.plan.loss_table import losses
 from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
 from squibwise.plan.offers import list_needs
-from squibwise.plan.ordering import list_requests, plan_buying
+from squibwise.plan.ordering import list_lines, list_requests, plan_buying
 from squibwise.plan.settling import learn_factors, settled_lines
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "limit_bid",
     "limit_row",
     "list_evidence",
+    "list_lines",
     "list_needs",
     "list_requests",
     "list_worlds",

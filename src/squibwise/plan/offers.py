@@ -7,8 +7,9 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import UsedPolicy
 from squibwise.model.case import Case
+from squibwise.model.evidence import PartLabel
 from squibwise.model.market import POLICIES, JudgedOffer, Need, Offer, Policy
-from squibwise.model.names import split_component
+from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Order, Work
 
@@ -54,7 +55,8 @@ def judge_offers(
     """
     judged: list[JudgedOffer] = []
     findings: list[Finding] = []
-    for offer in offers:
+    for given in offers:
+        offer = _with_label(given, wanted, case)
         if offer.state in ("rejected", "returned"):
             continue
         need, doubt = _match(offer, wanted)
@@ -62,8 +64,11 @@ def judge_offers(
         if need is not None:
             found = _judge(offer, need, case, catalog)
             suspect = _is_suspect(offer, need, catalog)
-            usable = found.is_usable and not suspect
-            judged.append(msgspec.structs.replace(found, is_usable=usable))
+            wrong = _compare_label(offer, need, wanted, case)
+            usable = found.is_usable and not suspect and not wrong
+            judged.append(msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)))
+            findings += [_mismatch(offer, need, wrong)] if wrong else []
+            findings += [_not_compared(offer, need)] if _is_unread(offer) else []
             findings += [] if found.is_usable else [_refused(found, need)]
             findings += [_too_cheap(found, need)] if suspect else []
     return tuple(judged), tuple(findings)
@@ -119,6 +124,59 @@ def missing_papers(offer: Offer, asked: Iterable[str]) -> tuple[str, ...]:
     return tuple(word for word in asked if word not in has)
 
 
+def _with_label(offer: Offer, wanted: Sequence[Need], case: Case) -> Offer:
+    """Return an offer that arrived with the label that the case holds of it, by its seller."""
+    if offer.state not in _HERE or offer.label_number:
+        return offer
+    mine = {c for n in wanted if offer.fits in (n.key, n.title, *n.contains) for c in n.contains}
+    labels = [
+        e.number
+        for e in case.evidence
+        if isinstance(e, PartLabel) and e.component in mine and e.seller == offer.supplier
+    ]
+    return msgspec.structs.replace(offer, label_number=labels[-1]) if labels else offer
+
+
+def old_labels(case: Case) -> dict[str, str]:
+    """Return the numbers on the labels of the parts the car came with, by component."""
+    labels = [e for e in case.evidence if isinstance(e, PartLabel)]
+    return {e.component: e.number for e in labels if not e.seller and e.provenance == "unknown"}
+
+
+def _compare_label(offer: Offer, need: Need, wanted: Sequence[Need], case: Case) -> str:
+    """Return in what the label of an arrived part differs from what was ordered; empty = nothing.
+
+    The number is compared with the one that was ordered, else with the one on the old part.
+    """
+    if offer.state not in _HERE:
+        return ""
+    old = old_labels(case)
+    ordered = [offer.part_number] if offer.part_number else []
+    ordered = ordered or [old[c] for c in need.contains if c in old]
+    if offer.label_number and ordered and _bare(offer.label_number) not in map(_bare, ordered):
+        return f"its label says {offer.label_number}, ordered was {' or '.join(ordered)}"
+    place = split_component(need.contains[0]).place if need.contains else ""
+    side = side_of(place, case.car.drive_hand) if place else None
+    if offer.label_side and side and offer.label_side != side:
+        return f"its label says {offer.label_side}, the part belongs on the {side}"
+    other = _match(msgspec.structs.replace(offer, fits=offer.label_what), wanted)[0]
+    if offer.label_what and other is not None and other.key != need.key:
+        return f"its label says '{offer.label_what}', which is {other.title}"
+    return ""
+
+
+def _bare(number: str) -> str:
+    """Return a part number without the signs that people write differently."""
+    return "".join(c for c in number.upper() if c.isalnum())
+
+
+def _is_unread(offer: Offer) -> bool:
+    return offer.state == "arrived" and not offer.label_number
+
+
+_HERE = ("arrived", "fitted")
+
+
 def _is_suspect(offer: Offer, need: Need, catalog: Catalog) -> bool:
     """Is a new live part offered so far below its usual price that it is likely counterfeit."""
     low, price = need.usual_low, offer.price
@@ -144,6 +202,29 @@ def _fits_nothing(offer: Offer, near: Sequence[Need]) -> Finding:
         severity="warning",
         message=f"'{offer.fits}' is nothing on the order list, or more than one thing.",
         remedy=f"Write what it is for as the order list does: {names}.",
+        origin=offer.origin,
+    )
+
+
+def _mismatch(offer: Offer, need: Need, wrong: str) -> Finding:
+    return Finding(
+        code="arrival-mismatch",
+        severity="warning",
+        message=f"The {need.title} from {offer.supplier} is not what was ordered: {wrong}. It is "
+        "not fitted, and not counted on.",
+        remedy="Reject it (state 'rejected'). If its number replaces the ordered one, let the "
+        "parts desk confirm that and write it into the part number.",
+        origin=offer.origin,
+    )
+
+
+def _not_compared(offer: Offer, need: Need) -> Finding:
+    return Finding(
+        code="arrival-not-compared",
+        severity="warning" if need.live else "note",
+        message=f"The {need.title} from {offer.supplier} arrived; nobody has compared its label.",
+        remedy="Read its label before it is fitted and write the number into the column "
+        "'label number'.",
         origin=offer.origin,
     )
 

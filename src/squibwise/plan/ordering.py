@@ -5,22 +5,27 @@ from collections.abc import Callable, Iterable, Sequence
 
 import msgspec
 import numpy as np
+from msgspec.structs import astuple
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.model.case import Case
 from squibwise.model.cost import Money, from_major
+from squibwise.model.evidence import Photo
 from squibwise.model.market import (
     KEPT_STATES,
     BuyAnswer,
     BuyPlan,
     CurvePoint,
+    Days,
     JudgedOffer,
     Need,
+    Offer,
     OfferSheet,
     ShopTerms,
     Supplier,
 )
+from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Operation, Work
 from squibwise.plan.buying import least_paid, solve
@@ -33,7 +38,7 @@ from squibwise.plan.buying_problem import (
     habits,
     list_open_days,
 )
-from squibwise.plan.offers import judge_offers, list_needs
+from squibwise.plan.offers import judge_offers, list_needs, old_labels
 
 _POINTS, _SEED = 6, 1
 Progress = Callable[[int, int], None]
@@ -87,7 +92,8 @@ def plan_buying(
 
 
 def _counts(judged: JudgedOffer) -> bool:
-    return judged.is_usable or judged.offer.state in KEPT_STATES
+    kept = judged.offer.state in KEPT_STATES and not judged.is_wrong
+    return judged.is_usable or kept
 
 
 def state_problem(
@@ -107,7 +113,11 @@ def state_problem(
 
     return Problem(
         needs=tuple(needs),
-        offers=tuple((j.need, j.offer) for j in judged if j.need in wanted and _counts(j)),
+        offers=tuple(
+            (j.need, _still_to_wait(j.offer, today))
+            for j in judged
+            if j.need in wanted and _counts(j)
+        ),
         suppliers=tuple(suppliers),
         tasks=tuple(_task(o, before[o.id], needs, terms, currency) for o in operations),
         terms=terms,
@@ -115,6 +125,15 @@ def state_problem(
         looks={key: look for key, look in looks.items() if look},
         open_days=list_open_days(today, terms),
     )
+
+
+def _still_to_wait(offer: Offer, today: dt.date | None) -> Offer:
+    """Return an offer that was ordered with the days that are left of its lead time."""
+    if today is None or offer.ordered_on is None or offer.state != "ordered":
+        return offer
+    gone = max(0, (today - offer.ordered_on).days)
+    low, likely, high = (max(0, d - gone) for d in astuple(offer.lead))
+    return msgspec.structs.replace(offer, lead=Days(low=low, likely=likely, high=high))
 
 
 def _earlier_visits(work: Work) -> dict[str, tuple[tuple[str, ...], str]]:
@@ -221,45 +240,109 @@ def _not_proven(plan: BuyPlan) -> Finding:
     )
 
 
-def list_requests(
-    case: Case, needs: Sequence[Need], labels: dict[str, str]
-) -> list[dict[str, str]]:
+def list_requests(case: Case, needs: Sequence[Need]) -> list[dict[str, str]]:
     """Return the rows of a sheet to send to parts desks; answered, it reads back as offers.
 
+    What stands before the supplier is told; the rest is for the answer.
+
     Args:
-        case: The car.
+        case: The car, the labels and photographs of its parts.
         needs: What is asked for.
-        labels: Number on the old label, by component id.
     """
+    labels = old_labels(case)
     return [
         {
             "offer": f"ask-{number}",
             "part": need.key,
-            "description": need.title,
+            "asked for": need.title,
             "quantity": str(need.quantity),
             "vin": case.car.vin or "",
             "model year": str(case.car.model_year or ""),
+            "side": _side(case, need),
             "old label number": next((labels[c] for c in need.contains if c in labels), ""),
+            "photo": "; ".join(_photos(case, need)),
+            "colour": "",
             "stages": _stages(case, need),
+            "connectors": _connectors(case, need),
             "live": "yes" if need.live else "no",
-            "supplier": "",
-            "part number": "",
-            "condition": "",
-            "price": "",
+            **dict.fromkeys(_ANSWER, ""),
             "currency": case.currency,
-            "lead days": "",
-            "shipping": "",
-            "free from": "",
-            "dangerous goods": "",
-            "donor vin": "",
-            "documents": "",
-            "return days": "",
-            "restock": "",
         }
         for number, need in enumerate(needs, start=1)
     ]
 
 
+_ANSWER = (
+    "supplier", "part number", "condition", "price", "currency", "lead days", "shipping",
+    "free from", "dangerous goods", "donor vin", "documents", "return days", "restock", "state",
+    "label number", "label side",
+)  # fmt: skip
+
+
+def _side(case: Case, need: Need) -> str:
+    places = {split_component(c).place for c in need.contains}
+    return " and ".join(sorted({s for p in places if (s := side_of(p, case.car.drive_hand))}))
+
+
+def _photos(case: Case, need: Need) -> list[str]:
+    photos = (e for e in case.evidence if isinstance(e, Photo))
+    return [p.file for p in photos if p.component in need.contains]
+
+
 def _stages(case: Case, need: Need) -> str:
     counts = [f"{c} {case.car.stages[c]}" for c in need.contains if case.car.stages.get(c, 1) > 1]
     return "; ".join(counts)
+
+
+def _connectors(case: Case, need: Need) -> str:
+    """Return how many squib connectors a part has: one for each stage of each charge in it."""
+    if not need.live:
+        return ""
+    charges = [c for c in need.contains if c in case.car.stages] or list(need.contains[:1])
+    return f"{sum(case.car.stages.get(c, 1) for c in charges)} squib"
+
+
+def list_lines(sheet: OfferSheet, plan: BuyPlan, today: dt.date) -> list[dict[str, str]]:
+    """Return every line of a sheet under our own headings, what the plan orders now as ordered.
+
+    It reads back as the same offers: a later plan keeps what is ordered.
+    """
+    now = {p.offer for p in plan.purchases if not p.after_look}
+    suppliers = {s.name: s for s in sheet.suppliers}
+    return [_write_line(o, suppliers[o.supplier], now, today) for o in sheet.offers]
+
+
+def _write_line(offer: Offer, supplier: Supplier, now: set[str], today: dt.date) -> dict[str, str]:
+    def plain(amount: Money | None) -> str:
+        return "" if amount is None else amount.text().rpartition(" ")[0].replace(",", "")
+
+    moves = offer.id in now and offer.state == "quoted"
+    ordered = today if moves else offer.ordered_on
+    lead = offer.lead
+    return {
+        "offer": offer.id,
+        "part": offer.fits,
+        "supplier": offer.supplier,
+        "part number": offer.part_number,
+        "condition": offer.condition,
+        "price": plain(offer.price),
+        "currency": offer.price.currency,
+        "quantity": str(offer.quantity),
+        "lead low": str(lead.low),
+        "lead days": str(lead.likely),
+        "lead high": str(lead.high),
+        "shipping": plain(supplier.shipping),
+        "free from": plain(supplier.free_from),
+        "dangerous goods": plain(supplier.dangerous),
+        "donor vin": offer.donor_vin,
+        "documents": "; ".join(offer.documents),
+        "fails": f"{100 * offer.fails:g} %",
+        "return days": "" if offer.return_days is None else str(offer.return_days),
+        "restock": f"{100 * offer.restock:g} %",
+        "state": "ordered" if moves else offer.state,
+        "quoted on": offer.quoted_on.isoformat() if offer.quoted_on else "",
+        "ordered on": ordered.isoformat() if ordered else "",
+        "label number": offer.label_number,
+        "label side": offer.label_side,
+        "label says": offer.label_what,
+    }
