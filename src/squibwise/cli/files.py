@@ -25,6 +25,7 @@ from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord, Verification
 
 if TYPE_CHECKING:
+    from squibwise.present.tell_papers import Paper
     from squibwise.present.tell_record import Form
 
 LARGEST_RECORD = 50_000_000
@@ -231,6 +232,47 @@ def _with_twin(result: Verification, record: ProofRecord, file: Path) -> Verific
         remedy="Each is whole in itself; `release` again to have both of one issue.",
     )
     return msgspec.structs.replace(result, problems=(*result.problems, told))
+
+
+def make_paper(what: str, case: Case, catalog: Catalog, own: Experience) -> "Paper":
+    """Return a paper for the bench: ``tags``, ``cards`` or ``pack``.
+
+    Raises:
+        InputError: Something in the case cannot be recorded.
+    """
+    from squibwise.present import tell_papers as told
+
+    if what == "pack":
+        return told.tell_pack(line.release(case, catalog, dt.date.today(), own), catalog)
+    todo = line.work(case, catalog, own)
+    if what == "tags":
+        return told.tell_tags(case, todo, catalog)
+    loops = [i.component for i in todo.items if i.action == "trace" and i.component and not i.done]
+    traces = [line.trace(case, loop, catalog, own) for loop in dict.fromkeys(loops)]
+    return told.tell_cards(case, traces, catalog)
+
+
+def write_paper(
+    paper: "Paper", out: Path, day: dt.date, kept: Iterable[Path], *, force: bool
+) -> None:
+    """Write a paper for the bench.
+
+    Args:
+        paper: What it tells.
+        out: Where it goes.
+        day: The date in it.
+        kept: Files that are never written over.
+        force: Replace what is there.
+
+    Raises:
+        InputError: It is no PDF name, something is there, or the disk refuses.
+    """
+    from squibwise.documents.papers import papers_pdf
+
+    if out.suffix.lower() != ".pdf":
+        raise InputError(f"'{out}' does not end in .pdf.", remedy="Write -o tags.pdf.")
+    refuse_places((out,), kept, lambda _: force)
+    write_files([NewFile(path=out, data=papers_pdf(paper, day))], kept, lambda _: force)
 
 
 def write_check_page(page: Path, catalog: Catalog) -> None:

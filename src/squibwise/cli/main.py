@@ -16,6 +16,7 @@ from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.cli.garage_commands import GARAGE_COMMANDS
 from squibwise.cli.market_commands import MARKET_COMMANDS
+from squibwise.cli.paper_commands import PAPER_COMMANDS
 from squibwise.cli.serve_command import serve
 from squibwise.errors import SquibwiseError
 
@@ -67,7 +68,14 @@ def cli(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for _command in (*COMMANDS, *ENTRY_COMMANDS, *GARAGE_COMMANDS, *MARKET_COMMANDS, serve):
+for _command in (
+    *COMMANDS,
+    *ENTRY_COMMANDS,
+    *GARAGE_COMMANDS,
+    *MARKET_COMMANDS,
+    *PAPER_COMMANDS,
+    serve,
+):
     cli.add_command(_command)
 
 

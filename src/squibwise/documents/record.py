@@ -2,20 +2,16 @@
 
 import base64
 import datetime as dt
-import io
 import json
 import re
-import tempfile
 from collections.abc import Mapping
-from importlib import resources
-from pathlib import Path
 from typing import Any
 
 import msgspec
-import segno
 import typst
 
 from squibwise.documents.printable import ascii_only, printable
+from squibwise.documents.typesetting import set_pages, square_code
 from squibwise.errors import ModelError
 from squibwise.model.proof import ProofRecord
 from squibwise.present.tell_record import Form, Sheet, tell_record
@@ -141,36 +137,18 @@ def _compile(
         {"file": names.get(p.file, ""), "caption": caption["caption"]}
         for p, caption in zip(sheet.pictures, shown["pictures"], strict=True)
     ]
-    with tempfile.TemporaryDirectory(prefix="squibwise-") as place:
-        template = resources.files("squibwise.documents").joinpath(_TEMPLATE).read_bytes()
-        (Path(place) / "main.typ").write_bytes(template)
-        for file, data in pictures.items():
-            (Path(place) / names[file]).write_bytes(data)
-        return typst.compile(
-            Path(place) / "main.typ",
-            format="pdf",
-            root=Path(place),
-            ignore_system_fonts=True,
-            pdf_standards=["a-3a", "ua-1"],
-            timestamp=noon,
-            sys_inputs={
-                "sheet": json.dumps(shown | {"pictures": laid}),
-                "record": to_json(record).decode(),
-                "form": _mark(form, BLANK).decode(),
-                "code": _square_code(sheet.code),
-            },
-        )
+    return set_pages(
+        _TEMPLATE,
+        {
+            "sheet": json.dumps(shown | {"pictures": laid}),
+            "record": to_json(record).decode(),
+            "form": _mark(form, BLANK).decode(),
+            "code": square_code(sheet.code),
+        },
+        noon,
+        {names[file]: data for file, data in pictures.items()},
+    )
 
 
 def _ending(data: bytes) -> str:
     return ".png" if data.startswith(b"\x89PNG") else ".jpg"
-
-
-def _square_code(text: str) -> str:
-    """Return a QR code as SVG.
-
-    Source: ISO/IEC 18004, by segno.
-    """
-    out = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(out, kind="svg", border=2, xmldecl=False)
-    return out.getvalue().decode()

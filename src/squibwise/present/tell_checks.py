@@ -117,6 +117,12 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     )
 
 
+def tell_paper(what: str, file: Path) -> Telling:
+    """Return where a paper for the bench went."""
+    titles = {"tags": "Tags:", "cards": "Bench cards:", "pack": "Pack for an inspection:"}
+    return Telling(title=titles[what], subtitle=str(file))
+
+
 def tell_check_page(page: Path) -> Telling:
     """Return where the page for the browser went, and what to do with it."""
     how = "Hand it on with a record: it opens in any browser and needs no network."

@@ -33,7 +33,7 @@ def tell_trace(case: Case, trace: Trace, catalog: Catalog) -> Telling:
         sections=filled(
             (
                 tell_trace_shortly(trace),
-                *_card(trace.next_test),
+                *tell_card(trace.next_test),
                 _enter(trace),
                 _causes(trace.hypotheses),
                 _plan(trace),
@@ -61,7 +61,8 @@ def _time(card: BenchCard) -> str:
     return f"{minutes(card.minutes)}{hold}"
 
 
-def _card(card: BenchCard) -> tuple[Section | None, ...]:
+def tell_card(card: BenchCard) -> tuple[Section | None, ...]:
+    """Return a bench card: its steps, what its outcomes mean, why it is the one."""
     blocks: list[Block] = []
     if card.cautions:
         cautions = tuple(c.text for c in card.cautions)
