@@ -323,7 +323,8 @@ def _take_share(
 
 def _repeat_part(words: Words, before: Words) -> None:
     """``same thing, right side``: the part of the fault before, and its fault if none is told."""
-    if not words.features & OWN_PARTS:
+    own = words.features & OWN_PARTS
+    if own <= {"charge"}:
         placed = words.features & _KERB or words.seats or words.sides
         words.features |= before.features - TELLS - (_KERB if placed else set())
         if not placed:

@@ -16,6 +16,8 @@ _AND = ("and", "und", "et", "y", "e", "i", "or")
 _UNITS = frozenset(
     "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
 )
+_SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".split())
+_EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
 _REACH = 3  # words between a negation and what it denies
 _STATUSES: tuple[Status, ...] = get_args(Status)
 
@@ -96,11 +98,38 @@ def read_words(
     for hit in hits:
         _add_count(words, hit, line)
     _settle_driver(words)
+    _compose(words)
     _hear(words, tokens, hits)
     telling = [h for h in hits if h.means != ("skip",)]
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
     return words
+
+
+def _compose(words: Words) -> None:
+    """``bag above the glove box``: everyday words for a place make a known part of a plain one."""
+    told = words.features
+    if "bag" in told and not told & _SPECIAL_BAGS:
+        if "atroof" in told:
+            told.add("curtain")
+        elif "atwheel" in told and "passenger" not in words.seats:
+            told.add("frontal")
+            words.seats.add("driver")
+        elif "atdash" in told and "driver" not in words.seats:
+            told.add("frontal")
+            words.seats.add("passenger")
+        elif "atseat" in told:
+            told.add("side")
+    if "sensor" in told and not told & {"charge", "pretension", "occupant", "buckle"}:
+        if "atbumper" in told:
+            told.add("impact")
+            words.ends.add("front")
+        elif "atpost" in told:
+            told |= {"impact", "side", "pillar"}
+            words.sides.discard("centre")
+    if told & _EVERYDAY:
+        told -= _EVERYDAY
+        told.add("skip")
 
 
 def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
