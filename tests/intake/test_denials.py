@@ -127,15 +127,16 @@ LACKED = {
     "it": set(
         """comunicazione segnale messaggio messaggi risposta dati codifica configurazione
         parametrizzazione calibrazione taratura azzeramento zero apprendimento inizializzazione
-        codificare calibrare tarare""".split()
+        codificare calibrare tarare tensione alimentazione continuita deve""".split()
     ),
     "pt": set(
         """comunicacao sinal mensagem mensagens resposta dados codificacao configuracao
-        parametrizacao calibracao zero aprendizagem inicializacao codificar calibrar""".split()
+        parametrizacao calibracao zero aprendizagem inicializacao codificar calibrar
+        continuidade ajuste aprendizado tem deve apertado alimentacao""".split()
     ),
     "pl": set(
         """komunikacja komunikacji sygnal sygnalu odpowiedzi danych ramki kodowanie kodowania
-        konfiguracji parametryzacji kalibracja kalibracji adaptacji zera zero""".split()
+        konfiguracji parametryzacji musi kalibracja kalibracji adaptacji zera zero""".split()
     ),
 }
 

@@ -21,7 +21,7 @@ rollbar bonnet batterycut hvcut ventcharge harness foreign off seatbag byside ne
 stagehead loop dualstage electronics electronics? open high low resistance range short ground
 battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
-deployed notfired crashsignal skip alone same atwheel atdash atroof atseat atbumper atpost
+deployed notfired crashsignal skip alone same atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered

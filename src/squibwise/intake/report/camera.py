@@ -20,7 +20,7 @@ _MISTAKEN_HEX = re.compile(
 _LOOKS = str.maketrans("OoIl|ZzSs", "001112255")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = re.compile(
-    r"(?<![\w-])(?=[A-Za-z015|]*[a-zA-Z]{2})(?=[A-Za-z]*[015])[A-Za-z01]{4,}(?![\w])"
+    r"(?<![\w-])(?=[A-Za-z015|]*[a-zA-Z]{2})(?=[A-Za-z]*[015])(?:[A-Za-z01]{4,}|[a-z]0[a-z])(?![\w])"
 )
 _AS_LETTERS = str.maketrans("01", "ol")
 _WORD = re.compile(r"[^\W\d_]{4,}")

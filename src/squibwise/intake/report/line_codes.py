@@ -16,7 +16,7 @@ from squibwise.intake.report.codes import (
 )
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet
-from squibwise.intake.report.words import has_fault, has_part
+from squibwise.intake.report.words import has_part
 
 _NUMBER = (
     r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
@@ -319,7 +319,7 @@ def is_number_only(line: Line) -> bool:
     first = line.codes[0]
     begins = not re.search(r"[^\W\d_]", line.text[: first.start])
     if first.style == "hex16" and not begins:
-        return not (has_part(line.words) and has_fault(line.words))
+        return not has_part(line.words)
     bare = first.style in ("flash", "decimal", "maker", "hex16") and first.printed.isdecimal()
     is_lone = bare and begins and len(line.codes) == 1 and not _is_called(line, first)
     return is_lone and line.words.says_nothing

@@ -1,6 +1,7 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
 import re
+from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
@@ -32,7 +33,7 @@ _SPEAKER = re.compile(
     r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
     r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
-_STOP = re.compile(r"([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ][a-zà-ÿłśżźćńęą'])")
+_STOP = re.compile(r"(?<!\b\d)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ][a-zà-ÿłśżźćńęą'])")
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
@@ -226,7 +227,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
         words: What they say.
         is_coded: They stand beside a code: a lone negation may then be part of its description.
     """
-    voices, told = words.voices, has_fault(words)
+    voices, told = words.voices, has_fault(words) or "battery" in words.features
     reasons = (
         ("elsewhere" in voices and not is_coded, "another system"),
         ("gone" in voices, "gone"),
@@ -353,7 +354,18 @@ def is_bare_part(line: Line) -> bool:
         return False
     if words.statuses or words.voices or has_fault(words) or _ENDS_SENTENCE.search(line.text):
         return False
+    if words.features & {"unit"} and line.role == "words":
+        return not words.features & FAULTS
     return line.known_share >= _NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
+
+
+def list_units(lines: list[Line]) -> None:
+    """Take the unit for a part where a list of parts names it among them."""
+    for before, line in pairwise(lines):
+        named = line.words.features - {"skip"}
+        is_unit = line.role == "heading" and named and named <= {"unit", "airbagmodule"}
+        if is_unit and is_bare_part(before) and line.count is None:
+            line.role, line.is_module = "words", False
 
 
 def segments(line: Line) -> list[tuple[Code, str]]:

@@ -50,7 +50,9 @@ def settle(fault: Fault, scope: Scope) -> None:
     if fault.unit == "restraint" or (fault.unit == "unknown" and fault.words.features & SURE_PARTS):
         return
     about = fault.words.features & {"unit", "system", "airbagmodule", "bag"}
-    is_about_unit = fault.unit == "other" and about and fault.meant == "communication"
+    is_network = fault.code is not None and fault.code.code.startswith("U")
+    is_told = fault.meant == "communication" or (is_network and fault.meant != "unknown")
+    is_about_unit = fault.unit == "other" and about and is_told
     fault.candidates, fault.clash = ((_UNIT,) if is_about_unit else ()), ()
 
 
@@ -252,9 +254,14 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
         module=fault.module,
         also=_also(code) if code else (),
         unit=fault.unit,
-        present=not fault.absent and "cleared" not in fault.words.statuses,
+        present=not fault.absent and "cleared" not in fault.words.statuses and not _is_unset(code),
         origin=Origin(file=name, line=fault.line, raw=fault.raws[0]),
     )
+
+
+def _is_unset(code: Code | None) -> bool:
+    """Tell whether a status byte says that nothing failed and nothing is stored."""
+    return code is not None and code.status_byte == 0
 
 
 def _also(code: Code) -> tuple[str, ...]:

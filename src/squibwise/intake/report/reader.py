@@ -12,7 +12,13 @@ from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.line_codes import is_number_only, read_codes
-from squibwise.intake.report.lines import is_bare_part, read_line, split_line, without_codes
+from squibwise.intake.report.lines import (
+    is_bare_part,
+    list_units,
+    read_line,
+    split_line,
+    without_codes,
+)
 from squibwise.intake.report.meaning import settle, tell
 from squibwise.intake.report.phrases import Lexicon, languages, lexicon_of, tokenise
 from squibwise.intake.report.report_findings import coverage, remarks
@@ -101,8 +107,10 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet.language = _language(lexicon, sheet.lines)
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
-    assign_units(sheet.lines, lexicon)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
+    if sheet.lists_parts:
+        list_units(sheet.lines)
+    assign_units(sheet.lines, lexicon)
     return sheet
 
 

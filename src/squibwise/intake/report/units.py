@@ -5,7 +5,7 @@ from itertools import islice
 
 from squibwise.intake.report.phrases import Lexicon, find_hits, find_layout, flat, tokenise
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, Words, has_part, read_words
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part, read_words
 from squibwise.model.report import Unit
 
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -35,7 +35,7 @@ _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()
 )
-_CHARGED = frozenset("pretension curtain charge knee middle cushion occupant buckle".split())
+_ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 
 
@@ -142,12 +142,13 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
-    if has_part(line.words) or told & _CHARGED:
+    if told & (PARTS - _ANYWHERE) or (has_part(line.words) and "bag" in told):
         return False
-    holds = ("bag" not in told or "communication" in told) and _names_holder(line, lexicon)
-    if holds or "elsewhere" in line.words.voices:
+    is_silence = "communication" in told
+    holds = not told & {"bag", "lamp"} or is_silence
+    if (holds and _names_holder(line, lexicon)) or "elsewhere" in line.words.voices:
         return True
-    if told & (_OWN | {"communication", "unit", "lamp"}):
+    if has_part(line.words) or told & (_OWN | {"communication", "unit", "lamp"}):
         return False
     named = name_unit(line.text, lexicon) == ("other", True)
     if "foreign" in told or line.codes[0].code[:1] == "P":
@@ -300,11 +301,10 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
     if is_row or line.unit != "unknown" or len(line.tokens) > _LONGEST_LEAD:
         return False
     before = lines[at - 1] if at else line
-    if before.codes and _indent(line) < _indent(before):
-        return has_part(line.words) and _reads_as_name(line)
     after = next((ln for ln in islice(lines, at + 1, at + 3) if ln.role != "blank"), None)
     if after is None or not after.codes or line.words.features & FAULTS:
-        return False
+        is_last = before.codes and _indent(line) < _indent(before)
+        return bool(is_last) and has_part(line.words) and _reads_as_name(line)
     is_bare = not has_part(after.words) and "bag" not in after.words.features
     is_lead = line.text.rstrip().endswith(":") and bool(
         line.words.statuses or line.words.voices & {"past", "gone", "exists"}

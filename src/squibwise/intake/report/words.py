@@ -97,6 +97,9 @@ def read_words(
     line = _line(tokens, hits)
     for hit in hits:
         _add_count(words, hit, line)
+    if words.features & {"bag", "charge"} and not words.stages:
+        ends = (h for h in hits if _stands_apart(h, tokens))
+        words.stages |= {int(m[4:]) for h in ends for m in h.means if m.startswith("nth:")}
     _settle_driver(words)
     _compose(words)
     _hear(words, tokens, hits)
@@ -264,6 +267,7 @@ class _Line(msgspec.Struct):
     nth: dict[int, int]  # ordinal of a phrase by the token after it
     seat_from: int  # token after the first seat
     bags: list[int]  # tokens after bags, in order
+    bag_starts: set[int]  # tokens that bags begin at
     charges: list[int]  # tokens after charges, in order
     breaks: list[int]  # tokens behind a separator, in order
     broken: set[int]  # the same
@@ -277,6 +281,7 @@ def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
         nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
         seat_from=min(seats, default=len(tokens) + 1),
         bags=sorted(h.last for h in hits if "bag" in h.means),
+        bag_starts={h.first for h in hits if "bag" in h.means},
         charges=sorted(h.last for h in hits if "charge" in h.means),
         breaks=[i for i, t in enumerate(tokens) if t.apart],
         broken={i for i, t in enumerate(tokens) if t.apart},
@@ -290,7 +295,7 @@ def _add_count(words: Words, hit: Hit, line: _Line) -> None:
     if not counted and not doubtful:
         _add_charge_of_seat(words, hit, line)
         return
-    if "loop" in hit.means and not _follows_part(hit, line):
+    if "loop" in hit.means and not _follows_part(hit, line) and not _leads_bag(hit, line):
         return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
     numbers = _numbers_after(line.texts, hit.last, line.taken) or _number_before(hit, line)
     if not numbers:
@@ -317,6 +322,12 @@ def _add_charge_of_seat(words: Words, hit: Hit, line: _Line) -> None:
 def _follows_part(hit: Hit, line: _Line) -> bool:
     """Tell whether a seat is named before, or a bag in the same stretch of words."""
     return line.seat_from <= hit.first or _is_near(line.bags, hit, line)
+
+
+def _leads_bag(hit: Hit, line: _Line) -> bool:
+    """``firing circuit 1 airbag driver``: the bag stands right behind the number."""
+    at = hit.last + 1
+    return at in line.bag_starts and at not in line.broken and hit.last not in line.broken
 
 
 def _is_near(ends: list[int], hit: Hit, line: _Line) -> bool:
@@ -408,7 +419,7 @@ def stands_alone(words: Words) -> bool:
     """Words without a code that names a part and a fault or a status."""
     part = words.features & HEADS
     fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
-    own = part - _UNIT_WORDS or "locked" in words.statuses
+    own = part - _UNIT_WORDS - {"lamp"} or "locked" in words.statuses
     return bool(part) and bool(fault or (own and words.statuses))
 
 
