@@ -417,3 +417,28 @@ def test_the_lamp_and_the_last_scan_are_no_ticks(run: Line, tmp_path: Path) -> N
     assert run("did", tmp_path, "92", "--lamp", "6", "--by", "R").code == 0
     lamp = evidence(tmp_path)[-1]
     assert (lamp["kind"], lamp["out_after_s"], lamp["stayed_out"]) == ("lamp-check", 6.0, True)
+
+
+@pytest.mark.parametrize(
+    ("said", "seen", "meant"),
+    [
+        ("windshield", "broken", ("centre.windshield", "damaged")),
+        ("passenger front airbag", "fired", ("passenger.front-bag", "deployed")),
+        ("front-bag.driver", "gone", ("driver.front-bag", "missing")),
+    ],
+)
+def test_a_part_is_named_as_people_say_it(
+    run: Line, own: Path, said: str, seen: str, meant: tuple[str, str]
+) -> None:
+    assert run("saw", own, said, seen).code == 0
+    entry = evidence(own)[-1]
+    assert (entry["component"], entry["seen"]) == meant
+
+
+def test_a_word_for_several_parts_is_asked_back(run: Line, own: Path) -> None:
+    many = OWN.replace('equipment = "front-bags"', 'equipment = "full-modern-set"')
+    (own / "case.toml").write_text(many, encoding="utf-8")
+    done = run("saw", own, "driver.seat-belt", "damaged")
+    assert done.code == 2
+    assert "driver.belt-webbing" in done.err
+    assert "seat-bag" not in done.err

@@ -157,7 +157,7 @@ def test_body_work_and_what_is_fitted_is_not_ordered(screen: Any) -> None:
 
 def test_parts_labour_and_waiting_stand_apart_with_what_has_no_price(screen: Any) -> None:
     shown = screen(WHOLE)
-    assert "3,400.00 USD likely, 5,200.00 USD at most (in 90% of cases)" in shown
+    assert "3,400 USD likely, 5,200 USD at most (in 90% of cases)" in shown
     assert "without a price, in no sum: steering column" in shown
     assert "18.3 h (11.7 to 31.7)" in shown
     assert "and 60 min of waiting" in shown

@@ -192,3 +192,17 @@ def check_digit(vin: str, rules: VinRules) -> str:
     """
     total = sum(rules.values[c] * w for c, w in zip(vin, rules.weights, strict=True))
     return "X" if total % 11 == 10 else str(total % 11)
+
+
+class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``said.toml``: what people at the car say.
+
+    Attributes:
+        parts: Kinds that a word for a part may mean.
+        places: Places that a word for a side or seat may mean.
+        seen: Look word that is meant.
+    """
+
+    parts: dict[str, tuple[str, ...]]
+    places: dict[str, tuple[str, ...]]
+    seen: dict[str, str]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from squibwise.catalog.assemblies import Assembly, read_assemblies
 from squibwise.catalog.codes import CodeBook
-from squibwise.catalog.components import CommonLooks, Kind, LookWord, Template, VinRules
+from squibwise.catalog.components import CommonLooks, Kind, LookWord, SaidWords, Template, VinRules
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
@@ -30,7 +30,7 @@ from squibwise.catalog.texts import (
 )
 from squibwise.catalog.vocabulary import CrashWords, Vocabulary, read_vocabulary
 from squibwise.errors import CatalogError
-from squibwise.model.names import split_component
+from squibwise.model.names import PLACES, split_component
 
 if TYPE_CHECKING:
     from squibwise.catalog.priors import Priors
@@ -73,6 +73,16 @@ class Catalog:
     def common_looks(self) -> dict[str, tuple[LookWord, ...]]:
         """Look words that every kind of a family accepts, by family."""
         return {k: v.look for k, v in read_folder(self.root / "looks", CommonLooks).items()}
+
+    @cached_property
+    def said(self) -> SaidWords:
+        """What people at the car say for parts, places and what they see."""
+        said = read_toml(self.root / "said.toml", SaidWords)
+        strange = {k for kinds in said.parts.values() for k in kinds} - set(self.kinds)
+        strange |= {p for places in said.places.values() for p in places} - set(PLACES)
+        if strange:
+            raise CatalogError(f"said.toml names unknown {', '.join(sorted(strange))}")
+        return said
 
     @cached_property
     def templates(self) -> dict[str, Template]:

@@ -77,8 +77,15 @@ def saw(
     """Write down what an eye saw on a component, in a word of its kind.
 
     `squibwise catalog KIND` lists the words; intact, deployed, damaged, missing and not-seen hold
-    for every kind.
+    for every kind. A part may be named as people say it ("left curtain", windshield) where only one
+    is meant.
     """
+    from squibwise.cli import opening
+    from squibwise.garage import saying
+
+    opened = opening.open_case(case_path)
+    component = saying.find_component(component, opened.case.car, opened.catalog)
+    word = saying.find_seen(word, component, opened.catalog)
     entry = {"kind": "look", "component": component, "seen": word, **_common(by, at)}
     return _write(case_path, f"saw {component} {word}", [entry], as_json=as_json)
 

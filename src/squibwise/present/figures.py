@@ -3,7 +3,7 @@
 import datetime as dt
 from collections.abc import Iterable, Sequence
 
-from squibwise.model.cost import Money
+from squibwise.model.cost import Money, minor_digits
 
 SHORT_MINUTES = 90  # times below it are told in minutes
 KM_PER_MILE = 1.609344
@@ -46,6 +46,14 @@ def spread(low: float, likely: float, high: float) -> str:
 def money(amount: Money | None) -> str:
     """Return a sum with its currency, or that nobody has entered one."""
     return "not priced" if amount is None else amount.text()
+
+
+def about(amount: Money | None) -> str:
+    """Return a sum of estimates in whole units: cents would claim what nobody knows."""
+    if amount is None:
+        return "not priced"
+    whole = round(amount.minor / 10 ** minor_digits(amount.currency))
+    return f"{whole:,} {amount.currency}" if whole else amount.text()
 
 
 def bare_sum(amount: Money | None) -> str:

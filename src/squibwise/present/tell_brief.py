@@ -13,14 +13,15 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
+from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
+    about,
     counted,
     cut,
     listed,
     minutes,
-    money,
     percent,
     spread,
 )
@@ -50,7 +51,7 @@ LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alon
 _LABEL, _GAP = 8, 2
 _TITLE, _WHY = 50, 14  # columns of what is ordered now
 _TITLE_ADDED, _WHY_ADDED = 46, 22  # and of what may be added: its reason needs more room
-KEY_ON = "key-on-safe"
+KEY_ON, WET, HIGH_VOLTAGE = "key-on-safe", "step:wet", "high-voltage-cutoff"
 
 
 class BriefParts(msgspec.Struct, frozen=True, kw_only=True):
@@ -147,10 +148,14 @@ def _parts(cost: Cost | None) -> BriefParts:
 def _dangers(states: Assessment, todo: Work, catalog: Catalog) -> tuple[str, ...]:
     """Return every danger once, for all the parts it is about."""
     told = list(hazards_shortly(states, catalog))
+    spent = {c.id for c in fired_parts(states, catalog)}
+    if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
+        told.append(f"High voltage: {catalog.cautions['high-voltage'].text}")
+    told += [o.title for o in todo.operations if o.id == WET and not o.done]
     live = [
         c.id
         for c in states.components
-        if is_inflator(c.id, catalog) and c.now.fired < LIKELY and c.now.missing < LIKELY
+        if is_inflator(c.id, catalog) and c.id not in spent and c.now.missing < LIKELY
     ]
     if live:
         told.append(f"Live, and to be handled so ({len(live)}): {tell_grouped(live, catalog)}.")
@@ -240,7 +245,7 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
 
 def _tail(brief: Brief, command: str) -> Section:
     parts, work = brief.parts, brief.labour_minutes
-    likely = f"{money(parts.likely)} likely, {money(parts.at_most)} at most"
+    likely = f"{about(parts.likely)} likely, {about(parts.at_most)} at most"
     if not brief.order_now and not brief.may_be_added:
         likely = "no part is needed"
     elif parts.likely is None:

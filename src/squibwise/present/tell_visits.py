@@ -39,6 +39,7 @@ _ACTIONS = {
 }
 _NAMED = ("out", "fit")  # what is taken out or fitted is named
 _MERGED = ({"open"}, {"open", "look"}, {"look"}, {"join"}, {"close"})
+_KIT = "bolts-kit"
 _SURE = 0.995  # a chance is told below it
 
 
@@ -89,7 +90,7 @@ def tell_holds(operation: Operation) -> tuple[str, ...]:
 def _has_fasteners(operation: Operation) -> bool:
     """Are fasteners undone here that are new each time."""
     is_one_time = any(c.id == "one-time" for c in operation.cautions)
-    return is_one_time and operation.action in ("fit", "close")
+    return is_one_time and operation.action in ("fit", "close") and operation.assembly != _KIT
 
 
 def tell_sureness(operation: Operation) -> tuple[str, ...]:
@@ -164,13 +165,15 @@ def tell_operation_shortly(operation: Operation) -> str:
     return f"{operation.n}  {operation.title} ({minutes(operation.minutes.likely)}{wait})"
 
 
-def tell_operation_cautions(todo: Work) -> Section | None:
-    """Return every caution once, with the numbers of the operations it is about."""
+def tell_operation_cautions(todo: Work, *, full: bool) -> Section | None:
+    """Return every caution once; in full, with the numbers of the operations it is about."""
     where: dict[str, list[int]] = {}
     for operation in todo.operations:
         for caution in operation.cautions if not operation.done else ():
             where.setdefault(caution.text, []).append(operation.n)
-    return tell_cautions(f"{t} (no. {ranges(numbers)})" for t, numbers in where.items())
+    return tell_cautions(
+        f"{t} (no. {ranges(numbers)})" if full else t for t, numbers in where.items()
+    )
 
 
 def tell_operation(case: Case, operation: Operation, todo: Work, catalog: Catalog) -> Telling:

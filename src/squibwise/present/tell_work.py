@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
-from squibwise.model.cost import Cost
+from squibwise.model.cost import Cost, Money
 from squibwise.model.work import Caution, Order, Question, Work, WorkItem
-from squibwise.present.figures import counted, listed, minutes, money, percent, spread
+from squibwise.present.figures import about, counted, listed, minutes, money, percent, spread
 from squibwise.present.phrases import (
     in_words,
     source_title,
@@ -75,9 +75,9 @@ def tell_work(
                 *tell_visits(todo, full=full),
                 _not_counted(todo),
                 _kept(todo.items),
-                tell_operation_cautions(todo),
+                tell_operation_cautions(todo, full=full),
                 tell_sums(case.currency, costs),
-                _notices(todo.notices),
+                _notices(todo.notices, full=full),
                 tell_findings((*case.findings, *todo.findings)),
                 _why(full=full),
             )
@@ -99,8 +99,7 @@ def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
         rules = f"rules not known: the strictest of {len(todo.spread)} kinds of rules"
     now, added = order_now(todo), may_be_added(todo)
     cost = find_followed(costs)
-    price = f"; {money(cost.parts.likely)} likely" if cost and cost.parts else ""
-    rows = [("order now", f"{_names(now)}{price}" if now else "nothing")]
+    rows = [("order now", f"{_names(now)}{_sum_of(now)}" if now else "nothing")]
     rows += [("may be added", _names(added))] if added else []
     asked = open_questions(todo)
     rows += [("ask first", asked[0].text)] if asked else []
@@ -110,6 +109,17 @@ def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
     done = sum(o.done for o in todo.operations)
     rows += [("done", f"{done} of {counted(len(todo.operations), 'operation')}")]
     return section("In short", Table(rows=tuple(rows)), note=rules)
+
+
+def _sum_of(orders: Sequence[Order]) -> str:
+    """Return what these orders come to, of those that have a price."""
+    priced = [(o.price.likely, o.quantity) for o in orders if o.price is not None]
+    if not priced:
+        return "; none has a price"
+    total = sum(each.minor * count for each, count in priced)
+    told = about(Money(minor=total, currency=priced[0][0].currency))
+    unpriced = len(orders) - len(priced)
+    return f"; {told} likely" + (f", {unpriced} without a price" if unpriced else "")
 
 
 def _names(orders: Sequence[Order]) -> str:
@@ -183,7 +193,10 @@ def _gates(todo: Work, catalog: Catalog) -> Section | None:
     return section("Closed gates", Table(rows=rows, tone="strong"), note=note) if rows else None
 
 
-def _notices(notices: Iterable[Caution]) -> Section | None:
+def _notices(notices: Sequence[Caution], *, full: bool) -> Section | None:
+    if notices and not full:
+        count = counted(len(notices), "note")
+        return section("Law and custom", Text(text=f"{count} with --full", tone="quiet"))
     told = tuple(f"{n.text}{' (from memory)' if n.basis == 'from-memory' else ''}" for n in notices)
     return section("Law and custom", Bullets(items=told)) if told else None
 

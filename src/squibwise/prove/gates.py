@@ -215,12 +215,21 @@ def _loads_out(context: Context) -> list[str]:
 
 
 def _parts_without_origin(context: Context) -> list[str]:
-    """Return every fitted part without a label, and every label that does not stand."""
+    """Return every fitted part without a label, and every label that does not stand.
+
+    A label is asked of what holds a charge, of the unit and of sensors: webbing and fasteners have
+    none of their own.
+    """
     return [
         f"{component}: no part label recorded"
         for component in replaced(context)
-        if label_of(context.history, component) is None
+        if _has_label(component, context) and label_of(context.history, component) is None
     ] + _not_met(context, "label:")
+
+
+def _has_label(component: str, context: Context) -> bool:
+    kind = context.catalog.kinds[split_component(component).kind]
+    return kind.fires or kind.family in ("unit", "sensor")
 
 
 def replaced(context: Context) -> dict[str, int]:
