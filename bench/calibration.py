@@ -86,7 +86,9 @@ def shake_catalog(catalog: Catalog, factor: float, rng: np.random.Generator) -> 
 
 def car_of(template: str, catalog: Catalog, year: int) -> Car:
     """Return a car with the parts of a template."""
-    names, stages, name = [], {}, template
+    names: list[str] = []
+    stages: dict[str, int] = {}
+    name = template
     while name:
         record = catalog.templates[name]
         names += record.components

@@ -104,14 +104,14 @@ class Plug(msgspec.Struct, frozen=True):
 def _plugs(group: str, car: Car, catalog: Catalog) -> list[Plug]:
     """Return the plugs of a group that at least two circuits share."""
     by_plug: dict[str, list[str]] = {}
-    for component in car.components:
+    for component in (c for c in car.components if c.startswith(f"{group}.")):
         name = split_component(component)
         kind = catalog.kinds[name.kind]
         shared = kind.circuit and kind.plug in ("seat", "wheel", "pillar")
         wheel = kind.plug == "wheel"
         if wheel and (group != "driver" or kind.kind == "clock-spring"):
             continue
-        if name.place == group and shared:
+        if shared:
             by_plug.setdefault(kind.plug, []).append(component)
     plugs = []
     for plug, members in by_plug.items():

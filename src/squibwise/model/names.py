@@ -1,6 +1,7 @@
 """Ids of components and loops: how they are built and taken apart."""
 
 import re
+from functools import lru_cache
 from typing import Literal, get_args
 
 import msgspec
@@ -85,6 +86,7 @@ def current_name(name: str) -> str:
     return f"{former[1]}{FORMER_KINDS[former[2]]}{former[3]}" if former else name
 
 
+@lru_cache(maxsize=4096)
 def split_component(component_id: str) -> ComponentName:
     """Return the parts of a component id.
 

@@ -114,10 +114,15 @@ def quantities(hit: Hit) -> dict[str, Array]:
 
 def column(term: Term, known: dict[str, Array], given: Array | None = None) -> Array:
     """Return the value that a term's coefficient multiplies, zero where it does not hold."""
+    side = known["side"].flat[0] if known["side"].size else np.nan
+    alike = bool((known["side"] == side).all())
+    codes = [SIDE_CODES[s] for s in term.sides]
+    if alike and term.sides and side not in codes:
+        return np.zeros(known["side"].shape)
     value = (np.clip(known[term.of], term.low, term.high) - term.centre) / term.per
     holds = np.ones(value.shape, dtype=bool)
-    if term.sides:
-        holds &= np.isin(known["side"], [SIDE_CODES[s] for s in term.sides])
+    if term.sides and not alike:
+        holds &= np.isin(known["side"], codes)
     if term.given is not None:
         if given is None:
             raise ModelError("this curve needs to know whether the other device fired")
