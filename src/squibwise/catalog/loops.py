@@ -55,6 +55,7 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         circuit: One of ``CIRCUITS``; only an ``igniter`` is ever tested with a substitute load.
         kinds: Component kinds whose loops it describes.
         places: Places it holds for; empty for every place.
+        danger: What can hurt on this circuit, before anything else is said.
         element: Elements in series; those of role ``whole`` come last.
     """
 
@@ -62,6 +63,7 @@ class Chain(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     circuit: str
     kinds: tuple[str, ...]
     places: tuple[str, ...] = ()
+    danger: str
     element: tuple[Element, ...]
 
     def __post_init__(self) -> None:
@@ -112,12 +114,14 @@ class Sight(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     Attributes:
         word: Outcome.
         means: What it means, and what it asks for.
+        false_alarm: Chance to see it where it is not the fault.
         finds: Chance to see it, by ``element:fault``; ``{point}`` and ``*`` are allowed.
     """
 
     word: str
     means: str
     finds: dict[str, float]
+    false_alarm: float
 
 
 class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -137,6 +141,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         meter: Does it put a resistance or insulation meter on a circuit.
         igniters: What happens with the charges: ``not-touched``, ``unplugged`` or ``loads``.
         moves: Is the steering or a seat moved.
+        bare: Is the control unit unplugged while the power is on.
         rule: ``split``: tells the device's side from the unit's; ``find``: finds faults by name.
         clear: Outcome that speaks against what it looks for; for ``split`` the device's side.
         bad: The other outcome; empty where there are several ``sights``.
@@ -168,6 +173,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     meter: bool = False
     igniters: str = "not-touched"
     moves: bool = False
+    bare: bool = False
     rule: str
     clear: str
     bad: str = ""
@@ -192,6 +198,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         if self.rule not in RULES or set(self.means) != words or both:
             raise CatalogError(f"test {self.id}: unknown rule, or an outcome without a meaning")
         seen = [c for s in self.sights for c in s.finds.values()]
+        seen += [s.false_alarm for s in self.sights]
         chances = (*self.finds.values(), *self.cures.values(), *seen, self.false_alarm)
         if not all(0.0 <= chance < 1.0 for chance in chances) or not self.minutes > 0.0:
             raise CatalogError(f"test {self.id}: a chance or the minutes are out of range")
@@ -293,8 +300,10 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         steps_off: Steps before hands go in; ``{wait}`` stands for the minutes.
         steps_held: What to be sure of where the power is still off; ``{wait}`` as above.
         steps_on: Steps before key-on.
+        steps_bare: The same with the control unit unplugged.
         steps_check: Steps that verify a repair.
-        steps_again: Further steps for a fault that comes and goes.
+        steps_again: The second drive after a fault that comes and goes, igniters in reach.
+        steps_again_calm: The same where no charge is near.
     """
 
     chains: tuple[Chain, ...]
@@ -308,8 +317,10 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     steps_off: tuple[str, ...]
     steps_held: tuple[str, ...]
     steps_on: tuple[str, ...]
+    steps_bare: tuple[str, ...]
     steps_check: tuple[str, ...]
     steps_again: tuple[str, ...]
+    steps_again_calm: tuple[str, ...]
 
     def __len__(self) -> int:
         """Return the number of entries."""
@@ -362,12 +373,14 @@ class _Tests(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     steps_off: tuple[str, ...]
     steps_held: tuple[str, ...]
     steps_on: tuple[str, ...]
+    steps_bare: tuple[str, ...]
     test: tuple[LoopTest, ...]
 
 
 class _Repairs(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     steps_check: tuple[str, ...]
     steps_again: tuple[str, ...]
+    steps_again_calm: tuple[str, ...]
     repair: tuple[LoopRepair, ...]
 
 
@@ -395,8 +408,10 @@ def read_loops(
         steps_off=tests.steps_off,
         steps_held=tests.steps_held,
         steps_on=tests.steps_on,
+        steps_bare=tests.steps_bare,
         steps_check=repairs.steps_check,
         steps_again=repairs.steps_again,
+        steps_again_calm=repairs.steps_again_calm,
     )
     _check_names(book, cautions, sources)
     return book

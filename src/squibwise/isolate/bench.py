@@ -177,9 +177,9 @@ def chances_of(bench: BenchTest, part: str, context: Context, catalog: Catalog) 
 
 def _sights(bench: BenchTest, part: str, context: Context) -> dict[str, float]:
     """Return the chance to see each thing that a look can show."""
-    floor = bench.test.false_alarm / len(bench.test.sights)
     return {
-        s.word: max(floor, _match(s.finds, part, bench, context) or 0.0) for s in bench.test.sights
+        s.word: max(s.false_alarm, _match(s.finds, part, bench, context) or 0.0)
+        for s in bench.test.sights
     }
 
 

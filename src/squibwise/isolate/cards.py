@@ -1,7 +1,7 @@
 """Cards: a test or repair written so that it can be carried out."""
 
 from squibwise.catalog.load import Catalog
-from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of
+from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import Context
 from squibwise.isolate.replay import AGAIN, BACK, STAYS, Standing
 from squibwise.model.belief import Assumption, Because
@@ -16,6 +16,7 @@ from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 _ALWAYS = "maker-first"
 _MARKS = {"[off] ": "off", "[on] ": "on"}
 _LOAD_OHM = "2.1"
+_WHEN = "# time = 2026-01-31T09:30:00  # a time is wanted where other entries have one"
 
 
 def card_of(
@@ -43,11 +44,11 @@ def card_of(
         if isinstance(bench, BenchTest)
         else _repair_card(bench, before, context, catalog)
     )
-    return _completed(card, minutes, hold, opens, load)
+    return _completed(card, minutes, hold, opens, load, danger_of(context))
 
 
 def _completed(
-    card: BenchCard, minutes: float, hold: float, opens: tuple[str, ...], load: str
+    card: BenchCard, minutes: float, hold: float, opens: tuple[str, ...], load: str, danger: str
 ) -> BenchCard:
     return BenchCard(
         id=card.id,
@@ -57,6 +58,7 @@ def _completed(
         steps=card.steps,
         opens=opens,
         figure=card.figure,
+        danger=danger,
         load=load,
         entry=card.entry,
         outcomes=card.outcomes,
@@ -66,6 +68,16 @@ def _completed(
         cautions=card.cautions,
         because=card.because,
     )
+
+
+def danger_of(context: Context) -> str:
+    """Return what can hurt on this very circuit: its own danger, then what was found in the car."""
+    found = [context.chain.danger]
+    if context.twin_fired >= _LIKELY:
+        found.append("Another charge of the same device has probably fired; this one may be live.")
+    if context.load_out:
+        found.append("A substitute load is still in: what the circuit reads is the load.")
+    return " ".join(found)
 
 
 def _make_safe(down: bool, state: str, catalog: Catalog) -> tuple[str, ...]:
@@ -96,7 +108,8 @@ def _test_card(
 ) -> BenchCard:
     test, title, power = bench.test, bench.point.title, power_of(bench)
     how = [s.format(element=title) for s in test.how]
-    on = [CardStep(text=t, power="on") for t in catalog.loops.steps_on]
+    gate = catalog.loops.steps_bare if test.bare else catalog.loops.steps_on
+    on = [CardStep(text=t, power="on") for t in gate]
     if power == "through":
         steps = [*before, _step(how[0], "off"), *on, *(_step(t, "on") for t in how[1:])]
     elif power == "on":
@@ -142,6 +155,7 @@ def _entry(bench: BenchTest | BenchRepair, words: list[str], context: Context) -
         f'loop = "{context.loop}"',
         f'test = "{bench.id}"',
         f'outcome = "{first}"' + (f"  # or {', '.join(others)}" if others else ""),
+        _WHEN,
     ]
     if isinstance(bench, BenchTest) and bench.test.rule == "split":
         lines += ["", *_load_entry(context, "issued", "the mark on the load")]
@@ -172,8 +186,8 @@ def _repair_card(
     how = [_step(s.format(element=title), hands) for s in repair.how]
     on = [CardStep(text=t, power="on") for t in book.steps_on]
     check = [CardStep(text=t, power="on") for t in book.steps_check]
-    if context.reported.comes_and_goes:
-        check += [CardStep(text=t, power="on") for t in book.steps_again]
+    late = [s for s in how if s.power == "on"] if hands == "off" else []
+    how, check = [s for s in how if s not in late], [*late, *check]
     return BenchCard(
         id=bench.id,
         kind="repair",
@@ -195,13 +209,15 @@ def _repair_card(
 
 def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> BenchCard:
     """Return the card of the second drive: a fault that comes and goes is not cured before it."""
-    steps = tuple(CardStep(text=t, power="on") for t in catalog.loops.steps_again)
+    book, calm = catalog.loops, _is_calm(context)
+    steps = tuple(_step(t, "on") for t in (book.steps_again_calm if calm else book.steps_again))
     lines = [
         "[[evidence]]",
         'kind = "test-outcome"',
         f'loop = "{context.loop}"',
         f'test = "{AGAIN}"',
         f'outcome = "{STAYS}"  # or {BACK}',
+        _WHEN,
     ]
     return BenchCard(
         id=AGAIN,
@@ -215,13 +231,20 @@ def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> B
             STAYS: "It stayed away where it came before: fixed and verified.",
             BACK: f"It is back: {standing.repair} did not hold, the search goes on.",
         },
+        danger=danger_of(context),
         minutes=catalog.fact("isolation.second-drive").number(),
+        hold_minutes=0.0 if calm else 2.0 * wait_minutes(context.case, catalog),
         cautions=cautions_of((_ALWAYS, "key-on", "loads-out"), catalog),
         because=(Because(text="Gone after clearing is weak evidence of a fault that hides."),),
     )
 
 
-def stop_card(title: str, text: str, load: str, catalog: Catalog) -> BenchCard:
+def _is_calm(context: Context) -> bool:
+    """Return whether no charge is near anything of this circuit but the control unit."""
+    return all(e.calm for e in context.chain.element if e.role in ("device", "segment"))
+
+
+def stop_card(title: str, text: str, load: str, context: Context, catalog: Catalog) -> BenchCard:
     """Return the card that ends the search."""
     steps = [text, *([load] if load else [])]
     steps.append("Count every substitute load back and read a last complete scan before release.")
@@ -231,6 +254,7 @@ def stop_card(title: str, text: str, load: str, catalog: Catalog) -> BenchCard:
         title=title,
         how=tuple(steps),
         steps=tuple(CardStep(text=s, power="any") for s in steps),
+        danger=danger_of(context),
         load=load,
         cautions=cautions_of((_ALWAYS, "loads-out"), catalog),
     )

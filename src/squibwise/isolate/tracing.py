@@ -190,7 +190,9 @@ def _card(
         return confirming_card(search.context, standing, catalog)
     action = answer.tree.action
     if action is None:
-        return stop_card(_VERIFIED, "Nothing is left to do on this circuit.", "", catalog)
+        return stop_card(
+            _VERIFIED, "Nothing is left to do on this circuit.", "", search.context, catalog
+        )
     card = card_of(benches[action.id], search.context, standing, wait, catalog)
     return msgspec.structs.replace(card, because=(*_why(answer), *card.because))
 
@@ -234,7 +236,7 @@ def _stopped(search: Search, case: Case, catalog: Catalog, findings: tuple[Findi
     return Trace(
         loop=context.loop,
         hypotheses=_hypotheses(standing.suspects) if standing.fixed else (),
-        next_test=stop_card(title, text, load, catalog),
+        next_test=stop_card(title, text, load, context, catalog),
         plan=PlanNode(action="stop", title=title, p=1.0, minutes=0.0),
         expected_minutes=0.0,
         lower_bound=0.0,

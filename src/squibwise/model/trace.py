@@ -47,6 +47,7 @@ class BenchCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         opens: What is opened for it; nothing that is open already.
         figure: The number that separates the outcomes, or that only the maker's figure can; empty
             where the eye decides.
+        danger: What can hurt on this very circuit.
         load: Where a substitute load now is, and what to do with it; empty when none is in.
         entry: What to paste into the case when it is done.
         outcomes: What each outcome means, by outcome word.
@@ -61,6 +62,7 @@ class BenchCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     steps: tuple[CardStep, ...] = ()
     opens: tuple[str, ...] = ()
     figure: str = ""
+    danger: str = ""
     load: str = ""
     entry: str = ""
     outcomes: dict[str, str] = {}

@@ -103,7 +103,7 @@ def _causes(found: tuple[Hypothesis, ...]) -> Section:
 
 def _plan(trace: Trace) -> Section:
     tree = Tree(root=_branch(trace.plan))
-    rows = [("no plan can expect less than", minutes(trace.lower_bound))]
+    rows = [("no plan can expect less, parts counted as minutes, than", minutes(trace.lower_bound))]
     if trace.spent is not None:
         rows.append(("spent so far, by the figures of the cards", _effort(trace.spent)))
     if trace.foretold is not None:

@@ -1,0 +1,94 @@
+"""Every card of every circuit can be carried out, whatever the power and the fault are."""
+
+import re
+from typing import Any
+
+import msgspec
+import pytest
+
+from squibwise.isolate.bench import BenchRepair, BenchTest
+from squibwise.isolate.cards import card_of, confirming_card
+from squibwise.isolate.tracing import search_of
+from squibwise.model.trace import BenchCard
+
+from .building import CATALOG, COMPONENTS, a_case, a_line, a_report, believing
+
+WAIT = 12.0
+CIRCUITS = tuple(c for c in COMPONENTS if not c.endswith("seat-frame"))
+KINDS: tuple[Any, ...] = (
+    "open-or-high",
+    "low-or-short",
+    "communication",
+    "performance",
+    "internal",
+    "configuration",
+)
+
+
+def cards(component: str, fault: Any, status: Any, *, powered: bool) -> list[BenchCard]:
+    """Return the card of every test and repair that a circuit allows, and of the second drive."""
+    case = a_case(a_report(a_line(component, fault, status)))
+    search = search_of(case, believing(), component, CATALOG)
+    standing = msgspec.structs.replace(search.standing, powered=powered)
+    benches: list[BenchTest | BenchRepair] = [*search.tests, *search.repairs]
+    found = [card_of(b, search.context, standing, WAIT, CATALOG) for b in benches]
+    return [*found, confirming_card(search.context, standing, CATALOG)]
+
+
+@pytest.mark.parametrize("powered", [True, False])
+@pytest.mark.parametrize("status", ["present", "intermittent"])
+@pytest.mark.parametrize("component", CIRCUITS)
+def test_every_card_can_be_carried_out(component: str, status: str, powered: bool) -> None:
+    for fault in KINDS:
+        for card in cards(component, fault, status, powered=powered):
+            check_power(card, powered=powered)
+            check_words(card)
+
+
+def check_power(card: BenchCard, *, powered: bool) -> None:
+    """Every change of power is a step of its own: down with a wait, up behind the gate."""
+    now = "on" if powered else "off"
+    for step in card.steps:
+        text = step.text.lower()
+        if step.power == "off" and now == "on":
+            assert re.search(r"power off|every source off|key off", text), (card.id, text)
+        if step.power == "on" and now == "off":
+            assert re.search(r"gate|battery on|cabin clear", text), (card.id, text)
+        now = now if step.power == "any" else step.power
+    hands = [s for s in card.steps if s.power == "off"]
+    assert card.hold_minutes == 0.0 or hands, card.id
+    if card.hold_minutes:
+        assert any("wait" in s.text.lower() for s in hands), card.id
+
+
+def check_words(card: BenchCard) -> None:
+    """No order that does not exist; a figure or the eye; an entry for every outcome."""
+    loaded = False
+    for step in card.steps:
+        text = step.text.lower()
+        if re.search(r"write the (configuration|update)|\bdrive where|\bclear the codes", text):
+            assert step.power == "on", (card.id, text)
+        if "loads in place" in text and step.power == "off":
+            loaded = True
+        if re.search(r"lock to lock|over its whole travel", text) and step.power == "on":
+            assert loaded, (card.id, text)
+    unplugged = any("unplug the control unit" in s.text for s in card.steps)
+    if unplugged:
+        assert not any("self-test, then read" in s.text for s in card.steps), card.id
+    assert len(set(card.opens)) == len(card.opens)
+    assert card.danger
+    assert f'test = "{card.id}"' in card.entry
+    assert all(word in card.entry for word in card.outcomes), card.id
+    if card.id.startswith(("meter:", "values:", "load-at:", "volts:", "feed-at:")):
+        assert card.figure, card.id
+
+
+@pytest.mark.parametrize("component", CIRCUITS)
+def test_a_wait_is_asked_only_where_a_hand_goes_near_a_charge(component: str) -> None:
+    for card in cards(component, "open-or-high", "present", powered=False):
+        assert card.hold_minutes == 0.0 or card.id == "second-drive"
+
+
+def test_what_can_hurt_differs_by_circuit() -> None:
+    dangers = {c.danger for x in CIRCUITS for c in cards(x, "internal", "present", powered=True)}
+    assert len(dangers) >= 10
