@@ -162,8 +162,8 @@ _WORDS = ("gate", "text", "caution", "paper", "question")
 
 
 def hash_words(text: str) -> str:
-    """Return the SHA-256 of a fixed text, in hex."""
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+    """Return the SHA-256 of a fixed text, in hex; broken text has one too, of no fixed text."""
+    return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
 
 
 def read_word_sets(folder: Path) -> tuple[WordSet, ...]:

@@ -90,7 +90,6 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
             cannot be guessed from its hash.
         withheld: Hash of each part that this copy leaves out.
         signature: Over the digest; None while nobody has signed.
-        time_stamp: Token (RFC 3161) over the digest, base64; empty when there is none.
     """
 
     schema: str
@@ -106,7 +105,6 @@ class ProofRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     salts: dict[str, str] = {}
     withheld: dict[str, str] = {}
     signature: Signature | None = None
-    time_stamp: str = ""
 
 
 class Overview(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -143,7 +141,7 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         fingerprint: Of the key; empty when there is none.
         known_since: ISO date since when the key is known here; empty when it is not.
         withheld: Names of the parts that this copy leaves out.
-        stamped: What a time stamp in it says; empty when there is none.
+        stamped: What a time stamp over it says; empty when none was handed in.
         problems: What is wrong, or remarkable.
     """
 
