@@ -343,11 +343,17 @@ def release(
     "--know", metavar="NAME", help="Keep the key it is signed with as known: that of NAME."
 )
 @click.option(
+    "--stamp", metavar="TOKEN", type=click.Path(path_type=Path),
+    help="A time stamp (RFC 3161) over the digest, as an authority sent it.",
+)  # fmt: skip
+@click.option(
     "--page", metavar="OUT.html", type=click.Path(path_type=Path),
     help="Write a page that checks records in any browser, for those without this program.",
 )  # fmt: skip
 @answers
-def verify(file: Path | None, know: str | None, page: Path | None, as_json: bool) -> int:
+def verify(
+    file: Path | None, know: str | None, stamp: Path | None, page: Path | None, as_json: bool
+) -> int:
     """Check a record that somebody handed over: is it whole, unchanged, and by whom.
 
     Exit code 0: valid and signed by a key that is known here. 1: valid, but unsigned or by another
@@ -364,7 +370,7 @@ def verify(file: Path | None, know: str | None, page: Path | None, as_json: bool
     if file is None:
         raise click.UsageError("Name the record, or --page OUT.html.")
     output.begin_waiting(f"Checking {file}")
-    result = files.verified(file, load_catalog(), know)
+    result = files.verified(file, load_catalog(), know, stamp)
     code = 2 if not result.valid else int(result.signature != "known")
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code

@@ -183,13 +183,16 @@ def signed(record: ProofRecord, case: Case) -> ProofRecord:
     return sign_finished(record, case, garage_file().parent, dt.date.today())
 
 
-def verified(file: Path, catalog: Catalog, know: str | None) -> Verification:
+def verified(
+    file: Path, catalog: Catalog, know: str | None, stamp: Path | None = None
+) -> Verification:
     """Return whether a record can be relied on; a valid one may make its key known.
 
     Args:
         file: The record.
         catalog: The words that a record must carry.
         know: Whose key it is that signed; None to keep nothing.
+        stamp: File of a time stamp over it; None for none.
 
     Raises:
         InputError: It cannot be read, or the known keys cannot.
@@ -205,7 +208,19 @@ def verified(file: Path, catalog: Catalog, know: str | None) -> Verification:
     if know is not None and result.signature == "unknown" and record.signature is not None:
         make_known(folder, record.signature.public_key, know, dt.date.today())
         result = verify_file(data, catalog, known_keys(folder))
+    if stamp is not None:
+        result = msgspec.structs.replace(result, stamped=_stamped(record, stamp))
     return _with_twin(result, record, file)
+
+
+def _stamped(record: ProofRecord, stamp: Path) -> str:
+    from squibwise.prove.stamping import read_stamp
+
+    found = read_stamp(record_bytes(stamp), record.digest)
+    return (
+        f"{found.authority} states that it existed on {found.at.isoformat(' ', 'seconds')}; "
+        f"certificate {found.fingerprint}"
+    )
 
 
 def _with_twin(result: Verification, record: ProofRecord, file: Path) -> Verification:

@@ -107,6 +107,9 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     if result.fingerprint:
         since = f", known here since {result.known_since}" if result.known_since else ""
         by_key = (f"Signed by {result.signer}, key {result.fingerprint}{since}.",)
+    if result.stamped:
+        told = f"Time stamp: {result.stamped}. Compare that certificate with the authority's own."
+        by_key = (*by_key, told)
     return Telling(
         title=_VERIFIED[result.signature] if result.valid else "CANNOT BE RELIED ON:",
         subtitle=str(file),

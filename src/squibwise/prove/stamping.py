@@ -1,0 +1,129 @@
+"""A time stamp of a third party over a record: what it says, and whether it is over this record."""
+
+import datetime as dt
+import hashlib
+from typing import Any
+
+import msgspec
+from asn1crypto import cms, tsp, x509
+from cryptography import x509 as certificates
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
+
+from squibwise.errors import InputError
+
+_ASK = "Ask the time stamp authority for a token over the digest, with its certificate in it."
+_HASHES: dict[str, type[hashes.HashAlgorithm]] = {
+    "sha256": hashes.SHA256,
+    "sha384": hashes.SHA384,
+    "sha512": hashes.SHA512,
+}
+
+
+class Stamp(msgspec.Struct, frozen=True, kw_only=True):
+    """What a time stamp says.
+
+    Attributes:
+        at: When the authority saw the digest.
+        authority: Name in its certificate; anybody can write a certificate.
+        fingerprint: SHA-256 of that certificate, in hex: to compare with the authority's own.
+    """
+
+    at: dt.datetime
+    authority: str
+    fingerprint: str
+
+
+def read_stamp(token: bytes, digest: str) -> Stamp:
+    """Return what a time stamp says of a record's digest.
+
+    Args:
+        token: A response or a bare token, DER.
+        digest: Digest of the record, hex.
+
+    Raises:
+        InputError: It is no time stamp, is over something else, or is not signed by its own
+            certificate.
+
+    Source: RFC 3161 section 2.4.2 (TSTInfo), RFC 5652 section 5.4 (what is signed). We check that
+    the certificate is one for time stamping, not who stands behind it.
+    """
+    try:
+        return _read(token, digest)
+    except (ValueError, TypeError, KeyError, IndexError, UnsupportedAlgorithm) as error:
+        raise InputError(f"the time stamp cannot be read: {error}", remedy=_ASK) from error
+
+
+def _read(token: bytes, digest: str) -> Stamp:
+    signed = _signed_data(token)
+    said = signed["encap_content_info"]["content"].parsed
+    imprint = said["message_imprint"]
+    if imprint["hashed_message"].native != bytes.fromhex(digest):
+        raise InputError("the time stamp is over something else", remedy=_ASK)
+    signer = signed["signer_infos"][0]
+    certificate = _certificate_of(signer, signed)
+    content = signed["encap_content_info"]["content"].contents
+    _check_signature(signer, certificate, content)
+    at: dt.datetime = said["gen_time"].native
+    return Stamp(
+        at=at,
+        authority=certificate.subject.human_friendly,
+        fingerprint=hashlib.sha256(certificate.dump()).hexdigest(),
+    )
+
+
+def _signed_data(token: bytes) -> Any:  # noqa: ANN401 - a record of the ASN.1 library
+    """Return the signed part of a token, or of the response that carries one."""
+    try:
+        info = cms.ContentInfo.load(token, strict=True)
+        kind = info["content_type"].native
+    except ValueError:
+        info = tsp.TimeStampResp.load(token, strict=True)["time_stamp_token"]
+        kind = info["content_type"].native
+    if kind != "signed_data":
+        raise InputError("this is no time stamp", remedy=_ASK)
+    signed = info["content"]
+    if signed["encap_content_info"]["content_type"].native != "tst_info":
+        raise InputError("what is signed is no time stamp", remedy=_ASK)
+    return signed
+
+
+def _certificate_of(signer: Any, signed: Any) -> x509.Certificate:  # noqa: ANN401
+    """Return the certificate that a signer names; it must be for time stamping and nothing else."""
+    wanted = signer["sid"].chosen
+    for choice in signed["certificates"] or ():
+        found = choice.chosen
+        by_number = isinstance(wanted, cms.IssuerAndSerialNumber) and (
+            found.serial_number == wanted["serial_number"].native
+            and found.issuer == wanted["issuer"]
+        )
+        by_key = found.key_identifier is not None and found.key_identifier == wanted.native
+        if by_number or by_key:
+            usage = found.extended_key_usage_value
+            if usage is None or usage.native != ["time_stamping"]:
+                raise InputError("its certificate is not for time stamping", remedy=_ASK)
+            return found
+    raise InputError("the time stamp does not hold its certificate", remedy=_ASK)
+
+
+def _check_signature(signer: Any, certificate: x509.Certificate, content: bytes) -> None:  # noqa: ANN401
+    attributes = signer["signed_attrs"]
+    name = signer["digest_algorithm"]["algorithm"].native
+    stated = next(a["values"][0].native for a in attributes if a["type"].native == "message_digest")
+    if hashlib.new(name, content).digest() != stated:
+        raise InputError("what the time stamp says was changed", remedy=_ASK)
+    key = certificates.load_der_x509_certificate(certificate.dump()).public_key()
+    kind = signer["signature_algorithm"]
+    is_bare = kind["algorithm"].native == "rsassa_pkcs1v15"  # the hash stands beside it then
+    algorithm = _HASHES[name if is_bare else kind.hash_algo]()
+    value, data = signer["signature"].native, attributes.untag().dump()
+    try:
+        if isinstance(key, rsa.RSAPublicKey):
+            key.verify(value, data, padding.PKCS1v15(), algorithm)
+        elif isinstance(key, ec.EllipticCurvePublicKey):
+            key.verify(value, data, ec.ECDSA(algorithm))
+        else:
+            raise InputError("its kind of key is not known here", remedy=_ASK)
+    except InvalidSignature as error:
+        raise InputError("its signature was not made over it", remedy=_ASK) from error

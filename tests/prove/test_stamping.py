@@ -1,0 +1,107 @@
+"""Time stamps by RFC 3161, made here by OpenSSL as an authority of our own."""
+
+import datetime as dt
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from squibwise.errors import InputError
+from squibwise.prove.stamping import read_stamp
+
+DIGEST = "ea57ddde183d98346049197218fad417af4ed1aad4c35c2b214af108b7914708"
+OPENSSL = shutil.which("openssl")
+pytestmark = pytest.mark.skipif(OPENSSL is None, reason="no openssl at hand")
+CONFIG = """
+[tsa]
+default_tsa = own
+[own]
+serial = {place}/serial
+crypto_device = builtin
+signer_cert = {place}/tsa.pem
+signer_key = {place}/tsa.key
+signer_digest = sha256
+default_policy = 1.2.3.4.1
+digests = sha256
+ess_cert_id_alg = sha256
+[req]
+distinguished_name = dn
+x509_extensions = ext
+prompt = no
+[dn]
+CN = A made-up authority
+[ext]
+extendedKeyUsage = critical,timeStamping
+"""
+
+Stamper = Callable[..., bytes]
+
+
+def run(*words: str, place: Path) -> None:
+    subprocess.run([str(OPENSSL), *words], cwd=place, check=True, capture_output=True)
+
+
+@pytest.fixture(scope="session")
+def stamp(tmp_path_factory: pytest.TempPathFactory) -> Stamper:
+    def make(digest: str = DIGEST, *key: str, bare: bool = False) -> bytes:
+        place = tmp_path_factory.mktemp("tsa")
+        (place / "c.cnf").write_text(CONFIG.format(place=place), encoding="utf-8")
+        (place / "serial").write_text("01\n", encoding="utf-8")
+        kind = key or ("rsa:2048",)
+        run(
+            *("req", "-x509", "-newkey", *kind, "-nodes", "-keyout", "tsa.key", "-out", "tsa.pem"),
+            *("-config", "c.cnf", "-days", "2"),
+            place=place,
+        )
+        run("ts", "-query", "-digest", digest, "-sha256", "-cert", "-out", "q", place=place)
+        more = ("-token_out",) if bare else ()
+        run("ts", "-reply", "-config", "c.cnf", "-queryfile", "q", "-out", "r", *more, place=place)
+        return (place / "r").read_bytes()
+
+    return make
+
+
+@pytest.mark.parametrize("bare", [False, True])
+def test_a_stamp_over_the_digest_says_when_and_by_whom(stamp: Stamper, bare: bool) -> None:
+    found = read_stamp(stamp(bare=bare), DIGEST)
+    assert found.authority == "Common Name: A made-up authority"
+    assert len(found.fingerprint) == 64
+    assert abs(dt.datetime.now(dt.UTC) - found.at) < dt.timedelta(minutes=5)
+
+
+def test_a_stamp_by_an_elliptic_key_is_read_too(stamp: Stamper) -> None:
+    token = stamp(DIGEST, "ec", "-pkeyopt", "ec_paramgen_curve:P-256")
+    assert read_stamp(token, DIGEST).at.tzinfo is not None
+
+
+def test_a_stamp_over_another_record_is_refused(stamp: Stamper) -> None:
+    with pytest.raises(InputError, match="over something else"):
+        read_stamp(stamp("00" * 32), DIGEST)
+
+
+def test_a_certificate_for_something_else_is_refused(stamp: Stamper) -> None:
+    token = stamp()
+    with pytest.raises(InputError):
+        read_stamp(
+            token.replace(b"\x2b\x06\x01\x05\x05\x07\x03\x08", b"\x2b\x06\x01\x05\x05\x07\x03\x01"),
+            DIGEST,
+        )
+
+
+def test_no_changed_byte_of_what_is_said_passes(stamp: Stamper) -> None:
+    token = stamp()
+    place = token.index(bytes.fromhex(DIGEST))
+    time = token.index(b"20", place)
+    for at in (place + 3, time + 3, len(token) - 5):
+        forged = bytearray(token)
+        forged[at] ^= 1
+        with pytest.raises(InputError):
+            read_stamp(bytes(forged), DIGEST)
+
+
+@pytest.mark.parametrize("data", [b"", b"0", b"\x30\x03\x02\x01\x00", b"%PDF-1.7", bytes(5000)])
+def test_what_is_no_stamp_is_refused(data: bytes) -> None:
+    with pytest.raises(InputError):
+        read_stamp(data, DIGEST)
