@@ -29,6 +29,9 @@ _SPOKEN = dict(
 _SPELLED = re.compile(
     rf"(?i)\b(?:bravo|charlie|papa|uniform)(?:[ ,-]{{1,3}}(?:\d|{'|'.join(_SPOKEN)})\b){{4}}"
 )
+_SPACED = re.compile(
+    r"^\W{0,6}([BCPU])(?:-([0-3][0-9A-F]{3})|((?: [0-9A-F]){4}))(?![0-9A-Za-z]|-\d{3})"
+)
 _BYTE_AFTER = re.compile(
     r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
@@ -41,7 +44,7 @@ _WIRING = re.compile(
     r"order|invoice)(?: no| number)?\.?\s?[:#]?\s*$"
 )
 _LEAD = re.compile(
-    r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?"
+    r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+|\d{2}\s-\s(?=\d{5}\b))?"
     r"(?:(?i:img|image|photo|picture|pic|screen|foto|bild)[ _#-]{0,2}\d{1,6}\s?[:.)]\s+)?"
     r"(?:(?i:dtc|codes?|fault codes?|trouble codes?|fehlercode|fehler|defaut|défaut|code defaut|"
     r"error|codigo|código|codice|kod|raw(?: bytes| data)?|bytes|hex)"
@@ -242,6 +245,10 @@ def _find_lettered(text: str) -> list[Code]:
         if sum(d.isdecimal() for d in digits) < _TRUE_DIGITS or _is_wiring(text, match.start()):
             continue
         found.append(_with_bytes(text, match.start(), match.end(), letter + digits, failure))
+    spaced = _SPACED.match(text)
+    if spaced is not None:
+        code = spaced[1] + (spaced[2] or spaced[3].replace(" ", ""))
+        found.append(_with_bytes(text, spaced.start(1), spaced.end(), code, None))
     for match in _HYPHENED.finditer(text):
         code = "".join(match.groups()).upper()
         found.append(_with_bytes(text, match.start(), match.end(), code, None))

@@ -47,6 +47,7 @@ _ONE_OF = frozenset(
 )
 _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
+_END = Line(number=0, raw="", text="", role="blank")
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -61,11 +62,15 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
     """Set the faults of a report; every line with text ends up somewhere."""
     state = _State()
     precede = _words_precede(sheet.lines)
-    for line in sheet.lines:
+    labelled = _labels_above(sheet.lines)
+    for at, line in enumerate(sheet.lines):
         if line.role == "blank":
             state.blanks += 1
             continue
-        _take(line, state, sheet, catalog, precede)
+        if at in labelled:
+            state.waiting.append(line)
+        else:
+            _take(line, state, sheet, catalog, precede)
         state.blanks = 0
     _flush(state, sheet)
     sheet.unread.sort(key=lambda ln: ln.number)
@@ -455,6 +460,23 @@ def _flush(state: _State, sheet: Sheet) -> None:
         else:
             sheet.unread.append(line)
     state.waiting.clear()
+
+
+def _labels_above(lines: list[Line]) -> set[int]:
+    """Labelled lines that stand above the only code of their own block."""
+    found: set[int] = set()
+    block: list[int] = []
+    for at, line in enumerate([*lines, _END]):
+        is_gap = bool(block) and line.number > lines[block[-1]].number + 1
+        if line.role == "blank" or is_gap:
+            coded = [i for i in block if lines[i].codes]
+            if len(coded) == 1 and all(lines[i].is_keyed for i in block):
+                words = (i for i in block if lines[i].role in ("words", "unread"))
+                found |= {i for i in words if i < coded[0]}
+            block = []
+        if line.role != "blank":
+            block.append(at)
+    return found
 
 
 def _words_precede(lines: list[Line]) -> bool:

@@ -65,6 +65,8 @@ _CALLED = re.compile(
 _NUMBERED = re.compile(r"^\s*(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
 _WORDY = re.compile(r"[^\W\d_]{3}")
 _SAME = 3  # lines with numbers of one shape that make them codes
+_MOST_OF = 0.6  # share of the lines from which even short numbers are codes
+_FEW_DIGITS = 4
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
 _ANY_TEXT = re.compile(r"[^\W_]")
 
@@ -273,6 +275,7 @@ def _read_column(lines: list[Line]) -> None:
 
 def _read_alike(lines: list[Line]) -> None:
     """Numbers of one shape and beginning that stand at one place of many lines are its codes."""
+    told = sum(ln.role != "blank" for ln in lines)
     exact = sum(any(c.is_exact for c in ln.codes) for ln in lines)
     groups: dict[tuple[str, str, str], dict[int, re.Match[str]]] = {}
     for at, line in enumerate(lines):
@@ -286,7 +289,8 @@ def _read_alike(lines: list[Line]) -> None:
     for found in groups.values():
         tokens = {m.group(1) for m in found.values()}
         shown = "".join(tokens)
-        is_plain = shown.isdecimal() and len(next(iter(tokens))) < _PLAIN_DIGITS
+        few = _FEW_DIGITS if len(found) >= _MOST_OF * told else _PLAIN_DIGITS
+        is_plain = shown.isdecimal() and len(next(iter(tokens))) < few
         if len(found) < _SAME or len(tokens) < _SAME or is_plain or len(found) <= exact:
             continue
         for at, match in found.items():

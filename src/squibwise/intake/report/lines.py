@@ -45,6 +45,7 @@ _OF_ALL = re.compile(
     r"oba|obie|wszystkie)\b[^)]{0,40}\)"
 )
 _NAME_WORDS = 8  # of the longest name of a part
+_NOT_TICKED = re.compile(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _NAMED = 0.6  # share of known words that makes a line the name of a part
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
@@ -206,6 +207,8 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
 
 def _why_aside(line: Line) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
+    if _NOT_TICKED.match(line.text) and not has_fault(line.words):
+        return "not marked"
     if is_question(line) or line.words.voices & {"sure", "wondered"}:
         return "a question"
     if line.role == "heading" or not (has_part(line.words) or has_fault(line.words)):

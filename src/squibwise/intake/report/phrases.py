@@ -35,6 +35,7 @@ _AREAS = frozenset({"area", "othermodule"})
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
 _WHOLE = 4  # abbreviations that one word outweighs
 _SHORT = 2  # letters of abbreviations that many languages share
+_STEM, _ENDING = 5, 3  # letters of a stem and of an ending that it may have
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
 
@@ -313,12 +314,25 @@ def _nearest(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
     known = _of_length(lexicon, names, len(word))
     near = process.extract(word, known, scorer=OSA.distance, score_cutoff=slips, limit=3)
     equal = [found for found, slip, _ in near if slip == near[0][1]]
-    if not near or (len(equal) > 1 and not _mean_the_same(lexicon, equal, names)):
+    if not near:
+        return _inflected(lexicon, word, names)
+    if len(equal) > 1 and not _mean_the_same(lexicon, equal, names):
         return None
     best: str = near[0][0]
     if len(word) == len(best) == _MIN_FUZZY and sorted(word) != sorted(best):
         return None  # another letter makes another word of so few
     return best if best[0] == word[0] or near[0][1] == 1 else None
+
+
+def _inflected(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | None:
+    """A known word of the report's language that has the same stem, where all such mean one."""
+    stem = word[: len(word) - _ENDING]
+    if names[0] in BASE or len(stem) < _STEM:
+        return None
+    phrases = lexicon.phrases[names[0]]
+    alike = [w for w in lexicon.words[names[0]] if w.startswith(stem) and (w,) in phrases]
+    near = sorted(w for w in alike if len(w) <= len(word) + _ENDING)
+    return near[0] if near and _mean_the_same(lexicon, near, names[:1]) else None
 
 
 def _mean_the_same(lexicon: Lexicon, words: list[str], names: tuple[str, ...]) -> bool:

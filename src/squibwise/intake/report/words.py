@@ -368,7 +368,10 @@ def _settle_driver(words: Words) -> None:
     """Decide whether ``driver`` is a seat or an output stage, as far as the line tells."""
     if "electronics?" in words.features:
         words.features.discard("electronics?")
-        if words.seats or words.features & {"lamp", "electronics"}:
+        if "bag" in words.features:
+            words.features.add("charge")
+            words.seats.add("driver")
+        elif words.seats or words.features & {"lamp", "electronics"}:
             words.features.add("electronics")
         else:
             words.is_driver_doubtful = True
@@ -399,7 +402,8 @@ def names_another(one: Words, two: Words) -> bool:
     """Tell whether words name a part or, with a fault, a place that the fault above has not."""
     heads = heads_of(one)
     if heads:
-        return not heads & heads_of(two)
+        pairs = ((one.seats, two.seats), (one.sides, two.sides))
+        return not heads & heads_of(two) or any(a and b and not a & b for a, b in pairs)
     return bool(one.features & TELLS) and bool((one.sides - two.sides) | (one.seats - two.seats))
 
 
