@@ -294,7 +294,7 @@ def _content(entry: Evidence) -> bytes | None:
         said = (cover.complete, cover.able, cover.unit_volts)
         return msgspec.json.encode(("report", entry.time, entry.when, lines, said))
     if isinstance(entry, Impact | Recorder):
-        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": ""}
+        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": ""}
         return msgspec.json.encode((type(entry).__name__, plain))
     return None
 

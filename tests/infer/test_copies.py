@@ -1,0 +1,91 @@
+"""Copies are not evidence: what is handed in twice weighs once, wherever it stands.
+
+Laws, checked on random evidence; nothing here is a figure of the trade.
+"""
+
+import random
+from collections.abc import Callable
+
+import build
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from squibwise.infer import assess
+from squibwise.model.belief import Assessment
+from squibwise.model.evidence import Evidence, Impact, Recorder, Statement
+from squibwise.model.origin import Origin
+from squibwise.model.report import Report
+
+SMALL = build.car("belts-and-front-bags")
+BAG = "driver.front-bag"
+SAYS = st.sampled_from(["deployed", "not-deployed"])
+ZONES = st.sampled_from(["nose-left", "nose-right", "tail"])
+
+
+@st.composite
+def evidence(draw: st.DrawFn) -> tuple[Evidence, ...]:
+    """Draw what may be copied: a report, a listing's word, a recorder, an impact."""
+    found: list[Evidence] = [build.scan(build.code(1, BAG), complete=draw(st.booleans()))]
+    found += [Statement(id="word", component=BAG, says=draw(SAYS), from_="listing")]
+    if draw(st.booleans()):
+        speed = draw(st.sampled_from([-12.0, -27.0]))
+        found.append(Recorder(id="edr", record="stored", delta_v_long_kmh=speed, file="a.csv"))
+    if draw(st.booleans()):
+        found.append(Impact(id="body", zone=draw(ZONES), extent="moderate"))
+    return tuple(found)
+
+
+def renamed(entry: Evidence, number: int) -> Evidence:
+    """Return a copy under another name, from another file."""
+    origin = Origin(file=f"copy-{number}.txt", line=number + 1)
+    changes: dict[str, object] = {"id": f"copy-{number}", "origin": origin}
+    if isinstance(entry, Report | Recorder):
+        changes["file"] = f"evidence/copy-{number}"
+    return msgspec.structs.replace(entry, **changes)
+
+
+def answer(found: tuple[Evidence, ...]) -> Assessment:
+    return assess(build.case(*found, on=SMALL), build.CATALOG)
+
+
+def assert_same(one: Assessment, two: Assessment) -> None:
+    for first, second in zip(one.components, two.components, strict=True):
+        for state in ("sound", "fired", "faulty", "damaged"):
+            now, then = getattr(first.now, state), getattr(second.now, state)
+            assert now == pytest.approx(then, abs=1e-9), first.id
+
+
+@settings(max_examples=12, deadline=None)
+@given(evidence(), st.integers(1, 3), st.randoms(use_true_random=False))
+def test_copies_wherever_they_stand_change_nothing_and_are_told(
+    found: tuple[Evidence, ...], times: int, shuffle: random.Random
+) -> None:
+    copies = [renamed(e, n) for n, e in enumerate(found * times)]
+    mixed = [*found]
+    for copy in copies:
+        mixed.insert(shuffle.randrange(len(found), len(mixed) + 1), copy)
+    once, often = answer(found), answer(tuple(mixed))
+    assert_same(once, often)
+    told = [f for f in often.findings if f.code == "weighed-once"]
+    assert len(told) == len(copies)
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.sampled_from([-5.0, -12.0]), st.sampled_from([-38.0, -55.0]))
+def test_two_recorders_that_disagree_are_no_race(slow: float, fast: float) -> None:
+    one = Recorder(id="a", record="stored", delta_v_long_kmh=slow)
+    two = Recorder(id="b", record="stored", delta_v_long_kmh=fast)
+    first, second = answer((one, two)), answer((two, one))
+    assert_same(first, second)
+    assert {c.text for c in first.contradictions} == {c.text for c in second.contradictions}
+    assert first.contradictions
+
+
+@pytest.mark.parametrize(
+    "blank", [lambda n: Impact(id=f"i{n}"), lambda n: Impact(id=f"i{n}", order=1)]
+)
+def test_an_entry_without_content_weighs_nothing(blank: Callable[[int], Evidence]) -> None:
+    scan = build.scan(build.code(1, BAG), complete=True)
+    assert_same(answer((scan,)), answer((scan, blank(1), blank(2))))
