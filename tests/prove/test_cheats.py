@@ -99,6 +99,12 @@ def test_a_photograph_whose_file_is_not_there_or_another_shows_nothing(
         assert record.content["photos"] == []
 
 
+def test_what_is_no_picture_is_no_photograph(issue: Maker, made: Made) -> None:
+    photo = Photo(id="ph", file="evidence/scan-after.txt", component=BAG)
+    record = issued(issue, made, photo)
+    assert (grades(record)["replacements"], record.content["photos"]) == ("stated", [])
+
+
 def test_one_photograph_for_everything_is_told_on_page_one(issue: Maker, made: Made) -> None:
     photos = [
         Photo(id=f"ph{n}", file=f"{n}.jpg", component=c)

@@ -34,6 +34,7 @@ SHOWN, STATED, OPEN, UNASKED = "shown", "stated", "open", "not asked"
 _COUNTED = ("input-clean", "contradictions", "not-sound", "verdicts", "failed-checks")
 NOBODY = "nobody named"
 _LABEL = "labels"
+_PICTURES = tuple(".jpg .jpeg .png .webp .heic .gif .tif .tiff .pdf .mp4 .mov".split())
 
 
 def is_shown(entry: Evidence, context: Context) -> bool:
@@ -58,12 +59,15 @@ def _is_kept(name: str, context: Context) -> bool:
 
 
 def kept_photos(context: Context) -> list[Photo]:
-    """Return the photographs whose file is hashed in the record, and is the one that was added."""
+    """Return the photographs whose file is hashed in the record, and is the one that was added.
+
+    What is no picture and no document by its name shows nothing: a case file, a scan, a text.
+    """
     kept = context.case.files
     return [
         p
         for _, p in context.history.all_of(Photo)
-        if p.file in kept and p.sha256 in ("", kept[p.file])
+        if p.file in kept and p.sha256 in ("", kept[p.file]) and p.file.lower().endswith(_PICTURES)
     ]
 
 
