@@ -23,6 +23,7 @@ from squibwise.intake.report.words import (
     TELLS,
     Words,
     differs,
+    has_fault,
     has_part,
     heads_of,
     names_another,
@@ -30,7 +31,7 @@ from squibwise.intake.report.words import (
 )
 from squibwise.model.words import Status
 
-_CLAUSE = re.compile(r"[,;.]\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+_CLAUSE = re.compile(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
@@ -390,7 +391,8 @@ def _belongs(line: Line, current: Fault) -> bool:
     heads = heads_of(current.words)
     begins_row = heads and _ROW.match(line.text) and _ROW.match(current.text)
     is_other = _is_whole(current) and names_another(line.words, current.words)
-    if begins_row or is_other or (heads and heads_of(line.words) - heads):
+    is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
+    if begins_row or is_other or is_good or (heads and heads_of(line.words) - heads):
         return False
     if not stands_alone(line.words) or not current.is_told:
         return True

@@ -33,7 +33,9 @@ _SPEAKER = re.compile(
     r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
     r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
-_STOP = re.compile(r"(?<!\b\d)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ][a-zà-ÿłśżźćńęą'])")
+_STOP = re.compile(
+    r"(?<!\b\d)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
+)
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")

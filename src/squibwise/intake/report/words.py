@@ -102,7 +102,7 @@ def read_words(
         words.stages |= {int(m[4:]) for h in ends for m in h.means if m.startswith("nth:")}
     _settle_driver(words)
     _compose(words)
-    _hear(words, tokens, hits)
+    _hear(words, tokens, hits, denying)
     telling = [h for h in hits if h.means != ("skip",)]
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
@@ -143,7 +143,9 @@ def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collect
     return is_fault and follows and bool(FAULTS & means or means == {"impact"})
 
 
-def _hear(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
+def _hear(
+    words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str]
+) -> None:
     """Set what is said of the fault; ``not calibrated`` is a fault of its own, no denial."""
     lacks = [h for h in hits if _lacking(h)]
     used: set[Hit] = set()
@@ -167,12 +169,27 @@ def _hear(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> Non
             words.voices.add("gone")
     if "crashrecord" in words.features and any(t.text == "0" and t.apart for t in tokens):
         words.voices.add("not")  # "crash events: 0"
+    used |= _said_twice(hits, used, tokens, denying)
     heard = [h for h in hits if h not in used]
     is_tested = any("tested" in h.means for h in heard)
     heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
     words.voices |= {m for h in heard for m in h.means if m in VOICES}
     if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
         words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
+
+
+def _said_twice(
+    hits: tuple[Hit, ...], used: set[Hit], tokens: tuple[Token, ...], denying: Collection[str]
+) -> set[Hit]:
+    """Negations that are one with the next: ``n'est`` before ``pas``, or before ``pas codé``."""
+    found = set()
+    for one, two in pairwise(hits):
+        if "not" not in one.means or one.last != two.first:
+            continue
+        is_lack = bool(FAULTS & set(two.means)) and tokens[two.first].text in denying
+        if is_lack or ("not" in two.means and used & {one, two}):
+            found |= {one, two}
+    return found
 
 
 def _lacking(hit: Hit) -> str:
