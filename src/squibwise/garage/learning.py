@@ -3,7 +3,6 @@
 import hashlib
 import sqlite3
 import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
@@ -12,7 +11,7 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import store
-from squibwise.garage.database import connected
+from squibwise.garage.database import connected, writing
 from squibwise.garage.folders import write_content
 from squibwise.model.case import Case, Experience
 from squibwise.model.evidence import Passed
@@ -96,29 +95,61 @@ def _from_garage(here: Path, place: Path, catalog: Catalog, version: str) -> Lea
     if not place.is_file():
         return Learned()
     with connected(place) as garage:
-        others = [c for c in store.case_ids(garage) if c != here.resolve().name]
-        heads = [f"{c} {store.head(garage, c).hash}" for c in others]
-        key = hashlib.sha256("\n".join((version, *heads)).encode()).hexdigest()
+        finished = _finished(garage, catalog)
+        finished.pop(here.resolve().name, None)
+        marks = (f"{case_id} {digest}" for case_id, digest in finished.items())
+        key = hashlib.sha256("\n".join((version, *marks)).encode()).hexdigest()
         known = store.recall(garage, key)
         if known is None:
-            cases = list(_finished(garage, others, catalog))
+            cases = [case for name in finished if (case := _opened(garage, name, catalog))]
             known = msgspec.json.encode(_taught(cases, catalog)).decode()
             store.remember(garage, key, known)
     own = msgspec.json.decode(known, type=Experience)
     return Learned(own=own, told=own.cases > 0)
 
 
-def _finished(garage: sqlite3.Connection, names: list[str], catalog: Catalog) -> Iterator[Case]:
-    """Yield the cases that somebody answers for; one that cannot be read teaches nothing."""
+_HEADS = """
+SELECT head.case_id, head.hash, remembered.value FROM head
+LEFT JOIN remembered ON remembered.key = 'finished:' || head.hash
+ORDER BY head.case_id
+"""
+
+
+def _finished(garage: sqlite3.Connection, catalog: Catalog) -> dict[str, str]:
+    """Return the cases that somebody answers for, with where each stands; found out once each."""
+    rows = garage.execute(_HEADS).fetchall()
+    new = [(name, digest) for name, digest, told in rows if told is None]
+    found = {name: _is_finished(garage, name, catalog) for name, _ in new}
+    if new:
+        with writing(garage):
+            garage.executemany(
+                "INSERT OR REPLACE INTO remembered (key, value) VALUES (?, ?)",
+                [(f"finished:{digest}", "yes" if found[name] else "no") for name, digest in new],
+            )
+    return {name: digest for name, digest, told in rows if told == "yes" or found.get(name)}
+
+
+def _is_finished(garage: sqlite3.Connection, name: str, catalog: Catalog) -> bool:
+    """Return whether somebody answers for a case; most need not be opened for it."""
+    try:
+        digest = store.files(store.history(garage, name)).get("case.toml", "")
+    except InputError:
+        return False
+    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
+    if row is None or _ANSWERED_FOR.encode() not in bytes(row[0]):
+        return False
+    case = _opened(garage, name, catalog)
+    return case is not None and any(_is_answer(e) for e in case.evidence)
+
+
+def _opened(garage: sqlite3.Connection, name: str, catalog: Catalog) -> Case | None:
+    """Return a case; one that cannot be read teaches nothing."""
     with tempfile.TemporaryDirectory(prefix="squibwise-") as place:
-        for name in names:
-            try:
-                write_content(store.content(garage, name), Path(place) / name)
-                case = line.open_case(Path(place) / name, catalog)
-            except InputError:
-                continue  # told by `garage check`, and by every command on that case itself
-            if any(_is_answer(e) for e in case.evidence):
-                yield case
+        try:
+            write_content(store.content(garage, name), Path(place) / name)
+            return line.open_case(Path(place) / name, catalog)
+        except InputError:
+            return None  # told by `garage check`, and by every command on that case itself
 
 
 def _is_answer(entry: object) -> bool:
