@@ -46,6 +46,7 @@ test: $(FULL) $(VENV)/.browser
 	$(BIN)/lint-imports
 	$(BIN)/deptry src
 	$(BIN)/squibwise catalog --check
+	$(BIN)/mkdocs build --strict --quiet --site-dir $(abspath $(VENV))/site
 	$(BIN)/pytest -n auto
 
 wheel: $(BASE)
@@ -65,6 +66,7 @@ bench: $(FULL)
 	$(BIN)/python bench/isolation.py --json
 	$(BIN)/python bench/commands.py --json
 	$(BIN)/python bench/scoring.py --json
+	$(BIN)/python bench/web.py --json
 
 fuzz: $(FULL)
 	$(PIP) $(LOCKED) requirements/fuzz.txt

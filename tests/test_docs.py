@@ -1,0 +1,29 @@
+"""The pages of the site: examples that run, small pictures, addresses that exist."""
+
+import doctest
+import re
+from pathlib import Path
+
+from squibwise.web.app import GETS, POSTS
+
+DOCS = Path(__file__).parents[1] / "docs"
+LARGEST_PICTURE, MOST_PICTURES = 150_000, 8
+
+
+def test_the_examples_of_the_python_page_run() -> None:
+    found = doctest.testfile(str(DOCS / "python.md"), module_relative=False, verbose=False)
+    assert found.attempted >= 8
+    assert found.failed == 0
+
+
+def test_pictures_are_few_and_small_and_all_are_shown() -> None:
+    pictures = sorted((DOCS / "pictures").iterdir())
+    text = "".join(p.read_text(encoding="utf-8") for p in DOCS.glob("*.md"))
+    assert 0 < len(pictures) <= MOST_PICTURES
+    assert [p.name for p in pictures if p.stat().st_size > LARGEST_PICTURE] == []
+    assert [p.name for p in pictures if f"pictures/{p.name}" not in text] == []
+    assert re.findall(r"\]\((pictures/[^)]+)\)", text)
+
+
+def test_every_way_to_write_has_a_page_to_write_from() -> None:
+    assert {p for p in POSTS if "{" not in p} <= set(GETS) | {"/language"}
