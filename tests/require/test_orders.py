@@ -166,3 +166,21 @@ def test_a_part_that_no_line_names_alone_is_looked_at_before_it_is_ordered(
         report = Report(id="scan", reading=ReadReport(lines=(line,)))
         kinds[share] = ordered(work(made.case(report), beliefs, catalog), belt).kind
     assert kinds == {0.8: "look-first", 1.0: "certain"}
+
+
+@pytest.mark.parametrize(("currency", "priced"), [("EUR", True), ("GBP", True), ("SEK", False)])
+def test_a_price_from_memory_is_wider_abroad_or_said_to_be_missing(
+    currency: str, priced: bool, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    beliefs = made.assessment({"driver.front-bag": {"fired": 0.98}})
+    prices = {}
+    for money in ("USD", currency):
+        case = msgspec.structs.replace(made.case(), currency=money)
+        prices[money] = ordered(work(case, beliefs, catalog), "driver.front-bag").price
+    at_home, abroad = prices["USD"], prices[currency]
+    assert at_home is not None
+    assert (abroad is not None) == priced
+    if abroad is not None:
+        assert abroad.basis == "from-memory"
+        assert abroad.low.currency == currency
+        assert abroad.high.minor / abroad.low.minor > at_home.high.minor / at_home.low.minor

@@ -131,20 +131,24 @@ def did(
 ) -> int:
     """Tick operations by the numbers that `work` prints, with all that they contain.
 
-    A look ticks what can be seen in its area and nothing behind it; where one thing of several
-    failed, --of says which.
+    Gates and words of the release (power-safe, maker-procedure, disposal, cautions, release) are
+    signed by their name. A look ticks what can be seen in its area and nothing behind it; where one
+    thing of several failed, --of says which.
     """
     from squibwise import case
     from squibwise.cli import opening
     from squibwise.garage import ticking
 
-    wanted = ticking.read_numbers(numbers)
     opened = opening.open_case(case_path)
+    counted, words = ticking.split_words(numbers, opened.catalog)
+    wanted = ticking.read_numbers(counted) if counted or not words else ()
     todo = case.work(opened.case, opened.catalog)
     common = _common(by, at)
-    entries = ticking.entries_for(
-        todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts, lamp=lamp
-    )
+    entries = ticking.word_entries(words, opened.catalog, common, failed=failed, safe=safe)
+    if wanted:
+        entries += ticking.entries_for(
+            todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts, lamp=lamp
+        )
     if note:
         entries = tuple({**e, "note": note} if e["kind"] == "passed" else e for e in entries)
     return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
@@ -267,4 +271,53 @@ def undo(case_path: Path, as_json: bool) -> int:
     )
 
 
-ENTRY_COMMANDS = (saw, did, add, answer, undo)
+@click.command(
+    short_help="Write down what is printed on a part that was fitted.",
+    epilog=examples(
+        "label harrow-07 driver.front-bag 9Z-1147-A --provenance new --seller dealer",
+        "label harrow-07 left.curtain 9Z-22 --provenance donor --donor-vin 0Z9HB5A26KR000999",
+    ),
+)
+@case_argument
+@click.argument("component")
+@click.argument("number")
+@click.option(
+    "--provenance",
+    default="unknown",
+    show_default=True,
+    type=click.Choice(["new", "recycled", "donor", "repaired", "unknown"]),
+    help="Where the part came from.",
+)
+@click.option("--serial", default="", help="Serial number.")
+@click.option("--seller", default="", help="Who sold it.")
+@click.option("--donor-vin", default="", metavar="VIN", help="VIN of the donor car.")
+@click.option("--recall-checked", is_flag=True, help="It was checked against recalls.")
+@time_option
+@answers
+def label(
+    case_path: Path,
+    component: str,
+    number: str,
+    provenance: str,
+    serial: str,
+    seller: str,
+    donor_vin: str,
+    recall_checked: bool,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Write down number, serial and origin of a part that was fitted."""
+    stated = {"serial": serial, "seller": seller, "donor_vin": donor_vin}
+    entry = {
+        "kind": "part-label",
+        "component": component,
+        "number": number,
+        "provenance": provenance,
+        **{key: value for key, value in stated.items() if value},
+        **({"recall_checked": True} if recall_checked else {}),
+        **_common(None, at),
+    }
+    return _write(case_path, f"label {component}", [entry], as_json=as_json)
+
+
+ENTRY_COMMANDS = (saw, did, label, add, answer, undo)

@@ -8,7 +8,7 @@ from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
-from squibwise.model.words import ASKED_WORDS
+from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS
 from squibwise.model.work import Operation, Work, WorkItem
 from squibwise.require.progress import entry_for
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
@@ -36,6 +36,31 @@ def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
     if not numbers:
         raise InputError("no number was named.", remedy="Write 9-14,22.")
     return tuple(dict.fromkeys(numbers))
+
+
+def split_words(words: Sequence[str], catalog: Catalog) -> tuple[list[str], list[str]]:
+    """Return the numbers, and the words that are signed for: gates and words of the release."""
+    known = {*catalog.tasks.gates, *RELEASE_WORDS}
+    signed = [w for w in words if w in known]
+    return [w for w in words if w not in known], signed
+
+
+def word_entries(
+    words: Sequence[str], catalog: Catalog, common: Pairs, *, failed: bool, safe: bool
+) -> tuple[Pairs, ...]:
+    """Return the entries that sign for gates and words of the release.
+
+    Raises:
+        InputError: A gate is signed without saying which way it was decided.
+    """
+    gates = [w for w in words if w in catalog.tasks.gates]
+    if gates and not (safe or failed):
+        raise InputError(
+            f"{gates[0]} is a gate: a tick does not say which way it was decided.",
+            remedy="Write --safe when every point of it holds, --failed when one does not.",
+        )
+    result = "failed" if failed else "passed"
+    return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)
 
 
 def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:

@@ -47,9 +47,9 @@ def cost(case: Case, work: Work, catalog: Catalog) -> tuple[Cost, ...]:
 
     Parts that are on order by certainty or by a rule that is followed count in full; what a look
     or an answer decides counts by its chance. A part without a price of the user takes the
-    catalogue's dated range, and is named; in another currency than the catalogue's it is named as
-    missing. Body and glass work counts only where the user priced it. ``at_most`` is the quantile
-    of the fact ``cost.at-most-chance``, never a sum of highs.
+    catalogue's dated range, and is named; in a currency whose level of prices the catalogue does
+    not state it is named as missing. Body and glass work counts only where the user priced it.
+    ``at_most`` is the quantile of the fact ``cost.at-most-chance``, never a sum of highs.
     """
     book = read_price_book(case)
     sheet = _Sheet(

@@ -7,7 +7,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.work import Order, Question, Work
-from squibwise.present.figures import bare_sum
+from squibwise.present.figures import about, bare_sum
 from squibwise.present.telling import Table, Telling, Text, filled, section
 
 
@@ -55,8 +55,9 @@ def tell_price(group: Sequence[Order]) -> str:
     if price is None:
         return "no price"
     total = price.likely.minor * sum(o.quantity for o in group)
-    told = bare_sum(Money(minor=total, currency=price.likely.currency))
-    return f"~{told}" if price.basis == "from-memory" else told
+    amount = Money(minor=total, currency=price.likely.currency)
+    is_guess = price.basis == "from-memory"
+    return f"~{about(amount).rpartition(' ')[0]}" if is_guess else bare_sum(amount)
 
 
 def tell_why(order: Order) -> str:

@@ -9,7 +9,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Because
 from squibwise.model.car import Car, Price
 from squibwise.model.case import Case
-from squibwise.model.cost import Money, from_major
+from squibwise.model.cost import from_major
 from squibwise.model.names import split_component
 from squibwise.model.work import DemandKind, Order, PriceRange, WorkItem
 
@@ -161,7 +161,7 @@ def _order(piece: Piece, items: Sequence[WorkItem], case: Case, catalog: Catalog
         question=lead.question,
         because=_reasons(alike),
         price=_price(piece, case, catalog),
-        used_price=_range(assembly.used, assembly, case.currency),
+        used_price=_range(assembly.used, assembly, case.currency, catalog),
         lead_days=assembly.lead_days,
         live=assembly.live,
         note=_note(assembly),
@@ -202,23 +202,32 @@ def _price(piece: Piece, case: Case, catalog: Catalog) -> PriceRange | None:
             basis="entered",
             on=entered.on.isoformat() if entered.on else "",
         )
-    return _range(piece.assembly.new, piece.assembly, case.currency)
+    return _range(piece.assembly.new, piece.assembly, case.currency, catalog)
 
 
 def _range(
-    three: tuple[int, int, int] | None, assembly: Assembly, currency: str
+    three: tuple[int, int, int] | None, assembly: Assembly, currency: str, catalog: Catalog
 ) -> PriceRange | None:
-    """Return the catalogue's range; none in another currency, since no rate is assumed."""
-    if three is None or currency != CATALOG_CURRENCY:
+    """Return the catalogue's range; none in a currency whose level of prices nobody stated."""
+    levels = _levels(currency, catalog)
+    if three is None or levels is None:
         return None
-    low, likely, high = (_usd(v) for v in three)
+    low, likely, high = (
+        from_major(round(v * level), currency) for v, level in zip(three, levels, strict=True)
+    )
     return PriceRange(
         low=low, likely=likely, high=high, basis=assembly.basis, on=assembly.read_on.isoformat()
     )
 
 
-def _usd(amount: int) -> Money:
-    return from_major(amount, CATALOG_CURRENCY)
+def _levels(currency: str, catalog: Catalog) -> tuple[float, float, float] | None:
+    """Return how list prices in a currency stand to those of the catalogue: least, usual, most."""
+    if currency == CATALOG_CURRENCY:
+        return 1.0, 1.0, 1.0
+    fact = catalog.facts.get(f"cost.level-{currency.lower()}")
+    if fact is None:
+        return None
+    return float(fact.low or 0.0), fact.number(), float(fact.high or 0.0)
 
 
 def find_price(
