@@ -323,3 +323,24 @@ def test_an_entry_of_hearsay_moves_no_gate(issue: Maker, made: Made) -> None:
     assert open_gates(issued(issue, made, said)) == {}
     row = Recorder(id="e", record="stored", not_commanded=(f"{BAG}/1",))
     assert grades(issued(issue, made, row))["replacements"] == "stated"
+
+
+# Common practice, no source of its own: after a new clock spring the steering angle is zeroed,
+# after a new windshield the camera that looks through it is aimed, a new unit is programmed.
+@pytest.mark.parametrize(
+    "component", ["driver.clock-spring", "centre.windshield", "centre.control-unit"]
+)
+def test_what_a_new_part_asks_to_be_set_keeps_the_record_open(
+    script: tuple[Any, Any], catalog: Catalog, component: str
+) -> None:
+    case = script[0]
+    done = DoneWork(id="n", time=dt.datetime(2026, 7, 31), what="replaced", component=component)
+    new = msgspec.structs.replace(case, evidence=(*case.evidence, done))
+    word = f"{component}:calibrate"
+    assert word in open_gates(line.release(new, catalog, _CAR.TODAY))["calibrations"]
+    said = Passed(id="s", time=dt.datetime(2026, 8, 1), what=word, result="passed", by="R. Own")
+    signed = msgspec.structs.replace(new, evidence=(*new.evidence, said))
+    assert word not in open_gates(line.release(signed, catalog, _CAR.TODAY)).get("calibrations", "")
+    early = msgspec.structs.replace(said, time=dt.datetime(2026, 7, 30))
+    before = msgspec.structs.replace(case, evidence=(*case.evidence, early, done))
+    assert word in open_gates(line.release(before, catalog, _CAR.TODAY))["calibrations"]

@@ -6,10 +6,17 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Step
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.order import History, last_change, read_history, replacements
-from squibwise.history.signed import LoadsOut, find_loads, signed_results, speaks_against
+from squibwise.history.signed import (
+    LoadsOut,
+    find_loads,
+    last_signed,
+    signed_results,
+    speaks_against,
+)
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Recorder
+from squibwise.model.names import split_component
 from squibwise.model.report import Report
 from squibwise.model.work import WorkItem
 
@@ -80,17 +87,37 @@ def close_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
     return frozenset(closed)
 
 
-def is_done(item: WorkItem, assessment: Assessment, progress: Progress) -> bool:
+def is_done(item: WorkItem, assessment: Assessment, progress: Progress, catalog: Catalog) -> bool:
     """Is an item on a component finished.
 
     A replacement counts only while the part that is now there is not itself more likely than
-    not fired, damaged or wrong. A cleared record never counts as a replacement.
+    not fired, damaged or wrong. A cleared record never counts as a replacement. What was set
+    before a part that it follows was replaced is to be set again.
     """
     component = item.component or ""
     if item.action == "replace":
         named = component in progress.replaced or item.id in progress.done_items
         return named and not _is_bad_now(component, assessment)
-    return item.id in progress.done_items or progress.passed(item.id)
+    told = item.id in progress.done_items or progress.passed(item.id)
+    return told and (item.action != "calibrate" or _is_set_since(item, progress, catalog))
+
+
+def _is_set_since(item: WorkItem, progress: Progress, catalog: Catalog) -> bool:
+    """Return whether a setting was signed for after the last replacement that it follows."""
+    own = split_component(item.component or "")
+    setting = catalog.tasks.settings.get(own.kind)
+    follows = (own.kind, *(setting.follows if setting else ()))
+    fitted = replacements(progress.history)
+    replaced = [
+        places[-1]
+        for component, places in fitted.items()
+        if "." in component
+        and split_component(component).kind in follows
+        and split_component(component).place in (own.place, "centre")
+    ]
+    signed = last_signed(progress.history, item.id)
+    done = [n for n, w in progress.history.works if w.item == item.id]
+    return max([*done, signed[0] if signed else -1]) > max(replaced, default=-1)
 
 
 def _is_bad_now(component: str, assessment: Assessment) -> bool:

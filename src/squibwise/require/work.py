@@ -153,7 +153,7 @@ def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> 
     )
     came_along = demand.action == "replace" and demand.component in fitted
     return msgspec.structs.replace(
-        item, done=came_along or is_done(item, job.assessment, job.progress)
+        item, done=came_along or is_done(item, job.assessment, job.progress, job.catalog)
     )
 
 
