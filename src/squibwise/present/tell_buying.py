@@ -8,6 +8,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
+from squibwise.model.cost import Money
 from squibwise.model.market import BuyAnswer, BuyPlan, Purchase, ScheduledTask, ShopTerms
 from squibwise.model.origin import Finding
 from squibwise.present.figures import bare_sum, minutes, money, percent, ranges
@@ -114,26 +115,31 @@ def _proof(plans: Sequence[BuyPlan]) -> str:
 
 
 def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:
-    suppliers = dict.fromkeys(p.supplier for p in plan.purchases)
-    return [
-        section(
-            f"Order from {name}",
-            Bullets(items=tuple(_purchase(p, today) for p in plan.purchases if p.supplier == name)),
-        )
-        for name in suppliers
-    ]
+    """Return a section a supplier: what is ordered from it, how, and when each part is there."""
+    head = ("part", "sold as", "each", "there by", "offer", "")
+    found = []
+    for name in dict.fromkeys(p.supplier for p in plan.purchases):
+        mine = [p for p in plan.purchases if p.supplier == name]
+        rows = tuple(_purchase(p, today) for p in mine)
+        goods = sum(p.price.minor * p.quantity for p in mine)
+        total = money(Money(minor=goods, currency=plan.total.currency))
+        table = Table(rows=rows, head=head, right=(2,))
+        found.append(section(f"Order from {name}", table, note=f"{total} without freight"))
+    return found
 
 
-def _purchase(purchase: Purchase, today: dt.date) -> str:
+def _purchase(purchase: Purchase, today: dt.date) -> tuple[str, ...]:
     pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
-    number = f" {purchase.part_number}" if purchase.part_number else ""
-    when = f"there by {_date(purchase.arrives_day, today)}"
-    if purchase.kept:
-        when = f"ordered already, {when}"
-    if purchase.after_look:
-        when = f"ONLY AFTER THE LOOK ({percent(purchase.chance)}), then {when}"
-    sold = f"{purchase.condition}{number}, {bare_sum(purchase.price)}"
-    return f"{pieces}{purchase.title}: {sold} [{purchase.offer}], {when}"
+    notes = ["ordered already"] if purchase.kept else []
+    notes += [f"ONLY AFTER THE LOOK ({percent(purchase.chance)})"] if purchase.after_look else []
+    return (
+        pieces + purchase.title,
+        f"{purchase.condition} {purchase.part_number}".strip(),
+        bare_sum(purchase.price),
+        _date(purchase.arrives_day, today),
+        purchase.offer,
+        ", ".join(notes),
+    )
 
 
 def _missing(answer: BuyAnswer) -> Section | None:
