@@ -1,5 +1,6 @@
 """Cases made by hand for the tests of inference. Invented cars."""
 
+import datetime as dt
 import pathlib
 
 from squibwise.catalog.load import Catalog, load_catalog
@@ -11,6 +12,7 @@ from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Re
 from squibwise.model.words import Fault, Status
 
 CATALOG: Catalog = load_catalog()
+MINUTE = dt.datetime(2026, 3, 2, 9, 10)
 HERE = pathlib.Path(__file__).parent
 
 

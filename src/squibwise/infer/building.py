@@ -286,10 +286,8 @@ def _front_cluster(
     if component.startswith("driver"):
         fires = firing_logic.driver_front(build.events, build.logics, stages, build.catalog)
     else:
-        year = build.case.car.model_year
-        known = np.nan if year is None else float(year)
         fires = firing_logic.passenger_front(
-            build.events, build.logics, seat, known, stages, build.catalog
+            build.events, build.logics, seat, build.case.car, stages, build.catalog
         )
     spent = np.eye(stages + 1)
     if component not in links.values():

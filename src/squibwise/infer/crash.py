@@ -156,7 +156,7 @@ def _pair_zones(case: Case, catalog: Catalog) -> set[str]:
     table = catalog.firing.events.zone
     sides = {z.side for z in table if z.name in named}
     rest: dict[str, str] = {}
-    for zone in sorted(table, key=lambda z: -z.share):
+    for zone in sorted(table, key=lambda z: -_as_left_hand_drive(z, case.car, catalog).share):
         if zone.side not in sides:
             rest.setdefault(zone.side, zone.name)
     return named | set(rest.values())
@@ -189,13 +189,23 @@ def _singles(
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
     total = sum(sides.values())
     for zone in events.zone:
-        share = sides[zone.side] / total * zone.share
+        own = _as_left_hand_drive(zone, case.car, catalog)
+        share = sides[own.side] / total * own.share
         for recorder in recorders:
             told = _recorded_blows(zone, recorder, catalog)
             yield from ((b, share * w / len(recorders)) for b, w in told)
         if not recorders:
             blows = _usual_blows(zone, _named_hour(zone, case, catalog), catalog)
             yield from ((b, share * w) for b, w in blows)
+
+
+def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:
+    """Return the zone that this one would be were the driver on the left, as in the data."""
+    if car.drive_hand == "left":
+        return zone
+    words = {"left": "right", "right": "left"}
+    name = "-".join(words.get(word, word) for word in zone.name.split("-"))
+    return next(z for z in catalog.firing.events.zone if z.name == name)
 
 
 def _named_hour(zone: ZoneRow, case: Case, catalog: Catalog) -> int | None:

@@ -13,6 +13,7 @@ from squibwise.catalog.firing import ChargeRow
 from squibwise.catalog.load import Catalog
 from squibwise.infer.crash import Scenario, struck
 from squibwise.infer.event_table import EventTable
+from squibwise.model.car import Car
 from squibwise.model.names import Side
 from squibwise.numerics.curves import SIDE_CODES, Hit, probability
 
@@ -119,12 +120,13 @@ def passenger_front(
     events: EventTable,
     logics: tuple[FiringLogic, ...],
     seat: Occupants,
-    year: float,
+    car: Car,
     stages: int,
     catalog: Catalog,
 ) -> Array:
     """Return the chance of 0, 1 ... spent charges in the passenger's front bag."""
-    followed, alone = passenger_curves(events, year, catalog)
+    year = np.nan if car.model_year is None else float(car.model_year)
+    followed, alone = passenger_curves(events, year, car.drive_hand, catalog)
     gates = _passenger_gates(seat, catalog)
     base = np.where(events.front, followed, alone)[:, None, None, None]
     fires = np.where(events.front[:, None, None, None], _gated(base, gates), base * gates)
@@ -136,13 +138,15 @@ def _gated(base: Array, gates: Array) -> Array:
     return np.where(gates < 1.0, gates, base)
 
 
-def passenger_curves(events: EventTable, year: float, catalog: Catalog) -> tuple[Array, Array]:
+def passenger_curves(
+    events: EventTable, year: float, hand: Side, catalog: Catalog
+) -> tuple[Array, Array]:
     """Return the chance given the driver's bag fired and given it did not, seat taken.
 
     Without a crash, and with none gone off by itself, it did not fire alone either.
     """
     sides = [
-        SIDE_CODES[struck(s.blows[0].zone.side, "left")] if s.blows else 0 for s in events.scenarios
+        SIDE_CODES[struck(s.blows[0].zone.side, hand)] if s.blows else 0 for s in events.scenarios
     ]
     hit = Hit(side=np.array(sides), forward_kmh=0.0, lateral_kmh=0.0, model_year=year)
     curve = catalog.priors.curves["passenger-front-bag"]

@@ -150,7 +150,7 @@ def _belt(events: EventTable, belt: str, right: float) -> Array:
 def _pattern(events: EventTable, weights: Array, case: Case, catalog: Catalog) -> Array:
     other = seat_fires(events, case.car.drive_hand, is_driver=True)
     year = np.nan if case.car.model_year is None else float(case.car.model_year)
-    followed, alone = passenger_curves(events, year, catalog)
+    followed, alone = passenger_curves(events, year, case.car.drive_hand, catalog)
     passenger = np.where(events.front, followed, alone)
     result = np.zeros((2, 2, 2))
     place = (events.front.astype(int), other.astype(int))
