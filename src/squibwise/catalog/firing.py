@@ -119,6 +119,7 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         estimate_full_from_kmh: Estimated change of speed from which the curves hold in full; below
             it they fall to nothing at a standstill. [km/h]
         clock_spread_degrees: Standard deviation of the direction of force about a named hour.
+        several_impacts_add: Log odds that several impacts add to another bag of the worse one.
         crash_below_bound: Share of crashes whose change of speed lies below the first of them.
     """
 
@@ -133,6 +134,7 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     clock_spread_degrees: float
     crash_below_bound: Figure
     belt_bands: dict[str, float]
+    several_impacts_add: float
     kinds: dict[str, Figure]
     zone: tuple[ZoneRow, ...]
     chances: dict[str, Figure]

@@ -1,5 +1,6 @@
 """What may have happened to the body, and what the fitted curves say of each blow."""
 
+import math
 from collections.abc import Iterator, Mapping
 
 import msgspec
@@ -247,10 +248,21 @@ def _recorded_blows(
         yield Blow(zone, speed, forward, lateral, gate), 1.0
         return
     weights = np.exp(-0.5 * _RECORDED_STEPS**2)
+    own = _own_spread(recorder, speed, catalog)
     for step, weight in zip(_RECORDED_STEPS, weights / weights.sum(), strict=True):
-        scaled = max(0.0, severity.bias * speed + step * severity.sd_kmh)
+        scaled = max(0.0, severity.bias * (speed + step * own))
         ratio = scaled / speed
         yield Blow(zone, scaled, forward * ratio, lateral * ratio, gate), float(weight)
+
+
+def _own_spread(recorder: Recorder, speed: float, catalog: Catalog) -> float:
+    """Return the standard uncertainty of a reading: as stated, or as the rule asks of a recorder.
+
+    The scatter of estimates stands in the curves already; a reading is not blurred by it again.
+    """
+    if recorder.u_kmh is not None:
+        return recorder.u_kmh
+    return catalog.firing.scans.recorder["accuracy"].value * speed / math.sqrt(3.0)
 
 
 def _measured_speed(recorder: Recorder) -> float | None:

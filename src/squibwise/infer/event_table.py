@@ -194,12 +194,21 @@ def _others(
     one, two = np.zeros((2, 2)), np.zeros((2, 2))
     for blow in scenario.blows:
         own, both = _seats_of(blow, blows[blow].others, catalog)
-        one, two = 1.0 - (1.0 - one) * (1.0 - own), 1.0 - (1.0 - two) * (1.0 - both)
+        one, two = np.maximum(one, own), np.maximum(two, both)
+    if len(scenario.blows) > 1:
+        add = catalog.firing.events.several_impacts_add
+        one, two = _with_odds(one, add), _with_odds(two, add)
     if scenario.rollover:
         rolled = catalog.firing.events.chances["curtains_in_rollover"].value
         two = 1.0 - (1.0 - two) * (1.0 - rolled)
     one = np.maximum(one, two)
     return np.stack([1.0 - one, one - two, two], axis=-1)
+
+
+def _with_odds(chance: Array, add: float) -> Array:
+    """Return chances with something added to their log odds."""
+    raised = chance * np.exp(add)
+    return np.asarray(raised / (1.0 - chance + raised))
 
 
 def _seats_of(blow: Blow, chances: Array, catalog: Catalog) -> tuple[Array, Array]:
