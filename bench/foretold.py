@@ -5,18 +5,21 @@
 Each run takes a circuit with a fault as reported, moves every hypothesis's probability by a
 lognormal factor (the tool does not know the true priors), draws the true cause from the moved
 ones, and follows the plan with outcomes drawn by the cards' own error rates, planning again after
-each. Printed: spent over foretold, and over the plain ways' foretold figures. Invented circuits;
-it measures whether the figures keep their word, not cars.
+each. Printed: spent over foretold; steps of the plan, tests included, against a fixed walk that
+mends connectors, clock spring, device, harness and control unit in that order, each checked; and
+what the plan costs of going outward, in minutes and in money. Invented circuits; it measures
+whether the figures keep their word, not cars.
 """
 
 import argparse
 import json
 import math
 
+import msgspec
 import numpy as np
 
 from squibwise.catalog.load import load_catalog
-from squibwise.isolate.tracing import Search, plan_of, search_of
+from squibwise.isolate.tracing import Search, outward_tree, plan_of, search_of
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,
@@ -28,9 +31,18 @@ from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
 from squibwise.model.words import Fault
-from squibwise.numerics.troubleshoot.costs import Costs, added, cost_of_step
-from squibwise.numerics.troubleshoot.planner import Limits, outcomes, plan
+from squibwise.numerics.troubleshoot.costs import (
+    Costs,
+    added,
+    cost_of_step,
+    costs_of_policy,
+    costs_of_tree,
+    without_gates,
+)
+from squibwise.numerics.troubleshoot.planner import Limits, Node, outcomes, plan
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test
+from squibwise.numerics.troubleshoot.search import Budget, policy_value
+from squibwise.numerics.troubleshoot.states import Array, Index, Model, States, model_of, start
 
 CATALOG = load_catalog()
 SPREAD = 0.6  # of the lognormal factor, as in the robustness runs of the planner
@@ -130,6 +142,68 @@ def ratios(runs: int, seed: int) -> dict[str, object]:
     return {"runs": runs, "circuits": by_circuit, "ratio": spent_all / told_all}
 
 
+WALK = ("plug", "clock-spring", "device", "harness", "unit")
+CLOSE = Limits(exact_states=20_000, rollout_states=400, later_states=20_000, fold=1e-3)
+
+
+def against_plain_ways() -> dict[str, dict[str, float]]:
+    """Return, by circuit, steps of plan and walk, and minutes and money against going outward."""
+    found = {}
+    for component, fault in CIRCUITS:
+        case, search = searched(component, fault)
+        problem = plan_of(search, case, CATALOG)
+        tree = plan(problem, CLOSE).tree
+        planned = costs_of_tree(problem, tree)
+        outward = costs_of_policy(problem, outward_tree(problem))
+        found[f"{component} {fault}"] = {
+            "steps": steps_of_tree(tree),
+            "walk_steps": steps_of_walk(without_gates(problem)),
+            "minutes": (planned.work + planned.wait) / (outward.work + outward.wait),
+            "money": planned.price / outward.price if outward.price else 1.0,
+        }
+    return found
+
+
+def steps_of_tree(node: Node) -> float:
+    """Return the expected number of actions of a plan; what is too rare to show is left out."""
+    own = 0.0 if node.action is None else node.p
+    return own + math.fsum(steps_of_tree(n) for n in node.branches.values())
+
+
+def steps_of_walk(problem: Problem) -> float:
+    """Return the expected number of repairs of the fixed walk, each checked, until it is cured."""
+    order = sorted(range(len(problem.repairs)), key=lambda r: station(problem.repairs[r]))
+    each = [
+        msgspec.structs.replace(r, minutes=1.0, price=0.0, check_minutes=0.0)
+        for r in problem.repairs
+    ]
+    free = (0.0,) * len(problem.access_minutes)
+    charged = msgspec.structs.replace(
+        problem,
+        tests=(),
+        repairs=tuple(each),
+        access_minutes=free,
+        wait_minutes=0.0,
+        power_up_minutes=0.0,
+    )
+
+    def next_station(model: Model, states: States) -> tuple[Index, Array]:
+        choice = np.full(len(states.done), -1, dtype=np.int64)
+        for r in reversed(order):
+            left = (states.done >> (model.tests + r)) & 1 == 0
+            choice = np.where(left, model.tests + r, choice)
+        return choice, np.zeros(len(choice))
+
+    model = model_of(charged)
+    return float(policy_value(model, start(model), next_station, Budget())[0])
+
+
+def station(repair: Repair) -> int:
+    """Return where a repair comes in the fixed walk; what is at none of its stations comes last."""
+    point = repair.id.partition(":")[2]
+    return next((n for n, w in enumerate(WALK) if w in point), len(WALK))
+
+
 def main() -> None:
     """Run the bench."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -137,12 +211,17 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=20261129)
     parser.add_argument("--runs", type=int, default=25)
     given = parser.parse_args()
-    result = ratios(given.runs, given.seed)
+    result = ratios(given.runs, given.seed) | {"plain_ways": against_plain_ways()}
     if given.json:
         print(json.dumps(result, indent=1))
         return
     for name, row in result["circuits"].items():
         print(f"{name:45}{row['foretold']:8.0f}{row['spent']:8.0f}{row['ratio']:7.2f}")
+    for name, row in result["plain_ways"].items():
+        print(
+            f"{name:45} steps {row['steps']:.1f}, walk {row['walk_steps']:.1f}; of going outward: "
+            f"minutes {row['minutes']:.2f}, money {row['money']:.2f}"
+        )
     print(f"spent over foretold, {given.runs} runs a circuit: {result['ratio']:.2f}")
 
 
