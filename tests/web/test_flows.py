@@ -1,5 +1,7 @@
 """Each flow as a person walks it, in a real browser: touch, type, look."""
 
+import csv
+import io
 import re
 from collections.abc import Callable
 
@@ -58,3 +60,93 @@ def test_what_is_entered_without_connection_is_kept_and_sent_once(show: Show) ->
     expect(page.locator("#kept")).to_be_hidden()
     page.goto("/car/clover-05")
     expect(page.locator(".card", has_text="left.curtain: seen intact")).to_have_count(1)
+
+
+REPORT = "B0001-1B Driver frontal stage 1 open present\nLeft curtain short to ground stored\n"
+
+
+def test_a_car_is_started_and_its_report_pasted_and_corrected(show: Show) -> None:
+    page = show("/new")
+    page.get_by_label("Name in the garage").fill("yarrow-99")
+    page.get_by_label("or equipped like").select_option("harrow-07")
+    page.get_by_role("button", name="Start").click()
+    page.get_by_label("or paste its text").fill(REPORT)
+    page.get_by_role("button", name="Add it").click()
+    expect(page.locator(".lines li").first).to_contain_text("driver front airbag")
+    page.get_by_text("It means something else").first.click()
+    page.get_by_label("Fault").first.select_option("low-or-short")
+    page.get_by_label("Who").first.fill("R")
+    page.get_by_role("button", name="Correct the line").first.click()
+    page.goto("/car/yarrow-99/history")
+    expect(page.locator(".entries li").first).to_contain_text("corrected B0001-1B")
+    page.get_by_role("button", name="Take back").click()
+    expect(page.locator(".entries li").first).to_contain_text("took back: corrected B0001-1B")
+
+
+def test_a_question_is_answered_with_its_source(show: Show) -> None:
+    page = show("/car/burdock-09/ask")
+    form = page.locator("form.question", has=page.get_by_label("Where the maker says so")).first
+    asked = form.locator("legend").inner_text()
+    form.get_by_label("Where the maker says so").fill("procedure, section 12")
+    form.get_by_role("button", name="no").click()
+    expect(page.locator("form.question legend").get_by_text(asked)).to_have_count(0)
+
+
+def test_lots_are_screened_and_sorted_by_touch(show: Show) -> None:
+    page = show("/lots")
+    rows = "id,region,model_year,zone,extent\nlot-b,US-OH,2019,nose-right,severe\n"
+    text = (rows + "lot-a,GB,2011,tail,light\n").encode()
+    file = {"name": "lots.csv", "mimeType": "text/csv", "buffer": text}
+    page.get_by_label("List of lots, CSV").set_input_files(file)  # type: ignore[arg-type]
+    page.get_by_role("button", name="Screen them").click()
+    first = page.locator("table.sortable tbody tr").first
+    expect(first).to_contain_text("lot-b")
+    page.get_by_role("button", name="id", exact=True).click()
+    expect(first).to_contain_text("lot-a")
+
+
+def test_a_gate_is_signed_a_seat_is_weighed_and_the_record_is_seen(show: Show) -> None:
+    page = show("/car/harrow-07/prove")
+    cautions = page.locator(".gate", has_text="cautions-read")
+    cautions.get_by_label("Who").fill("R")
+    cautions.get_by_role("button", name="I have read them").click()
+    expect(page.locator(".gate", has_text="cautions-read")).to_have_count(0)
+    page.goto("/car/harrow-07/seat/passenger.occupant-sensor")
+    page.get_by_label("Laid on the seat").fill("0")
+    page.get_by_label("Read by the system").fill("1")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator(".weighing [aria-current]")).to_contain_text("about half")
+    page.goto("/car/harrow-07/record")
+    expect(page.locator(".paper.draft")).to_be_visible()
+
+
+def test_offers_are_planned_while_the_page_tells_how_it_goes(show: Show) -> None:
+    page = show("/car/harrow-07/order", "laptop")
+    with page.expect_download() as asked:
+        page.get_by_role("link", name="Sheet for parts desks").click()
+    head, *rows = asked.value.path().read_text(encoding="utf-8").splitlines()
+    names = head.split(",")
+    filled = {"supplier": "Northyard", "condition": "new", "price": "100", "lead days": "3"}
+    table = [dict(zip(names, next(csv.reader([row])), strict=True)) | filled for row in rows]
+    sheet = io.StringIO()
+    write = csv.DictWriter(sheet, fieldnames=names)
+    write.writeheader()
+    write.writerows(table)
+    file = {"name": "o.csv", "mimeType": "text/csv", "buffer": sheet.getvalue().encode()}
+    page.get_by_label("Sheet of offers").set_input_files(file)  # type: ignore[arg-type]
+    page.get_by_role("button", name="Hand the offers in").click()
+    expect(page.locator(".chart svg.days")).to_be_visible(timeout=60_000)
+
+
+def test_a_stale_write_shows_both_versions_and_can_be_entered_all_the_same(show: Show) -> None:
+    mine = show("/car/clover-05/part/right.curtain")
+    theirs = show("/car/clover-05/part/left.curtain")
+    for page, word in ((theirs, "intact"), (mine, "damaged")):
+        page.locator(f'input[name=seen_word][value="{word}"]').check()
+        with page.expect_response(lambda answer: answer.request.method == "POST"):
+            page.get_by_role("button", name="Write it down").click()
+    expect(mine.get_by_text("What was done since")).to_be_visible()
+    mine.get_by_role("button", name="Enter it all the same").click()
+    mine.wait_for_url("**/part/right.curtain")
+    mine.goto("/car/clover-05")
+    expect(mine.locator(".card", has_text="right.curtain: seen damaged")).to_have_count(1)
