@@ -7,6 +7,7 @@ Each trial says how often it was tried, and how often something was lost, half d
 
 import argparse
 import datetime as dt
+import importlib.util
 import json
 import os
 import random
@@ -22,12 +23,15 @@ from pathlib import Path
 
 from squibwise import load_catalog, open_case, release, verify
 from squibwise.cli.demo import DEMO_CASES
+from squibwise.documents import record_pdf, verify_file
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.folders import write_content
 from squibwise.garage.writing import PREPARED, NewFile, change_file, write_files
+from squibwise.model.proof import KnownKey
 from squibwise.prove.recording import to_json
+from squibwise.prove.sealing import seal, sign
 
 WORKER = Path(__file__).with_name("worker.py")
 SECONDS = 0.12  # a worker that is ready is killed within this time
@@ -241,6 +245,39 @@ def changed_record(folder: Path, times: int, rng: random.Random) -> Count:
     return {"bytes": len(whole), "changes": times, "harmless": harmless, "overlooked": missed}
 
 
+def changed_pages(folder: Path, times: int, rng: random.Random) -> Count:
+    """Single bytes of a PDF changed whose pages a known key signed: none may be taken for whole.
+
+    The record is the hand-made finished one; each change costs two processes, so there are fewer.
+    """
+    del folder
+    place = Path(__file__).parents[1] / "prove" / "conftest.py"
+    spec = importlib.util.spec_from_file_location("samples", place)
+    assert spec is not None
+    assert spec.loader is not None
+    samples = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(samples)
+    catalog, case = load_catalog(), samples.make_case()
+    states, work = samples.make_assessment(), samples.make_work()
+    judged = (*samples.MET, *samples.judge(case, work, catalog, states))
+    record = samples.record(case, states, work, None, judged, catalog, samples.TODAY)
+    key = bytes(range(32))
+    signed = sign(seal(record, b"salt"), key, "R. Own")
+    assert signed.signature is not None
+    known = (KnownKey(public_key=signed.signature.public_key, name="R", since="2026-01-01"),)
+    whole = record_pdf(signed, key=key)
+    assert verify_file(whole, catalog, known).valid
+    missed = 0
+    for _ in range(max(1, times // PAGES_SHARE)):
+        at = rng.randrange(len(whole))
+        other = rng.choice([b for b in range(256) if b != whole[at]])
+        forged = whole[:at] + bytes([other]) + whole[at + 1 :]
+        missed += verify_file(forged, catalog, known).valid
+    return {"bytes": len(whole), "changes": max(1, times // PAGES_SHARE), "overlooked": missed}
+
+
+PAGES_SHARE = 200
+
 TRIALS: dict[str, Callable[[Path, int, random.Random], Count | str]] = {
     "kill -9, garage": kill_garage,
     "kill -9, case file": kill_case_file,
@@ -251,6 +288,7 @@ TRIALS: dict[str, Callable[[Path, int, random.Random], Count | str]] = {
     "read-only disk": read_only,
     "clock backwards": clock_backwards,
     "changed record": changed_record,
+    "changed pages": changed_pages,
 }
 SHARES = {"kill -9, garage": 0.4, "kill -9, case file": 0.3, "kill -9, record": 0.2}
 
@@ -267,7 +305,7 @@ def main() -> int:
     for name, trial in TRIALS.items():
         if given.only in (None, name):
             kills = round(given.kills * SHARES.get(name, 0.1))
-            times = given.changes if name == "changed record" else kills
+            times = given.changes if name.startswith("changed") else kills
             started, rng = time.perf_counter(), random.Random(f"{given.seed} {name}")
             with tempfile.TemporaryDirectory(prefix="squibwise-stress-") as folder:
                 found = trial(Path(folder), times, rng)
