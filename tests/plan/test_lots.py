@@ -52,6 +52,15 @@ def test_a_bad_row_is_told_by_its_line(cells: dict[str, str], what: str) -> None
     assert what in found.message
 
 
+def test_what_is_said_to_be_unknown_is_unknown_and_letters_may_be_large() -> None:
+    said = _row(zone="Right Front", airbags="Deployed", clock="?", resale="TBA", other_costs="-")
+    plain = _row(zone="nose-right", airbags="deployed")
+    found, same = (read_lot(r, 2, "x", CATALOG) for r in (said, plain))
+    assert isinstance(found, LotRow)
+    assert found == same
+    assert find_limit(found.resale, found.other_costs, 0.0, TERMS) is None
+
+
 def test_rows_in_are_rows_out_and_the_bad_ones_are_findings() -> None:
     rows = [_row(id=str(i)) if i % 3 else _row(id=str(i), clock="99") for i in range(9)]
     found = case.screen(rows, range(2, 11), "lots.csv", TERMS, CATALOG)

@@ -169,12 +169,22 @@ class Follows(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 
 class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """``lots.toml``: how lists of lots are headed and worded, what screening takes for granted."""
+    """``lots.toml``: how lists of lots are headed and worded, what screening takes for granted.
+
+    Attributes:
+        unknown: What is written where nothing is known.
+    """
 
     follows: tuple[Follows, ...]
     column: tuple[Column, ...] = ()
     word: tuple[CellWord, ...] = ()
+    unknown: tuple[str, ...] = ()
 
     def meaning(self, column: str, text: str) -> str:
-        """Return what a cell means; the text itself where no word of that column is known."""
-        return find_meaning(self.word, column, text) or text
+        """Return what a cell means; the text itself, in small letters, where no word is known."""
+        return find_meaning(self.word, column, text) or text.lower()
+
+    def stated(self, text: str) -> str:
+        """Return a cell without blanks round it; empty where it says that nothing is known."""
+        plain = text.strip()
+        return "" if plain.lower() in self.unknown else plain

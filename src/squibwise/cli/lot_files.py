@@ -230,7 +230,7 @@ def _limit(row: Row, found: Mapping[str, object], terms: LotTerms) -> dict[str, 
     """Return the limit of a lot and its notes, or what is wrong with its own cells."""
     amounts: list[float | None] = []
     for column in ("resale", "other_costs"):
-        text = row.get(column, "").strip()
+        text = _catalog().lots.stated(row.get(column, ""))
         amount = read_amount(text) if text else None
         if text and amount is None:
             return f"{column} '{text}' is no amount"

@@ -39,7 +39,7 @@ def read_lot(row: Mapping[str, str], line: int, name: str, catalog: Catalog) -> 
         catalog: Templates and components.
     """
     try:
-        return _lot({k: _meant(k, v, catalog) for k, v in row.items() if v.strip()}, line, catalog)
+        return _lot(_state(row, catalog), line, catalog)
     except _UnreadableError as error:
         return Finding(
             code="lot-row-bad",
@@ -50,9 +50,10 @@ def read_lot(row: Mapping[str, str], line: int, name: str, catalog: Catalog) -> 
         )
 
 
-def _meant(column: str, text: str, catalog: Catalog) -> str:
-    text = text.strip()
-    return catalog.lots.meaning(column, text) if column in _WORDED else text
+def _state(row: Mapping[str, str], catalog: Catalog) -> dict[str, str]:
+    """Return what a row states, in our own words; what is not known is left out."""
+    stated = {k: v.strip() if k == "id" else catalog.lots.stated(v) for k, v in row.items()}
+    return {k: catalog.lots.meaning(k, v) if k in _WORDED else v for k, v in stated.items() if v}
 
 
 def _lot(row: Mapping[str, str], line: int, catalog: Catalog) -> LotRow:
