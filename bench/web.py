@@ -148,13 +148,15 @@ def main() -> None:
     parser.add_argument("--cars", type=int, default=2000)
     parser.add_argument("--entries", type=int, default=100)
     parser.add_argument("--requests", type=int, default=400)
+    parser.add_argument("--garage", type=Path, help="A filled garage to use again.")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
     load_catalog()
     with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder) / "garage.db"
+        place = asked.garage or Path(folder) / "garage.db"
         started = time.perf_counter()
-        fill(place, asked.cars, asked.entries)
+        if not place.exists():
+            fill(place, asked.cars, asked.entries)
         filled = time.perf_counter() - started
         headers = {"host": HOST, "origin": f"http://{HOST}"}
         client = TestClient(
