@@ -36,6 +36,7 @@ MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
+_SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
 _ROW = re.compile(r"[^\W\d].{0,40}?\S\s{3,}\S")
 _KERB = frozenset({"nearside", "offside"})
 _NEARLY, _MOSTLY = 0.8, 0.7
@@ -246,6 +247,8 @@ def _is_report(line: Line, is_coded: bool) -> bool:
         and not (line.words.seats or line.words.sides)
     ):
         return False  # nobody could reach the unit: no fault that it stores
+    if tells == {"crashrecord"} and len(line.tokens) > _SAID_SHORTLY:
+        return False  # talk about crash data, not a report of it
     if not tells and line.text.rstrip().endswith(":"):
         return False  # the title of a list
     if not is_coded:
