@@ -24,7 +24,7 @@ communication configuration identity calibration internal performance mechanical
 deployed notfired crashsignal skip alone same atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """
-not gone past was mine worked good asked sure exists need tested away elsewhere wondered
+not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
 """  # what is said of a fault
 _LAYOUT = """
 count total clean othermodule key header module meta supplyvolts advice flash label area restraint

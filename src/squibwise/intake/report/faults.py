@@ -7,6 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.codes import Code, find_status_byte
+from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.lines import (
     is_bare_part,
     segments,
@@ -32,7 +33,6 @@ from squibwise.intake.report.words import (
 from squibwise.model.words import Status
 
 _CLAUSE = re.compile(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
-MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
 _JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2

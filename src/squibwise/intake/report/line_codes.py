@@ -4,6 +4,7 @@ import re
 
 import msgspec
 
+from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
@@ -50,6 +51,8 @@ _COUNTED = re.compile(
 _SPELLED = re.compile(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
 _SHAPED = 2  # lines of one shape that make it the shape of the report
+MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
+_LABEL_REACH = 80  # characters before a number in which its label stands
 _FEW_ROWS = 3
 _COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
 _CODE_CELL = re.compile(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
@@ -174,9 +177,13 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     Args:
         sheet: With its lines.
         lexicon: For the words for lamps, blinks and labels of every language.
+
+    Raises:
+        InputError: There are more codes than a report can have.
     """
     for line in sheet.lines:
         _read_line_codes(line, lexicon)
+    refuse_many(sheet.name, sum(len(ln.codes) for ln in sheet.lines), MAX_FAULTS, "codes")
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)
     _read_column(sheet.lines)
@@ -207,7 +214,7 @@ def _is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
     if lexicon.labels is None:
         names = lexicon.names_of("label")
         lexicon.labels = re.compile(rf"(?<![^\W_])(?:{names})(?: (?:no|nr|number)\b)?[\s.:#=-]*$")
-    head = flat(text[: code.start])
+    head = flat(text[max(0, code.start - _LABEL_REACH) : code.start])
     return bool(head.strip()) and bool(lexicon.labels.search(head))
 
 

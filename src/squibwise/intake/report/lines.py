@@ -235,6 +235,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
     voices, told = words.voices, has_fault(words) or "battery" in words.features
     reasons = (
         ("elsewhere" in voices and not is_coded, "another system"),
+        ("sought" in voices and not is_coded and not words.statuses, "a check without a result"),
         ("gone" in voices, "gone"),
         (bool(voices & {"past", "mine"}), "past"),
         ("not" in voices and (told or not is_coded), "denied"),

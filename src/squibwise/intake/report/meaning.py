@@ -234,13 +234,13 @@ def _stages_differ(one: Candidate, two: Candidate) -> bool:
 def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
     """Return a fault as a line of the answer."""
     part, code = fault.part, fault.code
-    raw = "\n".join(fault.raws)
+    raw, statuses = "\n".join(fault.raws), _statuses(fault)
     return CodeLine(
         line=fault.line,
         raw=raw,
         code=code.code if code and code.style != "cut" else None,
         failure_type=code.failure_type if code else None,
-        status=_statuses(fault),
+        status=statuses,
         component=part.component if part else None,
         kind=_shared(fault, "kind"),
         place=_shared(fault, "place"),
@@ -254,7 +254,7 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
         module=fault.module,
         also=_also(code) if code else (),
         unit=fault.unit,
-        present=not fault.absent and "cleared" not in fault.words.statuses and not _is_unset(code),
+        present=not fault.absent and "cleared" not in statuses and not _is_unset(code),
         origin=Origin(file=name, line=fault.line, raw=fault.raws[0]),
     )
 
@@ -306,6 +306,8 @@ def _statuses(fault: Fault) -> tuple[Status, ...]:
         found += [s for s in byte_statuses(code.status_byte) if s not in found]
     if fault.typed_status is not None and fault.typed_status not in found:
         found.append(fault.typed_status)
+    if "cleared" in found and "present" in found:
+        found.remove("cleared")  # it came back
     return tuple(found)
 
 

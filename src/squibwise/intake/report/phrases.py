@@ -329,10 +329,18 @@ def _inflected(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> str | Non
     stem = word[: len(word) - _ENDING]
     if names[0] in BASE or len(stem) < _STEM:
         return None
-    phrases = lexicon.phrases[names[0]]
-    alike = [w for w in lexicon.words[names[0]] if w.startswith(stem) and (w,) in phrases]
-    near = sorted(w for w in alike if len(w) <= len(word) + _ENDING)
+    alike = _of_stem(lexicon, names[0]).get(stem[:_STEM], ())
+    near = [w for w in alike if w.startswith(stem) and len(w) <= len(word) + _ENDING]
     return near[0] if near and _mean_the_same(lexicon, near, names[:1]) else None
+
+
+@lru_cache(maxsize=16)
+def _of_stem(lexicon: Lexicon, name: str) -> dict[str, tuple[str, ...]]:
+    """The words of a language that mean something alone, by how they begin."""
+    found: dict[str, tuple[str, ...]] = {}
+    for phrase in sorted(p for p in lexicon.phrases[name] if len(p) == 1):
+        found[phrase[0][:_STEM]] = (*found.get(phrase[0][:_STEM], ()), phrase[0])
+    return found
 
 
 def _mean_the_same(lexicon: Lexicon, words: list[str], names: tuple[str, ...]) -> bool:

@@ -410,6 +410,7 @@ TELLS = frozenset(
     """open high low short cross voltage communication configuration identity calibration internal
     performance mechanical defect crashrecord deployed range""".split()
 )
+_FAULTS_APART = TELLS - {"defect", "range", "internal"}
 _UNIT_WORDS = frozenset({"unit", "airbagmodule"})
 _OF_PARTS = frozenset("open high low short cross range".split())  # no unit has these itself
 _TOLD_APART = frozenset("bag pretension curtain knee sensor buckle occupant lamp".split())
@@ -427,7 +428,10 @@ def names_another(one: Words, two: Words) -> bool:
 def differs(one: Words, two: Words) -> bool:
     """Tell whether two pieces of text name different parts, places or stages."""
     pairs = ((one.seats, two.seats), (one.sides, two.sides), (one.stages, two.stages))
-    return any(a and b and a != b for a, b in pairs) or heads_of(one) != heads_of(two)
+    faults = (one.features & _FAULTS_APART, two.features & _FAULTS_APART)
+    is_other_fault = all(faults) and not faults[0] & faults[1]
+    is_other_part = any(a and b and a != b for a, b in pairs) or heads_of(one) != heads_of(two)
+    return is_other_part or is_other_fault
 
 
 def heads_of(words: Words) -> frozenset[str]:
