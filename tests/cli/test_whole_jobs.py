@@ -128,3 +128,56 @@ def test_the_order_list_names_each_part_with_its_place(job: str) -> None:
     seats = ("belt assembly", "inertia reel", "buckle")
     for row in (r for r in rows if any(s in r[1] for s in seats)):
         assert any(side in row[1] for side in ("left", "right", "centre")), row
+
+
+def test_a_flooded_car_is_powered_only_with_its_new_parts_in() -> None:
+    """Common practice, no source: no key-on of a flooded car before the wet parts are out."""
+    todo = whole("flooded").todo
+    assert [v.id for v in todo.visits if v.power == "on"] == ["final"]
+    assert "step:save-codes" not in {o.id for o in todo.operations}
+    brief = make_brief(opened("flooded"), whole("flooded"), CATALOG)
+    assert any("no key-on" in d for d in brief.dangers)
+    listed = {c for o in todo.orders for c in o.contains}
+    assert {"driver.buckle-pretensioner", "driver.retractor-pretensioner"} <= listed
+
+
+def test_high_voltage_is_made_safe_first_and_comes_back_last() -> None:
+    """Common practice, no source: orange first, yellow second; a qualified person at both ends."""
+    todo = whole("hybrid").todo
+    hands = [o for o in todo.operations if o.action in ("open", "out", "fit", "join", "close")]
+    assert hands[0].id == "open:hv"
+    assert hands[-1].id in ("close:hv", "fit:bolts-kit@centre")
+    assert places(todo)["close:hv"] > max(places(todo)[o.id] for o in hands if "bag" in o.id)
+    brief = make_brief(opened("hybrid"), whole("hybrid"), CATALOG)
+    assert any("High voltage" in d for d in brief.dangers)
+
+
+def test_the_battery_cable_is_in_before_any_power() -> None:
+    todo = whole("hybrid").todo
+    at = places(todo)
+    fitted = [i for i in at if i.startswith("fit:battery-cutoff@")]
+    assert fitted
+    assert at[fitted[0]] < at["step:first-power"]
+    loads = {x.partition(".")[2] for o in todo.operations for x in o.loads}
+    assert not {"battery-cutoff/1", "high-voltage-cutoff/1"} & loads
+
+
+def test_a_lamp_watched_before_the_work_proves_nothing_of_it() -> None:
+    early = {"kind": "lamp-check", "lit": True, "out_after_s": 5.0, "stayed_out": True}
+    tables = JOBS["rebuilt"].tables()
+    tables["evidence"] = [early, *tables["evidence"]]
+    case = line.make_case(tables, CATALOG, {"scan.txt": JOBS["rebuilt"].scan})
+    todo = line.work(case, CATALOG)
+    assert not next(o for o in todo.operations if o.id == "step:lamp-check").done
+    assert not next(i for i in todo.items if i.id == "step:lamp-check").done
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_every_inflator_that_is_not_settled_as_fired_is_told_as_live(job: str) -> None:
+    brief = make_brief(opened(job), whole(job), CATALOG)
+    states = whole(job).states
+    live = " ".join(brief.dangers)
+    for belief in states.components:
+        family = CATALOG.kinds[split_component(belief.id).kind].family
+        if family == "bag" and belief.now.missing < 0.5 and belief.id not in brief.fired:
+            assert CATALOG.kinds[split_component(belief.id).kind].title in live, belief.id

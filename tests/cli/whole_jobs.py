@@ -173,4 +173,41 @@ JOBS = {
         hours=9.0,
         long=True,
     ),
+    "flooded": Job(
+        evidence=(
+            told("crash", present=False),
+            {
+                "kind": "story",
+                "text": "River water to above the seat cushions.",
+                "known": ["soaked"],
+            },
+            look("centre.control-unit", "damaged"),
+            look("passenger.occupant-sensor", "damaged"),
+        ),
+        scan=UNIT + "Control unit internal fault present\n",
+        year=2017,
+        hours=9.9,
+    ),
+    "hybrid": Job(
+        evidence=(
+            hit("nose-left", 12, "severe"),
+            look("driver.front-bag", "deployed"),
+            look("passenger.front-bag", "deployed"),
+        ),
+        scan=UNIT
+        + opened(
+            "Driver front airbag stage 1",
+            "Passenger front airbag stage 1",
+            *BELTS,
+            "High voltage pyro fuse",
+            "Battery cut-off squib",
+        )
+        + LOCKED,
+        year=2019,
+        equipment="full-modern-set",
+        add=("centre.high-voltage-cutoff",),
+        hours=20.0,
+        fired=FRONT,
+        long=True,
+    ),
 }
