@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         open_case,
         read,
         release,
+        sweep,
         trace,
         verdicts,
         verify,
@@ -30,6 +31,11 @@ if TYPE_CHECKING:
     from squibwise.catalog.load import Catalog, load_catalog
     from squibwise.documents import record_pdf, waterfall_svg
     from squibwise.errors import InputError, SquibwiseError
+    from squibwise.present.rows import (
+        list_component_rows,
+        list_operation_rows,
+        list_order_rows,
+    )
 
 __version__ = "0.2.0"
 
@@ -46,6 +52,10 @@ _HOMES = {
     "learn": "squibwise.case",
     "verdicts": "squibwise.case",
     "release": "squibwise.case",
+    "sweep": "squibwise.case",
+    "list_component_rows": "squibwise.present.rows",
+    "list_operation_rows": "squibwise.present.rows",
+    "list_order_rows": "squibwise.present.rows",
     "verify": "squibwise.case",
     "record_pdf": "squibwise.documents",
     "waterfall_svg": "squibwise.documents",
@@ -61,12 +71,16 @@ __all__ = [
     "assess",
     "cost",
     "learn",
+    "list_component_rows",
+    "list_operation_rows",
+    "list_order_rows",
     "load_catalog",
     "make_case",
     "open_case",
     "read",
     "record_pdf",
     "release",
+    "sweep",
     "trace",
     "verdicts",
     "verify",

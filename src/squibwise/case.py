@@ -45,6 +45,35 @@ def make_case(
     return intake.make_case(tables, catalog, files)
 
 
+def sweep(
+    tables: Mapping[str, Any],
+    changes: Mapping[str, Mapping[str, Any]],
+    catalog: Catalog,
+    files: Mapping[str, str | bytes] | None = None,
+) -> dict[str, Case]:
+    """Return a case for each change of one car, to be answered side by side.
+
+    Args:
+        tables: The car as ``make_case`` takes it.
+        changes: By a name of your own: tables that go in place of its own; ``evidence`` is added
+            to what is there.
+        catalog: For kinds, look words and templates.
+        files: Reports and other files that the evidence names.
+    """
+    return {
+        name: make_case(
+            {
+                **tables,
+                **change,
+                "evidence": [*tables.get("evidence", ()), *change.get("evidence", ())],
+            },
+            catalog,
+            files,
+        )
+        for name, change in changes.items()
+    }
+
+
 def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
     """Return what the user's own finished cases say of the curves and of the causes of faults."""
     cases = tuple(finished)

@@ -86,3 +86,15 @@ def test_every_command_that_answers_takes_json() -> None:
     for command in (*single, *garage.commands.values()):
         flags = {option for p in command.params for option in p.opts}
         assert "--json" in flags
+
+
+def test_the_manual_page_holds_every_command_and_option_of_the_help(
+    run: Callable[..., Any],
+) -> None:
+    page = run("--man").out.replace("\\-", "-")
+    assert page.startswith(".TH SQUIBWISE 1")
+    for name, command in cli.commands.items():
+        assert f".SS {name} " in page
+        for parameter in command.params:
+            assert all(option in page for option in parameter.opts if option.startswith("-"))
+    assert not [line for line in page.splitlines() if line.startswith("'")]

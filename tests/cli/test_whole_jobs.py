@@ -1,6 +1,7 @@
 """Whole jobs as a technician would try them: orders, hours, the order of work. Cars made up."""
 
 from functools import cache
+from typing import Any
 
 import pytest
 from tests.cli.whole_jobs import JOBS
@@ -12,6 +13,7 @@ from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
 from squibwise.model.work import Work
+from squibwise.present.rows import list_component_rows, list_operation_rows, list_order_rows
 from squibwise.present.tell_brief import make_brief, tell_brief
 from squibwise.present.tell_orders import tell_order_list
 from squibwise.present.telling import Table
@@ -181,3 +183,27 @@ def test_every_inflator_that_is_not_settled_as_fired_is_told_as_live(job: str) -
         family = CATALOG.kinds[split_component(belief.id).kind].family
         if family == "bag" and belief.now.missing < 0.5 and belief.id not in brief.fired:
             assert CATALOG.kinds[split_component(belief.id).kind].title in live, belief.id
+
+
+def test_a_car_is_swept_and_its_answers_are_rows() -> None:
+    job = JOBS["left-offset"]
+    changes: dict[str, dict[str, Any]] = {
+        "as it is": {},
+        "by condition": {"profile": {"name": "by-condition"}},
+        "bag intact": {
+            "evidence": [{"kind": "look", "component": "left.curtain", "seen": "intact"}]
+        },
+    }
+    cases = line.sweep(job.tables(), changes, CATALOG, {"scan.txt": job.scan})
+    assert list(cases) == list(changes)
+    assert cases["by condition"].profile.name == "by-condition"
+    assert len(cases["bag intact"].evidence) == len(cases["as it is"].evidence) + 1
+    todo = whole("left-offset").todo
+    orders, operations = list_order_rows(todo), list_operation_rows(todo)
+    assert [r["n"] for r in operations] == [o.n for o in todo.operations]
+    assert {r["assembly"] for r in orders} == {o.assembly for o in todo.orders}
+    states = list_component_rows(whole("left-offset").states)
+    for rows in (orders, operations, states):
+        assert len({tuple(r) for r in rows}) == 1
+    after = [sum(v for k, v in r.items() if k.startswith("after_")) for r in states]
+    assert after == pytest.approx([1.0] * len(states))

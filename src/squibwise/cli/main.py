@@ -48,6 +48,18 @@ class JobOrder(click.Group):
         return super().resolve_command(ctx, args)
 
 
+def _print_man_page(context: click.Context, parameter: click.Parameter, value: bool) -> None:
+    """Print the manual page, made from the same text as the help."""
+    del parameter
+    if not value or context.resilient_parsing:
+        return
+    from squibwise.cli.man_page import write_man_page
+
+    if isinstance(context.command, click.Group):
+        click.echo(write_man_page(context.command, EPILOG))
+    context.exit()
+
+
 @click.group(
     cls=JobOrder,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
@@ -55,6 +67,14 @@ class JobOrder(click.Group):
     epilog=EPILOG,
 )
 @click.version_option(__version__, message="squibwise %(version)s")
+@click.option(
+    "--man",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_man_page,
+    help="Print the manual page and stop: `squibwise --man > squibwise.1`.",
+)
 @quiet_option
 @colour_option
 @click.pass_context
