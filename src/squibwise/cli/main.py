@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from squibwise import __version__
-from squibwise.cli import output, stored
+from squibwise.cli import output
 from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.cli.garage_commands import GARAGE_COMMANDS
@@ -31,6 +31,13 @@ EPILOG = (
 )
 
 
+def _is_case(word: str) -> bool:
+    """Return whether a word is a case; the garage is opened only for one that is no command."""
+    from squibwise.cli import stored
+
+    return not word.startswith("-") and stored.is_case(Path(word))
+
+
 class JobOrder(click.Group):
     """A group that lists commands in the order of the job. A class because click asks for one."""
 
@@ -43,7 +50,7 @@ class JobOrder(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Take a case without a command, a folder or an id of the garage, for ``brief``."""
-        if args and args[0] not in self.commands and stored.is_case(Path(args[0])):
+        if args and args[0] not in self.commands and _is_case(args[0]):
             return "brief", self.commands["brief"], args
         return super().resolve_command(ctx, args)
 
