@@ -91,3 +91,15 @@ def test_without_a_crash_the_glass_is_as_whole_as_any_other_part() -> None:
     assert glass is not None
     assert glass.now.damaged < 0.04
     assert "centre.windshield" not in [look.component for look in answer.next_looks[:1]]
+
+
+def test_a_doubtful_conclusion_is_told_with_the_range_of_its_figures() -> None:
+    answer = hit("nose-right", 1, "moderate")
+    sensor = answer.of("nose-right.impact-sensor")
+    assert sensor is not None
+    told = sensor.ranges["damaged"]
+    assert told.low < sensor.after_crash.damaged < told.high
+    assert told.figure == "how often a crash hurts it"
+    curtain = answer.of("left.curtain")
+    assert curtain is not None
+    assert all(r.low <= r.high and r.figure for c in answer.components for r in c.ranges.values())

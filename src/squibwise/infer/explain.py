@@ -230,8 +230,9 @@ _TOLD: tuple[State, ...] = ("fired", "damaged")
 def find_ranges(part: PartBelief, case: Case, catalog: Catalog) -> dict[State, StateRange]:
     """Return by state how far its probability moves, where that crosses a limit of decision.
 
-    Each figure that speaks of this part alone is moved to both ends of its range, everything else
-    as it is: the odds of the micros it speaks of move with it.
+    The few figures that move it most, of those that speak of this part alone, are taken together
+    to the ends of their ranges that lower it, and to those that raise it, everything else as it
+    is: the odds of the micros a figure speaks of move with it.
     """
     limits = catalog.firing.scans.tests.decision_limits
     chance, states = part.after.sum(axis=0), part.part.states()
@@ -239,14 +240,24 @@ def find_ranges(part: PartBelief, case: Case, catalog: Catalog) -> dict[State, S
     for state in _TOLD:
         column = states[:, STATES.index(state)]
         base = float(chance @ column)
-        low, high, figure = base, base, ""
-        for name, micros, ratios in _figures(part, case, catalog):
-            moved = [_moved(chance, column, micros, ratio) for ratio in ratios]
-            if max(moved) - min(moved) > high - low:
-                low, high, figure = min(*moved, base), max(*moved, base), name
+        ends = [
+            (name, sorted((_moved(chance, column, micros, r), r) for r in ratios), micros)
+            for name, micros, ratios in _figures(part, case, catalog)
+        ]
+        ends.sort(key=lambda e: e[1][0][0] - e[1][-1][0])
+        down, up = chance, chance
+        for _, moved, micros in ends[:_FEW]:
+            down = np.where(micros, moved[0][1] * down, down)
+            up = np.where(micros, moved[-1][1] * up, up)
+        low = min(base, float(down @ column / down.sum()))
+        high = max(base, float(up @ column / up.sum()))
         if any(low < limit <= high for limit in limits):
-            result[state] = StateRange(low=low, high=high, figure=figure)
+            names = dict.fromkeys(name for name, moved, _ in ends[:_FEW] if moved[0] < moved[-1])
+            result[state] = StateRange(low=low, high=high, figure=" and ".join(names))
     return result
+
+
+_FEW = 3
 
 
 def _moved(chance: Array, column: Array, micros: Bools, ratio: float) -> float:

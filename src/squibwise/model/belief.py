@@ -101,7 +101,7 @@ class StateRange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     Attributes:
         low: Least.
         high: Most.
-        figure: The figure that moves it most, in words.
+        figure: The few figures that move it most, taken together, in words.
     """
 
     low: float
