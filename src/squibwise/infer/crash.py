@@ -435,6 +435,7 @@ def _weigh_directions(
     if hour is None:
         return usual
     apart = (hour - _AXES[side] + _HOURS // 2) % _HOURS - _HOURS // 2
+    apart = 0 if abs(apart) == _HOURS // 2 else apart  # from the other side: no way round is nearer
     forward = {"left": 1, "right": -1}.get(side, 0) * apart
     off = _HOUR_DEGREES * (max(0, forward) if forward or side in HANDS else abs(apart))
     spread = catalog.firing.events.clock_spread_degrees
