@@ -16,7 +16,7 @@ from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 _ALWAYS = "maker-first"
 _MARKS = {"[off] ": "off", "[on] ": "on"}
 _LOAD_OHM = "2.1"
-_WHEN = "# time = 2026-01-31T09:30:00  # a time is wanted where other entries have one"
+_WHEN = "# time = 2026-01-31T09:30:00  # when it was done"
 
 
 def card_of(

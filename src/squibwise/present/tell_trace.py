@@ -50,9 +50,9 @@ def tell_trace_shortly(trace: Trace) -> Section:
     card = trace.next_test
     rows = [("most likely", f"{h.title or h.id} ({percent(h.p)})") for h in ranked[:2]]
     rows += [("next", f"{card.title} ({_time(card)})")]
-    rows += [("until it is fixed", f"{minutes(trace.expected_minutes)} to be expected")]
-    hazards = [c for c in card.cautions if c.id != STANDING] or list(card.cautions)
-    rows += [("danger", hazards[0].text)] if hazards else []
+    if trace.comparison:
+        rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
+    rows += [("danger", card.danger)] if card.danger else []
     return section("In short", Table(rows=tuple(rows)))
 
 
