@@ -75,6 +75,21 @@ def test_a_look_with_a_photograph_is_written_and_shown(call: Any) -> None:
     assert photo.file in call.get("/car/harrow-07").text
 
 
+def test_a_look_may_be_of_one_charge_of_a_part(call: Any) -> None:
+    page = "/car/harrow-07/part/driver.front-bag"
+    assert '<select name="stage">' in call.get(page).text
+    answer = call.post(
+        "/car/harrow-07/look", page,
+        component="driver.front-bag", stage="2", seen_word="confirmed-spent", by="R",
+    )  # fmt: skip
+    assert answer.status_code == 303, answer.text
+    looks = [e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Look)]
+    assert looks[-1].component == "driver.front-bag/2"
+    assert (
+        "Stage 2 may be live though the part fired: front airbag (driver" not in call.get(page).text
+    )
+
+
 def test_a_word_that_is_none_is_refused_and_nothing_is_written(call: Any) -> None:
     before = opened(call, "harrow-07").seen
     answer = call.post(

@@ -159,6 +159,7 @@ def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, An
         "mark": make_mark(belief, settled, catalog),
         "chances": [(w, p, percent(p)) for w, p in chances if p >= 0.005],
         "hurts": may_hurt(belief.id, whole.states, catalog),
+        "stages": list(belief.stages) if len(belief.stages) > 1 else [],
         "words": _look_words(belief.id, catalog),
         "telling": tell_belief(opened.case, belief, whole.states, catalog),
         "traceable": belief.id in open_circuits(whole),

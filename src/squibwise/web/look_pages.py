@@ -65,7 +65,9 @@ def _by_place(marks: tuple[Mark, ...]) -> Iterator[tuple[str, list[Mark]]]:
 def look(request: Request, sent: Sent) -> Response:
     """Write down what was seen on a part, with a photograph of it."""
     opened, component = opened_for(request), sent.get("component", 80)
-    find_part(opened, bench_of(request), component)
+    stages = find_part(opened, bench_of(request), component).stages
+    stage = sent.get("stage", 2)
+    looked = f"{component}/{stage}" if stage in stages and len(stages) > 1 else component
     word, photos = sent.get("seen_word", 60), sent.files.get("photo", ())
     if not word and not photos:
         raise InputError("Nothing was chosen.", remedy="Choose what you see, or a photograph.")
@@ -75,11 +77,11 @@ def look(request: Request, sent: Sent) -> Response:
 
     def make(folder: Path) -> Iterator[Pairs]:
         if word:
-            yield {"kind": "look", "component": component, "seen": word, **common(sent)}
+            yield {"kind": "look", "component": looked, "seen": word, **common(sent)}
         for name, data in photos:
             yield _photo(folder, name, data, component) | _noted(sent)
 
-    enter(request, opened, sent, f"saw {component} {word or 'photograph'}", make)
+    enter(request, opened, sent, f"saw {looked} {word or 'photograph'}", make)
     return go(f"/car/{opened.id}/part/{component}")
 
 
