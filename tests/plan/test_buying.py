@@ -441,3 +441,12 @@ def test_fixed_lead_times_leave_no_doubt_about_the_day() -> None:
     plan = solve(_problem(), rng=np.random.default_rng(2))
     assert plan.ready is not None
     assert (plan.ready.p50, plan.ready.p80, plan.ready.on_time) == (plan.ready_day,) * 2 + (1.0,)
+
+
+def test_two_technicians_do_not_work_in_one_narrow_place() -> None:
+    tasks = tuple(Task(id=f"t{i}", minutes=100, area="panel" if i < 3 else "") for i in range(4))
+    terms = ShopTerms(technicians=2, bay_day=20)
+    plan = solve(_problem(needs=(), offers=(), tasks=tasks, terms=terms), SOONEST)
+    narrow = sorted((s.start, s.end) for s in plan.schedule if s.id != "t3")
+    assert all(a[1] <= b[0] for a, b in itertools.pairwise(narrow))
+    assert max(s.end for s in plan.schedule) == 300

@@ -131,6 +131,7 @@ class _Model:
         self.start: dict[str, Any] = {}
         end: dict[str, Any] = {}
         inside, demands = [], []
+        areas: dict[str, list[Any]] = {}
         for t in self.problem.tasks:
             if t.outside:
                 first = self.open_days.working(t.notice)
@@ -140,6 +141,7 @@ class _Model:
                 start = m.new_int_var(0, top, f"start {t.id}")
                 inside.append(m.new_fixed_size_interval_var(start, t.minutes, t.id))
                 demands.append(1)
+                areas.setdefault(t.area, []).append(inside[-1])
             self.start[t.id], end[t.id] = start, start + t.minutes
         for t in self.problem.tasks:
             for before in t.after:
@@ -147,10 +149,7 @@ class _Model:
                     m.add(self.start[t.id] >= end[before] + t.hold)
             for before in t.follows:
                 m.add(self.start[t.id] >= end[before])
-        if self.problem.terms.technicians == 1:
-            m.add_no_overlap(inside)
-        else:
-            m.add_cumulative(inside, demands, self.problem.terms.technicians)
+        self._share_technicians(inside, demands, areas)
         self.ready = m.new_int_var(0, self.horizon, "ready")
         for finish in end.values():
             m.add(self.ready * day >= finish)
@@ -158,6 +157,18 @@ class _Model:
         if self.aim.ready_by is not None:
             m.add(self.ready_on <= self.aim.ready_by)
         self._time_costs()
+
+    def _share_technicians(
+        self, inside: list[Any], demands: list[int], areas: Mapping[str, list[Any]]
+    ) -> None:
+        """One technician does one thing at a time; two never work in one narrow place."""
+        if self.problem.terms.technicians == 1:
+            self.model.add_no_overlap(inside)
+            return
+        self.model.add_cumulative(inside, demands, self.problem.terms.technicians)
+        for area, mine in areas.items():
+            if area:
+                self.model.add_no_overlap(mine)
 
     def _on_calendar(self, day: Any, turned: Callable[[int], int], name: str) -> Any:  # noqa: ANN401
         """Return a day turned into another count of days; itself where every day is open."""

@@ -66,6 +66,7 @@ class _Bench(msgspec.Struct):
         free: From when each technician is free.
         ends: When each task is over.
         laid: Tasks in the order they were laid out: start, who, what held it up.
+        rooms: Until when somebody works in each part of the car.
     """
 
     chosen: Chosen
@@ -74,6 +75,7 @@ class _Bench(msgspec.Struct):
     free: list[int]
     ends: dict[str, int]
     laid: list[tuple[Task, int, int, str]]
+    rooms: dict[str, int]
 
     def ready(self, task: Task) -> tuple[int, str]:
         """Return from when a task may start by order and parts, and what held it up to then."""
@@ -97,8 +99,10 @@ class _Bench(msgspec.Struct):
             start, who = max(math.ceil(ready / day), first) * day, 0
         else:
             who = self.free.index(min(self.free)) + 1
-            start = max(ready, after, self.free[who - 1])
+            start = max(ready, after, self.free[who - 1], self.rooms.get(task.area, 0))
             self.free[who - 1] = start + task.minutes
+            if task.area:
+                self.rooms[task.area] = start + task.minutes
         self.ends[task.id] = start + task.minutes
         self.laid.append((task, start, who, why if start == ready else ""))
 
@@ -110,7 +114,7 @@ def _set_up(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
         for t in chosen.problem.tasks
         if t.needs
     }
-    return _Bench(chosen, leads, needed, [0] * chosen.problem.terms.technicians, {}, [])
+    return _Bench(chosen, leads, needed, [0] * chosen.problem.terms.technicians, {}, [], {})
 
 
 def lay_out(chosen: Chosen) -> tuple[tuple[ScheduledTask, ...], dict[str, int]]:

@@ -32,6 +32,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
         price: What somebody else asks for it. [minor units]
         number: Of the operation on the work list.
         visit: Stretch of work that it belongs to, in words.
+        area: Part of the car in which there is room for one; empty = no such part.
     """
 
     id: str
@@ -46,6 +47,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     price: int = 0
     number: int = 0
     visit: str = ""
+    area: str = ""
 
 
 class OpenDays(msgspec.Struct, frozen=True):
