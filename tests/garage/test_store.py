@@ -2,6 +2,7 @@
 
 import datetime as dt
 import hashlib
+import json
 import os
 import shutil
 import sqlite3
@@ -455,3 +456,20 @@ def test_what_is_remembered_is_kept_under_its_key_and_may_be_replaced(garage: Ga
     store.remember(garage, "k", "one")
     store.remember(garage, "k", "two")
     assert store.recall(garage, "k") == "two"
+
+
+# Source: RFC 8785, section 3.2.3, sorting example: keys in order of their UTF-16 code units.
+SORTED_KEYS = ["\r", "1", "\u0080", "\u00f6", "\u20ac", "\U0001f600", "\ufb33"]
+
+
+def test_paths_in_an_entry_stand_in_the_order_of_the_standard() -> None:
+    files: dict[str, str | None] = dict.fromkeys(sorted(SORTED_KEYS, reverse=True), "00" * 32)
+    entry = store.Entry(
+        case="c", number=1, previous=store.START, at="2026-01-01", what="x", files=files
+    )
+    body, digest = store.seal(entry)
+    assert list(json.loads(body)["files"]) == SORTED_KEYS
+    assert hashlib.sha256(body.encode("utf-8")).hexdigest() == digest
+    # Source: RFC 8785, section 3.2.2.2: control characters escaped short, others as they are.
+    assert '"\\r":' in body
+    assert '"\u20ac":' in body
