@@ -197,3 +197,12 @@ def test_several_dead_circuits_of_a_seat_are_traced_to_what_they_share() -> None
         found = traced(loop, report)
         assert found.hypotheses[0].id.startswith("seat-plug:")
         assert found.next_test.id.endswith(("seat-plug", "every-plug"))
+
+
+@pytest.mark.parametrize("status", ["present", "intermittent"])
+def test_a_lock_that_is_found_open_is_closed_before_anything_is_renewed(status: str) -> None:
+    line = seen("driver.seat-bag", "open-or-high", status)
+    look = entered("look:seat-plug", "lock-open")
+    found = traced(SEAT, line, look)
+    assert found.next_test.id in ("reseat:seat-plug", "reseat:every-plug")
+    assert found.hypotheses[0].id == "seat-plug:not-seated"
