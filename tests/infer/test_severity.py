@@ -103,3 +103,13 @@ def test_a_doubtful_conclusion_is_told_with_the_range_of_its_figures() -> None:
     curtain = answer.of("left.curtain")
     assert curtain is not None
     assert all(r.low <= r.high and r.figure for c in answer.components for r in c.ranges.values())
+
+
+def test_a_time_is_wanted_of_reports_without_one_that_disagree() -> None:
+    first = build.scan(build.code(1, BAG, 1))
+    second = build.scan(build.code(1, "passenger.front-bag", 1), id="scan-2")
+    alike = build.scan(build.code(1, BAG, 1), id="scan-2")
+    asked = [q.id for q in assess(build.case(first, second), build.CATALOG).open_questions]
+    assert "times" in asked
+    asked = [q.id for q in assess(build.case(first, alike), build.CATALOG).open_questions]
+    assert "times" not in asked

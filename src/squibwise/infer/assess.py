@@ -149,7 +149,33 @@ _MORE_LIKELY = 0.5
 
 def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:
     """Return what to ask a person before anything is looked at."""
-    return (*_ask_of_crash(case, found, catalog), *_ask_what_was_reached(case))
+    crash = _ask_of_crash(case, found, catalog)
+    return (*crash, *_ask_what_was_reached(case), *_ask_for_times(case))
+
+
+def _ask_for_times(case: Case) -> Iterator[OpenQuestion]:
+    """Yield that a time is wanted, where whole reports without one disagree on what is at fault."""
+    untimed = [
+        e
+        for e in case.evidence
+        if isinstance(e, Report) and e.time is None and e.when == "unknown"
+        if e.reading.coverage.complete
+    ]
+    told = {frozenset(_at_fault(report)) for report in untimed}
+    if len(told) > 1:
+        names = ", ".join(report.id for report in untimed)
+        yield OpenQuestion(
+            id="times",
+            text=f"A time is wanted: when was each of {names} read, or in which order?",
+            why="they disagree on what is at fault; taken as written, the last one counts as now",
+        )
+
+
+def _at_fault(report: Report) -> Iterator[str]:
+    """Yield the components that a report has a fault of."""
+    for line in report.reading.lines:
+        if line.component and line.present and line.fault != "event-recorded":
+            yield line.component
 
 
 def _ask_what_was_reached(case: Case) -> Iterator[OpenQuestion]:
