@@ -1,0 +1,156 @@
+"""What an answer takes for granted, and what to ask a person before anything is looked at."""
+
+from collections.abc import Iterator, Mapping
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.engine import Posterior
+from squibwise.infer.network import Network
+from squibwise.infer.scan import one_cause
+from squibwise.model.belief import (
+    Assumption,
+    OpenQuestion,
+)
+from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance, Impact, Recorder
+from squibwise.model.report import Report
+
+
+def list_questions(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:
+    """Return what to ask a person before anything is looked at."""
+    crash = _ask_of_crash(case, found, catalog)
+    return (*crash, *_ask_what_was_reached(case), *_ask_for_times(case))
+
+
+def _ask_for_times(case: Case) -> Iterator[OpenQuestion]:
+    """Yield that a time is wanted, where whole reports without one disagree on what is at fault."""
+    untimed = [
+        e
+        for e in case.evidence
+        if isinstance(e, Report) and e.time is None and e.when == "unknown"
+        if e.reading.coverage.complete
+    ]
+    told = {frozenset(_at_fault(report)) for report in untimed}
+    if len(told) > 1:
+        names = ", ".join(report.id for report in untimed)
+        yield OpenQuestion(
+            id="times",
+            text=f"A time is wanted: when was each of {names} read, or in which order?",
+            why="they disagree on what is at fault; taken as written, the last one counts as now",
+        )
+
+
+def _at_fault(report: Report) -> Iterator[str]:
+    """Yield the components that a report has a fault of."""
+    for line in report.reading.lines:
+        if line.component and line.present and line.fault != "event-recorded":
+            yield line.component
+
+
+def _ask_what_was_reached(case: Case) -> Iterator[OpenQuestion]:
+    """Yield what a flood, fire or the like reached, where nobody told."""
+    told = (e for e in case.evidence if isinstance(e, Circumstance) and e.present)
+    for entry in told:
+        if entry.what in ("flood", "fire", "heat", "corrosion") and not entry.parts:
+            yield OpenQuestion(
+                id=entry.what,
+                text=f"What did the {entry.what} reach? Name the parts, connectors included.",
+                why="every part that it reached is replaced; until told, the unit alone",
+            )
+
+
+def _ask_of_crash(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQuestion, ...]:
+    """Return the question whether there was a crash, where nothing tells."""
+    told = any(
+        isinstance(e, Impact)
+        or (isinstance(e, Recorder) and e.delta_v_long_kmh is not None)
+        or (isinstance(e, Circumstance) and e.what in _TOLD_OF_A_CRASH)
+        for e in case.evidence
+    )
+    quiet = [s.kind in ("none", "outside") for s in found.net.events.scenarios]
+    none = float(found.events @ found.net.events.holds(quiet))
+    least = catalog.firing.scans.tests.least_settles
+    if told or not least < none < 1.0 - least:
+        return ()
+    question = OpenQuestion(
+        id="crash",
+        text="Was there a crash, and where and how hard was the body struck?",
+        why="nothing says so yet: without a crash most inspections fall away",
+    )
+    return (question,)
+
+
+_TOLD_OF_A_CRASH = ("crash", "earlier-crash", "rollover", "rear-impact", "parked")
+
+
+def list_assumptions(
+    case: Case, net: Network, shifts: Mapping[str, float], catalog: Catalog
+) -> tuple[Assumption, ...]:
+    """Return every assumption that matters to this case."""
+    del net
+    found = [_logic(catalog), _conditions(catalog)]
+    if case.car.assumed:
+        text = f"the car is taken to have the set '{case.car.equipment}': look which parts it has"
+        found.append(Assumption(text=text, source="phase-in-dates", basis="judgement"))
+    reports = [e for e in case.evidence if isinstance(e, Report)]
+    if reports:
+        found.append(_scans(catalog))
+    found += [_general(e) for e in reports if one_cause(e)]
+    if not any(isinstance(e, Impact) and e.zone for e in case.evidence):
+        share = catalog.priors.share("sides", "front").provenance
+        text = "nobody said where the body was struck: usual shares of struck sides are used"
+        found.append(Assumption(text=text, source=share.source, basis=share.basis))
+    found.append(_empty_seat(catalog))
+    for curve, shift in sorted(shifts.items()):
+        text = f"curve '{curve}' is shifted by {shift:+.2f} log odds, learned from your own cases"
+        found.append(Assumption(text=text, fact=curve, basis="computed"))
+    return tuple(found)
+
+
+def _logic(catalog: Catalog) -> Assumption:
+    families = catalog.firing.families
+    text = (
+        "the maker's firing logic is not known: belts only when latched or always, passenger side "
+        "gated by the seat sensor or not, second stage by severity or always are all weighed"
+    )
+    return Assumption(
+        text=text, fact="firing/families", source=families.source, basis=families.basis
+    )
+
+
+def _conditions(catalog: Catalog) -> Assumption:
+    table = catalog.firing.conditions
+    text = (
+        "how often parts are faulty or damaged has no public base rate: our own figures, each "
+        f"uncertain by a factor of {table.range_factor:g} either way"
+    )
+    return Assumption(text=text, fact="firing/conditions", source=table.source, basis=table.basis)
+
+
+def _scans(catalog: Catalog) -> Assumption:
+    table = catalog.firing.scans
+    text = (
+        "how often a scan shows a spent, faulty or good circuit right is our own judgement, "
+        f"uncertain by a factor of {table.range_factor:g}"
+    )
+    return Assumption(text=text, fact="firing/scan", source=table.source, basis=table.basis)
+
+
+def _general(report: Report) -> Assumption:
+    text = (
+        f"most codes of {report.id} speak of supply, ground or communication: they are not counted "
+        "against single parts, and circuits without a code are not counted as good; check power, "
+        "ground and the unit's connector before anything else"
+    )
+    return Assumption(text=text, source="common-practice", basis="common-practice")
+
+
+def _empty_seat(catalog: Catalog) -> Assumption:
+    share = catalog.priors.share("empty-seat", "suppression")
+    text = (
+        "whether a bag fires over an empty seat has no open data: "
+        f"{share.low:g} to {catalog.priors.share('empty-seat', 'none').high:g} by design family"
+    )
+    provenance = share.provenance
+    return Assumption(
+        text=text, fact="empty-seat", source=provenance.source, basis=provenance.basis
+    )
