@@ -137,9 +137,11 @@ def buy(
     catalog: Catalog,
     own: Experience = NO_EXPERIENCE,
     today: dt.date | None = None,
+    progress: Callable[[str], None] | None = None,
 ) -> BuyAnswer:
     """Return what to buy from whom and when each operation runs, counted from today."""
-    return plan.plan_buying(case, work(case, catalog, own), sheet, terms, catalog, today)
+    todo = work(case, catalog, own)
+    return plan.plan_buying(case, todo, sheet, terms, catalog, today, progress)
 
 
 def request(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> list[dict[str, str]]:

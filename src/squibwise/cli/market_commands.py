@@ -62,7 +62,7 @@ def buy(
     sheet = market_files.load_offers(file, at.catalog, at.case.currency, _confirmed(column))
     shop = market_files.load_terms(terms or folder / "buying.toml", must_be_there=bool(terms))
     today = dt.date.today()
-    answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today)
+    answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today, _say_searched)
     if order:
         _write_order(order, case.order_lines(sheet, answer, today), force=force)
     best = output.as_builtins(answer.plans[-1])
@@ -75,6 +75,11 @@ def buy(
         findings=answer.findings,
         needs_person=bool(answer.without_offer),
     )
+
+
+def _say_searched(words: str) -> None:
+    output.end_waiting()
+    output.begin_waiting(f"Searching {words}")
 
 
 def _confirmed(columns: tuple[str, ...]) -> dict[str, str]:

@@ -51,7 +51,6 @@ if TYPE_CHECKING:
 def solve(
     problem: Problem,
     aim: Aim = RECOMMENDED,
-    progress: Callable[[int, int], None] | None = None,
     rng: np.random.Generator | None = None,
 ) -> BuyPlan:
     """Return the best plan for an aim, whether it is proven and the bound.
@@ -59,7 +58,6 @@ def solve(
     Args:
         problem: Offers, work and terms.
         aim: What counts.
-        progress: Told the best total and the bound so far. [minor units]
         rng: For the lead times as they may fall; None = when it is ready is not drawn.
 
     Raises:
@@ -70,9 +68,9 @@ def solve(
     if aim.first:
         what = model.ready if aim.first == "day" else model.paid
         model.minimise(what)
-        model.model.add(what <= int(model.run(progress).value(what)))
+        model.model.add(what <= int(model.run().value(what)))
     model.minimise(model.total)
-    return model.plan(model.run(progress))
+    return model.plan(model.run())
 
 
 def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
@@ -85,7 +83,7 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
     """
     model = _Model(problem, Aim(name=f"by day {ready_by}", ready_by=ready_by))
     model.minimise(model.paid)
-    solver = model.run(None)
+    solver = model.run()
     return int(solver.value(model.paid)), model.is_optimal
 
 
@@ -335,7 +333,7 @@ class _Model:
         """Set what is made least."""
         self.model.minimize(what)
 
-    def run(self, progress: Callable[[int, int], None] | None) -> "cp_model.CpSolver":
+    def run(self) -> "cp_model.CpSolver":
         """Return the solver after its search.
 
         Raises:
@@ -345,8 +343,6 @@ class _Model:
         solver.parameters.max_time_in_seconds = self.problem.terms.seconds
         solver.parameters.num_workers = 8
         solver.parameters.random_seed = 1
-        if progress is not None:
-            solver.best_bound_callback = lambda bound: progress(-1, int(bound))
         status = solver.solve(self.model)
         self.is_optimal = status == self.cp.OPTIMAL
         if status not in (self.cp.OPTIMAL, self.cp.FEASIBLE):

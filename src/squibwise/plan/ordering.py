@@ -41,7 +41,7 @@ from squibwise.plan.buying_problem import (
 from squibwise.plan.offers import judge_offers, list_needs, old_labels
 
 _POINTS, _SEED = 6, 1
-Progress = Callable[[int, int], None]
+Progress = Callable[[str], None]
 
 
 def plan_buying(
@@ -64,7 +64,7 @@ def plan_buying(
         terms: What the shop works under.
         catalog: Policies and figures.
         today: For weekends and closed days; without it every day is a day of work.
-        progress: Told the best total and the bound so far.
+        progress: Told what is searched for, before each search.
     """
     wanted = list_needs(work)
     judged, findings = judge_offers(sheet.offers, wanted, case, catalog)
@@ -72,13 +72,17 @@ def plan_buying(
     missing = tuple(n for n in wanted if n.key not in offered)
     needs = tuple(n for n in wanted if n.key in offered)
     problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today)
-    plans = tuple(
-        solve(problem, aim, progress, np.random.default_rng(_SEED))
-        for aim in (CHEAPEST, SOONEST, RECOMMENDED)
-    )
+    tell = progress or _tell_nobody
+    plans = []
+    for aim in (CHEAPEST, SOONEST, RECOMMENDED):
+        tell(f"the {aim.name} plan")
+        plans.append(solve(problem, aim, np.random.default_rng(_SEED)))
+    tell("what habits come to")
+    followed = tuple(_follow_habits(problem))
+    tell("what being ready earlier costs")
     return BuyAnswer(
-        plans=plans,
-        habits=tuple(_follow_habits(problem)),
+        plans=tuple(plans),
+        habits=followed,
         curve=_draw_curve(problem, plans[1].ready_day, plans[0].ready_day),
         judged=judged,
         without_offer=tuple(n.title for n in missing),
@@ -89,6 +93,10 @@ def plan_buying(
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
     )
+
+
+def _tell_nobody(words: str) -> None:
+    """Nobody waits."""
 
 
 def _counts(judged: JudgedOffer) -> bool:
