@@ -247,7 +247,7 @@ def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> O
     costs = plan.cost(case, items, catalog)
     checked = prove.verdicts(case, items, catalog, states)
     gates = prove.gates(case, states, items, checked, catalog)
-    return Overview(states=states, todo=items, costs=costs, gates=gates)
+    return Overview(states=states, todo=items, costs=costs, gates=gates, verdicts=checked)
 
 
 def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:

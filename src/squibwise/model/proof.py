@@ -114,6 +114,7 @@ class Overview(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     todo: Work
     costs: tuple[Cost, ...]
     gates: tuple[Gate, ...]
+    verdicts: tuple[Verdict, ...] = ()
 
 
 class KnownKey(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

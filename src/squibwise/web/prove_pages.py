@@ -19,7 +19,7 @@ from squibwise.garage.database import connected
 from squibwise.garage.issuing import sign_finished
 from squibwise.garage.keys import own_key
 from squibwise.model.names import split_component
-from squibwise.model.proof import Gate, ProofRecord, Verdict
+from squibwise.model.proof import Gate, ProofRecord
 from squibwise.present.phrases import name
 from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_checks import tell_verdicts
@@ -83,14 +83,8 @@ def gates(request: Request) -> Response:
         cautions=list(cautions),
         parts=[(c, name(c, bench.catalog)) for c in parts],
         shown=SHOWN_MISSING,
-        verdicts=tell_verdicts(opened.case, verdicts_of(bench, opened), bench.catalog),
+        verdicts=tell_verdicts(opened.case, whole.verdicts, bench.catalog),
     )
-
-
-def verdicts_of(bench: Bench, opened: Opened) -> tuple[Verdict, ...]:
-    """Return the verdicts of a car, made once for each standing."""
-    key = ("verdicts", opened.id, opened.seen)
-    return bench.keep(key, lambda: line.verdicts(opened.case, bench.catalog, opened.own))
 
 
 def _told(gate: Gate, opened: Opened, bench: Bench) -> GateTold:

@@ -16,7 +16,6 @@ from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.prove_pages import verdicts_of
 from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
 
 KG_PER_POUND = 0.45359237
@@ -31,7 +30,7 @@ def seat(request: Request) -> Response:
     find_part(opened, bench, sensor)
     if split_component(sensor).kind != "occupant-sensor":
         raise NotThereError(f"'{sensor}' weighs nothing.")
-    verdicts = verdicts_of(bench, opened)
+    verdicts = bench.whole(opened).verdicts
     trials = [e for e in opened.case.evidence if isinstance(e, SeatTrial) and e.component == sensor]
     return page(
         request,
