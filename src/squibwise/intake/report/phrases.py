@@ -154,7 +154,8 @@ def lexicon_of(catalog: Catalog) -> Lexicon:
 
 def fold(text: str) -> str:
     """Return text in lower case without accents, with odd spellings of signs evened out."""
-    text = unicodedata.normalize("NFKC", text).casefold().translate(_FOLDS)
+    plain = unicodedata.normalize("NFKC", text)[: 2 * len(text)]  # one sign can become eighteen
+    text = plain.casefold().translate(_FOLDS)
     if not text.isascii():
         text = _without_accents(text)
     text = _POSSESSIVE.sub("", _ELISION.sub("", text))
