@@ -125,3 +125,9 @@ def test_a_wrong_option_value_is_refused(run: Line) -> None:
     assert done.code == 2
     assert "soon" in done.err
     assert click.__name__ not in done.err
+
+
+def test_folders_nested_without_end_are_refused(run: Line, clover: Path, tmp_path: Path) -> None:
+    (clover / "evidence").joinpath(*["a"] * 25).mkdir(parents=True)
+    for told in (run("release", clover, "-o", tmp_path / "r.pdf"), run("import", clover)):
+        assert (told.code, "deep" in told.err) == (2, True)

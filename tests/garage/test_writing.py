@@ -10,6 +10,7 @@ import pytest
 
 from squibwise.errors import InputError
 from squibwise.garage import writing
+from squibwise.garage.folders import MOST_DEEP, folder_content
 from squibwise.garage.writing import (
     PREPARED,
     NewFile,
@@ -192,13 +193,37 @@ def test_what_a_killed_writer_left_is_swept_away_and_no_link_is_followed(tmp_pat
     (outside / "precious").write_text("x")
     folder = tmp_path / "work"
     folder.mkdir()
-    (folder / f"{PREPARED}dead").write_text("half")
-    (folder / f"{PREPARED}tree").mkdir()
-    (folder / f"{PREPARED}tree" / "link").symlink_to(outside)
-    (folder / f"{PREPARED}link").symlink_to(outside)
+    writing._beside(folder).write_text("half")
+    tree = writing._beside(folder)
+    tree.mkdir()
+    (tree / "link").symlink_to(outside)
+    writing._beside(folder).symlink_to(outside)
     write_files([NewFile(path=folder / "a.pdf", data=b"a")])
-    assert content(folder) == {"a.pdf": "a"}
+    assert [path.name for path in folder.iterdir()] == ["a.pdf"]
     assert (outside / "precious").exists()
+
+
+def test_what_only_looks_prepared_is_never_swept_away(tmp_path: Path) -> None:
+    """As when evidence is called so, or came with a case of somebody else, leftovers and all."""
+    folder, elsewhere = tmp_path / "case", tmp_path / "elsewhere"
+    folder.mkdir()
+    elsewhere.mkdir()
+    names = [f"{PREPARED}scan.txt", f"{PREPARED}{'0' * 32}", writing._beside(elsewhere).name]
+    for name in names:
+        (folder / name).write_text("the only copy")
+    (folder / f"{PREPARED}notes").mkdir()
+    (folder / f"{PREPARED}notes" / "note.txt").write_text("x")
+    write_files([NewFile(path=folder / "a.pdf", data=b"a")])
+    change_file(folder / "a.pdf", lambda old: old)
+    write_folder(folder / "new", {"case.toml": b""})
+    assert {*names, f"{PREPARED}notes/note.txt"} <= folder_content(folder).keys()
+
+
+def test_folders_nested_without_end_are_refused(tmp_path: Path) -> None:
+    tmp_path.joinpath("evidence", *(["a"] * MOST_DEEP)).mkdir(parents=True)
+    (tmp_path / "case.toml").write_text("")
+    with pytest.raises(InputError, match="deep"):
+        folder_content(tmp_path)
 
 
 FULL = """

@@ -16,6 +16,7 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.cli.stored import garage_file
 from squibwise.errors import InputError
+from squibwise.garage.folders import walk_folder
 from squibwise.garage.issuing import sign_finished
 from squibwise.garage.keys import known_keys, make_known, own_key
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
@@ -46,7 +47,10 @@ def kept_files(path: Path, case: Case) -> tuple[Path, ...]:
     """
     folder = path if path.is_dir() else path.parent
     named = (folder / name for name in case.files)
-    return (path, folder / "case.toml", *named, *(folder / "evidence").glob("**/*"))
+    evidence = folder / "evidence"
+    walked = walk_folder(evidence) if evidence.is_dir() else ()
+    held = (here / name for here, inner, names in walked for name in (*inner, *names))
+    return (path, folder / "case.toml", *named, *held)
 
 
 def may_replace_record(case_id: str, *, force: bool) -> Callable[[Path], bool]:

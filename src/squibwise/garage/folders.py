@@ -2,14 +2,16 @@
 
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 
 from squibwise.errors import InputError
-from squibwise.garage.writing import PREPARED, write_folder
+from squibwise.garage.writing import is_prepared, write_folder
 
 FOLDER = "/"  # what the path of a folder without files ends in
 MOST_FILES = 5_000
 MOST_BYTES = 1_000_000_000
+MOST_DEEP = 20
 
 Content = dict[str, bytes]
 
@@ -22,10 +24,9 @@ def folder_content(folder: Path) -> Content:
     """
     found: Content = {}
     size = 0
-    for root, folders, names in os.walk(folder, onerror=_refuse):
-        folders.sort()
-        here = Path(root)
-        for name in sorted(n for n in (*folders, *names) if not n.startswith(PREPARED)):
+    for here, folders, names in walk_folder(folder):
+        folders[:] = sorted(n for n in folders if not is_prepared(here / n))
+        for name in sorted((*folders, *(n for n in names if not is_prepared(here / n)))):
             path = here / name
             inside = _plain_name(path.relative_to(folder))
             kind = path.lstat().st_mode
@@ -38,8 +39,21 @@ def folder_content(folder: Path) -> Content:
             else:
                 remedy = "Copy what it leads to into the case, then repeat it."
                 raise InputError(f"'{path}' is a link or a device.", remedy=remedy)
-        folders[:] = [n for n in folders if not n.startswith(PREPARED)]
     return found
+
+
+def walk_folder(folder: Path) -> Iterator[tuple[Path, list[str], list[str]]]:
+    """Walk through a folder as ``os.walk`` does; what it cannot read or follow is refused.
+
+    Raises:
+        InputError: A folder in it may not be read, or there are too many one in the other.
+    """
+    for root, folders, names in os.walk(folder, onerror=_refuse):
+        here = Path(root)
+        if len(here.parts) - len(folder.parts) > MOST_DEEP:
+            message = f"'{folder}' holds folders more than {MOST_DEEP} deep."
+            raise InputError(message, remedy="Keep only what belongs to the case in its folder.")
+        yield here, folders, names
 
 
 def write_content(content: Content, folder: Path) -> None:

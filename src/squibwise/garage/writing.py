@@ -2,12 +2,13 @@
 
 New content is prepared beside its place under a random name that did not exist before, and moved
 into place in one step. Writers of one folder wait for each other; what a killed one left under
-such a name is swept away by the next. Several files that belong together are moved by a process of
+such a name is swept away by the next, by a mark in the name that belongs to this one folder. Several files that belong together are moved by a process of
 their own, so that killing this one leaves all of them old or all of them new.
 """
 
 import hashlib
 import os
+import re
 import secrets
 import stat
 import subprocess
@@ -26,6 +27,7 @@ from squibwise.errors import InputError
 fcntl: Any = import_module("fcntl") if os.name == "posix" else None
 
 PREPARED = ".squibwise-"
+_PREPARED_NAME = re.compile(re.escape(PREPARED) + "([0-9a-f]{32})-([0-9a-f]{32})")
 _NEW = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_NOFOLLOW", 0)
 _MOVE = "import os,sys\na=sys.argv[1:]\nfor n in range(0,len(a),2): os.replace(a[n],a[n+1])"
 
@@ -231,7 +233,7 @@ def _locked(folder: Path) -> Iterator[int | None]:
     lock = _open_folder(folder)
     try:
         if lock is not None and _waited(lock):
-            for left in folder.glob(f"{PREPARED}*"):
+            for left in filter(is_prepared, folder.glob(f"{PREPARED}*")):
                 _discard(left)
         yield lock
     finally:
@@ -259,7 +261,23 @@ def _open_folder(folder: Path) -> int | None:
 
 
 def _beside(folder: Path) -> Path:
-    return folder / f"{PREPARED}{secrets.token_hex(16)}"
+    chance = secrets.token_hex(16)
+    return folder / f"{PREPARED}{chance}-{_mark(folder, chance)}"
+
+
+def is_prepared(path: Path) -> bool:
+    """Was something certainly prepared here by a writer; whatever else has such a name was not.
+
+    The mark in its name is over the folder itself, so that a file that came with a case from
+    elsewhere, or that a person called so, never has one that fits.
+    """
+    found = _PREPARED_NAME.fullmatch(path.name)
+    return found is not None and found[2] == _mark(path.parent, found[1])
+
+
+def _mark(folder: Path, chance: str) -> str:
+    here = folder.stat()
+    return hashlib.sha256(f"{chance} {here.st_dev} {here.st_ino}".encode()).hexdigest()[:32]
 
 
 def _mode(path: Path) -> int:

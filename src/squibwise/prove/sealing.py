@@ -5,6 +5,7 @@ import binascii
 import hashlib
 import hmac
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -19,6 +20,7 @@ from squibwise.model.proof import ProofRecord, Signature
 LARGEST = 2**53 - 1
 CHANGED = "Do not rely on it. Ask the person who issued it for the original."
 DECIMALS = 4
+_HASH = re.compile("[0-9a-f]{64}")
 
 
 def canonical(value: Any) -> bytes:  # noqa: ANN401 - any JSON value
@@ -145,13 +147,16 @@ def head_of(record: dict[str, Any]) -> str:
     The leaves stand in the order of their names. A part that is left out counts by its hash.
 
     Raises:
-        InputError: A part has no salt, or a part that is left out is there, or may not be left out.
+        InputError: A part has no salt, or a part that is left out is there, may not be left out,
+            or has no hash.
     """
     salts, withheld = record["salts"], record["withheld"]
     named = parts(record)
     for name in withheld:
         if name not in record["may_withhold"] or named.get(name, 0) is not None or name in salts:
             raise InputError(f"leaves out '{name}', which no copy may", remedy=CHANGED)
+        if not _HASH.fullmatch(withheld[name]):
+            raise InputError(f"holds no hash of '{name}', which it leaves out", remedy=CHANGED)
     if salts.keys() != named.keys() - withheld.keys():
         raise InputError("does not hold a salt for each of its parts", remedy=CHANGED)
     leaves = [

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from collections import Counter
 from collections.abc import Iterable
 from typing import Any, Never
 
@@ -104,13 +105,20 @@ def strict_json(data: bytes) -> Any:  # noqa: ANN401 - any JSON value
     """Return a JSON value; keys that stand twice and numbers that are none are refused.
 
     Raises:
-        InputError: It is not UTF-8, not JSON, or too large, or a key stands twice.
+        InputError: It is not UTF-8, not JSON, or too large, a key stands twice, or half of a
+            character stands alone.
     """
     if len(data) > LARGEST_BYTES:
         raise InputError(f"{len(data)} bytes are too many for a record", remedy=NOT_OURS)
     try:
         text = data.decode("utf-8")
-        return json.loads(text, object_pairs_hook=_no_repeats, parse_constant=_no_number)
+        value = json.loads(text, object_pairs_hook=_no_repeats, parse_constant=_no_number)
+        if "\\u" in text:
+            json.dumps(value, ensure_ascii=False).encode("utf-8")
+        return value
+    except UnicodeEncodeError as error:
+        told = "half of a character stands alone, as \\ud800 does"
+        raise InputError(f"not text: {told}", remedy=CHANGED) from error
     except UnicodeDecodeError as error:
         raise InputError(f"byte {error.start} is not UTF-8 text", remedy=NOT_OURS) from error
     except json.JSONDecodeError as error:
@@ -123,9 +131,8 @@ def strict_json(data: bytes) -> Any:  # noqa: ANN401 - any JSON value
 def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     value = dict(pairs)
     if len(value) != len(pairs):
-        keys = [k for k, _ in pairs]
-        twice = next(k for k in keys if keys.count(k) > 1)
-        raise InputError(f"the key '{twice}' stands twice", remedy=CHANGED)
+        twice, _ = Counter(k for k, _ in pairs).most_common(1)[0]
+        raise InputError(f"the key '{twice[:60]}' stands twice", remedy=CHANGED)
     return value
 
 

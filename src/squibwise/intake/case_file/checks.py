@@ -120,7 +120,7 @@ Check = Callable[[str, KeyPath, Notes], bool]
 
 _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 _NAMED = 90  # how well words must fit a component's title to be taken for it
-_NEAR = 500  # files looked at for a suggestion
+_NEAR = 200  # files looked at for a suggestion
 _ITEM_ACTIONS = (*get_args(Action), "trace", "disposal")
 _ITEM_IDS = "`squibwise work CASE` shows the ids, such as driver.front-bag:replace."
 _WHOLE_CAR = ("battery", "codes")
