@@ -1,5 +1,6 @@
 """The pages say what the record says, whatever people wrote, and carry the record."""
 
+import base64
 import hashlib
 import io
 import json
@@ -24,6 +25,7 @@ from squibwise.documents import record as record_module
 from squibwise.documents import record_pdf as make_pdf
 from squibwise.documents import verify_file as verify_file_with
 from squibwise.documents.printable import printable
+from squibwise.documents.record import without_signature
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption
 from squibwise.model.car import Profile
@@ -707,6 +709,15 @@ def test_pages_that_their_key_signed_hold_when_this_version_cannot_make_them(
     assert not verify_file_with(signed, CATALOG).valid  # signed by whom nobody knows
     forged = signed.replace(b"Squibwise", b"Squibwisf")
     assert not verify_file_with(forged, CATALOG, mine).valid
+
+
+def test_a_signature_over_the_pages_that_is_rubbish_is_seen(issue: Maker) -> None:
+    record = sign(issue(), KEY, "R. Own")
+    signed = make_pdf(record, "record", key=KEY)
+    _, _, value = without_signature(signed)
+    other = base64.b64encode(bytes(range(64))).decode()
+    answer = verify_file(signed.replace(value.encode(), other.encode()))
+    assert (answer.valid, answer.problems[0].code) == (False, "record-pages")
 
 
 def test_another_form_written_into_the_file_is_seen(issue: Maker) -> None:

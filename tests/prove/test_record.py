@@ -171,6 +171,41 @@ def test_a_copy_that_puts_something_else_in_is_seen(issue: Maker, made: Made) ->
     assert not verify(to_json(msgspec.structs.replace(copy, content=content))).valid
 
 
+@pytest.mark.parametrize("odd", ["upper", "blank", "joined"])
+def test_the_hash_of_what_is_left_out_is_64_small_digits(
+    issue: Maker, made: Made, odd: str
+) -> None:
+    """The bytes would be the same in each; what stands in the file was changed all the same."""
+    value = json.loads(to_json(withhold(issue(case=with_recorder(made), costs=made["costs"]()))))
+    held: dict[str, str] = value["withheld"]
+    first, second = sorted(held)[:2]
+    held |= {
+        "upper": {name: digest.upper() for name, digest in held.items()},
+        "blank": {first: f" {held[first]}"},
+        "joined": {first: held[first] + held[second], second: ""},
+    }[odd]
+    valid, found = codes(json.dumps(value).encode())
+    assert (valid, "record-changed" in found) == (False, True)
+
+
+@pytest.mark.parametrize("key", ["time_stamp", "note"])
+def test_nothing_can_be_added_beside_what_is_sealed(issue: Maker, key: str) -> None:
+    value = json.loads(to_json(issue())) | {key: "2019-01-01 by an authority"}
+    assert codes(json.dumps(value).encode()) == (False, ["record-unreadable"])
+
+
+@pytest.mark.parametrize("place", ["case_id", "made_by", "issued_on", "digest"])
+def test_half_a_character_is_no_text(issue: Maker, place: str) -> None:
+    value = json.loads(to_json(issue())) | {place: "\ud800"}
+    assert codes(json.dumps(value).encode()) == (False, ["record-unreadable"])
+
+
+def test_one_key_twice_among_very_many_is_told() -> None:
+    keys = ",".join(f'"k{n}":0' for n in range(60_000))
+    answer = verify(f'{{{keys},"zz":1,"zz":2}}'.encode())
+    assert "'zz' stands twice" in answer.problems[0].message
+
+
 def test_words_of_an_earlier_version_stay_valid(issue: Maker, monkeypatch: Any) -> None:
     data, earlier = to_json(issue()), CATALOG.words
     today = msgspec.structs.replace(earlier, gates=(("input-clean", "00" * 32),))

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.documents.record import without_signature
+from squibwise.documents.record import BLANK, without_signature
 from squibwise.errors import InputError
 from squibwise.model.origin import Finding
 from squibwise.model.proof import KnownKey, Verification
@@ -44,7 +44,8 @@ def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -
 
     For a PDF the pages are made anew from the attached record and compared byte for byte, because
     pages can be changed while the attachment is left alone. Pages that this version cannot make so
-    count only where a known key signed their very bytes: those of an earlier version.
+    count only where a known key signed their very bytes: those of an earlier version. A signature
+    over the pages that is there is checked in any case.
     """
     try:
         inner = attached_record(data)
@@ -54,15 +55,19 @@ def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -
     if inner is data or not answer.valid:
         return answer
     blank, form, value = without_signature(data)
+    are_signed = are_pages_signed(read_record(inner), value, blank)
+    again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
+    if value not in ("", BLANK) and not are_signed:
+        text = "The signature over the pages was not made over them by the key of the record."
+        return _with_refusal(answer, refused("record-pages", text, again))
     try:
         if _apart("pages", data, form) == blank:
             return answer
         text = "The pages are not the ones that the attached record gives."
     except InputError:
         text = "Its pages are not checked: this version cannot make them from the attached record."
-    if answer.signature == "known" and are_pages_signed(read_record(inner), value, blank):
+    if answer.signature == "known" and are_signed:
         return msgspec.structs.replace(answer, problems=(*answer.problems, _OTHER_PAGES))
-    again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
     return _with_refusal(answer, refused("record-pages", text, again))
 
 
