@@ -1,9 +1,10 @@
 """Every write to disk: whole or not at all, never through a link, never over what is not ours.
 
 New content is prepared beside its place under a random name that did not exist before, and moved
-into place in one step. Writers of one folder wait for each other; what a killed one left under
-such a name is swept away by the next, by a mark in the name that belongs to this one folder. Several files that belong together are moved by a process of
-their own, so that killing this one leaves all of them old or all of them new.
+into place in one step. Writers of one folder wait for each other; what a killed one left under such
+a name is swept away by the next, by a mark in the name that belongs to this one folder. Several
+files that belong together are moved by a process of their own, so that killing this one leaves all
+of them old or all of them new.
 """
 
 import hashlib
