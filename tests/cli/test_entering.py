@@ -245,6 +245,26 @@ def test_a_block_that_is_none_is_refused(run: Line, own: Path, tmp_path: Path, b
     assert text(own) == OWN
 
 
+@pytest.mark.parametrize(
+    "value", [".a" * 20_000 + " = 1", " = " + "[" * 3000 + "]" * 3000, " = 0x" + "f" * 6000]
+)
+def test_a_block_without_end_is_refused(run: Line, own: Path, tmp_path: Path, value: str) -> None:
+    (tmp_path / "block.txt").write_text(f'[[evidence]]\nkind = "look"\na{value}\n')
+    told = run("add", own, tmp_path / "block.txt")
+    assert (told.code, "this is no entry: block.txt:" in told.err) == (2, True)
+    assert text(own) == OWN
+
+
+def test_a_file_whose_name_breaks_the_line_is_refused_before_it_is_copied(
+    run: Line, own: Path, tmp_path: Path
+) -> None:
+    report = tmp_path / "a\n[[evidence]]\nkind = 'look'.txt"
+    report.write_text("B0001-1B open driver airbag\n")
+    told = run("add", own, report)
+    assert (told.code, "Rename the file" in told.err) == (2, True)
+    assert not (own / "evidence").exists()
+
+
 def test_a_bare_report_cannot_be_written_into(run: Line, cases: Path) -> None:
     report = cases / "harrow-07" / "evidence" / "scan-before.txt"
     done = run("saw", report, "driver.front-bag", "intact")

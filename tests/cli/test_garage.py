@@ -203,3 +203,20 @@ def test_a_pair_of_two_issues_is_told(run: Line, cases: Path, tmp_path: Path) ->
         answer = run("verify", file, "--json").json()
         assert answer["valid"]
         assert "record-pair-differs" in [p["code"] for p in answer["problems"]]
+
+
+@pytest.mark.parametrize("name", ["../../x", "a/b", "..", "", "x" * 300, "\x1b[2J"])
+def test_an_id_that_leads_elsewhere_is_refused(run: Line, cases: Path, name: str) -> None:
+    told = run("import", cases / "clover-05", "--as", name)
+    assert (told.code, "cannot be the name of a case" in told.err) == (2, True)
+    assert "\x1b" not in told.err
+
+
+@pytest.mark.parametrize("text", ["case = 1\n", "case = [1]\n"])
+def test_a_case_file_whose_case_is_no_table_is_not_put_in(
+    run: Line, tmp_path: Path, text: str
+) -> None:
+    (tmp_path / "odd").mkdir()
+    (tmp_path / "odd" / "case.toml").write_text(text)
+    told = run("import", tmp_path / "odd")
+    assert (told.code, "no table" in told.err) == (2, True)

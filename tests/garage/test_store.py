@@ -15,11 +15,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from squibwise.catalog.load import load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.garage import database, store
+from squibwise.garage.cases import UNREADABLE, list_cars
 from squibwise.garage.database import backup, connected, schema_versions
 from squibwise.garage.folders import folder_content, write_content
+from squibwise.garage.learning import learn_own
 from squibwise.garage.store import NOTHING, Head
 
 NOON = dt.datetime(2026, 3, 2, 12, 0)
@@ -473,3 +476,56 @@ def test_paths_in_an_entry_stand_in_the_order_of_the_standard() -> None:
     # Source: RFC 8785, section 3.2.2.2: control characters escaped short, others as they are.
     assert '"\\r":' in body
     assert '"\u20ac":' in body
+
+
+OUTSIDE = ["../x", "..", ".", "", "a/b", "/abs", "a\\b", "C:x", "a\x1b[2J", "a\0b", "x" * 101]
+
+
+@pytest.mark.parametrize("case_id", [*OUTSIDE, ".hidden", "-o", " a", "a ", "a.", "é" * 101])
+def test_an_id_that_leads_elsewhere_is_taken_by_nobody(garage: Garage, case_id: str) -> None:
+    with pytest.raises(InputError, match="cannot be the name"):
+        put(garage, "one", case_id)
+    assert store.case_ids(garage) == ()
+
+
+def test_ids_that_people_use_are_taken(garage: Garage) -> None:
+    used = ("harrow-07", "Käfer 07", "_x", "фото", "a..b", "golf (blue)", "2")
+    for case_id in used:
+        put(garage, "one", case_id)
+    assert store.case_ids(garage) == tuple(sorted(used))
+
+
+@pytest.mark.parametrize("case_id", ["../x", "/abs/x"])
+def test_a_strangers_garage_lays_nothing_out_elsewhere(
+    garage: Garage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, case_id: str
+) -> None:
+    put(garage, "[case]")
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "refuse_case_id", lambda _: None)
+        put(garage, "[case]", case_id)
+    with pytest.raises(InputError, match="cannot be the name"):
+        store.content(garage, case_id)
+    assert store.case_ids(garage) == ("car",)
+    assert [c.id for c in list_cars(garage)] == ["car"]
+    assert "names" in store.check(garage)[0].message
+    learned = learn_own(None, tmp_path, tmp_path / "garage.db", load_catalog(), "1")
+    assert learned.findings == ()
+
+
+def test_a_path_inside_an_entry_leads_nowhere_else(garage: Garage, tmp_path: Path) -> None:
+    for n, path in enumerate(("../x", "/x", "a\0b", "a/../../x", "//")):
+        content = {"case.toml": b"", path: b"x"}
+        store.add(garage, f"car-{n}", content, "wrote", NOON)
+        with pytest.raises(InputError, match="leads out"):
+            write_content(store.content(garage, f"car-{n}"), tmp_path / "out")
+    assert [p.name for p in tmp_path.iterdir() if p.name.startswith("out")] == []
+
+
+@pytest.mark.parametrize(
+    "text", ["case = 1\n", "case=[1]\n", "[case]\ntitle = " + "9" * 5000, "x = " + "[" * 3000, "]"]
+)
+def test_a_case_file_without_a_head_is_told_in_the_list(garage: Garage, text: str) -> None:
+    put(garage, text)
+    put(garage, "[case]\ntitle = 'Mine'\n", "other")
+    titles = {c.id: c.title for c in list_cars(garage)}
+    assert titles == {"car": UNREADABLE, "other": "Mine"}

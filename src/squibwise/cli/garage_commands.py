@@ -25,7 +25,7 @@ def import_(folder: Path, name: str | None, by: str, as_json: bool) -> int:
     from squibwise.present.tell_garage import tell_done
 
     head = stored.import_case(folder, name, by)
-    case_id = name or folder.resolve().name
+    case_id = folder.resolve().name if name is None else name
     value = {"case": case_id, "number": head.number, "hash": head.hash}
     told = f"{case_id} is in the garage, entry {head.number}."
     then = f"squibwise assess {case_id}"
@@ -64,11 +64,14 @@ def list_(as_json: bool) -> int:
     """List the cases of the garage."""
     from squibwise.cli import stored
     from squibwise.garage import store
+    from squibwise.garage.cases import read_title
     from squibwise.present.tell_garage import tell_garage
 
     with stored.opened_garage() as opened:
-        cases = [(c, store.history(opened, c)[-1]) for c in store.case_ids(opened)]
-    value = {"cases": [{"case": c} | output.as_builtins(last) for c, last in cases]}
+        cases = [
+            (c, read_title(opened, c), store.history(opened, c)[-1]) for c in store.case_ids(opened)
+        ]
+    value = {"cases": [{"case": c, "title": t} | output.as_builtins(last) for c, t, last in cases]}
     place = stored.garage_file()
     return output.answer(value, lambda: tell_garage(cases, place), as_json=as_json, code=0)
 

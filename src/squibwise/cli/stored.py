@@ -14,10 +14,11 @@ import click
 
 from squibwise.errors import InputError
 from squibwise.garage import store
-from squibwise.garage.cases import editing
+from squibwise.garage.cases import editing, title_in
 from squibwise.garage.database import connected
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.writing import make_folder
+from squibwise.intake.case_file.load import CASE_FILE
 
 PLACE = "SQUIBWISE_GARAGE"
 
@@ -94,12 +95,15 @@ def import_case(folder: Path, name: str | None, by: str) -> store.Head:
     """Put a case folder into the garage, or what is new in one that is there already.
 
     Raises:
-        InputError: It is no case folder, or the garage cannot be used.
+        InputError: It is no case folder, its case file has no readable head, no case may be called
+            so, or the garage cannot be used.
     """
-    if not (folder / "case.toml").is_file():
+    if not (folder / CASE_FILE).is_file():
         raise InputError(f"'{folder}' has no case.toml.", remedy="Name a case folder.")
-    case_id = name or folder.resolve().name
+    case_id = folder.resolve().name if name is None else name
+    store.refuse_case_id(case_id)
     content = folder_content(folder)
+    title_in(content[CASE_FILE])  # refuses a case file without a readable head
     with opened_garage(create=True) as garage:
         known = case_id in store.case_ids(garage)
         what = f"{'brought up to date' if known else 'imported'} from {folder.resolve().name}"

@@ -3,16 +3,21 @@
 import datetime as dt
 import sqlite3
 import tempfile
-import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import msgspec
 
+from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected, writing
 from squibwise.garage.folders import folder_content, write_content
+from squibwise.intake.case_file.load import CASE_FILE
+from squibwise.intake.case_file.toml_text import parse
+
+UNREADABLE = "(its case.toml cannot be read)"
+_LONGEST_TITLE = 500
 
 
 @contextmanager
@@ -79,27 +84,41 @@ AND substr(key, 7) NOT IN (SELECT hash FROM head)
 def list_cars(garage: sqlite3.Connection) -> tuple[Car, ...]:
     """Return every case, the one that was changed last first; titles are worked out once."""
     rows = garage.execute(_CARS).fetchall()
-    untitled = [row[0] for row in rows if row[3] is None]
+    untitled = [row[0] for row in rows if row[3] is None and store.is_case_id(row[0])]
     if untitled:
         _remember_titles(garage, untitled)
         rows = garage.execute(_CARS).fetchall()
-    return tuple(Car(id=i, at=at, what=what, title=title or "") for i, at, what, title in rows)
+    named = (row for row in rows if store.is_case_id(row[0]))
+    return tuple(Car(id=i, at=at, what=what, title=title or "") for i, at, what, title in named)
 
 
 def _remember_titles(garage: sqlite3.Connection, case_ids: list[str]) -> None:
     with writing(garage):
         garage.execute(_OUTDATED)
         for case_id in case_ids:
-            row = (f"title:{store.head(garage, case_id).hash}", _title(garage, case_id))
+            row = (f"title:{store.head(garage, case_id).hash}", read_title(garage, case_id))
             garage.execute("INSERT OR REPLACE INTO remembered (key, value) VALUES (?, ?)", row)
 
 
-def _title(garage: sqlite3.Connection, case_id: str) -> str:
-    """Return the title that stands in a case file; empty when it cannot be read."""
-    digest = store.files(store.history(garage, case_id)).get("case.toml", "")
-    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
-    head = bytes(row[0]).decode("utf-8", "replace").partition("\n[[")[0] if row else ""
+def read_title(garage: sqlite3.Connection, case_id: str) -> str:
+    """Return the title that stands in a case file, or that it cannot be read."""
     try:
-        return str(tomllib.loads(head).get("case", {}).get("title", ""))
-    except tomllib.TOMLDecodeError:
-        return ""
+        digest = store.files(store.history(garage, case_id)).get(CASE_FILE, "")
+        row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
+        return title_in(bytes(row[0])) if row else UNREADABLE
+    except InputError:
+        return UNREADABLE
+
+
+def title_in(data: bytes) -> str:
+    """Return the title that stands in a case file; empty when it has none.
+
+    Raises:
+        InputError: Its head is no TOML, or what it calls ``case`` is no table.
+    """
+    head = data.decode("utf-8", "replace").partition("\n[[")[0]
+    case = parse(head, CASE_FILE)[0].get("case", {})
+    if not isinstance(case, dict):
+        remedy = "Write a table [case] with id and title; `squibwise new FOLDER` writes one."
+        raise InputError(f"{CASE_FILE}: 'case' is no table.", remedy=remedy)
+    return str(case.get("title", ""))[:_LONGEST_TITLE]

@@ -4,7 +4,6 @@ import datetime as dt
 import hashlib
 import re
 import textwrap
-import tomllib
 from collections import Counter
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -20,7 +19,13 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
-from squibwise.intake.case_file.toml_text import LARGEST_BYTES, decode, is_folder, read_bytes
+from squibwise.intake.case_file.toml_text import (
+    LARGEST_BYTES,
+    decode,
+    is_folder,
+    parse,
+    read_bytes,
+)
 from squibwise.intake.importers.base import MAX_BYTES
 from squibwise.model.case import Case
 from squibwise.model.work import Work
@@ -242,12 +247,14 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
         return None
     text = textwrap.dedent(decode(data, name)).replace("\r\n", "\n")
     try:
-        tables = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, ValueError) as error:
+        tables, impossible = parse(text, name)
+    except InputError as error:
         if "[[evidence]]" not in text:
             return None  # a report with brackets in it
         remedy = "Hand in the block as it was printed, from [[evidence]] on."
-        raise InputError(f"{name}: this is no entry: {error}.", remedy=remedy) from error
+        raise InputError(f"this is no entry: {error}", remedy=remedy) from error
+    if impossible:
+        raise InputError(f"{name}: this is no entry.", findings=impossible)
     entries = tables.pop("evidence", None)
     if tables or not isinstance(entries, list) or not entries:
         remedy = "Only [[evidence]] tables can be added; edit the rest in case.toml."
@@ -261,6 +268,9 @@ def copy_report(case_path: Path, file: Path) -> str:
     Raises:
         InputError: A file of that name with other content is there, or the disk refuses.
     """
+    if not file.name.isprintable():
+        shown = ascii(file.name)[:120]
+        raise InputError(f"{shown} is no readable name.", remedy="Rename the file.")
     data = read_bytes(file, MAX_BYTES)
     folder = open_file(case_path).path.parent
     if (folder / "evidence").is_symlink():

@@ -13,7 +13,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.writing import write_folder
 from squibwise.intake.case_file.load import CASE_FILE, load_case_text
-from squibwise.intake.case_file.toml_text import read_bytes
+from squibwise.intake.case_file.toml_text import parse, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 
 TEMPLATE = Path(__file__).parent / "case-template.toml"
@@ -127,11 +127,18 @@ def copy_like(text: str, stated: Stated, case_id: str) -> str:
             nothing that was seen, read or done.
         stated: What is known of the new car; it goes before.
         case_id: Its id.
+
+    Raises:
+        InputError: The other case file cannot be read.
     """
+    parse(text, CASE_FILE)  # within its bounds
     document = tomlkit.parse(text)
     for key in ("evidence", "codes", "parts"):
         document.pop(key, None)
     case, car = document.setdefault("case", tomlkit.table()), document.setdefault("car", {})
+    if not (isinstance(case, dict) and isinstance(car, dict)):
+        remedy = "Choose another car to start from."
+        raise InputError("the case file of the other car has no [case] or [car].", remedy=remedy)
     case["id"], case["title"] = case_id, stated.title
     car.pop("vin", None)
     year = int(stated.year) if stated.year.isdecimal() else ""

@@ -7,6 +7,7 @@ whole.
 
 import datetime as dt
 import hashlib
+import re
 import sqlite3
 from collections.abc import Iterator, Mapping
 from typing import Literal
@@ -20,6 +21,8 @@ from squibwise.garage.folders import Content
 from squibwise.model.origin import Finding
 
 START = "0" * 64
+_CASE_ID = re.compile(r"\w(?:[\w .()+-]{0,98}[\w)+])?")
+_LONGEST_ID = 200  # bytes: file systems take 255
 
 
 class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -68,9 +71,32 @@ def seal(entry: Entry) -> tuple[str, str]:
     return body.decode("utf-8"), hashlib.sha256(body).hexdigest()
 
 
+def is_case_id(text: str) -> bool:
+    """May a case be called so: the name of one plain folder, and nothing that leads elsewhere."""
+    if _CASE_ID.fullmatch(text) is None:
+        return False
+    return len(text.encode("utf-8")) <= _LONGEST_ID
+
+
+def refuse_case_id(text: str) -> None:
+    """Refuse an id that no case may have.
+
+    Raises:
+        InputError: It is none.
+    """
+    if not is_case_id(text):
+        shown = text.encode("utf-8", "backslashreplace").decode("utf-8")[:60]
+        remedy = "Use letters, digits, blanks, dots and dashes, such as harrow-08."
+        raise InputError(f"'{shown}' cannot be the name of a case.", remedy=remedy)
+
+
 def case_ids(garage: sqlite3.Connection) -> tuple[str, ...]:
-    """Return the ids of all cases, sorted."""
-    return tuple(row[0] for row in garage.execute("SELECT case_id FROM head ORDER BY case_id"))
+    """Return the ids of all cases, sorted; `check` tells those that no case may have."""
+    return tuple(name for name in _stored_ids(garage) if is_case_id(name))
+
+
+def _stored_ids(garage: sqlite3.Connection) -> list[str]:
+    return [row[0] for row in garage.execute("SELECT case_id FROM head ORDER BY case_id")]
 
 
 def head(garage: sqlite3.Connection, case_id: str) -> Head:
@@ -84,8 +110,9 @@ def history(garage: sqlite3.Connection, case_id: str) -> tuple[Entry, ...]:
     """Return what happened to a case, in order.
 
     Raises:
-        InputError: There is no such case, or an entry was altered.
+        InputError: There is no such case, none may be called so, or an entry was altered.
     """
+    refuse_case_id(case_id)
     query = "SELECT body FROM entry WHERE case_id = ? ORDER BY number"
     bodies = [row[0] for row in garage.execute(query, (case_id,))]
     if not bodies:
@@ -155,8 +182,10 @@ def add(
         The new standing; the old one when nothing is different.
 
     Raises:
-        InputError: Somebody else has written since; then nothing is changed.
+        InputError: No case may be called so, or somebody else has written since; then nothing is
+            changed.
     """
+    refuse_case_id(case_id)
     digests = {path: hashlib.sha256(data).hexdigest() for path, data in wanted.items()}
     with writing(garage):
         stands = head(garage, case_id)
@@ -266,7 +295,9 @@ def check(garage: sqlite3.Connection) -> tuple[Finding, ...]:
     that its owner holds can exclude that. A hash that was handed out earlier can.
     """
     found = [*_broken_file(garage)]
-    for case_id in case_ids(garage):
+    for case_id in _stored_ids(garage):
+        if not is_case_id(case_id):
+            found.append(_damage("names", f"no case may be called {ascii(case_id)[:60]}"))
         found += _broken_chain(garage, case_id)
     orphans = "SELECT DISTINCT case_id FROM entry WHERE case_id NOT IN (SELECT case_id FROM head)"
     for (case_id,) in garage.execute(orphans):

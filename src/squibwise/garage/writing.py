@@ -209,8 +209,11 @@ def _refuse_full(place: Path, named: Path) -> None:
 
 def _inside(root: Path, name: str) -> Path:
     path = root / name
-    if Path(name).is_absolute() or ".." in Path(name).parts:
-        raise InputError(f"'{name}' leads out of its folder.", remedy="Name a file inside it.")
+    leads_out = ".." in Path(name).parts or not path.is_relative_to(root)
+    if leads_out or "\0" in name:
+        raise InputError(
+            f"{ascii(name)[:200]} leads out of its folder.", remedy="Name a file inside it."
+        )
     return path
 
 

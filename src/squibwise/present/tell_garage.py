@@ -10,9 +10,9 @@ from squibwise.present.figures import counted
 from squibwise.present.telling import Section, Table, Telling, Text
 
 
-def tell_garage(cases: Sequence[tuple[str, Entry]], place: Path) -> Telling:
-    """Return the cases of a garage with what was done last to each."""
-    rows = tuple((case_id, str(last.number), last.at, last.what) for case_id, last in cases)
+def tell_garage(cases: Sequence[tuple[str, str, Entry]], place: Path) -> Telling:
+    """Return the cases of a garage: id, title and what was done last."""
+    rows = tuple((c, title, str(last.number), last.at, last.what) for c, title, last in cases)
     body = Table(rows=rows) if rows else Text(text="No case yet: `squibwise import FOLDER`.")
     title = f"{counted(len(cases), 'case')} in {place}"
     return Telling(title=title, sections=(Section(blocks=(body,)),))

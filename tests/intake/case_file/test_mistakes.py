@@ -197,3 +197,27 @@ def _told(raw: dict[str, object], notes: Notes) -> bool:
         return bool(read_case(raw, notes).car.components)
     except InputError as refusal:
         return bool(refusal.findings) and all(f.message for f in refusal.findings)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[car]\n" + ".".join("a" * 60_000) + " = 1\n", "too many parts"),
+        ("x = {" + " . ".join(["'a'"] * 30) + " = 1}\n", "too many parts"),
+        ("[[ " + ".".join(["a"] * 30) + "]]\n", "too many parts"),
+        ("x = " + "[" * 30 + "]" * 30 + "\n", "nested"),
+        ("x = " + "{a=" * 3000 + "1" + "}" * 3000 + "\n", "nested"),
+        ("[case]\nid = 0x" + "f" * 6000 + "\n", "digits"),
+    ],
+)
+def test_what_has_no_end_is_refused_before_it_is_read(
+    refused: Refused, text: str, told: str
+) -> None:
+    (finding,) = refused(text)
+    assert finding.code == "case-syntax"
+    assert told in finding.message
+
+
+def test_points_in_a_text_are_no_parts_of_a_name() -> None:
+    text = f"[case]\ntitle = 'read {'.'.join('abcdefghijklmnop')} = done'  # {'a.' * 30}\n"
+    assert parse(text, "case.toml")[0]["case"]["title"].endswith("done")

@@ -378,8 +378,19 @@ def parse(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
     A time without seconds is taken as written.
 
     Raises:
-        InputError: The text is not TOML; alone, because nothing after it can be trusted.
+        InputError: The text is not TOML, or is nested or has names or numbers without end; alone,
+            because nothing after it can be trusted.
     """
+    tables, findings = _parsed(text, name)
+    _refuse_endless(tables, name)
+    return tables, findings
+
+
+def _parsed(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
+    found = _LONG_KEY.search(text)
+    if found is not None:
+        line = text.count("\n", 0, found.end()) + 1
+        raise _broken(name, line, "a name has too many parts between its dots.", _SHORTER)
     try:
         return tomllib.loads(text), []
     except (ValueError, RecursionError) as error:  # also numbers and nesting without end
@@ -388,6 +399,29 @@ def parse(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
             return tomllib.loads(repaired), findings
         except (ValueError, RecursionError):
             raise _syntax(text, name, error) from error
+
+
+_SHORTER = "Write it as `squibwise new FOLDER` writes a case file."
+_MOST_DEEP, _MOST_BITS = 20, 4096
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
+_LONG_KEY = re.compile(
+    rf"(?:^|[{{,])[ \t]*+(?:\[{{1,2}}[ \t]*+)?{_PART}(?:\.[ \t]*+{_PART}){{10}}", re.M
+)
+"""A key of more than ten parts: a reader of TOML takes time and room by their square."""
+
+
+def _refuse_endless(tables: dict[str, Any], name: str) -> None:
+    """Refuse what is nested too deep to be walked, and numbers too long to be printed."""
+    left: list[tuple[Any, int]] = [(tables, 0)]
+    while left:
+        value, depth = left.pop()
+        if depth > _MOST_DEEP:
+            raise _broken(name, 1, f"it is nested more than {_MOST_DEEP} deep.", _SHORTER)
+        if isinstance(value, int) and value.bit_length() > _MOST_BITS:
+            raise _broken(name, 1, "a number in it has more than a thousand digits.", _SHORTER)
+        inner = value.values() if isinstance(value, dict) else value
+        if isinstance(value, dict | list):
+            left += [(one, depth + 1) for one in inner]
 
 
 def _without_bad_dates(text: str, name: str) -> tuple[str, list[Finding]]:
