@@ -105,6 +105,9 @@ class Engine:
         self.place = {p.id: (g, c, i) for g, c, i, p in net.parts()}
         self._cache: dict[tuple[int, tuple[int, ...]], GroupResult] = {}
         self._touched: dict[int, tuple[Likelihood, frozenset[int]]] = {}
+        self._tellings: dict[tuple[int, int, tuple[int, ...]], _Told] = {}
+        self._bases: dict[int, tuple[tuple[Message, ...], Array]] = {}
+        self._rests: dict[tuple[int, int], Array] = {}
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
         """Return the posterior under these likelihoods."""
@@ -171,36 +174,87 @@ class Engine:
             for on in piece.parts:
                 if self.place[on.part][0] == index:
                     evidence.setdefault(on.part, []).append(on)
-        chains = self._chains(group, evidence)
-        scale = 0.0
-        messages = []
-        for cluster in group.clusters:
-            message, log = _message(cluster, chains)
-            messages.append(message)
-            scale += log
+        told = [self._tell(index, place, evidence) for place in range(len(group.clusters))]
+        chains = {name: made for one in told for name, made in one.chains.items()}
+        messages = tuple(one.message for one in told)
         people = _occupants_and_causes(group, likelihoods)
-        factors = [m.factor for m in messages if m.factor is not None]
-        if not factors and not any(s.group == group.name for i in likelihoods for s in i.seats):
-            return GroupResult(chains, tuple(messages), people, None, None, 0.0)
-        joint = people
-        for factor in sorted(factors, key=lambda f: f.size):
-            joint = joint * factor
-        return GroupResult(chains, tuple(messages), people, joint, joint.sum(axis=(2, 4)), scale)
+        seated = any(s.group == group.name for i in likelihoods for s in i.seats)
+        if not seated and all(m.factor is None for m in messages):
+            return GroupResult(chains, messages, people, None, None, 0.0)
+        joint = self._joint(index, messages, people)
+        scale = sum(one.scale for one in told)
+        return GroupResult(chains, messages, people, joint, sum_over(joint, 2, 4)[:, :, 0, :, 0], scale)
+
+    def _joint(self, index: int, messages: tuple[Message, ...], people: Array) -> Array:
+        """Return the product of all factors; where one cluster alone speaks otherwise, of two."""
+        base = self._bases.setdefault(index, (messages, people))
+        changed = [i for i, (a, b) in enumerate(zip(messages, base[0], strict=True)) if a is not b]
+        factor = messages[changed[0]].factor if len(changed) == 1 else None
+        if factor is None or not np.array_equal(people, base[1]):
+            return _product(people, messages)
+        rest = self._rests.get((index, changed[0]))
+        if rest is None:
+            others = tuple(m for i, m in enumerate(base[0]) if i != changed[0])
+            rest = self._rests[index, changed[0]] = _product(people, others)
+        return rest * factor
+
+    def _tell(self, index: int, place: int, evidence: dict[str, list[OnComponent]]) -> "_Told":
+        """Return what the evidence on one cluster says; remembered by the evidence on it."""
+        cluster = self.net.groups[index].clusters[place]
+        mine = [on for part in cluster.parts for on in evidence.get(part.id, ())]
+        key = (index, place, tuple(id(on) for on in mine))
+        told = self._tellings.get(key)
+        if told is None:
+            chains = self._chains(self.net.groups[index], cluster, evidence)
+            told = _Told(*_message(cluster, chains), chains)
+            self._tellings[key] = told
+        return told
 
     def _chains(
-        self, group: Group, evidence: dict[str, list[OnComponent]]
+        self, group: Group, cluster: Cluster, evidence: dict[str, list[OnComponent]]
     ) -> dict[str, EpochChain]:
         units, causes = self.net.unit.shape[1], len(group.causes)
         result = {}
-        for cluster in group.clusters:
-            for part in cluster.parts:
-                found = evidence.get(part.id, [])
-                spring = part.id == _SPRING and _has_spring(group.causes)
-                if found or self.works[part.id] or spring:
-                    shape = (units, causes, len(part.micros))
-                    made = fold_evidence(found, self.works[part.id], shape)
-                    result[part.id] = _bound_to_cause(made, part, group.causes) if spring else made
+        for part in cluster.parts:
+            found = evidence.get(part.id, [])
+            spring = part.id == _SPRING and _has_spring(group.causes)
+            if found or self.works[part.id] or spring:
+                shape = (units, causes, len(part.micros))
+                made = fold_evidence(found, self.works[part.id], shape)
+                result[part.id] = _bound_to_cause(made, part, group.causes) if spring else made
         return result
+
+
+class _Told(msgspec.Struct, frozen=True):
+    """What the evidence on one cluster says, the log of what was divided out, and the chains."""
+
+    message: Message
+    scale: float
+    chains: dict[str, EpochChain]
+
+
+def sum_over(values: Array, *axes: int) -> Array:
+    """Return a sum over some axes, which stay with length one.
+
+    By a product with ones: over a middle axis that is three to ten times faster than a plain sum.
+    """
+    for axis in axes:
+        shape, size = values.shape, values.shape[axis]
+        if size > 1:
+            after = int(np.prod(shape[axis + 1 :]))
+            table = values.reshape(-1, size, after)
+            summed = table[:, :, 0] @ np.ones(size) if after == 1 else np.ones((1, size)) @ table
+            values = summed.reshape(*shape[:axis], 1, *shape[axis + 1 :])
+    return values
+
+
+def _product(people: Array, messages: tuple[Message, ...]) -> Array:
+    """Return occupants and causes times the factors, the small ones first."""
+    joint = people
+    factors = [m.factor for m in messages if m.factor is not None]
+    for factor in sorted(factors, key=lambda f: f.size):
+        joint = joint * factor
+    return joint
 
 
 def _has_spring(causes: tuple[Cause, ...]) -> bool:
@@ -320,17 +374,16 @@ def group_belief(posterior: Posterior, index: int) -> GroupBelief:
     """Return the beliefs about one group."""
     group, result = posterior.net.groups[index], posterior.groups[index]
     full = group_weights(group, result, posterior)
-    events = np.asarray(full.sum(axis=(1, 2)))
+    sums: dict[tuple[int, ...], Array] = {(): full}
     parts = {}
     for cluster, message in zip(group.clusters, result.messages, strict=True):
-        base = (
-            _lone_base(events, message) if is_lone(cluster) else _fired_base(cluster, full, message)
-        )
+        base = (_lone_base if is_lone(cluster) else _fired_base)(cluster, sums, message)
         for place, part in enumerate(cluster.parts):
             others = [m for i, m in enumerate(message.parts) if i != place]
             joint = _part_joint(cluster, part, base, others, result)
             parts[part.id] = _part_belief(part, joint, result)
-    people, causes = full.sum(axis=(0, 1, 3, 4)), full.sum(axis=(0, 1, 2, 3))
+    spread_over = _summed(sums, (0, 1))[0, 0]
+    people, causes = spread_over.sum(axis=(1, 2)), spread_over.sum(axis=(0, 1))
     return GroupBelief(group, _normed(people), _normed(causes), parts)
 
 
@@ -385,7 +438,7 @@ def given_event_each(
         x, f, n, size = cluster.fires.shape
         chance = cluster.fires.reshape(-1, size) @ table.reshape(-1, size).T
         chance = np.moveaxis(chance.reshape(x, f, n, *table.shape[:3]), 3, 0)
-    summed = (free * chance).sum(axis=(3, 5))
+    summed = sum_over(np.asarray(free * chance), 3, 5)[:, :, :, 0, :, 0]
     scale = 1.0 if made is None else float(made.likelihood.max())
     spoken = summed[:, group.sort] if summed.shape[1] > 1 else summed
     shape = (len(states), *posterior.weights.shape)
@@ -403,9 +456,11 @@ def group_weights(group: Group, result: GroupResult, posterior: Posterior) -> Ar
 
 
 def _divided(values: Array, by: Array) -> Array:
-    shape = np.broadcast_shapes(values.shape, by.shape)
-    out = np.zeros(shape)
-    return np.asarray(np.divide(values, by, out=out, where=np.broadcast_to(by, shape) > 0.0))
+    """Return a quotient, zero where there is nothing to divide by."""
+    if by.min() > 0.0:
+        return np.asarray(values / by)
+    out = np.zeros(np.broadcast_shapes(values.shape, by.shape))
+    return np.asarray(np.divide(values, by, out=out, where=np.broadcast_to(by > 0.0, out.shape)))
 
 
 def is_lone(cluster: Cluster) -> bool:
@@ -413,14 +468,34 @@ def is_lone(cluster: Cluster) -> bool:
     return bool(cluster.fires.shape[-1] == 1)
 
 
-def _lone_base(events: Array, message: Message) -> Array:
-    """Return the chance of (X, U, C) with the part's own evidence left out."""
+def _summed(sums: dict[tuple[int, ...], Array], axes: tuple[int, ...]) -> Array:
+    """Return the weights of a group summed over some axes, which stay with length one."""
+    found = sums.get(axes)
+    if found is None:
+        start = max((a for a in sums if set(a) <= set(axes)), key=len)
+        left = tuple(a for a in axes if a not in start)
+        found = sums[axes] = sum_over(sums[start], *left)
+    return found
+
+
+def _lone_base(cluster: Cluster, sums: dict[tuple[int, ...], Array], message: Message) -> Array:
+    """Return the chance of (X or 1, U, C) with the part's own evidence left out."""
+    axes = (0, 1, 2) if cluster.parts[0].classes is None else (1, 2)
+    events = _summed(sums, axes)[:, 0, 0]
     return events if message.factor is None else _divided(events, message.factor[:, 0, 0])
 
 
-def _fired_base(cluster: Cluster, full: Array, message: Message) -> Array:
-    """Return the chance of what a cluster fired with its own evidence left out: (U, C, Z)."""
-    return _by_fired(cluster, full if message.factor is None else _divided(full, message.factor))
+def _fired_base(
+    cluster: Cluster, sums: dict[tuple[int, ...], Array], message: Message
+) -> Array:
+    """Return the chance of what a cluster fired with its own evidence left out: (U, C, Z).
+
+    A cluster's factor is the same along every axis along which it fires the same, so summing
+    first and dividing afterwards gives the same.
+    """
+    shape = cluster.fires.shape
+    rest = _summed(sums, tuple(a for a in range(3) if shape[a] == 1))
+    return _by_fired(cluster, rest if message.factor is None else _divided(rest, message.factor))
 
 
 def _part_joint(
@@ -448,7 +523,7 @@ def _by_fired(cluster: Cluster, rest: Array) -> Array:
     """Return the chance of what a cluster fired, its own evidence left out: (U, C, Z)."""
     fires = cluster.fires
     axes = tuple(a for a in range(3) if fires.shape[a] == 1 and rest.shape[a] > 1)
-    summed = rest.sum(axis=axes, keepdims=True) if axes else rest
+    summed = sum_over(rest, *axes)
     shape = np.broadcast_shapes(summed.shape[:3], fires.shape[:3])
     size = fires.shape[-1]
     left = np.broadcast_to(summed, (*shape, *summed.shape[3:])).reshape(-1, *summed.shape[3:])

@@ -48,10 +48,9 @@ class Candidate(msgspec.Struct, frozen=True):
     minutes: float
     yes: Array
 
-    def item(self, outcome: bool, place: int) -> Likelihood:
-        """Return the evidence that an outcome would be, at a place in time."""
-        values = self.yes if outcome else 1.0 - self.yes
-        on = OnComponent(self.component, place, values[None])
+    def item(self, place: int) -> Likelihood:
+        """Return the evidence that the outcome *yes* would be, at a place in time."""
+        on = OnComponent(self.component, place, self.yes[None])
         return Likelihood("next", self.component, self.look, parts=(on,))
 
 
@@ -238,22 +237,19 @@ class Search:
 
     def weigh(self, candidates: list[Candidate]) -> list[Step]:
         """Return the candidates weighed exactly, in their order."""
-        pieces = [c.item(outcome, self.end) for c in candidates for outcome in (True, False)]
-        logs = np.zeros(len(pieces))
-        weights = np.zeros((len(pieces), len(self.dense)))
+        logs = np.zeros(len(candidates))
+        weights = np.zeros((len(candidates), len(self.dense)))
         own = []
-        for row, piece in enumerate(pieces):
+        for row, candidate in enumerate(candidates):
+            piece = candidate.item(self.end)
             posterior = self._with(piece)
             logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
             own.append(self._bad_in_group(posterior, piece))
         bad = weights @ self.dense
         for row, found in enumerate(own):
             bad[row, list(found)] = list(found.values())
-        chances = np.exp(logs - self.found.log_evidence)
-        return [
-            self._step(c, chances[2 * i : 2 * i + 2], bad[2 * i : 2 * i + 2])
-            for i, c in enumerate(candidates)
-        ]
+        chances = np.minimum(1.0, np.exp(logs - self.found.log_evidence))
+        return [self._step(*each) for each in zip(candidates, chances, bad, strict=True)]
 
     def _bad_in_group(self, posterior: Posterior, piece: Likelihood) -> dict[int, float]:
         """Return the chance of not being sound of each part of the group that a piece touches."""
@@ -263,14 +259,19 @@ class Search:
             for name, part in group_belief(posterior, index).parts.items()
         }
 
-    def _step(self, candidate: Candidate, chances: Array, bad: Array) -> Step:
+    def _step(self, candidate: Candidate, yes: float, bad_if: Array) -> Step:
         """Return one candidate weighed.
+
+        What is believed after *no* follows from what is believed now and after *yes*.
 
         Args:
             candidate: What would be done.
-            chances: Of its two outcomes.
-            bad: Chance of each part not being sound after them: (2, parts).
+            yes: Chance of the outcome *yes*.
+            bad_if: Chance of each part not being sound after it.
         """
+        chances = np.array([yes, 1.0 - yes])
+        rest = np.maximum(0.0, self.now - yes * bad_if) / max(chances[1], _LEAST_CHANCE)
+        bad = np.stack([bad_if, np.minimum(rest, 1.0)])
         losses = self.stakes.expected(bad).sum(axis=1)
         saved = float(self.stakes.expected(self.now).sum() - chances @ losses)
         own = self.place[candidate.component]
@@ -280,6 +281,7 @@ class Search:
 
 _MOST = 40
 _LEAST = 1e-9
+_LEAST_CHANCE = 1e-15
 
 
 def rank_looks(
@@ -299,7 +301,7 @@ def rank_looks(
     looks += _second_scan(case, engine, groups, stakes, catalog)
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
-    return tuple(sorted(worth, key=lambda look: (-look.saving, look.component, look.look)))
+    return tuple(sorted(worth, key=lambda look: (-round(look.saving, 9), look.component, look.look)))
 
 
 def _shortlist(
