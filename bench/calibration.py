@@ -28,8 +28,9 @@ from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.infer.building import build_network
 from squibwise.infer.crash import Scenario, struck
 from squibwise.infer.crash_record import chance_of_record
-from squibwise.infer.engine import Engine, group_beliefs
+from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import look_values, weigh_evidence
+from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Micro, PartModel
 from squibwise.model.car import Car

@@ -1,7 +1,8 @@
 """Speed of inference, as ratios within one run.
 
 (a) All marginals of a seeded reference net against the fastest exact engine of pyAgrum.
-(b) A full real case: inference proper, and the cost over the number of event states.
+(b) What ``assess`` runs on a full real case, stage by stage and in the whole process, and the cost
+    over the number of event states.
 (c) Many cases at once against the bare matrix products they reduce to.
 
 Run: ``python bench/inference.py --json``
@@ -10,7 +11,10 @@ Run: ``python bench/inference.py --json``
 import argparse
 import json
 import os
+import resource
 import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -21,10 +25,16 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 import pyagrum as gum
 
+from squibwise import plan
 from squibwise.catalog.load import load_catalog
+from squibwise.history.order import put_in_order
+from squibwise.infer.assess import assess
 from squibwise.infer.building import build_network
-from squibwise.infer.engine import Engine, group_beliefs
+from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import weigh_evidence
+from squibwise.infer.explain import explain_components
+from squibwise.infer.marginals import group_beliefs
+from squibwise.infer.next_look import rank_looks, weigh_stakes
 from squibwise.intake import load_case
 from squibwise.numerics.enumerate import enumerate_many, enumerate_posterior, margin, patterns
 
@@ -129,25 +139,55 @@ def against_peer(seed: int) -> dict[str, Any]:
     }
 
 
-def real_case(name: str) -> dict[str, Any]:
-    """Return (b) for one case: inference proper over its full event table."""
+def real_case(name: str, bare_ms: float) -> dict[str, Any]:
+    """Return (b) for one case: the stages of ``assess``, all of it, and the whole process."""
     catalog = load_catalog()
-    case = load_case(CASES / name, catalog)
+    case = put_in_order(load_case(CASES / name, catalog))
+    losses = plan.losses(case, catalog)
     net = build_network(case, catalog, {})
     items = weigh_evidence(net, catalog)
 
     def proper() -> None:
         group_beliefs(Engine(net, catalog).run(items))
 
-    whole = median_ms(lambda: weigh_evidence(build_network(case, catalog, {}), catalog), 5)
+    def explain() -> None:
+        engine = Engine(net, catalog)
+        found = engine.run(items)
+        explain_components(engine, items, found, group_beliefs(found))
+
+    def look() -> None:
+        engine = Engine(net, catalog)
+        found = engine.run(items)
+        groups = group_beliefs(found)
+        stakes = weigh_stakes(groups, losses, catalog)
+        rank_looks(case, engine, items, found, groups, stakes, catalog)
+
+    inference = median_ms(proper, 11)
+    process = process_ms([sys.executable, "-m", "squibwise.cli.main", "assess", str(CASES / name)])
     return {
         "case": name,
         "states": net.states,
         "components": sum(1 for _ in net.parts()),
         "items": len(items),
-        "inference_ms": median_ms(proper, 21),
-        "model_ms": whole,
+        "model_ms": median_ms(lambda: weigh_evidence(build_network(case, catalog, {}), catalog), 5),
+        "inference_ms": inference,
+        "explain_ms": median_ms(explain, 3) - inference,
+        "next_look_ms": median_ms(look, 3) - inference,
+        "assess_ms": median_ms(lambda: assess(case, catalog, losses), 3),
+        "process_cpu_ms": process,
+        "process_over_bare_interpreter": process / bare_ms,
     }
+
+
+def process_ms(command: list[str], repeats: int = 3) -> float:
+    """Return the median CPU time of a command in a process of its own, in ms."""
+    times = []
+    for _ in range(repeats):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        times.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return 1e3 * statistics.median(times)
 
 
 def cost_curve(seed: int) -> list[dict[str, float]]:
@@ -205,9 +245,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=563)
     options = parser.parse_args()
     names = sorted(p.parent.name for p in CASES.glob("*/case.toml"))
+    bare = process_ms([sys.executable, "-c", "pass"], 7)
     result = {
+        "bare_interpreter_cpu_ms": bare,
         "reference_net": against_peer(options.seed),
-        "real_cases": [real_case(name) for name in names],
+        "real_cases": [real_case(name, bare) for name in names],
         "cost_curve": cost_curve(options.seed),
         "many_cases": many(options.seed, 2000),
     }

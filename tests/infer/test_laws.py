@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from squibwise.infer import assess
 from squibwise.infer.building import build_network
-from squibwise.infer.engine import Engine, Posterior, group_beliefs
+from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.epochs import EpochChain
 from squibwise.infer.evidence import weigh_evidence
+from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Cluster, Group, Likelihood, Network
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import (

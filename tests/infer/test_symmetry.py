@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from squibwise.infer.building import build_network
-from squibwise.infer.engine import Engine, group_beliefs
+from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import drop_copies, weigh_evidence
+from squibwise.infer.marginals import group_beliefs
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look, PartLabel, Story

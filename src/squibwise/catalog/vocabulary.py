@@ -130,11 +130,12 @@ def read_terms(path: Path) -> tuple[Term, ...]:
     Raises:
         CatalogError: An unknown feature, a phrase twice or a term without a meaning.
     """
+    language = path.stem
     terms = tuple(
         Term(
             phrase=row["phrase"],
             means=tuple(row["means"].split()),
-            language=path.stem,
+            language=language,
         )
         for row in read_tsv(path, TERM_COLUMNS)
     )

@@ -14,9 +14,10 @@ from squibwise.infer.circuits import SPRING, circuit_table
 from squibwise.infer.contradictions import find_contradictions, loads_left_in
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
-from squibwise.infer.engine import Engine, GroupBelief, PartBelief, Posterior, group_beliefs
+from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import drop_copies, weigh_evidence
 from squibwise.infer.explain import Reasons, explain_components, find_ranges
+from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Flip, find_flips, rank_looks, weigh_stakes
 from squibwise.infer.parts import LOOSE

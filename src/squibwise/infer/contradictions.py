@@ -7,8 +7,9 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
-from squibwise.infer.engine import Engine, GroupBelief, Posterior, group_belief
+from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.explain import DECIBANS
+from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import (

@@ -107,6 +107,8 @@ class Engine:
         self._touched: dict[int, tuple[Likelihood, frozenset[int]]] = {}
         self._tellings: dict[tuple[int, int, tuple[int, ...]], _Told] = {}
         self._bases: dict[int, tuple[tuple[Message, ...], Array]] = {}
+        self._base: tuple[tuple[GroupResult, ...], Array] | None = None
+        self._other_tables: dict[int, Array] = {}
         self._rests: dict[tuple[int, int], Array] = {}
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
@@ -128,14 +130,32 @@ class Engine:
 
     def combine(self, groups: tuple[GroupResult, ...], event: Array) -> Posterior:
         """Return the posterior from the groups' tables and the event's own evidence."""
-        weights = self.prior * event
-        scale = 0.0
-        for group, result in zip(self.net.groups, groups, strict=True):
-            if result.table is not None:
-                weights = weights * spread(result.table, group)
-                scale += result.log_scale
+        base = self._base = self._base or (groups, event)
+        differ = [i for i, (a, b) in enumerate(zip(groups, base[0], strict=True)) if a is not b]
+        if len(differ) == 1 and np.array_equal(event, base[1]):
+            weights, table = self._besides(differ[0], base), groups[differ[0]].table
+            if table is not None:
+                weights = weights * spread(table, self.net.groups[differ[0]])
+        else:
+            weights = self._multiply(groups, event)
+        scale = sum(g.log_scale for g in groups)
         total = float(weights.sum())
         return Posterior(self.net, weights / total, float(np.log(total)) + scale, groups)
+
+    def _besides(self, index: int, base: tuple[tuple[GroupResult, ...], Array]) -> Array:
+        """Return the product of the tables of the first run without those of one group."""
+        if index not in self._other_tables:
+            rest = tuple(None if i == index else g for i, g in enumerate(base[0]))
+            self._other_tables[index] = self._multiply(rest, base[1])
+        return self._other_tables[index]
+
+    def _multiply(self, groups: tuple[GroupResult | None, ...], event: Array) -> Array:
+        """Return the prior of every row times what speaks of it: (X, F, U)."""
+        weights = self.prior * event
+        for group, result in zip(self.net.groups, groups, strict=True):
+            if result is not None and result.table is not None:
+                weights = weights * spread(result.table, group)
+        return weights
 
     def group(self, index: int, likelihoods: tuple[Likelihood, ...]) -> GroupResult:
         """Return one group under these likelihoods; remembered by the likelihoods that touch it."""
@@ -183,7 +203,9 @@ class Engine:
             return GroupResult(chains, messages, people, None, None, 0.0)
         joint = self._joint(index, messages, people)
         scale = sum(one.scale for one in told)
-        return GroupResult(chains, messages, people, joint, sum_over(joint, 2, 4)[:, :, 0, :, 0], scale)
+        return GroupResult(
+            chains, messages, people, joint, sum_over(joint, 2, 4)[:, :, 0, :, 0], scale
+        )
 
     def _joint(self, index: int, messages: tuple[Message, ...], people: Array) -> Array:
         """Return the product of all factors; where one cluster alone speaks otherwise, of two."""
@@ -334,216 +356,6 @@ def fired_message(parts: list[Array | None] | tuple[Array | None, ...]) -> Array
     return product
 
 
-_TINY = 1e-300
-
-
-class PartBelief(msgspec.Struct, frozen=True):
-    """What is believed of one part.
-
-    Attributes:
-        after: Chance of each micro after the crash, with each cause: (C, M).
-        now: The same now.
-    """
-
-    part: PartModel
-    after: Array
-    now: Array
-
-
-class GroupBelief(msgspec.Struct, frozen=True):
-    """What is believed within one group.
-
-    Attributes:
-        people: Chance of each occupant word.
-        causes: Chance of each common cause.
-        parts: By component id.
-    """
-
-    group: Group
-    people: Array
-    causes: Array
-    parts: dict[str, PartBelief]
-
-
-def group_beliefs(posterior: Posterior) -> tuple[GroupBelief, ...]:
-    """Return the beliefs about every group."""
-    return tuple(group_belief(posterior, g) for g in range(len(posterior.groups)))
-
-
-def group_belief(posterior: Posterior, index: int) -> GroupBelief:
-    """Return the beliefs about one group."""
-    group, result = posterior.net.groups[index], posterior.groups[index]
-    full = group_weights(group, result, posterior)
-    sums: dict[tuple[int, ...], Array] = {(): full}
-    parts = {}
-    for cluster, message in zip(group.clusters, result.messages, strict=True):
-        base = (_lone_base if is_lone(cluster) else _fired_base)(cluster, sums, message)
-        for place, part in enumerate(cluster.parts):
-            others = [m for i, m in enumerate(message.parts) if i != place]
-            joint = _part_joint(cluster, part, base, others, result)
-            parts[part.id] = _part_belief(part, joint, result)
-    spread_over = _summed(sums, (0, 1))[0, 0]
-    people, causes = spread_over.sum(axis=(1, 2)), spread_over.sum(axis=(0, 1))
-    return GroupBelief(group, _normed(people), _normed(causes), parts)
-
-
-def given_event(posterior: Posterior, place: tuple[int, int, int], states: Array) -> Array:
-    """Return the chance of some micros of a part now, by row of the full event table: (X, F, U).
-
-    Args:
-        posterior: With all evidence.
-        place: Group, cluster and number of the part.
-        states: Weight of each micro, 0 to 1.
-    """
-    g, c, p = place
-    free = free_of(posterior.groups[g], c)
-    return np.asarray(given_event_each(posterior, (g, c, p), states[None], free)[0])
-
-
-def free_of(result: GroupResult, place: int) -> Array:
-    """Return the chance of (X, F, P, U, C) given the event, a cluster's own evidence left out."""
-    message = result.messages[place]
-    rest = result.people / result.people.sum(axis=(2, 4), keepdims=True)
-    if result.joint is not None and result.table is not None:
-        rest = result.joint / np.maximum(result.table[:, :, None, :, None], _TINY)
-    return rest if message.factor is None else _divided(rest, message.factor)
-
-
-def given_event_each(
-    posterior: Posterior, place: tuple[int, int, int], states: Array, free: Array
-) -> Array:
-    """Return for each row of weights what ``given_event`` does: (rows, X, F, U).
-
-    Args:
-        posterior: With all evidence.
-        place: Group, cluster and number of the part.
-        states: Weights of the micros, 0 to 1: (rows, micros).
-        free: From ``free_of``, the same for all parts of a cluster.
-    """
-    g, c, p = place
-    group, result = posterior.net.groups[g], posterior.groups[g]
-    cluster, message = group.clusters[c], result.messages[c]
-    part, made = cluster.parts[p], result.chains.get(cluster.parts[p].id)
-    after = states[:, None, None, :]
-    if made is not None and made.now is not None:
-        after = np.moveaxis(made.now @ states.T, -1, 0)
-    values = after if made is None else made.likelihood * after
-    by_class = np.einsum("kzm,sucm->skucz", part.prior, values)
-    if is_lone(cluster):
-        flat = by_class[..., 0] if part.classes is None else by_class[..., 0][:, part.classes]
-        chance = flat[:, :, None, None]
-    else:
-        others = [m for i, m in enumerate(message.parts) if i != p]
-        table = by_class[:, 0] * fired_message(others)
-        x, f, n, size = cluster.fires.shape
-        chance = cluster.fires.reshape(-1, size) @ table.reshape(-1, size).T
-        chance = np.moveaxis(chance.reshape(x, f, n, *table.shape[:3]), 3, 0)
-    summed = sum_over(np.asarray(free * chance), 3, 5)[:, :, :, 0, :, 0]
-    scale = 1.0 if made is None else float(made.likelihood.max())
-    spoken = summed[:, group.sort] if summed.shape[1] > 1 else summed
-    shape = (len(states), *posterior.weights.shape)
-    return np.asarray(np.broadcast_to(spoken / scale, shape))
-
-
-def group_weights(group: Group, result: GroupResult, posterior: Posterior) -> Array:
-    """Return the posterior over (X, F, P, U, C) of one group."""
-    weights = np.add.reduceat(posterior.weights[group.order], group.starts, axis=0)
-    if result.table is None or result.joint is None:
-        people = result.people / result.people.sum(axis=(2, 4), keepdims=True)
-        return np.asarray(weights[:, :, None, :, None] * people)
-    free = _divided(weights, result.table)
-    return np.asarray(free[:, :, None, :, None] * result.joint)
-
-
-def _divided(values: Array, by: Array) -> Array:
-    """Return a quotient, zero where there is nothing to divide by."""
-    if by.min() > 0.0:
-        return np.asarray(values / by)
-    out = np.zeros(np.broadcast_shapes(values.shape, by.shape))
-    return np.asarray(np.divide(values, by, out=out, where=np.broadcast_to(by > 0.0, out.shape)))
-
-
 def is_lone(cluster: Cluster) -> bool:
     """Return whether a cluster is one part without a charge."""
     return bool(cluster.fires.shape[-1] == 1)
-
-
-def _summed(sums: dict[tuple[int, ...], Array], axes: tuple[int, ...]) -> Array:
-    """Return the weights of a group summed over some axes, which stay with length one."""
-    found = sums.get(axes)
-    if found is None:
-        start = max((a for a in sums if set(a) <= set(axes)), key=len)
-        left = tuple(a for a in axes if a not in start)
-        found = sums[axes] = sum_over(sums[start], *left)
-    return found
-
-
-def _lone_base(cluster: Cluster, sums: dict[tuple[int, ...], Array], message: Message) -> Array:
-    """Return the chance of (X or 1, U, C) with the part's own evidence left out."""
-    axes = (0, 1, 2) if cluster.parts[0].classes is None else (1, 2)
-    events = _summed(sums, axes)[:, 0, 0]
-    return events if message.factor is None else _divided(events, message.factor[:, 0, 0])
-
-
-def _fired_base(
-    cluster: Cluster, sums: dict[tuple[int, ...], Array], message: Message
-) -> Array:
-    """Return the chance of what a cluster fired with its own evidence left out: (U, C, Z).
-
-    A cluster's factor is the same along every axis along which it fires the same, so summing
-    first and dividing afterwards gives the same.
-    """
-    shape = cluster.fires.shape
-    rest = _summed(sums, tuple(a for a in range(3) if shape[a] == 1))
-    return _by_fired(cluster, rest if message.factor is None else _divided(rest, message.factor))
-
-
-def _part_joint(
-    cluster: Cluster, part: PartModel, base: Array, others: list[Array | None], result: GroupResult
-) -> Array:
-    """Return the chance of (U, C, M) of one part."""
-    made = result.chains.get(part.id)
-    if is_lone(cluster):
-        joint = np.einsum("kuc,km->ucm", _by_class(part, base), part.prior[:, 0, :])
-    else:
-        joint = np.einsum("ucz,zm->ucm", base * fired_message(others), part.prior[0])
-    return np.asarray(joint if made is None else joint * made.likelihood)
-
-
-def _by_class(part: PartModel, events: Array) -> Array:
-    """Return (X, U, C) summed into the part's damage classes."""
-    if part.classes is None:
-        return np.asarray(events.sum(axis=0, keepdims=True))
-    size = part.prior.shape[0]
-    member = part.classes == np.arange(size)[:, None]
-    return np.asarray((member @ events.reshape(len(events), -1)).reshape(size, *events.shape[1:]))
-
-
-def _by_fired(cluster: Cluster, rest: Array) -> Array:
-    """Return the chance of what a cluster fired, its own evidence left out: (U, C, Z)."""
-    fires = cluster.fires
-    axes = tuple(a for a in range(3) if fires.shape[a] == 1 and rest.shape[a] > 1)
-    summed = sum_over(rest, *axes)
-    shape = np.broadcast_shapes(summed.shape[:3], fires.shape[:3])
-    size = fires.shape[-1]
-    left = np.broadcast_to(summed, (*shape, *summed.shape[3:])).reshape(-1, *summed.shape[3:])
-    right = np.broadcast_to(fires, (*shape, size)).reshape(-1, size)
-    units, causes = left.shape[1:]
-    flat = left.reshape(left.shape[0], -1).T @ right
-    return np.asarray(flat.reshape(units, causes, size))
-
-
-def _part_belief(part: PartModel, joint: Array, result: GroupResult) -> PartBelief:
-    joint = joint / joint.sum()
-    made = result.chains.get(part.id)
-    after = joint.sum(axis=0)
-    if made is None or made.now is None:
-        return PartBelief(part, after, after)
-    now = np.einsum(
-        "ucm,ucmn->cn", joint, np.broadcast_to(made.now, (*joint.shape, joint.shape[-1]))
-    )
-    return PartBelief(part, after, now)
-
-
-def _normed(values: Array) -> Array:
-    return np.asarray(values / values.sum())

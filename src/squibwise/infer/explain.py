@@ -8,11 +8,10 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog
-from squibwise.infer.engine import (
-    Engine,
+from squibwise.infer.engine import Engine, Posterior
+from squibwise.infer.marginals import (
     GroupBelief,
     PartBelief,
-    Posterior,
     given_event,
     group_belief,
     group_beliefs,
@@ -74,7 +73,10 @@ def decibans(p: Array | float) -> Array:
 
 
 class _Weights(msgspec.Struct):
-    """Log odds of each part's likeliest state without each piece, and with it alone."""
+    """Log odds of each part's likeliest state without each piece, and with it alone.
+
+    ``log_alone`` is the log probability of each piece alone.
+    """
 
     names: list[str]
     states: list[State]
@@ -82,6 +84,7 @@ class _Weights(msgspec.Struct):
     full: Array
     without: Array
     alone: Array
+    log_alone: Array
 
 
 def explain_components(
@@ -105,7 +108,7 @@ def explain_components(
             because=_because(name, column, likelihoods, weights),
             opposing=_opposing(name, column, likelihoods, weights),
         )
-    alone = sum(engine.run((piece,)).log_evidence - blank.log_evidence for piece in likelihoods)
+    alone = float((weights.log_alone - blank.log_evidence).sum())
     joint = found.log_evidence - blank.log_evidence
     return Reasons(by_part, float(DECIBANS / np.log(10.0) * (alone - joint)))
 
@@ -138,14 +141,16 @@ def _weights(
             masks.append(part.part.states()[:, best])
     size = (len(likelihoods), len(names))
     prior, full = _odds(before, names, masks), _odds(groups, names, masks)
-    result = _Weights(names, states, prior, full, np.zeros(size), np.zeros(size))
+    without, alone_db = np.zeros(size), np.zeros(size)
+    result = _Weights(names, states, prior, full, without, alone_db, np.zeros(len(likelihoods)))
     by_name = dict(zip(names, masks, strict=True))
     rest = [tuple(i for i in likelihoods if i is not piece) for piece in likelihoods]
     alone: list[tuple[Likelihood, ...]] = [(piece,) for piece in likelihoods]
     for base, kept, into in ((found, rest, result.without), (blank, alone, result.alone)):
         tables = (given_event(base, engine.place[n], m) for n, m in zip(names, masks, strict=True))
         dense = np.array([t.ravel() for t in tables]).T
-        into[:] = decibans(_chances(engine, likelihoods, kept, dense, by_name))
+        chances, result.log_alone = _chances(engine, likelihoods, kept, dense, by_name)
+        into[:] = decibans(chances)
     return result
 
 
@@ -155,8 +160,8 @@ def _chances(
     kept: list[tuple[Likelihood, ...]],
     dense: Array,
     masks: dict[str, Array],
-) -> Array:
-    """Return the chance of each part's state with other evidence: (pieces, parts).
+) -> tuple[Array, Array]:
+    """Return the chance of each part's state with other evidence, (pieces, parts), and its log.
 
     Parts outside the groups that a piece touches meet their tables in one product.
 
@@ -168,17 +173,18 @@ def _chances(
         masks: The state of each part, by its micros.
     """
     place = {n: i for i, n in enumerate(masks)}
+    logs = np.zeros(len(pieces))
     weights, own = np.zeros((len(pieces), len(dense))), []
     for row, (piece, some) in enumerate(zip(pieces, kept, strict=True)):
         posterior = engine.run(some)
-        weights[row] = posterior.weights.ravel()
+        logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
         for index in engine.touched(piece):
             for name, part in group_belief(posterior, index).parts.items():
                 own.append((row, place[name], float(part.now.sum(axis=0) @ masks[name])))
     chances = weights @ dense
     for row, column, chance in own:
         chances[row, column] = chance
-    return np.asarray(chances)
+    return np.asarray(chances), logs
 
 
 def _odds(groups: tuple[GroupBelief, ...], names: list[str], masks: list[Array]) -> Array:

@@ -7,16 +7,10 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
-from squibwise.infer.engine import (
-    Engine,
-    GroupBelief,
-    PartBelief,
-    Posterior,
-    given_event,
-    group_belief,
-)
+from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import look_values
 from squibwise.infer.explain import decibans
+from squibwise.infer.marginals import GroupBelief, PartBelief, given_event, group_belief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import unit_able
@@ -301,7 +295,9 @@ def rank_looks(
     looks += _second_scan(case, engine, groups, stakes, catalog)
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
-    return tuple(sorted(worth, key=lambda look: (-round(look.saving, 9), look.component, look.look)))
+    return tuple(
+        sorted(worth, key=lambda look: (-round(look.saving, 9), look.component, look.look))
+    )
 
 
 def _shortlist(

@@ -11,8 +11,9 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
 from squibwise.infer.building import build_network
 from squibwise.infer.crash import asks_pairs, asks_rollover
-from squibwise.infer.engine import Engine, GroupResult, Posterior, free_of, given_event_each, spread
+from squibwise.infer.engine import Engine, GroupResult, Posterior, spread
 from squibwise.infer.evidence import weigh_evidence
+from squibwise.infer.marginals import free_of, given_event_each
 from squibwise.infer.network import Likelihood, Network
 from squibwise.model.belief import Assessment, ComponentBelief, StateBelief
 from squibwise.model.case import Case
