@@ -147,7 +147,7 @@ class Engine:
         if index not in self._other_tables:
             rest = tuple(None if i == index else g for i, g in enumerate(base[0]))
             self._other_tables[index] = self._multiply(rest, base[1])
-        return self._other_tables[index]
+        return np.asarray(self._other_tables[index])
 
     def _multiply(self, groups: tuple[GroupResult | None, ...], event: Array) -> Array:
         """Return the prior of every row times what speaks of it: (X, F, U)."""
@@ -155,7 +155,7 @@ class Engine:
         for group, result in zip(self.net.groups, groups, strict=True):
             if result is not None and result.table is not None:
                 weights = weights * spread(result.table, group)
-        return weights
+        return np.asarray(weights)
 
     def group(self, index: int, likelihoods: tuple[Likelihood, ...]) -> GroupResult:
         """Return one group under these likelihoods; remembered by the likelihoods that touch it."""
