@@ -1,5 +1,6 @@
 """Bad input gets one clear message, exit code 2 and a remedy; nothing is lost. Cases are ours."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -156,3 +157,31 @@ def test_more_codes_than_can_be_weighed_are_refused(run: Line, tmp_path: Path) -
     answer = run("assess", str(report))
     assert answer.code == 2
     assert "pieces of evidence" in answer.err
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ("saw", "{case}", "driver.front-bag", "intact", "--by", "\udcff"),
+        ("did", "{case}", "1", "--by", "\udcff"),
+        ("import", "{case}", "--by", "\udcff"),
+        ("import", "{case}", "--as", "\udcff"),
+        ("garage", "history", "\udcff"),
+    ],
+)
+def test_a_word_that_is_no_text_is_refused_and_nothing_is_written(
+    run: Any, cases: Path, tmp_path: Path, line: tuple[str, ...]
+) -> None:
+    case = shutil.copytree(cases / "clover-05", tmp_path / "clover-05")
+    run("import", cases / "harrow-07")
+    before = (case / "case.toml").read_bytes()
+    told = run(*(word.format(case=case) for word in line))
+    assert (told.code, "Traceback" in told.err, "did not foresee" in told.err) == (2, False, False)
+    assert (case / "case.toml").read_bytes() == before
+
+
+def test_thousands_of_mistakes_are_told_by_the_first_hundred(run: Any, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text("[[evidence]]\nkind = 'lok'\n" * 500)
+    told = run("assess", tmp_path)
+    assert (told.code, len(told.err.splitlines()) < 120) == (2, True)
+    assert "more; --json has them all" in told.err

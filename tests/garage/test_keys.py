@@ -46,6 +46,15 @@ def test_a_known_key_keeps_its_first_name_and_day(tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize("name", ["North yard", "north  YARD ", "\uff2eorth yard", " ", "a\x1b[2J"])
+def test_a_name_stands_for_one_key_only(tmp_path: Path, name: str) -> None:
+    make_known(tmp_path, "AAAA", "North yard", DAY)
+    with pytest.raises(InputError, match=r"another key is known as 'North yard'|is no name"):
+        make_known(tmp_path, "BBBB", name, DAY)
+    assert [k.public_key for k in known_keys(tmp_path)] == ["AAAA"]
+    make_known(tmp_path, "BBBB", "North yard 2", DAY)
+
+
 def test_damaged_known_keys_are_told(tmp_path: Path) -> None:
     (tmp_path / "known-keys.json").write_text("[{", encoding="utf-8")
     with pytest.raises(InputError, match="cannot be read"):

@@ -489,7 +489,7 @@ def test_an_id_that_leads_elsewhere_is_taken_by_nobody(garage: Garage, case_id: 
 
 
 def test_ids_that_people_use_are_taken(garage: Garage) -> None:
-    used = ("harrow-07", "Käfer 07", "_x", "фото", "a..b", "golf (blue)", "2")
+    used = ("harrow-07", "Käfer 07", "_x", "фото", "a..b", "golf (blue)", "2", "R.'s & S., #3")
     for case_id in used:
         put(garage, "one", case_id)
     assert store.case_ids(garage) == tuple(sorted(used))

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 from squibwise.web.app import make_app
 from squibwise.web.guarding import LARGEST_UPLOAD
 from squibwise.web.running import HERE, draw_code, is_taken, own_names
-from squibwise.web.sessions import IDLE_SECONDS, PAIRING_SECONDS, Sessions
+from squibwise.web.sessions import IDLE_SECONDS, MOST_SESSIONS, PAIRING_SECONDS, Sessions
 
 HOST = "bench.test:80"
 PAGE, SEND = "/car/harrow-07/part/left.curtain", "/car/harrow-07/look"
@@ -128,6 +128,40 @@ def test_a_session_expires(app: Any, clock: Clock) -> None:
     assert phone.get("/").status_code == 200
     clock.at += IDLE_SECONDS + 1.0
     assert phone.get("/").status_code == 401
+
+
+def test_another_site_begins_no_session_and_ends_none(app: Any) -> None:
+    """As by images of another site that lead here, hundreds of them."""
+    owner, phone = browser_at(app), browser_at(app, "192.0.2.11")
+    phone.get(f"/pair/{app.state.bench.sessions.offer_pairing('owner')}")
+    token = token_of(owner)
+    by_another = {"sec-fetch-site": "cross-site", "sec-fetch-dest": "image"}
+    for n in range(MOST_SESSIONS + 5):
+        for path, headers in (("/static/mark.svg", by_another), (f"/?{n}", by_another)):
+            assert "set-cookie" not in browser_at(app).get(path, headers=headers).headers
+    assert "set-cookie" not in browser_at(app).get("/static/mark.svg").headers
+    assert look(owner, token).status_code == 303
+    assert phone.get("/").status_code == 200
+
+
+def test_sessions_that_nobody_used_go_first(clock: Clock) -> None:
+    sessions = Sessions(clock)
+    used, paired = sessions.begin("owner"), sessions.pair(sessions.offer_pairing("owner"))
+    assert sessions.find(used.id) == used
+    for _ in range(MOST_SESSIONS + 5):
+        last = sessions.begin("owner")
+    assert paired is not None
+    assert [sessions.find(s.id) for s in (used, paired, last)] == [used, paired, last]
+
+
+@pytest.mark.parametrize("charset", ["unicode_escape", "undefined", "hex", '"utf-16"', "nonsense"])
+def test_a_form_in_another_encoding_is_refused(app: Any, charset: str) -> None:
+    client = browser_at(app)
+    kind = f"multipart/form-data; boundary=B; charset={charset}"
+    body = b'--B\r\nContent-Disposition: form-data; name="token"\r\n\r\n\\ud800\r\n--B--\r\n'
+    token_of(client)
+    answer = client.post("/new", content=body, headers={"content-type": kind})
+    assert answer.status_code == 415
 
 
 def test_the_cookie_is_out_of_reach_of_scripts_and_of_other_sites(app: Any) -> None:

@@ -8,8 +8,11 @@ from typing import Any
 
 import pytest
 
+from squibwise.garage import store
+from squibwise.garage.database import connected
 from squibwise.model.evidence import LampCheck, PartLabel, Passed, SeatTrial
 from squibwise.model.report import Report
+from squibwise.web.bench import now
 
 
 def opened(call: Any, car: str) -> Any:
@@ -30,6 +33,21 @@ def test_a_car_is_started_equipped_like_another(call: Any) -> None:
     assert new.car.equipment == like.car.equipment
     assert set(new.car.components) == set(like.car.components)
     assert (new.evidence, new.title, new.region) == ((), "Like it", like.region)
+
+
+@pytest.mark.parametrize("text", ["case = 1\n", "case = [1]\n", "[case]\n[[car]]\n", "x = ["])
+def test_a_car_without_a_readable_case_breaks_no_page(call: Any, text: str) -> None:
+    with connected(call.app.state.bench.place) as garage:
+        store.add(garage, "odd", {"case.toml": text.encode()}, "put in behind its back", now())
+    assert call.get("/").status_code == 200
+    assert call.get("/car/odd").status_code == 422
+    assert call.post("/new", id="like-odd", like="odd").status_code == 422
+
+
+def test_a_block_without_end_is_refused(call: Any) -> None:
+    for value in (".a" * 60_000 + "=1", "=" + "[" * 3000 + "]" * 3000):
+        text = f'[[evidence]]\nkind="look"\na{value}\n'
+        assert call.post("/car/harrow-07/add", text=text).status_code == 422
 
 
 def test_a_car_is_not_started_over_another_or_with_a_wrong_name(call: Any) -> None:

@@ -114,12 +114,12 @@ def main(arguments: Sequence[str]) -> int:
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
     except Exception as error:  # noqa: BLE001 - the outermost edge: one message, whatever it was
-        return _refused(error, as_json=as_json)
+        return _refused(error, arguments, as_json=as_json)
     except KeyboardInterrupt:
         return _stopped()
 
 
-def _refused(error: Exception, *, as_json: bool) -> int:
+def _refused(error: Exception, arguments: Sequence[str], *, as_json: bool) -> int:
     """Tell why a command line failed and return its exit code."""
     if isinstance(error, click.Abort):
         return _stopped()
@@ -132,7 +132,17 @@ def _refused(error: Exception, *, as_json: bool) -> int:
         return error.exit_code
     if isinstance(error, OSError) and error.filename is None and error.errno in _UNWRITTEN:
         return _unwritten(error)
+    odd = [a for a in arguments if not _is_text(a)]
+    if odd and isinstance(error, ValueError):
+        message = f"{ascii(odd[0])[:80]} is no UTF-8 text; nothing was written."
+        output.refuse(message, "Write it in letters that can be read.", (), as_json=as_json)
+        return 2
     return _unforeseen(error, as_json=as_json)
+
+
+def _is_text(argument: str) -> bool:
+    """Return whether an argument came as UTF-8; what did not holds stand-ins for its bytes."""
+    return not any("\ud800" <= letter <= "\udfff" for letter in argument)
 
 
 def _stopped() -> int:

@@ -112,6 +112,9 @@ def answer(
     return code
 
 
+MOST_TOLD = 100
+
+
 def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json: bool) -> None:
     """Say once and clearly why nothing was done, and what to do about it."""
     end_waiting()
@@ -121,7 +124,9 @@ def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json:
         return
     lines = [f"squibwise: {findings[0].text()}" if len(findings) == 1 else f"squibwise: {message}"]
     if len(findings) > 1:
-        lines += [f"  {finding.text()}" for finding in findings]
+        lines += [f"  {finding.text()}" for finding in findings[:MOST_TOLD]]
+        left = len(findings) - MOST_TOLD
+        lines += [f"  And {left} more; --json has them all."] if left > 0 else []
     if remedy and len(findings) != 1:
         lines.append(f"  {remedy}")
     say("\n".join(_fitted(spell_out(line)) for line in lines))

@@ -3,6 +3,7 @@
 import datetime as dt
 import os
 import secrets
+import unicodedata
 from contextlib import suppress
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import msgspec
 from squibwise.errors import InputError
 from squibwise.garage.writing import NewFile, make_folder, write_files
 from squibwise.model.proof import KnownKey
+from squibwise.prove.sealing import fingerprint
 
 OWN, KNOWN = "signing.key", "known-keys.json"
 _BYTES = 32
@@ -70,12 +72,28 @@ def make_known(folder: Path, public_key: str, name: str, today: dt.date) -> None
     """Keep a key as known, with whose it is and since when; one that is known stays as it is.
 
     Raises:
-        InputError: The folder or the disk refuses.
+        InputError: It is no name, another key is known by it already, or the folder or the disk
+            refuses.
     """
     known = known_keys(folder)
     if any(k.public_key == public_key for k in known):
         return
+    if not name.strip() or not name.isprintable():
+        raise InputError(f"{ascii(name)[:60]} is no name.", remedy="Say whose key it is.")
+    same = next((k for k in known if _alike(k.name) == _alike(name)), None)
+    if same is not None:
+        message = f"another key is known as '{same.name}' since {same.since}; nothing was kept."
+        remedy = (
+            f"Compare {fingerprint(public_key)} with its owner by another route; if it is a second "
+            f"key of the same person, keep it as '{same.name} 2'."
+        )
+        raise InputError(message, remedy=remedy)
     make_folder(folder)
     new = KnownKey(public_key=public_key, name=name, since=today.isoformat())
     data = msgspec.json.encode((*known, new))
     write_files([NewFile(path=folder / KNOWN, data=data)], may_replace=lambda _: True)
+
+
+def _alike(name: str) -> str:
+    """Return a name as the eye takes it: without case, spacing and forms of a letter."""
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())

@@ -21,7 +21,7 @@ from squibwise.garage.folders import Content
 from squibwise.model.origin import Finding
 
 START = "0" * 64
-_CASE_ID = re.compile(r"\w(?:[\w .()+-]{0,98}[\w)+])?")
+_CASE_ID = re.compile(r'(?![\s.-])[^/\\:*?"<>|]{1,100}(?<![\s.])')  # a name on any system
 _LONGEST_ID = 200  # bytes: file systems take 255
 
 
@@ -73,7 +73,7 @@ def seal(entry: Entry) -> tuple[str, str]:
 
 def is_case_id(text: str) -> bool:
     """May a case be called so: the name of one plain folder, and nothing that leads elsewhere."""
-    if _CASE_ID.fullmatch(text) is None:
+    if _CASE_ID.fullmatch(text) is None or not text.isprintable():
         return False
     return len(text.encode("utf-8")) <= _LONGEST_ID
 
@@ -86,7 +86,7 @@ def refuse_case_id(text: str) -> None:
     """
     if not is_case_id(text):
         shown = text.encode("utf-8", "backslashreplace").decode("utf-8")[:60]
-        remedy = "Use letters, digits, blanks, dots and dashes, such as harrow-08."
+        remedy = "Use letters, digits, blanks and dashes, such as harrow-08."
         raise InputError(f"'{shown}' cannot be the name of a case.", remedy=remedy)
 
 

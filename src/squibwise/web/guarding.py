@@ -1,6 +1,7 @@
 """What stands before every endpoint: host, origin, session, form token, size, policy."""
 
 import hmac
+import re
 from http import HTTPStatus
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -47,7 +48,7 @@ class Guard:
             return
         request = Request(scope)
         session = self.bench.sessions.find(request.cookies.get(COOKIE, ""))
-        begun = session is None and _is_here(scope)
+        begun = session is None and _is_here(scope) and _begins(request)
         if begun:
             session = self.bench.sessions.begin("owner")
         scope.setdefault("state", {})["session"] = session
@@ -72,6 +73,19 @@ class Guard:
 def set_cookie(headers: MutableHeaders, session: Session) -> None:
     """Hand a session to a browser."""
     headers.append("set-cookie", f"{COOKIE}={session.id}; Path=/; HttpOnly; SameSite=Lax")
+
+
+def _begins(request: Request) -> bool:
+    """Return whether a request may begin a session: it asks for a page, on behalf of no other site.
+
+    Source: W3C Fetch Metadata Request Headers, Sec-Fetch-Site and Sec-Fetch-Dest, from memory. A
+    browser without them is taken as before; its sessions that nobody uses go first.
+    """
+    if request.method not in ("GET", "HEAD") or request.url.path.startswith(OPEN_PATHS):
+        return False
+    site = request.headers.get("sec-fetch-site", "none")
+    is_page = request.headers.get("sec-fetch-dest") == "document"
+    return is_page or site in ("same-origin", "none")
 
 
 def _is_here(scope: Scope) -> bool:
@@ -104,9 +118,21 @@ def _refuse_writing(headers: Headers, session: Session | None, bench: Bench) -> 
             HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
             f"more than {LARGEST_UPLOAD // 1_000_000} MB is not taken",
         ),
+        (
+            not _is_unicode(headers),
+            HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
+            "its text is not UTF-8",
+        ),
     )
     found = next(((status, told) for wrong, status, told in refusals if wrong), None)
     return _refusal(found[0], f"Nothing was written: {found[1]}.") if found else None
+
+
+def _is_unicode(headers: Headers) -> bool:
+    """Return whether a form is UTF-8, as every page of ours sends it."""
+    kind = headers.get("content-type", "").lower()
+    named = re.findall(r"charset\W*([\w.:-]*)", kind)
+    return all(name in ("utf-8", "utf8") for name in named)
 
 
 def _is_visitor(session: Session | None) -> bool:

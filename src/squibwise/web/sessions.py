@@ -4,7 +4,7 @@ import secrets
 from collections.abc import Callable
 from threading import Lock
 from time import monotonic
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import msgspec
 
@@ -28,6 +28,14 @@ class Session(msgspec.Struct, frozen=True, kw_only=True):
     token: str
 
 
+class _Held(NamedTuple):
+    """A session, until when it lasts, and whether anybody came back with it."""
+
+    session: Session
+    until: float
+    is_used: bool
+
+
 class Sessions:
     """Sessions and pairings of one server. A class because requests share them.
 
@@ -38,28 +46,34 @@ class Sessions:
     def __init__(self, clock: Callable[[], float] = monotonic) -> None:
         self.clock = clock
         self._lock = Lock()
-        self._held: dict[str, tuple[Session, float]] = {}
+        self._held: dict[str, _Held] = {}
         self._pairings: dict[str, tuple[Role, float]] = {}
 
-    def begin(self, role: Role) -> Session:
-        """Return a new session."""
+    def begin(self, role: Role, *, is_used: bool = False) -> Session:
+        """Return a new session; where there are too many, one that nobody used goes for it.
+
+        Args:
+            role: Whose it is.
+            is_used: It is kept like one that somebody came back with.
+        """
         session = Session(id=secrets.token_urlsafe(24), role=role, token=secrets.token_urlsafe(24))
         with self._lock:
             self._sweep()
             while len(self._held) >= MOST_SESSIONS:
-                self._held.pop(next(iter(self._held)))
-            self._held[session.id] = (session, self.clock() + IDLE_SECONDS)
+                unused = (name for name, held in self._held.items() if not held.is_used)
+                del self._held[next(unused, None) or next(iter(self._held))]
+            self._held[session.id] = _Held(session, self.clock() + IDLE_SECONDS, is_used)
         return session
 
     def find(self, session_id: str) -> Session | None:
         """Return a session that has not expired, and let it last from now on."""
         with self._lock:
             self._sweep()
-            found = self._held.get(session_id)
+            found = self._held.pop(session_id, None)  # and to the end: the longest idle stand first
             if found is None:
                 return None
-            self._held[session_id] = (found[0], self.clock() + IDLE_SECONDS)
-            return found[0]
+            self._held[session_id] = _Held(found.session, self.clock() + IDLE_SECONDS, True)
+            return found.session
 
     def end(self, session_id: str) -> None:
         """End a session."""
@@ -77,9 +91,9 @@ class Sessions:
         """Return the session of a pairing; None when its token was used or is too old."""
         with self._lock:
             role, until = self._pairings.pop(token, ("visitor", 0.0))
-        return self.begin(role) if until > self.clock() else None
+        return self.begin(role, is_used=True) if until > self.clock() else None
 
     def _sweep(self) -> None:
         at = self.clock()
-        for session_id in [s for s, (_, until) in self._held.items() if until <= at]:
+        for session_id in [s for s, held in self._held.items() if held.until <= at]:
             del self._held[session_id]
