@@ -38,7 +38,8 @@ def read(data: bytes | str) -> CrashData:
 
 
 def codes(found: CrashData) -> list[str]:
-    return [f.code for f in found.findings]
+    """Return what is remarkable; the times of the event are said of every table."""
+    return [f.code for f in found.findings if f.code != "crash-data-course"]
 
 
 def test_a_half_sine_pulse_gives_its_closed_form_delta_v() -> None:
@@ -308,3 +309,78 @@ def test_10146_channels_agree_within_the_stated_uncertainty() -> None:
     single, _ = heard(one.time_s, floor[0], SETTINGS)
     assert single is not None
     assert single.peak_ms2 / G == pytest.approx(-45.4, abs=0.1)
+
+
+def test_the_times_of_a_half_sine_pulse_are_those_of_its_closed_form() -> None:
+    # dV(t) = A T / pi (1 - cos(pi t / T)), 20 g and 80 ms: 0.8 km/h after 7.6 ms, and as much is
+    # left 7.6 ms before its end; windows of 20 ms by 49 CFR 563.5. Worked by hand.
+    found = read(table({"time_s": TIME, "floor_x_g": PULSE}))
+    (course,) = (f for f in found.findings if f.code == "crash-data-course")
+    assert "time zero at -12 ms" in course.message
+    assert "36.0 km/h at 79 ms" in course.message
+    assert "ended at 92 ms and lasted 105 ms" in course.message
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        ("vehicle 1 floor_x_g", "vehicle 2 floor_x_g"),
+        ("V1_floor_x_g", "V2_floor_x_g"),
+        ("car A floor_x_g", "car B floor_x_g"),
+        ("bullet vehicle x_g", "target vehicle x_g"),
+    ],
+)
+def test_a_file_of_two_vehicles_is_refused_and_never_averaged(names: tuple[str, str]) -> None:
+    with pytest.raises(InputError, match=r"pulse\.csv:1: .*several vehicles") as raised:
+        read(table({"time_s": TIME, names[0]: PULSE, names[1]: -0.5 * PULSE}))
+    assert "one file per vehicle" in raised.value.remedy
+
+
+def test_a_column_that_numbers_two_vehicles_is_refused() -> None:
+    which = np.where(TIME < 0.05, 1.0, 2.0)
+    with pytest.raises(InputError, match="several vehicles: 1, 2"):
+        read(table({"time_s": TIME, "vehicle": which, "floor_x_g": PULSE}))
+
+
+def test_pillars_and_sills_of_one_car_are_no_two_vehicles() -> None:
+    names = ("car a-pillar_x_g", "car b-pillar_x_g")
+    found = read(table({"time_s": TIME, names[0]: PULSE, names[1]: PULSE}))
+    assert found.entries[0].delta_v_long_kmh == pytest.approx(-35.96, abs=0.01)
+
+
+def test_elements_of_two_vehicles_are_refused() -> None:
+    text = "Vehicle 1 Delta-V, longitudinal: -27 km/h\nVehicle 2 Delta-V, longitudinal: 20 km/h\n"
+    if "delta_v" not in str(read_crash_data(text[:42].encode(), "a.txt", CATALOG).entries):
+        pytest.fail("the first line alone has to be read")
+    with pytest.raises(InputError, match="several vehicles: 1, 2"):
+        read(text)
+
+
+# Across the car in a hit from the front: a slow shove to the left under a rattle that swings back.
+SHOVE = np.where((TIME >= 0) & (TIME <= 0.08), 3.0 * np.sin(math.pi * TIME / 0.08), 0.0)
+RATTLE = np.where(TIME >= 0, 6.0 * np.sin(2 * math.pi * 45.0 * TIME), 0.0) * (TIME <= 0.15)
+
+
+def test_lateral_channels_that_swing_back_alike_give_a_direction() -> None:
+    columns = {
+        "time_s": TIME,
+        "floor_x_g": PULSE,
+        "left sill_y_g": SHOVE + RATTLE,
+        "right sill_y_g": SHOVE + 0.9 * RATTLE,
+    }
+    found = read(table(columns))
+    # 3 g over 80 ms are 5.4 km/h; the rattle adds at most 1.5 at any moment.
+    assert found.entries[0].delta_v_lat_kmh == pytest.approx(5.4, abs=1.6)
+    assert found.directions[0] is not None
+
+
+def test_lateral_channels_that_rattle_apart_stay_unknown() -> None:
+    columns = {
+        "time_s": TIME,
+        "floor_x_g": PULSE,
+        "left sill_y_g": RATTLE,
+        "right sill_y_g": -RATTLE,
+    }
+    found = read(table(columns))
+    assert found.entries[0].delta_v_lat_kmh is None
+    assert sum("no other one agrees" in f.message for f in found.findings) == 2

@@ -21,7 +21,7 @@ from squibwise.intake.crash_data.settings import (
     unit_in,
 )
 from squibwise.intake.crash_data.speeds import Course, Speeds, judged
-from squibwise.intake.crash_data.table import tables_of
+from squibwise.intake.crash_data.table import refuse_two_vehicles, tables_of
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES, MAX_LINES, refuse_large, refuse_many
 from squibwise.intake.importers.text import decode, is_binary
@@ -97,6 +97,7 @@ def read_crash_data(data: bytes, name: str, catalog: Catalog) -> CrashData:
     entries, findings = entries_of(enumerate(text.splitlines(), start=1), settings)
     if not entries:
         raise InputError(f"{name}: no crash data is recognised in it.", remedy=_HELP)
+    refuse_two_vehicles((e.name for e in entries), settings, entries[0].line)
     return _together([*doubts, *findings], _events(entries, settings))
 
 

@@ -13,6 +13,7 @@ from squibwise.intake.crash_data.speeds import (
     direction_findings,
     judged,
     possible,
+    time_findings,
     trigger_findings,
     worst,
 )
@@ -31,6 +32,7 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
         delta_v: Cumulative change of speed. [km/h]
         u_kmh: Standard uncertainty from its bias at the end of the event. [km/h]
         peak_ms2: Peak of the CFC 60 acceleration, with its sign; NaN when not filtered. [m/s2]
+        swing: Largest opposite peak as a share of the main one; 0 when not filtered.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
     delta_v: Array
     u_kmh: float
     peak_ms2: float
+    swing: float = 0.0
 
 
 def heard(
@@ -52,11 +55,6 @@ def heard(
     findings = _bias_findings(channel, bias.samples, settings)
     smooth = _filtered(time_s, samples - bias.mean, settings.figures["cfc-integrate"], settings)
     shown = _filtered(time_s, samples - bias.mean, settings.figures["cfc-show"], settings)
-    if shown is not None:
-        swing = _swing(shown)
-        if swing > settings.figures["swing"] / 100.0:
-            text = f"it swings back by {swing:.0%} of its peak, as no rigid part of the body does"
-            return None, [_rejected(channel, text, settings)]
     used = samples - bias.mean if smooth is None else smooth
     length = float(time_s[-1])
     return Heard(
@@ -65,7 +63,40 @@ def heard(
         delta_v=delta_v_kmh(time_s, used),
         u_kmh=3.6 * length * bias.u if np.isfinite(bias.u) else 0.0,
         peak_ms2=float("nan") if shown is None else float(shown[int(np.abs(shown).argmax())]),
+        swing=0.0 if shown is None else _swing(shown),
     ), findings
+
+
+def steady(group: list[Heard], settings: Settings) -> tuple[list[Heard], list[Finding]]:
+    """Return the channels of one axis that may speak, and why the others may not.
+
+    One that swings back is no rigid part of the body. Where all of an axis swing back, as across
+    the car in a hit from the front, each is judged against the others: those speak that differ
+    from another one by less than a share of what they have in common.
+    """
+    limit = settings.figures["swing"] / 100.0
+    calm = [h for h in group if h.swing <= limit]
+    if not calm:
+        calm = [h for h in group if any(_alike(h, o, settings) for o in group if o is not h)]
+    ending = "" if any(h.swing <= limit for h in group) else ", and no other one agrees with it"
+    return calm, [
+        _named_rejected(
+            h.name,
+            f"it swings back by {h.swing:.0%} of its peak, as no rigid part of the body does"
+            + ending,
+            settings,
+        )
+        for h in group
+        if not any(h is c for c in calm)
+    ]
+
+
+def _alike(one: Heard, other: Heard, settings: Settings) -> bool:
+    """Return whether two channels differ by little beside what they have in common."""
+    apart = float(np.abs(one.delta_v - other.delta_v).max())
+    common = 0.5 * float(np.abs(one.delta_v + other.delta_v).max())
+    share = settings.figures["returning-apart"] / 100.0
+    return apart <= min(share * common, settings.figures["disagreement"])
 
 
 def rejection(time_s: Array, channel: Channel, settings: Settings) -> str:
@@ -151,7 +182,11 @@ def _bias_findings(channel: Channel, samples: int, settings: Settings) -> list[F
 
 
 def _rejected(channel: Channel, reason: str, settings: Settings) -> Finding:
-    message = f"channel '{channel.name}' was rejected as a source of delta-V: {reason}."
+    return _named_rejected(channel.name, reason, settings)
+
+
+def _named_rejected(name: str, reason: str, settings: Settings) -> Finding:
+    message = f"channel '{name}' was rejected as a source of delta-V: {reason}."
     return settings.finding(
         "crash-data-channel", "note", message, "Use channels of floor, sill or tunnel."
     )
@@ -180,6 +215,7 @@ def record_of(
     findings += notes
     speeds = aimed(found.get("long"), found.get("lat"), u_kmh, settings)
     findings += direction_findings(speeds, settings) + trigger_findings(course, {}, settings)
+    findings += time_findings(course, table.event, settings)
     return _recorder(table, speeds, "pulse", settings), speeds.direction, findings
 
 
@@ -203,6 +239,7 @@ def _from_series(
         has_lat="lat" in by_axis,
     )
     speeds, notes = judged(course, {}, settings)
+    notes += time_findings(course, table.event, settings)
     return _recorder(table, speeds, "recorder", settings), speeds.direction, findings + notes
 
 
@@ -228,8 +265,9 @@ def integrated(
         usable += [one] if one is not None else []
     means, parts = dict[str, Array](), list[float]()
     for axis, name in _AXES.items():
-        group, notes = agreeing([h for h in usable if h.axis == axis], settings)
-        findings += notes
+        calm, swinging = steady([h for h in usable if h.axis == axis], settings)
+        group, notes = agreeing(calm, settings)
+        findings += swinging + notes
         if group:
             means[name] = np.asarray(np.mean([h.delta_v for h in group], axis=0))
             parts.append(_u_of(group, means[name]))

@@ -7,10 +7,12 @@ from squibwise.intake.crash_data.settings import Array, Settings
 from squibwise.model.origin import Finding
 from squibwise.numerics.pulse import (
     Direction,
+    Rules,
     direction_of_force,
     end_of_event_s,
     latest_command_s,
     spread_of_rectangular,
+    time_zero_s,
     trigger_s,
 )
 
@@ -169,28 +171,56 @@ def _recorded(course: Course, axis: str) -> bool:
     return course.has_long if axis == "long" else course.has_lat
 
 
+def _triggered(course: Course, rules: Rules, otherwise: float) -> float:
+    """Return when the change of speed first makes an event; a value of yours when it never does."""
+    moments = [trigger_s(course.time_s, v, rules) for v in (course.long_kmh, course.lat_kmh)]
+    return min((m for m in moments if m is not None), default=otherwise)
+
+
 def trigger_findings(
     course: Course, commanded_ms: dict[str, float], settings: Settings
 ) -> list[Finding]:
     """Return a note when the course never triggers, or stops before the event has ended."""
     rules = settings.rules
-    reached = [
-        moment
-        for series in (course.long_kmh, course.lat_kmh)
-        if (moment := trigger_s(course.time_s, series, rules)) is not None
-    ]
-    if not reached and not commanded_ms:
+    never = float("inf")
+    if _triggered(course, rules, never) == never and not commanded_ms:
         message = (
             f"the change of speed stays below {rules.trigger_kmh:g} km/h within "
             f"{rules.trigger_s * 1e3:g} ms: by 49 CFR 563 no event without a firing."
         )
         return [settings.finding("crash-data-below-trigger", "note", message)]
-    start = min(reached, default=float(course.time_s[0]))
+    start = _triggered(course, rules, float(course.time_s[0]))
     end = end_of_event_s(course.time_s, course.long_kmh, course.lat_kmh, rules, start)
     if end is not None:
         return []
     message = "the recording stops before the event has ended: the change of speed may be greater."
     return [settings.finding("crash-data-cut-short", "note", message)]
+
+
+def time_findings(course: Course, event: int, settings: Settings) -> list[Finding]:
+    """Return a note with time zero, time of the greatest change of speed, end and duration."""
+    time, rules = course.time_s, settings.rules
+    both = ((course.long_kmh, False), (course.lat_kmh, True))
+    zeros = [time_zero_s(time, series, rules, lateral=lateral) for series, lateral in both]
+    starts = [zero for zero in zeros if zero is not None]
+    if not starts:
+        return []
+    size = np.hypot(course.long_kmh, course.lat_kmh)
+    at = int(np.round(size, 1).argmax())  # as it is printed: a plateau has no one greatest sample
+    start = max(min(starts), float(time[0]))
+    end = end_of_event_s(
+        time, course.long_kmh, course.lat_kmh, rules, _triggered(course, rules, start)
+    )
+    over = (
+        "it had not ended when the recording stopped"
+        if end is None
+        else f"it ended at {end * 1e3:.0f} ms and lasted {(end - start) * 1e3:.0f} ms"
+    )
+    message = (
+        f"event {event}: time zero at {start * 1e3:.0f} ms of the file, greatest change of speed "
+        f"{size[at]:.1f} km/h at {time[at] * 1e3:.0f} ms; {over}."
+    )
+    return [settings.finding("crash-data-course", "note", message)]
 
 
 def _late(course: Course, commanded_ms: dict[str, float], settings: Settings) -> list[Finding]:

@@ -6,7 +6,7 @@ import io
 import itertools
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Literal
 
 import msgspec
@@ -84,7 +84,9 @@ def tables_of(text: str, settings: Settings) -> tuple[tuple[Table, ...], list[Fi
             f"{settings.name}:{head.row + 1}: {len(head.names)} columns are too many.",
             remedy=f"Keep at most {_MOST_COLUMNS}: the time and the channels of the body.",
         )
+    refuse_two_vehicles(head.names, settings, head.row + 1)
     columns, findings = _columns(_records(text, sign, settings), head, settings)
+    _refuse_vehicle_column(columns, head, settings)
     if len(columns[0]) < _FEWEST:
         raise InputError(
             f"{settings.name}:{head.row + 1}: {len(columns[0])} rows below a time are no series.",
@@ -98,6 +100,39 @@ def tables_of(text: str, settings: Settings) -> tuple[tuple[Table, ...], list[Fi
         for event in _order(events, head, settings)
     )
     return made, findings + notes
+
+
+_VEHICLE = re.compile(
+    r"(?<![a-z])(?:(?:vehicle|veh|car|v)[\s_#.:-]*([0-9]|[ab](?![a-z]|[\s_-]*(?:pillar|post)))"
+    r"|(bullet|target|striking|struck)[\s_-]+(?:vehicle|veh|car)(?![a-z]))(?![0-9])"
+)
+_VEHICLE_COLUMN = re.compile(r"\s*(?:vehicle|veh|car)[\s_]*(?:no\.?|number|id|#)?\s*")
+
+
+def refuse_two_vehicles(names: Iterable[str], settings: Settings, line: int) -> None:
+    """Raise when names of channels or elements speak of more than one vehicle.
+
+    Raises:
+        InputError: They do; a mean over two cars belongs to neither.
+    """
+    marks = {m[1] or m[2] for name in names if (m := _VEHICLE.search(name.casefold()))}
+    if len(marks) > 1:
+        raise _two_vehicles(sorted(marks), settings, line)
+
+
+def _refuse_vehicle_column(columns: list[Array], head: _Head, settings: Settings) -> None:
+    for name, column in zip(head.names, columns, strict=True):
+        if _VEHICLE_COLUMN.fullmatch(name.casefold()):
+            marks = sorted({f"{value:g}" for value in column[np.isfinite(column)]})
+            if len(marks) > 1:
+                raise _two_vehicles(marks, settings, head.row + 1)
+
+
+def _two_vehicles(marks: list[str], settings: Settings, line: int) -> InputError:
+    return InputError(
+        f"{settings.name}:{line}: the file holds channels of several vehicles: {', '.join(marks)}.",
+        remedy="Keep the columns of this car, or make one file per vehicle and give its own.",
+    )
 
 
 def _sign(text: str) -> str:
