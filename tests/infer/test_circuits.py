@@ -3,11 +3,13 @@
 import math
 
 import build
+import msgspec
 import pytest
 
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment, ComponentBelief
-from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Look, Reading
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Look, Occupant, Reading
+from squibwise.model.report import CodeLine
 from squibwise.model.words import Done, Status
 
 BAG = "passenger.front-bag"
@@ -119,3 +121,41 @@ def test_one_open_bag_without_a_crash_did_not_fire() -> None:
     answer, bag = ask(NO_CRASH, build.scan(build.code(1, BAG, 1)))
     assert answer.event.no_crash > 0.95
     assert bag.after_crash.fired < 0.1
+
+
+LIT = build.code(2, "passenger.off-indicator", None, "unknown")
+MAT = build.code(1, "passenger.occupant-sensor", None)
+
+
+def indicator(*evidence: Evidence) -> Assessment:
+    return assess(build.case(*evidence), build.CATALOG)
+
+
+def faulty_indicator(answer: Assessment) -> float:
+    found = answer.of("passenger.off-indicator")
+    assert found is not None
+    return found.now.faulty
+
+
+def kinded(line: CodeLine, kind: str) -> CodeLine:
+    return msgspec.structs.replace(line, kind=kind)
+
+
+def test_an_off_indicator_lit_by_a_sensor_at_fault_is_explained() -> None:
+    lit, mat = kinded(LIT, "off-indicator"), kinded(MAT, "occupant-sensor")
+    alone, both = indicator(build.scan(lit)), indicator(build.scan(mat, lit))
+    assert faulty_indicator(alone) > 0.5
+    assert faulty_indicator(both) < 0.05
+    assert any("lit because passenger.occupant-sensor" in a.text for a in both.assumptions)
+
+
+def test_an_off_indicator_lit_over_an_empty_seat_is_explained() -> None:
+    lit = kinded(LIT, "off-indicator")
+    empty = Occupant(id="told", seat="passenger", present=False)
+    assert faulty_indicator(indicator(build.scan(lit), empty)) < 0.05
+
+
+def test_an_electrical_fault_of_the_indicator_itself_stays_one() -> None:
+    short = kinded(build.code(2, "passenger.off-indicator", None), "off-indicator")
+    mat = kinded(MAT, "occupant-sensor")
+    assert faulty_indicator(indicator(build.scan(mat, short))) > 0.3

@@ -1,6 +1,7 @@
 """Next looks and what would flip a decision: exact against plain recomputation."""
 
 import build
+import msgspec
 import numpy as np
 import pytest
 
@@ -138,3 +139,12 @@ def test_one_single_piece_of_evidence_weighs_the_same_alone_and_last() -> None:
     assert reason.alone_db == pytest.approx(reason.last_db)
     assert bag.prior_db is not None
     assert bag.posterior_db == pytest.approx(bag.prior_db + (reason.alone_db or 0.0), abs=0.02)
+
+
+def test_a_part_whose_range_crosses_a_limit_is_given_something_that_settles_it() -> None:
+    answer = assess(build.case(NOSE, CODE), build.CATALOG)
+    sure = [c for c in answer.components if max(msgspec.structs.astuple(c.now)) >= 0.95]
+    ranged = [c for c in sure if c.ranges]
+    assert ranged
+    assert all(c.settled_by is not None for c in ranged)
+    assert all(c.settled_by is None for c in sure if not c.ranges)

@@ -29,6 +29,7 @@ from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
 from squibwise.model.trace import BenchCard, CardStep, Hypothesis, PlanNode, Trace
+from squibwise.model.words import State
 from squibwise.model.work import (
     Area,
     Caution,
@@ -43,7 +44,7 @@ from squibwise.model.work import (
     WorkItem,
 )
 from squibwise.present.phrases import weigh
-from squibwise.present.tell_assessment import tell_assessment, tell_belief
+from squibwise.present.tell_assessment import is_settled, tell_assessment, tell_belief
 from squibwise.present.tell_checks import (
     tell_release,
     tell_verdict,
@@ -631,3 +632,20 @@ def test_a_report_shows_doubts_and_what_was_not_understood(text: Any) -> None:
     assert "9 ???" in shown
     assert "Not every circuit" in shown
     assert "not able to run its tests" in shown
+
+
+@pytest.mark.parametrize(
+    ("low", "worked", "settled"), [(0.96, False, True), (0.7, False, False), (0.7, True, True)]
+)
+def test_settled_needs_both_ends_of_the_range_until_work_leaves_them_behind(
+    low: float, worked: bool, settled: bool
+) -> None:
+    fired = StateBelief(sound=0.03, fired=0.97, faulty=0, damaged=0, unfit=0, missing=0)
+    new = StateBelief(sound=0.97, fired=0, faulty=0.03, damaged=0, unfit=0, missing=0)
+    ranges: dict[State, StateRange] = {}
+    if low < 0.9:
+        ranges = {"fired": StateRange(low=low, high=0.99, figure="a rate")}
+    part = ComponentBelief(
+        id="driver.front-bag", after_crash=fired, now=new if worked else fired, ranges=ranges
+    )
+    assert is_settled(part, 0.9) is settled

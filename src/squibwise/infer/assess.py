@@ -16,12 +16,13 @@ from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import drop_copies, weigh_evidence
-from squibwise.infer.explain import Reasons, explain_components, find_ranges
+from squibwise.infer.explain import Reasons, explain_components
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
-from squibwise.infer.next_look import Flip, find_flips, rank_looks, weigh_stakes
+from squibwise.infer.next_look import rank_looks, weigh_stakes
 from squibwise.infer.parts import LOOSE
 from squibwise.infer.scan import circuits_said, loose_chance
+from squibwise.infer.settling import Flip, find_flips
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,
@@ -110,7 +111,7 @@ def _components(
                 flip=turns[name].text,
                 prior_flip_db=turns[name].move_db,
                 settled_by=turns[name].settled_by,
-                ranges=find_ranges(part, case, catalog),
+                ranges=turns[name].ranges,
             )
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
 

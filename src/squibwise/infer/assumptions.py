@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from squibwise.catalog.load import Catalog
 from squibwise.infer.engine import Posterior
 from squibwise.infer.network import Network
-from squibwise.infer.scan import one_cause
+from squibwise.infer.scan import one_cause, why_lit
 from squibwise.model.belief import (
     Assumption,
     OpenQuestion,
@@ -86,7 +86,6 @@ def list_assumptions(
     case: Case, net: Network, shifts: Mapping[str, float], catalog: Catalog
 ) -> tuple[Assumption, ...]:
     """Return every assumption that matters to this case."""
-    del net
     found = [_logic(catalog), _conditions(catalog)]
     if case.car.assumed:
         text = f"the car is taken to have the set '{case.car.equipment}': look which parts it has"
@@ -95,6 +94,7 @@ def list_assumptions(
     if reports:
         found.append(_scans(catalog))
     found += [_general(e) for e in reports if one_cause(e)]
+    found += [a for e in reports for a in _indicators(e, net)]
     if not any(isinstance(e, Impact) and e.zone for e in case.evidence):
         share = catalog.priors.share("sides", "front").provenance
         text = "nobody said where the body was struck: usual shares of struck sides are used"
@@ -142,6 +142,18 @@ def _general(report: Report) -> Assumption:
         "ground and the unit's connector before anything else"
     )
     return Assumption(text=text, source="common-practice", basis="common-practice")
+
+
+def _indicators(report: Report, net: Network) -> Iterator[Assumption]:
+    """Yield that a lit OFF indicator does what it should, where something tells why it is lit."""
+    for line in report.reading.lines:
+        why = why_lit(line, report, net.line)
+        if why:
+            text = (
+                f"the OFF indicator is taken to be lit because {why} ({report.id}, line "
+                f"{line.line}): not counted against the indicator; see whether it goes out after"
+            )
+            yield Assumption(text=text, source="common-practice", basis="common-practice")
 
 
 def _empty_seat(catalog: Catalog) -> Assumption:

@@ -9,12 +9,11 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import look_values
-from squibwise.infer.explain import decibans
 from squibwise.infer.marginals import GroupBelief, PartBelief, given_event, group_belief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import unit_able
-from squibwise.model.belief import Loss, LossTable, NextLook, SettlingLook
+from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Look
 from squibwise.model.report import Report
@@ -398,98 +397,3 @@ def _changed(stakes: Stakes, index: int, bad: Array, whole: Array) -> float:
     now = bad.sum() * missed > (whole.sum() - bad.sum()) * needless
     after = bad * missed > (whole - bad) * needless
     return float(whole[after != now].sum())
-
-
-class Flip(msgspec.Struct, frozen=True):
-    """What would change the decision on one part.
-
-    Attributes:
-        text: The one observation that most likely would; empty when none does by itself.
-        move_db: How far the odds of not being sound could move before it changes; None = no stake.
-    """
-
-    text: str
-    move_db: float | None
-    settled_by: SettlingLook | None = None
-
-
-def find_flips(
-    case: Case,
-    net: Network,
-    groups: tuple[GroupBelief, ...],
-    stakes: Stakes,
-    catalog: Catalog,
-) -> dict[str, Flip]:
-    """Return for every part what would change the decision on it."""
-    offers: dict[str, list[Candidate]] = {}
-    for candidate in list_candidates(case, net, groups, catalog):
-        offers.setdefault(candidate.component, []).append(candidate)
-    place = {n: i for i, n in enumerate(stakes.names)}
-    return {
-        name: msgspec.structs.replace(
-            _flip(part, offers.get(name, []), place[name], stakes),
-            settled_by=choose_settling(part, offers.get(name, []), catalog),
-        )
-        for group in groups
-        for name, part in group.parts.items()
-    }
-
-
-def choose_settling(
-    part: PartBelief, offers: list[Candidate], catalog: Catalog
-) -> SettlingLook | None:
-    """Return the one thing to do that says most about a part in doubt; None when none is needed.
-
-    That of the largest expected information about its state; of two alike the shorter one.
-    """
-    states = part.part.states()
-    limits = catalog.firing.scans.tests
-    if float((part.now.sum(axis=0) @ states).max()) >= limits.settled_from:
-        return None
-    told = [(_information(part, offer, states), -offer.minutes, offer) for offer in offers]
-    best = max(told, key=lambda t: t[:2], default=None)
-    if best is None or best[0] < limits.least_information:
-        return None
-    offer = best[2]
-    return SettlingLook(
-        component=offer.component, look=offer.look, text=offer.text, minutes=offer.minutes
-    )
-
-
-def _information(part: PartBelief, offer: Candidate, states: Array) -> float:
-    """Return the expected information of both outcomes about a part's state. [bit]."""
-    prior = part.now.sum(axis=0) @ states
-    found = 0.0
-    for likelihood in (offer.yes, 1.0 - offer.yes):
-        joint = (part.now * likelihood).sum(axis=0) @ states
-        chance = float(joint.sum())
-        positive = (joint > 0.0) & (prior > 0.0)
-        ratio = joint[positive] / (chance * prior[positive])
-        found += float(joint[positive] @ np.log2(ratio))
-    return found
-
-
-def _flip(part: PartBelief, offers: list[Candidate], index: int, stakes: Stakes) -> Flip:
-    threshold = stakes.threshold(index)
-    if threshold is None:
-        return Flip("", None)
-    bad = not_sound(part.part)
-    now = float((part.now * bad).sum())
-    best = max(_turning(part, offers, bad, threshold), default=(0.0, ""))
-    return Flip(best[1], round(float(decibans(threshold) - decibans(now)), 2))
-
-
-def _turning(
-    part: PartBelief, offers: list[Candidate], bad: Array, threshold: float
-) -> list[tuple[float, str]]:
-    """Return outcomes that would turn the decision, each with its chance."""
-    replaces = float((part.now * bad).sum()) > threshold
-    result = []
-    for offer in offers:
-        for seen, likelihood in ((True, offer.yes), (False, 1.0 - offer.yes)):
-            joint = part.now * likelihood
-            chance = float(joint.sum())
-            if chance > 0.0 and (float((joint * bad).sum()) / chance > threshold) != replaces:
-                word = "yes" if seen else "no"
-                result.append((chance, f"{offer.text} - if {word}"))
-    return result

@@ -18,7 +18,7 @@ from squibwise.infer.circuits import (
 )
 from squibwise.infer.network import Group, Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.model.evidence import Reading, SubstituteLoad, TestOutcome
+from squibwise.model.evidence import Occupant, Reading, SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
@@ -212,6 +212,8 @@ def lines_about(
     for line in report.reading.lines:
         if line.line in repeats or _silent(line, part):
             continue
+        if why_lit(line, report, net.line) and part.kind.kind == _INDICATOR:
+            continue
         meant = reading.get((report.id, line.line))
         for weight, candidate in _about(line, part, net):
             told = LineReading(
@@ -328,6 +330,28 @@ def _silent(line: CodeLine, part: PartModel) -> bool:
     if line.unit == "other" or not line.present:
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
+
+
+def why_lit(line: CodeLine, report: Report, history: History) -> str:
+    """Return why an OFF indicator is lit that does what it should; empty when nothing tells.
+
+    It lights when the bag is off: over an empty seat, by its switch, or when what senses the seat
+    is at fault. A line that names an electrical fault of the indicator itself stays one.
+    """
+    if line.kind != _INDICATOR or line.fault not in (None, "unknown"):
+        return ""
+    present = [c for c in report.reading.lines if c.present and c.unit != "other"]
+    senses = next((c.component or c.kind for c in present if c.kind in _TURNS_OFF), None)
+    if senses:
+        return f"{senses} is at fault"
+    told = (e for _, e in history.all_of(Occupant) if e.seat == "passenger")
+    if any(e.present is False or e.size == "empty" for e in told):
+        return "nobody sat on the passenger seat"
+    return ""
+
+
+_INDICATOR = "off-indicator"
+_TURNS_OFF = ("occupant-sensor", "passenger-switch")
 
 
 def _about(line: CodeLine, part: PartModel, net: Network) -> list[tuple[float, Candidate]]:

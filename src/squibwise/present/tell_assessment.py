@@ -126,13 +126,29 @@ def named(parts: Iterable[ComponentBelief], catalog: Catalog, most: int = 8) -> 
 def fired_parts(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
     """Return what is settled to have fired in the crash, the surest first."""
     settled = catalog.fact("present.settled").number()
-    return _by_fired(c for c in states.components if c.after_crash.fired >= settled)
+    return _by_fired(c for c in states.components if _least_fired(c) >= settled)
 
 
 def probably_fired(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
     """Return what more likely than not fired, and is not settled."""
     settled = catalog.fact("present.settled").number()
-    return _by_fired(c for c in states.components if LIKELY <= c.after_crash.fired < settled)
+    likely = (c for c in states.components if c.after_crash.fired >= LIKELY)
+    return _by_fired(c for c in likely if _least_fired(c) < settled)
+
+
+def _least_fired(belief: ComponentBelief) -> float:
+    """Return the chance of having fired at the lower end of the figures behind it."""
+    found = belief.ranges.get("fired")
+    return belief.after_crash.fired if found is None else found.low
+
+
+def is_settled(belief: ComponentBelief, settled: float) -> bool:
+    """Return whether one state holds now at both ends of the figures behind it.
+
+    The ranges are those of what the crash did: work done since leaves them behind.
+    """
+    open_end = bool(belief.ranges) and belief.now == belief.after_crash
+    return likeliest(belief.now)[1] >= settled and not open_end
 
 
 def _by_fired(parts: Iterable[ComponentBelief]) -> list[ComponentBelief]:
@@ -296,7 +312,7 @@ def tell_contradictions(states: Assessment) -> Section | None:
 def doubtful_parts(states: Assessment, catalog: Catalog) -> list[ComponentBelief]:
     """Return what no state is settled of, the least sure first."""
     settled = catalog.fact("present.settled").number()
-    found = [c for c in states.components if likeliest(c.now)[1] < settled]
+    found = [c for c in states.components if not is_settled(c, settled)]
     return sorted(found, key=lambda c: likeliest(c.now)[1])
 
 

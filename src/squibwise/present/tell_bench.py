@@ -13,7 +13,12 @@ from squibwise.model.proof import Overview
 from squibwise.model.report import Report
 from squibwise.present.figures import counted, moment, percent
 from squibwise.present.phrases import LIKELY, in_words, is_inflator, name, tell_states
-from squibwise.present.tell_assessment import by_state, doubtful_parts, likeliest
+from squibwise.present.tell_assessment import (
+    by_state,
+    doubtful_parts,
+    is_settled,
+    likeliest,
+)
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_orders import group_orders, may_be_added, open_questions, order_now
 
@@ -133,7 +138,7 @@ def make_mark(belief: ComponentBelief, settled: float, catalog: Catalog) -> Mark
     """Return one component as the picture shows it."""
     split = split_component(belief.id)
     kind = catalog.kinds[split.kind]
-    state, p = likeliest(belief.now)
+    state, _ = likeliest(belief.now)
     shown = LIVE if state == "sound" and kind.fires else state
     return Mark(
         component=belief.id,
@@ -142,7 +147,7 @@ def make_mark(belief: ComponentBelief, settled: float, catalog: Catalog) -> Mark
         title=name(belief.id, catalog),
         state=shown,
         letter=LETTERS[shown],
-        is_settled=p >= settled and not belief.ranges,
+        is_settled=is_settled(belief, settled),
         watched=kind.circuit and split.kind != "wiring",
         told=tell_states(by_state(belief.now)),
     )
