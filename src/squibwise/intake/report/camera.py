@@ -11,7 +11,7 @@ from squibwise.intake.report.sheet import Line, Sheet
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _SHAPED = 2  # lines with mistaken codes that show a machine's reading
 _MISTAKEN = re.compile(
-    r"(?<![\w-])([PCBUpcbu8])([0-3OoIlZz|])([0-9A-Fa-fOoIlSsZz|]{3})"
+    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZz|]{3})"
     r"(?:([-:])([0-9A-Fa-fOoIlSsZz|]{2}))?(?![\w|-])"
 )
 _MISTAKEN_HEX = re.compile(

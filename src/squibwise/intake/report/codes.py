@@ -20,14 +20,14 @@ _LETTERED = re.compile(  # a maker's own numbers in the same dress
 _HYPHENED = re.compile(r"(?<![0-9A-Za-z-])([BCPUbcpu])([0-3])-(\d[0-9A-Fa-f]\d)(?![0-9A-Za-z-])")
 _SPOKEN = dict(
     zip(
-        """alpha alfa bravo charlie delta echo foxtrot papa uniform zero one two three four five six
-        seven eight nine niner""".split(),
-        "AABCDEFPU01234567899",
+        """alpha alfa bravo charlie delta echo foxtrot papa uniform uniforme zero one two three four
+        five six seven eight nine niner""".split(),
+        "AABCDEFPUU01234567899",
         strict=True,
     )
 )
 _SPELLED = re.compile(
-    rf"(?i)\b(?:bravo|charlie|papa|uniform)(?:[ ,-]{{1,3}}(?:\d|{'|'.join(_SPOKEN)})\b){{4}}"
+    rf"(?i)\b(?:bravo|charlie|papa|uniforme?)(?:[ ,-]{{1,3}}(?:\d|{'|'.join(_SPOKEN)})\b){{4}}"
 )
 _SPACED = re.compile(
     r"^\W{0,6}([BCPU])(?:-([0-3][0-9A-F]{3})|((?: [0-9A-F]){4}))(?![0-9A-Za-z]|-\d{3})"
@@ -74,6 +74,7 @@ _STATUS = re.compile(
     r"(?i)\b(?:status|stat|state|statusbyte|dtc status)\s*(?:byte)?\s*[:=]?\s*"
     r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
+    r"|(?<=\s)([01]{8})(?=\s{2})"
 )
 _OR = re.compile(r"\s+(?:or|oder|ou|o|lub|albo)\s+")
 _BETWEEN = 3  # words that may stand between two notations of one code
@@ -81,8 +82,11 @@ _THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b
 _THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
 _PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
 _HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4})(?![\w:/]|[.-]\w)")
-_SIX_TOLD = re.compile(r":\s*(\d{6})(?=\s+[^\W\d]{4})")
-_THREES = re.compile(r":\s*(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$")
+_SIX_TOLD = re.compile(r":\s*(\d{6})(?=,?\s+[^\W\d]{4})")
+_THREES = re.compile(
+    r":\s*(?:[^\W\d]+\s){0,2}(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$"
+    r"|(?:^|(?<=[:,;]\s)|(?<=\b(?:und|and)\s))\d{3}(?=\s+[^\W\d]{6})"
+)
 _FIVE_ANYWHERE = re.compile(r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b)")
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = re.compile(r"(DF\d{3})" + _END)
@@ -161,7 +165,7 @@ def find_numbers(text: str, shape: str) -> tuple[Code, ...]:
     if told is not None:
         return (undecided(told, "decimal", (told.group(1),)),)
     found = list(_FIVE_ANYWHERE.finditer(text))
-    listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith(":"))
+    listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith((":", " =")))
     return tuple(undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
 
 
@@ -174,12 +178,11 @@ def _two_bytes(match: re.Match[str]) -> Code:
 
 
 def find_threes(text: str) -> tuple[Code, ...]:
-    """Return the three-digit numbers that a line gives after a colon and nothing else after."""
-    listed = _THREES.search(text.rstrip())
-    found = re.finditer(r"(\d{3})", listed.group()) if listed else ()
-    at = listed.start() if listed else 0
-    tokens = (undecided(m, "maker", (m.group(1),)) for m in found)
-    return tuple(msgspec.structs.replace(t, start=t.start + at, end=t.end + at) for t in tokens)
+    """Return three-digit numbers listed at the end of a line, or each before its own words."""
+    plain = re.compile(r"(?<!\d)(\d{3})(?!\d)")
+    listed = list(_THREES.finditer(text.rstrip()))
+    found = (m for one in listed for m in plain.finditer(text, one.start(), one.end()))
+    return tuple(undecided(m, "maker", (m.group(1),)) for m in found)
 
 
 def find_status_byte(text: str) -> int | None:
@@ -187,7 +190,8 @@ def find_status_byte(text: str) -> int | None:
     found = _STATUS.search(text)
     if found is None:
         return None
-    hexadecimal, binary, plain = found.groups()
+    hexadecimal, labelled, plain, bare = found.groups()
+    binary = labelled or bare
     return int(binary, 2) if binary else int(hexadecimal or plain, 16)
 
 
@@ -207,8 +211,9 @@ def _with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -
     failure = glued.upper() if glued else None
     status = None
     if failure is None:
+        after = end
         failure, end = _byte_at(text, end)
-        if failure is not None and text[end - 1] == "]":  # square brackets hold a status
+        if failure is not None and "[" in text[after:end]:  # square brackets hold a status
             status, failure = int(failure, 16), None
     if failure is not None:
         status_text, after = _byte_at(text, end)

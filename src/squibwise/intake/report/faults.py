@@ -286,6 +286,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
     pieces = segments(line)
     for at, (code, text) in enumerate(pieces):
         words = words_of(text, catalog, sheet.language) if len(pieces) > 1 else line.words
+        if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
+            words.features.discard("lamp")  # it told the code
         _take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if "same" in words.features and state.current is not None:
             _repeat_part(words, state.current.words)

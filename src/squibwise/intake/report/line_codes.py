@@ -33,7 +33,7 @@ _AND = (
 )
 _LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
 _PAIR = re.compile(
-    r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+.][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
+    r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
 )
 _ONLY = re.compile(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
 _AFTER_COLON = re.compile(rf".*:\s*((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*")
@@ -44,6 +44,34 @@ _PAUSED = re.compile(
 )
 _LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
 _SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
+_WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
+    word: number
+    for number, words in enumerate(
+        (
+            "two zwei deux dos due dois dwa",
+            "three drei trois tres tre trzy",
+            "four vier quatre cuatro quattro quatro cztery",
+            "five fünf cinq cinco cinque pięć",
+            "six sechs seis sei sześć",
+            "seven sieben sept siete sette sete siedem",
+            "eight acht huit ocho otto oito osiem",
+            "nine neun neuf nueve nove dziewięć",
+        ),
+        start=2,
+    )
+    for word in map(flat, words.split())
+}
+_SAID = "|".join(_WORDS)
+_SAID_PAUSED = re.compile(
+    rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
+    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
+)
+_SAID_PAIR = re.compile(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
+_DOTS = re.compile(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
+_IN_BRACKETS = re.compile(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
+_ORDERED = re.compile(
+    r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
+)
 _COUNTED = re.compile(
     rf"(\d{{1,2}})\s*(?:x\s*)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
     rf"(?:and|und|et|y|e|i)?\s{{0,9}}(\d{{1,2}})\s*(?:x\s*)?{_SHORT}\b"
@@ -58,14 +86,17 @@ _COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
 _CODE_CELL = re.compile(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
 _ALIKE_CODE = re.compile(
     r"(?<![\w.,:/$-])"
-    r"((?:[A-Z]{0,2}\d?-?(?=[0-9A-F-]*\d)(?:[0-9A-F]{4,7}|(?<=-)[0-9A-F]{3})(?:-[0-9A-F]{2})?)"
-    r"|[BCPU] [0-9A-F]{4})(?![\w:/]|[.,-]\w|\s?(?:km|mi|miles|ohms?|v|kg|h)\b)"
+    r"((?:(?:[A-Z]{0,2}\d?|\d[A-Z])-?(?=[0-9A-F-]*\d)"
+    r"(?:[0-9A-F]{4,7}|(?<=-)[0-9A-F]{3})(?:-[0-9A-F]{2})?)"
+    r"|[BCPU] [0-9A-F]{4}|(?<=\()[0-9A-F]{2} [0-9A-F]{2}(?=\))|[0-9A-F]{2}(?:-[0-9A-F]{2}){2})"
+    r"(?![\w:/]|[.,-]\w|\s?(?:km|mi|miles|ohms?|v|kg|h)\b)"
 )
 _CALLED = re.compile(
     r"(?i)\b(?:dtc|codes?|code|codice|c[oó]digo|kod|fehler(?:code|nummer)?|defaut|défaut|num|nr|no)"
     r"\.?[\s:=#]{1,3}$"
 )
-_NUMBERED = re.compile(r"^\s*(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
+_NOTATION = re.compile(r"(?i)^ ?(?:hex|dec|dez)\b(?: ?/ ?\d{7,8} ?(?:hex|dec|dez)?)?")
+_NUMBERED = re.compile(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
 _WORDY = re.compile(r"[^\W\d_]{3}")
 _SAME = 3  # lines with numbers of one shape that make them codes
 _MOST_OF = 0.6  # share of the lines from which even short numbers are codes
@@ -82,10 +113,29 @@ def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
         lexicon: For the words for lamps and blinks of every language.
     """
     plain = flat(text)
-    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)]
+    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)] or _said(plain, lexicon)
     if not found:
         found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
     return _once(found)
+
+
+def _said(plain: str, lexicon: Lexicon) -> list[Code]:
+    """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
+    told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
+    told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
+    pair = _joined_pair(lexicon).search(plain)
+    if pair is not None and not told:
+        told = [(pair, pair["one"], pair["two"])]
+    return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]
+
+
+def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
+    if lexicon.flash_pairs is None:
+        lead = rf"(?:{_label(lexicon)}(?:[^\W\d_]{{1,7}}\s+)?|\bpaus[ea]\s?:?\s?)"
+        then = r"\s(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s"
+        ends = r"(?![\d:/-]|[.,]\d)(?! ?[^\W\d_]{3})"
+        lexicon.flash_pairs = re.compile(rf"{lead}(?P<one>[1-9]){then}(?P<two>[1-9]){ends}")
+    return lexicon.flash_pairs
 
 
 def find_counted(text: str) -> Code | None:
@@ -104,6 +154,15 @@ def find_counted(text: str) -> Code | None:
 def find_pairs(text: str) -> tuple[Code, ...]:
     """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
     found = [flash(_tidy(m.group()), *m.span()) for m in _PAIR.finditer(text)]
+    plain = flat(text)
+    found += [
+        flash(f"{_WORDS[m[1]]}-{_WORDS[m[2]]}", *m.span()) for m in _SAID_PAIR.finditer(plain)
+    ]
+    found += [flash(m[1], *m.span()) for m in _IN_BRACKETS.finditer(plain)]
+    for ordered in _ORDERED.finditer(plain):
+        ones = re.finditer(r"\d{2}", ordered.group())
+        at = ordered.start()
+        found += [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
     if not found and (listed := _AFTER_COLON.fullmatch(flat(text))):
         at = listed.start(1)
         ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
@@ -143,7 +202,7 @@ def _listed(match: re.Match[str]) -> list[Code]:
 
 
 def _tidy(number: str) -> str:
-    return re.sub(r"\s*[-:./+]\s*|\s+", "-", number)
+    return re.sub(r"\s*[-:./+_;]\s*|\s+", "-", number)
 
 
 def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
@@ -257,11 +316,11 @@ def _follow_shapes(lines: list[Line]) -> None:
     for line in lines:
         if not line.codes and line.role != "blank" and not line.cells:
             line.codes = find_numbers(line.text, "hex16")  # kept only where its words tell a fault
+        if not line.codes and numbers >= _SHAPED and line.role != "blank" and not line.cells:
+            line.codes = find_threes(line.text)
         if not line.codes and line.role != "blank" and len(line.cells) < _SHAPED:
             number = find_maker_number(line.text)
             line.codes = (number,) if number is not None else ()
-        if not line.codes and numbers >= _SHAPED:
-            line.codes = find_threes(line.text)
 
 
 def _read_column(lines: list[Line]) -> None:
@@ -283,15 +342,16 @@ def _read_column(lines: list[Line]) -> None:
 def _read_alike(lines: list[Line]) -> None:
     """Numbers of one shape and beginning that stand at one place of many lines are its codes."""
     told = sum(ln.role != "blank" for ln in lines)
-    exact = sum(any(c.is_exact for c in ln.codes) for ln in lines)
+    exact = sum(any(map(_is_settled, ln.codes)) for ln in lines)
     groups: dict[tuple[str, str, str], dict[int, re.Match[str]]] = {}
     for at, line in enumerate(lines):
-        if line.role == "blank" or any(c.is_exact for c in line.codes):
+        if line.role == "blank" or any(map(_is_settled, line.codes)):
             continue
         for match in _ALIKE_CODE.finditer(line.text):
             place = _place_of(line.text, match)
             if place and _WORDY.search(line.text[: match.start()] + line.text[match.end() :]):
-                key = (place, re.sub(r"\w", "x", match.group(1)), match.group(1)[:1])
+                shape = re.sub(r"\W", "", match.group(1))
+                key = (place, "x" * len(shape), shape[:1])
                 groups.setdefault(key, {})[at] = match
     for found in groups.values():
         tokens = {m.group(1) for m in found.values()}
@@ -301,8 +361,15 @@ def _read_alike(lines: list[Line]) -> None:
         if len(found) < _SAME or len(tokens) < _SAME or is_plain or len(found) <= exact:
             continue
         for at, match in found.items():
+            if any(c.is_exact for c in lines[at].codes):
+                continue
             token = flash(match.group(1).upper(), match.start(), match.end())
             lines[at].codes = (msgspec.structs.replace(token, style="maker"),)
+
+
+def _is_settled(code: Code) -> bool:
+    """Tell whether a code is beyond doubt; four hex digits may be a maker's own number."""
+    return code.is_exact and code.style != "hex16"
 
 
 def _place_of(text: str, match: re.Match[str]) -> str:
@@ -312,9 +379,9 @@ def _place_of(text: str, match: re.Match[str]) -> str:
         return "called"
     if not re.search(r"[^\W_]{2}", _NUMBERED.sub("", before, count=1)):
         return "first"
-    if not re.search(r"[^\W_]", after):
+    if not re.search(r"[^\W_]", _NOTATION.sub("", after)):
         return "last"
-    return "cell" if before[-2:] in ("  ", "\t") and after[:2] in ("  ", "\t") else ""
+    return "cell" if re.search(r"  $|\t$", before) and after[:1] in (" ", "\t") else ""
 
 
 def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:

@@ -79,6 +79,7 @@ class Lexicon:
         self.asking: set[str] = set()
         self.denying: set[str] = set()
         self.flash_codes: re.Pattern[str] | None = None
+        self.flash_pairs: re.Pattern[str] | None = None
         self.labels: re.Pattern[str] | None = None
         self.restraint: re.Pattern[str] | None = None
         for term in terms:

@@ -11,6 +11,7 @@ from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.faults import gather
+from squibwise.intake.report.legends import apply_legend, apply_yes_columns, join_keys
 from squibwise.intake.report.line_codes import is_number_only, read_codes
 from squibwise.intake.report.lines import (
     is_bare_part,
@@ -31,9 +32,6 @@ from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import CodeLine, ReadReport, Unread
 
-_LEGEND = re.compile(r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?([^\W\d_]{3,})")
-_WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
-_SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _MOST_REPEATS = 20
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
@@ -94,9 +92,11 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         catalog: For the vocabulary and the VIN tables.
     """
     lexicon = lexicon_of(catalog)
-    sheet = Sheet(name=name, lines=[line for raw in raws for line in split_line(raw, lexicon)])
+    lines = [line for raw in join_keys(raws) for line in split_line(raw, lexicon)]
+    sheet = Sheet(name=name, lines=lines)
+    apply_yes_columns(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
-    _apply_legend(sheet, lexicon)
+    apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
     sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
@@ -112,27 +112,6 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)
     return sheet
-
-
-def _apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
-    """Put the words of a legend such as ``(C)=current (H)=history`` where its letters stand."""
-    legend: dict[str, str] = {}
-    for line in sheet.lines:
-        found = _LEGEND.findall(line.text)
-        told = {sign: word for sign, word in found if lexicon.is_state(word)}
-        if len(told) >= _SIGNS_OF_LEGEND:
-            legend |= told
-            line.text = _LEGEND.sub("", line.text)
-            line.role = "meta" if len(line.text.split()) < _WORDS_LEFT else line.role
-    if not legend:
-        return
-    signs = "|".join(re.escape(sign) for sign in legend)
-    sign = re.compile(
-        rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)|(?:(?<=\s\s)|^\s?)({signs})(?=\s\s)"
-    )
-    for line in sheet.lines:
-        if line.role != "meta":
-            line.text = sign.sub(lambda m: f"({legend[m[1] or m[2] or m[3]]})  ", line.text)
 
 
 def _is_recorder(lines: list[Line]) -> bool:

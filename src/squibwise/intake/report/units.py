@@ -9,13 +9,14 @@ from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part, read_w
 from squibwise.model.report import Unit
 
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
+_INLINE = re.compile(r"\W{0,4}([^\W\d][^:\d]{2,24}):\s")  # "Brakes: C1044 sensor"
 _MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
 _ADDRESS = re.compile(
-    r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
-    r"(?:0x)?[0-9A-Fa-f]{1,4}\b)\s*[:.-]{0,3}\s*(?=[^\W\d])"
+    r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?i:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
+    r"(?=\w*\d)(?:0x)?[0-9A-Fa-f]{1,4}\b|0x[0-9A-Fa-f]{1,3}\s)\s*(?:->|[:.-]{0,3})\s*(?=[^\W\d]|\()"
 )
 _DECORATED = re.compile(
-    r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)\s*(?=[^\W_])"
+    r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
     r"|[^\W_].*\s(?:={3,}|-{3,}|\*{3,}|~{3,}|_{3,})\s*$"
 )
 _IN = frozenset("in im dans en nel nella no na w".split())
@@ -137,11 +138,33 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
             group = line.group
         elif group is not None:
             line.group = group
+    _settle_unnamed(lines)
+
+
+def _settle_unnamed(lines: list[Line]) -> None:
+    """A unit whose name says nothing is none of the restraints where one of its codes shows it."""
+    other = {
+        ln.module
+        for ln in lines
+        if ln.unit == "unknown" and ln.codes and ln.module and _is_of_another(ln)
+    }
+    for line in lines:
+        if line.unit == "unknown" and line.module in other:
+            line.unit = "other"
+
+
+def _is_of_another(line: Line) -> bool:
+    told = line.words.features
+    is_own = told & (PARTS - _ANYWHERE | _OWN) or has_part(line.words)
+    return line.codes[0].code[:1] == "P" or bool("foreign" in told and not is_own)
 
 
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
+    label = _INLINE.match(line.text)
+    if label and len(line.codes) == 1 and name_unit(label[1], lexicon) == ("other", True):
+        return True
     if told & (PARTS - _ANYWHERE) or (has_part(line.words) and "bag" in told):
         return False
     is_silence = "communication" in told
@@ -218,7 +241,9 @@ def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
 def _is_bare_heading(lines: list[Line], at: int) -> bool:
     """Tell whether a line stands as a heading does: short, alone, out of the column of codes."""
     line = lines[at]
-    if line.codes or line.role == "blank" or line.cells or line.text.lstrip()[:1] in "(>*-":
+    if line.codes or line.role == "blank" or line.cells:
+        return False
+    if line.text.lstrip()[:1] in "(>*-" and not _DECORATED.match(line.text):
         return False
     if _ADDRESS.match(line.text):
         return True
@@ -253,7 +278,7 @@ def _indent(line: Line) -> int:
 def heading_name(text: str) -> str:
     """Return a module's name without label, address, count and what stands in later columns."""
     text = _ADDRESS.sub("", text)
-    first = re.split(r" {2}|\t", text.strip(" \t[]-=*#"))[0]
+    first = re.split(r" {2}|\t|\s->\s", text.strip(" \t[]-=*#"))[0]
     bare = _LABEL.sub("", first)
     bare = re.split(r"\s*::\s*\d|\s\.{3,}", bare)[0]
     name = re.sub(r"[:\-–]?\s*\b\d{1,3}\s+\w+.*$|[:=\-–\s]+$", "", bare)

@@ -1,0 +1,91 @@
+"""What a report says of its own signs: legends, columns of yes and no, numbered keys."""
+
+import re
+from collections.abc import Sequence
+from itertools import groupby
+
+import msgspec
+
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.phrases import Lexicon, flat
+from squibwise.intake.report.sheet import Line, Sheet
+
+_LEGEND = re.compile(
+    r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
+    r"([^\W\d_]{3,}(?: [^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
+)
+_WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
+_SIGNS_OF_LEGEND = 2  # signs that make a line a legend
+_FEW_ROWS = 3
+_YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
+_NO = frozenset("n no nein non nao nie 0 -".split())
+_KEY = re.compile(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
+
+
+def join_keys(raws: Sequence[RawLine]) -> list[RawLine]:
+    """Return lines with ``fault.1.code=``, ``fault.1.text=`` and their like joined to one."""
+    joined: list[RawLine] = []
+    keyed = [(raw, None if raw.cells else _KEY.fullmatch(raw.text)) for raw in raws]
+    for prefix, run in groupby(keyed, lambda pair: pair[1] and pair[1].group(1)):
+        lines = list(run)
+        values = [m.group(3).strip() for _, m in lines if m is not None]
+        if prefix is None or len(lines) < 2:
+            joined += [raw for raw, _ in lines]
+        else:
+            text = "   ".join(values)
+            joined.append(msgspec.structs.replace(lines[0][0], text=text))
+    return joined
+
+
+def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Put the words of a legend such as ``(C)=current (H)=history`` where its letters stand."""
+    legend: dict[str, str] = {}
+    for line in sheet.lines:
+        found = [(sign, _state_of(words, lexicon)) for sign, words in _LEGEND.findall(line.text)]
+        told = {sign: word for sign, word in found if word}
+        if len(told) >= _SIGNS_OF_LEGEND:
+            legend |= told
+            line.text = _LEGEND.sub("", line.text)
+            line.role = "meta" if len(line.text.split()) < _WORDS_LEFT else line.role
+    if not legend:
+        return
+    signs = "|".join(re.escape(sign) for sign in legend)
+    sign = re.compile(
+        rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)|(?:(?<=\s\s)|^\s?)({signs})(?=\s\s)"
+    )
+    for line in sheet.lines:
+        if line.role != "meta":
+            line.text = sign.sub(lambda m: f"({legend[m[1] or m[2] or m[3]]})  ", line.text)
+
+
+def _state_of(words: str, lexicon: Lexicon) -> str:
+    """The state that the words behind a sign name; empty when they name none."""
+    told = re.findall(r"[^\W\d_]+", words)
+    spans = ((at, to) for at in range(len(told)) for to in range(len(told), at, -1))
+    tries = (" ".join(told[at:to]) for at, to in spans)
+    return next((t for t in tries if lexicon.is_state(t)), "")
+
+
+def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
+    """Put the heading of a column of yes and no, such as ``active``, where it says yes."""
+    rows = [ln for ln in lines if ln.cells]
+    if len(rows) <= _FEW_ROWS:
+        return
+    states = [c for c, name in enumerate(rows[0].cells) if _state_of(name, lexicon)]
+    for column in states:
+        told = {flat(r.cells[column]).strip() for r in rows[1:] if column < len(r.cells)} - {""}
+        if not told & _YES or len(told - _YES - _NO) > len(told) // 2:
+            continue
+        for row in rows[1:]:
+            _say(row, column, _state_of(rows[0].cells[column], lexicon))
+
+
+def _say(row: Line, column: int, state: str) -> None:
+    """Replace yes by the state that it affirms; no says nothing."""
+    said = flat(row.cells[column]).strip() if column < len(row.cells) else ""
+    if said not in _YES and said not in _NO:
+        return
+    cells = list(row.cells)
+    cells[column] = state if said in _YES else ""
+    row.cells = tuple(cells)
+    row.text = "\t".join(cells)

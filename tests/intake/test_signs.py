@@ -1,0 +1,137 @@
+"""Signs of a report's own: legends, status bits, keys, columns, headings, shapes of codes.
+
+Texts of our own; what they say was written down before they were read. Common practice, no source.
+"""
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.report.reader import read_report
+from squibwise.model.report import ReadReport
+
+CATALOG = load_catalog()
+
+
+def _read(text: str) -> ReadReport:
+    return read_report(text.encode(), "r.txt", CATALOG)
+
+
+def _codes(text: str) -> list[str | None]:
+    return [ln.code for ln in _read(text).lines]
+
+
+def test_letters_of_a_legend_in_words_are_statuses() -> None:
+    text = (
+        "P = still present   M = only stored   E = erased\n"
+        "P  8121  driver airbag stage 1 open circuit\n"
+        "M  8134  left curtain short to ground\n"
+        "P  8142  right rear retractor pretensioner open circuit\n"
+        "E  8150  passenger knee bag resistance too high\n"
+    )
+    lines = _read(text).lines
+    assert [ln.code for ln in lines] == ["8121", "8134", "8142", "8150"]
+    assert [ln.status[:1] for ln in lines] == [
+        ("present",),
+        ("stored",),
+        ("present",),
+        ("cleared",),
+    ]
+
+
+def test_eight_bits_beside_a_code_are_its_status_byte() -> None:
+    """Source: iso-14229-1: bit 0 test failed, bit 3 confirmed."""
+    text = (
+        "B5310  00001001  driver airbag stage 1 open circuit\n"
+        "B5318  00001000  left curtain short to ground\n"
+        "B5320  00000000  passenger seat side airbag\n"
+    )
+    lines = _read(text).lines
+    assert [ln.status for ln in lines] == [("present", "stored"), ("stored",), ()]
+    assert [ln.present for ln in lines] == [True, True, False]
+
+
+def test_numbered_keys_of_one_fault_are_read_together() -> None:
+    text = (
+        "[airbag]\nfault.1.code=8D0A12\nfault.1.text=right curtain airbag open circuit\n"
+        "fault.1.state=history\nfault.2.code=8D1B07\n"
+        "fault.2.text=driver knee airbag short to ground\nfault.2.state=current\n"
+    )
+    told = [(ln.component, ln.fault, ln.status) for ln in _read(text).lines]
+    assert told == [
+        ("right.curtain", "open-or-high", ("stored",)),
+        ("driver.knee-bag", "short-to-ground", ("present",)),
+    ]
+
+
+def test_columns_of_yes_and_no_say_what_their_heading_says() -> None:
+    text = (
+        "module;code;text;place;active;stored\n"
+        "AIRBAG;8C21;curtain airbag short to ground;left;no;yes\n"
+        "AIRBAG;8C22;knee airbag open circuit;driver;yes;yes\n"
+        "DOOR;A441;window motor stuck;left;no;yes\n"
+        "LIGHTS;A462;dipped beam open circuit;left;yes;yes\n"
+    )
+    lines = read_report(text.encode(), "r.csv", CATALOG).lines
+    assert [ln.status for ln in lines[:2]] == [("stored",), ("present", "stored")]
+
+
+@pytest.mark.parametrize(
+    ("text", "codes"),
+    [
+        (
+            "driver airbag stage 1 open (52 1A)\nleft curtain short to ground (52 2B)\n"
+            "clock spring resistance too high (52 3C)\n",
+            ["52 1A", "52 2B", "52 3C"],
+        ),
+        (
+            "POINT               RESULT   REMARK\n"
+            "Left curtain        NOK      F4C05 resistance too high\n"
+            "Driver knee bag     NOK      F4C0A open circuit\n"
+            "Clock spring        NOK      F4C11 open circuit\n",
+            ["F4C05", "F4C0A", "F4C11"],
+        ),
+        (
+            "belt puller at the reel, driver, open circuit [B1D51-13]\n"
+            "left curtain, short to ground [B1D52-11]\n",
+            ["B1D51", "B1D52"],
+        ),
+        (
+            "C3 left curtain open 7A-0212\nD3 right curtain open 7A-0231\n"
+            "E3 driver knee bag open 7A-0240\n",
+            ["7A-0212", "7A-0231", "7A-0240"],
+        ),
+    ],
+)
+def test_codes_of_one_shape_are_found_where_they_stand(text: str, codes: list[str]) -> None:
+    assert _codes(text) == codes
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("van, after the pause 4 then 1, left curtain open", "4-1"),
+        ("trois éclats, pause, deux éclats : airbag conducteur coupé", "3-2"),
+        ("drei Blinker, Pause, fünf Blinker: Gurtstraffer Fahrer offen", "3-5"),
+        ("●●● ●● airbag conducteur coupé", "3-2"),
+    ],
+)
+def test_blinks_are_counted_however_they_are_told(line: str, code: str) -> None:
+    assert code in _codes(line + "\nflash 2-4 passenger airbag open\n")
+
+
+def test_the_lamp_that_told_a_code_is_not_the_part() -> None:
+    (line,) = _read("lamp: 3 long 2 short => right crash sensor open\n").lines
+    assert line.kind == "impact-sensor"
+
+
+def test_a_unit_without_a_name_does_not_inherit_the_restraints() -> None:
+    text = (
+        "Address 01 -> Engine -> 1 DTC\nP0401 EGR flow low\nAddress 0B -> (no name) -> 1 DTC\n"
+        "C1401 front left sensor no signal\nAddress 15 -> Airbag -> 1 DTC\nB4217 right curtain open\n"
+    )
+    assert [ln.unit for ln in _read(text).lines] == ["other", "unknown", "restraint"]
+
+
+def test_a_label_before_the_code_names_its_unit() -> None:
+    text = "Airbag module:\n- B1A24 left curtain open\nBrakes: C1044 ABS sensor unplugged\n"
+    assert [ln.unit for ln in _read(text).lines] == ["restraint", "other"]
