@@ -127,7 +127,8 @@ def test_the_lamp_that_told_a_code_is_not_the_part() -> None:
 def test_a_unit_without_a_name_does_not_inherit_the_restraints() -> None:
     text = (
         "Address 01 -> Engine -> 1 DTC\nP0401 EGR flow low\nAddress 0B -> (no name) -> 1 DTC\n"
-        "C1401 front left sensor no signal\nAddress 15 -> Airbag -> 1 DTC\nB4217 right curtain open\n"
+        "C1401 front left sensor no signal\n"
+        "Address 15 -> Airbag -> 1 DTC\nB4217 right curtain open\n"
     )
     assert [ln.unit for ln in _read(text).lines] == ["other", "unknown", "restraint"]
 
