@@ -255,6 +255,15 @@ def test_a_block_without_end_is_refused(run: Line, own: Path, tmp_path: Path, va
     assert text(own) == OWN
 
 
+def test_a_case_file_never_grows_beyond_what_is_read(
+    run: Line, own: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(entering, "LARGEST_BYTES", len(OWN) + 40)
+    told = run("saw", own, "passenger.front-bag", "intact")
+    assert (told.code, "would have more than" in told.err) == (2, True)
+    assert text(own) == OWN
+
+
 def test_a_file_whose_name_breaks_the_line_is_refused_before_it_is_copied(
     run: Line, own: Path, tmp_path: Path
 ) -> None:

@@ -220,3 +220,10 @@ def test_a_case_file_whose_case_is_no_table_is_not_put_in(
     (tmp_path / "odd" / "case.toml").write_text(text)
     told = run("import", tmp_path / "odd")
     assert (told.code, "no table" in told.err) == (2, True)
+
+
+@pytest.mark.parametrize("command", ["assess", "brief", "undo"])
+def test_an_id_longer_than_any_name_is_told(run: Line, cases: Path, command: str) -> None:
+    run("import", cases / "clover-05")
+    told = run(command, "x" * 300)
+    assert (told.code, "did not foresee" in told.err) == (2, False)

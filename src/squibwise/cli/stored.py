@@ -45,12 +45,20 @@ def opened_garage(*, create: bool = False) -> Iterator[sqlite3.Connection]:
 
 def is_case(path: Path) -> bool:
     """Return whether something is there as a path, or the garage has a case of that id."""
-    if path.exists():
+    if _is_there(path):
         return True
     if len(path.parts) != 1 or not garage_file().is_file():
         return False
     with opened_garage() as garage:
         return path.name in store.case_ids(garage)
+
+
+def _is_there(path: Path) -> bool:
+    """Return whether something is there as a path; nothing can be under an impossible name."""
+    try:
+        return path.exists()
+    except OSError:
+        return False
 
 
 def located(path: Path) -> Path:
@@ -60,7 +68,7 @@ def located(path: Path) -> Path:
     as a path goes before an id.
     """
     place = garage_file()
-    if path.exists() or len(path.parts) != 1 or not place.is_file():
+    if _is_there(path) or len(path.parts) != 1 or not place.is_file():
         return path
     with opened_garage() as garage:
         if path.name not in store.case_ids(garage):
@@ -84,7 +92,7 @@ def editable(path: Path, what: str, by: str = "") -> Iterator[Path]:
         InputError: Somebody else changed the case of the garage meanwhile; nothing is entered.
     """
     place = garage_file()
-    if path.exists() or len(path.parts) != 1 or not place.is_file():
+    if _is_there(path) or len(path.parts) != 1 or not place.is_file():
         yield path
         return
     with editing(place, path.name, what, _now(), by) as folder:

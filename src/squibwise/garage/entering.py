@@ -137,6 +137,9 @@ def _change(
     text = tomlkit.dumps(document)
     if "\r\n" in file.text:
         text = text.replace("\r\n", "\n").replace("\n", "\r\n")
+    if len(text.encode("utf-8")) > LARGEST_BYTES:
+        told = f"{file.path.name} would have more than {LARGEST_BYTES / 2**20:,.0f} MB."
+        raise InputError(told, remedy="Nothing was written. Add less at once, or a file beside it.")
     case = _loaded(text, file, catalog)
     _refuse_loss(file, text)
     change_file(file.path, lambda _: text.encode("utf-8"), seen=file.seen)
