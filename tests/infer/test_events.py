@@ -286,3 +286,12 @@ def test_two_impacts_and_a_rollover_are_weighed_together() -> None:
     assert answer.event.rollover > 0.9
     assert answer.event.second_impact > 0.9
     assert answer.event.zones["nose-right"] > 0.5
+
+
+def test_a_device_listed_as_fired_without_a_time_is_evidence_of_its_command() -> None:
+    listed = Recorder(id="told", record="stored", commanded=("right.curtain",))
+    before = assess(build.case(), build.CATALOG).of("right.curtain")
+    after = assess(build.case(listed), build.CATALOG).of("right.curtain")
+    assert before is not None
+    assert after is not None
+    assert after.now.fired > 0.9 > before.now.fired

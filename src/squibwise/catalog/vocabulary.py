@@ -276,6 +276,7 @@ class CrashWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     untaken: tuple[str, ...]
     unit: dict[str, UnitWords]
     element: tuple[Element, ...]
+    counted: dict[str, tuple[str, ...]]
 
     def __post_init__(self) -> None:
         words = [w for unit in self.unit.values() for w in unit.words]

@@ -171,7 +171,7 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
     """Yield what the recorded firing commands say of each charge."""
     if entry.complete is False:
         return
-    listed = _loops(entry.commanded_ms)
+    listed = _loops(entry.commanded_ms) | _loops(entry.commanded)
     refused = _loops(entry.not_commanded) - listed
     for _, _, _, part in net.parts():
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}

@@ -95,6 +95,7 @@ class Recorder(
         passenger_class: What the seat sensor told the unit; None when not recorded.
         lamp_on: Was the warning lamp lit before the crash.
         commanded_ms: Time from time zero to the firing command, by loop id. [ms]
+        commanded: Components whose firing it lists without a time.
         not_commanded: Loops that the record lists as not commanded. A loop in neither was not
             recorded: for most devices the standard does not ask for it.
         event_count: Number of events recorded within five seconds; None when not recorded.
@@ -116,6 +117,7 @@ class Recorder(
     passenger_class: OccupantClass | None = None
     lamp_on: bool | None = None
     commanded_ms: dict[str, float] = {}
+    commanded: tuple[str, ...] = ()
     not_commanded: tuple[str, ...] = ()
     event_count: int | None = None
     event: int = 1

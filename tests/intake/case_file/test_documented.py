@@ -77,7 +77,7 @@ def test_every_gate_and_release_word_is_on_the_page(catalog: Catalog) -> None:
 
 
 def test_the_schema_file_is_made_from_the_records(tmp_path: Path) -> None:
-    """``python -m squibwise.intake.case_file docs/case.schema.json`` writes it."""
+    """``write_schema(Path("docs/case.schema.json"))`` writes it."""
     write_schema(tmp_path / "schema.json")
     made = (tmp_path / "schema.json").read_bytes()
     assert (ROOT / "docs" / "case.schema.json").read_bytes() == made

@@ -71,13 +71,14 @@ def _pass_on(error: SquibwiseError, name: str, path: KeyPath, notes: Notes) -> N
 
 
 def crash_data(
-    one: WrittenEntry, name: str, data: bytes, origin: Origin, notes: Notes
+    one: WrittenEntry, data: bytes, car: Car, origin: Origin, notes: Notes
 ) -> list[Evidence]:
     """Return what a file of crash data says, one entry for each recorded event."""
-    from squibwise.intake.crash_data import read_crash_data
+    from squibwise.intake.crash_data import read_crash_events
 
+    name = str(getattr(one.entry, "file", ""))
     try:
-        read = read_crash_data(data, name, notes.catalog)
+        read = read_crash_events(data, name, car, notes.catalog)
     except InputError as error:
         _pass_on(error, name, (*one.path, "file"), notes)
         return []

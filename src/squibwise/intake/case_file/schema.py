@@ -165,6 +165,7 @@ class RecorderEntry(Entry, tag="recorder", frozen=True, kw_only=True):
     passenger_class: OccupantClass | None = None
     lamp_on: bool | None = None
     commanded_ms: dict[Loop, NotNegative] = {}
+    commanded: tuple[Component, ...] = ()
     event_count: Order | None = None
     event: Order = 1
     rollover: bool | None = None

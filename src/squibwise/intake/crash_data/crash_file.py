@@ -9,6 +9,7 @@ import numpy as np
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import Element
 from squibwise.errors import InputError
+from squibwise.intake.crash_data.counted import read_counted
 from squibwise.intake.crash_data.pulses import record_of
 from squibwise.intake.crash_data.settings import (
     Array,
@@ -25,6 +26,7 @@ from squibwise.intake.crash_data.table import refuse_two_vehicles, tables_of
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES, MAX_LINES, refuse_large, refuse_many
 from squibwise.intake.importers.text import decode, is_binary
+from squibwise.model.car import Car
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin
 from squibwise.numerics.pulse import Direction
@@ -99,6 +101,33 @@ def read_crash_data(data: bytes, name: str, catalog: Catalog) -> CrashData:
         raise InputError(f"{name}: no crash data is recognised in it.", remedy=_HELP)
     refuse_two_vehicles((e.name for e in entries), settings, entries[0].line)
     return _together([*doubts, *findings], _events(entries, settings))
+
+
+def read_crash_events(data: bytes, name: str, car: Car, catalog: Catalog) -> CrashData:
+    """Return what ``read_crash_data`` does, with the devices that a text lists event by event.
+
+    Raises:
+        InputError: Nothing of it can be used.
+    """
+    counted = () if is_binary(data) else read_counted(decode(data, name)[0], name, car, catalog)
+    try:
+        read = read_crash_data(data, name, catalog)
+    except InputError:
+        if not counted:
+            raise
+        return CrashData(entries=counted, directions=(None,) * len(counted))
+    listed = {e.event: e for e in counted}
+    entries = [
+        msgspec.structs.replace(e, commanded=listed.pop(e.event).commanded)
+        if e.event in listed
+        else e
+        for e in read.entries
+    ]
+    return msgspec.structs.replace(
+        read,
+        entries=(*entries, *listed.values()),
+        directions=(*read.directions, *(None for _ in listed)),
+    )
 
 
 def _text(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
