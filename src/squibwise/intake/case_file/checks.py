@@ -311,9 +311,10 @@ def _is_operation(value: str, notes: Notes) -> bool:
 def item(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether work can be called so: a step, ``<component>:<action>``, an operation."""
     head, colon, tail = value.rpartition(":")
-    if (colon and _is_operation(value, notes)) or value in notes.catalog.papers:
-        return True
     steps = notes.catalog.tasks.steps
+    is_paper = value in notes.catalog.papers and value not in steps
+    if (colon and _is_operation(value, notes)) or is_paper:
+        return True
     if head == "step":
         checked = any(tail.startswith(f"check-{cause}") for cause in notes.catalog.tasks.causes)
         return checked or _among(tail, steps, path, notes)
