@@ -147,8 +147,7 @@ def _weights(
     rest = [tuple(i for i in likelihoods if i is not piece) for piece in likelihoods]
     alone: list[tuple[Likelihood, ...]] = [(piece,) for piece in likelihoods]
     for base, kept, into in ((found, rest, result.without), (blank, alone, result.alone)):
-        tables = (given_event(base, engine.place[n], m) for n, m in zip(names, masks, strict=True))
-        dense = np.array([t.ravel() for t in tables]).T
+        dense = given_event(base, engine.place, by_name)
         chances, result.log_alone = _chances(engine, likelihoods, kept, dense, by_name)
         into[:] = decibans(chances)
     return result

@@ -3,6 +3,8 @@
 Axes are those of the engine.
 """
 
+from collections.abc import Mapping
+
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -72,17 +74,27 @@ def group_belief(posterior: Posterior, index: int) -> GroupBelief:
     return GroupBelief(group, _normed(people), _normed(causes), parts)
 
 
-def given_event(posterior: Posterior, place: tuple[int, int, int], states: Array) -> Array:
-    """Return the chance of some micros of a part now, by row of the full event table: (X, F, U).
+def given_event(
+    posterior: Posterior, places: Mapping[str, tuple[int, int, int]], states: Mapping[str, Array]
+) -> Array:
+    """Return the chance of some micros of each part now: (rows of the full event table, parts).
 
     Args:
         posterior: With all evidence.
-        place: Group, cluster and number of the part.
-        states: Weight of each micro, 0 to 1.
+        places: Group, cluster and number of each part.
+        states: Weight of each micro, 0 to 1, by part.
     """
-    g, c, p = place
-    free = free_of(posterior.groups[g], c)
-    return np.asarray(given_event_each(posterior, (g, c, p), states[None], free)[0])
+    columns, known = [], dict[tuple[int, int], Array]()
+    for name, weights in states.items():
+        g, c, p = places[name]
+        silent = posterior.groups[g].messages[c].factor is None
+        key = (g, -1 if silent else c)  # silent clusters of a group leave the same out: nothing
+        if key not in known:
+            known = {k: v for k, v in known.items() if k == (g, -1)}
+            known[key] = free_of(posterior.groups[g], c)
+        table = given_event_each(posterior, (g, c, p), weights[None], known[key])
+        columns.append(table.ravel())
+    return np.array(columns).T
 
 
 def free_of(result: GroupResult, place: int) -> Array:
@@ -97,7 +109,7 @@ def free_of(result: GroupResult, place: int) -> Array:
 def given_event_each(
     posterior: Posterior, place: tuple[int, int, int], states: Array, free: Array
 ) -> Array:
-    """Return for each row of weights what ``given_event`` does: (rows, X, F, U).
+    """Return for each row of weights the chance of a part's micros now: (rows, X, F, U).
 
     Args:
         posterior: With all evidence.

@@ -216,10 +216,8 @@ class Search:
 
     def _dense(self, posterior: Posterior, names: tuple[str, ...]) -> Array:
         """Return the chance of each part not being sound, by row of the full event table."""
-        columns = [
-            given_event(posterior, self.engine.place[n], self.masks[n]).ravel() for n in names
-        ]
-        return np.array(columns).T
+        masks = {name: self.masks[name] for name in names}
+        return given_event(posterior, self.engine.place, masks)
 
     def _with(self, piece: Likelihood) -> Posterior:
         """Return the posterior with one more piece, on the only group that is solved again."""
