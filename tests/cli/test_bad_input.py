@@ -113,7 +113,7 @@ def test_a_wrong_command_line_with_json_is_json(run: Line) -> None:
     assert "error" in run("assess", "--json").json()
 
 
-@pytest.mark.parametrize("name", ["serve"])
+@pytest.mark.parametrize("name", ["fire", "clear"])
 def test_a_command_that_does_not_exist_is_not_listed(run: Line, name: str) -> None:
     assert f"\n  {name} " not in run("--help").out
     assert run(name, "whatever.csv", "--json").code == 2
