@@ -136,3 +136,61 @@ def test_a_unit_without_a_name_does_not_inherit_the_restraints() -> None:
 def test_a_label_before_the_code_names_its_unit() -> None:
     text = "Airbag module:\n- B1A24 left curtain open\nBrakes: C1044 ABS sensor unplugged\n"
     assert [ln.unit for ln in _read(text).lines] == ["restraint", "other"]
+
+
+def test_a_part_named_once_is_carried_to_the_next_side() -> None:
+    text = "curtains: right resistance low (B3430), left short to ground (B3431)\n"
+    told = [(ln.component, ln.fault) for ln in _read(text).lines]
+    assert told == [("right.curtain", "low-or-short"), ("left.curtain", "short-to-ground")]
+
+
+def test_two_codes_at_the_end_share_the_words_before_them() -> None:
+    text = "passenger airbag, igniter 1 and igniter 2, resistance high, B3420 and B3421\n"
+    told = [(ln.component, ln.stage, ln.fault) for ln in _read(text).lines]
+    assert told == [
+        ("passenger.front-bag", 1, "open-or-high"),
+        ("passenger.front-bag", 2, "open-or-high"),
+    ]
+
+
+def test_names_in_a_row_are_parts_of_their_own() -> None:
+    text = (
+        "The reader gives no numbers, only names:\ndriver knee bag, left curtain;\n"
+        "clock spring; right door pressure sensor.\n"
+    )
+    kinds = [ln.kind for ln in _read(text).lines]
+    assert kinds == ["knee-bag", "curtain", "clock-spring", "impact-sensor"]
+
+
+def test_a_row_with_its_answer_heads_no_unit() -> None:
+    text = "Unit locked        no\nLeft curtain       NOK   B4C05 resistance high\n"
+    assert _read(text).lines[-1].component == "left.curtain"
+
+
+def test_silence_of_the_airbag_elsewhere_is_about_the_unit() -> None:
+    text = "Engine control unit\nU1C21 no signal from airbag\n"
+    (line,) = _read(text).lines
+    assert (line.kind, line.fault, line.unit) == ("control-unit", "communication", "other")
+
+
+def test_a_heading_in_the_past_holds_until_the_next() -> None:
+    text = (
+        "BEFORE (all cleared afterwards)\n  B2510-13  driver airbag stage 1 open circuit\n"
+        "  B2511-11  left curtain short to ground\nAFTER (airbag fitted)\n"
+        "  B2512-54  passenger seat mat calibration missing\n"
+    )
+    assert [ln.status for ln in _read(text).lines] == [("cleared",), ("cleared",), ()]
+
+
+def test_a_line_that_begins_with_a_year_is_history() -> None:
+    (line,) = _read("2018: B7702 clock spring open, replaced\nairbag module today ok\n").lines
+    assert not line.present
+
+
+def test_words_with_signs_in_them_are_put_right() -> None:
+    text = (
+        "84l0I-13  Driver airbag stage l circuit 0pen   CUR\n"
+        "B412O-ll  Left curtain sh0rt t0 gr0und   HIST\n"
+    )
+    told = [(ln.kind, ln.fault) for ln in _read(text).lines]
+    assert told[1] == ("curtain", "short-to-ground")

@@ -20,7 +20,8 @@ _MISTAKEN_HEX = re.compile(
 _LOOKS = str.maketrans("OoIl|ZzSs", "001112255")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = re.compile(
-    r"(?<![\w-])(?=[A-Za-z015|]*[a-zA-Z]{2})(?=[A-Za-z]*[015])(?:[A-Za-z01]{4,}|[a-z]0[a-z])(?![\w])"
+    r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"
+    r"|[TtNn]0)(?!\w)"
 )
 _AS_LETTERS = str.maketrans("01", "ol")
 _WORD = re.compile(r"[^\W\d_]{4,}")
@@ -28,7 +29,7 @@ _ALIKE = (
     *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
     *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
 )
-_ONE_ALONE = re.compile(r"(?<=[a-z] )[lI](?= )")
+_ONE_ALONE = re.compile(r"(?<=[a-z.] )[lI](?= )")
 
 
 def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:

@@ -27,6 +27,7 @@ from squibwise.intake.report.words import (
     has_fault,
     has_part,
     heads_of,
+    lacks_part,
     names_another,
     stands_alone,
 )
@@ -289,7 +290,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
             words.features.discard("lamp")  # it told the code
         _take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
-        if "same" in words.features and state.current is not None:
+        if state.current is not None and ((at and lacks_part(words)) or "same" in words.features):
             _repeat_part(words, state.current.words)
         fault = Fault(
             line=line.number,

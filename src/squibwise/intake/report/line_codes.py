@@ -395,7 +395,8 @@ def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
 def is_number_only(line: Line) -> bool:
     """Tell whether a code is a plain number of any kind: nothing beside it tells of a fault."""
     first = line.codes[0]
-    begins = not re.search(r"[^\W\d_]", line.text[: first.start])
+    before = _NUMBERED.sub("", line.text[: first.start], count=1)
+    begins = not re.search(r"[^\W\d_]", before)
     if first.style == "hex16" and not begins:
         return not has_part(line.words)
     bare = first.style in ("flash", "decimal", "maker", "hex16") and first.printed.isdecimal()

@@ -17,7 +17,15 @@ from squibwise.intake.report.phrases import (
     tokenise,
 )
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULTS, PARTS, Words, has_fault, has_part, read_words
+from squibwise.intake.report.words import (
+    FAULTS,
+    OF_ITS_OWN,
+    PARTS,
+    Words,
+    has_fault,
+    has_part,
+    read_words,
+)
 
 MAX_LINE = 2000
 _SIGNS = str.maketrans(
@@ -46,9 +54,15 @@ _OF_ALL = re.compile(
     r"(?i)\((?:both|all|beide|alle|les deux|tous|toutes|ambos|ambas|todos|tutti|entrambi|entrambe|"
     r"oba|obie|wszystkie)\b[^)]{0,40}\)"
 )
+_BETWEEN_NAMES = re.compile(r"[;,](?:\s+|$)")
+_SIGNS_OF_LIST = 2
 _NAME_WORDS = 8  # of the longest name of a part
 _NOT_TICKED = re.compile(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _NAMED = 0.6  # share of known words that makes a line the name of a part
+_YEAR = re.compile(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
+_ANSWERED = re.compile(
+    r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
+)
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
@@ -114,6 +128,8 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     line.words = read_words(line.tokens, hits, lexicon.denying)
     if not line.codes and any(_denies_status(h, line.tokens, lexicon) for h in hits):
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status
+    if _YEAR.match(line.text):
+        line.words.voices.add("past")
     line.is_keyed = bool(_KEYED.match(line.text))
     labelled = _TYPE_LABEL.search(line.text)
     line.failure_type = labelled.group(1).upper() if labelled else None
@@ -328,7 +344,12 @@ def _label_length(line: Line) -> int:
 def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:
     counts = any("count" in find_layout(lexicon, texts, at)[0] for at in range(len(texts)))
     told = (line.words.features & FAULTS) - ({"defect"} if counts else set())
-    if len(texts) > _HEADING_WORDS or told or (line.words.statuses and not counts):
+    if (
+        _ANSWERED.search(line.text)
+        or len(texts) > _HEADING_WORDS
+        or told
+        or (line.words.statuses and not counts)
+    ):
         return False
     return _names_module(texts, lexicon, line) and not has_part(line.words)
 
@@ -365,6 +386,23 @@ def is_bare_part(line: Line) -> bool:
     return line.known_share >= _NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
 
 
+def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
+    """Return the names of a line that lists parts between commas, each as a line; else the line."""
+    texts = [t.rstrip(" .") for t in _BETWEEN_NAMES.split(line.text) if t.strip(" .")]
+    if len(texts) < _SIGNS_OF_LIST or line.codes or line.cells or line.role in ("blank", "meta"):
+        return [line]
+    pieces = [_piece(line, text, lexicon, language) for text in texts]
+    named = all(is_bare_part(p) and p.words.features & OF_ITS_OWN for p in pieces)
+    return pieces if named else [line]
+
+
+def _piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Line:
+    piece = Line(number=line.number, raw=text.strip(), text=text.strip(), is_cut=line.is_cut)
+    piece.tokens = tokenise(without_codes(piece))
+    read_line(piece, lexicon, language)
+    return piece
+
+
 def list_units(lines: list[Line]) -> None:
     """Take the unit for a part where a list of parts names it among them."""
     for before, line in pairwise(lines):
@@ -390,10 +428,12 @@ def segments(line: Line) -> list[tuple[Code, str]]:
         and bool(re.search(r"[^\W\d_]{3}", head))
         and not _ENDS_WITH_LABEL.search(head)
     )
-    if is_before and not re.search(r"[^\W\d_]{3}", after[-1]):
-        return list(zip(codes, [head, *after[:-1]], strict=True))
-    flashes = all(c.style == "flash" for c in codes)
-    return list(zip(codes, _shared(after, _THEN if flashes else ()), strict=True))
+    if is_before and not re.search(r"[^\W\d_]{3}.*\s[^\W\d_]{3}", after[-1]):
+        told = [head, *after[:-1]]
+        for at in range(1, len(told)):
+            told[at] = told[at - 1] if _is_joint(told[at]) else told[at]
+        return list(zip(codes, told, strict=True))
+    return list(zip(codes, _shared(after), strict=True))
 
 
 def _clauses(line: Line) -> list[tuple[Code, str]]:
@@ -430,10 +470,14 @@ def _blank(text: str, code: Code, start: int) -> str:
     return text
 
 
-def _shared(texts: list[str], joints: tuple[str, ...]) -> list[str]:
+def _is_joint(text: str) -> bool:
+    return text.strip() in ("", "/", "-", "&", "+", *_THEN)
+
+
+def _shared(texts: list[str]) -> list[str]:
     """Codes with nothing but signs between them share the words that follow the last of them."""
     shared = list(texts)
     for at in range(len(shared) - 2, -1, -1):
-        if shared[at].strip() in ("", "/", "-", "&", "+", *joints):
+        if _is_joint(shared[at]):
             shared[at] = shared[at + 1]
     return shared

@@ -18,7 +18,7 @@ BASE = ("en", "ja-en")  # always read beside the report's own language
 MAX_PHRASE = 7
 _TOKEN = re.compile(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = re.compile(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
-_TO_PLUS = re.compile(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)\.?\s?\+(?!\s?\d)")
+_TO_PLUS = re.compile(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)[./]?\s?\+(?!\s?\d)")
 _CC_MINUS = re.compile(r"\bcc\s?-(?=\s|$)")
 _TWELVE = re.compile(r"\b12 v(?:olts?)?\b")
 _B_PLUS = re.compile(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)")

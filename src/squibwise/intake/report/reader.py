@@ -18,6 +18,7 @@ from squibwise.intake.report.lines import (
     list_units,
     read_line,
     split_line,
+    split_names,
     without_codes,
 )
 from squibwise.intake.report.meaning import settle, tell
@@ -105,6 +106,9 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     for line in sheet.lines:
         line.tokens = tokenise(without_codes(line))
     sheet.language = _language(lexicon, sheet.lines)
+    if not any(line.codes for line in sheet.lines):
+        parts = (split_names(line, lexicon, sheet.language) for line in sheet.lines)
+        sheet.lines = [piece for pieces in parts for piece in pieces]
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED

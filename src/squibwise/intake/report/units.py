@@ -136,6 +136,8 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
             line.unit = "other"
         if line.role == "group":
             group = line.group
+        elif group is not None and _begins_block(lines, at):
+            group = None
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
@@ -162,14 +164,16 @@ def _is_of_another(line: Line) -> bool:
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
-    label = _INLINE.match(line.text)
-    if label and len(line.codes) == 1 and name_unit(label[1], lexicon) == ("other", True):
+    if _is_labelled(line, lexicon):
         return True
-    if told & (PARTS - _ANYWHERE) or (has_part(line.words) and "bag" in told):
+    is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
+    is_bag = has_part(line.words) and "bag" in told
+    if told & (PARTS - _ANYWHERE) or (is_bag and not is_engine):
         return False
     is_silence = "communication" in told
     holds = not told & {"bag", "lamp"} or is_silence
-    if (holds and _names_holder(line, lexicon)) or "elsewhere" in line.words.voices:
+    says = holds and _names_holder(line, lexicon)
+    if is_engine or says or "elsewhere" in line.words.voices:
         return True
     if has_part(line.words) or told & (_OWN | {"communication", "unit", "lamp"}):
         return False
@@ -177,6 +181,14 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     if "foreign" in told or line.codes[0].code[:1] == "P":
         return True
     return named and (module is None or bool(_INSIDE.match(line.text)))
+
+
+def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
+    """``Brakes: C1044 sensor unplugged``: the label before a code names another unit."""
+    label = _INLINE.match(line.text)
+    named, is_sure = name_unit(label[1], lexicon) if label else ("unknown", False)
+    is_own = line.words.features & (PARTS - _ANYWHERE) or has_part(line.words)
+    return named == "other" and (is_sure or not is_own)
 
 
 def _names_holder(line: Line, lexicon: Lexicon) -> bool:
@@ -331,11 +343,19 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
         is_last = before.codes and _indent(line) < _indent(before)
         return bool(is_last) and has_part(line.words) and _reads_as_name(line)
     is_bare = not has_part(after.words) and "bag" not in after.words.features
-    is_lead = line.text.rstrip().endswith(":") and bool(
-        line.words.statuses or line.words.voices & {"past", "gone", "exists"}
-    )
+    leads = line.text.rstrip().endswith(":") or _indent(line) < _indent(after)
+    is_lead = leads and bool(line.words.statuses or line.words.voices & {"past", "gone", "exists"})
     is_name = has_part(line.words) and _reads_as_name(line) and _indent(line) < _indent(after)
     return is_lead or (is_bare and is_name)
+
+
+def _begins_block(lines: list[Line], at: int) -> bool:
+    """Tell whether a line heads another block of indented codes."""
+    line = lines[at]
+    after = lines[at + 1] if at + 1 < len(lines) else line
+    before = lines[at - 1] if at else line
+    is_out = not line.codes and line.role not in ("blank", "words") and before.codes
+    return bool(is_out and after.codes and _indent(line) < _indent(after))
 
 
 def _is_group(line: Line) -> bool:

@@ -461,11 +461,20 @@ FAULTS = frozenset(
 )
 
 
+OF_ITS_OWN = (PARTS | {"bag", "lamp", "unit"}) - {"charge"}  # an igniter is one of something
+
+
 def has_part(words: Words) -> bool:
     """Tell whether words name a part of the restraint system."""
     if words.features & PARTS:
         return True
     return "bag" in words.features and bool(words.seats or words.sides or "side" in words.features)
+
+
+def lacks_part(words: Words) -> bool:
+    """Tell whether words name a place and a fault whose part stands before, as in a list."""
+    placed = bool(words.sides or words.seats or words.features & {"nearside", "offside"})
+    return placed and not words.features & HEADS and bool(words.features & TELLS)
 
 
 def has_fault(words: Words) -> bool:
