@@ -96,6 +96,8 @@ def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
         enough = digits >= (1 if is_lenient else _TRUE_DIGITS) and (match[5] or digits > 1)
         if repaired == printed.upper() or not enough or (is_number and not is_lenient):
             continue
+        if is_number and printed[1] not in "0123":  # a mileage, rather
+            continue
         token = undecided(match, "camera", (repaired,))
         found.append(msgspec.structs.replace(token, printed=printed, code=printed))
     return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
