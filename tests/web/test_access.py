@@ -82,5 +82,6 @@ def test_a_look_is_written_by_keyboard_alone(show: Show) -> None:
     page.keyboard.type("K")
     with page.expect_response(lambda answer: answer.request.method == "POST"):
         page.keyboard.press("Enter")
+    page.wait_for_load_state("networkidle")  # the answer leads on to a page of its own
     page.goto("/car/harrow-07")
     expect(page.locator(".card", has_text="centre.windshield: seen intact")).to_have_count(1)
