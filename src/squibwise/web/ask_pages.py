@@ -1,7 +1,5 @@
 """Questions about the maker's rules and the crash, each answered with its source."""
 
-from pathlib import Path
-
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -12,7 +10,7 @@ from squibwise.present.tell_orders import open_questions
 from squibwise.present.tell_work import tell_question
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, enter, sends, stale
+from squibwise.web.sending import Sent, enter, sends
 
 
 def questions(request: Request) -> Response:
@@ -46,13 +44,5 @@ def answer(request: Request, sent: Sent) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     asked, word, source = sent.get("question", 60), sent.get("answer", 10), sent.get("source", 300)
     entries, rules = ticking.answer_entries(opened.case, asked, word, source, bench.catalog)
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
-
-    def make(folder: Path) -> tuple[Pairs, ...]:
-        del folder
-        return entries
-
-    enter(request, opened, sent, f"answer {asked} {word}", make, rules)
+    enter(request, opened, sent, f"answer {asked} {word}", lambda _: entries, rules)
     return go(f"/car/{opened.id}/ask")

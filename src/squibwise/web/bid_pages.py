@@ -15,7 +15,6 @@ from squibwise import case as line
 from squibwise import plan
 from squibwise.errors import InputError
 from squibwise.garage import store
-from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
 from squibwise.garage.writing import NewFile, write_files
 from squibwise.intake import market_files
@@ -25,7 +24,7 @@ from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Sent, sends, stale
+from squibwise.web.sending import Sent, changing, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
 SHEET = "bid.toml"
@@ -101,11 +100,7 @@ def keep_sheet(request: Request, sent: Sent) -> Response:
     """Keep the bid sheet with the car."""
     opened, bench = opened_for(request), bench_of(request)
     text = _written(sent, bench)
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
-    at = dt.datetime.now(dt.UTC)
-    with editing(bench.place, opened.id, "bid sheet", at, "", opened.seen) as folder:
+    with changing(request, opened, sent, "bid sheet") as folder:
         (folder / SHEET).unlink(missing_ok=True)
         write_files([NewFile(path=folder / SHEET, data=text.encode("utf-8"))])
         market_files.load_bid(folder / SHEET)

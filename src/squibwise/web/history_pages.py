@@ -9,7 +9,7 @@ from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Sent, sends, stale
+from squibwise.web.sending import Sent, refuse_stale, sends
 
 SHOWN = 200
 
@@ -36,9 +36,7 @@ def history(request: Request) -> Response:
 def undo(request: Request, sent: Sent) -> Response:
     """Take the last entry that holds back; the history keeps both."""
     opened, bench = opened_for(request), bench_of(request)
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
+    refuse_stale(opened, sent)
     with connected(bench.place) as garage:
         head = store.head(garage, opened.id)
         store.undo(garage, opened.id, dt.datetime.now(dt.UTC), sent.get("by", 60), head)

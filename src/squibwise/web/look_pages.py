@@ -18,7 +18,7 @@ from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends, stale
+from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends
 
 _PICTURES = {
     ".jpg": "image/jpeg",
@@ -71,9 +71,6 @@ def look(request: Request, sent: Sent) -> Response:
     word, photos = sent.get("seen_word", 60), sent.files.get("photo", ())
     if not word and not photos:
         raise InputError("Nothing was chosen.", remedy="Choose what you see, or a photograph.")
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
 
     def make(folder: Path) -> Iterator[Pairs]:
         if word:

@@ -14,7 +14,6 @@ from starlette.responses import Response
 from squibwise import case as line
 from squibwise.errors import InputError
 from squibwise.garage import store
-from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
 from squibwise.garage.writing import NewFile, write_files
 from squibwise.intake import market_files
@@ -35,7 +34,7 @@ from squibwise.present.tell_orders import (
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Sent, sends, stale
+from squibwise.web.sending import Sent, changing, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
 SHEETS = ("offers.csv", "offers.xlsx")
@@ -98,11 +97,7 @@ def offers(request: Request, sent: Sent) -> Response:
     place = f"offers{Path(name).suffix.lower()}"
     if place not in SHEETS:
         raise InputError("This is no sheet of offers.", remedy="Choose a CSV or XLSX file.")
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
-    at = dt.datetime.now(dt.UTC)
-    with editing(bench.place, opened.id, "offers", at, sent.get("by", 60), opened.seen) as folder:
+    with changing(request, opened, sent, "offers") as folder:
         for earlier in SHEETS:
             (folder / earlier).unlink(missing_ok=True)
         write_files([NewFile(path=folder / place, data=data)])

@@ -3,7 +3,6 @@
 import datetime as dt
 import hashlib
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -29,7 +28,7 @@ from squibwise.prove.verifying import read_record
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+from squibwise.web.sending import Sent, common, enter, sends
 
 SHOWN_MISSING, LARGEST_PICTURE = 5, 3_000_000
 PLACES = {
@@ -106,15 +105,7 @@ def sign(request: Request, sent: Sent) -> Response:
     entry = make(sent) | common(sent)
     if entry["kind"] == "part-label":
         del entry["by"]  # a label speaks for itself; the history says who wrote it down
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
-
-    def made(folder: Path) -> tuple[Pairs, ...]:
-        del folder
-        return (entry,)
-
-    enter(request, opened, sent, f"signed {sent.get('gate', 40)}", made)
+    enter(request, opened, sent, f"signed {sent.get('gate', 40)}", lambda _: (entry,))
     return go(f"/car/{opened.id}/prove")
 
 

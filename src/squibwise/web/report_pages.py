@@ -1,6 +1,5 @@
 """Reports: dropped, pasted or photographed, read line by line, and a misread line corrected."""
 
-import datetime as dt
 import hashlib
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,6 @@ from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import entering
-from squibwise.garage.cases import editing
 from squibwise.garage.correcting import Correction, correct_line
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
@@ -19,7 +17,7 @@ from squibwise.present.tell_bench import make_job
 from squibwise.web.bench import Bench, NotThereError, Opened, now
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends, stale
+from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
 
 WHENS = ("before-repair", "after-repair", "unknown")
 
@@ -40,9 +38,6 @@ def add(request: Request, sent: Sent) -> Response:
         files = (*files, ("pasted.txt", text.encode("utf-8")))
     if not files:
         raise InputError("Nothing was handed in.", remedy="Choose a file or paste the text.")
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
 
     def make(folder: Path) -> tuple[Pairs, ...]:
         return tuple(e for f in files for e in _entries(folder, *f, sent))
@@ -125,11 +120,7 @@ def correct(request: Request, sent: Sent) -> Response:
     )
     if not correction.code or not by:
         raise InputError("Nobody is named.", remedy="Say who reads the line so.")
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
-    what, at = f"corrected {correction.code} of {report.id}", dt.datetime.now(dt.UTC)
-    source = f"read on the report by {by}"
-    with editing(bench.place, opened.id, what, at, by, opened.seen) as folder:
+    what, source = f"corrected {correction.code} of {report.id}", f"read on the report by {by}"
+    with changing(request, opened, sent, what) as folder:
         correct_line(folder, correction, source, what, now(), bench.catalog)
     return go(f"/car/{opened.id}/report/{report.id}")

@@ -1,6 +1,5 @@
 """Weigh a seat with dead weights, guided: up in steps, down again, the conditions written down."""
 
-from pathlib import Path
 from typing import Any
 
 from starlette.requests import Request
@@ -16,7 +15,7 @@ from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+from squibwise.web.sending import Sent, common, enter, sends
 
 KG_PER_POUND = 0.45359237
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 lb = 0.453 592 37 kg, exactly."""
@@ -76,15 +75,8 @@ def weigh(request: Request, sent: Sent) -> Response:
     }
     entry = {k: v for k, v in given.items() if v not in (None, "")} | common(sent)
     entry.pop("by", None)
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
-
-    def make(folder: Path) -> tuple[Pairs, ...]:
-        del folder
-        return (entry,)
-
-    enter(request, opened, sent, f"weighed {sensor}: {number(given['applied_kg'])} kg", make)
+    what = f"weighed {sensor}: {number(given['applied_kg'])} kg"
+    enter(request, opened, sent, what, lambda _: (entry,))
     return go(f"/car/{opened.id}/seat/{sensor}")
 
 

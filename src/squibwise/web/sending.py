@@ -87,7 +87,10 @@ def _once(request: Request, sent: Sent, doing: Doing) -> Response:
         done = _done_before(bench, key)
         if done is not None:
             return go(done)
-        answer = doing(request, sent)
+        try:
+            answer = doing(request, sent)
+        except StaleError as error:
+            return _show_both(request, error.opened, sent)
         if key and answer.status_code == HTTPStatus.SEE_OTHER:
             with connected(bench.place) as garage:
                 store.remember(garage, _ONCE + key, answer.headers["location"])
@@ -101,10 +104,26 @@ def _done_before(bench: Bench, key: str) -> str | None:
         return store.recall(garage, _ONCE + key)
 
 
-def stale(request: Request, opened: Opened, sent: Sent) -> Response | None:
-    """Return both versions when the car is not as the person saw it; None when it is."""
-    if sent.get("seen") == opened.seen:
-        return None
+class StaleError(Exception):
+    """A car is not as the person saw it."""
+
+    def __init__(self, opened: Opened) -> None:
+        super().__init__(opened.id)
+        self.opened = opened
+
+
+def refuse_stale(opened: Opened, sent: Sent) -> None:
+    """Stop what was sent about a car that is not as the person saw it.
+
+    Raises:
+        StaleError: It was changed since; whoever sent it is shown both versions.
+    """
+    if sent.get("seen") != opened.seen:
+        raise StaleError(opened)
+
+
+def _show_both(request: Request, opened: Opened, sent: Sent) -> Response:
+    """Return what the person saw and what was done since, to decide between them."""
     with connected(bench_of(request).place) as garage:
         entries = store.history(garage, opened.id)
     seen = _number_seen(entries, sent.get("seen"))
@@ -132,6 +151,25 @@ Pairs = Mapping[str, Any]
 Making = Callable[[Path], Iterable[Pairs]]
 
 
+@contextmanager
+def changing(request: Request, opened: Opened, sent: Sent, what: str) -> Iterator[Path]:
+    """Give a car as a folder to be changed; the change becomes an entry.
+
+    Args:
+        request: What is answered.
+        opened: The car as the person saw it.
+        sent: With who does it.
+        what: In words, for the history.
+
+    Raises:
+        StaleError: Somebody changed the car meanwhile.
+    """
+    refuse_stale(opened, sent)
+    place, at, by = bench_of(request).place, dt.datetime.now(dt.UTC), sent.get("by", 60)
+    with editing(place, opened.id, what, at, by, opened.seen) as folder:
+        yield folder
+
+
 def enter(
     request: Request,
     opened: Opened,
@@ -151,14 +189,13 @@ def enter(
         rules: Rules of the maker.
 
     Raises:
-        InputError: It would be a mistake, or somebody changed the car meanwhile.
+        InputError: It would be a mistake.
+        StaleError: Somebody changed the car meanwhile.
     """
-    bench = bench_of(request)
-    at = dt.datetime.now(dt.UTC)
-    with editing(bench.place, opened.id, what, at, sent.get("by", 60), opened.seen) as folder:
+    with changing(request, opened, sent, what) as folder:
         entries = tuple(make(folder))
         addition = entering.Addition(command=what, at=now(), evidence=entries, rules=tuple(rules))
-        entering.add(entering.open_file(folder), addition, bench.catalog)
+        entering.add(entering.open_file(folder), addition, bench_of(request).catalog)
 
 
 def common(sent: Sent) -> dict[str, Any]:

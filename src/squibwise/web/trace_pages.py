@@ -1,7 +1,5 @@
 """Circuits at fault: the bench card of the next test, its outcome, and the clock of the wait."""
 
-from pathlib import Path
-
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -17,7 +15,7 @@ from squibwise.web.bench import Bench, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+from squibwise.web.sending import Sent, common, enter, sends
 
 CAUSES_SHOWN = 5
 
@@ -87,14 +85,6 @@ def outcome(request: Request, sent: Sent) -> Response:
     word, test = sent.get("outcome", 80), sent.get("test", 120)
     if not word or not test:
         raise InputError("No outcome was chosen.", remedy="Press what you saw.")
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
-
-    def make(folder: Path) -> tuple[Pairs, ...]:
-        del folder
-        return (entry,)
-
-    enter(request, opened, sent, f"tested {loop}: {test}, {word}", make)
+    enter(request, opened, sent, f"tested {loop}: {test}, {word}", lambda _: (entry,))
     return go(f"/car/{opened.id}/trace/{loop}")

@@ -1,6 +1,5 @@
 """The work: visits between changes of power, ticks by area, holds, gates, who did it."""
 
-from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -17,7 +16,7 @@ from squibwise.present.tell_visits import POWER, next_operation, tell_holds, tel
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
-from squibwise.web.sending import Pairs, Sent, common, enter, sends, stale
+from squibwise.web.sending import Pairs, Sent, common, enter, refuse_stale, sends
 
 
 class VisitTab(msgspec.Struct, frozen=True, kw_only=True):
@@ -134,9 +133,7 @@ def tick(request: Request, sent: Sent) -> Response:
         raise InputError("Nothing was ticked.", remedy="Tick what was done, then write it down.")
     if not sent.get("by"):
         raise InputError("Nobody is named.", remedy="Say who did it.")
-    old = stale(request, opened, sent)
-    if old is not None:
-        return old
+    refuse_stale(opened, sent)
     numbers = ticking.read_numbers(chosen)
     failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"
     todo, given = bench.whole(opened).todo, common(sent)
@@ -144,12 +141,7 @@ def tick(request: Request, sent: Sent) -> Response:
     note = sent.get("note", 400)
     told = tuple(_noted(e, note) for e in entries)
     words = f"did {','.join(map(str, numbers))}{' failed' if failed else ''}"
-
-    def make(folder: Path) -> tuple[Pairs, ...]:
-        del folder
-        return told
-
-    enter(request, opened, sent, words, make)
+    enter(request, opened, sent, words, lambda _: told)
     visit = sent.get("visit", 20)
     return go(f"/car/{opened.id}/work" + (f"?visit={visit}" if visit.isalpha() else ""))
 
