@@ -5,11 +5,10 @@ from starlette.responses import Response
 
 from squibwise.garage import ticking
 from squibwise.model.words import ASKED_WORDS
-from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_orders import open_questions
 from squibwise.present.tell_work import tell_question
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, enter, sends
 
 
@@ -26,11 +25,10 @@ def questions(request: Request) -> Response:
         }
         for q in open_questions(whole.todo)
     ]
-    return page(
+    return car_page(
         request,
         "ask.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         step="ask",
         first=[q for q in whole.states.open_questions if q.id not in {x["id"] for x in told}],
         questions=told,

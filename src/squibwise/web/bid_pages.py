@@ -19,11 +19,10 @@ from squibwise.garage.database import connected
 from squibwise.garage.writing import NewFile, write_files
 from squibwise.intake import market_files
 from squibwise.model.bid import BidLimit, BidSheet
-from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for, page
 from squibwise.web.sending import Sent, changing, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
@@ -41,15 +40,16 @@ def bid(request: Request) -> Response:
     sheet = _sheet(bench, opened)
     if sheet is None:
         return _page(request, opened, None, None)
-    key = _key(opened)
-    return answer_or_wait(
-        request, key, _limit, lambda a: _page(request, opened, sheet, a), "Working out the bid"
-    )
+
+    def show(answer: BidLimit) -> Response:
+        return _page(request, opened, sheet, answer)
+
+    return answer_or_wait(request, opened, "bid", _limit, show, "Working out the bid")
 
 
 async def bid_progress(request: Request) -> Response:
     """How far the bid is."""
-    return await tell_progress(request, _key, _limit)
+    return await tell_progress(request, "bid", _limit)
 
 
 def _page(
@@ -57,11 +57,10 @@ def _page(
 ) -> Response:
     bench = bench_of(request)
     book = bench.catalog.bidding
-    return page(
+    return car_page(
         request,
         "bid.html",
-        opened=opened,
-        job=make_job(bench.whole(opened), bench.catalog),
+        opened,
         step="order",
         telling=tell_bid(opened.case, answer, bench.catalog) if answer else None,
         sheet=sheet,
@@ -71,10 +70,6 @@ def _page(
         trades=book.trades,
         questions=book.question,
     )
-
-
-def _key(opened: Opened) -> tuple[str, str, str]:
-    return ("bid", opened.id, opened.seen)
 
 
 def _sheet(bench: Bench, opened: Opened) -> BidSheet | None:

@@ -17,7 +17,6 @@ from squibwise.present.tell_assessment import by_state, tell_belief
 from squibwise.present.tell_bench import (
     LETTERS,
     make_cards,
-    make_job,
     make_mark,
     make_picture,
     may_hurt,
@@ -28,7 +27,7 @@ from squibwise.present.tell_garage import search_cars
 from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.drawing import layout, place_arrows, place_marks, seat_of
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for, page
 
 SHOWN_CARS = 50
 LEGEND = (
@@ -85,11 +84,10 @@ def _car_page(request: Request, opened: Opened, part: str, **given: Any) -> Resp
     whole = bench.whole(opened)
     picture = make_picture(opened.case, whole.states, bench.catalog)
     lay, hand = layout(), picture.drive_hand
-    return page(
+    return car_page(
         request,
         "car.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         brief=brief_of(bench, opened),
         drawn=place_marks(picture),
         arrows=place_arrows(picture),

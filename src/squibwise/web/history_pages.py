@@ -25,7 +25,6 @@ def history(request: Request) -> Response:
         request,
         "history.html",
         opened=opened,
-        job=[],
         entries=[(e, e.number in undone) for e in reversed(entries[-SHOWN:])],
         hidden_entries=max(0, len(entries) - SHOWN),
         last=holding[-1] if len(holding) > 1 else None,

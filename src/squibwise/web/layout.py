@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.screens import LANGUAGES, Screens, load_screens
 from squibwise.present.phrases import in_words, standing
+from squibwise.present.tell_bench import make_job
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.sessions import Session
 
@@ -61,7 +62,7 @@ def page(
     **given: Any,  # noqa: ANN401 - of a template
 ) -> HTMLResponse:
     """Return a page."""
-    bench: Bench = request.app.state.bench
+    bench = bench_of(request)
     session: Session | None = request.state.session
     spoken = language(request)
     screens: Screens = load_screens()
@@ -73,9 +74,22 @@ def page(
         "standing": _standing(bench.catalog),
         "here": request.url.path,
         "step": "",
+        "job": (),
     }
     html = templates().get_template(template).render(shared | given)
     return HTMLResponse(html, status_code=status)
+
+
+def car_page(
+    request: Request,
+    template: str,
+    opened: Opened,
+    **given: Any,  # noqa: ANN401 - of a template
+) -> HTMLResponse:
+    """Return a page of a car, under the line of its job."""
+    bench = bench_of(request)
+    job = make_job(bench.whole(opened), bench.catalog)
+    return page(request, template, opened=opened, job=job, **given)
 
 
 def _standing(catalog: Catalog) -> str:

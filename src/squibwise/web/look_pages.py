@@ -13,11 +13,11 @@ from squibwise.garage.database import connected
 from squibwise.model.evidence import Photo
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
-from squibwise.present.tell_bench import Mark, make_job, make_picture
+from squibwise.present.tell_bench import Mark, make_picture
 from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends
 
 _PICTURES = {
@@ -41,11 +41,10 @@ def looks(request: Request) -> Response:
         if look.component in marks
     ]
     doubtful = [marks[c.id] for c in doubtful_parts(whole.states, bench.catalog)]
-    return page(
+    return car_page(
         request,
         "looks.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         step="look",
         nexts=nexts,
         doubtful=doubtful,

@@ -20,7 +20,6 @@ from squibwise.intake import market_files
 from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ShopTerms
 from squibwise.model.work import Order
 from squibwise.present.figures import bare_sum, percent
-from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_buying import tell_buying
 from squibwise.present.tell_cost import tell_sums
 from squibwise.present.tell_orders import (
@@ -33,7 +32,7 @@ from squibwise.present.tell_orders import (
 )
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, changing, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
@@ -45,11 +44,10 @@ def orders(request: Request) -> Response:
     """What to order now, what may be added, and the offers that were handed in."""
     opened, bench = opened_for(request), bench_of(request)
     whole = bench.whole(opened)
-    return page(
+    return car_page(
         request,
         "order.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         step="order",
         now=_rows(order_now(whole.todo)),
         added=_rows(may_be_added(whole.todo)),
@@ -112,11 +110,10 @@ def buying(request: Request) -> Response:
     def show(planned: tuple[BuyAnswer, ShopTerms]) -> Response:
         answer, terms = planned
         best, today = answer.plans[-1], dt.date.today()
-        return page(
+        return car_page(
             request,
             "buying.html",
-            opened=opened,
-            job=make_job(bench.whole(opened), bench.catalog),
+            opened,
             step="order",
             telling=tell_buying(opened.case, answer, terms, today, bench.catalog),
             bars=_bars(best),
@@ -127,16 +124,12 @@ def buying(request: Request) -> Response:
             curve_height=CURVE_HEIGHT,
         )
 
-    return answer_or_wait(request, _key(opened), _plan, show, "Planning what to buy")
+    return answer_or_wait(request, opened, "buying", _plan, show, "Planning what to buy")
 
 
 async def buying_progress(request: Request) -> Response:
     """How far the plan to buy is."""
-    return await tell_progress(request, _key, _plan)
-
-
-def _key(opened: Opened) -> tuple[str, str, str]:
-    return ("buying", opened.id, opened.seen)
+    return await tell_progress(request, "buying", _plan)
 
 
 def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:

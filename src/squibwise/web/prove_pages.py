@@ -20,14 +20,13 @@ from squibwise.garage.keys import own_key
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.present.phrases import name
-from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_checks import tell_verdicts
 from squibwise.present.tell_record import tell_record
 from squibwise.prove.recording import to_json
 from squibwise.prove.verifying import read_record
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, common, enter, sends
 
 SHOWN_MISSING, LARGEST_PICTURE = 5, 3_000_000
@@ -71,11 +70,10 @@ def gates(request: Request) -> Response:
     cautions = dict.fromkeys(c.text for o in whole.todo.operations for c in o.cautions)
     fitted = [o for o in whole.todo.operations if o.action == "fit"]
     parts = dict.fromkeys(c for o in fitted for c in o.components)
-    return page(
+    return car_page(
         request,
         "prove.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         step="prove",
         open_gates=[_told(g, opened, bench) for g in whole.gates if g.open],
         closed=[g for g in whole.gates if not g.open],
@@ -171,11 +169,10 @@ def preview(request: Request) -> Response:
     """The record as it would be issued now; a draft while a gate is open."""
     opened, bench = opened_for(request), bench_of(request)
     record = _record(bench, opened)
-    return page(
+    return car_page(
         request,
         "record.html",
-        opened=opened,
-        job=make_job(bench.whole(opened), bench.catalog),
+        opened,
         step="prove",
         record=record,
         sheet=tell_record(record),

@@ -13,10 +13,9 @@ from squibwise.garage.correcting import Correction, correct_line
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 from squibwise.present.phrases import in_words, name
-from squibwise.present.tell_bench import make_job
 from squibwise.web.bench import Bench, NotThereError, Opened, now
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
 
 WHENS = ("before-repair", "after-repair", "unknown")
@@ -24,9 +23,7 @@ WHENS = ("before-repair", "after-repair", "unknown")
 
 def add_page(request: Request) -> Response:
     """A form that takes a report: a file, a photograph of it, or its text."""
-    opened, bench = opened_for(request), bench_of(request)
-    job = make_job(bench.whole(opened), bench.catalog)
-    return page(request, "add.html", opened=opened, job=job, whens=WHENS)
+    return car_page(request, "add.html", opened_for(request), whens=WHENS)
 
 
 @sends
@@ -69,11 +66,10 @@ def lines(request: Request) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     report = _find(opened, request.path_params["report"])
     reading = report.reading
-    return page(
+    return car_page(
         request,
         "report.html",
-        opened=opened,
-        job=make_job(bench.whole(opened), bench.catalog),
+        opened,
         report=report,
         when=in_words(report.when),
         lines=[_line(x, bench) for x in reading.lines],

@@ -10,11 +10,10 @@ from squibwise.model.evidence import SeatTrial
 from squibwise.model.names import split_component
 from squibwise.present.figures import number
 from squibwise.present.phrases import name
-from squibwise.present.tell_bench import make_job
 from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, common, enter, sends
 
 KG_PER_POUND = 0.45359237
@@ -31,11 +30,10 @@ def seat(request: Request) -> Response:
         raise NotThereError(f"'{sensor}' weighs nothing.")
     verdicts = bench.whole(opened).verdicts
     trials = [e for e in opened.case.evidence if isinstance(e, SeatTrial) and e.component == sensor]
-    return page(
+    return car_page(
         request,
         "seat.html",
-        opened=opened,
-        job=make_job(bench.whole(opened), bench.catalog),
+        opened,
         step="prove",
         sensor=sensor,
         title=name(sensor, bench.catalog),

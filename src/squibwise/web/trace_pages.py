@@ -9,12 +9,12 @@ from squibwise.model.names import current_name, split_loop
 from squibwise.model.trace import Trace
 from squibwise.present.figures import minutes, percent
 from squibwise.present.phrases import name
-from squibwise.present.tell_bench import make_job, open_circuits
+from squibwise.present.tell_bench import open_circuits
 from squibwise.present.tell_trace import tell_trace
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, common, enter, sends
 
 CAUSES_SHOWN = 5
@@ -31,11 +31,10 @@ def circuits(request: Request) -> Response:
         if bench.catalog.kinds[current_name(c).partition(".")[2].rstrip("-0123456789")].circuit
         and c not in dict(found)
     ]
-    return page(
+    return car_page(
         request,
         "circuits.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         step="trace",
         circuits=found,
         others=watched,
@@ -49,11 +48,10 @@ def card(request: Request) -> Response:
     found = _traced(bench, opened, loop)
     ranked = sorted(found.hypotheses, key=lambda h: -h.p)
     full = tell_trace(opened.case, found, bench.catalog)
-    return page(
+    return car_page(
         request,
         "card.html",
-        opened=opened,
-        job=make_job(bench.whole(opened), bench.catalog),
+        opened,
         step="trace",
         loop=loop,
         title=name(split_loop(loop)[0], bench.catalog),

@@ -9,9 +9,8 @@ from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
 from squibwise.errors import SquibwiseError
-from squibwise.present.tell_bench import make_job
 from squibwise.web.bench import Bench, Opened
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 
 TELL_SECONDS = 0.5
 
@@ -20,7 +19,8 @@ Answering = Callable[[Bench, Opened], Any]
 
 def answer_or_wait(
     request: Request,
-    key: Hashable,
+    opened: Opened,
+    name: str,
     answering: Answering,
     show: Callable[[Any], Response],
     what: str,
@@ -29,28 +29,30 @@ def answer_or_wait(
 
     Args:
         request: What is answered; ``?now=1`` waits here, for browsers without scripts.
-        key: Under which the answer is kept.
+        opened: The car.
+        name: Of the answer; it is kept under it for the car as it stands.
         answering: Works the answer out.
         show: Makes the page of it.
         what: What is waited for, in words.
     """
-    bench, opened = bench_of(request), opened_for(request)
+    bench, key = bench_of(request), _key(name, opened)
     if bench.has(key) or request.query_params.get("now"):
         return show(bench.keep(key, lambda: answering(bench, opened)))
-    job = make_job(bench.whole(opened), bench.catalog)
-    return page(request, "waiting.html", opened=opened, job=job, what=what, step="order")
+    return car_page(request, "waiting.html", opened, what=what, step="order")
 
 
-async def tell_progress(
-    request: Request, key: Callable[[Opened], Hashable], answering: Answering
-) -> Response:
+def _key(name: str, opened: Opened) -> Hashable:
+    return (name, opened.id, opened.seen)
+
+
+async def tell_progress(request: Request, name: str, answering: Answering) -> Response:
     """Return events while an answer is worked out: seconds gone by, then that it is there."""
     bench = bench_of(request)
     opened = await run_in_threadpool(opened_for, request)
 
     async def events() -> AsyncIterator[str]:
         work = asyncio.create_task(
-            run_in_threadpool(bench.keep, key(opened), lambda: answering(bench, opened))
+            run_in_threadpool(bench.keep, _key(name, opened), lambda: answering(bench, opened))
         )
         gone = 0.0
         while not work.done():

@@ -2,48 +2,36 @@
 
 from typing import Any
 
-import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import ticking
 from squibwise.model.work import Area, Operation, Visit
-from squibwise.present.figures import hours, minutes
+from squibwise.present.figures import hours
 from squibwise.present.phrases import tell_reasons
-from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_visits import POWER, next_operation, tell_holds, tell_sureness
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Pairs, Sent, common, enter, refuse_stale, sends
-
-
-class VisitTab(msgspec.Struct, frozen=True, kw_only=True):
-    """A visit on the line of visits."""
-
-    id: str
-    title: str
-    power: str
-    due: int
 
 
 def visits(request: Request) -> Response:
     """One visit with its areas and operations; the first with something to do by default."""
     opened, bench = opened_for(request), bench_of(request)
     todo = bench.whole(opened).todo
-    tabs = [_tab(v) for v in todo.visits]
+    tabs = [(v.id, sum(not o.done for o in v.operations)) for v in todo.visits]
     following = next_operation(todo)
-    first = next((t.id for t in tabs if t.due), tabs[0].id if tabs else "")
+    first = next((v for v, due in tabs if due), tabs[0][0] if tabs else "")
     wanted = request.query_params.get("visit", first)
     visit = next((v for v in todo.visits if v.id == wanted), None)
     if visit is None and wanted:
         raise NotThereError(f"There is no visit '{wanted[:40]}' in this work.")
-    return page(
+    return car_page(
         request,
         "work.html",
-        opened=opened,
-        job=make_job(bench.whole(opened), bench.catalog),
+        opened,
         step="work",
         tabs=tabs,
         visit=visit,
@@ -55,11 +43,6 @@ def visits(request: Request) -> Response:
         cautions=_cautions(visit) if visit else [],
         has_gate=_has_gate(visit, bench) if visit else False,
     )
-
-
-def _tab(visit: Visit) -> VisitTab:
-    due = sum(not o.done for o in visit.operations)
-    return VisitTab(id=visit.id, title=visit.title, power=POWER[visit.power], due=due)
 
 
 def _time(visit: Visit) -> str:
@@ -101,18 +84,16 @@ def operation(request: Request) -> Response:
     found = _find(opened, bench, request.path_params["number"])
     whole = bench.whole(opened)
     numbers = {o.id: o for o in whole.todo.operations}
-    return page(
+    return car_page(
         request,
         "operation.html",
-        opened=opened,
-        job=make_job(whole, bench.catalog),
+        opened,
         step="work",
         operation=found,
         visit=next(v.id for v in whole.todo.visits if found in v.operations),
         notes=(*tell_holds(found), *tell_sureness(found)),
         after=[numbers[a] for a in found.after if a in numbers],
         because=tell_reasons(found.because, opened.case, bench.catalog),
-        time=minutes(found.minutes.likely),
     )
 
 
