@@ -5,7 +5,7 @@ from starlette.responses import Response
 
 from squibwise import case as line
 from squibwise.errors import InputError
-from squibwise.model.names import current_name, split_loop
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.trace import Trace
 from squibwise.present.figures import minutes, percent
 from squibwise.present.phrases import name
@@ -28,8 +28,7 @@ def circuits(request: Request) -> Response:
     watched = [
         (c, name(c, bench.catalog))
         for c in opened.case.car.components
-        if bench.catalog.kinds[current_name(c).partition(".")[2].rstrip("-0123456789")].circuit
-        and c not in dict(found)
+        if bench.catalog.kinds[split_component(c).kind].circuit and c not in dict(found)
     ]
     return car_page(
         request,
