@@ -29,7 +29,7 @@ from squibwise.web.waiting import answer_or_wait, tell_progress
 SHEET = "bid.toml"
 SPREADS = ("resale", "brand_discount", "transport", "days")
 SINGLES = ("loss_chance", "target", "bidders", "estimate_error", "expected_price", "tax", "day")
-NEEDED = {"loss_chance": "0.15", "bidders": "4", "estimate_error": "0.1"}
+NEEDED = {"loss_chance": 0.15, "bidders": 4.0, "estimate_error": 0.1}
 MOST_LOTS, LARGEST_LOTS = 500, 2_000_000
 SHOWN = ("id", "cost_p50", "cost_p80", "bid_limit", "look", "notes")
 
@@ -110,7 +110,7 @@ def _written(sent: Sent, bench: Bench) -> str:
         if figures:
             document[field] = figures
     for field in SINGLES:
-        value = _number(sent, field) or _number(Sent(words=NEEDED, lists={}), field)
+        value = _number(sent, field) or NEEDED.get(field)
         if value is not None:
             document[field] = int(value) if field == "bidders" else value
     if "resale" not in document:
