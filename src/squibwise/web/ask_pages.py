@@ -20,7 +20,7 @@ def questions(request: Request) -> Response:
         {
             "id": q.id,
             "text": tell_question(q),
-            "answers": [a.partition(": ") for a in q.answers],
+            "answers": [a.partition(": ")[::2] for a in q.answers],
             "source": q.ask == "maker" and q.id not in ASKED_WORDS,
         }
         for q in open_questions(whole.todo)

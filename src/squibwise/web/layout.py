@@ -33,7 +33,6 @@ def templates() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["words"] = in_words
-    made.filters["first_last"] = lambda told: (told[0], told[2])
     made.globals |= {"static": static_path, "once": lambda: secrets.token_urlsafe(12)}
     return made
 

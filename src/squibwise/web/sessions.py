@@ -75,11 +75,6 @@ class Sessions:
             self._held[session_id] = _Held(found.session, self.clock() + IDLE_SECONDS, True)
             return found.session
 
-    def end(self, session_id: str) -> None:
-        """End a session."""
-        with self._lock:
-            self._held.pop(session_id, None)
-
     def offer_pairing(self, role: Role) -> str:
         """Return a token with which one browser may begin a session, once and soon."""
         token = secrets.token_urlsafe(18)
