@@ -231,11 +231,15 @@ def release(
 
     ``made_by`` is the program's version.
     """
+    return record(case, overview(case, catalog, own), catalog, today, made_by)
+
+
+def record(
+    case: Case, whole: Overview, catalog: Catalog, today: dt.date, made_by: str = ""
+) -> ProofRecord:
+    """Return the written record of what is answered about a case already."""
+    states, items, costs, checked = whole.states, whole.todo, whole.costs, whole.verdicts
     case = put_in_order(case)
-    states = assess(case, catalog, own)
-    items = require.work(case, states, catalog)
-    costs = plan.cost(case, items, catalog)
-    checked = prove.verdicts(case, items, catalog, states)
     return prove.record(case, states, items, costs, checked, catalog, today, made_by)
 
 

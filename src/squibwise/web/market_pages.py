@@ -11,7 +11,6 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from squibwise import case as line
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
@@ -19,6 +18,7 @@ from squibwise.garage.writing import NewFile, write_files
 from squibwise.intake import market_files
 from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ShopTerms
 from squibwise.model.work import Order
+from squibwise.plan import list_needs, list_requests, plan_buying
 from squibwise.present.figures import bare_sum, percent
 from squibwise.present.tell_buying import tell_buying
 from squibwise.present.tell_cost import tell_sums
@@ -78,7 +78,7 @@ def _files(bench: Bench, opened: Opened) -> dict[str, str]:
 def request_sheet(request: Request) -> Response:
     """The sheet that asks parts desks for offers, as CSV."""
     opened, bench = opened_for(request), bench_of(request)
-    rows = line.request(opened.case, bench.catalog, opened.own)
+    rows = list_requests(opened.case, list_needs(bench.whole(opened).todo))
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]) if rows else ["need"])
     sheet.writeheader()
@@ -143,7 +143,8 @@ def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:
         file = market_files.find_offers(folder)
         sheet = market_files.load_offers(file, bench.catalog, opened.case.currency, {})
         terms = market_files.load_terms(folder / "buying.toml", must_be_there=False)
-    return line.buy(opened.case, sheet, terms, bench.catalog, opened.own), terms
+    todo = bench.whole(opened).todo
+    return plan_buying(opened.case, todo, sheet, terms, bench.catalog), terms
 
 
 def _bars(plan: BuyPlan) -> list[dict[str, Any]]:

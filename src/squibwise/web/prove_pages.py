@@ -158,7 +158,7 @@ def _record(bench: Bench, opened: Opened) -> ProofRecord:
     key = ("record", opened.id, opened.seen, today)
 
     def make() -> ProofRecord:
-        made = line.release(opened.case, bench.catalog, today, opened.own, __version__)
+        made = line.record(opened.case, bench.whole(opened), bench.catalog, today, __version__)
         signed = sign_finished(made, opened.case, bench.place.parent, today)
         return read_record(to_json(signed))  # as a reader of the file has it
 
@@ -183,11 +183,12 @@ def pdf(request: Request) -> Response:
     """The record as PDF, with its data attached."""
     opened, bench = opened_for(request), bench_of(request)
     record = _record(bench, opened)
-    key = own_key(bench.place.parent) if record.signature else None
-    pictures = _pictures(bench, opened, record)
-    data = bench.keep(
-        ("pdf", record.digest), lambda: record_pdf(record, pictures=pictures, key=key)
-    )
+
+    def make() -> bytes:
+        key = own_key(bench.place.parent) if record.signature else None
+        return record_pdf(record, pictures=_pictures(bench, opened, record), key=key)
+
+    data = bench.keep(("pdf", record.digest), make)
     return _file(data, f"{opened.id}{'-draft' if record.draft else ''}.pdf", "application/pdf")
 
 
