@@ -1,6 +1,7 @@
 """A new car, reports, questions, offers, bids, lots, weighing, gates, history: sent and read."""
 
 import csv
+import datetime as dt
 import io
 import json
 import re
@@ -11,7 +12,10 @@ import pytest
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.model.evidence import LampCheck, PartLabel, Passed, SeatTrial
+from squibwise.model.market import BuyAnswer
 from squibwise.model.report import Report
+from squibwise.plan import plan_buying
+from squibwise.web import market_pages
 from squibwise.web.bench import now
 
 
@@ -99,7 +103,14 @@ def test_a_makers_rule_is_answered_with_its_source(call: Any) -> None:
     assert f'value="{asked[1]}"' not in call.get(path).text
 
 
-def test_offers_are_handed_in_and_planned(call: Any) -> None:
+def test_offers_are_handed_in_and_planned(call: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    days = []
+
+    def plan_on(*given: Any) -> BuyAnswer:
+        days.append(given[-1])
+        return plan_buying(*given)
+
+    monkeypatch.setattr(market_pages, "plan_buying", plan_on)
     rows = list(csv.DictReader(io.StringIO(call.get("/car/harrow-07/request.csv").text)))
     assert rows
     sheet = io.StringIO()
@@ -116,6 +127,7 @@ def test_offers_are_handed_in_and_planned(call: Any) -> None:
     html = call.get("/car/harrow-07/buying").text
     assert "Three plans" in html
     assert 'class="bar"' in html
+    assert days == [dt.date.today()], "weekends count, and it is worked out once"
 
 
 def test_what_is_no_sheet_of_offers_is_refused(call: Any) -> None:

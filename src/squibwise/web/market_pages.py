@@ -144,7 +144,7 @@ def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:
         sheet = market_files.load_offers(file, bench.catalog, opened.case.currency, {})
         terms = market_files.load_terms(folder / "buying.toml", must_be_there=False)
     todo = bench.whole(opened).todo
-    return plan_buying(opened.case, todo, sheet, terms, bench.catalog), terms
+    return plan_buying(opened.case, todo, sheet, terms, bench.catalog, dt.date.today()), terms
 
 
 def _bars(plan: BuyPlan) -> list[dict[str, Any]]:

@@ -1,6 +1,7 @@
 """Answers that take seconds: the page says so and shows how it goes, then shows the answer."""
 
 import asyncio
+import datetime as dt
 from collections.abc import AsyncIterator, Callable, Hashable
 from typing import Any
 
@@ -30,7 +31,7 @@ def answer_or_wait(
     Args:
         request: What is answered; ``?now=1`` waits here, for browsers without scripts.
         opened: The car.
-        name: Of the answer; it is kept under it for the car as it stands.
+        name: Of the answer; it is kept for the car as it stands, for a day.
         answering: Works the answer out.
         show: Makes the page of it.
         what: What is waited for, in words.
@@ -42,7 +43,7 @@ def answer_or_wait(
 
 
 def _key(name: str, opened: Opened) -> Hashable:
-    return (name, opened.id, opened.seen)
+    return (name, opened.id, opened.seen, dt.date.today())  # dates and deadlines hang on the day
 
 
 async def tell_progress(request: Request, name: str, answering: Answering) -> Response:
