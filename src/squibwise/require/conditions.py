@@ -1,6 +1,7 @@
 """How probable it is that a condition of a rule holds: of the event, or seen from a component."""
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property
 from itertools import pairwise
 
 import msgspec
@@ -32,7 +33,7 @@ class Trigger(msgspec.Struct, frozen=True, kw_only=True):
     evidence: tuple[str, ...] = ()
 
 
-class Situation(msgspec.Struct, frozen=True, kw_only=True):
+class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     """Everything a condition looks at.
 
     Attributes:
@@ -49,6 +50,11 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
     cleared: frozenset[str] = frozenset()
     failed: frozenset[str] = frozenset()
     memo: dict[tuple[str, str], Trigger] = {}
+
+    @cached_property
+    def crash(self) -> float:
+        """Probability that there was a crash, or that something fired."""
+        return weigh_crash(self.case, self.assessment)
 
 
 def weigh_state(belief: ComponentBelief, state: str, catalog: Catalog) -> float:

@@ -16,7 +16,6 @@ from squibwise.require.conditions import (
     Trigger,
     weigh_circuit_fault,
     weigh_condition,
-    weigh_crash,
 )
 
 KEEP = "keep"
@@ -304,7 +303,7 @@ def _least(ask: Ask, situation: Situation, limits: Limits) -> float:
 
 
 def _had_crash(situation: Situation, limits: Limits) -> bool:
-    return weigh_crash(situation.case, situation.assessment) >= limits.inspect
+    return situation.crash >= limits.inspect
 
 
 def _settle(

@@ -1,6 +1,7 @@
 """What every part of the work list looks at, in one record: limits, progress, the wait."""
 
 from collections.abc import Collection
+from functools import cached_property
 
 import msgspec
 
@@ -24,7 +25,7 @@ class Wait(msgspec.Struct, frozen=True, kw_only=True):
     known: bool
 
 
-class Job(msgspec.Struct, frozen=True, kw_only=True):
+class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     """One car on the way through the work list.
 
     Attributes:
@@ -42,12 +43,12 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     closed: frozenset[str]
     wait: Wait
 
-    @property
+    @cached_property
     def has_fired(self) -> bool:
         """Is it believed enough that something fired."""
         return weigh_any_fired(self.assessment) >= self.limits.spread
 
-    @property
+    @cached_property
     def had_crash(self) -> bool:
         """Is it believed enough that there was a crash, or that something fired."""
         return self.has_fired or weigh_crash(self.case, self.assessment) >= self.limits.inspect
