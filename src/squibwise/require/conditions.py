@@ -147,8 +147,17 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
         chance = 1.0
     if condition.state == "damaged" and belief.id in situation.cleared:
         chance = 0.0
-    evidence = tuple(dict.fromkeys(e for b in belief.because for e in b.evidence))
-    return Trigger(what=belief.id, state=condition.state, probability=chance, evidence=evidence)
+    return Trigger(
+        what=belief.id,
+        state=condition.state,
+        probability=chance,
+        evidence=_evidence_of(belief),
+    )
+
+
+def _evidence_of(belief: ComponentBelief) -> tuple[str, ...]:
+    """Return the ids of the evidence that a belief rests on, each once."""
+    return tuple(dict.fromkeys(e for b in belief.because for e in b.evidence))
 
 
 def _is_seen_damaged(component: str, case: Case) -> bool:
@@ -244,10 +253,14 @@ def _record_locked(case: Case, assessment: Assessment, catalog: Catalog) -> Chan
 
 
 def _soaked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
-    """Return 1 when the owner tells that the car as a whole stood in water."""
-    told = [e for e in case.evidence if isinstance(e, Story) and e.loop is None]
-    seen = tuple(e.id for e in told if "soaked" in e.known)
+    seen = find_soaked(case)
     return float(bool(seen)), seen
+
+
+def find_soaked(case: Case) -> tuple[str, ...]:
+    """Return the ids of what tells that the car as a whole stood in water."""
+    told = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
+    return tuple(e.id for e in told if "soaked" in e.known)
 
 
 def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
@@ -332,7 +345,7 @@ def _believed_missing(component: str, assessment: Assessment, catalog: Catalog) 
     chance = max(belief.after_crash.missing, belief.now.missing)
     if chance < catalog.fact("require.certain-from").number():
         return 0.0, ()
-    return chance, tuple(dict.fromkeys(e for b in belief.because for e in b.evidence))
+    return chance, _evidence_of(belief)
 
 
 def is_unit_gone(case: Case) -> bool:

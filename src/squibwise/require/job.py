@@ -8,9 +8,8 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
-from squibwise.model.evidence import Story
 from squibwise.model.names import split_component
-from squibwise.require.conditions import weigh_any_fired, weigh_crash
+from squibwise.require.conditions import find_soaked, weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
 from squibwise.require.progress import LOADS_GATE, Progress, close_gates, read_progress
 
@@ -56,8 +55,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     @property
     def was_flooded(self) -> bool:
         """Did the owner tell that the car stood in water."""
-        told = (e for e in self.case.evidence if isinstance(e, Story) and e.loop is None)
-        return any("soaked" in e.known for e in told)
+        return bool(find_soaked(self.case))
 
     @property
     def has_high_voltage(self) -> bool:
