@@ -25,7 +25,7 @@ class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """One piece of a loop.
 
     Attributes:
-        id: StoryWord in hypothesis ids.
+        id: Word in hypothesis ids.
         title: What a mechanic calls it.
         role: One of ``ROLES``; ``whole`` for what concerns the loop as a whole.
         access: Access cluster that must be open to reach it; empty for none.
@@ -79,7 +79,7 @@ class LoopFault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         element: Element id it belongs to; ``<role>`` in angle brackets for every one of a role.
             An entry for an element goes before one for its role, one for a chain before both.
         chains: Chains it holds for; empty for all.
-        fault: StoryWord after the colon in hypothesis ids.
+        fault: Word after the colon in hypothesis ids.
         title: In a mechanic's words; ``{element}`` stands for the element's title.
         circuits: Circuits it occurs in; empty for all.
         unreported: Holds only for a circuit that no report names.

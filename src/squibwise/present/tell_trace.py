@@ -20,7 +20,6 @@ from squibwise.present.telling import (
 )
 
 CAUSES_SHOWN = 8
-STANDING = "maker-first"  # the notice below every answer, no hazard of one test
 POWER = {"off": "power off", "on": "power on", "any": ""}
 
 
