@@ -15,7 +15,9 @@ POLICIES: tuple[Policy, ...] = get_args(Policy)
 """From the mildest to the strictest."""
 LineState = Literal["asked", "quoted", "ordered", "arrived", "rejected", "fitted", "returned"]
 LINE_STATES: tuple[LineState, ...] = get_args(LineState)
-KEPT_STATES: tuple[LineState, ...] = ("ordered", "arrived", "fitted")
+HERE_STATES: tuple[LineState, ...] = ("arrived", "fitted")
+"""States of a line whose part is there."""
+KEPT_STATES: tuple[LineState, ...] = ("ordered", *HERE_STATES)
 """States of a line that a new plan keeps as it is."""
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)

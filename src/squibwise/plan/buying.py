@@ -16,6 +16,7 @@ import numpy as np
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
 from squibwise.model.market import (
+    HERE_STATES,
     KEPT_STATES,
     BuyPlan,
     Need,
@@ -261,7 +262,7 @@ class _Model:
 
     def _rework(self, need: Need, offer: Offer) -> int:
         """Return what a failed inspection is expected to cost: the return, and the days anew."""
-        if offer.state in ("arrived", "fitted") or offer.fails <= 0.0:
+        if offer.state in HERE_STATES or offer.fails <= 0.0:
             return 0
         lost = offer.restock if offer.return_days is not None else 1.0
         days = self._lead(offer) * self.problem.minor(self.problem.terms.bay_day)

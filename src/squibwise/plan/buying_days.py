@@ -11,11 +11,10 @@ from collections.abc import Mapping
 import msgspec
 import numpy as np
 
-from squibwise.model.market import Offer, ReadyBelief, ScheduledTask
+from squibwise.model.market import HERE_STATES, Offer, ReadyBelief, ScheduledTask
 from squibwise.plan.buying_problem import NOW, Option, Problem, Task, lead_day
 
 _DRAWS = 300
-_ARRIVED = ("arrived", "fitted")
 WAIT = "wait"
 """What an operation waited for, where it was the wait after a power-down or the like."""
 
@@ -38,7 +37,7 @@ def expect_lead(problem: Problem, offer: Offer) -> int:
     late = problem.terms.late.get(offer.id)
     if late is not None:
         return late
-    return 0 if offer.state in _ARRIVED else lead_day(offer, problem.terms.lead_chance)
+    return 0 if offer.state in HERE_STATES else lead_day(offer, problem.terms.lead_chance)
 
 
 def expect_leads(chosen: Chosen) -> dict[int, int]:
@@ -186,7 +185,7 @@ def _draw_leads(chosen: Chosen, rng: np.random.Generator, draws: int) -> list[di
     for index, _ in chosen.taken:
         offer = chosen.problem.offers[index][1]
         low, likely, high = offer.lead.low, offer.lead.likely, offer.lead.high
-        fixed = offer.state in _ARRIVED or offer.id in chosen.problem.terms.late
+        fixed = offer.state in HERE_STATES or offer.id in chosen.problem.terms.late
         if fixed or low == high:
             columns[index] = [expect_lead(chosen.problem, offer)] * draws
         else:

@@ -9,7 +9,7 @@ from typing import Literal
 import msgspec
 
 from squibwise.model.cost import from_major
-from squibwise.model.market import WEEKDAYS, Need, Offer, ShopTerms, Supplier
+from squibwise.model.market import HERE_STATES, WEEKDAYS, Need, Offer, ShopTerms, Supplier
 
 NOW, LATER = 0, 1
 _FARTHEST = 2000  # days that a calendar is drawn up for
@@ -152,7 +152,7 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
 
 def reject_risk(offer: Offer) -> int:
     """Return -ln(1 - chance that it fails on arrival) in millionths, rounded up."""
-    if offer.state in ("arrived", "fitted"):
+    if offer.state in HERE_STATES:
         return 0
     return math.ceil(-RISK_SCALE * math.log1p(-offer.fails) - 1e-6)
 

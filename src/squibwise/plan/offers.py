@@ -8,7 +8,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import UsedPolicy
 from squibwise.model.case import Case
 from squibwise.model.evidence import PartLabel
-from squibwise.model.market import POLICIES, JudgedOffer, Need, Offer, Policy
+from squibwise.model.market import HERE_STATES, POLICIES, JudgedOffer, Need, Offer, Policy
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Order, Work
@@ -126,7 +126,7 @@ def missing_papers(offer: Offer, asked: Iterable[str]) -> tuple[str, ...]:
 
 def _with_label(offer: Offer, wanted: Sequence[Need], case: Case) -> Offer:
     """Return an offer that arrived with the label that the case holds of it, by its seller."""
-    if offer.state not in _HERE or offer.label_number:
+    if offer.state not in HERE_STATES or offer.label_number:
         return offer
     mine = {c for n in wanted if offer.fits in (n.key, n.title, *n.contains) for c in n.contains}
     labels = [
@@ -148,7 +148,7 @@ def _compare_label(offer: Offer, need: Need, wanted: Sequence[Need], case: Case)
 
     The number is compared with the one that was ordered, else with the one on the old part.
     """
-    if offer.state not in _HERE:
+    if offer.state not in HERE_STATES:
         return ""
     old = old_labels(case)
     ordered = [offer.part_number] if offer.part_number else []
@@ -172,9 +172,6 @@ def _bare(number: str) -> str:
 
 def _is_unread(offer: Offer) -> bool:
     return offer.state == "arrived" and not offer.label_number
-
-
-_HERE = ("arrived", "fitted")
 
 
 def _is_suspect(offer: Offer, need: Need, catalog: Catalog) -> bool:
