@@ -41,6 +41,7 @@ from squibwise.plan.buying_problem import (
     Aim,
     Option,
     Problem,
+    accepted_risk,
     expected_price,
     reject_risk,
 )
@@ -321,10 +322,9 @@ class _Model:
         Parts of one donor fail together, which makes it likelier that all pass: the limit then
         errs on the safe side.
         """
-        terms = self.problem.terms
-        if not self.aim.rejects or terms.rejects >= 1.0:
+        most = accepted_risk(self.problem.terms)
+        if not self.aim.rejects or most is None:
             return
-        most = math.floor(-RISK_SCALE * math.log1p(-terms.rejects) + 1e-6)
         risks = (
             reject_risk(self.problem.offers[i][1]) * took for (i, _), took in self.take.items()
         )

@@ -157,6 +157,13 @@ def reject_risk(offer: Offer) -> int:
     return math.ceil(-RISK_SCALE * math.log1p(-offer.fails) - 1e-6)
 
 
+def accepted_risk(terms: ShopTerms) -> int | None:
+    """Return the most that risks may sum to at the accepted chance, rounded down; None = any."""
+    if terms.rejects >= 1.0:
+        return None
+    return math.floor(-RISK_SCALE * math.log1p(-terms.rejects) + 1e-6)
+
+
 def habits(problem: Problem) -> tuple[Aim, ...]:
     """Return what three habits would choose: the cheapest offer each, one supplier, all at once.
 
@@ -203,9 +210,9 @@ def _keep_limit(
 
     As a person would: the change that costs least for what it takes off the risk comes first.
     """
-    if problem.terms.rejects >= 1.0:
+    most = accepted_risk(problem.terms)
+    if most is None:
         return choice
-    most = math.floor(-RISK_SCALE * math.log1p(-problem.terms.rejects) + 1e-6)
     offers = [offer for _, offer in problem.offers]
     choice = dict(choice)
     while sum(reject_risk(offers[i]) for i in choice.values()) > most:
