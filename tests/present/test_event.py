@@ -36,4 +36,4 @@ def test_where_it_was_struck_is_told_as_far_as_it_is_settled(
 
 def test_causes_are_what_hands_can_do_something_about() -> None:
     causes = {"crash-record": 0.9, "unread-report:scan-1": 0.9, "supply": 0.6, "clock-spring": 0.1}
-    assert pick_causes(structs.replace(EVENT, causes=causes), 0.5) == {"supply": 0.6}
+    assert pick_causes(causes, 0.5) == {"supply": 0.6}

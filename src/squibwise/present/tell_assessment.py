@@ -216,7 +216,7 @@ def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
         by_state_.setdefault(word, []).append(part.id)
     causes = [
         f"{tell_cause(key, catalog)} ({percent(p)})"
-        for key, p in sorted(pick_causes(states.event, LIKELY).items(), key=lambda c: -c[1])
+        for key, p in sorted(pick_causes(states.event.causes, LIKELY).items(), key=lambda c: -c[1])
     ]
     told = [f"{word}: {tell_grouped(parts, catalog)}" for word, parts in by_state_.items()]
     return [*causes, *told]

@@ -1,5 +1,7 @@
 """What is believed to have happened to the car."""
 
+from collections.abc import Mapping
+
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import EventBelief, SpeedChange
 from squibwise.model.names import split_component
@@ -87,20 +89,27 @@ def _crash(event: EventBelief, region: str | None) -> list[tuple[str, str]]:
     ]
 
 
-def pick_causes(event: EventBelief, least: float) -> dict[str, float]:
+def pick_causes(causes: Mapping[str, float], least: float) -> dict[str, float]:
     """Return what may stand behind several codes, from a chance on: what hands can do about it."""
     told = (RECORD, UNREAD)
-    return {k: p for k, p in event.causes.items() if p >= least and not k.startswith(told)}
+    return {k: p for k, p in causes.items() if p >= least and not k.startswith(told)}
+
+
+def rank_causes(causes: Mapping[str, float], least: float) -> list[tuple[str, float]]:
+    """Return the same, the likeliest first; a place steps back behind its parts."""
+    likely = pick_causes(causes, least)
+    return [
+        (key, p)
+        for key, p in _ranked(likely)
+        if not any(other.startswith(f"{key}.") for other in likely)
+    ]
 
 
 def tell_causes(event: EventBelief, catalog: Catalog) -> Section | None:
     """Return the single causes that may stand behind several codes; None when none may."""
-    likely = pick_causes(event, catalog.fact("present.named-from").number())
-    rows = tuple(
-        (percent(p), tell_cause(key, catalog))
-        for key, p in _ranked(likely)
-        if not any(other.startswith(f"{key}.") for other in likely)
-    )
+    least = catalog.fact("present.named-from").number()
+    causes = rank_causes(event.causes, least)
+    rows = tuple((percent(p), tell_cause(key, catalog)) for key, p in causes)
     if not rows:
         return None
     note = "look there before any part is bought"

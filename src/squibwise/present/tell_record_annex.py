@@ -13,7 +13,7 @@ from squibwise.present.record_content import (
     StatedPaper,
     StatedWeak,
 )
-from squibwise.present.tell_event import tell_speed
+from squibwise.present.tell_event import RECORD, rank_causes, tell_speed
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_record_work import (
     tell_because,
@@ -37,7 +37,6 @@ from squibwise.present.telling import (
 
 MOST_DOUBTFUL, MOST_MISSING, MOST_LINES, MOST_WEAK = 12, 8, 200, 60
 WORTH = 0.05  # zones and causes are named from here
-RECORD = "crash-record"
 
 
 def tell_signature(content: Content, word: str) -> str:
@@ -161,13 +160,7 @@ def _people(event: StatedEvent, content: Content) -> list[tuple[str, str]]:
 
 def _causes(causes: dict[str, float]) -> list[tuple[str, str]]:
     """Return the crash record, and what may stand behind several codes; a place once."""
-    told = (RECORD, "unread-report")
-    shared = {c: p for c, p in causes.items() if p >= WORTH and not c.startswith(told)}
-    named = [
-        f"{_cause(c)} {percent(p)}"
-        for c, p in sorted(shared.items(), key=lambda item: (-item[1], item[0]))
-        if not any(other.startswith(f"{c}.") for other in shared)
-    ]
+    named = [f"{_cause(c)} {percent(p)}" for c, p in rank_causes(causes, WORTH)]
     recorded = causes.get(RECORD, 0.0)
     rows = [("Crash record in the unit", percent(recorded))] if recorded >= WORTH else []
     return rows + ([("Shared causes", listed(named))] if named else [])
