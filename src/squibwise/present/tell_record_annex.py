@@ -94,16 +94,21 @@ def _hazards(content: Content) -> Section:
 
 def _car(content: Content) -> Section:
     car = content.car
-    guessed = " (guessed from the year; nobody stated it)" if car.assumed else ""
     rows = (
         ("VIN", car.vin or "not given"),
         ("Model year", str(car.model_year or "not known")),
         ("Driver sits on the", car.drive_hand),
-        ("Equipment", f"{car.equipment}{guessed}"),
+        ("Equipment", tell_equipment(content)),
         ("Region", content.region or "not stated"),
         ("Rules followed", rules_followed(content)),
     )
     return Section(heading="The car", blocks=(Table(rows=rows),), level=2, half=True)
+
+
+def tell_equipment(content: Content) -> str:
+    """Return what the car has, and that it is a guess where it is one."""
+    guessed = " (guessed from the year; nobody stated it)" if content.car.assumed else ""
+    return f"{content.car.equipment}{guessed}"
 
 
 def rules_followed(content: Content) -> str:
@@ -193,10 +198,7 @@ def _fired_as(content: Content, word: str) -> list[str]:
 
 
 def _doubtful(content: Content) -> Section | None:
-    """Return what is in doubt: what a look pays for first, then inflators, then the least sure."""
-    order = {look.component: n for n, look in enumerate(content.next_looks)}
-    found = [c for c in content.components if c.doubtful]
-    found.sort(key=lambda c: (order.get(c.id, len(order)), not c.stages, c.now["sound"]))
+    found = list_doubtful(content)
     rows = [(c.title, tell_states(c.now), c.look) for c in found[:MOST_DOUBTFUL]]
     if len(found) > len(rows):
         rows.append((f"and {len(found) - len(rows)} more", "", "see Open gates and Components"))
@@ -205,6 +207,14 @@ def _doubtful(content: Content) -> Section | None:
     )
     heading = "In doubt, and the look that settles it"
     return Section(heading=heading, blocks=(table,), level=2) if rows else None
+
+
+def list_doubtful(content: Content) -> list[StatedComponent]:
+    """Return what is in doubt: what a look pays for first, then inflators, then the least sure."""
+    order = {look.component: n for n, look in enumerate(content.next_looks)}
+    found = [c for c in content.components if c.doubtful]
+    found.sort(key=lambda c: (order.get(c.id, len(order)), not c.stages, c.now["sound"]))
+    return found
 
 
 def _open_gates(record: ProofRecord) -> Section | None:

@@ -8,7 +8,12 @@ from squibwise.model.evidence import Passed
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.present.figures import counted, cut, listed
 from squibwise.present.record_content import Content, StatedComponent, StatedPart
-from squibwise.present.tell_record_annex import rules_followed, tell_signature
+from squibwise.present.tell_record_annex import (
+    list_doubtful,
+    rules_followed,
+    tell_equipment,
+    tell_signature,
+)
 from squibwise.present.telling import Bullets, Section, Table, Text, filled, section
 
 LONGEST_STATED, MOST_DOUBTS, MOST_MARKS, MOST_KNOWN = 70, 3, 14, 8
@@ -32,11 +37,10 @@ def tell_first_page(
 def tell_car_of(content: Content) -> Section:
     """Return the car in three lines."""
     car = content.car
-    guessed = " (guessed from the year; nobody stated it)" if car.assumed else ""
     year = f", model year {car.model_year}" if car.model_year else ""
     rows = (
         ("Car", f"{car.vin or 'VIN not given'}{year}"),
-        ("Equipment", f"{car.equipment}{guessed}, driver on the {car.drive_hand}"),
+        ("Equipment", f"{tell_equipment(content)}, driver on the {car.drive_hand}"),
         ("Rules", rules_followed(content)),
     )
     return Section(blocks=(Table(rows=rows),))
@@ -130,10 +134,8 @@ def _own_figures(content: Content) -> list[str]:
 
 
 def _doubts(content: Content) -> list[str]:
-    """Return what is in doubt with the look that settles it: what a look pays for first."""
-    order = {look.component: n for n, look in enumerate(content.next_looks)}
-    found = [c for c in content.components if c.doubtful]
-    found.sort(key=lambda c: (order.get(c.id, len(order)), not c.stages, c.now["sound"]))
+    """Return what is in doubt with the look that settles it."""
+    found = list_doubtful(content)
     told = [f"In doubt: {c.title}. {c.look}" for c in found[:MOST_DOUBTS]]
     hidden = len(found) - len(told)
     return told + ([f"In doubt: {hidden} more, see the annex."] if hidden else [])
