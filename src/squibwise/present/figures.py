@@ -92,6 +92,11 @@ def measured(value: float, unit: str, region: str | None) -> str:
     return f"{number(value)} {unit}"
 
 
+def paper_size(region: str | None) -> str:
+    """Return the size of paper that a region prints on."""
+    return "us-letter" if (region or "").startswith("US") else "a4"
+
+
 def number(value: float) -> str:
     """Return a measured value as it was entered, without an empty decimal."""
     return repr(float(value)).removesuffix(".0")

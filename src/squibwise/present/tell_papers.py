@@ -10,7 +10,7 @@ from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
 from squibwise.model.trace import Trace
 from squibwise.model.work import Operation, Work
-from squibwise.present.figures import cut
+from squibwise.present.figures import cut, paper_size
 from squibwise.present.phrases import tell_car
 from squibwise.present.record_content import Content, StatedPaper, StatedPart, read_content
 from squibwise.present.tell_record_work import tell_ground
@@ -63,7 +63,7 @@ def tell_tags(case: Case, todo: Work, catalog: Catalog) -> Paper:
     tags = tuple(_tag(case, o, catalog) for o in outs)
     none = section("", Text(text="Nothing is to be taken out.")) if not tags else None
     telling = Telling(title=f"Tags: {case.id}", about=tell_car(case), sections=filled((none,)))
-    return Paper(telling=telling, paper=_size(case.region), notice=_notice(catalog), tags=tags)
+    return Paper(telling=telling, paper=paper_size(case.region), notice=_notice(catalog), tags=tags)
 
 
 def _tag(case: Case, operation: Operation, catalog: Catalog) -> Tag:
@@ -94,7 +94,7 @@ def tell_cards(case: Case, traces: Sequence[Trace], catalog: Catalog) -> Paper:
     )
     return Paper(
         telling=telling,
-        paper=_size(case.region),
+        paper=paper_size(case.region),
         notice=_notice(catalog),
         breaks=tuple(starts),
         signing=("Done by", "Day and time", "Outcome"),
@@ -133,7 +133,7 @@ def tell_pack(record: ProofRecord, catalog: Catalog) -> Paper:
     )
     return Paper(
         telling=telling,
-        paper=_size(content.region),
+        paper=paper_size(content.region),
         notice=_notice(catalog),
         breaks=(len(sections) - 1,),
         signing=("Name and signature of the owner", "Place and day"),
@@ -175,10 +175,6 @@ def _declaration(record: ProofRecord, content: Content) -> Section:
         "certificate number ____________________, odometer ____________.",
     )
     return section("Declaration of the owner", *(Text(text=t) for t in texts))
-
-
-def _size(region: str | None) -> str:
-    return "us-letter" if (region or "").startswith("US") else "a4"
 
 
 def _notice(catalog: Catalog) -> str:

@@ -7,7 +7,7 @@ import msgspec
 from squibwise.model.evidence import Passed
 from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
-from squibwise.present.figures import cut, moment
+from squibwise.present.figures import cut, moment, paper_size
 from squibwise.present.record_content import (
     Content,
     StatedAnswer,
@@ -177,7 +177,7 @@ def _sheet(record: ProofRecord, content: Content, sections: tuple[Section, ...])
         ),
         name=f"{cut(title, LONGEST_TITLE)} - restraint record {case}",
         issued=record.issued_on,
-        paper="us-letter" if (content.region or "").startswith("US") else "a4",
+        paper=paper_size(content.region),
         mark="DRAFT" if record.draft else "",
         header=(short if short == case else f"{short}, {case}", _header(record)),
         footer=(
