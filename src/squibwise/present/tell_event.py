@@ -36,7 +36,7 @@ def tell_event_shortly(event: EventBelief, region: str | None) -> str:
         return f"no crash at all ({percent(event.no_crash)})"
     told = [_struck(event.zones)]
     if event.delta_v_kmh is not None:
-        told.append(tell_speed(event.delta_v_kmh, region))
+        told.append(f"change of speed {tell_speed(event.delta_v_kmh, region)}")
     told += ["rolled over"] if event.rollover >= LIKELY else []
     told += ["struck twice"] if event.second_impact >= LIKELY else []
     return ", ".join(told)
@@ -65,7 +65,7 @@ def tell_speed(change: SpeedChange, region: str | None) -> str:
     """Return the change of speed with its spread, in the unit of the region."""
     low, middle, high = (speed_in(v, region)[0] for v in (change.p10, change.p50, change.p90))
     unit = speed_in(change.p50, region)[1]
-    return f"change of speed about {middle:.0f} {unit} ({low:.0f} to {high:.0f})"
+    return f"about {middle:.0f} {unit} ({low:.0f} to {high:.0f})"
 
 
 def _ranked(chances: dict[str, float]) -> list[tuple[str, float]]:
@@ -76,7 +76,7 @@ def _crash(event: EventBelief, region: str | None) -> list[tuple[str, str]]:
     struck = ", ".join(f"{z} {percent(p)}" for z, p in _ranked(event.zones) if p >= 0.1)
     rows = [("struck", struck or "none is likely")]
     if event.delta_v_kmh is not None:
-        told = tell_speed(event.delta_v_kmh, region).removeprefix("change of speed ")
+        told = tell_speed(event.delta_v_kmh, region)
         rows.append(("change of speed", f"{told.removesuffix(')')} in four of five cases)"))
     seat = ", ".join(f"{in_words(k)} {percent(p)}" for k, p in event.front_passenger.items())
     return [

@@ -179,7 +179,7 @@ def _cause(key: str) -> str:
 def _speed(speed: dict[str, float] | None, region: str | None) -> str:
     if speed is None:
         return "no crash, or not known"
-    return tell_speed(SpeedChange(**speed), region).removeprefix("change of speed ")
+    return tell_speed(SpeedChange(**speed), region)
 
 
 def _fired(content: Content) -> tuple[Section, ...]:
