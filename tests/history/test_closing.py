@@ -347,6 +347,8 @@ def test_replacements_are_told_by_component_and_other_work_is_none() -> None:
     assert replacements(history) == {BAG: (0, 2)}
     assert history.works_on(frozenset({BAG})) == history.works
     assert history.works_on(frozenset({UNIT})) == ()
+    assert history.last_work_on(UNIT, BAG) == 2
+    assert history.last_work_on(UNIT) == -1
 
 
 def test_the_last_of_several_words_counts_and_must_come_after_a_place() -> None:

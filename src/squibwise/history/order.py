@@ -41,6 +41,10 @@ class History(msgspec.Struct, frozen=True):
         """Return the work done on any of these components, in order."""
         return tuple((at, w) for at, w in self.works if w.component in components)
 
+    def last_work_on(self, *components: str) -> int:
+        """Return the place of the last work on any of these components; -1 when there was none."""
+        return max((at for at, w in self.works if w.component in components), default=-1)
+
 
 def read_history(evidence: tuple[Evidence, ...]) -> History:
     """Return the course of events that a case's evidence tells of."""

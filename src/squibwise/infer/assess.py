@@ -124,10 +124,7 @@ def _list_unproven(net: Network, groups: tuple[GroupBelief, ...]) -> tuple[str, 
     confirmed = {
         loop_id(*split_loop(e.component))
         for at, e in net.line.all_of(Look)
-        if e.seen == _CONFIRMED
-        and all(
-            at > place for place, _ in net.line.works_on(frozenset({split_loop(e.component)[0]}))
-        )
+        if e.seen == _CONFIRMED and at > net.line.last_work_on(split_loop(e.component)[0])
     }
     found = []
     for group in groups:
@@ -137,11 +134,6 @@ def _list_unproven(net: Network, groups: tuple[GroupBelief, ...]) -> tuple[str, 
             if fired >= _MORE_LIKELY:
                 found += [loop for loop in loops if loop not in confirmed]
     return tuple(found)
-
-
-def _last_work(component: str, net: Network) -> int:
-    """Return the place of the last work on a component; -1 when there was none."""
-    return max((at for at, _ in net.line.works_on(frozenset({component}))), default=-1)
 
 
 _CONFIRMED = "confirmed-spent"

@@ -276,7 +276,7 @@ _LOAD_REMEDY = (
 
 def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, Look] | None:
     """Return the last look since work on a part that saw it gone or spent; None when none did."""
-    since = max((at for at, _ in line.works_on(frozenset({part.id}))), default=-1)
+    since = line.last_work_on(part.id)
     words = catalog.looks(part.kind.kind)
     found = None
     for place, entry in enumerate(line.entries):
@@ -294,7 +294,7 @@ def _read_good(part: PartModel, place: int, net: Network, catalog: Catalog) -> E
     """
     if load_fitted(part, len(net.line.entries), net):
         return None
-    since = max((at for at, _ in net.line.works_on(frozenset({part.id}))), default=-1)
+    since = net.line.last_work_on(part.id)
     for at, entry in reversed(tuple(enumerate(net.line.entries))):
         if at <= since or (since >= 0 and at < since < place):
             continue

@@ -113,7 +113,7 @@ def shows_codes(report: Report) -> bool:
 
 
 def _worked_before(report: Report, line: History) -> bool:
-    place = next((at for at, e in enumerate(line.entries) if e.id == report.id), 0)
+    place = line.place_of(report.id)
     return any(at < place for at, _ in line.works)
 
 
@@ -128,8 +128,7 @@ def unit_able(report: Report, catalog: Catalog) -> bool | None:
 
 def scans_since_work(net: Network, component: str) -> list[Scan]:
     """Return the reports since anybody worked on a component or beside it."""
-    near = frozenset({component}).union(*net.near[component])
-    worked = max((at for at, _ in net.line.works_on(near)), default=-1)
+    worked = net.line.last_work_on(component, *net.near[component][0], *net.near[component][1])
     return [s for s in find_scans(net) if s.place > worked and not s.doubtful]
 
 
@@ -269,7 +268,7 @@ def circuits_said(
     for scan in scans_since_work(net, part.id):
         if not load_fitted(part, scan.place, net):
             result = result * _said_by(scan, part, group, net, unit, catalog)
-    worked = max((at for at, _ in net.line.works_on(frozenset({part.id}))), default=-1)
+    worked = net.line.last_work_on(part.id)
     for entry in net.line.entries[worked + 1 :]:
         stage = read_stage(entry, part) if isinstance(entry, Reading) else None
         if isinstance(entry, Reading) and stage is not None:
@@ -314,7 +313,7 @@ def _said_by(
 
 def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) -> None:
     """Count circuits whose last repair was entered as fixed and verified."""
-    last = max((at for at, w in net.line.works if w.component == part.id), default=-1)
+    last = net.line.last_work_on(part.id)
     entry = net.line.entries[last] if last >= 0 else None
     if isinstance(entry, TestOutcome) and entry.outcome == VERIFIED:
         stage = min(split_loop(entry.loop)[1], part.stages)
@@ -420,7 +419,7 @@ def _comes_and_goes(component: str, scan: Scan, net: Network) -> bool:
 
     Nobody worked on it since: that it is not read now is weak evidence, it hides.
     """
-    worked = max((at for at, _ in net.line.works_on(frozenset({component}))), default=-1)
+    worked = net.line.last_work_on(component)
     return any(
         worked < at < scan.place and c.component == component and "intermittent" in c.status
         for at, entry in net.line.all_of(Report)
