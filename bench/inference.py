@@ -34,7 +34,7 @@ from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import explain_components
 from squibwise.infer.marginals import group_beliefs
-from squibwise.infer.next_look import rank_looks, weigh_stakes
+from squibwise.infer.next_look import list_candidates, rank_looks, weigh_stakes
 from squibwise.intake import load_case
 from squibwise.numerics.enumerate import enumerate_many, enumerate_posterior, margin, patterns
 
@@ -160,7 +160,8 @@ def real_case(name: str, bare_ms: float) -> dict[str, Any]:
         found = engine.run(items)
         groups = group_beliefs(found)
         stakes = weigh_stakes(groups, losses, catalog)
-        rank_looks(case, engine, items, found, groups, stakes, catalog)
+        candidates = list_candidates(case, net, groups, catalog)
+        rank_looks(candidates, engine, items, found, groups, stakes, catalog)
 
     inference = median_ms(proper, 11)
     process = process_ms([sys.executable, "-m", "squibwise.cli.main", "assess", str(CASES / name)])

@@ -19,7 +19,7 @@ from squibwise.infer.evidence import drop_copies, weigh_evidence
 from squibwise.infer.explain import Reasons, explain_components
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
-from squibwise.infer.next_look import rank_looks, weigh_stakes
+from squibwise.infer.next_look import list_candidates, rank_looks, weigh_stakes
 from squibwise.infer.parts import LOOSE
 from squibwise.infer.scan import circuits_said, loose_chance
 from squibwise.infer.settling import Flip, find_flips
@@ -69,14 +69,15 @@ def assess(
     groups = group_beliefs(found)
     why = explain_components(engine, likelihoods, found, groups)
     stakes = weigh_stakes(groups, losses, catalog)
-    turns = find_flips(case, net, groups, stakes, catalog)
+    candidates = list_candidates(case, net, groups, catalog)
+    turns = find_flips(candidates, case, groups, stakes, catalog)
     return Assessment(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
         components=_components(case, found, groups, why, turns, catalog),
         loads_left_in=tuple(loads_left_in(net, catalog)),
         unproven=_list_unproven(net, groups),
         contradictions=find_contradictions(case, engine, likelihoods, found, groups, catalog),
-        next_looks=rank_looks(case, engine, likelihoods, found, groups, stakes, catalog),
+        next_looks=rank_looks(candidates, engine, likelihoods, found, groups, stakes, catalog),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
         open_questions=list_questions(case, found, catalog),
         findings=findings,

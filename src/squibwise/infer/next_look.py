@@ -211,13 +211,8 @@ class Search:
         self.masks = {n: not_sound(p.part) for g in groups for n, p in g.parts.items()}
         self.end = len(engine.net.line.entries)
         self.event = engine.event(likelihoods)
-        self.dense = self._dense(found, stakes.names)
+        self.dense = given_event(found, engine.place, self.masks)
         self.now = found.weights.ravel() @ self.dense
-
-    def _dense(self, posterior: Posterior, names: tuple[str, ...]) -> Array:
-        """Return the chance of each part not being sound, by row of the full event table."""
-        masks = {name: self.masks[name] for name in names}
-        return given_event(posterior, self.engine.place, masks)
 
     def _with(self, piece: Likelihood) -> Posterior:
         """Return the posterior with one more piece, on the only group that is solved again."""
@@ -276,7 +271,7 @@ _LEAST_CHANCE = 1e-15
 
 
 def rank_looks(
-    case: Case,
+    candidates: list[Candidate],
     engine: Engine,
     likelihoods: tuple[Likelihood, ...],
     found: Posterior,
@@ -285,11 +280,10 @@ def rank_looks(
     catalog: Catalog,
 ) -> tuple[NextLook, ...]:
     """Return what is worth doing next, best first; empty = stop looking and start working."""
-    shortlist = _shortlist(case, engine, groups, stakes, catalog)
     search = Search(engine, likelihoods, found, groups, stakes)
-    steps = search.weigh(shortlist)
+    steps = search.weigh(_shortlist(candidates, groups, stakes))
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
-    looks += _second_scan(case, engine, groups, stakes, catalog)
+    looks += _second_scan(engine.net, groups, stakes, catalog)
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
     return tuple(
@@ -298,27 +292,22 @@ def rank_looks(
 
 
 def _shortlist(
-    case: Case,
-    engine: Engine,
-    groups: tuple[GroupBelief, ...],
-    stakes: Stakes,
-    catalog: Catalog,
+    candidates: list[Candidate], groups: tuple[GroupBelief, ...], stakes: Stakes
 ) -> list[Candidate]:
     """Return the best word per component, then the best components, each weighed by itself."""
     parts = {n: p for g in groups for n, p in g.parts.items()}
     place = {n: i for i, n in enumerate(stakes.names)}
     best: dict[tuple[str, bool], tuple[float, Candidate]] = {}
-    for candidate in list_candidates(case, engine.net, groups, catalog):
+    for candidate in candidates:
         part, index = parts[candidate.component], place[candidate.component]
         bad = not_sound(part.part)
-        saved = -float("inf")
         both = [part.now * candidate.yes, part.now * (1.0 - candidate.yes)]
         gone = [float((b * bad).sum()) for b in both]
         whole = [float(b.sum()) for b in both]
         saved = float(stakes.loss(index, sum(gone), 1.0)) - sum(
             stakes.loss(index, g, w) for g, w in zip(gone, whole, strict=True)
         )
-        key = (candidate.component, candidate.look == "substitute-load")
+        key = (candidate.component, candidate.look == SUBSTITUTE)
         rate = saved / candidate.minutes
         if key not in best or rate > best[key][0]:
             best[key] = (rate, candidate)
@@ -339,17 +328,13 @@ def _look(step: Step, rate: float) -> NextLook:
 
 
 def _second_scan(
-    case: Case,
-    engine: Engine,
-    groups: tuple[GroupBelief, ...],
-    stakes: Stakes,
-    catalog: Catalog,
+    net: Network, groups: tuple[GroupBelief, ...], stakes: Stakes, catalog: Catalog
 ) -> list[NextLook]:
     """Return a whole scan as a candidate, by what it would say of each part by itself."""
-    if _scanned(case, engine.net, catalog):
+    if _scanned(net, catalog):
         return []
     place = {n: i for i, n in enumerate(stakes.names)}
-    end, saved, settles = len(engine.net.line.entries), 0.0, 0.0
+    end, saved, settles = len(net.line.entries), 0.0, 0.0
     for group in groups:
         for name, part in group.parts.items():
             if not part.part.stages or part.part.kind.family == "wiring":
@@ -363,7 +348,7 @@ def _second_scan(
             saved += now - after
             settles = max(settles, _changed(stakes, index, bad, whole))
     minutes = catalog.firing.scans.tests.second_scan_minutes
-    scanned = any(isinstance(e, Report) for e in case.evidence)
+    scanned = bool(net.line.all_of(Report))
     text = "scan every circuit of the restraint unit" + (" once more" if scanned else "")
     rate = saved / minutes - stakes.minute
     look = NextLook(
@@ -377,7 +362,7 @@ def _second_scan(
     return [look]
 
 
-def _scanned(case: Case, net: Network, catalog: Catalog) -> bool:
+def _scanned(net: Network, catalog: Catalog) -> bool:
     """Return whether a whole scan by a unit able to test was made since the last work."""
     last = max((at for at, _ in net.line.works), default=-1)
     return any(

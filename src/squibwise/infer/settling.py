@@ -7,8 +7,7 @@ import numpy.typing as npt
 from squibwise.catalog.load import Catalog
 from squibwise.infer.explain import decibans, find_ranges
 from squibwise.infer.marginals import GroupBelief, PartBelief
-from squibwise.infer.network import Network
-from squibwise.infer.next_look import Candidate, Stakes, list_candidates, not_sound
+from squibwise.infer.next_look import Candidate, Stakes, not_sound
 from squibwise.model.belief import SettlingLook, StateRange
 from squibwise.model.case import Case
 from squibwise.model.words import State
@@ -33,15 +32,15 @@ class Flip(msgspec.Struct, frozen=True):
 
 
 def find_flips(
+    candidates: list[Candidate],
     case: Case,
-    net: Network,
     groups: tuple[GroupBelief, ...],
     stakes: Stakes,
     catalog: Catalog,
 ) -> dict[str, Flip]:
     """Return for every part what would change the decision on it."""
     offers: dict[str, list[Candidate]] = {}
-    for candidate in list_candidates(case, net, groups, catalog):
+    for candidate in candidates:
         offers.setdefault(candidate.component, []).append(candidate)
     place = {n: i for i, n in enumerate(stakes.names)}
     result = {}
