@@ -70,13 +70,17 @@ def assess(
     why = explain_components(engine, likelihoods, found, groups)
     stakes = weigh_stakes(groups, losses, catalog)
     candidates = list_candidates(case, net, groups, catalog)
+    loads = loads_left_in(net, catalog)
     turns = find_flips(candidates, case, groups, stakes, catalog)
     return Assessment(
         event=event_belief(found, groups, crash_record(found, catalog), catalog),
         components=_components(case, found, groups, why, turns, catalog),
-        loads_left_in=tuple(loads_left_in(net, catalog)),
+        loads_left_in=tuple(loads),
         unproven=_list_unproven(net, groups),
-        contradictions=find_contradictions(case, engine, likelihoods, found, groups, catalog),
+        contradictions=(
+            *loads.values(),
+            *find_contradictions(case, engine, likelihoods, found, groups, catalog),
+        ),
         next_looks=rank_looks(candidates, engine, likelihoods, found, groups, stakes, catalog),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
         open_questions=list_questions(case, found, catalog),

@@ -18,6 +18,7 @@ from squibwise.infer.scan import (
     lines_about,
     load_fitted,
     one_cause,
+    read_stage,
     shows_codes,
     unit_able,
 )
@@ -48,10 +49,8 @@ def find_contradictions(
     groups: tuple[GroupBelief, ...],
     catalog: Catalog,
 ) -> tuple[Contradiction, ...]:
-    """Return everything in the evidence that does not fit together."""
-    loads = loads_left_in(engine.net, catalog)
-    result = list(loads.values())
-    result += _live_but_open(engine.net, catalog)
+    """Return what in the evidence does not fit together, beside ``loads_left_in``."""
+    result = _live_but_open(engine.net, catalog)
     result += _clashes(engine, likelihoods, catalog) + _seat_clashes(likelihoods, catalog)
     result += _statements(case, found, groups, catalog)
     result += _records(case, found, catalog)
@@ -321,9 +320,7 @@ def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog)
 def _is_good(entry: Reading, part: PartModel, catalog: Catalog) -> bool:
     """Return whether a reading of the loop itself lies in the window of a good circuit."""
     window = catalog.firing.scans.reading
-    own = split_loop(entry.component)[0] == part.id and entry.quantity == "loop-resistance"
-    inside = entry.unit == "ohm" and window.low_ohm <= entry.value <= window.high_ohm
-    return own and inside and entry.method != "substitute-load" and not entry.where
+    return read_stage(entry, part) is not None and window.low_ohm <= entry.value <= window.high_ohm
 
 
 def _live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
