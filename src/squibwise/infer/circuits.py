@@ -242,35 +242,43 @@ def circuit_table(part: PartModel, reasons: tuple[Cause, ...], place: int, loose
         place: Place in time of the scan.
         loose: Chance that it was unplugged at the time.
     """
-    own, off = circuits_by_cause(part, reasons, place, loose)
+    circuits = circuits_of(part, reasons, place, loose)
+    return _opened(circuits.home, circuits.off[:, None, None, None])
+
+
+def _opened(circuits: Array, chance: Array | float) -> Array:
+    """Return what circuits are like when all but the spent ones are unplugged with this chance."""
     unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
-    spent = own[:, :, :, CIRCUITS.index("spent"), None] > 0.0
-    off = off[:, None, None, None]
-    return np.where(spent, own, off * unplugged + (1.0 - off) * own)
+    spent = circuits[..., CIRCUITS.index("spent"), None] > 0.0
+    return np.where(spent, circuits, chance * unplugged + (1.0 - chance) * circuits)
 
 
-def circuits_by_cause(
-    part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float
-) -> tuple[Array, Array]:
-    """Return what each circuit is like while its connector is home, and the chance that it is off.
+class Circuits(msgspec.Struct, frozen=True):
+    """What the circuits of a part are like.
 
-    A connector that is off opens all circuits of the part together: (causes,). A torn clock
-    spring opens each by itself: (causes, micros, stages, circuits).
+    Attributes:
+        home: While its connector is home: (causes, micros, stages, circuits). A torn clock spring
+            opens each by itself.
+        off: Chance that its connector is off, which opens all of them together: (causes,).
     """
+
+    home: Array
+    off: Array
+
+
+def circuits_of(part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float) -> Circuits:
+    """Return what the circuits of a part are like at a place in time."""
     own = np.zeros((len(part.micros), part.stages, len(CIRCUITS)))
     for m, micro in enumerate(part.micros):
         for s in range(part.stages):
             own[m, s, CIRCUITS.index(micro.circuit(s + 1))] = 1.0
-    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
-    spent = own[:, :, CIRCUITS.index("spent"), None] > 0.0
     tables, off = [], []
     for cause in reasons:
         opens = cause.opens if cause.active(place) and part.id in cause.members else 0.0
         together = 0.0 if cause.name == SPRING else opens
         off.append(1.0 - (1.0 - together) * (1.0 - loose))
-        alone = opens if cause.name == SPRING else 0.0
-        tables.append(np.where(spent, own, alone * unplugged + (1.0 - alone) * own))
-    return np.array(tables), np.array(off)
+        tables.append(_opened(own, opens if cause.name == SPRING else 0.0))
+    return Circuits(np.array(tables), np.array(off))
 
 
 def chances_of_status(status: tuple[str, ...], firing: Firing) -> Array:
@@ -312,23 +320,6 @@ class LineReading(msgspec.Struct, frozen=True):
     left_over: float = 0.0
 
 
-class Circuits(msgspec.Struct, frozen=True):
-    """What the circuits of a part are like: see ``circuits_by_cause``."""
-
-    home: Array
-    off: Array
-    spent: npt.NDArray[np.bool_]
-
-
-def circuits_of(part: PartModel, reasons: tuple[Cause, ...], place: int, loose: float) -> Circuits:
-    """Return what the circuits of a part are like at a place in time."""
-    home, off = circuits_by_cause(part, reasons, place, loose)
-    spent = np.array(
-        [[m.circuit(s + 1) == "spent" for s in range(part.stages)] for m in part.micros]
-    )
-    return Circuits(home, off, spent)
-
-
 def scan_likelihood(
     part: PartModel, circuits: Circuits, told: tuple[LineReading, ...], reach: Reach, firing: Firing
 ) -> Array:
@@ -364,9 +355,7 @@ def _said_of_all(
     home = _said(part, circuits.home, told, clean, rows, firing)
     if not circuits.off.any():
         return home
-    unplugged = np.eye(len(CIRCUITS))[CIRCUITS.index("unplugged")]
-    table = np.where(circuits.spent[None, :, :, None], circuits.home, unplugged)
-    gone = _said(part, table, told, clean, rows, firing)
+    gone = _said(part, _opened(circuits.home, 1.0), told, clean, rows, firing)
     return np.asarray((1.0 - circuits.off)[:, None] * home + circuits.off[:, None] * gone)
 
 
