@@ -7,7 +7,7 @@ import numpy.typing as npt
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
 from squibwise.infer.network import OnComponent
-from squibwise.infer.parts import LOOSE, PartModel
+from squibwise.infer.parts import LOOSE, PartModel, has_plug
 
 Array = npt.NDArray[np.float64]
 
@@ -70,7 +70,7 @@ def _work(part: PartModel, what: str, catalog: Catalog) -> Array | None:
 
 def _disturbed(part: PartModel, what: str, figure: str, catalog: Catalog) -> Array | None:
     """Return what pulling its plug, or work beside it, does to a part: a loose plug, a fault."""
-    if what not in ("disconnected", "replaced", "repaired") or not _has_plug(part):
+    if what not in ("disconnected", "replaced", "repaired") or not has_plug(part.kind):
         return None
     plugs = catalog.firing.conditions.plugs
     matrix = _loosening(part, plugs[figure].value)
@@ -79,10 +79,6 @@ def _disturbed(part: PartModel, what: str, figure: str, catalog: Catalog) -> Arr
     matrix[0, 0] -= broken
     matrix[0, faults] += broken / len(faults)
     return matrix
-
-
-def _has_plug(part: PartModel) -> bool:
-    return any(m.condition in LOOSE for m in part.micros)
 
 
 def _healing(part: PartModel, conditions: tuple[str, ...], chance: float) -> Array:
@@ -97,9 +93,9 @@ def _healing(part: PartModel, conditions: tuple[str, ...], chance: float) -> Arr
 def _loosening(part: PartModel, chance: float) -> Array:
     """Return the chance of leaving a plug loose; a part without a plug of its own stays."""
     matrix = np.eye(len(part.micros))
-    plugs = [i for i, m in enumerate(part.micros) if m.condition in LOOSE]
-    if not plugs:
+    if not has_plug(part.kind):
         return matrix
+    plugs = [i for i, m in enumerate(part.micros) if m.condition in LOOSE]
     matrix[0, 0] = 1.0 - chance
     matrix[0, plugs] = chance / len(plugs)
     return matrix
@@ -134,10 +130,8 @@ def fold_evidence(
     if not works:
         return EpochChain(segments[0], None)
     backward = segments[-1]
-    futures = [backward]
     for (_, matrix), segment in zip(reversed(works), reversed(segments[:-1]), strict=True):
         backward = segment * (backward @ matrix.T)
-        futures.append(backward)
     return EpochChain(backward, _now(works, segments))
 
 
