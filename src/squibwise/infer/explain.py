@@ -72,7 +72,7 @@ def decibans(p: Array | float) -> Array:
     return np.asarray(DECIBANS * np.log10(clipped / (1.0 - clipped)))
 
 
-class _Weights(msgspec.Struct):
+class _Weights(msgspec.Struct, frozen=True):
     """Log odds of each part's likeliest state without each piece, and with it alone.
 
     ``log_alone`` is the log probability of each piece alone.
@@ -139,25 +139,20 @@ def _weights(
             names.append(name)
             states.append(STATES[best])
             masks.append(part.part.states()[:, best])
-    size = (len(likelihoods), len(names))
     prior, full = _odds(before, names, masks), _odds(groups, names, masks)
-    without, alone_db = np.zeros(size), np.zeros(size)
-    result = _Weights(names, states, prior, full, without, alone_db, np.zeros(len(likelihoods)))
     by_name = dict(zip(names, masks, strict=True))
     rest = [tuple(i for i in likelihoods if i is not piece) for piece in likelihoods]
-    alone: list[tuple[Likelihood, ...]] = [(piece,) for piece in likelihoods]
-    for base, kept, into in ((found, rest, result.without), (blank, alone, result.alone)):
-        dense = given_event(base, engine.place, by_name)
-        chances, result.log_alone = _chances(engine, likelihoods, kept, dense, by_name)
-        into[:] = decibans(chances)
-    return result
+    without, _ = _chances(engine, likelihoods, rest, found, by_name)
+    single: list[tuple[Likelihood, ...]] = [(piece,) for piece in likelihoods]
+    alone, log_alone = _chances(engine, likelihoods, single, blank, by_name)
+    return _Weights(names, states, prior, full, decibans(without), decibans(alone), log_alone)
 
 
 def _chances(
     engine: Engine,
     pieces: tuple[Likelihood, ...],
     kept: list[tuple[Likelihood, ...]],
-    dense: Array,
+    base: Posterior,
     masks: dict[str, Array],
 ) -> tuple[Array, Array]:
     """Return the chance of each part's state with other evidence, (pieces, parts), and its log.
@@ -168,10 +163,11 @@ def _chances(
         engine: The network.
         pieces: The evidence, piece by piece.
         kept: What is kept when each piece is left out, or taken alone.
-        dense: Chance of each part's state by row of the event table.
+        base: The posterior from which each of them is one piece away.
         masks: The state of each part, by its micros.
     """
     place = {n: i for i, n in enumerate(masks)}
+    dense = given_event(base, engine.place, masks)
     logs = np.zeros(len(pieces))
     weights, own = np.zeros((len(pieces), len(dense))), []
     for row, (piece, some) in enumerate(zip(pieces, kept, strict=True)):
