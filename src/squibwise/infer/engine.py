@@ -177,7 +177,7 @@ class Engine:
         self._cache[key] = found
 
     def touched(self, piece: Likelihood) -> frozenset[int]:
-        """Return the groups an piece speaks of. Items are kept, so that their ids stay theirs."""
+        """Return the groups a piece speaks of. Pieces are kept, so that their ids stay theirs."""
         known = self._touched.get(id(piece))
         if known is None:
             parts = {self.place[on.part][0] for on in piece.parts}
@@ -328,7 +328,7 @@ def part_message(part: PartModel, likelihood: Array) -> Array:
 
 def _factor(cluster: Cluster, parts: list[Array | None]) -> Array:
     """Return a cluster's likelihood over (X, F, P, U, C), broadcastable."""
-    if cluster.fires.shape[-1] == 1:
+    if is_lone(cluster):
         return _lone_factor(cluster, parts)
     product = fired_message(parts)
     units, causes, size = product.shape
