@@ -43,7 +43,7 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
     for name, components in members.items():
         seat = occupants_at(name, events, catalog)
         reasons = list_causes(name, tuple(components), case.car, line, catalog)
-        parts = tuple(build_clusters(components, seat, build))
+        parts = tuple(build_clusters(name, components, seat, build))
         groups.append(_sorted(name, seat, reasons, parts, len(events.weight)))
     alone = (frozenset[str](), frozenset[str]())
     near = {
@@ -247,18 +247,20 @@ def _link_row(component: str, catalog: Catalog) -> LinkRow | None:
     return next((r for r in catalog.firing.conditions.link if r.kind == kind), None)
 
 
-def build_clusters(components: list[str], seat: Occupants, build: Builder) -> Iterator[Cluster]:
+def build_clusters(
+    group: str, components: list[str], seat: Occupants, build: Builder
+) -> Iterator[Cluster]:
     """Yield the clusters of a group."""
     links = {c: _link(c, build.case, build.catalog) for c in components}
     by_kind = {split_component(c).kind: c for c in components if split_component(c).number == 1}
-    front_seat = _front_seat(components, build)
+    is_front_seat = group in ("driver", "passenger")
     done: set[str] = set()
-    if "front-bag" in by_kind and front_seat:
+    if "front-bag" in by_kind and is_front_seat:
         yield _front_cluster(by_kind["front-bag"], seat, links, build)
         done.add(by_kind["front-bag"])
     kinds = tuple(k for k in OTHER_BAGS if k in by_kind)
-    if kinds and front_seat:
-        yield _other_cluster({k: by_kind[k] for k in kinds}, front_seat, seat, links, build)
+    if kinds and is_front_seat:
+        yield _other_cluster({k: by_kind[k] for k in kinds}, group, seat, links, build)
         done |= {by_kind[k] for k in kinds}
     belted = tuple(by_kind[k] for k in BELT_KINDS if k in by_kind)
     if belted:
@@ -268,15 +270,6 @@ def build_clusters(components: list[str], seat: Occupants, build: Builder) -> It
     for component in components:
         if component not in done:
             yield _lone_cluster(component, seat, links, build)
-
-
-def _front_seat(components: list[str], build: Builder) -> str:
-    """Return ``driver`` or ``passenger`` when the group is that of a front seat."""
-    for component in components:
-        name = group_of(component, build.case, build.catalog)
-        if name in ("driver", "passenger"):
-            return name
-    return ""
 
 
 def _front_cluster(
