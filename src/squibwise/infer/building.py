@@ -161,7 +161,7 @@ def _unit(
     if not reports:
         return np.ones((len(events.weight), 1)), (UnitState(),)
     chances = catalog.firing.events.stopped
-    fired = events.front | (events.others > 0) | events.belts
+    fired = events.bags | events.belts
     stopped = np.where(fired, chances["after_firing"].value, chances["otherwise"].value)
     prior, words = np.stack([1.0 - stopped, stopped], axis=-1), ["watching", "stopped"]
     signs = max(signs_of_disturbance(r, catalog) for r in reports)

@@ -155,7 +155,7 @@ def _statements(
     case: Case, found: Posterior, groups: tuple[GroupBelief, ...], catalog: Catalog
 ) -> list[Contradiction]:
     """Return second-hand words that the rest of the evidence refutes."""
-    bags = found.net.events.front | (found.net.events.others > 0)
+    bags = found.net.events.bags
     parts = {n: p for g in groups for n, p in g.parts.items()}
     result = []
     for entry in case.evidence:
@@ -179,8 +179,7 @@ def _statements(
 
 def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:
     """Return complete scans without a crash record although bags surely fired."""
-    events = found.net.events
-    fired = float(found.events @ (events.front | (events.others > 0)))
+    fired = float(found.events @ found.net.events.bags)
     swaps = [w for _, w in found.net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
     sure = catalog.firing.scans.clash.sure
     result = []

@@ -62,20 +62,19 @@ def _cleared_before(scan: Scan, net: Network) -> bool:
 def chance_of_record(net: Network, catalog: Catalog) -> Array:
     """Return the chance of a crash record by row of the event table."""
     row, events = catalog.firing.events.record, net.events
-    bags = events.front | (events.others > 0)
     crash = events.holds([bool(s.blows) or s.rollover for s in events.scenarios])
     light = np.where(
         events.speed >= row.severe_kmh, row.nothing_severe.value, row.nothing_light.value
     )
     nothing = np.where(crash & ~events.dead, light, row.nothing_no_crash.value)
     belts = np.where(events.belts, row.belts_only.value, nothing)
-    return np.where(bags, row.bags.value, belts)
+    return np.where(events.bags, row.bags.value, belts)
 
 
 def _record_details(lines: tuple[CodeLine, ...], net: Network, catalog: Catalog) -> Array:
     """Return the chance of the record being locked, and of it naming the belts."""
     row, events = catalog.firing.events.record, net.events
-    bags = events.front | (events.others > 0)
+    bags = events.bags
     result = np.ones(len(events.weight))
     if any("locked" in c.status for c in lines):
         result = result * np.where(bags, 1.0, row.locked_if_belts_only.value)
@@ -135,8 +134,7 @@ def weigh_recorder(
         events = events * chance_of_record(net, catalog)
         text = "locked crash record"
     elif entry.record == "none":
-        bags = net.events.front | (net.events.others > 0)
-        events = events * np.where(bags, figures["no_record_if_fired"].value, 1.0)
+        events = events * np.where(net.events.bags, figures["no_record_if_fired"].value, 1.0)
         text = "no crash record"
     right = catalog.firing.scans.people["recorder_right"].value
     if entry.rollover is not None:

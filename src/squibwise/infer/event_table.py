@@ -55,6 +55,11 @@ class EventTable(msgspec.Struct, frozen=True):
     speed: Array
     rollover: Bools
 
+    @property
+    def bags(self) -> Bools:
+        """Were any bags commanded, by row."""
+        return np.asarray(self.front | (self.others > 0))
+
     def by_scenario(self, values: Array) -> Array:
         """Return a value per scenario spread over the events."""
         return np.asarray(values[self.scenario])

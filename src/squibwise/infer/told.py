@@ -30,8 +30,7 @@ def weigh_statement(
     source = (share("statements", "says-deployed-when-not").provenance.source,)
     text = f"{entry.from_ or 'somebody'} says: {entry.says}"
     if entry.component is None:
-        bags = net.events.front | (net.events.others > 0)
-        events = np.where(bags, fired, still)
+        events = np.where(net.events.bags, fired, still)
         yield Likelihood(entry.id, "", text, events=events, weak=None, sources=source)
         return
     found = net.find(entry.component)
