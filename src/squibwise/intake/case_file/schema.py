@@ -411,8 +411,6 @@ def _by_kind(union: types.UnionType) -> dict[str, type[Entry]]:
 
 
 ENTRIES: dict[str, type[Entry]] = _by_kind(AnyEntry)
-SINGLE: tuple[Literal["case", "car", "profile"], ...] = ("case", "car", "profile")
-MANY: dict[str, type[msgspec.Struct]] = {"price": PriceTable, "codes": CodesTable}
 
 
 def schema() -> dict[str, Any]:

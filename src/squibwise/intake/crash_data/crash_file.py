@@ -31,7 +31,6 @@ from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin
 from squibwise.numerics.pulse import Direction
 
-_MOST_FINDINGS = 200
 _HELP = (
     "Use a table with a time column (time_s or time_ms) and columns such as delta_v_long_kmh or "
     "floor_x_g, or lines such as 'Delta-V, longitudinal: -27 km/h'."
@@ -41,7 +40,6 @@ _LONGEST_NAME = 200
 _LONGEST_LINE = 20_000
 _HEADING = re.compile(r"^[\W_]*(?:crash\s+)?event(?:\s+(?:record|data))?\s*(?:no\.?|#)?\s*(\d)\b")
 _IN_NAME = re.compile(r"\bevent\s*#?\s*(\d)\b")
-_ROWS = ("series", "times")
 
 
 class Entry(msgspec.Struct, frozen=True, kw_only=True):
@@ -215,7 +213,7 @@ def _entry(line: int, text: str, event: int, settings: Settings) -> Entry | None
     element = settings.words.named(name)
     if element is None:
         return None
-    if element.kind in _ROWS and row(value) is None and element.kind == "times":
+    if element.kind == "times" and row(value) is None:
         return None
     inside = _IN_NAME.search(name.casefold())
     if inside and element.kind not in ("gap", "count"):
