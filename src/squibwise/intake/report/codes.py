@@ -277,7 +277,7 @@ def _is_wiring(text: str, at: int) -> bool:
 def _find_prefixed(text: str, taken: list[Code]) -> list[Code]:
     found = []
     for match in _HEX_PREFIXED.finditer(text):
-        if not _overlaps(match.start(), match.end(), taken):
+        if not overlaps(match.start(), match.end(), taken):
             digits = match.group(1).upper()
             found.append(_hex_token(digits, match.start(), match.end(), None))
     return found
@@ -300,7 +300,7 @@ def _find_leading(text: str, taken: list[Code]) -> Code | None:
     lead = _LEAD.match(text)
     at = lead.end() if lead else 0
     token = _hex_at(text, at) or _number_at(text, at, bool(taken))
-    if token is None or _overlaps(token.start, token.end, taken):
+    if token is None or overlaps(token.start, token.end, taken):
         return _embedded_hex(text, taken) if taken else None
     return token
 
@@ -351,7 +351,7 @@ def _embedded_hex(text: str, taken: list[Code]) -> Code | None:
         printed = re.sub(r"[ :-]", "", match.group())
         number = int(printed, 10 if len(printed) > 6 else 16)
         twin = number >> 16 < 256 and any(_same_number(t, number) for t in taken)
-        if twin and not _overlaps(match.start(), match.end(), taken):
+        if twin and not overlaps(match.start(), match.end(), taken):
             return _hex_token(f"{number:06X}", match.start(), match.end(), None)
     return None
 
@@ -423,7 +423,8 @@ def undecided(match: re.Match[str], style: str, readings: tuple[str, ...]) -> Co
     )
 
 
-def _overlaps(start: int, end: int, taken: list[Code]) -> bool:
+def overlaps(start: int, end: int, taken: list[Code]) -> bool:
+    """Tell whether a stretch of a line holds a part of any of these codes."""
     return any(t.start < end and start < t.end for t in taken)
 
 

@@ -14,6 +14,8 @@ from squibwise.intake.report.codes import (
     find_threes,
     flash,
     merge_twins,
+    overlaps,
+    undecided,
 )
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet
@@ -260,12 +262,8 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
         flashes = [counted]
     codes = [c for c in find_codes(line.text) if not _is_label(line.text, c, lexicon)]
     if flashes:
-        codes = [c for c in codes if c.is_exact and not _overlap(c, flashes)]
+        codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
     line.codes = merge_twins([*codes, *flashes], line.text) or find_list(line.text)
-
-
-def _overlap(code: Code, others: list[Code]) -> bool:
-    return any(code.start < o.end and o.start < code.end for o in others)
 
 
 def _is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
@@ -363,8 +361,7 @@ def _read_alike(lines: list[Line]) -> None:
         for at, match in found.items():
             if any(c.is_exact for c in lines[at].codes):
                 continue
-            token = flash(match.group(1).upper(), match.start(), match.end())
-            lines[at].codes = (msgspec.structs.replace(token, style="maker"),)
+            lines[at].codes = (undecided(match, "maker", (match.group(1).upper(),)),)
 
 
 def _is_settled(code: Code) -> bool:
@@ -386,10 +383,7 @@ def _place_of(text: str, match: re.Match[str]) -> str:
 
 def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
     found = re.search(rf"(?<![^\s;,|\"])({re.escape(cell)})(?![^\s;,|\"])", text)
-    if found is None:
-        return ()
-    token = flash(cell.upper(), found.start(), found.end())
-    return (msgspec.structs.replace(token, style="maker"),)
+    return () if found is None else (undecided(found, "maker", (cell.upper(),)),)
 
 
 def is_number_only(line: Line) -> bool:
