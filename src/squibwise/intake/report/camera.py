@@ -2,9 +2,7 @@
 
 import re
 
-import msgspec
-
-from squibwise.intake.report.codes import Code, undecided
+from squibwise.intake.report.codes import Code
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet
 
@@ -98,8 +96,7 @@ def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
             continue
         if is_number and printed[1] not in "0123":  # a mileage, rather
             continue
-        token = undecided(match, "camera", (repaired,))
-        found.append(msgspec.structs.replace(token, printed=printed, code=printed))
+        found.append(_as_seen(match, 0, repaired))
     return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
 
 
@@ -111,8 +108,20 @@ def _mistaken_hex(text: str) -> tuple[Code, ...]:
     printed, repaired = match.group(1), match.group(1).translate(_LOOKS).upper()
     if repaired == printed.upper() or repaired.isdecimal():
         return ()
-    token = undecided(match, "camera", (repaired,))
-    return (msgspec.structs.replace(token, printed=printed, code=printed, end=match.end(1)),)
+    return (_as_seen(match, 1, repaired),)
+
+
+def _as_seen(match: re.Match[str], group: int, repaired: str) -> Code:
+    """A code as it was seen, with what it must have been as its reading."""
+    printed = match.group(group)
+    return Code(
+        start=match.start(),
+        end=match.end(group),
+        style="camera",
+        printed=printed,
+        code=printed,
+        readings=(repaired,),
+    )
 
 
 def _repair(match: re.Match[str]) -> str:
