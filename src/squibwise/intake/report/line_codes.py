@@ -1,6 +1,7 @@
 """Codes of each line in the light of the whole report: flash codes and shapes."""
 
 import re
+from functools import lru_cache
 
 import msgspec
 
@@ -131,13 +132,12 @@ def _said(plain: str, lexicon: Lexicon) -> list[Code]:
     return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]
 
 
+@lru_cache(maxsize=4)
 def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
-    if lexicon.flash_pairs is None:
-        lead = rf"(?:{_label(lexicon)}(?:[^\W\d_]{{1,7}}\s+)?|\bpaus[ea]\s?:?\s?)"
-        then = r"\s(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s"
-        ends = r"(?![\d:/-]|[.,]\d)(?! ?[^\W\d_]{3})"
-        lexicon.flash_pairs = re.compile(rf"{lead}(?P<one>[1-9]){then}(?P<two>[1-9]){ends}")
-    return lexicon.flash_pairs
+    lead = rf"(?:{_label(lexicon)}(?:[^\W\d_]{{1,7}}\s+)?|\bpaus[ea]\s?:?\s?)"
+    then = r"\s(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s"
+    ends = r"(?![\d:/-]|[.,]\d)(?! ?[^\W\d_]{3})"
+    return re.compile(rf"{lead}(?P<one>[1-9]){then}(?P<two>[1-9]){ends}")
 
 
 def find_counted(text: str) -> Code | None:
@@ -179,18 +179,18 @@ def find_list(text: str) -> tuple[Code, ...]:
     return tuple(flash(m.group(), *m.span()) for m in re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text))
 
 
+@lru_cache(maxsize=4)
 def _label(lexicon: Lexicon) -> str:
     """Words for lamp, blink or flash that lead up to a number."""
     return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
 
 
+@lru_cache(maxsize=4)
 def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
-    if lexicon.flash_codes is None:
-        label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
-        lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
-        verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
-        lexicon.flash_codes = re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
-    return lexicon.flash_codes
+    label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
+    lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
+    verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
+    return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
 
 
 def _listed(match: re.Match[str]) -> list[Code]:
@@ -268,11 +268,14 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
 
 def _is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
     """Tell whether what looks like a code is the number of an order, a part, a plug."""
-    if lexicon.labels is None:
-        names = lexicon.names_of("label")
-        lexicon.labels = re.compile(rf"(?<![^\W_])(?:{names})(?: (?:no|nr|number)\b)?[\s.:#=-]*$")
     head = flat(text[max(0, code.start - _LABEL_REACH) : code.start])
-    return bool(head.strip()) and bool(lexicon.labels.search(head))
+    return bool(head.strip()) and bool(_of_a_thing(lexicon).search(head))
+
+
+@lru_cache(maxsize=4)
+def _of_a_thing(lexicon: Lexicon) -> re.Pattern[str]:
+    names = lexicon.names_of("label")
+    return re.compile(rf"(?<![^\W_])(?:{names})(?: (?:no|nr|number)\b)?[\s.:#=-]*$")
 
 
 def _settle_flash(lines: list[Line]) -> None:

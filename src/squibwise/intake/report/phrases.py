@@ -78,10 +78,6 @@ class Lexicon:
         self.areas: dict[str, set[str]] = {}
         self.asking: set[str] = set()
         self.denying: set[str] = set()
-        self.flash_codes: re.Pattern[str] | None = None
-        self.flash_pairs: re.Pattern[str] | None = None
-        self.labels: re.Pattern[str] | None = None
-        self.restraint: re.Pattern[str] | None = None
         for term in terms:
             self._add(term)
         self.known = set().union(*self.words.values())

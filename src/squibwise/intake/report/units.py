@@ -1,6 +1,7 @@
 """Which unit of the car each line of a report comes from, and what headings say of many lines."""
 
 import re
+from functools import lru_cache
 from itertools import islice
 
 from squibwise.intake.report.phrases import Lexicon, find_hits, find_layout, flat, tokenise
@@ -47,10 +48,7 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
         text: A heading or a cell.
         lexicon: For the names of units, and of areas of the car, of every language.
     """
-    if lexicon.restraint is None:
-        names = lexicon.names_of("restraint")
-        lexicon.restraint = re.compile(rf"(?<![^\W\d_])(?:{names})")
-    if lexicon.restraint.search(flat(text)):
+    if _restraint(lexicon).search(flat(text)):
         return "restraint", True
     texts = tuple(t.text for t in tokenise(text))
     means = {m for at in range(len(texts)) for m in find_layout(lexicon, texts, at)[0]}
@@ -58,6 +56,11 @@ def name_unit(text: str, lexicon: Lexicon) -> tuple[Unit, bool]:
         return "other", True
     is_area = "area" in means or any(map(lexicon.is_of_area, texts))
     return ("other", False) if is_area else ("unknown", False)
+
+
+@lru_cache(maxsize=4)
+def _restraint(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf"(?<![^\W\d_])(?:{lexicon.names_of('restraint')})")
 
 
 def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
