@@ -150,17 +150,15 @@ def find_maker_number(text: str) -> Code | None:
     return None if match is None else undecided(match, "maker", (match.group(1),))
 
 
-def find_numbers(text: str, shape: str) -> tuple[Code, ...]:
-    """Return every code of a shape that other lines of the report begin with.
+def find_hexes(text: str) -> tuple[Code, ...]:
+    """Return every number of two bytes with a letter among them, wherever it stands in a line."""
+    found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
+    mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
+    return tuple(_two_bytes(m) for m in mixed)
 
-    Args:
-        text: One line.
-        shape: ``hex16`` for two bytes with a letter among them, ``decimal`` for five digits.
-    """
-    if shape == "hex16":
-        found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
-        mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
-        return tuple(_two_bytes(m) for m in mixed)
+
+def find_fives(text: str) -> tuple[Code, ...]:
+    """Return numbers of five digits that are listed, or one of six behind a colon."""
     told = _SIX_TOLD.search(text)
     if told is not None:
         return (undecided(told, "decimal", (told.group(1),)),)

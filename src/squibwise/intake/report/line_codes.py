@@ -10,8 +10,9 @@ from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
     find_codes,
+    find_fives,
+    find_hexes,
     find_maker_number,
-    find_numbers,
     find_threes,
     flash,
     merge_twins,
@@ -308,18 +309,17 @@ def _is_called(line: Line, code: Code) -> bool:
 def _follow_shapes(lines: list[Line]) -> None:
     """Codes anywhere in a line, in the shape that several lines of the report begin with."""
     begun = [c.style for ln in lines for c in ln.codes if not ln.text[: c.start].strip(" -*(#")]
-    numbers = sum(begun.count(style) for style in ("decimal", "maker"))
-    shown = {"hex16": begun.count("hex16"), "decimal": numbers}
-    for shape, count in shown.items():
-        for line in lines if count >= _SHAPED else ():
-            if not line.codes and line.role != "blank" and not line.cells:
-                line.codes = find_numbers(line.text, shape)
+    is_hex = begun.count("hex16") >= _SHAPED
+    first = (find_hexes, find_fives) if is_hex else (find_fives, find_hexes)
+    is_numbered = begun.count("decimal") + begun.count("maker") >= _SHAPED
+    # two bytes are looked for always, and kept only where the words beside them tell a fault
+    finds = (*first, find_threes) if is_numbered else (find_hexes,)
     for line in lines:
-        if not line.codes and line.role != "blank" and not line.cells:
-            line.codes = find_numbers(line.text, "hex16")  # kept only where its words tell a fault
-        if not line.codes and numbers >= _SHAPED and line.role != "blank" and not line.cells:
-            line.codes = find_threes(line.text)
-        if not line.codes and line.role != "blank" and len(line.cells) < _SHAPED:
+        if line.codes or line.role == "blank":
+            continue
+        if not line.cells:
+            line.codes = next(filter(None, (find(line.text) for find in finds)), ())
+        if not line.codes and len(line.cells) < _SHAPED:
             number = find_maker_number(line.text)
             line.codes = (number,) if number is not None else ()
 
