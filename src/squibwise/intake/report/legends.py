@@ -8,7 +8,7 @@ import msgspec
 
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.phrases import Lexicon, flat
-from squibwise.intake.report.sheet import Line, Sheet
+from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
 _LEGEND = re.compile(
     r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
@@ -73,7 +73,7 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
         return
     states = [c for c, name in enumerate(rows[0].cells) if _state_of(name, lexicon)]
     for column in states:
-        told = {flat(r.cells[column]).strip() for r in rows[1:] if column < len(r.cells)} - {""}
+        told = {flat(cell_of(r, column)).strip() for r in rows[1:]} - {""}
         if not told & _YES or len(told - _YES - _NO) > len(told) // 2:
             continue
         for row in rows[1:]:
@@ -82,7 +82,7 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
 
 def _say(row: Line, column: int, state: str) -> None:
     """Replace yes by the state that it affirms; no says nothing."""
-    said = flat(row.cells[column]).strip() if column < len(row.cells) else ""
+    said = flat(cell_of(row, column)).strip()
     if said not in _YES and said not in _NO:
         return
     cells = list(row.cells)

@@ -20,7 +20,7 @@ from squibwise.intake.report.codes import (
     undecided,
 )
 from squibwise.intake.report.phrases import Lexicon, flat
-from squibwise.intake.report.sheet import Line, Sheet
+from squibwise.intake.report.sheet import Line, Sheet, cell_of
 from squibwise.intake.report.words import has_part
 
 _NUMBER = (
@@ -330,7 +330,7 @@ def _read_column(lines: list[Line]) -> None:
     if len(rows) < _FEW_ROWS or sum(bool(ln.codes) for ln in rows) > len(rows) // 2:
         return
     for column in range(max(len(ln.cells) for ln in rows)):
-        cells = [ln.cells[column] if column < len(ln.cells) else "" for ln in rows[1:]]
+        cells = [cell_of(ln, column) for ln in rows[1:]]
         told = [c for c in cells if c]
         shaped = [c for c in told if _CODE_CELL.fullmatch(c)]
         if len(set(shaped)) >= _SHAPED and len(shaped) >= _COLUMN_SHARE * len(told):

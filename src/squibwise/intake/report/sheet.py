@@ -63,6 +63,11 @@ class Line(msgspec.Struct, kw_only=True):
     section: int = 0
 
 
+def cell_of(row: Line, column: int) -> str:
+    """Return what stands in a column of a table's row; empty where the row is too short."""
+    return row.cells[column] if column < len(row.cells) else ""
+
+
 class Fault(msgspec.Struct, kw_only=True):
     """One fault in the making: first its text, then what that means.
 

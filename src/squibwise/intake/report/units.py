@@ -5,7 +5,7 @@ from functools import lru_cache
 from itertools import islice
 
 from squibwise.intake.report.phrases import Lexicon, find_hits, find_layout, flat, tokenise
-from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part, read_words
 from squibwise.model.report import Unit
 
@@ -76,7 +76,7 @@ def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
         return
     current: tuple[str, Unit] | None = None
     for row in rows:
-        cell = _cell(row, module) if module is not None else ""
+        cell = cell_of(row, module) if module is not None else ""
         if cell and module is not None:
             current = (cell, units[module].get(cell, "unknown"))
         if current is not None and row is not rows[0]:
@@ -85,13 +85,9 @@ def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
         row.text = "\t".join(kept)
 
 
-def _cell(row: Line, column: int) -> str:
-    return row.cells[column] if column < len(row.cells) else ""
-
-
 def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, Unit]:
     """The units that a column's cells name; empty when it is no column of units."""
-    cells = list(dict.fromkeys(c for r in rows[1:] if (c := _cell(r, column))))
+    cells = list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column))))
     if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
         return {}
     if sum(_names_part(c, lexicon) for c in cells) > _PART_CELLS * len(cells):
@@ -112,7 +108,7 @@ def _names_part(cell: str, lexicon: Lexicon) -> bool:
 
 def _is_same_number(rows: list[Line], column: int) -> bool:
     """Tell whether a column repeats one number, such as that of the order, in every row."""
-    cells = {_cell(r, column) for r in rows[1:]}
+    cells = {cell_of(r, column) for r in rows[1:]}
     return len(cells) == 1 and len(rows) > _FEW_ROWS and next(iter(cells)).isdecimal()
 
 
