@@ -71,13 +71,15 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
     rows = [ln for ln in lines if ln.cells]
     if len(rows) <= _FEW_ROWS:
         return
-    states = [c for c, name in enumerate(rows[0].cells) if _state_of(name, lexicon)]
-    for column in states:
+    named = {c: _state_of(name, lexicon) for c, name in enumerate(rows[0].cells)}
+    for column, state in named.items():
+        if not state:
+            continue
         told = {flat(cell_of(r, column)).strip() for r in rows[1:]} - {""}
         if not told & _YES or len(told - _YES - _NO) > len(told) // 2:
             continue
         for row in rows[1:]:
-            _say(row, column, _state_of(rows[0].cells[column], lexicon))
+            _say(row, column, state)
 
 
 def _say(row: Line, column: int, state: str) -> None:
