@@ -118,15 +118,17 @@ def _take_heading(line: Line, state: _State, sheet: Sheet) -> None:
 
 def _take_measure(line: Line, state: _State) -> None:
     """A status byte on a line of measures belongs to the fault above."""
+    if state.current is not None:
+        _take_status(line, state.current)
+
+
+def _take_status(line: Line, fault: Fault) -> None:
+    """Give a code without a status byte the one that a line labels as such."""
+    if fault.code is None or fault.code.status_byte is not None:
+        return
     status = find_status_byte(line.text)
-    if status is not None and state.current is not None and state.current.code is not None:
-        state.current.code = _with_status(state.current.code, status)
-
-
-def _with_status(code: Code, status: int) -> Code:
-    if code.status_byte is not None:
-        return code
-    return msgspec.structs.replace(code, status_byte=status)
+    if status is not None:
+        fault.code = msgspec.structs.replace(fault.code, status_byte=status)
 
 
 def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
@@ -218,11 +220,8 @@ def _wrap(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
     fault.absent = why_absent(joined, is_coded=True)
     fault.texts.append(line.text.strip())
     fault.raws.append(line.raw)
-    status = find_status_byte(line.text)
-    if status is not None and fault.code is not None:
-        fault.code = _with_status(fault.code, status)
-    if line.failure_type:
-        _type(fault, line.failure_type)
+    _take_status(line, fault)
+    _take_type(line, fault)
     return True
 
 
@@ -305,16 +304,15 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             absent=_absent(words, line),
             section=state.section,
         )
-        if code.status_byte is None and (status := find_status_byte(line.text)) is not None:
-            fault.code = _with_status(code, status)
+        _take_status(line, fault)
         for before in state.waiting:
             _attach(before, fault)
         state.waiting.clear()
         sheet.faults.append(fault)
         state.current = fault
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
-    if line.failure_type and len(line.codes) == 1 and state.current is not None:
-        _type(state.current, line.failure_type)
+    if len(line.codes) == 1 and state.current is not None:
+        _take_type(line, state.current)
 
 
 def _take_share(
@@ -424,16 +422,14 @@ def _attach(line: Line, fault: Fault) -> None:
         fault.texts.append(without_codes(line).strip())
     fault.line = min(fault.line, line.number) if fault.code is None else fault.line
     _merge(fault.words, line.words)
-    status = find_status_byte(line.text)
-    if status is not None and fault.code is not None:
-        fault.code = _with_status(fault.code, status)
-    if line.failure_type:
-        _type(fault, line.failure_type)
+    _take_status(line, fault)
+    _take_type(line, fault)
 
 
-def _type(fault: Fault, failure_type: str) -> None:
-    if fault.code is not None and fault.code.failure_type is None:
-        fault.code = msgspec.structs.replace(fault.code, failure_type=failure_type)
+def _take_type(line: Line, fault: Fault) -> None:
+    """Give a code without a failure type the one that a line labels as such."""
+    if line.failure_type and fault.code is not None and fault.code.failure_type is None:
+        fault.code = msgspec.structs.replace(fault.code, failure_type=line.failure_type)
 
 
 def _merge(words: Words, other: Words) -> None:
