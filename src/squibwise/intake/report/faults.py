@@ -23,6 +23,7 @@ from squibwise.intake.report.words import (
     OWN_PARTS,
     TELLS,
     Words,
+    add_status,
     differs,
     has_fault,
     has_part,
@@ -31,7 +32,6 @@ from squibwise.intake.report.words import (
     names_another,
     stands_alone,
 )
-from squibwise.model.words import Status
 
 _CLAUSE = re.compile(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
@@ -228,7 +228,7 @@ def _wrap(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
 def _joined_words(before: Words, joined: Words) -> Words:
     """The joined words with statuses that stood outside them."""
     for status in before.statuses:
-        _add_status(joined, status)
+        add_status(joined, status)
     return joined
 
 
@@ -447,13 +447,8 @@ def _merge(words: Words, other: Words) -> None:
         if not mine and not (has_part and has_fault and words.seats | words.sides):
             mine |= getattr(other, name)
     for status in other.statuses:
-        _add_status(words, status)
+        add_status(words, status)
     words.is_driver_doubtful = words.is_driver_doubtful or other.is_driver_doubtful
-
-
-def _add_status(words: Words, status: Status) -> None:
-    if status not in words.statuses:
-        words.statuses.append(status)
 
 
 def _flush(state: _State, sheet: Sheet) -> None:

@@ -155,7 +155,7 @@ def _hear(
         lack = _nearest(hit, lacks, tokens)
         good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
         if lack is not None and _lacking(lack) == "locked":
-            _add_status(words, "locked")
+            add_status(words, "locked")
             used.add(hit)
         elif lack is not None:
             words.features.add(_lacking(lack))
@@ -225,8 +225,7 @@ def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hi
 
 def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
     """Tell whether a phrase fills a stretch between two separators of the line."""
-    ends = hit.last == len(tokens) or tokens[hit.last].apart
-    return tokens[hit.first].apart and ends
+    return tokens[hit.first].apart and _fills_stretch(hit, tokens)
 
 
 def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
@@ -250,7 +249,7 @@ def _add(words: Words, means: tuple[str, ...]) -> None:
         if not colon:
             words.features.add(mean)
         elif key == "status":
-            _add_status(words, value)
+            add_status(words, value)
         elif key != "nth":
             _add_value(words, key, value)
 
@@ -270,7 +269,8 @@ def _add_value(words: Words, key: str, value: str) -> None:
         words.stages.add(int(value))
 
 
-def _add_status(words: Words, value: str) -> None:
+def add_status(words: Words, value: str) -> None:
+    """Add a status word, once."""
     status = next(s for s in _STATUSES if s == value)
     if status not in words.statuses:
         words.statuses.append(status)
