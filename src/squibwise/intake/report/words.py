@@ -394,24 +394,25 @@ def _settle_driver(words: Words) -> None:
             words.is_driver_doubtful = True
 
 
-HEADS = frozenset(
-    """bag charge pretension curtain knee sensor buckle occupant lamp clockspring unit crashrecord
-    offswitch offlamp seatposition airbagmodule loadlimiter middle cushion batterycut hvcut
-    headcharge rollbar bonnet columncharge ventcharge motorbelt inflatablebelt belttension
-    electronics crashsignal""".split()
+PARTS = frozenset(
+    """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
+    sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar
+    bonnet batterycut hvcut ventcharge switch belttension""".split()
 )
-OWN_PARTS = HEADS - {"unit", "airbagmodule"}
-FAULT_WORDS = frozenset(
-    """open high low resistance range short ground battery cross voltage communication configuration
-    identity calibration internal performance mechanical defect crashrecord deployed notfired
+FAULTS = frozenset(
+    """open high low short cross voltage communication configuration identity calibration internal
+    performance mechanical defect crashrecord deployed resistance range ground
     crashsignal""".split()
 )
-TELLS = frozenset(
-    """open high low short cross voltage communication configuration identity calibration internal
-    performance mechanical defect crashrecord deployed range""".split()
+HEADS = (PARTS - {"switch"}) | frozenset(
+    "bag lamp unit airbagmodule electronics crashrecord crashsignal".split()
 )
-_FAULTS_APART = TELLS - {"defect", "range", "internal"}
 _UNIT_WORDS = frozenset({"unit", "airbagmodule"})
+OWN_PARTS = HEADS - _UNIT_WORDS
+OF_ITS_OWN = (PARTS | {"bag", "lamp", "unit"}) - {"charge"}  # an igniter is one of something
+FAULT_WORDS = FAULTS | {"battery", "notfired"}
+TELLS = FAULTS - {"resistance", "ground", "crashsignal"}  # which tell nothing alone
+_FAULTS_APART = TELLS - {"defect", "range", "internal"}
 _OF_PARTS = frozenset("open high low short cross range".split())  # no unit has these itself
 _TOLD_APART = frozenset("bag pretension curtain knee sensor buckle occupant lamp".split())
 
@@ -446,22 +447,6 @@ def stands_alone(words: Words) -> bool:
     fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
     own = part - _UNIT_WORDS - {"lamp"} or "locked" in words.statuses
     return bool(part) and bool(fault or (own and words.statuses))
-
-
-PARTS = frozenset(
-    """charge pretension curtain knee middle cushion inflatablebelt motorbelt loadlimiter buckle
-    sensor occupant seatposition offswitch offlamp clockspring columncharge headcharge rollbar
-    bonnet
-    batterycut hvcut ventcharge switch belttension""".split()
-)
-FAULTS = frozenset(
-    """open high low short cross voltage communication configuration identity calibration internal
-    performance mechanical defect crashrecord deployed resistance range ground crashsignal
-    """.split()
-)
-
-
-OF_ITS_OWN = (PARTS | {"bag", "lamp", "unit"}) - {"charge"}  # an igniter is one of something
 
 
 def has_part(words: Words) -> bool:
