@@ -27,6 +27,7 @@ _HOLDS = frozenset(
 )
 _INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
+_RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 _MOST_WORDS = 7  # of a heading
 _LONGEST_LEAD = 14  # words of a line that leads up to codes
 _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
@@ -242,11 +243,16 @@ def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     line = lines[at]
     if line.codes or line.cells or not line.text.rstrip().endswith(":"):
         return False
-    after = next((ln for ln in islice(lines, at + 1, at + 3) if ln.role != "blank"), None)
+    after = _next_below(lines, at, _RIGHT_BELOW)
     if after is None or not after.codes or name_unit(line.text, lexicon)[0] != "restraint":
         return False
     line.is_module, line.role = True, "heading"
     return True
+
+
+def _next_below(lines: list[Line], at: int, reach: int) -> Line | None:
+    """The first line with text among the next few; None where there is none."""
+    return next((ln for ln in islice(lines, at + 1, at + 1 + reach) if ln.role != "blank"), None)
 
 
 def _is_bare_heading(lines: list[Line], at: int) -> bool:
@@ -258,8 +264,7 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
         return False
     if _ADDRESS.match(line.text):
         return True
-    rest = islice(lines, at + 1, at + 1 + _NEXT_LINES)
-    after = next((ln for ln in rest if ln.role != "blank"), None)
+    after = _next_below(lines, at, _NEXT_LINES)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False
     before = lines[at - 1] if at else None
@@ -337,7 +342,7 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
     if is_row or line.unit != "unknown" or len(line.tokens) > _LONGEST_LEAD:
         return False
     before = lines[at - 1] if at else line
-    after = next((ln for ln in islice(lines, at + 1, at + 3) if ln.role != "blank"), None)
+    after = _next_below(lines, at, _RIGHT_BELOW)
     if after is None or not after.codes or line.words.features & FAULTS:
         is_last = before.codes and _indent(line) < _indent(before)
         return bool(is_last) and has_part(line.words) and _reads_as_name(line)
