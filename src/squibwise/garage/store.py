@@ -9,7 +9,7 @@ import datetime as dt
 import hashlib
 import re
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from typing import Literal
 
 import msgspec
@@ -139,14 +139,17 @@ def files(entries: tuple[Entry, ...]) -> dict[str, str]:
     return {path: digest for path, digest in sorted(found.items()) if digest is not None}
 
 
-def content(garage: sqlite3.Connection, case_id: str) -> Content:
-    """Return the files of a case as they are now, by path.
+def content(
+    garage: sqlite3.Connection, case_id: str, only: Container[str] | None = None
+) -> Content:
+    """Return the files of a case as they are now, by path; with ``only``, no others are read.
 
     Raises:
         InputError: There is no such case, or an original is missing or altered.
     """
     named = files(history(garage, case_id))
-    return {path: _original(garage, digest, path) for path, digest in named.items()}
+    wanted = {p: digest for p, digest in named.items() if only is None or p in only}
+    return {path: _original(garage, digest, path) for path, digest in wanted.items()}
 
 
 def _original(garage: sqlite3.Connection, digest: str, path: str) -> bytes:

@@ -74,7 +74,7 @@ def _page(
 
 def _sheet(bench: Bench, opened: Opened) -> BidSheet | None:
     with connected(bench.place) as garage:
-        content = store.content(garage, opened.id)
+        content = store.content(garage, opened.id, (SHEET,))
     if SHEET not in content:
         return None
     with TemporaryDirectory(prefix="squibwise-") as place:

@@ -101,5 +101,5 @@ def picture(request: Request) -> Response:
     if kind is None or not named:
         raise NotThereError(f"There is no picture '{wanted[:80]}'.")
     with connected(bench_of(request).place) as garage:
-        data = store.content(garage, opened.id)[wanted]
+        data = store.content(garage, opened.id, (wanted,))[wanted]
     return Response(data, media_type=kind)

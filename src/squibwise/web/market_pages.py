@@ -134,12 +134,11 @@ async def buying_progress(request: Request) -> Response:
 
 def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:
     with connected(bench.place) as garage:
-        content = store.content(garage, opened.id)
+        content = store.content(garage, opened.id, (*SHEETS, "buying.toml"))
     with TemporaryDirectory(prefix="squibwise-") as place:
         folder = Path(place)
-        for name in (*SHEETS, "buying.toml"):
-            if name in content:
-                (folder / name).write_bytes(content[name])
+        for name, data in content.items():
+            (folder / name).write_bytes(data)
         file = market_files.find_offers(folder)
         sheet = market_files.load_offers(file, bench.catalog, opened.case.currency, {})
         terms = market_files.load_terms(folder / "buying.toml", must_be_there=False)

@@ -13,6 +13,7 @@ from squibwise.garage import new_case, store
 from squibwise.garage.cases import list_cars
 from squibwise.garage.database import connected
 from squibwise.garage.folders import Content, folder_content
+from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.web.bench import Bench
 from squibwise.web.guarding import go
@@ -56,10 +57,10 @@ def _content(bench: Bench, car_id: str, stated: new_case.Stated, like: str) -> C
         folder = Path(place) / car_id
         if like:
             with connected(bench.place) as garage:
-                text = decode(store.content(garage, like)["case.toml"], "case.toml")
+                text = decode(store.content(garage, like, (CASE_FILE,))[CASE_FILE], CASE_FILE)
             (folder / "evidence").mkdir(parents=True)
             made = new_case.copy_like(text, stated, car_id)
-            (folder / "case.toml").write_text(made, encoding="utf-8")
+            (folder / CASE_FILE).write_text(made, encoding="utf-8")
         else:
             new_case.make(folder, bench.catalog, (), stated)
         line.open_case(folder, bench.catalog)

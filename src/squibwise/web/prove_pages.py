@@ -29,7 +29,7 @@ from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, common, enter, sends
 
-SHOWN_MISSING, LARGEST_PICTURE = 5, 3_000_000
+SHOWN_MISSING = 5
 PLACES = {
     "doubtful": "look",
     "contradictions": "look",
@@ -194,15 +194,10 @@ def pdf(request: Request) -> Response:
 
 def _pictures(bench: Bench, opened: Opened, record: ProofRecord) -> dict[str, bytes]:
     """Return the photographs of a record, unchanged ones only."""
+    named = {p["file"]: p["sha256"] for p in record.content.get("photos", ())}
     with connected(bench.place) as garage:
-        content = store.content(garage, opened.id)
-    named = ((p["file"], p["sha256"]) for p in record.content.get("photos", ()))
-    found = {file: content[file] for file, digest in named if _is(content.get(file, b""), digest)}
-    return {file: data for file, data in found.items() if len(data) <= LARGEST_PICTURE}
-
-
-def _is(data: bytes, digest: str) -> bool:
-    return hashlib.sha256(data).hexdigest() == digest
+        content = store.content(garage, opened.id, named)
+    return {f: data for f, data in content.items() if hashlib.sha256(data).hexdigest() == named[f]}
 
 
 def data(request: Request) -> Response:
