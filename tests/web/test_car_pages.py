@@ -32,6 +32,14 @@ def test_the_page_of_a_car_says_what_happened_and_draws_every_part_that_fired(ca
     assert html.count('class="strike"') == 1
 
 
+def test_the_brief_of_a_car_says_what_the_command_says_and_leads_to_the_circuit(call: Any) -> None:
+    html = call.get("/car/clover-05").text
+    assert "<b>no part is needed</b>" in html
+    assert 'href="/car/clover-05/trace/driver.seat-bag/1"><b>trace</b>' in html
+    assert "squibwise trace" not in html
+    assert "<b>no part has a price</b>" in call.get("/car/burdock-09").text
+
+
 def test_a_right_hand_drive_car_has_its_wheel_and_its_drivers_parts_on_the_right() -> None:
     from squibwise.present.tell_bench import CarPicture, Mark, Strike
     from squibwise.web.drawing import layout, place_arrows, place_marks

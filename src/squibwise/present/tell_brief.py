@@ -243,20 +243,34 @@ def _head(brief: Brief, catalog: Catalog) -> Section:
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))
 
 
-def _tail(brief: Brief, command: str) -> Section:
-    parts, work = brief.parts, brief.labour_minutes
-    likely = f"{about(parts.likely)} likely, {about(parts.at_most)} at most"
+def tell_parts(brief: Brief) -> tuple[str, ...]:
+    """Return what the parts come to: likely, then at most where there is a sum."""
+    parts = brief.parts
     if not brief.order_now and not brief.may_be_added:
-        likely = "no part is needed"
-    elif parts.likely is None:
-        likely = "no part has a price"
-    elif parts.chance:
-        likely += f" (in {percent(parts.chance)} of cases)"
-    rows = [("parts", likely)]
-    if parts.unpriced:
-        rows.append(("", f"without a price, in no sum: {listed(parts.unpriced, 3)}"))
-    wait = f", and {minutes(brief.waiting_minutes)} of waiting" if brief.waiting_minutes else ""
-    rows.append(("labour", f"{spread(work.low, work.likely, work.high)}{wait}"))
+        return ("no part is needed",)
+    if parts.likely is None:
+        return ("no part has a price",)
+    chance = f" (in {percent(parts.chance)} of cases)" if parts.chance else ""
+    return (f"{about(parts.likely)} likely", f"{about(parts.at_most)} at most{chance}")
+
+
+def tell_unpriced(brief: Brief) -> tuple[str, ...]:
+    """Return what no sum holds; nothing where all parts have a price."""
+    unpriced = brief.parts.unpriced
+    return (f"without a price, in no sum: {listed(unpriced, 3)}",) if unpriced else ()
+
+
+def tell_labour(brief: Brief) -> tuple[str, ...]:
+    """Return the time hands-on, then the waiting where there is any."""
+    work, wait = brief.labour_minutes, brief.waiting_minutes
+    waiting = (f"{minutes(wait)} of waiting",) if wait else ()
+    return (spread(work.low, work.likely, work.high), *waiting)
+
+
+def _tail(brief: Brief, command: str) -> Section:
+    rows = [("parts", ", ".join(tell_parts(brief)))]
+    rows += [("", told) for told in tell_unpriced(brief)]
+    rows.append(("labour", ", and ".join(tell_labour(brief))))
     for told in brief.next:
         label, _, rest = told.partition(": ")
         rows.append((label, rest.replace("trace CASE", f"trace {command}")))

@@ -11,7 +11,7 @@ from squibwise.garage.database import connected
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
-from squibwise.present.figures import counted, minutes, money, percent, spread
+from squibwise.present.figures import counted, percent
 from squibwise.present.phrases import tell_grouped
 from squibwise.present.tell_assessment import by_state, tell_belief
 from squibwise.present.tell_bench import (
@@ -22,7 +22,13 @@ from squibwise.present.tell_bench import (
     may_hurt,
     open_circuits,
 )
-from squibwise.present.tell_brief import Brief, make_brief
+from squibwise.present.tell_brief import (
+    Brief,
+    make_brief,
+    tell_labour,
+    tell_parts,
+    tell_unpriced,
+)
 from squibwise.present.tell_garage import search_cars
 from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
 from squibwise.web.bench import Bench, NotThereError, Opened
@@ -118,15 +124,11 @@ def brief_of(bench: Bench, opened: Opened) -> Brief:
 
 def _brief(bench: Bench, opened: Opened) -> dict[str, Any]:
     brief, whole = brief_of(bench, opened), bench.whole(opened)
-    work = brief.labour_minutes
-    waiting = f"{minutes(brief.waiting_minutes)} of waiting" if brief.waiting_minutes else ""
-    likely, _, rest = spread(work.low, work.likely, work.high).partition(" (")
-    at_most = f"at most {money(brief.parts.at_most)} in {percent(brief.parts.chance)} of cases"
     return {
         "fired": tell_grouped(brief.fired, bench.catalog),
-        "parts": (money(brief.parts.likely), at_most if brief.parts.at_most else ""),
-        "labour": (likely, "; ".join(t for t in (rest.rstrip(")"), waiting) if t)),
-        "nexts": _nexts(brief, opened, whole),
+        "parts": (*tell_parts(brief), *tell_unpriced(brief)),
+        "labour": tell_labour(brief),
+        "nexts": _nexts(brief, whole),
         "orders": [_order(g) for g in group_orders(brief.order_now)],
         "added": group_orders(brief.may_be_added),
         "cards": make_cards(opened.case),
@@ -138,15 +140,18 @@ def _order(group: Any) -> dict[str, str]:  # noqa: ANN401 - orders of one assemb
     return {"title": tell_titled(group), "price": tell_price(group), "why": tell_why(group[0])}
 
 
-def _nexts(brief: Brief, opened: Opened, whole: Overview) -> list[dict[str, str]]:
-    """Return what to do next, each with the page where it is done."""
-    looks = whole.states.next_looks
-    pages = {"ask": "ask", "look": f"part/{looks[0].component}" if looks else "look", "do": "work"}
+def _nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
+    """Return what to do next: in a word, in a sentence, and on which page of the car."""
+    looks, circuits = whole.states.next_looks, brief.circuits
+    title = circuits[0].title if circuits else ""
+    pages = {
+        "ask": "ask",
+        "trace": f"trace/{circuits[0].loop}" if circuits else "trace",
+        "look": f"part/{looks[0].component}" if looks else "look",
+        "do": "work",
+    }
     told = (one.partition(": ") for one in brief.next)
-    return [
-        {"word": word, "told": text, "href": f"/car/{opened.id}/{pages.get(word, 'work')}"}
-        for word, _, text in told
-    ]
+    return [(word, title if word == "trace" else text, pages[word]) for word, _, text in told]
 
 
 def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, Any]:
