@@ -304,7 +304,7 @@ def release(
     Two pages: what must be known, and the parts with what was measured. The whole data is always
     attached.
     """
-    from squibwise.cli import files, opening, stored
+    from squibwise.cli import files, opening
     from squibwise.present.tell_checks import tell_release
 
     at = opening.open_case(case_path, own)
@@ -313,9 +313,7 @@ def release(
     files.refuse_as_record(out, kept, may_replace)
     record = files.issue(at.case, at.catalog, at.own, withhold=withhold or reader == "buyer")
     form = files.chosen_form(reader, annex=annex)
-    place = stored.located(case_path)
-    folder = place if place.is_dir() else place.parent
-    files.write_record(record, out, kept, may_replace, form, folder)
+    files.write_record(record, out, kept, may_replace, form, at.folder)
     written = (out, files.json_beside(out))
     return opening.answer(
         at,

@@ -14,7 +14,7 @@ import msgspec
 from squibwise import __version__
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
-from squibwise.cli.stored import garage_file
+from squibwise.cli.stored import folder_of, garage_file
 from squibwise.errors import InputError
 from squibwise.garage.folders import walk_folder
 from squibwise.garage.issuing import sign_finished
@@ -45,7 +45,7 @@ def kept_files(path: Path, case: Case) -> tuple[Path, ...]:
         path: The case as it was named: a folder, its ``case.toml``, or a bare report.
         case: The case.
     """
-    folder = path if path.is_dir() else path.parent
+    folder = folder_of(path)
     named = (folder / name for name in case.files)
     evidence = folder / "evidence"
     walked = walk_folder(evidence) if evidence.is_dir() else ()

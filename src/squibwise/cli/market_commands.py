@@ -5,12 +5,16 @@ import datetime as dt
 import io
 import math
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples, own_option
 from squibwise.errors import InputError
+
+if TYPE_CHECKING:
+    from squibwise.cli.opening import Opened
 
 _COLUMN = "Which heading is which column."
 settled_option = click.option(
@@ -50,17 +54,16 @@ def buy(
 ) -> int:
     """Plan what to buy from whom, when each operation runs, and when the car is ready."""
     from squibwise import case
-    from squibwise.cli import opening, stored
+    from squibwise.cli import opening
     from squibwise.intake import market_files
     from squibwise.present.tell_buying import tell_buying
 
     at = opening.open_case(case_path, own)
     if request:
         return _print_request(at)
-    folder = market_files.folder_of(stored.located(case_path))
-    file = offers or market_files.find_offers(folder)
+    file = offers or market_files.find_offers(at.folder)
     sheet = market_files.load_offers(file, at.catalog, at.case.currency, _confirmed(column))
-    shop = market_files.load_terms(terms or folder / "buying.toml", must_be_there=bool(terms))
+    shop = market_files.load_terms(terms or at.folder / "buying.toml", must_be_there=bool(terms))
     today = dt.date.today()
     answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today, _say_searched)
     if order:
@@ -90,7 +93,7 @@ def _confirmed(columns: tuple[str, ...]) -> dict[str, str]:
     return {heading: word for heading, _, word in pairs}
 
 
-def _print_request(at: "opening.Opened") -> int:  # type: ignore[name-defined]  # noqa: F821
+def _print_request(at: "Opened") -> int:
     from squibwise import case
 
     rows = case.request(at.case, at.catalog, at.own)
@@ -146,7 +149,7 @@ def bid(
 ) -> int:
     """Say whether to bid and up to what: questions first, then the whole car."""
     from squibwise import case
-    from squibwise.cli import opening, stored
+    from squibwise.cli import opening
     from squibwise.cli.files import write_drawing
     from squibwise.cli.sheet_examples import write_sale
     from squibwise.documents import drivers_svg
@@ -157,9 +160,8 @@ def bid(
     if example:
         click.echo(write_sale(at.catalog))
         return 0
-    folder = market_files.folder_of(stored.located(case_path))
-    known = market_files.load_bid(sheet or folder / "bid.toml")
-    cars = market_files.load_settled_cars(settled, folder) if settled else ()
+    known = market_files.load_bid(sheet or at.folder / "bid.toml")
+    cars = market_files.load_settled_cars(settled, at.folder) if settled else ()
     answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
     if drawing:
         write_drawing(drawing, drivers_svg(answer.drivers))
@@ -189,15 +191,14 @@ def bid(
 def settle(case_path: Path, example: bool, as_json: bool) -> int:
     """Compare what was expected at the bid with how the car came out, line by line."""
     from squibwise import case
-    from squibwise.cli import opening, stored
+    from squibwise.cli import opening
     from squibwise.intake import market_files
     from squibwise.present.tell_bid import tell_settled
 
     at = opening.open_case(case_path)
-    folder = market_files.folder_of(stored.located(case_path))
     if example:
-        return _print_settled(at, folder)
-    settled = market_files.load_settled(folder / "settled.toml")
+        return _print_settled(at)
+    settled = market_files.load_settled(at.folder / "settled.toml")
     lines, factors = case.settle(settled), case.learn_settled((settled,))
     return opening.answer(
         at,
@@ -211,13 +212,13 @@ def settle(case_path: Path, example: bool, as_json: bool) -> int:
     )
 
 
-def _print_settled(at: "opening.Opened", folder: Path) -> int:  # type: ignore[name-defined]  # noqa: F821
+def _print_settled(at: "Opened") -> int:
     from squibwise import case
     from squibwise.cli.sheet_examples import write_settled
     from squibwise.intake import market_files
     from squibwise.model.cost import minor_digits
 
-    sheet = market_files.load_bid(folder / "bid.toml")
+    sheet = market_files.load_bid(at.folder / "bid.toml")
     answer = case.bid(at.case, sheet, at.catalog, at.own)
     unit = 10.0 ** minor_digits(at.case.currency)
     click.echo(write_settled(at.case.id, sheet, answer, unit), nl=False)

@@ -27,12 +27,14 @@ class Opened(msgspec.Struct, frozen=True, kw_only=True):
     """What a command works on.
 
     Attributes:
+        folder: Its folder; a case of the garage is laid out until the program ends.
         case: The case, with everything remarkable about the input.
         catalog: The catalogue.
         own: What the finished cases teach; empty when none were named.
         learned: Were finished cases named.
     """
 
+    folder: Path
     case: Case
     catalog: Catalog
     own: Experience
@@ -63,6 +65,7 @@ def open_case(path: Path, own: Path | None = None) -> Opened:
         case = line.open_case(given, catalog)
     learned = learn_own(own, path, stored.garage_file(), catalog, __version__)
     return Opened(
+        folder=stored.folder_of(path),
         case=msgspec.structs.replace(case, findings=(*learned.findings, *case.findings)),
         catalog=catalog,
         own=learned.own,

@@ -79,6 +79,11 @@ def located(path: Path) -> Path:
     return laid_out / path.name
 
 
+def folder_of(path: Path) -> Path:
+    """Return the folder of a case: itself, or where its file lies."""
+    return path if path.is_dir() else path.parent
+
+
 @contextmanager
 def editable(path: Path, what: str, by: str = "") -> Iterator[Path]:
     """Give a case as a folder to be changed; a case of the garage gets an entry for the change.

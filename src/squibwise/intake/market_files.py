@@ -43,11 +43,6 @@ def load_offers(
     return read_offers(_bytes(path), str(path), catalog, currency, confirmed)
 
 
-def folder_of(path: Path) -> Path:
-    """Return the folder of a case: itself, or where its file lies."""
-    return path if path.is_dir() else path.parent
-
-
 def load_terms(path: Path, *, must_be_there: bool) -> ShopTerms:
     """Return the terms of the shop; the usual ones when the file is not there.
 
