@@ -29,9 +29,6 @@ if TYPE_CHECKING:
     from squibwise.present.tell_papers import Paper
     from squibwise.present.tell_record import Form
 
-LARGEST_RECORD = 50_000_000
-LARGEST_PICTURE = 3_000_000
-
 
 def json_beside(out: Path) -> Path:
     """Return where the data of a record goes: beside its PDF."""
@@ -68,15 +65,19 @@ def may_replace_record(case_id: str, *, force: bool) -> Callable[[Path], bool]:
 
 
 def _is_record_of(path: Path, case_id: str) -> bool:
+    found = None if path.is_symlink() else _held_record(path)
+    return found is not None and found.case_id == case_id
+
+
+def _held_record(path: Path) -> ProofRecord | None:
+    """Return the record that a file holds, unchecked; None when it holds none."""
     from squibwise.documents import attached_record
     from squibwise.prove.verifying import read_record
 
     try:
-        if path.is_symlink():
-            return False
-        return read_record(attached_record(record_bytes(path))).case_id == case_id
+        return read_record(attached_record(record_bytes(path)))
     except InputError:
-        return False
+        return None
 
 
 def _says_yes(path: Path) -> bool:
@@ -135,6 +136,8 @@ def write_record(
 
 def _pictures(record: ProofRecord, folder: Path | None) -> dict[str, bytes]:
     """Return the photographs of a record as they lie in its case folder, unchanged ones only."""
+    from squibwise.documents.record import LARGEST_PICTURE
+
     found: dict[str, bytes] = {}
     for photo in record.content["photos"] if folder else ():
         path = (folder or Path()) / photo["file"]
@@ -201,17 +204,15 @@ def verified(
     Raises:
         InputError: It cannot be read, or the known keys cannot.
     """
-    from squibwise.documents import attached_record, verify_file
-    from squibwise.prove.verifying import read_record
+    from squibwise.documents import check_file
 
     folder, data = garage_file().parent, record_bytes(file)
-    result = verify_file(data, catalog, known_keys(folder))
-    if not result.valid:
+    result, record = check_file(data, catalog, known_keys(folder))
+    if record is None:
         return result
-    record = read_record(attached_record(data))
     if know is not None and result.signature == "unknown" and record.signature is not None:
         make_known(folder, record.signature.public_key, know, dt.date.today())
-        result = verify_file(data, catalog, known_keys(folder))
+        result, _ = check_file(data, catalog, known_keys(folder))
     if stamp is not None:
         result = msgspec.structs.replace(result, stamped=_stamped(record, stamp))
     return _with_twin(result, record, file)
@@ -235,12 +236,8 @@ def _with_twin(result: Verification, record: ProofRecord, file: Path) -> Verific
     twin = file.with_suffix(".json" if file.suffix.lower() == ".pdf" else ".pdf")
     if twin == file or not twin.is_file() or twin.is_symlink():
         return result
-    from squibwise.documents import attached_record
-    from squibwise.prove.verifying import read_record
-
-    try:
-        other = read_record(attached_record(record_bytes(twin)))
-    except InputError:
+    other = _held_record(twin)
+    if other is None:
         return result  # not one of this program's: it says nothing of the file that was named
     if other.case_id != record.case_id or other.digest == record.digest:
         return result
@@ -351,8 +348,9 @@ def record_bytes(path: Path) -> bytes:
         InputError: It is missing, empty, unreadable or too large.
     """
     from squibwise.intake.case_file.toml_text import read_bytes
+    from squibwise.prove.verifying import LARGEST_BYTES
 
-    data = read_bytes(path, LARGEST_RECORD)
+    data = read_bytes(path, LARGEST_BYTES)
     if not data:
         raise InputError(f"{path}: the file is empty.", remedy="Ask for the record again.")
     return data

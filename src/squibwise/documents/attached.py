@@ -14,7 +14,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.documents.record import BLANK, without_signature
 from squibwise.errors import InputError
 from squibwise.model.origin import Finding
-from squibwise.model.proof import KnownKey, Verification
+from squibwise.model.proof import KnownKey, ProofRecord, Verification
 from squibwise.prove.sealing import are_pages_signed
 from squibwise.prove.verifying import LARGEST_BYTES, read_record, refused, verify
 
@@ -40,7 +40,14 @@ def attached_record(data: bytes) -> bytes:
 
 
 def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:
-    """Return whether a record, given as JSON or as the PDF, is whole and unchanged.
+    """Return whether a record, given as JSON or as the PDF, is whole and unchanged."""
+    return check_file(data, catalog, known)[0]
+
+
+def check_file(
+    data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()
+) -> tuple[Verification, ProofRecord | None]:
+    """Return whether a record, given as JSON or as the PDF, is whole, and the record if it is.
 
     For a PDF the pages are made anew from the attached record and compared byte for byte, because
     pages can be changed while the attachment is left alone. Pages that this version cannot make so
@@ -50,12 +57,20 @@ def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -
     try:
         inner = attached_record(data)
     except InputError as refusal:
-        return refused("record-unreadable", f"No record: {refusal}.", refusal.remedy)
+        return refused("record-unreadable", f"No record: {refusal}.", refusal.remedy), None
     answer = verify(inner, catalog, known)
-    if inner is data or not answer.valid:
-        return answer
+    if not answer.valid:
+        return answer, None
+    record = read_record(inner)
+    if inner is not data:
+        answer = _with_pages(answer, record, data)
+    return answer, record if answer.valid else None
+
+
+def _with_pages(answer: Verification, record: ProofRecord, data: bytes) -> Verification:
+    """Return what is to be said of a PDF, once the record in it is found whole."""
     blank, form, value = without_signature(data)
-    are_signed = are_pages_signed(read_record(inner), value, blank)
+    are_signed = are_pages_signed(record, value, blank)
     again = "Rely on neither; ask for the record itself, as JSON, and print it anew from there."
     if value not in ("", BLANK) and not are_signed:
         text = "The signature over the pages was not made over them by the key of the record."
