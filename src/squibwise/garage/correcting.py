@@ -6,8 +6,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.errors import InputError
-from squibwise.garage.entering import Addition, add, open_file
+from squibwise.garage.entering import Addition, add, load_written, open_file
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
 
 TABLE = "evidence/corrected-lines.tsv"
@@ -64,7 +63,7 @@ def correct_line(
     if table.is_file():
         change_file(table, lambda old: _replaced(old, correction.code, row))
         if f'"{TABLE}"' in file.text:
-            _refuse_wrong(folder, catalog)
+            load_written(file.text, file.path, catalog)
             return
     else:
         make_folder(table.parent)
@@ -78,14 +77,3 @@ def _replaced(table: bytes, code: str, row: str) -> bytes:
     rows = table.decode("utf-8").splitlines(keepends=True)
     kept = [r for r in rows if not r.startswith(f"{code}\t")]
     return ("".join(kept) + row).encode("utf-8")
-
-
-def _refuse_wrong(folder: Path, catalog: Catalog) -> None:
-    from squibwise.intake.case_file.load import load_case_text
-
-    file = open_file(folder)
-    try:
-        load_case_text(file.text, file.path, catalog)
-    except InputError as error:
-        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings)
-        raise InputError(told or str(error), remedy="Nothing was written.") from error

@@ -147,16 +147,34 @@ def _change(
 
 
 def _loaded(text: str, file: OpenFile, catalog: Catalog) -> Case:
-    """Return the case of a changed text; a mistake that the change brought is told without a line.
+    """Return the case of a changed text.
 
     Raises:
         InputError: The case had a mistake before, or would have one now.
     """
     try:
-        return load_case_text(text, file.path, catalog)
-    except InputError as error:
+        return load_written(text, file.path, catalog, _MOST_TOLD)
+    except InputError:
         load_case_text(file.text, file.path, catalog)
-        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings[:_MOST_TOLD])
+        raise
+
+
+def load_written(text: str, path: Path, catalog: Catalog, most: int | None = None) -> Case:
+    """Return the case of a text that this program wrote; a mistake in it is told without a line.
+
+    Args:
+        text: What would stand in the case file.
+        path: Where it would stand.
+        catalog: The catalogue.
+        most: Mistakes told at most; None for all.
+
+    Raises:
+        InputError: It has a mistake: nothing of it may be written.
+    """
+    try:
+        return load_case_text(text, path, catalog)
+    except InputError as error:
+        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings[:most])
         raise InputError(told or str(error), remedy="Nothing was written.") from error
 
 

@@ -11,8 +11,9 @@ import tomlkit
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.garage.entering import load_written
 from squibwise.garage.writing import write_folder
-from squibwise.intake.case_file.load import CASE_FILE, load_case_text
+from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import parse, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
 
@@ -74,10 +75,10 @@ def make(
     copies = _copies(reports)
     case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
     text = _with_stated(template(case_id, tuple(copies)), stated)
-    _refuse_wrong(_with_stated(template(case_id), stated), folder, catalog)
+    load_written(_with_stated(template(case_id), stated), folder / CASE_FILE, catalog)
     files = {f"evidence/{name}": data for name, data in copies.items()}
-    write_folder(folder, {"case.toml": text.encode("utf-8")} | files, empty=["evidence"])
-    written = (folder / "case.toml", *(folder / "evidence" / name for name in copies))
+    write_folder(folder, {CASE_FILE: text.encode("utf-8")} | files, empty=["evidence"])
+    written = (folder / CASE_FILE, *(folder / "evidence" / name for name in copies))
     return Made(id=case_id, folder=folder, files=written)
 
 
@@ -101,14 +102,6 @@ def _with_stated(text: str, stated: Stated) -> str:
         line = re.compile(rf'^#?{key} = (?:"[^"]*"|[^#\n]*?)(?P<tail>\s*(?:#.*)?)$', re.MULTILINE)
         text = line.sub(lambda m, k=key, w=written: f"{k} = {w}{m['tail']}", text, count=1)  # type: ignore[misc]
     return text
-
-
-def _refuse_wrong(text: str, folder: Path, catalog: Catalog) -> None:
-    try:
-        load_case_text(text, folder / CASE_FILE, catalog)
-    except InputError as error:
-        told = " ".join(f"{f.message} {f.remedy}".strip() for f in error.findings)
-        raise InputError(told or str(error), remedy="Nothing was written.") from error
 
 
 def template(case_id: str, reports: tuple[str, ...] = ()) -> str:
