@@ -103,9 +103,8 @@ def _remember_titles(garage: sqlite3.Connection, case_ids: list[str]) -> None:
 def read_title(garage: sqlite3.Connection, case_id: str) -> str:
     """Return the title that stands in a case file, or that it cannot be read."""
     try:
-        digest = store.files(store.history(garage, case_id)).get(CASE_FILE, "")
-        row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
-        return title_in(bytes(row[0])) if row else UNREADABLE
+        data = store.peek(garage, case_id, CASE_FILE)
+        return UNREADABLE if data is None else title_in(data)
     except InputError:
         return UNREADABLE
 

@@ -13,6 +13,7 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected, writing
 from squibwise.garage.folders import write_content
+from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.model.case import Case, Experience
 from squibwise.model.evidence import Passed
 from squibwise.model.origin import Finding, Origin
@@ -68,7 +69,7 @@ def _in_folder(own: Path, here: Path, catalog: Catalog) -> tuple[list[Case], lis
         raise InputError(f"'{own}' is no folder.", remedy=remedy)
     place = here.resolve()
     cases, skipped = [], []
-    for file in sorted(own.glob("*/case.toml")):
+    for file in sorted(own.glob(f"*/{CASE_FILE}")):
         if place in (file.resolve(), file.parent.resolve()):
             continue
         try:
@@ -132,11 +133,10 @@ def _finished(garage: sqlite3.Connection, catalog: Catalog) -> dict[str, str]:
 def _is_finished(garage: sqlite3.Connection, name: str, catalog: Catalog) -> bool:
     """Return whether somebody answers for a case; most need not be opened for it."""
     try:
-        digest = store.files(store.history(garage, name)).get("case.toml", "")
+        data = store.peek(garage, name, CASE_FILE)
     except InputError:
         return False
-    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
-    if row is None or _ANSWERED_FOR.encode() not in bytes(row[0]):
+    if data is None or _ANSWERED_FOR.encode() not in data:
         return False
     case = _opened(garage, name, catalog)
     return case is not None and any(_is_answer(e) for e in case.evidence)

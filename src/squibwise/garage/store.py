@@ -153,12 +153,25 @@ def content(
 
 
 def _original(garage: sqlite3.Connection, digest: str, path: str) -> bytes:
-    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
-    data = bytes(row[0]) if row else b""
-    if row is None or hashlib.sha256(data).hexdigest() != digest:
+    data = _kept(garage, digest)
+    if data is None or hashlib.sha256(data).hexdigest() != digest:
         remedy = "Put a backup in its place; `squibwise garage check` tells all that is damaged."
         raise InputError(f"'{path}' is missing in the garage or was altered.", remedy=remedy)
     return data
+
+
+def _kept(garage: sqlite3.Connection, digest: str) -> bytes | None:
+    row = garage.execute("SELECT content FROM original WHERE hash = ?", (digest,)).fetchone()
+    return bytes(row[0]) if row else None
+
+
+def peek(garage: sqlite3.Connection, case_id: str, path: str) -> bytes | None:
+    """Return one file of a case as it is kept, unchecked; None when it has none of that name.
+
+    Raises:
+        InputError: There is no such case, or an entry was altered.
+    """
+    return _kept(garage, files(history(garage, case_id)).get(path, ""))
 
 
 def add(
