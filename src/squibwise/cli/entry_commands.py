@@ -149,8 +149,7 @@ def did(
         entries += ticking.entries_for(
             todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts, lamp=lamp
         )
-    if note:
-        entries = tuple({**e, "note": note} if e["kind"] == "passed" else e for e in entries)
+    entries = ticking.add_note(entries, note)
     return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
 
 

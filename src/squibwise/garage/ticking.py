@@ -1,7 +1,7 @@
 """What a tick by number, or an answer to a question, is written as."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -53,14 +53,22 @@ def word_entries(
     Raises:
         InputError: A gate is signed without saying which way it was decided.
     """
-    gates = [w for w in words if w in catalog.tasks.gates]
-    if gates and not (safe or failed):
+    _refuse_undecided([w for w in words if w in catalog.tasks.gates], decided=safe or failed)
+    result = "failed" if failed else "passed"
+    return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)
+
+
+def _refuse_undecided(gates: Sequence[str], *, decided: bool) -> None:
+    if gates and not decided:
         raise InputError(
             f"{gates[0]} is a gate: a tick does not say which way it was decided.",
             remedy="Write --safe when every point of it holds, --failed when one does not.",
         )
-    result = "failed" if failed else "passed"
-    return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)
+
+
+def add_note(entries: Iterable[Pairs], note: str) -> tuple[Pairs, ...]:
+    """Return entries with what was found, or followed, at those that are signed for."""
+    return tuple({**e, "note": note} if note and e["kind"] == "passed" else e for e in entries)
 
 
 def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
@@ -231,11 +239,7 @@ def _refuse_unsafe(
     A part that was fitted all the same is recorded: what was done is never refused.
     """
     gates = [str(e["what"]) for e in entries if e.get("what") in catalog.tasks.gates]
-    if gates and not safe:
-        raise InputError(
-            f"{gates[0]} is a gate: a tick does not say which way it was decided.",
-            remedy="Write --safe when every point of it holds, --failed when one does not.",
-        )
+    _refuse_undecided(gates, decided=safe)
     if len(gates) > 1:
         raise InputError(
             f"{' and '.join(gates)} are gates: each is decided on its own.",

@@ -14,7 +14,7 @@ from squibwise.present.tell_visits import POWER, next_operation, tell_holds, tel
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Pairs, Sent, common, enter, refuse_stale, sends
+from squibwise.web.sending import Sent, common, enter, refuse_stale, sends
 
 
 def visits(request: Request) -> Response:
@@ -119,13 +119,8 @@ def tick(request: Request, sent: Sent) -> Response:
     failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"
     todo, given = bench.whole(opened).todo, common(sent)
     entries = ticking.entries_for(todo, numbers, bench.catalog, given, failed=failed, safe=safe)
-    note = sent.get("note", 400)
-    told = tuple(_noted(e, note) for e in entries)
+    told = ticking.add_note(entries, sent.get("note", 400))
     words = f"did {','.join(map(str, numbers))}{' failed' if failed else ''}"
     enter(request, opened, sent, words, lambda _: told)
     visit = sent.get("visit", 20)
     return go(f"/car/{opened.id}/work" + (f"?visit={visit}" if visit.isalpha() else ""))
-
-
-def _noted(entry: Pairs, note: str) -> Pairs:
-    return {**entry, "note": note} if note and entry["kind"] == "passed" else entry
