@@ -12,6 +12,7 @@ import os
 import shutil
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from functools import cache
 from pathlib import Path
 
 import msgspec
@@ -81,7 +82,7 @@ def screen_file(
     Raises:
         InputError: The list cannot be read or has no column of ids.
     """
-    catalog = load_catalog()
+    catalog = _catalog()
     fields = (*_OWN, *(f"fired.{c}" for c in list_charges(catalog)))
     if source.resolve() == out.resolve():
         raise InputError(
@@ -185,14 +186,10 @@ def screen_rows(
     return case.screen(rows, lines, name, terms, _catalog())
 
 
-_LOADED: list[Catalog] = []
-
-
+@cache
 def _catalog() -> Catalog:
     """Return the catalogue of this process, loaded once."""
-    if not _LOADED:
-        _LOADED.append(load_catalog())
-    return _LOADED[0]
+    return load_catalog()
 
 
 def _join(

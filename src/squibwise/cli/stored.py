@@ -45,10 +45,8 @@ def opened_garage(*, create: bool = False) -> Iterator[sqlite3.Connection]:
 
 def is_case(path: Path) -> bool:
     """Return whether something is there as a path, or the garage has a case of that id."""
-    if _is_there(path):
-        return True
-    if len(path.parts) != 1 or not garage_file().is_file():
-        return False
+    if not _is_id(path):
+        return _is_there(path)
     with opened_garage() as garage:
         return path.name in store.case_ids(garage)
 
@@ -61,14 +59,17 @@ def _is_there(path: Path) -> bool:
         return False
 
 
+def _is_id(path: Path) -> bool:
+    """Return whether only the id of a case can be meant; what is there as a path goes before."""
+    return not _is_there(path) and len(path.parts) == 1 and garage_file().is_file()
+
+
 def located(path: Path) -> Path:
     """Return a case that a command can open: the path itself, or a case of the garage by its id.
 
-    A case of the garage is laid out in a folder that is gone when the program ends. What is there
-    as a path goes before an id.
+    A case of the garage is laid out in a folder that is gone when the program ends.
     """
-    place = garage_file()
-    if _is_there(path) or len(path.parts) != 1 or not place.is_file():
+    if not _is_id(path):
         return path
     with opened_garage() as garage:
         if path.name not in store.case_ids(garage):
@@ -96,11 +97,10 @@ def editable(path: Path, what: str, by: str = "") -> Iterator[Path]:
     Raises:
         InputError: Somebody else changed the case of the garage meanwhile; nothing is entered.
     """
-    place = garage_file()
-    if _is_there(path) or len(path.parts) != 1 or not place.is_file():
+    if not _is_id(path):
         yield path
         return
-    with editing(place, path.name, what, _now(), by) as folder:
+    with editing(garage_file(), path.name, what, _now(), by) as folder:
         yield folder
 
 

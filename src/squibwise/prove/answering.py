@@ -134,21 +134,21 @@ def _last_lamp(context: Context) -> Answer:
 def _not_replaced(context: Context) -> Answer:
     """Return what fired, or stands as unsound, and was not replaced."""
     enough = context.catalog.fact("release.spent-enough").number()
+    fitted = replaced(context)
     kept = [
         component_title(b.id, context.catalog)
         for b in context.assessment.components
-        if b.after_crash.fired >= enough and b.id not in replaced(context)
+        if b.after_crash.fired >= enough and b.id not in fitted
     ]
-    fitted = replaced(context)
     text = f"fired and not replaced: {', '.join(kept)}" if kept else "nothing that fired was left"
     looks: list[Evidence] = [w for w in context.history.entries if isinstance(w, DoneWork | Look)]
     return [(text, looks)] if fitted or kept or looks else []
 
 
 def _used_live(context: Context) -> Answer:
-    used = [x for x in labels_of(context) if x.provenance in USED and fires(context, x.component)]
+    labels = labels_of(context)
+    used = [x for x in labels if x.provenance in USED and fires(context, x.component)]
     if not used:
-        labels = labels_of(context)
         return [("none by the labels on record", labels)] if labels else []
     return [(f"{x.component}: {x.provenance}, donor {x.donor_vin or '?'}", [x]) for x in used]
 
