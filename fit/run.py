@@ -1,4 +1,4 @@
-"""Derive the priors: ``python -m fit.run DATA [OUT] [--on 2026-11-25]``.
+"""Derive the priors: ``python -m fit.run DATA [OUT] [--on DAY]``.
 
 DATA is the folder with the open crash data. OUT is the catalogue's ``data/priors`` (default: the
 shipped one). Judgement files (``splits.toml``, ``shares/empty-seat.toml`` and so on) are written
@@ -190,7 +190,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("data", type=Path)
     parser.add_argument("out", type=Path, nargs="?", default=OUT)
-    parser.add_argument("--on", default="2026-11-25", help="day written as the day of the fit")
+    parser.add_argument("--on", default=dt.date.today().isoformat(), help="day of the fit (today)")
     given = parser.parse_args()
     for folder in ("curves", "shares"):
         (given.out / folder).mkdir(parents=True, exist_ok=True)
