@@ -9,6 +9,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, SquibwiseError, UnavailableError
 from squibwise.intake.case_file.checks import Notes
+from squibwise.intake.case_file.schema import CrashDataEntry
 from squibwise.intake.case_file.toml_text import KeyPath, read_bytes
 from squibwise.intake.case_file.written import WrittenEntry
 from squibwise.intake.importers import extract
@@ -71,24 +72,23 @@ def _pass_on(error: SquibwiseError, name: str, path: KeyPath, notes: Notes) -> N
 
 
 def crash_data(
-    one: WrittenEntry, data: bytes, car: Car, origin: Origin, notes: Notes
+    one: WrittenEntry, entry: CrashDataEntry, data: bytes, car: Car, origin: Origin, notes: Notes
 ) -> list[Evidence]:
     """Return what a file of crash data says, one entry for each recorded event."""
     from squibwise.intake.crash_data import read_crash_events
 
-    name = str(getattr(one.entry, "file", ""))
     try:
-        read = read_crash_events(data, name, car, notes.catalog)
+        read = read_crash_events(data, entry.file, car, notes.catalog)
     except InputError as error:
-        _pass_on(error, name, (*one.path, "file"), notes)
+        _pass_on(error, entry.file, (*one.path, "file"), notes)
         return []
-    notes.findings += (in_file(finding, name) for finding in read.findings)
+    notes.findings += (in_file(finding, entry.file) for finding in read.findings)
     return [
         msgspec.structs.replace(
             event,
             id=one.id if number == 1 else f"{one.id}-{number}",
-            time=one.entry.time,
-            file=name,
+            time=entry.time,
+            file=entry.file,
             origin=origin,
         )
         for number, event in enumerate(read.entries, start=1)

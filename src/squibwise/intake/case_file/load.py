@@ -227,7 +227,7 @@ def _evidence(
     entry = one.entry
     origin = notes.origin(one.path, person(entry))
     if isinstance(entry, CrashDataEntry):
-        return evidence_files.crash_data(one, files[entry.file], car, origin, notes)
+        return evidence_files.crash_data(one, entry, files[entry.file], car, origin, notes)
     if not isinstance(entry, ReportEntry):
         return [plain(entry, one.id, origin)]
     path = (*one.path, "file")
