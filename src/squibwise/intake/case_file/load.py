@@ -108,9 +108,10 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     refuse(notes)
     car = with_codes(with_mentioned(car, notes), evidence, notes)
     _check_years(evidence, car, notes)
-    _note_copies(written, files, notes)
+    digests = {name: evidence_files.digest(data) for name, data in sorted(files.items())}
+    _note_copies(written, digests, notes)
     _note_blank_impacts(written, notes)
-    _note_changed_photos(written, files, notes)
+    _note_changed_photos(written, digests, notes)
     evidence_files.note_unnamed(files, notes)
     return Case(
         id=written.case.id or notes.folder.resolve().name or "case",
@@ -122,17 +123,17 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
         evidence=order_entries(tuple(evidence)),
         prices=_prices(written, notes),
         findings=(*_in_order(notes.findings), *_of_reports(evidence)),
-        files={name: evidence_files.digest(data) for name, data in sorted(files.items())},
+        files=digests,
     )
 
 
-def _note_copies(written: Written, files: Mapping[str, bytes], notes: Notes) -> None:
+def _note_copies(written: Written, digests: Mapping[str, str], notes: Notes) -> None:
     """Say where two entries hold the same file, or the same bytes under two names."""
     first: dict[str, str] = {}
     for one in written.entries:
-        if not isinstance(one.entry, ReportEntry | CrashDataEntry) or one.entry.file not in files:
+        if not isinstance(one.entry, ReportEntry | CrashDataEntry):
             continue
-        told = first.setdefault(evidence_files.digest(files[one.entry.file]), one.id)
+        told = first.setdefault(digests[one.entry.file], one.id)
         if told != one.id:
             message = f"'{one.id}' holds the same file as '{told}'; it tells nothing more."
             notes.add("same-file-twice", one.path, message, "Remove one of the two.", "warning")
@@ -148,13 +149,13 @@ def _note_blank_impacts(written: Written, notes: Notes) -> None:
             notes.add("impact-blank", one.path, message, remedy, "warning")
 
 
-def _note_changed_photos(written: Written, files: Mapping[str, bytes], notes: Notes) -> None:
+def _note_changed_photos(written: Written, digests: Mapping[str, str], notes: Notes) -> None:
     """Say where a photograph is not the one that was added."""
     for one in written.entries:
         entry = one.entry
-        if not isinstance(entry, PhotoEntry) or entry.file not in files:
+        if not isinstance(entry, PhotoEntry) or not entry.sha256:
             continue
-        if entry.sha256 and entry.sha256 != evidence_files.digest(files[entry.file]):
+        if entry.sha256 != digests[entry.file]:
             message = f"'{entry.file}' is not the photograph that was added: its content differs."
             remedy = "Put the first one back, or add this one under another name."
             notes.add("photo-changed", (*one.path, "sha256"), message, remedy, "warning")
