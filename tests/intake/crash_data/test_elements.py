@@ -13,6 +13,7 @@ from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.intake.crash_data import CrashData, read_crash_data, read_crash_events
 from squibwise.model.car import Car
+from squibwise.model.evidence import Recorder
 from squibwise.model.names import Side
 
 CATALOG = load_catalog()
@@ -309,33 +310,25 @@ PARTS = (
 )
 
 
+def listed(text: str, hand: Side = "left") -> tuple[Recorder, ...]:
+    car = Car(equipment="curtains-and-weight-sensing", components=PARTS, drive_hand=hand)
+    return read_crash_events(text.encode(), "told.txt", car, CATALOG).entries
+
+
 @pytest.mark.parametrize(("hand", "seat"), [("left", "passenger"), ("right", "driver")])
 def test_a_text_that_counts_events_lists_what_was_commanded(hand: Side, seat: str) -> None:
-    car = Car(equipment="curtains-and-weight-sensing", components=PARTS, drive_hand=hand)
-    first, second = read_crash_events(COUNTED.encode(), "told.txt", car, CATALOG).entries
+    first, second = listed(COUNTED, hand)
     assert first.commanded == ("driver.retractor-pretensioner",)
     assert set(second.commanded) == {"right.curtain", f"{seat}.seat-bag"}
     assert (first.event_count, second.event) == (2, 2)
 
 
 def test_what_is_said_of_a_belt_buckle_is_no_command() -> None:
-    text = "event 1: belt buckled, Delta-V\nDelta-V, longitudinal: -20 km/h\n"
-    (entry,) = read_crash_events(
-        text.encode(),
-        "a.txt",
-        Car(equipment="curtains-and-weight-sensing", components=PARTS),
-        CATALOG,
-    ).entries
+    (entry,) = listed("event 1: belt buckled, Delta-V\nDelta-V, longitudinal: -20 km/h\n")
     assert entry.commanded == ()
 
 
 def test_elements_and_listed_devices_of_one_event_are_one_entry() -> None:
-    text = "event 1: right curtain\nDelta-V, lateral: -20 km/h\n"
-    (entry,) = read_crash_events(
-        text.encode(),
-        "a.txt",
-        Car(equipment="curtains-and-weight-sensing", components=PARTS),
-        CATALOG,
-    ).entries
+    (entry,) = listed("event 1: right curtain\nDelta-V, lateral: -20 km/h\n")
     assert entry.commanded == ("right.curtain",)
     assert entry.delta_v_lat_kmh == -20.0
