@@ -111,7 +111,7 @@ def trace(
     findings = (*standing.findings, *findings_of(case, search.context, standing, catalog))
     if standing.fixed or standing.exhausted:
         return _stopped(search, case, catalog, findings)
-    problem = _problem(standing, search, case, catalog)
+    problem = plan_of(search, case, catalog)
     answer = plan(problem, limits or Limits(), over)
     benches: dict[str, Bench] = {t.id: t for t in search.tests}
     benches |= {r.id: r for r in search.repairs}
@@ -153,8 +153,9 @@ def _hypotheses(suspects: tuple[Suspect, ...]) -> tuple[Hypothesis, ...]:
     return tuple(Hypothesis(id=s.id, p=s.p, title=s.title, because=s.because) for s in suspects)
 
 
-def _problem(standing: Standing, search: Search, case: Case, catalog: Catalog) -> Problem:
+def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
     """Return the planner's problem from where the search stands, the likeliest faults only."""
+    standing = search.standing
     least = catalog.fact("isolation.planned").number()
     kept = [s for s in standing.suspects if s.p >= least][:_MOST]
     tests = tuple(t for t in search.tests if t.id not in standing.done)
@@ -169,11 +170,6 @@ def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
     """Return a repair that no longer waits for the tests that are done."""
     after = frozenset() if repair.unless & standing.seen else repair.after - standing.done
     return msgspec.structs.replace(repair, after=after)
-
-
-def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
-    """Return the planner's problem of a search as it stands."""
-    return _problem(search.standing, search, case, catalog)
 
 
 def _left_out(standing: Standing, problem: Problem) -> float:
@@ -249,7 +245,8 @@ def _stopped(search: Search, case: Case, catalog: Catalog, findings: tuple[Findi
 
 def _foretold(search: Search, case: Case, catalog: Catalog) -> Effort:
     """Return what the plan expected before the first test."""
-    problem = _problem(Standing(suspects=search.first), search, case, catalog)
+    begun = msgspec.structs.replace(search, standing=Standing(suspects=search.first))
+    problem = plan_of(begun, case, catalog)
     answer = plan(problem, Limits(exact_states=50_000, rollout_states=2_000, later_states=50_000))
     return effort_of(costs_of_tree(problem, answer.tree), case, catalog)
 
