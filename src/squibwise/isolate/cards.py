@@ -1,5 +1,7 @@
 """Cards: a test or repair written so that it can be carried out."""
 
+import msgspec
+
 from squibwise.catalog.load import Catalog
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import Context
@@ -44,29 +46,14 @@ def card_of(
         if isinstance(bench, BenchTest)
         else _repair_card(bench, before, context, catalog)
     )
-    return _completed(card, minutes, hold, opens, load, danger_of(context))
-
-
-def _completed(
-    card: BenchCard, minutes: float, hold: float, opens: tuple[str, ...], load: str, danger: str
-) -> BenchCard:
-    return BenchCard(
-        id=card.id,
-        kind=card.kind,
-        title=card.title,
+    return msgspec.structs.replace(
+        card,
         how=tuple(s.text for s in card.steps),
-        steps=card.steps,
         opens=opens,
-        figure=card.figure,
-        danger=danger,
+        danger=danger_of(context),
         load=load,
-        entry=card.entry,
-        outcomes=card.outcomes,
         minutes=card.minutes + minutes,
         hold_minutes=hold,
-        needs=card.needs,
-        cautions=card.cautions,
-        because=card.because,
     )
 
 
@@ -148,21 +135,25 @@ def _step(text: str, power: str) -> CardStep:
 
 def _entry(bench: BenchTest | BenchRepair, words: list[str], context: Context) -> str:
     """Return what to paste into the case: the outcome, and where a load went."""
-    first, *others = words
-    lines = [
-        "[[evidence]]",
-        'kind = "test-outcome"',
-        f'loop = "{context.loop}"',
-        f'test = "{bench.id}"',
-        f'outcome = "{first}"' + (f"  # or {', '.join(others)}" if others else ""),
-        _WHEN,
-    ]
+    lines = _outcome_entry(context, bench.id, words)
     if isinstance(bench, BenchTest) and bench.test.rule == "split":
         lines += ["", *_load_entry(context, "issued", "the mark on the load")]
         lines.append('# and once more with move = "returned" when it is out of the car')
     elif context.load_out and (isinstance(bench, BenchRepair) or bench.id == "look-loads"):
         lines += ["", *_load_entry(context, "returned", "when it is out of the car")]
     return "\n".join(lines)
+
+
+def _outcome_entry(context: Context, test: str, words: list[str]) -> list[str]:
+    first, *others = words
+    return [
+        "[[evidence]]",
+        'kind = "test-outcome"',
+        f'loop = "{context.loop}"',
+        f'test = "{test}"',
+        f'outcome = "{first}"' + (f"  # or {', '.join(others)}" if others else ""),
+        _WHEN,
+    ]
 
 
 def _load_entry(context: Context, move: str, remark: str) -> list[str]:
@@ -211,14 +202,6 @@ def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> B
     """Return the card of the second drive: a fault that comes and goes is not cured before it."""
     book, calm = catalog.loops, _is_calm(context)
     steps = tuple(_step(t, "on") for t in (book.steps_again_calm if calm else book.steps_again))
-    lines = [
-        "[[evidence]]",
-        'kind = "test-outcome"',
-        f'loop = "{context.loop}"',
-        f'test = "{AGAIN}"',
-        f'outcome = "{STAYS}"  # or {BACK}',
-        _WHEN,
-    ]
     return BenchCard(
         id=AGAIN,
         kind="test",
@@ -226,7 +209,7 @@ def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> B
         how=tuple(s.text for s in steps),
         steps=steps,
         load=_load_now(context, standing),
-        entry="\n".join(lines),
+        entry="\n".join(_outcome_entry(context, AGAIN, [STAYS, BACK])),
         outcomes={
             STAYS: "It stayed away where it came before: fixed and verified.",
             BACK: f"It is back: {standing.repair} did not hold, the search goes on.",
