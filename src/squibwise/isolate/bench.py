@@ -194,10 +194,15 @@ def _split(bench: BenchTest, part: str, context: Context) -> float:
 
 
 def _on_device_side(element: str, point: str, context: Context) -> bool:
+    apart = _steps_apart(element, point, context)
+    return element == "load" or (apart is not None and apart < 0)
+
+
+def _steps_apart(element: str, point: str, context: Context) -> int | None:
+    """Return how far an element lies from a point towards the unit; None for what has no place."""
     order = [e.id for e in context.chain.element if e.role != "whole"]
-    if element == "load":
-        return True
-    return element in order and order.index(element) < order.index(point)
+    placed = element in order and point in order
+    return order.index(element) - order.index(point) if placed else None
 
 
 def _find(bench: BenchTest, part: str, context: Context) -> float:
@@ -221,11 +226,8 @@ def _is_where(where: str, element: str, point: str, context: Context) -> bool:
     """Return whether an element lies where a key of the catalogue says, seen from a point."""
     if where not in ("{unit-side}", "{beside}"):
         return fnmatchcase(element, where.replace("{point}", point))
-    order = [e.id for e in context.chain.element if e.role != "whole"]
-    if element not in order or point not in order:
-        return False
-    apart = order.index(element) - order.index(point)
-    return apart > 0 if where == "{unit-side}" else apart == -1
+    apart = _steps_apart(element, point, context)
+    return apart is not None and (apart > 0 if where == "{unit-side}" else apart == -1)
 
 
 def _with_coming(
