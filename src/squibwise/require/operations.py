@@ -258,6 +258,7 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
 
 def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
     """Yield one operation per opening that is closed, with its area."""
+    behind = {p.id: _open_ways(p, scope) for p in scope.changed}
     for way in scope.ways:
         word = f"close:{way.id}"
         yield (
@@ -272,7 +273,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     f"open:{way.id}",
                     f"join:{way.id}",
                     *(("step:unit-bolted",) if way.opening.id in UNIT_WAYS else ()),
-                    *(f"fit:{p.id}" for p in scope.changed if way in _open_ways(p, scope)),
+                    *(f"fit:{piece}" for piece, ways in behind.items() if way in ways),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),
                 done=is_signed(word, scope),
