@@ -173,12 +173,8 @@ def _order(piece: Piece, items: Sequence[WorkItem], case: Case, catalog: Catalog
 
 def _title(piece: Piece) -> str:
     title = piece.assembly.title_at(piece.place)
-    return title if is_alone(piece) else f"{title}, {piece.place}"
-
-
-def is_alone(piece: Piece) -> bool:
-    """Is there one place for an assembly, so that none needs to be named."""
-    return piece.place == "centre" or len(piece.assembly.places) == 1
+    is_alone = piece.place == "centre" or len(piece.assembly.places) == 1
+    return title if is_alone else f"{title}, {piece.place}"
 
 
 def _reasons(items: Iterable[WorkItem]) -> tuple[Because, ...]:
