@@ -82,7 +82,7 @@ def weigh_circuit_fault(belief: ComponentBelief, catalog: Catalog) -> float:
 
 
 def weigh_condition(condition: Condition, component: str, situation: Situation) -> Trigger:
-    """Return the answer_example trigger of a condition; probability 0 when nothing triggers it.
+    """Return the strongest trigger of a condition; probability 0 when nothing triggers it.
 
     "Any of these" takes the largest probability: the charges of a car fire on one and the same
     crash, so the less willing one fires only when the more willing one did (decision 150).

@@ -52,7 +52,7 @@ def name_chance(probability: float, catalog: Catalog) -> str:
 
 
 def give_reasons(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
-    """Return the reasons of a demand, each text once, the answer_example first."""
+    """Return the reasons of a demand, each text once, the strongest first."""
     rules: dict[str, Because] = {}
     for reason in demand.reasons:
         rules.setdefault(reason.ask.text, _because(reason, catalog))
