@@ -2,14 +2,22 @@
 
 import re
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 import pytest
 
+from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import LANGUAGES, load_screens
 from squibwise.errors import CatalogError
-from squibwise.web import layout
+from squibwise.model.evidence import Evidence
+from squibwise.model.names import PLACES
+from squibwise.model.proof import Verdict
+from squibwise.model.words import FAULTS, STATES
+from squibwise.present.phrases import in_words
+from squibwise.present.tell_visits import POWER
+from squibwise.web import bid_pages, layout
 from squibwise.web.car_pages import LEGEND
+from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
 
 PAGES = sorted((layout.HERE / "pages").glob("*.html"))
@@ -23,6 +31,23 @@ def test_every_phrase_of_a_page_is_told_in_every_language() -> None:
     assert len(said) > 200
     assert said - set(words) == set()
     assert all(words[phrase][code].strip() for phrase in said for code in LANGUAGES)
+
+
+def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stands_idle() -> None:
+    catalog = load_catalog()
+    kinds = [str(kind.__struct_config__.tag) for kind in get_args(Evidence)]
+    looks = [w.word for kind in catalog.kinds for w in catalog.looks(kind).values()]
+    fields = (*bid_pages.SPREADS, *bid_pages.SINGLES, *bid_pages.SHOWN)
+    made = {*map(in_words, (*kinds, *looks, *FAULTS, *PLACES, *WHENS))}
+    made |= {field.replace("_", " ") for field in fields} | {*catalog.bidding.trades}
+    made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
+    made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
+    made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}
+    made |= {text for _, _, text in LEGEND} | set(STEPS)
+    words = load_screens().words
+    assert made - set(words) == set()
+    said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}
+    assert set(words) - made - said == set()
 
 
 @pytest.mark.parametrize(("code", "word"), [("de", "Werkstatt"), ("es", "Taller")])
