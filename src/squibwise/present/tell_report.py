@@ -29,7 +29,7 @@ def tell_report(report: ReadReport) -> Telling:
 def _faults(report: ReadReport) -> Table:
     rows: list[tuple[str, str, str]] = []
     for line in report.lines:
-        rows.append((str(line.line), _code(line), tell_meaning(line)))
+        rows.append((str(line.line), tell_code(line) or "-", tell_meaning(line)))
         rows += [("", "", note) for note in (" ".join(line.raw.split()), *_doubts(line))]
     return Table(rows=tuple(rows), right=(0,))
 
@@ -41,8 +41,9 @@ def _unread(report: ReadReport) -> Section | None:
     return section("Not understood", Table(rows=rows, right=(0,)), note="nothing is dropped")
 
 
-def _code(line: CodeLine) -> str:
-    return "-".join(part for part in (line.code, line.failure_type) if part) or "-"
+def tell_code(line: CodeLine) -> str:
+    """Return the code of a line with its failure type; empty when it has neither."""
+    return "-".join(part for part in (line.code, line.failure_type) if part)
 
 
 def tell_meaning(line: CodeLine) -> str:

@@ -55,10 +55,15 @@ def tell_visits(todo: Work, *, full: bool = False) -> tuple[Section, ...]:
 
 def _visit(number: int, visit: Visit, *, full: bool) -> Section:
     due = [o for o in visit.operations if not o.done]
-    time = f"{hours(sum(o.minutes.likely for o in due if o.counted))} hands-on" if due else "done"
+    time = f"{hours(hands_on(due))} hands-on" if due else "done"
     blocks = tuple(_in_full(visit)) if full else (Steps(steps=tuple(_by_area(visit))),)
     note = f"{POWER[visit.power]}; {time}"
     return section(f"{number}. {visit.title}", *blocks, note=note)
+
+
+def hands_on(operations: Iterable[Operation]) -> int:
+    """Return the likely time of hands on the car that is left. [min]."""
+    return sum(o.minutes.likely for o in operations if o.counted and not o.done)
 
 
 def _in_full(visit: Visit) -> Iterable[Block]:
@@ -126,7 +131,7 @@ def _area_step(areas: Sequence[Area]) -> Step:
     told = _doings(operations)
     notes = []
     if due:
-        time = sum(o.minutes.likely for o in due if o.counted)
+        time = hands_on(due)
         notes += [minutes(time)] if time else []
         hold = max(o.hold_minutes for o in due)
         notes += [f"wait {minutes(hold)}"] if hold else []

@@ -12,7 +12,9 @@ from squibwise.garage import entering
 from squibwise.garage.correcting import Correction, correct_line
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
+from squibwise.present.figures import percent
 from squibwise.present.phrases import in_words, name
+from squibwise.present.tell_report import tell_code
 from squibwise.web.bench import Bench, NotThereError, Opened, now
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
@@ -90,14 +92,14 @@ def _find(opened: Opened, report_id: str) -> Report:
 
 def _line(line: CodeLine, bench: Bench) -> dict[str, Any]:
     part = name(line.component, bench.catalog) if line.component else ""
-    perhaps = [f"{c.component or c.kind or '?'} {round(100 * c.weight)}%" for c in line.candidates]
+    perhaps = [f"{c.component or c.kind or '?'} {percent(c.weight)}" for c in line.candidates]
     return {
         "of": line,
         "part": part or " / ".join(perhaps) or "?",
         "fault": in_words(line.fault),
         "status": ", ".join(map(in_words, line.status)),
         "sure": bool(line.component) and len(line.candidates) <= 1 and not line.repeats,
-        "code": line.code and f"{line.code}{'-' + line.failure_type if line.failure_type else ''}",
+        "code": tell_code(line) if line.code else "",
     }
 
 

@@ -10,7 +10,7 @@ from squibwise.garage import ticking
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
 from squibwise.present.phrases import tell_reasons
-from squibwise.present.tell_visits import POWER, next_operation, tell_holds, tell_sureness
+from squibwise.present.tell_visits import POWER, hands_on, next_operation, tell_holds, tell_sureness
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
@@ -36,17 +36,13 @@ def visits(request: Request) -> Response:
         tabs=tabs,
         visit=visit,
         power=POWER[visit.power] if visit else "",
-        time=_time(visit) if visit else "",
+        time=hours(hands_on(visit.operations)) if visit else "",
         areas=[_area(a) for a in visit.areas] if visit else [],
         following=following.n if following else 0,
         gates=_gates(visit, bench) if visit else [],
         cautions=_cautions(visit) if visit else [],
         has_gate=_has_gate(visit, bench) if visit else False,
     )
-
-
-def _time(visit: Visit) -> str:
-    return hours(sum(o.minutes.likely for o in visit.operations if o.counted and not o.done))
 
 
 def _area(area: Area) -> dict[str, Any]:
