@@ -280,13 +280,7 @@ def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None
 def read_extract(found: Extract, name: str, catalog: Catalog, car: Car | None) -> ReadReport:
     """Return everything that was read from the lines of a report; see ``read_report``."""
     read = understand(found.lines, name, catalog, car)
-    return ReadReport(
-        vin=read.vin,
-        lines=read.lines,
-        unread=read.unread,
-        findings=found.findings + read.findings,
-        coverage=read.coverage,
-    )
+    return msgspec.structs.replace(read, findings=found.findings + read.findings)
 
 
 def vin_in(found: Extract, name: str, catalog: Catalog) -> str | None:
