@@ -33,6 +33,8 @@ from squibwise.infer.evidence import look_values, weigh_evidence
 from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Micro, PartModel
+from squibwise.intake.case_file.car_table import make_car
+from squibwise.intake.case_file.schema import CarTable
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look
@@ -83,21 +85,6 @@ def shake_catalog(catalog: Catalog, factor: float, rng: np.random.Generator) -> 
     for name in ("kinds", "common_looks"):
         other.__dict__[name] = shaken(getattr(catalog, name), factor, rng)
     return other
-
-
-def car_of(template: str, catalog: Catalog, year: int) -> Car:
-    """Return a car with the parts of a template."""
-    names: list[str] = []
-    stages: dict[str, int] = {}
-    name = template
-    while name:
-        record = catalog.templates[name]
-        names += record.components
-        stages = {**record.stages, **stages}
-        name = record.base
-    fitted = tuple(sorted(set(names)))
-    by_part = {c: stages[c.partition(".")[2]] for c in fitted if c.partition(".")[2] in stages}
-    return Car(equipment=template, components=fitted, stages=by_part, model_year=year)
 
 
 def pick(p: np.ndarray, rng: np.random.Generator) -> int:
@@ -281,7 +268,8 @@ def run_world(world: str, cars: int, draws: int, factor: float, seed: int) -> di
     for _ in range(draws):
         other = shake_catalog(catalog, factor, rng)
         for _ in range(cars):
-            car = car_of(str(rng.choice(TEMPLATES)), catalog, int(rng.integers(2008, 2022)))
+            table = CarTable(equipment=str(rng.choice(TEMPLATES)))
+            car = make_car(table, None, int(rng.integers(2008, 2022)), catalog)
             case, fired = told_car(car, world, other, rng)
             for name, p in believe(case, catalog).items():
                 chances.append(p)

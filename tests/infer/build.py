@@ -3,6 +3,7 @@
 import datetime as dt
 import pathlib
 
+from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.model.car import Car
 from squibwise.model.case import Case
@@ -23,15 +24,8 @@ def car(
     hand: Side = "left",
 ) -> Car:
     """Return a car with the parts of a template."""
-    components: list[str] = list(add)
-    stages: dict[str, int] = {}
-    name = template
-    while name:
-        record = CATALOG.templates[name]
-        components += record.components
-        stages = {**record.stages, **stages}
-        name = record.base
-    fitted = tuple(sorted(set(components)))
+    whole = whole_template(template, CATALOG.templates)
+    fitted, stages = tuple(sorted({*whole.components, *add})), whole.stages
     by_part = {c: stages[c.partition(".")[2]] for c in fitted if c.partition(".")[2] in stages}
     return Car(
         equipment=template, components=fitted, stages=by_part, model_year=year, drive_hand=hand

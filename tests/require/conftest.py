@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 
+from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.model.belief import Assessment, EventBelief, SpeedChange
 from squibwise.model.car import Car, Profile
@@ -18,11 +19,8 @@ CATALOG: Catalog = load_catalog()
 
 def parts(template: str, *more: str) -> tuple[str, ...]:
     """Return the components of an equipment template and its bases, and some more."""
-    found: set[str] = set(more)
-    while template:
-        found |= set(CATALOG.templates[template].components)
-        template = CATALOG.templates[template].base
-    return tuple(sorted(found))
+    whole = whole_template(template, CATALOG.templates)
+    return tuple(sorted({*whole.components, *more}))
 
 
 EVERY_KIND = tuple(f"{kind.places[0]}.{word}" for word, kind in CATALOG.kinds.items())

@@ -1,5 +1,6 @@
 """Component kinds, one TOML each, and the cars that hold them: templates, VIN tables."""
 
+from collections.abc import Mapping
 from typing import Literal
 
 import msgspec
@@ -135,6 +136,19 @@ class Template(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     components: tuple[str, ...]
     stages: dict[str, int] = {}
     prior: tuple[YearPrior, ...] = ()
+
+
+def whole_template(name: str, templates: Mapping[str, Template]) -> Template:
+    """Return a template with everything that the templates it extends bring along."""
+    template = templates[name]
+    if not template.base:
+        return template
+    base = whole_template(template.base, templates)
+    return msgspec.structs.replace(
+        template,
+        components=base.components + template.components,
+        stages=base.stages | template.stages,
+    )
 
 
 class Region(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

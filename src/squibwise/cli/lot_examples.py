@@ -3,8 +3,8 @@
 import random
 from collections.abc import Iterator, Sequence
 
+from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog
-from squibwise.intake.case_file.car_table import whole_template
 from squibwise.intake.lots import COLUMNS
 from squibwise.model.names import split_component
 

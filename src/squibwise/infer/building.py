@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.components import YearPrior
+from squibwise.catalog.components import YearPrior, whole_template
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, read_history
@@ -119,10 +119,11 @@ def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
     year = case.car.model_year
     weights = {name: _weight_of(t.prior, year) for name, t in catalog.templates.items()}
     total = sum(weights.values())
+    whole = {name: set(whole_template(name, catalog.templates).components) for name in weights}
     seen = {split_loop(c)[0] for c in _named_components(case)}
     shares = {}
     for component in case.car.components:
-        having = sum(w for n, w in weights.items() if component in _all_of(n, catalog))
+        having = sum(w for n, w in weights.items() if component in whole[n])
         if component not in seen and 0.0 < having < total:
             shares[component] = having / total
     return shares
@@ -132,13 +133,6 @@ def _weight_of(prior: tuple[YearPrior, ...], year: int | None) -> float:
     """Return the weight of a template for a year; for an unknown one that of all its years."""
     fits = [p.weight for p in prior if year is None or p.years[0] <= year <= p.years[1]]
     return float(sum(fits))
-
-
-def _all_of(template: str, catalog: Catalog) -> frozenset[str]:
-    """Return the components of a template, those of its base included."""
-    record = catalog.templates[template]
-    own = frozenset(record.components)
-    return own | _all_of(record.base, catalog) if record.base else own
 
 
 def _named_components(case: Case) -> Iterator[str]:

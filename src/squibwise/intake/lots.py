@@ -3,8 +3,9 @@
 import re
 from collections.abc import Mapping
 
+from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog
-from squibwise.intake.case_file.car_table import likeliest_template, whole_template
+from squibwise.intake.case_file.car_table import likeliest_template
 from squibwise.intake.offers import read_number
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, Impact, Occupant, Statement

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from squibwise.catalog.codes import read_own_codes
-from squibwise.catalog.components import Template
+from squibwise.catalog.components import Template, whole_template
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError
 from squibwise.intake.case_file import evidence_files
@@ -18,19 +18,6 @@ from squibwise.model.evidence import Evidence
 from squibwise.model.names import split_component
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.model.report import CodeLine, Report
-
-
-def whole_template(name: str, templates: Mapping[str, Template]) -> Template:
-    """Return a template with everything that the templates it extends bring along."""
-    template = templates[name]
-    if not template.base:
-        return template
-    base = whole_template(template.base, templates)
-    return msgspec.structs.replace(
-        template,
-        components=base.components + template.components,
-        stages=base.stages | template.stages,
-    )
 
 
 def likeliest_template(year: int | None, templates: Mapping[str, Template]) -> str:
