@@ -6,7 +6,8 @@ from pathlib import Path
 
 from squibwise.web.app import GETS, POSTS
 
-DOCS = Path(__file__).parents[1] / "docs"
+ROOT = Path(__file__).parents[1]
+DOCS, CODE = ROOT / "docs", ("src", "tests", "fit", "bench", "requirements")
 LARGEST_PICTURE, MOST_PICTURES = 150_000, 8
 
 
@@ -27,3 +28,10 @@ def test_pictures_are_few_and_small_and_all_are_shown() -> None:
 
 def test_every_way_to_write_has_a_page_to_write_from() -> None:
     assert {p for p in POSTS if "{" not in p} <= set(GETS) | {"/language"}
+
+
+def test_every_module_that_a_page_names_is_there() -> None:
+    known = {p.name for top in CODE for p in (ROOT / top).rglob("*.py")}
+    for page in (ROOT / "README.md", *DOCS.rglob("*.md")):
+        named = re.findall(r"`(?:[\w.]+/)*(\w+\.py)`", page.read_text(encoding="utf-8"))
+        assert set(named) <= known, page.name
