@@ -307,6 +307,24 @@ def test_a_pipe_without_a_writer_does_not_hang(tmp_path: Path, catalog: Catalog)
         read_report_file(tmp_path / "scan.txt", catalog)
 
 
+@pytest.mark.parametrize(
+    ("told", "hand"),
+    [
+        ("RHD, hit at the n/s front corner", "right"),
+        ("volante a la derecha", "right"),
+        ("guida a sinistra", "left"),
+        ("B0010 Driver front right airbag", "right"),
+        ("nothing of the kind", "left"),
+    ],
+)
+def test_the_car_of_a_bare_report_has_the_drivers_side_that_it_tells(
+    told: str, hand: str, tmp_path: Path, catalog: Catalog
+) -> None:
+    (tmp_path / "r.txt").write_text(f"{told}\nB0001 driver airbag: open circuit\n", "utf-8")
+    case = load_case(tmp_path / "r.txt", catalog)
+    assert case.car.drive_hand == hand
+
+
 def test_a_folder_is_no_report(tmp_path: Path, catalog: Catalog) -> None:
     with pytest.raises(InputError, match="folder"):
         read_report_file(tmp_path, catalog)

@@ -37,9 +37,22 @@ _MOST_REPEATS = 20
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
 )  # what is said of airbags other than the front ones
-_HANDS = (
-    (re.compile(r"(?i)\b(?:lhd|left[- ]hand drive|linkslenker|conduite [àa] gauche)\b"), "left"),
-    (re.compile(r"(?i)\b(?:rhd|right[- ]hand drive|rechtslenker|conduite [àa] droite)\b"), "right"),
+_WHEEL = r"(?:conduite|volante?|guida|kierownica) (?:[àa]|a la|po) "  # in fr, es, pt, it, pl
+_HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
+    (
+        re.compile(
+            rf"(?i)\b(?:lhd|left[- ]hand[- ]drive|linkslenker|"
+            rf"{_WHEEL}(?:gauche|izquierda|esquerda|sinistra|lewej))\b"
+        ),
+        "left",
+    ),
+    (
+        re.compile(
+            rf"(?i)\b(?:rhd|right[- ]hand[- ]drive|rechtslenker|"
+            rf"{_WHEEL}(?:droite|derecha|direita|destra|prawej))\b"
+        ),
+        "right",
+    ),
 )
 _RECORDER = re.compile(
     r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
@@ -177,7 +190,7 @@ def _hand(sheet: Sheet, car: Car | None) -> Hand:
     if car is not None:
         return Hand(side=car.drive_hand, is_known=True)
     if sheet.hand is not None:
-        return Hand(side="right" if sheet.hand == "right" else "left", is_known=True)
+        return Hand(side=sheet.hand, is_known=True)
     votes = [v for e in sheet.faults if (v := _hand_of(e)) is not None]
     right = sum(v == "right" for v in votes)
     if votes and right in (0, len(votes)):
@@ -283,6 +296,8 @@ def read_extract(found: Extract, name: str, catalog: Catalog, car: Car | None) -
     return msgspec.structs.replace(read, findings=found.findings + read.findings)
 
 
-def vin_in(found: Extract, name: str, catalog: Catalog) -> str | None:
-    """Return the VIN that a report names, without understanding the rest of it."""
-    return sort_lines(found.lines, name, catalog).vin
+def car_in(found: Extract, name: str, catalog: Catalog) -> tuple[str | None, Side]:
+    """Return the VIN that a report names, and on which side the driver sits by its words."""
+    sheet = sort_lines(found.lines, name, catalog)
+    gather(sheet, catalog)
+    return sheet.vin, _hand(sheet, None).side

@@ -6,6 +6,7 @@ from squibwise.intake.report.candidates import Candidate
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.phrases import Token
 from squibwise.intake.report.words import Words
+from squibwise.model.names import Side
 from squibwise.model.origin import Finding
 from squibwise.model.report import Unit
 from squibwise.model.words import Basis, Status
@@ -161,7 +162,7 @@ class Sheet(msgspec.Struct, kw_only=True):
     unread: list[Line] = msgspec.field(default_factory=list)
     volts: float | None = None
     vin: str | None = None
-    hand: str | None = None
+    hand: Side | None = None
     is_coded: bool = False
     is_recorder: bool = False
     is_machine_read: bool = False
