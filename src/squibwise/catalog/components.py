@@ -29,7 +29,8 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             sound part.
         range_factor: The odds of each of these may be this many times lower or higher.
         shows: ``spent`` or ``gone`` when the sight itself says so, whatever the circuit reads;
-            ``live`` when it says that the part did not fire; empty = neither.
+            ``tampered`` when it says that the part was hidden or is gone; ``live`` when it says
+            that the part did not fire; empty = none of these.
         minutes: What the look takes. [min]
         source: Source id.
         basis: Basis of the probabilities.
@@ -46,7 +47,7 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     fired_if_rebuilt: float | None = None
     connector: float | None = None
     range_factor: float = 3.0
-    shows: Literal["", "spent", "gone", "live"] = ""
+    shows: Literal["", "spent", "gone", "tampered", "live"] = ""
     minutes: float = 2.0
     source: str = "judgement"
     basis: Basis = "judgement"

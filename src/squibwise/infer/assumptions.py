@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from squibwise.catalog.load import Catalog
+from squibwise.infer.building import SEAT_SENSOR
 from squibwise.infer.engine import Posterior
 from squibwise.infer.network import Network
 from squibwise.infer.scan import one_cause, why_lit
@@ -99,7 +100,7 @@ def list_assumptions(
         share = catalog.priors.share("sides", "front").provenance
         text = "nobody said where the body was struck: usual shares of struck sides are used"
         found.append(Assumption(text=text, source=share.source, basis=share.basis))
-    found.append(_empty_seat(catalog))
+    found.append(_empty_seat(case, catalog))
     for curve, shift in sorted(shifts.items()):
         text = f"curve '{curve}' is shifted by {shift:+.2f} log odds, learned from your own cases"
         found.append(Assumption(text=text, fact=curve, basis="computed"))
@@ -156,13 +157,21 @@ def _indicators(report: Report, net: Network) -> Iterator[Assumption]:
             yield Assumption(text=text, source="common-practice", basis="common-practice")
 
 
-def _empty_seat(catalog: Catalog) -> Assumption:
-    share = catalog.priors.share("empty-seat", "suppression")
+def _empty_seat(case: Case, catalog: Catalog) -> Assumption:
+    share = catalog.priors.share
+    senses, blind = share("empty-seat", "suppression"), share("empty-seat", "none")
+    low, high = (senses.low, senses.high), (blind.low, blind.high)
+    if case.car.assumed:
+        span, car = (low[0], high[1]), "a car of which nobody said whether it senses the seat"
+    elif SEAT_SENSOR in case.car.components:
+        span, car = low, "a car that senses the seat"
+    else:
+        span, car = high, "a car that does not sense the seat"
     text = (
         "whether a bag fires over an empty seat has no open data: "
-        f"{share.low:g} to {catalog.priors.share('empty-seat', 'none').high:g} by design family"
+        f"{span[0]:g} to {span[1]:g} in {car}"
     )
-    provenance = share.provenance
+    provenance = senses.provenance
     return Assumption(
         text=text, fact="empty-seat", source=provenance.source, basis=provenance.basis
     )

@@ -41,7 +41,7 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         members.setdefault(group_of(component, case, catalog), []).append(component)
     groups = []
     for name, components in members.items():
-        seat = occupants_at(name, events, catalog)
+        seat = occupants_at(name, events, build.sensed, catalog)
         reasons = list_causes(name, tuple(components), case.car, line, catalog)
         parts = tuple(build_clusters(name, components, seat, build))
         groups.append(_sorted(name, seat, reasons, parts, len(events.weight)))
@@ -197,6 +197,7 @@ BELT_KINDS = (
     "inflatable-belt",
 )
 _LEVELS = ("light", "moderate", "severe")
+SEAT_SENSOR = "passenger.occupant-sensor"
 
 
 class Builder(msgspec.Struct, frozen=True):
@@ -208,6 +209,12 @@ class Builder(msgspec.Struct, frozen=True):
     logics: tuple[FiringLogic, ...]
     load: float
     fitted: dict[str, float]
+
+    @property
+    def sensed(self) -> float:
+        """Chance that the passenger's seat is sensed, so that the unit knows who sits there."""
+        has = SEAT_SENSOR in self.case.car.components
+        return self.fitted.get(SEAT_SENSOR, 1.0) if has else 0.0
 
     def stages(self, component: str) -> int:
         """Return how many circuits a component has."""
@@ -274,7 +281,7 @@ def _front_cluster(
         fires = firing_logic.driver_front(build.events, build.logics, stages, build.catalog)
     else:
         fires = firing_logic.passenger_front(
-            build.events, build.logics, seat, build.case.car, stages, build.catalog
+            build.events, build.logics, seat, build.case.car, stages, build.sensed, build.catalog
         )
     spent = np.eye(stages + 1)
     if component not in links.values():
@@ -287,8 +294,9 @@ def _front_cluster(
 
 
 def _quiet(events: EventTable) -> npt.NDArray[np.bool_]:
-    """Return in which events nothing struck the body and it did not roll over."""
-    return ~events.holds([bool(s.blows) or s.rollover for s in events.scenarios])
+    """Return in which events nothing struck the front and the car did not roll over."""
+    struck = [s.rollover or any(b.zone.side == "front" for b in s.blows) for s in events.scenarios]
+    return ~events.holds(struck)
 
 
 def _other_cluster(
@@ -301,7 +309,7 @@ def _other_cluster(
     kinds = tuple(bags)
     hand = side_of(place, build.case.car.drive_hand)
     side: Side = "left" if hand == "left" else "right"
-    fires = firing_logic.other_bags(build.events, seat, kinds, side, build.catalog)
+    fires = firing_logic.other_bags(build.events, seat, kinds, side, build.sensed, build.catalog)
     parts: list[PartModel] = []
     for kind, component in bags.items():
         hit = firing_logic.subset_fires(kinds, kind)
@@ -372,7 +380,9 @@ def _trims(
             kind, rates = build.catalog.kinds[split_component(trim).kind], _rates(trim, build)
             otherwise = rates.row.damaged if row.otherwise is None else row.otherwise.value
             damage = np.where(fired, row.damaged.value, otherwise)
-            damage[0] = rates.row.damaged  # nothing fired and, where that is told apart, no crash
+            damage[0] = (
+                rates.row.damaged
+            )  # nothing fired and, where that is told apart, no hit from the front
             result.append(plain_part(trim, kind, rates, damage[None, :]))
     return result
 

@@ -234,7 +234,7 @@ def _no_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradict
     for entry in case.evidence:
         if not isinstance(entry, Circumstance) or entry.what != "crash":
             continue
-        if (crash if not entry.present else 1.0 - crash) > catalog.firing.scans.clash.likely:
+        if (crash if not entry.present else 1.0 - crash) > catalog.firing.scans.clash.poor:
             text = "what was told of the crash does not fit what was seen and scanned"
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
@@ -280,7 +280,7 @@ def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, 
     for place, entry in enumerate(line.entries):
         if isinstance(entry, Look) and place > since and entry.seen in words:
             own = split_loop(entry.component)[0] == part.id
-            if own and words[entry.seen].shows in ("spent", "gone"):
+            if own and words[entry.seen].shows in ("spent", "gone", "tampered"):
                 found = (place, entry)
     return found
 

@@ -242,6 +242,7 @@ def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:
         alone = 1 - (1 - alone) * (1 - blow.gate * share(name.get(side, "side-hit-no-bag")))
     if scenario.rollover:
         alone = 1 - (1 - alone) * (1 - share("rollover"))
+        with_side = share("rollover-curtain-fired")
     return np.array([[alone, max(alone, with_side)], [with_front, with_front]])
 
 

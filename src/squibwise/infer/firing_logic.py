@@ -62,7 +62,7 @@ class Occupants(msgspec.Struct, frozen=True):
 
     Attributes:
         words: What can be; each stands twice where gating is open.
-        gated: Does a seat sensor gate this seat's charges, by word.
+        gated: Does a seat sensor gate this seat's pretensioners, by word.
         prior: Chance of each by row of the event logics: (events or 1, words).
     """
 
@@ -78,12 +78,19 @@ class Occupants(msgspec.Struct, frozen=True):
         return result
 
 
-def occupants_at(place: str, events: EventTable, catalog: Catalog) -> Occupants:
-    """Return who may have sat at a place; ``nobody`` for places that are no seats."""
+def occupants_at(place: str, events: EventTable, sensed: float, catalog: Catalog) -> Occupants:
+    """Return who may have sat at a place; ``nobody`` for places that are no seats.
+
+    Args:
+        place: The place.
+        events: The event table.
+        sensed: Chance that the passenger's seat is sensed: only then may belts wait for it.
+        catalog: Priors.
+    """
     if place == "driver":
         return _ungated(DRIVER, np.stack([1.0 - events.belted, events.belted], axis=-1))
     if place == "passenger":
-        gate = catalog.priors.share("pretensioners", "family-passenger-by-seat-sensor").p
+        gate = sensed * catalog.priors.share("pretensioners", "family-passenger-by-seat-sensor").p
         prior = np.outer([gate, 1.0 - gate], _passenger(catalog)).reshape(1, -1)
         size = len(PASSENGER)
         return Occupants(2 * PASSENGER, (True,) * size + (False,) * size, prior)
@@ -122,12 +129,13 @@ def passenger_front(
     seat: Occupants,
     car: Car,
     stages: int,
+    sensed: float,
     catalog: Catalog,
 ) -> Array:
     """Return the chance of 0, 1 ... spent charges in the passenger's front bag."""
     year = np.nan if car.model_year is None else float(car.model_year)
     followed, alone = passenger_curves(events, year, car.drive_hand, catalog)
-    gates = _passenger_gates(seat, catalog)
+    gates = _passenger_gates(seat, sensed, catalog)
     base = np.where(events.front, followed, alone)[:, None, None, None]
     fires = np.where(events.front[:, None, None, None], _gated(base, gates), base * gates)
     return _staged(fires * (~events.dead)[:, None, None, None], events, logics, stages, catalog)
@@ -158,17 +166,17 @@ def passenger_curves(
     return events.by_scenario(followed), events.by_scenario(alone)
 
 
-def _passenger_gates(seat: Occupants, catalog: Catalog) -> Array:
-    """Return the share of an occupied adult's chance: (1, 1, people, 1)."""
+def _passenger_gates(seat: Occupants, sensed: float, catalog: Catalog) -> Array:
+    """Return the share of an occupied adult's chance: (1, 1, people, 1).
+
+    A car that senses the seat keeps the bag in over an empty one, one that does not fires it.
+    """
     share = catalog.priors.share
-    empty = {True: share("empty-seat", "suppression").p, False: share("empty-seat", "none").p}
-    child = {True: share("empty-seat", "child-with-suppression").p, False: 1.0}
-    result = np.ones(len(seat.words))
-    for column, (word, gated) in enumerate(zip(seat.words, seat.gated, strict=True)):
-        if word == "empty":
-            result[column] = empty[gated]
-        elif word.startswith("child"):
-            result[column] = child[gated]
+    empty = share("empty-seat", "suppression").p, share("empty-seat", "none").p
+    child = share("empty-seat", "child-with-suppression").p, 1.0
+    by_class = {"empty": empty, "child": child}
+    pairs = [by_class.get(word.split("-")[0], (1.0, 1.0)) for word in seat.words]
+    result = np.array([sensed * kept + (1.0 - sensed) * loose for kept, loose in pairs])
     return result[None, None, :, None]
 
 
@@ -194,7 +202,12 @@ def _staged(
 
 
 def other_bags(
-    events: EventTable, seat: Occupants, kinds: tuple[str, ...], hand: Side, catalog: Catalog
+    events: EventTable,
+    seat: Occupants,
+    kinds: tuple[str, ...],
+    hand: Side,
+    sensed: float,
+    catalog: Catalog,
 ) -> Array:
     """Return the chance of each subset of a front seat's other bags."""
     fires = seat_fires(events, hand, is_driver="empty" not in seat.words)
@@ -210,7 +223,7 @@ def other_bags(
     none[0] = 1.0
     picked = usual[code, events.front.astype(int)]
     result = np.where(fires[:, None], picked, none)[:, None, None, :]
-    return _without_knee(result, seat, kinds, catalog)
+    return _without_knee(result, seat, kinds, sensed, catalog)
 
 
 def seat_fires(events: EventTable, hand: Side, *, is_driver: bool) -> npt.NDArray[np.bool_]:
@@ -247,12 +260,12 @@ def subset_fires(kinds: tuple[str, ...], kind: str) -> Array:
 
 
 def _without_knee(
-    chances: Array, seat: Occupants, kinds: tuple[str, ...], catalog: Catalog
+    chances: Array, seat: Occupants, kinds: tuple[str, ...], sensed: float, catalog: Catalog
 ) -> Array:
-    """Return the chances with a knee bag kept silent over an empty, gated seat."""
+    """Return the chances with a knee bag kept silent over a seat sensed as empty."""
     if "knee-bag" not in kinds or "empty" not in seat.words:
         return chances
-    keeps = catalog.firing.events.chances["gated_knee"].value
+    keeps = 1.0 - sensed * (1.0 - catalog.firing.events.chances["gated_knee"].value)
     knee = subset_fires(kinds, "knee-bag")
     moved = np.zeros_like(chances)
     step = 2 ** (len(kinds) - 1 - kinds.index("knee-bag"))
@@ -260,7 +273,7 @@ def _without_knee(
         target = column - step if knee[column] else column
         moved[..., target] += chances[..., column] * (1.0 - keeps)
         moved[..., column] += chances[..., column] * keeps
-    silent = [g and w == "empty" for w, g in zip(seat.words, seat.gated, strict=True)]
+    silent = [word == "empty" for word in seat.words]
     return np.where(np.array(silent)[None, None, :, None], moved, chances)
 
 

@@ -118,6 +118,8 @@ def weigh_circumstance(
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
         yield Likelihood(entry.id, "", text, events=_told_rows(holds == entry.present, right, net))
+    if entry.what == "flood" and entry.present:
+        yield Likelihood(entry.id, "", text, events=_flooded(net.events, catalog))
     if entry.what == "parked" and entry.present:
         for group in net.groups:
             alone = "unlatched" if group.name == "driver" else "empty"
@@ -152,6 +154,13 @@ def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
     }
     found = tests.get(what)
     return None if found is None else np.asarray(found, dtype=bool)
+
+
+def _flooded(events: EventTable, catalog: Catalog) -> Array:
+    """Return how likely a flood is told of: most flooded cars were not struck as well."""
+    struck_too = catalog.firing.scans.body["told_flood_if_crash"].value
+    whole = events.holds([not s.blows and not s.rollover for s in events.scenarios])
+    return np.where(whole, 1.0, struck_too)
 
 
 _TOLD_OF_PARTS = {
