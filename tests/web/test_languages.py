@@ -40,6 +40,7 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     fields = (*bid_pages.SPREADS, *bid_pages.SINGLES, *bid_pages.SHOWN)
     made = {*map(in_words, (*kinds, *looks, *FAULTS, *PLACES, *WHENS))}
     made |= {field.replace("_", " ") for field in fields} | {*catalog.bidding.trades}
+    made |= {*bid_pages.HINTS.values()}
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
     made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}

@@ -30,6 +30,20 @@ SHEET = "bid.toml"
 SPREADS = ("resale", "brand_discount", "transport", "days")
 SINGLES = ("loss_chance", "target", "bidders", "estimate_error", "expected_price", "tax", "day")
 NEEDED = {"loss_chance": 0.15, "bidders": 4.0, "estimate_error": 0.1}
+HINTS = {
+    "resale": "finished, with a clean title",
+    "brand_discount": "share that the brand takes off: 0.3 is 30%",
+    "transport": "and inspection, title, selling, reserve",
+    "days": "until the money is back",
+    "loss_chance": "that you accept: 0.15 is 15%",
+    "target": "a profit below it counts as a loss",
+    "bidders": "who are after it, you among them",
+    "estimate_error": "standard deviation, as a share",
+    "expected_price": "what it will likely go for",
+    "tax": "share of the price: 0.065 is 6.5%",
+    "day": "what a day costs",
+}
+"""What each field of the sheet means."""
 MOST_LOTS, LARGEST_LOTS = 500, 2_000_000
 SHOWN = ("id", "cost_p50", "cost_p80", "bid_limit", "look", "notes")
 
@@ -67,6 +81,7 @@ def _page(
         spreads=SPREADS,
         singles=SINGLES,
         needed=NEEDED,
+        hints=HINTS,
         trades=book.trades,
         questions=book.question,
     )

@@ -32,7 +32,7 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["words"] = in_words
+    made.filters |= {"words": in_words, "moment": lambda at: str(at)[:16].replace("T", " ")}
     made.globals |= {"static": static_path, "once": lambda: secrets.token_urlsafe(12)}
     return made
 

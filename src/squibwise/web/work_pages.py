@@ -9,7 +9,7 @@ from squibwise.errors import InputError
 from squibwise.garage import ticking
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
-from squibwise.present.phrases import tell_reasons
+from squibwise.present.phrases import name, tell_reasons
 from squibwise.present.tell_visits import POWER, hands_on, next_operation, tell_holds, tell_sureness
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
@@ -86,6 +86,7 @@ def operation(request: Request) -> Response:
         opened,
         step="work",
         operation=found,
+        parts=[(c, name(c, bench.catalog)) for c in found.components],
         visit=next(v.id for v in whole.todo.visits if found in v.operations),
         notes=(*tell_holds(found), *tell_sureness(found)),
         after=[numbers[a] for a in found.after if a in numbers],
