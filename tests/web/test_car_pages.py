@@ -63,6 +63,22 @@ def test_a_right_hand_drive_car_has_its_wheel_and_its_drivers_parts_on_the_right
     assert arrows[0].angle == 330.0
 
 
+def test_after_a_look_the_belief_comes_first_and_is_the_one_of_the_whole_page(call: Any) -> None:
+    page = "/car/burdock-09/part/centre.windshield"
+    sent = call.post(
+        "/car/burdock-09/look", page, component="centre.windshield", seen_word="intact", by="R"
+    )
+    first = call.get(sent.headers["location"]).text
+    assert "The reasons and the rest of the car follow" in first
+    shares = re.compile(r'<ul class="chances">.*?</ul>', re.DOTALL)
+    told = shares.search(first)
+    whole = call.get(page).text
+    assert "What do you see?" in whole
+    assert told and told[0] in whole
+    assert "What do you see?" in call.get(sent.headers["location"]).text  # it is known by now
+    assert call.get("/car/burdock-09/part/left.nothing?fresh=1").status_code == 404
+
+
 def test_a_look_with_a_photograph_is_written_and_shown(call: Any) -> None:
     picture = b"\xff\xd8\xff\xe0 not a whole picture"
     answer = call.post(
@@ -72,7 +88,7 @@ def test_a_look_with_a_photograph_is_written_and_shown(call: Any) -> None:
         files={"photo": ("IMG 1.jpg", picture, "image/jpeg")},
     )  # fmt: skip
     assert answer.status_code == 303
-    assert answer.headers["location"] == "/car/harrow-07/part/centre.windshield"
+    assert answer.headers["location"] == "/car/harrow-07/part/centre.windshield?fresh=1"
     evidence = opened(call, "harrow-07").case.evidence
     look = next(e for e in evidence if isinstance(e, Look) and e.component == "centre.windshield")
     photo = next(e for e in evidence if isinstance(e, Photo))

@@ -89,6 +89,30 @@ def assess(
     )
 
 
+def believe(
+    case: Case, catalog: Catalog, shifts: Mapping[str, float] | None = None
+) -> tuple[ComponentBelief, ...]:
+    """Return the beliefs of ``assess`` alone: no reasons and no next looks, which take longest.
+
+    Raises:
+        InputError: There is more evidence than can be weighed within memory.
+    """
+    _refuse_too_much(case)
+    net = build_network(drop_copies(case)[0], catalog, shifts or {})
+    found = Engine(net, catalog).run(weigh_evidence(net, catalog))
+    beliefs = {
+        name: ComponentBelief(
+            id=name,
+            after_crash=state_belief(part, part.after),
+            now=state_belief(part, part.now),
+            stages=stage_beliefs(part, group.group, found, catalog),
+        )
+        for group in group_beliefs(found)
+        for name, part in group.parts.items()
+    }
+    return tuple(beliefs[c] for c in case.car.components if c in beliefs)
+
+
 def _components(
     case: Case,
     found: Posterior,

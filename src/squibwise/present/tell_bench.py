@@ -84,11 +84,18 @@ class CarPicture(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class JobStep(msgspec.Struct, frozen=True, kw_only=True):
-    """One step on the line of the job, with how much of it is open and what that is."""
+    """One step on the line of the job, with how much of it is open and what that is.
+
+    Attributes:
+        id: Of the step.
+        title: In a word.
+        open: How much of it; None = not yet worked out.
+        told: What that is.
+    """
 
     id: str
     title: str
-    open: int
+    open: int | None
     told: str
 
 
@@ -153,31 +160,35 @@ def make_mark(belief: ComponentBelief, settled: float, catalog: Catalog) -> Mark
     )
 
 
+STEPS = ("look", "trace", "ask", "order", "work", "prove")
+"""The line of the job."""
+
+
 def make_job(whole: Overview, catalog: Catalog) -> tuple[JobStep, ...]:
     """Return the line of the job: what each of its steps has open."""
-    doubtful = doubtful_parts(whole.states, catalog)
-    faults = open_circuits(whole)
-    asked = open_questions(whole.todo)
-    now, added = order_now(whole.todo), may_be_added(whole.todo)
-    due = [o for o in whole.todo.operations if not o.done]
-    gates = [g for g in whole.gates if g.open]
-    return (
-        _step("look", "Look", len(doubtful), f"{counted(len(doubtful), 'part')} in doubt"),
-        _step("trace", "Trace", len(faults), f"{counted(len(faults), 'circuit')} at fault"),
-        _step("ask", "Ask", len(asked), f"{counted(len(asked), 'question')} open"),
-        _step(
-            "order",
-            "Order",
-            len(group_orders(now)),
-            f"{counted(len(group_orders(now)), 'line')} to order, {len(added)} perhaps",
-        ),
-        _step("work", "Work", len(due), f"{counted(len(due), 'operation')} to do"),
-        _step("prove", "Prove", len(gates), f"{counted(len(gates), 'gate')} open"),
+    doubtful = len(doubtful_parts(whole.states, catalog))
+    faults = len(open_circuits(whole))
+    asked = len(open_questions(whole.todo))
+    now, added = len(group_orders(order_now(whole.todo))), len(may_be_added(whole.todo))
+    due = sum(not o.done for o in whole.todo.operations)
+    gates = sum(g.open for g in whole.gates)
+    counts = (
+        (doubtful, f"{counted(doubtful, 'part')} in doubt"),
+        (faults, f"{counted(faults, 'circuit')} at fault"),
+        (asked, f"{counted(asked, 'question')} open"),
+        (now, f"{counted(now, 'line')} to order, {added} perhaps"),
+        (due, f"{counted(due, 'operation')} to do"),
+        (gates, f"{counted(gates, 'gate')} open"),
+    )
+    return tuple(
+        JobStep(id=step, title=step.capitalize(), open=count, told=told)
+        for step, (count, told) in zip(STEPS, counts, strict=True)
     )
 
 
-def _step(step_id: str, title: str, count: int, told: str) -> JobStep:
-    return JobStep(id=step_id, title=title, open=count, told=told)
+def wait_for_job() -> tuple[JobStep, ...]:
+    """Return the line of the job before it is known what is open."""
+    return tuple(JobStep(id=step, title=step.capitalize(), open=None, told="") for step in STEPS)
 
 
 def open_circuits(whole: Overview) -> tuple[str, ...]:

@@ -91,8 +91,11 @@ class Bench:
 
     def whole(self, opened: Opened) -> Overview:
         """Return everything that is answered about a car, worked out once for each standing."""
-        key = ("whole", opened.id, opened.seen)
-        return self.keep(key, lambda: self._whole(opened))
+        return self.keep(_standing(opened), lambda: self._whole(opened))
+
+    def knows(self, opened: Opened) -> bool:
+        """Return whether everything about a car as it stands is worked out already."""
+        return self.has(_standing(opened))
 
     def _whole(self, opened: Opened) -> Overview:
         """Return the answer that another server kept, or work it out and keep it."""
@@ -123,6 +126,10 @@ class Bench:
             while len(self._kept) > MOST_KEPT:
                 self._kept.popitem(last=False)
         return made
+
+
+def _standing(opened: Opened) -> Hashable:
+    return ("whole", opened.id, opened.seen)
 
 
 def now() -> dt.datetime:

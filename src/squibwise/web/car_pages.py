@@ -5,6 +5,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.garage.cases import list_cars
 from squibwise.garage.database import connected
@@ -12,7 +13,7 @@ from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
 from squibwise.present.figures import counted, percent
-from squibwise.present.phrases import tell_grouped
+from squibwise.present.phrases import is_inflator, name, tell_grouped
 from squibwise.present.tell_assessment import by_state, tell_belief
 from squibwise.present.tell_bench import (
     LETTERS,
@@ -21,6 +22,7 @@ from squibwise.present.tell_bench import (
     make_picture,
     may_hurt,
     open_circuits,
+    wait_for_job,
 )
 from squibwise.present.tell_brief import (
     Brief,
@@ -36,6 +38,9 @@ from squibwise.web.drawing import layout, place_arrows, place_marks, seat_of
 from squibwise.web.layout import bench_of, car_page, opened_for, page
 
 SHOWN_CARS = 50
+FRESH = "fresh"
+"""In an address: something was just written, what is believed now comes first."""
+LEAST_SHOWN = 0.005
 LEGEND = (
     ("live", LETTERS["live"], "live inflator or pretensioner"),
     ("fired", LETTERS["fired"], "fired"),
@@ -69,8 +74,33 @@ def car(request: Request) -> Response:
 def part(request: Request) -> Response:
     """One part of a car: its state, its reasons, and a form to write down what is seen."""
     opened, bench = opened_for(request), bench_of(request)
+    if FRESH in request.query_params and not bench.knows(opened):
+        return _belief_first(request, opened, request.path_params["part"])
     belief = find_part(opened, bench, request.path_params["part"])
     return _car_page(request, opened, part=belief.id, **_part(bench, opened, belief))
+
+
+def _belief_first(request: Request, opened: Opened, component: str) -> Response:
+    """Return what is believed of a part by now; the page asks for its reasons and the rest."""
+    bench = bench_of(request)
+    beliefs = line.believe(opened.case, bench.catalog, opened.own)
+    belief = next((b for b in beliefs if b.id == component), None)
+    if belief is None:
+        raise _no_part(component)
+    return page(
+        request,
+        "fresh.html",
+        opened=opened,
+        job=wait_for_job(),
+        part=component,
+        title=name(component, bench.catalog),
+        chances=_chances(belief),
+        hurts=is_inflator(component, bench.catalog),
+    )
+
+
+def _no_part(component: str) -> NotThereError:
+    return NotThereError(f"'{component}' is no part of this car.", remedy="Touch one of them.")
 
 
 def find_part(opened: Opened, bench: Bench, component: str) -> ComponentBelief:
@@ -81,7 +111,7 @@ def find_part(opened: Opened, bench: Bench, component: str) -> ComponentBelief:
     """
     belief = bench.whole(opened).states.of(component)
     if belief is None:
-        raise NotThereError(f"'{component}' is no part of this car.", remedy="Touch one of them.")
+        raise _no_part(component)
     return belief
 
 
@@ -157,16 +187,20 @@ def _nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
 def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, Any]:
     catalog, whole = bench.catalog, bench.whole(opened)
     settled = catalog.fact("present.settled").number()
-    chances = sorted(by_state(belief.now).items(), key=lambda s: -s[1])
     return {
         "mark": make_mark(belief, settled, catalog),
-        "chances": [(w, p, percent(p)) for w, p in chances if p >= 0.005],
+        "chances": _chances(belief),
         "hurts": may_hurt(belief.id, whole.states, catalog),
         "stages": list(belief.stages) if len(belief.stages) > 1 else [],
         "words": _look_words(belief.id, catalog),
         "telling": tell_belief(opened.case, belief, whole.states, catalog),
         "traceable": belief.id in open_circuits(whole),
     }
+
+
+def _chances(belief: ComponentBelief) -> list[tuple[str, float, str]]:
+    chances = sorted(by_state(belief.now).items(), key=lambda s: -s[1])
+    return [(word, p, percent(p)) for word, p in chances if p >= LEAST_SHOWN]
 
 
 def _look_words(component: str, catalog: Catalog) -> list[Any]:

@@ -15,7 +15,7 @@ from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
 from squibwise.present.tell_bench import Mark, make_picture
 from squibwise.web.bench import NotThereError
-from squibwise.web.car_pages import find_part
+from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends
@@ -78,7 +78,7 @@ def look(request: Request, sent: Sent) -> Response:
             yield _photo(folder, name, data, component) | _noted(sent)
 
     enter(request, opened, sent, f"saw {looked} {word or 'photograph'}", make)
-    return go(f"/car/{opened.id}/part/{component}")
+    return go(f"/car/{opened.id}/part/{component}?{FRESH}=1")
 
 
 def _photo(folder: Path, name: str, data: bytes, subject: str) -> dict[str, Any]:

@@ -30,7 +30,7 @@
     start.addEventListener("click", () => { localStorage.setItem(key, String(Date.now())); show(); });
     stop.addEventListener("click", () => { localStorage.removeItem(key); show(); });
     show();
-    setInterval(show, 500);
+    const ticking = setInterval(() => { if (clock.isConnected) show(); else clearInterval(ticking); }, 500);
   }
 
   // What could not be sent is kept with its files, and sent once: the form's own mark sees to that.
@@ -110,6 +110,20 @@
     });
   }
 
+  // The page that a form led to came with its answer; it is shown without being asked for again.
+  function turnTo(page, address) {
+    history.replaceState({ bench: true }, "");
+    history.pushState({ bench: true }, "", address);
+    document.title = page.title;
+    document.body.replaceWith(document.importNode(page.body, true));
+    window.htmx.process(document.body);
+    window.scrollTo(0, 0);
+    begin(document);
+    document.getElementById("main")?.focus();
+    showKept();
+  }
+  window.addEventListener("popstate", (event) => { if (event.state && event.state.bench) location.reload(); });
+
   async function submit(event) {
     const form = event.target;
     if (!(form instanceof HTMLFormElement) || !form.matches("[data-queue]")) return;
@@ -120,8 +134,8 @@
     for (const button of buttons) button.disabled = true;
     try {
       const answer = await send(form.action, data);
-      if (answer.redirected) { location.assign(answer.url); return; }
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (answer.redirected) { turnTo(page, answer.url); return; }
       const main = page.getElementById("main");
       if (main) document.getElementById("main").replaceWith(document.importNode(main, true));
       else { document.querySelector("#main").textContent = page.body.textContent; }
