@@ -115,7 +115,8 @@ def trace(
     """
     case, loop = put_in_order(case), current_name(loop)
     prior = assess(isolate.before_tests(case, loop), catalog, own)
-    return isolate.trace(case, prior, loop, catalog, own.proved, over)
+    found = isolate.trace(case, prior, loop, catalog, own.proved, over)
+    return msgspec.structs.replace(found, no_power=require.refuse_power(case, prior, catalog))
 
 
 def work(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Work:

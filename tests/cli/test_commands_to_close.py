@@ -66,7 +66,8 @@ def test_a_rear_ended_car_is_closed_with_few_commands(typist: Typist, tmp_path: 
     typist("did", "2", "--safe", *BY)
     for gate in ("structure-sound", "unit-bolted", "power-safe"):
         typist("did", gate, "--safe", *BY)
-    typist("did", "21-22", *BY)
+    typist("did", "21", *BY, "--time", "2026-06-05T09:00")
+    typist("did", "22", *BY, "--time", "2026-06-05T09:05")
     early = typist.open_numbers("open", "look", "out", "join", "fit", "close")
     typist("did", ",".join(early), *BY)
     steps = {o["id"]: o for o in typist.operations() if o["action"] == "do"}

@@ -75,7 +75,7 @@ def test_every_line_of_the_person_stays_as_it_was(run: Line, own: Path) -> None:
 def test_undo_gives_back_the_file_to_the_byte(run: Line, own: Path) -> None:
     run("saw", own, "passenger.front-bag", "intact")
     once = text(own)
-    run("saw", own, "driver.front-bag", "deployed", "--time", "2031-01-01T10:00")
+    run("saw", own, "driver.front-bag", "deployed", "--time", "2021-01-01T10:00")
     assert run("undo", own).code == 0
     assert text(own) == once
     assert run("undo", own).code == 0
@@ -149,7 +149,9 @@ def test_operations_are_ticked_by_number_and_are_done_then(
     early = run("did", case, opened, "--by", "R")
     assert early.code == 2
     assert "comes after no. 21, 22" in early.err
-    assert run("did", case, f"1,21-22,{looked}", opened, fitted, "--by", "R").code == 0
+    off, waited = ("--time", "2026-06-05T09:00"), ("--time", "2026-06-05T10:00")
+    assert run("did", case, f"1,21,{looked}", "--by", "R", *off).code == 0
+    assert run("did", case, "22", opened, fitted, "--by", "R", *waited).code == 0
     written = evidence(case)[5:]
     assert all(e["by"] == "R" and e["kind"] in ("done", "passed") for e in written)
     assert {"done", "passed"} == {e["kind"] for e in written}
@@ -171,9 +173,44 @@ def test_a_gate_is_not_ticked_without_saying_which_way_it_was_decided(
     assert bare.code == 2
     assert "--safe" in bare.err
     assert run("did", case, power, "--by", "R", "--safe").code == 2
+    together = run("did", case, f"1,{gate}", "--by", "R", "--safe")
+    assert together.code == 2
+    assert "on its own" in together.err
     assert run("did", case, gate, "--by", "R", "--safe").code == 0
     last = evidence(case)[-1]
     assert (last["what"], last["result"]) == ("key-on-safe", "passed")
+
+
+def test_a_wait_is_not_ticked_with_its_power_down_nor_before_it_is_over(
+    run: Line, tmp_path: Path
+) -> None:
+    """The unknown wait is the longest published one, 30 minutes."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    run("did", tmp_path, "1", "--by", "R")
+    one_stroke = run("did", tmp_path, "21-22", "--by", "R", "--time", "2026-06-05T09:00")
+    assert one_stroke.code == 2
+    assert "30 min after no. 21" in one_stroke.err
+    assert run("did", tmp_path, "21", "--by", "R", "--time", "2026-06-05T09:00").code == 0
+    early = run("did", tmp_path, "22", "--by", "R", "--time", "2026-06-05T09:29")
+    assert early.code == 2
+    assert "not before 09:30" in early.err
+    assert run("did", tmp_path, "22", "--by", "R", "--time", "2026-06-05T09:30").code == 0
+
+
+def test_no_power_while_a_part_that_is_needed_is_not_in(run: Line, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    power = next(n for n, o in operations(run, tmp_path).items() if o["id"] == "step:final-power")
+    refused = run("did", tmp_path, power, "--by", "R", "--safe")
+    assert refused.code == 2
+    assert f"no. {power} comes after no." in refused.err
+
+
+def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    later = run("did", tmp_path, "1", "--by", "R", "--time", "2999-01-01T00:00")
+    assert later.code == 2
+    assert "has not come yet" in later.err
+    assert evidence(tmp_path) == tomllib.loads(FRONT_HIT)["evidence"]
 
 
 def test_a_number_that_is_not_on_the_list_is_refused(run: Line, cases: Path) -> None:
@@ -433,7 +470,9 @@ def test_a_later_key_on_is_signed_with_its_step(run: Line, tmp_path: Path) -> No
         (tmp_path / "block.txt").write_text(entry, encoding="utf-8")
         assert run("add", tmp_path, tmp_path / "block.txt").code == 0
     assert run("did", tmp_path, power["n"]).code == 2
-    assert run("did", tmp_path, "21-22", power["n"], "--safe", "--by", "R").code == 0
+    assert run("did", tmp_path, "21", "--by", "R", "--time", "2026-06-05T09:00").code == 0
+    waited = ("--time", "2026-06-05T10:00")
+    assert run("did", tmp_path, "22", power["n"], "--safe", "--by", "R", *waited).code == 0
     assert "power-safe" in [e.get("what") for e in evidence(tmp_path)]
 
 

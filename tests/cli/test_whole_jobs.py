@@ -16,6 +16,7 @@ from squibwise.model.work import Work
 from squibwise.present.rows import list_component_rows, list_operation_rows, list_order_rows
 from squibwise.present.tell_brief import make_brief, tell_brief
 from squibwise.present.tell_orders import tell_order_list
+from squibwise.present.tell_trace import tell_trace
 from squibwise.present.telling import Table
 
 CATALOG = load_catalog()
@@ -141,6 +142,44 @@ def test_a_flooded_car_is_powered_only_with_its_new_parts_in() -> None:
     assert any("no key-on" in d for d in brief.dangers)
     listed = {c for o in todo.orders for c in o.contains}
     assert {"driver.buckle-pretensioner", "driver.retractor-pretensioner"} <= listed
+
+
+@pytest.mark.parametrize(
+    ("title", "is_wet"),
+    [
+        ("Flood to the cushions", True),
+        ("Hochwasser 2021", True),
+        ("never flooded, rear hit", False),
+    ],
+)
+def test_a_flood_that_only_the_title_tells_of_counts(title: str, is_wet: bool) -> None:
+    """The cautious reading: a key-on may be held for nothing, a wet charge may not be missed."""
+    tables = JOBS["flooded"].tables()
+    tables["case"] = {**tables["case"], "title": title}
+    tables["evidence"] = [e for e in tables["evidence"] if e["kind"] != "story"]
+    case = line.make_case(tables, CATALOG, {"scan.txt": JOBS["flooded"].scan})
+    todo = line.work(case, CATALOG)
+    assert ("step:wet" in {o.id for o in todo.operations}) == is_wet
+    assert ("flood-by-title" in {f.code for f in todo.findings}) == is_wet
+
+
+def test_no_card_is_powered_on_a_flooded_car() -> None:
+    card = line.trace(opened("flooded"), "driver.front-bag", CATALOG)
+    assert any("no key-on" in told for told in card.no_power)
+    shown = tell_trace(opened("flooded"), card, CATALOG)
+    rows = [r for s in shown.sections for b in s.blocks if isinstance(b, Table) for r in b.rows]
+    assert ("danger", card.no_power[0]) in rows
+
+
+def test_a_failed_key_on_gate_is_told_and_an_old_scan_does_not_stand_for_reading_the_unit() -> None:
+    tables = JOBS["side-pole"].tables()
+    refused = {"kind": "passed", "what": "key-on-safe", "result": "failed", "by": "R"}
+    tables["evidence"] = [*tables["evidence"], refused]
+    case = line.make_case(tables, CATALOG, {"scan.txt": JOBS["side-pole"].scan})
+    whole_car = line.overview(case, CATALOG)
+    assert any("No key-on" in d for d in make_brief(case, whole_car, CATALOG).dangers)
+    bench = next(o for o in whole_car.todo.operations if o.id == "step:bench-read")
+    assert not bench.done
 
 
 def test_high_voltage_is_made_safe_first_and_comes_back_last() -> None:

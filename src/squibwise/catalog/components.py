@@ -216,8 +216,10 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         parts: Kinds that a word for a part may mean.
         places: Places that a word for a side or seat may mean.
         seen: Look word that is meant.
+        stories: Words that tell of ``soaked``, and of the contrary right before them, ``denied``.
     """
 
     parts: dict[str, tuple[str, ...]]
     places: dict[str, tuple[str, ...]]
     seen: dict[str, str]
+    stories: dict[str, tuple[str, ...]]

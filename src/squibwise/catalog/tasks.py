@@ -50,6 +50,7 @@ CLASSES = (
 DONE_BY = (
     "",
     "report",
+    "bench-report",
     "recorder",
     "battery-off",
     "cleared",

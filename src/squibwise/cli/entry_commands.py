@@ -20,8 +20,17 @@ time_option = click.option(
 
 
 def _common(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
-    """Return the keys that every entry gets."""
-    time = (at or dt.datetime.now()).replace(microsecond=0)
+    """Return the keys that every entry gets.
+
+    Raises:
+        InputError: The time has not come yet.
+    """
+    from squibwise.errors import InputError
+
+    now = dt.datetime.now().replace(microsecond=0)
+    time = (at or now).replace(microsecond=0)
+    if time > now:
+        raise InputError(f"{time:%Y-%m-%d %H:%M} has not come yet.", remedy="Say when it was done.")
     return ({"by": by} if by else {}) | {"time": time}
 
 
@@ -147,7 +156,15 @@ def did(
     entries = ticking.word_entries(words, opened.catalog, common, failed=failed, safe=safe)
     if wanted:
         entries += ticking.entries_for(
-            todo, wanted, opened.catalog, common, failed=failed, safe=safe, parts=parts, lamp=lamp
+            todo,
+            wanted,
+            opened.catalog,
+            common,
+            failed=failed,
+            safe=safe,
+            parts=parts,
+            lamp=lamp,
+            evidence=opened.case.evidence,
         )
     entries = ticking.add_note(entries, note)
     return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)

@@ -1,13 +1,15 @@
 """What a tick by number, or an answer to a question, is written as."""
 
+import datetime as dt
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
+from squibwise.model.evidence import DoneWork, Evidence, Passed
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS
 from squibwise.model.work import Operation, Work, WorkItem
 from squibwise.require.progress import entry_for
@@ -51,9 +53,11 @@ def word_entries(
     """Return the entries that sign for gates and words of the release.
 
     Raises:
-        InputError: A gate is signed without saying which way it was decided.
+        InputError: A gate is signed without saying which way it was decided, or with others.
     """
-    _refuse_undecided([w for w in words if w in catalog.tasks.gates], decided=safe or failed)
+    gates = [w for w in words if w in catalog.tasks.gates]
+    _refuse_undecided(gates, decided=safe or failed)
+    _refuse_together(gates, len(words))
     result = "failed" if failed else "passed"
     return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)
 
@@ -63,6 +67,15 @@ def _refuse_undecided(gates: Sequence[str], *, decided: bool) -> None:
         raise InputError(
             f"{gates[0]} is a gate: a tick does not say which way it was decided.",
             remedy="Write --safe when every point of it holds, --failed when one does not.",
+        )
+
+
+def _refuse_together(gates: Sequence[str], count: int) -> None:
+    if gates and count > 1:
+        raise InputError(
+            f"{' and '.join(gates)} {'is a gate' if len(gates) == 1 else 'are gates'}: "
+            "each is decided on its own.",
+            remedy="Sign it alone, with --safe or --failed, and the rest in another command.",
         )
 
 
@@ -142,6 +155,7 @@ def entries_for(
     safe: bool = False,
     parts: Sequence[str] = (),
     lamp: float | None = None,
+    evidence: tuple[Evidence, ...] = (),
 ) -> tuple[Pairs, ...]:
     """Return the entries that tick operations by their numbers; what is done already is left out.
 
@@ -154,11 +168,12 @@ def entries_for(
         safe: Whoever signs says of the gates among them that they hold.
         parts: Only these components of them; empty = all that they contain.
         lamp: The lamp lit, went out after so long and stayed out. [s] None = nothing said of it.
+        evidence: Of the case, for when the power came off.
 
     Raises:
         InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
-            is ticked without saying which way, or a step that an open gate holds; a look at several
-            things is failed as a whole.
+            is ticked without saying which way, or with other numbers, or a step that an open gate
+            holds; a step before what it waits for; a look at several things is failed as a whole.
     """
     known = numbered_items(todo)
     strange = [run[0] for run in _runs(numbers) if not any(n in known for n in run)]
@@ -176,6 +191,7 @@ def entries_for(
     if not failed:
         _refuse_proofs(list(items.values()))
         _refuse_disorder(todo, list(items.values()))
+        _refuse_haste(todo, frozenset(items), evidence, common.get("time"))
         _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
         entries = [*_gates_along(list(items.values()), catalog), *entries]
     if failed:
@@ -240,11 +256,7 @@ def _refuse_unsafe(
     """
     gates = [str(e["what"]) for e in entries if e.get("what") in catalog.tasks.gates]
     _refuse_undecided(gates, decided=safe)
-    if len(gates) > 1:
-        raise InputError(
-            f"{' and '.join(gates)} are gates: each is decided on its own.",
-            remedy="Sign them one after the other, each with --safe or --failed.",
-        )
+    _refuse_together(gates, len(entries))
     steps = [i for i in items if i.action == "do"]
     signed = {*gates, *_signed_along(catalog)} if safe else set(gates)
     for title, held in ((i.title, sorted(set(i.blocked_by) - signed)) for i in steps):
@@ -270,26 +282,84 @@ def _gates_along(items: Sequence[WorkItem], catalog: Catalog) -> list[Pairs]:
 
 
 def _refuse_disorder(todo: Work, items: Sequence[WorkItem]) -> None:
-    """Refuse hands on the car before the power is off, waited out and tagged.
+    """Refuse hands on the car before it is made safe, and power before it is whole.
 
     Raises:
-        InputError: A step of making safe that comes first is neither done nor ticked along.
+        InputError: A step that comes first is neither done nor ticked along.
     """
     chosen = {i.id for i in items}
     before = {o.id: set(o.after) for o in todo.operations}
-    open_safe = {o.id: o for o in todo.operations if o.id in _MAKING_SAFE and not o.done}
-    for operation in todo.operations:
-        if operation.id not in chosen and not chosen & set(operation.demands):
-            continue
-        missing = [
-            o for o in open_safe.values() if o.id in _all_before(operation.id, before) - chosen
-        ]
+    due = [o for o in todo.operations if not o.done and not _is_ticked(o, chosen)]
+    for operation in (o for o in todo.operations if _is_ticked(o, chosen)):
+        first = _all_before(operation.id, before)
+        missing = [o for o in due if o.id in first and _must_precede(o, operation)]
         if missing:
-            numbers = ", ".join(str(o.n) for o in missing)
+            numbers = ", ".join(str(o.n) for o in missing[:6])
+            numbers += f" and {len(missing) - 6} more" if len(missing) > 6 else ""
             raise InputError(
                 f"no. {operation.n} comes after no. {numbers}: {missing[0].title}.",
                 remedy="Tick that first, or with it, once it is done.",
             )
+
+
+def _is_ticked(operation: Operation, chosen: Collection[str]) -> bool:
+    return operation.id in chosen or any(d in chosen for d in operation.demands)
+
+
+def _must_precede(first: Operation, then: Operation) -> bool:
+    """Is it dangerous to do one operation before another that comes first.
+
+    Nothing is touched before the power is off and waited out; nothing is powered while a part that
+    is needed for sure, a connector or a cover is still open.
+    """
+    if first.id in _MAKING_SAFE:
+        return True
+    is_sure = first.counted and first.kind in ("certain", "rule")
+    return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
+
+
+def _refuse_haste(
+    todo: Work, chosen: Collection[str], evidence: tuple[Evidence, ...], at: object
+) -> None:
+    """Refuse that the wait after a power-down is ticked with it, or before it is over.
+
+    Raises:
+        InputError: The wait cannot have passed.
+    """
+    operations = {o.id: o for o in todo.operations}
+    waits = [o for o in todo.operations if o.id in chosen and o.hold_minutes]
+    for wait in waits:
+        downs = [operations[w] for w in wait.after if w in _POWERED_DOWN and w in operations]
+        for down in downs:
+            told = f"no. {wait.n} comes {wait.hold_minutes} min after no. {down.n}"
+            if down.id in chosen and not down.done:
+                remedy = f"Tick no. {down.n} when the power is off, no. {wait.n} after the wait."
+                raise InputError(f"{told}: not in one stroke.", remedy=remedy)
+            off = _time_of(down.id, evidence)
+            over = off + dt.timedelta(minutes=wait.hold_minutes) if off else None
+            if over and isinstance(at, dt.datetime) and at.replace(tzinfo=None) < over:
+                raise InputError(
+                    f"{told}: the power came off at {off:%H:%M}, so not before {over:%H:%M}.",
+                    remedy="Say when it was: --time YYYY-MM-DDTHH:MM.",
+                )
+
+
+def _time_of(step: str, evidence: tuple[Evidence, ...]) -> dt.datetime | None:
+    """Return when a power-down was last written down; None when no time stands with it."""
+    times = [
+        e.time.replace(tzinfo=None)
+        for e in evidence
+        if e.time is not None
+        and (
+            (isinstance(e, Passed) and e.what in (step, step.removeprefix("step:")))
+            or (isinstance(e, DoneWork) and (e.item == step or e.component == "battery"))
+        )
+    ]
+    return max(times, default=None)
+
+
+_POWERED_DOWN = ("step:power-down", "step:second-power-down")
+_POWERING = ("step:first-power", "step:final-power")
 
 
 _MAKING_SAFE = (

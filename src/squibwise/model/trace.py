@@ -141,6 +141,7 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         foretold: What the plan expected before the first test, of a search that has ended.
         spent: What was spent on the search so far, by the figures of the cards.
         assumptions: What the answer leans on that is judgement, from memory or a default.
+        no_power: Why the car may not be switched on now, whatever a card says.
     """
 
     loop: str
@@ -159,4 +160,5 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     foretold: Effort | None = None
     spent: Effort | None = None
     assumptions: tuple[Assumption, ...] = ()
+    no_power: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()

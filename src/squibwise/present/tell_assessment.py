@@ -42,6 +42,7 @@ from squibwise.present.tell_event import (
 from squibwise.present.telling import Bullets, Section, Table, Telling, Text, filled, section
 
 LOOKS_SHOWN = 6
+HIGH_VOLTAGE = "high-voltage-cutoff"
 NOT_FIRED_STATES = tuple(s for s in STATES if s not in ("sound", "fired"))
 
 
@@ -85,7 +86,7 @@ def tell_assessment_shortly(case: Case, states: Assessment, catalog: Catalog) ->
     rows += [("perhaps fired", named(perhaps, catalog))] if perhaps else []
     wrong = [c for c, _, _ in troubled(states)]
     rows += [("not right now", named(wrong, catalog))] if wrong else []
-    rows += [("danger", danger) for danger in _danger_shortly(states, catalog)]
+    rows += [("danger", danger) for danger in tell_dangers(states, catalog)]
     if states.contradictions:
         rows.append(("contradicts", f"{len(states.contradictions)}, told below"))
     doubtful = doubtful_parts(states, catalog)
@@ -98,11 +99,6 @@ def _asked(states: Assessment) -> Section | None:
     """Return what somebody may know that changes more than any look."""
     rows = tuple((q.id, f"{q.text} {q.why}".strip()) for q in states.open_questions)
     return section("Ask first", Table(rows=rows, tone="strong")) if rows else None
-
-
-def _danger_shortly(states: Assessment, catalog: Catalog) -> Iterable[str]:
-    found = hazards(states, catalog)
-    return (f"{len(found)} hazard{'s' * (len(found) > 1)}, told below",) if found else ()
 
 
 def tell_next_look(states: Assessment, catalog: Catalog) -> str:
@@ -264,6 +260,25 @@ def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
         for number, parts in by_stage.items()
     ]
     return told + ([f"Circuit at fault, most likely live: {faulty}."] if faulty else [])
+
+
+def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
+    """Return what may hurt whoever works on the car: hazards, high voltage, and all that is live.
+
+    What is not settled to have fired is on the list of what is live.
+    """
+    told = hazards_shortly(states, catalog)
+    if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
+        told.append(f"High voltage: {catalog.cautions['high-voltage'].text}")
+    spent = {c.id for c in fired_parts(states, catalog)}
+    live = [
+        c.id
+        for c in states.components
+        if is_inflator(c.id, catalog) and c.id not in spent and c.now.missing < LIKELY
+    ]
+    if live:
+        told.append(f"Live, and to be handled so ({len(live)}): {tell_grouped(live, catalog)}.")
+    return told
 
 
 _LEFT_IN = (

@@ -13,7 +13,6 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
-from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
@@ -25,10 +24,10 @@ from squibwise.present.figures import (
     percent,
     spread,
 )
-from squibwise.present.phrases import LIKELY, is_inflator, name, tell_car, tell_grouped
+from squibwise.present.phrases import LIKELY, name, tell_car, tell_grouped
 from squibwise.present.tell_assessment import (
     fired_parts,
-    hazards_shortly,
+    tell_dangers,
     tell_look,
     tell_wrong,
 )
@@ -51,7 +50,6 @@ LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alon
 _LABEL, _GAP = 8, 2
 _TITLE, _WHY = 50, 14  # columns of what is ordered now
 _TITLE_ADDED, _WHY_ADDED = 46, 22  # and of what may be added: its reason needs more room
-KEY_ON, WET, HIGH_VOLTAGE = "key-on-safe", "step:wet", "high-voltage-cutoff"
 
 
 class BriefParts(msgspec.Struct, frozen=True, kw_only=True):
@@ -122,7 +120,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         fired=tuple(c.id for c in fired_parts(states, catalog)),
         wrong=tuple(tell_wrong(states, catalog)),
         circuits=circuits,
-        dangers=_dangers(states, todo, catalog),
+        dangers=(*tell_dangers(states, catalog), *todo.no_power),
         order_now=order_now(todo),
         may_be_added=may_be_added(todo),
         parts=_parts(followed),
@@ -143,26 +141,6 @@ def _parts(cost: Cost | None) -> BriefParts:
         chance=cost.chance if cost else 0.0,
         unpriced=cost.missing if cost else (),
     )
-
-
-def _dangers(states: Assessment, todo: Work, catalog: Catalog) -> tuple[str, ...]:
-    """Return every danger once, for all the parts it is about."""
-    told = list(hazards_shortly(states, catalog))
-    spent = {c.id for c in fired_parts(states, catalog)}
-    if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
-        told.append(f"High voltage: {catalog.cautions['high-voltage'].text}")
-    told += [o.title for o in todo.operations if o.id == WET and not o.done]
-    live = [
-        c.id
-        for c in states.components
-        if is_inflator(c.id, catalog) and c.id not in spent and c.now.missing < LIKELY
-    ]
-    if live:
-        told.append(f"Live, and to be handled so ({len(live)}): {tell_grouped(live, catalog)}.")
-    gate = catalog.tasks.gates.get(KEY_ON)
-    if gate and any(KEY_ON in i.blocked_by for i in todo.items if not i.done):
-        told.append(f"No key-on before somebody signs: {gate.text}")
-    return tuple(told)
 
 
 def find_faulty_circuits(

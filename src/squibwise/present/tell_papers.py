@@ -110,7 +110,7 @@ def _card_sections(trace: Trace) -> tuple[Section, ...]:
     )
     head = section(f"Circuit {trace.loop}")
     ticks = section("What came of it", outcomes) if trace.next_test.outcomes else None
-    return (head, *filled((*tell_card(trace.next_test)[:1], ticks)))
+    return (head, *filled((*tell_card(trace.next_test, trace.no_power)[:1], ticks)))
 
 
 def tell_pack(record: ProofRecord, catalog: Catalog) -> Paper:

@@ -1,5 +1,7 @@
 """Where a circuit is at fault: the bench card of the next test first, then the tree."""
 
+from collections.abc import Sequence
+
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.trace import BenchCard, Effort, Hypothesis, PlanNode, Trace
@@ -32,7 +34,7 @@ def tell_trace(case: Case, trace: Trace, catalog: Catalog) -> Telling:
         sections=filled(
             (
                 tell_trace_shortly(trace),
-                *tell_card(trace.next_test),
+                *tell_card(trace.next_test, trace.no_power),
                 _enter(trace),
                 _causes(trace.hypotheses),
                 _plan(trace),
@@ -51,7 +53,7 @@ def tell_trace_shortly(trace: Trace) -> Section:
     rows += [("next", f"{card.title} ({_time(card)})")]
     if trace.comparison:
         rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
-    rows += [("danger", card.danger)] if card.danger else []
+    rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
     return section("In short", Table(rows=tuple(rows)))
 
 
@@ -60,9 +62,16 @@ def _time(card: BenchCard) -> str:
     return f"{minutes(card.minutes)}{hold}"
 
 
-def tell_card(card: BenchCard) -> tuple[Section | None, ...]:
-    """Return a bench card: its steps, what its outcomes mean, why it is the one."""
+def tell_card(card: BenchCard, no_power: Sequence[str] = ()) -> tuple[Section | None, ...]:
+    """Return a bench card: its steps, what its outcomes mean, why it is the one.
+
+    Args:
+        card: The card.
+        no_power: Why the car may not be switched on now.
+    """
     blocks: list[Block] = []
+    if no_power and any(s.power == "on" for s in card.steps):
+        blocks.append(Text(text="Not yet with the power on. " + " ".join(no_power), tone="alarm"))
     if card.cautions:
         cautions = tuple(c.text for c in card.cautions)
         blocks.append(Bullets(items=cautions, mark="!", tone="alarm"))

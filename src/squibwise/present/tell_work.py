@@ -101,6 +101,7 @@ def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
     cost = find_followed(costs)
     rows = [("order now", f"{_names(now)}{_sum_of(now)}" if now else "nothing")]
     rows += [("may be added", _names(added))] if added else []
+    rows += [("danger", told) for told in todo.no_power]
     asked = open_questions(todo)
     rows += [("ask first", asked[0].text)] if asked else []
     rows.append(("hands-on", _time(todo, cost)))

@@ -82,7 +82,7 @@ def _input_clean(context: Context) -> list[str]:
 
 def _maker_procedure(context: Context) -> list[str]:
     profile = context.case.profile
-    if profile.name != "unknown" or profile.rules or _is_explained(context, "maker-procedure"):
+    if profile.name != "unknown" or _is_explained(context, "maker-procedure"):
         return []
     return ["The rules followed are archetypes, not those of this car's maker."]
 

@@ -1,5 +1,6 @@
 """Rules to work items, each with its reasons, in a safe order."""
 
+from squibwise.require.job import refuse_power
 from squibwise.require.work import work
 
-__all__ = ["work"]
+__all__ = ["refuse_power", "work"]

@@ -1,5 +1,6 @@
 """How probable it is that a condition of a rule holds: of the event, or seen from a component."""
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from itertools import pairwise
@@ -75,9 +76,12 @@ def weigh_circuit_fault(belief: ComponentBelief, catalog: Catalog) -> float:
     """Return the probability of a fault in a circuit whose part is there and not damaged.
 
     0 below the fact ``require.beside-from``: a plug that was merely handled is no reason to trace.
+    A part that is set once it is in may only not be set, which the trace finds.
     """
     faulty = max((s.faulty for s in belief.stages.values()), default=0.0)
-    chance = faulty - belief.now.missing - belief.now.unfit - belief.now.damaged
+    is_set = split_component(belief.id).kind in catalog.tasks.settings
+    unfit = 0.0 if is_set else belief.now.unfit
+    chance = faulty - belief.now.missing - unfit - belief.now.damaged
     return chance if chance >= catalog.fact("require.beside-from").number() else 0.0
 
 
@@ -253,14 +257,30 @@ def _record_locked(case: Case, assessment: Assessment, catalog: Catalog) -> Chan
 
 
 def _soaked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
-    seen = find_soaked(case)
-    return float(bool(seen)), seen
+    return float(was_flooded(case, catalog)), find_soaked(case, catalog)
 
 
-def find_soaked(case: Case) -> tuple[str, ...]:
+def find_soaked(case: Case, catalog: Catalog) -> tuple[str, ...]:
     """Return the ids of what tells that the car as a whole stood in water."""
     told = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
-    return tuple(e.id for e in told if "soaked" in e.known)
+    stories = [e.id for e in told if "soaked" in e.known or tells_of_water(e.text, catalog)]
+    events = (e for e in case.evidence if isinstance(e, Circumstance) and e.present)
+    return (*stories, *(e.id for e in events if e.what == "flood" and not e.parts))
+
+
+def was_flooded(case: Case, catalog: Catalog) -> bool:
+    """Did the car as a whole stand in water, by what is told or by the title of its case."""
+    return bool(find_soaked(case, catalog)) or tells_of_water(case.title, catalog)
+
+
+def tells_of_water(text: str, catalog: Catalog) -> bool:
+    """Does a text say that the car stood in water; the cautious reading of plain words."""
+    said = catalog.said.stories
+    words = re.findall(r"\w+", text.lower())
+    return any(
+        word in said["soaked"] and not set(words[max(0, n - 2) : n]) & set(said["denied"])
+        for n, word in enumerate(words)
+    )
 
 
 def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:

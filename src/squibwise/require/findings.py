@@ -10,9 +10,10 @@ from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS
 from squibwise.model.work import Visit, WorkItem
+from squibwise.require.conditions import find_soaked, was_flooded
 from squibwise.require.job import Job
-from squibwise.require.progress import STEP, Progress
-from squibwise.require.steps import KEY_ON_GATE, find_live_stages
+from squibwise.require.progress import KEY_ON_GATE, STEP, Progress
+from squibwise.require.steps import find_live_stages
 
 UNIT = "centre.control-unit"
 
@@ -24,6 +25,7 @@ def list_findings(
     return (
         *_profile(job.case, job.catalog),
         *_wait(job.case, job.catalog),
+        *_water(job.case, job.catalog),
         *_key_on(job.progress),
         *_stages(job.assessment, items, job.catalog),
         *_cleared(job.case, items),
@@ -61,6 +63,16 @@ def _wait(case: Case, catalog: Catalog) -> Iterator[Finding]:
             severity="note",
             message=f"The maker's wait after power-down was not entered: {minutes:g} min are used.",
             remedy="Enter wait_minutes with its citation under [profile].",
+        )
+
+
+def _water(case: Case, catalog: Catalog) -> Iterator[Finding]:
+    if was_flooded(case, catalog) and not find_soaked(case, catalog):
+        yield Finding(
+            code="flood-by-title",
+            severity="note",
+            message="The title says that the car stood in water; it is treated so.",
+            remedy='Add a story with known = ["soaked"] and the height, or correct the title.',
         )
 
 

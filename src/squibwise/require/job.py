@@ -6,14 +6,24 @@ from functools import cached_property
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.signed import unit_exposed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
-from squibwise.require.conditions import find_soaked, weigh_any_fired, weigh_crash
+from squibwise.require.conditions import was_flooded, weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
-from squibwise.require.progress import LOADS_GATE, Progress, close_gates, read_progress
+from squibwise.require.progress import (
+    KEY_ON_GATE,
+    LOADS_GATE,
+    STEP,
+    Progress,
+    close_gates,
+    read_progress,
+)
 
 HIGH_VOLTAGE = "high-voltage-cutoff"
+LATER_KEY_ON_GATE = "power-safe"
+_LOADS_HUNTED, _WET = "hunt-loads", "wet"
 
 
 class Wait(msgspec.Struct, frozen=True, kw_only=True):
@@ -54,8 +64,15 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
 
     @property
     def was_flooded(self) -> bool:
-        """Did the owner tell that the car stood in water."""
-        return bool(find_soaked(self.case))
+        """Is it told that the car as a whole stood in water."""
+        return was_flooded(self.case, self.catalog)
+
+    @property
+    def may_be_bridged(self) -> bool:
+        """Were loads or bridges left in, or airbags taken out, so that they must be expected."""
+        gone = (b.id for b in self.assessment.components if b.now.missing >= self.limits.likely)
+        kinds = (self.catalog.kinds[split_component(c).kind] for c in gone)
+        return bool(self.assessment.loads_left_in) or any(k.family == "bag" for k in kinds)
 
     @property
     def has_high_voltage(self) -> bool:
@@ -86,6 +103,34 @@ def open_job(case: Case, assessment: Assessment, catalog: Catalog) -> Job:
         closed=close_gates(progress, catalog),
         wait=read_wait(case, catalog),
     )
+
+
+def refuse_power(case: Case, assessment: Assessment, catalog: Catalog) -> tuple[str, ...]:
+    """Return why a car may not be switched on now; empty when nothing speaks against it."""
+    return list_refusals(open_job(case, assessment, catalog))
+
+
+def list_refusals(job: Job) -> tuple[str, ...]:
+    """Return why the car may not be switched on: each reason a sentence.
+
+    Whoever signs for a later key-on has settled them all.
+    """
+    steps, gates, progress = job.catalog.tasks.steps, job.catalog.tasks.gates, job.progress
+    if LATER_KEY_ON_GATE in job.closed:
+        return ()
+    found = [steps[_WET].title] if job.was_flooded else []
+    if progress.failed(KEY_ON_GATE) or unit_exposed(progress.history) is not None:
+        found.append(
+            "No key-on: the car was found unsafe to switch on. The unit is read out of it."
+        )
+    if job.may_be_bridged and not progress.passed(f"{STEP}{_LOADS_HUNTED}"):
+        found.append(
+            "No key-on before every igniter connector was opened: a load or a bridge may join a "
+            "live device to a wrong circuit."
+        )
+    if not found and job.had_crash and KEY_ON_GATE not in job.closed:
+        found.append(f"No key-on before somebody signs: {gates[KEY_ON_GATE].text}")
+    return tuple(found)
 
 
 def hold_gates(job: Job, steps: frozenset[str], situations: Collection[str]) -> frozenset[str]:

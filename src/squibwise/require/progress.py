@@ -12,6 +12,7 @@ from squibwise.history.signed import (
     last_signed,
     signed_results,
     speaks_against,
+    unit_exposed,
 )
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
@@ -22,6 +23,7 @@ from squibwise.model.work import WorkItem
 
 STEP = "step:"
 LOADS_GATE = "loads-returned"
+KEY_ON_GATE = "key-on-safe"
 
 
 class Progress(msgspec.Struct, frozen=True, kw_only=True):
@@ -147,18 +149,33 @@ def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog:
 
 def _evidence_stands_for(kind: str, progress: Progress, gates: frozenset[str]) -> bool:
     history = progress.history
-    if kind == "loads-issued":
-        return bool(progress.loads.issued)
-    if kind == "report":
-        return any(r.when != "after-repair" for _, r in history.all_of(Report))
-    if kind == "recorder":
-        return any(r.method == "recorder" for _, r in history.all_of(Recorder))
-    if kind == "battery-off":
-        return any(_is_battery_off(w) for _, w in history.works)
-    if kind == "cleared":
-        last = last_change(history, clearing=False)
-        return any(at > last and _clears_codes(w) for at, w in history.works)
-    return kind == "loads" and LOADS_GATE in gates
+    match kind:
+        case "loads-issued":
+            found = bool(progress.loads.issued)
+        case "bench-report":
+            found = _was_read_since_refusal(history)
+        case "report":
+            found = any(r.when != "after-repair" for _, r in history.all_of(Report))
+        case "recorder":
+            found = any(r.method == "recorder" for _, r in history.all_of(Recorder))
+        case "battery-off":
+            found = any(_is_battery_off(w) for _, w in history.works)
+        case "cleared":
+            last = last_change(history, clearing=False)
+            found = any(at > last and _clears_codes(w) for at, w in history.works)
+        case _:
+            found = kind == "loads" and LOADS_GATE in gates
+    return found
+
+
+def _was_read_since_refusal(history: History) -> bool:
+    """Return whether the unit was read after it was known that the car may not be switched on."""
+    signed_at = last_signed(history, KEY_ON_GATE)
+    exposed = unit_exposed(history)
+    refused = [signed_at[0]] if signed_at else []
+    refused += [history.place_of(exposed.id)] if exposed else []
+    reports = history.all_of(Report)
+    return any(n > max(refused, default=-1) and r.when != "after-repair" for n, r in reports)
 
 
 def _is_battery_off(work: DoneWork) -> bool:

@@ -13,12 +13,11 @@ from squibwise.require.access import close_over, find_parted
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.job import Job
 from squibwise.require.orders import Piece
-from squibwise.require.progress import STEP, is_step_done
+from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
 from squibwise.require.reasons import name_chance, pick_cautions
 from squibwise.require.scope import Scope, find_piece_ways, to_minutes
 
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
-KEY_ON_GATE = "key-on-safe"
 LIVE_CHARGES = "live-charges"
 LOAD_STEPS = ("fit-loads", "return-loads")
 CAUSE_NUMBERS = 900
@@ -43,7 +42,7 @@ def find_situations(scope: Scope) -> set[str]:
     exposed = unit_exposed(job.progress.history) is not None
     refused = (job.progress.failed(KEY_ON_GATE) or exposed) and not gone
     loads = is_long_way(scope)
-    bridged = bool(job.assessment.loads_left_in) or _is_stripped(scope)
+    bridged = job.may_be_bridged
     powers = not refused and not gone and not bridged and not job.was_flooded
     holds = {
         "always": True,
@@ -72,25 +71,18 @@ def _is_recorded(job: Job) -> bool:
     return weigh_crash_record(job.case, job.assessment)[0] >= job.limits.trace
 
 
-def _is_stripped(scope: Scope) -> bool:
-    """Were airbags taken out, so that loads must be expected in their place."""
-    least = scope.job.limits.likely
-    return any(
-        b.now.missing >= least
-        and scope.job.catalog.kinds[split_component(b.id).kind].family == "bag"
-        for b in scope.job.assessment.components
-    )
-
-
 def is_long_way(scope: Scope) -> bool:
     """Is a proving power-up with loads needed before the airbags and pretensioners go in.
 
     Only where a new unit must be programmed while devices are out, where an igniter circuit of a
     crashed car is traced, or where loads were left in; otherwise there is one first power, with
-    everything fitted. Without a crash the cards of the trace bring their own load and their waits.
+    everything fitted. Without a crash the cards of the trace bring their own load and their waits;
+    a flooded car gets its first power with the new parts in.
     """
     job = scope.job
-    if job.assessment.loads_left_in or _is_stripped(scope):
+    if job.was_flooded and not job.progress.loads.issued:
+        return False
+    if job.may_be_bridged:
         return True
     with_loads = bool(job.progress.loads.issued) or any(scope.fires(c) for c in scope.traced)
     if with_loads and (job.had_crash or scope.changed):

@@ -115,7 +115,15 @@ def tick(request: Request, sent: Sent) -> Response:
     numbers = ticking.read_numbers(chosen)
     failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"
     todo, given = bench.whole(opened).todo, common(sent)
-    entries = ticking.entries_for(todo, numbers, bench.catalog, given, failed=failed, safe=safe)
+    entries = ticking.entries_for(
+        todo,
+        numbers,
+        bench.catalog,
+        given,
+        failed=failed,
+        safe=safe,
+        evidence=opened.case.evidence,
+    )
     told = ticking.add_note(entries, sent.get("note", 400))
     words = f"did {','.join(map(str, numbers))}{' failed' if failed else ''}"
     enter(request, opened, sent, words, lambda _: told)
