@@ -118,6 +118,8 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
     line = sort_lines([RawLine(number=1, text=phrase.test)], "test", CATALOG).lines[0]
     if phrase.group == "flash":
         return None if [c.code for c in line.codes] == ["24"] else str(line.codes)
+    if phrase.group == "whole":
+        return None if line.is_whole else line.role
     if phrase.group == "label":
         return None if not line.codes else str(line.codes)
     role = LAYOUT_ROLES[phrase.reads.partition("=")[2]]

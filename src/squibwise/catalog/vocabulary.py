@@ -27,7 +27,8 @@ _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
 """  # what is said of a fault
 _LAYOUT = """
-count total clean othermodule key header module meta supplyvolts advice flash label area restraint
+count total clean whole othermodule key header module meta supplyvolts advice flash label area
+restraint
 """
 NO_PART = "none"  # what a rule gives when the features tell of no restraint part
 VOICES = frozenset(_VOICES.split())

@@ -43,6 +43,7 @@ _WIRING = re.compile(
     r"(?i)(?:connector|splice|terminal|pin|plug|fuse|relay|stecker|connecteur|stock|lot|part|serial|"
     r"order|invoice)(?: no| number)?\.?\s?[:#]?\s*$"
 )
+_NUMBER_BEFORE = re.compile(r"(?:^|[^\w-])[\w.-]*\d[\w.]*-$|\w\.$")  # 5Q- of 5Q-B1099-22
 _LEAD = re.compile(
     r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+|\d{2}\s-\s(?=\d{5}\b))?"
     r"(?:(?i:img|image|photo|picture|pic|screen|foto|bild)[ _#-]{0,2}\d{1,6}\s?[:.)]\s+)?"
@@ -81,7 +82,8 @@ _BETWEEN = 3  # words that may stand between two notations of one code
 _THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
 _THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
 _PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
-_HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4})(?![\w:/]|[.-]\w)")
+_TWO_BYTES = 4  # hex digits
+_HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4}(?:[0-9A-F]{2})?)(?![\w:/]|[.-]\w)")
 _SIX_TOLD = re.compile(r":\s*(\d{6})(?=,?\s+[^\W\d]{4})")
 _THREES = re.compile(
     r":\s*(?:[^\W\d]+\s){0,2}(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$"
@@ -99,7 +101,8 @@ class Code(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     Attributes:
         start: First character in the line.
         end: Character after the last.
-        style: ``sae``, ``hex24``, ``hex16``, ``decimal``, ``decimal24``, ``flash`` or ``cut``.
+        style: ``sae``, ``hex24``, ``hex16``, ``decimal``, ``decimal24``, ``maker``, ``amid`` (six
+            digits amid words), ``camera``, ``flash`` or ``cut``.
         printed: As it stands, spaces dropped, upper case.
         code: Normalised code; as printed when the notation does not identify itself.
         failure_type: Two hex digits; None when absent.
@@ -151,10 +154,13 @@ def find_maker_number(text: str) -> Code | None:
 
 
 def find_hexes(text: str) -> tuple[Code, ...]:
-    """Return every number of two bytes with a letter among them, wherever it stands in a line."""
+    """Return every number of two or three bytes with a letter among them, wherever it stands."""
     found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
     mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
-    return tuple(_two_bytes(m) for m in mixed)
+    return tuple(
+        undecided(m, "amid", (m.group(1),)) if len(m.group(1)) > _TWO_BYTES else _two_bytes(m)
+        for m in mixed
+    )
 
 
 def find_fives(text: str) -> tuple[Code, ...]:
@@ -268,8 +274,9 @@ def _find_spelled(text: str) -> list[Code]:
 
 
 def _is_wiring(text: str, at: int) -> bool:
-    """Tell whether a plug, a pin or an order is named right before."""
-    return bool(_WIRING.search(text[max(0, at - 22) : at]))
+    """Tell whether a plug, a pin or an order is named right before, or a longer number goes on."""
+    before = text[max(0, at - 22) : at]
+    return bool(_WIRING.search(before) or _NUMBER_BEFORE.search(before))
 
 
 def _find_prefixed(text: str, taken: list[Code]) -> list[Code]:

@@ -21,7 +21,7 @@ from squibwise.intake.report.codes import (
 )
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
-from squibwise.intake.report.words import has_part
+from squibwise.intake.report.words import has_fault, has_part
 
 _NUMBER = (
     r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
@@ -40,7 +40,10 @@ _PAIR = re.compile(
     r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
 )
 _ONLY = re.compile(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
-_AFTER_COLON = re.compile(rf".*:\s*((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*")
+_AFTER_COLON = re.compile(
+    r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
+    rf"((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*"
+)
 _ONE = re.compile(_NUMBER + _NO_MEASURE)
 _PAUSED = re.compile(
     r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
@@ -102,9 +105,15 @@ _CALLED = re.compile(
 _NOTATION = re.compile(r"(?i)^ ?(?:hex|dec|dez)\b(?: ?/ ?\d{7,8} ?(?:hex|dec|dez)?)?")
 _NUMBERED = re.compile(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
 _WORDY = re.compile(r"[^\W\d_]{3}")
+_WORDED = re.compile(r"[^\W\d_]{2}")
+_LABELLED = re.compile(
+    r"(?:^\W*|\s{2,}|[,;]\s)(?P<words>[A-ZÀ-ÝŁŚŻ][^\W\d_]{2,}(?: [^\W\d_]{2,}\.?)?)"
+    r"(?P<sign>\s?[:=#]|\.)?\s(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)\s*$"
+)
 _SAME = 3  # lines with numbers of one shape that make them codes
 _MOST_OF = 0.6  # share of the lines from which even short numbers are codes
 _FEW_DIGITS = 4
+_BEGINNING = 2  # signs in which the numbers of one unit begin alike
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
 _ANY_TEXT = re.compile(r"[^\W_]")
 
@@ -250,6 +259,11 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _follow_shapes(sheet.lines)
     _read_column(sheet.lines)
     _read_alike(sheet.lines)
+    _follow_beginnings(sheet.lines)
+    for line in sheet.lines:
+        line.codes = tuple(
+            c for c in line.codes if c.style == "flash" or not _is_label(line.text, c, lexicon)
+        )
     read_as_camera(sheet, lexicon)
 
 
@@ -261,7 +275,7 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
     counted = find_counted(line.text)
     if counted is not None and not flashes:
         flashes = [counted]
-    codes = [c for c in find_codes(line.text) if not _is_label(line.text, c, lexicon)]
+    codes = list(find_codes(line.text))
     if flashes:
         codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
     line.codes = merge_twins([*codes, *flashes], line.text) or find_list(line.text)
@@ -275,8 +289,21 @@ def _is_label(text: str, code: Code, lexicon: Lexicon) -> bool:
 
 @lru_cache(maxsize=4)
 def _of_a_thing(lexicon: Lexicon) -> re.Pattern[str]:
-    names = lexicon.names_of("label")
-    return re.compile(rf"(?<![^\W_])(?:{names})(?: (?:no|nr|number)\b)?[\s.:#=-]*$")
+    return re.compile(rf"(?<![^\W_]){_label_of_a_thing(lexicon)}$")
+
+
+@lru_cache(maxsize=4)
+def _begins_with_thing(lexicon: Lexicon) -> re.Pattern[str]:
+    return re.compile(rf"\W*{_label_of_a_thing(lexicon)}(?=[^\W_]*\d)")
+
+
+def _label_of_a_thing(lexicon: Lexicon) -> str:
+    return rf"(?:{lexicon.names_of('label')})(?: (?:no|nr|number)\b)?[\s.:#=-]*"
+
+
+def numbers_a_thing(text: str, lexicon: Lexicon) -> bool:
+    """Tell whether a line begins with what its number is of: ``order 1234``, ``checksum 5D2C``."""
+    return bool(_begins_with_thing(lexicon).match(flat(text)))
 
 
 def _settle_flash(lines: list[Line]) -> None:
@@ -367,6 +394,29 @@ def _read_alike(lines: list[Line]) -> None:
             lines[at].codes = (undecided(match, "maker", (match.group(1).upper(),)),)
 
 
+def _follow_beginnings(lines: list[Line]) -> None:
+    """Numbers anywhere that are as long and begin as the codes of several lines: ``8C4188``."""
+    seen: dict[tuple[str, int], set[str]] = {}
+    for line, code in ((ln, c) for ln in lines for c in ln.codes):
+        is_own = code.style in ("maker", "hex24")
+        is_own = is_own or (code.style == "amid" and not _WORDED.search(line.text[: code.start]))
+        if is_own and not code.printed.isdecimal() and code.printed.isalnum():
+            key = (code.printed[:_BEGINNING], len(code.printed))
+            seen.setdefault(key, set()).add(code.printed)
+    shapes = [key for key, codes in seen.items() if len(codes) >= _SHAPED and key[1] > _FEW_DIGITS]
+    if not shapes:
+        return
+    tails = "|".join(f"{start}[0-9A-F]{{{size - len(start)}}}" for start, size in shapes)
+    alike = re.compile(rf"(?<![\w.:/-])({tails})(?![\w:/]|[.-]\w)")
+    for line in lines:
+        if line.role == "blank" or any(c.is_exact for c in line.codes):
+            continue
+        more = [undecided(m, "maker", (m.group(1),)) for m in alike.finditer(line.text)]
+        kept = [c for c in line.codes if not (c.style == "amid" and overlaps(c.start, c.end, more))]
+        fresh = [c for c in more if not overlaps(c.start, c.end, kept)]
+        line.codes = tuple(sorted((*kept, *fresh), key=lambda c: c.start))
+
+
 def _is_settled(code: Code) -> bool:
     """Tell whether a code is beyond doubt; four hex digits may be a maker's own number."""
     return code.is_exact and code.style != "hex16"
@@ -389,6 +439,28 @@ def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
     return () if found is None else (undecided(found, "maker", (cell.upper(),)),)
 
 
+def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
+    """Take the number of a thing that nobody knows, such as ``Bay C0003``, for no code.
+
+    Only in a report whose codes have words beside them, and on a line that has none: a word that
+    is not in the vocabulary leads up to it, and nothing follows.
+    """
+    coded = [at for at, ln in enumerate(lines) if ln.codes]
+    told = [at for at in coded if not lines[at].words.says_nothing]
+    if len(told) < _SHAPED or len(told) < _MOST_OF * len(coded):
+        return
+    for at in coded:
+        line, label = lines[at], _LABELLED.search(lines[at].text)
+        if not line.words.says_nothing or label is None or len(line.codes) > 1:
+            continue
+        is_outside = not told[0] < at < told[-1]
+        is_strange = flat(label["words"]).split()[0] not in lexicon.known
+        code = line.codes[0]
+        is_it = label.start("number") == code.start and code.style != "flash"
+        if is_it and is_strange and (is_outside or not label["sign"]):
+            line.codes, line.role = (), "meta"
+
+
 def is_number_only(line: Line) -> bool:
     """Tell whether a code is a plain number of any kind: nothing beside it tells of a fault."""
     first = line.codes[0]
@@ -396,6 +468,8 @@ def is_number_only(line: Line) -> bool:
     begins = not re.search(r"[^\W\d_]", before)
     if first.style == "hex16" and not begins:
         return not has_part(line.words)
+    if first.style == "amid":
+        return not (has_part(line.words) and has_fault(line.words))
     bare = first.style in ("flash", "decimal", "maker", "hex16") and first.printed.isdecimal()
     is_lone = bare and begins and len(line.codes) == 1 and not _is_called(line, first)
     return is_lone and line.words.says_nothing

@@ -6,6 +6,7 @@ from itertools import pairwise
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.codes import Code
+from squibwise.intake.report.line_codes import numbers_a_thing
 from squibwise.intake.report.phrases import (
     Hit,
     Lexicon,
@@ -63,6 +64,7 @@ _YEAR = re.compile(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = re.compile(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
+_GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
@@ -135,6 +137,22 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     line.failure_type = labelled.group(1).upper() if labelled else None
     line.volts = _volts(line, lexicon)
     _give_role(line, lexicon, _is_clean(line, lexicon, language))
+    line.is_whole = _is_whole(line, lexicon)
+
+
+def _is_whole(line: Line, lexicon: Lexicon) -> bool:
+    """``all other circuits ok``: a line calls every circuit good and names none."""
+    voices, texts = line.words.voices, tuple(t.text for t in line.tokens)
+    named = line.words.features & (PARTS - {"charge"})
+    if line.codes or named or voices - _GOOD or _names_place(line):
+        return False
+    if has_fault(line.words) and line.role != "clean":
+        return False
+    if line.why == "a question" or is_question(line):
+        return False
+    means = [find_layout(lexicon, texts, at)[0] for at in range(len(texts))]
+    is_good = voices & {"good", "fine"} or any("clean" in m for m in means)
+    return bool(is_good) and any("whole" in m for m in means)
 
 
 def _denies_status(hit: Hit, tokens: tuple[Token, ...], lexicon: Lexicon) -> bool:
@@ -190,6 +208,9 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
     for at in range(len(texts)):
         means, length = find_layout(lexicon, texts, at)
         if "clean" in means:
+            denies = lexicon.denying.intersection
+            if denies(texts[:at]) and not denies(texts[at : at + length]):
+                return False  # "not all ok"
             rest = line.tokens[:at] + line.tokens[at + length :]
             return not has_fault(read_words(rest, find_hits(lexicon, rest, language)))
     return False
@@ -282,6 +303,7 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
         ),
         (is_key, "words" if tells or _names_place(line) else "meta"),
         ("meta" in first and _is_meta(line, texts, length, first), "meta"),
+        (numbers_a_thing(line.text, lexicon) and not has_part(line.words), "meta"),
         (_is_heading(line, texts, lexicon) or "module" in label, "heading"),
         (tells or (line.known_share == 1.0 and _names_place(line)), "words"),
     )

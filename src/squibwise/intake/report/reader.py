@@ -12,7 +12,7 @@ from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.legends import apply_legend, apply_yes_columns, join_keys
-from squibwise.intake.report.line_codes import is_number_only, read_codes
+from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
 from squibwise.intake.report.lines import (
     is_bare_part,
     list_units,
@@ -124,6 +124,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         sheet.lines = [piece for pieces in parts for piece in pieces]
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
+    drop_labels(sheet.lines, lexicon)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
     if sheet.lists_parts:
         list_units(sheet.lines)
@@ -255,7 +256,7 @@ def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
         keys = _sameness(line)
         same = dict.fromkeys(n for key in keys for n in seen.get(key, ()))
         found.append(msgspec.structs.replace(line, repeats=tuple(same)[:_MOST_REPEATS]))
-        for key in (*keys, (line.code,)) if line.code else keys:
+        for key in (*keys, (line.code,), (line.code, line.kind)) if line.code else keys:
             if line.line not in seen.setdefault(key, []):
                 seen[key].append(line.line)
             del seen[key][_MOST_REPEATS:]
@@ -267,6 +268,8 @@ def _sameness(line: CodeLine) -> list[tuple[object, ...]]:
     keys: list[tuple[object, ...]] = []
     if line.code is not None and line.kind is None and line.fault == "unknown":
         keys.append((line.code,))  # only its number, once more
+    elif line.code is not None and line.component is None and line.fault == "unknown":
+        keys.append((line.code, line.kind))  # its number and its part, as on a bill
     elif line.code is not None:
         keys.append((line.code, line.failure_type, line.module, line.component, line.fault))
     if line.component is not None and line.fault not in ("unknown", "event-recorded"):

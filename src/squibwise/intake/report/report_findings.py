@@ -28,6 +28,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     own = [ln for ln in told if ln.unit != "other" and ln.present]
     able, why = _able(own, sheet.volts, scope.catalog)
     return Coverage(
+        complete=_complete(own, sheet),
         able=able,
         unit_volts=sheet.volts,
         modules=tuple(sheet.modules),
@@ -36,6 +37,13 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         no_crash_record=_no_crash_record(own, sheet),
         why=why,
     )
+
+
+def _complete(own: list[CodeLine], sheet: Sheet) -> bool | None:
+    """True where a line calls every circuit, or every other one, good; None when none does."""
+    if any("not-tested" in ln.status for ln in own):
+        return None
+    return any(ln.is_whole for ln in sheet.lines) or None
 
 
 def _clean(sheet: Sheet, scope: Scope) -> tuple[CleanCircuit, ...]:
@@ -135,7 +143,7 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
     for fault, line in zip(sheet.faults, told, strict=True):
         yield from _clashes(fault, line, name)
         yield from _cut_short(fault, name)
-    yield from _counts(sheet)
+    yield from _counts(sheet, told)
     yield from _one_cause(told, name)
     yield from _assumed_hand(sheet.faults, scope, name)
     yield from _not_fitted(told, scope, name)
@@ -194,24 +202,35 @@ def _cut_short(fault: Fault, name: str) -> Iterator[Finding]:
         )
 
 
-def _counts(sheet: Sheet) -> Iterator[Finding]:
-    """A count agrees with its own section, with all that follows or with the whole report."""
-    total = len(sheet.faults)
-    sections = sorted(f.section for f in sheet.faults)
+def _counts(sheet: Sheet, told: list[CodeLine]) -> Iterator[Finding]:
+    """A count agrees with its own section, with all that follows or with the whole report.
+
+    It may count the faults that are there now, or those that were there as well.
+    """
+    pairs = list(zip(sheet.faults, told, strict=True))
+    every = sorted(f.section for f, _ in pairs)
+    now = sorted(f.section for f, ln in pairs if ln.present)
     starts = [line.section for line in sheet.counts]
     for place, line in enumerate(sheet.counts):
-        first = bisect_left(sections, line.section)
-        own = bisect_right(sections, line.section) - first
-        end = starts[place + 1] if place + 1 < len(starts) else line.section + total + 1
-        until_next = bisect_left(sections, end) - first
-        if line.count not in (own, until_next, total - first, total):
+        end = starts[place + 1] if place + 1 < len(starts) else None
+        counted = _counted(every, line.section, end)
+        if line.count not in (*counted, *_counted(now, line.section, end)):
             yield _make(
                 "count-differs",
                 "warning",
-                f"The report announces {line.count} faults here, {own or until_next} were read.",
+                f"The report announces {line.count} faults here, "
+                f"{counted[0] or counted[1]} were read.",
                 "Compare with the report: a line is missing or was not understood.",
                 Origin(file=sheet.name, line=line.number, raw=line.raw),
             )
+
+
+def _counted(sections: list[int], section: int, end: int | None) -> tuple[int, ...]:
+    """How many faults stand in a section, up to the next count, from here on, and altogether."""
+    first = bisect_left(sections, section)
+    until = len(sections) if end is None else bisect_left(sections, end)
+    own = bisect_right(sections, section) - first
+    return (own, until - first, len(sections) - first, len(sections))
 
 
 def _one_cause(read: list[CodeLine], name: str) -> Iterator[Finding]:

@@ -32,6 +32,7 @@ class Line(msgspec.Struct, kw_only=True):
         volts: Supply voltage it states. [V]
         failure_type: Failure type that it labels as such.
         is_module: It names a module of the car.
+        is_whole: It says that every circuit, or every other one, was tested and is good.
         is_keyed: It begins with a label and a colon.
         why: Why it tells of no present fault, such as ``a question``; empty when it may.
         module: Name of the module that it stands under; None when there was none.
@@ -54,6 +55,7 @@ class Line(msgspec.Struct, kw_only=True):
     volts: float | None = None
     failure_type: str | None = None
     is_module: bool = False
+    is_whole: bool = False
     is_keyed: bool = False
     why: str = ""
     module: str | None = None

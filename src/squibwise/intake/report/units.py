@@ -25,6 +25,7 @@ _HOLDS = frozenset(
     """has had says shows got also hat zeigt sagt meldet indique signale tiene dice marca ha segnala
     tem diz acusa ma pokazuje""".split()
 )
+_COMPUTERS = frozenset((w,) for w in "ecu module unit computer controller".split())
 _INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 _RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
@@ -33,6 +34,7 @@ _LONGEST_LEAD = 14  # words of a line that leads up to codes
 _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
+_VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _FEW_ROWS = 3
 _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
@@ -200,10 +202,19 @@ def _names_holder(line: Line, lexicon: Lexicon) -> bool:
             continue
         before, after = texts[max(at - 2, 0) : at], texts[at + length : at + length + 2]
         holds = at <= 1 and bool(_HOLDS & set(after))
+        is_unit = "othermodule" in means or texts[at + length : at + length + 1] in _COMPUTERS
+        holds = holds or (at <= 1 and is_unit and _leads_to_code(line, lexicon))
         is_english = texts[at] in lexicon.base
         if holds or (_IN - ({"no"} if is_english else set())) & set(before):
             return True
     return False
+
+
+def _leads_to_code(line: Line, lexicon: Lexicon) -> bool:
+    """``the cluster moans U2C03``: a verb that nobody knows stands between unit and code."""
+    head = [t.text for t in tokenise(line.text[: line.codes[0].start])]
+    strange = [w for w in head[-_VERB_WORDS:] if w not in lexicon.known or w in _HOLDS]
+    return bool(strange) and len(head) <= _VERB_WORDS + _UNIT_WORDS
 
 
 def _usual_unit(lines: list[Line], lexicon: Lexicon) -> Unit:

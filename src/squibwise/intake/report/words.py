@@ -121,7 +121,7 @@ def _compose(words: Words) -> None:
         elif "atdash" in told and "driver" not in words.seats:
             told.add("frontal")
             words.seats.add("passenger")
-        elif "atseat" in told:
+        elif "atseat" in told or ("seatbag" in told and words.sides and not words.seats):
             told.add("side")
     if "sensor" in told and not told & {"charge", "pretension", "occupant", "buckle"}:
         if "atbumper" in told:
@@ -130,6 +130,8 @@ def _compose(words: Words) -> None:
         elif "atpost" in told:
             told |= {"impact", "side", "pillar"}
             words.sides.discard("centre")
+    if "bag" not in told:
+        told.discard("seatbag")  # the seat is where a belt or a sensor is
     if told & _EVERYDAY:
         told -= _EVERYDAY
         told.add("skip")

@@ -1,0 +1,172 @@
+"""Numbers of a report: a unit's own shape of code, labels of things, mentions, what was tested.
+
+Texts of our own; what they say was written down before they were read. Common practice, no source.
+"""
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.report.reader import read_report
+from squibwise.model.report import ReadReport
+
+CATALOG = load_catalog()
+
+
+def _read(text: str) -> ReadReport:
+    return read_report(text.encode(), "r.txt", CATALOG)
+
+
+def _codes(text: str) -> list[str | None]:
+    return [ln.code for ln in _read(text).lines]
+
+
+TABLE = "7E3011  Driver airbag 1 open  current\n7E3018  Left curtain short to ground  stored\n"
+
+
+@pytest.mark.parametrize(
+    ("tail", "more"),
+    [
+        ("nothing printed beside these: 7E30A0, 7E30A4", ["7E30A0", "7E30A4"]),
+        ("7E30B2, 7E30B9 without text", ["7E30B2", "7E30B9"]),
+        ("and 7E30C1 had no description either", ["7E30C1"]),
+        ("part number 7E30C1", []),
+        ("Order 7E3055", []),
+        ("7E3011.44 on the box", []),
+        ("a 9F3011 is another unit's", []),
+    ],
+)
+def test_numbers_that_begin_as_the_codes_do_are_codes(tail: str, more: list[str]) -> None:
+    assert _codes(TABLE + tail) == ["7E3011", "7E3018", *more]
+
+
+@pytest.mark.parametrize(
+    ("text", "codes"),
+    [
+        ("It still holds A2C1E1 for the left curtain, short to ground", ["A2C1E1"]),
+        ("open circuit on the driver airbag, code A2C1E1, since march", ["A2C1E1"]),
+        ("seat position sensor 5C6959  61.00", []),
+        ("the paint is A2C1E1", []),
+    ],
+)
+def test_six_digits_amid_words_are_a_code_beside_part_and_fault(
+    text: str, codes: list[str]
+) -> None:
+    assert [c for c in _codes(text) if c] == codes
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["van green: run of 11, 12, 27", "estate, white: 11, 12, 27", "Bus: again 11, 12, 27"],
+)
+def test_a_list_behind_a_colon_is_flash_codes_among_flash_codes(line: str) -> None:
+    text = f"van red: flashes 4-1\nvan red: flash code 32\n{line}\n"
+    assert _codes(text) == ["4-1", "32", "11", "12", "27"]
+
+
+TOLD = "B1A11 driver airbag open circuit\nB1A22 left curtain short to ground\n"
+
+
+@pytest.mark.parametrize(
+    "label",
+    [
+        "Bay C0003",
+        "Desk B1002",
+        "Stellplatz: B0203",
+        "Berth No. B0203",
+        "Sachnummer 5Q-B1099-22",
+        "Box 12.B1099",
+        "Prüfsumme 5D2C",
+        "Signed B0017",
+    ],
+)
+def test_a_number_of_a_thing_is_no_code(label: str) -> None:
+    assert _codes(f"{label}\n{TOLD}") == ["B1A11", "B1A22"]
+    assert _codes(f"{TOLD}{label}\n") == ["B1A11", "B1A22"]
+
+
+@pytest.mark.parametrize("line", ["B1003", "code B1003", "also B1003", "DTC-B1003", "B1003 again"])
+def test_a_bare_code_stays_a_code(line: str) -> None:
+    assert "B1003" in _codes(f"B1A11 driver airbag open circuit\n{line}\n{TOLD}")
+
+
+def test_cars_that_name_bare_codes_keep_them() -> None:
+    assert _codes("Saloon: B1003\nEstate: B1004\nB1005 driver airbag open\n") == [
+        "B1003",
+        "B1004",
+        "B1005",
+    ]
+
+
+def test_a_bill_that_mentions_a_code_repeats_it() -> None:
+    text = (
+        "B4E04 driver buckle pretensioner, open\n1  buckle with pretensioner  118.40  for B4E04\n"
+    )
+    first, second = _read(text).lines
+    assert (first.repeats, second.repeats) == ((), (1,))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "0 faults, all tests complete",
+        "all other circuits ok",
+        "übrige Zündkreise i.O.",
+        "tous les autres circuits ok",
+        "los demás circuitos ok",
+        "altri circuiti ok",
+        "demais circuitos ok",
+        "pozostałe obwody ok",
+    ],
+)
+def test_a_report_that_calls_every_circuit_good_is_complete(line: str) -> None:
+    report = _read(f"B1A11-13 driver airbag stage 1 open, cleared\n{line}\n")
+    assert report.coverage.complete is True
+    assert [f.code for f in report.findings] == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "not all circuits ok",
+        "are all circuits ok?",
+        "all other circuits not tested",
+        "all other circuits open",
+        "all other looks ok",
+        "left curtain circuit ok",
+    ],
+)
+def test_other_talk_of_circuits_makes_no_report_complete(line: str) -> None:
+    assert _read(f"B1A11-13 driver airbag stage 1 open\n{line}\n").coverage.complete is None
+
+
+def test_a_count_may_leave_out_what_was_cleared() -> None:
+    text = "After repair: 1 fault\nB1A11 driver airbag open, cleared\nB1A22 clock spring open\n"
+    assert "count-differs" not in [f.code for f in _read(text).findings]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "The instrument cluster moans U2C03 airbag unit lost",
+        "Das Kombiinstrument meckert U2C03 Airbagsteuergerät fehlt",
+        "gearbox computer spits U2C03 no message from airbag unit",
+    ],
+)
+def test_a_unit_that_tells_a_code_holds_it(line: str) -> None:
+    (_, _, told) = _read(f"{TOLD}{line}\n").lines
+    assert told.unit == "other"
+
+
+@pytest.mark.parametrize(
+    ("words", "component"),
+    [
+        ("air bag / RF seat", "passenger.seat-bag"),
+        ("airbag, seat, left front", "driver.seat-bag"),
+        ("Airbag Sitz vorne links", "driver.seat-bag"),
+        ("right front airbag", "passenger.front-bag"),
+        ("passenger seat airbag stage 2", "passenger.front-bag"),
+    ],
+)
+def test_a_bag_at_a_seat_by_its_side_is_the_seats(words: str, component: str) -> None:
+    (line,) = _read(f"B1A11 {words}, open").lines
+    assert line.component == component
