@@ -6,11 +6,11 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
+from squibwise.intake.report.clauses import list_clauses, repeat_part, segments, take_share
 from squibwise.intake.report.codes import Code, find_status_byte
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.lines import (
     is_bare_part,
-    segments,
     why_absent,
     without_codes,
     words_of,
@@ -33,13 +33,9 @@ from squibwise.intake.report.words import (
     stands_alone,
 )
 
-_CLAUSE = re.compile(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
-_JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
-_SEVERAL = 2
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
 _ROW = re.compile(r"[^\W\d].{0,40}?\S\s{3,}\S")
-_KERB = frozenset({"nearside", "offside"})
 _NEARLY, _MOSTLY = 0.8, 0.7
 _ENDS_BROKEN = re.compile(r"\w-(?:\s{2}|\t|\s*$)")
 _HYPHEN = re.compile(r"(\w)- (?=\w)")
@@ -154,7 +150,7 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
             sheet.unread.append(line)
         return
     if stands_alone(line.words) and _is_report(line, sheet.is_coded):
-        fresh = [_words_entry(line, s, state) for s in _clauses(line, catalog, sheet.language)]
+        fresh = [_words_entry(line, s, state) for s in list_clauses(line, catalog, sheet.language)]
         sheet.faults.extend(fresh)
         state.current = fresh[-1]
     else:
@@ -266,20 +262,6 @@ def _is_placed(words: Words) -> bool:
     return bool(words.seats or words.sides or words.features & single)
 
 
-def _clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
-    """The faults that a line without a code tells of: one for each clause and each stage."""
-    pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
-    own = [p for p in pieces if stands_alone(p)]
-    senses = own if len(own) > 1 else [line.words]
-    return [single for words in senses for single in _stages(words)]
-
-
-def _stages(words: Words) -> list[Words]:
-    if len(words.stages) <= 1 or "cross" in words.features:
-        return [words]
-    return [msgspec.structs.replace(words, stages={stage}) for stage in sorted(words.stages)]
-
-
 def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     if len(line.codes) == 1 and _continues(line, state):
         return
@@ -288,9 +270,9 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         words = words_of(text, catalog, sheet.language) if len(pieces) > 1 else line.words
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
             words.features.discard("lamp")  # it told the code
-        _take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
+        take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
         if state.current is not None and ((at and lacks_part(words)) or "same" in words.features):
-            _repeat_part(words, state.current.words)
+            repeat_part(words, state.current.words)
         fault = Fault(
             line=line.number,
             text=line.text,
@@ -313,39 +295,6 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
     if len(line.codes) == 1 and state.current is not None:
         _take_type(line, state.current)
-
-
-def _take_share(
-    words: Words, at: int, texts: list[str], catalog: Catalog, language: str | None
-) -> None:
-    """``B1220/B1221 stage 1 / stage 2``: what codes in a row share is dealt out in that order."""
-    first = texts.index(texts[at])
-    alike = texts.count(texts[at])
-    values = (words.stages, words.sides, words.seats)
-    if alike < _SEVERAL or not any(len(v) == alike for v in values):
-        return
-    named = [words_of(t, catalog, language) for t in _JOINT.split(texts[at])]
-    for name in ("stages", "sides", "seats"):
-        told = [v for piece in named for v in sorted(getattr(piece, name))]
-        if len(getattr(words, name)) == alike == len(told):
-            setattr(words, name, {told[at - first]})
-
-
-def _repeat_part(words: Words, before: Words) -> None:
-    """``same thing, right side``: the part of the fault before, and its fault if none is told."""
-    own = words.features & OWN_PARTS
-    if own <= {"charge"}:
-        placed = words.features & _KERB or words.seats or words.sides
-        words.features |= before.features - TELLS - (_KERB if placed else set())
-        if not placed:
-            words.seats |= before.seats
-            words.sides |= before.sides
-        if not words.ends:
-            words.ends |= before.ends
-        if not words.rows:
-            words.rows |= before.rows
-    if not words.features & TELLS:
-        words.features |= before.features & FAULT_WORDS
 
 
 def _absent(words: Words, line: Line) -> str:

@@ -5,7 +5,6 @@ from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.codes import Code
 from squibwise.intake.report.line_codes import numbers_a_thing
 from squibwise.intake.report.phrases import (
     Hit,
@@ -47,14 +46,6 @@ _STOP = re.compile(
 )
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
-_ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
-_THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
-_BETWEEN_CLAUSES = re.compile(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
-_WORDY = re.compile(r"[^\W\d_]{3}")
-_OF_ALL = re.compile(
-    r"(?i)\((?:both|all|beide|alle|les deux|tous|toutes|ambos|ambas|todos|tutti|entrambi|entrambe|"
-    r"oba|obie|wszystkie)\b[^)]{0,40}\)"
-)
 _BETWEEN_NAMES = re.compile(r"[;,](?:\s+|$)")
 _SIGNS_OF_LIST = 2
 _NAME_WORDS = 8  # of the longest name of a part
@@ -432,74 +423,3 @@ def list_units(lines: list[Line]) -> None:
         is_unit = line.role == "heading" and named and named <= {"unit", "airbagmodule"}
         if is_unit and is_bare_part(before) and line.count is None:
             line.role, line.is_module = "words", False
-
-
-def segments(line: Line) -> list[tuple[Code, str]]:
-    """Return each code of a line with the words that are its own."""
-    codes = line.codes
-    if len(codes) == 1:
-        return [(codes[0], without_codes(line))]
-    clauses = _clauses(line)
-    if clauses:
-        return clauses
-    head = line.text[: codes[0].start]
-    bounds = [c.start for c in codes] + [len(line.text)]
-    after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
-    is_before = (
-        codes[0].style != "flash"
-        and bool(re.search(r"[^\W\d_]{3}", head))
-        and not _ENDS_WITH_LABEL.search(head)
-    )
-    if is_before and not re.search(r"[^\W\d_]{3}.*\s[^\W\d_]{3}", after[-1]):
-        told = [head, *after[:-1]]
-        for at in range(1, len(told)):
-            told[at] = told[at - 1] if _is_joint(told[at]) else told[at]
-        return list(zip(codes, told, strict=True))
-    return list(zip(codes, _shared(after), strict=True))
-
-
-def _clauses(line: Line) -> list[tuple[Code, str]]:
-    """Codes with their own clauses, before or behind each; nothing where they do not part so."""
-    cuts = [m.span() for m in _BETWEEN_CLAUSES.finditer(line.text)]
-    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
-    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
-    found: list[tuple[Code, str]] = []
-    before = ""
-    for start, end in spans:
-        own = [c for c in line.codes if start <= c.start and c.end <= end]
-        text = line.text[start:end]
-        if len(own) > 1 or (own and not _WORDY.search(_blank(text, own[0], start))):
-            return []
-        if own:
-            found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
-            before = ""
-        elif found:
-            found[-1] = (found[-1][0], f"{found[-1][1]}, {text}")
-        else:
-            before += text
-    if len(found) != len(line.codes):
-        return []
-    everyone = _OF_ALL.search(line.text)
-    if everyone is not None:
-        found = [(c, t if everyone.group() in t else f"{t} {everyone.group()}") for c, t in found]
-    return found
-
-
-def _blank(text: str, code: Code, start: int) -> str:
-    for first, last in ((code.start, code.end), *code.elsewhere):
-        at, to = max(first - start, 0), max(last - start, 0)
-        text = text[:at] + " " * (min(to, len(text)) - at) + text[to:] if at < len(text) else text
-    return text
-
-
-def _is_joint(text: str) -> bool:
-    return text.strip() in ("", "/", "-", "&", "+", *_THEN)
-
-
-def _shared(texts: list[str]) -> list[str]:
-    """Codes with nothing but signs between them share the words that follow the last of them."""
-    shared = list(texts)
-    for at in range(len(shared) - 2, -1, -1):
-        if _is_joint(shared[at]):
-            shared[at] = shared[at + 1]
-    return shared

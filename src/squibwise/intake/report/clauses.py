@@ -1,0 +1,145 @@
+"""Which words of a line belong to which of its codes, and what its clauses tell of.
+
+A line may hold several codes, several clauses without a code, and words that many codes share.
+"""
+
+import re
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.report.codes import Code
+from squibwise.intake.report.lines import without_codes, words_of
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULT_WORDS, OWN_PARTS, TELLS, Words, stands_alone
+
+_ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
+_THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
+_BETWEEN_CLAUSES = re.compile(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
+_WORDY = re.compile(r"[^\W\d_]{3}")
+_OF_ALL = re.compile(
+    r"(?i)\((?:both|all|beide|alle|les deux|tous|toutes|ambos|ambas|todos|tutti|entrambi|entrambe|"
+    r"oba|obie|wszystkie)\b[^)]{0,40}\)"
+)
+_JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
+_SEVERAL = 2
+_CLAUSE = re.compile(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+_KERB = frozenset({"nearside", "offside"})
+
+
+def segments(line: Line) -> list[tuple[Code, str]]:
+    """Return each code of a line with the words that are its own."""
+    codes = line.codes
+    if len(codes) == 1:
+        return [(codes[0], without_codes(line))]
+    clauses = _own_clauses(line)
+    if clauses:
+        return clauses
+    head = line.text[: codes[0].start]
+    bounds = [c.start for c in codes] + [len(line.text)]
+    after = [line.text[c.end : bounds[i + 1]] for i, c in enumerate(codes)]
+    is_before = (
+        codes[0].style != "flash"
+        and bool(re.search(r"[^\W\d_]{3}", head))
+        and not _ENDS_WITH_LABEL.search(head)
+    )
+    if is_before and not re.search(r"[^\W\d_]{3}.*\s[^\W\d_]{3}", after[-1]):
+        told = [head, *after[:-1]]
+        for at in range(1, len(told)):
+            told[at] = told[at - 1] if _is_joint(told[at]) else told[at]
+        return list(zip(codes, told, strict=True))
+    return list(zip(codes, _shared(after), strict=True))
+
+
+def _own_clauses(line: Line) -> list[tuple[Code, str]]:
+    """Codes with their own clauses, before or behind each; nothing where they do not part so."""
+    cuts = [m.span() for m in _BETWEEN_CLAUSES.finditer(line.text)]
+    bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
+    spans = list(zip(bounds[::2], bounds[1::2], strict=True))
+    found: list[tuple[Code, str]] = []
+    before = ""
+    for start, end in spans:
+        own = [c for c in line.codes if start <= c.start and c.end <= end]
+        text = line.text[start:end]
+        if len(own) > 1 or (own and not _WORDY.search(_blank(text, own[0], start))):
+            return []
+        if own:
+            found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
+            before = ""
+        elif found:
+            found[-1] = (found[-1][0], f"{found[-1][1]}, {text}")
+        else:
+            before += text
+    if len(found) != len(line.codes):
+        return []
+    everyone = _OF_ALL.search(line.text)
+    if everyone is not None:
+        found = [(c, t if everyone.group() in t else f"{t} {everyone.group()}") for c, t in found]
+    return found
+
+
+def _blank(text: str, code: Code, start: int) -> str:
+    for first, last in ((code.start, code.end), *code.elsewhere):
+        at, to = max(first - start, 0), max(last - start, 0)
+        text = text[:at] + " " * (min(to, len(text)) - at) + text[to:] if at < len(text) else text
+    return text
+
+
+def _is_joint(text: str) -> bool:
+    return text.strip() in ("", "/", "-", "&", "+", *_THEN)
+
+
+def _shared(texts: list[str]) -> list[str]:
+    """Codes with nothing but signs between them share the words that follow the last of them."""
+    shared = list(texts)
+    for at in range(len(shared) - 2, -1, -1):
+        if _is_joint(shared[at]):
+            shared[at] = shared[at + 1]
+    return shared
+
+
+def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
+    """The faults that a line without a code tells of: one for each clause and each stage."""
+    pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
+    own = [p for p in pieces if stands_alone(p)]
+    senses = own if len(own) > 1 else [line.words]
+    return [single for words in senses for single in _stages(words)]
+
+
+def _stages(words: Words) -> list[Words]:
+    if len(words.stages) <= 1 or "cross" in words.features:
+        return [words]
+    return [msgspec.structs.replace(words, stages={stage}) for stage in sorted(words.stages)]
+
+
+def take_share(
+    words: Words, at: int, texts: list[str], catalog: Catalog, language: str | None
+) -> None:
+    """``B1220/B1221 stage 1 / stage 2``: what codes in a row share is dealt out in that order."""
+    first = texts.index(texts[at])
+    alike = texts.count(texts[at])
+    values = (words.stages, words.sides, words.seats)
+    if alike < _SEVERAL or not any(len(v) == alike for v in values):
+        return
+    named = [words_of(t, catalog, language) for t in _JOINT.split(texts[at])]
+    for name in ("stages", "sides", "seats"):
+        told = [v for piece in named for v in sorted(getattr(piece, name))]
+        if len(getattr(words, name)) == alike == len(told):
+            setattr(words, name, {told[at - first]})
+
+
+def repeat_part(words: Words, before: Words) -> None:
+    """``same thing, right side``: the part of the fault before, and its fault if none is told."""
+    own = words.features & OWN_PARTS
+    if own <= {"charge"}:
+        placed = words.features & _KERB or words.seats or words.sides
+        words.features |= before.features - TELLS - (_KERB if placed else set())
+        if not placed:
+            words.seats |= before.seats
+            words.sides |= before.sides
+        if not words.ends:
+            words.ends |= before.ends
+        if not words.rows:
+            words.rows |= before.rows
+    if not words.features & TELLS:
+        words.features |= before.features & FAULT_WORDS
