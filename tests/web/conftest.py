@@ -126,9 +126,11 @@ def show(browser: Browser, address: str) -> Iterator[Callable[..., Page]]:
 
     def opened(path: str, size: str = "phone", scheme: Any = "light") -> Page:
         width, height = SIZES[size]
+        is_phone = size == "phone"
         context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme, base_url=address
-        )
+            viewport={"width": width, "height": height}, color_scheme=scheme, base_url=address,
+            has_touch=is_phone, is_mobile=is_phone,
+        )  # fmt: skip
         context.set_default_timeout(30_000)
         contexts.append(context)
         page = context.new_page()

@@ -15,7 +15,7 @@ from squibwise.model.proof import Verdict
 from squibwise.model.words import FAULTS, STATES
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_visits import POWER
-from squibwise.web import bid_pages, layout
+from squibwise.web import bid_pages, drawing, layout
 from squibwise.web.car_pages import LEGEND
 from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
@@ -40,7 +40,7 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     fields = (*bid_pages.SPREADS, *bid_pages.SINGLES, *bid_pages.SHOWN)
     made = {*map(in_words, (*kinds, *looks, *FAULTS, *PLACES, *WHENS))}
     made |= {field.replace("_", " ") for field in fields} | {*catalog.bidding.trades}
-    made |= {*bid_pages.HINTS.values()}
+    made |= {*bid_pages.HINTS.values(), *map(in_words, drawing.layout().views)}
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
     made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}

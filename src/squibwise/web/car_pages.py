@@ -34,7 +34,7 @@ from squibwise.present.tell_brief import (
 from squibwise.present.tell_garage import search_cars
 from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
 from squibwise.web.bench import Bench, NotThereError, Opened
-from squibwise.web.drawing import layout, place_arrows, place_marks, seat_of
+from squibwise.web.drawing import frame, layout, place_arrows, place_marks, seat_of
 from squibwise.web.layout import bench_of, car_page, opened_for, page
 
 SHOWN_CARS = 50
@@ -120,13 +120,17 @@ def _car_page(request: Request, opened: Opened, part: str, **given: Any) -> Resp
     whole = bench.whole(opened)
     picture = make_picture(opened.case, whole.states, bench.catalog)
     lay, hand = layout(), picture.drive_hand
+    near = request.query_params.get("near", "")
+    drawn, arrows = place_marks(picture), place_arrows(picture)
     return car_page(
         request,
         "car.html",
         opened,
         brief=brief_of(bench, opened),
-        drawn=place_marks(picture),
-        arrows=place_arrows(picture),
+        drawn=drawn,
+        near=near if near in lay.views else "",
+        view=lay.views.get(near) or frame(arrows),
+        arrows=arrows,
         lay=lay,
         wheel=lay.seats[0] if hand == "left" else lay.seats[1],
         seats=_seats(picture.marks, hand),

@@ -1,6 +1,8 @@
 """Where each mark stands on the picture of a car: a layout, no judgement."""
 
+import math
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
@@ -9,7 +11,9 @@ import msgspec
 from squibwise.present.tell_bench import CarPicture, Mark
 
 FILE = Path(__file__).parent / "picture.toml"
-LEAST_TOUCH = 44.0  # [unit of the picture]
+ARROW = 64.0  # from its tip to its end  [unit of the picture]
+LEAST_TOUCH = 30.0
+"""What a finger hits at least; seen nearer on a phone it is 48 px. [unit of the picture]"""
 
 
 class Spot(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -39,11 +43,13 @@ class Layout(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         rows: Middle of each row of seats, from the nose.
         seats: Middle of the outer seats, from the left edge.
         seat: Spots of what belongs to a seat, by kind.
+        middle: The same, for a seat between two others; goes before ``seat``.
         front: The same, for front seats only; goes before ``seat``.
         driver: The same, for the driver only; goes before ``front``.
         passenger: The same, for the front passenger only.
         car: Spots by ``<place>.<kind>``, or ``*.<kind>`` for each place of ``zones``.
         zones: Where each zone of the body is.
+        views: Parts of the picture that are seen nearer: left edge, top, width, height.
     """
 
     width: float
@@ -51,15 +57,17 @@ class Layout(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     rows: dict[str, float]
     seats: tuple[float, float]
     seat: dict[str, Spot]
+    middle: dict[str, Spot]
     front: dict[str, Spot]
     driver: dict[str, Spot]
     passenger: dict[str, Spot]
     car: dict[str, Spot]
     zones: dict[str, tuple[float, float]]
+    views: dict[str, tuple[float, float, float, float]]
 
 
 class Drawn(msgspec.Struct, frozen=True, kw_only=True):
-    """A mark with its place: the middle, the size, and the size of what a finger hits."""
+    """A mark with its place: the middle, the size, the size of what a finger hits, the view."""
 
     mark: Mark
     shape: str
@@ -69,6 +77,7 @@ class Drawn(msgspec.Struct, frozen=True, kw_only=True):
     h: float
     touch_w: float
     touch_h: float
+    view: str
 
 
 class Arrow(msgspec.Struct, frozen=True, kw_only=True):
@@ -117,8 +126,10 @@ def _seat_spot(mark: Mark, lay: Layout) -> Spot | None:
     if mark.place not in ("driver", "passenger") and not mark.place.startswith("row"):
         return None
     own = {"driver": lay.driver, "passenger": lay.passenger}.get(mark.place, {})
-    front = lay.front if mark.place in ("driver", "passenger") else {}
-    return own.get(mark.kind) or front.get(mark.kind) or lay.seat.get(mark.kind)
+    row = lay.front if mark.place in ("driver", "passenger") else {}
+    if mark.place.endswith("-centre"):
+        row = lay.middle
+    return own.get(mark.kind) or row.get(mark.kind) or lay.seat.get(mark.kind)
 
 
 def seat_of(place: str, drive_hand: str) -> tuple[str, str]:
@@ -132,6 +143,7 @@ def seat_of(place: str, drive_hand: str) -> tuple[str, str]:
 
 
 def _sized(mark: Mark, spot: Spot, x: float, y: float) -> Drawn:
+    w, h = max(spot.w, LEAST_TOUCH), max(spot.h, LEAST_TOUCH)
     return Drawn(
         mark=mark,
         shape=spot.shape,
@@ -139,9 +151,20 @@ def _sized(mark: Mark, spot: Spot, x: float, y: float) -> Drawn:
         y=y,
         w=spot.w,
         h=spot.h,
-        touch_w=max(spot.w, LEAST_TOUCH),
-        touch_h=max(spot.h, LEAST_TOUCH),
+        touch_w=w,
+        touch_h=h,
+        view=_nearest_view(x, y),
     )
+
+
+def _nearest_view(x: float, y: float) -> str:
+    """Return the part of the picture in whose middle a mark stands most."""
+
+    def away(view: str) -> float:
+        left, top, width, height = layout().views[view]
+        return max(abs(x - left - width / 2) / width, abs(y - top - height / 2) / height)
+
+    return min(layout().views, key=away)
 
 
 def place_arrows(picture: CarPicture) -> list[Arrow]:
@@ -153,6 +176,22 @@ def place_arrows(picture: CarPicture) -> list[Arrow]:
         angle = 30.0 * (strike.clock % 12) if strike.clock else _inward(strike.zone)
         arrows.append(Arrow(x=x, y=y, angle=angle, told=strike.told))
     return arrows
+
+
+def frame(arrows: Sequence[Arrow]) -> tuple[float, float, float, float]:
+    """Return what of the sheet the whole car takes with every arrow: left, top, width, height."""
+    lay = layout()
+    ends = [
+        (
+            a.x + ARROW * math.sin(math.radians(a.angle)),
+            a.y - ARROW * math.cos(math.radians(a.angle)),
+        )
+        for a in arrows
+    ]
+    left, top = min([0.0, *(x for x, _ in ends)]), min([-14.0, *(y for _, y in ends)])
+    right = max([lay.width, *(x for x, _ in ends)])
+    bottom = max([lay.height - 14.0, *(y for _, y in ends)])
+    return left, top, right - left, bottom - top
 
 
 def _inward(zone: str) -> float:

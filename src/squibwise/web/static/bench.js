@@ -161,6 +161,15 @@
     zone.addEventListener("paste", (event) => { if (event.clipboardData.files.length) input.files = event.clipboardData.files; });
   }
 
+  // A finger on the picture of the whole car brings that part of it nearer; there each mark is large.
+  document.addEventListener("click", (event) => {
+    const mark = event.target.closest("svg.whole .mark[data-view]");
+    if (!mark || !matchMedia("(pointer: coarse)").matches) return;
+    event.preventDefault();
+    event.stopPropagation();
+    document.querySelector('#picture a[data-near="' + mark.dataset.view + '"]').click();
+  }, true);
+
   // A table is sorted by touching the head of a column.
   function sortable(table) {
     for (const [number, button] of $("thead button", table).entries()) {
