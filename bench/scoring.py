@@ -4,7 +4,8 @@ Builds a case from each row (a delta-V estimate, the struck side, model year and
 else), runs it through the same inference as every command, and prints for each task
 ``{"n", "log_loss", "se", "brier", "slope", "slope_se"}``. Files may hold other rows than those the
 priors were fitted on, with the same columns. On the fitted rows themselves these are in-sample
-figures, except ``frontal``; held-back ones come from ``python -m fit.validate``.
+figures, except ``frontal``; held-back ones come from ``python -m fit.validate``. With
+``_national`` the same cars carry their sampling weights.
 """
 
 import argparse
@@ -37,6 +38,7 @@ PAIRS = DATA / "fatal_crash_front_pairs_1998_2005.csv"
 ZONES = {"front": "nose-centre", "left": "door-left", "right": "door-right", "rear": "tail"}
 DRIVER = ("driver.front-bag", "driver.seat-bag", "left.curtain", "driver.knee-bag")
 CLOCKS = range(1, 13)
+MOST_OF_THE_MEDIAN = 5.0
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,7 @@ class Row:
         belt: None when not coded.
         front: Driver's frontal bag fired; None when not coded.
         other: Driver's side, curtain or knee bag fired; None when not coded.
+        weight: How many cars of the country the row stands for.
     """
 
     side: str
@@ -60,6 +63,7 @@ class Row:
     belt: Belt | None
     front: int | None = None
     other: int | None = None
+    weight: float = 1.0
 
     @property
     def known(self) -> tuple[str, float, float, int | None, Belt | None]:
@@ -128,6 +132,7 @@ def inspected_rows(path: Path) -> list[Row]:
             belt=belt(r["drv_belt"]),
             front=whole(r["drv_front_bag"]),
             other=whole(r["drv_other_bag"]),
+            weight=float(r.get("weight") or 1.0),
         )
         for r in lines(path)
         if r["dir"] in ZONES and r["dvlong_kmh"] and r["dvlat_kmh"]
@@ -216,25 +221,39 @@ def two(fired: Array) -> Array:
     return np.column_stack([1.0 - fired, fired])
 
 
-def score_front(rows: list[Row], catalog: Catalog) -> Score:
+def score_front(rows: list[Row], catalog: Catalog, *, national: bool = False) -> Score:
     """Return the score of the driver's frontal bag."""
     rows = [row for row in rows if row.front is not None]
     found = driver_patterns(rows, catalog)
-    return scored(two(found[:, 1] + found[:, 3]), [row.front or 0 for row in rows])
+    happened = [row.front or 0 for row in rows]
+    return scored(two(found[:, 1] + found[:, 3]), happened, national_weights(rows, national))
 
 
-def score_other(rows: list[Row], catalog: Catalog) -> Score:
+def score_other(rows: list[Row], catalog: Catalog, *, national: bool = False) -> Score:
     """Return the score of the driver's side, curtain and knee bags together."""
     rows = [row for row in rows if row.other is not None]
     found = driver_patterns(rows, catalog)
-    return scored(two(found[:, 2] + found[:, 3]), [row.other or 0 for row in rows])
+    happened = [row.other or 0 for row in rows]
+    return scored(two(found[:, 2] + found[:, 3]), happened, national_weights(rows, national))
 
 
-def score_pattern(rows: list[Row], catalog: Catalog) -> Score:
+def score_pattern(rows: list[Row], catalog: Catalog, *, national: bool = False) -> Score:
     """Return the score of the four-class pattern of the driver's bags."""
     rows = [row for row in rows if row.front is not None and row.other is not None]
     happened = [(row.front or 0) + 2 * (row.other or 0) for row in rows]
-    return scored(driver_patterns(rows, catalog), happened)
+    return scored(driver_patterns(rows, catalog), happened, national_weights(rows, national))
+
+
+def national_weights(rows: list[Row], national: bool) -> list[float] | None:
+    """Return weights that add up to the number of equal cars they are worth; None = unweighted.
+
+    The largest are cut at five times the median, as where the priors were moved to the country.
+    """
+    if not (national and rows):
+        return None
+    weight = np.array([row.weight for row in rows])
+    weight = np.minimum(weight, MOST_OF_THE_MEDIAN * np.median(weight))
+    return list(weight * weight.sum() / (weight @ weight))
 
 
 def score_pairs(pairs: list[Pair], catalog: Catalog) -> Score:
@@ -255,6 +274,9 @@ def tasks(given: argparse.Namespace) -> dict[str, Callable[[Catalog], Score]]:
         found["frontal"] = lambda catalog: score_front(cars, catalog)
         found["other"] = lambda catalog: score_other(cars, catalog)
         found["pattern"] = lambda catalog: score_pattern(cars, catalog)
+        found["frontal_national"] = lambda catalog: score_front(cars, catalog, national=True)
+        found["other_national"] = lambda catalog: score_other(cars, catalog, national=True)
+        found["pattern_national"] = lambda catalog: score_pattern(cars, catalog, national=True)
     if given.pairs or none:
         pairs = pair_rows(given.pairs or PAIRS)
         found["right_front"] = lambda catalog: score_pairs(pairs, catalog)

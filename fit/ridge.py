@@ -8,7 +8,16 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from squibwise.numerics.curves import SEVERITIES, Curve, Hit, Term, column, expit, quantities
+from squibwise.numerics.curves import (
+    SEVERITIES,
+    Curve,
+    Hit,
+    Term,
+    column,
+    expit,
+    probability,
+    quantities,
+)
 
 from .rows import Array, Rows
 
@@ -32,6 +41,18 @@ def hit_codes(side: npt.NDArray[np.str_]) -> Array:
     """Return side codes as numbers; an unknown side matches no term that names a side."""
     codes = {"front": 0.0, "near": 1.0, "far": 2.0, "rear": 3.0}
     return np.array([codes.get(s, -1.0) for s in side])
+
+
+def chance(curve: Curve, table: Rows, given: Array | None = None) -> Array:
+    """Return the curve's probability for every row."""
+    hit = Hit(
+        side=hit_codes(table.side),
+        forward_kmh=np.nan_to_num(table.forward_kmh),
+        lateral_kmh=np.nan_to_num(table.lateral_kmh),
+        model_year=table.model_year,
+        belted=table.belted,
+    )
+    return probability(curve, hit, given)
 
 
 def design(terms: Sequence[Term], rows: Rows, given: Array | None, belted: float) -> Array:

@@ -102,12 +102,21 @@ def tow_away(path: Path) -> Rows:
     )
 
 
+def _inspected_lines(path: Path) -> list[dict[str, str]]:
+    return [r for r in read(path) if r["dir"] in SIDES and r["dvlong_kmh"] and r["dvlat_kmh"]]
+
+
+def inspected_weights(path: Path) -> Array:
+    """Return the national weight of each row of ``inspected``: the cars it stands for."""
+    return column(_inspected_lines(path), "weight")
+
+
 def inspected(path: Path, seat: str = "drv") -> Rows:
     """Return one front seat (``drv`` or ``rf``) of the inspected 2015 cars with side and delta-V.
 
     Left-hand drive: the driver's near side is the left. Clusters are the sampling units.
     """
-    rows = [r for r in read(path) if r["dir"] in SIDES and r["dvlong_kmh"] and r["dvlat_kmh"]]
+    rows = _inspected_lines(path)
     seat_side = "left" if seat == "drv" else "right"
     return Rows(
         side=np.array([seen_from(r["dir"], seat_side) for r in rows]),

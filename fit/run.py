@@ -8,13 +8,14 @@ by hand and left alone.
 import argparse
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 import numpy as np
 
-from . import curves, rows, severity, shares, toml
+from . import curves, population, rows, severity, shares, toml
 from .ridge import Fit, ridge_fit
 
 OUT = Path(__file__).parents[1] / "src" / "squibwise" / "catalog" / "data" / "priors"
@@ -86,14 +87,18 @@ def _kept(term: msgspec.Struct) -> Table:
 def write_curves(data: Path, out: Path, on: str) -> None:
     """Fit and write the three curves."""
     pairs = rows.pairs(data / rows.PAIRS)
+    front = fit_frontal(rows.tow_away(data / rows.TOW_AWAY))
+    shift, se = population.measure_shift(front.curve, data)
+    front = replace(front, curve=population.move(front.curve, shift, se))
     jobs = (
         (
             "driver-front-bag",
             "Driver's frontal bag by side, delta-V, model year and belt",
-            fit_frontal(rows.tow_away(data / rows.TOW_AWAY)),
+            front,
             "nass-cds-2000-2012",
             "rows with side, both delta-V components and outcome; no weights",
-            "The file has no sampling units: effective n is an upper bound.",
+            "The file has no sampling units: effective n is an upper bound. Constants moved by "
+            f"{shift:.2f} +- {se:.2f} to the weighted cars of 2015 (fit/population.py).",
         ),
         (
             "passenger-front-bag",
@@ -149,7 +154,7 @@ def write_severity(data: Path, out: Path, on: str) -> None:
     parts = [HEAD, toml.pairs(ESTIMATE), "", "[provenance]"]
     parts.append(toml.pairs(ESTIMATE_AGAINST_RECORDER | {"on": dt.date.fromisoformat(on)}))
     notes = {
-        "spread": "Without extent: national weights. With extent: by deepest crush, our bounds.",
+        "spread": "National weights; with extent: by deepest crush, our bounds, the largest cut.",
         "direction": "",
     }
     for name, entries in (("spread", spread), ("direction", direction)):

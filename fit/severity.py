@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from .population import trim
 from .rows import INSPECTED, Array, column, read
 
 GROUPS = {"front": ("front",), "side": ("left", "right"), "rear": ("rear",)}
@@ -24,6 +25,7 @@ def spreads(data: Path) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     lines = read(data / INSPECTED)
     total, weight = column(lines, "dvtot_kmh"), column(lines, "weight")
     known = total > 0.0
+    cut = np.minimum(weight, trim(weight[known]).max())
     struck = np.array([line["dir"] for line in lines])
     crush = np.nanmax(
         [np.nan_to_num(column(lines, f"c{k}"), nan=-1.0) for k in range(1, 7)], axis=0
@@ -37,7 +39,7 @@ def spreads(data: Path) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         spread.append({"side": name} | _lognormal(total[rows], weight[rows]))
         for extent, low, high in EXTENTS:
             part = rows & (crush > low) & (crush <= high)
-            entry = _lognormal(total[part], np.ones(part.sum()))
+            entry = _lognormal(total[part], cut[part])
             spread.append({"side": name, "extent": extent} | entry)
         degrees = np.abs(off_axis[rows] - AXIS_DEGREES[name])
         direction.append({"side": name} | _nodes(degrees))

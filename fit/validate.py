@@ -15,11 +15,11 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.numerics.curves import Curve, Hit, probability
+from squibwise.numerics.curves import Curve
 from squibwise.numerics.scoring import Score, score
 
 from . import rows
-from .ridge import hit_codes
+from .ridge import chance
 from .run import both_seats, fit_frontal, fit_own_side, fit_passenger
 
 FOLDS = 5
@@ -42,18 +42,6 @@ class Held:
     def score(self) -> Score:
         """Return the score of these rows."""
         return score(self.chances, self.happened, self.weight)
-
-
-def chance(curve: Curve, table: rows.Rows, given: rows.Array | None = None) -> rows.Array:
-    """Return the curve's probability for every row."""
-    hit = Hit(
-        side=hit_codes(table.side),
-        forward_kmh=np.nan_to_num(table.forward_kmh),
-        lateral_kmh=np.nan_to_num(table.lateral_kmh),
-        model_year=table.model_year,
-        belted=table.belted,
-    )
-    return probability(curve, hit, given)
 
 
 def two(p: rows.Array, happened: rows.Array, weight: rows.Array) -> Held:

@@ -142,6 +142,9 @@ def test_other_files_with_the_same_columns_are_scored_as_json(
         "frontal": 5,
         "other": 6,
         "pattern": 5,
+        "frontal_national": 5,
+        "other_national": 6,
+        "pattern_national": 5,
         "right_front": 72,
     }
     for task in found.values():
