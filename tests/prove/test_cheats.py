@@ -16,6 +16,7 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.documents import record_pdf
+from squibwise.history.order import order_entries
 from squibwise.model.car import Given, OwnRule, Profile
 from squibwise.model.evidence import (
     DoneWork,
@@ -264,6 +265,197 @@ def test_a_look_at_the_unit_takes_back_the_signature_for_power(
     assert "may not stand signed" in open_gates(issued(issue, made, look, said))["contradictions"]
 
 
+def test_an_inspection_signed_before_its_part_was_replaced_or_seen_bad_counts_no_more(
+    script: tuple[Any, Any], catalog: Catalog
+) -> None:
+    closed = closed_by_script(script, *invented_parts(script))
+    assert not line.release(closed, catalog, _CAR.TODAY).draft
+    later = dt.datetime(2026, 8, 2)
+    for entry in (
+        Look(id="bad", time=later, component="left.curtain", seen="damaged"),
+        Look(id="bad", time=later, component="centre.headliner", seen="headliner-creased"),
+        DoneWork(id="new", time=later, what="replaced", component="left.curtain"),
+    ):
+        item = f"{entry.component}:inspect"
+        more = msgspec.structs.replace(closed, evidence=(*closed.evidence, entry))
+        assert item in open_gates(line.release(more, catalog, _CAR.TODAY))["inspections"]
+        again = Passed(id="s", time=later, what=item, result="passed", by="R. Own")
+        signed = msgspec.structs.replace(more, evidence=(*more.evidence, again))
+        told = open_gates(line.release(signed, catalog, _CAR.TODAY)).get("inspections", "")
+        assert item not in told
+
+
+@pytest.mark.parametrize(
+    ("what", "component", "item", "gate"),
+    [
+        ("cleared", "codes", "left.curtain:inspect", "inspections"),
+        ("reseated", "left.curtain", "left.curtain:inspect", "inspections"),
+        ("cleared", "codes", "driver.front-bag:replace", "replacements"),
+        ("replaced", "centre.fasteners", "driver.front-bag:replace", "replacements"),
+        ("repaired", "driver.clock-spring", "driver.clock-spring:calibrate", "calibrations"),
+    ],
+)
+def test_work_on_one_thing_does_not_finish_another(
+    script: tuple[Any, Any], catalog: Catalog, what: Any, component: str, item: str, gate: str
+) -> None:
+    case = script[0]
+    time = dt.datetime(2026, 8, 1)
+    odd = DoneWork(id="x", time=time, what=what, component=component, item=item)
+    more = msgspec.structs.replace(case, evidence=(*case.evidence, odd))
+    assert item in open_gates(line.release(more, catalog, _CAR.TODAY))[gate]
+
+
+def test_a_repair_told_as_a_test_is_only_stated_too(issue: Maker, made: Made) -> None:
+    told = CircuitTest(
+        id="t", time=made["at"](9), loop=f"{BAG}/1", test="replace:device", outcome="fixed"
+    )
+    quiet = tuple(e for e in made["evidence"]() if e.id != "done-1")
+    assert grades(issued(issue, made, told, evidence=quiet))["replacements"] == "stated"
+
+
+@pytest.mark.parametrize("number", ["same", "n/a", "as before", "-", "unknown"])
+def test_a_word_is_no_part_number(issue: Maker, made: Made, number: str) -> None:
+    own = with_changed(made, "label-1", number=number)
+    assert "is no part number" in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+# Source: 49 CFR 565.13 (b) and ISO 3779 (both from memory): a VIN has seventeen characters.
+@pytest.mark.parametrize("donor", ["same", "yes", "W0L0000", "WVWZZZ1JZIW000001"])
+def test_a_word_is_no_donor(issue: Maker, made: Made, donor: str) -> None:
+    own = with_changed(made, "label-1", donor_vin=donor)
+    assert "no VIN of 17 characters" in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+@pytest.mark.parametrize(
+    "donor", ["0z9hb5a26kr000417", "0Z9HB 5A26KR 000417", "0Z9HB5A26-KR000417"]
+)
+def test_the_donor_is_this_car_in_other_spelling(issue: Maker, made: Made, donor: str) -> None:
+    own = with_changed(made, "label-1", donor_vin=donor)
+    assert "this car itself" in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+def test_one_serial_spelled_twice_is_one_serial(issue: Maker, made: Made) -> None:
+    twice = PartLabel(
+        id="l2",
+        time=made["at"](9),
+        component="passenger.front-bag",
+        number="9Z 1147 C",
+        serial="sn-90817",
+        provenance="new",
+        seller="yard",
+    )
+    first = with_changed(made, "label-1", serial="SN 90817")
+    told = open_gates(issued(issue, made, twice, evidence=first))["provenance"]
+    assert "stands on another part" in told
+
+
+def test_a_record_without_a_vin_says_so_first(issue: Maker, made: Made) -> None:
+    car = msgspec.structs.replace(made["case"]().car, vin=None)
+    assert "No VIN is given: nothing ties this record to one car." in known(
+        issued(issue, made, car=car)
+    )
+
+
+def test_parts_that_the_car_is_said_not_to_have_stand_on_page_one(
+    tmp_path: Path, catalog: Catalog
+) -> None:
+    text = (_CAR.CASES / "harrow-07" / "case.toml").read_text()
+    text = text.replace("[car]\n", '[car]\nremove = ["left.curtain", "right.curtain"]\n', 1)
+    (tmp_path / "evidence").mkdir()
+    for file in (_CAR.CASES / "harrow-07" / "evidence").iterdir():
+        (tmp_path / "evidence" / file.name).write_bytes(file.read_bytes())
+    (tmp_path / "case.toml").write_text(text)
+    record = line.release(line.open_case(tmp_path, catalog), catalog, _CAR.TODAY)
+    assert "this car never had: left curtain, right curtain" in known(record)
+
+
+def test_a_file_shows_nothing_for_having_a_short_name_or_being_a_scan(
+    issue: Maker, made: Made
+) -> None:
+    scan = "evidence/scan-after.txt"
+    files = {scan: "ab" * 32, "e": "cd" * 32, "evidence/receipt.txt": "ef" * 32}
+    for note, grade in (
+        ("taken by the yard", "stated"),
+        (f"see {scan}", "stated"),
+        ("see evidence/receipt.txt.old", "shown"),
+        ("see my-evidence/receipt.txt", "stated"),
+        ("see evidence/receipt.txt.", "shown"),
+    ):
+        own = with_changed(made, "p-2", note=note)
+        assert grades(issued(issue, made, evidence=own, files=files))["disposal"] == grade
+
+
+def test_one_document_for_everything_is_told_on_page_one(issue: Maker, made: Made) -> None:
+    files = {"evidence/scan-after.txt": "ab" * 32, "evidence/paper.pdf": "cd" * 32}
+    own = tuple(
+        msgspec.structs.replace(e, note="see evidence/paper.pdf") if isinstance(e, Passed) else e
+        for e in made["evidence"]()
+    )
+    told = known(issued(issue, made, evidence=own, files=files))
+    assert "One document, evidence/paper.pdf, stands for 4 signatures." in told
+
+
+def test_a_photograph_older_than_the_work_does_not_show_it(issue: Maker, made: Made) -> None:
+    files = {"evidence/scan-after.txt": "ab" * 32, "a.jpg": "cd" * 32}
+    for hour, grade in ((8, "stated"), (10, "shown")):
+        photo = Photo(id="ph", time=made["at"](hour), file="a.jpg", component=BAG)
+        assert grades(issued(issue, made, photo, files=files))["replacements"] == grade
+
+
+def test_a_text_called_jpg_is_no_photograph(tmp_path: Path, catalog: Catalog) -> None:
+    (tmp_path / "a.jpg").write_text("a photograph of the new airbag")
+    entry = '[[evidence]]\nkind = "photo"\nid = "ph"\nfile = "a.jpg"\n'
+    head = '[case]\nid = "x"\ncurrency = "USD"\n[car]\n'
+    (tmp_path / "case.toml").write_text(f"{head}{entry}")
+    record = line.release(line.open_case(tmp_path, catalog), catalog, _CAR.TODAY)
+    assert "'a.jpg' is no photograph" in open_gates(record)["input-clean"]
+
+
+def test_signed_as_failed_and_then_as_passed_stands_on_page_one(issue: Maker, made: Made) -> None:
+    item = "driver.belt-webbing:inspect"
+    bad = Passed(id="f", time=made["at"](9), what=item, result="failed", by="R. Own")
+    record = issued(issue, made, evidence=order_entries((*made["evidence"](), bad)))
+    assert open_gates(record) == {}
+    assert f"with no work between: {item} (R. Own)" in known(record)
+    work = DoneWork(id="w", time=made["at"](9), what="repaired", component="left.wiring")
+    mended = order_entries((*made["evidence"](), bad, work))
+    assert "no work between" not in known(issued(issue, made, evidence=mended))
+
+
+@pytest.mark.parametrize(("entry", "gate"), [("lamp-1", "lamp-check"), ("p-4", "answerable")])
+def test_what_proves_needs_a_time_where_the_work_has_one(
+    issue: Maker, made: Made, entry: str, gate: str
+) -> None:
+    late = issued(issue, made, evidence=with_changed(made, entry, time=None))
+    assert "has no time, the work has" in open_gates(late)[gate]
+
+
+@pytest.mark.parametrize(("entry", "gate"), [("p-3", "cautions-read"), ("p-4", "answerable")])
+def test_a_blank_is_no_name(issue: Maker, made: Made, entry: str, gate: str) -> None:
+    assert gate in open_gates(issued(issue, made, evidence=with_changed(made, entry, by=" ")))
+
+
+def test_a_copy_of_an_earlier_scan_under_another_name_is_no_last_scan(
+    issue: Maker, made: Made
+) -> None:
+    clean = ReadReport(coverage=Coverage(complete=True, able=True))
+    before = Report(id="r1", time=made["at"](1), when="before-repair", reading=clean, file="a.txt")
+    name = "evidence/scan-after.txt"
+    files = {name: "ab" * 32, "a.txt": "ab" * 32}
+    last = with_changed(made, "scan-9", file=name)
+    record = issued(issue, made, before, evidence=last, files=files)
+    assert "a copy of that of r1" in open_gates(record)["final-scan"]
+
+
+def test_no_point_of_page_one_is_pushed_off_by_others(issue: Maker, made: Made) -> None:
+    rows = [
+        made["Contradiction"](text=f"Odd {n}.", evidence=("done-1",), remedy="") for n in range(9)
+    ]
+    record = issue(assessment=made["assessment"](contradictions=tuple(rows)))
+    assert "6 more contradictions" in known(record)
+    assert "No photograph is in it." in known(record)
+
+
 # ---- a demo car whose bags fired, closed by a script without a single part
 
 
@@ -279,17 +471,8 @@ def closed_by_script(script: tuple[Any, Any], *more: Any) -> Any:
     return msgspec.structs.replace(done, evidence=(*more, *done.evidence))
 
 
-def test_a_script_that_ticks_everything_replaces_no_bag(
-    script: tuple[Any, Any], catalog: Catalog
-) -> None:
-    record = line.release(closed_by_script(script), catalog, _CAR.TODAY)
-    assert {"replacements", "not-sound"} & set(open_gates(record))
-    assert "Fired and not on record as replaced" in known(record)
-
-
-def test_a_script_that_invents_every_part_is_only_stated_on_page_one(
-    script: tuple[Any, Any], catalog: Catalog
-) -> None:
+def invented_parts(script: tuple[Any, Any]) -> list[Any]:
+    """Return entries that everything was replaced, each with a made-up label."""
     time = dt.datetime(2026, 7, 31, 9)
     made: list[Any] = []
     for n, item in enumerate(i for i in script[1] if i.action == "replace"):
@@ -306,7 +489,21 @@ def test_a_script_that_invents_every_part_is_only_stated_on_page_one(
                 recall_checked=True,
             )
         )
-    record = line.release(closed_by_script(script, *made), catalog, _CAR.TODAY)
+    return made
+
+
+def test_a_script_that_ticks_everything_replaces_no_bag(
+    script: tuple[Any, Any], catalog: Catalog
+) -> None:
+    record = line.release(closed_by_script(script), catalog, _CAR.TODAY)
+    assert {"replacements", "not-sound"} & set(open_gates(record))
+    assert "Fired and not on record as replaced" in known(record)
+
+
+def test_a_script_that_invents_every_part_is_only_stated_on_page_one(
+    script: tuple[Any, Any], catalog: Catalog
+) -> None:
+    record = line.release(closed_by_script(script, *invented_parts(script)), catalog, _CAR.TODAY)
     assert not record.draft  # nothing in it contradicts anything: the record cannot know
     by = grades(record)
     stated = {w for w in by if by[w] == "stated"}

@@ -315,7 +315,7 @@ def label(name: str, component: str, serial: str) -> PartLabel:
     return PartLabel(
         id=name,
         component=component,
-        number=f"A-{component}",
+        number=f"A-1-{component}",
         serial=serial,
         provenance="new",
         seller="S",

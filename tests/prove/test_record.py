@@ -227,8 +227,9 @@ def test_a_record_of_the_second_layout_is_still_checked(issue: Maker) -> None:
     value["content"]["papers"] = papers
     sealed = {k: v for k, v in value.items() if k not in ("digest", "signature")}
     value["digest"] = hashlib.sha256(canonical(sealed)).hexdigest()
-    known = {h for _, h in kept.gates}
-    same = all(hash_words(g["text"]) in known for g in value["gates"])
+    known = {h for _, h in (*kept.gates, *kept.texts)}
+    said = [g["text"] for g in value["gates"]] + value["content"]["texts"]["limits"]
+    same = all(hash_words(text) in known for text in said)
     assert verify(json.dumps(value).encode()).valid is same
     value["content"]["title"] = "Another car"
     assert "record-changed" in codes(json.dumps(value).encode())[1]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from squibwise.errors import InputError
-from squibwise.prove.stamping import read_stamp
+from squibwise.prove.stamping import Stamp, read_stamp, refuse_later_day
 
 DIGEST = "ea57ddde183d98346049197218fad417af4ed1aad4c35c2b214af108b7914708"
 OPENSSL = shutil.which("openssl")
@@ -79,6 +79,16 @@ def test_a_stamp_by_an_elliptic_key_is_read_too(stamp: Stamper) -> None:
 def test_a_stamp_over_another_record_is_refused(stamp: Stamper) -> None:
     with pytest.raises(InputError, match="over something else"):
         read_stamp(stamp("00" * 32), DIGEST)
+
+
+# Source: a civil time is at most 14 hours ahead of UTC (tz database, Pacific/Kiritimati; from
+# memory), so a record of the next day may be stamped, one of the day after that may not.
+def test_a_record_dated_after_its_stamp_is_refused() -> None:
+    noon = Stamp(at=dt.datetime(2026, 3, 9, 12, tzinfo=dt.UTC), authority="A", fingerprint="")
+    for day in ("2026-03-01", "2026-03-09", "2026-03-10"):
+        refuse_later_day(noon, day)
+    with pytest.raises(InputError, match="issued on 2026-03-11, and was stamped 2026-03-09"):
+        refuse_later_day(noon, "2026-03-11")
 
 
 def test_a_certificate_for_something_else_is_refused(stamp: Stamper) -> None:

@@ -340,10 +340,13 @@ def label(**given: Any) -> PartLabel:
         (label(seller=""), "undecided"),
         (label(recall_checked=False), "not met"),
         (label(provenance="donor"), "undecided"),
-        (label(provenance="donor", donor_vin="V"), "undecided"),
-        (label(provenance="donor", donor_vin="V", recall_checked=False), "not met"),
-        (label(provenance="donor", donor_vin="V", recall_checked=True), "met"),
-        (label(provenance="repaired", donor_vin="V", recall_checked=True), "undecided"),
+        (label(provenance="donor", donor_vin="WAUZZZ8K9BA000000"), "undecided"),
+        (label(provenance="donor", donor_vin="WAUZZZ8K9BA000000", recall_checked=False), "not met"),
+        (label(provenance="donor", donor_vin="WAUZZZ8K9BA000000", recall_checked=True), "met"),
+        (
+            label(provenance="repaired", donor_vin="WAUZZZ8K9BA000000", recall_checked=True),
+            "undecided",
+        ),
     ],
 )
 def test_a_fitted_part_has_a_number_an_origin_and_a_recall_check(

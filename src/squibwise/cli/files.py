@@ -219,9 +219,10 @@ def verified(
 
 
 def _stamped(record: ProofRecord, stamp: Path) -> str:
-    from squibwise.prove.stamping import read_stamp
+    from squibwise.prove.stamping import read_stamp, refuse_later_day
 
     found = read_stamp(record_bytes(stamp), record.digest)
+    refuse_later_day(found, record.issued_on)
     return (
         f"{found.authority} states that it existed on {found.at.isoformat(' ', 'seconds')}; "
         f"certificate {found.fingerprint}"

@@ -80,7 +80,7 @@ def _lamp_problems(
     return [
         Problem(word="dark", decided=True) if not check.lit else None,
         Problem(word="came-on", decided=True) if check.stayed_out is False else None,
-        Problem(word="early") if place < last_change(history) else None,
+        _late_or_timeless(check, place, history),
         Problem(word="not-timed") if check.lit and out is None else None,
         Problem(word="not-watched") if check.lit and check.stayed_out is None else None,
         Problem(word="late", detail=f"{out:g}") if out is not None and out > latest else None,
@@ -103,7 +103,7 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
     place, last = scans[-1]
     problems = [
         *_scan_of_what(last, [r for _, r in scans[:-1]], vin),
-        *_scan_order(last, place, history),
+        *(p for p in (_late_or_timeless(last, place, history),) if p is not None),
         *_scan_lines(last),
         *_scan_coverage(last, catalog),
     ]
@@ -126,12 +126,16 @@ def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[
     return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
 
 
-def _scan_order(report: Report, place: int, history: History) -> list[Problem]:
-    """Return whether the scan came too early; its own word counts only where nothing has a time."""
+def _late_or_timeless(check: Evidence, place: int, history: History) -> Problem | None:
+    """Return whether a check came too early; its place counts only where nothing has a time."""
     if place < last_change(history):
-        return [Problem(word="early")]
-    timed = any(w.time is not None for _, w in history.all_of(DoneWork))
-    return [Problem(word="no-time")] if report.time is None and timed else []
+        return Problem(word="early")
+    return Problem(word="no-time") if check.time is None and is_work_timed(history) else None
+
+
+def is_work_timed(history: History) -> bool:
+    """Return whether any work on the car has a time, so that what proves it needs one too."""
+    return any(w.time is not None for _, w in history.all_of(DoneWork))
 
 
 def _scan_lines(report: Report) -> list[Problem]:

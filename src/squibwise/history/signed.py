@@ -2,6 +2,7 @@
 
 import msgspec
 
+from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, replacements
 from squibwise.model.belief import Assessment
@@ -192,6 +193,29 @@ def speaks_against(
     wet = unit_exposed(history)
     entries: list[Look | Circumstance] = [*bad, *([] if wet is None else [wet])]
     return tuple((word, entry) for entry in entries for word in words)
+
+
+def last_seen_bad(history: History, component: str, catalog: Catalog) -> int:
+    """Return the place of the last look that speaks against a part; -1 when none does.
+
+    A look speaks against it when it says damaged or missing, or when its word is reported of a
+    sound part less often than of one in some other state.
+    """
+    words = catalog.looks(split_component(component).kind)
+    return max(
+        (
+            n
+            for n, x in history.all_of(Look)
+            if x.component == component and x.seen in words and _is_bad(words[x.seen])
+        ),
+        default=-1,
+    )
+
+
+def _is_bad(word: LookWord) -> bool:
+    if word.word in ("damaged", "missing"):
+        return True
+    return word.sound < max(word.fired, word.faulty, word.damaged, word.unfit, word.missing)
 
 
 def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:

@@ -46,6 +46,7 @@ class Car(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
         stages: Number of circuits of a component, by id, where more than one.
         assumed: True when nobody stated the equipment and the template is a guess from the year.
         codes: Code tables that the user brought for this car.
+        removed: Ids that the template has and this car is said not to have, sorted.
     """
 
     vin: str | None = None
@@ -56,6 +57,7 @@ class Car(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     stages: dict[str, int] = {}
     assumed: bool = False
     codes: tuple[OwnCode, ...] = ()
+    removed: tuple[str, ...] = ()
 
 
 class Given(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

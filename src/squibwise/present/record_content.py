@@ -21,6 +21,7 @@ class StatedCar(msgspec.Struct, frozen=True, kw_only=True):
     drive_hand: str
     equipment: str
     assumed: bool
+    removed: tuple[str, ...] = ()
 
 
 class StatedEvent(msgspec.Struct, frozen=True, kw_only=True):

@@ -4,19 +4,14 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from squibwise.model.evidence import Passed
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.present.figures import counted, cut, listed
-from squibwise.present.record_content import Content, StatedComponent, StatedPart
-from squibwise.present.tell_record_annex import (
-    list_doubtful,
-    rules_followed,
-    tell_equipment,
-    tell_signature,
-)
-from squibwise.present.telling import Bullets, Section, Table, Text, filled, section
+from squibwise.present.record_content import Content, StatedComponent
+from squibwise.present.tell_record_annex import rules_followed, tell_equipment
+from squibwise.present.tell_record_known import LONGEST_STATED, list_fitted, tell_to_know
+from squibwise.present.telling import Section, Table, Text, filled, section
 
-LONGEST_STATED, MOST_DOUBTS, MOST_MARKS, MOST_KNOWN = 70, 3, 14, 8
+MOST_MARKS = 14
 LEGEND = ("fired, replaced", "fired, NOT replaced", "may have fired", "replaced")
 
 
@@ -48,20 +43,16 @@ def tell_car_of(content: Content) -> Section:
 
 def list_shown(content: Content) -> list[StatedComponent]:
     """Return what the drawing shows: what fired or may have, then what else was replaced."""
-    fitted = _fitted(content)
+    fitted = list_fitted(content)
     order = {"fired": 0, "perhaps": 1}
     found = [c for c in content.components if c.fired_in_crash in order or c.id in fitted]
     found.sort(key=lambda c: (order.get(c.fired_in_crash, 2), not c.stages))
     return found
 
 
-def _fitted(content: Content) -> dict[str, StatedPart]:
-    return {p.component: p for p in content.parts if p.by or p.fitted_on or p.number}
-
-
 def state_of(one: StatedComponent, content: Content) -> str:
     """Return what became of a component; see ``Mark``."""
-    if one.id not in _fitted(content):
+    if one.id not in list_fitted(content):
         return "fired" if one.fired_in_crash == "fired" else "perhaps"
     return "mended" if one.fired_in_crash == "fired" else "replaced"
 
@@ -95,78 +86,6 @@ def _spent_or_live(content: Content) -> Section | None:
     head = Text(text=content.texts.standing)
     told = Text(text=f"Fired or likely fired, and not proven spent: {', '.join(spent)}.")
     return Section(heading="Handle as live", blocks=(told, head), tone="alarm")
-
-
-def tell_to_know(record: ProofRecord, content: Content) -> Section:
-    """Return what somebody who relies on this record must know, the worst first."""
-    told = (*_left_fired(content), *_explained_away(content), *_own_figures(content))
-    told = (*told, *_used_live(content), *_doubts(content), *_of_photos(content))
-    told = (*told, *_left_out(record))
-    return section("To know before relying on it", Bullets(items=told[:MOST_KNOWN]))
-
-
-def _left_fired(content: Content) -> list[str]:
-    fitted = _fitted(content)
-    left = [c.title for c in content.components if c.fired_in_crash == "fired"]
-    left = [c.title for c in content.components if c.title in left and c.id not in fitted]
-    return [f"Fired and not on record as replaced: {listed(left, 8)}."] if left else []
-
-
-def _explained_away(content: Content) -> list[str]:
-    explained = tell_signature(content, "contradictions")
-    return [
-        f"Contradiction: {cut(c.text, LONGEST_STATED)}"
-        + (f" Explained by: {cut(explained, LONGEST_STATED)}." if explained else "")
-        for c in content.contradictions[:3]
-    ]
-
-
-def _own_figures(content: Content) -> list[str]:
-    profile = content.profile
-    told = [f"{r.action} {r.component} ({r.source})" for r in profile.rules]
-    figures = (profile.wait_minutes, profile.loop_low_ohm, profile.loop_high_ohm)
-    told += [f"{g.value:g} ({g.source})" for g in figures if g is not None]
-    signed = [e for e in content.evidence if isinstance(e, Passed)]
-    decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
-    rules = [f"Rules and figures typed in as the maker's: {listed(told, 5)}."] if told else []
-    by_name = f"Decided by a person, by no published limit: {listed(sorted(decided), 5)}."
-    return rules + ([by_name] if decided else [])
-
-
-def _doubts(content: Content) -> list[str]:
-    """Return what is in doubt with the look that settles it."""
-    found = list_doubtful(content)
-    told = [f"In doubt: {c.title}. {c.look}" for c in found[:MOST_DOUBTS]]
-    hidden = len(found) - len(told)
-    return told + ([f"In doubt: {hidden} more, see the annex."] if hidden else [])
-
-
-def _used_live(content: Content) -> list[str]:
-    used = [
-        f"{p.title} (donor {p.donor_vin or 'not named'})"
-        for p in content.parts
-        if p.live and p.provenance in ("recycled", "donor", "repaired")
-    ]
-    return [f"Used parts that hold an inflator or pretensioner: {listed(used, 4)}."] if used else []
-
-
-def _of_photos(content: Content) -> list[str]:
-    """Return how many photographs there are, and whether one is said to show several things."""
-    if not content.photos:
-        return ["No photograph is in it."]
-    same = Counter(p.sha256 for p in content.photos)
-    worst = max(same.values())
-    told = f"{counted(len(same), 'photograph')} in it."
-    return [told + (f" One of them stands for {worst} different things." if worst > 1 else "")]
-
-
-def _left_out(record: ProofRecord) -> list[str]:
-    if not record.withheld:
-        return []
-    return [
-        f"This copy leaves out crash data, what it tells, and prices ({len(record.withheld)} parts "
-        "of the record); the digest and the signature hold for it all the same."
-    ]
 
 
 _GRADES = ("shown", "stated", "closed", "not asked", "open")

@@ -142,7 +142,7 @@ def _serials_twice(labels: tuple[PartLabel, ...]) -> set[tuple[str, str]]:
 
     A long serial number is taken for one of a kind, whatever number stands beside it.
     """
-    marks = [(x.number.strip(), x.serial.strip()) for x in labels if x.serial.strip()]
+    marks = [_mark(x) for x in labels if _letters(x.serial)]
     serials = [serial for _, serial in marks]
     return {
         (number, serial)
@@ -152,12 +152,22 @@ def _serials_twice(labels: tuple[PartLabel, ...]) -> set[tuple[str, str]]:
     }
 
 
+def _mark(label: PartLabel) -> tuple[str, str]:
+    return _letters(label.number), _letters(label.serial)
+
+
+def _letters(text: str) -> str:
+    """Return letters and digits alone: how a number is broken up says nothing."""
+    return "".join(c for c in text.upper() if c.isalnum())
+
+
 def _judge_against(
     label: PartLabel, labels: tuple[PartLabel, ...], history: History
 ) -> Judged | None:
     """Return what speaks against a label: a number of two kinds of part, a day that cannot be."""
     number, kind = label.number.strip(), split_component(label.component).kind
-    kinds = {split_component(x.component).kind for x in labels if x.number.strip() == number}
+    same = (x for x in labels if _letters(x.number) == _letters(number))
+    kinds = {split_component(x.component).kind for x in same}
     if number and len(kinds) > 1:
         text = f"part {number} is said to be {' and '.join(sorted(kinds))}."
         return "undecided", text, "Read the label of each again; one number is one kind of part."
@@ -180,20 +190,22 @@ def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged 
     """Return what is wrong with the identification number of a donor; None when nothing is.
 
     Source: 49 CFR 565.15, tables III and IV: the check digit in position 9. Only cars made for
-    North America must carry one (from memory), so only theirs is asked for.
+    North America must carry one (from memory), so only theirs is asked for. Seventeen characters
+    without I, O and Q are asked of all: 49 CFR 565.13 (b) and (f), ISO 3779.
     """
-    donor = (label.donor_vin or "").strip().upper()
+    donor = _letters(label.donor_vin or "")
     if not donor:
         return None
-    if donor == (vin or ""):
+    if donor == _letters(vin or ""):
         text = f"the donor of part {label.number} is this car itself."
         return "not met", text, "Name the car that the part came from."
     rules = catalog.vin
     must_verify = any(donor[0] in r.first for r in rules.regions if r.checked)
     whole = len(donor) == len(rules.weights) and all(c in rules.values for c in donor)
-    if not must_verify or (whole and check_digit(donor, rules) == donor[8]):
+    if whole and (not must_verify or check_digit(donor, rules) == donor[8]):
         return None
-    text = f"part {label.number} of donor {donor}, whose check digit does not verify."
+    wrong = "whose check digit does not verify" if whole else "which is no VIN of 17 characters"
+    text = f"part {label.number} of donor {donor}, {wrong}."
     remedy = (
         "Read the donor's number again, from the car or its title; if it stands so there, record "
         f"passed 'label:{label.component}' with the document."
@@ -203,9 +215,11 @@ def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged 
 
 def _judge_origin(label: PartLabel, fires: bool, twice: set[tuple[str, str]]) -> Judged:
     name = f"part {label.number}"
-    if not label.number.strip():
-        return "undecided", "the part number is not written down.", "Read it from the label."
-    if (label.number.strip(), label.serial.strip()) in twice:
+    if not any(c.isdigit() for c in label.number):
+        shown = f"'{label.number}' is no part number."
+        told = shown if label.number.strip() else "the part number is not written down."
+        return "undecided", told, "Read it from the label; words such as 'same' are none."
+    if _mark(label) in twice:
         text = f"{name}: serial {label.serial} stands on another part of this car too."
         return "not met", text, "Read both labels again; one part cannot be in two places."
     if label.provenance == "unknown":

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.history.closing import judge_lamp, judge_scan
+from squibwise.history.closing import is_work_timed, judge_lamp, judge_scan
 from squibwise.history.order import History, last_change, read_history, replacements
 from squibwise.history.signed import (
     find_loads,
@@ -18,9 +18,10 @@ from squibwise.history.signed import (
 )
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, Look, Passed, SeatTrial
+from squibwise.model.evidence import Circumstance, Evidence, Look, Passed, SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
+from squibwise.model.report import Report
 from squibwise.model.work import Work, WorkItem
 from squibwise.prove.measured import last_seat_work
 from squibwise.prove.verdicts import LAMP, SCAN
@@ -279,23 +280,39 @@ def _lamp_check(context: Context) -> list[str]:
 
 
 def _final_scan(context: Context) -> list[str]:
-    if judge_scan(context.history, context.catalog, context.case.car.vin).entry is None:
+    scan = judge_scan(context.history, context.catalog, context.case.car.vin).entry
+    if scan is None:
         return ["no scan recorded"]
     found = any(v.what == SCAN for v in context.verdicts)
-    return _not_met(context, SCAN) if found else ["no scan after the work recorded"]
+    missing = _not_met(context, SCAN) if found else ["no scan after the work recorded"]
+    return missing + _same_content(scan, context)
+
+
+def _same_content(scan: Evidence, context: Context) -> list[str]:
+    """Return that an earlier scan under another name holds the very same bytes."""
+    kept = context.case.files
+    reports = [r for _, r in context.history.all_of(Report) if r.file in kept]
+    name = scan.file if isinstance(scan, Report) else ""
+    return [
+        f"{scan.id}: its file is a copy of that of {r.id}. Scan again after the last work."
+        for r in reports
+        if r.id != scan.id and name in kept and r.file != name and kept[r.file] == kept[name]
+    ][:1]
 
 
 def _cautions_unread(context: Context) -> list[str]:
     last = last_signed(context.history, "cautions")
-    named = last is not None and bool(last[1].by) and last[1].result == "passed"
+    named = last is not None and bool((last[1].by or "").strip()) and last[1].result == "passed"
     return [] if named else ["nobody has recorded it"]
 
 
 def _nobody_answers(context: Context) -> list[str]:
     last = last_signed(context.history, "release")
     since = is_signed(context.history, "release", after=last_change(context.history))
-    named = last is not None and bool(last[1].by) and since
-    return [] if named else ["nobody has recorded it since the last work"]
+    if last is None or not (last[1].by or "").strip() or not since:
+        return ["nobody has recorded it since the last work"]
+    timeless = last[1].time is None and is_work_timed(context.history)
+    return ["it has no time, the work has"] if timeless else []
 
 
 QUESTIONS: dict[str, Callable[[Context], list[str]]] = {

@@ -1,5 +1,6 @@
 """What is shown, what is only stated and what is open: of gates, papers, parts and questions."""
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
@@ -42,20 +43,31 @@ def is_shown(entry: Evidence, context: Context) -> bool:
 
     A scan shows itself when its file is hashed in the record; a reading and a seat trial are
     figures. Anything else needs a photograph of its component or of its operation, or a note that
-    names a file of the case.
+    names a document of the case: a file that is no scan and no crash data.
     """
     if isinstance(entry, Report | Recorder):
         return _is_kept(entry.file or entry.origin.file or "", context)
     if isinstance(entry, Reading | SeatTrial):
         return True
     note = entry.note if isinstance(entry, Passed) else ""
-    return any(name in note for name in context.case.files) or any(
+    return bool(named_documents(note, context)) or any(
         _shows(photo, entry) for photo in kept_photos(context)
     )
 
 
+def named_documents(note: str, context: Context) -> list[str]:
+    """Return the documents of the case that a note names by their whole path."""
+    scans = [e for e in context.history.entries if isinstance(e, Report | Recorder)]
+    read = {e.file or e.origin.file for e in scans}
+    return [
+        name
+        for name in context.case.files
+        if name not in read and re.search(rf"(?<![\w./-]){re.escape(name)}(?![\w-])", note)
+    ]
+
+
 def _is_kept(name: str, context: Context) -> bool:
-    return bool(name) and any(name.endswith(kept) for kept in context.case.files)
+    return any(name == kept or name.endswith(f"/{kept}") for kept in context.case.files)
 
 
 def kept_photos(context: Context) -> list[Photo]:
@@ -73,6 +85,8 @@ def kept_photos(context: Context) -> list[Photo]:
 
 def _shows(photo: Photo, entry: Evidence) -> bool:
     component = getattr(entry, "component", None) or _component_of(entry)
+    if isinstance(entry, DoneWork) and _is_before(photo, entry):
+        return False
     if photo.operation:
         words = {photo.operation, photo.operation.removeprefix("step:")}
         named = {getattr(entry, "item", None), word_of(entry)}
@@ -80,6 +94,12 @@ def _shows(photo: Photo, entry: Evidence) -> bool:
             return photo.component == component and _LABEL in words
         return bool(words & named)
     return photo.component is not None and photo.component == component
+
+
+def _is_before(photo: Photo, work: DoneWork) -> bool:
+    """Return whether a picture is older than the work that it is to show."""
+    taken, done = photo.time, work.time
+    return bool(taken and done and taken.replace(tzinfo=None) < done.replace(tzinfo=None))
 
 
 def word_of(entry: Evidence) -> str:
@@ -144,13 +164,14 @@ def _last_looks(context: Context) -> list[Evidence]:
 
 
 def signed_items(*actions: str) -> Callable[[Context], Sequence[Evidence]]:
-    """Return who finds the signatures that tick work of these actions."""
+    """Return who finds the signatures, and the work, that tick items of these actions."""
 
     def find(context: Context) -> list[Evidence]:
         items = {i.id for i in context.work.items if i.action in actions}
         words = items | {i.removeprefix("step:") for i in items}
         last = {p.what: p for _, p in context.history.all_of(Passed) if p.what in words}
-        return list(last.values())
+        named = {w.item: w for _, w in context.history.all_of(DoneWork) if w.item in items}
+        return [*last.values(), *named.values()]
 
     return find
 
@@ -209,7 +230,9 @@ _LEANS_ON: dict[str, Callable[[Context], Sequence[Evidence]]] = {
     "contradictions": _explained,
     "doubtful": _last_looks,
     "not-sound": _last_looks,
-    "replacements": lambda c: [w for _, w in c.history.all_of(DoneWork) if w.what == "replaced"],
+    "replacements": lambda c: [
+        c.history.entries[n] for n, w in c.history.works if w.what == "replaced"
+    ],
     "faults": _all_of(TestOutcome),
     "inspections": signed_items("inspect"),
     "calibrations": signed_items("calibrate"),

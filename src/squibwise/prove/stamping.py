@@ -55,6 +55,21 @@ def read_stamp(token: bytes, digest: str) -> Stamp:
         raise InputError(f"the time stamp cannot be read: {error}", remedy=_ASK) from error
 
 
+def refuse_later_day(stamp: Stamp, issued_on: str) -> None:
+    """Refuse a record that says it was issued after it was stamped.
+
+    Raises:
+        InputError: The day of issue is later than the stamp, in whatever part of the world.
+    """
+    latest = (stamp.at + _FURTHEST_EAST).date()
+    if dt.date.fromisoformat(issued_on) > latest:
+        text = f"the record says it was issued on {issued_on}, and was stamped {stamp.at:%Y-%m-%d}"
+        raise InputError(text, remedy="Its dates are not true: do not rely on them.")
+
+
+_FURTHEST_EAST = dt.timedelta(hours=14)  # the largest offset of a civil time from UTC
+
+
 def _read(token: bytes, digest: str) -> Stamp:
     signed = _signed_data(token)
     said = signed["encap_content_info"]["content"].parsed

@@ -100,6 +100,7 @@ _LAMP = {
     "dark": ("The lamp did not light at key-on: a dark lamp is a fault.", "Trace the lamp."),
     "came-on": ("The lamp lit and did not stay out.", "Read the codes and trace the fault."),
     "early": ("It came before the last work on the car.", "Check the lamp again."),
+    "no-time": ("It has no time, the work has.", "Write down when the lamp was checked."),
     "not-timed": (
         "When the lamp went out is not written down.",
         "Time it from key-on; if it stays on, trace the fault.",

@@ -9,6 +9,7 @@ from squibwise.history.order import History, last_change, read_history, replacem
 from squibwise.history.signed import (
     LoadsOut,
     find_loads,
+    last_seen_bad,
     last_signed,
     signed_results,
     speaks_against,
@@ -32,7 +33,7 @@ class Progress(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         history: The course of the case.
         results: Last result by gate word, item id or step word.
-        done_items: Item ids that a ``done`` evidence names.
+        done_items: Item ids that a ``done`` evidence names and can finish.
         replaced: Components that were replaced.
         loads: Where the substitute loads are.
     """
@@ -59,11 +60,24 @@ def read_progress(case: Case) -> Progress:
     return Progress(
         history=history,
         results=signed_results(history),
-        done_items=frozenset(w.item for _, w in history.works if w.item),
+        done_items=frozenset(w.item for _, w in history.works if w.item and _can_finish(w, w.item)),
         replaced=frozenset(replacements(history)),
         loads=find_loads(history),
         vin=case.car.vin,
     )
+
+
+_FINISH = {"replace": ("replaced",), "trace": ("replaced", "reseated", "repaired")}
+
+
+def _can_finish(work: DoneWork, item: str) -> bool:
+    """Can this work finish the item that it names.
+
+    A step is work; inspections and settings are signed for, and no other part's work is this one's.
+    """
+    component, _, action = item.rpartition(":")
+    own = work.component == component and work.what in _FINISH.get(action, ())
+    return own or item.startswith(STEP) or ":" not in item
 
 
 def signed(progress: Progress, suffix: str, result: str) -> frozenset[str]:
@@ -93,33 +107,49 @@ def is_done(item: WorkItem, assessment: Assessment, progress: Progress, catalog:
     """Is an item on a component finished.
 
     A replacement counts only while the part that is now there is not itself more likely than
-    not fired, damaged or wrong. A cleared record never counts as a replacement. What was set
-    before a part that it follows was replaced is to be set again.
+    not fired, damaged or wrong. A cleared record never counts as a replacement. What was inspected
+    or set before the part, or one that a setting follows, was replaced is to be done again; so is
+    what was inspected before an eye saw it bad.
     """
     component = item.component or ""
     if item.action == "replace":
         named = component in progress.replaced or item.id in progress.done_items
         return named and not _is_bad_now(component, assessment)
     told = item.id in progress.done_items or progress.passed(item.id)
-    return told and (item.action != "calibrate" or _is_set_since(item, progress, catalog))
+    return told and _last_done(item, progress) > _outdated_by(item, progress, catalog)
 
 
-def _is_set_since(item: WorkItem, progress: Progress, catalog: Catalog) -> bool:
-    """Return whether a setting was signed for after the last replacement that it follows."""
+def _last_done(item: WorkItem, progress: Progress) -> int:
+    """Return the place at which an item was last signed for, or named by work."""
+    signed = last_signed(progress.history, item.id)
+    done = [n for n, w in progress.history.works if w.item == item.id]
+    return max([*done, signed[0] if signed else -1])
+
+
+def _outdated_by(item: WorkItem, progress: Progress, catalog: Catalog) -> int:
+    """Return the place of the last thing that makes an inspection or a setting due again."""
+    if item.action == "calibrate":
+        return max(_replaced_before_setting(item, progress, catalog), default=-1)
+    if item.action != "inspect" or item.component is None:
+        return -2
+    fitted = replacements(progress.history).get(item.component, ())
+    return max(last_seen_bad(progress.history, item.component, catalog), *fitted, -1)
+
+
+def _replaced_before_setting(
+    item: WorkItem, progress: Progress, catalog: Catalog
+) -> tuple[int, ...]:
+    """Return the places at which something that a setting follows was last replaced."""
     own = split_component(item.component or "")
     setting = catalog.tasks.settings.get(own.kind)
     follows = (own.kind, *(setting.follows if setting else ()))
-    fitted = replacements(progress.history)
-    replaced = [
+    return tuple(
         places[-1]
-        for component, places in fitted.items()
+        for component, places in replacements(progress.history).items()
         if "." in component
         and split_component(component).kind in follows
         and split_component(component).place in (own.place, "centre")
-    ]
-    signed = last_signed(progress.history, item.id)
-    done = [n for n, w in progress.history.works if w.item == item.id]
-    return max([*done, signed[0] if signed else -1]) > max(replaced, default=-1)
+    )
 
 
 def _is_bad_now(component: str, assessment: Assessment) -> bool:

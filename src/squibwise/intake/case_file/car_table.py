@@ -58,6 +58,7 @@ def make_car(table: CarTable, vin: str | None, year: int | None, catalog: Catalo
         components=tuple(sorted(components)),
         stages={c: n for c, n in sorted(stages.items()) if n > 1},
         assumed=table.equipment is None,
+        removed=tuple(sorted(set(table.remove) & set(template.components))),
     )
 
 

@@ -107,6 +107,29 @@ def note_unnamed(named: Collection[str], notes: Notes) -> None:
         notes.add("case-unnamed-file", (), message, "Name it in an [[evidence]] entry.", "note")
 
 
+_PICTURE_MARKS = (
+    b"\xff\xd8\xff",  # JPEG
+    b"\x89PNG\r\n\x1a\n",
+    b"GIF8",
+    b"II*\0",  # TIFF
+    b"MM\0*",
+    b"%PDF-",
+)
+
+
+def is_picture(data: bytes) -> bool:
+    """Is a file a picture, a film or a scanned paper by its first bytes.
+
+    Source: ISO/IEC 10918-1 (JPEG), ISO/IEC 15948 (PNG), ISO/IEC 14496-12 section 4.3 (``ftyp``,
+    for HEIC, MP4 and MOV), the rest as their makers publish it; all from memory.
+    """
+    return (
+        data.startswith(_PICTURE_MARKS)
+        or data[4:8] == b"ftyp"
+        or (data[:4], data[8:12]) == (b"RIFF", b"WEBP")
+    )
+
+
 def digest(data: bytes) -> str:
     """Return the SHA-256 of a file in hexadecimal."""
     return hashlib.sha256(data).hexdigest()

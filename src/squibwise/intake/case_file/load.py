@@ -112,6 +112,7 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     _note_copies(written, digests, notes)
     _note_blank_impacts(written, notes)
     _note_changed_photos(written, digests, notes)
+    _note_no_pictures(written, files, notes)
     evidence_files.note_unnamed(files, notes)
     return Case(
         id=written.case.id or notes.folder.resolve().name or "case",
@@ -159,6 +160,16 @@ def _note_changed_photos(written: Written, digests: Mapping[str, str], notes: No
             message = f"'{entry.file}' is not the photograph that was added: its content differs."
             remedy = "Put the first one back, or add this one under another name."
             notes.add("photo-changed", (*one.path, "sha256"), message, remedy, "warning")
+
+
+def _note_no_pictures(written: Written, files: Mapping[str, bytes], notes: Notes) -> None:
+    """Say where the file of a photograph is none by what is in it, whatever its name says."""
+    for one in written.entries:
+        entry = one.entry
+        if isinstance(entry, PhotoEntry) and not evidence_files.is_picture(files[entry.file]):
+            message = f"'{entry.file}' is no photograph: what is in it is neither picture nor film."
+            remedy = "Add the photograph itself, or remove the entry."
+            notes.add("photo-no-picture", (*one.path, "file"), message, remedy)
 
 
 def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Case:
