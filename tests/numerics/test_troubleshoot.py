@@ -348,6 +348,29 @@ def test_trimming_changes_nothing(seed: int) -> None:
     assert exact(trimmed(padded)) == pytest.approx(exact(padded), abs=1e-9)
 
 
+def test_a_test_that_allows_a_repair_is_kept_although_it_tells_nothing() -> None:
+    """One fault is left; reading a label is enough for its repair, in place of a dear test."""
+    label = Test(
+        id="label",
+        minutes=5.0,
+        results=(Result(word="wrong", chance=(0.95,)), Result(word="right", chance=(0.05,))),
+    )
+    feed = Test(id="feed", minutes=60.0, results=(Result(word="there", chance=(1.0,)),))
+    repair = Repair(
+        id="renew",
+        minutes=10.0,
+        fixes=frozenset({"a"}),
+        after=frozenset({"feed"}),
+        unless=frozenset({("label", "wrong")}),
+    )
+    problem = Problem(
+        hypotheses=(frozenset({"a"}),), weight=(1.0,), tests=(label, feed), repairs=(repair,)
+    )
+    assert exact(trimmed(problem)) == pytest.approx(enumerate_plans(problem), abs=1e-9)
+    tree = plan(problem, Limits()).tree
+    assert tree.action is not None and tree.action.id == "label"
+
+
 def test_of_two_equal_repairs_the_first_is_kept() -> None:
     problem = only_repairs([1.0], [5, 5], [[0], [0]])
     assert [r.id for r in trimmed(problem).repairs] == ["r0"]

@@ -163,9 +163,15 @@ def trimmed(problem: Problem) -> Problem:
     faults = frozenset[str]().union(*problem.hypotheses)
     useful = [r for r in problem.repairs if r.fixes & faults]
     repairs = tuple(r for r in useful if not any(_beats(o, r, faults, useful) for o in useful))
-    needed = frozenset[str]().union(*(r.after for r in repairs))
+    needed = frozenset[str]().union(*(_allowing(r) for r in repairs))
     tests = tuple(t for t in problem.tests if telling(t) or t.id in needed)
     return msgspec.structs.replace(problem, tests=tests, repairs=repairs)
+
+
+def _allowing(repair: Repair) -> frozenset[str]:
+    """Return the tests that a repair waits for, or that can allow it without them."""
+    freeing = frozenset(test for test, _ in repair.unless)
+    return repair.after | freeing if repair.after else frozenset()
 
 
 def _beats(other: Repair, repair: Repair, faults: frozenset[str], order: list[Repair]) -> bool:
