@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from squibwise.isolate.tracing import _problem, search_of
+from squibwise.isolate.tracing import plan_of, search_of
 from squibwise.model.words import FAULTS
 
 from .building import CATALOG, COMPONENTS, a_case, a_line, a_report, believing
@@ -24,7 +24,7 @@ def _is_a_sound_problem(component: str, word: str) -> None:
     suspects = search.standing.suspects
     assert math.fsum(s.p for s in suspects) == pytest.approx(1.0)
     assert all(s.title and "{" not in s.title for s in suspects)
-    problem = _problem(search.standing, search, case, CATALOG)
+    problem = plan_of(search, case, CATALOG)
     assert problem.repairs  # a fault without a repair would have been refused
     assert len({t.id for t in search.tests}) == len(search.tests)
     assert len({r.id for r in search.repairs}) == len(search.repairs)

@@ -68,7 +68,13 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         and (not test.circuits or context.chain.circuit in test.circuits)
         and (not test.symptoms or words & set(test.symptoms))
         and (spent or test.id != "look-cover")
+        and not (context.reported.clean and _finds_memory_only(test))
     )
+
+
+def _finds_memory_only(test: LoopTest) -> bool:
+    """Return whether a test can only tell a stored code from a fault that is there."""
+    return all(key.startswith(_MEMORY) for key in test.finds) and bool(test.finds)
 
 
 def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRepair, ...]:
@@ -235,8 +241,7 @@ def _with_coming(
 ) -> float:
     """Return the chance of the bad outcome for a fault that may be away while it is read."""
     coming, floor = context.reported.comes_and_goes, bench.test.false_alarm
-    looks_for_memory = any(key.startswith(_MEMORY) for key in bench.test.finds)
-    if looks_for_memory:
+    if _finds_memory_only(bench.test):
         hidden = catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
         return hidden if coming and not part.startswith(_MEMORY) else bad
     if bench.test.moves:

@@ -13,7 +13,8 @@ from squibwise.isolate.bench import (
     power_of,
     wait_minutes,
 )
-from squibwise.isolate.context import Context, lines_for
+from squibwise.isolate.context import Context
+from squibwise.isolate.reported import lines_for
 from squibwise.isolate.suspects import Suspect, ranked
 from squibwise.model.belief import Because
 from squibwise.model.evidence import DoneWork, LampCheck, TestOutcome

@@ -74,9 +74,14 @@ def _prose(context: Context) -> Iterator[tuple[str, str]]:
     for item in context.case.evidence:
         if isinstance(item, Story) and _speaks_of(item, context):
             yield item.id, item.text
-        elif isinstance(item, Report) and item.id in context.reported.evidence:
+        elif isinstance(item, Report) and _may_tell(item, context):
             for line in item.reading.unread:
                 yield item.id, line.raw
+
+
+def _may_tell(report: Report, context: Context) -> bool:
+    """Return whether the prose of a report may speak of the circuit: it names it, or none does."""
+    return report.id in context.reported.evidence or not context.reported.is_told
 
 
 def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[Sign]:
@@ -327,11 +332,14 @@ def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Sign
         return {}
     ids, found = (report.id,), Signs()
     through = _shared(context, catalog)
+    alike = bool(context.faulty) and _same_status(context)
     if element.id in through:
         found["shared"] = ids
         if through[element.id] > 1:
             found["shared-many"] = ids
-    if context.faulty and set(through) <= set(_UNIT_SIDE) and _same_status(context):
+    elif alike and element.role != "whole":
+        found["not-shared"] = ids
+    if alike and not _nearer_explains(through, context):
         found["unlike-circuits"] = ids
     if not context.faulty:
         found |= _alone(element, context, report)
@@ -357,24 +365,33 @@ def _alone(element: Element, context: Context, report: Report) -> Signs:
 
 def _same_status(context: Context) -> bool:
     """Return whether the circuits at fault together are so in the same way, as one cause is."""
-    report = context.reported.report
-    others = {c for c, _ in context.faulty}
-    lines = report.reading.lines if report else ()
-    states = {frozenset(x.status) for x in lines if x.component in {*others, context.name.id}}
-    return len(states) == 1
+    names = {context.name.id, *(c for c, _ in context.faulty)}
+    reports = [e for e in context.case.evidence if isinstance(e, Report)]
+    told = [r for r in reports if r.id in context.reported.evidence]
+    lines = [x for r in told[-1:] for x in r.reading.lines]
+    if context.reported.comes_and_goes:
+        lines = [x for r in told for x in r.reading.lines]
+    return len({frozenset(x.status) for x in lines if x.component in names}) == 1
+
+
+def _nearer_explains(through: dict[str, int], context: Context) -> bool:
+    """Return whether something nearer than the control unit carries all the circuits at fault."""
+    near = [n for i, n in through.items() if i not in _UNIT_SIDE]
+    return max(near, default=0) == len(context.faulty)
 
 
 def _shared(context: Context, catalog: Catalog) -> dict[str, int]:
     """Return how many other circuits at fault run through each element.
 
-    What only the control unit shares counts when nothing nearer to the device is shared.
+    What only the control unit shares counts when nothing nearer to the device carries them all.
     """
     counts = {
         e.id: sum(_runs_through(e, c, context, catalog) for c, _ in context.faulty)
         for e in context.chain.element
     }
     near = max((n for i, n in counts.items() if i not in _UNIT_SIDE), default=0)
-    return {i: n for i, n in counts.items() if n and (near == 0 if i in _UNIT_SIDE else n == near)}
+    wide = near < len(context.faulty)
+    return {i: n for i, n in counts.items() if n and (wide if i in _UNIT_SIDE else n == near)}
 
 
 def _runs_through(element: Element, other: str, context: Context, catalog: Catalog) -> bool:

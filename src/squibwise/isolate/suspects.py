@@ -234,20 +234,33 @@ def _is_of(cause: str, element: Element, fault: LoopFault) -> bool:
     return places[cause]
 
 
+_LIKELY = 0.5
 _GIVEN = {
     "device:spent": "The assessment gives for a device that is spent",
     "device:left-out": "The assessment gives for a device that is not in the car",
-    "load:left-in": "A load is out on this circuit and no report names a fault of it",
+    "load:left-in": "A load, or a resistor in a device's place, would hide it: the circuit reads good",
 }
+
+
+def _given(context: Context, catalog: Catalog) -> dict[str, float]:
+    """Return the causes whose chance the assessment gives.
+
+    A device that is probably gone, in a circuit that reads good, has something in its place.
+    """
+    hides = catalog.fact("isolation.load-hides").number()
+    gone = {"device:spent": context.fired or 0.0, "device:left-out": context.missing}
+    likely = context.reported.clean and sum(gone.values()) >= _LIKELY
+    if not context.load_hides and not likely:
+        return gone
+    load = hides if context.load_hides else hides * sum(gone.values())
+    return {cause: p * (1.0 - hides) for cause, p in gone.items()} | {"load:left-in": load}
 
 
 def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
     """Return the weights; a spent or missing device has the chance that the assessment gives it."""
     weights = _leaning(found, context, catalog)
     least, most = (catalog.fact(f"isolation.assessed-{end}").number() for end in ("least", "most"))
-    given = {"device:spent": context.fired or 0.0, "device:left-out": context.missing}
-    if context.load_hides:
-        given["load:left-in"] = catalog.fact("isolation.load-hides").number()
+    given = _given(context, catalog)
     named = {
         i: min(most, max(least, given[f"{e.id}:{f.fault}"]))
         for i, (e, f, _, _) in enumerate(found)

@@ -1,0 +1,233 @@
+"""What reports and lamp checks say of one circuit: the kind of fault, since when, how often."""
+
+import math
+import re
+from collections.abc import Iterator
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.loops import Chain
+from squibwise.model.belief import Assessment
+from squibwise.model.case import Case
+from squibwise.model.evidence import DoneWork, LampCheck
+from squibwise.model.names import ComponentName, split_component
+from squibwise.model.report import CodeLine, Report
+from squibwise.model.words import FAULTS
+
+_NO_FAULT = ("event-recorded", "configuration", "identity")
+
+
+class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What reports say of the circuit.
+
+    Attributes:
+        weight: Fault words with their share; they sum to one.
+        statuses: Status words of the lines.
+        report: The report it was last seen in; None when no report names this circuit.
+        first: The report it was first seen in, of those that tell of the same fault.
+        named_before: Was it named by more than one of them.
+        gone_since: Id of a later report that no longer names it; empty when there is none.
+        shown: Id of a lamp check that shows the fault where no report names it; empty for none.
+        often: Did the unit count the fault more than once.
+        clean: Id of the last complete report where none names this circuit; empty otherwise.
+        evidence: Ids of the reports.
+        sources: Source ids its reading leans on.
+    """
+
+    weight: dict[str, float]
+    statuses: frozenset[str] = frozenset()
+    report: Report | None = None
+    first: Report | None = None
+    gone_since: str = ""
+    shown: str = ""
+    often: bool = False
+    clean: str = ""
+    evidence: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+    @property
+    def is_told(self) -> bool:
+        """Does anything entered show a fault of this circuit."""
+        return self.report is not None or bool(self.shown)
+
+    @property
+    def comes_and_goes(self) -> bool:
+        """Does the fault come and go: told so, or counted often and not there now."""
+        return "intermittent" in self.statuses or (
+            self.often and "present" not in self.statuses and "stored" in self.statuses
+        )
+
+    @property
+    def stored_only(self) -> bool:
+        """Is it only remembered, not there."""
+        remembered = self.statuses & {"stored", "pending", "cleared"}
+        return bool(self.gone_since or (remembered and "present" not in self.statuses))
+
+
+def lines_for(
+    report: Report, component: str, stage: int, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield the lines of a report that may speak of a circuit, each with a fault word and a share.
+
+    A line that names only the kind, or the kind and no place, counts by a share.
+    """
+    for line in report.reading.lines:
+        if not is_there(line):
+            continue
+        if line.component == component and line.stage in (None, stage):
+            yield from _kinds_told(line, component)
+        elif line.component is None:
+            yield from _perhaps(line, component, stage, catalog)
+
+
+def is_there(line: CodeLine) -> bool:
+    """Return whether a line tells of a fault that is there: one that came back was only cleared."""
+    return line.present or "present" in line.status
+
+
+def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield the kind of fault of a line; where it is left open, its candidates by weight."""
+    open_kinds = [c for c in line.candidates if c.component == component and c.fault != "unknown"]
+    if line.fault != "unknown" or not open_kinds:
+        yield line, line.fault, 1.0
+        return
+    total = math.fsum(c.weight for c in open_kinds)
+    for candidate in open_kinds:
+        yield line, candidate.fault, candidate.weight / total
+
+
+def _perhaps(
+    line: CodeLine, component: str, stage: int, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    name = split_component(component)
+    unplaced = catalog.fact("isolation.unplaced").number()
+    for candidate in line.candidates:
+        if candidate.stage not in (None, stage):
+            continue
+        if candidate.component == component:
+            yield line, candidate.fault, candidate.weight
+        elif candidate.component is None and _may_be(candidate.kind, candidate.place, name):
+            yield line, candidate.fault, candidate.weight * unplaced
+    if not line.candidates and _may_be(line.kind, line.place, name):
+        yield line, line.fault, unplaced
+
+
+def _may_be(kind: str | None, place: str | None, name: ComponentName) -> bool:
+    return kind == name.kind and place in (None, name.place)
+
+
+_TIMES = re.compile(
+    r"\b(?:logged|count(?:er)?|occurr?(?:ences?)?|frequency|haeufigkeit|häufigkeit|zähler|zaehler"
+    r"|fréquence|frequence|compteur|frecuencia|contador)\W{0,3}(\d{1,3})\b"
+    r"|\b(\d{1,3}) ?(?:times|x|mal|fois|veces|occurrences?)\b",
+    re.IGNORECASE,
+)
+
+
+def _times_told(raw: str) -> int:
+    """Return how often a line says that the fault was logged; 1 where it does not say."""
+    return max((int(a or b) for a, b in _TIMES.findall(raw)), default=1)
+
+
+Named = tuple[Report, list[tuple[CodeLine, str, float]]]
+
+
+def reported_of(
+    case: Case, assessment: Assessment, component: str, stage: int, chain: Chain, catalog: Catalog
+) -> Reported:
+    """Return what the newest report that names a circuit says of it, and since when."""
+    reports = [e for e in case.evidence if isinstance(e, Report)]
+    named: list[Named] = [
+        (r, found) for r in reports if (found := list(lines_for(r, component, stage, catalog)))
+    ]
+    untold = catalog.loops.untold[chain.circuit]
+    if not named:
+        clean = [r.id for r in reports if _tells_clean(r)]
+        nothing = Reported(weight=dict(untold), clean=clean[-1] if clean else "")
+        return _shown_by_lamp(case, component, catalog) or nothing
+    last, found = named[-1]
+    clean = [r.id for r in reports[reports.index(last) + 1 :] if _tells_clean(r)]
+    run = _same_fault(named, reports, _renewed_after_firing(case, assessment, component))
+    return Reported(
+        weight=_kinds(run, untold),
+        statuses=frozenset(s for line, _, _ in found for s in line.status),
+        report=last,
+        first=run[0][0],
+        gone_since=clean[-1] if clean else "",
+        often=any(_times_told(line.raw) > 1 for line, _, _ in found),
+        evidence=tuple(r.id for r, _ in run),
+        sources=tuple(dict.fromkeys(s for line, _, _ in found for s in line.sources)),
+    )
+
+
+def _shown_by_lamp(case: Case, component: str, catalog: Catalog) -> Reported | None:
+    """Return what the last lamp check shows of the warning lamp itself; None when it is sound."""
+    checks = [e for e in case.evidence if isinstance(e, LampCheck)]
+    if not checks or split_component(component).kind != "warning-lamp":
+        return None
+    last = checks[-1]
+    if last.lit and last.out_after_s is not None and last.stayed_out is not False:
+        return None
+    kinds = catalog.loops.untold["dark" if not last.lit else "held-on"]
+    return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))
+
+
+def _tells_clean(report: Report) -> bool:
+    coverage = report.reading.coverage
+    return bool(coverage.complete and coverage.able is not False)
+
+
+def _renewed_after_firing(case: Case, assessment: Assessment, component: str) -> int | None:
+    """Return where a device that had fired was renewed; its codes before tell of the old one."""
+    belief = assessment.of(component)
+    if belief is None or belief.after_crash.fired < 0.5:
+        return None
+    places = [
+        n
+        for n, e in enumerate(case.evidence)
+        if isinstance(e, DoneWork) and e.what == "replaced" and e.component == component
+    ]
+    return places[-1] if places else None
+
+
+def _same_fault(named: list[Named], reports: list[Report], renewed: int | None) -> list[Named]:
+    """Return the last reports of a circuit that tell of one and the same fault, oldest first.
+
+    Another kind of fault, or a clean report of all circuits between, begins a new one.
+    """
+    run = [named[-1]]
+    for earlier in reversed(named[:-1]):
+        between = reports[reports.index(earlier[0]) + 1 : reports.index(run[0][0])]
+        told = {w for _, w, _ in earlier[1]} - {"unknown"}
+        mine = {w for _, found in run for _, w, _ in found} - {"unknown"}
+        if any(_tells_clean(r) for r in between) or (told and mine and not told & mine):
+            break
+        run.insert(0, earlier)
+    if renewed is not None and len(run) > 1:
+        run = run[-1:]
+    return run
+
+
+def _kinds(run: list[Named], untold: dict[str, float]) -> dict[str, float]:
+    """Return fault words with their share: of the newest report that tells the kind."""
+    for _, found in reversed(run):
+        weight: dict[str, float] = {}
+        for _, word, share in found:
+            weight[word] = max(weight.get(word, 0.0), share)
+        if set(weight) != {"unknown"}:
+            break
+    unknown = weight.pop("unknown", 0.0)
+    for word, share in untold.items():
+        weight[word] = weight.get(word, 0.0) + unknown * share
+    total = math.fsum(weight.values())
+    return {w: weight[w] / total for w in FAULTS if weight.get(w, 0.0) > 0.0}
+
+
+def faulty_loops(report: Report) -> set[tuple[str, int]]:
+    """Return component and stage (0 = not told) of circuits with a line in a report."""
+    return {
+        (line.component, line.stage or 0)
+        for line in report.reading.lines
+        if line.component and is_there(line) and line.fault not in _NO_FAULT
+    }
