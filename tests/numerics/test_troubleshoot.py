@@ -368,7 +368,8 @@ def test_a_test_that_allows_a_repair_is_kept_although_it_tells_nothing() -> None
     )
     assert exact(trimmed(problem)) == pytest.approx(enumerate_plans(problem), abs=1e-9)
     tree = plan(problem, Limits()).tree
-    assert tree.action is not None and tree.action.id == "label"
+    assert tree.action is not None
+    assert tree.action.id == "label"
 
 
 def test_of_two_equal_repairs_the_first_is_kept() -> None:

@@ -238,7 +238,7 @@ _LIKELY = 0.5
 _GIVEN = {
     "device:spent": "The assessment gives for a device that is spent",
     "device:left-out": "The assessment gives for a device that is not in the car",
-    "load:left-in": "A load, or a resistor in a device's place, would hide it: the circuit reads good",
+    "load:left-in": "A load or resistor in its place may hide it: the circuit reads good",
 }
 
 
