@@ -122,6 +122,34 @@ def test_a_late_part_moves_the_day_and_what_is_ordered_stays(run: Line, folder: 
     assert after["ready_day"] > max(21, before["ready_day"])
 
 
+def test_the_printed_terms_are_terms_and_name_what_others_may_do(
+    run: Line, folder: Path, tmp_path: Path
+) -> None:
+    printed = run("buy", folder, "--example").out
+    filled = printed.replace("# price = 0", "price = 150")
+    for line in ("[services.", "days = 0.5", "notice = 0"):
+        filled = filled.replace(f"# {line}", line)
+    terms = tmp_path / "terms.toml"
+    for text in (printed, filled):
+        terms.write_text(text, encoding="utf-8")
+        assert run("buy", folder, "--terms", terms, "--json").code == 1
+    days = run("buy", folder, "--terms", terms, "--json").json()["schedule"]
+    assert [t["outside"] for t in days if t["id"] == "set:program"] == [True]
+
+
+def test_a_part_without_an_offer_is_told_with_what_was_offered_for_it(
+    run: Line, folder: Path
+) -> None:
+    used = OFFERS.replace(
+        "driver.front-bag;Maker parts desk;689.00;new;", "driver bag;Yard;90;used;"
+    )
+    (folder / "offers.csv").write_text(used, encoding="utf-8")
+    out = " ".join(run("buy", folder).out.split())
+    assert "driver airbag module (Yard, line 3: refused)" in out
+    assert "NO PART YET, Fit, join and lock: driver airbag module" in out
+    assert "Ask Yard for the VIN of the donor car and the recall check of the number" in out
+
+
 @pytest.mark.parametrize(
     ("name", "text", "words"),
     [

@@ -7,7 +7,8 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
-from squibwise.intake.offers import guess_columns, read_offers
+from squibwise.intake.columns import guess_columns
+from squibwise.intake.offers import read_offers
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
@@ -223,9 +224,99 @@ def test_a_price_far_below_its_kind_is_flagged_and_not_counted_on() -> None:
 def test_an_offer_is_matched_by_component_or_by_likeness_and_says_so() -> None:
     by_component, _ = _judge("driver.belt-webbing,Alder,200,new,3,,", _case())
     assert by_component[0].need == BELT.key
-    by_words, findings = _judge("Front seatbelt assembly driver,Alder,200,new,3,,", _case())
+    by_words, findings = _judge("Front seetbelt assembly driver,Alder,200,new,3,,", _case())
     assert by_words[0].need == BELT.key
     assert [f.code for f in findings] == ["offer-part-guessed"]
+
+
+WANTED = tuple(
+    Need(key=f"{assembly}@{components[0].partition('.')[0]}", title=title, contains=components)
+    for assembly, title, *components in (
+        ("driver-bag", "driver airbag module", "driver.front-bag"),
+        ("passenger-bag", "passenger airbag module", "passenger.front-bag"),
+        ("seat-bag", "seat side airbag module, driver", "driver.seat-bag"),
+        ("curtain", "curtain airbag module, left", "left.curtain"),
+        ("front-belt", "front seat belt assembly, driver", "driver.retractor-pretensioner"),
+        ("front-belt", "front seat belt assembly, passenger", "passenger.retractor-pretensioner"),
+        ("rear-belt", "rear belt assembly, row2-left", "row2-left.retractor-pretensioner"),
+        ("front-buckle", "front buckle assembly, driver", "driver.buckle-pretensioner"),
+        ("control-unit", "airbag control module", "centre.control-unit"),
+        ("instrument-panel", "instrument panel", "centre.instrument-panel"),
+        ("front-sensor", "front impact sensor", "nose-left.impact-sensor"),
+        ("side-sensor", "B-pillar impact sensor", "pillar-left.impact-sensor"),
+    )
+    for components in [tuple(components)]
+)
+
+
+# Words of our own, as sheets name parts; a car that is driven from the left.
+@pytest.mark.parametrize(
+    ("words", "key", "is_guessed"),
+    [
+        ("steering wheel airbag", "driver-bag@driver", False),
+        ("AIRBAG, DRIVER'S", "driver-bag@driver", False),
+        ("dash airbag pass.", "passenger-bag@passenger", False),
+        ("LH roof airbag", "curtain@left", False),
+        ("curtain, driver side", "curtain@left", False),
+        ("seat belt front left", "front-belt@driver", False),
+        ("RF seat belt assy", "front-belt@passenger", False),
+        ("retractor L/H rear", "rear-belt@row2-left", False),
+        ("left hand seat airbag", "seat-bag@driver", False),
+        ("buckle", "front-buckle@driver", True),
+        ("airbag module (control)", "control-unit@centre", False),
+        ("Dashboard", "instrument-panel@centre", False),
+        ("dashbord", "instrument-panel@centre", True),
+        ("front crash sensor LH", "front-sensor@nose-left", False),
+        ("seat belt", None, None),
+        ("airbag", None, None),
+        ("driver side airbag", None, None),
+        ("front crash sensor RH", None, None),
+        ("curtain right", None, None),
+        ("brake pads", None, None),
+        ("left", None, None),
+        ("12", None, None),
+    ],
+)
+def test_a_part_is_known_by_what_the_trade_calls_it(
+    words: str, key: str | None, is_guessed: bool | None
+) -> None:
+    judged, findings = _judge(f'"{words}",Alder,900,new,3,,', _case(), WANTED)
+    assert [j.need for j in judged] == ([key] if key else [])
+    assert [f.code for f in findings] == {
+        None: ["offer-fits-nothing"],
+        True: ["offer-part-guessed"],
+        False: [],
+    }[is_guessed]
+
+
+# A word for an earlier life counts before "new": what is sold "like new" was used.
+@pytest.mark.parametrize(
+    ("words", "condition"),
+    [
+        ("OEM new", "new"),
+        ("new in box", "new"),
+        ("Used - grade A", "recycled"),
+        ("like new", "recycled"),
+        ("as-new OEM", "recycled"),
+        ("refurbished original", "rebuilt"),
+        ("used, re-webbed, rebuilt", "rebuilt"),
+    ],
+)
+def test_a_condition_is_read_with_the_words_round_it(words: str, condition: str) -> None:
+    sheet = _read(HEAD + f'front-belt@driver,Alder,200,"{words}",3,,\n')
+    assert [o.condition for o in sheet.offers] == [condition]
+
+
+def test_what_the_user_says_of_a_column_has_to_be_there() -> None:
+    said = b"Widget,Vendor,Unit price\nfront-belt@driver,Alder,200\n"
+    with pytest.raises(InputError, match="no row heads a column for part") as refused:
+        read_offers(said, "offers.csv", CATALOG, "USD")
+    assert '--column "Widget=part"' in refused.value.remedy
+    sheet = read_offers(said, "offers.csv", CATALOG, "USD", {"Widget": "part"})
+    assert len(sheet.offers) == 1
+    for strange, words in (({"widget": "part"}, "no heading"), ({"Widget": "prat"}, "no column")):
+        with pytest.raises(InputError, match=words):
+            read_offers(said, "offers.csv", CATALOG, "USD", strange)
 
 
 def test_words_that_fit_two_needs_fit_neither() -> None:

@@ -11,7 +11,7 @@ from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.intake.market_files import find_offers, load_bid, load_terms
 from squibwise.intake.offers import read_offers
-from squibwise.model.car import Car, Profile
+from squibwise.model.car import Car, Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import PartLabel, Photo
@@ -192,7 +192,47 @@ def test_the_lead_time_of_what_was_ordered_runs_from_that_day() -> None:
         plan_buying(CASE, _work(BAG), sheet, terms, CATALOG, today).plans[2].ready_day
         for today in (None, dt.date(2026, 11, 26), dt.date(2026, 11, 30), dt.date(2026, 12, 20))
     ]
-    assert days == [9, 9, 5, 1]
+    assert days == [9, 9, 5, 2]  # overdue: tomorrow at the soonest
+    late = plan_buying(CASE, _work(BAG), sheet, terms, CATALOG, dt.date(2026, 12, 20))
+    assert "offer-overdue" in {f.code for f in late.findings}
+    told = msgspec.structs.replace(terms, late={"line-2": 6, "line-9": 3})
+    known = plan_buying(CASE, _work(BAG), sheet, told, CATALOG, dt.date(2026, 12, 20))
+    assert known.plans[2].ready_day == 7
+    codes = [f.code for f in known.findings]
+    assert "offer-overdue" not in codes
+    assert codes.count("buy-term-unused") == 1  # line-9 is no offer
+
+
+def test_an_hour_costs_what_the_case_says_where_the_terms_say_nothing() -> None:
+    rate = Money(minor=6_000, currency="USD")
+    price = Price(what="labour-hour", low=rate, likely=rate, high=rate, source="own rate")
+    case = msgspec.structs.replace(CASE, prices=(price,))
+    sheet = read_offers(SHEET.encode(), "offers.csv", CATALOG, "USD")
+
+    def labour(terms: ShopTerms) -> int:
+        answer = plan_buying(case, _work(BAG), sheet, terms, CATALOG)
+        return answer.plans[2].labour.minor
+
+    hands_on = 190  # the four operations of this work list
+    assert labour(ShopTerms()) == hands_on * 100
+    assert labour(ShopTerms(hour=0)) == 0
+    assert labour(ShopTerms(hour=120)) == hands_on * 200
+
+
+def test_a_part_that_nobody_offers_is_marked_where_it_would_be_fitted() -> None:
+    answer = _buy("\n".join(SHEET.splitlines()[:2]), ShopTerms(), BAG, ROOF)
+    lacking = {t.id: t.lacks for t in answer.plans[2].schedule if t.lacks}
+    assert lacking == {"fit:headliner@centre": "headliner"}
+    assert answer.missing[0].key == "headliner@centre"
+
+
+def test_fewer_pieces_than_are_needed_are_not_counted_on() -> None:
+    three = msgspec.structs.replace(BAG, quantity=3)
+    head = "part,supplier,price,lead days,qty\ndriver-bag@driver,Alder,600,3,"
+    for stated, usable in (("2", False), ("3", True), ("", True)):
+        answer = _buy(head + stated + "\n", ShopTerms(), three)
+        assert (answer.missing == ()) is usable
+        assert ("offer-too-few" in {f.code for f in answer.findings}) is not usable
 
 
 def test_a_wrong_part_is_not_fitted_and_another_is_bought() -> None:

@@ -8,8 +8,8 @@ from typing import Any
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, UnavailableError
+from squibwise.intake.columns import guess_columns
 from squibwise.intake.lots import COLUMNS
-from squibwise.intake.offers import guess_columns
 from squibwise.model.market import ColumnGuess
 
 _SIGNS = ",;\t|"

@@ -25,13 +25,16 @@ settled_option = click.option(
 
 @click.command(
     short_help="Plan what to buy from whom, and when.",
-    epilog=examples("buy harrow-07", "buy harrow-07 --request > ask.csv"),
+    epilog=examples(
+        "buy harrow-07 --example > harrow-07/buying.toml", "buy harrow-07 --request > ask.csv"
+    ),
 )
 @case_argument
 @click.option("--offers", type=click.Path(path_type=Path), help="Sheet of offers, CSV or XLSX.")
 @click.option("--terms", type=click.Path(path_type=Path), help="Terms of your shop, TOML.")
 @click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
 @click.option("--request", is_flag=True, help="Print a sheet to send to parts desks instead.")
+@click.option("--example", is_flag=True, help="Print terms of a shop to fill in instead.")
 @click.option(
     "--order",
     metavar="FILE",
@@ -47,6 +50,7 @@ def buy(
     terms: Path | None,
     column: tuple[str, ...],
     request: bool,
+    example: bool,
     order: Path | None,
     force: bool,
     own: Path | None,
@@ -55,12 +59,16 @@ def buy(
     """Plan what to buy from whom, when each operation runs, and when the car is ready."""
     from squibwise import case
     from squibwise.cli import opening
+    from squibwise.cli.sheet_examples import write_terms
     from squibwise.intake import market_files
     from squibwise.present.tell_buying import tell_buying
 
     at = opening.open_case(case_path, own)
     if request:
         return _print_request(at)
+    if example:
+        click.echo(write_terms(case.work(at.case, at.catalog, at.own)), nl=False)
+        return 0
     file = offers or market_files.find_offers(at.folder)
     sheet = market_files.load_offers(file, at.catalog, at.case.currency, _confirmed(column))
     shop = market_files.load_terms(terms or at.folder / "buying.toml", must_be_there=bool(terms))

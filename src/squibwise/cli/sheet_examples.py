@@ -1,7 +1,39 @@
-"""Sheets to fill in: what is known of a sale, and how a car came out."""
+"""Sheets to fill in: terms of a shop, what is known of a sale, and how a car came out."""
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.bid import BidLimit, BidSheet
+from squibwise.model.work import Work
+
+_TERMS = """\
+# What your shop works under; money in whole units of the case's currency.
+technicians = 1          # or 2
+day_starts = 08:00:00
+day_hours = 8
+works = ["mon", "tue", "wed", "thu", "fri"]
+# closed = [2026-12-25]  # other days without work
+# hour = 95              # what an hour of work costs you; else the labour-hour of the case
+bay_day = 0              # what a day costs that the car stands, weekends too
+# deadline = 14          # days from today
+late_day = 0             # what each day beyond it costs
+rejects = 1.0            # accepted chance that any used part is rejected on arrival
+lead_chance = 0.8        # a part is counted on from the day it is there with this chance
+seconds = 20             # of one search
+
+# [late]                 # an ordered part that is late: days from today, by the offer's name
+# line-7 = 12
+"""
+
+
+def write_terms(work: Work) -> str:
+    """Return terms of a shop to fill in, with the operations that others may do."""
+    services = [
+        f'# [services."{o.id}"]  # {o.title}, done by somebody else\n'
+        "# days = 0.5\n# notice = 0  # days until there is an appointment\n# price = 0\n"
+        for o in work.operations
+        if o.action == "set" and not o.done
+    ]
+    return "\n".join((_TERMS, *services))
+
 
 _SALE = """\
 # What you know of the car and the sale; money in whole units of the case's currency.

@@ -49,7 +49,9 @@ def load_terms(path: Path, *, must_be_there: bool) -> ShopTerms:
     Raises:
         InputError: It cannot be used.
     """
-    return _record(path, ShopTerms) if must_be_there or path.is_file() else ShopTerms()
+    if not (must_be_there or path.is_file()):
+        return ShopTerms()
+    return _record(path, ShopTerms, "`buy CASE --example` prints one to fill in.")
 
 
 def load_bid(path: Path) -> BidSheet:

@@ -2,21 +2,28 @@
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
+from itertools import pairwise
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.market import Column
-from squibwise.errors import InputError
+from squibwise.intake.columns import (
+    ASKED,
+    HEADER_ROWS,
+    doubt_columns,
+    find_header,
+    name_currencies,
+)
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
 from squibwise.intake.vin import read_vin
 from squibwise.model.cost import Money, from_major
 from squibwise.model.market import (
+    CONDITIONS,
     LINE_STATES,
-    ColumnGuess,
+    Condition,
     Days,
     Offer,
     OfferSheet,
@@ -26,12 +33,8 @@ from squibwise.model.origin import Finding, Origin
 
 _NEEDED = ("part", "supplier", "price")
 _ZIP = b"PK\x03\x04"
-_HEADER_ROWS = 15
 _SIGNS = ";\t|,"
-_SHORT, _HELD = 4, 90.0  # letters of a short form; likeness of a heading that holds a known one
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
-ASKED = "asked"
-"""The column word of what a request says and an answer leaves as it is: nothing is read there."""
 _NUMBER = re.compile(r"-?\d[\d\s.,']*")
 _RANGE = re.compile(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
 Cells = Mapping[str, str]
@@ -58,14 +61,15 @@ def read_offers(
         confirmed: Headings that the user says are which column.
 
     Raises:
-        InputError: It is no sheet, or no row heads the part, the supplier and the price.
+        InputError: It is no sheet, or no row heads the part, the supplier and the price, or what
+            the user says of its columns cannot be.
     """
     found = _extract(data, name)
-    head, guesses = _find_header(found.lines, name, catalog, confirmed or {})
+    head, guesses = find_header(found.lines, name, catalog, confirmed or {}, _NEEDED)
     reader = _Reader(
-        catalog=catalog, currency=currency, name=name, said=_currencies(guesses, catalog)
+        catalog=catalog, currency=currency, name=name, said=name_currencies(guesses, catalog)
     )
-    findings = [*found.findings, *_doubts(guesses, head, name)]
+    findings = [*found.findings, *doubt_columns(guesses, head, name, catalog)]
     offers: list[Offer] = []
     terms: dict[str, dict[str, Money]] = {}
     ids: set[str] = set()
@@ -109,107 +113,10 @@ def _extract(data: bytes, name: str) -> Extract:
     if data.startswith(_ZIP):
         return workbook.read(Document(data=data, name=name))
     decoded, findings = text.decode(data, name)
-    lines = decoded.splitlines()[:_HEADER_ROWS]
+    lines = decoded.splitlines()[:HEADER_ROWS]
     sign = max(_SIGNS, key=lambda s: max((x.count(s) for x in lines), default=0))
     found = separated.read(Document(data=data, name=name, text=decoded), sign)
     return msgspec.structs.replace(found, findings=(*findings, *found.findings))
-
-
-def _find_header(
-    lines: Sequence[RawLine], name: str, catalog: Catalog, confirmed: Mapping[str, str]
-) -> tuple[RawLine, tuple[ColumnGuess, ...]]:
-    """Return the first row that heads all that is needed, and what its columns are."""
-    best: set[str] = set()
-    for line in lines[:_HEADER_ROWS]:
-        guesses = guess_columns(line.cells, catalog, confirmed)
-        words = {g.column for g in guesses}
-        if words.issuperset(_NEEDED):
-            return line, guesses
-        best = max(best, words & set(_NEEDED), key=len)
-    missing = ", ".join(w for w in _NEEDED if w not in best)
-    raise InputError(
-        f"{name}: no row heads a column for {missing}.",
-        remedy="Head the columns 'part', 'supplier', 'price', 'lead days' and so on, or say which "
-        "heading is which column.",
-    )
-
-
-def guess_columns(
-    headings: Sequence[str],
-    catalog: Catalog,
-    confirmed: Mapping[str, str],
-    columns: Iterable[Column] | None = None,
-) -> tuple[ColumnGuess, ...]:
-    """Return what each heading is taken for; the likeliest heading wins a column, once.
-
-    Args:
-        headings: As they stand in the sheet.
-        catalog: Currencies, and how sure a likeness must be.
-        confirmed: Headings that the user says are which column.
-        columns: The columns there are; those of a sheet of offers unless named.
-    """
-    columns = catalog.market.columns.values() if columns is None else columns
-    known = {_spaced(h): c.word for c in columns for h in (c.word, *c.headings)}
-    least = catalog.fact("market.heading-sure").number()
-    scored: list[tuple[float, int, str]] = []
-    for place, heading in enumerate(headings):
-        plain = _plain(heading, catalog)
-        if heading in confirmed:
-            scored.append((101.0, place, confirmed[heading]))
-        elif plain in known:
-            scored.append((100.0, place, known[plain]))
-        elif plain:
-            score, word = max((_likeness(plain, h), w) for h, w in known.items() if w != ASKED)
-            scored.append((min(score, 99.0), place, word))
-    taken: dict[int, tuple[str, float]] = {}
-    for score, place, word in sorted(scored, key=lambda s: (-s[0], s[1])):
-        repeated = word != ASKED and word in {w for w, _ in taken.values()}
-        if score >= least and not repeated:
-            taken.setdefault(place, (word, score))
-    return tuple(
-        ColumnGuess(
-            heading=h,
-            column=taken.get(i, ("", 0.0))[0],
-            sure=taken.get(i, ("", 100.0))[1] >= 100.0,
-        )
-        for i, h in enumerate(headings)
-    )
-
-
-def _plain(heading: str, catalog: Catalog) -> str:
-    """Return a heading in small letters, without signs and without the currency it names."""
-    words = _spaced(re.sub(r"[:(),.'$\u20ac\u00a3*]+", " ", heading.lower())).split()
-    return " ".join(w for w in words if w.upper() not in catalog.currencies.codes)
-
-
-def _spaced(heading: str) -> str:
-    return re.sub(r"[_\-\s]+", " ", heading).strip()
-
-
-def _likeness(plain: str, known: str) -> float:
-    """Return how alike a heading is to a known one, of 100.
-
-    A heading that holds the whole known one says more than its letters: the last words most.
-    """
-    from rapidfuzz import fuzz
-
-    alike = max(fuzz.ratio(plain, known), fuzz.token_sort_ratio(plain, known))
-    held = f" {known} " in f" {plain} "
-    short = len(plain) >= _SHORT and known.startswith(plain)
-    if held or short:
-        alike = max(alike, _HELD + (2.0 if plain.endswith(known) else 0.0) + len(known) / 20.0)
-    return float(alike)
-
-
-def _currencies(guesses: Sequence[ColumnGuess], catalog: Catalog) -> dict[str, str]:
-    """Return the currency that a heading names, by column."""
-    return {
-        g.column: word
-        for g in guesses
-        if g.column
-        for word in re.findall(r"\b[A-Z]{3}\b", g.heading.upper())
-        if word in catalog.currencies.codes
-    }
 
 
 def _is_answered(cells: Cells) -> bool:
@@ -223,19 +130,16 @@ def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
     for word in _NEEDED:
         if word not in cells:
             raise _BadCellError(f"no {word} is given")
-    condition = cells.get("condition", "new")
-    meant = reader.catalog.market.meaning("condition", condition)
-    if meant is None:
-        raise _BadCellError(f"'{condition}' is no condition: write new, recycled or rebuilt")
+    meant = _condition(cells.get("condition", "new"), reader)
     used = reader.catalog.fact("market.used-fails").number()
     return Offer(
         id=cells.get("offer", f"line-{line.number}"),
         fits=cells["part"],
         supplier=" ".join(cells["supplier"].split()),
         price=_money(cells["price"], "price", cells, reader, above=0),
-        condition=meant,  # type: ignore[arg-type]  # a word of the catalogue, checked by msgspec
+        condition=meant,
         part_number=cells.get("part-number", ""),
-        quantity=_whole(cells.get("quantity", "1"), "quantity", 1),
+        quantity=_whole(cells["quantity"], "quantity", 1) if "quantity" in cells else None,
         lead=_lead(cells, reader.catalog),
         donor_vin=cells.get("donor-vin", "").replace(" ", "").upper(),
         documents=_documents(cells.get("documents", ""), reader),
@@ -252,6 +156,17 @@ def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
         label_what=cells.get("label-what", "").strip(),
         origin=Origin(file=reader.name, line=line.number, raw=line.text),
     )
+
+
+def _condition(text: str, reader: _Reader) -> Condition:
+    """Return the condition that a cell tells; a word for an earlier life counts before 'new'."""
+    words = re.findall(r"\w+", text.lower())
+    told = [text, *words, *(f"{a} {b}" for a, b in pairwise(words))]
+    meant = {reader.catalog.market.meaning("condition", w) for w in told}
+    for condition in reversed(CONDITIONS):
+        if condition in meant:
+            return condition
+    raise _BadCellError(f"'{text}' is no condition: write new, recycled or rebuilt")
 
 
 def _unique(offer: Offer, ids: set[str], line: RawLine) -> Offer:
@@ -430,26 +345,8 @@ def _two_terms(supplier: str, line: RawLine, name: str) -> Finding:
     return Finding(
         code="offer-terms-differ",
         severity="warning",
-        message=f"{supplier} has other shipping terms here than in an earlier row; those are used.",
+        message=f"{supplier} has other shipping terms here than in an earlier row: the "
+        "earlier ones are used.",
         remedy="Give one supplier the same shipping terms in every row.",
         origin=Origin(file=name, line=line.number),
     )
-
-
-def _doubts(guesses: Sequence[ColumnGuess], head: RawLine, name: str) -> list[Finding]:
-    told: list[tuple[Callable[[ColumnGuess], bool], str, str]] = [
-        (lambda g: bool(g.column) and not g.sure, "column-guessed", "is taken for '{column}'"),
-        (lambda g: not g.column and bool(g.heading), "column-unused", "is not used"),
-    ]
-    return [
-        Finding(
-            code=code,
-            severity="note",
-            message=f"The column '{g.heading}' {words.format(column=g.column)}.",
-            remedy=f'Confirm it or say otherwise: --column "{g.heading}={g.column or "price"}".',
-            origin=Origin(file=name, line=head.number),
-        )
-        for test, code, words in told
-        for g in guesses
-        if test(g)
-    ]

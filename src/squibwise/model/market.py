@@ -10,6 +10,8 @@ from squibwise.model.cost import Money
 from squibwise.model.origin import Finding, Origin
 
 Condition = Literal["new", "recycled", "rebuilt"]
+CONDITIONS: tuple[Condition, ...] = get_args(Condition)
+"""From the safest to the most doubtful."""
 Policy = Literal["allow", "allow-with-documents", "price-only", "forbid"]
 POLICIES: tuple[Policy, ...] = get_args(Policy)
 """From the mildest to the strictest."""
@@ -79,6 +81,7 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         id: Unique in the sheet it came from.
         fits: What it is for, as written: a key, a component id or words.
         price: Of one piece.
+        quantity: Pieces that are there; None = not stated, as many as are asked for.
         lead: Days until it is there.
         donor_vin: Car a used part was taken out of; empty = not stated.
         documents: Papers that come with it, such as ``receipt``, ``recall-check``.
@@ -98,7 +101,7 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     price: Money
     condition: Condition = "new"
     part_number: str = ""
-    quantity: int = 1
+    quantity: int | None = None
     lead: Days
     donor_vin: str = ""
     documents: tuple[str, ...] = ()
@@ -114,7 +117,8 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:
-        if not (0.0 <= self.fails < 1.0 and 0.0 <= self.restock <= 1.0 and self.quantity >= 1):
+        counted = self.quantity is None or self.quantity >= 1
+        if not (0.0 <= self.fails < 1.0 and 0.0 <= self.restock <= 1.0 and counted):
             raise ModelError(f"offer {self.id}: chance, share or quantity out of range")
 
 
@@ -154,6 +158,7 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         is_usable: It may be bought.
         is_wrong: It arrived and is another part than was ordered: it is not fitted.
         why: Reasons, the deciding one first, each with its source.
+        lacks: Papers and particulars that the deciding one asks for and the offer does not name.
     """
 
     offer: Offer
@@ -162,6 +167,7 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     is_usable: bool
     is_wrong: bool = False
     why: tuple[str, ...] = ()
+    lacks: tuple[str, ...] = ()
 
 
 class Service(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -191,7 +197,7 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         day_hours: Working hours of a day.
         works: Days of the week on which there is work.
         closed: Other days without work.
-        hour: Cost of one hour of work.
+        hour: Cost of one hour of work; None = what the case says of it.
         bay_day: Cost of a day that the car stands, whether there is work on it or not.
         deadline: Day the car should be ready, counted from today; None = no deadline.
         late_day: Cost of a day beyond it.
@@ -207,7 +213,7 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     day_hours: float = 8.0
     works: tuple[Weekday, ...] = WEEKDAYS[:5]
     closed: tuple[dt.date, ...] = ()
-    hour: float = 0.0
+    hour: float | None = None
     bay_day: float = 0.0
     deadline: int | None = None
     late_day: float = 0.0
@@ -221,7 +227,12 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         fine = self.technicians in (1, 2) and 0.0 < self.day_hours <= 24.0 and self.seconds > 0.0
         if not (fine and 0.0 < self.rejects <= 1.0 and 0.0 < self.lead_chance < 1.0):
             raise ModelError("buying: technicians, day_hours, rejects or lead_chance out of range")
-        if not (self.hour >= 0.0 and self.bay_day >= 0.0 and self.late_day >= 0.0 and self.works):
+        if not (
+            (self.hour or 0.0) >= 0.0
+            and self.bay_day >= 0.0
+            and self.late_day >= 0.0
+            and self.works
+        ):
             raise ModelError("buying: hour, bay_day or late_day below nothing, or no day of work")
 
     @property
@@ -239,6 +250,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         chance: That it is bought.
         arrives_day: Day it is counted on. [day from today]
         kept: It was ordered already.
+        here: It has arrived.
     """
 
     need: str
@@ -253,6 +265,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     chance: float = 1.0
     arrives_day: int
     kept: bool = False
+    here: bool = False
 
 
 class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -265,6 +278,7 @@ class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
         visit: Stretch of work between two changes of power that it belongs to, in words.
         technician: Who does it, from 1; 0 = somebody outside.
         waits_for: What it waited for longest: a part's key, a wait, or nothing.
+        lacks: Title of a part that it fits and nobody offers; it waits for none.
     """
 
     id: str
@@ -278,6 +292,7 @@ class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     visit: str = ""
     technician: int = 1
     waits_for: str = ""
+    lacks: str = ""
 
 
 class ReadyBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -345,6 +360,7 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         curve: Least cost against the day the car is ready.
         judged: Every offer with the rule that applies to it.
         without_offer: Needs that nobody offers a usable part for, by title.
+        missing: The same needs.
     """
 
     plans: tuple[BuyPlan, ...]
@@ -352,6 +368,7 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     curve: tuple[CurvePoint, ...] = ()
     judged: tuple[JudgedOffer, ...] = ()
     without_offer: tuple[str, ...] = ()
+    missing: tuple[Need, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 

@@ -183,7 +183,7 @@ class _Model:
         terms, minor = self.problem.terms, self.problem.minor
         hands_on = sum(t.minutes for t in self.problem.tasks if not t.outside)
         outside = sum(t.price for t in self.problem.tasks)
-        self.costs["labour"] = round(hands_on * minor(terms.hour) / 60) + outside
+        self.costs["labour"] = round(hands_on * minor(terms.hour or 0.0) / 60) + outside
         self.costs["standing"] = minor(terms.bay_day) * self.ready_on
         self.costs["late"] = 0
         if terms.deadline is not None and terms.late_day:
@@ -412,4 +412,5 @@ def _purchase(chosen: Chosen, option: Option, ends: Mapping[str, int]) -> Purcha
         chance=need.chance if stage == LATER else 1.0,
         arrives_day=find_arrival(chosen, option, expect_leads(chosen), ends),
         kept=offer.state in KEPT_STATES,
+        here=offer.state in HERE_STATES,
     )

@@ -147,6 +147,7 @@ def _line(task: Task, start: int, who: int, why: str, problem: Problem) -> Sched
         visit=task.visit,
         technician=who,
         waits_for=why,
+        lacks=task.lacks,
     )
 
 

@@ -33,6 +33,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
         number: Of the operation on the work list.
         visit: Stretch of work that it belongs to, in words.
         area: Part of the car in which there is room for one; empty = no such part.
+        lacks: Title of a part that it fits and nobody offers.
     """
 
     id: str
@@ -48,6 +49,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     number: int = 0
     visit: str = ""
     area: str = ""
+    lacks: str = ""
 
 
 class OpenDays(msgspec.Struct, frozen=True):

@@ -1,5 +1,6 @@
 """Which offer fits which need, and whether it may be bought here."""
 
+import re
 from collections.abc import Iterable, Sequence
 
 import msgspec
@@ -14,7 +15,15 @@ from squibwise.model.origin import Finding
 from squibwise.model.work import Order, Work
 
 EVERYWHERE = "everywhere"
-_LIKE, _AHEAD = 80.0, 8.0
+_PAPERS = {
+    "receipt": "a receipt",
+    "donor-vin": "the VIN of the donor car",
+    "recall-check": "the recall check of the number",
+    "theft-check": "the check against theft records",
+    "consent": "the customer's written consent",
+    "part-number": "the part number",
+}
+_LIKE, _AHEAD, _SAME = 80.0, 8.0, 99.0
 
 
 def list_needs(work: Work) -> tuple[Need, ...]:
@@ -55,41 +64,131 @@ def judge_offers(
     """
     judged: list[JudgedOffer] = []
     findings: list[Finding] = []
+    names = _name_needs(wanted, case, catalog)
     for given in offers:
         offer = _with_label(given, wanted, case)
         if offer.state in ("rejected", "returned"):
             continue
-        need, doubt = _match(offer, wanted)
+        need, doubt = _match(offer, names)
         findings += doubt
         if need is not None:
             found = _judge(offer, need, case, catalog)
             suspect = _is_suspect(offer, need, catalog)
-            wrong = _compare_label(offer, need, wanted, case)
-            usable = found.is_usable and not suspect and not wrong
+            wrong = _compare_label(offer, need, names, case)
+            few = offer.quantity is not None and offer.quantity < need.quantity
+            usable = found.is_usable and not (suspect or wrong or few)
             judged.append(msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)))
             findings += [_mismatch(offer, need, wrong)] if wrong else []
             findings += [_not_compared(offer, need)] if _is_unread(offer) else []
             findings += [] if found.is_usable else [_refused(found, need)]
             findings += [_too_cheap(found, need)] if suspect else []
+            findings += [_too_few(offer, need)] if few else []
     return tuple(judged), tuple(findings)
 
 
-def _match(offer: Offer, wanted: Sequence[Need]) -> tuple[Need | None, list[Finding]]:
-    """Return the need an offer is for: by its key, a component in it, or likeness of its title."""
+class _Named(msgspec.Struct, frozen=True):
+    """A need, and how people name it.
+
+    Attributes:
+        names: What it is called, without the words for its place.
+        places: Words for its place that may stand beside a name.
+        is_alone: There is no twin of it at another place of a car.
+    """
+
+    need: Need
+    names: tuple[str, ...]
+    places: frozenset[str]
+    is_alone: bool
+
+
+class _Names(msgspec.Struct, frozen=True):
+    """Everything that is to be bought by its names, and the words that names are read with."""
+
+    needs: tuple[_Named, ...]
+    places: dict[str, str]
+    filler: frozenset[str]
+
+    def part(self, text: str) -> tuple[str, frozenset[str]]:
+        """Return a name without place and filler, and the places it names."""
+        plain = re.sub(r"(?<=\w)['\u2019]s?\b", "", text.lower()).replace("l/h", "lh")
+        words = re.findall(r"\w+", plain.replace("r/h", "rh"))
+        found = {p for w in words for p in self.places.get(w, "").split()}
+        kept = (w for w in words if w not in self.places and w not in self.filler)
+        return " ".join(kept), frozenset(found)
+
+
+def _name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> _Names:
+    words = catalog.market.words
+    known = _Names(
+        needs=(),
+        places={w: x.means for x in words if x.column == "part-place" for w in x.words},
+        filler=frozenset(w for x in words if x.column == "part-filler" for w in x.words),
+    )
+    called = {x.means: x.words for x in words if x.column == "part"}
+    named = []
+    for need in wanted:
+        names, told = [], set(_places_of(need, case))
+        for text in (need.title, *called.get(need.key.partition("@")[0], ())):
+            name, places = known.part(re.sub(r"\(.*?\)", "", text))
+            names.append(name)
+            told |= places
+        assembly = catalog.assemblies.get(need.key.partition("@")[0])
+        alone = assembly is not None and (len(assembly.places) == 1 or assembly.same_number)
+        names = [n for n in dict.fromkeys(names) if n]
+        named.append(_Named(need, tuple(names), frozenset(told), alone))
+    return msgspec.structs.replace(known, needs=tuple(named))
+
+
+def _places_of(need: Need, case: Case) -> Iterable[str]:
+    """Yield the words that may stand for where a part is: its side, its end, its seat."""
+    for place in {split_component(c).place for c in need.contains}:
+        side = side_of(place, case.car.drive_hand)
+        if side:
+            yield side
+            yield "driver" if side == case.car.drive_hand else "passenger"
+        if not place.startswith(("door", "pillar")):
+            yield "rear" if place.startswith("row") or place == "tail" else "front"
+        if "centre" in place:
+            yield "centre"
+
+
+def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
+    """Return the need an offer is for: by its key, a component in it, or what people call it.
+
+    A place that the offer names has to be the need's; what fits two needs alike fits neither.
+    """
     from rapidfuzz import fuzz
 
+    wanted = [n.need for n in names.needs]
     exact = [n for n in wanted if offer.fits == n.key or offer.fits in n.contains]
     exact = exact or [n for n in wanted if offer.fits.lower() == n.title.lower()]
     if exact:
         return exact[0], []
+    part, places = names.part(offer.fits)
+    # "driver side" may name the place only, "side airbag" the part
+    whole = " ".join(w for w in part.split() if w != "side") if places else part
     scored = sorted(
-        ((fuzz.token_sort_ratio(offer.fits.lower(), n.title.lower()), n.key, n) for n in wanted),
+        (
+            (
+                max(
+                    max(fuzz.token_sort_ratio(part, n), fuzz.token_sort_ratio(whole, n) - 3.0)
+                    for n in named.names
+                ),
+                named.need.key,
+                named,
+            )
+            for named in names.needs
+            if part
+        ),
         key=lambda s: (-s[0], s[1]),
     )
-    ahead = scored[0][0] - (scored[1][0] if len(scored) > 1 else 0.0) if scored else 0.0
-    if scored and scored[0][0] >= _LIKE and ahead >= _AHEAD:
-        return scored[0][2], [_guessed(offer, scored[0][2])]
-    return None, [_fits_nothing(offer, [n for *_, n in scored[:2]])]
+    fitting = [s for s in scored if places <= s[2].places]
+    ahead = fitting[0][0] - (fitting[1][0] if len(fitting) > 1 else 0.0) if fitting else 0.0
+    if fitting and fitting[0][0] >= _LIKE and ahead >= _AHEAD:
+        score, _, found = fitting[0]
+        is_sure = score >= _SAME and (places or found.is_alone)
+        return found.need, [] if is_sure else [_guessed(offer, found.need)]
+    return None, [_fits_nothing(offer, [n.need for *_, n in (fitting or scored)[:2]])]
 
 
 def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
@@ -104,6 +203,7 @@ def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffe
         policy=policy,
         is_usable=policy in ("allow", "allow-with-documents"),
         why=tuple(f"{r.text} [{r.source}, {r.at}]" for r in rules),
+        lacks=missing_papers(offer, rules[0].without) if rules else (),
     )
 
 
@@ -143,7 +243,7 @@ def old_labels(case: Case) -> dict[str, str]:
     return {e.component: e.number for e in labels if not e.seller and e.provenance == "unknown"}
 
 
-def _compare_label(offer: Offer, need: Need, wanted: Sequence[Need], case: Case) -> str:
+def _compare_label(offer: Offer, need: Need, names: _Names, case: Case) -> str:
     """Return in what the label of an arrived part differs from what was ordered; empty = nothing.
 
     The number is compared with the one that was ordered, else with the one on the old part.
@@ -159,7 +259,7 @@ def _compare_label(offer: Offer, need: Need, wanted: Sequence[Need], case: Case)
     side = side_of(place, case.car.drive_hand) if place else None
     if offer.label_side and side and offer.label_side != side:
         return f"its label says {offer.label_side}, the part belongs on the {side}"
-    other = _match(msgspec.structs.replace(offer, fits=offer.label_what), wanted)[0]
+    other = _match(msgspec.structs.replace(offer, fits=offer.label_what), names)[0]
     if offer.label_what and other is not None and other.key != need.key:
         return f"its label says '{offer.label_what}', which is {other.title}"
     return ""
@@ -228,12 +328,18 @@ def _not_compared(offer: Offer, need: Need) -> Finding:
 
 def _refused(found: JudgedOffer, need: Need) -> Finding:
     only = found.policy == "price-only"
+    remedy = "Settle what is asked for, or take another offer."
+    if found.lacks:
+        asked = " and ".join(_PAPERS.get(w, w.replace("-", " ")) for w in found.lacks)
+        remedy = f"Ask {found.offer.supplier} for {asked}, or take another offer."
+    elif only:
+        remedy = "State the maker's rule of this car in the case, or take another offer."
     return Finding(
         code="offer-price-only" if only else "offer-refused",
         severity="note" if only else "warning",
         message=f"{found.offer.supplier}'s {found.offer.condition} {need.title} is "
         f"{'shown and not counted on' if only else 'refused'}: {found.why[0]}",
-        remedy="Settle what is asked for, or take another offer.",
+        remedy=remedy,
         origin=found.offer.origin,
     )
 
@@ -246,4 +352,15 @@ def _too_cheap(found: JudgedOffer, need: Need) -> Finding:
         "costs: a counterfeit is likely. It is not counted on.",
         remedy="Ask for the maker's invoice and the label; counterfeit inflators have killed.",
         origin=found.offer.origin,
+    )
+
+
+def _too_few(offer: Offer, need: Need) -> Finding:
+    return Finding(
+        code="offer-too-few",
+        severity="warning",
+        message=f"{offer.supplier} states {offer.quantity} of the {need.quantity} that are needed: "
+        f"{need.title}. It is not counted on.",
+        remedy="Ask for the rest and correct the quantity, or take another offer.",
+        origin=offer.origin,
     )

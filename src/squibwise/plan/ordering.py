@@ -10,7 +10,7 @@ from msgspec.structs import astuple
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.model.case import Case
-from squibwise.model.cost import Money, from_major
+from squibwise.model.cost import Money, from_major, minor_digits
 from squibwise.model.evidence import Photo
 from squibwise.model.market import (
     KEPT_STATES,
@@ -39,6 +39,7 @@ from squibwise.plan.buying_problem import (
     list_open_days,
 )
 from squibwise.plan.offers import judge_offers, list_needs, old_labels
+from squibwise.plan.prices import LABOUR, read_price_book
 
 _POINTS, _SEED = 6, 1
 Progress = Callable[[str], None]
@@ -66,12 +67,17 @@ def plan_buying(
         today: For weekends and closed days; without it every day is a day of work.
         progress: Told what is searched for, before each search.
     """
+    terms = _with_rate(terms, case)
     wanted = list_needs(work)
     judged, findings = judge_offers(sheet.offers, wanted, case, catalog)
     offered = {j.need for j in judged if _counts(j)}
     missing = tuple(n for n in wanted if n.key not in offered)
     needs = tuple(n for n in wanted if n.key in offered)
-    problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today)
+    problem = _mark_missing(
+        state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today),
+        work,
+        missing,
+    )
     tell = progress or _tell_nobody
     plans = []
     for aim in (CHEAPEST, SOONEST, RECOMMENDED):
@@ -86,10 +92,13 @@ def plan_buying(
         curve=_draw_curve(problem, plans[1].ready_day, plans[0].ready_day),
         judged=judged,
         without_offer=tuple(n.title for n in missing),
+        missing=missing,
         findings=(
             *sheet.findings,
             *findings,
             *(_no_offer(n) for n in missing),
+            *_tell_overdue(judged, terms, today),
+            *_doubt_terms(terms, sheet, work),
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
     )
@@ -97,6 +106,48 @@ def plan_buying(
 
 def _tell_nobody(words: str) -> None:
     """Nobody waits."""
+
+
+def _with_rate(terms: ShopTerms, case: Case) -> ShopTerms:
+    """Return the terms with the hour that the case states, where they state none."""
+    rate = read_price_book(case).find(LABOUR)
+    if terms.hour is not None or rate is None:
+        return terms
+    return msgspec.structs.replace(
+        terms, hour=rate.likely.minor / 10 ** minor_digits(case.currency)
+    )
+
+
+def _mark_missing(problem: Problem, work: Work, missing: Sequence[Need]) -> Problem:
+    """Return the problem with the operations marked whose part nobody offers."""
+    operations = {o.id: o for o in work.operations}
+    lacks = {t.id: n.title for t in problem.tasks for n in missing if _fits(operations[t.id], n)}
+    tasks = (msgspec.structs.replace(t, lacks=lacks.get(t.id, "")) for t in problem.tasks)
+    return msgspec.structs.replace(problem, tasks=tuple(tasks))
+
+
+def _doubt_terms(terms: ShopTerms, sheet: OfferSheet, work: Work) -> Iterable[Finding]:
+    """Yield what the terms of the shop leave out, and what in them names nothing."""
+    if terms.bay_day == 0.0:
+        yield Finding(
+            code="buy-standing-free",
+            severity="note",
+            message="A day that the car stands counts as nothing, so that a cheap part which "
+            "comes late always wins.",
+            remedy="Write bay_day into buying.toml; `buy CASE --example` prints one to fill in.",
+        )
+    known = {"late": {o.id for o in sheet.offers}, "services": {o.id for o in work.operations}}
+    kinds = {"late": "offer of the sheet", "services": "operation of the work list"}
+    for table, ids in known.items():
+        for word in sorted(set(getattr(terms, table)) - ids):
+            yield Finding(
+                code="buy-term-unused",
+                severity="warning",
+                message=f"'{word}' in [{table}] is no {kinds[table]}: it changes nothing.",
+                remedy="Write it as the plan does: the last column of an order names each offer."
+                if table == "late"
+                else "`squibwise work CASE --json` names every operation by its id.",
+            )
 
 
 def _counts(judged: JudgedOffer) -> bool:
@@ -145,8 +196,29 @@ def _still_to_wait(offer: Offer, today: dt.date | None) -> Offer:
     if today is None or offer.ordered_on is None or offer.state != "ordered":
         return offer
     gone = max(0, (today - offer.ordered_on).days)
-    low, likely, high = (max(0, d - gone) for d in astuple(offer.lead))
+    least = int(gone > offer.lead.high)  # what is overdue comes tomorrow at the soonest
+    low, likely, high = (max(least, d - gone) for d in astuple(offer.lead))
     return msgspec.structs.replace(offer, lead=Days(low=low, likely=likely, high=high))
+
+
+def _tell_overdue(
+    judged: Sequence[JudgedOffer], terms: ShopTerms, today: dt.date | None
+) -> Iterable[Finding]:
+    """Yield each ordered part that should have come by now and has not."""
+    for offer in (j.offer for j in judged if j.offer.state == "ordered"):
+        if today is None or offer.ordered_on is None or offer.id in terms.late:
+            continue
+        due = offer.ordered_on + dt.timedelta(days=offer.lead.high)
+        if due < today:
+            yield Finding(
+                code="offer-overdue",
+                severity="warning",
+                message=f"'{offer.fits}' from {offer.supplier} was due by {due} and is not marked "
+                "as arrived; the plan counts on it tomorrow.",
+                remedy=f"If it came, write 'arrived'. Else ask, and write {offer.id} = DAYS under "
+                "[late] in buying.toml.",
+                origin=offer.origin,
+            )
 
 
 def _earlier_visits(work: Work) -> dict[str, tuple[tuple[str, ...], str]]:
@@ -350,7 +422,7 @@ def _write_line(offer: Offer, supplier: Supplier, now: set[str], today: dt.date)
         "condition": offer.condition,
         "price": plain(offer.price),
         "currency": offer.price.currency,
-        "quantity": str(offer.quantity),
+        "quantity": "" if offer.quantity is None else str(offer.quantity),
         "lead low": str(lead.low),
         "lead days": str(lead.likely),
         "lead high": str(lead.high),

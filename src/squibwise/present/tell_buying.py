@@ -1,7 +1,7 @@
 """What to buy from whom, when the car is ready, and what other ways would come to."""
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
 import msgspec
@@ -31,7 +31,7 @@ def tell_buying(
         sections=filled(
             (
                 _missing(answer),
-                _plans(answer, today),
+                _plans(answer, terms, today),
                 *_orders(best, today),
                 _curve(answer, today),
                 *_days(best, terms, today),
@@ -47,53 +47,73 @@ def gather_rows(found: Sequence[Finding]) -> list[Finding]:
     alike: dict[tuple[str, str, str], list[Finding]] = {}
     for one in found:
         alike.setdefault((one.code, one.message, one.origin.file or ""), []).append(one)
-    told = [_on_lines(same) for same in alike.values()]
-    by_code: dict[str, list[Finding]] = {}
-    for one in told:
-        by_code.setdefault(one.code, []).append(one)
-    return [f for same in by_code.values() for f in _most_of(same)]
+    by_code: dict[str, list[list[Finding]]] = {}
+    for same in alike.values():
+        by_code.setdefault(same[0].code, []).append(same)
+    return [f for groups in by_code.values() for f in _most_of(groups)]
 
 
 def _on_lines(same: Sequence[Finding]) -> Finding:
     if len(same) == 1:
         return same[0]
-    lines = ranges(f.origin.line for f in same if f.origin.line)
+    lines = _lines_of(same)
     message = f"{same[0].message} So on lines {lines}." if lines else same[0].message
     return msgspec.structs.replace(same[0], message=message)
 
 
-def _most_of(same: Sequence[Finding]) -> Sequence[Finding]:
+def _lines_of(found: Iterable[Finding]) -> str:
+    return ranges(f.origin.line for f in found if f.origin.line)
+
+
+def _most_of(groups: Sequence[Sequence[Finding]]) -> list[Finding]:
     """Return at most so many findings of a kind, the last saying how many more there are."""
-    if len(same) <= _ALIKE + 1:
-        return same
-    rest = f"And {len(same) - _ALIKE} more like it: --json names each by its line."
-    return (*same[:_ALIKE], msgspec.structs.replace(same[_ALIKE], message=rest, remedy=""))
+    if len(groups) <= _ALIKE + 1:
+        return [_on_lines(same) for same in groups]
+    more = [f for same in groups[_ALIKE:] for f in same]
+    lines = _lines_of(more)
+    rest = f"And {len(more)} more like it{f', on lines {lines}' if lines else ''}."
+    remedy = "--json tells each by itself."
+    last = msgspec.structs.replace(more[0], message=rest, remedy=remedy)
+    return [*(_on_lines(same) for same in groups[:_ALIKE]), last]
 
 
-def _plans(answer: BuyAnswer, today: dt.date) -> Section:
+def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     """Return the plans in columns, then the habits."""
     sums = ("total", "parts", "shipping", "labour", "standing", "late", "rework")
     rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in answer.plans)) for w in sums]
-    rows.append(("ready", *(_date(p.ready_day, today) for p in answer.plans)))
+    ready = "ready but for those" if answer.without_offer else "ready"
+    rows.append((ready, *(_date(p.ready_day, today) for p in answer.plans)))
     drawn = [p.ready for p in answer.plans if p.ready]
     if len(drawn) == len(answer.plans):
         rows.append(("4 times in 5 by", *(_date(r.p80, today) for r in drawn)))
-        rows.append(("in time", *(percent(r.on_time) for r in drawn)))
+        kept = "that day kept" if terms.deadline is None else f"by day {terms.deadline}"
+        rows.append((kept, *(percent(r.on_time) for r in drawn)))
     rows.append(("used parts all pass", *(percent(p.all_pass) for p in answer.plans)))
     head = ("", *(p.name for p in answer.plans))
     right = tuple(range(1, len(head)))
     blocks: list[Block] = [
         Table(rows=tuple(rows), head=head, right=right),
         text(_proof(answer.plans), "quiet"),
+        *_habits(answer),
     ]
-    if answer.habits:
-        habits = tuple(
-            (p.name, bare_sum(p.total), f"day {p.ready_day}", ", ".join(p.broken) or "-")
-            for p in answer.habits
-        )
-        head = ("a habit instead", "total", "ready", "breaks")
-        blocks.append(Table(rows=habits, head=head, right=(1,)))
     return section("Three plans", *blocks, note=answer.plans[0].total.currency)
+
+
+def _habits(answer: BuyAnswer) -> list[Block]:
+    """Return what three habits come to, and whether there is anything left to choose."""
+    best = answer.plans[-1]
+    alike = {(p.total, p.ready_day) for p in answer.plans} == {(best.total, best.ready_day)}
+    words = "The three plans are the same: these offers leave nothing to choose between."
+    told: list[Block] = [text(words, "quiet")] if alike else []
+    rows = tuple(
+        (p.name, bare_sum(p.total), f"day {p.ready_day}", ", ".join(p.broken) or "-")
+        for p in answer.habits
+        if (p.total, p.ready_day, p.broken) != (best.total, best.ready_day, ())
+    )
+    if rows:
+        head = ("a habit instead", "total", "ready", "breaks")
+        told.append(Table(rows=rows, head=head, right=(1,)))
+    return told
 
 
 _WORDS = {
@@ -124,13 +144,14 @@ def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:
         goods = sum(p.price.minor * p.quantity for p in mine)
         total = money(Money(minor=goods, currency=plan.total.currency))
         table = Table(rows=rows, head=head, right=(2,))
-        found.append(section(f"Order from {name}", table, note=f"{total} without freight"))
+        verb = "Ordered" if all(p.kept for p in mine) else "Order"
+        found.append(section(f"{verb} from {name}", table, note=f"{total} without freight"))
     return found
 
 
 def _purchase(purchase: Purchase, today: dt.date) -> tuple[str, ...]:
     pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
-    notes = ["ordered already"] if purchase.kept else []
+    notes = ["here" if purchase.here else "ordered already"] if purchase.kept else []
     notes += [f"ONLY AFTER THE LOOK ({percent(purchase.chance)})"] if purchase.after_look else []
     return (
         pieces + purchase.title,
@@ -146,12 +167,24 @@ def _missing(answer: BuyAnswer) -> Section | None:
     if not answer.without_offer:
         return None
     words = (
-        "Nobody offers a usable part for these: they are in no sum and no day below, and the car "
-        "is not ready without them. `buy CASE --request` prints a sheet to send out."
+        "Nobody offers a usable part for these: they are in no sum below, no day waits for them, "
+        "and the car is not ready without them. `buy CASE --request` prints a sheet to send out."
     )
-    return section(
-        "Missing from these plans", text(words, "check"), Bullets(items=answer.without_offer)
-    )
+    items = tuple(need.title + _why_not(need.key, answer) for need in answer.missing)
+    return section("Missing from these plans", text(words, "check"), Bullets(items=items))
+
+
+def _why_not(need: str, answer: BuyAnswer) -> str:
+    """Return why what is offered for a need does not count, by supplier and line."""
+    told = []
+    for found in (j for j in answer.judged if j.need == need):
+        why = "not counted on"
+        if found.is_wrong:
+            why = "arrived, another part"
+        elif found.policy in ("forbid", "price-only"):
+            why = "refused" if found.policy == "forbid" else "price only"
+        told.append(f"{found.offer.supplier}, line {found.offer.origin.line}: {why}")
+    return f" ({'; '.join(told)})" if told else ""
 
 
 def _days(plan: BuyPlan, terms: ShopTerms, today: dt.date) -> list[Section]:
@@ -189,7 +222,8 @@ def _task_row(task: ScheduledTask, terms: ShopTerms, titles: Mapping[str, str]) 
     takes = "outside" if task.outside else minutes(task.end - task.start)
     takes = takes if task.end > task.start else "-"
     over = task.minute + task.end - task.start > terms.day_minutes and not task.outside
-    title = task.title + (", goes on the next working day" if over else "")
+    title = f"NO PART YET, {task.title}" if task.lacks else task.title
+    title += ", goes on the next working day" if over else ""
     if task.waits_for:
         held = titles.get(task.waits_for, "")
         title += f" (once there: {held})" if held else " (after its wait)"

@@ -1,0 +1,176 @@
+"""Which heading of a list is which column: by the words it is known by, else by likeness."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.market import Column
+from squibwise.errors import InputError
+from squibwise.intake.importers.base import RawLine
+from squibwise.model.market import ColumnGuess
+from squibwise.model.origin import Finding, Origin
+
+HEADER_ROWS = 15
+"""Rows among which the headings stand."""
+ASKED = "asked"
+"""The column word of what a request says and an answer leaves as it is: nothing is read there."""
+_SHORT, _HELD = 4, 90.0  # letters of a short form; likeness of a heading that holds a known one
+
+
+def find_header(
+    lines: Sequence[RawLine],
+    name: str,
+    catalog: Catalog,
+    confirmed: Mapping[str, str],
+    needed: Sequence[str],
+) -> tuple[RawLine, tuple[ColumnGuess, ...]]:
+    """Return the first row that heads all that is needed, and what its columns are.
+
+    Args:
+        lines: Of the sheet, from its first.
+        name: Of the sheet.
+        catalog: Columns by the ways they are headed.
+        confirmed: Headings that the user says are which column.
+        needed: Columns that there must be.
+
+    Raises:
+        InputError: There is no such row, or what the user says of its columns cannot be.
+    """
+    _refuse_strange(confirmed, lines, name, catalog)
+    best: tuple[ColumnGuess, ...] = ()
+    for line in lines[:HEADER_ROWS]:
+        guesses = guess_columns(line.cells, catalog, confirmed)
+        if {g.column for g in guesses}.issuperset(needed):
+            return line, guesses
+        best = max(best, guesses, key=lambda row: len({g.column for g in row} & set(needed)))
+    found = {g.column for g in best}
+    missing = [w for w in needed if w not in found]
+    open_ones = [g.heading for g in best if not g.column and g.heading]
+    remedy = "Head the columns 'part', 'supplier', 'price', 'lead days' and so on."
+    if found & set(needed) and open_ones:
+        headings = ", ".join(f"'{h}'" for h in open_ones)
+        option = f'--column "{open_ones[0]}={missing[0]}"'
+        remedy = f"Not understood: {headings}. Say which it is, such as {option}."
+    raise InputError(f"{name}: no row heads a column for {', '.join(missing)}.", remedy=remedy)
+
+
+def _refuse_strange(
+    confirmed: Mapping[str, str], lines: Sequence[RawLine], name: str, catalog: Catalog
+) -> None:
+    """Refuse a heading that the sheet has not, or a column that there is not."""
+    cells = [c for line in lines[:HEADER_ROWS] for c in line.cells]
+    for heading, word in confirmed.items():
+        if word not in catalog.market.columns:
+            raise InputError(f"'{word}' is no column.", remedy=_name_column(heading, catalog))
+        if heading not in cells:
+            raise InputError(
+                f"{name}: there is no heading '{heading}'.",
+                remedy="Write the heading as it stands in the sheet, capitals and signs too.",
+            )
+
+
+def guess_columns(
+    headings: Sequence[str],
+    catalog: Catalog,
+    confirmed: Mapping[str, str],
+    columns: Iterable[Column] | None = None,
+) -> tuple[ColumnGuess, ...]:
+    """Return what each heading is taken for; the likeliest heading wins a column, once.
+
+    Args:
+        headings: As they stand in the sheet.
+        catalog: Currencies, and how sure a likeness must be.
+        confirmed: Headings that the user says are which column.
+        columns: The columns there are; those of a sheet of offers unless named.
+    """
+    columns = catalog.market.columns.values() if columns is None else columns
+    known = {_spaced(h): c.word for c in columns for h in (c.word, *c.headings)}
+    least = catalog.fact("market.heading-sure").number()
+    scored: list[tuple[float, int, str]] = []
+    for place, heading in enumerate(headings):
+        plain = _plain(heading, catalog)
+        if heading in confirmed:
+            scored.append((101.0, place, confirmed[heading]))
+        elif plain in known:
+            scored.append((100.0, place, known[plain]))
+        elif plain:
+            score, word = max((_likeness(plain, h), w) for h, w in known.items() if w != ASKED)
+            scored.append((min(score, 99.0), place, word))
+    taken: dict[int, tuple[str, float]] = {}
+    for score, place, word in sorted(scored, key=lambda s: (-s[0], s[1])):
+        repeated = word != ASKED and word in {w for w, _ in taken.values()}
+        if score >= least and not repeated:
+            taken.setdefault(place, (word, score))
+    return tuple(
+        ColumnGuess(
+            heading=h,
+            column=taken.get(i, ("", 0.0))[0],
+            sure=taken.get(i, ("", 100.0))[1] >= 100.0,
+        )
+        for i, h in enumerate(headings)
+    )
+
+
+def _plain(heading: str, catalog: Catalog) -> str:
+    """Return a heading in small letters, without signs and without the currency it names."""
+    words = _spaced(re.sub(r"[:(),.'$\u20ac\u00a3*]+", " ", heading.lower())).split()
+    return " ".join(w for w in words if w.upper() not in catalog.currencies.codes)
+
+
+def _spaced(heading: str) -> str:
+    return re.sub(r"[_\-\s]+", " ", heading).strip()
+
+
+def _likeness(plain: str, known: str) -> float:
+    """Return how alike a heading is to a known one, of 100.
+
+    A heading that holds the whole known one says more than its letters: the last words most.
+    """
+    from rapidfuzz import fuzz
+
+    alike = max(fuzz.ratio(plain, known), fuzz.token_sort_ratio(plain, known))
+    held = f" {known} " in f" {plain} "
+    short = len(plain) >= _SHORT and known.startswith(plain)
+    if held or short:
+        alike = max(alike, _HELD + (2.0 if plain.endswith(known) else 0.0) + len(known) / 20.0)
+    return float(alike)
+
+
+def name_currencies(guesses: Sequence[ColumnGuess], catalog: Catalog) -> dict[str, str]:
+    """Return the currency that a heading names, by column."""
+    return {
+        g.column: word
+        for g in guesses
+        if g.column
+        for word in re.findall(r"\b[A-Z]{3}\b", g.heading.upper())
+        if word in catalog.currencies.codes
+    }
+
+
+def doubt_columns(
+    guesses: Sequence[ColumnGuess], head: RawLine, name: str, catalog: Catalog
+) -> list[Finding]:
+    """Return which headings were taken for a column by likeness, and which are not used."""
+    guessed = [g for g in guesses if g.column and not g.sure]
+    unused = [g.heading for g in guesses if not g.column and g.heading]
+    told = []
+    if guessed:
+        pairs = ", ".join(f"'{g.heading}' for '{g.column}'" for g in guessed)
+        options = " ".join(f'--column "{g.heading}={g.column}"' for g in guessed)
+        told.append(("column-guessed", f"Taken by likeness: {pairs}.", f"Confirm: {options}."))
+    if unused:
+        names = ", ".join(f"'{h}'" for h in unused)
+        told.append(
+            ("column-unused", f"Columns not used: {names}.", _name_column(unused[0], catalog))
+        )
+    origin = Origin(file=name, line=head.number)
+    return [
+        Finding(code=code, severity="note", message=message, remedy=remedy, origin=origin)
+        for code, message, remedy in told
+    ]
+
+
+def _name_column(heading: str, catalog: Catalog) -> str:
+    """Return how a user says which column a heading is."""
+    words = ", ".join(w for w in catalog.market.columns if w != ASKED)
+    return f'Say what one is: --column "{heading}=WORD", WORD one of {words}.'
