@@ -111,3 +111,16 @@ def test_any_file_name_can_be_written_into_the_case(run: Line, tmp_path: Path) -
     report.write_text("B0001 driver airbag open\n", encoding="utf-8")
     assert run("new", tmp_path / "c", "--report", report).code == 0
     assert list(load_case(tmp_path / "c", load_catalog()).files) == [f"evidence/{report.name}"]
+
+
+# From memory of ISO 4217 and of the side of the road: pounds in Britain, driven from the right seat.
+@pytest.mark.parametrize(
+    ("region", "money", "side"),
+    [("GB", "GBP", "right"), ("US-OH", "USD", "left"), ("AU-NSW", "AUD", "right")],
+)
+def test_the_money_and_the_side_of_a_region_need_not_be_stated(
+    run: Line, tmp_path: Path, region: str, money: str, side: str
+) -> None:
+    assert run("new", tmp_path / "c", "--region", region).code == 0
+    case = load_case(tmp_path / "c", load_catalog())
+    assert (case.currency, case.car.drive_hand) == (money, side)

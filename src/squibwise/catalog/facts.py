@@ -110,6 +110,8 @@ class Currencies(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     Attributes:
         codes: ISO 4217 codes, sorted.
+        regions: Code by country, of those whose money is known here.
+        right_hand: Countries where the driver sits on the right.
         source: Source id.
         at: Place in the source.
         basis: What kind of ground the list stands on.
@@ -121,8 +123,14 @@ class Currencies(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     at: str
     basis: Basis
     read_on: dt.date
+    regions: dict[str, str] = {}
+    right_hand: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         strange = [c for c in self.codes if not re.fullmatch(r"[A-Z]{3}", c)]
         if strange or not self.codes or len(set(self.codes)) != len(self.codes):
             raise CatalogError(f"currencies.toml: repeated or broken codes {strange}")
+        strange = [c for c in self.regions.values() if c not in self.codes]
+        strange += [c for c in self.right_hand if c not in self.regions]
+        if strange:
+            raise CatalogError(f"currencies.toml: regions name unknown {strange}")

@@ -73,6 +73,7 @@ def make(
             is stated is wrong.
     """
     copies = _copies(reports)
+    stated = complete(stated, catalog)
     case_id = re.sub(r"[^A-Za-z0-9._-]+", "-", folder.absolute().name).strip("-.") or "case"
     text = _with_stated(template(case_id, tuple(copies)), stated)
     load_written(_with_stated(template(case_id), stated), folder / CASE_FILE, catalog)
@@ -80,6 +81,18 @@ def make(
     write_folder(folder, {CASE_FILE: text.encode("utf-8")} | files, empty=["evidence"])
     written = (folder / CASE_FILE, *(folder / "evidence" / name for name in copies))
     return Made(id=case_id, folder=folder, files=written)
+
+
+def complete(stated: Stated, catalog: Catalog) -> Stated:
+    """Return what is stated with the money and the driver's side of its region, where left open."""
+    country, known = stated.region[:2].upper(), catalog.currencies
+    if country not in known.regions:
+        return stated
+    return msgspec.structs.replace(
+        stated,
+        currency=stated.currency or known.regions[country],
+        drive=stated.drive or ("right" if country in known.right_hand else "left"),
+    )
 
 
 def _copies(reports: tuple[Path, ...]) -> dict[str, bytes]:
