@@ -113,7 +113,7 @@ def test_any_file_name_can_be_written_into_the_case(run: Line, tmp_path: Path) -
     assert list(load_case(tmp_path / "c", load_catalog()).files) == [f"evidence/{report.name}"]
 
 
-# From memory of ISO 4217 and of the side of the road: pounds in Britain, driven from the right seat.
+# From memory of ISO 4217 and of the side of the road: pounds in Britain, driver on the right.
 @pytest.mark.parametrize(
     ("region", "money", "side"),
     [("GB", "GBP", "right"), ("US-OH", "USD", "left"), ("AU-NSW", "AUD", "right")],

@@ -405,7 +405,7 @@ COSTS = (
 
 
 def test_a_work_list_leads_with_what_matters(text: Any, catalog: Catalog) -> None:
-    shown = text(tell_work(CASE, WORK, COSTS, catalog))
+    shown = text(tell_work(CASE, WORK, COSTS, catalog, full=True))
     heads = ["In short", "Ask first", "Order now", "May be added", "Closed gates", "1. Open up"]
     places = [shown.index(f"\n{head}") for head in [*heads, "2. Close up", "Not in these hours"]]
     assert places == sorted(places)
@@ -416,12 +416,41 @@ def test_a_work_list_leads_with_what_matters(text: Any, catalog: Catalog) -> Non
 
 def test_each_visit_says_its_power_and_its_areas_in_a_line(text: Any, catalog: Catalog) -> None:
     shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog)).split())
-    assert "1. Open up power off; 60 min hands-on" in shown
-    wheel = "Steering wheel: take out, bag and label driver airbag module; open; 20 min;"
-    assert f"[ ] {wheel} held by key-on-safe; no. 101, 201" in shown
-    assert "touch body metal; 20 min; wait 30 min; no. 21-22" in shown
-    assert "[ ] Left pillar; Right pillar: open; 20 min; no. 117-118" in shown
-    assert "2. Close up POWER ON; done [x]" in shown
+    assert "1. Open up: power off; 60 min; held by key-on-safe" in shown
+    assert "[ ] Steering wheel: take out driver airbag module; open (101, 201); 20 min" in shown
+    assert "touch body metal (21-22); 20 min; wait 30 min" in shown
+    assert "[ ] Left pillar, Right pillar: open (117-118); 20 min" in shown
+    assert "2. Close up: POWER ON; done [x]" in shown
+
+
+def test_left_and_right_of_an_opening_share_a_line_and_keep_their_order(
+    text: Any, catalog: Catalog
+) -> None:
+    sides = tuple(
+        area(
+            f"b-{at}", f"B-pillar trims, {at}",
+            operation(117 + n, "open", f"Open: B-pillar trims, {at}"),
+            operation(291 + n, "out", f"Take out, bag and label: belt, {seat}"),
+            operation(167 + n, "look", f"Look: belt run, {at}"),
+        )
+        for n, (at, seat) in enumerate((("left", "driver"), ("right", "passenger")))
+    )  # fmt: skip
+    again = structs.replace(WORK, visits=(structs.replace(WORK.visits[0], areas=sides),))
+    shown = " ".join(text(tell_work(CASE, again, COSTS, catalog)).split())
+    told = "B-pillar trims (left, right): open; take out belt (driver, passenger); look"
+    assert f"{told} (117-118, 167-168, 291-292); 60 min" in shown
+
+
+def test_the_short_work_fits_on_a_page_and_says_where_the_rest_is(
+    text: Any, catalog: Catalog
+) -> None:
+    shown = text(tell_work(CASE, WORK, COSTS, catalog))
+    assert "Ask first  squibwise" not in shown
+    assert "`--full`" in shown
+    assert "`--orders`" in shown
+    assert len(shown.splitlines()) < len(
+        text(tell_work(CASE, WORK, COSTS, catalog, full=True)).splitlines()
+    )
 
 
 def test_in_full_every_operation_has_its_number_and_how_sure_it_is(
@@ -437,7 +466,7 @@ def test_in_full_every_operation_has_its_number_and_how_sure_it_is(
 
 
 def test_what_is_ordered_stands_apart_from_what_may_be(text: Any, catalog: Catalog) -> None:
-    shown = text(tell_work(CASE, WORK, COSTS, catalog))
+    shown = text(tell_work(CASE, WORK, COSTS, catalog, full=True))
     now, _, rest = shown.partition("\nOrder now")[2].partition("\nMay be added")
     assert "driver airbag module  320.00  over 99%  certain" in now
     assert "steering column" not in now
@@ -448,7 +477,7 @@ def test_what_is_ordered_stands_apart_from_what_may_be(text: Any, catalog: Catal
 
 
 def test_an_open_question_says_what_its_answer_saves(text: Any, catalog: Catalog) -> None:
-    shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog)).split())
+    shown = " ".join(text(tell_work(CASE, WORK, COSTS, catalog, full=True)).split())
     asked = "column Is the column new? A no saves 1,000.00 USD and 60 min. Most: measured."
     assert asked in shown
     assert "Is the unit new?" not in shown

@@ -74,6 +74,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         number: Its number on every work list, 1 to 99.
         phase: One of ``PHASES``.
         title: What to do.
+        short: The same in a few words, for a page that holds the whole job.
         text: How, and what to watch, in our own words.
         after: What must be finished first: steps, classes written ``all:<class>``, or
             ``<action>:<assembly, area or setting>``; what is not on the list holds nothing.
@@ -91,6 +92,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     number: int
     phase: str
     title: str
+    short: str
     text: str
     after: tuple[str, ...] = ()
     when: str = "always"
@@ -213,6 +215,7 @@ class Setting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """What is programmed, zeroed, taught or aimed on a kind once the power is on.
 
     Attributes:
+        short: The title in a few words.
         follows: Kinds of the same seat (or of the car) after whose replacement it is due.
     """
 
@@ -220,6 +223,7 @@ class Setting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     kind: str
     number: int
     title: str
+    short: str
     text: str
     follows: tuple[str, ...]
     minutes: Three

@@ -23,10 +23,15 @@ _REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?|[A-Z]{2}-other|everywhere|elsew
 
 
 class CautionText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A hazard and what keeps people safe from it, in our own words."""
+    """A hazard and what keeps people safe from it, in our own words.
+
+    Attributes:
+        short: The same in a few words, where a page must hold them all.
+    """
 
     id: str
     text: str
+    short: str
     source: str
     at: str
     basis: Basis

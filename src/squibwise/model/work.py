@@ -17,12 +17,14 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     Attributes:
         id: Catalogue id.
         text: What to do and what never to do.
+        short: The same in a few words.
         source: Catalogue source id.
         basis: What it stands on; None when not stated.
     """
 
     id: str
     text: str
+    short: str = ""
     source: str = ""
     basis: Basis | None = None
 
@@ -192,6 +194,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             ``fit:<assembly>@<place>``, ``join:<area>``, ``close:<area>`` or ``<component>:trace``.
         action: ``do``, ``open``, ``look``, ``out``, ``fit``, ``join``, ``close``, ``trace`` or
             ``set`` (centred, zeroed, aimed, programmed).
+        short: Title in a few words; empty where its action and parts say it.
         assembly: Catalogue id of the assembly it fits; None for other lines.
         components: Components it touches.
         minutes: Hands-on. [min]
@@ -215,6 +218,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     id: str
     action: str
     title: str
+    short: str = ""
     assembly: str | None = None
     components: tuple[str, ...] = ()
     minutes: Minutes = Minutes()

@@ -191,7 +191,7 @@ def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Tell
     head, tail = _head(brief, catalog), _tail(brief, command)
     about = tuple(cut(line, WIDTH - 2) for line in tell_car(case))
     room = LINES - 1 - len(about) - _height(head) - _height(tail)
-    lists = _cut_lists(brief, room, f"squibwise work {command}")
+    lists = _cut_lists(brief, room, f"squibwise work {command} --orders")
     return Telling(
         title=case.id,
         subtitle=cut(case.title, WIDTH - len(case.id) - 2),

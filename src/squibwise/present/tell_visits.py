@@ -1,12 +1,13 @@
 """The order of work: operations in visits, by area, between two changes of power."""
 
 from collections.abc import Iterable, Sequence
-from itertools import groupby
+from itertools import groupby, zip_longest
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
-from squibwise.model.work import Area, Operation, Visit, Work
-from squibwise.present.figures import hours, listed, minutes, percent, ranges
+from squibwise.model.names import PLACES
+from squibwise.model.work import Area, Caution, Operation, Visit, Work
+from squibwise.present.figures import hours, minutes, percent, ranges
 from squibwise.present.phrases import (
     name,
     source_title,
@@ -32,33 +33,46 @@ POWER = {"as-found": "power as found", "on": "POWER ON", "off": "power off"}
 _ACTIONS = {
     "open": "open",
     "look": "look",
-    "out": "take out, bag and label",
+    "out": "take out",
     "fit": "fit",
     "join": "plug in and lock",
     "close": "close",
 }
 _NAMED = ("out", "fit")  # what is taken out or fitted is named
 _MERGED = ({"open"}, {"open", "look"}, {"look"}, {"join"}, {"close"})
+_EVERYWHERE = ("car", "power", "order", "body", "settings", "proof")  # it goes without saying
+_ASKED = "asked"
 _KIT = "bolts-kit"
 _SURE = 0.995  # a chance is told below it
 
 
 def tell_visits(todo: Work, *, full: bool = False) -> tuple[Section, ...]:
-    """Return the work under one heading for each visit.
+    """Return the order of work: a heading for each visit, its operations below.
 
     Args:
         todo: The work.
-        full: Every operation on its own line; else one line for each area.
+        full: Every operation on its own line; else one line for each area, all on one page.
     """
-    return tuple(_visit(n, v, full=full) for n, v in enumerate(todo.visits, start=1))
+    if full:
+        return tuple(_visit(n, v) for n, v in enumerate(todo.visits, start=1))
+    blocks = (b for n, v in enumerate(todo.visits, start=1) for b in _visit_shortly(n, v))
+    return filled((section("The order of work", *blocks),))
 
 
-def _visit(number: int, visit: Visit, *, full: bool) -> Section:
+def _visit(number: int, visit: Visit) -> Section:
     due = [o for o in visit.operations if not o.done]
-    time = f"{hours(hands_on(due))} hands-on" if due else "done"
-    blocks = tuple(_in_full(visit)) if full else (Steps(steps=tuple(_by_area(visit))),)
-    note = f"{POWER[visit.power]}; {time}"
-    return section(f"{number}. {visit.title}", *blocks, note=note)
+    note = f"{POWER[visit.power]}; " + (f"{hours(hands_on(due))} hands-on" if due else "done")
+    return section(f"{number}. {visit.title}", *_in_full(visit), note=note)
+
+
+def _visit_shortly(number: int, visit: Visit) -> Iterable[Block]:
+    power = "" if visit.title.startswith("Power") else f"{POWER[visit.power]}; "
+    due = [o for o in visit.operations if not o.done]
+    held = ", ".join(dict.fromkeys(g for o in due for g in o.blocked_by))
+    time = hours(hands_on(due)) if due else "done"
+    tail = f"; held by {held}" if held else ""
+    yield Text(text=f"{number}. {visit.title}: {power}{time}{tail}", tone="strong")
+    yield Steps(steps=tuple(_by_area(visit)))
 
 
 def hands_on(operations: Iterable[Operation]) -> int:
@@ -110,7 +124,10 @@ def tell_sureness(operation: Operation) -> tuple[str, ...]:
 
 
 def _by_area(visit: Visit) -> Iterable[Step]:
-    """Return one line for each area; neighbours where nothing but the same is done share one."""
+    """Return one line for each area; neighbours share one.
+
+    Neighbours are left and right of the same opening, and areas where nothing but the same is done.
+    """
     for key, group in groupby(visit.areas, key=_mergeable):
         together = list(group)
         if key is None:
@@ -119,41 +136,64 @@ def _by_area(visit: Visit) -> Iterable[Step]:
             yield _area_step(together)
 
 
-def _mergeable(area: Area) -> tuple[str, str] | None:
+def _mergeable(area: Area) -> tuple[str, ...] | None:
     actions = {o.action for o in area.operations}
-    return (area.phase, " ".join(sorted(actions))) if actions in _MERGED else None
+    if area.area == _ASKED:
+        return None
+    if actions in _MERGED:
+        return (area.phase, *sorted(actions))
+    stem, _, at = area.title.rpartition(", ")
+    return (area.phase, stem, *(o.action for o in area.operations)) if at in PLACES else None
 
 
 def _area_step(areas: Sequence[Area]) -> Step:
     operations = [o for a in areas for o in a.operations]
     due = [o for o in operations if not o.done]
-    names = "; ".join(a.title for a in areas)
-    told = _doings(operations)
     notes = []
-    if due:
-        time = hands_on(due)
-        notes += [minutes(time)] if time else []
-        hold = max(o.hold_minutes for o in due)
-        notes += [f"wait {minutes(hold)}"] if hold else []
-        held = list(dict.fromkeys(g for o in due for g in o.blocked_by))
-        notes += [f"held by {', '.join(held)}"] if held else []
-    notes.append(f"no. {ranges(o.n for o in operations)}")
-    return Step(done=not due, title=f"{names}: {told}", notes=tuple(notes))
+    time, hold = hands_on(due), max((o.hold_minutes for o in due), default=0)
+    notes += [minutes(time)] if time else []
+    notes += [f"wait {minutes(hold)}"] if hold else []
+    told = f"{_doings(areas)} ({ranges(o.n for o in operations)})"
+    if any(a.area not in _EVERYWHERE for a in areas):
+        told = f"{_named_together(a.title for a in areas)}: {told}"
+    return Step(done=not due, title=told[:1].upper() + told[1:], notes=tuple(notes))
 
 
-def _doings(operations: Sequence[Operation]) -> str:
-    """Return what is done in an area: each kind of action once, what is moved by name."""
-    told: list[str] = []
-    for action, group in groupby(operations, key=lambda o: o.action):
-        together = list(group)
-        if action in _NAMED:
-            names = listed([o.title.partition(": ")[2] or o.title for o in together], 4)
-            told.append(f"{_ACTIONS[action]} {names}")
-        elif action in _ACTIONS:
-            told.append(_ACTIONS[action])
-        else:
-            told += [o.title[:1].lower() + o.title[1:] for o in together]
+def _doings(areas: Sequence[Area]) -> str:
+    """Return what is done in areas, in order; alike areas are told as one."""
+    runs = [[list(g) for _, g in groupby(a.operations, key=_doing)] for a in areas]
+    told = (
+        _do_together([o for run in alike for o in run])
+        for alike in zip_longest(*runs, fillvalue=[])
+    )
     return "; ".join(dict.fromkeys(told))
+
+
+def _doing(operation: Operation) -> str:
+    """Return what operations of one kind have in common; others stand alone."""
+    return operation.action if operation.action in _ACTIONS else operation.id
+
+
+def _do_together(alike: Sequence[Operation]) -> str:
+    first = alike[0]
+    if first.action in _NAMED:
+        titles = [o.title.partition(": ")[2] or o.title for o in alike]
+        return f"{_ACTIONS[first.action]} {_named_together(titles)}"
+    return _ACTIONS.get(first.action) or first.short or first.title[:1].lower() + first.title[1:]
+
+
+def _named_together(titles: Iterable[str]) -> str:
+    """Return titles in a row; those that differ by their place alone as one with its places."""
+    places: dict[str, list[str]] = {}
+    for title in titles:
+        stem, _, at = title.rpartition(", ")
+        is_placed = at in PLACES
+        places.setdefault(stem if is_placed else title, []).append(at if is_placed else "")
+    named = (
+        f"{stem} ({', '.join(dict.fromkeys(at))})" if any(at) else stem
+        for stem, at in places.items()
+    )
+    return ", ".join(named)
 
 
 def next_operation(todo: Work) -> Operation | None:
@@ -172,12 +212,16 @@ def tell_operation_shortly(operation: Operation) -> str:
 
 def tell_operation_cautions(todo: Work, *, full: bool) -> Section | None:
     """Return every caution once; in full, with the numbers of the operations it is about."""
-    where: dict[str, list[int]] = {}
+    where: dict[Caution, list[int]] = {}
     for operation in todo.operations:
         for caution in operation.cautions if not operation.done else ():
-            where.setdefault(caution.text, []).append(operation.n)
-    return tell_cautions(
-        f"{t} (no. {ranges(numbers)})" if full else t for t, numbers in where.items()
+            where.setdefault(caution, []).append(operation.n)
+    if full:
+        return tell_cautions(f"{c.text} (no. {ranges(n)})" for c, n in where.items())
+    told = tuple(dict.fromkeys(c.short or c.text for c in where))
+    words = Text(text=f"{'; '.join(told)}.", tone="alarm")
+    return (
+        section("Cautions", words, tone="alarm", note="each in full with --full") if told else None
     )
 
 

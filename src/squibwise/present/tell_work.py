@@ -60,36 +60,50 @@ def tell_work(
         catalog: Names, gates and the notice below it.
         full: Every operation on its own line.
     """
+    sections = _in_full(case, todo, costs, catalog) if full else _on_a_page(case, todo, costs)
     return Telling(
         title=case.id,
         subtitle=case.title,
         about=tell_car(case),
-        sections=filled(
-            (
-                tell_work_shortly(todo, costs),
-                _questions(todo),
-                _orders("Order now", order_now(todo), "needed surely or by rule"),
-                _orders("May be added", may_be_added(todo), "a look or the maker decides"),
-                _body_work(todo),
-                _gates(todo, catalog),
-                *tell_visits(todo, full=full),
-                _not_counted(todo),
-                _kept(todo.items),
-                tell_operation_cautions(todo, full=full),
-                tell_sums(case.currency, costs),
-                _notices(todo.notices, full=full),
-                tell_findings((*case.findings, *todo.findings)),
-                _why(full=full),
-            )
-        ),
+        sections=filled(sections),
         closing=standing(catalog),
     )
 
 
-def _why(*, full: bool) -> Section:
-    told = "Why? `squibwise work CASE --why NUMBER`, or an id. Tick: `squibwise did CASE NUMBERS`."
-    more = "" if full else " Every operation on its own line: `--full`."
-    return Section(blocks=(Text(text=told + more, tone="quiet"),))
+def _on_a_page(case: Case, todo: Work, costs: Sequence[Cost]) -> tuple[Section | None, ...]:
+    findings = (*case.findings, *todo.findings)
+    return (
+        tell_work_shortly(todo, costs),
+        *tell_visits(todo),
+        tell_operation_cautions(todo, full=False),
+        tell_findings(f for f in findings if f.severity != "note"),
+        Section(blocks=(Text(text=_MORE, tone="quiet"),)),
+    )
+
+
+_WHY = "Why? `squibwise work CASE --why NUMBER`. Tick: `squibwise did CASE NUMBERS`."
+_MORE = f"{_WHY} Everything: `--full`. Order list: `--orders`."
+
+
+def _in_full(
+    case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog
+) -> tuple[Section | None, ...]:
+    return (
+        tell_work_shortly(todo, costs),
+        _questions(todo),
+        _orders("Order now", order_now(todo), "needed surely or by rule"),
+        _orders("May be added", may_be_added(todo), "a look or the maker decides"),
+        _body_work(todo),
+        _gates(todo, catalog),
+        *tell_visits(todo, full=True),
+        _not_counted(todo),
+        _kept(todo.items),
+        tell_operation_cautions(todo, full=True),
+        tell_sums(case.currency, costs),
+        _notices(todo.notices),
+        tell_findings((*case.findings, *todo.findings)),
+        Section(blocks=(Text(text=_WHY, tone="quiet"),)),
+    )
 
 
 def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
@@ -99,9 +113,9 @@ def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
         rules = f"rules not known: the strictest of {len(todo.spread)} kinds of rules"
     now, added = order_now(todo), may_be_added(todo)
     cost = find_followed(costs)
-    rows = [("order now", f"{_names(now)}{_sum_of(now)}" if now else "nothing")]
-    rows += [("may be added", _names(added))] if added else []
-    rows += [("danger", told) for told in todo.no_power]
+    rows = [("danger", told) for told in todo.no_power]
+    rows += [("order now", f"{_names(now)}{_sum_of(now)}" if now else "nothing")]
+    rows += [("may be added", counted(len(group_orders(added)), "line"))] if added else []
     asked = open_questions(todo)
     rows += [("ask first", asked[0].text)] if asked else []
     rows.append(("hands-on", _time(todo, cost)))
@@ -124,7 +138,7 @@ def _sum_of(orders: Sequence[Order]) -> str:
 
 
 def _names(orders: Sequence[Order]) -> str:
-    return listed([tell_titled(group) for group in group_orders(orders)], 4)
+    return listed([tell_titled(group) for group in group_orders(orders)], 2)
 
 
 def _time(todo: Work, cost: Cost | None) -> str:
@@ -194,10 +208,7 @@ def _gates(todo: Work, catalog: Catalog) -> Section | None:
     return section("Closed gates", Table(rows=rows, tone="strong"), note=note) if rows else None
 
 
-def _notices(notices: Sequence[Caution], *, full: bool) -> Section | None:
-    if notices and not full:
-        count = counted(len(notices), "note")
-        return section("Law and custom", Text(text=f"{count} with --full", tone="quiet"))
+def _notices(notices: Sequence[Caution]) -> Section | None:
     told = tuple(f"{n.text}{' (from memory)' if n.basis == 'from-memory' else ''}" for n in notices)
     return section("Law and custom", Bullets(items=told)) if told else None
 

@@ -31,7 +31,9 @@ _STATES = {
 def pick_cautions(ids: Iterable[str], catalog: Catalog) -> tuple[Caution, ...]:
     """Return cautions of the catalogue as they are printed beside an operation."""
     found = (catalog.cautions[i] for i in ids)
-    return tuple(Caution(id=c.id, text=c.text, source=c.source, basis=c.basis) for c in found)
+    return tuple(
+        Caution(id=c.id, text=c.text, short=c.short, source=c.source, basis=c.basis) for c in found
+    )
 
 
 def name_item(demand: Demand, catalog: Catalog) -> str:

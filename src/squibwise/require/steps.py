@@ -165,6 +165,7 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         id=STEP + step.id,
         action="do",
         title=_step_title(step, job),
+        short=step.short,
         components=loads_of(loads),
         minutes=_step_minutes(step, scope),
         after=tuple(w if ":" in w else STEP + w for w in step.after),

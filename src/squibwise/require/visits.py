@@ -145,7 +145,13 @@ def _place_strip(scope: Scope) -> list[Placed]:
         off = way is None or operation.assembly == way.opening.takes_off
         slot = way.slot if way else 0
         area = way.id if way else "wheel" if operation.assembly == "driver-bag" else "car"
-        rank = (1, slot if not off else min(slot, 1), -1 if off else 1, operation.n)
+        rank: tuple[int, ...] = (
+            1,
+            slot if not off else min(slot, 1),
+            -1 if off else 1,
+            operation.n,
+        )
+        rank = (0, operation.n) if area == "car" else rank
         found.append(Placed(phase="open", area=area, rank=rank, operation=operation))
     for operation in look(scope):
         way = _way_behind(operation, scope)
