@@ -105,7 +105,7 @@ LAYOUT_ROLES = {
     "module": "heading meta words",
     "meta": "meta",
     "volts": "meta",
-    "advice": "unread",
+    "advice": "unread aside",
 }
 
 
@@ -120,7 +120,7 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
         return None if [c.code for c in line.codes] == ["24"] else str(line.codes)
     if phrase.group == "whole":
         return None if line.is_whole else line.role
-    if phrase.group == "label":
+    if phrase.group in ("label", "supposed"):
         return None if not line.codes else str(line.codes)
     role = LAYOUT_ROLES[phrase.reads.partition("=")[2]]
     good = line.role in role.split() and (phrase.group != "supplyvolts" or line.volts == 12.4)

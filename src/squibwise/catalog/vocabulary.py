@@ -28,7 +28,7 @@ not gone past was mine worked good asked sure exists need tested away elsewhere 
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area
-restraint
+restraint supposed
 """
 NO_PART = "none"  # what a rule gives when the features tell of no restraint part
 VOICES = frozenset(_VOICES.split())

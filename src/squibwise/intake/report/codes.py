@@ -89,7 +89,9 @@ _THREES = re.compile(
     r":\s*(?:[^\W\d]+\s){0,2}(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$"
     r"|(?:^|(?<=[:,;]\s)|(?<=\b(?:und|and)\s))\d{3}(?=\s+[^\W\d]{6})"
 )
-_FIVE_ANYWHERE = re.compile(r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b)")
+_FIVE_ANYWHERE = re.compile(  # 01632 960112 is a telephone
+    r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b|\s(?:\d{3,4}|\d{6})\b)"
+)
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = re.compile(r"(DF\d{3})" + _END)
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")

@@ -15,6 +15,7 @@ from squibwise.intake.report.lines import (
     without_codes,
     words_of,
 )
+from squibwise.intake.report.phrases import lexicon_of, tokenise
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
@@ -47,6 +48,7 @@ _ONE_OF = frozenset(
 _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
 _END = Line(number=0, raw="", text="", role="blank")
+_SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -207,6 +209,9 @@ def _wrap(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
     if "?" in line.text or (line.known_share < _MOSTLY and not is_broken):
         return False
     told = bool(fault.words.features & (TELLS - {"defect"}))
+    is_out = line.text[:1] not in (" ", "\t") and not is_broken
+    if _is_whole(fault) and is_out and not _completes(line.words, fault.words):
+        return False
     joined = words_of(_in_column(fault, line), catalog, sheet.language)
     parts, more = fault.words.features & OWN_PARTS, joined.features & OWN_PARTS
     is_other = bool(parts) and bool(heads_of(line.words) - heads_of(fault.words))
@@ -219,6 +224,13 @@ def _wrap(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
     _take_status(line, fault)
     _take_type(line, fault)
     return True
+
+
+def _completes(more: Words, words: Words) -> bool:
+    """Tell whether words add what a whole fault may still lack: ``to ground``, ``no longer``."""
+    target = frozenset({"ground", "battery", "cross"})
+    is_short = "short" in words.features and not words.features & target
+    return bool(is_short and more.features & target) or (more.says_nothing and bool(more.voices))
 
 
 def _joined_words(before: Words, joined: Words) -> Words:
@@ -283,7 +295,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             module=line.module,
             unit=line.unit,
             group=line.group,
-            absent=_absent(words, line),
+            absent=_absent(words, line) or _denied_by_name(line, code, catalog),
             section=state.section,
         )
         _take_status(line, fault)
@@ -303,6 +315,14 @@ def _absent(words: Words, line: Line) -> str:
     if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
         return own
     return why_absent(line.words, is_coded=True)
+
+
+def _denied_by_name(line: Line, code: Code, catalog: Catalog) -> str:
+    """``not B1001``: a negation stands right before a code itself, where nothing more is told."""
+    before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
+    denying = lexicon_of(catalog).denying - _SHORT_FOR_NUMBER
+    is_denied = bool(denying.intersection(before)) and not has_fault(line.words)
+    return "denied" if is_denied else ""
 
 
 def _continues(line: Line, state: _State) -> bool:
@@ -345,6 +365,8 @@ def _belongs(line: Line, current: Fault) -> bool:
     begins_row = heads and _ROW.match(line.text) and _ROW.match(current.text)
     is_other = _is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
+    if _is_whole(current) and not line.is_keyed and not line.words.statuses:
+        return False  # nothing is missing
     if begins_row or is_other or is_good or (heads and heads_of(line.words) - heads):
         return False
     if not stands_alone(line.words) or not current.is_told:

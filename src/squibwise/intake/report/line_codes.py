@@ -21,7 +21,7 @@ from squibwise.intake.report.codes import (
 )
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
-from squibwise.intake.report.words import has_fault, has_part
+from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
 _NUMBER = (
     r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
@@ -44,6 +44,7 @@ _AFTER_COLON = re.compile(
     r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
     rf"((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*"
 )
+_DATE = re.compile(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
 _ONE = re.compile(_NUMBER + _NO_MEASURE)
 _PAUSED = re.compile(
     r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
@@ -107,8 +108,9 @@ _NUMBERED = re.compile(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[
 _WORDY = re.compile(r"[^\W\d_]{3}")
 _WORDED = re.compile(r"[^\W\d_]{2}")
 _LABELLED = re.compile(
-    r"(?:^\W*|\s{2,}|[,;]\s)(?P<words>[A-ZÀ-ÝŁŚŻ][^\W\d_]{2,}(?: [^\W\d_]{2,}\.?)?)"
-    r"(?P<sign>\s?[:=#]|\.)?\s(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)\s*$"
+    r"(?:^\W*|\s{2,}|[,;]\s|\()(?P<word>[^\W\d_]{3,})(?: [^\W\d_]{3,})?"
+    r"(?P<numbered>[ -]?(?i:no|nr|num|n[°º]|№)\.?(?![^\W\d_]))?\s?(?P<sign>[:=#])?\s?"
+    r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?\s*$"
 )
 _SAME = 3  # lines with numbers of one shape that make them codes
 _MOST_OF = 0.6  # share of the lines from which even short numbers are codes
@@ -175,7 +177,7 @@ def find_pairs(text: str) -> tuple[Code, ...]:
         ones = re.finditer(r"\d{2}", ordered.group())
         at = ordered.start()
         found += [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
-    if not found and (listed := _AFTER_COLON.fullmatch(flat(text))):
+    if not found and not _DATE.search(text) and (listed := _AFTER_COLON.fullmatch(flat(text))):
         at = listed.start(1)
         ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
         found = [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
@@ -442,23 +444,42 @@ def _maker_cell(text: str, cell: str) -> tuple[Code, ...]:
 def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
     """Take the number of a thing that nobody knows, such as ``Bay C0003``, for no code.
 
-    Only in a report whose codes have words beside them, and on a line that has none: a word that
-    is not in the vocabulary leads up to it, and nothing follows.
+    Only in a report whose codes, or faults without codes, have words: a word that means nothing
+    leads up to the number, and nothing follows.
     """
     coded = [at for at, ln in enumerate(lines) if ln.codes]
-    told = [at for at in coded if not lines[at].words.says_nothing]
-    if len(told) < _SHAPED or len(told) < _MOST_OF * len(coded):
+    told = [at for at, ln in enumerate(lines) if _tells_fault(ln)]
+    if len(told) < _SHAPED or len(told) < _MOST_OF * len(set(coded) | set(told)):
         return
+    is_coded = any(lines[at].codes for at in told)
     for at in coded:
-        line, label = lines[at], _LABELLED.search(lines[at].text)
-        if not line.words.says_nothing or label is None or len(line.codes) > 1:
-            continue
-        is_outside = not told[0] < at < told[-1]
-        is_strange = flat(label["words"]).split()[0] not in lexicon.known
-        code = line.codes[0]
-        is_it = label.start("number") == code.start and code.style != "flash"
-        if is_it and is_strange and (is_outside or not label["sign"]):
-            line.codes, line.role = (), "meta"
+        line, code = lines[at], lines[at].codes[-1]
+        is_inside = is_coded and told[0] < at < told[-1]
+        if _is_of_thing(line, code, lexicon, is_inside):
+            line.codes = line.codes[:-1]
+            line.role = line.role if line.codes else "meta"
+
+
+def _tells_fault(line: Line) -> bool:
+    return not line.words.says_nothing if line.codes else stands_alone(line.words)
+
+
+def _is_of_thing(line: Line, code: Code, lexicon: Lexicon, is_inside: bool) -> bool:
+    """Tell whether a word that means nothing leads up to a code, which ends its line.
+
+    Between told codes ``Saloon: B1003`` may name a car whose code it is.
+    """
+    label = _LABELLED.search(line.text)
+    if label is None or label.start("number") != code.start:
+        return False
+    is_bare = line.words.says_nothing or label.start() == 0 or len(line.codes) > 1
+    if not is_bare or lexicon.means_alone(flat(label["word"])):
+        return False
+    if label["numbered"] or label["sign"] in ("=", "#"):
+        return True
+    if code.style == "flash" or not label["word"][0].isupper():
+        return False
+    return not label["sign"] or not is_inside or code.printed.isdecimal()
 
 
 def is_number_only(line: Line) -> bool:

@@ -1,6 +1,7 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
 import re
+from functools import lru_cache
 from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
@@ -12,6 +13,7 @@ from squibwise.intake.report.phrases import (
     Token,
     find_hits,
     find_layout,
+    flat,
     languages,
     lexicon_of,
     tokenise,
@@ -209,7 +211,7 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     texts = tuple(t.text for t in line.tokens)
-    if line.codes and (is_question(line) or "wondered" in line.words.voices):
+    if line.codes and (is_question(line) or _is_supposed(line, lexicon)):
         line.codes, line.role, line.why = (), "aside", "a question"
         return
     if line.codes:
@@ -233,6 +235,20 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
         line.why = _why_aside(line)
         if line.why:
             line.role, line.is_module = "aside", False
+
+
+def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
+    """``if B1001 comes back``, ``the forum says B1001 means``: what may be, not what is."""
+    if "wondered" in line.words.voices:
+        return True
+    head = flat(line.text[: line.codes[0].start])
+    return not has_fault(line.words) and bool(_supposing(lexicon).search(head))
+
+
+@lru_cache(maxsize=4)
+def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
+    names = lexicon.names_of("supposed")
+    return re.compile(rf"(?<![^\W_])(?:{names})\s+(?:[^\W\d_]+\s+)?$")
 
 
 def _why_aside(line: Line) -> str:
@@ -261,6 +277,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
         is_coded: They stand beside a code: a lone negation may then be part of its description.
     """
     voices, told = words.voices, has_fault(words) or "battery" in words.features
+    is_told = told or words.statuses
     reasons = (
         ("elsewhere" in voices and not is_coded, "another system"),
         ("sought" in voices and not is_coded and not words.statuses, "a check without a result"),
@@ -270,7 +287,7 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
         ("away" in voices and told and not is_coded, "denied"),
         ("was" in voices and told and not is_coded and not words.statuses, "past"),
         ("worked" in voices and not is_coded, "work done"),
-        ("fine" in voices or ("good" in voices and not is_coded), "found good"),
+        ("fine" in voices or ("good" in voices and not (is_coded and is_told)), "found good"),
     )
     return next((reason for holds, reason in reasons if holds), "")
 

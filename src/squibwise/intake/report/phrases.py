@@ -13,6 +13,7 @@ PATTERNS = (
     "flash",
     "label",
     "restraint",
+    "supposed",
 )  # looked for in the text of a line, before there are words
 BASE = ("en", "ja-en")  # always read beside the report's own language
 MAX_PHRASE = 7
@@ -36,6 +37,7 @@ _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is k
 _WHOLE = 4  # abbreviations that one word outweighs
 _SHORT = 2  # letters of abbreviations that many languages share
 _STEM, _ENDING = 5, 3  # letters of a stem and of an ending that it may have
+_NEVER_GUESSED = frozenset({"wondered", "mine", "elsewhere"})  # they set a whole line aside
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
 
@@ -111,6 +113,12 @@ class Lexicon:
         return len(word) > _AREA_PREFIX and any(
             word.startswith(a) for a in self.areas.get(word[:_AREA_PREFIX], ())
         )
+
+    def means_alone(self, word: str) -> bool:
+        """Tell whether a word, folded, means something by itself in any language."""
+        key = (word,)
+        told = (phrases.get(key, ("skip",)) for phrases in self.phrases.values())
+        return key in self.layout or any(means != ("skip",) for means in told)
 
     def is_state(self, word: str) -> bool:
         """Tell whether a word alone is a status, a fault or none, in any language."""
@@ -286,7 +294,7 @@ def _guess(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tup
     if meant is None:
         return ()
     repaired = [*words[:at], meant, *words[at + 1 :]]
-    hits = _known_at(lexicon, repaired, at, names)
+    hits = [h for h in _known_at(lexicon, repaired, at, names) if not _NEVER_GUESSED & {*h.means}]
     return tuple(msgspec.structs.replace(h, guessed=True) for h in hits)
 
 

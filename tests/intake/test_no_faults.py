@@ -1,0 +1,119 @@
+"""What stands between faults and tells of none: labels, numbers, bills, hearsay, past, repairs.
+
+Texts of our own, common practice, no source. The labels are words that the vocabulary does not
+hold, so that what is tested is the form and not a list.
+"""
+
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.phrases import flat, lexicon_of
+from squibwise.intake.report.reader import understand
+from squibwise.model.report import CodeLine
+
+CATALOG = load_catalog()
+FAULTS = {
+    "en": (
+        "B1A11-13 driver airbag stage 1 open circuit, present",
+        "B1A22-11 left curtain short to ground, stored",
+    ),
+    "de": (
+        "B1A11-13 Fahrerairbag Stufe 1 Unterbrechung, vorhanden",
+        "B1A22-11 Kopfairbag links Kurzschluss nach Masse, gespeichert",
+    ),
+    "fr": (
+        "B1A11-13 airbag conducteur étage 1 circuit ouvert, présent",
+        "B1A22-11 rideau gauche court-circuit à la masse, mémorisé",
+    ),
+    "es": (
+        "B1A11-13 airbag conductor etapa 1 circuito abierto, presente",
+        "B1A22-11 cortina izquierda corto a masa, memorizado",
+    ),
+    "it": (
+        "B1A11-13 airbag guida stadio 1 circuito aperto, presente",
+        "B1A22-11 tendina sinistra corto a massa, memorizzato",
+    ),
+    "pt": (
+        "B1A11-13 airbag motorista estágio 1 circuito aberto, presente",
+        "B1A22-11 cortina esquerda curto à massa, memorizado",
+    ),
+    "pl": (
+        "B1A11-13 poduszka kierowcy stopień 1 przerwa w obwodzie, obecny",
+        "B1A22-11 kurtyna lewa zwarcie do masy, zapisany",
+    ),
+}
+
+
+def _lines() -> list[tuple[str, str]]:
+    text = (Path(__file__).parent / "no_faults.txt").read_text(encoding="utf-8")
+    found, language = [], ""
+    for row in text.splitlines():
+        if row.startswith("@"):
+            language = row[1:]
+        elif row and not row.startswith("#"):
+            found.append((language, row))
+    return found
+
+
+def _read(texts: list[str]) -> tuple[CodeLine, ...]:
+    raws = [RawLine(number=at, text=text) for at, text in enumerate(texts, start=1)]
+    return understand(raws, "x", CATALOG).lines
+
+
+def _is_present_fault(line: CodeLine) -> bool:
+    return line.present and not line.repeats and line.unit != "other"
+
+
+@pytest.mark.parametrize("language", FAULTS)
+def test_a_line_between_faults_adds_none_and_changes_none(language: str) -> None:
+    first, last = FAULTS[language]
+    alone = [(ln.code, ln.component, ln.fault, ln.status) for ln in _read([first, last])]
+    wrong = []
+    for _, between in (row for row in _lines() if row[0] == language):
+        read = [ln for ln in _read([first, between, last]) if _is_present_fault(ln)]
+        if [(ln.code, ln.component, ln.fault, ln.status) for ln in read] != alone:
+            wrong.append(between)
+    assert wrong == []
+
+
+LABELS = ("Crate", "Armadio", "Szafka", "Taquilla", "Gaveta", "Casier", "Schrank", "Foglio")
+DRESSES = (
+    *("{label} {number}", "{label}: {number}", "{label} no. {number}", "{label} #{number}"),
+    *("{label}={number}", "{label}-Nr. {number}", "{label} n° {number}", "({label} {number})"),
+)
+NUMBERS = (
+    *("B1020", "C0003", "U0121", "B1A31-13", "9B2013", "12345", "00412", "22", "5Q0-959-655"),
+    *("2024-11-03", "03/04/24", "01632 960112", "+49 170 5550142", "555-0142", "118,40", "H07"),
+    *("A7-B1020-11", "12.5", "0312", "B1.22", "1200-33", "B 1234"),
+)
+REPORTS = {
+    "codes": FAULTS["en"],
+    "hex": ("8C4101  Driver airbag 1 open  current", "8C4102  Left curtain short to ground"),
+    "decimal": (
+        "01741  igniter driver airbag  resistance too high",
+        "00611  module internal fault",
+    ),
+    "flash": ("flash code 32 driver airbag open", "lamp flashes 2-3, clock spring open"),
+    "words": ("driver airbag stage 1 open circuit", "left curtain short to ground"),
+}
+
+
+def test_the_labels_are_words_that_nobody_told_the_reader() -> None:
+    lexicon = lexicon_of(CATALOG)
+    assert not [word for word in LABELS if lexicon.means_alone(flat(word))]
+
+
+@pytest.mark.parametrize("at", [0, 2], ids=["above", "below"])
+@pytest.mark.parametrize("kind", REPORTS)
+def test_the_number_of_a_thing_that_nobody_knows_is_no_fault(kind: str, at: int) -> None:
+    wrong = []
+    for place, (number, dress) in enumerate(product(NUMBERS, DRESSES)):
+        label = dress.format(label=LABELS[place % len(LABELS)], number=number)
+        read = _read([*REPORTS[kind][:at], label, *REPORTS[kind][at:]])
+        if len([ln for ln in read if _is_present_fault(ln)]) != len(REPORTS[kind]):
+            wrong.append(label)
+    assert wrong == []
