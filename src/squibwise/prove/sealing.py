@@ -260,6 +260,8 @@ def _fits(signature: Signature, value: str, message: bytes) -> bool:
     try:
         key = base64.b64decode(signature.public_key, validate=True)
         made = base64.b64decode(value, validate=True)
+        if [base64.b64encode(raw).decode() for raw in (key, made)] != [signature.public_key, value]:
+            return False  # spare bits of the last letters were changed
         Ed25519PublicKey.from_public_bytes(key).verify(made, message)
     except (InvalidSignature, binascii.Error, ValueError):
         return False
