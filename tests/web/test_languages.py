@@ -7,7 +7,7 @@ from typing import Any, get_args, get_type_hints
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.catalog.screens import LANGUAGES, load_screens
+from squibwise.catalog.screens import FOLDER, LANGUAGES, load_screens
 from squibwise.errors import CatalogError
 from squibwise.model.evidence import Evidence
 from squibwise.model.names import PLACES
@@ -45,10 +45,41 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
     made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}
     made |= {text for _, _, text in LEGEND} | set(STEPS)
-    words = load_screens().words
-    assert made - set(words) == set()
+    assert made - set(load_screens().words) == set()
+    words = load_screens(FOLDER / "words.tsv").words
     said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}
     assert set(words) - made - said == set()
+
+
+COMPOSED = {
+    "change of speed about", "lines not understood", "seat not known", "taken adult latched",
+    "belt unlatched", "child seat yes", "child seat no", "row 2 centre", "row 2 right",
+    "row 3 left", "row 3 right", "inspect the", "program and configure the airbag control unit",
+    "the driver seat", "the driver wheel", "a pillar trim off", "door trim off", "at most in",
+}  # fmt: skip
+"""Pieces that the program puts together of words that stand apart."""
+
+
+def test_every_sentence_of_the_tables_is_one_that_the_program_or_its_catalogue_says() -> None:
+    package = layout.HERE.parent
+    files = [*package.rglob("*.py"), *package.rglob("*.toml")]
+    text = " ".join(p.read_text(encoding="utf-8") for p in files)
+    joined = re.sub(r'"\s*\n\s*f?"', "", text)  # a literal that goes on in the next line
+    said = _bare(joined)
+    idle = []
+    for table in FOLDER.glob("*.tsv"):
+        rows = table.read_text(encoding="utf-8").splitlines()[1:] * (table.name != "words.tsv")
+        for english in (row.partition("\t")[0] for row in rows):
+            pieces = re.split(r"\{[a-z]+\}|[.,:;?]", english)
+            longest = max(map(_bare, pieces), key=len)
+            if longest not in COMPOSED and longest not in said:
+                idle.append(english)
+    assert idle == []
+
+
+def _bare(text: str) -> str:
+    """Return a text without case, hyphens, brackets and runs of space."""
+    return " ".join(re.sub(r"[-()]", " ", text).lower().split())
 
 
 @pytest.mark.parametrize(("code", "word"), [("de", "Werkstatt"), ("es", "Taller")])
