@@ -430,10 +430,12 @@ def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[n
     events, level = build.events, _levels(build)
     if row.zones == "other-bags":
         return np.where(events.others > 0, level, 0)
-    hit = [
-        any(_reaches(row.zones, place, b.zone.name, b.zone.side, build) for b in s.blows)
-        for s in events.scenarios
-    ]
+    reached = {
+        z.name
+        for z in build.catalog.firing.events.zone
+        if _reaches(row.zones, place, z.name, z.side, build)
+    }
+    hit = [any(b.zone.name in reached for b in s.blows) for s in events.scenarios]
     return np.where(events.holds(hit), level, 0)
 
 

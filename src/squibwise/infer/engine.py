@@ -5,6 +5,7 @@ families F, people P of a seat, states U of the unit, common causes C of a group
 fired Z, and micros M of a part.
 """
 
+import math
 from functools import cached_property
 from itertools import islice
 
@@ -63,12 +64,14 @@ class Posterior(msgspec.Struct, frozen=True, dict=True):
         weights: (X, F, U), summing to one.
         log_evidence: Log probability of the evidence.
         groups: In the order of the network.
+        event: Likelihood of what speaks of the event itself: (X, 1, 1 or U).
     """
 
     net: Network
     weights: Array
     log_evidence: float
     groups: tuple[GroupResult, ...]
+    event: Array
 
     @cached_property
     def events(self) -> Array:
@@ -120,6 +123,16 @@ class Engine:
         groups = tuple(self._known(g, tuple(own)) for g, own in enumerate(mine))
         return self.combine(groups, self.event(likelihoods))
 
+    def run_beside(
+        self, base: Posterior, piece: Likelihood, likelihoods: tuple[Likelihood, ...]
+    ) -> Posterior:
+        """Return the posterior under likelihoods that are one piece away from those of a base."""
+        groups = list(base.groups)
+        for index in self.touched(piece):
+            groups[index] = self.group(index, likelihoods)
+        event = base.event if piece.events is None else self.event(likelihoods)
+        return self.combine(tuple(groups), event)
+
     def event(self, likelihoods: tuple[Likelihood, ...]) -> Array:
         """Return the likelihood of what speaks of the event itself: (X, 1, 1 or U)."""
         result = np.ones((len(self.net.events.weight), 1))
@@ -140,7 +153,8 @@ class Engine:
             weights = self._multiply(groups, event)
         scale = sum(g.log_scale for g in groups)
         total = float(weights.sum())
-        return Posterior(self.net, weights / total, float(np.log(total)) + scale, groups)
+        log = float(np.log(total)) + scale
+        return Posterior(self.net, weights / total, log, groups, event)
 
     def _besides(self, index: int, base: tuple[tuple[GroupResult, ...], Array]) -> Array:
         """Return the product of the tables of the first run without those of one group."""
@@ -263,7 +277,7 @@ def sum_over(values: Array, *axes: int) -> Array:
     for axis in axes:
         shape, size = values.shape, values.shape[axis]
         if size > 1:
-            after = int(np.prod(shape[axis + 1 :]))
+            after = math.prod(shape[axis + 1 :])
             table = values.reshape(-1, size, after)
             summed = table[:, :, 0] @ np.ones(size) if after == 1 else np.ones((1, size)) @ table
             values = summed.reshape(*shape[:axis], 1, *shape[axis + 1 :])

@@ -1,7 +1,6 @@
 """The events of the event table: a scenario and what the restraint unit commanded in it."""
 
 from collections.abc import Mapping
-from itertools import product
 
 import msgspec
 import numpy as np
@@ -85,34 +84,31 @@ def event_table(
         cases = tuple(s for s in cases if s.blows and {b.zone.side for b in s.blows} == {side})
     blows = blow_chances({b for s in cases for b in s.blows}, case.car, catalog, shifts)
     chances = [_chances(s, blows, case.car, catalog) for s in cases]
-    events = [row for index, c in enumerate(chances) for row in _rows(index, cases[index], c)]
+    shares = np.array([[1.0 - c.belted, c.belted] for c in chances])
+    shares *= np.array([s.weight for s in cases])[:, None]
+    rows = [_commanded(shares, chances)]
     if _asks_unpowered(case):
-        events += _dead_rows(cases, chances, catalog)
-    return _table(cases, events)
+        rows.append(_dead(shares, cases, catalog))
+    return _table(cases, [np.concatenate(columns) for columns in zip(*rows, strict=True)])
 
 
-def _table(cases: tuple[Scenario, ...], events: "list[Row]") -> EventTable:
-    """Return the events with a weight as arrays."""
-    columns = [np.array(column) for column in zip(*events, strict=True)]
-    keep = columns[5] + columns[6] > 0.0
-    scenario, front, others, belts, dead, unlatched, latched = (c[keep] for c in columns)
-    weight = unlatched + latched
-    scenario = scenario.astype(np.int64)
+def _table(cases: tuple[Scenario, ...], columns: list[Array]) -> EventTable:
+    """Return the events with a weight."""
+    keep = columns[-1].sum(axis=1) > 0.0
+    scenario, front, others, belts, dead, by_belt = (c[keep] for c in columns)
+    weight = by_belt.sum(axis=1)
     return EventTable(
         scenarios=cases,
         scenario=scenario,
         front=front.astype(bool),
-        others=others.astype(np.int64),
+        others=others,
         belts=belts.astype(bool),
         dead=dead.astype(bool),
         weight=weight / weight.sum(),
-        belted=latched / weight,
+        belted=by_belt[:, 1] / weight,
         speed=np.array([s.speed for s in cases])[scenario],
         rollover=np.array([s.rollover for s in cases])[scenario],
     )
-
-
-Row = tuple[int, bool, int, bool, bool, float, float]
 
 
 class Chances(msgspec.Struct, frozen=True):
@@ -146,28 +142,28 @@ def _chances(
     return Chances(_belted(scenario.speed, catalog), front, others, belts)
 
 
-def _rows(index: int, scenario: Scenario, chances: Chances) -> list[Row]:
-    events = []
-    share = np.array([1.0 - chances.belted, chances.belted]) * scenario.weight
-    for front, others, belts in product((0, 1), (0, 1, 2), (0, 1)):
-        first = chances.front if front else 1.0 - chances.front
-        second = chances.others[front, :, others]
-        third = chances.belts[front, int(others > 0)]
-        third = third if belts else 1.0 - third
-        unlatched, latched = share * first * second * third
-        events.append((index, bool(front), others, bool(belts), False, unlatched, latched))
-    return events
+Rows = tuple[Array, ...]
+"""Scenario, front bags, other bags, belts, no power, and the weight by belt of the driver."""
 
 
-def _dead_rows(cases: tuple[Scenario, ...], chances: list[Chances], catalog: Catalog) -> list[Row]:
+def _commanded(shares: Array, chances: list[Chances]) -> Rows:
+    """Return what the unit may have commanded in every scenario: twelve rows for each."""
+    fired = np.array([c.front for c in chances])
+    front = np.stack([1.0 - fired, fired], axis=1)[:, :, None, None]
+    others = np.array([c.others for c in chances]).swapaxes(2, 3)[:, :, :, None]
+    went = np.array([c.belts for c in chances])[:, :, [0, 1, 1]]
+    belts = np.stack([1.0 - went, went], axis=-1)[..., None]
+    weight = shares[:, None, None, None] * front * others * belts
+    index = np.indices(weight.shape[:-1]).reshape(4, -1)
+    return (*index, np.zeros_like(index[0]), weight.reshape(-1, 2))
+
+
+def _dead(shares: Array, cases: tuple[Scenario, ...], catalog: Catalog) -> Rows:
+    """Return every scenario without power, in which nothing was commanded."""
     odds = catalog.firing.events.chances["unpowered"].value
-    events: list[Row] = []
-    for index, (scenario, chance) in enumerate(zip(cases, chances, strict=True)):
-        if scenario.kind in ("crash", "none"):
-            weight = scenario.weight * odds
-            unlatched, latched = weight * (1.0 - chance.belted), weight * chance.belted
-            events.append((index, False, 0, False, True, unlatched, latched))
-    return events
+    found = np.flatnonzero([s.kind in ("crash", "none") for s in cases])
+    nothing = np.zeros_like(found)
+    return found, nothing, nothing, nothing, np.ones_like(found), odds * shares[found]
 
 
 def _asks_unpowered(case: Case) -> bool:

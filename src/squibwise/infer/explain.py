@@ -9,13 +9,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.marginals import (
-    GroupBelief,
-    PartBelief,
-    given_event,
-    group_belief,
-    group_beliefs,
-)
+from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Likelihood
 from squibwise.model.belief import Because, StateRange
 from squibwise.model.case import Case
@@ -167,18 +161,16 @@ def _chances(
         masks: The state of each part, by its micros.
     """
     place = {n: i for i, n in enumerate(masks)}
-    dense = given_event(base, engine.place, masks)
-    logs = np.zeros(len(pieces))
-    weights, own = np.zeros((len(pieces), len(dense))), []
+    tables = GivenAll(base, engine.place, masks)
+    logs, events = np.zeros(len(pieces)), np.zeros((len(pieces), base.weights.size))
+    own = []
     for row, (piece, some) in enumerate(zip(pieces, kept, strict=True)):
-        posterior = engine.run(some)
-        logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
-        for index in engine.touched(piece):
-            for name, part in group_belief(posterior, index).parts.items():
-                own.append((row, place[name], float(part.now.sum(axis=0) @ masks[name])))
-    chances = weights @ dense
-    for row, column, chance in own:
-        chances[row, column] = chance
+        posterior = engine.run_beside(base, piece, some)
+        logs[row], events[row] = posterior.log_evidence, posterior.weights.ravel()
+        own += [(row, tables.under(posterior, index)) for index in engine.touched(piece)]
+    chances = events @ tables.by_event()
+    for row, told in own:
+        chances[row, [place[name] for name in told]] = list(told.values())
     return np.asarray(chances), logs
 
 

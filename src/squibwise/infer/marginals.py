@@ -60,50 +60,103 @@ def group_beliefs(posterior: Posterior) -> tuple[GroupBelief, ...]:
 def group_belief(posterior: Posterior, index: int) -> GroupBelief:
     """Return the beliefs about one group."""
     group, result = posterior.net.groups[index], posterior.groups[index]
-    full = group_weights(group, result, posterior)
-    sums: dict[tuple[int, ...], Array] = {(): full}
-    parts = {}
+    sums: dict[tuple[int, ...], Array] = {(): group_weights(group, result, posterior)}
+    parts: dict[str, PartBelief] = {}
     for cluster, message in zip(group.clusters, result.messages, strict=True):
-        base = (_lone_base if is_lone(cluster) else _fired_base)(cluster, sums, message)
-        for place, part in enumerate(cluster.parts):
-            others = [m for i, m in enumerate(message.parts) if i != place]
-            joint = _part_joint(cluster, part, base, others, result)
-            parts[part.id] = _part_belief(part, joint, result)
+        parts |= _cluster_beliefs(cluster, message, result, sums)
     spread_over = _summed(sums, (0, 1))[0, 0]
     people, causes = spread_over.sum(axis=(1, 2)), spread_over.sum(axis=(0, 1))
     return GroupBelief(group, _normed(people), _normed(causes), parts)
 
 
-def given_event(
-    posterior: Posterior, places: Mapping[str, tuple[int, int, int]], states: Mapping[str, Array]
-) -> Array:
-    """Return the chance of some micros of each part now: (rows of the full event table, parts).
+def _cluster_beliefs(
+    cluster: Cluster, message: Message, result: GroupResult, sums: dict[tuple[int, ...], Array]
+) -> dict[str, PartBelief]:
+    """Return the beliefs about the parts of one cluster; ``sums`` holds the group's weights."""
+    base = (_lone_base if is_lone(cluster) else _fired_base)(cluster, sums, message)
+    parts = {}
+    for place, part in enumerate(cluster.parts):
+        others = [m for i, m in enumerate(message.parts) if i != place]
+        joint = _part_joint(cluster, part, base, others, result)
+        parts[part.id] = _part_belief(part, joint, result)
+    return parts
+
+
+class GivenAll:
+    """Chances of some micros of parts now, given all that a group hangs on, under one posterior.
+
+    A class because the tables of a group are made once, where they are first asked for.
 
     Args:
-        posterior: With all evidence.
+        posterior: With the evidence from which others are one piece away.
         places: Group, cluster and number of each part.
         states: Weight of each micro, 0 to 1, by part.
     """
-    columns, known = [], dict[tuple[int, int], Array]()
-    for name, weights in states.items():
-        g, c, p = places[name]
-        silent = posterior.groups[g].messages[c].factor is None
-        key = (g, -1 if silent else c)  # silent clusters of a group leave the same out: nothing
-        if key not in known:
-            known = {k: v for k, v in known.items() if k == (g, -1)}
-            known[key] = free_of(posterior.groups[g], c)
-        table = given_event_each(posterior, (g, c, p), weights[None], known[key])
-        columns.append(table.ravel())
-    return np.array(columns).T
+
+    def __init__(
+        self,
+        posterior: Posterior,
+        places: Mapping[str, tuple[int, int, int]],
+        states: Mapping[str, Array],
+    ) -> None:
+        self.posterior, self.places, self.states = posterior, places, states
+        self._tables: dict[int, list[_Columns]] = {}
+
+    def by_event(self) -> Array:
+        """Return the chance of each part given the event: (rows of the event table, parts)."""
+        free: dict[int, Array] = {}
+        columns = []
+        for name, weights in self.states.items():
+            place = self.places[name]
+            if place[0] not in free:
+                free[place[0]] = free_of(self.posterior.groups[place[0]])
+            told = given_event_each(self.posterior, place, weights[None], free[place[0]])
+            columns.append(told.ravel())
+        return np.array(columns).T
+
+    def under(self, other: Posterior, index: int) -> dict[str, float]:
+        """Return the chance of each part of a group under another posterior.
+
+        Clusters on which nothing else is said keep their tables; the others are asked anew.
+        """
+        group, result = other.net.groups[index], other.groups[index]
+        weights = group_weights(group, result, other)
+        sums: dict[tuple[int, ...], Array] = {(): weights}
+        chances: dict[str, float] = {}
+        for axes, names, table in self._table(index, weights.shape):
+            values = table @ _summed(sums, axes).ravel()
+            chances.update(zip(names, values.tolist(), strict=True))
+        old = self.posterior.groups[index].messages
+        for cluster, message, before in zip(group.clusters, result.messages, old, strict=True):
+            if message is not before:
+                for name, part in _cluster_beliefs(cluster, message, result, sums).items():
+                    chances[name] = float(part.now.sum(axis=0) @ self.states[name])
+        return chances
+
+    def _table(self, index: int, shape: tuple[int, ...]) -> list["_Columns"]:
+        """Return the chance of each part of a group, parts that hang on the same axes together."""
+        if index not in self._tables:
+            rows: dict[tuple[int, ...], dict[str, Array]] = {}
+            for c, cluster in enumerate(self.posterior.net.groups[index].clusters):
+                for p, part in enumerate(cluster.parts):
+                    states = self.states[part.id][None]
+                    told = given_all_each(self.posterior, (index, c, p), states)[0]
+                    axes = tuple(a for a in range(told.ndim) if told.shape[a] == 1 < shape[a])
+                    rows.setdefault(axes, {})[part.id] = told.ravel()
+            self._tables[index] = [
+                (a, list(r), np.array(list(r.values()))) for a, r in rows.items()
+            ]
+        return self._tables[index]
 
 
-def free_of(result: GroupResult, place: int) -> Array:
-    """Return the chance of (X, F, P, U, C) given the event, a cluster's own evidence left out."""
-    message = result.messages[place]
-    rest = result.people / result.people.sum(axis=(2, 4), keepdims=True)
-    if result.joint is not None and result.table is not None:
-        rest = result.joint / np.maximum(result.table[:, :, None, :, None], _TINY)
-    return rest if message.factor is None else _divided(rest, message.factor)
+_Columns = tuple[tuple[int, ...], list[str], Array]
+
+
+def free_of(result: GroupResult) -> Array:
+    """Return the chance of (X, F, P, U, C) of a group given event, family and unit."""
+    if result.joint is None or result.table is None:
+        return np.asarray(result.people / result.people.sum(axis=(2, 4), keepdims=True))
+    return np.asarray(result.joint / np.maximum(result.table[:, :, None, :, None], _TINY))
 
 
 def given_event_each(
@@ -115,7 +168,19 @@ def given_event_each(
         posterior: With all evidence.
         place: Group, cluster and number of the part.
         states: Weights of the micros, 0 to 1: (rows, micros).
-        free: From ``free_of``, the same for all parts of a cluster.
+        free: From ``free_of``, the same for all parts of a group.
+    """
+    told = free * given_all_each(posterior, place, states)
+    summed = sum_over(np.asarray(told), 3, 5)[:, :, :, 0, :, 0]
+    group = posterior.net.groups[place[0]]
+    spoken = summed[:, group.sort] if summed.shape[1] > 1 else summed
+    return np.asarray(np.broadcast_to(spoken, (len(states), *posterior.weights.shape)))
+
+
+def given_all_each(posterior: Posterior, place: tuple[int, int, int], states: Array) -> Array:
+    """Return for each row of weights the chance of a part's micros now, its evidence included.
+
+    Given all that it hangs on: (rows, X, F, P, U, C), broadcastable.
     """
     g, c, p = place
     group, result = posterior.net.groups[g], posterior.groups[g]
@@ -124,7 +189,7 @@ def given_event_each(
     after = states[:, None, None, :]
     if made is not None and made.now is not None:
         after = np.moveaxis(made.now @ states.T, -1, 0)
-    values = after if made is None else made.likelihood * after
+    values = after if made is None else made.likelihood / made.likelihood.max() * after
     by_class = np.einsum("kzm,sucm->skucz", part.prior, values)
     if is_lone(cluster):
         flat = by_class[..., 0] if part.classes is None else by_class[..., 0][:, part.classes]
@@ -135,11 +200,7 @@ def given_event_each(
         x, f, n, size = cluster.fires.shape
         chance = cluster.fires.reshape(-1, size) @ table.reshape(-1, size).T
         chance = np.moveaxis(chance.reshape(x, f, n, *table.shape[:3]), 3, 0)
-    summed = sum_over(np.asarray(free * chance), 3, 5)[:, :, :, 0, :, 0]
-    scale = 1.0 if made is None else float(made.likelihood.max())
-    spoken = summed[:, group.sort] if summed.shape[1] > 1 else summed
-    shape = (len(states), *posterior.weights.shape)
-    return np.asarray(np.broadcast_to(spoken / scale, shape))
+    return chance if message.factor is None else _divided(chance, message.factor)
 
 
 def group_weights(group: Group, result: GroupResult, posterior: Posterior) -> Array:

@@ -9,7 +9,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import look_values
-from squibwise.infer.marginals import GroupBelief, PartBelief, given_event, group_belief
+from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import unit_able
@@ -210,16 +210,9 @@ class Search:
         self.place = {n: i for i, n in enumerate(stakes.names)}
         self.masks = {n: not_sound(p.part) for g in groups for n, p in g.parts.items()}
         self.end = len(engine.net.line.entries)
-        self.event = engine.event(likelihoods)
-        self.dense = given_event(found, engine.place, self.masks)
+        self.tables = GivenAll(found, engine.place, self.masks)
+        self.dense = self.tables.by_event()
         self.now = found.weights.ravel() @ self.dense
-
-    def _with(self, piece: Likelihood) -> Posterior:
-        """Return the posterior with one more piece, on the only group that is solved again."""
-        (index,) = self.engine.touched(piece)
-        group = self.engine.group(index, (*self.items, piece))
-        groups = (*self.found.groups[:index], group, *self.found.groups[index + 1 :])
-        return self.engine.combine(groups, self.event)
 
     def weigh(self, candidates: list[Candidate]) -> list[Step]:
         """Return the candidates weighed exactly, in their order."""
@@ -228,7 +221,7 @@ class Search:
         own = []
         for row, candidate in enumerate(candidates):
             piece = candidate.item(self.end)
-            posterior = self._with(piece)
+            posterior = self.engine.run_beside(self.found, piece, (*self.items, piece))
             logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
             own.append(self._bad_in_group(posterior, piece))
         bad = weights @ self.dense
@@ -240,9 +233,9 @@ class Search:
     def _bad_in_group(self, posterior: Posterior, piece: Likelihood) -> dict[int, float]:
         """Return the chance of not being sound of each part of the group that a piece touches."""
         return {
-            self.place[name]: float(part.now.sum(axis=0) @ self.masks[name])
+            self.place[name]: chance
             for index in self.engine.touched(piece)
-            for name, part in group_belief(posterior, index).parts.items()
+            for name, chance in self.tables.under(posterior, index).items()
         }
 
     def _step(self, candidate: Candidate, yes: float, bad_if: Array) -> Step:
@@ -265,7 +258,7 @@ class Search:
         return Step(candidate, max(0.0, saved), float(chances @ changes))
 
 
-_MOST = 40
+_MOST = 24
 _LEAST = 1e-9
 _LEAST_CHANCE = 1e-15
 

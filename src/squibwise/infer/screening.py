@@ -11,7 +11,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
 from squibwise.infer.building import build_network
 from squibwise.infer.crash import asks_pairs, asks_rollover
-from squibwise.infer.engine import Engine, GroupResult, Posterior, spread
+from squibwise.infer.engine import Engine, GroupResult, spread
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.marginals import free_of, given_event_each
 from squibwise.infer.network import Likelihood, Network
@@ -173,10 +173,9 @@ class _Book:
         result = self.engine.group(index, likelihoods)
         log = _log_table(result, self.net, index, self.engine.prior.shape)
         groups = (*self.blank.groups[:index], result, *self.blank.groups[index + 1 :])
-        posterior = Posterior(self.net, self.blank.weights, 0.0, groups)
-        columns, names = [], []
+        posterior = msgspec.structs.replace(self.blank, groups=groups)
+        columns, names, free = [], [], free_of(result)
         for c, cluster in enumerate(self.net.groups[index].clusters):
-            free = free_of(result, c)
             for p, part in enumerate(cluster.parts):
                 told = given_event_each(posterior, (index, c, p), self.masks[part.id], free)
                 columns.append(told.reshape(2, -1))

@@ -93,15 +93,17 @@ class Hit(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def quantities(hit: Hit) -> dict[str, Array]:
-    """Return every quantity that terms can use, broadcast to one shape."""
+    """Return every quantity that terms can use, broadcast to one shape; one side stays one."""
+    given = np.asarray(hit.side, dtype=np.float64)
     side, forward, lateral, year, belted = np.broadcast_arrays(
+        given,
         *(
             np.asarray(value, dtype=np.float64)
-            for value in (hit.side, hit.forward_kmh, hit.lateral_kmh, hit.model_year, hit.belted)
-        )
+            for value in (hit.forward_kmh, hit.lateral_kmh, hit.model_year, hit.belted)
+        ),
     )
     return {
-        "side": side,
+        "side": given if given.ndim == 0 else side,
         "constant": np.ones(side.shape),
         "forward": np.maximum(forward, 0.0),
         "rearward": np.maximum(-forward, 0.0),
@@ -114,20 +116,20 @@ def quantities(hit: Hit) -> dict[str, Array]:
 
 def column(term: Term, known: dict[str, Array], given: Array | None = None) -> Array:
     """Return the value that a term's coefficient multiplies, zero where it does not hold."""
-    side = known["side"].flat[0] if known["side"].size else np.nan
-    alike = bool((known["side"] == side).all())
+    side, value = known["side"], known[term.of]
     codes = [SIDE_CODES[s] for s in term.sides]
-    if alike and term.sides and side not in codes:
-        return np.zeros(known["side"].shape)
-    value = (np.clip(known[term.of], term.low, term.high) - term.centre) / term.per
-    holds = np.ones(value.shape, dtype=bool)
-    if term.sides and not alike:
-        holds &= np.isin(known["side"], codes)
-    if term.given is not None:
-        if given is None:
-            raise ModelError("this curve needs to know whether the other device fired")
-        holds = holds & (np.asarray(given) == term.given)
-    return np.where(holds, value, 0.0)
+    if side.ndim == 0 and codes and float(side) not in codes:
+        return np.zeros(value.shape)
+    value = value if term.low is None else np.maximum(value, term.low)
+    value = value if term.high is None else np.minimum(value, term.high)
+    value = (value - term.centre) / term.per
+    if side.ndim and codes:
+        value = np.where(np.isin(side, codes), value, 0.0)
+    if term.given is None:
+        return np.asarray(value)
+    if given is None:
+        raise ModelError("this curve needs to know whether the other device fired")
+    return np.where(np.asarray(given) == term.given, value, 0.0)
 
 
 def logit(
@@ -163,7 +165,7 @@ def probability(
     known = quantities(hit)
     other = None if given is None else np.asarray(given, dtype=np.float64)
     shape = () if other is None else other.shape
-    result = np.zeros(np.broadcast_shapes(known["side"].shape, shape))
+    result = np.zeros(np.broadcast_shapes(known["constant"].shape, shape))
     for year, year_weight in _years(curve, known["year"]):
         for belted, belt_weight in _belts(curve, known["belted"]):
             one = known | {"year": year, "belted": belted}
