@@ -80,11 +80,12 @@ def read_tsv(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
         raise CatalogError(f"{path.name}:1: the columns must be {', '.join(columns)}")
     rows = []
     for number, line in enumerate(lines[1:], start=2):
+        if not line.strip():
+            continue
         cells = line.split("\t")
-        if line.strip() and len(cells) != len(columns):
+        if len(cells) != len(columns):
             raise CatalogError(f"{path.name}:{number}: {len(cells)} cells, not {len(columns)}")
-        if line.strip():
-            rows.append(dict(zip(columns, cells, strict=True)))
+        rows.append(dict(zip(columns, cells, strict=True)))
     return rows
 
 

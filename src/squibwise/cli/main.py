@@ -1,6 +1,7 @@
 """The command line as a whole, and its outer edge. What is slow is imported where it is used."""
 
 import errno
+import gc
 import io
 import os
 import sys
@@ -21,6 +22,7 @@ from squibwise.cli.serve_command import serve
 from squibwise.errors import SquibwiseError
 
 _INTERRUPTED = 130
+_GARBAGE_FROM = 200_000  # records made before the first look
 _UNWRITTEN = (errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
 EPILOG = (
@@ -154,8 +156,10 @@ def _stopped() -> int:
 def run() -> None:
     """Run the command line of this process.
 
-    The arrays are small: more than one thread of the linear algebra library only costs time.
+    The arrays are small: more than one thread of the linear algebra library only costs time. So
+    does looking for garbage among what is read once and kept.
     """
+    gc.set_threshold(_GARBAGE_FROM)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

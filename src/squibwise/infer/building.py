@@ -33,9 +33,12 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         firing_logics(catalog),
         read_history(case.evidence),
     )
-    build = Builder(
-        case, catalog, events, logics, load_share(case, catalog), fitted_shares(case, catalog)
+    zones = [z.name for z in catalog.firing.events.zone]
+    struck = np.array(
+        [[z in {b.zone.name for b in s.blows} for z in zones] for s in events.scenarios]
     )
+    load, fitted = load_share(case, catalog), fitted_shares(case, catalog)
+    build = Builder(case, catalog, events, logics, load, fitted, struck)
     members: dict[str, list[str]] = {}
     for component in case.car.components:
         members.setdefault(group_of(component, case, catalog), []).append(component)
@@ -201,7 +204,7 @@ SEAT_SENSOR = "passenger.occupant-sensor"
 
 
 class Builder(msgspec.Struct, frozen=True):
-    """What every cluster is built from."""
+    """What every cluster is built from; ``struck`` = which zones by scenario."""
 
     case: Case
     catalog: Catalog
@@ -209,6 +212,7 @@ class Builder(msgspec.Struct, frozen=True):
     logics: tuple[FiringLogic, ...]
     load: float
     fitted: dict[str, float]
+    struck: npt.NDArray[np.bool_]
 
     @property
     def sensed(self) -> float:
@@ -430,13 +434,9 @@ def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[n
     events, level = build.events, _levels(build)
     if row.zones == "other-bags":
         return np.where(events.others > 0, level, 0)
-    reached = {
-        z.name
-        for z in build.catalog.firing.events.zone
-        if _reaches(row.zones, place, z.name, z.side, build)
-    }
-    hit = [any(b.zone.name in reached for b in s.blows) for s in events.scenarios]
-    return np.where(events.holds(hit), level, 0)
+    zones = build.catalog.firing.events.zone
+    reached = [_reaches(row.zones, place, z.name, z.side, build) for z in zones]
+    return np.where(build.struck[:, reached].any(axis=1)[events.scenario], level, 0)
 
 
 def _reaches(zones: str, place: str, struck_zone: str, side: str, build: Builder) -> bool:

@@ -189,8 +189,7 @@ def _others(
     scenario: Scenario, blows: dict[Blow, BlowChances], car: Car, catalog: Catalog
 ) -> Array:
     """Return chances of other bags: by front bag fired, belt, and how many sides."""
-    fitted = {c.partition(".")[2] for c in car.components}
-    if not fitted & set(OTHER_BAGS):
+    if not _has_other_bags(car):
         return _sure(0)
     one, two = np.zeros((2, 2)), np.zeros((2, 2))
     for blow in scenario.blows:
@@ -204,6 +203,10 @@ def _others(
         two = 1.0 - (1.0 - two) * (1.0 - rolled)
     one = np.maximum(one, two)
     return np.stack([1.0 - one, one - two, two], axis=-1)
+
+
+def _has_other_bags(car: Car) -> bool:
+    return any(c.endswith(OTHER_BAGS) for c in car.components)
 
 
 def _with_odds(chance: Array, add: float) -> Array:
@@ -245,7 +248,7 @@ def _belt_chances(scenario: Scenario, catalog: Catalog) -> Array:
 def _outside(car: Car, catalog: Catalog) -> Chances:
     """Return the chances when a charge went off without a crash."""
     fires = catalog.firing.events.chances["outside_fires"].value
-    fitted = {c.partition(".")[2] for c in car.components} & set(OTHER_BAGS)
+    fitted = _has_other_bags(car)
     each = np.array([1 - fires, fires / 2, fires / 2]) if fitted else np.array([1.0, 0.0, 0.0])
     others = np.broadcast_to(each, (2, 2, 3)).copy()
     return Chances(0.0, np.full(2, fires), others, np.full((2, 2), fires))

@@ -82,6 +82,8 @@ class Lexicon:
         self.denying: set[str] = set()
         for term in terms:
             self._add(term)
+        for name, words in self.words.items():
+            self.words[name] = {w for w in words if not w.isdecimal()}
         self.known = set().union(*self.words.values())
         self.base = set().union(*(self.words.get(name, set()) for name in BASE))
 
@@ -97,16 +99,16 @@ class Lexicon:
             self.denying.update(fold(s) for s in term.spellings() if " " not in s)
         for spelling in term.spellings():
             tokens = _tokens_of(spelling)
-            if len(tokens) == 1 and _AREAS & set(term.means) and len(tokens[0]) >= _AREA_PREFIX:
+            long = len(tokens) == 1 and len(tokens[0]) >= _AREA_PREFIX
+            if long and not _AREAS.isdisjoint(term.means):
                 self.areas.setdefault(tokens[0][:_AREA_PREFIX], set()).add(tokens[0])
             if term.means[0] in LAYOUT:
                 self.layout[tokens] = (*self.layout.get(tokens, ()), *term.means)
-                reach = max(len(tokens), self.longest_layout.get(tokens[0], 0))
-                self.longest_layout[tokens[0]] = reach
+                _reach(self.longest_layout, tokens)
             else:
                 phrases.setdefault(tokens, term.means)
-                self.longest[tokens[0]] = max(len(tokens), self.longest.get(tokens[0], 0))
-            words.update(t for t in tokens if not t.isdecimal())
+                _reach(self.longest, tokens)
+            words.update(tokens)
 
     def is_of_area(self, word: str) -> bool:
         """Tell whether a compound begins with a part of the car that is none of the restraints."""
@@ -131,6 +133,11 @@ class Lexicon:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
         names = sorted({flat(n) for n in self.named.get(meaning, ())}, key=len, reverse=True)
         return "|".join(re.escape(n).replace(r"\ ", r"\s+") for n in names)
+
+
+def _reach(longest: dict[str, int], tokens: tuple[str, ...]) -> None:
+    if len(tokens) > longest.get(tokens[0], 0):
+        longest[tokens[0]] = len(tokens)
 
 
 def flat(text: str) -> str:
