@@ -436,7 +436,8 @@ def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[n
         return np.where(events.others > 0, level, 0)
     zones = build.catalog.firing.events.zone
     reached = [_reaches(row.zones, place, z.name, z.side, build) for z in zones]
-    return np.where(build.struck[:, reached].any(axis=1)[events.scenario], level, 0)
+    hit = np.asarray(build.struck[:, reached].any(axis=1))
+    return np.where(hit[events.scenario], level, 0)
 
 
 def _reaches(zones: str, place: str, struck_zone: str, side: str, build: Builder) -> bool:

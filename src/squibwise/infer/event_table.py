@@ -1,6 +1,7 @@
 """The events of the event table: a scenario and what the restraint unit commanded in it."""
 
 from collections.abc import Mapping
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -92,7 +93,7 @@ def event_table(
     return _table(cases, [np.concatenate(columns) for columns in zip(*rows, strict=True)])
 
 
-def _table(cases: tuple[Scenario, ...], columns: list[Array]) -> EventTable:
+def _table(cases: tuple[Scenario, ...], columns: list[npt.NDArray[Any]]) -> EventTable:
     """Return the events with a weight."""
     keep = columns[-1].sum(axis=1) > 0.0
     scenario, front, others, belts, dead, by_belt = (c[keep] for c in columns)
@@ -142,7 +143,7 @@ def _chances(
     return Chances(_belted(scenario.speed, catalog), front, others, belts)
 
 
-Rows = tuple[Array, ...]
+Rows = tuple[npt.NDArray[Any], ...]
 """Scenario, front bags, other bags, belts, no power, and the weight by belt of the driver."""
 
 
