@@ -61,13 +61,18 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
-                if not request.url.path.startswith("/static/"):
-                    headers.setdefault("cache-control", "no-store")
+                headers.setdefault("cache-control", _keeping(request))
                 if begun and session is not None:
                     set_cookie(headers, session)
             await send(message)
 
         await answer(scope, limited, sealed)
+
+
+def _keeping(request: Request) -> str:
+    """Return how long a browser may keep an answer: what names its content in its address, ever."""
+    is_named = request.url.path.startswith("/static/") and bool(request.url.query)
+    return "public, max-age=31536000, immutable" if is_named else "no-store"
 
 
 def set_cookie(headers: MutableHeaders, session: Session) -> None:

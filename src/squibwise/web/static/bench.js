@@ -203,6 +203,7 @@
 
   document.addEventListener("submit", submit);
   document.addEventListener("htmx:afterSettle", (event) => begin(event.target));
+  window.addEventListener("beforeprint", () => { for (const cautions of $("details.cautions")) cautions.open = true; });
   window.addEventListener("online", sendKept);
   setInterval(async () => { if ((await kept()).some((i) => !i.stale)) sendKept(); }, 15000);
   begin(document);
