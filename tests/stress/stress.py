@@ -29,7 +29,7 @@ from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.folders import write_content
 from squibwise.garage.writing import PREPARED, NewFile, change_file, write_files
-from squibwise.model.proof import KnownKey
+from squibwise.model.proof import KnownKey, ProofRecord
 from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import seal, sign
 
@@ -236,21 +236,44 @@ def changed_record(folder: Path, times: int, rng: random.Random) -> Count:
     whole = to_json(release(case, catalog, dt.date(2026, 3, 2)))
     value = json.loads(whole)
     harmless = missed = 0
-    for _ in range(times):
-        place = rng.randrange(len(whole))
-        other = rng.choice([b for b in range(256) if b != whole[place]])
-        if verify(whole[:place] + bytes([other]) + whole[place + 1 :], catalog).valid:
-            same = json.loads(whole[:place] + bytes([other]) + whole[place + 1 :]) == value
+    for forged in _with_one_changed(whole, times, rng):
+        if verify(forged, catalog).valid:
+            same = json.loads(forged) == value
             harmless, missed = harmless + same, missed + (not same)
     return {"bytes": len(whole), "changes": times, "harmless": harmless, "overlooked": missed}
+
+
+def changed_signed(folder: Path, times: int, rng: random.Random) -> Count:
+    """Single bytes of a signed record changed, its key known: none stays valid by that key."""
+    del folder
+    catalog, signed, known = load_catalog(), *_signed_sample()
+    whole, overlooked = to_json(signed), 0
+    for forged in _with_one_changed(whole, times, rng):
+        answer = verify(forged, catalog, known)
+        overlooked += answer.valid and answer.signature == "known"
+    return {"bytes": len(whole), "changes": times, "overlooked": overlooked}
 
 
 def changed_pages(folder: Path, times: int, rng: random.Random) -> Count:
     """Single bytes of a PDF changed whose pages a known key signed: none may be taken for whole.
 
-    The record is the hand-made finished one; each change costs two processes, so there are fewer.
+    Each change costs two processes, so there are fewer.
     """
     del folder
+    catalog, signed, known = load_catalog(), *_signed_sample()
+    whole = record_pdf(signed, key=SAMPLE_KEY)
+    assert verify_file(whole, catalog, known).valid
+    fewer = max(1, times // PAGES_SHARE)
+    changed = _with_one_changed(whole, fewer, rng)
+    missed = sum(verify_file(forged, catalog, known).valid for forged in changed)
+    return {"bytes": len(whole), "changes": fewer, "overlooked": missed}
+
+
+SAMPLE_KEY = bytes(range(32))
+
+
+def _signed_sample() -> tuple[ProofRecord, tuple[KnownKey, ...]]:
+    """Return the record of the hand-made finished car, signed, and its key as a known one."""
     place = Path(__file__).parents[1] / "prove" / "conftest.py"
     spec = importlib.util.spec_from_file_location("samples", place)
     assert spec is not None
@@ -261,19 +284,17 @@ def changed_pages(folder: Path, times: int, rng: random.Random) -> Count:
     states, work = samples.make_assessment(), samples.make_work()
     judged = (*samples.MET, *samples.judge(case, work, catalog, states))
     record = samples.record(case, states, work, None, judged, catalog, samples.TODAY)
-    key = bytes(range(32))
-    signed = sign(seal(record, b"salt"), key, "R. Own")
+    signed = sign(seal(record, b"salt"), SAMPLE_KEY, "R. Own")
     assert signed.signature is not None
-    known = (KnownKey(public_key=signed.signature.public_key, name="R", since="2026-01-01"),)
-    whole = record_pdf(signed, key=key)
-    assert verify_file(whole, catalog, known).valid
-    missed = 0
-    for _ in range(max(1, times // PAGES_SHARE)):
+    return signed, (KnownKey(public_key=signed.signature.public_key, name="R", since="2026-01-01"),)
+
+
+def _with_one_changed(whole: bytes, times: int, rng: random.Random) -> Iterator[bytes]:
+    """Yield the bytes with one of them changed, at a random place, so many times."""
+    for _ in range(times):
         at = rng.randrange(len(whole))
         other = rng.choice([b for b in range(256) if b != whole[at]])
-        forged = whole[:at] + bytes([other]) + whole[at + 1 :]
-        missed += verify_file(forged, catalog, known).valid
-    return {"bytes": len(whole), "changes": max(1, times // PAGES_SHARE), "overlooked": missed}
+        yield whole[:at] + bytes([other]) + whole[at + 1 :]
 
 
 PAGES_SHARE = 200
@@ -288,6 +309,7 @@ TRIALS: dict[str, Callable[[Path, int, random.Random], Count | str]] = {
     "read-only disk": read_only,
     "clock backwards": clock_backwards,
     "changed record": changed_record,
+    "changed signed record": changed_signed,
     "changed pages": changed_pages,
 }
 SHARES = {"kill -9, garage": 0.4, "kill -9, case file": 0.3, "kill -9, record": 0.2}
