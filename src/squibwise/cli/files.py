@@ -1,9 +1,8 @@
 """Files that commands read and write; the writing itself is done in ``garage``."""
 
 import datetime as dt
-import hashlib
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +21,7 @@ from squibwise.garage.keys import known_keys, make_known, own_key
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
+from squibwise.model.evidence import Photo
 from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord, Verification
 
@@ -108,7 +108,7 @@ def write_record(
     kept: Iterable[Path],
     may_replace: Callable[[Path], bool],
     form: "Form" = "record",
-    folder: Path | None = None,
+    pictures: Mapping[str, bytes] | None = None,
 ) -> None:
     """Write a record as PDF and, beside it, as JSON: both, or none.
 
@@ -118,7 +118,7 @@ def write_record(
         kept: See ``refuse_as_record``.
         may_replace: See ``refuse_as_record``.
         form: Which pages.
-        folder: The case folder, for photographs.
+        pictures: Copies of its photographs, by path.
 
     Raises:
         InputError: The place or the disk refuses.
@@ -128,40 +128,54 @@ def write_record(
 
     key = own_key(garage_file().parent) if record.signature else None
     both = (
-        NewFile(path=out, data=record_pdf(record, form, _pictures(record, folder), key)),
+        NewFile(path=out, data=record_pdf(record, form, pictures, key)),
         NewFile(path=json_beside(out), data=to_json(record)),
     )
     write_files(both, kept, may_replace)
 
 
-def _pictures(record: ProofRecord, folder: Path | None) -> dict[str, bytes]:
-    """Return the photographs of a record as they lie in its case folder, unchanged ones only."""
+def read_photographs(case: Case, folder: Path) -> dict[str, bytes]:
+    """Return the copies of a case's photographs that its record holds, by path.
+
+    A copy is the picture without what the camera wrote into the file.
+    """
+    from squibwise.documents.photographs import copy_photographs
     from squibwise.documents.record import LARGEST_PICTURE
 
-    found: dict[str, bytes] = {}
-    for photo in record.content["photos"] if folder else ():
-        path = (folder or Path()) / photo["file"]
-        if path.is_file() and not path.is_symlink() and path.stat().st_size <= LARGEST_PICTURE:
-            data = path.read_bytes()
-            if hashlib.sha256(data).hexdigest() == photo["sha256"]:
-                found[photo["file"]] = data
-    return found
+    named = [e.file for e in case.evidence if isinstance(e, Photo)]
+    places = {name: folder / name for name in named}
+    content = {
+        name: path.read_bytes()
+        for name, path in places.items()
+        if path.is_file() and not path.is_symlink() and path.stat().st_size <= LARGEST_PICTURE
+    }
+    return copy_photographs(case, content)
 
 
-def issue(case: Case, catalog: Catalog, own: Experience, *, withhold: bool = False) -> ProofRecord:
+def issue(
+    case: Case,
+    catalog: Catalog,
+    own: Experience,
+    pictures: Mapping[str, bytes],
+    *,
+    withhold: bool = False,
+) -> ProofRecord:
     """Return the record of a case, signed when it is finished.
 
     Args:
         case: The case.
         catalog: The catalogue.
         own: What the user's own finished cases teach.
+        pictures: Copies of its photographs, by path; the record names each by its hash.
         withhold: Leave out crash data and prices.
 
     Raises:
         InputError: The key cannot be read or made.
     """
+    from squibwise.documents.photographs import with_copies
     from squibwise.prove import sealing
 
+    case = with_copies(case, pictures)
     record = signed(line.release(case, catalog, dt.date.today(), own, __version__), case)
     return sealing.withhold(record) if withhold else record
 

@@ -35,9 +35,10 @@ def make_pages(data: bytes, form: str) -> bytes:
     from squibwise.prove.verifying import read_record
 
     record = read_record(take_attachment(data))
-    named = {p["sha256"]: p["file"] for p in record.content.get("photos", ())}
+    photos = record.content.get("photos", ())
+    named = {p["file"]: p.get("copy_sha256") or p["sha256"] for p in photos}
     held = {hashlib.sha256(d).hexdigest(): d for _, d in _attachments(data)}
-    pictures = {file: held[digest] for digest, file in named.items() if digest in held}
+    pictures = {file: held[digest] for file, digest in named.items() if digest in held}
     default: Form = "record"
     chosen = next((f for f in FORMS if f == form), default)
     return record_pdf(record, chosen, pictures)

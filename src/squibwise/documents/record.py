@@ -2,6 +2,7 @@
 
 import base64
 import datetime as dt
+import hashlib
 import json
 import re
 from collections.abc import Mapping
@@ -10,6 +11,7 @@ from typing import Any
 import msgspec
 import typst
 
+from squibwise.documents.photographs import picture_size, plain_copy
 from squibwise.documents.printable import ascii_only, printable
 from squibwise.documents.typesetting import set_pages, square_code
 from squibwise.errors import ModelError
@@ -42,7 +44,7 @@ def record_pdf(
     Args:
         record: The record.
         form: Which pages.
-        pictures: Photographs by path in the case; those that can be printed are.
+        pictures: Photographs by path in the case; their copies are printed where they can be.
         key: The private key that signed the record: it signs the pages too. [32 bytes]
 
     Raises:
@@ -51,7 +53,7 @@ def record_pdf(
     """
     record = read_record(to_json(record))  # in canonical order, as a reader of the file has it
     sheet = tell_record(record, form)
-    blank = typeset(record, sheet, form, printed(sheet, pictures or {}))
+    blank = typeset(record, sheet, form, printed(record, pictures or {}))
     if key is None or record.signature is None:
         return blank
     value = sign_pages(record.signature, record.digest, blank, key)
@@ -74,14 +76,19 @@ def without_signature(pdf: bytes) -> tuple[bytes, str, str]:
     return pdf.replace(_mark(form, value), _mark(form, BLANK)), form, value
 
 
-def printed(sheet: Sheet, pictures: Pictures) -> dict[str, bytes]:
-    """Return the photographs that can be printed: JPEG or PNG, none too large, not too many."""
+def printed(record: ProofRecord, pictures: Pictures) -> dict[str, bytes]:
+    """Return the photographs that can be printed: JPEG or PNG, none too large, not too many.
+
+    Only the copy that the record names by its hash is printed, and nothing that a camera wrote.
+    """
     chosen: dict[str, bytes] = {}
-    for picture in sheet.pictures:
-        data = pictures.get(picture.file, b"")
+    for photo in record.content.get("photos", ()):
+        data = plain_copy(pictures.get(photo["file"], b"")) or b""
+        if hashlib.sha256(data).hexdigest() != (photo.get("copy_sha256") or photo["sha256"]):
+            continue
         whole = sum(map(len, chosen.values())) + len(data)
         if _is_printable(data) and whole <= LARGEST_PICTURES and len(chosen) < MOST_PICTURES:
-            chosen[picture.file] = data
+            chosen[photo["file"]] = data
     return chosen
 
 
@@ -90,23 +97,6 @@ def _is_printable(data: bytes) -> bool:
     return (
         size is not None and len(data) <= LARGEST_PICTURE and 0 < size[0] * size[1] <= MOST_PIXELS
     )
-
-
-def picture_size(data: bytes) -> tuple[int, int] | None:
-    """Return width and height of a PNG or JPEG by its header, in pixels; None for anything else.
-
-    Source: ISO/IEC 15948 section 11.2.2 (IHDR) and ISO/IEC 10918-1 annex B.2.2 (frame header),
-    both from memory.
-    """
-    if data.startswith(b"\x89PNG\r\n\x1a\n") and len(data) > 24:
-        return int.from_bytes(data[16:20]), int.from_bytes(data[20:24])
-    at = 2 if data.startswith(b"\xff\xd8") else len(data)
-    while at + 9 < len(data) and data[at] == 0xFF:
-        marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4])
-        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
-            return int.from_bytes(data[at + 7 : at + 9]), int.from_bytes(data[at + 5 : at + 7])
-        at += 2 + length
-    return None
 
 
 def typeset(

@@ -19,6 +19,8 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         prices: What the user expects to pay.
         findings: What is wrong or remarkable with the case file and its reports.
         files: Path and SHA-256 of every evidence file.
+        copies: Path of a photograph and SHA-256 of the copy that its record holds, without what
+            the camera wrote into the file; empty until a record is made.
     """
 
     id: str
@@ -31,6 +33,7 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     prices: tuple[Price, ...] = ()
     findings: tuple[Finding, ...] = ()
     files: dict[str, str] = {}
+    copies: dict[str, str] = {}
 
 
 class Experience(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

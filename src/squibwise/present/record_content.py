@@ -99,10 +99,11 @@ class StatedPart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class StatedPhoto(msgspec.Struct, frozen=True, kw_only=True):
-    """A photograph of the case."""
+    """A photograph of the case; without a copy in the record where ``copy_sha256`` is empty."""
 
     file: str
     sha256: str
+    copy_sha256: str = ""
     about: str
     note: str
     by: str

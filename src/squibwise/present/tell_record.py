@@ -12,6 +12,7 @@ from squibwise.present.record_content import (
     Content,
     StatedAnswer,
     StatedPart,
+    StatedPhoto,
     read_content,
 )
 from squibwise.present.tell_record_annex import tell_annex, tell_signature
@@ -152,10 +153,15 @@ def tell_record(record: ProofRecord, form: Form = "record") -> Sheet:
         breaks=(len(first), *((front,) if annex else ())),
         sign_after=len(first),
         pictures=tuple(
-            Picture(file=p.file, caption=_caption(n, p.about, p.note, p.by, p.time))
+            Picture(file=p.file, caption=_caption(n, _about(p, content), p.note, p.by, p.time))
             for n, p in enumerate(content.photos, start=1)
         ),
     )
+
+
+def _about(photo: StatedPhoto, content: Content) -> str:
+    """Return what a photograph is of, in words where it is a part of the car."""
+    return next((c.title for c in content.components if c.id == photo.about), photo.about)
 
 
 def _caption(number: int, about: str, note: str, by: str, time: str) -> str:

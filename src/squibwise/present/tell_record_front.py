@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from itertools import zip_longest
 
 from squibwise.model.proof import Gate, ProofRecord
-from squibwise.present.figures import counted, cut, listed
+from squibwise.present.figures import cut, listed
 from squibwise.present.record_content import Content, StatedComponent
 from squibwise.present.tell_record_annex import rules_followed, tell_equipment
 from squibwise.present.tell_record_known import LONGEST_STATED, list_fitted, tell_to_know
@@ -77,7 +77,7 @@ def _what_fired(content: Content, shown: Sequence[StatedComponent]) -> Section:
 def _spent_or_live(content: Content) -> Section | None:
     """Return the devices that fired or likely did and are not proven spent; they look it."""
     spent = [
-        f"{r.title} ({counted(len(r.stages), 'stage')} {listed(r.stages)})"
+        f"{r.title} ({'stage' if len(r.stages) == 1 else 'stages'} {listed(r.stages)})"
         for r in content.live_charges
         if r.looks_spent
     ]

@@ -105,7 +105,7 @@ def _own_figures(content: Content) -> list[str]:
 def _doubts(content: Content) -> list[str]:
     """Return what is in doubt with the look that settles it."""
     found = list_doubtful(content)
-    told = [f"In doubt: {c.title}. {c.look}" for c in found[:MOST_DOUBTS]]
+    told = [f"In doubt: {c.title}. {c.look[:1].upper()}{c.look[1:]}" for c in found[:MOST_DOUBTS]]
     hidden = len(found) - len(told)
     return told + ([f"In doubt: {hidden} more, see the annex."] if hidden else [])
 

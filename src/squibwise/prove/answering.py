@@ -56,6 +56,7 @@ def photos(context: Context) -> Iterator[dict[str, Any]]:
             "id": photo.id,
             "file": photo.file,
             "sha256": context.case.files[photo.file],
+            "copy_sha256": context.case.copies.get(photo.file, ""),
             "about": photo.component or photo.operation or "",
             "note": photo.note,
             "by": photo.by or "",

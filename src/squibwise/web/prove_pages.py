@@ -1,7 +1,6 @@
 """Proof: the gates with what each misses, signatures, verdicts, and the record before it is out."""
 
 import datetime as dt
-import hashlib
 from collections.abc import Callable
 from typing import Any
 
@@ -12,11 +11,13 @@ from starlette.responses import Response
 from squibwise import __version__
 from squibwise import case as line
 from squibwise.documents import record_pdf
+from squibwise.documents.photographs import copy_photographs, with_copies
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.issuing import sign_finished
 from squibwise.garage.keys import own_key
+from squibwise.model.evidence import Photo
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.present.phrases import name
@@ -158,7 +159,8 @@ def _record(bench: Bench, opened: Opened) -> ProofRecord:
     key = ("record", opened.id, opened.seen, today)
 
     def make() -> ProofRecord:
-        made = line.record(opened.case, bench.whole(opened), bench.catalog, today, __version__)
+        case = with_copies(opened.case, _pictures(bench, opened))
+        made = line.record(case, bench.whole(opened), bench.catalog, today, __version__)
         signed = sign_finished(made, opened.case, bench.place.parent, today)
         return read_record(to_json(signed))  # as a reader of the file has it
 
@@ -186,18 +188,21 @@ def pdf(request: Request) -> Response:
 
     def make() -> bytes:
         key = own_key(bench.place.parent) if record.signature else None
-        return record_pdf(record, pictures=_pictures(bench, opened, record), key=key)
+        return record_pdf(record, pictures=_pictures(bench, opened), key=key)
 
     data = bench.keep(("pdf", record.digest), make)
     return _file(data, f"{opened.id}{'-draft' if record.draft else ''}.pdf", "application/pdf")
 
 
-def _pictures(bench: Bench, opened: Opened, record: ProofRecord) -> dict[str, bytes]:
-    """Return the photographs of a record, unchanged ones only."""
-    named = {p["file"]: p["sha256"] for p in record.content.get("photos", ())}
-    with connected(bench.place) as garage:
-        content = store.content(garage, opened.id, named)
-    return {f: data for f, data in content.items() if hashlib.sha256(data).hexdigest() == named[f]}
+def _pictures(bench: Bench, opened: Opened) -> dict[str, bytes]:
+    """Return the copies of a case's photographs that its record holds, by path."""
+    named = {e.file for e in opened.case.evidence if isinstance(e, Photo)}
+
+    def make() -> dict[str, bytes]:
+        with connected(bench.place) as garage:
+            return copy_photographs(opened.case, store.content(garage, opened.id, named))
+
+    return bench.keep(("photographs", opened.id, opened.seen), make) if named else {}
 
 
 def data(request: Request) -> Response:
