@@ -184,7 +184,7 @@ def test_hazards_come_first(issue: Maker, made: Made) -> None:
     record = issue(assessment=made["assessment"](components=(bag,)))
     first = pages(record_pdf(record))[0]
     assert record.content["texts"]["standing"] in first
-    assert "not proven spent: driver front airbag (1 stage 2)." in first
+    assert "not proven spent: driver front airbag (stage 2)." in first
     assert first.index("Handle as live") < first.index("What fired, what was replaced")
 
 
