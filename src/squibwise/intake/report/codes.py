@@ -36,6 +36,7 @@ _BYTE_AFTER = re.compile(
     r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
 )
+_ORDINAL = re.compile(r"\s[1-3][aeo]\s[^\W\d]{4}")  # "B1001 2e rang", "2a fila"
 _NOT_A_BYTE = re.compile(
     r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
 )
@@ -242,6 +243,8 @@ def _byte_at(text: str, at: int) -> tuple[str | None, int]:
     if match is None or _NOT_A_BYTE.match(text, match.end()):
         return None, at
     digits = match.group(1)
+    if _ORDINAL.match(text, match.start()):
+        return None, at
     tight = match.start(1) - at == 1 and text[at] in "-:"
     if not any(c.isdecimal() for c in digits) and not (tight and digits.isupper()):
         return None, at

@@ -62,7 +62,10 @@ _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = re.compile(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
-_BULLET = re.compile(r"^\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+)?")
+_BULLET = re.compile(
+    r"^\s*(?:[-*>•·#]\s*)?"
+    r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
+)
 _KEYED = re.compile(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
 _TYPE_LABEL = re.compile(
     r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
@@ -181,7 +184,9 @@ def without_codes(line: Line) -> str:
     for code in line.codes:
         for start, end in ((code.start, code.end), *code.elsewhere):
             text = text[:start] + " " * (end - start) + text[end:]
-    return _BULLET.sub("", text, count=1)
+    bullet = _BULLET.match(line.text)
+    cut = bullet.end() if bullet is not None else 0
+    return text[cut:] if not line.codes or cut <= line.codes[0].start else text
 
 
 def _volts(line: Line, lexicon: Lexicon) -> float | None:

@@ -60,6 +60,11 @@ _RECORDER = re.compile(
     r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
     r"belt status|time from event"
 )
+_CORNERS = (  # words that name a corner, and what the doubtful ones are beside them
+    (frozenset({"fl", "rl"}), {"fr": "rf", "rr": "rhr"}),
+    (frozenset({"lf", "rf", "lr"}), {"rr": "rhr"}),
+)
+_SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 _ELEMENTS = 3  # so many names of recorder elements make a file recorder data
 _LISTED = 3  # names of parts that make a list of parts
 
@@ -118,6 +123,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         return sheet
     for line in sheet.lines:
         line.tokens = tokenise(without_codes(line))
+    _read_corners(sheet.lines)
     sheet.language = _language(lexicon, sheet.lines)
     if not any(line.codes for line in sheet.lines):
         parts = (split_names(line, lexicon, sheet.language) for line in sheet.lines)
@@ -130,6 +136,19 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)
     return sheet
+
+
+def _read_corners(lines: list[Line]) -> None:
+    """``FR`` and ``RR`` are corners where other corners are named, ``FL`` or ``LF`` and ``LR``."""
+    told = {t.text for ln in lines for t in ln.tokens}
+    corners = next((map_ for named, map_ in _CORNERS if named & told), None)
+    if corners is None:
+        return
+    for line in lines:
+        if not _SIDES.intersection(t.text for t in line.tokens):
+            line.tokens = tuple(
+                msgspec.structs.replace(t, text=corners.get(t.text, t.text)) for t in line.tokens
+            )
 
 
 def _is_recorder(lines: list[Line]) -> bool:

@@ -89,7 +89,8 @@ def read_words(
     words = Words()
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
-        if "alone" in hit.means and not _fills_stretch(hit, tokens):
+        is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
+        if is_letter and not _is_side_of_part(hit, hits):
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         _add(words, tuple(m for m in hit.means if not (is_place and m == "byside")))
@@ -223,6 +224,16 @@ def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hi
             words.seats |= {"driver", "passenger"}
         if joined and any(m.startswith("side:") for m in hit.means):
             words.sides |= {"left", "right"}
+
+
+def _is_side_of_part(hit: Hit, hits: tuple[Hit, ...]) -> bool:
+    """``curtain L``: a letter for a side beside a part, and not ``R high``, a resistance."""
+    if not any(m.startswith("side:") for m in hit.means):
+        return False
+    beside = [h for h in hits if h.last == hit.first or h.first == hit.last]
+    means = {m for h in beside for m in h.means}
+    is_part = bool(means & (PARTS | {"bag"}))
+    return is_part and not means & {"high", "low", "resistance", "range", "stagehead"}
 
 
 def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
