@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.report.codes import find_codes, find_status_byte, sae_code
-from squibwise.intake.report.line_codes import find_counted, find_flashes, find_list
+from squibwise.intake.report.flashes import find_counted, find_flashes, find_list
 from squibwise.intake.report.meaning import byte_statuses
 from squibwise.intake.report.phrases import lexicon_of
 

@@ -109,6 +109,8 @@ _ROW_STARTS, _CELLS = ("tr", "dt"), ("td", "th", "dd")
 _MAX_TAGS = 300_000
 _ENDED_BY = {"dt": "dl", "table": "tr"}
 _ROLE = re.compile(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
+_SPAN = re.compile(r"\browspan\s*=\s*[\"']?(\d{1,3})", re.IGNORECASE)
+_MOST_SPAN = 100
 _ALT = re.compile(r"\balt\s*=\s*(?:\"([^\"]{1,200})\"|'([^']{1,200})')", re.IGNORECASE)
 
 
@@ -142,6 +144,8 @@ class _Page:
         self.name = name
         self.lines: list[RawLine] = []
         self._cells: list[list[str]] = [[]]  # pieces of each cell; a break is "\n"
+        self._spans: list[int] = [1]  # rows that each cell reaches over
+        self._carried: dict[int, tuple[int, str]] = {}  # rows to go and text, by column
         self._in_row = False
         self._row_end = ""  # the tag whose end also ends the row
         self._open = 0  # how many of those tags are open
@@ -159,9 +163,12 @@ class _Page:
         elif name in _ROW_STARTS or name == "table":
             self.end_row()
             self._in_row = tag in _ROW_STARTS
+            self._carried = {} if name == "table" else self._carried
             self._row_end, self._open = _ENDED_BY.get(token.tag, token.tag), 1
         elif tag in _CELLS:
             self._cells.append([])
+            span = _SPAN.search(token.text[:2_000])
+            self._spans.append(min(int(span[1]), _MOST_SPAN) if span else 1)
         elif name in _BLOCKS:
             self._verbatim = tag == "pre" or (self._verbatim and tag != "/pre")
             self._cells[-1].append("\n")
@@ -187,10 +194,13 @@ class _Page:
 
     def end_row(self) -> None:
         """Hand over what was gathered: a row with its cells, or the lines of the one cell."""
+        spans, self._spans = self._spans, [1]
         if not any(self._cells):  # the page has many rows without a letter
             self._cells, self._in_row = [[]], False
             return
         cells = ["".join(pieces).replace("\r", "\n") for pieces in self._cells]
+        if len(cells) > 1 and (self._carried or max(spans) > 1):
+            cells = cells[:1] + self._carry(cells[1:], spans[1:])
         filled = [cell for cell in cells if cell.strip()]
         self._cells, self._in_row = [[]], False
         if len(filled) > 1:
@@ -198,6 +208,20 @@ class _Page:
         elif filled:
             for line in filled[0].split("\n"):
                 self._put([line])
+
+    def _carry(self, cells: list[str], spans: list[int]) -> list[str]:
+        """Return a row with the cells that reach down into it from the rows above."""
+        row: list[str] = []
+        own = iter(zip(cells, spans, strict=True))
+        carried, self._carried = self._carried, {}
+        for column in range(len(cells) + len(carried)):
+            left, text = carried.get(column, (0, ""))
+            if not left:
+                text, left = next(own, ("", 0))
+            row.append(text)
+            if left > 1:
+                self._carried[column] = (left - 1, text)
+        return row
 
     def _put(self, cells: list[str]) -> None:
         number = self.lines[-1].number + 1 if self.lines else 1

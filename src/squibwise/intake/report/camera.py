@@ -9,13 +9,13 @@ from squibwise.intake.report.sheet import Line, Sheet
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _SHAPED = 2  # lines with mistaken codes that show a machine's reading
 _MISTAKEN = re.compile(
-    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZz|]{3})"
-    r"(?:([-:])([0-9A-Fa-fOoIlSsZz|]{2}))?(?![\w|-])"
+    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzG|]{3})"
+    r"(?:([-:])([0-9A-Fa-fOoIlSsZzG|]{2}))?(?![\w|-])"
 )
 _MISTAKEN_HEX = re.compile(
-    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZz|]{6}|[0-9A-FOoIlSsZz|]{4})\s+(?=\S)"
+    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzG|]{6}|[0-9A-FOoIlSsZzG|]{4})\s+(?=\S)"
 )
-_LOOKS = str.maketrans("OoIl|ZzSs", "001112255")
+_LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = re.compile(
     r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"

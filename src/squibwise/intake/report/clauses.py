@@ -141,5 +141,5 @@ def repeat_part(words: Words, before: Words) -> None:
             words.ends |= before.ends
         if not words.rows:
             words.rows |= before.rows
-    if not words.features & TELLS:
+    if not words.features & (TELLS - {"defect"}):
         words.features |= before.features & FAULT_WORDS

@@ -7,6 +7,7 @@ from itertools import groupby
 import msgspec
 
 from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.features import NO, YES
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
@@ -17,8 +18,7 @@ _LEGEND = re.compile(
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
-_YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
-_NO = frozenset("n no nein non nao nie 0 -".split())
+_NO = NO | {"-"}
 _KEY = re.compile(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
 
 
@@ -76,7 +76,7 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
         if not state:
             continue
         told = {flat(cell_of(r, column)).strip() for r in rows[1:]} - {""}
-        if not told & _YES or len(told - _YES - _NO) > len(told) // 2:
+        if not told & YES or len(told - YES - _NO) > len(told) // 2:
             continue
         for row in rows[1:]:
             _say(row, column, state)
@@ -85,9 +85,9 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
 def _say(row: Line, column: int, state: str) -> None:
     """Replace yes by the state that it affirms; no says nothing."""
     said = flat(cell_of(row, column)).strip()
-    if said not in _YES and said not in _NO:
+    if said not in YES and said not in _NO:
         return
     cells = list(row.cells)
-    cells[column] = state if said in _YES else ""
+    cells[column] = state if said in YES else ""
     row.cells = tuple(cells)
     row.text = "\t".join(cells)

@@ -1,9 +1,7 @@
-"""Codes of each line in the light of the whole report: flash codes and shapes."""
+"""Codes of each line in the light of the whole report: shapes, columns, labels of things."""
 
 import re
 from functools import lru_cache
-
-import msgspec
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.report.camera import read_as_camera
@@ -14,78 +12,15 @@ from squibwise.intake.report.codes import (
     find_hexes,
     find_maker_number,
     find_threes,
-    flash,
     merge_twins,
     overlaps,
     undecided,
 )
+from squibwise.intake.report.flashes import find_counted, find_flashes, find_list, find_pairs
 from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
-_NUMBER = (
-    r"(?:\d{1,2}(?:\s?[-:]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
-    r"\d{2,3})"
-)
-_NO_MEASURE = (
-    r"(?![\d%]|[.,:]\d|\s?[-:+/]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
-    r"x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
-)
-_AND = (
-    r"(?:\s*[,;+&/]\s*|\s+(?:and|then|und|dann|danach|et|puis|y|luego|despues|e|poi|i|oraz|potem|"
-    r"depois|or|oder|ou|o)\s+)"
-)
-_LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
-_PAIR = re.compile(
-    r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
-)
-_ONLY = re.compile(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
-_AFTER_COLON = re.compile(
-    r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
-    rf"((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*"
-)
-_DATE = re.compile(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
-_ONE = re.compile(_NUMBER + _NO_MEASURE)
-_PAUSED = re.compile(
-    r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
-    r"(\d{1,2})(?:\s*(?:x\b|(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*))?"
-)
-_LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
-_SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
-_WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
-    word: number
-    for number, words in enumerate(
-        (
-            "two zwei deux dos due dois dwa",
-            "three drei trois tres tre trzy",
-            "four vier quatre cuatro quattro quatro cztery",
-            "five fünf cinq cinco cinque pięć",
-            "six sechs seis sei sześć",
-            "seven sieben sept siete sette sete siedem",
-            "eight acht huit ocho otto oito osiem",
-            "nine neun neuf nueve nove dziewięć",
-        ),
-        start=2,
-    )
-    for word in map(flat, words.split())
-}
-_SAID = "|".join(_WORDS)
-_SAID_PAUSED = re.compile(
-    rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
-    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
-)
-_SAID_PAIR = re.compile(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
-_DOTS = re.compile(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
-_IN_BRACKETS = re.compile(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
-_ORDERED = re.compile(
-    r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
-)
-_COUNTED = re.compile(
-    rf"(\d{{1,2}})\s*(?:x\s*)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
-    rf"(?:and|und|et|y|e|i)?\s{{0,9}}(\d{{1,2}})\s*(?:x\s*)?{_SHORT}\b"
-)
-_SPELLED = re.compile(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
-_TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
 _SHAPED = 2  # lines of one shape that make it the shape of the report
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL_REACH = 80  # characters before a number in which its label stands
@@ -118,130 +53,6 @@ _FEW_DIGITS = 4
 _BEGINNING = 2  # signs in which the numbers of one unit begin alike
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
 _ANY_TEXT = re.compile(r"[^\W_]")
-
-
-def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
-    """Return the flash codes of a line that are called so: by a lamp, a blink or a count.
-
-    Args:
-        text: One line.
-        lexicon: For the words for lamps and blinks of every language.
-    """
-    plain = flat(text)
-    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)] or _said(plain, lexicon)
-    if not found:
-        found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
-    return _once(found)
-
-
-def _said(plain: str, lexicon: Lexicon) -> list[Code]:
-    """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
-    told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
-    told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
-    pair = _joined_pair(lexicon).search(plain)
-    if pair is not None and not told:
-        told = [(pair, pair["one"], pair["two"])]
-    return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]
-
-
-@lru_cache(maxsize=4)
-def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
-    lead = rf"(?:{_label(lexicon)}(?:[^\W\d_]{{1,7}}\s+)?|\bpaus[ea]\s?:?\s?)"
-    then = r"\s(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s"
-    ends = r"(?![\d:/-]|[.,]\d)(?! ?[^\W\d_]{3})"
-    return re.compile(rf"{lead}(?P<one>[1-9]){then}(?P<two>[1-9]){ends}")
-
-
-def find_counted(text: str) -> Code | None:
-    """Return a flash code told as long and short blinks; None for a title that tells how."""
-    plain = flat(text)
-    counted = _COUNTED.search(plain) or _SPELLED.search(plain)
-    if counted is None or _is_title(plain[: counted.start()]):
-        return None
-    first, second = counted.groups()
-    if not first.isdecimal():
-        first, second = str(len(first.split())), str(len(re.findall("short", second)))
-    printed = first + second if len(second) == 1 else f"{first}-{second}"
-    return flash(printed, *counted.span())
-
-
-def find_pairs(text: str) -> tuple[Code, ...]:
-    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
-    found = [flash(_tidy(m.group()), *m.span()) for m in _PAIR.finditer(text)]
-    plain = flat(text)
-    found += [
-        flash(f"{_WORDS[m[1]]}-{_WORDS[m[2]]}", *m.span()) for m in _SAID_PAIR.finditer(plain)
-    ]
-    found += [flash(m[1], *m.span()) for m in _IN_BRACKETS.finditer(plain)]
-    for ordered in _ORDERED.finditer(plain):
-        ones = re.finditer(r"\d{2}", ordered.group())
-        at = ordered.start()
-        found += [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
-    if not found and not _DATE.search(text) and (listed := _AFTER_COLON.fullmatch(flat(text))):
-        at = listed.start(1)
-        ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
-        found = [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
-    return _once(found)
-
-
-def find_list(text: str) -> tuple[Code, ...]:
-    """Return flash codes of a line that holds nothing but them: ``13, 24, 4-11``."""
-    if not _ONLY.fullmatch(text.strip()):
-        return ()
-    return tuple(flash(m.group(), *m.span()) for m in re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text))
-
-
-@lru_cache(maxsize=4)
-def _label(lexicon: Lexicon) -> str:
-    """Words for lamp, blink or flash that lead up to a number."""
-    return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
-
-
-@lru_cache(maxsize=4)
-def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
-    label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
-    lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
-    verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
-    return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
-
-
-def _listed(match: re.Match[str]) -> list[Code]:
-    """The codes of a list; the first of them covers the label too."""
-    found, start = [], match.start()
-    for one in _ONE.finditer(match.group("list")):
-        at = match.start("list")
-        found.append(flash(_tidy(one.group()), start, at + one.end()))
-        start = at + one.end()
-    return found
-
-
-def _tidy(number: str) -> str:
-    return re.sub(r"\s*[-:./+_;]\s*|\s+", "-", number)
-
-
-def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
-    """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
-    named = re.search(rf"{_label(lexicon)}$", match.string[: match.start()])
-    start = named.start() if named is not None else match.start()
-    return flash("-".join(match.groups()), start, match.end())
-
-
-def _is_title(head: str) -> bool:
-    """``Read-out from the lamp, connector bridged, 2 long 4 short style`` tells how, not what."""
-    return "," in head and len(head.split()) > _TITLE_WORDS
-
-
-def _once(found: list[Code]) -> tuple[Code, ...]:
-    """A lamp repeats its code; each is kept once, the others stand elsewhere on the line."""
-    kept: dict[str, Code] = {}
-    for token in found:
-        first = kept.get(token.printed)
-        if first is None:
-            kept[token.printed] = token
-        else:
-            spans = (*first.elsewhere, (token.start, token.end))
-            kept[token.printed] = msgspec.structs.replace(first, elsewhere=spans)
-    return tuple(kept.values())
 
 
 def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
@@ -447,6 +258,9 @@ def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
     Only in a report whose codes, or faults without codes, have words: a word that means nothing
     leads up to the number, and nothing follows.
     """
+    for line in lines:
+        if line.codes and line.words.says_nothing and numbers_a_thing(line.text, lexicon):
+            line.codes, line.role = (), "meta"
     coded = [at for at, ln in enumerate(lines) if ln.codes]
     told = [at for at, ln in enumerate(lines) if _tells_fault(ln)]
     if len(told) < _SHAPED or len(told) < _MOST_OF * len(set(coded) | set(told)):

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.features import read_words
 from squibwise.intake.report.line_codes import numbers_a_thing
 from squibwise.intake.report.phrases import (
     Hit,
@@ -26,7 +27,6 @@ from squibwise.intake.report.words import (
     Words,
     has_fault,
     has_part,
-    read_words,
 )
 
 MAX_LINE = 2000
@@ -58,6 +58,7 @@ _ANSWERED = re.compile(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
 _GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
+_LONE_SIGN = re.compile(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
@@ -269,9 +270,9 @@ def _why_aside(line: Line) -> str:
 
 def is_question(line: Line) -> bool:
     """Tell whether a line asks, or doubts what it reads."""
-    text = line.text.strip()
+    text = _LONE_SIGN.sub("", line.text).strip()
     told = has_part(line.words) or has_fault(line.words)
-    return text.endswith("?") or ("?" in text and (text[0] == "¿" or not told))
+    return text.endswith("?") or ("?" in text and (text[:1] == "¿" or not told))
 
 
 def why_absent(words: Words, *, is_coded: bool) -> str:

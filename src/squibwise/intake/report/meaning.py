@@ -70,6 +70,7 @@ def _take_group(fault: Fault) -> None:
     words.rows |= group.rows if not words.rows else set()
     if not words.statuses:
         words.statuses += group.statuses
+        fault.absent = fault.absent or ("gone" if group.voices & {"gone", "past"} else "")
 
 
 def _is_of_unit(fault: Fault) -> bool:

@@ -60,6 +60,8 @@ _RECORDER = re.compile(
     r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
     r"belt status|time from event"
 )
+_LANGUAGE = re.compile(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
+_LANGUAGES = 3  # tags that show that they name languages
 _CORNERS = (  # words that name a corner, and what the doubtful ones are beside them
     (frozenset({"fl", "rl"}), {"fr": "rf", "rr": "rhr"}),
     (frozenset({"lf", "rf", "lr"}), {"rr": "rhr"}),
@@ -112,6 +114,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     """
     lexicon = lexicon_of(catalog)
     lines = [line for raw in join_keys(raws) for line in split_line(raw, lexicon)]
+    _strip_languages(lines)
     sheet = Sheet(name=name, lines=lines)
     apply_yes_columns(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
@@ -136,6 +139,14 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
         list_units(sheet.lines)
     assign_units(sheet.lines, lexicon)
     return sheet
+
+
+def _strip_languages(lines: list[Line]) -> None:
+    """Take ``[FR]`` and its like off lines that several languages share."""
+    tagged = [(line, m) for line in lines if (m := _LANGUAGE.match(line.text))]
+    if len({m[1] for _, m in tagged}) >= _LANGUAGES:
+        for line, tag in tagged:
+            line.text = line.text[tag.end() :]
 
 
 def _read_corners(lines: list[Line]) -> None:

@@ -4,13 +4,14 @@ import re
 from functools import lru_cache
 from itertools import islice
 
+from squibwise.intake.report.features import read_words
 from squibwise.intake.report.phrases import Lexicon, find_hits, find_layout, flat, tokenise
 from squibwise.intake.report.sheet import Line, cell_of
-from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part, read_words
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part
 from squibwise.model.report import Unit
 
 _LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
-_INLINE = re.compile(r"\W{0,4}([^\W\d][^:\d]{2,24}):\s")  # "Brakes: C1044 sensor"
+_INLINE = re.compile(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
 _MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
 _ADDRESS = re.compile(
     r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?i:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
@@ -35,6 +36,7 @@ _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a stat
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
+_SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
 _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
@@ -187,7 +189,7 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
 
 def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
     """``Brakes: C1044 sensor unplugged``: the label before a code names another unit."""
-    label = _INLINE.match(line.text)
+    label = _INLINE.search(line.text)
     named, is_sure = name_unit(label[1], lexicon) if label else ("unknown", False)
     is_own = line.words.features & (PARTS - _ANYWHERE) or has_part(line.words)
     return named == "other" and (is_sure or not is_own)
@@ -237,7 +239,10 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
     sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
     sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
-    if not sure and len(known) < 2 and sum(bool(_ADDRESS.match(ln.text)) for ln in bare) < 2:
+    heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
+    heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
+    several = len(known) + bool(heads) >= _SEVERAL
+    if not sure and not several and sum(bool(_ADDRESS.match(ln.text)) for ln in bare) < _SEVERAL:
         for line in lines:
             if line.is_module and line.unit == "unknown":
                 line.unit = "restraint"  # "control unit" heads a report of one unit
@@ -341,7 +346,8 @@ def _find_groups(lines: list[Line]) -> None:
     grouped = any(_is_group(ln) for ln in lines[:first])
     for at, line in enumerate(lines):
         if grouped and _is_group(line):
-            line.role, line.group = "group", line.words if not line.words.voices else Words()
+            is_none = line.words.voices - {"gone", "past"}
+            line.role, line.group = "group", Words() if is_none else line.words
         elif _heads_codes(lines, at):
             line.role, line.group = "group", line.words
 
@@ -375,10 +381,13 @@ def _begins_block(lines: list[Line], at: int) -> bool:
 
 def _is_group(line: Line) -> bool:
     words = line.words
-    if line.codes or line.cells or len(line.tokens) > _GROUP_WORDS or words.features - _SIDE_WORDS:
+    most = _MOST_WORDS if _DECORATED.match(line.text) else _GROUP_WORDS
+    if line.codes or line.cells or len(line.tokens) > most or words.features - _SIDE_WORDS:
         return False
     is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
-    return line.known_share == 1.0 and bool(words.seats or words.sides or words.statuses or is_none)
+    is_past = _DECORATED.match(line.text) and words.voices & {"gone", "past"}
+    told = words.seats or words.sides or words.statuses or is_none or is_past
+    return line.known_share == 1.0 and bool(told)
 
 
 _SIDE_WORDS = frozenset("skip side byside".split())

@@ -1,24 +1,12 @@
-"""The features of one line: what its phrases say of part, place, stage, fault and status."""
+"""What the words of a line say, and what may be told from it of part, fault and place."""
 
-from bisect import bisect_right
-from collections.abc import Collection
-from itertools import pairwise
 from typing import get_args
 
 import msgspec
 
 from squibwise.catalog.vocabulary import VOICES
-from squibwise.intake.report.phrases import Hit, Token
 from squibwise.model.words import Status
 
-_NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
-_AND = ("and", "und", "et", "y", "e", "i", "or")
-_UNITS = frozenset(
-    "ohm ohms v volt volts km mi of times x ms s percent kg mal fois von de a ma".split()
-)
-_SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".split())
-_EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
-_REACH = 3  # words between a negation and what it denies
 _STATUSES: tuple[Status, ...] = get_args(Status)
 
 
@@ -76,185 +64,15 @@ class Words(msgspec.Struct, kw_only=True):
         return not (self.features - {"skip"} or self.seats or self.sides or self.statuses)
 
 
-def read_words(
-    tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str] = ()
-) -> Words:
-    """Return what the phrases of a line say together.
-
-    Args:
-        tokens: Its words.
-        hits: The phrases found in them.
-        denying: Words that deny what follows them.
-    """
-    words = Words()
-    for hit in hits:
-        # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
-        is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
-        if is_letter and not _is_side_of_part(hit, hits):
-            continue
-        is_place = "byside" in hit.means and _stands_apart(hit, tokens)
-        _add(words, tuple(m for m in hit.means if not (is_place and m == "byside")))
-    _open_what_is_joined(words, tokens, hits)
-    line = _line(tokens, hits)
-    for hit in hits:
-        _add_count(words, hit, line)
-    if words.features & {"bag", "charge"} and not words.stages:
-        ends = (h for h in hits if _stands_apart(h, tokens))
-        words.stages |= {int(m[4:]) for h in ends for m in h.means if m.startswith("nth:")}
-    _settle_driver(words)
-    _compose(words)
-    _hear(words, tokens, hits, denying)
-    telling = [h for h in hits if h.means != ("skip",)]
-    if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
-        words.voices.add("not")
-    return words
-
-
-def _compose(words: Words) -> None:
-    """``bag above the glove box``: everyday words for a place make a known part of a plain one."""
-    told = words.features
-    if "bag" in told and not told & _SPECIAL_BAGS:
-        if "atroof" in told:
-            told.add("curtain")
-        elif "atwheel" in told and "passenger" not in words.seats:
-            told.add("frontal")
-            words.seats.add("driver")
-        elif "atdash" in told and "driver" not in words.seats:
-            told.add("frontal")
-            words.seats.add("passenger")
-        elif "atseat" in told or ("seatbag" in told and words.sides and not words.seats):
-            told.add("side")
-    if "sensor" in told and not told & {"charge", "pretension", "occupant", "buckle"}:
-        if "atbumper" in told:
-            told.add("impact")
-            words.ends.add("front")
-        elif "atpost" in told:
-            told |= {"impact", "side", "pillar"}
-            words.sides.discard("centre")
-    if "bag" not in told:
-        told.discard("seatbag")  # the seat is where a belt or a sensor is
-    if told & _EVERYDAY:
-        told -= _EVERYDAY
-        told.add("skip")
-
-
-def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
-    """``no communication error``: two phrases of which the first denies the word for a fault."""
-    is_fault = bool(FAULTS & set(one.means)) and tokens[one.first].text in denying
-    follows = two.first - one.last <= 1 and not tokens[two.first].apart
-    means = set(two.means)
-    return is_fault and follows and bool(FAULTS & means or means == {"impact"})
-
-
-def _hear(
-    words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...], denying: Collection[str]
-) -> None:
-    """Set what is said of the fault; ``not calibrated`` is a fault of its own, no denial."""
-    lacks = [h for h in hits if _lacking(h)]
-    used: set[Hit] = set()
-    for hit in hits:
-        if not {"not", "need"} & set(hit.means):
-            continue
-        lack = _nearest(hit, lacks, tokens)
-        good = _nearest(hit, [h for h in hits if "good" in h.means], tokens)
-        if lack is not None and _lacking(lack) == "locked":
-            add_status(words, "locked")
-            used.add(hit)
-        elif lack is not None:
-            words.features.add(_lacking(lack))
-            used.add(hit)
-        elif "need" in hit.means:
-            continue
-        elif good is not None and good.first >= hit.last:
-            words.features.add("defect")
-            used |= {hit, good}
-        elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
-            words.voices.add("gone")
-    if "crashrecord" in words.features and any(t.text == "0" and t.apart for t in tokens):
-        words.voices.add("not")  # "crash events: 0"
-    used |= _said_twice(hits, used, tokens, denying)
-    heard = [h for h in hits if h not in used]
-    is_tested = any("tested" in h.means for h in heard)
-    heard = [h for h in heard if "alone" not in h.means or is_tested or _fills_stretch(h, tokens)]
-    words.voices |= {m for h in heard for m in h.means if m in VOICES}
-    if any("good" in h.means and _fills_stretch(h, tokens) for h in heard):
-        words.voices.add("fine")  # "checked for open: ok", not "open, good plug"
-
-
-def _said_twice(
-    hits: tuple[Hit, ...], used: set[Hit], tokens: tuple[Token, ...], denying: Collection[str]
-) -> set[Hit]:
-    """Negations that are one with the next: ``n'est`` before ``pas``, or before ``pas codé``."""
-    found = set()
-    for one, two in pairwise(hits):
-        if "not" not in one.means or one.last != two.first:
-            continue
-        is_lack = bool(FAULTS & set(two.means)) and tokens[two.first].text in denying
-        if is_lack or ("not" in two.means and used & {one, two}):
-            found |= {one, two}
-    return found
-
-
-def _lacking(hit: Hit) -> str:
-    """The fault that the lack of what a phrase names is; empty for other phrases."""
-    return next((m[8:] for m in hit.means if m.startswith("lacking:")), "")
-
-
-def _nearest(hit: Hit, others: list[Hit], tokens: tuple[Token, ...]) -> Hit | None:
-    """The next phrase of a list within reach of a negation: after it, else before it."""
-    after = [o for o in others if 0 <= o.first - hit.last <= _REACH]
-    before = [o for o in others if 0 <= hit.first - o.last <= _REACH - 1]
-    after = [o for o in after if not _is_parted(tokens, hit.last, o.first)]
-    before = [o for o in before if not _is_parted(tokens, o.last, hit.first)]
-    return after[0] if after else before[-1] if before else None
-
-
-def _is_parted(tokens: tuple[Token, ...], first: int, last: int) -> bool:
-    return any(t.apart for t in tokens[first : last + 1])
-
-
-def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> None:
-    """``diver and passenger``: a word nobody knows beside a seat or side leaves it open."""
-    covered = {i for h in hits for i in range(h.first, h.last)}
-    for hit in hits:
-        at = hit.first
-        joined = at >= 2 and tokens[at - 1].text in _AND and at - 2 not in covered
-        joined = joined and not (tokens[at - 1].apart or tokens[at].apart)
-        if joined and any(m.startswith("seat:") for m in hit.means):
-            words.seats |= {"driver", "passenger"}
-        if joined and any(m.startswith("side:") for m in hit.means):
-            words.sides |= {"left", "right"}
-
-
-def _is_side_of_part(hit: Hit, hits: tuple[Hit, ...]) -> bool:
-    """``curtain L``: a letter for a side beside a part, and not ``R high``, a resistance."""
-    if not any(m.startswith("side:") for m in hit.means):
-        return False
-    beside = [h for h in hits if h.last == hit.first or h.first == hit.last]
-    means = {m for h in beside for m in h.means}
-    is_part = bool(means & (PARTS | {"bag"}))
-    return is_part and not means & {"high", "low", "resistance", "range", "stagehead"}
-
-
-def _stands_apart(hit: Hit, tokens: tuple[Token, ...]) -> bool:
-    """Tell whether a phrase fills a stretch between two separators of the line."""
-    return tokens[hit.first].apart and _fills_stretch(hit, tokens)
-
-
-def _fills_stretch(hit: Hit, tokens: tuple[Token, ...]) -> bool:
-    """Tell whether a phrase is all that stands between two separators or ends of the line."""
-    ends = hit.last == len(tokens) or tokens[hit.last].apart
-    return (hit.first == 0 or tokens[hit.first].apart) and ends
-
-
 def words_of_row(means: tuple[str, ...]) -> Words:
     """Return the sense of a row of a code table."""
     words = Words()
-    _add(words, means)
+    add_meanings(words, means)
     return words
 
 
-def _add(words: Words, means: tuple[str, ...]) -> None:
+def add_meanings(words: Words, means: tuple[str, ...]) -> None:
+    """Add the features and values that a phrase means."""
     for mean in means:
         key, colon, value = mean.partition(":")
         if mean in VOICES or key == "lacking" or mean == "alone":
@@ -287,124 +105,6 @@ def add_status(words: Words, value: str) -> None:
     status = next(s for s in _STATUSES if s == value)
     if status not in words.statuses:
         words.statuses.append(status)
-
-
-class _Line(msgspec.Struct):
-    """What is looked up beside every phrase of a line, gathered once."""
-
-    texts: list[str]
-    taken: set[int]
-    nth: dict[int, int]  # ordinal of a phrase by the token after it
-    seat_from: int  # token after the first seat
-    bags: list[int]  # tokens after bags, in order
-    bag_starts: set[int]  # tokens that bags begin at
-    charges: list[int]  # tokens after charges, in order
-    breaks: list[int]  # tokens behind a separator, in order
-    broken: set[int]  # the same
-
-
-def _line(tokens: tuple[Token, ...], hits: tuple[Hit, ...]) -> _Line:
-    seats = [h.last for h in hits if any(m.startswith("seat:") for m in h.means)]
-    return _Line(
-        texts=[t.text for t in tokens],
-        taken={i for h in hits for i in range(h.first, h.last) if "skip" not in h.means},
-        nth={h.last: int(m[4:]) for h in hits for m in h.means if m.startswith("nth:")},
-        seat_from=min(seats, default=len(tokens) + 1),
-        bags=sorted(h.last for h in hits if "bag" in h.means),
-        bag_starts={h.first for h in hits if "bag" in h.means},
-        charges=sorted(h.last for h in hits if "charge" in h.means),
-        breaks=[i for i, t in enumerate(tokens) if t.apart],
-        broken={i for i, t in enumerate(tokens) if t.apart},
-    )
-
-
-def _add_count(words: Words, hit: Hit, line: _Line) -> None:
-    """Read the number beside a phrase as a stage or as the number of a part."""
-    counted = set(hit.means) & {"stagehead", "charge", "bag", "curtain", "sensor", "pretension"}
-    doubtful = "electronics?" in hit.means
-    if not counted and not doubtful:
-        _add_charge_of_seat(words, hit, line)
-        return
-    if "loop" in hit.means and not _follows_part(hit, line) and not _leads_bag(hit, line):
-        return  # "ignition loop 2 (driver airbag)" counts the unit's loops, not a bag's charges
-    numbers = _numbers_after(line.texts, hit.last, line.taken) or _number_before(hit, line)
-    if not numbers:
-        return
-    if doubtful:
-        words.features.discard("electronics?")
-        words.seats.add("driver")
-        words.stages |= numbers
-    elif counted & {"stagehead", "charge"} or (counted == {"bag"} and "frontal" in hit.means):
-        words.stages |= numbers
-    else:
-        words.numbers |= numbers
-
-
-def _add_charge_of_seat(words: Words, hit: Hit, line: _Line) -> None:
-    """``igniter airbag driver 2:``: the number that ends the stretch counts the charges."""
-    at = hit.last + 1
-    ends = at >= len(line.texts) or at in line.broken
-    is_seat = any(m.startswith("seat:") for m in hit.means)
-    if is_seat and ends and _is_near(line.charges, hit, line):
-        words.stages |= _numbers_after(line.texts, hit.last, line.taken)
-
-
-def _follows_part(hit: Hit, line: _Line) -> bool:
-    """Tell whether a seat is named before, or a bag in the same stretch of words."""
-    return line.seat_from <= hit.first or _is_near(line.bags, hit, line)
-
-
-def _leads_bag(hit: Hit, line: _Line) -> bool:
-    """``firing circuit 1 airbag driver``: the bag stands right behind the number."""
-    at = hit.last + 1
-    return at in line.bag_starts and at not in line.broken and hit.last not in line.broken
-
-
-def _is_near(ends: list[int], hit: Hit, line: _Line) -> bool:
-    """Tell whether one of these phrases stands before in the same stretch of words."""
-    before = bisect_right(ends, hit.first)
-    broken = bisect_right(line.breaks, hit.first)
-    return before > 0 and (broken == 0 or ends[before - 1] > line.breaks[broken - 1])
-
-
-def _numbers_after(texts: list[str], at: int, taken: set[int]) -> set[int]:
-    """The number after a phrase, or both of ``1 and 2``; a measure is no number of a stage."""
-    if at < len(texts) and texts[at] in _NUMBER_WORDS:
-        at += 1
-    if not _is_count(texts, at, taken):
-        return set()
-    other = at + 2 if at + 1 < len(texts) and texts[at + 1] in _AND else at + 1
-    found = {int(texts[at])}
-    if _is_count(texts, other, taken):
-        found.add(int(texts[other]))
-    return found
-
-
-def _is_count(texts: list[str], at: int, taken: set[int]) -> bool:
-    if at >= len(texts) or at in taken or texts[at] not in ("1", "2", "3"):
-        return False
-    return at + 1 >= len(texts) or texts[at + 1] not in _UNITS
-
-
-def _number_before(hit: Hit, line: _Line) -> set[int]:
-    """An ordinal right before a phrase; a plain number there counts things, not stages."""
-    at = hit.first - 1
-    if at >= 0 and at not in line.taken and line.texts[at] in ("1st", "2nd", "3rd"):
-        return {int(line.texts[at][0])}
-    return {line.nth[hit.first]} if hit.first in line.nth else set()
-
-
-def _settle_driver(words: Words) -> None:
-    """Decide whether ``driver`` is a seat or an output stage, as far as the line tells."""
-    if "electronics?" in words.features:
-        words.features.discard("electronics?")
-        if "bag" in words.features:
-            words.features.add("charge")
-            words.seats.add("driver")
-        elif words.seats or words.features & {"lamp", "electronics"}:
-            words.features.add("electronics")
-        else:
-            words.is_driver_doubtful = True
 
 
 PARTS = frozenset(
