@@ -277,12 +277,8 @@ def _known_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> 
     for length in range(reach, 0, -1):
         key = tuple(words[at : at + length])
         name = next((n for n in names if key in lexicon.phrases[n]), None)
-        if (
-            length > 1
-            and name in BASE
-            and len(key[0]) == 1
-            and key[:1] in lexicon.phrases[names[0]]
-        ):
+        is_letter = length > 1 and len(key[0]) == 1 and key[:1] in lexicon.phrases[names[0]]
+        if is_letter and name in BASE and names[0] not in BASE:
             continue  # a letter of the report's own language, such as D for droit
         if name is not None:
             found.append(Hit(lexicon.phrases[name][key], at, at + length, name))
