@@ -1,6 +1,7 @@
 """Words of reports and what they mean, one TSV per language; of crash data; of owners' stories."""
 
 import re
+import unicodedata
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -330,6 +331,14 @@ DEVICE = "device"
 """Stands in a sign for the words of the device of the circuit that is traced."""
 
 
+def plain(text: str) -> str:
+    """Return a text in small letters without accents; umlauts become two letters."""
+    small = text.strip().lower().replace("\u2019", "'")
+    for letter, two in (("\u00e4", "ae"), ("\u00f6", "oe"), ("\u00fc", "ue"), ("\u00df", "ss")):
+        small = small.replace(letter, two)
+    return "".join(c for c in unicodedata.normalize("NFKD", small) if not unicodedata.combining(c))
+
+
 class StoryWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Words of four languages that mean one thing, as owners write them.
 
@@ -376,6 +385,7 @@ class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         hard: Is it read from the car, so that it tells as much beside other signs as alone.
         touches: Words of ``TOUCHED``: it tells that these were worked on.
         at: Element id that it speaks of; empty for the whole circuit.
+        placed: Is it told of one connector: the one that its sentence names, if it names one.
     """
 
     id: str
@@ -388,6 +398,7 @@ class Sign(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     hard: bool = False
     touches: tuple[str, ...] = ()
     at: str = ""
+    placed: bool = False
     source: str = "judgement"
     basis: Basis = "judgement"
 

@@ -155,7 +155,15 @@ def _chain(case: Case, component: str, stage: int, catalog: Catalog) -> tuple[Co
             f"'{component}' has no stage {stage} on this car",
             remedy=f"It has {case.car.stages.get(component, 1)}; see [car] stages.",
         )
-    return name, chain
+    return name, _named(chain, catalog.kinds[name.kind].title)
+
+
+def _named(chain: Chain, kind: str) -> Chain:
+    """Return a chain whose device is called by its own name."""
+    named = tuple(
+        msgspec.structs.replace(e, title=e.title.format(kind=kind)) for e in chain.element
+    )
+    return msgspec.structs.replace(chain, element=named)
 
 
 def _has_circuit(component: str, catalog: Catalog) -> bool:

@@ -8,6 +8,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain
+from squibwise.catalog.vocabulary import plain
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, LampCheck
@@ -79,6 +80,39 @@ def lines_for(
             yield from _kinds_told(line, component)
         elif line.component is None:
             yield from _perhaps(line, component, stage, catalog)
+            if (
+                line.kind is None
+                and not line.candidates
+                and _is_seat_sensing(line, report, catalog)
+            ):
+                yield from _of_seat_sensing(line, component, catalog)
+
+
+_HEADING = 6
+_SEAT_SENSING, _ITS_WORD = "occupant", "mat-device"
+
+
+def _of_seat_sensing(
+    line: CodeLine, component: str, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield a line of the seat sensing's own unit, for the circuit of seat sensing only."""
+    name = split_component(component)
+    chain = catalog.loops.chain(name.kind, name.place)
+    if chain is not None and chain.circuit == _SEAT_SENSING:
+        yield line, line.fault, catalog.fact("isolation.unplaced").number()
+
+
+def _is_seat_sensing(line: CodeLine, report: Report, catalog: Catalog) -> bool:
+    """Return whether a line, or the short heading above it, names the unit of seat sensing.
+
+    That unit stores codes of its own, whose texts need not name the part.
+    """
+    if line.kind is not None or line.candidates:
+        return False
+    above = [u.raw for u in report.reading.unread if u.line < line.line]
+    headings = [raw for raw in above if len(raw.split()) <= _HEADING]
+    pattern = catalog.loops.words[_ITS_WORD].pattern()
+    return any(pattern.search(plain(text)) for text in (line.raw, *headings[-1:]))
 
 
 def is_there(line: CodeLine) -> bool:

@@ -2,7 +2,6 @@
 
 import datetime as dt
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator
 from functools import cache
 from itertools import product
@@ -11,7 +10,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
-from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord
+from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
 from squibwise.isolate.context import Context, touched_by
 from squibwise.model.evidence import DoneWork, PartLabel, Reading, Story
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
@@ -41,10 +40,12 @@ class Told(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         sign: The catalogue's sign.
         evidence: Id of the entry that tells it.
+        at: Element that it is told of; empty for the whole circuit.
     """
 
     sign: Sign
     evidence: str
+    at: str = ""
 
 
 def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
@@ -53,14 +54,15 @@ def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
     for evidence, text in _prose(context):
         late = evidence in context.reported.evidence[1:]
         for sentence in _SENTENCE.split(text):
-            for sign in _read(sentence, context, catalog):
+            for sign, at in _read(sentence, context, catalog):
                 if late and sign.touches:
                     continue  # what was handled since is no cause of what was read before
-                found.setdefault(sign.id, Told(sign=sign, evidence=evidence))
+                found.setdefault(sign.id, Told(sign=sign, evidence=evidence, at=at))
     for story in context.case.evidence:
         if isinstance(story, Story) and _speaks_of(story, context):
             for word in (*story.comes, *story.known):
-                found[word] = Told(sign=catalog.loops.signs[word], evidence=story.id)
+                sign = catalog.loops.signs[word]
+                found[word] = Told(sign=sign, evidence=story.id, at=sign.at)
     return tuple(found.values())
 
 
@@ -84,8 +86,8 @@ def _may_tell(report: Report, context: Context) -> bool:
     return report.id in context.reported.evidence or not context.reported.is_told
 
 
-def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[Sign]:
-    """Yield the signs that one sentence tells plainly."""
+def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[Sign, str]]:
+    """Yield the signs that one sentence tells plainly, each with the element it is told of."""
     text = plain(sentence)
     if not text or _of_another(text, context):
         return
@@ -96,15 +98,23 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[Sign]:
         told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
         told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
         if any(at and (sign.negative or not _is_denied(text, at)) for at in told):
-            yield sign
+            yield sign, _connector_named(found, context) if sign.placed else sign.at
 
 
-def plain(text: str) -> str:
-    """Return a text in small letters without accents; umlauts become two letters."""
-    small = text.strip().lower().replace("\u2019", "'")
-    for letter, two in (("\u00e4", "ae"), ("\u00f6", "oe"), ("\u00fc", "ue"), ("\u00df", "ss")):
-        small = small.replace(letter, two)
-    return "".join(c for c in unicodedata.normalize("NFKD", small) if not unicodedata.combining(c))
+_CONNECTORS = {
+    "coil-device": "column-plug",
+    "seat": "seat-plug",
+    "door": "jamb-plug",
+    "unit": "unit-plug",
+    "console": "unit-plug",
+}
+
+
+def _connector_named(found: "_Found", context: Context) -> str:
+    """Return the connector of the circuit that a sentence names; empty when it names none."""
+    elements = {e.id for e in context.chain.element}
+    named = [p for word, p in _CONNECTORS.items() if p in elements and found.spans(word)]
+    return named[0] if len(named) == 1 else ""
 
 
 class _Found:
@@ -182,7 +192,7 @@ def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: 
     found: Signs = {
         t.sign.id: (t.evidence,) if t.evidence else ()
         for t in told
-        if not t.sign.touches and t.sign.at in ("", element.id)
+        if not t.sign.touches and t.at in ("", element.id)
     }
     found |= _of_work(element, context, told, catalog)
     found |= _of_reports(element, context, catalog)
@@ -319,7 +329,9 @@ def _of_live_values(context: Context, catalog: Catalog) -> Signs:
     value, ids = readings[-1].value, (readings[-1].id,)
     low, high = (catalog.fact(f"loop.{end}-widest").number() for end in ("low", "high"))
     if low <= value <= high:
-        return {"reads-right": ids}
+        return {} if "present" in context.reported.statuses else {"reads-right": ids}
+    if value <= catalog.fact("isolation.bridge").number():
+        return {"reads-bridged": ids}
     half = catalog.fact("load.ohm").number() / 2.0
     span = catalog.fact("isolation.side-by-side").number()
     return {"reads-low": ids} if abs(value - half) <= span else {}
