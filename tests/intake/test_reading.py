@@ -567,3 +567,73 @@ def test_a_line_that_names_a_part_and_is_not_understood_is_told_with_what_was_se
     report = read("B1001 left curtain open\nthe driver airbag looks shiny\n")
     assert "line-not-understood" in findings(report)
     assert "bag" in report.unread[0].recognised
+
+
+def test_a_label_of_fault_and_state_under_a_code_belongs_to_it_however_its_cells_stand() -> None:
+    report = read(
+        "Código : B2C08        Componente : Cortina inflable derecha\n"
+        "Fallo  : circuito interrumpido            Estado : histórico\n"
+        "Código : B2C0E        Componente : Airbag central del conductor\n"
+        "Fallo  : cortocircuito a tierra           Estado : actual\n"
+    )
+    assert [(ln.component, ln.fault) for ln in report.lines] == [
+        ("right.curtain", "open-or-high"),
+        ("driver.centre-bag", "short-to-ground"),
+    ]
+    assert report.unread == ()
+
+
+def test_a_label_before_the_code_names_the_unit_of_its_line_whatever_stands_above() -> None:
+    report = read(
+        "Skan całego auta\n"
+        "Silnik: P0113 czujnik temperatury powietrza, przerwa\n"
+        "Skrzynia: brak błędów\n"
+        "Airbag: B4904 poduszka pasażera 2, zwarcie z masą\n"
+        "Klimatyzacja: B1A05 czujnik nasłonecznienia, przerwa\n"
+    )
+    assert [(ln.unit, ln.component) for ln in report.lines] == [
+        ("other", None),
+        ("restraint", "passenger.front-bag"),
+        ("other", None),
+    ]
+
+
+def test_a_label_that_names_parts_names_the_unit_as_a_part_too() -> None:
+    block = "[{}] Code: {}\n    Item: {}\n    Symptom: {}\n    State: {}\n"
+    rows = (
+        ("B1D01", "Steering wheel airbag squib #1", "circuit is open", "current"),
+        ("B1D0C", "Side air curtain, right", "shorted to B+", "past"),
+        ("B1D33", "Restraint controller", "internal error", "current"),
+    )
+    report = read("".join(block.format(n, *row) for n, row in enumerate(rows, 1)))
+    assert [(ln.component, ln.fault, ln.status) for ln in report.lines] == [
+        ("driver.front-bag", "open-or-high", ("present",)),
+        ("right.curtain", "short-to-battery", ("stored",)),
+        ("centre.control-unit", "internal", ("present",)),
+    ]
+
+
+def test_a_line_above_codes_sorts_them_by_status() -> None:
+    report = read(
+        "SRS freeze list   <<< current >>>\n"
+        "B2A04:13 LEFT FRONT SEAT AIR BAG LOOP OPEN\n"
+        "SRS freeze list   <<< history >>>\n"
+        "B2A22:0D RIGHT ROOF RAIL AIR BAG LOOP OPEN\n"
+    )
+    assert [ln.status for ln in report.lines] == [("present",), ("stored",)]
+
+
+def test_a_stage_alone_is_one_of_the_part_before() -> None:
+    report = read("B4701 airbag volante stadio 1 interrotto\nB4702 anche lo stadio 2, interrotto\n")
+    assert [(ln.component, ln.stage) for ln in report.lines] == [
+        ("driver.front-bag", 1),
+        ("driver.front-bag", 2),
+    ]
+
+
+def test_a_row_whose_result_is_pass_is_no_fault_now() -> None:
+    report = read(
+        "B1A33-87   Driver front airbag - missing message       Active\n"
+        "B1A52      Passenger Airbag Indicator Lamp             Pass\n"
+    )
+    assert [ln.present for ln in report.lines] == [True, False]

@@ -16,7 +16,7 @@ TERM_COLUMNS = ("phrase", "means")
 RULE_COLUMNS = ("needs", "without", "gives")
 _FEATURES = """
 bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
-motorbelt loadlimiter belt switch belttension sensor impact door pillar pillarc occupant
+motorbelt loadlimiter belt cut switch belttension sensor impact door pillar pillarc occupant
 seatposition offswitch offlamp lamp clockspring unit airbagmodule system columncharge headcharge
 rollbar bonnet batterycut hvcut ventcharge harness foreign off seatbag byside nearside offside
 stagehead loop dualstage electronics electronics? open high low resistance range short ground

@@ -32,6 +32,7 @@ from squibwise.intake.report.words import (
     lacks_part,
     names_another,
     stands_alone,
+    tells_stage_only,
 )
 
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
@@ -283,7 +284,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
             words.features.discard("lamp")  # it told the code
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
-        if state.current is not None and ((at and lacks_part(words)) or "same" in words.features):
+        is_share = tells_stage_only(words) or (at and lacks_part(words))
+        if state.current is not None and (is_share or "same" in words.features):
             repeat_part(words, state.current.words)
         fault = Fault(
             line=line.number,
@@ -362,7 +364,8 @@ def _also(best: Code, code: Code, before: Code) -> tuple[str, ...]:
 def _belongs(line: Line, current: Fault) -> bool:
     """Words under a fault are its own unless they tell of another part or begin another row."""
     heads = heads_of(current.words)
-    begins_row = heads and _ROW.match(line.text) and _ROW.match(current.text)
+    is_row = not line.is_keyed or bool(heads_of(line.words))  # "Fault:  open    State: stored"
+    begins_row = heads and is_row and _ROW.match(line.text) and _ROW.match(current.text)
     is_other = _is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     if _is_whole(current) and not line.is_keyed and not line.words.statuses:

@@ -1,6 +1,7 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
 import re
+from collections import Counter
 from functools import lru_cache
 from itertools import pairwise
 
@@ -57,6 +58,7 @@ _YEAR = re.compile(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = re.compile(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
+_PASSED = re.compile(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
 _GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _LONE_SIGN = re.compile(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
 _HEADING_WORDS = 12
@@ -129,6 +131,8 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status
     if _YEAR.match(line.text):
         line.words.voices.add("past")
+    if _PASSED.search(line.text) and not has_fault(line.words):
+        line.words.voices.add("fine")
     line.is_keyed = bool(_KEYED.match(line.text))
     labelled = _TYPE_LABEL.search(line.text)
     line.failure_type = labelled.group(1).upper() if labelled else None
@@ -373,8 +377,7 @@ def _is_meta(line: Line, texts: tuple[str, ...], length: int, means: tuple[str, 
 
 def _label_length(line: Line) -> int:
     """How many words stand before the colon of a label."""
-    label = _KEYED.match(line.text)
-    return len(tokenise(_BULLET.sub("", label.group(), count=1))) if label else 0
+    return len(tokenise(_label(line)))
 
 
 def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:
@@ -437,6 +440,20 @@ def _piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Lin
     piece.tokens = tokenise(without_codes(piece))
     read_line(piece, lexicon, language)
     return piece
+
+
+def list_labelled(lines: list[Line]) -> None:
+    """Take the unit for a part where its label names parts elsewhere: ``Item: control unit``."""
+    labels = Counter(_label(ln) for ln in lines if ln.is_keyed and ln.role == "words")
+    for line in lines:
+        if line.role == "heading" and line.is_keyed and labels[_label(line)] >= _SIGNS_OF_LIST:
+            line.role, line.is_module = "words", False
+
+
+def _label(line: Line) -> str:
+    """The words before the colon of a label."""
+    found = _KEYED.match(line.text)
+    return flat(_BULLET.sub("", found.group(), count=1)).strip() if found else ""
 
 
 def list_units(lines: list[Line]) -> None:

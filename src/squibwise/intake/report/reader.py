@@ -15,6 +15,7 @@ from squibwise.intake.report.legends import apply_legend, apply_yes_columns, joi
 from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
 from squibwise.intake.report.lines import (
     is_bare_part,
+    list_labelled,
     list_units,
     read_line,
     split_line,
@@ -134,6 +135,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     drop_labels(sheet.lines, lexicon)
+    list_labelled(sheet.lines)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
     if sheet.lists_parts:
         list_units(sheet.lines)

@@ -136,7 +136,10 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
                 _label_above(lines, at, module, unit)
         elif line.module is None:
             line.module, line.unit = module, unit
-        if unit == "restraint" and line.codes and _is_elsewhere(line, module, lexicon):
+        label = _label_before_code(line)
+        if label and name_unit(label, lexicon) == ("restraint", True):
+            line.module, line.unit = label, "restraint"
+        if line.unit == "restraint" and line.codes and _is_elsewhere(line, module, lexicon):
             line.unit = "other"
         if line.role == "group":
             group = line.group
@@ -187,10 +190,16 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     return named and (module is None or bool(_INSIDE.match(line.text)))
 
 
+def _label_before_code(line: Line) -> str:
+    """``Brakes: C1044 sensor unplugged``: the label of a line with a code; else nothing."""
+    label = _INLINE.search(line.text)
+    return label[1] if label and line.codes else ""
+
+
 def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
     """``Brakes: C1044 sensor unplugged``: the label before a code names another unit."""
-    label = _INLINE.search(line.text)
-    named, is_sure = name_unit(label[1], lexicon) if label else ("unknown", False)
+    label = _label_before_code(line)
+    named, is_sure = name_unit(label, lexicon) if label else ("unknown", False)
     is_own = line.words.features & (PARTS - _ANYWHERE) or has_part(line.words)
     return named == "other" and (is_sure or not is_own)
 
@@ -365,9 +374,19 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
         return bool(is_last) and has_part(line.words) and _reads_as_name(line)
     is_bare = not has_part(after.words) and "bag" not in after.words.features
     leads = line.text.rstrip().endswith(":") or _indent(line) < _indent(after)
+    leads = leads or _sorts_by_status(line, before, after)
     is_lead = leads and bool(line.words.statuses or line.words.voices & {"past", "gone", "exists"})
     is_name = has_part(line.words) and _reads_as_name(line) and _indent(line) < _indent(after)
     return is_lead or (is_bare and is_name)
+
+
+def _sorts_by_status(line: Line, before: Line, after: Line) -> bool:
+    """``memory list <<< current >>>``: a few words above codes that tell no status themselves."""
+    if line.is_keyed or has_part(line.words) or after.words.statuses:
+        return False
+    is_apart = before is line or before.role == "blank" or before.number < line.number - 1
+    is_named = bool(line.words.features & {"unit", "system", "airbagmodule"})
+    return len(line.tokens) <= _MOST_WORDS and (is_apart or is_named)
 
 
 def _begins_block(lines: list[Line], at: int) -> bool:

@@ -175,6 +175,12 @@ def lacks_part(words: Words) -> bool:
     return placed and not words.features & HEADS and bool(words.features & TELLS)
 
 
+def tells_stage_only(words: Words) -> bool:
+    """``stage 2 too, open``: words name a stage and a fault of a part that stands before."""
+    told = words.seats or words.sides or words.features & HEADS
+    return bool(words.stages and words.features & TELLS) and not told
+
+
 def has_fault(words: Words) -> bool:
     """Tell whether words tell of anything wrong."""
     return bool(words.features & FAULTS)
