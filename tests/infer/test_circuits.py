@@ -101,14 +101,6 @@ def test_only_a_charge_confirmed_spent_by_itself_is_no_hazard() -> None:
     assert bag.stages["2"].fired > 0.99
 
 
-def test_a_connector_seen_hanging_on_one_circuit_opens_that_circuit() -> None:
-    hangs = Look(id="hangs", component=f"{BAG}/2", seen="connector-off")
-    _, bag = ask(NO_CRASH, build.scan(build.code(1, BAG, 2)), hangs)
-    assert bag.now.fired < 0.01
-    assert bag.stages["2"].faulty > 0.95
-    assert bag.stages["1"].live > bag.stages["2"].live + 0.3
-
-
 def test_a_fault_that_comes_and_goes_is_not_gone_because_one_scan_is_clean() -> None:
     lines = build.scan(build.code(1, BAG, 1, status=("intermittent",)))
     _, goes = ask(NO_CRASH, lines, build.scan(id="scan-2", able=True))

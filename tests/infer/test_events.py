@@ -11,7 +11,6 @@ from squibwise.model.evidence import (
     Impact,
     Look,
     Occupant,
-    Reading,
     Recorder,
 )
 from squibwise.model.report import Candidate, CodeLine
@@ -161,18 +160,6 @@ def test_a_bag_commanded_while_its_circuit_was_open_and_seen_whole_is_live() -> 
     assert fired(answer, "driver.front-bag") < 0.05
 
 
-def test_a_silent_second_stage_of_a_fired_bag_counts_as_possibly_live() -> None:
-    answer = _ask(
-        build.scan(build.code(1, "driver.front-bag", 1), build.record()),
-        Look(id="look", component="driver.front-bag", seen="cover-torn"),
-        NOSE,
-    )
-    bag = answer.of("driver.front-bag")
-    assert bag is not None
-    assert bag.stages["1"].fired > 0.95
-    assert bag.stages["2"].live > 0.5
-
-
 @pytest.mark.parametrize(
     "quiet", [{"able": False}, {"volts": 7.5}, {"complete": False}], ids=["frozen", "low", "part"]
 )
@@ -233,22 +220,6 @@ def test_many_opens_at_low_voltage_without_a_crash_are_the_supply_and_no_deploym
     assert answer.event.causes["supply"] > 0.8
     for part in parts:
         assert fired(answer, part) < 0.1
-
-
-def test_a_missing_part_with_a_good_circuit_is_a_load_left_in() -> None:
-    seen = Look(id="seen", component="passenger.front-bag", seen="missing")
-    reading = Reading(
-        id="ohm",
-        component="passenger.front-bag/1",
-        quantity="loop-resistance",
-        value=2.0,
-        unit="ohm",
-    )
-    answer = _ask(seen, reading, build.scan(able=True))
-    bag = answer.of("passenger.front-bag")
-    assert bag is not None
-    assert bag.now.missing > 0.9
-    assert answer.loads_left_in == ("passenger.front-bag",)
 
 
 def test_a_parked_car_had_nobody_aboard() -> None:

@@ -26,14 +26,6 @@ def of(answer: Assessment, component: str) -> ComponentBelief:
     return belief
 
 
-def test_the_unit_and_every_part_under_water_are_no_longer_good() -> None:
-    answer = ask(DRY, WET)
-    assert of(answer, UNIT).now.damaged > 0.9
-    assert of(answer, "driver.seat-bag").now.damaged > 0.9
-    assert of(answer, "passenger.seat-bag").now.sound > 0.9
-    assert of(answer, "driver.seat-bag").after_crash.fired < 0.01
-
-
 def test_internal_fault_and_damage_of_a_flooded_unit_agree() -> None:
     internal = build.scan(build.code(1, UNIT, 1, fault="internal"))
     seen = Look(id="seen", component=UNIT, seen="damaged")

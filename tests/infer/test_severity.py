@@ -67,15 +67,6 @@ def test_moderate_is_not_severe() -> None:
     assert moderate.p50 < 40.0 < severe.p50
 
 
-def test_an_empty_parked_car_gets_no_work_for_an_occupied_seat() -> None:
-    parked = Circumstance(id="parked", what="parked", present=True)
-    nose = Impact(id="body", zone="nose-centre", clock=12, extent="moderate")
-    answer = assess(build.case(parked, nose), build.CATALOG)
-    worn = [c for c in answer.components if c.id.endswith(("belt-webbing", "load-limiter"))]
-    assert max(c.now.damaged for c in worn) < 0.04
-    assert max(c.after_crash.fired for c in answer.components) < 0.03
-
-
 def test_told_of_no_crash_a_car_without_power_had_none() -> None:
     none = Circumstance(id="told", what="crash", present=False)
     dark = Circumstance(id="dark", what="unpowered", present=True)

@@ -15,7 +15,6 @@ from squibwise.model.evidence import (
     LampCheck,
     Look,
     Occupant,
-    Reading,
 )
 
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="severe")
@@ -42,34 +41,6 @@ def of(answer: Assessment, component: str) -> ComponentBelief:
     return belief
 
 
-@pytest.mark.parametrize(
-    ("component", "seen", "rest"),
-    [
-        (BAG, "cover-whole", (NOSE, TWO_OPENS, EMPTY)),
-        (BAG, "cover-whole", (NOSE, TWO_OPENS)),
-        (
-            BAG,
-            "cover-whole",
-            (NOSE, TWO_OPENS, Circumstance(id="t", what="fault-before", present=True)),
-        ),
-        (CURTAIN, "tucked", (SIDE, build.scan(build.code(1, CURTAIN)))),
-        (SEAT_BAG, "seam-whole", (SIDE, build.scan(build.code(1, SEAT_BAG)))),
-    ],
-    ids=["seat-empty", "whole", "fault-before", "tucked", "seam-whole"],
-)
-def test_a_part_seen_whole_is_live_with_an_open_circuit_whatever_its_codes_say(
-    component: str, seen: str, rest: tuple[Evidence, ...]
-) -> None:
-    # Of such bags 0.1 to 2 in a hundred had really fired (a technician's judgement, usual 0.5).
-    answer = ask(*rest, look(component, seen))
-    assert of(answer, component).after_crash.fired < 0.02
-    assert of(answer, component).stages["1"].faulty > 0.8
-    first = answer.contradictions[0]
-    assert first.component == component
-    assert "live" in first.remedy
-    assert "trace" in first.remedy.lower()
-
-
 def test_a_whole_cover_never_speaks_for_a_fired_bag() -> None:
     answer = ask(
         NOSE,
@@ -89,7 +60,7 @@ def test_in_a_car_put_back_together_a_whole_cover_is_doubted() -> None:
     assert rebuilt.after_crash.fired > 10 * untouched.after_crash.fired
 
 
-@pytest.mark.parametrize("rest", [(build.scan(),), (build.scan(), NOSE), (build.scan(), REBUILT)])
+@pytest.mark.parametrize("rest", [(build.scan(), NOSE), (build.scan(), REBUILT)])
 def test_a_bag_seen_deployed_has_fired_whatever_its_codes_say(rest: tuple[Evidence, ...]) -> None:
     assert of(ask(*rest, look(BAG, "deployed")), BAG).after_crash.fired > 0.95
 
@@ -126,18 +97,9 @@ def test_a_good_circuit_beside_a_spent_or_missing_part_is_said_first_and_blocks_
     assert "load" in answer.contradictions[0].text
 
 
-@pytest.mark.parametrize(
-    "good",
-    [
-        Reading(id="ohm", component=f"{BAG}/1", quantity="loop-resistance", value=2.21, unit="ohm"),
-        LampCheck(id="lamp", lit=True, out_after_s=5, stayed_out=True),
-    ],
-    ids=["reading", "lamp"],
-)
-def test_a_good_reading_or_a_dark_lamp_beside_a_missing_bag_is_a_load_left_in(
-    good: Evidence,
-) -> None:
-    answer = ask(look(BAG, "missing"), good)
+def test_a_dark_lamp_beside_a_missing_bag_is_a_load_left_in() -> None:
+    dark = LampCheck(id="lamp", lit=True, out_after_s=5, stayed_out=True)
+    answer = ask(look(BAG, "missing"), dark)
     assert answer.loads_left_in == (BAG,)
     assert of(answer, BAG).now.missing > 0.9
 
@@ -157,15 +119,6 @@ def test_a_locked_belt_or_a_short_stalk_is_never_mostly_sound(
 def test_no_load_is_left_in_where_the_circuit_reads_open() -> None:
     answer = ask(TWO_OPENS, look(BAG, "deployed"))
     assert answer.loads_left_in == ()
-
-
-def test_a_scan_of_a_crushed_car_without_any_code_is_a_contradiction_and_not_believed_blindly() -> (
-    None
-):
-    answer = ask(NOSE, build.scan())
-    assert any("crushed" in c.text for c in answer.contradictions)
-    assert of(answer, OTHER).after_crash.fired > 0.05
-    assert answer.event.causes["unread-report:scan-1"] > 0.1
 
 
 def test_whether_a_report_shows_everything_is_one_thing_for_all_its_circuits() -> None:
