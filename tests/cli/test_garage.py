@@ -198,11 +198,30 @@ def test_a_pair_of_two_issues_is_told(run: Line, cases: Path, tmp_path: Path) ->
     shutil.copytree(cases / "clover-05", toml.parent)
     toml.write_text(toml.read_text(encoding="utf-8").replace("title = ", "title = 'X' #", 1))
     run("release", toml.parent, "-o", pdf)
+    second = data.read_bytes()
     data.write_bytes(first)
     for file in (pdf, data):
         answer = run("verify", file, "--json").json()
         assert answer["valid"]
         assert "record-pair-differs" in [p["code"] for p in answer["problems"]]
+    told = run("verify", pdf, "--data", data)
+    assert (told.code, data.read_bytes()) == (1, second)
+    assert "record-pair-differs" not in run("verify", pdf, "--json").out
+
+
+def test_the_data_of_a_record_goes_over_nothing_else(
+    run: Line, cases: Path, tmp_path: Path
+) -> None:
+    pdf, other = tmp_path / "r.pdf", tmp_path / "other.json"
+    run("release", cases / "clover-05", "-o", pdf)
+    other.write_text("{}")
+    told = run("verify", pdf, "--data", other)
+    assert (told.code, other.read_text()) == (2, "{}")
+    assert "is not an earlier one of this case" in told.err
+    assert "does not end in .json" in run("verify", pdf, "--data", tmp_path / "r.txt").err
+    pdf.write_bytes(pdf.read_bytes().replace(b"Squibwise", b"Squibwisf"))
+    assert run("verify", pdf, "--data", tmp_path / "new.json").code == 2
+    assert not (tmp_path / "new.json").exists()
 
 
 @pytest.mark.parametrize("name", ["../../x", "a/b", "..", "", "x" * 300, "\x1b[2J"])

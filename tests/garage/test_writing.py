@@ -261,7 +261,7 @@ def test_files_that_cannot_be_moved_are_told(
 
 
 def test_half_a_move_says_which_half(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    half = "import os,sys\nos.replace(sys.argv[1], sys.argv[2])\nsys.exit(1)"
+    half = "import os,sys\nos.replace(*sys.argv[2:4])\nsys.exit(1)"
     monkeypatch.setattr(writing, "_MOVE", half)
     with pytest.raises(InputError, match=r"Written: .*record\.pdf\. Not written: .*record\.json"):
         write_files(pair(tmp_path, "x"))

@@ -347,12 +347,21 @@ def release(
     help="A time stamp (RFC 3161) over the digest, as an authority sent it.",
 )  # fmt: skip
 @click.option(
+    "--data", metavar="OUT.json", type=click.Path(path_type=Path),
+    help="Write the data that a valid PDF carries to a file of its own.",
+)  # fmt: skip
+@click.option(
     "--page", metavar="OUT.html", type=click.Path(path_type=Path),
     help="Write a page that checks records in any browser, for those without this program.",
 )  # fmt: skip
 @answers
 def verify(
-    file: Path | None, know: str | None, stamp: Path | None, page: Path | None, as_json: bool
+    file: Path | None,
+    know: str | None,
+    stamp: Path | None,
+    data: Path | None,
+    page: Path | None,
+    as_json: bool,
 ) -> int:
     """Check a record that somebody handed over: is it whole, unchanged, and by whom.
 
@@ -371,6 +380,8 @@ def verify(
         raise click.UsageError("Name the record, or --page OUT.html.")
     output.begin_waiting(f"Checking {file}")
     result = files.verified(file, load_catalog(), know, stamp)
+    if data is not None and result.valid:
+        files.write_data(file, data)
     code = 2 if not result.valid else int(result.signature != "known")
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code

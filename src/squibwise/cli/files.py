@@ -112,6 +112,8 @@ def write_record(
 ) -> None:
     """Write a record as PDF and, beside it, as JSON: both, or none.
 
+    The PDF comes first: it carries the JSON, which can be taken out of it again.
+
     Args:
         record: The record; a signed one has its pages signed too.
         out: Where the PDF goes.
@@ -260,9 +262,30 @@ def _with_twin(result: Verification, record: ProofRecord, file: Path) -> Verific
         code="record-pair-differs",
         severity="warning",
         message=f"'{twin.name}' beside it is another issue of this case, of {other.issued_on}.",
-        remedy="Each is whole in itself; `release` again to have both of one issue.",
+        remedy="Each is whole in itself; `verify FILE.pdf --data FILE.json` takes the data out of "
+        "the PDF again.",
     )
     return msgspec.structs.replace(result, problems=(*result.problems, told))
+
+
+def write_data(file: Path, out: Path) -> None:
+    """Write the data of a record, as the PDF carries it, to a file of its own.
+
+    Args:
+        file: The record; check it first.
+        out: Where the data goes; an earlier record of the same case gives way.
+
+    Raises:
+        InputError: It holds no record, or the place or the disk refuses.
+    """
+    from squibwise.documents import attached_record
+    from squibwise.prove.verifying import read_record
+
+    if out.suffix.lower() != ".json":
+        raise InputError(f"'{out}' does not end in .json.", remedy="Write --data record.json.")
+    data = attached_record(record_bytes(file))
+    may_replace = may_replace_record(read_record(data).case_id, force=False)
+    write_files([NewFile(path=out, data=data)], guarded=[file], may_replace=may_replace)
 
 
 def make_paper(what: str, case: Case, catalog: Catalog, own: Experience) -> "Paper":

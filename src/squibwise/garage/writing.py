@@ -30,7 +30,16 @@ fcntl: Any = import_module("fcntl") if os.name == "posix" else None
 PREPARED = ".squibwise-"
 _PREPARED_NAME = re.compile(re.escape(PREPARED) + "([0-9a-f]{32})-([0-9a-f]{32})")
 _NEW = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_NOFOLLOW", 0)
-_MOVE = "import os,sys\na=sys.argv[1:]\nfor n in range(0,len(a),2): os.replace(a[n],a[n+1])"
+_MOVE = """
+import os, sys
+folder, *names = sys.argv[1:]
+for n in range(0, len(names), 2):
+    os.replace(names[n], names[n + 1])
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        os.fsync(handle)
+        os.close(handle)
+"""
 
 
 class NewFile(msgspec.Struct, frozen=True, kw_only=True):
@@ -96,8 +105,11 @@ def write_files(
 ) -> None:
     """Write files that belong together, in one folder: after it all are new, or none is.
 
+    They are moved in their order, each on disk before the next: where the power fails between two
+    moves, the first is new and the later ones are old, never the other way round.
+
     Args:
-        files: What goes where.
+        files: What goes where; first that from which the others can be made again.
         guarded: See ``refuse_places``.
         may_replace: See ``refuse_places``.
 
@@ -304,7 +316,7 @@ def _move(prepared: Sequence[Path], places: Sequence[Path], lock: int | None) ->
         os.replace(prepared[0], places[0])
         return
     pairs = [str(path.absolute()) for pair in zip(prepared, places, strict=True) for path in pair]
-    command = [sys.executable, "-I", "-S", "-c", _MOVE, *pairs]
+    command = [sys.executable, "-I", "-S", "-c", _MOVE, str(places[0].parent.absolute()), *pairs]
     held = () if lock is None else (lock,)
     mover = subprocess.run(
         command, check=False, capture_output=True, start_new_session=True, pass_fds=held
