@@ -99,10 +99,12 @@ def test_lots_are_screened_and_sorted_by_touch(show: Show) -> None:
     file = {"name": "lots.csv", "mimeType": "text/csv", "buffer": text}
     page.get_by_label("List of lots, CSV").set_input_files(file)  # type: ignore[arg-type]
     page.get_by_role("button", name="Screen them").click()
-    first = page.locator("table.sortable tbody tr").first
+    first = page.locator("table.lots tbody tr").first
     expect(first).to_contain_text("lot-b")
-    page.get_by_role("button", name="id", exact=True).click()
+    page.locator("table.lots th a").first.click()
     expect(first).to_contain_text("lot-a")
+    page.locator("table.lots th a").first.click()
+    expect(first).to_contain_text("lot-b")
 
 
 def test_a_gate_is_signed_a_seat_is_weighed_and_the_record_is_seen(show: Show) -> None:

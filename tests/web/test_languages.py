@@ -15,7 +15,7 @@ from squibwise.model.proof import Verdict
 from squibwise.model.words import FAULTS, STATES
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_visits import POWER
-from squibwise.web import bid_pages, drawing, layout
+from squibwise.web import bid_pages, drawing, layout, lots_pages
 from squibwise.web.car_pages import LEGEND
 from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
@@ -37,10 +37,15 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     catalog = load_catalog()
     kinds = [str(kind.__struct_config__.tag) for kind in get_args(Evidence)]
     looks = [w.word for kind in catalog.kinds for w in catalog.looks(kind).values()]
-    fields = (*bid_pages.SPREADS, *bid_pages.SINGLES, *bid_pages.SHOWN)
+    fields = (*bid_pages.SPREADS, *bid_pages.SINGLES)
     made = {*map(in_words, (*kinds, *looks, *FAULTS, *PLACES, *WHENS))}
     made |= {field.replace("_", " ") for field in fields} | {*catalog.bidding.trades}
-    made |= {*bid_pages.HINTS.values(), *map(in_words, drawing.layout().views)}
+    made |= {
+        *lots_pages.COLUMNS.values(),
+        *bid_pages.HINTS.values(),
+        *map(in_words, drawing.layout().views),
+    }
+    made |= {"Page before", "Next page"}
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
     made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}

@@ -5,6 +5,7 @@ import datetime as dt
 import io
 import json
 import re
+from html import unescape
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from squibwise.model.evidence import LampCheck, PartLabel, Passed, SeatTrial
 from squibwise.model.market import BuyAnswer
 from squibwise.model.report import Report
 from squibwise.plan import plan_buying
-from squibwise.web import market_pages
+from squibwise.web import lots_pages, market_pages
 from squibwise.web.bench import now
 
 
@@ -160,9 +161,40 @@ def test_lots_are_screened_into_a_table(call: Any) -> None:
         "id,region,model_year,zone,extent,resale\n"
         "lot-1,US-OH,2019,nose-right,moderate,9000\nlot-2,GB,2011,tail,light,4000\n"
     )
-    html = call.post("/lots", files={"lots": ("lots.csv", text.encode(), "text/csv")}).text
+    sent = call.post("/lots", files={"lots": ("lots.csv", text.encode(), "text/csv")})
+    assert sent.status_code == 303
+    html = call.get(sent.headers["location"]).text
     assert "lot-1" in html
     assert "lot-2" in html
+    assert "no longer kept" in call.get("/lots?list=0123456789abcdef").text
+
+
+def test_every_lot_of_a_long_list_is_reached_page_by_page_and_sorted_over_all(call: Any) -> None:
+    zones = ("nose-right", "tail", "door-left")
+    rows = [f"lot-{n:04d},US-OH,2019,{zones[n % 3]},moderate" for n in range(730)]
+    text = "id,region,model_year,zone,extent\n" + "\n".join(rows) + "\n"
+    sent = call.post("/lots", files={"lots": ("lots.csv", text.encode(), "text/csv")})
+    address, seen = sent.headers["location"], []
+    while address:
+        html = call.get(address).text
+        seen += re.findall(r"<td>(lot-\d+)</td>", html)
+        following = re.search(r'href="([^"]+)">Next page', html)
+        address = unescape(following[1]) if following else ""
+    assert seen == [f"lot-{n:04d}" for n in range(730)]
+    dearest = call.get(sent.headers["location"] + "&by=cost_p50&down=1").text
+    costs = [int(c.replace(",", "")) for c in re.findall(r'<td class="num">([\d,]+)</td>', dearest)]
+    likely = costs[::2]
+    assert likely == sorted(likely, reverse=True)
+    assert likely[0] > likely[-1] or len(set(likely)) == 1
+
+
+def test_a_list_of_more_lots_than_are_screened_says_how_many_were_left_out(
+    call: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lots_pages, "MOST_LOTS", 2)
+    text = "id,region,zone\n" + "".join(f"lot-{n},GB,tail\n" for n in range(5))
+    sent = call.post("/lots", files={"lots": ("lots.csv", text.encode(), "text/csv")})
+    assert "<b>3 more lots were not screened" in call.get(sent.headers["location"]).text
 
 
 def test_a_seat_is_weighed_step_by_step_in_the_units_of_the_region(call: Any) -> None:

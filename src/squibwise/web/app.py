@@ -19,6 +19,7 @@ from squibwise.web import (
     car_pages,
     history_pages,
     look_pages,
+    lots_pages,
     market_pages,
     new_pages,
     prove_pages,
@@ -66,7 +67,7 @@ def make_app(place: Path, hosts: frozenset[str], sessions: Sessions | None = Non
 GETS = {
     "/": car_pages.garage,
     "/new": new_pages.new_page,
-    "/lots": bid_pages.lots_page,
+    "/lots": lots_pages.lots_page,
     "/pair/{token}": pair,
     "/car/{car}": car_pages.car,
     "/car/{car}/part/{part}": car_pages.part,
@@ -95,7 +96,7 @@ GETS = {
 POSTS = {
     "/language": speak,
     "/new": new_pages.start,
-    "/lots": bid_pages.lots,
+    "/lots": lots_pages.lots,
     "/car/{car}/look": look_pages.look,
     "/car/{car}/trace/{loop:path}": trace_pages.outcome,
     "/car/{car}/ask": ask_pages.answer,

@@ -113,6 +113,13 @@ class Bench:
         with self._lock:
             return key in self._kept
 
+    def find(self, key: Hashable) -> Any:  # noqa: ANN401 - of whatever is kept
+        """Return what is kept under a key; None when nothing is, or others crowded it out."""
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+            return self._kept.get(key)
+
     def keep(self, key: Hashable, make: Callable[[], T]) -> T:
         """Return what was made under a key, or make it; the key says all that it depends on."""
         with self._lock:

@@ -1,18 +1,14 @@
-"""The bid sheet of a car, and a list of lots."""
+"""The bid sheet of a car."""
 
-import csv
 import datetime as dt
-import io
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 import tomlkit
 from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
-from squibwise import plan
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
@@ -22,7 +18,7 @@ from squibwise.model.bid import BidLimit, BidSheet
 from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, car_page, opened_for, page
+from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, changing, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
@@ -44,8 +40,6 @@ HINTS = {
     "day": "what a day costs",
 }
 """What each field of the sheet means."""
-MOST_LOTS, LARGEST_LOTS = 500, 2_000_000
-SHOWN = ("id", "cost_p50", "cost_p80", "bid_limit", "look", "notes")
 
 
 def bid(request: Request) -> Response:
@@ -125,7 +119,7 @@ def _written(sent: Sent, bench: Bench) -> str:
         if figures:
             document[field] = figures
     for field in SINGLES:
-        value = _number(sent, field) or NEEDED.get(field)
+        value = read_number(sent, field) or NEEDED.get(field)
         if value is not None:
             document[field] = int(value) if field == "bidders" else value
     if "resale" not in document:
@@ -146,14 +140,19 @@ def _written(sent: Sent, bench: Bench) -> str:
 
 def _figures(sent: Sent, field: str) -> dict[str, float]:
     """Return low, likely and high of a field; empty when none of them is stated."""
-    found = {k: _number(sent, f"{field}-{k}") for k in ("low", "likely", "high")}
+    found = {k: read_number(sent, f"{field}-{k}") for k in ("low", "likely", "high")}
     stated = {k: v for k, v in found.items() if v is not None}
     if stated and len(stated) < len(found):
         raise InputError(f"{field}: not all three.", remedy="Give low, likely and high.")
     return stated
 
 
-def _number(sent: Sent, field: str) -> float | None:
+def read_number(sent: Sent, field: str) -> float | None:
+    """Return a figure as it was typed; None when the field was left empty.
+
+    Raises:
+        InputError: It is no number, or out of range.
+    """
     typed = sent.get(field, 20).replace(" ", "").replace(",", ".")
     try:
         value = float(typed) if typed else None
@@ -163,43 +162,3 @@ def _number(sent: Sent, field: str) -> float | None:
     if value is not None and not 0.0 <= value < 1e9:
         raise InputError(f"{field}: {typed} is out of range.", remedy="Write it again.")
     return value
-
-
-def lots_page(request: Request) -> Response:
-    """A form that takes a list of lots."""
-    return page(request, "lots.html", rows=None, head=SHOWN, findings=[], hour="100")
-
-
-@sends
-def lots(request: Request, sent: Sent) -> Response:
-    """A list of lots as a table that can be sorted; nothing of it is kept."""
-    name, data = (sent.files.get("lots") or (("", b""),))[0]
-    hour = _number(sent, "hour") or 100.0
-    if not data or len(data) > LARGEST_LOTS:
-        raise InputError("There is no list, or it is too large.", remedy="Choose a CSV file.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{name[:80]} is no text.", remedy="Save it as CSV, UTF-8.") from error
-    rows = list(csv.DictReader(io.StringIO(text), restval="", restkey="more"))[:MOST_LOTS]
-    plain: list[dict[str, str]] = [
-        {str(k): str(v) for k, v in r.items() if k and k != "more"} for r in rows
-    ]
-    terms = plan.state_terms(None, hour)
-    found = line.screen(
-        plain, range(2, len(plain) + 2), name[:80], terms, bench_of(request).catalog
-    )
-    return page(
-        request,
-        "lots.html",
-        rows=[_cells(r) for r in found.rows],
-        head=SHOWN,
-        findings=[f.text() for f in found.findings],
-        hour=f"{hour:g}",
-    )
-
-
-def _cells(row: dict[str, object]) -> dict[str, Any]:
-    fired = {k.removeprefix("fired."): v for k, v in row.items() if k.startswith("fired.")}
-    likely = sorted((k for k, v in fired.items() if isinstance(v, float) and v >= 0.5))
-    return {k: row.get(k, "") for k in SHOWN} | {"fired": likely}

@@ -170,21 +170,6 @@
     document.querySelector('#picture a[data-near="' + mark.dataset.view + '"]').click();
   }, true);
 
-  // A table is sorted by touching the head of a column.
-  function sortable(table) {
-    for (const [number, button] of $("thead button", table).entries()) {
-      button.addEventListener("click", () => {
-        const head = button.closest("th");
-        const up = head.getAttribute("aria-sort") !== "ascending";
-        for (const th of $("thead th", table)) th.removeAttribute("aria-sort");
-        head.setAttribute("aria-sort", up ? "ascending" : "descending");
-        const value = (row) => { const text = row.cells[number].dataset.value || row.cells[number].textContent; const n = parseFloat(text.replace(/[^0-9.-]/g, "")); return /\d/.test(text) && !Number.isNaN(n) ? n : text; };
-        const rows = $("tbody tr", table).sort((a, b) => { const x = value(a), y = value(b); return (typeof x === typeof y ? (x < y ? -1 : x > y ? 1 : 0) : typeof x === "number" ? -1 : 1) * (up ? 1 : -1); });
-        table.tBodies[0].append(...rows);
-      });
-    }
-  }
-
   // Long work tells how it goes; when it is done the page shows the answer.
   function watch(box) {
     const events = new EventSource(box.dataset.watch);
@@ -198,7 +183,6 @@
     $(".clock", root).forEach(runClock);
     $("[data-watch]", root).forEach(watch);
     $(".drop", root).forEach(takeDrops);
-    $("table.sortable", root).forEach(sortable);
   }
 
   document.addEventListener("submit", submit);

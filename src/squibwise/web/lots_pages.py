@@ -1,0 +1,135 @@
+"""A list of lots: screened, in pages, sorted by any column; nothing of it is written."""
+
+import csv
+import hashlib
+import io
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import urlencode
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+
+from squibwise import case as line
+from squibwise import plan
+from squibwise.errors import InputError
+from squibwise.web.bid_pages import read_number
+from squibwise.web.guarding import go
+from squibwise.web.layout import bench_of, page
+from squibwise.web.sending import Sent, sends
+
+MOST_LOTS, LARGEST_LOTS, SHOWN_LOTS = 5_000, 2_000_000, 100
+COLUMNS = {
+    "id": "lot",
+    "cost_p50": "likely cost",
+    "cost_p80": "cost in 8 of 10",
+    "bid_limit": "bid limit",
+    "look": "look",
+    "notes": "notes",
+    "fired": "likely fired",
+}
+HOUR = 100.0
+
+
+class Screening(msgspec.Struct, frozen=True, kw_only=True):
+    """A list that was screened.
+
+    Attributes:
+        name: Of its file.
+        hour: Cost of an hour.
+        rows: A row for each lot.
+        findings: About rows that could not be read.
+        left_out: Lots beyond the most that are screened.
+    """
+
+    name: str
+    hour: float
+    rows: list[dict[str, Any]]
+    findings: list[str]
+    left_out: int
+
+
+def lots_page(request: Request) -> Response:
+    """A form that takes a list of lots; below it a page of the list that was screened."""
+    asked = request.query_params
+    key = ("lots", asked.get("list", ""))
+    found: Screening | None = bench_of(request).find(key)
+    by = asked.get("by", "") if asked.get("by") in COLUMNS else ""
+    down = asked.get("down") == "1"
+    start = int(asked["from"]) if asked.get("from", "").isdecimal() else 0
+    rows = _sort(found.rows, by, down=down) if found else []
+    return page(
+        request,
+        "lots.html",
+        found=found,
+        rows=rows[start : start + SHOWN_LOTS],
+        first=start + 1,
+        columns=[
+            (c, head, _address(key[1], c, down=by == c and not down)) for c, head in COLUMNS.items()
+        ],
+        by=by,
+        down=down,
+        pages=_pages(len(rows), start, key[1], by, down=down),
+        gone=bool(key[1]) and found is None,
+        hour=f"{found.hour if found else HOUR:g}",
+    )
+
+
+def _address(key: str, by: str, *, down: bool, start: int = 0) -> str:
+    given = {"list": key, "by": by, "down": "1" if down else "", "from": start or ""}
+    return "/lots?" + urlencode({k: v for k, v in given.items() if v})
+
+
+def _pages(count: int, start: int, key: str, by: str, *, down: bool) -> list[tuple[str, str]]:
+    """Return the ways to the page before and the page after."""
+    ways = (("Page before", start - SHOWN_LOTS), ("Next page", start + SHOWN_LOTS))
+    return [(told, _address(key, by, down=down, start=at)) for told, at in ways if 0 <= at < count]
+
+
+def _sort(rows: Sequence[dict[str, Any]], by: str, *, down: bool) -> list[dict[str, Any]]:
+    """Return the rows by a column, figures by size; what is empty stands last both ways."""
+    if not by:
+        return list(rows)
+    stated = [r for r in rows if r[by] not in (None, "", [])]
+    stated.sort(key=lambda r: len(r[by]) if by == "fired" else r[by], reverse=down)
+    return stated + [r for r in rows if r[by] in (None, "", [])]
+
+
+@sends
+def lots(request: Request, sent: Sent) -> Response:
+    """Screen a list of lots and lead to its first page; it is kept until others crowd it out."""
+    name, data = (sent.files.get("lots") or (("", b""),))[0]
+    hour = read_number(sent, "hour") or HOUR
+    if not data or len(data) > LARGEST_LOTS:
+        raise InputError("There is no list, or it is too large.", remedy="Choose a CSV file.")
+    key = hashlib.sha256(data + f" {hour}".encode()).hexdigest()[:16]
+    bench = bench_of(request)
+    bench.keep(("lots", key), lambda: _screen(name[:80], data, hour, bench.catalog))
+    return go(_address(key, "", down=False))
+
+
+def _screen(name: str, data: bytes, hour: float, catalog: Any) -> Screening:  # noqa: ANN401
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{name} is no text.", remedy="Save it as CSV, UTF-8.") from error
+    rows = list(csv.DictReader(io.StringIO(text), restval="", restkey="more"))
+    plain: list[dict[str, str]] = [
+        {str(k): str(v) for k, v in r.items() if k and k != "more"} for r in rows[:MOST_LOTS]
+    ]
+    numbers = range(2, len(plain) + 2)
+    found = line.screen(plain, numbers, name, plan.state_terms(None, hour), catalog)
+    return Screening(
+        name=name,
+        hour=hour,
+        rows=[_cells(r) for r in found.rows],
+        findings=[f.text() for f in found.findings],
+        left_out=len(rows) - len(plain),
+    )
+
+
+def _cells(row: dict[str, object]) -> dict[str, Any]:
+    fired = {k.removeprefix("fired."): v for k, v in row.items() if k.startswith("fired.")}
+    likely = sorted((k for k, v in fired.items() if isinstance(v, float) and v >= 0.5))
+    return {k: row.get(k, "") for k in COLUMNS} | {"fired": likely}
