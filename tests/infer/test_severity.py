@@ -1,9 +1,12 @@
 """What the crash's severity and direction do at their ends: physics, and the open data's shares."""
 
 import build
+import numpy as np
 import pytest
 
 from squibwise.infer import assess
+from squibwise.infer.event_table import event_table
+from squibwise.infer.told import weigh_impact
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import Circumstance, Impact, Occupant, Recorder
 
@@ -104,3 +107,56 @@ def test_a_time_is_wanted_of_reports_without_one_that_disagree() -> None:
     assert "times" in asked
     asked = [q.id for q in assess(build.case(first, alike), build.CATALOG).open_questions]
     assert "times" not in asked
+
+
+# What is left out is integrated over: leaving a number out is the mean over all that it can be.
+
+
+def seen(**told: object) -> np.ndarray:
+    entry = Impact(id="body", **told)  # type: ignore[arg-type]
+    return weigh_impact(entry, event_table(build.case(), build.CATALOG, {}), build.CATALOG)
+
+
+def crashed() -> np.ndarray:
+    events = event_table(build.case(), build.CATALOG, {})
+    return events.holds([s.kind == "crash" for s in events.scenarios])
+
+
+def test_a_body_without_an_hour_is_the_sum_over_all_hours() -> None:
+    whole = sum(seen(zone="nose-left", clock=hour) for hour in range(1, 13))
+    left_out = seen(zone="nose-left")
+    rows = crashed() & (left_out > 0.01)  # elsewhere the floor speaks
+    assert whole[rows] == pytest.approx(left_out[rows], rel=0.02)
+
+
+def test_a_body_without_a_zone_is_the_sum_over_all_zones() -> None:
+    zones = [zone.name for zone in build.CATALOG.firing.events.zone]
+    whole = sum(seen(zone=zone, extent="moderate") for zone in zones)
+    left_out = seen(extent="moderate")
+    rows = crashed() & (left_out > 0.01)
+    assert whole[rows] == pytest.approx(left_out[rows], rel=0.02)
+
+
+def test_an_unknown_model_year_is_the_mean_over_the_years_of_the_curve() -> None:
+    years = dict(build.CATALOG.priors.curves["driver-front-bag"].years)
+    told = Impact(id="body", zone="nose-centre", extent="moderate")
+
+    def chance(year: int | None) -> float:
+        car = build.car("belts-and-front-bags", year=year)
+        return fired(assess(build.case(told, on=car), build.CATALOG), BAG)
+
+    mean = sum(weight * chance(int(year)) for year, weight in years.items())
+    assert chance(None) == pytest.approx(mean / sum(years.values()), abs=2e-3)
+
+
+def test_an_unknown_belt_is_the_mix_of_both() -> None:
+    told = Impact(id="body", zone="nose-centre", extent="moderate")
+    event = assess(build.case(told), build.CATALOG)
+
+    def chance(belt: str) -> float:
+        who = Recorder(id="belt", driver_belt=belt)  # type: ignore[arg-type]
+        return fired(assess(build.case(told, who), build.CATALOG), BAG)
+
+    latched = event.event.driver_belted
+    mix = latched * chance("latched") + (1.0 - latched) * chance("unlatched")
+    assert fired(event, BAG) == pytest.approx(mix, abs=0.01)

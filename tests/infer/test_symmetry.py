@@ -154,3 +154,17 @@ def test_two_reports_of_one_minute_are_one(found: tuple) -> None:
     ]
     whole = msgspec.structs.replace(report, time=time)
     same(beliefs(*rest, whole), beliefs(*rest, *halves))
+
+
+@settings(max_examples=8, deadline=None)
+@given(
+    evidence(),
+    st.lists(st.sampled_from(CODES), max_size=3, unique=True),
+    st.sampled_from([True, None, False]),
+)
+def test_the_order_of_reports_without_a_time_says_nothing(
+    found: tuple, codes: list[str], complete: bool | None
+) -> None:
+    lines = (build.code(n + 1, c) for n, c in enumerate(codes))
+    other = build.scan(*lines, id="other", complete=complete)
+    same(beliefs(*found, other), beliefs(other, *found))

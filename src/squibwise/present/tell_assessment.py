@@ -167,8 +167,14 @@ def _fired_table(parts: Iterable[ComponentBelief]) -> Table:
 
 
 def _fired_row(belief: ComponentBelief) -> tuple[str, str, str]:
-    told = [part for part in (_since(belief), tell_stages(belief)) if part]
+    told = [t for t in (_reach(belief), _since(belief), tell_stages(belief)) if t]
     return belief.id, percent(belief.after_crash.fired), "; ".join(told)
+
+
+def _reach(belief: ComponentBelief) -> str:
+    """Return how far the figures behind it carry the chance of having fired, where they do."""
+    found = belief.ranges.get("fired")
+    return f"{percent(found.low)} to {percent(found.high)}, by {found.figure}" if found else ""
 
 
 def _since(belief: ComponentBelief) -> str:
