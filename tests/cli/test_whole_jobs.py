@@ -182,6 +182,39 @@ def test_a_failed_key_on_gate_is_told_and_an_old_scan_does_not_stand_for_reading
     assert not bench.done
 
 
+def after(job: str, *signed: str) -> Work:
+    """Return the work of a job once these words are signed as passed, in this order."""
+    tables = JOBS[job].tables()
+    passed = [{"kind": "passed", "what": w, "result": "passed", "by": "R"} for w in signed]
+    tables["evidence"] = [*tables["evidence"], *passed]
+    return line.work(line.make_case(tables, CATALOG, {"scan.txt": JOBS[job].scan}), CATALOG)
+
+
+def test_what_was_opened_is_closed_and_what_was_taken_out_goes_back() -> None:
+    """Though nothing asks for it any more."""
+    at = places(after("rear-ended", "open:nose", "out:driver-bag@driver"))
+    assert "close:nose" in at
+    assert at["fit:driver-bag@driver"] < at["step:final-power"]
+
+
+def test_a_key_on_is_signed_again_once_the_power_was_off_again() -> None:
+    signed = after("two-front-bags", "power-safe")
+    powers = [o for o in signed.operations if o.id in ("step:first-power", "step:final-power")]
+    assert len(powers) == 2
+    assert all("power-safe" not in o.blocked_by for o in powers)
+    again = after("two-front-bags", "power-safe", "step:first-power", "step:second-power-down")
+    last = next(o for o in again.operations if o.id == "step:final-power")
+    assert "power-safe" in last.blocked_by
+
+
+def test_what_left_the_heat_goes_back_after_the_structure_is_signed() -> None:
+    todo = after("two-front-bags", "step:heat-out", "structure-sound")
+    back = next(o for o in todo.operations if o.id == "step:heat-back")
+    assert not back.done
+    bare = after("two-front-bags", "structure-sound")
+    assert "step:heat-back" not in places(bare)
+
+
 def test_high_voltage_is_made_safe_first_and_comes_back_last() -> None:
     """Common practice, no source: orange first, yellow second; a qualified person at both ends."""
     todo = whole("hybrid").todo

@@ -124,6 +124,12 @@ def saw(
     metavar="SECONDS",
     help="The lamp check: it lit, went out after so long, and stayed out.",
 )
+@click.option(
+    "--ohm",
+    type=click.FloatRange(0.0, 100.0),
+    metavar="OHM",
+    help="Substitute loads that are fitted: what each measures.",
+)
 @click.option("--note", default="", help="What was found, or the document that was followed.")
 @answers
 def did(
@@ -135,6 +141,7 @@ def did(
     safe: bool,
     parts: tuple[str, ...],
     lamp: float | None,
+    ohm: float | None,
     note: str,
     as_json: bool,
 ) -> int:
@@ -164,6 +171,7 @@ def did(
             safe=safe,
             parts=parts,
             lamp=lamp,
+            ohm=ohm,
             evidence=opened.case.evidence,
         )
     entries = ticking.add_note(entries, note)

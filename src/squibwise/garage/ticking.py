@@ -7,6 +7,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
+from squibwise.history.order import read_history
+from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Evidence, Passed
@@ -155,6 +157,7 @@ def entries_for(
     safe: bool = False,
     parts: Sequence[str] = (),
     lamp: float | None = None,
+    ohm: float | None = None,
     evidence: tuple[Evidence, ...] = (),
 ) -> tuple[Pairs, ...]:
     """Return the entries that tick operations by their numbers; what is done already is left out.
@@ -168,7 +171,8 @@ def entries_for(
         safe: Whoever signs says of the gates among them that they hold.
         parts: Only these components of them; empty = all that they contain.
         lamp: The lamp lit, went out after so long and stayed out. [s] None = nothing said of it.
-        evidence: Of the case, for when the power came off.
+        ohm: What each substitute load that is fitted measures. [ohm] None = nothing said of it.
+        evidence: Of the case, for when the power came off and which loads are out.
 
     Raises:
         InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
@@ -186,7 +190,10 @@ def entries_for(
     items = _named_in(todo, numbers, parts) if parts else items
     if lamp is not None and "step:lamp-check" in items:
         del items["step:lamp-check"]
-    entries: list[Pairs] = [entry_for(item, catalog) for item in items.values()]
+    entries: list[Pairs] = []
+    for item in items.values():
+        moves = [] if failed else _move_loads(item.id, todo, evidence, ohm)
+        entries += moves or [entry_for(item, catalog)]
     entries += [lamp_entry(lamp)] if lamp is not None else []
     if not failed:
         _refuse_proofs(list(items.values()))
@@ -199,7 +206,41 @@ def entries_for(
     if not entries:
         remedy = "Nothing was written."
         raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
-    return tuple({**e, **common} for e in entries)
+    return tuple({**e, **_keys_for(e, common)} for e in entries)
+
+
+def _keys_for(entry: Pairs, common: Pairs) -> Pairs:
+    """Return the keys that an entry takes: nobody signs for a load, its mark speaks."""
+    is_load = entry["kind"] == "substitute-load"
+    return {k: v for k, v in common.items() if not (is_load and k == "by")}
+
+
+def _move_loads(
+    step: str, todo: Work, evidence: tuple[Evidence, ...], ohm: float | None
+) -> list[Pairs]:
+    """Return an entry for each substitute load that a step fits or takes out; else none.
+
+    A load is marked with the circuit it sits on.
+
+    Raises:
+        InputError: Loads are fitted and nobody says what they measure.
+    """
+    out = find_loads(read_history(evidence)).out
+    if step == "step:return-loads":
+        moves = [(load.serial, load.loop, "returned") for load in out]
+        return [_move(*move) for move in moves]
+    loops = next((o.loads for o in todo.operations if o.id == step == "step:fit-loads"), ())
+    free = [loop for loop in loops if loop not in {load.loop for load in out}]
+    if free and ohm is None:
+        raise InputError(
+            f"{len(free)} substitute loads are fitted: {', '.join(free)}.",
+            remedy="Measure each before it goes in, mark it with its circuit, and say --ohm 2.1.",
+        )
+    return [{**_move(f"load {loop}", loop, "issued"), "ohm": ohm} for loop in free]
+
+
+def _move(serial: str, loop: str, move: str) -> Pairs:
+    return {"kind": "substitute-load", "serial": serial, "loop": loop, "move": move}
 
 
 def answer_entries(

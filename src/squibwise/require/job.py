@@ -14,6 +14,7 @@ from squibwise.require.conditions import was_flooded, weigh_any_fired, weigh_cra
 from squibwise.require.demands import Limits, read_limits
 from squibwise.require.progress import (
     KEY_ON_GATE,
+    LATER_KEY_ON_GATE,
     LOADS_GATE,
     STEP,
     Progress,
@@ -22,7 +23,6 @@ from squibwise.require.progress import (
 )
 
 HIGH_VOLTAGE = "high-voltage-cutoff"
-LATER_KEY_ON_GATE = "power-safe"
 _LOADS_HUNTED, _WET = "hunt-loads", "wet"
 
 

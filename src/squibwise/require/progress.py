@@ -24,7 +24,8 @@ from squibwise.model.work import WorkItem
 
 STEP = "step:"
 LOADS_GATE = "loads-returned"
-KEY_ON_GATE = "key-on-safe"
+KEY_ON_GATE, LATER_KEY_ON_GATE = "key-on-safe", "power-safe"
+SECOND_POWER_DOWN = ("step:second-power-down", "second-power-down")
 
 
 class Progress(msgspec.Struct, frozen=True, kw_only=True):
@@ -93,14 +94,24 @@ def signed(progress: Progress, suffix: str, result: str) -> frozenset[str]:
 def close_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
     """Return the gates that hold nothing any more; a load still out keeps its gate shut.
 
-    A look that speaks against a signature shuts its gate again.
+    A look that speaks against a signature shuts its gate again; so does a power-down that of the
+    next key-on.
     """
     against = {word for word, _ in speaks_against(progress.history, catalog)}
     closed = {w for w in catalog.tasks.gates if progress.passed(w)} - {LOADS_GATE} - against
+    if _is_off_since(progress.history, LATER_KEY_ON_GATE):
+        closed.discard(LATER_KEY_ON_GATE)
     told = progress.loads.issued or progress.passed(LOADS_GATE)
     if told and progress.loads.are_back and not progress.failed(LOADS_GATE):
         closed.add(LOADS_GATE)
     return frozenset(closed)
+
+
+def _is_off_since(history: History, gate: str) -> bool:
+    """Was the power taken away again after somebody signed for a key-on."""
+    signed_at = last_signed(history, gate)
+    off = last_signed(history, *SECOND_POWER_DOWN)
+    return signed_at is not None and off is not None and off[0] > signed_at[0]
 
 
 def is_done(item: WorkItem, assessment: Assessment, progress: Progress, catalog: Catalog) -> bool:

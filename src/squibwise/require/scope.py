@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.tasks import Three, Tick
 from squibwise.model.names import SEATS, SIDES, split_component
 from squibwise.model.work import Minutes, Order, WorkItem
-from squibwise.require.access import Way, close_over, find_ways, is_in
+from squibwise.require.access import FRONT, Way, close_over, find_ways, is_in
 from squibwise.require.conditions import weigh_any_fired
 from squibwise.require.job import Job
 from squibwise.require.orders import Piece
@@ -88,13 +88,32 @@ def set_scope(
         traced=traced,
     )
     ways = close_over(
-        (*_ways_of_work(scope), *_ways_of_looks(scope), *_high_voltage(scope)),
+        (
+            *_ways_of_work(scope),
+            *_ways_of_looks(scope),
+            *_high_voltage(scope),
+            *_opened(scope),
+        ),
         job.case.car,
         job.catalog,
     )
     off = {w.opening.takes_off for w in ways if w.opening.takes_off}
-    taken = tuple(p for p in pieces if p.assembly.id in off and p not in changed)
+    taken = tuple(
+        p
+        for p in pieces
+        if p not in changed and (p.assembly.id in off or is_signed(f"out:{p.id}", scope))
+    )
     return msgspec.structs.replace(scope, ways=ways, taken_off=taken)
+
+
+def _opened(scope: Scope) -> frozenset[Way]:
+    """Return what somebody opened: it is closed again, though nothing asks for it any more."""
+    every = (
+        Way(opening=opening, at=at)
+        for opening in scope.job.catalog.tasks.openings.values()
+        for at in {"seat": FRONT, "side": SIDES}.get(opening.per, ("",))
+    )
+    return frozenset(way for way in every if is_signed(f"open:{way.id}", scope))
 
 
 def _high_voltage(scope: Scope) -> frozenset[Way]:

@@ -50,7 +50,7 @@ def find_situations(scope: Scope) -> set[str]:
         "crash": job.had_crash,
         "parts": bool(scope.orders),
         "charge-work": any(p.assembly.live for p in scope.changed),
-        "body-work": job.had_crash and not job.progress.passed("structure-sound"),
+        "body-work": job.had_crash and _is_out_of_the_heat(job),
         "long-way": loads,
         "loads-left": bridged,
         "wheel-on-loads": loads and scope.has("driver-bag") and scope.has("clock-spring"),
@@ -64,6 +64,12 @@ def find_situations(scope: Scope) -> set[str]:
         "opened-up": job.had_crash or bool(scope.orders),
     }
     return {word for word, is_so in holds.items() if is_so}
+
+
+def _is_out_of_the_heat(job: Job) -> bool:
+    """Must live parts leave the heat: before the structure is signed; what is out goes back."""
+    passed = job.progress.passed
+    return not passed("structure-sound") or passed(STEP + "heat-out")
 
 
 def _is_recorded(job: Job) -> bool:
