@@ -10,7 +10,7 @@ from squibwise.infer import assess
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Look, Occupant, Reading
 from squibwise.model.report import CodeLine
-from squibwise.model.words import Done, Status
+from squibwise.model.words import Done, Fault, Status
 
 BAG = "passenger.front-bag"
 NO_CRASH = Circumstance(id="told", what="crash", present=False)
@@ -151,3 +151,16 @@ def test_an_electrical_fault_of_the_indicator_itself_stays_one() -> None:
     short = kinded(build.code(2, "passenger.off-indicator", None), "off-indicator")
     mat = kinded(MAT, "occupant-sensor")
     assert faulty_indicator(indicator(build.scan(mat, short))) > 0.3
+
+
+def test_another_unit_that_misses_the_restraint_unit_is_heard_and_on_nothing_else() -> None:
+    def unit_at_fault(fault: Fault) -> float:
+        line = build.code(1, "centre.control-unit", None, fault=fault)
+        line = msgspec.structs.replace(line, kind="control-unit", unit="other")
+        belief = assess(build.case(build.scan(line), NO_CRASH), build.CATALOG).of(
+            "centre.control-unit"
+        )
+        assert belief is not None
+        return belief.now.faulty
+
+    assert unit_at_fault("communication") > 3.0 * unit_at_fault("internal")

@@ -18,6 +18,7 @@ from squibwise.model.belief import (
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.cost import Amount, Cost, Money
+from squibwise.model.evidence import SubstituteLoad
 from squibwise.model.proof import Gate, Overview
 from squibwise.model.work import (
     Area,
@@ -242,3 +243,10 @@ def test_the_plain_values_are_those_of_the_screen(catalog: Catalog) -> None:
     assert plain["labour_minutes"] == {"low": 700, "likely": 1100, "high": 1900}
     assert plain["parts"]["unpriced"] == ("steering column",)
     assert plain["open"] == ("lamp-check",)
+
+
+def test_a_load_that_is_still_in_is_the_first_danger(catalog: Catalog) -> None:
+    load = SubstituteLoad(id="l", serial="W7", loop="left.curtain/1", ohm=2.0, move="issued")
+    brief = make_brief(structs.replace(CASE, evidence=(load,)), WHOLE, catalog)
+    assert "W7 at left curtain" in brief.dangers[0]
+    assert not any("W7" in d for d in make_brief(CASE, WHOLE, catalog).dangers)

@@ -326,9 +326,14 @@ def _silent(line: CodeLine, part: PartModel) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
         return True
-    if line.unit == "other" or not line.present:
+    if (line.unit == "other" and not _misses_the_unit(line)) or not line.present:
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
+
+
+def _misses_the_unit(line: CodeLine) -> bool:
+    """Return whether a unit on the same bus says that the restraint unit does not answer."""
+    return line.kind == "control-unit" and line.fault == "communication"
 
 
 def why_lit(line: CodeLine, report: Report, history: History) -> str:

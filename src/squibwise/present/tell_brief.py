@@ -10,9 +10,12 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import put_in_order, read_history
+from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
+from squibwise.model.names import split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
@@ -120,7 +123,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         fired=tuple(c.id for c in fired_parts(states, catalog)),
         wrong=tuple(tell_wrong(states, catalog)),
         circuits=circuits,
-        dangers=(*tell_dangers(states, catalog), *todo.no_power),
+        dangers=(*_tell_loads(case, catalog), *tell_dangers(states, catalog), *todo.no_power),
         order_now=order_now(todo),
         may_be_added=may_be_added(todo),
         parts=_parts(followed),
@@ -129,6 +132,16 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         next=tuple(_next(states, todo, circuits, catalog)),
         open=tuple(g.id for g in whole.gates if g.open),
     )
+
+
+def _tell_loads(case: Case, catalog: Catalog) -> tuple[str, ...]:
+    """Return which substitute loads are still in a circuit, if any; what they hide reads good."""
+    out = find_loads(read_history(put_in_order(case).evidence)).out
+    if not out:
+        return ()
+    each = [f"{s.serial} at {name(split_loop(s.loop)[0], catalog)}" for s in out]
+    told = ", ".join(each)
+    return (f"A substitute load is still in: {told}. What that circuit reads is the load.",)
 
 
 def _parts(cost: Cost | None) -> BriefParts:
