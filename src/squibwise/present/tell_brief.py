@@ -182,7 +182,10 @@ def _next(
     states: Assessment, todo: Work, circuits: Sequence[FaultyCircuit], catalog: Catalog
 ) -> list[str]:
     told = [f"ask: {q.text}" for q in open_questions(todo)[:1]]
-    told += [f"trace: {c.title}, with `squibwise trace CASE {c.loop}`" for c in circuits[:1]]
+    told += [
+        f"trace: {c.title}, with `squibwise trace CASE {c.loop}`; labour holds its first cards"
+        for c in circuits[:1]
+    ]
     look = _first_look(states, circuits)
     if look is not None:
         told.append(f"look: {tell_look(look, catalog)}")

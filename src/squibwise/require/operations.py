@@ -299,7 +299,10 @@ def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
             continue
         word = f"trace:{piece.id}"
         after = ("step:second-scan",) if powered else ("step:make-safe",)
-        how = ", card by card; hands only with the power off and waited"
+        how = (
+            ", card by card; hands only with the power off and waited; "
+            "the time is of the first cards, the trace foretells the rest"
+        )
         yield Operation(
             n=piece.number + TRACE,
             id=word,
