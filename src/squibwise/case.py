@@ -167,6 +167,11 @@ def settle(settled: Settled) -> tuple[SettledLine, ...]:
     return plan.settled_lines(settled)
 
 
+def doubt_settled(cars: Sequence[Settled]) -> tuple[Finding, ...]:
+    """Return what came out of settled cars and corrects nothing."""
+    return plan.doubt_settled(cars)
+
+
 def learn_settled(cars: Sequence[Settled]) -> dict[str, float]:
     """Return what settled cars correct in the next bid."""
     return plan.learn_factors(cars)

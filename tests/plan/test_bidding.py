@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -34,7 +35,7 @@ from squibwise.plan.information import (
     value_of_knowing,
     winning_excess,
 )
-from squibwise.plan.settling import learn_factors, settled_lines
+from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
 
 CATALOG = load_catalog()
 YES = GateAnswer(answer="yes", source="agency desk", on=dt.date(2026, 11, 1))
@@ -215,6 +216,42 @@ def test_the_oil_wildcatter() -> None:
     assert value_of_knowing(pay, prior, seismic) == pytest.approx(12.5)
 
 
+# Source: Kagel and Levin 1986, their design as an auctions handbook tells it: the value is common,
+# signals are uniform within e of it, each bids first price. In the interior the equilibrium bid is
+# s - e + Y, Y = 2e/(n+1) exp(-(n/2e)(s - (x_low + e))); the winner earns 2e/(n+1), 4.8 with four
+# bidders and 3.0 with seven at e = 12; who bids the own estimate loses e (n-1)/(n+1), 7.2 and 9.0.
+E_, LOW, SIGNAL = 12.0, 0.0, 500.0
+
+
+def _ahead_of(n: int, shade: float) -> Callable[[float, np.ndarray], np.ndarray]:
+    """Return the chance of being ahead of n - 1 rivals who bid their signal less a shade."""
+
+    def wins(bid: float, worth: np.ndarray) -> np.ndarray:
+        return np.clip((bid + shade - worth + E_) / (2 * E_), 0.0, 1.0) ** (n - 1)
+
+    return wins
+
+
+@pytest.mark.parametrize(("n", "profit", "loss"), [(4, 4.8, 7.2), (7, 3.0, 9.0)])
+def test_the_linear_bid_is_an_equilibrium_and_the_own_estimate_loses(
+    n: int, profit: float, loss: float
+) -> None:
+    worth = np.linspace(SIGNAL - E_, SIGNAL + E_, 40_001)  # what a signal leaves possible
+    weights = np.full(worth.size, 1.0 / worth.size)
+    y = 2 * E_ / (n + 1) * math.exp(-(n / (2 * E_)) * (SIGNAL - (LOW + E_)))
+    best = SIGNAL - E_ + y
+    rivals = _ahead_of(n, E_)
+    # each wins as often as the others, so that a bidder earns an n-th of what the winner does
+    assert n * expected_profit(best, worth, weights, rivals) == pytest.approx(profit, abs=0.01)
+    others = [
+        expected_profit(b, worth, weights, rivals) for b in best + np.linspace(-11.5, 11.5, 47)
+    ]
+    assert max(others) <= expected_profit(best, worth, weights, rivals) + 1e-4
+    naive = expected_profit(SIGNAL, worth, weights, _ahead_of(n, 0.0))
+    assert n * naive == pytest.approx(-loss, abs=0.01)
+    assert E_ * winning_excess(n, "uniform") == pytest.approx(loss)
+
+
 def normal_value_of_knowing(mean: float, deviation: float) -> float:
     """Return what knowing a normal profit is worth to one who may take it or leave it.
 
@@ -339,3 +376,43 @@ def test_the_lines_sum_to_what_is_left() -> None:
     assert answer.curve[0].expected_profit.minor == pytest.approx(
         sum(x.mean.minor for x in answer.lines) - answer.curve[0].outlay.minor, abs=100
     )
+
+
+# Ours, by hand: of two sizes alike likely the discount of the brand lies in the lower and in the
+# upper half of its range; the halves of a symmetric triangle have means a third of its half width
+# from the middle.
+def test_the_brand_takes_off_more_after_a_hard_crash() -> None:
+    worlds = [
+        World(weight=0.5, size=0, payments=(_paid(1_000),)),
+        World(weight=0.5, size=1, payments=(_paid(3_000),)),
+    ]
+    sizes = split_sizes(worlds, "USD")
+    discount = Figures(low=0.1, likely=0.3, high=0.5)
+    apart, whole = (
+        believe_left(_sheet(brand_discount=discount, brand_together=t), sizes, 0.0, {"brand": 0.5})
+        for t in (0.0, 1.0)
+    )
+    assert apart.mean == pytest.approx(5_000, abs=1)
+    assert whole.mean == pytest.approx(apart.mean, abs=10)
+
+    def variance(left: Left) -> float:
+        return float(((left.amounts - left.mean) ** 2) @ left.chances)
+
+    added = 2 * 1_000 * 10_000 * 0.2 / 3  # twice the covariance of the sizes' means
+    assert variance(whole) - variance(apart) == pytest.approx(added, rel=0.02)
+    judged = believe_left(_sheet(brand_discount=discount), sizes, 0.0, {"brand": 0.5})
+    assert variance(apart) < variance(judged) < variance(whole)
+
+
+def test_a_car_that_no_bid_saves_is_told_while_questions_are_open() -> None:
+    for resale, hopeless in ((2_900, True), (9_000, False)):
+        found = limit_bid(_sheet(resale=_fixed(resale), gates={}), SURE, "USD", CATALOG)
+        assert (found.verdict, found.limit) == ("ask-first", None)
+        assert found.is_hopeless is hopeless
+
+
+def test_what_came_out_and_was_not_expected_is_told() -> None:
+    car = Settled(case="a", expected={"parts": 100, "keys": 0}, actual={"parts": 90, "towing": 50})
+    (told,) = doubt_settled([car])
+    assert (told.code, "towing" in told.message) == ("settled-not-expected", True)
+    assert set(learn_factors([car])) == {"parts"}

@@ -40,6 +40,8 @@ def _screened(*rows: dict[str, str]) -> tuple[dict[str, object], ...]:
         ({"clock": "13"}, "clock"),
         ({"resale": "call us"}, "no amount"),
         ({"resale": "nan"}, "no amount"),
+        ({"resale": "\u20ac13,750"}, "no amount in USD"),
+        ({"other_costs": "C$ 900"}, "no amount in USD"),
         ({"deployed": "driver.rocket"}, "which this car has not"),
         ({"equipment": "everything"}, "no equipment template"),
         ({"extent": "bad"}, "extent"),

@@ -91,6 +91,37 @@ def test_the_currency_in_a_heading_counts_for_its_column() -> None:
     assert all("EUR" in f.message for f in sheet.findings if f.code == "offer-row-bad")
 
 
+# ISO 4217 codes and the signs in use, from memory: a sign that several currencies have fits each.
+@pytest.mark.parametrize(
+    ("currency", "cell", "minor"),
+    [
+        ("USD", "$ 120", 12_000),
+        ("CAD", "$120.00", 12_000),
+        ("CAD", "C$ 120", 12_000),
+        ("USD", "US$120", 12_000),
+        ("EUR", "120,00 \u20ac", 12_000),
+        ("EUR", "eur 120", 12_000),
+        ("JPY", "\u00a5 12000", 12_000),
+        ("SEK", "120 kr", 12_000),
+        ("USD", "120 for all", 12_000),  # ALL is a code too
+        ("EUR", "$120", None),
+        ("AUD", "US$ 120", None),
+        ("USD", "A$120", None),
+        ("USD", "\u00a3120", None),
+        ("USD", "120 EUR", None),
+    ],
+)
+def test_a_sign_of_money_has_to_be_the_cases_currency(
+    currency: str, cell: str, minor: int | None
+) -> None:
+    text = f'Part,Vendor,Unit price\nfront-belt@driver,Alder,"{cell}"\n'
+    sheet = read_offers(text.encode(), "offers.csv", CATALOG, currency)
+    assert [o.price.minor for o in sheet.offers] == ([] if minor is None else [minor])
+    bad = [f.message for f in sheet.findings if f.code == "offer-row-bad"]
+    assert all(f"the case in {currency}" in m for m in bad)
+    assert len(bad) == (minor is None)
+
+
 def test_an_offer_without_a_lead_time_counts_on_a_wide_range_and_says_so() -> None:
     sheet = _read(HEAD + "belt,Alder,120,new,,,\nbelt,Birch,120,new,3,,\n")
     usual = CATALOG.fact("market.lead-unknown")

@@ -21,7 +21,7 @@ from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli.lot_lists import Row, engine, read_blocks, read_heads
 from squibwise.errors import InputError
-from squibwise.intake.lots import SAYING, read_amount
+from squibwise.intake.lots import LIST_CURRENCY, SAYING, read_amount
 from squibwise.model.lots import LotTerms, ScreenedRows
 from squibwise.model.names import split_component
 
@@ -228,9 +228,9 @@ def _limit(row: Row, found: Mapping[str, object], terms: LotTerms) -> dict[str, 
     amounts: list[float | None] = []
     for column in ("resale", "other_costs"):
         text = _catalog().lots.stated(row.get(column, ""))
-        amount = read_amount(text) if text else None
+        amount = read_amount(text, _catalog()) if text else None
         if text and amount is None:
-            return f"{column} '{text}' is no amount"
+            return f"{column} '{text}' is no amount in {LIST_CURRENCY}"
         amounts.append(amount)
     if not row["id"].strip():
         return "it has no id"

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+import msgspec
 
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples, own_option
@@ -171,6 +172,7 @@ def bid(
     known = market_files.load_bid(sheet or at.folder / "bid.toml")
     cars = market_files.load_settled_cars(settled, at.folder) if settled else ()
     answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
+    answer = msgspec.structs.replace(answer, findings=(*answer.findings, *case.doubt_settled(cars)))
     if drawing:
         write_drawing(drawing, drivers_svg(answer.drivers))
     cost = {f"p{round(100 * q)}": answer.cost.quantile(q) for q in (0.1, 0.5, 0.8, 0.95)}
@@ -208,6 +210,7 @@ def settle(case_path: Path, example: bool, as_json: bool) -> int:
         return _print_settled(at)
     settled = market_files.load_settled(at.folder / "settled.toml")
     lines, factors = case.settle(settled), case.learn_settled((settled,))
+    doubts = case.doubt_settled((settled,))
     return opening.answer(
         at,
         {
@@ -215,8 +218,9 @@ def settle(case_path: Path, example: bool, as_json: bool) -> int:
             "comebacks": list(settled.comebacks),
             "corrects": factors,
         },
-        lambda: tell_settled(at.case, lines, settled.comebacks, factors),
+        lambda: tell_settled(at.case, lines, settled.comebacks, factors, doubts),
         as_json=as_json,
+        findings=doubts,
     )
 
 

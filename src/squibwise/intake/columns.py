@@ -136,15 +136,23 @@ def _likeness(plain: str, known: str) -> float:
     return float(alike)
 
 
-def name_currencies(guesses: Sequence[ColumnGuess], catalog: Catalog) -> dict[str, str]:
-    """Return the currency that a heading names, by column."""
-    return {
-        g.column: word
-        for g in guesses
-        if g.column
-        for word in re.findall(r"\b[A-Z]{3}\b", g.heading.upper())
-        if word in catalog.currencies.codes
-    }
+def name_currencies(guesses: Sequence[ColumnGuess], catalog: Catalog) -> dict[str, frozenset[str]]:
+    """Return the currencies that a heading may name, by column."""
+    named = {g.column: read_currencies(g.heading, catalog) for g in guesses if g.column}
+    return {column: codes for column, codes in named.items() if codes}
+
+
+def read_currencies(text: str, catalog: Catalog) -> frozenset[str]:
+    """Return the currencies that a text may be in, by a code or a sign; empty = it names none."""
+    known = catalog.currencies.codes
+    if codes := frozenset(c for c in re.findall(r"\b[A-Z]{3}\b", text) if c in known):
+        return codes
+    signs = [(w, x.means) for x in catalog.market.words if x.column == "currency" for w in x.words]
+    for sign, means in sorted(signs, key=lambda s: -len(s[0])):
+        edge = r"\b" if sign.isalpha() else ""
+        if re.search(f"{edge}{re.escape(sign)}{edge}", text.lower()):
+            return frozenset(means.split())
+    return frozenset()
 
 
 def doubt_columns(

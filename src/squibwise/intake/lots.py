@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog
 from squibwise.intake.case_file.car_table import likeliest_template
+from squibwise.intake.columns import read_currencies
 from squibwise.intake.offers import read_number
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, Impact, Occupant, Statement
@@ -21,6 +22,8 @@ SAYING = ("equipment", "model_year", "drive_hand", *COLUMNS[5:13])
 """Columns that say something of the restraint system, the car first: lots alike in them are
 believed alike."""
 
+LIST_CURRENCY = "USD"
+"""Of every list: the level of the catalogue's prices."""
 _WORDED = ("zone", "extent", "airbags", "driver_belt", "passenger")
 _EXTENTS = ("none", "light", "moderate", "severe")
 _YEARS = (1985, 2035)
@@ -68,8 +71,8 @@ def _lot(row: Mapping[str, str], line: int, catalog: Catalog) -> LotRow:
         car=car,
         region=row.get("region"),
         evidence=_evidence(row, car),
-        resale=_amount(row, "resale"),
-        other_costs=_amount(row, "other_costs"),
+        resale=_amount(row, "resale", catalog),
+        other_costs=_amount(row, "other_costs", catalog),
     )
 
 
@@ -126,20 +129,27 @@ def _whole(row: Mapping[str, str], column: str, low: int, high: int) -> int | No
     return int(text)
 
 
-def _amount(row: Mapping[str, str], column: str) -> float | None:
+def _amount(row: Mapping[str, str], column: str, catalog: Catalog) -> float | None:
     if column not in row:
         return None
-    amount = read_amount(row[column])
+    amount = read_amount(row[column], catalog)
     if amount is None:
-        raise _UnreadableError(f"{column} '{row[column]}' is no amount")
+        raise _UnreadableError(f"{column} '{row[column]}' is no amount in {LIST_CURRENCY}")
     return amount
 
 
-def read_amount(text: str) -> float | None:
-    """Return an amount of money in whole units, with or without signs; None when it is none."""
+def read_amount(text: str, catalog: Catalog) -> float | None:
+    """Return an amount of money in whole units, with or without signs; None when it is none.
+
+    Prices of the catalogue, and so every list, are in its one currency: an amount in another is
+    none.
+    """
     try:
         amount = float(text)
     except ValueError:
-        number = None if re.search("[a-z]", text, re.IGNORECASE) else read_number(text)
-        amount = -1.0 if number is None else float(number)
+        named = read_currencies(text, catalog)
+        bare = re.sub("[a-z]+", "", text, flags=re.IGNORECASE) if named else text
+        number = None if re.search("[a-z]", bare, re.IGNORECASE) else read_number(bare)
+        is_other = bool(named) and LIST_CURRENCY not in named
+        amount = -1.0 if number is None or is_other else float(number)
     return amount if 0.0 <= amount < 1e9 else None

@@ -76,9 +76,15 @@ def load_settled_cars(folder: Path, here: Path) -> tuple[Settled, ...]:
     """Return how the cars of a folder came out; the case at hand is left out.
 
     Raises:
-        InputError: One of them cannot be used.
+        InputError: One of them cannot be used, or there is none.
     """
     files = sorted(folder.glob("*/settled.toml"))
+    if not files:
+        raise InputError(
+            f"{folder} holds no settled car.",
+            remedy="Name the folder that your finished cases stand in; `settle CASE --example` "
+            "prints the settled.toml of one.",
+        )
     return tuple(load_settled(f) for f in files if f.parent.resolve() != here.resolve())
 
 

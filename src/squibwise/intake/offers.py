@@ -15,6 +15,7 @@ from squibwise.intake.columns import (
     doubt_columns,
     find_header,
     name_currencies,
+    read_currencies,
 )
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
@@ -36,6 +37,7 @@ _ZIP = b"PK\x03\x04"
 _SIGNS = ";\t|,"
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
 _NUMBER = re.compile(r"-?\d[\d\s.,']*")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
 _RANGE = re.compile(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
 Cells = Mapping[str, str]
 
@@ -101,12 +103,16 @@ def read_offers(
 
 
 class _Reader(msgspec.Struct, frozen=True):
-    """What every row is read with; ``said`` holds the currency that a heading names, by column."""
+    """What every row is read with.
+
+    Attributes:
+        said: Currencies that a heading may name, by column.
+    """
 
     catalog: Catalog
     currency: str
     name: str
-    said: Mapping[str, str]
+    said: Mapping[str, frozenset[str]]
 
 
 def _extract(data: bytes, name: str) -> Extract:
@@ -192,14 +198,14 @@ def _supplier(name: str, stated: Mapping[str, Money], currency: str) -> Supplier
 
 
 def _money(text: str, what: str, cells: Cells, reader: _Reader, above: int = -1) -> Money:
-    currency = cells.get("currency", reader.said.get(what, reader.currency)).upper()
-    said = re.search(r"\b[A-Z]{3}\b", text.upper())
-    if said and said[0] in reader.catalog.currencies.codes:
-        currency = said[0]
-    signs = (reader.catalog.market.meaning("currency", c) for c in text)
-    currency = next((s for s in signs if s), currency)
-    if currency != reader.currency:
-        raise _BadCellError(f"the {what} is in {currency}, the case in {reader.currency}")
+    currency, asked = reader.currency, cells.get("currency", "")
+    if asked and not read_currencies(asked, reader.catalog):
+        raise _BadCellError(f"'{asked}' is no currency: write {currency}")
+    named = read_currencies(text, reader.catalog) or read_currencies(asked, reader.catalog)
+    named = named or reader.said.get(what, frozenset((currency,)))
+    if currency not in named:
+        told = f"is in {min(named)}" if len(named) == 1 else f"'{text}' is in another currency"
+        raise _BadCellError(f"the {what} {told}, the case in {currency}")
     amount = _number(text, what)
     if amount < 0 or from_major(amount, currency).minor <= above:
         raise _BadCellError(f"the {what} '{text}' is not above nothing")
@@ -251,6 +257,8 @@ def _lead(cells: Cells, catalog: Catalog) -> Days:
         usual = catalog.fact("market.lead-unknown")
         return Days(low=int(usual.low or 0), likely=int(usual.number()), high=int(usual.high or 0))
     written = cells.get("lead", "")
+    if _DAY.search(written):
+        raise _BadCellError(f"the lead days '{written}' are a date: write how many days it takes")
     both = _RANGE.search(written)
     if both:
         low, high = int(both[1]), int(both[2])

@@ -119,6 +119,8 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     Attributes:
         resale: What the finished car would sell for with a clean title.
         brand_discount: Share that the brand of the title takes off. [0..1]
+        brand_together: How far that rises and falls with the size of the crash; None = as the
+            catalogue says. [0..1]
         loss_chance: Chance of a loss that the user accepts. [0..1]
         target: Least profit that does not count as a loss.
         bidders: Bidders that are after the car, the user among them.
@@ -135,6 +137,7 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     resale: Figures
     brand_discount: Figures = NOTHING
+    brand_together: float | None = None
     loss_chance: float
     target: float = 0.0
     bidders: int
@@ -162,6 +165,8 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             raise ModelError(
                 "bid: loss_chance, bidders, estimate_error, increment or tax off range"
             )
+        if self.brand_together is not None and not 0.0 <= self.brand_together <= 1.0:
+            raise ModelError(f"brand_together = {self.brand_together} is no share from 0 to 1")
         if not (self.brand_discount.high < 1.0 and self.day >= 0.0 and self.part_out >= 0.0):
             raise ModelError("bid: brand_discount, day or part_out out of range")
 
@@ -214,6 +219,8 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         unstated: Trades whose share was not stated; with any there is no limit.
         cost: What the restraint share may come to.
         limit: The largest bid whose chance of a loss is at most the accepted one; None = no bid.
+        is_hopeless: Even the least bid loses more often than is accepted, whatever is still open.
+        target: A profit below this counts as a loss; None = nothing does but a loss.
         chance_of_loss: At that bid.
         outlay: Bid, fees and tax at that bid.
         fees: By name, at that bid.
@@ -232,6 +239,8 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     unstated: tuple[str, ...] = ()
     cost: CostBelief
     limit: Money | None = None
+    is_hopeless: bool = False
+    target: Money | None = None
     chance_of_loss: float | None = None
     outlay: Money | None = None
     fees: dict[str, Money] = {}

@@ -39,6 +39,8 @@ from squibwise.plan.prices import LABOUR
 Array = npt.NDArray[np.float64]
 _GRID = 4096
 _CUTS, _DUST = 48, 1e-9
+_RESALES = 256  # values that the resale is told by, in each size of crash
+_BRAND = "brand"
 _POINTS = 12  # even ones of the bids that are told
 
 
@@ -98,7 +100,11 @@ def limit_bid(
     together = {t.trade: t.share for t in catalog.bidding.together}
     sums = _sum_up(sheet, worlds, currency, together)
     answer = msgspec.structs.replace(
-        answer, worths=_worths(sums, worlds, looks), lines=_list_lines(sums, worlds)
+        answer,
+        worths=_worths(sums, worlds, looks),
+        lines=_list_lines(sums, worlds),
+        is_hopeless=largest_bid(sheet, sums.left) is None,
+        target=sums.money(sheet.target) if sheet.target else None,
     )
     return answer if answer.verdict != "do-not-bid" else _limited(answer, sums)
 
@@ -159,7 +165,8 @@ class _Sums(msgspec.Struct, frozen=True):
     Attributes:
         winning: Taken off because winning is news, in whole units.
         left: Of the resale after every cost but the bid.
-        trades: Expected cost of the trades in each size of crash, in whole units.
+        trades: Expected cost of the trades in each size of crash, and what it does to the discount
+            of the brand, in whole units.
     """
 
     sheet: BidSheet
@@ -195,8 +202,10 @@ def _sum_up(
     sizes = split_sizes(worlds, currency)
     left = believe_left(sheet, sizes, winning, together)
     bands = _bands([weight for weight, _ in sizes])
+    brand, goes = sheet.brand_discount, _brand_goes(sheet, together)
     trades = {
         size: sum(c.mean + t * (_band_mean(c, band) - c.mean) for c, t in _trades(sheet, together))
+        + sheet.resale.mean * goes * (_band_mean(brand, band) - brand.mean)
         for size, band in zip(sorted({w.size for w in worlds}), bands, strict=True)
     }
     return _Sums(sheet, currency, winning, left, trades)
@@ -232,7 +241,8 @@ def _limited(answer: BidLimit, sums: _Sums) -> BidLimit:
 def _pick_bids(sums: _Sums, limit: float | None) -> list[float]:
     """Return a few bids of the scale: even ones, the limit, and both sides of each fee's jump."""
     step = sums.sheet.increment
-    top = max(1.5 * (limit or 0.0), 0.6 * sums.left.mean, 10.0 * step)
+    going = 1.1 * (sums.sheet.expected_price or 0.0)
+    top = max(1.5 * (limit or 0.0), 0.6 * sums.left.mean, 10.0 * step, going)
     even = [step * max(1, round(top * n / _POINTS / step)) for n in range(1, _POINTS + 1)]
     starts = [b.from_price for f in sums.sheet.fees for b in f.bands if 0 < b.from_price <= top]
     edges = [step * math.ceil(s / step) for s in starts]
@@ -300,9 +310,9 @@ def believe_left(
     """Return what is left of the resale after every cost but bid, fees and tax.
 
     A hard crash makes the restraint share and the other trades dear together: within a size of
-    crash a trade's cost lies, so far as it goes with the size, in that size's part of its range.
-    Resale and discount are independent of the costs. An estimate that won is too high: the resale
-    is moved down by that.
+    crash a trade's cost lies, so far as it goes with the size, in that size's part of its range; so
+    does what the brand takes off. The resale with a clean title is independent of the crash. An
+    estimate that won is too high: the resale is moved down by that.
 
     Args:
         sheet: What the user knows.
@@ -318,19 +328,26 @@ def believe_left(
     alike = np.ones(_GRID // 2 + 1, dtype=np.complex128)
     for c in costs:
         alike = alike * np.fft.rfft(triangle_on_grid(c.low, c.likely, c.high, step, _GRID))
-    spent = np.zeros(_GRID // 2 + 1, dtype=np.complex128)
+    amounts, joint = [], []
+    goes = _brand_goes(sheet, together)
     for (weight, cost), band in zip(sizes, _bands([w for w, _ in sizes]), strict=True):
-        mine = np.fft.rfft(_on_grid(cost, unit, step))
+        mine = alike * np.fft.rfft(_on_grid(cost, unit, step))
         for c, share in trades:
             mine = mine * np.fft.rfft(_moved_with(c, share, band, step))
-        spent = spent + weight * mine
-    chances = np.maximum(np.fft.irfft(spent * alike, n=_GRID), 0.0)
-    kept = np.nonzero(chances > _DUST)[0]
-    resale, weights = _resale(sheet, winning)
-    amounts = resale[:, None] - (kept * step)[None, :]
-    amounts = np.maximum(amounts, sheet.part_out) if sheet.part_out > 0.0 else amounts
-    joint = weights[:, None] * (chances[kept] / chances[kept].sum())[None, :]
-    return Left(amounts.ravel(), joint.ravel())
+        chances = np.maximum(np.fft.irfft(mine, n=_GRID), 0.0)
+        kept = np.nonzero(chances > _DUST)[0]
+        resale, weights = _resale(sheet, winning, goes, band)
+        amounts.append((resale[:, None] - (kept * step)[None, :]).ravel())
+        joint.append((weight * weights[:, None] * (chances[kept] / chances[kept].sum())).ravel())
+    left, shares = np.concatenate(amounts), np.concatenate(joint)
+    left = np.maximum(left, sheet.part_out) if sheet.part_out > 0.0 else left
+    return Left(left, shares / shares.sum())
+
+
+def _brand_goes(sheet: BidSheet, together: Mapping[str, float]) -> float:
+    """Return how far the discount of the brand goes with the size of the crash."""
+    told = sheet.brand_together
+    return together.get(_BRAND, 0.0) if told is None else told
 
 
 def _trades(sheet: BidSheet, together: Mapping[str, float]) -> list[tuple[Figures, float]]:
@@ -390,12 +407,25 @@ def _resale_mean(sheet: BidSheet) -> float:
     return sheet.resale.mean * (1.0 - sheet.brand_discount.mean)
 
 
-def _resale(sheet: BidSheet, winning: float) -> tuple[Array, Array]:
-    """Return resale values with their chances: equal cuts of each triangle, by their middles."""
+def _resale(
+    sheet: BidSheet, winning: float, goes: float, band: tuple[float, float]
+) -> tuple[Array, Array]:
+    """Return resale values in a size of crash with their chances, each the mean of like ones.
+
+    The discount of the brand lies in the band of the size by so much, anywhere by the rest.
+    """
     price = _cuts(sheet.resale)
-    kept = 1.0 - _cuts(sheet.brand_discount)
+    held, free = _cuts(sheet.brand_discount, band), _cuts(sheet.brand_discount)
+    kept = 1.0 - np.concatenate([held, free])
+    chances = np.concatenate(
+        [np.full(held.size, goes / held.size), np.full(free.size, (1.0 - goes) / free.size)]
+    )
     values = (price[:, None] * kept[None, :]).ravel() - winning
-    return values, np.full(values.size, 1.0 / values.size)
+    weights = np.broadcast_to(chances / price.size, (price.size, chances.size)).ravel()
+    order = np.argsort(values)
+    pieces = np.array_split(order[weights[order] > 0.0], _RESALES)
+    sums = [(float(weights[p].sum()), float(weights[p] @ values[p])) for p in pieces if p.size]
+    return np.array([v / w for w, v in sums]), np.array([w for w, _ in sums])
 
 
 def _cuts(figures: Figures, band: tuple[float, float] = (0.0, 1.0)) -> Array:

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 
 from squibwise.model.bid import Settled, SettledLine
+from squibwise.model.origin import Finding
 
 _PRIOR_CARS = 2.0
 _MOST = math.log(3.0)
@@ -32,3 +33,19 @@ def learn_factors(cars: Sequence[Settled]) -> dict[str, float]:
                 ratio = math.log(line.actual / line.expected)
                 logs.setdefault(line.what, []).append(max(-_MOST, min(_MOST, ratio)))
     return {n: math.exp(sum(v) / (len(v) + _PRIOR_CARS)) for n, v in sorted(logs.items())}
+
+
+def doubt_settled(cars: Sequence[Settled]) -> tuple[Finding, ...]:
+    """Return what came out of a car and was not expected: it teaches nothing."""
+    return tuple(
+        Finding(
+            code="settled-not-expected",
+            severity="note",
+            message=f"{car.case}: {', '.join(strange)} came out and was not expected; it corrects "
+            "nothing.",
+            remedy=f"If it is another word for an expected line, write that: "
+            f"{', '.join(car.expected)}.",
+        )
+        for car in cars
+        if (strange := [word for word in car.actual if not car.expected.get(word)])
+    )

@@ -3,9 +3,10 @@
 from collections.abc import Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.bid import GATE_PRICE, BidLimit, Gate, LookWorth, SettledLine
+from squibwise.model.bid import GATE_PRICE, BidLimit, BidPoint, Gate, LookWorth, SettledLine
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
+from squibwise.model.origin import Finding
 from squibwise.present.figures import bare_sum, listed, money, percent
 from squibwise.present.phrases import name, standing, tell_car, tell_findings
 from squibwise.present.telling import (
@@ -67,7 +68,7 @@ def _verdict(answer: BidLimit) -> Section:
         fees = ", ".join(f"{n} {bare_sum(m)}" for n, m in answer.fees.items())
         told = [
             f"laid out in the end: {money(answer.outlay)}" + (f" (fees: {fees})" if fees else ""),
-            f"chance of a loss there: {percent(answer.chance_of_loss)}",
+            f"chance of a loss there: {percent(answer.chance_of_loss)}" + _counted(answer.target),
             f"expected profit there: {money(answer.expected_profit)}",
         ]
         blocks.append(Bullets(items=tuple(told)))
@@ -77,6 +78,12 @@ def _verdict(answer: BidLimit) -> Section:
             f"{percent(answer.chance_of_loss)} of cases: more often than you accept."
         )
         blocks.append(text(words, "quiet"))
+    elif answer.is_hopeless:
+        words = (
+            "Whatever the answers, with these figures even the least bid loses more often than "
+            "you accept."
+        )
+        blocks.append(text(words, "check"))
     if answer.going is not None:
         words = (
             f"At the going price of {money(answer.going.bid)}: {money(answer.going.outlay)} in the "
@@ -90,6 +97,10 @@ def _verdict(answer: BidLimit) -> Section:
         )
         blocks.append(text(taken, "quiet"))
     return section("The bid", *blocks)
+
+
+def _counted(target: Money | None) -> str:
+    return f" (a profit below {money(target)} counts as one)" if target else ""
 
 
 def _gates(gates: Sequence[Gate]) -> Section:
@@ -176,12 +187,20 @@ def _curve(answer: BidLimit) -> Section | None:
             bare_sum(p.outlay),
             percent(p.chance_of_loss),
             bare_sum(p.expected_profit),
-            "<- the limit" if p.bid == answer.limit else "",
+            "<- the limit" if p.bid == answer.limit else _dearer(p, answer.curve),
         )
         for p in answer.curve
     )
     head = ("bid", "in the end", "loss", "expected", "")
     return section("What each bid comes to", Table(rows=rows, head=head, right=(0, 1, 2, 3)))
+
+
+def _dearer(point: BidPoint, curve: Sequence[BidPoint]) -> str:
+    """Return which higher bid costs less in the end, because a fee falls there."""
+    higher = [p for p in curve if p.bid.minor > point.bid.minor]
+    less = min(higher, key=lambda p: p.outlay.minor, default=point)
+    saved = less.outlay.minor < point.outlay.minor
+    return f"never: {bare_sum(less.bid)} costs less in the end" if saved else ""
 
 
 def _lines(answer: BidLimit) -> Section | None:
@@ -221,7 +240,11 @@ def _learned(factors: Mapping[str, float]) -> Section | None:
 
 
 def tell_settled(
-    case: Case, lines: Sequence[SettledLine], comebacks: Sequence[str], factors: Mapping[str, float]
+    case: Case,
+    lines: Sequence[SettledLine],
+    comebacks: Sequence[str],
+    factors: Mapping[str, float],
+    doubts: Sequence[Finding] = (),
 ) -> Telling:
     """Return bid against outcome, line by line, and what this car alone would correct."""
     rows = tuple(
@@ -244,9 +267,12 @@ def tell_settled(
     return Telling(
         title=case.id,
         subtitle=case.title,
-        sections=(
-            section("Bid against outcome", table, how, note=note),
-            section("What came back", back),
+        sections=filled(
+            (
+                section("Bid against outcome", table, how, note=note),
+                section("What came back", back),
+                tell_findings(doubts),
+            )
         ),
     )
 
