@@ -200,7 +200,7 @@ def _dearer(point: BidPoint, curve: Sequence[BidPoint]) -> str:
     higher = [p for p in curve if p.bid.minor > point.bid.minor]
     less = min(higher, key=lambda p: p.outlay.minor, default=point)
     saved = less.outlay.minor < point.outlay.minor
-    return f"never: {bare_sum(less.bid)} costs less in the end" if saved else ""
+    return f"never: {bare_sum(less.bid)} costs less" if saved else ""
 
 
 def _lines(answer: BidLimit) -> Section | None:
