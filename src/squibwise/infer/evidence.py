@@ -42,8 +42,17 @@ from squibwise.model.report import Coverage, Report
 Array = npt.NDArray[np.float64]
 
 
-def weigh_evidence(net: Network, catalog: Catalog) -> tuple[Likelihood, ...]:
-    """Return every piece of evidence of a case as a likelihood, in order of time."""
+def weigh_evidence(
+    net: Network, catalog: Catalog, impacts: dict[Impact, Array] | None = None
+) -> tuple[Likelihood, ...]:
+    """Return every piece of evidence of a case as a likelihood, in order of time.
+
+    Args:
+        net: The network, with the evidence.
+        catalog: Likelihoods.
+        impacts: What the body shows, as weighed before on this event table; it is added to.
+    """
+    known = {} if impacts is None else impacts
     likelihoods: list[Likelihood] = weigh_crash_record(net, catalog)
     for scan in find_scans(net):
         likelihoods += weigh_named_parts(scan, net, catalog)
@@ -55,6 +64,11 @@ def weigh_evidence(net: Network, catalog: Catalog) -> tuple[Likelihood, ...]:
             if key in seen:
                 continue
             seen.add(key)
+        if isinstance(entry, Impact):
+            if entry not in known:
+                known[entry] = weigh_impact(entry, net.events, catalog)
+            text = _impact_text(entry)
+            likelihoods.append(Likelihood(entry.id, "", text, events=known[entry]))
         likelihoods += _weigh_entry(entry, place, net, catalog)
     return tuple(likelihoods)
 
@@ -67,10 +81,7 @@ def _weigh_entry(
     entry: Evidence, place: int, net: Network, catalog: Catalog
 ) -> Iterator[Likelihood]:
     """Yield the likelihoods of one entry."""
-    if isinstance(entry, Impact):
-        events = weigh_impact(entry, net.events, catalog)
-        yield Likelihood(entry.id, "", _impact_text(entry), events=events)
-    elif isinstance(entry, Occupant):
+    if isinstance(entry, Occupant):
         yield from weigh_occupant(entry, net, catalog)
     for kind, make in _MAKERS:
         if isinstance(entry, kind):

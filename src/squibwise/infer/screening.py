@@ -17,7 +17,7 @@ from squibwise.infer.marginals import free_of, given_event_each
 from squibwise.infer.network import Likelihood, Network
 from squibwise.model.belief import Assessment, ComponentBelief, StateBelief
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, DoneWork, Recorder
+from squibwise.model.evidence import Circumstance, DoneWork, Impact, Recorder
 from squibwise.model.report import Report
 from squibwise.model.words import STATES
 from squibwise.numerics.enumerate import Patterns, enumerate_many
@@ -101,7 +101,8 @@ def _together(
     net = build_network(cases[0], catalog, shifts)
     engine = Engine(net, catalog)
     book = _Book(engine, net)
-    shown = [book.add(weigh_evidence(_with(net, case), catalog)) for case in cases]
+    impacts: dict[Impact, Array] = {}
+    shown = [book.add(weigh_evidence(_with(net, case), catalog, impacts)) for case in cases]
     table = np.zeros((len(cases), book.size))
     for row, keys in enumerate(shown):
         table[row, keys] = 1.0

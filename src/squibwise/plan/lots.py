@@ -8,6 +8,7 @@ something else fired, by their share. Prices are the catalogue's wide range.
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import chain
 from typing import Protocol
 
 import msgspec
@@ -27,6 +28,7 @@ from squibwise.plan.information import winning_excess
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
+Places = npt.NDArray[np.intp]
 _STEP, _POINTS = 50.0, 1024  # whole units of money; up to 51,200
 _LABOUR = (0.75, 1.0, 1.45)  # low and high of a whole job: its lines move together
 _BLOCK = 256
@@ -191,10 +193,11 @@ def price_lots(
     """
     fixed = catalog.fact("lots.fixed-minutes").number()
     transforms = np.array([_transform(p.price) for p in pieces])
+    reach = _reach(pieces)
     found: list[LotBelief] = []
     for start in range(0, len(lots), _BLOCK):
         block = lots[start : start + _BLOCK]
-        chances = [np.array([_chances(w, pieces) for w in lot]) for lot in block]
+        chances = [_chances(lot, reach) for lot in block]
         weights = [np.array([w.weight for w in lot]) for lot in block]
         for lot, chance, weight in zip(block, chances, weights, strict=True):
             sums = _sum(lot, chance, weight, pieces, transforms, fixed, terms)
@@ -207,15 +210,54 @@ def _transform(price: tuple[int, int, int]) -> Complex:
     return np.asarray(np.fft.rfft(triangle_on_grid(*price, _STEP, _POINTS)))
 
 
-def _chances(world: WorldLike, pieces: Sequence[LotPiece]) -> list[float]:
-    """Return the chance that each assembly is needed in a size of crash."""
-    found = []
-    for piece in pieces:
-        bad = max(1.0 - world.sound.get(c, 1.0) for c in piece.parts)
-        for after, share in piece.follows:
-            bad = max(bad, share * max(world.fired.get(c, 0.0) for c in after))
-        found.append(min(1.0, bad))
-    return found
+class _Reach(msgspec.Struct, frozen=True):
+    """Which parts speak for each assembly, as places in a list of a car's parts.
+
+    Attributes:
+        parts: Of the car.
+        held: Places of the parts in each assembly, one after the other; ``starts`` where each
+            begins.
+        asked: Places of what asks for an assembly, likewise, with ``asks`` and, by these, the
+            ``shares`` of makers and the assembly ``to`` which each belongs.
+    """
+
+    parts: tuple[str, ...]
+    held: Places
+    starts: Places
+    asked: Places
+    asks: Places
+    shares: Array
+    to: Places
+
+
+def _reach(pieces: Sequence[LotPiece]) -> _Reach:
+    follows = [(n, after, share) for n, p in enumerate(pieces) for after, share in p.follows]
+    named = (c for p in pieces for c in (*p.parts, *(c for after, _ in p.follows for c in after)))
+    parts = tuple(dict.fromkeys(named))
+    place = {c: n for n, c in enumerate(parts)}
+    held = [[place[c] for c in p.parts] for p in pieces]
+    asked = [[place[c] for c in after] for _, after, _ in follows]
+    return _Reach(
+        parts=parts,
+        held=np.array(list(chain(*held)), dtype=np.intp),
+        starts=np.cumsum([0, *map(len, held[:-1])]),
+        asked=np.array(list(chain(*asked)), dtype=np.intp),
+        asks=np.cumsum([0, *map(len, asked[:-1])]),
+        shares=np.array([share for *_, share in follows]),
+        to=np.array([n for n, *_ in follows], dtype=np.intp),
+    )
+
+
+def _chances(lot: Sequence[WorldLike], reach: _Reach) -> Array:
+    """Return the chance that each assembly is needed, by size of crash."""
+    bad = 1.0 - np.array([[w.sound.get(c, 1.0) for c in reach.parts] for w in lot])
+    found = np.maximum.reduceat(bad[:, reach.held], reach.starts, axis=1)
+    if reach.to.size:
+        fired = np.array([[w.fired.get(c, 0.0) for c in reach.parts] for w in lot])
+        asks = np.maximum.reduceat(fired[:, reach.asked], reach.asks, axis=1) * reach.shares
+        for n, place in enumerate(reach.to):
+            np.maximum(found[:, place], asks[:, n], out=found[:, place])
+    return np.asarray(np.minimum(found, 1.0))
 
 
 def _sum(
