@@ -289,4 +289,5 @@ def _moved(belief: StateBelief, fired: float, sound: float) -> StateBelief:
             **(dict.fromkeys(STATES, 0.0) | {"fired": fired, "sound": 1.0 - fired})  # nothing else
         )
     shares = {s: left * v / total for s, v in rest.items()}
-    return StateBelief(**(shares | {"fired": fired, "sound": 1.0 - fired - sum(shares.values())}))
+    sound = max(0.0, 1.0 - fired - sum(shares.values()))  # rounding may leave it below nothing
+    return StateBelief(**(shares | {"fired": fired, "sound": sound}))
