@@ -26,6 +26,7 @@ PRIMERS = {
     "it": "circuito aperto, resistenza troppo alta",
     "pt": "circuito aberto, resistência muito alta",
     "pl": "przerwa w obwodzie, rezystancja za wysoka",
+    "nl": "onderbreking van de bestuurder, weerstand te hoog",
 }
 
 

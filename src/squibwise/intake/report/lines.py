@@ -45,7 +45,7 @@ _SPEAKER = re.compile(
     r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
 _STOP = re.compile(
-    r"(?<!\b\d)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
+    r"(?<!\b\w)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
 )
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
