@@ -104,10 +104,16 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def address(place: Path) -> Iterator[str]:
-    """A server over the module's garage."""
+def served(place: Path) -> tuple[Any, int]:
+    """The application that a browser sees, and its port."""
     port = free_port()
-    app = make_app(place, own_names(port))
+    return make_app(place, own_names(port)), port
+
+
+@pytest.fixture(scope="module")
+def address(served: tuple[Any, int]) -> Iterator[str]:
+    """A server over the module's garage."""
+    app, port = served
     config = uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", lifespan="off")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)

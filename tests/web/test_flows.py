@@ -4,13 +4,15 @@ import csv
 import io
 import re
 from collections.abc import Callable
+from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=20_000)
 Show = Callable[..., Page]
+PHONE: Any = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True}
 
 
 def test_touching_a_part_opens_its_reasons_beside_the_picture(show: Show) -> None:
@@ -153,3 +155,59 @@ def test_a_stale_write_shows_both_versions_and_can_be_entered_all_the_same(show:
     mine.wait_for_url("**/part/right.curtain")
     mine.goto("/car/clover-05")
     expect(mine.locator(".card", has_text="right.curtain: seen damaged")).to_have_count(1)
+
+
+def test_a_line_without_a_code_is_corrected_on_the_report(show: Show) -> None:
+    page = show("/car/clover-05/add")
+    page.get_by_label("or paste its text").fill("Left curtain short to ground stored\n")
+    page.get_by_role("button", name="Add it").click()
+    line = page.locator(".lines li", has_text="Left curtain short to ground stored").first
+    line.get_by_text("It means something else").click()
+    line.get_by_label("Part").select_option("right.curtain")
+    line.get_by_label("Fault").select_option("open-or-high")
+    line.get_by_label("Who").fill("R")
+    line.get_by_role("button", name="Correct the line").click()
+    expect(page.locator(".lines li").first.locator("p b")).to_have_text("right curtain airbag")
+    page.goto("/car/clover-05/history")
+    expect(page.locator(".entries li").first).to_contain_text("corrected Left curtain short")
+
+
+def test_a_bid_sheet_is_filled_in_and_answered(show: Show) -> None:
+    page = show("/car/clover-05/order", "laptop")
+    page.get_by_role("link", name="What to bid").click()
+    for field in page.locator("select[name^=gate-]").all():
+        field.select_option("yes")
+    for field in page.locator("input[name^=source-]").all():
+        field.fill("by phone")
+    for name, sum_ in (("low", "9000"), ("likely", "11000"), ("high", "12500")):
+        page.locator(f"input[name=resale-{name}]").fill(sum_)
+    for box in page.locator("input[name^=nil-]").all():
+        box.check()
+    page.get_by_role("button", name="Work out the bid").click()
+    expect(page.get_by_role("heading", name="The bid")).to_be_visible(timeout=60_000)
+    expect(
+        page.locator("details", has=page.locator("input[name=resale-low]"))
+    ).not_to_have_attribute("open", "")
+
+
+def test_a_second_browser_is_paired_by_a_token_that_works_once(
+    browser: Browser, served: tuple[Any, int], address: str
+) -> None:
+    sessions = served[0].state.bench.sessions
+    visiting, owning = sessions.offer_pairing("visitor"), sessions.offer_pairing("owner")
+    phone = browser.new_context(base_url=address, **PHONE)
+    page = phone.new_page()
+    page.goto(f"/pair/{visiting}")
+    expect(page.get_by_role("heading", name="Garage")).to_be_visible()
+    page.goto("/car/clover-05/part/left.curtain")
+    expect(page.get_by_text("You are a visitor")).to_be_visible()
+    expect(page.get_by_role("button", name="Write it down")).to_have_count(0)
+    page.goto(f"/pair/{owning}")
+    page.goto("/car/clover-05/part/left.curtain")
+    expect(page.get_by_role("button", name="Write it down")).to_be_visible()
+    phone.close()
+    other = browser.new_context(base_url=address, **PHONE).new_page()
+    answer = other.goto(f"/pair/{owning}")
+    assert answer is not None
+    assert answer.status == 410
+    other.context.close()

@@ -93,6 +93,22 @@ def test_a_misread_line_is_corrected_and_the_report_stays(call: Any) -> None:
     assert opened(call, "harrow-07").case.files
 
 
+def test_a_line_without_a_code_is_corrected_by_its_words(call: Any) -> None:
+    report = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
+    worded = next(x for x in report.reading.lines if x.code is None)
+    page = f"/car/thistle-01/report/{report.id}"
+    given = {"code": "-", "text": worded.raw, "by": "R", "component": "left.curtain"}
+    for fault in ("low-or-short", "open-or-high"):
+        sent = call.post(page, fault=fault, **given)
+        assert sent.status_code == 303, sent.text
+    after = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
+    read = next(x for x in after.reading.lines if x.code is None)
+    assert (read.component, read.fault) == ("left.curtain", "open-or-high")
+    assert read.raw == worded.raw
+    coded = [x for x in after.reading.lines if x.code]
+    assert coded == [x for x in report.reading.lines if x.code], "the others stay as they were"
+
+
 def test_a_makers_rule_is_answered_with_its_source(call: Any) -> None:
     path = "/car/burdock-09/ask"
     asked = re.search(r'name="question" value="([^"]+)"', call.get(path).text)

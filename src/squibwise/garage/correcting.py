@@ -10,6 +10,7 @@ from squibwise.garage.entering import Addition, add, load_written, open_file
 from squibwise.garage.writing import NewFile, change_file, make_folder, write_files
 
 TABLE = "evidence/corrected-lines.tsv"
+NO_CODE = "-"
 _HEAD = "code\tcomponent\tstage\tfault\ttext\n"
 
 
@@ -17,7 +18,8 @@ class Correction(msgspec.Struct, frozen=True, kw_only=True):
     """What a line means.
 
     Attributes:
-        code: As the report prints it, with its failure type: ``B1234-1B``.
+        code: As the report prints it, with its failure type: ``B1234-1B``; ``-`` for a line of
+            words only, which ``text`` then names.
         component: Component id.
         stage: Stage of its circuit; 0 when the line does not tell.
         fault: A fault word.
@@ -61,7 +63,7 @@ def correct_line(
     table, file = folder / TABLE, open_file(folder)
     row = correction.row()
     if table.is_file():
-        change_file(table, lambda old: _replaced(old, correction.code, row))
+        change_file(table, lambda old: _replaced(old, row))
         if f'"{TABLE}"' in file.text:
             load_written(file.text, file.path, catalog)
             return
@@ -72,8 +74,14 @@ def correct_line(
     add(file, Addition(command=command, at=at, codes=codes), catalog)
 
 
-def _replaced(table: bytes, code: str, row: str) -> bytes:
-    """Return a table with a row in place of the earlier one of its code."""
+def _replaced(table: bytes, row: str) -> bytes:
+    """Return a table with a row in place of the earlier one of its line."""
     rows = table.decode("utf-8").splitlines(keepends=True)
-    kept = [r for r in rows if not r.startswith(f"{code}\t")]
+    kept = [r for r in rows if _line_of(r) != _line_of(row)]
     return ("".join(kept) + row).encode("utf-8")
+
+
+def _line_of(row: str) -> tuple[str, str]:
+    """Return what a row speaks of: a code, or the words of a line without one."""
+    code, *_, text = row.rstrip("\n").split("\t")
+    return code, text if code == NO_CODE else ""

@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import entering
-from squibwise.garage.correcting import Correction, correct_line
+from squibwise.garage.correcting import NO_CODE, Correction, correct_line
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 from squibwise.present.figures import percent
@@ -20,6 +20,7 @@ from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
 
+LONGEST_LINE = 2000
 WHENS = ("before-repair", "after-repair", "unknown")
 
 
@@ -99,7 +100,7 @@ def _line(line: CodeLine, bench: Bench) -> dict[str, Any]:
         "fault": in_words(line.fault),
         "status": ", ".join(map(in_words, line.status)),
         "sure": bool(line.component) and len(line.candidates) <= 1 and not line.repeats,
-        "code": tell_code(line) if line.code else "",
+        "code": tell_code(line) if line.code else NO_CODE,
     }
 
 
@@ -114,11 +115,12 @@ def correct(request: Request, sent: Sent) -> Response:
         component=sent.get("component", 80),
         stage=int(stage) if stage.isdecimal() else 0,
         fault=sent.get("fault", 30),
-        text=sent.get("text", 300),
+        text=sent.get("text", LONGEST_LINE),
     )
     if not correction.code or not by:
         raise InputError("Nobody is named.", remedy="Say who reads the line so.")
-    what, source = f"corrected {correction.code} of {report.id}", f"read on the report by {by}"
+    named = correction.text[:60] if correction.code == NO_CODE else correction.code
+    what, source = f"corrected {named} of {report.id}", f"read on the report by {by}"
     with changing(request, opened, sent, what) as folder:
         correct_line(folder, correction, source, what, now(), bench.catalog)
     return go(f"/car/{opened.id}/report/{report.id}")

@@ -85,12 +85,13 @@ def _join(fault: Fault, scope: Scope) -> None:
     named = candidates_of(fault.words, scope)
     features = fault.words.rule_features() | ({"haspart"} if named else set())
     said = _readings(first_rule(scope.catalog.vocabulary.faults, features))
-    own = _own_row(fault.code, scope)
+    own = _own_row(fault, scope)
     row = _table_row(fault.code, scope)
     if row is not None and not said and all(c.kind == "control-unit" for c in named):
         named = ()  # the unit's name beside a known code labels the report, not the part
     if own is not None:
-        _take_own(fault, named, said, own)
+        worded = own.code == ""  # what somebody reads in these very words stands for all of them
+        _take_own(fault, () if worded else named, () if worded else said, own)
         return
     _take_table(fault, named, row, scope)
     # older numbering has other bytes
@@ -113,10 +114,18 @@ def _readings(given: tuple[tuple[str, float], ...]) -> Readings:
     return tuple((msgspec.convert(name, FaultWord), share) for name, share in given)
 
 
-def _own_row(code: Code | None, scope: Scope) -> OwnCode | None:
-    """The row of the user's own table that fits best: with the failure type before without."""
-    if code is None or scope.car is None:
+def _own_row(fault: Fault, scope: Scope) -> OwnCode | None:
+    """The row of the user's own table that fits best: with the failure type before without.
+
+    A line without a code is named by its words.
+    """
+    code = fault.code
+    if scope.car is None:
         return None
+    if code is None:
+        words = " ".join(" ".join(fault.raws).split()).casefold()
+        worded = (r for r in scope.car.codes if r.code == "")
+        return next((r for r in worded if " ".join(r.text.split()).casefold() == words), None)
     names = {code.code, code.printed, *code.readings, *code.also}
     rows = [r for r in scope.car.codes if r.code in names]
     exact = [r for r in rows if r.failure_type == code.failure_type]
