@@ -274,6 +274,9 @@ def _figures(
             yield f"how often '{row.text}' is seen of a part that fired", fired, ends
     if kind in events.follow:
         yield "how often it fires with the belts of its seat", fired, _ends(events.follow[kind])
+    if kind == "knee-bag":
+        ends = _ends(events.chances["knee_with_front"])
+        yield "how often it goes with its front bag", fired, ends
     for charge in events.charge:
         figures = (charge.front, charge.other, charge.belts, charge.rear, charge.rollover)
         known = [f for f in figures if f is not None]

@@ -222,7 +222,11 @@ def other_bags(
     none = np.zeros(2 ** len(kinds))
     none[0] = 1.0
     picked = usual[code, events.front.astype(int)]
-    result = np.where(fires[:, None], picked, none)[:, None, None, :]
+    result = np.where(fires[:, None], picked, none)
+    if "knee-bag" in kinds:
+        together = events.front & (code == SIDE_CODES["front"])
+        result = np.where(together[:, None], _with_front_bag(result, kinds, catalog), result)
+    result = result[:, None, None, :]
     return _without_knee(result, seat, kinds, sensed, catalog)
 
 
@@ -257,6 +261,16 @@ def subset_fires(kinds: tuple[str, ...], kind: str) -> Array:
     """Return whether a kind belongs to each subset: 0 or 1 by subset."""
     place = kinds.index(kind)
     return np.array([float(s[place]) for s in product((0, 1), repeat=len(kinds))])
+
+
+def _with_front_bag(chances: Array, kinds: tuple[str, ...], catalog: Catalog) -> Array:
+    """Return the chances with the knee bag going with its seat's front bag, whatever others do."""
+    goes = catalog.firing.events.chances["knee_with_front"].value
+    knee = subset_fires(kinds, "knee-bag") > 0.0
+    without = chances[:, ~knee] + chances[:, knee]
+    result = np.empty_like(chances)
+    result[:, ~knee], result[:, knee] = (1.0 - goes) * without, goes * without
+    return result
 
 
 def _without_knee(

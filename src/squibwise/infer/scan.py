@@ -100,11 +100,20 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     reach, coverage = catalog.firing.scans.reach, report.reading.coverage
     if coverage.complete is False:
         return 1.0 - reach.unread_if_partial.value
+    if coverage.complete is None and report.reading.lines and not _names_a_part(report):
+        return 0.0  # a list of another unit, or of codes that nobody could read
     if coverage.complete is None:
         return 1.0 - reach.unread_if_unstated.value
     worked = report.when == "after-repair" or _worked_before(report, line)
     blank = reach.blank_after_work if worked else reach.blank
     return 1.0 - (reach.cut_short.value if shows_codes(report) else blank.value)
+
+
+def _names_a_part(report: Report) -> bool:
+    """Return whether any line is known to be of the restraint unit, or to mean a part of it."""
+    return any(
+        c.unit == "restraint" or c.kind or c.component or c.candidates for c in report.reading.lines
+    )
 
 
 def shows_codes(report: Report) -> bool:
