@@ -25,6 +25,7 @@ EVENTS = (
     "soaked",
     "severe",
     "in-use",
+    "child-seat",
     "missing",
     "rollover",
     "count",

@@ -201,6 +201,8 @@ def weigh_event(
     """Return the probability that an event word holds, and the evidence it rests on."""
     if condition.event == "in-use":
         return _in_use(component, case, assessment, catalog)
+    if condition.event == "child-seat":
+        return _held_child_seat(component, case)
     if condition.event == "missing":
         return max(_missing(component, case), _believed_missing(component, assessment, catalog))
     if condition.event == "count":
@@ -338,6 +340,12 @@ def _in_use(component: str, case: Case, assessment: Assessment, catalog: Catalog
     if any(e.present is False for e in told):
         return 0.0, ids
     return _worn(seat, told, assessment, catalog), ids
+
+
+def _held_child_seat(component: str, case: Case) -> Chance:
+    seat = _seat_of(component, case)
+    told = [e for e in case.evidence if isinstance(e, Occupant) and e.seat == seat]
+    return float(any(e.child_seat for e in told)), tuple(e.id for e in told)
 
 
 def _missing(component: str, case: Case) -> Chance:
