@@ -404,6 +404,20 @@ def test_a_photograph_is_copied_hashed_and_hangs_on_its_part(
     assert load_case(own, load_catalog()).files == {entry["file"]: entry["sha256"]}
 
 
+@pytest.mark.parametrize("subject", ["driver.frontbag", "9999"])
+def test_a_photograph_of_nothing_leaves_no_copy(
+    run: Line, own: Path, tmp_path: Path, subject: str
+) -> None:
+    (tmp_path / "bag.jpg").write_bytes(b"\xff\xd8 a picture")
+    before = (text(own), sorted(own.rglob("*")))
+    assert run("add", own, tmp_path / "bag.jpg", "--of", subject, "--by", "R").code == 2
+    assert (text(own), sorted(own.rglob("*"))) == before
+    (own / "evidence").mkdir(exist_ok=True)
+    (own / "evidence" / "bag.jpg").write_bytes(b"\xff\xd8 a picture")
+    assert run("add", own, tmp_path / "bag.jpg", "--of", subject, "--by", "R").code == 2
+    assert (own / "evidence" / "bag.jpg").exists()
+
+
 def test_a_photograph_that_was_changed_since_is_told(run: Line, own: Path) -> None:
     (own / "bag.jpg").write_bytes(b"first")
     assert run("add", own, own / "bag.jpg").code == 0

@@ -227,6 +227,7 @@ def add(
     with (
         standard_input.as_file(file) as given,
         stored.editable(case_path, command, by or "") as folder,
+        entering.copied(folder, given.name),
     ):
         if is_photo:
             todo = _work_of(folder) if subject.isdigit() else None

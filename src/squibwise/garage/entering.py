@@ -5,7 +5,8 @@ import hashlib
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -302,6 +303,22 @@ def copy_report(case_path: Path, file: Path) -> str:
     if not (place.is_file() and place.read_bytes() == data):
         write_files([NewFile(path=place, data=data)])
     return f"evidence/{file.name}"
+
+
+@contextmanager
+def copied(case_path: Path, name: str) -> Iterator[None]:
+    """Leave no new copy of a file in the evidence folder when what follows fails."""
+    folder = case_path if case_path.is_dir() else case_path.parent
+    place = folder / "evidence" / name
+    had_folder, had_file = place.parent.exists(), place.exists()
+    try:
+        yield
+    except InputError:
+        if not had_file:
+            place.unlink(missing_ok=True)
+        if not had_folder and place.parent.is_dir():
+            place.parent.rmdir()
+        raise
 
 
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif", ".gif", ".tif", ".tiff")
