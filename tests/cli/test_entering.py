@@ -472,7 +472,7 @@ def test_a_look_at_several_things_fails_by_name(run: Line, tmp_path: Path) -> No
 
 def test_a_later_key_on_is_signed_with_its_step(run: Line, tmp_path: Path) -> None:
     """The gate before every later key-on has no number of its own."""
-    hit = 'kind = "impact"\nzone = "tail"\nclock = 6\nextent = "moderate"\n'
+    hit = 'kind = "impact"\nzone = "tail"\nclock = 6\nextent = "light"\n'
     text = f'[case]\nid = "rear"\n[car]\nequipment = "front-bags"\n[[evidence]]\n{hit}'
     (tmp_path / "case.toml").write_text(text, encoding="utf-8")
     todo = run("work", tmp_path, "--json").json()["visits"]

@@ -25,7 +25,7 @@ from squibwise.model.names import (
 )
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import Candidate
-from squibwise.model.work import WorkItem
+from squibwise.model.work import Demand
 
 
 def test_seats_sides_and_zones_share_no_word() -> None:
@@ -143,9 +143,9 @@ def test_prices_and_costs_keep_their_order() -> None:
 
 def test_a_work_item_has_no_negative_time_and_a_real_probability() -> None:
     with pytest.raises(ModelError):
-        WorkItem(id="x", action="do", component=None, title="t", strict="always", hold_minutes=-1)
+        Demand(id="x", action="do", component=None, title="t", strict="always", hold_minutes=-1)
     with pytest.raises(ModelError):
-        WorkItem(
+        Demand(
             id="x", action="do", component=None, title="t", strict="always", probability=math.nan
         )
 

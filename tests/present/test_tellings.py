@@ -33,6 +33,7 @@ from squibwise.model.words import State
 from squibwise.model.work import (
     Area,
     Caution,
+    Demand,
     Minutes,
     Operation,
     Order,
@@ -41,7 +42,6 @@ from squibwise.model.work import (
     Saving,
     Visit,
     Work,
-    WorkItem,
 )
 from squibwise.present.phrases import weigh
 from squibwise.present.tell_assessment import is_settled, tell_assessment, tell_belief
@@ -294,11 +294,11 @@ def usd(amount: int) -> Money:
     return Money(minor=100 * amount, currency="USD")
 
 
-def item(name: str, **more: Any) -> WorkItem:
+def item(name: str, **more: Any) -> Demand:
     component, action = name.rsplit(":", 1)
     if component == "step":
-        return WorkItem(id=name, action="do", component=None, title=f"Do {action}", **more)
-    return WorkItem(id=name, action=action, component=component, title=f"{action} it", **more)
+        return Demand(id=name, action="do", component=None, title=f"Do {action}", **more)
+    return Demand(id=name, action=action, component=component, title=f"{action} it", **more)
 
 
 HOT = Caution(id="hot", text="It is hot.", source="judgement")

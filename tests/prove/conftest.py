@@ -26,7 +26,7 @@ from squibwise.model.evidence import DoneWork, LampCheck, PartLabel, Passed, Rea
 from squibwise.model.origin import Origin
 from squibwise.model.proof import ProofRecord, Verdict
 from squibwise.model.report import Coverage, ReadReport, Report
-from squibwise.model.work import Caution, Work, WorkItem
+from squibwise.model.work import Caution, Demand, Work
 from squibwise.prove import record
 from squibwise.prove import verdicts as judge
 
@@ -128,8 +128,8 @@ def belief(
     )
 
 
-def item(id_: str, component: str | None, action: str, done: bool = True, **more: Any) -> WorkItem:
-    return WorkItem(
+def item(id_: str, component: str | None, action: str, done: bool = True, **more: Any) -> Demand:
+    return Demand(
         id=id_,
         action=action,
         component=component,
@@ -198,7 +198,7 @@ def make_assessment(**changes: Any) -> Assessment:
     return msgspec.structs.replace(base, **changes)
 
 
-def make_work(*changed: WorkItem) -> Work:
+def make_work(*changed: Demand) -> Work:
     items = {
         i.id: i
         for i in (

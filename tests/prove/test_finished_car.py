@@ -11,7 +11,7 @@ from squibwise.cli.demo import DEMO_CASES
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Look, Passed, SubstituteLoad
 from squibwise.model.report import Coverage, ReadReport, Report
-from squibwise.model.work import WorkItem
+from squibwise.model.work import Demand
 
 CASES = DEMO_CASES
 FINISHING = ("step:clear", "step:lamp-check", "step:drive", "step:final-scan")
@@ -36,7 +36,7 @@ def load(move: str, time: dt.datetime) -> SubstituteLoad:
     return SubstituteLoad(id=f"l-{move}", time=time, serial="S1", loop=loop, ohm=2.1, move=move)
 
 
-def finished(case: Case, items: tuple[WorkItem, ...]) -> Case:
+def finished(case: Case, items: tuple[Demand, ...]) -> Case:
     """Return the case with everything recorded that its work list asks for, and the proof."""
     clock = minutes()
     words = ["key-on-safe", "power-safe", "structure-sound", "unit-bolted"]

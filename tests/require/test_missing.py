@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, ComponentBelief, StageBelief, StateBelief
 from squibwise.model.evidence import DoneWork, Evidence, Look
-from squibwise.model.work import WorkItem
+from squibwise.model.work import Demand
 from squibwise.require import work
 
 GONE = Look(id="gone", component="driver.front-bag", seen="missing")
@@ -15,7 +15,7 @@ FITTED = DoneWork(id="fitted", what="replaced", component="driver.front-bag")
 ITEM = "driver.front-bag:replace"
 
 
-def items(made: SimpleNamespace, catalog: Catalog, *evidence: Evidence) -> dict[str, WorkItem]:
+def items(made: SimpleNamespace, catalog: Catalog, *evidence: Evidence) -> dict[str, Demand]:
     calm: Assessment = made.assessment({}, event=made.calm)
     return {i.id: i for i in work(made.case(*evidence), calm, catalog).items}
 

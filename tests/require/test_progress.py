@@ -15,7 +15,7 @@ from squibwise.model.evidence import (
     SubstituteLoad,
 )
 from squibwise.model.report import ReadReport, Report
-from squibwise.model.work import Work, WorkItem
+from squibwise.model.work import Demand, Work
 from squibwise.require import work
 
 FIRED = {"driver.front-bag": {"fired": 0.98}}
@@ -29,7 +29,7 @@ def passed(what: str, result: str = "passed", hour: int = 9) -> Passed:
     return Passed(id=f"{what}-{hour}", what=what, result=result, time=at(hour))
 
 
-def item(done: Work, item_id: str) -> WorkItem:
+def item(done: Work, item_id: str) -> Demand:
     return next(i for i in done.items if i.id == item_id)
 
 

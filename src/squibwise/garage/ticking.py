@@ -13,7 +13,7 @@ from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Evidence, Passed
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS
-from squibwise.model.work import Operation, Work, WorkItem
+from squibwise.model.work import Demand, Operation, Work
 from squibwise.require.progress import entry_for
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
@@ -86,16 +86,16 @@ def add_note(entries: Iterable[Pairs], note: str) -> tuple[Pairs, ...]:
     return tuple({**e, "note": note} if note and e["kind"] == "passed" else e for e in entries)
 
 
-def numbered_items(todo: Work) -> dict[int, tuple[WorkItem, ...]]:
+def numbered_items(todo: Work) -> dict[int, tuple[Demand, ...]]:
     """Return what each printed number of the work stands for."""
     by_id = {i.id: i for i in todo.items}
     return {o.n: tuple(_ticked(o, by_id)) for o in todo.operations}
 
 
-def _ticked(operation: Operation, by_id: Mapping[str, WorkItem]) -> list[WorkItem]:
+def _ticked(operation: Operation, by_id: Mapping[str, Demand]) -> list[Demand]:
     """Return what an operation stands for: its demands, or itself when it answers none."""
     found = [by_id[d] for d in operation.demands if d in by_id]
-    itself = WorkItem(
+    itself = Demand(
         id=operation.id,
         action="do",
         component=None,
@@ -106,7 +106,7 @@ def _ticked(operation: Operation, by_id: Mapping[str, WorkItem]) -> list[WorkIte
     return found or [itself]
 
 
-def _named_in(todo: Work, numbers: Sequence[int], parts: Sequence[str]) -> dict[str, WorkItem]:
+def _named_in(todo: Work, numbers: Sequence[int], parts: Sequence[str]) -> dict[str, Demand]:
     """Return the items of these operations that stand for these parts, by id.
 
     Raises:
@@ -289,7 +289,7 @@ def answer_entries(
 
 
 def _refuse_unsafe(
-    items: Sequence[WorkItem], entries: Sequence[Pairs], catalog: Catalog, *, safe: bool
+    items: Sequence[Demand], entries: Sequence[Pairs], catalog: Catalog, *, safe: bool
 ) -> None:
     """Refuse a gate that nobody decided, and a step of the procedure that an open gate holds.
 
@@ -313,7 +313,7 @@ def _signed_along(catalog: Catalog) -> frozenset[str]:
     return frozenset(w for w, gate in catalog.tasks.gates.items() if not gate.step)
 
 
-def _gates_along(items: Sequence[WorkItem], catalog: Catalog) -> list[Pairs]:
+def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
     """Return the entries of gates that are signed with the step they hold."""
     held = {w for i in items if i.action == "do" for w in i.blocked_by}
     return [
@@ -322,7 +322,7 @@ def _gates_along(items: Sequence[WorkItem], catalog: Catalog) -> list[Pairs]:
     ]
 
 
-def _refuse_disorder(todo: Work, items: Sequence[WorkItem]) -> None:
+def _refuse_disorder(todo: Work, items: Sequence[Demand]) -> None:
     """Refuse hands on the car before it is made safe, and power before it is whole.
 
     Raises:
@@ -423,7 +423,7 @@ def _all_before(word: str, before: Mapping[str, set[str]]) -> set[str]:
     return found
 
 
-def _refuse_proofs(items: Sequence[WorkItem]) -> None:
+def _refuse_proofs(items: Sequence[Demand]) -> None:
     """Refuse a tick where only what was seen or read counts.
 
     Raises:

@@ -336,7 +336,7 @@ class Passed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """A check, inspection or gate that a person signs for.
 
     Attributes:
-        what: Gate word or work item id, see ``docs/case-file.md``.
+        what: Gate word or demand id, see ``docs/case-file.md``.
         result: ``passed`` or ``failed``.
     """
 

@@ -77,7 +77,7 @@ RELEASE_WORDS = (
     "maker-procedure",
     "release",
 )
-"""What a person signs for at release, beside gates and work items."""
+"""What a person signs for at release, beside gates and demands."""
 
 ASKED_WORDS = ("cover", "equipment")
 """Questions that a person answers once and no rule hangs on."""

@@ -60,7 +60,7 @@ class Minutes(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         )
 
 
-class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Demand(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One demand on a component, or one step on the whole car; what evidence and gates speak of.
 
     Attributes:
@@ -113,7 +113,7 @@ class WorkItem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     def __post_init__(self) -> None:
         if not (0.0 <= self.probability <= 1.0 and self.hold_minutes >= 0 and self.minutes >= 0):
-            raise ModelError(f"work item {self.id}: probability or minutes out of range")
+            raise ModelError(f"demand {self.id}: probability or minutes out of range")
 
 
 class PriceRange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -338,7 +338,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     """
 
     profile: str
-    items: tuple[WorkItem, ...]
+    items: tuple[Demand, ...]
     orders: tuple[Order, ...] = ()
     visits: tuple[Visit, ...] = ()
     questions: tuple[Question, ...] = ()

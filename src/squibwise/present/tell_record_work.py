@@ -2,7 +2,7 @@
 
 from squibwise.model.belief import Because
 from squibwise.model.cost import Cost, CostLine
-from squibwise.model.work import Caution, Operation, Order, Visit, Work, WorkItem
+from squibwise.model.work import Caution, Demand, Operation, Order, Visit, Work
 from squibwise.present.figures import bare_sum, listed, minutes, money, percent, ranges
 from squibwise.present.phrases import in_words
 from squibwise.present.record_content import Content
@@ -47,7 +47,7 @@ def _numbers(work: Work) -> dict[str, int]:
     return {one: n for n, one in enumerate(ids, start=1)}
 
 
-def _lines(work: Work) -> tuple[Operation, ...] | tuple[WorkItem, ...]:
+def _lines(work: Work) -> tuple[Operation, ...] | tuple[Demand, ...]:
     """Return what the list of work is made of."""
     return work.operations or work.items
 
@@ -129,7 +129,7 @@ def _fitted(order: Order) -> str:
     return "fitted" if order.done else f"{order.quantity} to order"
 
 
-def _step(item: WorkItem, numbers: dict[str, int], signs: dict[str, int]) -> Step:
+def _step(item: Demand, numbers: dict[str, int], signs: dict[str, int]) -> Step:
     notes = [f"chance {percent(item.probability)}"] if item.probability < _SURE else []
     notes += ["advice"] if item.strict == "advice" else []
     cautions = listed([str(signs[c.id]) for c in item.cautions], 20)
@@ -146,7 +146,7 @@ def _step(item: WorkItem, numbers: dict[str, int], signs: dict[str, int]) -> Ste
     )
 
 
-def _aside(item: WorkItem, numbers: dict[str, int]) -> list[str]:
+def _aside(item: Demand, numbers: dict[str, int]) -> list[str]:
     after = listed([str(n) for n in sorted(numbers[a] for a in item.after if a in numbers)], 4)
     told = [item.id]
     told += [f"Wait {minutes(item.hold_minutes)} first."] if item.hold_minutes else []

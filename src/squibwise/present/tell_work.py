@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
-from squibwise.model.work import Caution, Order, Question, Work, WorkItem
+from squibwise.model.work import Caution, Demand, Order, Question, Work
 from squibwise.present.figures import about, counted, listed, minutes, money, percent, spread
 from squibwise.present.phrases import (
     in_words,
@@ -213,13 +213,13 @@ def _notices(notices: Sequence[Caution]) -> Section | None:
     return section("Law and custom", Bullets(items=told)) if told else None
 
 
-def _kept(items: Iterable[WorkItem]) -> Section | None:
+def _kept(items: Iterable[Demand]) -> Section | None:
     kept = ", ".join(i.component for i in items if i.action == "keep" and i.component)
     note = "once its inspection has passed, where one is asked"
     return section("Stays in the car", Text(text=kept), note=note) if kept else None
 
 
-def tell_item(case: Case, item: WorkItem, catalog: Catalog) -> Telling:
+def tell_item(case: Case, item: Demand, catalog: Catalog) -> Telling:
     """Return one demand with its reasons, tools, cautions and what it waits for."""
     because = tell_reasons(item.because, case, catalog)
     cautions = (f"{c.text} ({source_title(c.source, catalog)})" for c in item.cautions)
@@ -242,7 +242,7 @@ def tell_item(case: Case, item: WorkItem, catalog: Catalog) -> Telling:
     )
 
 
-def _about(item: WorkItem) -> Table:
+def _about(item: Demand) -> Table:
     rows = [("action", item.action), ("rule", in_words(item.strict))]
     rows += [("needed with", percent(item.probability))] if item.component else []
     rows += [("hands-on", minutes(item.minutes))]

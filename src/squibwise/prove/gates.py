@@ -22,7 +22,7 @@ from squibwise.model.evidence import Circumstance, Evidence, Look, Passed, SeatT
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import Report
-from squibwise.model.work import Work, WorkItem
+from squibwise.model.work import Demand, Work
 from squibwise.prove.measured import last_seat_work
 from squibwise.prove.verdicts import LAMP, SCAN
 
@@ -136,7 +136,7 @@ def _not_sound(context: Context) -> list[str]:
     floor = context.catalog.fact("release.surely-not").number()
     listed = {i.component for i in open_items(context, "replace", "inspect", "trace")}
     return [
-        f"{c.id} is not sound, and no open work item settles it."
+        f"{c.id} is not sound, and no open demand settles it."
         for c in context.assessment.components
         if c.now.sound <= floor and c.id not in listed
     ]
@@ -164,7 +164,7 @@ def _still_to_do(*actions: str) -> Callable[[Context], list[str]]:
     return lambda context: [f"{i.title} ({i.id})" for i in open_items(context, *actions)]
 
 
-def open_items(context: Context, *actions: str) -> list[WorkItem]:
+def open_items(context: Context, *actions: str) -> list[Demand]:
     """Return what is still to be done of these actions; mere advice does not count."""
     ruled_out = context.catalog.fact("cost.ruled-out").number()
     return [

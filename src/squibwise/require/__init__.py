@@ -1,4 +1,4 @@
-"""Rules to work items, each with its reasons, in a safe order."""
+"""Rules to demands, each with its reasons, in a safe order."""
 
 from squibwise.require.job import refuse_power
 from squibwise.require.work import work

@@ -156,8 +156,8 @@ class Reason(msgspec.Struct, frozen=True, kw_only=True):
     triggers: tuple[Trigger, ...]
 
 
-class Demand(msgspec.Struct, frozen=True, kw_only=True):
-    """One action on one component.
+class RuledDemand(msgspec.Struct, frozen=True, kw_only=True):
+    """What the rules ask for: one action on one component, before it is sorted into a demand.
 
     Attributes:
         probability: That at least one of its rules holds; the largest of them.
@@ -222,7 +222,7 @@ def read_limits(catalog: Catalog) -> Limits:
 
 def find_demands(
     asks: Sequence[Ask], own: Sequence[Ask], situation: Situation, redone: frozenset[str]
-) -> dict[str, Demand]:
+) -> dict[str, RuledDemand]:
     """Return every demand by item id, in the order of the car's components.
 
     Args:
@@ -239,7 +239,7 @@ def find_demands(
     replaced = {c: r[0].probability for (c, a), r in first.items() if a == REPLACE}
     later = msgspec.structs.replace(situation, replaced=replaced)
     second = _reasons((a for a in asks if a.is_second_pass), later, limits)
-    found: dict[str, Demand] = {}
+    found: dict[str, RuledDemand] = {}
     for component in situation.case.car.components:
         both = {a: first.get((component, a), []) + second.get((component, a), []) for a in ACTIONS}
         found |= {d.id: d for d in _settle(component, both, situation, limits, redone, ruled)}
@@ -313,7 +313,7 @@ def _settle(
     limits: Limits,
     redone: frozenset[str],
     ruled: frozenset[str],
-) -> list[Demand]:
+) -> list[RuledDemand]:
     """Return the demands on one component: the strictest rule wins over the milder ones."""
     by_action = {a: _demand(component, a, r) for a, r in reasons.items() if r}
     replace = by_action.get(REPLACE)
@@ -325,7 +325,7 @@ def _settle(
         by_action[REPLACE] = msgspec.structs.replace(replace, doubtful=True)
         by_action[INSPECT] = _at_least(by_action.get(INSPECT), replace, INSPECT)
     elif component in ruled and INSPECT not in by_action:
-        by_action[INSPECT] = Demand(component=component, action=INSPECT, probability=1.0)
+        by_action[INSPECT] = RuledDemand(component=component, action=INSPECT, probability=1.0)
     if INSPECT in by_action and component in situation.cleared and REPLACE not in by_action:
         inspected = by_action[INSPECT]
         by_action[KEEP] = msgspec.structs.replace(inspected, action=KEEP)
@@ -344,14 +344,14 @@ def _strictest_first(reason: Reason) -> tuple[float, int]:
     return -reason.probability, STRICTNESS.index(reason.ask.strict)
 
 
-def _demand(component: str, action: str, reasons: list[Reason]) -> Demand:
+def _demand(component: str, action: str, reasons: list[Reason]) -> RuledDemand:
     ordered = tuple(sorted(reasons, key=_strictest_first))
-    return Demand(
+    return RuledDemand(
         component=component, action=action, probability=ordered[0].probability, reasons=ordered
     )
 
 
-def _at_least(known: Demand | None, replace: Demand, action: str) -> Demand:
+def _at_least(known: RuledDemand | None, replace: RuledDemand, action: str) -> RuledDemand:
     """Return an inspection that is at least as needed as the doubtful replacement."""
     base = known or msgspec.structs.replace(replace, action=action)
     return msgspec.structs.replace(base, probability=max(base.probability, replace.probability))

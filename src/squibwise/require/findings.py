@@ -9,7 +9,7 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS
-from squibwise.model.work import Visit, WorkItem
+from squibwise.model.work import Demand, Visit
 from squibwise.require.conditions import find_soaked, was_flooded
 from squibwise.require.job import Job
 from squibwise.require.progress import KEY_ON_GATE, STEP, Progress
@@ -19,7 +19,7 @@ UNIT = "centre.control-unit"
 
 
 def list_findings(
-    job: Job, items: tuple[WorkItem, ...], visits: tuple[Visit, ...]
+    job: Job, items: tuple[Demand, ...], visits: tuple[Visit, ...]
 ) -> tuple[Finding, ...]:
     """Return every finding on the work list."""
     return (
@@ -95,7 +95,7 @@ def _key_on(progress: Progress) -> Iterator[Finding]:
 
 
 def _stages(
-    assessment: Assessment, items: tuple[WorkItem, ...], catalog: Catalog
+    assessment: Assessment, items: tuple[Demand, ...], catalog: Catalog
 ) -> Iterator[Finding]:
     likely = catalog.fact("require.likely").number()
     fired = {c.id for c in assessment.components if c.after_crash.fired >= likely}
@@ -114,7 +114,7 @@ def _stages(
             )
 
 
-def _cleared(case: Case, items: tuple[WorkItem, ...]) -> Iterator[Finding]:
+def _cleared(case: Case, items: tuple[Demand, ...]) -> Iterator[Finding]:
     asked = any(i.id == f"{UNIT}:replace" and not i.done for i in items)
     for e in case.evidence:
         if asked and isinstance(e, DoneWork) and e.what == "cleared" and e.component == UNIT:
@@ -139,7 +139,7 @@ def _loads(progress: Progress) -> Iterator[Finding]:
 
 
 def _strangers(
-    case: Case, items: tuple[WorkItem, ...], visits: tuple[Visit, ...], catalog: Catalog
+    case: Case, items: tuple[Demand, ...], visits: tuple[Visit, ...], catalog: Catalog
 ) -> Iterator[Finding]:
     known = {i.id for i in items} | {f"{c}:inspect" for c in case.car.components}
     known |= {o.id for v in visits for o in v.operations}

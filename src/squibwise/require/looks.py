@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.catalog.tasks import Tick
 from squibwise.model.names import split_component
-from squibwise.model.work import Operation, WorkItem
+from squibwise.model.work import Demand, Operation
 from squibwise.require.access import Way, is_in, is_open
 from squibwise.require.orders import Piece
 from squibwise.require.scope import Scope, is_inside, is_signed, list_places, to_minutes
@@ -39,7 +39,7 @@ def look(scope: Scope) -> Iterator[Operation]:
 
 
 def _closed_looks(
-    ticks: Sequence[Tick], asked: Mapping[str, WorkItem], left: set[str], scope: Scope
+    ticks: Sequence[Tick], asked: Mapping[str, Demand], left: set[str], scope: Scope
 ) -> Iterator[Operation]:
     """Yield the looks into areas that nothing opens, each counted only once somebody asks."""
     for tick in ticks:
@@ -50,7 +50,7 @@ def _closed_looks(
                 yield _asked_look(tick, at, [asked[c] for c in inside], scope)
 
 
-def _asked_look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
+def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Operation:
     """Return a look into a closed area, with what it takes to open and close it."""
     openings = [scope.job.catalog.tasks.openings[w] for w in tick.opens]
     minutes = sum(
@@ -93,7 +93,7 @@ def _is_bag(piece: Piece, scope: Scope) -> bool:
     return any(kinds[split_component(c).kind].family == "bag" for c in piece.key)
 
 
-def _look(tick: Tick, at: str, demands: Sequence[WorkItem], scope: Scope) -> Operation:
+def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Operation:
     way = _way_seen(tick, at, scope)
     word = f"look:{tick.id}-{at}" if at else f"look:{tick.id}"
     title = f"Look: {tick.title}" + (f", {at}" if at else "")

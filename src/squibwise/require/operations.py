@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Setting, Three
 from squibwise.model.names import SEATS, side_of, split_component
-from squibwise.model.work import Caution, Minutes, Operation, WorkItem
+from squibwise.model.work import Caution, Demand, Minutes, Operation
 from squibwise.require.access import Way, close_over, find_parted
 from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
@@ -337,7 +337,7 @@ def set_up(scope: Scope) -> Iterator[Operation]:
             yield _setting(setting, own, scope)
 
 
-def _setting(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> Operation:
+def _setting(setting: Setting, own: Sequence[Demand], scope: Scope) -> Operation:
     due = is_due(setting, own, scope)
     counted = due and own[0].kind != "ask"
     return Operation(
@@ -360,14 +360,14 @@ def _setting(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> Operati
     )
 
 
-def _setting_title(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> str:
+def _setting_title(setting: Setting, own: Sequence[Demand], scope: Scope) -> str:
     """Return what is set; where the unit stays, its record goes by the maker's route or not."""
     if setting.id == "program" and not scope.has("control-unit"):
         return own[0].title
     return setting.title
 
 
-def is_due(setting: Setting, own: Sequence[WorkItem], scope: Scope) -> bool:
+def is_due(setting: Setting, own: Sequence[Demand], scope: Scope) -> bool:
     """Is a setting due: what it follows is fitted or opened, or a rule asks for it after any crash.
 
     Args:

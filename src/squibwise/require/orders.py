@@ -11,7 +11,7 @@ from squibwise.model.car import Car, Price
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
 from squibwise.model.names import split_component
-from squibwise.model.work import DemandKind, Order, PriceRange, WorkItem
+from squibwise.model.work import Demand, DemandKind, Order, PriceRange
 
 KINDS: tuple[DemandKind, ...] = ("certain", "rule", "look-first", "ask")
 CATALOG_CURRENCY = "USD"
@@ -40,7 +40,7 @@ class Piece(msgspec.Struct, frozen=True, kw_only=True):
         return f"{self.assembly.id}@{self.place}"
 
 
-Asked = dict[str, tuple[Piece, list[WorkItem]]]
+Asked = dict[str, tuple[Piece, list[Demand]]]
 
 
 def find_pieces(car: Car, catalog: Catalog, apart: Sequence[str] = ()) -> tuple[Piece, ...]:
@@ -94,7 +94,7 @@ def find_piece(component: str, pieces: Iterable[Piece]) -> Piece | None:
 
 
 def list_orders(
-    demands: Iterable[WorkItem], pieces: Sequence[Piece], case: Case, catalog: Catalog
+    demands: Iterable[Demand], pieces: Sequence[Piece], case: Case, catalog: Catalog
 ) -> tuple[Order, ...]:
     """Return the order list: certain first, then by rule, by look, by asking.
 
@@ -141,11 +141,11 @@ def _gathered(asked: Asked) -> Asked:
     return kept
 
 
-def _is_sure(items: Sequence[WorkItem]) -> bool:
+def _is_sure(items: Sequence[Demand]) -> bool:
     return any(i.kind in ("certain", "rule") for i in items)
 
 
-def _order(piece: Piece, items: Sequence[WorkItem], case: Case, catalog: Catalog) -> Order:
+def _order(piece: Piece, items: Sequence[Demand], case: Case, catalog: Catalog) -> Order:
     lead = min(items, key=lambda i: (KINDS.index(i.kind), -i.needed))
     alike = [i for i in items if i.kind == lead.kind]
     assembly = piece.assembly
@@ -177,7 +177,7 @@ def _title(piece: Piece) -> str:
     return title if is_alone else f"{title}, {piece.place}"
 
 
-def _reasons(items: Iterable[WorkItem]) -> tuple[Because, ...]:
+def _reasons(items: Iterable[Demand]) -> tuple[Because, ...]:
     return tuple(dict.fromkeys(b for i in items for b in i.because))
 
 

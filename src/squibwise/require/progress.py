@@ -20,7 +20,7 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Recorder
 from squibwise.model.names import split_component
 from squibwise.model.report import Report
-from squibwise.model.work import WorkItem
+from squibwise.model.work import Demand
 
 STEP = "step:"
 LOADS_GATE = "loads-returned"
@@ -114,7 +114,7 @@ def _is_off_since(history: History, gate: str) -> bool:
     return signed_at is not None and off is not None and off[0] > signed_at[0]
 
 
-def is_done(item: WorkItem, assessment: Assessment, progress: Progress, catalog: Catalog) -> bool:
+def is_done(item: Demand, assessment: Assessment, progress: Progress, catalog: Catalog) -> bool:
     """Is an item on a component finished.
 
     A replacement counts only while the part that is now there is not itself more likely than
@@ -130,14 +130,14 @@ def is_done(item: WorkItem, assessment: Assessment, progress: Progress, catalog:
     return told and _last_done(item, progress) > _outdated_by(item, progress, catalog)
 
 
-def _last_done(item: WorkItem, progress: Progress) -> int:
+def _last_done(item: Demand, progress: Progress) -> int:
     """Return the place at which an item was last signed for, or named by work."""
     signed = last_signed(progress.history, item.id)
     done = [n for n, w in progress.history.works if w.item == item.id]
     return max([*done, signed[0] if signed else -1])
 
 
-def _outdated_by(item: WorkItem, progress: Progress, catalog: Catalog) -> int:
+def _outdated_by(item: Demand, progress: Progress, catalog: Catalog) -> int:
     """Return the place of the last thing that makes an inspection or a setting due again."""
     if item.action == "calibrate":
         return max(_replaced_before_setting(item, progress, catalog), default=-1)
@@ -147,9 +147,7 @@ def _outdated_by(item: WorkItem, progress: Progress, catalog: Catalog) -> int:
     return max(last_seen_bad(progress.history, item.component, catalog), *fitted, -1)
 
 
-def _replaced_before_setting(
-    item: WorkItem, progress: Progress, catalog: Catalog
-) -> tuple[int, ...]:
+def _replaced_before_setting(item: Demand, progress: Progress, catalog: Catalog) -> tuple[int, ...]:
     """Return the places at which something that a setting follows was last replaced."""
     own = split_component(item.component or "")
     setting = catalog.tasks.settings.get(own.kind)
@@ -227,7 +225,7 @@ def _clears_codes(work: DoneWork) -> bool:
     return work.what == "cleared" and work.component == "codes"
 
 
-def entry_for(item: WorkItem, catalog: Catalog) -> dict[str, str]:
+def entry_for(item: Demand, catalog: Catalog) -> dict[str, str]:
     """Return the entry that records an item as done; a gate is recorded by its own word."""
     if item.action == "replace":
         component = item.component or ""

@@ -13,9 +13,9 @@ from squibwise.model.evidence import DoneWork, Evidence, Look, Reading, Recorder
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import WEAK_BASES
-from squibwise.model.work import DemandKind, Order, Question, Saving, WorkItem
+from squibwise.model.work import Demand, DemandKind, Order, Question, Saving
 from squibwise.require.conditions import Situation, weigh_condition
-from squibwise.require.demands import CALIBRATE, REPLACE, Demand
+from squibwise.require.demands import CALIBRATE, REPLACE, RuledDemand
 from squibwise.require.job import Job
 
 YES, NO = "yes", "no"
@@ -43,7 +43,10 @@ class Sorted(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def sort_demand(
-    demand: Demand, by_profile: Mapping[str, Mapping[str, Demand]], situation: Situation, job: Job
+    demand: RuledDemand,
+    by_profile: Mapping[str, Mapping[str, RuledDemand]],
+    situation: Situation,
+    job: Job,
 ) -> Sorted:
     """Return the kind of a demand.
 
@@ -99,7 +102,7 @@ def sort_demand(
     return Sorted(kind="ask", p=p, profiles=asking, of_profiles=len(by_profile), question=word)
 
 
-def is_named(demand: Demand, situation: Situation) -> bool:
+def is_named(demand: RuledDemand, situation: Situation) -> bool:
     """Was a part named that asks for a demand: by a look, by a reading, by a line of a report.
 
     What only follows from other parts, or from a line that fits several, is never certain: a look
@@ -140,11 +143,11 @@ def _meant(line: CodeLine, sure: float) -> list[str]:
     return [c for c, weight in weights.items() if c and weight >= sure]
 
 
-def _surely(demand: Demand | None, job: Job) -> bool:
+def _surely(demand: RuledDemand | None, job: Job) -> bool:
     return demand is not None and demand.by_rule >= job.limits.likely
 
 
-def find_question(demand: Demand, situation: Situation, job: Job) -> RuleQuestion | None:
+def find_question(demand: RuledDemand, situation: Situation, job: Job) -> RuleQuestion | None:
     """Return the question of the catalogue that decides a demand after this crash."""
     name = split_component(demand.component)
     for question in job.catalog.rules.questions.values():
@@ -201,7 +204,7 @@ def read_answer(question: RuleQuestion, case: Case) -> str:
 
 def list_questions(
     job: Job,
-    demands: Iterable[WorkItem],
+    demands: Iterable[Demand],
     saves: Mapping[str, Saving],
 ) -> tuple[Question, ...]:
     """Return the questions worth asking: was there a crash, then by what an answer takes off.
@@ -211,7 +214,7 @@ def list_questions(
         demands: Every demand, each with the question that decides it.
         saves: What a no takes off the strictest list, by question.
     """
-    decides: dict[str, list[WorkItem]] = {}
+    decides: dict[str, list[Demand]] = {}
     for demand in demands:
         if demand.question:
             decides.setdefault(demand.question, []).append(demand)
@@ -228,7 +231,7 @@ def list_questions(
     return (*_before_all(job), *asked, *answered)
 
 
-def _worth(question: Question, decides: Iterable[WorkItem]) -> tuple[bool, float, float]:
+def _worth(question: Question, decides: Iterable[Demand]) -> tuple[bool, float, float]:
     """Return how much an answer is worth: open ones first, then by what a no likely takes off."""
     chance = max((d.needed for d in decides), default=0.0)
     parts = question.saves.parts
@@ -237,7 +240,7 @@ def _worth(question: Question, decides: Iterable[WorkItem]) -> tuple[bool, float
 
 
 def _question(
-    question: RuleQuestion, decides: Iterable[WorkItem], saves: Saving, case: Case
+    question: RuleQuestion, decides: Iterable[Demand], saves: Saving, case: Case
 ) -> Question:
     typical = YES if question.share >= 0.5 else NO
     return Question(

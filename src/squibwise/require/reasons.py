@@ -8,7 +8,7 @@ from squibwise.model.names import split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Caution
 from squibwise.require.conditions import Trigger
-from squibwise.require.demands import CALIBRATE, Demand, Reason
+from squibwise.require.demands import CALIBRATE, Reason, RuledDemand
 
 _VERBS = {
     "replace": "Replace",
@@ -36,7 +36,7 @@ def pick_cautions(ids: Iterable[str], catalog: Catalog) -> tuple[Caution, ...]:
     )
 
 
-def name_item(demand: Demand, catalog: Catalog) -> str:
+def name_item(demand: RuledDemand, catalog: Catalog) -> str:
     """Return the title of a demand, saying so when a look decides first."""
     if demand.action == CALIBRATE:
         setting = catalog.tasks.settings.get(split_component(demand.component).kind)
@@ -53,7 +53,7 @@ def name_chance(probability: float, catalog: Catalog) -> str:
     return f"{word.text} ({probability:.2f})"
 
 
-def give_reasons(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
+def give_reasons(demand: RuledDemand, catalog: Catalog) -> tuple[Because, ...]:
     """Return the reasons of a demand, each text once, the strongest first."""
     rules: dict[str, Because] = {}
     for reason in demand.reasons:
@@ -62,7 +62,7 @@ def give_reasons(demand: Demand, catalog: Catalog) -> tuple[Because, ...]:
 
 
 def tell_profiles(
-    demand: Demand, by_profile: Mapping[str, Mapping[str, Demand]]
+    demand: RuledDemand, by_profile: Mapping[str, Mapping[str, RuledDemand]]
 ) -> tuple[Because, ...]:
     """Return which profiles ask for an item; nothing when all of them surely do."""
     found = {n: asked[demand.id] for n, asked in by_profile.items() if demand.id in asked}

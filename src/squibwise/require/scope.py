@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.catalog.tasks import Three, Tick
 from squibwise.model.names import SEATS, SIDES, split_component
-from squibwise.model.work import Minutes, Order, WorkItem
+from squibwise.model.work import Demand, Minutes, Order
 from squibwise.require.access import FRONT, Way, close_over, find_ways, is_in
 from squibwise.require.conditions import weigh_any_fired
 from squibwise.require.job import Job
@@ -33,7 +33,7 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
     pieces: tuple[Piece, ...]
     changed: tuple[Piece, ...]
     orders: dict[str, Order]
-    demands: dict[str, WorkItem]
+    demands: dict[str, Demand]
     traced: tuple[str, ...] = ()
     ways: tuple[Way, ...] = ()
     taken_off: tuple[Piece, ...] = ()
@@ -55,7 +55,7 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
 def set_scope(
     job: Job,
     orders: Iterable[Order],
-    demands: dict[str, WorkItem],
+    demands: dict[str, Demand],
     pieces: tuple[Piece, ...],
 ) -> Scope:
     """Return what is done: orders that count, the openings they and the looks need.

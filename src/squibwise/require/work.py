@@ -13,18 +13,18 @@ from squibwise.model.names import split_component
 from squibwise.model.work import (
     Area,
     Caution,
+    Demand,
     Minutes,
     Operation,
     Order,
     Saving,
     Visit,
     Work,
-    WorkItem,
 )
 from squibwise.require.conditions import Situation
 from squibwise.require.demands import (
     Ask,
-    Demand,
+    RuledDemand,
     find_demands,
     gather_own_asks,
     gather_profile_asks,
@@ -54,8 +54,8 @@ class _Asked(msgspec.Struct, frozen=True, kw_only=True):
     """What is asked for: to be followed, and by each profile."""
 
     profile: str
-    followed: dict[str, Demand]
-    by_profile: dict[str, dict[str, Demand]]
+    followed: dict[str, RuledDemand]
+    by_profile: dict[str, dict[str, RuledDemand]]
     situation: Situation
 
 
@@ -115,7 +115,7 @@ def _ask(job: Job, own: tuple[Ask, ...]) -> _Asked:
     )
 
 
-def _demands(job: Job, asked: _Asked, pieces: tuple[Piece, ...]) -> dict[str, WorkItem]:
+def _demands(job: Job, asked: _Asked, pieces: tuple[Piece, ...]) -> dict[str, Demand]:
     fitted = _fitted(job, pieces)
     return {i: _demand(d, job, asked, fitted) for i, d in asked.followed.items()}
 
@@ -128,12 +128,12 @@ def _fitted(job: Job, pieces: tuple[Piece, ...]) -> frozenset[str]:
     )
 
 
-def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> WorkItem:
+def _demand(demand: RuledDemand, job: Job, asked: _Asked, fitted: frozenset[str]) -> Demand:
     catalog = job.catalog
     kind = sort_demand(demand, asked.by_profile, asked.situation, job)
     told = tell_profiles(demand, asked.by_profile) if asked.profile == UNKNOWN else ()
     settled = _settling(demand, kind, job)
-    item = WorkItem(
+    item = Demand(
         id=demand.id,
         action=demand.action,
         component=demand.component,
@@ -158,7 +158,7 @@ def _demand(demand: Demand, job: Job, asked: _Asked, fitted: frozenset[str]) -> 
     )
 
 
-def _settling(demand: Demand, kind: Sorted, job: Job) -> str:
+def _settling(demand: RuledDemand, kind: Sorted, job: Job) -> str:
     """Return what settles a demand: a look at the part or at what its rule hangs on, or a route."""
     if kind.rests_on and kind.rests_on != demand.component:
         look = settling_look(kind.rests_on, job.assessment, job.catalog)
@@ -179,14 +179,14 @@ _PASSES = {
 _POWER_GATES = ("unit-bolted", "power-safe")
 
 
-def _gates(demand: Demand, catalog: Catalog) -> tuple[str, ...]:
+def _gates(demand: RuledDemand, catalog: Catalog) -> tuple[str, ...]:
     """Return the gates of an action; a circuit is traced with the power on."""
     if demand.action == "replace":
         return catalog.tasks.work[split_component(demand.component).kind].gates
     return _POWER_GATES if demand.action == "trace" else ()
 
 
-def _caution_ids(demand: Demand, catalog: Catalog) -> tuple[str, ...]:
+def _caution_ids(demand: RuledDemand, catalog: Catalog) -> tuple[str, ...]:
     own = catalog.tasks.work[split_component(demand.component).kind].cautions
     if demand.action == "trace":
         return tuple(dict.fromkeys(("full-wait", "no-meter", "movement", *own)))
@@ -195,7 +195,7 @@ def _caution_ids(demand: Demand, catalog: Catalog) -> tuple[str, ...]:
     return ("key-on", *own) if demand.action == "calibrate" else own
 
 
-def _hints(demand: Demand, settled: str, job: Job) -> tuple[Because, ...]:
+def _hints(demand: RuledDemand, settled: str, job: Job) -> tuple[Because, ...]:
     if settled:
         return (Because(text=f"What settles it: {settled}"),)
     if demand.action == "inspect":
@@ -205,7 +205,7 @@ def _hints(demand: Demand, settled: str, job: Job) -> tuple[Because, ...]:
 
 
 def _orders(
-    job: Job, demands: Mapping[str, WorkItem], pieces: tuple[Piece, ...]
+    job: Job, demands: Mapping[str, Demand], pieces: tuple[Piece, ...]
 ) -> tuple[Order, ...]:
     wanted = [d for d in demands.values() if d.action == "replace"]
     return list_orders(wanted, pieces, job.case, job.catalog)
@@ -215,7 +215,7 @@ def _hours(
     job: Job,
     asked: _Asked,
     orders: tuple[Order, ...],
-    demands: dict[str, WorkItem],
+    demands: dict[str, Demand],
     pieces: tuple[Piece, ...],
 ) -> dict[str, Minutes]:
     """Return the open minutes of the job with less and with more of the order list."""
@@ -242,7 +242,7 @@ def _strictest(orders: tuple[Order, ...]) -> tuple[Order, ...]:
 
 
 def _whole_job(
-    job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
+    job: Job, orders: tuple[Order, ...], demands: dict[str, Demand], pieces: tuple[Piece, ...]
 ) -> Minutes:
     """Return the minutes of a whole job; its lines move together, so the range is of the sum."""
     likely = _likely(job, orders, demands, pieces)
@@ -252,7 +252,7 @@ def _whole_job(
 
 
 def _savings(
-    job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
+    job: Job, orders: tuple[Order, ...], demands: dict[str, Demand], pieces: tuple[Piece, ...]
 ) -> dict[str, Saving]:
     """Return what a no to each question takes off the strictest list."""
     strict = _strictest(orders)
@@ -270,18 +270,18 @@ def _savings(
 
 
 def _likely(
-    job: Job, orders: tuple[Order, ...], demands: dict[str, WorkItem], pieces: tuple[Piece, ...]
+    job: Job, orders: tuple[Order, ...], demands: dict[str, Demand], pieces: tuple[Piece, ...]
 ) -> int:
     return count_minutes(set_scope(job, orders, demands, pieces))
 
 
-def _list_items(visits: tuple[Visit, ...], demands: Mapping[str, WorkItem]) -> tuple[WorkItem, ...]:
+def _list_items(visits: tuple[Visit, ...], demands: Mapping[str, Demand]) -> tuple[Demand, ...]:
     """Return demands and steps in the order of the operations that do them.
 
     A demand that no operation does yet, because a look or an answer decides it first, stands
     before the final power.
     """
-    items: dict[str, WorkItem] = {}
+    items: dict[str, Demand] = {}
     inside: dict[str, tuple[str, ...]] = {}
     planned = {d for v in visits for o in v.operations for d in o.demands}
     for visit in visits:
@@ -299,7 +299,7 @@ def _list_items(visits: tuple[Visit, ...], demands: Mapping[str, WorkItem]) -> t
     return tuple(items.values())
 
 
-def _kept(word: str, demands: Mapping[str, WorkItem]) -> dict[str, WorkItem]:
+def _kept(word: str, demands: Mapping[str, Demand]) -> dict[str, Demand]:
     """Return the decision to keep a part, right behind the inspection that was signed."""
     component, _, action = word.rpartition(":")
     kept = demands.get(f"{component}:keep") if action == "inspect" else None
@@ -310,17 +310,17 @@ def _item(
     word: str,
     operation: Operation,
     before: tuple[str, ...],
-    demands: Mapping[str, WorkItem],
+    demands: Mapping[str, Demand],
     *,
     is_first: bool,
-) -> WorkItem:
+) -> Demand:
     minutes = operation.minutes.likely if is_first else 0
     if word in demands:
         gates = () if demands[word].done else operation.blocked_by
         return msgspec.structs.replace(
             demands[word], after=tuple(dict.fromkeys(before)), minutes=minutes, blocked_by=gates
         )
-    return WorkItem(
+    return Demand(
         id=word,
         action="do",
         component=None,
@@ -363,7 +363,7 @@ def _reopened(area: Area, words: set[str]) -> Area:
     return msgspec.structs.replace(area, operations=tuple(operations))
 
 
-def _not_counted(orders: tuple[Order, ...], demands: Mapping[str, WorkItem]) -> tuple[str, ...]:
+def _not_counted(orders: tuple[Order, ...], demands: Mapping[str, Demand]) -> tuple[str, ...]:
     named = [
         "structure and mounting surfaces",
         "paint",

@@ -326,7 +326,7 @@ def item(value: str, path: KeyPath, notes: Notes) -> bool:
 
 
 def passed(value: str, path: KeyPath, notes: Notes) -> bool:
-    """Say whether a check is a gate, a word of the release, a verdict or a work item."""
+    """Say whether a check is a gate, a word of the release, a verdict or a demand."""
     words = [*notes.catalog.tasks.gates, *RELEASE_WORDS, *ASKED_WORDS]
     words += [*notes.catalog.papers, *notes.catalog.questions]
     head, _, tail = value.partition(":")

@@ -38,10 +38,10 @@ PriceKey = Annotated[
     Meta(description="A component, a kind, a task or labour-hour.", extra={"check": "price-key"}),
 ]
 Item = Annotated[
-    str, Meta(description="Id of a work item, as `work` prints it.", extra={"check": "item"})
+    str, Meta(description="Id of a demand, as `work` prints it.", extra={"check": "item"})
 ]
 Passable = Annotated[
-    str, Meta(description="A gate, a step or a work item.", extra={"check": "passed"})
+    str, Meta(description="A gate, a step or a demand.", extra={"check": "passed"})
 ]
 CaseFolderFile = Annotated[
     str,
