@@ -168,6 +168,14 @@ def test_a_fault_that_comes_and_goes_needs_a_second_drive() -> None:
     assert traced(SEAT, first, fixed, back).next_test.kind == "test"
 
 
+@pytest.mark.parametrize("repair", ["renew:seat-plug", "renew:seat-harness", "replace:device"])
+def test_the_only_repair_of_a_cause_is_followed_by_a_second_drive_too(repair: str) -> None:
+    first = seen("driver.seat-bag", "open-or-high", "intermittent")
+    found = traced(SEAT, first, entered(repair, "fixed"))
+    assert (found.next_test.id, found.plan.action) == ("second-drive", "second-drive")
+    assert found.expected_minutes == found.next_test.minutes + found.next_test.hold_minutes
+
+
 def test_a_finished_search_tells_what_was_foretold_and_what_was_spent() -> None:
     found = traced(
         SEAT, seen("driver.seat-bag", "open-or-high"), entered("reseat:seat-plug", "fixed")

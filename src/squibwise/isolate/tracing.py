@@ -18,7 +18,7 @@ from squibwise.isolate.bench import (
 )
 from squibwise.isolate.cards import assumptions_of, card_of, confirming_card, findings_of, stop_card
 from squibwise.isolate.context import Context, context_of
-from squibwise.isolate.replay import Spent, Standing, fixes, replay
+from squibwise.isolate.replay import STAYS, Spent, Standing, fixes, replay
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
@@ -111,6 +111,8 @@ def trace(
     findings = (*standing.findings, *findings_of(case, search.context, standing, catalog))
     if standing.fixed or standing.exhausted:
         return _stopped(search, case, catalog, findings)
+    if standing.unconfirmed:
+        return _unconfirmed(search, case, catalog, findings)
     problem = plan_of(search, case, catalog)
     answer = plan(problem, limits or Limits(), over)
     benches: dict[str, Bench] = {t.id: t for t in search.tests}
@@ -181,10 +183,7 @@ def _left_out(standing: Standing, problem: Problem) -> float:
 def _card(
     answer: Answer, benches: dict[str, Bench], search: Search, wait: float, catalog: Catalog
 ) -> BenchCard:
-    standing = search.standing
-    if standing.unconfirmed:
-        return confirming_card(search.context, standing, catalog)
-    action = answer.tree.action
+    standing, action = search.standing, answer.tree.action
     if action is None:
         return stop_card(
             _VERIFIED, "Nothing is left to do on this circuit.", "", search.context, catalog
@@ -238,6 +237,30 @@ def _stopped(search: Search, case: Case, catalog: Catalog, findings: tuple[Findi
         lower_bound=0.0,
         greedy_minutes=0.0,
         foretold=_foretold(search, case, catalog) if standing.spent != Spent() else None,
+        spent=_spent(standing, case, catalog),
+        findings=findings,
+    )
+
+
+def _unconfirmed(
+    search: Search, case: Case, catalog: Catalog, findings: tuple[Finding, ...]
+) -> Trace:
+    """Return the trace of a fault that came and went and seems cured: the second drive is left."""
+    standing, context = search.standing, search.context
+    card = confirming_card(context, standing, catalog)
+    minutes = card.minutes + card.hold_minutes
+    stays = PlanNode(action="stop", title=_VERIFIED, p=1.0, minutes=0.0)
+    return Trace(
+        loop=context.loop,
+        hypotheses=_hypotheses(standing.suspects),
+        next_test=card,
+        plan=PlanNode(
+            action=card.id, title=card.title, p=1.0, minutes=minutes, branches={STAYS: stays}
+        ),
+        expected_minutes=minutes,
+        lower_bound=minutes,
+        greedy_minutes=minutes,
+        wait_minutes=wait_minutes(case, catalog),
         spent=_spent(standing, case, catalog),
         findings=findings,
     )
