@@ -1,5 +1,6 @@
 """The outer edge: pipes that close, files that cannot be written, narrow terminals."""
 
+import errno
 import shutil
 import subprocess
 import sys
@@ -131,3 +132,54 @@ def test_folders_nested_without_end_are_refused(run: Line, clover: Path, tmp_pat
     (clover / "evidence").joinpath(*["a"] * 25).mkdir(parents=True)
     for told in (run("release", clover, "-o", tmp_path / "r.pdf"), run("import", clover)):
         assert (told.code, "deep" in told.err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("error", "says"),
+    [
+        (MemoryError(), "there is not enough memory for this"),
+        (OSError(errno.EMFILE, "Too many open files", "x.toml"), "x.toml: Too many open files"),
+        (OSError(errno.EROFS, "Read-only file system"), "the system: Read-only file system"),
+        (FileNotFoundError(2, "No usable temporary directory found"), "no folder for temporary"),
+    ],
+)
+def test_what_the_machine_lacks_is_no_fault_of_the_program(
+    run: Line, monkeypatch: pytest.MonkeyPatch, error: Exception, says: str
+) -> None:
+    def fail(*_: object) -> None:
+        raise error
+
+    monkeypatch.setattr("squibwise.intake.read_report_file", fail)
+    told = run("read", "x")
+    assert (told.code, "fault in the program" in told.err) == (2, False)
+    assert says in told.err
+
+
+def test_links_that_go_round_in_the_evidence_stop_no_release(
+    run: Line, clover: Path, tmp_path: Path
+) -> None:
+    for one, other in (("a.txt", "b.txt"), ("b.txt", "a.txt")):
+        (clover / "evidence" / one).symlink_to(other)
+    assert run("release", clover, "-o", tmp_path / "r.pdf").code == 1
+    (tmp_path / "l.csv").symlink_to("l.csv")
+    told = run("screen", tmp_path / "l.csv")
+    assert (told.code, "did not foresee" in told.err) == (2, False)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "".join(f"k{n} = 1\n" for n in range(10_000)),
+        f"parts = [{', '.join(repr(str(n)) for n in range(10_000))}]\n",
+    ],
+)
+def test_an_entry_of_ten_thousand_values_is_refused_in_one_line(
+    run: Line, clover: Path, tmp_path: Path, more: str
+) -> None:
+    before = (clover / "case.toml").read_bytes()
+    block = '[[evidence]]\nkind = "circumstance"\nwhat = "flood"\npresent = true\n'
+    (tmp_path / "block.txt").write_text(block + more)
+    told = run("add", clover, tmp_path / "block.txt")
+    assert (told.code, "values; the most is 500" in told.err) == (2, True)
+    assert len(told.err) < 300
+    assert (clover / "case.toml").read_bytes() == before

@@ -84,7 +84,7 @@ def screen_file(
     """
     catalog = _catalog()
     fields = (*_OWN, *(f"fired.{c}" for c in list_charges(catalog)))
-    if source.resolve() == out.resolve():
+    if os.path.realpath(source) == os.path.realpath(out):
         raise InputError(
             f"{out} is the list itself.",
             remedy="Name another file with --out.",

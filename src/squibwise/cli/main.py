@@ -115,16 +115,14 @@ def main(arguments: Sequence[str]) -> int:
         code = cli.main(list(arguments), prog_name="squibwise", standalone_mode=False)
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
+    except (KeyboardInterrupt, click.Abort):
+        return _stopped()
     except Exception as error:  # noqa: BLE001 - the outermost edge: one message, whatever it was
         return _refused(error, arguments, as_json=as_json)
-    except KeyboardInterrupt:
-        return _stopped()
 
 
 def _refused(error: Exception, arguments: Sequence[str], *, as_json: bool) -> int:
     """Tell why a command line failed and return its exit code."""
-    if isinstance(error, click.Abort):
-        return _stopped()
     if isinstance(error, click.ClickException):
         output.refuse(error.format_message(), _usage(error), (), as_json=as_json)
         return 2
@@ -134,12 +132,44 @@ def _refused(error: Exception, arguments: Sequence[str], *, as_json: bool) -> in
         return error.exit_code
     if isinstance(error, OSError) and error.filename is None and error.errno in _UNWRITTEN:
         return _unwritten(error)
+    short = _lacking(error)
+    if short:
+        output.refuse(f"{short}.", _MAKE_ROOM, (), as_json=as_json)
+        return 2
     odd = [a for a in arguments if not _is_text(a)]
     if odd and isinstance(error, ValueError):
         message = f"{ascii(odd[0])[:80]} is no UTF-8 text; nothing was written."
         output.refuse(message, "Write it in letters that can be read.", (), as_json=as_json)
         return 2
     return _unforeseen(error, as_json=as_json)
+
+
+def _lacking(error: Exception) -> str:
+    """Return what the machine had too little of; empty when that is not what went wrong."""
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this"
+    if isinstance(error, OSError) and error.errno in _LACKING:
+        return f"{error.filename or 'the system'}: {error.strerror}"[:300]
+    no_place = isinstance(error, FileNotFoundError) and error.filename is None
+    return "no folder for temporary files can be written to" if no_place else ""
+
+
+_LACKING = frozenset(
+    getattr(errno, name)
+    for name in (
+        "ENOSPC",
+        "EDQUOT",
+        "EFBIG",
+        "EMFILE",
+        "ENFILE",
+        "EROFS",
+        "EAGAIN",
+        "ENOMEM",
+        "EIO",
+    )
+    if hasattr(errno, name)
+)
+_MAKE_ROOM = "Make room, close other programs, or choose another folder; then try again."
 
 
 def _is_text(argument: str) -> bool:

@@ -32,6 +32,7 @@ from squibwise.model.case import Case
 from squibwise.model.work import Work
 
 MARK = "squibwise:"
+_MOST_VALUES = 500  # of one entry; the library that writes them slows down with their square
 _MOST_TOLD = 3
 
 Pairs = Mapping[str, Any]
@@ -225,12 +226,22 @@ def _array(holder: Any, key: str) -> AoT:  # noqa: ANN401 - a document or one of
 
 
 def _table(pairs: Pairs, mark: str) -> TomlTable:
+    count = _count_values(dict(pairs))
+    if count > _MOST_VALUES:
+        told = f"one entry holds {count:,} values; the most is {_MOST_VALUES:,}."
+        raise InputError(told, remedy="Nothing was written. Write several entries.")
     table = tomlkit.table()
     for key, value in pairs.items():
         table.add(key, value)
     table.comment(mark)
     table.add(tomlkit.nl())
     return table
+
+
+def _count_values(value: object) -> int:
+    if isinstance(value, dict):
+        return sum(map(_count_values, value.values()))
+    return sum(map(_count_values, value)) if isinstance(value, list | tuple) else 1
 
 
 def _tables(document: tomlkit.TOMLDocument) -> list[Any]:

@@ -71,13 +71,13 @@ def refuse_places(
         InputError: A place is guarded, is no plain file, lies in no folder, or holds something
             that may not be replaced.
     """
-    kept = [(path.resolve(), _identity(path)) for path in guarded]
+    kept = [(os.path.realpath(path), _identity(path)) for path in guarded]
     for place in places:
         if not place.parent.is_dir():
             remedy = "Name a file in a folder that exists."
             raise InputError(f"'{place}' cannot be written: no such folder.", remedy=remedy)
-        here = _identity(place)
-        if any(place.resolve() == path or (here and here == mark) for path, mark in kept):
+        here, real = _identity(place), os.path.realpath(place)
+        if any(real == path or (here and here == mark) for path, mark in kept):
             message = f"'{place}' is evidence or the case file; it is never written over."
             raise InputError(message, remedy="Choose another name.")
         if not os.path.lexists(place):
