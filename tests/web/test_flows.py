@@ -184,7 +184,7 @@ def test_a_bid_sheet_is_filled_in_and_answered(show: Show) -> None:
     for box in page.locator("input[name^=nil-]").all():
         box.check()
     page.get_by_role("button", name="Work out the bid").click()
-    expect(page.get_by_role("heading", name="The bid")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="The bid", exact=True)).to_be_visible(timeout=60_000)
     expect(
         page.locator("details", has=page.locator("input[name=resale-low]"))
     ).not_to_have_attribute("open", "")

@@ -27,7 +27,7 @@ _QUANTILES = (
     (0.8, "4 in 5 below"),
     (0.95, "19 in 20"),
 )
-_SHOWN, _BAR = 6, 30
+_SHOWN, BAR = 6, 30
 _VERDICTS = {
     "bid-up-to": "Bid up to {limit}, not a step more.",
     "do-not-bid": "Do not bid.",
@@ -138,7 +138,7 @@ def _drivers(answer: BidLimit) -> Section | None:
     rows = tuple(
         (
             _LINES.get(d.what, d.what),
-            "#" * max(1, round(_BAR * d.share / most)),
+            "#" * max(1, round(BAR * d.share / most)),
             percent(d.share),
             bare_sum(d.mean),
         )

@@ -14,6 +14,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.screens import LANGUAGES, say
 from squibwise.present.phrases import in_words, standing
 from squibwise.present.tell_bench import make_job
+from squibwise.present.tell_bid import BAR
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.sessions import Session
 
@@ -37,7 +38,11 @@ def templates() -> Environment:
         "outcome": _outcome,
         "moment": lambda at: str(at)[:16].replace("T", " "),
     }
-    made.globals |= {"static": static_path, "once": lambda: secrets.token_urlsafe(12)}
+    made.globals |= {
+        "bar_width": BAR,
+        "static": static_path,
+        "once": lambda: secrets.token_urlsafe(12),
+    }
     return made
 
 

@@ -16,10 +16,11 @@ from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.writing import NewFile, write_files
 from squibwise.intake import market_files
-from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ShopTerms
+from squibwise.intake.offers import read_offers
+from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ScheduledTask, ShopTerms
 from squibwise.model.work import Order
 from squibwise.plan import list_needs, list_requests, plan_buying
-from squibwise.present.figures import bare_sum, percent
+from squibwise.present.figures import bare_sum, minutes, percent
 from squibwise.present.tell_buying import tell_buying
 from squibwise.present.tell_cost import tell_sums
 from squibwise.present.tell_orders import (
@@ -36,8 +37,8 @@ from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, changing, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
-SHEETS = ("offers.csv", "offers.xlsx")
-CHART_WIDTH, ROW, CURVE_HEIGHT = 640.0, 24.0, 180.0
+SHEETS, TERMS = ("offers.csv", "offers.xlsx"), "buying.toml"
+CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 170.0
 
 
 def orders(request: Request) -> Response:
@@ -116,10 +117,9 @@ def buying(request: Request) -> Response:
             opened,
             step="order",
             telling=tell_buying(opened.case, answer, terms, today, bench.catalog),
-            bars=_bars(best),
             days=_days(best),
             width=CHART_WIDTH,
-            row=ROW,
+            day_row=DAY_ROW,
             curve=_curve(answer.curve),
             curve_height=CURVE_HEIGHT,
         )
@@ -134,41 +134,54 @@ async def buying_progress(request: Request) -> Response:
 
 def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:
     with connected(bench.place) as garage:
-        content = store.content(garage, opened.id, (*SHEETS, "buying.toml"))
+        content = store.content(garage, opened.id, (*SHEETS, TERMS))
+    name = next((n for n in SHEETS if n in content), "")
+    if not name:
+        raise InputError("No offers were handed in.", remedy="Hand in a sheet of offers first.")
+    sheet = read_offers(content[name], name, bench.catalog, opened.case.currency, {})
     with TemporaryDirectory(prefix="squibwise-") as place:
-        folder = Path(place)
-        for name, data in content.items():
-            (folder / name).write_bytes(data)
-        file = market_files.find_offers(folder)
-        sheet = market_files.load_offers(file, bench.catalog, opened.case.currency, {})
-        terms = market_files.load_terms(folder / "buying.toml", must_be_there=False)
+        file = Path(place) / TERMS
+        if TERMS in content:
+            file.write_bytes(content[TERMS])
+        terms = market_files.load_terms(file, must_be_there=False)
     todo = bench.whole(opened).todo
     return plan_buying(opened.case, todo, sheet, terms, bench.catalog, dt.date.today()), terms
 
 
-def _bars(plan: BuyPlan) -> list[dict[str, Any]]:
-    """Return a bar for each operation of the day chart."""
-    end = max((t.end for t in plan.schedule), default=1)
+def _days(plan: BuyPlan) -> list[dict[str, Any]]:
+    """Return a row of the day chart for each day of work: its operations at their minutes."""
+    by_day: dict[int, list[ScheduledTask]] = {}
+    for task in plan.schedule:
+        by_day.setdefault(task.day, []).append(task)
+    longest = max((_ends(t) for t in plan.schedule), default=0) or 1
+    hands = max((t.technician for t in plan.schedule), default=1) or 1
     return [
         {
-            "x": CHART_WIDTH * t.start / end,
-            "w": max(3.0, CHART_WIDTH * (t.end - t.start) / end),
-            "y": ROW * n,
-            "title": t.title,
-            "outside": t.outside,
-            "left": t.start / end < 0.5,
+            "day": day,
+            "y": DAY_ROW * row,
+            "operations": len(tasks),
+            "time": minutes(sum(t.end - t.start for t in tasks if not t.outside)),
+            "bars": [_bar(t, longest, DAY_ROW * row, hands) for t in tasks],
         }
-        for n, t in enumerate(sorted(plan.schedule, key=lambda t: t.start))
+        for row, (day, tasks) in enumerate(sorted(by_day.items()))
     ]
 
 
-def _days(plan: BuyPlan) -> list[dict[str, Any]]:
-    """Return where each day of work begins on the chart."""
-    end = max((t.end for t in plan.schedule), default=1)
-    first: dict[int, int] = {}
-    for task in plan.schedule:
-        first[task.day] = min(task.start, first.get(task.day, task.start))
-    return [{"day": d, "x": CHART_WIDTH * at / end} for d, at in sorted(first.items())]
+def _ends(task: ScheduledTask) -> int:
+    return task.minute + task.end - task.start
+
+
+def _bar(task: ScheduledTask, longest: int, top: float, hands: int) -> dict[str, Any]:
+    """Return an operation on the row of its day, one below the other where several work."""
+    tall = BAR / hands
+    return {
+        "x": CHART_WIDTH * task.minute / longest,
+        "w": max(2.0, CHART_WIDTH * (task.end - task.start) / longest - 1.0),
+        "y": top + DAY_ROW - BAR - 4.0 + tall * max(0, task.technician - 1),
+        "h": tall - 1.0,
+        "title": task.title,
+        "outside": task.outside,
+    }
 
 
 def _curve(points: Sequence[CurvePoint]) -> list[dict[str, Any]]:
@@ -180,7 +193,7 @@ def _curve(points: Sequence[CurvePoint]) -> list[dict[str, Any]]:
     wide, tall = max(days) - min(days) or 1, max(sums) - min(sums) or 1
     return [
         {
-            "x": 60.0 + (CHART_WIDTH - 120.0) * (p.day - min(days)) / wide,
+            "x": 40.0 + (CHART_WIDTH - 80.0) * (p.day - min(days)) / wide,
             "y": 30.0 + (CURVE_HEIGHT - 70.0) * (max(sums) - p.cost.minor) / tall,
             "day": p.day,
             "sum": bare_sum(p.cost),

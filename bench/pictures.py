@@ -1,0 +1,61 @@
+"""Take the pictures of the tour again, from the demo cars at the bench in a real browser.
+
+python bench/pictures.py [--to docs/pictures]
+"""
+
+import argparse
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+from paint import BROWSERS, FLAGS, new_phone, serve
+from playwright.sync_api import BrowserContext, Page, sync_playwright
+
+LAPTOP = {"width": 1280, "height": 800}
+ON_A_LAPTOP = {"car": "/car/harrow-07", "orders": "/car/harrow-07/order"}
+ON_A_PHONE = {
+    "nearer": "/car/harrow-07?near=middle-left",
+    "part": "/car/harrow-07/part/driver.front-bag",
+    "card": "/car/burdock-09/trace/passenger.front-bag",
+    "work": "/car/harrow-07/work",
+    "gates": "/car/harrow-07/prove",
+}
+SHOWN_FIRST = {"nearer": "#picture"}
+"""What is brought to the top of a picture; the top of the page otherwise."""
+
+
+def take(within: BrowserContext, pages: dict[str, str], folder: Path) -> None:
+    """Take a picture of each page as it is first seen."""
+    page = within.new_page()
+    for name, path in pages.items():
+        page.goto(path, wait_until="networkidle")
+        _bring_up(page, SHOWN_FIRST.get(name))
+        page.screenshot(path=folder / f"{name}.png")
+    page.close()
+
+
+def _bring_up(page: Page, selector: str | None) -> None:
+    if selector:
+        script = "e => window.scrollTo(0, e.getBoundingClientRect().top + window.scrollY - 90)"
+        page.locator(selector).evaluate(script)
+
+
+def main() -> None:
+    """Take them all."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--to", type=Path, default=Path(__file__).parents[1] / "docs" / "pictures")
+    asked = parser.parse_args()
+    browser_path = next((p for b in BROWSERS if (p := shutil.which(b))), None)
+    if browser_path is None:
+        sys.exit("no Chromium: apt-get install chromium")
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=browser_path, args=FLAGS.split())
+        address = serve(Path(folder) / "garage.db")
+        take(browser.new_context(viewport=LAPTOP, base_url=address), ON_A_LAPTOP, asked.to)
+        take(new_phone(browser, address), ON_A_PHONE, asked.to)
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
