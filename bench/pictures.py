@@ -7,13 +7,17 @@ import argparse
 import shutil
 import sys
 import tempfile
+from io import BytesIO
 from pathlib import Path
 
-from paint import BROWSERS, FLAGS, new_phone, serve
+from PIL import Image
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 
+from paint import BROWSERS, FLAGS, new_phone, serve
+
+COLOURS = 48  # enough for flat colours, a third of the bytes
 LAPTOP = {"width": 1280, "height": 800}
-ON_A_LAPTOP = {"car": "/car/harrow-07", "orders": "/car/harrow-07/order"}
+ON_A_LAPTOP = {"car": "/car/harrow-07"}
 ON_A_PHONE = {
     "nearer": "/car/harrow-07?near=middle-left",
     "part": "/car/harrow-07/part/driver.front-bag",
@@ -31,7 +35,8 @@ def take(within: BrowserContext, pages: dict[str, str], folder: Path) -> None:
     for name, path in pages.items():
         page.goto(path, wait_until="networkidle")
         _bring_up(page, SHOWN_FIRST.get(name))
-        page.screenshot(path=folder / f"{name}.png")
+        shot = Image.open(BytesIO(page.screenshot())).convert("RGB")
+        shot.quantize(COLOURS, dither=Image.Dither.NONE).save(folder / f"{name}.png", optimize=True)
     page.close()
 
 

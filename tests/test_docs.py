@@ -17,6 +17,20 @@ def test_the_examples_of_the_python_page_run() -> None:
     assert found.failed == 0
 
 
+def test_the_examples_of_the_page_on_adding_stand_in_the_catalogue_and_run() -> None:
+    page = DOCS / "adding.md"
+    blocks = re.findall(r"```(?:toml|tsv)\n(.*?)```", page.read_text(encoding="utf-8"), re.DOTALL)
+    data = ROOT / "src" / "squibwise" / "catalog" / "data"
+    files = [
+        p.read_text(encoding="utf-8") for p in data.rglob("*") if p.suffix in (".toml", ".tsv")
+    ]
+    assert len(blocks) >= 6
+    assert [b for b in blocks if not any(b.strip() in text for text in files)] == []
+    found = doctest.testfile(str(page), module_relative=False, verbose=False)
+    assert found.attempted >= 5
+    assert found.failed == 0
+
+
 def test_pictures_are_few_and_small_and_all_are_shown() -> None:
     pictures = sorted((DOCS / "pictures").iterdir())
     text = "".join(p.read_text(encoding="utf-8") for p in DOCS.glob("*.md"))
