@@ -191,3 +191,13 @@ def test_curing_by_handling_then_another_step_reopens_the_search() -> None:
     back = Entered(id="b", loop=BAG, test="second-scan", outcome="comes-back")
     assert searched(BAG, low(), cured).fixed == "a"
     assert searched(BAG, low(), cured, back).fixed == ""
+
+
+def test_an_outcome_without_a_time_is_told_where_other_entries_have_one() -> None:
+    look = Entered(id="t1", loop=BAG, test="look:device-plug", outcome="fine")
+    elsewhere = msgspec.structs.replace(look, loop="driver.front-bag/1")
+    timed = msgspec.structs.replace(look, time=TUESDAY)
+    assert "outcome-no-time" in codes(low(MONDAY), look)
+    assert "outcome-no-time" not in codes(low(MONDAY), timed)
+    assert "outcome-no-time" not in codes(low(MONDAY), elsewhere)
+    assert "outcome-no-time" not in codes(low(), look)

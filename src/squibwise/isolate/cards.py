@@ -8,7 +8,8 @@ from squibwise.isolate.context import Context
 from squibwise.isolate.replay import AGAIN, BACK, STAYS, Standing
 from squibwise.model.belief import Assumption, Because
 from squibwise.model.case import Case
-from squibwise.model.evidence import SubstituteLoad
+from squibwise.model.evidence import SubstituteLoad, TestOutcome
+from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.report import Report
 from squibwise.model.trace import BenchCard, CardStep
@@ -267,7 +268,7 @@ def findings_of(
     """Return what a mechanic must know before trusting the answer."""
     found = [*_about_report(context), *_about_record(case, context)]
     found += _about_voltage(context, catalog)
-    found += _about_work(context)
+    found += [*_about_work(context), *_about_times(case, context)]
     if context.load_out:
         found.append(_load_out(context))
     if context.twin_fired >= _LIKELY and (context.fired or 0.0) < _SURE:
@@ -344,6 +345,27 @@ def _about_work(context: Context) -> list[Finding]:
             message=f"Work was done on this loop after the fault was last read: "
             f"{', '.join(context.unverified)}.",
             remedy="Scan again: the fault may be cured.",
+        )
+    ]
+
+
+def _about_times(case: Case, context: Context) -> list[Finding]:
+    """Return that an outcome needs a time where entries have them: its order depends on it."""
+    if all(e.time is None for e in case.evidence):
+        return []
+    own = split_loop(context.loop)
+    outcomes = [e for e in case.evidence if isinstance(e, TestOutcome) and e.time is None]
+    untimed = [e for e in outcomes if split_loop(e.loop) == own]
+    if not untimed:
+        return []
+    return [
+        Finding(
+            code="outcome-no-time",
+            severity="note",
+            message=f"{', '.join(e.test for e in untimed)} of {context.loop}: the outcome has no "
+            "time, so it counts as done when the entry written before it was.",
+            remedy="Add a line `time = ...` to it; only then is it sure what came before what.",
+            origin=untimed[0].origin,
         )
     ]
 
