@@ -194,3 +194,84 @@ def test_words_with_signs_in_them_are_put_right() -> None:
     )
     told = [(ln.kind, ln.fault) for ln in _read(text).lines]
     assert told[1] == ("curtain", "short-to-ground")
+
+
+@pytest.mark.parametrize(
+    ("tail", "status"),
+    [
+        ("Fehler momentan vorhanden: ja", ("present",)),
+        ("Fehler momentan vorhanden: nein", ("stored",)),
+        ("present: no", ("stored",)),
+        ("present: yes", ("present",)),
+        ("intermittent: no", ()),
+    ],
+)
+def test_a_status_that_is_answered_yes_or_no(tail: str, status: tuple[str, ...]) -> None:
+    (line,) = _read(f"B5310  driver airbag stage 1 open circuit   {tail}\n").lines
+    assert (line.status, line.present) == (status, True)
+
+
+def test_tags_of_languages_say_nothing_of_the_car() -> None:
+    text = (
+        "[DE] Fahrerairbag Stufe 2 hochohmig, B0501\n[FR] boucle AR gauche en court-circuit, B0502\n"
+        "[IT] tendina destra interrotta, B0503\n[EN] crash logged, B0508\n"
+    )
+    assert [(ln.place, ln.fault) for ln in _read(text).lines] == [
+        ("driver", "open-or-high"),
+        ("row2-left", "low-or-short"),
+        ("right", "open-or-high"),
+        ("centre", "event-recorded"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("the lamp does 1 blink then 9 blinks", "1-9"),
+        ("van: 2 destellos largos y 5 cortos", "25"),
+        ("saloon: the lamp blinks 1, 1, 6. unit", "1-1-6"),
+        ("taxi: 3 4, 3 4, 3 4 (and on)", "3-4"),
+    ],
+)
+def test_blinks_are_counted_in_every_dress(line: str, code: str) -> None:
+    assert _codes(f"flash code 32 first\nlamp flashes 4-1\n{line}\n") == ["32", "4-1", code]
+
+
+def test_a_decorated_heading_tells_of_the_past() -> None:
+    text = (
+        "== CURRENT ==\nB1F01 driver bag 1 open\n== NOT RUN ==\nB1F30 passenger weight sensor\n"
+        "== CLEARED TODAY, DID NOT RETURN ==\nB1F38 battery voltage low\n"
+    )
+    assert [(ln.status, ln.present) for ln in _read(text).lines] == [
+        (("present",), True),
+        (("not-tested",), True),
+        (("cleared",), False),
+    ]
+
+
+def test_faults_told_for_both_share_their_status() -> None:
+    text = "driver airbag 1 open, driver airbag 2 open (both current)\nleft curtain short\n"
+    assert [ln.status for ln in _read(text).lines] == [("present",), ("present",), ()]
+
+
+def test_five_digits_with_words_of_their_own_are_codes_in_running_text() -> None:
+    text = "He wrote: 41207 driver airbag circuit open, 41211 right front belt tensioner open,\n"
+    assert _codes(text) == ["41207", "41211"]
+
+
+def test_what_lies_under_the_wheel_is_no_low_value() -> None:
+    (line,) = _read("B431C contactor giratorio bajo volante, circuito abierto\n").lines
+    assert line.fault == "open-or-high"
+
+
+def test_a_side_puts_a_roll_bar_behind_the_seat_of_that_side() -> None:
+    left, none = _read("B5310 roll bar left open circuit\nB5311 roll bar open circuit\n").lines
+    assert (left.place, none.place) == ("row2-left", "centre")
+
+
+def test_lines_that_go_on_with_anothers_unit_stay_its_own() -> None:
+    text = (
+        "Airbag unit: B5D10 driver airbag open\nDash: B5C01 airbag lamp circuit,\n"
+        "      U1C2F airbag message invalid\n"
+    )
+    assert [ln.unit for ln in _read(text).lines] == ["restraint", "other", "other"]

@@ -323,3 +323,24 @@ def test_the_size_of_a_picture_is_read_from_its_head(data: bytes) -> None:
 def test_records_go_through_the_helpers_answer_unchanged() -> None:
     found = extract(b"a;b;c\nB0001;x;y\n", "t.csv")
     assert msgspec.json.decode(msgspec.json.encode(found), type=type(found)) == found
+
+
+# Source: HTML Living Standard 4.9.11, attribute rowspan: a cell reaches down over further rows.
+def test_a_cell_that_reaches_over_rows_stands_in_each_of_them() -> None:
+    page = (
+        "<html><body><table>\n<tr><th>Side</th><th>Part</th><th>DTC</th></tr>\n"
+        "<tr><td rowspan='2'>Left</td><td>Belt</td><td>B3A10</td></tr>\n"
+        "<tr><td>Curtain</td><td>B3A16</td></tr>\n"
+        "<tr><td>Right</td><td rowspan=2>Belt</td><td>B3A21</td></tr>\n"
+        "<tr><td>Far</td><td>B3A22</td></tr></table><table><tr><td>x</td><td>y</td></tr></table>"
+        "</body></html>"
+    )
+    rows = [line.cells for line in extract(page.encode(), "page.html").lines]
+    assert rows == [
+        ("Side", "Part", "DTC"),
+        ("Left", "Belt", "B3A10"),
+        ("Left", "Curtain", "B3A16"),
+        ("Right", "Belt", "B3A21"),
+        ("Far", "Belt", "B3A22"),
+        ("x", "y"),
+    ]

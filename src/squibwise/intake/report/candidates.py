@@ -113,6 +113,8 @@ def spots(kind: str, words: Words, allowed: tuple[str, ...], hand: Hand) -> tupl
     else:
         found = _zone_spots(kind, words, hand, allowed)
     fitting = tuple(s for s in found if s.place in allowed and s.weight > 0.0)
+    if not fitting and (kind in CENTRAL or len(words.sides & {"left", "right"}) == 1):
+        fitting = _zone_spots(kind, words, hand, allowed)  # a roll bar sits behind the front seats
     total = sum(s.weight for s in fitting)
     return tuple(msgspec.structs.replace(s, weight=s.weight / total) for s in fitting)
 

@@ -11,7 +11,14 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.lines import without_codes, words_of
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import FAULT_WORDS, OWN_PARTS, TELLS, Words, stands_alone
+from squibwise.intake.report.words import (
+    FAULT_WORDS,
+    OWN_PARTS,
+    TELLS,
+    Words,
+    add_status,
+    stands_alone,
+)
 
 _ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
 _THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
@@ -101,6 +108,10 @@ def _shared(texts: list[str]) -> list[str]:
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
     pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
+    everyone = _OF_ALL.search(line.text)
+    for piece in pieces if everyone is not None else ():
+        for status in line.words.statuses:
+            add_status(piece, status)  # "(both current)"
     own = [p for p in pieces if stands_alone(p)]
     senses = own if len(own) > 1 else [line.words]
     return [single for words in senses for single in _stages(words)]

@@ -80,19 +80,6 @@ _STATUS = re.compile(
 )
 _OR = re.compile(r"\s+(?:or|oder|ou|o|lub|albo)\s+")
 _BETWEEN = 3  # words that may stand between two notations of one code
-_THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
-_THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
-_PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
-_TWO_BYTES = 4  # hex digits
-_HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4}(?:[0-9A-F]{2})?)(?![\w:/]|[.-]\w)")
-_SIX_TOLD = re.compile(r":\s*(\d{6})(?=,?\s+[^\W\d]{4})")
-_THREES = re.compile(
-    r":\s*(?:[^\W\d]+\s){0,2}(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$"
-    r"|(?:^|(?<=[:,;]\s)|(?<=\b(?:und|and)\s))\d{3}(?=\s+[^\W\d]{6})"
-)
-_FIVE_ANYWHERE = re.compile(  # 01632 960112 is a telephone
-    r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b|\s(?:\d{3,4}|\d{6})\b)"
-)
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _MAKER = re.compile(r"(DF\d{3})" + _END)
 _RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
@@ -148,48 +135,6 @@ def find_codes(text: str) -> tuple[Code, ...]:
     if leading is not None:
         found.append(leading)
     return merge_twins(found, text)
-
-
-def find_maker_number(text: str) -> Code | None:
-    """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
-    match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
-    return None if match is None else undecided(match, "maker", (match.group(1),))
-
-
-def find_hexes(text: str) -> tuple[Code, ...]:
-    """Return every number of two or three bytes with a letter among them, wherever it stands."""
-    found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
-    mixed = [m for m in found if _is_numeric(m.group(1)) and not m.group(1).isalpha()]
-    return tuple(
-        undecided(m, "amid", (m.group(1),)) if len(m.group(1)) > _TWO_BYTES else _two_bytes(m)
-        for m in mixed
-    )
-
-
-def find_fives(text: str) -> tuple[Code, ...]:
-    """Return numbers of five digits that are listed, or one of six behind a colon."""
-    told = _SIX_TOLD.search(text)
-    if told is not None:
-        return (undecided(told, "decimal", (told.group(1),)),)
-    found = list(_FIVE_ANYWHERE.finditer(text))
-    listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith((":", " =")))
-    return tuple(undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
-
-
-def _two_bytes(match: re.Match[str]) -> Code:
-    """A maker's four digits; from 8 on they are two bytes of a body or network code too."""
-    digits = match.group(1).upper()
-    if digits[0] in "89ABCDEF":
-        return _hex_token(digits, match.start(), match.end(), None)
-    return undecided(match, "maker", (digits,))
-
-
-def find_threes(text: str) -> tuple[Code, ...]:
-    """Return three-digit numbers listed at the end of a line, or each before its own words."""
-    plain = re.compile(r"(?<!\d)(\d{3})(?!\d)")
-    listed = list(_THREES.finditer(text.rstrip()))
-    found = (m for one in listed for m in plain.finditer(text, one.start(), one.end()))
-    return tuple(undecided(m, "maker", (m.group(1),)) for m in found)
 
 
 def find_status_byte(text: str) -> int | None:
@@ -289,11 +234,12 @@ def _find_prefixed(text: str, taken: list[Code]) -> list[Code]:
     for match in _HEX_PREFIXED.finditer(text):
         if not overlaps(match.start(), match.end(), taken):
             digits = match.group(1).upper()
-            found.append(_hex_token(digits, match.start(), match.end(), None))
+            found.append(hex_token(digits, match.start(), match.end(), None))
     return found
 
 
-def _hex_token(digits: str, start: int, end: int, status: str | None) -> Code:
+def hex_token(digits: str, start: int, end: int, status: str | None) -> Code:
+    """Return two or three bytes, as hex digits, as a token of the code that they stand for."""
     return Code(
         start=start,
         end=end,
@@ -318,19 +264,19 @@ def _find_leading(text: str, taken: list[Code]) -> Code | None:
 def _hex_at(text: str, at: int) -> Code | None:
     match = _BYTES.match(text, at)
     if match:
-        return _hex_token("".join(match.groups()[:3]).upper(), at, match.end(), match.group(4))
+        return hex_token("".join(match.groups()[:3]).upper(), at, match.end(), match.group(4))
     match = _HEX_SPLIT.match(text, at)
     if match and not _NOT_A_BYTE.match(text, match.end()):
         digits = (match.group(1) + match.group(2)).upper()
-        return _hex_token(digits, at, match.end(), match.group(3))
+        return hex_token(digits, at, match.end(), match.group(3))
     match = _HEX24.match(text, at)
     if match and _is_hex(match):
         return _whole(match)
     match = _HEX16.match(text, at)
-    if match and _is_numeric(match.group(1)):
+    if match and is_numeric(match.group(1)):
         digits = match.group(1).upper()
         if not digits.isdecimal():
-            return _hex_token(digits, at, match.end(), None)
+            return hex_token(digits, at, match.end(), None)
         return undecided(match, "hex16", (sae_code(int(digits, 16)), digits))
     return None
 
@@ -343,14 +289,14 @@ def _whole(match: re.Match[str]) -> Code:
     return msgspec.structs.replace(token, status_byte=int(status, 16) if status else None)
 
 
-def _is_numeric(digits: str) -> bool:
-    """Hex digits that are no word or abbreviation with a number, such as DAB1."""
+def is_numeric(digits: str) -> bool:
+    """Tell whether hex digits are no word or abbreviation with a number, such as DAB1."""
     return digits[0].isdecimal() or sum(c.isdecimal() for c in digits) > 1
 
 
 def _is_hex(match: re.Match[str]) -> bool:
     """Six digits of a code; eight plain digits are more likely a decimal number."""
-    return _is_numeric(match.group(1)) and (match.group(2) is None or not match.group().isdecimal())
+    return is_numeric(match.group(1)) and (match.group(2) is None or not match.group().isdecimal())
 
 
 def _embedded_hex(text: str, taken: list[Code]) -> Code | None:
@@ -362,7 +308,7 @@ def _embedded_hex(text: str, taken: list[Code]) -> Code | None:
         number = int(printed, 10 if len(printed) > 6 else 16)
         twin = number >> 16 < 256 and any(_same_number(t, number) for t in taken)
         if twin and not overlaps(match.start(), match.end(), taken):
-            return _hex_token(f"{number:06X}", match.start(), match.end(), None)
+            return hex_token(f"{number:06X}", match.start(), match.end(), None)
     return None
 
 

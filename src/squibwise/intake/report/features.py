@@ -37,7 +37,8 @@ def read_words(
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
-        if is_letter and not _is_side_of_part(hit, hits):
+        is_last = hit.last == len(tokens) and hit.means[0].startswith("status:")
+        if is_letter and not is_last and not _is_side_of_part(hit, hits):
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         add_meanings(words, tuple(m for m in hit.means if not (is_place and m == "byside")))

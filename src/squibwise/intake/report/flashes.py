@@ -177,7 +177,7 @@ def _listed(match: re.Match[str]) -> list[Code]:
 
 
 def _tidy(number: str) -> str:
-    return re.sub(r"\s*[-:./+_;]\s*|\s+", "-", number)
+    return re.sub(r"\s*[-–:./+_;,]\s*|\s+", "-", number)
 
 
 def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:

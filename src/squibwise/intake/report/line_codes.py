@@ -8,10 +8,8 @@ from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
     find_codes,
-    find_fives,
-    find_hexes,
-    find_maker_number,
-    find_threes,
+    hex_token,
+    is_numeric,
     merge_twins,
     overlaps,
     undecided,
@@ -21,6 +19,20 @@ from squibwise.intake.report.phrases import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
+_THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
+_THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
+_PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
+_TWO_BYTES = 4  # hex digits
+_HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4}(?:[0-9A-F]{2})?)(?![\w:/]|[.-]\w)")
+_SIX_TOLD = re.compile(r":\s*(\d{6})(?=,?\s+[^\W\d]{4})")
+_THREES = re.compile(
+    r":\s*(?:[^\W\d]+\s){0,2}(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$"
+    r"|(?:^|(?<=[:,;]\s)|(?<=\b(?:und|and)\s))\d{3}(?=\s+[^\W\d]{6})"
+)
+_FIVE_ANYWHERE = re.compile(  # 01632 960112 is a telephone
+    r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b|\s(?:\d{3,4}|\d{6})\b)"
+)
+_WORD_AFTER = re.compile(r" [^\W\d_]{5}")
 _SHAPED = 2  # lines of one shape that make it the shape of the report
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL_REACH = 80  # characters before a number in which its label stands
@@ -45,7 +57,8 @@ _WORDED = re.compile(r"[^\W\d_]{2}")
 _LABELLED = re.compile(
     r"(?:^\W*|\s{2,}|[,;]\s|\()(?P<word>[^\W\d_]{3,})(?: [^\W\d_]{3,})?"
     r"(?P<numbered>[ -]?(?i:no|nr|num|n[°º]|№)\.?(?![^\W\d_]))?\s?(?P<sign>[:=#])?\s?"
-    r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?\s*$"
+    r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?"
+    r"(?:\s*[-,;|]\s+[^\W\d_]{3,}[\s.:#]*\d[\w-]*)?\s*$"
 )
 _SAME = 3  # lines with numbers of one shape that make them codes
 _MOST_OF = 0.6  # share of the lines from which even short numbers are codes
@@ -150,18 +163,69 @@ def _follow_shapes(lines: list[Line]) -> None:
     """Codes anywhere in a line, in the shape that several lines of the report begin with."""
     begun = [c.style for ln in lines for c in ln.codes if not ln.text[: c.start].strip(" -*(#")]
     is_hex = begun.count("hex16") >= _SHAPED
-    first = (find_hexes, find_fives) if is_hex else (find_fives, find_hexes)
+    first = (_find_hexes, _find_fives) if is_hex else (_find_fives, _find_hexes)
     is_numbered = begun.count("decimal") + begun.count("maker") >= _SHAPED
     # two bytes are looked for always, and kept only where the words beside them tell a fault
-    finds = (*first, find_threes) if is_numbered else (find_hexes,)
+    finds = (*first, _find_threes) if is_numbered else (_find_hexes,)
     for line in lines:
+        if not line.cells and all(c.style == "decimal" for c in line.codes):
+            line.codes = _find_told_fives(line.text) or line.codes
         if line.codes or line.role == "blank":
             continue
         if not line.cells:
             line.codes = next(filter(None, (find(line.text) for find in finds)), ())
         if not line.codes and len(line.cells) < _SHAPED:
-            number = find_maker_number(line.text)
+            number = _find_maker_number(line.text)
             line.codes = (number,) if number is not None else ()
+
+
+def _find_maker_number(text: str) -> Code | None:
+    """Return a maker's three-digit number, or two pairs of digits, that leads or ends a line."""
+    match = _PAIRS.match(text) or _THREE.match(text) or _THREE_LAST.search(text)
+    return None if match is None else undecided(match, "maker", (match.group(1),))
+
+
+def _find_hexes(text: str) -> tuple[Code, ...]:
+    """Return every number of two or three bytes with a letter among them, wherever it stands."""
+    found = [m for m in _HEX_ANYWHERE.finditer(text) if not m.group(1).isdecimal()]
+    mixed = [m for m in found if is_numeric(m.group(1)) and not m.group(1).isalpha()]
+    return tuple(
+        undecided(m, "amid", (m.group(1),)) if len(m.group(1)) > _TWO_BYTES else _two_bytes(m)
+        for m in mixed
+    )
+
+
+def _find_fives(text: str) -> tuple[Code, ...]:
+    """Return numbers of five digits that are listed, or one of six behind a colon."""
+    told = _SIX_TOLD.search(text)
+    if told is not None:
+        return (undecided(told, "decimal", (told.group(1),)),)
+    found = list(_FIVE_ANYWHERE.finditer(text))
+    listed = len(found) > 1 or (found and text[: found[0].start()].rstrip().endswith((":", " =")))
+    return tuple(undecided(m, "decimal", (m.group(1),)) for m in found) if listed else ()
+
+
+def _find_told_fives(text: str) -> tuple[Code, ...]:
+    """Return numbers of five digits in running text that each have words of their own."""
+    found = [m for m in _FIVE_ANYWHERE.finditer(text) if _WORD_AFTER.match(text, m.end())]
+    told = tuple(undecided(m, "decimal", (m.group(1),)) for m in found)
+    return told if len(told) > 1 else ()
+
+
+def _two_bytes(match: re.Match[str]) -> Code:
+    """A maker's four digits; from 8 on they are two bytes of a body or network code too."""
+    digits = match.group(1).upper()
+    if digits[0] in "89ABCDEF":
+        return hex_token(digits, match.start(), match.end(), None)
+    return undecided(match, "maker", (digits,))
+
+
+def _find_threes(text: str) -> tuple[Code, ...]:
+    """Return three-digit numbers listed at the end of a line, or each before its own words."""
+    plain = re.compile(r"(?<!\d)(\d{3})(?!\d)")
+    listed = list(_THREES.finditer(text.rstrip()))
+    found = (m for one in listed for m in plain.finditer(text, one.start(), one.end()))
+    return tuple(undecided(m, "maker", (m.group(1),)) for m in found)
 
 
 def _read_column(lines: list[Line]) -> None:

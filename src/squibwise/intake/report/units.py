@@ -24,7 +24,7 @@ _DECORATED = re.compile(
 _IN = frozenset("in im dans en nel nella no na w".split())
 _HOLDS = frozenset(
     """has had says shows got also hat zeigt sagt meldet indique signale tiene dice marca ha segnala
-    tem diz acusa ma pokazuje""".split()
+    tem diz acusa ma pokazuje holds stores keeps guarda speichert stocke memorizza""".split()
 )
 _COMPUTERS = frozenset((w,) for w in "ecu module unit computer controller".split())
 _INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
@@ -141,6 +141,8 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
             line.module, line.unit = label, "restraint"
         if line.unit == "restraint" and line.codes and _is_elsewhere(line, module, lexicon):
             line.unit = "other"
+        elif at and line.codes and _goes_on(lines[at - 1], line):
+            line.unit = "other"
         if line.role == "group":
             group = line.group
         elif group is not None and _begins_block(lines, at):
@@ -148,6 +150,12 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
+
+
+def _goes_on(before: Line, line: Line) -> bool:
+    """Tell whether a line is the rest of what a label above said of another unit."""
+    is_rest = before.text.rstrip().endswith(",") and _indent(line) > _indent(before)
+    return is_rest and before.unit == "other" and not _INLINE.search(line.text)
 
 
 def _settle_unnamed(lines: list[Line]) -> None:
