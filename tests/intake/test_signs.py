@@ -213,7 +213,8 @@ def test_a_status_that_is_answered_yes_or_no(tail: str, status: tuple[str, ...])
 
 def test_tags_of_languages_say_nothing_of_the_car() -> None:
     text = (
-        "[DE] Fahrerairbag Stufe 2 hochohmig, B0501\n[FR] boucle AR gauche en court-circuit, B0502\n"
+        "[DE] Fahrerairbag Stufe 2 hochohmig, B0501\n"
+        "[FR] boucle AR gauche en court-circuit, B0502\n"
         "[IT] tendina destra interrotta, B0503\n[EN] crash logged, B0508\n"
     )
     assert [(ln.place, ln.fault) for ln in _read(text).lines] == [

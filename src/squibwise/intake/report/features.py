@@ -12,6 +12,7 @@ from squibwise.intake.report.words import FAULTS, PARTS, Words, add_meanings, ad
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
 _AND = ("and", "und", "et", "y", "e", "i", "or")
+_DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
 YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
 NO = frozenset("n no nein non nao nie nee 0".split())
 _UNITS = frozenset(
@@ -33,11 +34,11 @@ def read_words(
         denying: Words that deny what follows them.
     """
     words = Words()
-    hits = _answered(hits, tokens)
+    hits = _answered(join_denied(hits, tokens), tokens)
     for hit in hits:
         # "Airbag; driver side" names the place, "driver side airbag" may name the side airbag.
         is_letter = "alone" in hit.means and not _fills_stretch(hit, tokens)
-        is_last = hit.last == len(tokens) and hit.means[0].startswith("status:")
+        is_last = hit.last == len(tokens) and hit.means[0] == "status:stored"
         if is_letter and not is_last and not _is_side_of_part(hit, hits):
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
@@ -56,6 +57,20 @@ def read_words(
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
     return words
+
+
+def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
+    """Return phrases with ``not active`` as one that says stored, ``not tried`` as not tested."""
+    found: list[Hit] = []
+    for hit in hits:
+        before = found[-1] if found else None
+        joined = _DENIED.get(next((m for m in hit.means if m in _DENIED), ""))
+        is_denied = before is not None and joined and "not" in before.means
+        if before is None or not is_denied or before.last != hit.first or tokens[hit.first].apart:
+            found.append(hit)
+        else:
+            found[-1] = Hit((str(joined),), before.first, hit.last, hit.language)
+    return tuple(found)
 
 
 def _answered(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.features import read_words
+from squibwise.intake.report.features import join_denied, read_words
 from squibwise.intake.report.line_codes import numbers_a_thing
 from squibwise.intake.report.phrases import (
     Hit,
@@ -125,7 +125,7 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
         usual: The report's own language.
     """
     language = language_of(line, lexicon, usual)
-    hits = find_hits(lexicon, line.tokens, language)
+    hits = join_denied(find_hits(lexicon, line.tokens, language), line.tokens)
     line.words = read_words(line.tokens, hits, lexicon.denying)
     if not line.codes and any(_denies_status(h, line.tokens, lexicon) for h in hits):
         line.words.voices.add("not")  # "short to ground: not present", where no code has a status

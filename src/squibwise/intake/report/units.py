@@ -139,9 +139,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         label = _label_before_code(line)
         if label and name_unit(label, lexicon) == ("restraint", True):
             line.module, line.unit = label, "restraint"
-        if line.unit == "restraint" and line.codes and _is_elsewhere(line, module, lexicon):
-            line.unit = "other"
-        elif at and line.codes and _goes_on(lines[at - 1], line):
+        if line.codes and _is_told_elsewhere(lines, at, module, lexicon):
             line.unit = "other"
         if line.role == "group":
             group = line.group
@@ -150,6 +148,12 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
         elif group is not None:
             line.group = group
     _settle_unnamed(lines)
+
+
+def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: Lexicon) -> bool:
+    line = lines[at]
+    is_elsewhere = line.unit == "restraint" and _is_elsewhere(line, module, lexicon)
+    return is_elsewhere or (at > 0 and _goes_on(lines[at - 1], line))
 
 
 def _goes_on(before: Line, line: Line) -> bool:
