@@ -12,6 +12,7 @@ from squibwise.intake.report.words import FAULTS, PARTS, Words, add_meanings, ad
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
 _AND = ("and", "und", "et", "y", "e", "i", "or")
+_NOT = frozenset("not nicht non pas no nao nie niet sin sem sans".split())
 _DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
 YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
 NO = frozenset("n no nein non nao nie nee 0".split())
@@ -65,7 +66,7 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
     for hit in hits:
         before = found[-1] if found else None
         joined = _DENIED.get(next((m for m in hit.means if m in _DENIED), ""))
-        is_denied = before is not None and joined and "not" in before.means
+        is_denied = joined and before is not None and tokens[before.first].text in _NOT
         if before is None or not is_denied or before.last != hit.first or tokens[hit.first].apart:
             found.append(hit)
         else:
