@@ -637,3 +637,16 @@ def test_a_row_whose_result_is_pass_is_no_fault_now() -> None:
         "B1A52      Passenger Airbag Indicator Lamp             Pass\n"
     )
     assert [ln.present for ln in report.lines] == [True, False]
+
+
+def test_a_sentence_below_a_gap_that_names_a_part_of_its_own_is_no_part_of_the_fault_above() -> (
+    None
+):
+    report = read(
+        "B2B24 Aufprallsensor vorn Mitte: kein Signal\n"
+        "B2B30 Steckverbindung Seitenairbag Beifahrersitz: Wackelkontakt\n"
+        "\n"
+        "Der Schleifring ist neu (März), Lenkrad stand gerade.\n"
+    )
+    assert "Schleifring" not in report.lines[1].raw
+    assert report.lines[1].kind != "clock-spring"

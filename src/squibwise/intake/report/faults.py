@@ -145,7 +145,7 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
     follows = current is not None and state.blanks == 0 and not line.is_keyed
     if current is not None and follows and _wrap(line, current, sheet, catalog):
         return
-    gap = 0 if current is not None and _is_whole(current) and not line.is_keyed else _GAP
+    gap = 0 if current is not None and _has_all(current, line) and not line.is_keyed else _GAP
     if current is not None and state.blanks <= gap and _belongs(line, current):
         if line.is_keyed or line.known_share >= _MOSTLY:
             _attach(line, current)
@@ -171,6 +171,11 @@ def _is_whole(fault: Fault) -> bool:
     """Tell whether an entry names part and fault, so that nothing is missing."""
     features = fault.words.features
     return bool(features & OWN_PARTS) and bool(features & (TELLS - {"defect"}))
+
+
+def _has_all(current: Fault, line: Line) -> bool:
+    """Tell whether a fault waits for nothing more, or for no part such as the line's own."""
+    return _is_whole(current) or (has_part(current.words) and has_part(line.words))
 
 
 def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:

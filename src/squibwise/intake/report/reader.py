@@ -327,8 +327,20 @@ def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None
 
 def read_extract(found: Extract, name: str, catalog: Catalog, car: Car | None) -> ReadReport:
     """Return everything that was read from the lines of a report; see ``read_report``."""
-    read = understand(found.lines, name, catalog, car)
+    read = understand(_with_gaps(found), name, catalog, car)
     return msgspec.structs.replace(read, findings=found.findings + read.findings)
+
+
+def _with_gaps(found: Extract) -> list[RawLine]:
+    """Return the lines of a text with one blank line where blank ones stood; others as they are."""
+    if found.format not in ("text", "mail") or any(line.cells for line in found.lines):
+        return list(found.lines)  # numbers of tables, pages and tags leave gaps of their own
+    lines: list[RawLine] = []
+    for line in found.lines:
+        if lines and line.number > lines[-1].number + 1:
+            lines.append(RawLine(number=lines[-1].number + 1, text=""))
+        lines.append(line)
+    return lines
 
 
 def car_in(found: Extract, name: str, catalog: Catalog) -> tuple[str | None, Side]:
