@@ -446,7 +446,7 @@ def test_what_only_begins_like_a_pdf_is_refused() -> None:
 def test_pages_that_cannot_be_set_are_set_with_everything_spelled_out(
     issue: Maker, made: Made, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(printable_module, "spelled", lambda text: text)
+    monkeypatch.setattr(printable_module, "spelled", lambda text, _: text)
     text = whole(record_pdf(with_text(issue, made, "\u6f22 car")))
     assert "[U+6F22] car" in text
 
@@ -454,7 +454,7 @@ def test_pages_that_cannot_be_set_are_set_with_everything_spelled_out(
 def test_pages_that_cannot_be_set_at_all_are_a_fault_with_the_case_named(
     issue: Maker, made: Made, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(printable_module, "spelled", lambda text: text)
+    monkeypatch.setattr(printable_module, "spelled", lambda text, _: text)
     monkeypatch.setattr(record_module, "ascii_only", lambda value: value)
     with pytest.raises(ModelError, match="could not be set"):
         record_pdf(with_text(issue, made, "\u6f22"))
@@ -589,7 +589,7 @@ def test_many_letters_that_no_font_has_become_one_note() -> None:
 def test_letters_are_tried_by_blocks_and_not_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
     tried: list[str] = []
     monkeypatch.setattr(printable_module, "_shown", {})
-    monkeypatch.setattr(printable_module, "_sets", lambda text: bool(tried.append(text)))
+    monkeypatch.setattr(printable_module, "_sets", lambda text, _: bool(tried.append(text)))
     printable({"a": ["".join(map(chr, range(n, n + 600))) for n in range(0x4E00, 0x9F00, 600)]})
     assert len(tried) < 400
 
@@ -597,7 +597,7 @@ def test_letters_are_tried_by_blocks_and_not_one_by_one(monkeypatch: pytest.Monk
 def test_a_text_is_cut_before_its_letters_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
     tried: list[str] = []
     monkeypatch.setattr(printable_module, "_shown", {})
-    monkeypatch.setattr(printable_module, "_sets", lambda text: bool(tried.append(text)) or True)
+    monkeypatch.setattr(printable_module, "_sets", lambda text, _: bool(tried.append(text)) or True)
     printable("x" * 800 + "\u6f22")
     assert tried == []
 

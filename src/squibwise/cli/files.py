@@ -30,6 +30,11 @@ if TYPE_CHECKING:
     from squibwise.present.tell_record import Form
 
 
+def own_fonts() -> Path:
+    """Return where fonts of the user's own lie, for letters that the built-in ones lack."""
+    return garage_file().parent / "fonts"
+
+
 def json_beside(out: Path) -> Path:
     """Return where the data of a record goes: beside its PDF."""
     return out.with_suffix(".json")
@@ -130,7 +135,7 @@ def write_record(
 
     key = own_key(garage_file().parent) if record.signature else None
     both = (
-        NewFile(path=out, data=record_pdf(record, form, pictures, key)),
+        NewFile(path=out, data=record_pdf(record, form, pictures, key, own_fonts())),
         NewFile(path=json_beside(out), data=to_json(record)),
     )
     write_files(both, kept, may_replace)
@@ -223,12 +228,12 @@ def verified(
     from squibwise.documents import check_file
 
     folder, data = garage_file().parent, record_bytes(file)
-    result, record = check_file(data, catalog, known_keys(folder))
+    result, record = check_file(data, catalog, known_keys(folder), own_fonts())
     if record is None:
         return result
     if know is not None and result.signature == "unknown" and record.signature is not None:
         make_known(folder, record.signature.public_key, know, dt.date.today())
-        result, _ = check_file(data, catalog, known_keys(folder))
+        result, _ = check_file(data, catalog, known_keys(folder), own_fonts())
     if stamp is not None:
         result = msgspec.structs.replace(result, stamped=_stamped(record, stamp))
     return _with_twin(result, record, file)
@@ -326,7 +331,9 @@ def write_paper(
     if out.suffix.lower() != ".pdf":
         raise InputError(f"'{out}' does not end in .pdf.", remedy="Write -o tags.pdf.")
     refuse_places((out,), kept, lambda _: force)
-    write_files([NewFile(path=out, data=papers_pdf(paper, day))], kept, lambda _: force)
+    write_files(
+        [NewFile(path=out, data=papers_pdf(paper, day, own_fonts()))], kept, lambda _: force
+    )
 
 
 def write_check_page(page: Path, catalog: Catalog) -> None:

@@ -2,6 +2,7 @@
 
 import hashlib
 import sys
+from pathlib import Path
 
 from squibwise.documents.attached import ATTACHMENT, REFUSED
 from squibwise.errors import InputError, SquibwiseError
@@ -10,12 +11,16 @@ from squibwise.intake.importers.apart import limit_this_process
 MEMORY_MIB, SECONDS = 1_536, 50
 
 
-def main(what: str, form: str = "") -> int:
+def main(what: str, form: str = "", fonts: str = "") -> int:
     """Read standard input, answer on standard output; a refusal is told on standard error."""
     limit_this_process(MEMORY_MIB, SECONDS)
     data = sys.stdin.buffer.read()
     try:
-        answer = make_pages(data, form) if what == "pages" else take_attachment(data)
+        answer = (
+            make_pages(data, form, Path(fonts) if fonts else None)
+            if what == "pages"
+            else take_attachment(data)
+        )
     except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError) as error:
         sys.stderr.write(str(error)[:500])
         return REFUSED
@@ -23,12 +28,13 @@ def main(what: str, form: str = "") -> int:
     return 0
 
 
-def make_pages(data: bytes, form: str) -> bytes:
+def make_pages(data: bytes, form: str, fonts: Path | None = None) -> bytes:
     """Return the pages of the record that is attached to a PDF, made anew and not signed.
 
     Args:
         data: The PDF; photographs are taken from it, by their hash.
         form: Which pages.
+        fonts: Folder with fonts of the user's own; None for none.
     """
     from squibwise.documents.record import record_pdf
     from squibwise.present.tell_record import FORMS, Form
@@ -41,7 +47,7 @@ def make_pages(data: bytes, form: str) -> bytes:
     pictures = {file: held[digest] for file, digest in named.items() if digest in held}
     default: Form = "record"
     chosen = next((f for f in FORMS if f == form), default)
-    return record_pdf(record, chosen, pictures)
+    return record_pdf(record, chosen, pictures, fonts=fonts)
 
 
 def take_attachment(data: bytes) -> bytes:

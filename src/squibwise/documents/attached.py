@@ -6,7 +6,9 @@ of their own with a limit on memory and time.
 
 import subprocess
 import sys
+import unicodedata
 from collections.abc import Iterable
+from pathlib import Path
 
 import msgspec
 
@@ -15,6 +17,7 @@ from squibwise.documents.record import BLANK, without_signature
 from squibwise.errors import InputError
 from squibwise.model.origin import Finding
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
+from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import are_pages_signed
 from squibwise.prove.verifying import LARGEST_BYTES, read_record, refused, verify
 
@@ -45,7 +48,10 @@ def verify_file(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -
 
 
 def check_file(
-    data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()
+    data: bytes,
+    catalog: Catalog,
+    known: Iterable[KnownKey] = (),
+    fonts: Path | None = None,
 ) -> tuple[Verification, ProofRecord | None]:
     """Return whether a record, given as JSON or as the PDF, is whole, and the record if it is.
 
@@ -53,6 +59,12 @@ def check_file(
     pages can be changed while the attachment is left alone. Pages that this version cannot make so
     count only where a known key signed their very bytes: those of an earlier version. A signature
     over the pages that is there is checked in any case.
+
+    Args:
+        data: The file.
+        catalog: The words that a record must carry.
+        known: Keys that this user knows.
+        fonts: Folder with fonts of the user's own, for letters that the built-in ones lack.
     """
     try:
         inner = attached_record(data)
@@ -63,11 +75,13 @@ def check_file(
         return answer, None
     record = read_record(inner)
     if inner is not data:
-        answer = _with_pages(answer, record, data)
+        answer = _with_pages(answer, record, data, fonts)
     return answer, record if answer.valid else None
 
 
-def _with_pages(answer: Verification, record: ProofRecord, data: bytes) -> Verification:
+def _with_pages(
+    answer: Verification, record: ProofRecord, data: bytes, fonts: Path | None
+) -> Verification:
     """Return what is to be said of a PDF, once the record in it is found whole."""
     blank, form, value = without_signature(data)
     are_signed = are_pages_signed(record, value, blank)
@@ -76,9 +90,10 @@ def _with_pages(answer: Verification, record: ProofRecord, data: bytes) -> Verif
         text = "The signature over the pages was not made over them by the key of the record."
         return _with_refusal(answer, refused("record-pages", text, again))
     try:
-        if _apart("pages", data, form) == blank:
+        if any(_apart("pages", data, form, f) == blank for f in _ways(record, fonts)):
             return answer
         text = "The pages are not the ones that the attached record gives."
+        text = _OTHER_FONT if _has_wide_letters(record) else text
     except InputError:
         text = "Its pages are not checked: this version cannot make them from the attached record."
     if answer.signature == "known" and are_signed:
@@ -86,6 +101,24 @@ def _with_pages(answer: Verification, record: ProofRecord, data: bytes) -> Verif
     return _with_refusal(answer, refused("record-pages", text, again))
 
 
+def _ways(record: ProofRecord, fonts: Path | None) -> tuple[str, ...]:
+    """Return the folders of fonts that the pages may have been made with; empty for none."""
+    own = fonts is not None and fonts.is_dir() and not to_json(record).isascii()
+    return ("", str(fonts)) if own else ("",)
+
+
+def _has_wide_letters(record: ProofRecord) -> bool:
+    """Return whether a record holds letters of East Asia, which no built-in font has.
+
+    Source: Unicode Standard Annex 11, classes W and F, by the standard library.
+    """
+    return any(unicodedata.east_asian_width(one) in "WF" for one in set(to_json(record).decode()))
+
+
+_OTHER_FONT = (
+    "Its pages are not checked: they are not those that this computer makes of the attached "
+    "record, perhaps for want of a font for its letters."
+)
 _OTHER_PAGES = Finding(
     code="record-pages-signed",
     severity="note",
@@ -100,13 +133,13 @@ def _with_refusal(answer: Verification, refusal: Verification) -> Verification:
     return msgspec.structs.replace(answer, valid=False, problems=problems)
 
 
-def _apart(what: str, data: bytes, form: str = "") -> bytes:
+def _apart(what: str, data: bytes, form: str = "", fonts: str = "") -> bytes:
     """Return what the helper process makes of a file.
 
     Raises:
         InputError: It says why not, or it was ended by its limits.
     """
-    command = [sys.executable, "-P", "-m", "squibwise.documents.apart", what, form]
+    command = [sys.executable, "-P", "-m", "squibwise.documents.apart", what, form, fonts]
     try:
         done = subprocess.run(command, input=data, capture_output=True, timeout=_SECONDS)
     except subprocess.TimeoutExpired:

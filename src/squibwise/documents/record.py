@@ -6,13 +6,14 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import msgspec
 import typst
 
 from squibwise.documents.photographs import picture_size, plain_copy
-from squibwise.documents.printable import ascii_only, printable
+from squibwise.documents.printable import ascii_only, needs_fonts, printable
 from squibwise.documents.typesetting import set_pages, square_code
 from squibwise.errors import ModelError
 from squibwise.model.proof import ProofRecord
@@ -35,6 +36,7 @@ def record_pdf(
     form: Form = "record",
     pictures: Pictures | None = None,
     key: bytes | None = None,
+    fonts: Path | None = None,
 ) -> bytes:
     """Return the record as PDF/A-3 with the record attached as canonical JSON.
 
@@ -46,6 +48,8 @@ def record_pdf(
         form: Which pages.
         pictures: Photographs by path in the case; their copies are printed where they can be.
         key: The private key that signed the record: it signs the pages too. [32 bytes]
+        fonts: Folder with fonts of the user's own. They are used only where a text holds letters
+            that no built-in font has, so that other pages are the same wherever they are made.
 
     Raises:
         InputError: The content is not laid out as that of a record.
@@ -53,7 +57,7 @@ def record_pdf(
     """
     record = read_record(to_json(record))  # in canonical order, as a reader of the file has it
     sheet = tell_record(record, form)
-    blank = typeset(record, sheet, form, printed(record, pictures or {}))
+    blank = typeset(record, sheet, form, printed(record, pictures or {}), fonts)
     if key is None or record.signature is None:
         return blank
     value = sign_pages(record.signature, record.digest, blank, key)
@@ -100,7 +104,11 @@ def _is_printable(data: bytes) -> bool:
 
 
 def typeset(
-    record: ProofRecord, sheet: Sheet, form: Form = "record", pictures: Pictures | None = None
+    record: ProofRecord,
+    sheet: Sheet,
+    form: Form = "record",
+    pictures: Pictures | None = None,
+    fonts: Path | None = None,
 ) -> bytes:
     """Return pages that tell a sheet, with the record and the printed photographs attached.
 
@@ -108,17 +116,24 @@ def typeset(
         ModelError: The pages could not be set, even with everything beyond ASCII spelled out.
     """
     given = pictures or {}
-    shown = printable(msgspec.to_builtins(sheet))
+    told = msgspec.to_builtins(sheet)
+    fonts = fonts if fonts is not None and fonts.is_dir() and needs_fonts(told) else None
+    shown = printable(told, fonts)
     for sheet_data, with_pictures in ((shown, given), (shown, {}), (ascii_only(shown), {})):
         try:
-            return _compile(record, sheet, sheet_data, form, with_pictures)
+            return _compile(record, sheet, sheet_data, form, with_pictures, fonts)
         except typst.TypstError as error:
             last = error
     raise ModelError(f"the pages of {record.case_id} could not be set: {last}") from last
 
 
 def _compile(
-    record: ProofRecord, sheet: Sheet, shown: dict[str, Any], form: Form, pictures: Pictures
+    record: ProofRecord,
+    sheet: Sheet,
+    shown: dict[str, Any],
+    form: Form,
+    pictures: Pictures,
+    fonts: Path | None,
 ) -> bytes:
     noon = dt.datetime.combine(dt.date.fromisoformat(record.issued_on), dt.time(12), dt.UTC)
     numbered = enumerate(pictures.items(), start=1)
@@ -137,6 +152,7 @@ def _compile(
         },
         noon,
         {names[file]: data for file, data in pictures.items()},
+        fonts,
     )
 
 

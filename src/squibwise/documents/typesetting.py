@@ -14,7 +14,11 @@ _LAYOUT = "layout.typ"
 
 
 def set_pages(
-    template: str, inputs: dict[str, str], day: dt.datetime, files: Mapping[str, bytes]
+    template: str,
+    inputs: dict[str, str],
+    day: dt.datetime,
+    files: Mapping[str, bytes],
+    fonts: Path | None = None,
 ) -> bytes:
     """Return the PDF/A-3, tagged, that a template makes.
 
@@ -25,6 +29,7 @@ def set_pages(
         inputs: Texts for it; data, never markup.
         day: The only date in the file.
         files: Pictures by the name under which the template asks for them.
+        fonts: Folder with fonts beside the built-in ones; None for none.
 
     Raises:
         TypstError: A text or a picture cannot be set.
@@ -41,6 +46,7 @@ def set_pages(
             format="pdf",
             root=folder,
             ignore_system_fonts=True,
+            font_paths=[fonts] if fonts else [],
             pdf_standards=["a-3a", "ua-1"],
             timestamp=day,
             sys_inputs=inputs,

@@ -188,7 +188,8 @@ def pdf(request: Request) -> Response:
 
     def make() -> bytes:
         key = own_key(bench.place.parent) if record.signature else None
-        return record_pdf(record, pictures=_pictures(bench, opened), key=key)
+        pictures, fonts = _pictures(bench, opened), bench.place.parent / "fonts"
+        return record_pdf(record, pictures=pictures, key=key, fonts=fonts)
 
     data = bench.keep(("pdf", record.digest), make)
     return _file(data, f"{opened.id}{'-draft' if record.draft else ''}.pdf", "application/pdf")
