@@ -5,11 +5,30 @@ import shutil
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.hashes import SHA256
+from cryptography.hazmat.primitives.serialization import Encoding
+from cryptography.x509 import (
+    BasicConstraints,
+    Certificate,
+    CertificateBuilder,
+    KeyUsage,
+    NameAttribute,
+    random_serial_number,
+)
+from cryptography.x509 import Name as NameOf
+from cryptography.x509.oid import NameOID
 
 from squibwise.errors import InputError
-from squibwise.prove.stamping import Stamp, read_stamp, refuse_later_day
+from squibwise.prove.stamping import (
+    Stamp,
+    read_stamp,
+    refuse_later_day,
+    refuse_strange_chain,
+)
 
 DIGEST = "ea57ddde183d98346049197218fad417af4ed1aad4c35c2b214af108b7914708"
 OPENSSL = shutil.which("openssl")
@@ -115,3 +134,93 @@ def test_no_changed_byte_of_what_is_said_passes(stamp: Stamper) -> None:
 def test_what_is_no_stamp_is_refused(data: bytes) -> None:
     with pytest.raises(InputError):
         read_stamp(data, DIGEST)
+
+
+USES = (
+    "digital_signature content_commitment key_encipherment data_encipherment key_agreement "
+    "key_cert_sign crl_sign encipher_only decipher_only"
+).split()
+DAY = dt.datetime(2026, 3, 9, tzinfo=dt.UTC)
+
+
+def certificate(
+    name: str, key: ec.EllipticCurvePrivateKey, issuer: Any = None, **odd: Any
+) -> Certificate:
+    """Return a made-up certificate, signed by the issuer (certificate, key) or by itself."""
+    named = NameOf([NameAttribute(NameOID.COMMON_NAME, name)])
+    above, signing = issuer or (None, key)
+    built = CertificateBuilder(
+        issuer_name=above.subject if above else named,
+        subject_name=named,
+        public_key=key.public_key(),
+        serial_number=random_serial_number(),
+        not_valid_before=odd.get("since", DAY - dt.timedelta(days=9)),
+        not_valid_after=odd.get("until", DAY + dt.timedelta(days=9)),
+    )
+    limits = BasicConstraints(ca=odd.get("ca", True), path_length=odd.get("length"))
+    usage = dict.fromkeys(USES, False) | {"key_cert_sign": odd.get("issues", True)}
+    built = built.add_extension(limits, critical=True).add_extension(KeyUsage(**usage), True)
+    return built.sign(signing, SHA256())
+
+
+def chain(**odd: Any) -> tuple[list[Certificate], Certificate]:
+    """Return leaf and middle, and the root: the middle one odd where it is said so."""
+    keys = [ec.generate_private_key(ec.SECP256R1()) for _ in range(3)]
+    root = certificate("root", keys[0], length=odd.pop("root_length", None))
+    signer = odd.pop("signed_by", keys[0])
+    middle = certificate("middle", keys[1], (root, signer), **odd)
+    return [certificate("leaf", keys[2], (middle, keys[1]), ca=False), middle], root
+
+
+def stamped(held: list[Certificate], at: dt.datetime = DAY) -> Stamp:
+    ders = tuple(c.public_bytes(Encoding.DER) for c in held)
+    return Stamp(at=at, authority="A", fingerprint="", chain=ders)
+
+
+@pytest.mark.parametrize("form", [Encoding.PEM, Encoding.DER])
+def test_a_chain_of_issuers_leads_to_the_one_that_is_trusted(form: Encoding) -> None:
+    held, root = chain()
+    refuse_strange_chain(stamped(held), root.public_bytes(form))
+    refuse_strange_chain(stamped(held[:1]), held[1].public_bytes(form))
+    refuse_strange_chain(stamped(held[:1]), held[0].public_bytes(form))
+
+
+# Source: RFC 5280 section 6.1.3 (signature, validity) and 6.1.4 (k, l, n).
+@pytest.mark.parametrize(
+    "odd",
+    [
+        {"ca": False},
+        {"issues": False},
+        {"until": DAY - dt.timedelta(days=1)},
+        {"since": DAY + dt.timedelta(days=1)},
+        {"root_length": 0},
+        {"signed_by": ec.generate_private_key(ec.SECP256R1())},
+    ],
+)
+def test_a_chain_with_a_bad_link_is_refused(odd: dict[str, Any]) -> None:
+    held, root = chain(**odd)
+    with pytest.raises(InputError, match="was not issued under the one you named"):
+        refuse_strange_chain(stamped(held), root.public_bytes(Encoding.PEM))
+
+
+def test_a_chain_to_another_root_or_of_another_time_or_without_its_middle_is_refused() -> None:
+    (held, root), (_, other) = chain(), chain()
+    late = DAY + dt.timedelta(days=30)
+    for stamp_, anchor in (
+        (stamped(held), other),
+        (stamped(held, late), root),
+        (stamped(held[:1]), root),
+    ):
+        with pytest.raises(InputError, match="was not issued under"):
+            refuse_strange_chain(stamp_, anchor.public_bytes(Encoding.DER))
+    for data in (b"", b"-----BEGIN nothing", b"x" * 40):
+        with pytest.raises(InputError, match="certificate"):
+            refuse_strange_chain(stamped(held), data)
+
+
+def test_the_stamp_of_openssl_leads_to_its_own_certificate(stamp: Stamper) -> None:
+    found = read_stamp(stamp(), DIGEST)
+    refuse_strange_chain(found, found.chain[0])
+    _, other = chain()
+    with pytest.raises(InputError, match="was not issued under"):
+        refuse_strange_chain(found, other.public_bytes(Encoding.PEM))

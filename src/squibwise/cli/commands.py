@@ -347,6 +347,10 @@ def release(
     help="A time stamp (RFC 3161) over the digest, as an authority sent it.",
 )  # fmt: skip
 @click.option(
+    "--authority", metavar="CERTIFICATE", type=click.Path(path_type=Path),
+    help="The certificate, PEM or DER, under which that of the time stamp must be issued.",
+)  # fmt: skip
+@click.option(
     "--data", metavar="OUT.json", type=click.Path(path_type=Path),
     help="Write the data that a valid PDF carries to a file of its own.",
 )  # fmt: skip
@@ -359,6 +363,7 @@ def verify(
     file: Path | None,
     know: str | None,
     stamp: Path | None,
+    authority: Path | None,
     data: Path | None,
     page: Path | None,
     as_json: bool,
@@ -379,7 +384,7 @@ def verify(
     if file is None:
         raise click.UsageError("Name the record, or --page OUT.html.")
     output.begin_waiting(f"Checking {file}")
-    result = files.verified(file, load_catalog(), know, stamp)
+    result = files.verified(file, load_catalog(), know, stamp, authority)
     if data is not None and result.valid:
         files.write_data(file, data)
     code = 2 if not result.valid else int(result.signature != "known")

@@ -212,7 +212,11 @@ def signed(record: ProofRecord, case: Case) -> ProofRecord:
 
 
 def verified(
-    file: Path, catalog: Catalog, know: str | None, stamp: Path | None = None
+    file: Path,
+    catalog: Catalog,
+    know: str | None,
+    stamp: Path | None = None,
+    authority: Path | None = None,
 ) -> Verification:
     """Return whether a record can be relied on; a valid one may make its key known.
 
@@ -221,6 +225,7 @@ def verified(
         catalog: The words that a record must carry.
         know: Whose key it is that signed; None to keep nothing.
         stamp: File of a time stamp over it; None for none.
+        authority: File of the certificate under which the stamp's must be issued; None = any.
 
     Raises:
         InputError: It cannot be read, or the known keys cannot.
@@ -235,18 +240,21 @@ def verified(
         make_known(folder, record.signature.public_key, know, dt.date.today())
         result, _ = check_file(data, catalog, known_keys(folder), own_fonts())
     if stamp is not None:
-        result = msgspec.structs.replace(result, stamped=_stamped(record, stamp))
+        result = msgspec.structs.replace(result, stamped=_stamped(record, stamp, authority))
     return _with_twin(result, record, file)
 
 
-def _stamped(record: ProofRecord, stamp: Path) -> str:
-    from squibwise.prove.stamping import read_stamp, refuse_later_day
+def _stamped(record: ProofRecord, stamp: Path, authority: Path | None) -> str:
+    from squibwise.prove.stamping import read_stamp, refuse_later_day, refuse_strange_chain
 
     found = read_stamp(record_bytes(stamp), record.digest)
     refuse_later_day(found, record.issued_on)
+    if authority is not None:
+        refuse_strange_chain(found, record_bytes(authority))
     return (
         f"{found.authority} states that it existed on {found.at.isoformat(' ', 'seconds')}; "
         f"certificate {found.fingerprint}"
+        + (f", issued under {authority.name}; revocation is not checked" if authority else "")
     )
 
 

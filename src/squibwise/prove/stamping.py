@@ -28,11 +28,13 @@ class Stamp(msgspec.Struct, frozen=True, kw_only=True):
         at: When the authority saw the digest.
         authority: Name in its certificate; anybody can write a certificate.
         fingerprint: SHA-256 of that certificate, in hex: to compare with the authority's own.
+        chain: Its certificate, and the others that the token holds, DER.
     """
 
     at: dt.datetime
     authority: str
     fingerprint: str
+    chain: tuple[bytes, ...] = ()
 
 
 def read_stamp(token: bytes, digest: str) -> Stamp:
@@ -47,12 +49,95 @@ def read_stamp(token: bytes, digest: str) -> Stamp:
             certificate.
 
     Source: RFC 3161 section 2.4.2 (TSTInfo), RFC 5652 section 5.4 (what is signed). We check that
-    the certificate is one for time stamping, not who stands behind it.
+    the certificate is one for time stamping; who stands behind it, ``refuse_strange_chain`` asks.
     """
     try:
         return _read(token, digest)
     except (ValueError, TypeError, KeyError, IndexError, UnsupportedAlgorithm) as error:
         raise InputError(f"the time stamp cannot be read: {error}", remedy=_ASK) from error
+
+
+def refuse_strange_chain(stamp: Stamp, trusted: bytes) -> None:
+    """Refuse a stamp whose certificate was not issued under a certificate that the user trusts.
+
+    Args:
+        stamp: As it was read.
+        trusted: A certificate, or several, as PEM or DER.
+
+    Raises:
+        InputError: It holds no certificate, or no chain of issuers leads to one of them.
+
+    Source: RFC 5280 section 6.1, of which we check at the time of the stamp: each signature and
+    name of issuer, validity, that an issuer may issue, and the length of path. We do not check
+    revocation, name constraints or policies.
+    """
+    try:
+        anchors = _certificates(trusted)
+        others = [certificates.load_der_x509_certificate(c) for c in stamp.chain]
+        is_led = _leads(others[0], others[1:], anchors, stamp.at, 0)
+    except (ValueError, TypeError, UnsupportedAlgorithm, IndexError) as error:
+        raise InputError(f"the certificate cannot be read: {error}", remedy=_ROOT) from error
+    if not is_led:
+        raise InputError(
+            "the certificate of the time stamp was not issued under the one you named, or not for "
+            "that time",
+            remedy=_ROOT,
+        )
+
+
+_ROOT = "Get the authority's own certificate from its site, by another way than the record."
+_LONGEST_CHAIN = 8
+
+
+def _certificates(data: bytes) -> list[certificates.Certificate]:
+    if b"-----BEGIN" in data:
+        return certificates.load_pem_x509_certificates(data)
+    return [certificates.load_der_x509_certificate(data)]
+
+
+def _leads(
+    one: certificates.Certificate,
+    others: list[certificates.Certificate],
+    anchors: list[certificates.Certificate],
+    at: dt.datetime,
+    below: int,
+) -> bool:
+    """Return whether issuers lead from a certificate to one that is trusted.
+
+    Args:
+        one: The certificate.
+        others: Those that may stand between.
+        anchors: Those that are trusted.
+        at: When all of them must have been valid.
+        below: Issuers between the stamp's own certificate and this one's issuer.
+    """
+    if not one.not_valid_before_utc <= at <= one.not_valid_after_utc:
+        return False
+    if one in anchors:
+        return True
+    issuers = [c for c in (*anchors, *others) if c != one and _issued(one, c, below)]
+    return below < _LONGEST_CHAIN and any(
+        _leads(c, others, anchors, at, below + 1) for c in issuers
+    )
+
+
+def _issued(one: certificates.Certificate, issuer: certificates.Certificate, below: int) -> bool:
+    """Return whether a certificate is signed by another that may issue it."""
+    try:
+        one.verify_directly_issued_by(issuer)
+        may = issuer.extensions.get_extension_for_class(certificates.BasicConstraints).value
+    except (ValueError, TypeError, InvalidSignature, certificates.ExtensionNotFound):
+        return False
+    return may.ca and (may.path_length is None or below <= may.path_length) and _may_sign(issuer)
+
+
+def _may_sign(issuer: certificates.Certificate) -> bool:
+    """Return whether a certificate's key may sign others: where nothing is said of it, it may."""
+    try:
+        usage = issuer.extensions.get_extension_for_class(certificates.KeyUsage).value
+    except certificates.ExtensionNotFound:
+        return True
+    return usage.key_cert_sign
 
 
 def refuse_later_day(stamp: Stamp, issued_on: str) -> None:
@@ -85,6 +170,7 @@ def _read(token: bytes, digest: str) -> Stamp:
         at=at,
         authority=certificate.subject.human_friendly,
         fingerprint=hashlib.sha256(certificate.dump()).hexdigest(),
+        chain=(certificate.dump(), *(c.chosen.dump() for c in signed["certificates"])),
     )
 
 
