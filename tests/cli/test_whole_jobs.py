@@ -215,6 +215,39 @@ def test_what_left_the_heat_goes_back_after_the_structure_is_signed() -> None:
     assert "step:heat-back" not in places(bare)
 
 
+def test_what_must_be_firm_is_shut_before_the_unit_is_powered_and_the_wheel_is_turned() -> None:
+    """Common practice, no source: panel and column bolted in, wheel on, before any power."""
+    at = places(whole("two-front-bags").todo)
+    for firm in ("close:panel", "close:wheel", "fit:instrument-panel@centre"):
+        assert at[firm] < at["step:first-power"], firm
+    assert at["close:b-left"] > at["step:return-loads"]
+
+
+def test_the_passenger_airbag_is_mounted_with_the_panel_and_plugged_in_after_the_loads() -> None:
+    at = places(whole("two-front-bags").todo)
+    bag = "passenger-bag@passenger"
+    assert at[f"fit:{bag}"] < at["step:first-power"]
+    assert at["step:return-loads"] < at[f"join:{bag}"] < at["step:final-power"]
+    tables = JOBS["two-front-bags"].tables()
+    tables["car"] = {**tables["car"], "model_year": 1998}
+    old = line.make_case(tables, CATALOG, {"scan.txt": JOBS["two-front-bags"].scan})
+    short = places(line.work(old, CATALOG))
+    assert "step:first-power" not in short
+    assert f"join:{bag}" not in short
+
+
+def test_loads_go_in_once_everything_that_holds_no_charge_is_in_and_joined() -> None:
+    todo = whole("two-front-bags").todo
+    before: dict[str, set[str]] = {}
+    for one in todo.operations:
+        before[one.id] = {*one.after, *(x for a in one.after for x in before[a])}
+    strip = next(v for v in todo.visits if v.id == "strip")
+    built = {o.id for a in strip.areas if a.phase == "build" for o in a.operations}
+    wanted = {i for i in built if i.startswith(("fit:", "join:"))}
+    assert any(i.startswith("join:") for i in wanted)
+    assert wanted <= before["step:fit-loads"]
+
+
 def test_high_voltage_is_made_safe_first_and_comes_back_last() -> None:
     """Common practice, no source: orange first, yellow second; a qualified person at both ends."""
     todo = whole("hybrid").todo
