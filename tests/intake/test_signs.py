@@ -276,3 +276,51 @@ def test_lines_that_go_on_with_anothers_unit_stay_its_own() -> None:
         "      U1C2F airbag message invalid\n"
     )
     assert [ln.unit for ln in _read(text).lines] == ["restraint", "other", "other"]
+
+
+def test_a_row_between_bars_says_nothing_of_the_row_above() -> None:
+    text = (
+        "| # | Part | Fault | Code |\n| 1 | driver airbag | open | B1601 |\n"
+        "| 2 | passenger airbag | fine | - |\n| 3 | left curtain | short to ground | B1605 |\n"
+    )
+    assert [(ln.code, ln.present) for ln in _read(text).lines] == [
+        ("B1601", True),
+        ("B1605", True),
+    ]
+
+
+def test_a_place_as_well_is_the_part_and_fault_before() -> None:
+    text = "RHD van\nB1C10 o/s/f tensioner, ohms high\nand n/s/f as well B1C11\n"
+    _, line = _read(text).lines
+    assert (line.place, line.fault) == ("passenger", "open-or-high")
+
+
+@pytest.mark.parametrize(
+    ("said", "place"),
+    [
+        ("volante a la derecha", "driver"),
+        ("guida a dx", "driver"),
+        ("kierownica po prawej", "driver"),
+        ("volant à gauche", "passenger"),
+        ("rechtsgelenkt", "driver"),
+        ("linksgestuurd", "passenger"),
+    ],
+)
+def test_where_the_wheel_is_tells_the_drivers_side(said: str, place: str) -> None:
+    (line,) = _read(f"{said}\nB1C10 right front retractor pretensioner open\n").lines
+    assert line.place == place
+
+
+@pytest.mark.parametrize(
+    ("said", "statuses"),
+    [
+        ("SENSOR LATERAL PORTA DTA SEM SINAL ACTIVO", ("present",)),
+        ("Sitzmatte Beifahrer nicht angelernt  aktiv", ("present",)),
+        ("Sitzmatte Beifahrer Unterbrechung  nicht aktiv", ("stored",)),
+    ],
+)
+def test_a_negation_of_the_fault_is_none_of_the_status(
+    said: str, statuses: tuple[str, ...]
+) -> None:
+    (line,) = _read(f"B1C10 {said}\n").lines
+    assert (line.status, line.present) == (statuses, True)

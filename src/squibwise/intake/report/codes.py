@@ -49,7 +49,7 @@ _LEAD = re.compile(
     r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+|\d{2}\s-\s(?=\d{5}\b))?"
     r"(?:(?i:img|image|photo|picture|pic|screen|foto|bild)[ _#-]{0,2}\d{1,6}\s?[:.)]\s+)?"
     r"(?:(?i:dtc|codes?|fault codes?|trouble codes?|fehlercode|fehler|defaut|défaut|code defaut|"
-    r"error|codigo|código|codice|kod|raw(?: bytes| data)?|bytes|hex)"
+    r"error|codigo|código|codice|cod\.?|kod|raw(?: bytes| data)?|bytes|hex)"
     r"\s*(?:no\.?|nr\.?|#)?\s*[:=#]?\s*)?"
 )
 _HEX_PREFIXED = re.compile(r"(?<![0-9A-Za-z])0[xX]([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})" + _END)

@@ -50,6 +50,7 @@ _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
 _END = Line(number=0, raw="", text="", role="blank")
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
+_BARRED = re.compile(r"\s*\|\s*[^|\s][^|]*\|")
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -212,6 +213,8 @@ def _wrap(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
     if fault.code is None or not fault.texts or len(fault.texts) > _MOST_WRAPS:
         return False
     is_broken = _ENDS_BROKEN.search(fault.texts[-1]) or _ENDS_BROKEN.search(fault.texts[0])
+    if _is_row(line.text) and _is_row(fault.text):
+        return False
     if "?" in line.text or (line.known_share < _MOSTLY and not is_broken):
         return False
     told = bool(fault.words.features & (TELLS - {"defect"}))
@@ -373,6 +376,8 @@ def _belongs(line: Line, current: Fault) -> bool:
     begins_row = heads and is_row and _ROW.match(line.text) and _ROW.match(current.text)
     is_other = _is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
+    if _is_row(line.text) and _is_row(current.text):
+        return False
     if _is_whole(current) and not line.is_keyed and not line.words.statuses:
         return False  # nothing is missing
     if begins_row or is_other or is_good or (heads and heads_of(line.words) - heads):
@@ -380,6 +385,11 @@ def _belongs(line: Line, current: Fault) -> bool:
     if not stands_alone(line.words) or not current.is_told:
         return True
     return current.code is not None and not differs(line.words, current.words)
+
+
+def _is_row(text: str) -> bool:
+    """Tell whether a line is a row of a table drawn with bars, whose first cell is filled."""
+    return bool(_BARRED.match(text))
 
 
 def _words_entry(line: Line, words: Words, state: _State) -> Fault:

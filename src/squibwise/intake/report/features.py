@@ -66,7 +66,8 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
     for hit in hits:
         before = found[-1] if found else None
         joined = _DENIED.get(next((m for m in hit.means if m in _DENIED), ""))
-        is_denied = joined and before is not None and tokens[before.first].text in _NOT
+        is_not = before is not None and "not" in before.means
+        is_denied = joined and is_not and tokens[before.first].text in _NOT
         if before is None or not is_denied or before.last != hit.first or tokens[hit.first].apart:
             found.append(hit)
         else:

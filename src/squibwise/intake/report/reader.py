@@ -38,19 +38,22 @@ _MOST_REPEATS = 20
 _SPECIAL = frozenset(
     "side buckle byside curtain knee pretension sensor middle cushion".split()
 )  # what is said of airbags other than the front ones
-_WHEEL = r"(?:conduite|volante?|guida|kierownica) (?:[àa]|a la|po) "  # in fr, es, pt, it, pl
+_WHEEL = (  # on the left or right, in fr, es, pt, it, pl, de
+    r"(?:(?:conduite|volante?|guida|kierownica) (?:[àa]|a la|po)|lenkrad|wheel on the) "
+)
 _HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
     (
         re.compile(
-            rf"(?i)\b(?:lhd|left[- ]hand[- ]drive|linkslenker|"
-            rf"{_WHEEL}(?:gauche|izquierda|esquerda|sinistra|lewej))\b"
+            rf"(?i)\b(?:lhd|left[- ]hand[- ]drive|linkslenker|linksgelenkt|linksgestuurd|"
+            rf"{_WHEEL}(?:gauche|izquierda|esquerda|sinistra|sx|lewej|links|left))\b"
         ),
         "left",
     ),
     (
         re.compile(
             rf"(?i)\b(?:rhd|right[- ]hand[- ]drive|rechtslenker|"
-            rf"{_WHEEL}(?:droite|derecha|direita|destra|prawej))\b"
+            rf"rechtsgelenkt|rechtsgestuurd|right hooker|"
+            rf"{_WHEEL}(?:droite|derecha|direita|destra|dx|prawej|rechts|right))\b"
         ),
         "right",
     ),
