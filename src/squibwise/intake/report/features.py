@@ -64,15 +64,17 @@ def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, 
     """Return phrases with ``not active`` as one that says stored, ``not tried`` as not tested."""
     found: list[Hit] = []
     for hit in hits:
-        before = found[-1] if found else None
         joined = _DENIED.get(next((m for m in hit.means if m in _DENIED), ""))
-        is_not = before is not None and "not" in before.means
-        is_denied = joined and is_not and tokens[before.first].text in _NOT
-        if before is None or not is_denied or before.last != hit.first or tokens[hit.first].apart:
-            found.append(hit)
+        if joined and found and _denies_right_before(found[-1], hit, tokens):
+            found[-1] = Hit((joined,), found[-1].first, hit.last, hit.language)
         else:
-            found[-1] = Hit((str(joined),), before.first, hit.last, hit.language)
+            found.append(hit)
     return tuple(found)
+
+
+def _denies_right_before(one: Hit, two: Hit, tokens: tuple[Token, ...]) -> bool:
+    is_adverb = "not" in one.means and tokens[one.first].text in _NOT
+    return is_adverb and one.last == two.first and not tokens[two.first].apart
 
 
 def _answered(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
