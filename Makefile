@@ -7,7 +7,7 @@ FULL   := $(VENV)/.full
 PIP    := $(BIN)/pip --disable-pip-version-check --quiet
 LOCKED := install --no-deps --require-hashes -r
 
-.PHONY: demo setup test wheel lock bench fuzz stress mutate clean
+.PHONY: demo setup test wheel lock bench cluster fuzz stress mutate clean
 
 # What the program needs, and no more: some twenty packages.
 $(BASE): requirements/base.txt pyproject.toml
@@ -75,6 +75,12 @@ fuzz: $(FULL)
 # Kill, fill, forbid and falsify; about an hour. What it found stands in docs/trust.md.
 stress: $(FULL)
 	$(BIN)/python tests/stress/stress.py
+
+# Screening under a distributed engine, a worker killed half way. The engine is brought along: no
+# lock of ours holds it.
+cluster: $(FULL)
+	$(PIP) install 'distributed>=2025.1'
+	$(BIN)/pytest -q -s -m slow tests/plan/test_cluster.py
 
 # Change the code and see whether a test notices; what it found stands in docs/mutation.md.
 mutate: $(FULL)

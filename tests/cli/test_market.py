@@ -269,6 +269,7 @@ def test_what_drives_the_cost_is_drawn(run: Line, folder: Path, tmp_path: Path) 
     bars = [r for r in root.iter("{http://www.w3.org/2000/svg}rect") if "x" in r.attrib]
     widths = [float(r.attrib["width"]) for r in bars]
     assert len(bars) == min(12, len(value["drivers"]))
+    assert "restraint labour" in drawing.read_text()
     assert widths == sorted(widths, reverse=True)
     (tmp_path / "letter.svg").write_text("mine")
     assert run("bid", folder, "--drawing", tmp_path / "letter.svg").code == 2

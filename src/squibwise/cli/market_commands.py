@@ -163,7 +163,7 @@ def bid(
     from squibwise.cli.sheet_examples import write_sale
     from squibwise.documents import drivers_svg
     from squibwise.intake import market_files
-    from squibwise.present.tell_bid import tell_bid
+    from squibwise.present.tell_bid import name_drivers, tell_bid
 
     at = opening.open_case(case_path, own)
     if example:
@@ -174,7 +174,7 @@ def bid(
     answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
     answer = msgspec.structs.replace(answer, findings=(*answer.findings, *case.doubt_settled(cars)))
     if drawing:
-        write_drawing(drawing, drivers_svg(answer.drivers))
+        write_drawing(drawing, drivers_svg(name_drivers(answer.drivers)))
     cost = {f"p{round(100 * q)}": answer.cost.quantile(q) for q in (0.1, 0.5, 0.8, 0.95)}
     value = output.as_builtins(answer) | {
         "cost": {k: output.as_builtins(m) for k, m in cost.items()} | {"mean": answer.cost.mean},

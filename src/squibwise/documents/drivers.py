@@ -6,7 +6,7 @@ from html import escape
 from squibwise.documents.printable import spelled
 from squibwise.model.market import Driver
 
-WIDTH, BAR, GAP, TOP, LABELS, FIGURES = 860, 20, 8, 64, 330, 190
+WIDTH, BAR, GAP, TOP, LABELS, FIGURES = 940, 20, 8, 64, 400, 190
 SHOWN = 12
 _INK, _QUIET, _FILL = "#1d2b33", "#51626b", "#3a6b7a"
 
@@ -39,7 +39,9 @@ def _bar(driver: Driver, place: int, most: float) -> str:
     top = TOP + place * (BAR + GAP)
     room = WIDTH - LABELS - FIGURES - 16
     width = room * max(0.0, driver.share) / most if most > 0.0 else 0.0
-    label = driver.what if len(driver.what) <= _LONGEST else driver.what[: _LONGEST - 4] + " ..."
+    label = driver.what
+    if len(label) > _LONGEST:  # twins differ in their last word
+        label = f"{label[: _LONGEST - _END - 5]} ... {label[-_END:]}"
     return "\n".join(
         [
             _words(LABELS - 10, top + 15, 13, label, _INK, ' text-anchor="end"'),
@@ -49,7 +51,7 @@ def _bar(driver: Driver, place: int, most: float) -> str:
     )
 
 
-_LONGEST = 46
+_LONGEST, _END = 56, 22
 
 
 def _figure(driver: Driver) -> str:

@@ -79,7 +79,8 @@ def _lot(row: Mapping[str, str], line: int, catalog: Catalog) -> LotRow:
 def _car(row: Mapping[str, str], year: int | None, catalog: Catalog) -> Car:
     name = row.get("equipment")
     if name is not None and name not in catalog.templates:
-        raise _UnreadableError(f"'{name}' is no equipment template")
+        known = ", ".join(catalog.templates)
+        raise _UnreadableError(f"'{name}' is no equipment template: write one of {known}")
     assumed = name is None
     name = name or likeliest_template(year, catalog.templates)
     template = whole_template(name, catalog.templates)
@@ -102,7 +103,10 @@ def _evidence(row: Mapping[str, str], car: Car) -> tuple[Evidence, ...]:
     for column, says in (("deployed", "deployed"), ("not_deployed", "not-deployed")):
         for component in row.get(column, "").replace(";", " ").split():
             if component not in car.components:
-                raise _UnreadableError(f"{column} names '{component}', which this car has not")
+                raise _UnreadableError(
+                    f"{column} names '{component}', which this car has not: write ids such as "
+                    "driver.front-bag with ; between them"
+                )
             found.append(Statement(id=f"said-{component}", component=component, says=says))
     if said := _word(row, "airbags", ("deployed", "not-deployed")):
         found.append(Statement(id="said", says=said))

@@ -2,10 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 
+import msgspec
+
 from squibwise.catalog.load import Catalog
 from squibwise.model.bid import GATE_PRICE, BidLimit, BidPoint, Gate, LookWorth, SettledLine
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
+from squibwise.model.market import Driver
 from squibwise.model.origin import Finding
 from squibwise.present.figures import bare_sum, listed, money, percent
 from squibwise.present.phrases import name, standing, tell_car, tell_findings
@@ -130,14 +133,19 @@ def _cost(answer: BidLimit) -> Section:
     return section("Restraint share", Table(rows=rows, right=(1,)), note=note)
 
 
+def name_drivers(drivers: Sequence[Driver]) -> tuple[Driver, ...]:
+    """Return what drives the spread under the names that a person is told."""
+    return tuple(msgspec.structs.replace(d, what=_LINES.get(d.what, d.what)) for d in drivers)
+
+
 def _drivers(answer: BidLimit) -> Section | None:
-    shown = [d for d in answer.drivers if d.share > 0.0][:_SHOWN]
+    shown = [d for d in name_drivers(answer.drivers) if d.share > 0.0][:_SHOWN]
     if not shown:
         return None
     most = shown[0].share
     rows = tuple(
         (
-            _LINES.get(d.what, d.what),
+            d.what,
             "#" * max(1, round(BAR * d.share / most)),
             percent(d.share),
             bare_sum(d.mean),
