@@ -50,7 +50,7 @@ def test_buy_takes_a_sheet_with_headings_of_its_own(run: Line, folder: Path) -> 
     done = run("buy", folder)
     assert done.code == 1  # something is missing: a person has to act
     assert done.out.index("Missing from these plans") < done.out.index("Three plans")
-    assert "headliner" in done.out
+    assert "instrument panel (North Yard, line 12: refused)" in " ".join(done.out.split())
     assert "D-889" in done.out
     told = "".join(done.out.split())
     assert "offers.csv:10:Thisrowisnotused:theprice'eighthundred'isnotonenumber." in told
