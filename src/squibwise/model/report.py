@@ -126,7 +126,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """What a report covered, and whether the unit was able to test it.
 
     Attributes:
-        complete: True when every circuit of the restraint unit was read; None when not stated.
+        complete: True when every circuit of the restraint unit was read, as the user or the report
+            itself says; None when neither does.
         able: False when the unit could not run its tests (voltage, lock, fault); None = unknown.
         unit_volts: Supply at the unit. [V] None when not stated.
         modules: Module headings seen in the report.

@@ -17,8 +17,8 @@ _ELECTRIC = frozenset("open high low short cross resistance range ground battery
 def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     """Return what was covered, as far as the report itself tells.
 
-    ``able`` is False when the unit could not run its tests, None when that is not known: a report
-    alone never proves that every circuit was tested.
+    ``able`` is False when the unit could not run its tests, None when that is not known. It is
+    complete only where a line says so of every circuit; the user's own word goes before it.
 
     Args:
         sheet: The report, with the lines that are no faults.
