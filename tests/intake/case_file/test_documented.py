@@ -63,7 +63,7 @@ def test_every_example_loads(name: str, folder: Path, catalog: Catalog) -> None:
     (folder / "evidence" / "scan-before.txt").write_text("B0001-1B driver airbag open\n")
     (folder / "evidence" / "recorder.txt").write_text(RECORDER)
     (folder / "evidence" / "codes.tsv").write_text(CODES)
-    (folder / "evidence" / "driver-bag.jpg").write_bytes(b"picture")
+    (folder / "evidence" / "driver-bag.jpg").write_bytes(b"\xff\xd8\xff\xe0 a picture")
     for example in EXAMPLES[name]:
         (folder / "case.toml").write_text(example, encoding="utf-8")
         case = load_case(folder, catalog)
