@@ -121,6 +121,6 @@ def in_columns(texts: Sequence[str]) -> Table:
     half, length = sum(map(len, texts)) / 2, 0
     columns: tuple[list[str], list[str]] = ([], [])
     for text in texts:
-        columns[length >= half].append(f"- {text}")
+        columns[length + len(text) / 2 > half].append(f"- {text}")
         length += len(text)
     return Table(rows=tuple(zip_longest(*columns, fillvalue="")), widths=(1, 1))
