@@ -170,3 +170,8 @@ def test_a_unit_that_tells_a_code_holds_it(line: str) -> None:
 def test_a_bag_at_a_seat_by_its_side_is_the_seats(words: str, component: str) -> None:
     (line,) = _read(f"B1A11 {words}, open").lines
     assert line.component == component
+
+
+def test_other_circuits_that_are_good_announce_no_number_of_faults() -> None:
+    text = "B1A11 driver airbag open\nall other circuits ok\nB1A22 left curtain open\n"
+    assert "count-differs" not in [f.code for f in _read(text).findings]

@@ -139,6 +139,8 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     line.volts = _volts(line, lexicon)
     _give_role(line, lexicon, _is_clean(line, lexicon, language))
     line.is_whole = _is_whole(line, lexicon)
+    if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
+        line.count = None  # "all other circuits ok" announces no number of faults
 
 
 def _is_whole(line: Line, lexicon: Lexicon) -> bool:
