@@ -163,3 +163,21 @@ def test_every_kind_of_part_can_be_reseated(kind: str) -> None:
     case = build.case(done("reseated", component), on=build.car("front-bags", add=(component,)))
     now = of(assess(case, build.CATALOG), component).now
     assert now.sound > 0.5
+
+
+@pytest.mark.parametrize(("outcome", "words"), [("whole", ["seam-whole"]), ("torn-or-gone", [])])
+def test_a_look_made_for_the_fault_plan_counts_as_that_look_does(
+    outcome: str, words: list[str]
+) -> None:
+    part = "driver.seat-bag"
+    code = build.scan(build.code(1, part))
+    tested = Entered(id="t", loop=f"{part}/1", test="look-cover", outcome=outcome)
+    told, plain = _ask(code, tested), _ask(code)
+    for word in words:
+        looked = _ask(code, Look(id="l", component=part, seen=word))
+        assert of(told, part).now == of(looked, part).now
+        both = _ask(code, tested, Look(id="l", component=part, seen=word))
+        assert of(both, part).now == of(looked, part).now, "one sight is weighed once"
+        assert word not in {n.look for n in told.next_looks if n.component == part}
+    spent = [of(a, part).now.fired + of(a, part).now.missing for a in (told, plain)]
+    assert spent[0] < 0.02 if outcome == "whole" else spent[0] > max(0.9, spent[1])

@@ -19,6 +19,7 @@ RULES = ("split", "find")
 POWERS = ("off", "through", "on", "any")
 IGNITERS = ("not-touched", "unplugged", "loads")
 _MOST_STEPS = 5
+_SHOWS = {"live", "spent", "gone"}
 
 
 class Element(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -152,6 +153,8 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         steady: What it looks for is there all the time, also when the fault comes and goes.
         false_alarm: Chance of ``bad``, or of any sight, when nothing it looks for is there.
         figure: The number that separates the outcomes; empty where the eye decides.
+        shows: Of a look at the part itself, what an outcome shows: ``shows`` of look words, any of
+            which it may be.
         means: What each outcome means.
         how: Steps, in order; ``[off]`` or ``[on]`` before a step says that the power is so, where
             that is not plain from ``power``.
@@ -184,6 +187,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     steady: bool = False
     false_alarm: float
     figure: str = ""
+    shows: dict[str, tuple[str, ...]] = {}
     means: dict[str, str]
     how: tuple[str, ...]
     needs: tuple[str, ...] = ()
@@ -197,6 +201,8 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         both = bool(self.bad) == bool(self.sights)
         if self.rule not in RULES or set(self.means) != words or both:
             raise CatalogError(f"test {self.id}: unknown rule, or an outcome without a meaning")
+        if not set(self.shows) <= words or not all(set(s) <= _SHOWS for s in self.shows.values()):
+            raise CatalogError(f"test {self.id}: an outcome that is not there, or shows no look")
         seen = [c for s in self.sights for c in s.finds.values()]
         seen += [s.false_alarm for s in self.sights]
         chances = (*self.finds.values(), *self.cures.values(), *seen, self.false_alarm)

@@ -35,7 +35,7 @@ from squibwise.model.evidence import (
     Statement,
     TestOutcome,
 )
-from squibwise.model.names import split_loop
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.report import Coverage, Report
 
@@ -59,11 +59,11 @@ def weigh_evidence(
         likelihoods += weigh_report(scan, net, catalog)
     seen: set[tuple[str, str, int]] = set()
     for place, entry in enumerate(net.line.entries):
-        if isinstance(entry, Look):
-            key = (entry.component, entry.seen, _epoch(net, entry.component, place))
-            if key in seen:
-                continue
-            seen.add(key)
+        looked = list_looks(entry, catalog)
+        keys = {(part, word, _epoch(net, part, place)) for part, word in looked}
+        if keys and keys <= seen:
+            continue
+        seen |= keys
         if isinstance(entry, Impact):
             if entry not in known:
                 known[entry] = weigh_impact(entry, net.events, catalog)
@@ -71,6 +71,29 @@ def weigh_evidence(
             likelihoods.append(Likelihood(entry.id, "", text, events=known[entry]))
         likelihoods += _weigh_entry(entry, place, net, catalog)
     return tuple(likelihoods)
+
+
+def list_looks(entry: Evidence, catalog: Catalog) -> tuple[tuple[str, str], ...]:
+    """Return the component and look word of a look, or of a test outcome that is one.
+
+    An outcome that shows one of several things has a word for each.
+    """
+    if isinstance(entry, Look):
+        return ((entry.component, entry.seen),)
+    if not isinstance(entry, TestOutcome):
+        return ()
+    component = split_loop(entry.loop)[0]
+    test = next((t for t in catalog.loops.tests if t.id == entry.test), None)
+    shows = () if test is None else test.shows.get(entry.outcome, ())
+    return tuple((component, _word_that(s, component, catalog)) for s in shows)
+
+
+def _word_that(shows: str, component: str, catalog: Catalog) -> str:
+    """Return the look word of a component that shows this; its kind's own word first."""
+    words = catalog.looks(split_component(component).kind)
+    fitting = [w for w, row in words.items() if row.shows == shows]
+    own = [w.word for w in catalog.kinds[split_component(component).kind].look]
+    return next((w for w in fitting if w in own), next(iter(fitting), "intact"))
 
 
 def _epoch(net: Network, component: str, place: int) -> int:
@@ -254,13 +277,24 @@ def weigh_test(
     if entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
         gone = gone_with_a_load(part, table, catalog.firing)
         values = gone if entry.outcome == "gone" else 1.0 - gone
+    elif looked := list_looks(entry, catalog):
+        values = _values_of_looks(part, looked, net.rebuilt, catalog)
     elif entry.outcome == VERIFIED:
         sure, at = catalog.firing.scans.tests.good_if_fixed.value, place + _HALF_LATER
         good = table[:, :, CIRCUITS.index("good")]
         values = good * sure + (1.0 - good) * (1.0 - sure)
     if values is not None:
-        on = OnComponent(component, at, np.maximum(values, catalog.firing.scans.floor)[None])
+        values = np.atleast_2d(np.maximum(values, catalog.firing.scans.floor))
+        on = OnComponent(component, at, values[None])
         yield Likelihood(entry.id, component, text, parts=(on,))
+
+
+def _values_of_looks(
+    part: PartModel, looked: tuple[tuple[str, str], ...], rebuilt: bool, catalog: Catalog
+) -> Array:
+    """Return how likely one of several sights is for each micro."""
+    each = (look_values(part, word, rebuilt, catalog) for _, word in looked)
+    return np.sum([values for values in each if values is not None], axis=0).clip(max=1.0)
 
 
 _APART = 1_000_000  # added to the line numbers of a report joined to another

@@ -8,14 +8,13 @@ from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.evidence import look_values
+from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import unit_able
 from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
-from squibwise.model.evidence import Look
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -51,7 +50,7 @@ def list_candidates(
     case: Case, net: Network, groups: tuple[GroupBelief, ...], catalog: Catalog
 ) -> list[Candidate]:
     """Return every look and substitution that the car offers and nobody has made yet."""
-    seen = {(e.component, e.seen) for e in case.evidence if isinstance(e, Look)}
+    seen = {look for e in case.evidence for look in list_looks(e, catalog)}
     result = []
     for group in groups:
         size = len(group.group.causes)
