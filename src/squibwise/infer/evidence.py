@@ -294,7 +294,8 @@ def _values_of_looks(
 ) -> Array:
     """Return how likely one of several sights is for each micro."""
     each = (look_values(part, word, rebuilt, catalog) for _, word in looked)
-    return np.sum([values for values in each if values is not None], axis=0).clip(max=1.0)
+    summed = np.sum([values for values in each if values is not None], axis=0)
+    return np.asarray(np.minimum(summed, 1.0))
 
 
 _APART = 1_000_000  # added to the line numbers of a report joined to another
