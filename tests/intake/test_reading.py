@@ -650,3 +650,58 @@ def test_a_sentence_below_a_gap_that_names_a_part_of_its_own_is_no_part_of_the_f
     )
     assert "Schleifring" not in report.lines[1].raw
     assert report.lines[1].kind != "clock-spring"
+
+
+def test_rows_of_a_printed_table_belong_to_the_unit_that_each_begins_with() -> None:
+    report = read(
+        "ENGINE       U0151  no comms, restraints              current\n"
+        "CLUSTER      B1A11  airbag tell-tale lit by default   current\n"
+        "RESTRAINTS   B1A90  passenger retractor pretensioner open  current\n"
+        "BODY         B1A30  door lock motor open              current\n"
+    )
+    assert [(ln.unit, ln.component) for ln in report.lines] == [
+        ("other", "centre.control-unit"),
+        ("other", None),
+        ("restraint", "passenger.retractor-pretensioner"),
+        ("other", None),
+    ]
+
+
+def test_a_supply_fault_below_a_whole_fault_is_one_of_its_own() -> None:
+    report = read(
+        "B1128 - side airbag driver seat, circuit resistance too high - intermittent\n"
+        "battery voltage low - history\n"
+    )
+    assert [(ln.fault, ln.status) for ln in report.lines] == [
+        ("open-or-high", ("intermittent",)),
+        ("voltage", ("stored",)),
+    ]
+
+
+def test_what_two_clauses_of_a_line_say_of_one_fault_is_one_fault() -> None:
+    report = read("B0001 driver airbag open\nCrash data stored, ecu locked - history\n")
+    assert [(ln.fault, ln.status) for ln in report.lines] == [
+        ("open-or-high", ()),
+        ("event-recorded", ("locked", "stored")),
+    ]
+    assert len(report.coverage.why) == 1
+
+
+def test_a_part_that_is_called_good_announces_no_count_of_faults() -> None:
+    report = read(
+        "SRS module - 2 faults\nB0001 driver airbag open\n"
+        "side airbag n/s: ok\nB0010 pass airbag open\n"
+    )
+    assert "count-differs" not in findings(report)
+
+
+def test_a_status_told_before_a_list_of_codes_is_that_of_each() -> None:
+    report = read(
+        "B1464 airbag passager ouvert\nCodes effacés avant remise : B1490, B1491 (2023)\n"
+    )
+    assert [ln.present for ln in report.lines] == [True, False, False]
+
+
+def test_codes_in_the_subject_of_a_mail_that_names_no_part_are_numbers_of_its_job() -> None:
+    report = read("Subject: Re: preventivo pratica 4-1 / B2044\nB1464 airbag guidatore aperto\n")
+    assert [ln.code for ln in report.lines] == ["B1464"]

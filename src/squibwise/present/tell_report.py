@@ -18,6 +18,7 @@ def tell_report(report: ReadReport) -> Telling:
         sections=filled(
             (
                 Section(blocks=(_faults(report),)) if count else None,
+                _no_fault_now(report),
                 _unread(report),
                 section("How far it reached", Bullets(items=tell_coverage(report.coverage))),
                 tell_findings(report.findings, "About the report"),
@@ -34,8 +35,15 @@ def _faults(report: ReadReport) -> Table:
     return Table(rows=tuple(rows), right=(0,))
 
 
+def _no_fault_now(report: ReadReport) -> Section | None:
+    rows = [(str(u.line), " ".join(u.raw.split()), u.why) for u in report.unread if u.why]
+    if not rows:
+        return None
+    return section("Understood, and no fault now", Table(rows=tuple(rows), right=(0,)))
+
+
 def _unread(report: ReadReport) -> Section | None:
-    rows = tuple((str(u.line), " ".join(u.raw.split())) for u in report.unread)
+    rows = tuple((str(u.line), " ".join(u.raw.split())) for u in report.unread if not u.why)
     if not rows:
         return None
     return section("Not understood", Table(rows=rows, right=(0,)), note="nothing is dropped")

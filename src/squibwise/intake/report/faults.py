@@ -33,6 +33,7 @@ from squibwise.intake.report.words import (
     names_another,
     stands_alone,
     tells_stage_only,
+    tells_supply,
 )
 
 _FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
@@ -153,7 +154,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         else:
             sheet.unread.append(line)
         return
-    if stands_alone(line.words) and _is_report(line, sheet.is_coded):
+    is_supply = tells_supply(line.words) and line.known_share >= _MOSTLY
+    if is_supply or (stands_alone(line.words) and _is_report(line, sheet.is_coded)):
         fresh = [_words_entry(line, s, state) for s in list_clauses(line, catalog, sheet.language)]
         sheet.faults.extend(fresh)
         state.current = fresh[-1]
@@ -292,6 +294,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
             words.features.discard("lamp")  # it told the code
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
+        if len(pieces) > 1 and words.says_nothing:
+            _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
         if state.current is not None and (is_share or "same" in words.features):
             repeat_part(words, state.current.words)
@@ -317,6 +321,13 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
     if len(line.codes) == 1 and state.current is not None:
         _take_type(line, state.current)
+
+
+def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None) -> None:
+    """``Codes cleared before: B1490, B1491``: a status told before a list is that of each."""
+    lead = words_of(line.text[: line.codes[0].start], catalog, language)
+    for status in lead.statuses:
+        add_status(words, status)
 
 
 def _absent(words: Words, line: Line) -> str:

@@ -124,7 +124,7 @@ def _begins_with_thing(lexicon: Lexicon) -> re.Pattern[str]:
 
 
 def _label_of_a_thing(lexicon: Lexicon) -> str:
-    return rf"(?:{lexicon.names_of('label')})(?: (?:no|nr|number)\b)?[\s.:#=-]*"
+    return rf"(?:{lexicon.names_of('label')})(?: (?:no|nr|number|num|n[°ºo])(?!\w))?[\s.:#=-]*"
 
 
 def numbers_a_thing(text: str, lexicon: Lexicon) -> bool:

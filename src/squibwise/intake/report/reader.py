@@ -26,8 +26,8 @@ from squibwise.intake.report.meaning import settle, tell
 from squibwise.intake.report.phrases import Lexicon, languages, lexicon_of, tokenise
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.units import assign_units, take_module_column
-from squibwise.intake.report.words import Words
+from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
+from squibwise.intake.report.words import Words, add_status, has_fault, has_part
 from squibwise.intake.vin import find_vin
 from squibwise.model.car import Car
 from squibwise.model.names import Side
@@ -98,6 +98,7 @@ def understand(
     for fault in sheet.faults:
         _place_kerb(fault.words, scope.hand)
         settle(fault, scope)
+    sheet.faults = _once_a_line(sheet.faults)
     told = _with_repeats(_without_gone([tell(f, scope, name) for f in sheet.faults]))
     return ReadReport(
         vin=sheet.vin,
@@ -122,6 +123,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet = Sheet(name=name, lines=lines)
     apply_yes_columns(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
+    take_module_names(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
@@ -182,6 +184,8 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
     if _read_vin(line, sheet, catalog, name):
         return
     read_line(line, lexicon, sheet.language)
+    if line.text.startswith("Subject: ") and not (has_part(line.words) or has_fault(line.words)):
+        line.codes, line.role = (), "meta"  # the number of a job, an offer, a claim
     if line.tokens and line.codes and is_number_only(line):
         line.codes, line.tokens = (), tokenise(without_codes(line))  # "12 names", "20417 miles"
         read_line(line, lexicon, sheet.language)
@@ -272,6 +276,24 @@ def _is_plain_front(words: Words) -> bool:
     """Tell whether words name a seat's airbag and no special one."""
     is_bag = bool(words.features & {"bag", "charge"})
     return is_bag and bool(words.seats) and not words.features & _SPECIAL
+
+
+def _once_a_line(faults: list[Fault]) -> list[Fault]:
+    """``Crash data stored, unit locked``: what two clauses of a line say of one fault is one."""
+    found: list[Fault] = []
+    for fault in faults:
+        last = found[-1] if found else None
+        if last is None or fault.code or last.code or _said_of(last) != _said_of(fault):
+            found.append(fault)
+        else:
+            for status in fault.words.statuses:
+                add_status(last.words, status)
+    return found
+
+
+def _said_of(fault: Fault) -> tuple[object, ...]:
+    part = fault.part
+    return fault.line, part and (part.component, part.kind), fault.meant, fault.words.stages
 
 
 def _without_gone(read: list[CodeLine]) -> list[CodeLine]:

@@ -109,7 +109,7 @@ def _able(
             why.append(f"Line {line.line}: the unit's supply was at fault; tests may not have run.")
     if any("not-tested" in ln.status for ln in read):
         why.append("Some tests had not completed since the memory was last cleared.")
-    return (False if unable else None), tuple(why)
+    return (False if unable else None), tuple(dict.fromkeys(why))
 
 
 def _voltage(volts: float | None, catalog: Catalog) -> tuple[str, ...]:

@@ -38,6 +38,8 @@ _PART_CELLS = 0.3  # share of a column's cells that name a part
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
+_PRINTED = re.compile(r"\s{2,}")  # what parts the columns of a printed table
+_NAME = re.compile(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()
@@ -90,9 +92,29 @@ def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
         row.text = "\t".join(kept)
 
 
+def take_module_names(lines: list[Line], lexicon: Lexicon) -> None:
+    """Set the unit of the rows of a printed table that each begin with the name of a unit."""
+    rows = [ln for ln in lines if _is_printed_row(ln)]
+    names = [_PRINTED.split(ln.text.strip(), maxsplit=1)[0] for ln in rows]
+    units = _units_of(list(dict.fromkeys(names)), lexicon)
+    for line, name in zip(rows, names, strict=True) if units else ():
+        line.module, line.unit = name, units[name]
+        line.text = line.text.strip().removeprefix(name).strip()
+
+
+def _is_printed_row(line: Line) -> bool:
+    """Tell whether a line stands in columns, the first of which holds letters and no code."""
+    pieces = [] if line.cells else _PRINTED.split(line.text.strip())
+    return len(pieces) >= _FEW_ROWS and bool(_NAME.fullmatch(pieces[0]))
+
+
 def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, Unit]:
     """The units that a column's cells name; empty when it is no column of units."""
-    cells = list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column))))
+    return _units_of(list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column)))), lexicon)
+
+
+def _units_of(cells: list[str], lexicon: Lexicon) -> dict[str, Unit]:
+    """The units that the cells of a column name; empty when it is no column of units."""
     if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
         return {}
     if sum(_names_part(c, lexicon) for c in cells) > _PART_CELLS * len(cells):

@@ -130,8 +130,16 @@ _OF_PARTS = frozenset("open high low short cross range".split())  # no unit has 
 _TOLD_APART = frozenset("bag pretension curtain knee sensor buckle occupant lamp".split())
 
 
+def tells_supply(words: Words) -> bool:
+    """``battery voltage low - history``: a fault of the unit's supply, with its status."""
+    level = "voltage" in words.features and bool(words.features & {"low", "high"})
+    return level and bool(words.statuses) and not words.features & OWN_PARTS
+
+
 def names_another(one: Words, two: Words) -> bool:
     """Tell whether words name a part or, with a fault, a place that the fault above has not."""
+    if tells_supply(one) and "voltage" not in two.features:
+        return True
     heads = heads_of(one)
     if heads:
         pairs = ((one.seats, two.seats), (one.sides, two.sides))
@@ -159,6 +167,8 @@ def stands_alone(words: Words) -> bool:
     part = words.features & HEADS
     fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
     own = part - _UNIT_WORDS - {"lamp"} or "locked" in words.statuses
+    if tells_supply(words):
+        return True
     return bool(part) and bool(fault or (own and words.statuses))
 
 
