@@ -8,6 +8,7 @@ import msgspec
 import pytest
 
 from squibwise.isolate import before_tests, trace
+from squibwise.isolate.bench import access_of
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import Evidence, LampCheck, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
@@ -104,6 +105,25 @@ def test_every_step_of_a_card_says_how_the_power_is_and_nothing_open_is_opened(
     again = traced(loop, seen(loop.partition("/")[0], fault), look).next_test
     opened = {a.title for a in CATALOG.loops.access.values() if a.id in ("wheel", "dash")}
     assert not set(again.opens) & set(card.opens) & opened
+
+
+# Common practice, no source: wire is measured between the two connectors at its ends.
+@pytest.mark.parametrize(
+    ("loop", "test", "opened"),
+    [
+        (SEAT, "meter:seat-harness", {"seat-back", "under-seat"}),
+        (SEAT, "meter:harness", {"floor", "under-seat", "console"}),
+        (BAG, "meter:harness", {"floor", "dash", "console"}),
+        ("centre.wiring/1", "meter:harness", {"floor", "console"}),
+    ],
+)
+def test_a_wire_is_measured_between_its_own_connectors(
+    loop: str, test: str, opened: set[str]
+) -> None:
+    case = a_case(seen(loop.partition("/")[0], "open-or-high"))
+    search = search_of(case, believing(), loop, CATALOG)
+    bench = next(t for t in search.tests if t.id == test)
+    assert set(access_of(bench, search.context)) == opened
 
 
 def test_a_configuration_is_written_with_the_power_on() -> None:

@@ -18,6 +18,7 @@ ROLES = ("device", "plug", "segment", "coil", "unit", "whole")
 RULES = ("split", "find")
 POWERS = ("off", "through", "on", "any")
 IGNITERS = ("not-touched", "unplugged", "loads")
+ENDS = "{ends}"
 _MOST_STEPS = 5
 _SHOWS = {"live", "spent", "gone"}
 
@@ -137,7 +138,8 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         minutes: Hands-on time without access. [min]
         power: ``off``, ``through`` (fitted with the power off, read with it on), ``on``, or ``any``
             where it does not matter.
-        access: Further access clusters, or ``{all}`` for every element of the loop.
+        access: Further access clusters, or ``{ends}`` for those of the connectors at
+            both ends of the element it is done at; of every element where it has not two.
         opens: Must the access of the element it is done at be open.
         meter: Does it put a resistance or insulation meter on a circuit.
         igniters: What happens with the charges: ``not-touched``, ``unplugged`` or ``loads``.
@@ -442,5 +444,5 @@ def _check_names(
     cited += [r.source for r in book.repairs] + [a.source for a in book.access.values()]
     refuse_unknown("loops", cited, sources, "source")
     access = [e.access for c in book.chains for e in c.element if e.access]
-    access += [a for t in book.tests for a in t.access if a != "{all}"]
+    access += [a for t in book.tests for a in t.access if a != ENDS]
     refuse_unknown("loops", access, book.access, "access")

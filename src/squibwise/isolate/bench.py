@@ -6,7 +6,7 @@ from fnmatch import fnmatchcase
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import Element, LoopRepair, LoopTest
+from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
 from squibwise.isolate.context import Context
 from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
@@ -126,10 +126,8 @@ def _nearest_connector(element: Element, context: Context) -> str:
     The one towards the device; for wire that ends at the device, the one behind it, where that
     is not the control unit's.
     """
-    order = [e for e in context.chain.element if e.role != "whole"]
-    at = order.index(element) if element in order else 0
-    before = [e.id for e in order[:at] if e.role == "plug"][-1:]
-    behind = [e.id for e in order[at + 1 :] if e.role == "plug"][:1]
+    near = _connectors_beside(element, context)
+    before, behind = ([e.id for e in n] for n in (near[0][-1:], near[1][:1]))
     if before == ["device-plug"] and behind and behind != ["unit-plug"]:
         return behind[0]
     return next(iter([*before, *behind]), "device-plug")
@@ -283,7 +281,7 @@ def wait_minutes(case: Case, catalog: Catalog) -> float:
 def clusters_of(context: Context, tests: tuple[BenchTest, ...]) -> list[str]:
     """Return the access clusters of a circuit and of what its tests need besides."""
     clusters = list(dict.fromkeys(e.access for e in context.chain.element if e.access))
-    extra = {a for t in tests for a in t.test.access if a != "{all}"}
+    extra = {a for t in tests for a in t.test.access if a != ENDS}
     return clusters + sorted(extra - set(clusters))
 
 
@@ -317,16 +315,28 @@ def access_of(bench: BenchTest | BenchRepair, context: Context) -> tuple[str, ..
     record = bench.repair if isinstance(bench, BenchRepair) else bench.test
     own = [bench.point.access] if bench.point.access and record.opens else []
     for word in record.access:
-        own += _meant(word, context)
+        own += _meant(word, bench.point, context)
     return tuple(dict.fromkeys(own))
 
 
-def _meant(word: str, context: Context) -> list[str]:
+def _meant(word: str, point: Element, context: Context) -> list[str]:
     """Return the access clusters that a word of the catalogue stands for in this loop."""
-    if word not in ("{all}", EVERY_CONNECTOR):
+    if word not in (ENDS, EVERY_CONNECTOR):
         return [word]
-    roles = ("plug",) if word == EVERY_CONNECTOR else ("device", "plug", "segment", "coil", "unit")
-    return [e.access for e in context.chain.element if e.access and e.role in roles]
+    order = [e for e in context.chain.element if e.role != "whole"]
+    plugs = [e for e in order if e.role == "plug"]
+    if word == ENDS:
+        before, behind = _connectors_beside(point, context)
+        plugs = [*before[-1:], *behind[:1]] if before and behind else order
+    return [e.access for e in plugs if e.access]
+
+
+def _connectors_beside(point: Element, context: Context) -> tuple[list[Element], list[Element]]:
+    """Return the connectors of a loop on the device's side of a point and on the unit's."""
+    order = [e for e in context.chain.element if e.role != "whole"]
+    at = order.index(point) if point in order else 0
+    before = [e for e in order[:at] if e.role == "plug"]
+    return before, [e for e in order[at + 1 :] if e.role == "plug"]
 
 
 def _test(
