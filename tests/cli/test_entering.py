@@ -142,9 +142,10 @@ def test_operations_are_ticked_by_number_and_are_done_then(
     case = tmp_path / "c"
     before = operations(run, case)
     looked = next(n for n, o in before.items() if o["action"] == "look" and o["demands"])
-    opened = next(n for n, o in before.items() if o["action"] == "open")
+    openings = [n for n, o in before.items() if o["action"] == "open"]
+    opened = ",".join(map(str, openings))
     fitted = next(n for n, o in before.items() if o["action"] == "fit" and o["demands"])
-    ticked = {1, looked, opened, fitted}
+    ticked = {1, looked, *openings, fitted}
     assert not any(before[n]["done"] for n in ticked)
     early = run("did", case, opened, "--by", "R")
     assert early.code == 2
@@ -203,6 +204,34 @@ def test_no_power_while_a_part_that_is_needed_is_not_in(run: Line, tmp_path: Pat
     refused = run("did", tmp_path, power, "--by", "R", "--safe")
     assert refused.code == 2
     assert f"no. {power} comes after no." in refused.err
+
+
+def test_nobody_drives_before_power_clearing_and_the_lamp(run: Line, tmp_path: Path) -> None:
+    """Common practice, no source: the road comes after the lamp went out, never before."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    for number, at in (("1", "08:00"), ("21", "09:00"), ("22", "10:00")):
+        assert run("did", tmp_path, number, "--time", f"2026-06-05T{at}").code == 0
+    refused = run("did", tmp_path, "93", "--by", "R")
+    assert refused.code == 2
+    assert "no. 93 comes after no. " in refused.err
+    assert ", 81, 91, 92:" in refused.err
+    assert ", 81, 91:" in run("did", tmp_path, "92-93", "--lamp", "6").err
+
+
+def test_nothing_is_done_in_an_area_that_is_closed(run: Line, tmp_path: Path) -> None:
+    """Common practice, no source: no hand gets behind a trim that is on the car."""
+    (tmp_path / "case.toml").write_text(UNIT_AND_BELT, encoding="utf-8")
+    for number, at in (("1", "08:00"), ("21", "09:00"), ("22", "10:00")):
+        assert run("did", tmp_path, number, "--time", f"2026-06-05T{at}").code == 0
+    by_id = {o["id"]: n for n, o in operations(run, tmp_path).items()}
+    belt = by_id["fit:front-belt@driver"]
+    assert f"comes after no. {by_id['open:b-left']}," in run("did", tmp_path, belt).err
+    unit = run("did", tmp_path, by_id["step:unit-bolted"], "--safe").err
+    assert f"comes after no. {by_id['open:panel']}:" in unit
+    loads = run("did", tmp_path, by_id["step:fit-loads"], "--ohm", "2.1").err
+    assert f" {by_id['open:b-left']}," in loads
+    nose = (by_id["open:nose"], by_id["fit:front-sensor@nose-left"])
+    assert run("did", tmp_path, *nose, "--by", "R").code == 0
 
 
 def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path) -> None:
@@ -442,6 +471,29 @@ equipment = "front-bags"
 kind = "look"
 component = "driver.front-bag"
 seen = "deployed"
+"""
+
+
+UNIT_AND_BELT = """
+[case]
+id = "belt-1"
+[car]
+drive_hand = "left"
+model_year = 2016
+equipment = "belts-and-front-bags"
+[[evidence]]
+kind = "impact"
+zone = "nose-centre"
+clock = 12
+extent = "severe"
+[[evidence]]
+kind = "look"
+component = "driver.retractor-pretensioner"
+seen = "webbing-locked"
+[[evidence]]
+kind = "look"
+component = "centre.control-unit"
+seen = "damaged"
 """
 
 

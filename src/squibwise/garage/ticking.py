@@ -197,7 +197,7 @@ def entries_for(
     entries += [lamp_entry(lamp)] if lamp is not None else []
     if not failed:
         _refuse_proofs(list(items.values()))
-        _refuse_disorder(todo, list(items.values()))
+        _refuse_disorder(todo, items, () if lamp is None else ("step:lamp-check",))
         _refuse_haste(todo, frozenset(items), evidence, common.get("time"))
         _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
         entries = [*_gates_along(list(items.values()), catalog), *entries]
@@ -322,18 +322,25 @@ def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
     ]
 
 
-def _refuse_disorder(todo: Work, items: Sequence[Demand]) -> None:
+def _refuse_disorder(todo: Work, chosen: Collection[str], along: Collection[str]) -> None:
     """Refuse hands on the car before it is made safe, and power before it is whole.
+
+    Args:
+        todo: The work of the case.
+        chosen: Ids of what is ticked.
+        along: Ids of what is written down with it in another way.
 
     Raises:
         InputError: A step that comes first is neither done nor ticked along.
     """
-    chosen = {i.id for i in items}
     before = {o.id: set(o.after) for o in todo.operations}
-    due = [o for o in todo.operations if not o.done and not _is_ticked(o, chosen)]
+    openings = _own_openings(todo)
+    due = [o for o in todo.operations if not o.done and not _is_ticked(o, {*chosen, *along})]
     for operation in (o for o in todo.operations if _is_ticked(o, chosen)):
-        first = _all_before(operation.id, before)
-        missing = [o for o in due if o.id in first and _must_precede(o, operation)]
+        first, shut = _all_before(operation.id, before), openings.get(operation.id, set())
+        missing = [
+            o for o in due if o.id in shut or (o.id in first and _must_precede(o, operation))
+        ]
         if missing:
             numbers = ", ".join(str(o.n) for o in missing[:6])
             numbers += f" and {len(missing) - 6} more" if len(missing) > 6 else ""
@@ -341,6 +348,36 @@ def _refuse_disorder(todo: Work, items: Sequence[Demand]) -> None:
                 f"no. {operation.n} comes after no. {numbers}: {missing[0].title}.",
                 remedy="Tick that first, or with it, once it is done.",
             )
+
+
+def _own_openings(todo: Work) -> dict[str, set[str]]:
+    """Return which openings each operation lies behind, by ids: nobody works in a closed area.
+
+    A substitute load goes where its device came out.
+    """
+    found: dict[str, set[str]] = {}
+    of_part: dict[str, set[str]] = {}
+    areas = [a for v in todo.visits for a in v.areas]
+    opened: dict[str, set[str]] = {a.area: set() for a in areas}
+    for area in areas:
+        opened[area.area] |= {o.id for o in area.operations if o.action == "open"}
+    for area in areas:
+        for operation in area.operations:
+            if operation.action in _IN_AN_AREA or operation.id == "step:unit-bolted":
+                found[operation.id] = opened[area.area]
+            if operation.action == "out":
+                of_part |= dict.fromkeys(operation.components, opened[area.area])
+    found["step:fit-loads"] = {
+        word
+        for o in todo.operations
+        if o.id == "step:fit-loads"
+        for c in o.components
+        for word in of_part.get(c, ())
+    }
+    return found
+
+
+_IN_AN_AREA = ("out", "fit", "join", "close")
 
 
 def _is_ticked(operation: Operation, chosen: Collection[str]) -> bool:
@@ -351,9 +388,10 @@ def _must_precede(first: Operation, then: Operation) -> bool:
     """Is it dangerous to do one operation before another that comes first.
 
     Nothing is touched before the power is off and waited out; nothing is powered while a part that
-    is needed for sure, a connector or a cover is still open.
+    is needed for sure, a connector or a cover is still open; nobody drives before the power is on
+    with everything fitted, the codes are cleared and the lamp went out.
     """
-    if first.id in _MAKING_SAFE:
+    if first.id in _MAKING_SAFE or (then.id == "step:drive" and first.id in _BEFORE_DRIVE):
         return True
     is_sure = first.counted and first.kind in ("certain", "rule")
     return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
@@ -401,6 +439,7 @@ def _time_of(step: str, evidence: tuple[Evidence, ...]) -> dt.datetime | None:
 
 _POWERED_DOWN = ("step:power-down", "step:second-power-down")
 _POWERING = ("step:first-power", "step:final-power")
+_BEFORE_DRIVE = ("step:final-power", "step:clear", "step:lamp-check")
 
 
 _MAKING_SAFE = (
