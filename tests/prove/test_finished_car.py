@@ -65,6 +65,18 @@ def test_a_car_without_a_crash_can_be_finished(catalog: Catalog) -> None:
     assert not record.draft
 
 
+def test_a_unit_fitted_after_the_signature_opens_its_gates_again(catalog: Catalog) -> None:
+    case = line.open_case(CASES / "clover-05", catalog)
+    done = finished(case, line.work(case, catalog).items)
+    late = max(e.time for e in done.evidence if e.time is not None) + dt.timedelta(hours=1)
+    unit = DoneWork(id="swap", time=late, what="replaced", component="centre.control-unit")
+    swapped = msgspec.structs.replace(done, evidence=(*done.evidence, unit))
+    gates = {g.id: g.missing for g in line.release(swapped, catalog, TODAY).gates if g.open}
+    told = " ".join(gates["steps"])
+    assert "unit-bolted was signed before the last work on the control unit" in told
+    assert "power-safe was signed before" in told
+
+
 def test_a_finished_car_without_its_last_scan_is_a_draft_again(catalog: Catalog) -> None:
     case = line.open_case(CASES / "clover-05", catalog)
     done = finished(case, line.work(case, catalog).items)

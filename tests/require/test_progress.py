@@ -52,6 +52,23 @@ def test_a_gate_that_failed_later_is_shut_again(run) -> None:  # noqa: ANN001
     assert not item(done, "step:unit-bolted").done
 
 
+def test_a_new_unit_is_bolted_and_powered_on_a_new_signature(run) -> None:  # noqa: ANN001
+    """Common practice, no source: a unit fitted after the signature is an unbolted unit."""
+    signed = (passed("unit-bolted"), passed("power-safe"), passed("step:final-power"))
+    unit = "centre.control-unit"
+    swap = DoneWork(id="swap", time=at(10), what="replaced", component=unit)
+    before, after = run(*signed), run(*signed, swap)
+    assert item(before, "step:unit-bolted").done
+    assert item(before, "step:final-power").done
+    assert not item(after, "step:unit-bolted").done
+    assert {"unit-bolted", "power-safe"} <= {*item(after, "step:final-power").blocked_by}
+    again = run(*signed, swap, *(passed(w, hour=11) for w in ("unit-bolted", "power-safe")))
+    assert item(again, "step:unit-bolted").done
+    assert not item(again, "step:final-power").done
+    cleared = DoneWork(id="clear", time=at(10), what="cleared", component=unit)
+    assert item(run(*signed, cleared), "step:unit-bolted").done
+
+
 def test_a_failed_key_on_gate_sends_the_unit_out_to_be_read(run) -> None:  # noqa: ANN001
     done = run(passed("key-on-safe", "failed"))
     ids = {i.id for i in done.items}

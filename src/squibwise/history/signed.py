@@ -21,6 +21,7 @@ from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
 
 CONTROL_UNIT = "control-unit"
+UNIT_GATES = ("unit-bolted", "power-safe")
 _NO_POWER = ("flood", "fire")
 FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
@@ -37,6 +38,25 @@ def is_signed(history: History, *words: str, after: int = -1) -> bool:
     """Return whether the last check under these words passed, and came after a place."""
     last = last_signed(history, *words)
     return last is not None and last[1].result == "passed" and last[0] > after
+
+
+def last_unit_work(history: History) -> int:
+    """Return the place of the last work on a control unit; -1 when there was none.
+
+    A unit that was fitted, plugged in again or repaired is not bolted down until somebody signs.
+    """
+    own = (n for n, w in history.works if CONTROL_UNIT in w.component and w.what != "cleared")
+    return max(own, default=-1)
+
+
+def outdated_gates(history: History) -> tuple[str, ...]:
+    """Return the gates of power that were signed before the control unit was last worked on."""
+    work = last_unit_work(history)
+    return tuple(
+        word
+        for word in UNIT_GATES
+        if is_signed(history, word) and not is_signed(history, word, after=work)
+    )
 
 
 def is_decided(history: History, *words: str, after: int = -1) -> bool:

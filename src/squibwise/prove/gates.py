@@ -13,6 +13,7 @@ from squibwise.history.signed import (
     is_signed,
     label_of,
     last_signed,
+    outdated_gates,
     settling_look,
     speaks_against,
 )
@@ -162,6 +163,16 @@ def _doubt(belief: ComponentBelief, context: Context) -> str:
 
 def _still_to_do(*actions: str) -> Callable[[Context], list[str]]:
     return lambda context: [f"{i.title} ({i.id})" for i in open_items(context, *actions)]
+
+
+def _open_steps(context: Context) -> list[str]:
+    """Return the steps that are not done, and gates signed before the unit was worked on."""
+    late = (
+        f"{word} was signed before the last work on the control unit: sign it again before the "
+        f"next power-up, did CASE {word} --safe."
+        for word in outdated_gates(context.history)
+    )
+    return [*_still_to_do("do")(context), *late]
 
 
 def open_items(context: Context, *actions: str) -> list[Demand]:
@@ -325,7 +336,7 @@ QUESTIONS: dict[str, Callable[[Context], list[str]]] = {
     "faults": _still_to_do("trace"),
     "inspections": _still_to_do("inspect"),
     "calibrations": _still_to_do("calibrate"),
-    "steps": _still_to_do("do"),
+    "steps": _open_steps,
     "verdicts": _verdicts,
     "failed-checks": _failed_checks,
     "loads-returned": _loads_out,

@@ -11,6 +11,8 @@ from squibwise.history.signed import (
     find_loads,
     last_seen_bad,
     last_signed,
+    last_unit_work,
+    outdated_gates,
     signed_results,
     speaks_against,
     unit_exposed,
@@ -25,6 +27,7 @@ from squibwise.model.work import Demand
 STEP = "step:"
 LOADS_GATE = "loads-returned"
 KEY_ON_GATE, LATER_KEY_ON_GATE = "key-on-safe", "power-safe"
+FINAL_POWER = "final-power"
 SECOND_POWER_DOWN = ("step:second-power-down", "second-power-down")
 
 
@@ -94,10 +97,11 @@ def signed(progress: Progress, suffix: str, result: str) -> frozenset[str]:
 def close_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
     """Return the gates that hold nothing any more; a load still out keeps its gate shut.
 
-    A look that speaks against a signature shuts its gate again; so does a power-down that of the
-    next key-on.
+    A look that speaks against a signature shuts its gate again; so does work on the control unit
+    those of its bolts and of the next key-on, and a power-down that of the next key-on.
     """
     against = {word for word, _ in speaks_against(progress.history, catalog)}
+    against |= {*outdated_gates(progress.history)}
     closed = {w for w in catalog.tasks.gates if progress.passed(w)} - {LOADS_GATE} - against
     if _is_off_since(progress.history, LATER_KEY_ON_GATE):
         closed.discard(LATER_KEY_ON_GATE)
@@ -181,9 +185,17 @@ def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog:
     word = STEP + step.id
     if progress.failed(word) or progress.failed(step.id):
         return False
+    if step.id == FINAL_POWER and _is_before_unit_work(progress.history):
+        return False
     if progress.passed(word) or progress.passed(step.id) or word in progress.done_items:
         return True
     return _evidence_stands_for(step.done_by, progress, gates)
+
+
+def _is_before_unit_work(history: History) -> bool:
+    """Was the last power-up with every device fitted before the control unit was worked on."""
+    signed_at = last_signed(history, STEP + FINAL_POWER, FINAL_POWER)
+    return signed_at is not None and signed_at[0] < last_unit_work(history)
 
 
 def _evidence_stands_for(kind: str, progress: Progress, gates: frozenset[str]) -> bool:
