@@ -8,7 +8,8 @@ import msgspec
 import pytest
 
 from squibwise.isolate import before_tests, trace
-from squibwise.isolate.bench import access_of
+from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
+from squibwise.isolate.cards import card_of
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import Evidence, LampCheck, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
@@ -124,6 +125,45 @@ def test_a_wire_is_measured_between_its_own_connectors(
     search = search_of(case, believing(), loop, CATALOG)
     bench = next(t for t in search.tests if t.id == test)
     assert set(access_of(bench, search.context)) == opened
+
+
+# Common practice, no source: a fault that comes with a movement is read in that movement.
+@pytest.mark.parametrize(
+    ("loop", "when", "moves"),
+    [
+        (SEAT, "comes and goes when seat is moved", "slide, lift and tilt"),
+        ("driver.front-bag/1", "high when the wheel is turned", "from lock to lock"),
+        (SEAT, "comes and goes", ""),
+    ],
+)
+def test_a_fault_that_comes_with_a_movement_is_read_in_that_movement(
+    loop: str, when: str, moves: str
+) -> None:
+    line = a_line(loop.partition("/")[0], "open-or-high", "intermittent")
+    report = a_report(msgspec.structs.replace(line, raw=f"B1128 - circuit high - {when}"))
+    search = search_of(a_case(report), believing(), loop, CATALOG)
+    read = ("load-at:device-plug", "renew:harness", "reseat:device-plug")
+    benches: list[BenchTest | BenchRepair] = [t for t in search.tests if t.id in read]
+    benches += [r for r in search.repairs if r.id in read]
+    for bench in benches:
+        card = card_of(bench, search.context, search.standing, 30.0, CATALOG)
+        at = [n for n, s in enumerate(card.steps) if "stood still says" in s.text]
+        if not moves:
+            assert not at
+            continue
+        (moved,) = at
+        assert moves in card.steps[moved].text
+        assert card.steps[moved].power == "on"
+        before = [s for s in card.steps[:moved] if "every igniter in reach" in s.text]
+        assert [s.power for s in before] == ["off"], "loads go in before anything moves"
+        assert any(
+            "the loads out" in s.text or "the load out" in s.text for s in card.steps[moved:]
+        )
+        assert "movement" in {c.id for c in card.cautions}
+        if card.kind == "repair":
+            assert card.hold_minutes == 60.0, "once before the repair, once to take the loads out"
+            assert "second drive" in card.outcomes["fixed"]
+    assert len(benches) == len(read)
 
 
 def test_a_configuration_is_written_with_the_power_on() -> None:

@@ -298,6 +298,22 @@ class Access(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     basis: Basis = "judgement"
 
 
+class MovedSteps(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How a circuit is read whose fault came with a movement.
+
+    Attributes:
+        loads: With the power off, before anything is moved.
+        move: With the power on, to be read meanwhile.
+        back: The loads out again.
+        set: Where nothing may be moved with the power on: with it off, before reading.
+    """
+
+    loads: str
+    move: str
+    back: str
+    set: str
+
+
 class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Everything about loops.
 
@@ -310,6 +326,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         steps_on: Steps before key-on.
         steps_bare: The same with the control unit unplugged.
         steps_check: Steps that verify a repair.
+        moved: Steps where a fault came with a movement, by the sign that tells it.
         steps_again: The second drive after a fault that comes and goes, igniters in reach.
         steps_again_calm: The same where no charge is near.
     """
@@ -327,6 +344,7 @@ class LoopBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     steps_on: tuple[str, ...]
     steps_bare: tuple[str, ...]
     steps_check: tuple[str, ...]
+    moved: dict[str, MovedSteps]
     steps_again: tuple[str, ...]
     steps_again_calm: tuple[str, ...]
 
@@ -382,6 +400,7 @@ class _Tests(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     steps_held: tuple[str, ...]
     steps_on: tuple[str, ...]
     steps_bare: tuple[str, ...]
+    moved: dict[str, MovedSteps]
     test: tuple[LoopTest, ...]
 
 
@@ -418,6 +437,7 @@ def read_loops(
         steps_on=tests.steps_on,
         steps_bare=tests.steps_bare,
         steps_check=repairs.steps_check,
+        moved=tests.moved,
         steps_again=repairs.steps_again,
         steps_again_calm=repairs.steps_again_calm,
     )
@@ -432,7 +452,7 @@ def _check_names(
     refuse_repeats((f"{t.id} at {t.at}" for t in book.tests), "loops/tests.toml")
     refuse_repeats((f"{r.id} at {r.at} {r.circuits}" for r in book.repairs), "loops/repairs.toml")
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
-    moved = [sign for f in book.faults for sign in f.moves]
+    moved = [sign for f in book.faults for sign in f.moves] + list(book.moved)
     refuse_unknown("loops", moved, book.signs, "sign")
     told = [w for s in book.signs.values() for text in (*s.tells, *s.unless) for w in text.split()]
     refuse_unknown("loops/signs.toml", told, {*book.words, DEVICE}, "word")

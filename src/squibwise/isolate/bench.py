@@ -8,7 +8,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
 from squibwise.isolate.context import Context
-from squibwise.isolate.signs import voltage_out
+from squibwise.isolate.signs import movements_of, voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
@@ -43,6 +43,7 @@ class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
         price: Its parts as minutes of work. [min]
         after: Tests that must have located the fault before it.
         unless: Outcomes, as test and word, that are enough without them.
+        check_wait: Waiting for its verification, where something is moved with loads in. [min]
     """
 
     id: str
@@ -52,6 +53,7 @@ class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
     price: float
     after: frozenset[str] = frozenset()
     unless: frozenset[tuple[str, str]] = frozenset()
+    check_wait: float = 0.0
 
 
 def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
@@ -60,8 +62,13 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
     spent = cover >= catalog.fact("isolation.cover-worth").number()
     worth = catalog.fact("isolation.kind-worth").number()
     words = {w for w, share in context.reported.weight.items() if share >= worth}
+    moved = movements_of(context, catalog)
     return tuple(
-        BenchTest(id=test.id.format(point=element.id), point=element, test=test)
+        BenchTest(
+            id=test.id.format(point=element.id),
+            point=element,
+            test=_moving(test, moved, catalog),
+        )
         for test in catalog.loops.tests
         for element in context.chain.element
         if _is_at(test.at, element)
@@ -70,6 +77,29 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         and (spent or test.id != "look-cover")
         and not (context.reported.clean and _finds_memory_only(test))
     )
+
+
+def _moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTest:
+    """Return a test that reads as it is done where the fault came with a movement."""
+    book = [catalog.loops.moved[m] for m in moved]
+    memory = _finds_memory_only(test)
+    if not book or test.moves or not (memory or test.rule == "split"):
+        return test
+    if memory:
+        how = (*test.how, *(f"[off] {m.set}" for m in book), _ON_AGAIN)
+        return msgspec.structs.replace(test, how=how)
+    first, *rest = test.how
+    off = next((n for n, text in enumerate(rest) if text.startswith("[off]")), len(rest))
+    first = " ".join([first, *(m.loads for m in book)])
+    return msgspec.structs.replace(
+        test,
+        how=(first, *rest[:off], *(m.move for m in book), *rest[off:]),
+        minutes=test.minutes + len(book) * catalog.fact("isolation.moving").number(),
+        cautions=(*test.cautions, "movement"),
+    )
+
+
+_ON_AGAIN = "[on] Power on behind the same gate and read once more."
 
 
 def _finds_memory_only(test: LoopTest) -> bool:
@@ -83,11 +113,13 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         r.component.endswith("control-unit") and r.action in ("keep", "inspect")
         for r in case.profile.rules
     )
+    moved = movements_of(context, catalog)
     return tuple(
         BenchRepair(
             id=repair.id.format(point=element.id),
             point=element,
-            repair=repair,
+            repair=_checked_moving(repair, moved, catalog),
+            check_wait=wait_minutes(case, catalog) if moved and repair.power != "on" else 0.0,
             fixes=tuple(f.replace("{point}", element.id) for f in repair.fixes),
             price=part_minutes(case, context, element, repair, catalog),
             after=_awaited(repair, element, context, catalog),
@@ -98,6 +130,22 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         if _is_at(repair.at, element)
         and (not repair.circuits or context.chain.circuit in repair.circuits)
         and (kept or not repair.ruled)
+    )
+
+
+def _checked_moving(repair: LoopRepair, moved: tuple[str, ...], catalog: Catalog) -> LoopRepair:
+    """Return a repair that is verified with the movement that brought the fault, loads in."""
+    book = [catalog.loops.moved[m] for m in moved]
+    if not book or repair.power == "on":
+        return repair
+    up, moving = (catalog.fact(f"isolation.{i}").number() for i in ("power-up", "moving"))
+    loads = (f"[off] {m.loads}" for m in book)
+    moves = (f"[on] {m.move}" for m in book)
+    return msgspec.structs.replace(
+        repair,
+        how=(*repair.how, *loads, *moves, f"[off] {book[-1].back}", _ON_AGAIN),
+        check_minutes=repair.check_minutes + len(book) * moving + up,
+        cautions=(*repair.cautions, "movement", "loads-out"),
     )
 
 
@@ -407,6 +455,7 @@ def _repair(
         minutes=bench.repair.minutes,
         price=bench.price,
         check_minutes=bench.repair.check_minutes,
+        check_wait=bench.check_wait,
         access=tuple(clusters.index(a) for a in access_of(bench, context)),
         power="on" if power_of(bench) == "on" else "through",
         fixes=fixed,

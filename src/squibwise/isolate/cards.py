@@ -35,6 +35,7 @@ def card_of(
     opens = tuple(catalog.loops.access[a].title for a in access)
     down = standing.powered and power in ("off", "through")
     hold = wait if down else 0.0
+    hold += bench.check_wait if isinstance(bench, BenchRepair) else 0.0
     state = "off" if power in ("off", "through") else "any"
     safe = _make_safe(down, state, catalog)
     before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
@@ -170,6 +171,13 @@ def _load_entry(context: Context, move: str, remark: str) -> list[str]:
     ]
 
 
+_FIXED = "The fault is gone after clearing and on the drive: fixed and verified."
+_FIXED_SO_FAR = (
+    "The fault is gone after clearing and on the drive. It came and went before: only the second "
+    "drive proves it."
+)
+
+
 def _repair_card(
     bench: BenchRepair, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
@@ -178,8 +186,9 @@ def _repair_card(
     how = [_step(s.format(element=title), hands) for s in repair.how]
     on = [CardStep(text=t, power="on") for t in book.steps_on]
     check = [CardStep(text=t, power="on") for t in book.steps_check]
-    late = [s for s in how if s.power == "on"] if hands == "off" else []
-    how, check = [s for s in how if s not in late], [*late, *check]
+    late = next((n for n, s in enumerate(how) if s.power == "on"), len(how))
+    if hands == "off":
+        how, check = how[:late], [*how[late:], *check]
     return BenchCard(
         id=bench.id,
         kind="repair",
@@ -188,7 +197,7 @@ def _repair_card(
         steps=(*before, *on, *how, *check) if hands == "on" else (*before, *how, *on, *check),
         entry=_entry(bench, [FIXED, NOT_FIXED], context),
         outcomes={
-            FIXED: "The fault is gone after clearing and on the drive: fixed and verified.",
+            FIXED: _FIXED_SO_FAR if context.reported.comes_and_goes else _FIXED,
             NOT_FIXED: "The fault is still there: the plan goes on from here.",
         },
         minutes=repair.minutes + repair.check_minutes,

@@ -231,9 +231,10 @@ def _paid(state: Standing, bench: BenchTest | BenchRepair, room: _Bench) -> Stan
     up = room.catalog.fact("isolation.power-up").number()
     minutes = sum(room.catalog.loops.access[a].minutes for a in access if a not in state.opened)
     wait = wait_minutes(room.context.case, room.catalog) if power in ("off", "through") else 0.0
-    price = 0.0
+    price, check = 0.0, 0.0
     if isinstance(bench, BenchRepair):
         minutes += bench.repair.minutes + bench.repair.check_minutes
+        check = bench.check_wait
         price = bench.price
     else:
         minutes += bench.test.minutes
@@ -244,7 +245,7 @@ def _paid(state: Standing, bench: BenchTest | BenchRepair, room: _Bench) -> Stan
         powered=state.powered if power == "any" else power != "off",
         spent=Spent(
             work=state.spent.work + minutes,
-            wait=state.spent.wait + (wait if state.powered else 0.0),
+            wait=state.spent.wait + (wait if state.powered else 0.0) + check,
             price=state.spent.price + price,
         ),
     )

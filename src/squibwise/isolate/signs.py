@@ -22,6 +22,7 @@ _DENIED = re.compile(
     r"|pas|jamais|sans|aucune?|rien|personne|sin|nunca|jamas|ningun\w*|nadie|\w+n't)\b"
 )
 _SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
+_WHEN = re.compile(r"(?i)\b(when|whenever|while|wenn|beim|quand|lorsque|cuando)\b[^,;\n]*")
 _SEATS = {
     "driver": r"driver|driver's|fahrer|conducteur|conductor",
     "passenger": r"passenger|passenger's|beifahrer|passager|acompanante|copiloto|pasajero",
@@ -66,6 +67,11 @@ def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
     return tuple(found.values())
 
 
+def movements_of(context: Context, catalog: Catalog) -> tuple[str, ...]:
+    """Return the signs told of a circuit that its fault comes with a movement of seat or wheel."""
+    return tuple(t.sign.id for t in told_of(context, catalog) if t.sign.id in catalog.loops.moved)
+
+
 def _speaks_of(story: Story, context: Context) -> bool:
     return story.loop is None or split_loop(story.loop) == split_loop(context.loop)
 
@@ -79,6 +85,9 @@ def _prose(context: Context) -> Iterator[tuple[str, str]]:
         elif isinstance(item, Report) and _may_tell(item, context):
             for line in item.reading.unread:
                 yield item.id, line.raw
+            for code in item.reading.lines:
+                if code.component == context.name.id and (when := _WHEN.search(code.raw)):
+                    yield item.id, when.group()
 
 
 def _may_tell(report: Report, context: Context) -> bool:

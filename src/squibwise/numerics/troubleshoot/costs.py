@@ -84,11 +84,12 @@ def _remembering(choose: Choose) -> Callable[[], Choose]:
 
 def _charged(problem: Problem) -> dict[str, Model]:
     """Return the problem four times over, each charging one kind of cost only."""
-    free = {"minutes": 0.0, "price": 0.0, "check_minutes": 0.0}
+    idle = {"minutes": 0.0, "price": 0.0, "check_minutes": 0.0}
+    free = idle | {"check_wait": 0.0}
     fitted = {r.id: float(r.price > 0.0) for r in problem.repairs}
     repairs = {
-        "work": {r.id: {"price": 0.0} for r in problem.repairs},
-        "wait": {r.id: free for r in problem.repairs},
+        "work": {r.id: {"price": 0.0, "check_wait": 0.0} for r in problem.repairs},
+        "wait": {r.id: idle for r in problem.repairs},
         "price": {r.id: free | {"price": r.price} for r in problem.repairs},
         "parts": {r.id: free | {"price": fitted[r.id]} for r in problem.repairs},
     }
@@ -166,7 +167,7 @@ def cost_of_step(
         return Costs(work=work, wait=wait)
     return Costs(
         work=work + action.check_minutes,
-        wait=wait,
+        wait=wait + action.check_wait,
         price=action.price,
         parts=float(action.price > 0.0),
     )

@@ -59,6 +59,7 @@ class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         minutes: Hands-on time. [min]
         price: Its parts, as minutes of work. [min]
         check_minutes: Time of the verification after it. [min]
+        check_wait: Waiting for that verification, besides the wait before the repair. [min]
         access: Access clusters that must be open, as positions.
         power: ``through``, or ``on`` where no hands go near the circuit.
         fixes: Faults that it removes.
@@ -70,6 +71,7 @@ class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     minutes: float
     price: float = 0.0
     check_minutes: float = 0.0
+    check_wait: float = 0.0
     access: tuple[int, ...] = ()
     power: Literal["through", "on"] = "through"
     fixes: frozenset[str]
@@ -78,8 +80,8 @@ class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
     @property
     def total(self) -> float:
-        """Hands-on time, parts as time and verification, in minutes."""
-        return self.minutes + self.price + self.check_minutes
+        """Hands-on time, parts as time and verification with its waiting, in minutes."""
+        return self.minutes + self.price + self.check_minutes + self.check_wait
 
 
 class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
