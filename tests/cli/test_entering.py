@@ -234,6 +234,19 @@ def test_nothing_is_done_in_an_area_that_is_closed(run: Line, tmp_path: Path) ->
     assert run("did", tmp_path, *nose, "--by", "R").code == 0
 
 
+def test_a_step_keeps_its_number_while_it_is_off_the_list(run: Line, tmp_path: Path) -> None:
+    """A bag that is gone may hide a bridge: no key-on is on the list, the data was saved before."""
+    gone = FRONT_HIT.replace('"deployed"', '"missing"')
+    (tmp_path / "case.toml").write_text(gone, encoding="utf-8")
+    assert 12 not in operations(run, tmp_path)
+    assert run("did", tmp_path, "12", "--by", "R").code == 0
+    assert run("did", tmp_path, "step:save-codes", "step:arrival-record", "--by", "R").code == 0
+    words = [e["what"] for e in evidence(tmp_path) if e["kind"] == "passed"]
+    assert words == ["step:save-crash-data", "step:save-codes", "step:arrival-record"]
+    assert run("did", tmp_path, "61", "--by", "R").code == 2
+    assert run("did", tmp_path, "step:no-such", "--by", "R").code == 2
+
+
 def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path) -> None:
     (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
     later = run("did", tmp_path, "1", "--by", "R", "--time", "2999-01-01T00:00")

@@ -145,7 +145,7 @@ def did(
     note: str,
     as_json: bool,
 ) -> int:
-    """Tick operations by the numbers that `work` prints, with all that they contain.
+    """Tick operations by number or id as `work` prints them, with all that they contain.
 
     Gates and words of the release (power-safe, maker-procedure, disposal, cautions, release) are
     signed by their name. A look ticks what can be seen in its area and nothing behind it; where one
@@ -157,8 +157,9 @@ def did(
 
     opened = opening.open_case(case_path)
     counted, words = ticking.split_words(numbers, opened.catalog)
-    wanted = ticking.read_numbers(counted) if counted or not words else ()
     todo = case.work(opened.case, opened.catalog)
+    named = ticking.name_numbers(todo, opened.catalog)
+    wanted = ticking.read_numbers(counted, named) if counted or not words else ()
     common = _common(by, at)
     entries = ticking.word_entries(words, opened.catalog, common, failed=failed, safe=safe)
     if wanted:

@@ -1,17 +1,17 @@
 """What a tick by number, or an answer to a question, is written as."""
 
-import datetime as dt
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
+from squibwise.garage.tick_order import refuse_disorder, refuse_haste
 from squibwise.history.order import read_history
 from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, Passed
+from squibwise.model.evidence import Evidence
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS
 from squibwise.model.work import Demand, Operation, Work
 from squibwise.require.progress import entry_for
@@ -21,14 +21,21 @@ _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
 _MOST_NUMBERS = 2000
 
 
-def read_numbers(words: Sequence[str]) -> tuple[int, ...]:
+def read_numbers(words: Sequence[str], named: Mapping[str, int] | None = None) -> tuple[int, ...]:
     """Return the numbers that ``9-14,22`` stands for.
+
+    Args:
+        words: As they were typed.
+        named: Numbers by the id of an operation, which may stand in their place.
 
     Raises:
         InputError: It is not such a list.
     """
     numbers: list[int] = []
     for word in ",".join(words).replace(" ", ",").split(","):
+        if named and word in named:
+            numbers.append(named[word])
+            continue
         found = _RANGE.fullmatch(word.strip())
         if word.strip() and not found:
             raise InputError(f"'{word}' is no number.", remedy="Write 9-14,22.")
@@ -92,6 +99,27 @@ def numbered_items(todo: Work) -> dict[int, tuple[Demand, ...]]:
     return {o.n: tuple(_ticked(o, by_id)) for o in todo.operations}
 
 
+def name_numbers(todo: Work, catalog: Catalog) -> dict[str, int]:
+    """Return the number of each operation by its id, and by that of the one demand it stands for.
+
+    A step keeps its number while it is not on the list.
+    """
+    named = {f"step:{s.id}": s.number for s in catalog.tasks.steps.values()}
+    named |= {o.demands[0]: o.n for o in todo.operations if len(o.demands) == 1}
+    return named | {o.id: o.n for o in todo.operations}
+
+
+def _read_off_the_list(catalog: Catalog) -> dict[int, tuple[Demand, ...]]:
+    """Return the steps that save what the unit holds: done is done, whatever is found later."""
+    return {
+        s.number: (
+            Demand(id=f"step:{s.id}", action="do", component=None, title=s.title, strict="always"),
+        )
+        for s in catalog.tasks.steps.values()
+        if s.phase == "read"
+    }
+
+
 def _ticked(operation: Operation, by_id: Mapping[str, Demand]) -> list[Demand]:
     """Return what an operation stands for: its demands, or itself when it answers none."""
     found = [by_id[d] for d in operation.demands if d in by_id]
@@ -147,6 +175,23 @@ def _runs(numbers: Sequence[int]) -> list[list[int]]:
     return runs
 
 
+def _find_known(
+    todo: Work, numbers: Sequence[int], catalog: Catalog
+) -> dict[int, tuple[Demand, ...]]:
+    """Return what numbers stand for; one that was named alone may be off the list now.
+
+    Raises:
+        InputError: One stands for nothing.
+    """
+    known, off, runs = numbered_items(todo), _read_off_the_list(catalog), _runs(numbers)
+    known |= {n: off[n] for r in runs if not known.keys() & {*r} for n in r if n in off}
+    strange = [run[0] for run in runs if not known.keys() & {*run}]
+    if strange:
+        remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
+        raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
+    return known
+
+
 def entries_for(
     todo: Work,
     numbers: Sequence[int],
@@ -179,11 +224,7 @@ def entries_for(
             is ticked without saying which way, or with other numbers, or a step that an open gate
             holds; a step before what it waits for; a look at several things is failed as a whole.
     """
-    known = numbered_items(todo)
-    strange = [run[0] for run in _runs(numbers) if not any(n in known for n in run)]
-    if strange:
-        remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
-        raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
+    known = _find_known(todo, numbers, catalog)
     if failed and not parts:
         _refuse_vague(todo, numbers)
     items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
@@ -197,8 +238,8 @@ def entries_for(
     entries += [lamp_entry(lamp)] if lamp is not None else []
     if not failed:
         _refuse_proofs(list(items.values()))
-        _refuse_disorder(todo, items, () if lamp is None else ("step:lamp-check",))
-        _refuse_haste(todo, frozenset(items), evidence, common.get("time"))
+        refuse_disorder(todo, items, () if lamp is None else ("step:lamp-check",))
+        refuse_haste(todo, frozenset(items), evidence, common.get("time"))
         _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
         entries = [*_gates_along(list(items.values()), catalog), *entries]
     if failed:
@@ -320,146 +361,6 @@ def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
         {"kind": "passed", "what": word, "result": "passed"}
         for word in sorted(held & _signed_along(catalog))
     ]
-
-
-def _refuse_disorder(todo: Work, chosen: Collection[str], along: Collection[str]) -> None:
-    """Refuse hands on the car before it is made safe, and power before it is whole.
-
-    Args:
-        todo: The work of the case.
-        chosen: Ids of what is ticked.
-        along: Ids of what is written down with it in another way.
-
-    Raises:
-        InputError: A step that comes first is neither done nor ticked along.
-    """
-    before = {o.id: set(o.after) for o in todo.operations}
-    openings = _own_openings(todo)
-    due = [o for o in todo.operations if not o.done and not _is_ticked(o, {*chosen, *along})]
-    for operation in (o for o in todo.operations if _is_ticked(o, chosen)):
-        first, shut = _all_before(operation.id, before), openings.get(operation.id, set())
-        missing = [
-            o for o in due if o.id in shut or (o.id in first and _must_precede(o, operation))
-        ]
-        if missing:
-            numbers = ", ".join(str(o.n) for o in missing[:6])
-            numbers += f" and {len(missing) - 6} more" if len(missing) > 6 else ""
-            raise InputError(
-                f"no. {operation.n} comes after no. {numbers}: {missing[0].title}.",
-                remedy="Tick that first, or with it, once it is done.",
-            )
-
-
-def _own_openings(todo: Work) -> dict[str, set[str]]:
-    """Return which openings each operation lies behind, by ids: nobody works in a closed area.
-
-    A substitute load goes where its device came out.
-    """
-    found: dict[str, set[str]] = {}
-    of_part: dict[str, set[str]] = {}
-    areas = [a for v in todo.visits for a in v.areas]
-    opened: dict[str, set[str]] = {a.area: set() for a in areas}
-    for area in areas:
-        opened[area.area] |= {o.id for o in area.operations if o.action == "open"}
-    for area in areas:
-        for operation in area.operations:
-            if operation.action in _IN_AN_AREA or operation.id == "step:unit-bolted":
-                found[operation.id] = opened[area.area]
-            if operation.action == "out":
-                of_part |= dict.fromkeys(operation.components, opened[area.area])
-    found["step:fit-loads"] = {
-        word
-        for o in todo.operations
-        if o.id == "step:fit-loads"
-        for c in o.components
-        for word in of_part.get(c, ())
-    }
-    return found
-
-
-_IN_AN_AREA = ("out", "fit", "join", "close")
-
-
-def _is_ticked(operation: Operation, chosen: Collection[str]) -> bool:
-    return operation.id in chosen or any(d in chosen for d in operation.demands)
-
-
-def _must_precede(first: Operation, then: Operation) -> bool:
-    """Is it dangerous to do one operation before another that comes first.
-
-    Nothing is touched before the power is off and waited out; nothing is powered while a part that
-    is needed for sure, a connector or a cover is still open; nobody drives before the power is on
-    with everything fitted, the codes are cleared and the lamp went out.
-    """
-    if first.id in _MAKING_SAFE or (then.id == "step:drive" and first.id in _BEFORE_DRIVE):
-        return True
-    is_sure = first.counted and first.kind in ("certain", "rule")
-    return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
-
-
-def _refuse_haste(
-    todo: Work, chosen: Collection[str], evidence: tuple[Evidence, ...], at: object
-) -> None:
-    """Refuse that the wait after a power-down is ticked with it, or before it is over.
-
-    Raises:
-        InputError: The wait cannot have passed.
-    """
-    operations = {o.id: o for o in todo.operations}
-    waits = [o for o in todo.operations if o.id in chosen and o.hold_minutes]
-    for wait in waits:
-        downs = [operations[w] for w in wait.after if w in _POWERED_DOWN and w in operations]
-        for down in downs:
-            told = f"no. {wait.n} comes {wait.hold_minutes} min after no. {down.n}"
-            if down.id in chosen and not down.done:
-                remedy = f"Tick no. {down.n} when the power is off, no. {wait.n} after the wait."
-                raise InputError(f"{told}: not in one stroke.", remedy=remedy)
-            off = _time_of(down.id, evidence)
-            over = off + dt.timedelta(minutes=wait.hold_minutes) if off else None
-            if over and isinstance(at, dt.datetime) and at.replace(tzinfo=None) < over:
-                raise InputError(
-                    f"{told}: the power came off at {off:%H:%M}, so not before {over:%H:%M}.",
-                    remedy="Say when it was: --time YYYY-MM-DDTHH:MM.",
-                )
-
-
-def _time_of(step: str, evidence: tuple[Evidence, ...]) -> dt.datetime | None:
-    """Return when a power-down was last written down; None when no time stands with it."""
-    times = [
-        e.time.replace(tzinfo=None)
-        for e in evidence
-        if e.time is not None
-        and (
-            (isinstance(e, Passed) and e.what in (step, step.removeprefix("step:")))
-            or (isinstance(e, DoneWork) and (e.item == step or e.component == "battery"))
-        )
-    ]
-    return max(times, default=None)
-
-
-_POWERED_DOWN = ("step:power-down", "step:second-power-down")
-_POWERING = ("step:first-power", "step:final-power")
-_BEFORE_DRIVE = ("step:final-power", "step:clear", "step:lamp-check")
-
-
-_MAKING_SAFE = (
-    "step:power-down",
-    "step:make-safe",
-    "step:second-power-down",
-    "step:second-make-safe",
-    "step:return-loads",
-)
-
-
-def _all_before(word: str, before: Mapping[str, set[str]]) -> set[str]:
-    """Return everything that comes before an operation, directly or by way of others."""
-    found: set[str] = set()
-    left = [word]
-    while left:
-        new = before.get(left.pop(), set()) - found
-        found |= new
-        left += new
-    return found
 
 
 def _refuse_proofs(items: Sequence[Demand]) -> None:
