@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-import msgspec
 
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples, own_option
@@ -157,6 +156,8 @@ def bid(
     as_json: bool,
 ) -> int:
     """Say whether to bid and up to what: questions first, then the whole car."""
+    from msgspec.structs import replace
+
     from squibwise import case
     from squibwise.cli import opening
     from squibwise.cli.files import write_drawing
@@ -172,7 +173,7 @@ def bid(
     known = market_files.load_bid(sheet or at.folder / "bid.toml")
     cars = market_files.load_settled_cars(settled, at.folder) if settled else ()
     answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
-    answer = msgspec.structs.replace(answer, findings=(*answer.findings, *case.doubt_settled(cars)))
+    answer = replace(answer, findings=(*answer.findings, *case.doubt_settled(cars)))
     if drawing:
         write_drawing(drawing, drivers_svg(name_drivers(answer.drivers)))
     cost = {f"p{round(100 * q)}": answer.cost.quantile(q) for q in (0.1, 0.5, 0.8, 0.95)}
