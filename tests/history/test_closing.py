@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan
+from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan, list_unproved
 from squibwise.history.order import History, last_change, order_entries, read_history, replacements
 from squibwise.history.signed import (
     find_loads,
@@ -490,3 +490,38 @@ def test_a_damaged_unit_speaks_against_switching_on_until_replaced_or_seen_whole
 ) -> None:
     found = speaks_against(course(*entries), CATALOG)
     assert [w for w, _ in found] == (["key-on-safe", "unit-bolted"] if closed else [])
+
+
+@pytest.mark.parametrize(
+    ("status", "told", "is_open"),
+    [
+        ("intermittent", [("renew:seat-plug", "fixed")], True),
+        ("intermittent", [("load-at:seat-plug", "gone-for-good")], True),
+        ("present", [("renew:seat-plug", "fixed")], False),
+        ("intermittent", [("renew:seat-plug", "not fixed")], False),
+        ("intermittent", [("renew:seat-plug", "fixed"), ("second-drive", "stays-away")], False),
+        ("intermittent", [("renew:seat-plug", "fixed"), ("second-drive", "comes-back")], True),
+        (
+            "intermittent",
+            [
+                ("renew:seat-plug", "fixed"),
+                ("second-drive", "comes-back"),
+                ("renew:seat-harness", "fixed"),
+            ],
+            True,
+        ),
+        ("intermittent", [("renew:seat-plug", "fixed"), ("renew:seat-plug", "fixed")], False),
+    ],
+)
+def test_a_fault_that_came_and_went_is_open_until_a_second_drive_is_told(
+    status: Any, told: list[tuple[str, str]], is_open: bool
+) -> None:
+    part = "driver.seat-bag"
+    line = CodeLine(line=1, raw="x", component=part, fault="open-or-high", status=(status,))
+    report = Report(id="s", reading=ReadReport(lines=(line,), coverage=Coverage()))
+    outcomes = [
+        Outcome(id=f"t{n}", loop=f"{part}/1", test=test, outcome=word)
+        for n, (test, word) in enumerate(told)
+    ]
+    found = list_unproved(read_history((report, *outcomes)))
+    assert (part in found) == is_open

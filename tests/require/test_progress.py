@@ -14,7 +14,10 @@ from squibwise.model.evidence import (
     Recorder,
     SubstituteLoad,
 )
-from squibwise.model.report import ReadReport, Report
+from squibwise.model.evidence import (
+    TestOutcome as Outcome,
+)
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
 from squibwise.model.work import Demand, Work
 from squibwise.require import work
 
@@ -307,3 +310,28 @@ def test_a_replaced_part_that_nothing_is_believed_of_counts_as_done(
     fewer = tuple(c for c in beliefs.components if c.id != "driver.clock-spring")
     done = work(made.case(swap), msgspec.structs.replace(beliefs, components=fewer), catalog)
     assert item(done, "driver.clock-spring:replace").done
+
+
+@pytest.mark.parametrize(("second", "is_open"), [("", True), ("stays-away", False)])
+def test_a_fault_that_came_and_went_is_traced_until_the_second_drive(
+    run,  # noqa: ANN001
+    second: str,
+    is_open: bool,
+) -> None:
+    part = "driver.seat-bag"
+    line = CodeLine(line=1, raw="x", component=part, fault="low-or-short", status=("intermittent",))
+    reading = ReadReport(lines=(line,), coverage=Coverage())
+    outcomes = [("renew:seat-plug", "fixed", 9), ("second-drive", second, 11)]
+    done = run(
+        Report(id="s", reading=reading, when="before-repair"),
+        passed(f"{part}:trace", hour=10),
+        *(
+            Outcome(id=test, loop=f"{part}/1", test=test, outcome=word, time=at(hour))
+            for test, word, hour in outcomes
+            if word
+        ),
+        states={part: {"faulty": 0.01}},
+    )
+    found = [i for i in done.items if i.id == f"{part}:trace" and not i.done]
+    assert bool(found) == is_open
+    assert all("renew:seat-plug" in b.evidence for i in found for b in i.because[:1])

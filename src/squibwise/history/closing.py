@@ -3,14 +3,17 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import History, last_change
+from squibwise.history.order import VERIFIED, History, last_change
 from squibwise.history.signed import is_decided, last_signed
-from squibwise.model.evidence import DoneWork, Evidence, LampCheck
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, TestOutcome
+from squibwise.model.names import split_loop
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import Outcome
 
 LAMP_CHECK = ("lamp-check", "step:lamp-check")
 FINAL_SCAN = ("final-scan", "step:final-scan")
+AGAIN, STAYS, BACK = "second-drive", "stays-away", "comes-back"
+_CURED = (VERIFIED, "gone-for-good")
 _THERE = frozenset({"present", "locked", "intermittent"})
 _WAITING = frozenset({"not-tested", "pending"})
 _HARMLESS = frozenset({"cleared"})
@@ -174,3 +177,37 @@ def _names(lines: list[CodeLine]) -> str:
 
 def _hardest_first(problems: list[Problem]) -> tuple[Problem, ...]:
     return tuple(sorted(problems, key=lambda p: not p.decided))
+
+
+def list_unproved(history: History) -> dict[str, str]:
+    """Return the evidence that calls a fault cured that came and went, by component, until proved.
+
+    Gone once is no proof of such a fault: it is open until a second drive is told on which it
+    stayed away. One that came back is open until it is cured again and driven again.
+    """
+    open_now: dict[tuple[str, int], TestOutcome] = {}
+    for _, entry in history.all_of(TestOutcome):
+        loop = split_loop(entry.loop)
+        if entry.test == AGAIN and entry.outcome == STAYS:
+            open_now.pop(loop, None)
+        elif entry.outcome == BACK or (
+            entry.outcome in _CURED and loop not in open_now and _came_and_went(loop, history)
+        ):
+            open_now[loop] = entry
+        elif entry.outcome in _CURED and open_now.get(loop, entry).outcome in _CURED:
+            open_now.pop(loop, None)
+        elif entry.outcome in _CURED:
+            open_now[loop] = entry
+    return {component: entry.id for (component, _), entry in open_now.items()}
+
+
+def _came_and_went(loop: tuple[str, int], history: History) -> bool:
+    """Return whether the last report that names a circuit calls its fault intermittent."""
+    component, stage = loop
+    named = [
+        line.status
+        for _, report in history.all_of(Report)
+        for line in report.reading.lines
+        if line.component == component and line.stage in (None, stage)
+    ]
+    return bool(named) and "intermittent" in named[-1]

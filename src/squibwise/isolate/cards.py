@@ -3,9 +3,10 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import Context
-from squibwise.isolate.replay import AGAIN, BACK, STAYS, Standing
+from squibwise.isolate.replay import Standing
 from squibwise.model.belief import Assumption, Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import SubstituteLoad, TestOutcome

@@ -5,6 +5,7 @@ from fnmatch import fnmatchcase
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.isolate.bench import (
     BenchRepair,
     BenchTest,
@@ -23,8 +24,6 @@ from squibwise.model.origin import Finding, Origin
 from squibwise.model.report import Report
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
-AGAIN = "second-drive"
-STAYS, BACK = "stays-away", "comes-back"
 _ANY_SIGHT = "found"
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.closing import STAYS
 from squibwise.isolate.bench import (
     BenchRepair,
     BenchTest,
@@ -18,7 +19,7 @@ from squibwise.isolate.bench import (
 )
 from squibwise.isolate.cards import assumptions_of, card_of, confirming_card, findings_of, stop_card
 from squibwise.isolate.context import Context, context_of
-from squibwise.isolate.replay import STAYS, Spent, Standing, fixes, replay
+from squibwise.isolate.replay import Spent, Standing, fixes, replay
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.closing import list_unproved
 from squibwise.history.order import put_in_order, read_history
 from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, NextLook
@@ -76,11 +77,13 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
         loop: Its id, as `trace` takes it.
         title: In a mechanic's words.
         p: That the fault is there now. [0..1]
+        unproved: Called cured, but it came and went before: the second drive is left.
     """
 
     loop: str
     title: str
     p: float
+    unproved: bool = False
 
 
 class Brief(msgspec.Struct, frozen=True, kw_only=True):
@@ -116,7 +119,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     """Return what one screen says of a case."""
     states, todo = whole.states, whole.todo
     followed = find_followed(whole.costs)
-    circuits = find_faulty_circuits(states, todo, catalog)
+    circuits = find_faulty_circuits(case, states, todo, catalog)
     low, likely, high = followed.labour_minutes if followed else (0, 0, 0)
     return Brief(
         happened=tell_event_shortly(states.event, case.region),
@@ -157,10 +160,11 @@ def _parts(cost: Cost | None) -> BriefParts:
 
 
 def find_faulty_circuits(
-    states: Assessment, todo: Work, catalog: Catalog
+    case: Case, states: Assessment, todo: Work, catalog: Catalog
 ) -> tuple[FaultyCircuit, ...]:
     """Return the circuits that the work traces, the likeliest first, one for each part."""
     found = []
+    unproved = list_unproved(read_history(case.evidence))
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
         belief = states.of(demand.component or "")
         if belief is None or demand.probability < LIKELY:
@@ -168,7 +172,10 @@ def find_faulty_circuits(
         stage = max(sorted(belief.stages), key=lambda s: belief.stages[s].faulty, default="1")
         title = f"{name(belief.id, catalog)}" + (f", stage {stage}" if stage != "1" else "")
         loop = f"{belief.id}/{stage}"
-        found.append(FaultyCircuit(loop=loop, title=title, p=demand.probability))
+        open_still = belief.id in unproved
+        found.append(
+            FaultyCircuit(loop=loop, title=title, p=demand.probability, unproved=open_still)
+        )
     return tuple(sorted(found, key=lambda c: -c.p))
 
 
@@ -230,8 +237,12 @@ def _labelled(rows: Iterable[tuple[str, str]], tone: Tone = "plain") -> Table:
 def _head(brief: Brief, catalog: Catalog) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
     wrong = (("wrong", "; ".join(brief.wrong)),) if brief.wrong else ()
-    faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in brief.circuits)
+    faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in brief.circuits if not c.unproved)
+    unproved = "; ".join(c.title for c in brief.circuits if c.unproved)
     circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
+    if unproved:
+        told = f"{unproved}: it came and went, and is not proved gone before a second drive"
+        circuits = (*circuits, ("circuit", told))
     plain = _labelled((("happened", brief.happened), ("fired", fired), *wrong, *circuits))
     alarm = _labelled((("danger", told) for told in brief.dangers), "alarm")
     return Section(blocks=(plain, alarm) if brief.dangers else (plain,))

@@ -9,6 +9,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import Condition
+from squibwise.history.closing import list_unproved
 from squibwise.history.order import read_history
 from squibwise.history.signed import CONTROL_UNIT, read_memory
 from squibwise.model.belief import Assessment, ComponentBelief, SpeedChange
@@ -51,6 +52,11 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     cleared: frozenset[str] = frozenset()
     failed: frozenset[str] = frozenset()
     memo: dict[tuple[str, str], Trigger] = {}
+
+    @cached_property
+    def unproved(self) -> Mapping[str, str]:
+        """Components whose fault came and went and is not proved gone, with what cured it."""
+        return list_unproved(read_history(self.case.evidence))
 
     @cached_property
     def crash(self) -> float:
@@ -151,12 +157,10 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
         chance = 1.0
     if condition.state == "damaged" and belief.id in situation.cleared:
         chance = 0.0
-    return Trigger(
-        what=belief.id,
-        state=condition.state,
-        probability=chance,
-        evidence=_evidence_of(belief),
-    )
+    evidence = _evidence_of(belief)
+    if condition.state == "faulty" and belief.id in situation.unproved:
+        chance, evidence = 1.0, (situation.unproved[belief.id],)
+    return Trigger(what=belief.id, state=condition.state, probability=chance, evidence=evidence)
 
 
 def _evidence_of(belief: ComponentBelief) -> tuple[str, ...]:

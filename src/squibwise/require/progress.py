@@ -4,7 +4,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Step
-from squibwise.history.closing import judge_lamp, judge_scan
+from squibwise.history.closing import judge_lamp, judge_scan, list_unproved
 from squibwise.history.order import History, last_change, read_history, replacements
 from squibwise.history.signed import (
     LoadsOut,
@@ -130,6 +130,8 @@ def is_done(item: Demand, assessment: Assessment, progress: Progress, catalog: C
     if item.action == "replace":
         named = component in progress.replaced or item.id in progress.done_items
         return named and not _is_bad_now(component, assessment)
+    if item.action == "trace" and component in list_unproved(progress.history):
+        return False
     told = item.id in progress.done_items or progress.passed(item.id)
     return told and _last_done(item, progress) > _outdated_by(item, progress, catalog)
 
