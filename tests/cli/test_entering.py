@@ -589,3 +589,34 @@ def test_a_word_for_several_parts_is_asked_back(run: Line, own: Path) -> None:
     assert done.code == 2
     assert "driver.belt-webbing" in done.err
     assert "seat-bag" not in done.err
+
+
+@pytest.mark.parametrize(
+    ("said", "entry"),
+    [
+        ("flood", {"kind": "circumstance", "what": "flood", "present": True}),
+        ("no crash", {"kind": "circumstance", "what": "crash", "present": False}),
+        ("nose-left severe", {"kind": "impact", "zone": "nose-left", "extent": "severe"}),
+        ("tail", {"kind": "impact", "zone": "tail"}),
+        ("passenger empty", {"kind": "occupant", "seat": "passenger", "present": False}),
+        (
+            "driver belted",
+            {"kind": "occupant", "seat": "driver", "present": True, "belt": "latched"},
+        ),
+    ],
+)
+def test_what_is_known_of_the_event_is_told_in_words(
+    run: Line, own: Path, said: str, entry: dict[str, Any]
+) -> None:
+    assert run("told", own, *said.split()).code == 0
+    assert evidence(own)[-1] == entry
+    assert run("undo", own).code == 0
+
+
+def test_what_can_be_told_is_named_where_the_words_are_none_of_it(run: Line, own: Path) -> None:
+    before = (own / "case.toml").read_bytes()
+    done = run("told", own, "water", "inside")
+    assert done.code == 2
+    assert "flood" in done.err
+    assert "nose-left" in done.err
+    assert (own / "case.toml").read_bytes() == before

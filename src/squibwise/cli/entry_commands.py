@@ -100,6 +100,25 @@ def saw(
 
 
 @click.command(
+    short_help="Write down what is known of the crash, the seats or a flood.",
+    epilog=examples("told harrow-07 nose-right moderate", "told harrow-07 no flood"),
+)
+@case_argument
+@click.argument("words", nargs=-1, required=True)
+@answers
+def told(case_path: Path, words: tuple[str, ...], as_json: bool) -> int:
+    """Write down what is known of the event: where it was hit, who sat where, a flood, a fire.
+
+    A circumstance (flood, rollover, parked, "no crash"), a place that was hit and how hard
+    (nose-right moderate), or a seat and who sat in it (passenger empty, driver belted).
+    """
+    from squibwise.garage import saying
+
+    entry = saying.find_told(words)
+    return _write(case_path, f"told {' '.join(words)}", [entry], as_json=as_json)
+
+
+@click.command(
     short_help="Tick operations by their numbers.",
     epilog=examples(
         "did harrow-07 9-14,22 --by R", "did harrow-07 155 --by R --failed --of driver.seat-frame"
@@ -346,4 +365,4 @@ def label(
     return _write(case_path, f"label {component}", [entry], as_json=as_json)
 
 
-ENTRY_COMMANDS = (saw, did, label, add, answer, undo)
+ENTRY_COMMANDS = (saw, told, did, label, add, answer, undo)

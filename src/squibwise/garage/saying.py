@@ -1,11 +1,15 @@
 """What people at the car say for a part and for what they see, as words of the catalogue."""
 
 import re
+from collections.abc import Sequence
+from typing import Any, get_args
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.intake.case_file.schema import What
 from squibwise.model.car import Car
-from squibwise.model.names import PLACES, split_component
+from squibwise.model.names import PLACES, SEATS, ZONES, split_component
+from squibwise.model.words import Extent
 
 _APART = re.compile(r"[.\s_/]+")
 
@@ -61,3 +65,43 @@ def find_seen(said: str, component: str, catalog: Catalog) -> str:
     kind = component.partition(".")[2]
     known = catalog.looks(kind) if kind in catalog.kinds else ()
     return said if said in known else catalog.said.seen.get(said.lower(), said)
+
+
+WHATS: tuple[str, ...] = get_args(What)
+EXTENTS: tuple[str, ...] = get_args(Extent)
+SEATED: dict[str, dict[str, Any]] = {
+    "empty": {"present": False},
+    "taken": {"present": True},
+    "belted": {"present": True, "belt": "latched"},
+    "unbelted": {"present": True, "belt": "unlatched"},
+    "child-seat": {"present": True, "child_seat": True},
+}
+
+
+def find_told(words: Sequence[str]) -> dict[str, Any]:
+    """Return the entry of what somebody knows of the crash or the car, its time apart.
+
+    Args:
+        words: A circumstance (``flood``, ``no crash``), an impact (``nose-left severe``) or a seat
+            (``passenger empty``).
+
+    Raises:
+        InputError: It is none of these.
+    """
+    said = [w.lower() for w in words]
+    what = said[-1]
+    if what in WHATS and said[:-1] in ([], ["no"], ["not"]):
+        return {"kind": "circumstance", "what": what, "present": len(said) == 1}
+    if said[0] in SEATS and len(said) == 2 and what in SEATED:
+        return {"kind": "occupant", "seat": said[0], **SEATED[what]}
+    if said[0] in ZONES and len(said) <= 2 and (len(said) == 1 or what in EXTENTS):
+        extent = {"extent": what} if len(said) == 2 else {}
+        return {"kind": "impact", "zone": said[0], **extent}
+    raise InputError(
+        f"'{' '.join(words)}' is nothing that can be told so.",
+        remedy=(
+            f"A circumstance, 'no' before it or not: {', '.join(WHATS)}; or a place that was hit "
+            f"and how hard: {', '.join(ZONES)}, {', '.join(EXTENTS)}; or a seat and who sat in it: "
+            f"{', '.join(SEATS)}, {', '.join(SEATED)}."
+        ),
+    )

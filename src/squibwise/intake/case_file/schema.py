@@ -181,25 +181,28 @@ class ImpactEntry(Entry, tag="impact", frozen=True, kw_only=True):
     order: Order | None = None
 
 
+What = Literal[
+    "crash",
+    "rollover",
+    "rear-impact",
+    "unpowered",
+    "parked",
+    "earlier-crash",
+    "earlier-repair",
+    "bags-taken-out",
+    "fault-before",
+    "flood",
+    "fire",
+    "heat",
+    "corrosion",
+    "long-standing",
+]
+
+
 class CircumstanceEntry(Entry, tag="circumstance", frozen=True, kw_only=True):
     """Something known of the event as a whole."""
 
-    what: Literal[
-        "crash",
-        "rollover",
-        "rear-impact",
-        "unpowered",
-        "parked",
-        "earlier-crash",
-        "earlier-repair",
-        "bags-taken-out",
-        "fault-before",
-        "flood",
-        "fire",
-        "heat",
-        "corrosion",
-        "long-standing",
-    ]
+    what: What
     present: bool
     parts: tuple[Rule, ...] = ()
 
