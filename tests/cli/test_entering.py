@@ -247,6 +247,40 @@ def test_a_step_keeps_its_number_while_it_is_off_the_list(run: Line, tmp_path: P
     assert run("did", tmp_path, "step:no-such", "--by", "R").code == 2
 
 
+LOCKED_UNIT = "RESTRAINT CONTROL MODULE\nCrash event stored, locked\n"
+NONE_STORED = "Restraint module: No faults found, all tests complete\nCrash event: none stored\n"
+
+
+def unit_share(run: Line, case: Path) -> float:
+    orders = run("work", case, "--json").json()["orders"]
+    return max((o["p"] for o in orders if o["assembly"] == "control-unit"), default=0.0)
+
+
+def test_a_locked_record_is_settled_by_an_answer_or_by_a_reading(run: Line, tmp_path: Path) -> None:
+    report = '[[evidence]]\nkind = "report"\nfile = "scan.txt"\nwhen = "before-repair"\n'
+    case = tmp_path / "c"
+    case.mkdir()
+    (case / "case.toml").write_text(
+        '[case]\nid = "rear"\n[car]\nequipment = "front-bags"\n' + report, encoding="utf-8"
+    )
+    (case / "scan.txt").write_text(LOCKED_UNIT, encoding="utf-8")
+    asked = {q["id"] for q in run("work", case, "--json").json()["questions"]}
+    assert "record-gone" in asked
+    open_share = unit_share(run, case)
+    assert 0.3 <= open_share <= 0.7
+    setting = operations(run, case).get(83)
+    assert setting is None or setting["kind"] == "look-first"
+    assert run("answer", case, "record-gone", "no").code == 0
+    assert unit_share(run, case) > 0.95
+    run("undo", case)
+    assert run("answer", case, "record-gone", "yes").code == 0
+    assert unit_share(run, case) < open_share
+    run("undo", case)
+    (tmp_path / "after.txt").write_text(NONE_STORED, encoding="utf-8")
+    assert run("add", case, tmp_path / "after.txt", "--when", "after-repair").code == 0
+    assert unit_share(run, case) < open_share
+
+
 def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path) -> None:
     (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
     later = run("did", tmp_path, "1", "--by", "R", "--time", "2999-01-01T00:00")

@@ -95,3 +95,22 @@ def test_a_car_in_which_loads_were_used_needs_the_entries_that_issued_them(
     record = line.release(msgspec.structs.replace(done, evidence=(*rest, signed)), catalog, TODAY)
     (gate,) = (g for g in record.gates if g.id == "loads-returned")
     assert gate.missing == ("loads were used, and none was ever entered as issued",)
+
+
+def test_the_old_part_may_be_handed_over_before_the_new_one_is_in(catalog: Catalog) -> None:
+    """Common practice, no source: it goes once it is out; the new one may come weeks later."""
+    at = [dt.datetime(2026, 3, 2, hour) for hour in range(8, 12)]
+    steps = [("out:driver-bag@driver", 1), ("step:dispose", 2)]
+    signed = [Passed(id=w, what=w, result="passed", time=at[hour]) for w, hour in steps]
+    bag = "driver.front-bag"
+    fitted = DoneWork(id="fit", time=at[3], what="replaced", component=bag)
+    told = Look(id="seen", time=at[0], component=bag, seen="deployed")
+    car = line.make_case({"case": {"id": "c"}, "car": {"equipment": "front-bags"}}, catalog)
+
+    def missing(*entries: Evidence) -> bool:
+        case = msgspec.structs.replace(car, evidence=(told, *entries))
+        gates = line.overview(case, catalog).gates
+        return any(bag in m for g in gates if g.id == "disposal" for m in g.missing)
+
+    assert not missing(*signed, fitted)
+    assert missing(signed[1], fitted)

@@ -90,7 +90,12 @@ def with_later(made: Made, *later: Any) -> Any:
             "Take it out with the power off and record it as returned.",
         ),
         ("label-1", "provenance", "driver.front-bag: no part label recorded"),
-        ("p-2", "disposal", "driver.front-bag"),
+        (
+            "p-2",
+            "disposal",
+            "driver.front-bag: no hand-over is signed since the old one came out. "
+            'Say who took it: did CASE disposal --note "WHO, RECEIPT".',
+        ),
         ("lamp-1", "lamp-check", "no lamp check recorded"),
         ("scan-9", "final-scan", "no scan recorded"),
         ("p-3", "cautions-read", "nobody has recorded it"),

@@ -12,7 +12,7 @@ from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
-from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS
+from squibwise.model.words import ASKED_WORDS, RECORD_GONE, RELEASE_WORDS
 from squibwise.model.work import Demand, Operation, Work
 from squibwise.require.progress import entry_for
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
@@ -289,6 +289,8 @@ def answer_entries(
 ) -> tuple[tuple[Pairs, ...], tuple[Pairs, ...]]:
     """Return the entries and the maker's rules that an answer stands for.
 
+    A crash record that does not go away is a failed inspection of the control unit.
+
     Args:
         case: The case.
         question: Id of the question, as ``work`` prints it.
@@ -311,7 +313,9 @@ def answer_entries(
     if question in ASKED_WORDS:
         result = "passed" if word == YES else "failed"
         note = f"answered {word}" + (f"; {source}" if source else "")
-        return ({"kind": "passed", "what": question, "result": result, "note": note},), ()
+        told: Pairs = {"kind": "passed", "what": question, "result": result, "note": note}
+        stays = question == RECORD_GONE and word != YES
+        return (told, {**told, "what": "centre.control-unit:inspect"})[: 1 + stays], ()
     if question == CRASH:
         return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
     if question not in known:

@@ -19,10 +19,12 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
+from squibwise.model.words import RECORD_GONE
 
 CONTROL_UNIT = "control-unit"
 UNIT_GATES = ("unit-bolted", "power-safe")
 _NO_POWER = ("flood", "fire")
+CLEARED = ("clear", "step:clear")
 FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
 LOAD_TESTS = ("load-at:",)  # tests of a circuit that put a load into it
@@ -145,20 +147,45 @@ class UnitMemory(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def read_memory(history: History) -> UnitMemory:
-    """Return what the evidence says of the crash record, before and after a clearing."""
+    """Return what the evidence says of the crash record, before and after a clearing.
+
+    A report that denies any record, and an answer of a person who read again, count without one.
+    """
     named = [(n, e, _record_of(e)) for n, e in enumerate(history.entries)]
-    cleared = max((n for n, w in history.all_of(DoneWork) if w.what == "cleared"), default=None)
+    cleared = _last_clearing(history)
+    last_named = max((n for n, _, word in named if word is not None), default=-1)
+    answer = last_signed(history, RECORD_GONE)
     later = [
-        (e.id, word)
+        (n, e.id, word)
         for n, e, word in named
-        if cleared is not None and n > cleared and isinstance(e, Report | Recorder)
+        if (cleared is not None and n > cleared and isinstance(e, Report | Recorder))
+        or (n > last_named >= 0 and _denies_record(e))
     ]
+    if answer is not None and answer[0] > last_named:
+        told = (answer[0], answer[1].id, None if answer[1].result == "passed" else "stored")
+        later = [x for x in later if x[0] > answer[0]] or [told]
     return UnitMemory(
         seen=tuple(e.id for _, e, word in named if word is not None),
         locked=any(word == "locked" for _, _, word in named),
-        read_since=tuple(name for name, _ in later),
-        still=tuple(name for name, word in later if word is not None),
+        read_since=tuple(name for _, name, _ in later),
+        still=tuple(name for _, name, word in later if word is not None),
     )
+
+
+def _last_clearing(history: History) -> int | None:
+    """Return the place of the last clearing, done or signed as its step; None without one."""
+    done = [n for n, w in history.all_of(DoneWork) if w.what == "cleared"]
+    signed = [n for n, p in history.all_of(Passed) if p.what in CLEARED and p.result == "passed"]
+    return max([*done, *signed], default=None)
+
+
+def _denies_record(evidence: object) -> bool:
+    """Does an evidence say in so many words that the unit holds no crash record."""
+    if isinstance(evidence, Recorder):
+        return evidence.record == "none"
+    if not isinstance(evidence, Report):
+        return False
+    return evidence.reading.coverage.no_crash_record is not None
 
 
 def _record_of(evidence: object) -> str | None:

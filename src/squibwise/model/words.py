@@ -79,7 +79,10 @@ RELEASE_WORDS = (
 )
 """What a person signs for at release, beside gates and demands."""
 
-ASKED_WORDS = ("cover", "equipment")
+RECORD_GONE = "record-gone"
+"""Asked of a locked crash record: did it go away by the maker's own route."""
+
+ASKED_WORDS = ("cover", "equipment", RECORD_GONE)
 """Questions that a person answers once and no rule hangs on."""
 
 VERDICT_WORDS = ("seat-trials", "label")

@@ -268,15 +268,28 @@ def _is_calibrated_since_work(sensor: str, context: Context) -> bool:
 
 
 def _charges_without_disposal(context: Context) -> list[str]:
-    """Return every replaced charge of which it is not on record where it went."""
+    """Return every replaced charge of which it is not on record where it went.
+
+    The old one may be handed over once it is out, before the new one is in.
+    """
     history = context.history
     return [
-        component
+        f"{component}: no hand-over is signed since the old one came out. Say who took it: "
+        'did CASE disposal --note "WHO, RECEIPT".'
         for component, place in replaced(context).items()
         if fires(context, component)
         and not is_signed(history, f"{component}:disposal", after=place)
-        and not is_signed(history, *DISPOSAL, after=place)
+        and not is_signed(history, *DISPOSAL, after=_taken_out(component, place, context))
     ]
+
+
+def _taken_out(component: str, fitted: int, context: Context) -> int:
+    """Return the place at which the old part came out; that of the new one when nobody said."""
+    taken = (o for o in context.work.operations if o.action == "out")
+    own = [o.id for o in taken if component in o.components]
+    out = last_signed(context.history, *own) if own else None
+    once = len(replacements(context.history).get(component, ())) == 1
+    return min(out[0], fitted) if out is not None and once else fitted
 
 
 def fires(context: Context, component: str) -> bool:

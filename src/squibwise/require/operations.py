@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Setting, Three
 from squibwise.model.names import SEATS, side_of, split_component
-from squibwise.model.work import Caution, Demand, Minutes, Operation
+from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, close_over, find_parted
 from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
@@ -340,6 +340,7 @@ def set_up(scope: Scope) -> Iterator[Operation]:
 def _setting(setting: Setting, own: Sequence[Demand], scope: Scope) -> Operation:
     due = is_due(setting, own, scope)
     counted = due and own[0].kind != "ask"
+    new = _doubted_order(own, scope) if setting.id == "program" else None
     return Operation(
         n=setting.number,
         id=f"set:{setting.id}",
@@ -349,8 +350,8 @@ def _setting(setting: Setting, own: Sequence[Demand], scope: Scope) -> Operation
         components=tuple(d.component for d in own if d.component),
         minutes=to_minutes(setting.minutes) if counted else Minutes(),
         counted=counted,
-        kind=own[0].kind,
-        p=max(d.probability for d in own),
+        kind=new.kind if new else own[0].kind,
+        p=new.p if new else max(d.probability for d in own),
         after=("step:final-power", "step:reset-cutoffs"),
         because=own[0].because,
         cautions=own[0].cautions,
@@ -358,6 +359,13 @@ def _setting(setting: Setting, own: Sequence[Demand], scope: Scope) -> Operation
         done=all(d.done for d in own),
         passes_when=f"{own[0].passes_when}. {setting.text}",
     )
+
+
+def _doubted_order(own: Sequence[Demand], scope: Scope) -> Order | None:
+    """Return the order of what is set where a look still decides whether it is new."""
+    parts = {d.component for d in own}
+    found = (o for o in scope.orders.values() if parts & {*o.contains} and not o.done)
+    return next((o for o in found if o.kind == "look-first"), None)
 
 
 def _setting_title(setting: Setting, own: Sequence[Demand], scope: Scope) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from squibwise.catalog.rules import RuleQuestion
+from squibwise.history.signed import read_memory
 from squibwise.model.belief import Because
 from squibwise.model.car import OwnRule
 from squibwise.model.case import Case
@@ -12,7 +13,7 @@ from squibwise.model.cost import Money
 from squibwise.model.evidence import DoneWork, Evidence, Look, Reading, Recorder, TestOutcome
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import CodeLine, Report
-from squibwise.model.words import WEAK_BASES
+from squibwise.model.words import RECORD_GONE, WEAK_BASES
 from squibwise.model.work import Demand, DemandKind, Order, Question, Saving
 from squibwise.require.conditions import Situation, weigh_condition
 from squibwise.require.demands import CALIBRATE, REPLACE, RuledDemand
@@ -287,6 +288,14 @@ def _before_all(job: Job) -> list[Question]:
                 answers=("yes: it has what the template says",),
                 answered=_answered("equipment", job),
             )
+        )
+    if read_memory(job.progress.history).locked:
+        text = (
+            "The crash record is locked: is it gone by the maker's own route, read again after it?"
+        )
+        answered = _answered(RECORD_GONE, job)
+        asked.append(
+            Question(id=RECORD_GONE, text=text, ask="owner", answers=ANSWERS, answered=answered)
         )
     if job.assessment.event.no_crash >= job.limits.likely:
         text = (
