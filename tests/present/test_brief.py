@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from msgspec import structs
 
+from squibwise.case import make_case, overview
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import output
 from squibwise.model.belief import (
@@ -250,3 +251,36 @@ def test_a_load_that_is_still_in_is_the_first_danger(catalog: Catalog) -> None:
     brief = make_brief(structs.replace(CASE, evidence=(load,)), WHOLE, catalog)
     assert "W7 at left curtain" in brief.dangers[0]
     assert not any("W7" in d for d in make_brief(CASE, WHOLE, catalog).dangers)
+
+
+@pytest.fixture
+def briefed(screen: Any, catalog: Catalog) -> Any:
+    def told(report: str, *evidence: dict[str, Any]) -> str:
+        tables = {
+            "case": {"id": "c", "region": "US-TX", "currency": "USD"},
+            "evidence": [{"kind": "report", "id": "scan", "file": "r.txt"}, *evidence],
+        }
+        case = make_case(tables, catalog, {"r.txt": report})
+        return " ".join(screen(overview(case, catalog), case).split())
+
+    return told
+
+
+def test_a_circuit_read_at_fault_now_is_told_before_anything_is_bought(briefed: Any) -> None:
+    crash = {"kind": "impact", "zone": "pillar-right", "clock": 3, "extent": "severe"}
+    lines = "Right curtain airbag open circuit current\n"
+    lines += "Passenger belt pretensioner shorted to ground current\nCrash recorded side right\n"
+    shown = briefed(lines, crash)
+    assert "a fault in passenger belt retractor with pretensioner" in shown
+    assert "squibwise trace c passenger.retractor-pretensioner/1" in shown
+
+
+def test_a_fault_that_came_and_went_is_told_until_the_second_drive(briefed: Any) -> None:
+    line = "B1128 - side airbag driver seat, circuit resistance too high - intermittent\n"
+    outcome = {"kind": "test-outcome", "loop": "driver.seat-bag/1"}
+    cover = outcome | {"test": "look-cover", "outcome": "whole"}
+    fixed = outcome | {"test": "renew:seat-harness", "outcome": "fixed"}
+    drive = outcome | {"test": "second-drive", "outcome": "stays-away"}
+    told = "not proved gone before a second drive"
+    assert told in briefed(line, cover, fixed)
+    assert told not in briefed(line, cover, fixed, drive)

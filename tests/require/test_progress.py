@@ -335,3 +335,21 @@ def test_a_fault_that_came_and_went_is_traced_until_the_second_drive(
     found = [i for i in done.items if i.id == f"{part}:trace" and not i.done]
     assert bool(found) == is_open
     assert all("renew:seat-plug" in b.evidence for i in found for b in i.because[:1])
+
+
+@pytest.mark.parametrize(
+    ("status", "fired", "traced"),
+    [("present", 0.25, True), ("stored", 0.25, False), ("present", 0.55, False)],
+)
+def test_a_circuit_read_at_fault_now_is_traced_where_it_is_not_rather_spent(
+    run,  # noqa: ANN001
+    status: str,
+    fired: float,
+    traced: bool,
+) -> None:
+    part = "passenger.retractor-pretensioner"
+    line = CodeLine(line=1, raw="x", component=part, fault="short-to-ground", status=(status,))  # type: ignore[arg-type]
+    report = Report(id="s", reading=ReadReport(lines=(line,), coverage=Coverage()))
+    done = run(report, states={part: {"faulty": 0.4, "fired": fired}})
+    assert item(done, f"{part}:trace").probability < 0.5
+    assert any(o.action == "trace" for o in done.operations) == traced

@@ -165,9 +165,10 @@ def find_faulty_circuits(
     """Return the circuits that the work traces, the likeliest first, one for each part."""
     found = []
     unproved = list_unproved(read_history(case.evidence))
+    worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
         belief = states.of(demand.component or "")
-        if belief is None or demand.probability < LIKELY:
+        if belief is None or (demand.probability < LIKELY and demand.id not in worked):
             continue
         stage = max(sorted(belief.stages), key=lambda s: belief.stages[s].faulty, default="1")
         title = f"{name(belief.id, catalog)}" + (f", stage {stage}" if stage != "1" else "")

@@ -6,6 +6,7 @@ import msgspec
 
 from squibwise.catalog.tasks import Three, Tick
 from squibwise.model.names import SEATS, SIDES, split_component
+from squibwise.model.report import Report
 from squibwise.model.work import Demand, Minutes, Order
 from squibwise.require.access import FRONT, Way, close_over, find_ways, is_in
 from squibwise.require.conditions import weigh_any_fired
@@ -77,7 +78,7 @@ def set_scope(
     traced = tuple(
         d.component
         for d in demands.values()
-        if d.action == "trace" and d.component and d.probability >= job.limits.likely
+        if d.action == "trace" and d.component and _is_traced(d, d.component, job)
     )
     scope = Scope(
         job=job,
@@ -206,3 +207,22 @@ def is_signed(word: str, scope: Scope) -> bool:
 def to_minutes(three: Three, times: float = 1) -> Minutes:
     """Return low, usual, high minutes of the catalogue, several times."""
     return Minutes(low=three[0], likely=three[1], high=three[2]).times(times)
+
+
+def _is_traced(demand: Demand, component: str, job: Job) -> bool:
+    """Return whether a circuit is traced: its fault is likely, or read now and likelier than spent.
+
+    A current code is the car's own word; that the part may be spent is looked at on the way.
+    """
+    if demand.probability >= job.limits.likely:
+        return True
+    belief = job.assessment.of(component)
+    gone = 1.0 if belief is None else belief.now.fired + belief.now.missing
+    return demand.probability > gone and component in _read_now(job)
+
+
+def _read_now(job: Job) -> frozenset[str]:
+    """Return the components that the last report with any fault names as being at fault now."""
+    reports = [r for _, r in job.progress.history.all_of(Report) if r.reading.lines]
+    lines = reports[-1].reading.lines if reports else ()
+    return frozenset(x.component for x in lines if x.component and "present" in x.status)
