@@ -654,3 +654,31 @@ def test_what_can_be_told_is_named_where_the_words_are_none_of_it(run: Line, own
     assert "flood" in done.err
     assert "nose-left" in done.err
     assert (own / "case.toml").read_bytes() == before
+
+
+def test_the_airbag_of_a_seat_is_the_front_one_unless_a_word_says_else(
+    run: Line, own: Path
+) -> None:
+    """Common practice, no source: "driver airbag" is the one in the steering wheel."""
+    many = OWN.replace('equipment = "front-bags"', 'equipment = "full-modern-set"')
+    (own / "case.toml").write_text(many, encoding="utf-8")
+    for said in ("driver airbag", "passenger bag", "driver seat airbag"):
+        assert run("saw", own, said, "intact").code == 0
+    parts = [e["component"] for e in evidence(own)[1:]]
+    assert parts == ["driver.front-bag", "passenger.front-bag", "driver.seat-bag"]
+    assert run("saw", own, "left airbag", "intact").code == 2
+
+
+def test_a_label_takes_the_words_that_a_look_takes(run: Line, own: Path) -> None:
+    assert run("label", own, "control-unit", "NB-1", "--provenance", "new").code == 0
+    assert evidence(own)[-1]["component"] == "centre.control-unit"
+
+
+def test_an_article_fits_its_word(run: Line, own: Path) -> None:
+    assert "an airbag control unit cannot be seen" in run("saw", own, "control-unit", "odd").err
+
+
+def test_a_stalk_is_compared_with_one_that_has_not_fired() -> None:
+    """Common practice, no source: where both belts fired both stalks may be short alike."""
+    words = CATALOG.looks("buckle-pretensioner")
+    assert "twin that has not fired" in words["stalk-like-twin"].text

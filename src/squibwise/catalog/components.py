@@ -214,12 +214,14 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     Attributes:
         parts: Kinds that a word for a part may mean.
+        usual: The kind that a word means behind the name of a front seat and nothing else.
         places: Places that a word for a side or seat may mean.
         seen: Look word that is meant.
         stories: Words that tell of ``soaked``, and of the contrary right before them, ``denied``.
     """
 
     parts: dict[str, tuple[str, ...]]
+    usual: dict[str, str] = {}
     places: dict[str, tuple[str, ...]]
     seen: dict[str, str]
     stories: dict[str, tuple[str, ...]]

@@ -79,6 +79,7 @@ class Catalog:
         """What people at the car say for parts, places and what they see."""
         said = read_toml(self.root / "said.toml", SaidWords)
         strange = {k for kinds in said.parts.values() for k in kinds} - set(self.kinds)
+        strange |= {*said.usual.values()} - set(self.kinds)
         strange |= {p for places in said.places.values() for p in places} - set(PLACES)
         if strange:
             raise CatalogError(f"said.toml names unknown {', '.join(sorted(strange))}")
@@ -330,6 +331,11 @@ def _wrong_equipment(catalog: Catalog) -> Iterator[str]:
                 yield f"equipment/{name}.toml: {problem}"
 
 
+def with_article(title: str) -> str:
+    """Return a title behind ``a`` or ``an``."""
+    return f"{'an' if title[:1].lower() in 'aeio' else 'a'} {title}"
+
+
 def component_problem(component_id: str, catalog: Catalog) -> str | None:
     """Return what is wrong with a component id under this catalogue; None when it is fine."""
     try:
@@ -340,7 +346,8 @@ def component_problem(component_id: str, catalog: Catalog) -> str | None:
     if kind is None:
         return f"'{name.kind}' is not a component kind"
     if name.place not in kind.places:
-        return f"a {name.kind} is never at '{name.place}'; places: {', '.join(kind.places)}"
+        at = ", ".join(kind.places)
+        return f"{with_article(name.kind)} is never at '{name.place}'; places: {at}"
     return None
 
 

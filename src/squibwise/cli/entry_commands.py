@@ -351,7 +351,15 @@ def label(
     at: dt.datetime | None,
     as_json: bool,
 ) -> int:
-    """Write down number, serial and origin of a part that was fitted."""
+    """Write down number, serial and origin of a part that was fitted.
+
+    A part may be named as people say it, as for `saw`.
+    """
+    from squibwise.cli import opening
+    from squibwise.garage import saying
+
+    opened = opening.open_case(case_path)
+    component = saying.find_component(component, opened.case.car, opened.catalog)
     stated = {"serial": serial, "seller": seller, "donor_vin": donor_vin}
     entry = {
         "kind": "part-label",

@@ -11,6 +11,7 @@ from squibwise.model.car import Car
 from squibwise.model.names import PLACES, SEATS, ZONES, split_component
 from squibwise.model.words import Extent
 
+_FRONT_SEATS = {"driver", "passenger"}
 _APART = re.compile(r"[.\s_/]+")
 
 
@@ -28,6 +29,8 @@ def find_component(said: str, car: Car, catalog: Catalog) -> str:
     if said in car.components:
         return said
     places, kinds = _read(said.lower(), catalog)
+    if places and places <= _FRONT_SEATS:
+        kinds = _usual(said.lower(), kinds, catalog)
     found = [
         c
         for c in car.components
@@ -39,6 +42,13 @@ def find_component(said: str, car: Car, catalog: Catalog) -> str:
         remedy = f"Name one: {', '.join(found)}."
         raise InputError(f"'{said}' may be {len(found)} parts of this car.", remedy=remedy)
     return said
+
+
+def _usual(said: str, kinds: tuple[str, ...], catalog: Catalog) -> tuple[str, ...]:
+    """Return the one kind that is meant where nothing but a seat stands beside the word."""
+    rest = "-".join(t for t in _APART.split(said) if t and t not in _FRONT_SEATS)
+    usual = catalog.said.usual.get(rest)
+    return kinds if usual is None else (usual,)
 
 
 def _read(said: str, catalog: Catalog) -> tuple[set[str], tuple[str, ...]]:

@@ -10,7 +10,7 @@ import msgspec
 from rapidfuzz import fuzz, process
 
 from squibwise.catalog.components import Kind
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, with_article
 from squibwise.errors import ModelError
 from squibwise.intake.case_file.toml_text import KeyPath, Lines, line_of
 from squibwise.intake.vin import read_vin
@@ -205,7 +205,7 @@ def seen(word: str, kind: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a look word belongs to the kind of component that was looked at."""
     words = [*notes.catalog.looks(kind), "not-seen"]
     if word not in words:
-        message = f"a {notes.catalog.kinds[kind].title} cannot be seen as '{word}'."
+        message = f"{with_article(notes.catalog.kinds[kind].title)} cannot be seen as '{word}'."
         notes.add("case-unknown-look", path, message, suggest(word, words))
     return word in words
 
