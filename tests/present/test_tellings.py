@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from msgspec import structs
 
@@ -28,7 +29,15 @@ from squibwise.model.evidence import Look
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
-from squibwise.model.trace import BenchCard, CardStep, Hypothesis, PlanNode, Trace
+from squibwise.model.trace import (
+    Alternative,
+    BenchCard,
+    CardStep,
+    Effort,
+    Hypothesis,
+    PlanNode,
+    Trace,
+)
 from squibwise.model.words import State
 from squibwise.model.work import (
     Area,
@@ -585,6 +594,23 @@ def test_a_bench_card_comes_before_the_plan(text: Any, catalog: Catalog) -> None
     assert shown.index("connector:half-seated") < shown.index("clock-spring:open")
     assert "loose: Done" in shown
     assert "folded" in shown
+
+
+def test_a_trace_says_of_every_total_what_it_is_of(text: Any, catalog: Catalog) -> None:
+    effort = Effort(
+        work_minutes=20,
+        wait_minutes=30,
+        money=Money(minor=500, currency="USD"),
+        parts=0.1,
+        minutes=55,
+    )
+    plan = Alternative(id="plan", title="this plan", effort=effort)
+    shown = text(tell_trace(CASE, msgspec.structs.replace(TRACE, comparison=(plan,)), catalog))
+    assert "all counted as minutes  55 min" in shown
+    assert "the least that any plan can come to, counted so  40 min" in shown
+    assert shown.count("55 min") == 1, "the one sum of all stands once, not in the tree as well"
+    same = msgspec.structs.replace(TRACE, comparison=(plan,), lower_bound=55)
+    assert "the least that any plan" not in text(tell_trace(CASE, same, catalog))
 
 
 def test_the_entry_that_a_card_asks_for_can_be_pasted(text: Any, catalog: Catalog) -> None:

@@ -111,7 +111,7 @@ def _causes(found: tuple[Hypothesis, ...]) -> Section:
 
 def _plan(trace: Trace) -> Section:
     tree = Tree(root=_branch(trace.plan))
-    rows = [("no plan can expect less, parts counted as minutes, than", minutes(trace.lower_bound))]
+    rows = _all_as_minutes(trace)
     if trace.spent is not None:
         rows.append(("spent so far, by the figures of the cards", _effort(trace.spent)))
     if trace.foretold is not None:
@@ -122,8 +122,19 @@ def _plan(trace: Trace) -> Section:
     blocks: list[Block] = []
     if trace.comparison:
         blocks.append(_comparison(trace))
-    blocks += [Table(rows=tuple(rows)), tree]
-    return section("The plan", *blocks, note="until fixed and verified")
+    blocks += [Table(rows=tuple(rows)), tree] if rows else [tree]
+    return section("The plan", *blocks, note="from here on, until fixed and verified")
+
+
+def _all_as_minutes(trace: Trace) -> list[tuple[str, str]]:
+    """Return what the plan comes to in the one sum that plans are compared by."""
+    if not trace.comparison:
+        return []
+    expected, least = trace.expected_minutes, trace.lower_bound
+    rows = [("work, waiting and parts, all counted as minutes", minutes(expected))]
+    if minutes(least) != minutes(expected):
+        rows.append(("the least that any plan can come to, counted so", minutes(least)))
+    return rows
 
 
 def _comparison(trace: Trace) -> Table:
@@ -156,6 +167,6 @@ def _branch(node: PlanNode, outcome: str = "") -> Branch:
     return Branch(
         word=outcome,
         text=node.title or node.action,
-        note=f"{percent(node.p)}, {minutes(node.minutes)} to go",
+        note=percent(node.p),
         branches=tuple(branches),
     )
