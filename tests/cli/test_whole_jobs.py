@@ -133,6 +133,23 @@ def test_the_order_list_names_each_part_with_its_place(job: str) -> None:
         assert any(side in row[1] for side in ("left", "right", "centre")), row
 
 
+def test_the_order_list_marks_rules_apart_and_asks_which_piece() -> None:
+    told = tell_order_list(opened("two-front-bags"), whole("two-front-bags").todo, CATALOG)
+    assert told.about[0].startswith("VIN not stated")
+    rows = {
+        s.heading: {r[1]: r[2] for b in s.blocks if isinstance(b, Table) for r in b.rows}
+        for s in told.sections
+    }
+    kinds = {o.title.partition(",")[0]: o.kind for o in whole("two-front-bags").todo.orders}
+    for title, kind in (("Order: certain", "certain"), ("Order: by rule", "rule")):
+        assert rows[title]
+        heads = {r.partition(",")[0] for r in rows[title]} & {*kinds}
+        assert all(kinds[h] == kind for h in heads)
+    every = {part: note for listed in rows.values() for part, note in listed.items()}
+    kit = next(note for part, note in every.items() if "fasteners" in part)
+    assert kit.startswith("say which before it is ordered: each bolt")
+
+
 def test_a_flooded_car_is_powered_only_with_its_new_parts_in() -> None:
     """Common practice, no source: no key-on of a flooded car before the wet parts are out."""
     todo = whole("flooded").todo

@@ -8,7 +8,7 @@ from squibwise.model.cost import Money
 from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.work import Order, Question, Work
 from squibwise.present.figures import about, bare_sum
-from squibwise.present.telling import Table, Telling, Text, filled, section
+from squibwise.present.telling import Section, Table, Telling, Text, filled, section
 
 
 def order_now(todo: Work) -> tuple[Order, ...]:
@@ -75,32 +75,39 @@ def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
     """Return the order list as a parts desk reads it: each part with its side, nothing else."""
     car = case.car
     british = (case.region or "").startswith("GB")
-    head = ("", "part", "mind")
-    now = tuple(row for o in order_now(todo) for row in _desk_rows(o, case, catalog, british))
-    later = tuple(row for o in may_be_added(todo) for row in _desk_rows(o, case, catalog, british))
+
+    def listed(title: str, orders: Iterable[Order], note: str = "") -> Section | None:
+        rows = tuple(row for o in orders for row in _desk_rows(o, case, catalog, british))
+        return (
+            section(title, Table(rows=rows, head=("", "part", "note")), note=note) if rows else None
+        )
+
+    now = order_now(todo)
+    about = f"model year {car.model_year or 'not stated'}, driver on the {car.drive_hand}"
     return Telling(
         title="Order list",
         subtitle=case.title or case.id,
-        about=(
-            f"VIN {car.vin or 'not stated'}, model year {car.model_year or 'not stated'}, "
-            f"driver on the {car.drive_hand}",
-        ),
+        about=(f"VIN {car.vin}, {about}",) if car.vin else (_NO_VIN, about),
         sections=filled(
             (
-                section("Order", Table(rows=now, head=head)) if now else None,
-                section(
+                listed("Order: certain", (o for o in now if o.kind == "certain")),
+                listed(
+                    "Order: by rule",
+                    (o for o in now if o.kind != "certain"),
+                    note="rules ask for it: those of this car, or of most makers",
+                ),
+                listed(
                     "Price and days only",
-                    Table(rows=later, head=head),
+                    may_be_added(todo),
                     note="a look or the maker's rule decides first",
-                )
-                if later
-                else None,
+                ),
             )
         ),
         closing=(Text(text=_BY_VIN),),
     )
 
 
+_NO_VIN = "VIN not stated: no parts desk sells by this list without it; enter it under [car]"
 _BY_VIN = (
     "By VIN and equipment, not by looks: left and right, driver and passenger are different "
     "numbers; name the connector, the position code of a sensor, the trim colour. Ask of each: "
@@ -115,12 +122,18 @@ def _desk_rows(
     assembly = catalog.assemblies[order.assembly]
     places = list(dict.fromkeys(split_component(c).place for c in order.contains))
     hand = case.car.drive_hand
-    mind = [f"sold apart: {assembly.sold_apart}"] if assembly.sold_apart else []
-    mind += ["dangerous goods, ground freight"] if order.live else []
+    notes = [_tell_apart(assembly.sold_apart)] if assembly.sold_apart else []
+    notes += ["dangerous goods, ground freight"] if order.live else []
     title = assembly.title_at(places[0], british=british) if places else order.title
     where = ", ".join(_where(p, hand) for p in places if p != "centre")
     alone = len(assembly.places) == 1 or not where
-    yield str(order.quantity), title if alone else f"{title}, {where}", "; ".join(mind)
+    yield str(order.quantity), title if alone else f"{title}, {where}", "; ".join(notes)
+
+
+def _tell_apart(sold_apart: str) -> str:
+    """Return what is not in the part; a line that is several pieces is to be told apart first."""
+    pieces, choose, which = sold_apart.partition(": say which")
+    return f"say which{which} before it is ordered: {pieces}" if choose else f"sold apart: {pieces}"
 
 
 def _where(place: str, hand: Side) -> str:
