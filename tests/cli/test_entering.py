@@ -279,6 +279,7 @@ def test_a_locked_record_is_settled_by_an_answer_or_by_a_reading(run: Line, tmp_
     (tmp_path / "after.txt").write_text(NONE_STORED, encoding="utf-8")
     assert run("add", case, tmp_path / "after.txt", "--when", "after-repair").code == 0
     assert unit_share(run, case) < open_share
+    assert "record-gone" not in {q["id"] for q in run("work", case, "--json").json()["questions"]}
 
 
 def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path) -> None:

@@ -289,13 +289,13 @@ def _before_all(job: Job) -> list[Question]:
                 answered=_answered("equipment", job),
             )
         )
-    if read_memory(job.progress.history).locked:
+    memory, answered = read_memory(job.progress.history), _answered(RECORD_GONE, job)
+    if memory.locked and (answered or not memory.read_since):
         text = (
             "The crash record is locked: is it gone by the maker's own route, read again after it?"
         )
-        answered = _answered(RECORD_GONE, job)
         asked.append(
-            Question(id=RECORD_GONE, text=text, ask="owner", answers=ANSWERS, answered=answered)
+            Question(id=RECORD_GONE, text=text, ask="maker", answers=ANSWERS, answered=answered)
         )
     if job.assessment.event.no_crash >= job.limits.likely:
         text = (
