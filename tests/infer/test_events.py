@@ -266,3 +266,10 @@ def test_a_device_listed_as_fired_without_a_time_is_evidence_of_its_command() ->
     assert before is not None
     assert after is not None
     assert after.now.fired > 0.9 > before.now.fired
+
+
+def test_the_range_of_a_change_of_speed_holds_its_middle_well_inside() -> None:
+    speed = _ask(Impact(id="i", zone="door-left", extent="severe")).event.delta_v_kmh
+    assert speed is not None
+    assert speed.p10 < speed.p50 - 2.0
+    assert speed.p90 > speed.p50 + 2.0

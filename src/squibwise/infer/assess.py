@@ -389,17 +389,38 @@ def _recorded_speed(net: Network, catalog: Catalog) -> SpeedChange | None:
     )
 
 
+def _steps(net: Network) -> Array:
+    """Return the two ends of what each scenario's speed stands for, nought where none was struck.
+
+    They lie half way to the next lower and the next higher speed of the same places struck.
+    """
+    steps = np.zeros((len(net.events.scenarios), 2))
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for at, scenario in enumerate(net.events.scenarios):
+        if scenario.speed > 0.0:
+            alike.setdefault(tuple(b.zone for b in scenario.blows), []).append(at)
+    for rows in alike.values():
+        own = np.array([net.events.scenarios[at].speed for at in rows])
+        known = np.unique(own)
+        middles = (known[1:] + known[:-1]) / 2.0
+        ends = np.diff(known)[[0, -1]] / 2.0 if len(known) > 1 else np.zeros(2)
+        edges = np.concatenate([[known[0] - ends[0]], middles, [known[-1] + ends[1]]])
+        place = np.searchsorted(known, own)
+        steps[rows] = np.stack([edges[place], edges[place + 1]], axis=1)
+    return steps
+
+
 def _speeds(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | None:
     """Return quantiles of the worst blow's true delta-V: as recorded, or from the estimates."""
     recorded = _recorded_speed(net, catalog)
     if recorded is not None:
         return recorded
-    bias = catalog.priors.severity.bias
-    speed = np.array([s.speed for s in net.events.scenarios]) / bias
-    weight = np.where(speed > 0.0, scenario, 0.0)
+    steps = _steps(net) / catalog.priors.severity.bias
+    weight = np.where(steps[:, 1] > 0.0, scenario, 0.0)
     if weight.sum() <= _TAIL:
         return None
-    order = np.argsort(speed, kind="stable")
-    share = np.cumsum(weight[order]) - 0.5 * weight[order]
-    values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, speed[order])
+    edges = np.unique(steps[weight > 0.0])
+    inside = (edges[:, None] - steps[:, 0]) / np.maximum(steps[:, 1] - steps[:, 0], _TAIL)
+    share = np.clip(inside, 0.0, 1.0) @ weight
+    values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, edges)
     return SpeedChange(p10=float(values[0]), p50=float(values[1]), p90=float(values[2]))
