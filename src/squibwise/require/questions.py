@@ -229,7 +229,7 @@ def list_questions(
         for q in job.catalog.rules.questions.values()
         if q.id not in decides and read_answer(q, job.case)
     ]
-    return (*_before_all(job), *asked, *answered)
+    return (*_before_all(job), *asked, *_of_the_record(job), *answered)
 
 
 def _worth(question: Question, decides: Iterable[Demand]) -> tuple[bool, float, float]:
@@ -289,14 +289,6 @@ def _before_all(job: Job) -> list[Question]:
                 answered=_answered("equipment", job),
             )
         )
-    memory, answered = read_memory(job.progress.history), _answered(RECORD_GONE, job)
-    if memory.locked and (answered or not memory.read_since):
-        text = (
-            "The crash record is locked: is it gone by the maker's own route, read again after it?"
-        )
-        asked.append(
-            Question(id=RECORD_GONE, text=text, ask="maker", answers=ANSWERS, answered=answered)
-        )
     if job.assessment.event.no_crash >= job.limits.likely:
         text = (
             "Is there a recall, bulletin or extended cover for this fault, "
@@ -307,6 +299,15 @@ def _before_all(job: Job) -> list[Question]:
             Question(id="cover", text=text, ask="maker", answers=ANSWERS, answered=answered)
         )
     return asked
+
+
+def _of_the_record(job: Job) -> list[Question]:
+    """Return what is asked of a locked crash record: last, for only the end of the work tells."""
+    memory, answered = read_memory(job.progress.history), _answered(RECORD_GONE, job)
+    if not memory.locked or (memory.read_since and not answered):
+        return []
+    text = "The crash record is locked: is it gone by the maker's own route, read again after it?"
+    return [Question(id=RECORD_GONE, text=text, ask="maker", answers=ANSWERS, answered=answered)]
 
 
 def _answered(word: str, job: Job) -> str:

@@ -293,7 +293,8 @@ def _once_a_line(faults: list[Fault]) -> list[Fault]:
 
 def _said_of(fault: Fault) -> tuple[object, ...]:
     part = fault.part
-    return fault.line, part and (part.component, part.kind), fault.meant, fault.words.stages
+    told = fault.words.stages, fault.words.numbers
+    return fault.line, part and (part.component, part.kind), fault.meant, told
 
 
 def _without_gone(read: list[CodeLine]) -> list[CodeLine]:
