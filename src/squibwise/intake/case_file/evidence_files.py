@@ -61,7 +61,7 @@ def one_report(
 def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
     """Return the VIN that a report names; None also when it cannot be read, which is told later."""
     try:
-        return reader.car_in(extract(data, name), name, catalog)[0]
+        return reader.vin_in(extract(data, name), name, catalog)
     except (InputError, UnavailableError):
         return None
 

@@ -36,7 +36,7 @@ from squibwise.intake.case_file.toml_text import (
 from squibwise.intake.case_file.written import Written, WrittenEntry, read_written
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES
-from squibwise.intake.report.reader import car_in, read_extract
+from squibwise.intake.report.reader import gather_extract, settle_extract, side_of_driver
 from squibwise.model.car import Car, Given, OwnRule, Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
@@ -180,10 +180,10 @@ def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Cas
     """
     notes = Notes(name, folder, "", {}, catalog)
     found = extract(data, name)
-    written_vin, hand = car_in(found, name, catalog)
-    vin, year = car_table.vin_and_year(written_vin, catalog)
-    car = make_car(CarTable(drive_hand=hand), vin, year, catalog)
-    reading = evidence_files.with_origin_in(read_extract(found, name, catalog, car), name)
+    sheet = gather_extract(found, name, catalog)
+    vin, year = car_table.vin_and_year(sheet.vin, catalog)
+    car = make_car(CarTable(drive_hand=side_of_driver(sheet)), vin, year, catalog)
+    reading = evidence_files.with_origin_in(settle_extract(found, sheet, catalog, car), name)
     report = Report(id="report-1", reading=reading, origin=Origin(file=name))
     message = f"Nobody stated the equipment; it is taken to be '{car.equipment}'."
     remedy = "`squibwise new FOLDER` makes a case in which it can be stated."

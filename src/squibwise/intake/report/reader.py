@@ -87,8 +87,18 @@ def understand(
         car: The car it belongs to; None when not known: the driver is then taken to sit on the
             left, unless the report tells, and the report says so.
     """
+    return settle_sheet(gather_lines(lines, name, catalog), catalog, car)
+
+
+def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
+    """Return the faults that lines tell of, before anything is known of the car."""
     sheet = sort_lines(lines, name, catalog)
     gather(sheet, catalog)
+    return sheet
+
+
+def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
+    """Return what the gathered faults mean on a car; see ``understand``. A sheet settles once."""
     scope = Scope(
         catalog=catalog,
         hand=_hand(sheet, car),
@@ -99,7 +109,7 @@ def understand(
         _place_kerb(fault.words, scope.hand)
         settle(fault, scope)
     sheet.faults = _once_a_line(sheet.faults)
-    told = _with_repeats(_without_gone([tell(f, scope, name) for f in sheet.faults]))
+    told = _with_repeats(_without_gone([tell(f, scope, sheet.name) for f in sheet.faults]))
     return ReadReport(
         vin=sheet.vin,
         lines=tuple(told),
@@ -353,7 +363,17 @@ def read_report(data: bytes, name: str, catalog: Catalog, car: Car | None = None
 
 def read_extract(found: Extract, name: str, catalog: Catalog, car: Car | None) -> ReadReport:
     """Return everything that was read from the lines of a report; see ``read_report``."""
-    read = understand(_with_gaps(found), name, catalog, car)
+    return settle_extract(found, gather_extract(found, name, catalog), catalog, car)
+
+
+def gather_extract(found: Extract, name: str, catalog: Catalog) -> Sheet:
+    """Return the faults of a file, its VIN and the driver's side, before a car is known."""
+    return gather_lines(_with_gaps(found), name, catalog)
+
+
+def settle_extract(found: Extract, sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
+    """Return what was read from a file whose faults are gathered already."""
+    read = settle_sheet(sheet, catalog, car)
     return msgspec.structs.replace(read, findings=found.findings + read.findings)
 
 
@@ -369,8 +389,11 @@ def _with_gaps(found: Extract) -> list[RawLine]:
     return lines
 
 
-def car_in(found: Extract, name: str, catalog: Catalog) -> tuple[str | None, Side]:
-    """Return the VIN that a report names, and on which side the driver sits by its words."""
-    sheet = sort_lines(found.lines, name, catalog)
-    gather(sheet, catalog)
-    return sheet.vin, _hand(sheet, None).side
+def side_of_driver(sheet: Sheet) -> Side:
+    """Return on which side the driver sits by a report's own words; the left where none tell."""
+    return _hand(sheet, None).side
+
+
+def vin_in(found: Extract, name: str, catalog: Catalog) -> str | None:
+    """Return the VIN that a report names, without understanding the rest of it."""
+    return sort_lines(found.lines, name, catalog).vin

@@ -226,8 +226,8 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
 
 def _label_before_code(line: Line) -> str:
     """``Brakes: C1044 sensor unplugged``: the label of a line with a code; else nothing."""
-    label = _INLINE.search(line.text)
-    return label[1] if label and line.codes else ""
+    label = _INLINE.search(line.text) if line.codes else None
+    return label[1] if label else ""
 
 
 def _is_labelled(line: Line, lexicon: Lexicon) -> bool:
