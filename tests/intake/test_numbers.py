@@ -4,21 +4,7 @@ Texts of our own; what they say was written down before they were read. Common p
 """
 
 import pytest
-
-from squibwise.catalog.load import load_catalog
-from squibwise.intake.report.reader import read_report
-from squibwise.model.report import ReadReport
-
-CATALOG = load_catalog()
-
-
-def _read(text: str) -> ReadReport:
-    return read_report(text.encode(), "r.txt", CATALOG)
-
-
-def _codes(text: str) -> list[str | None]:
-    return [ln.code for ln in _read(text).lines]
-
+from texts import codes_in, read_text
 
 TABLE = "7E3011  Driver airbag 1 open  current\n7E3018  Left curtain short to ground  stored\n"
 
@@ -36,7 +22,7 @@ TABLE = "7E3011  Driver airbag 1 open  current\n7E3018  Left curtain short to gr
     ],
 )
 def test_numbers_that_begin_as_the_codes_do_are_codes(tail: str, more: list[str]) -> None:
-    assert _codes(TABLE + tail) == ["7E3011", "7E3018", *more]
+    assert codes_in(TABLE + tail) == ["7E3011", "7E3018", *more]
 
 
 @pytest.mark.parametrize(
@@ -51,7 +37,7 @@ def test_numbers_that_begin_as_the_codes_do_are_codes(tail: str, more: list[str]
 def test_six_digits_amid_words_are_a_code_beside_part_and_fault(
     text: str, codes: list[str]
 ) -> None:
-    assert [c for c in _codes(text) if c] == codes
+    assert [c for c in codes_in(text) if c] == codes
 
 
 @pytest.mark.parametrize(
@@ -60,7 +46,7 @@ def test_six_digits_amid_words_are_a_code_beside_part_and_fault(
 )
 def test_a_list_behind_a_colon_is_flash_codes_among_flash_codes(line: str) -> None:
     text = f"van red: flashes 4-1\nvan red: flash code 32\n{line}\n"
-    assert _codes(text) == ["4-1", "32", "11", "12", "27"]
+    assert codes_in(text) == ["4-1", "32", "11", "12", "27"]
 
 
 TOLD = "B1A11 driver airbag open circuit\nB1A22 left curtain short to ground\n"
@@ -80,17 +66,17 @@ TOLD = "B1A11 driver airbag open circuit\nB1A22 left curtain short to ground\n"
     ],
 )
 def test_a_number_of_a_thing_is_no_code(label: str) -> None:
-    assert _codes(f"{label}\n{TOLD}") == ["B1A11", "B1A22"]
-    assert _codes(f"{TOLD}{label}\n") == ["B1A11", "B1A22"]
+    assert codes_in(f"{label}\n{TOLD}") == ["B1A11", "B1A22"]
+    assert codes_in(f"{TOLD}{label}\n") == ["B1A11", "B1A22"]
 
 
 @pytest.mark.parametrize("line", ["B1003", "code B1003", "also B1003", "DTC-B1003", "B1003 again"])
 def test_a_bare_code_stays_a_code(line: str) -> None:
-    assert "B1003" in _codes(f"B1A11 driver airbag open circuit\n{line}\n{TOLD}")
+    assert "B1003" in codes_in(f"B1A11 driver airbag open circuit\n{line}\n{TOLD}")
 
 
 def test_cars_that_name_bare_codes_keep_them() -> None:
-    assert _codes("Saloon: B1003\nEstate: B1004\nB1005 driver airbag open\n") == [
+    assert codes_in("Saloon: B1003\nEstate: B1004\nB1005 driver airbag open\n") == [
         "B1003",
         "B1004",
         "B1005",
@@ -101,7 +87,7 @@ def test_a_bill_that_mentions_a_code_repeats_it() -> None:
     text = (
         "B4E04 driver buckle pretensioner, open\n1  buckle with pretensioner  118.40  for B4E04\n"
     )
-    first, second = _read(text).lines
+    first, second = read_text(text).lines
     assert (first.repeats, second.repeats) == ((), (1,))
 
 
@@ -119,7 +105,7 @@ def test_a_bill_that_mentions_a_code_repeats_it() -> None:
     ],
 )
 def test_a_report_that_calls_every_circuit_good_is_complete(line: str) -> None:
-    report = _read(f"B1A11-13 driver airbag stage 1 open, cleared\n{line}\n")
+    report = read_text(f"B1A11-13 driver airbag stage 1 open, cleared\n{line}\n")
     assert report.coverage.complete is True
     assert [f.code for f in report.findings] == []
 
@@ -136,12 +122,12 @@ def test_a_report_that_calls_every_circuit_good_is_complete(line: str) -> None:
     ],
 )
 def test_other_talk_of_circuits_makes_no_report_complete(line: str) -> None:
-    assert _read(f"B1A11-13 driver airbag stage 1 open\n{line}\n").coverage.complete is None
+    assert read_text(f"B1A11-13 driver airbag stage 1 open\n{line}\n").coverage.complete is None
 
 
 def test_a_count_may_leave_out_what_was_cleared() -> None:
     text = "After repair: 1 fault\nB1A11 driver airbag open, cleared\nB1A22 clock spring open\n"
-    assert "count-differs" not in [f.code for f in _read(text).findings]
+    assert "count-differs" not in [f.code for f in read_text(text).findings]
 
 
 @pytest.mark.parametrize(
@@ -153,7 +139,7 @@ def test_a_count_may_leave_out_what_was_cleared() -> None:
     ],
 )
 def test_a_unit_that_tells_a_code_holds_it(line: str) -> None:
-    (_, _, told) = _read(f"{TOLD}{line}\n").lines
+    (_, _, told) = read_text(f"{TOLD}{line}\n").lines
     assert told.unit == "other"
 
 
@@ -168,10 +154,10 @@ def test_a_unit_that_tells_a_code_holds_it(line: str) -> None:
     ],
 )
 def test_a_bag_at_a_seat_by_its_side_is_the_seats(words: str, component: str) -> None:
-    (line,) = _read(f"B1A11 {words}, open").lines
+    (line,) = read_text(f"B1A11 {words}, open").lines
     assert line.component == component
 
 
 def test_other_circuits_that_are_good_announce_no_number_of_faults() -> None:
     text = "B1A11 driver airbag open\nall other circuits ok\nB1A22 left curtain open\n"
-    assert "count-differs" not in [f.code for f in _read(text).findings]
+    assert "count-differs" not in [f.code for f in read_text(text).findings]

@@ -4,22 +4,19 @@ Bounds: 98 % of codes and 95 % of fault words right, no confidently wrong place 
 Expectations are common practice, no source.
 """
 
-import sys
 import time
 import unicodedata
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
+import odd_reports as odd
 import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.report.reader import read_report
 from squibwise.model.car import Car
 from squibwise.model.report import CodeLine
-
-sys.path.insert(0, str(Path(__file__).parent))
-import odd_reports as odd
 
 CATALOG = load_catalog()
 FOLDER = Path(__file__).parent

@@ -4,20 +4,7 @@ Texts of our own; what they say was written down before they were read. Common p
 """
 
 import pytest
-
-from squibwise.catalog.load import load_catalog
-from squibwise.intake.report.reader import read_report
-from squibwise.model.report import ReadReport
-
-CATALOG = load_catalog()
-
-
-def _read(text: str) -> ReadReport:
-    return read_report(text.encode(), "r.txt", CATALOG)
-
-
-def _codes(text: str) -> list[str | None]:
-    return [ln.code for ln in _read(text).lines]
+from texts import codes_in, read_text
 
 
 def test_letters_of_a_legend_in_words_are_statuses() -> None:
@@ -28,7 +15,7 @@ def test_letters_of_a_legend_in_words_are_statuses() -> None:
         "P  8142  right rear retractor pretensioner open circuit\n"
         "E  8150  passenger knee bag resistance too high\n"
     )
-    lines = _read(text).lines
+    lines = read_text(text).lines
     assert [ln.code for ln in lines] == ["8121", "8134", "8142", "8150"]
     assert [ln.status[:1] for ln in lines] == [
         ("present",),
@@ -45,7 +32,7 @@ def test_eight_bits_beside_a_code_are_its_status_byte() -> None:
         "B5318  00001000  left curtain short to ground\n"
         "B5320  00000000  passenger seat side airbag\n"
     )
-    lines = _read(text).lines
+    lines = read_text(text).lines
     assert [ln.status for ln in lines] == [("present", "stored"), ("stored",), ()]
     assert [ln.present for ln in lines] == [True, True, False]
 
@@ -56,7 +43,7 @@ def test_numbered_keys_of_one_fault_are_read_together() -> None:
         "fault.1.state=history\nfault.2.code=8D1B07\n"
         "fault.2.text=driver knee airbag short to ground\nfault.2.state=current\n"
     )
-    told = [(ln.component, ln.fault, ln.status) for ln in _read(text).lines]
+    told = [(ln.component, ln.fault, ln.status) for ln in read_text(text).lines]
     assert told == [
         ("right.curtain", "open-or-high", ("stored",)),
         ("driver.knee-bag", "short-to-ground", ("present",)),
@@ -71,7 +58,7 @@ def test_columns_of_yes_and_no_say_what_their_heading_says() -> None:
         "DOOR;A441;window motor stuck;left;no;yes\n"
         "LIGHTS;A462;dipped beam open circuit;left;yes;yes\n"
     )
-    lines = read_report(text.encode(), "r.csv", CATALOG).lines
+    lines = read_text(text, "r.csv").lines
     assert [ln.status for ln in lines[:2]] == [("stored",), ("present", "stored")]
 
 
@@ -103,7 +90,7 @@ def test_columns_of_yes_and_no_say_what_their_heading_says() -> None:
     ],
 )
 def test_codes_of_one_shape_are_found_where_they_stand(text: str, codes: list[str]) -> None:
-    assert _codes(text) == codes
+    assert codes_in(text) == codes
 
 
 @pytest.mark.parametrize(
@@ -116,11 +103,11 @@ def test_codes_of_one_shape_are_found_where_they_stand(text: str, codes: list[st
     ],
 )
 def test_blinks_are_counted_however_they_are_told(line: str, code: str) -> None:
-    assert code in _codes(line + "\nflash 2-4 passenger airbag open\n")
+    assert code in codes_in(line + "\nflash 2-4 passenger airbag open\n")
 
 
 def test_the_lamp_that_told_a_code_is_not_the_part() -> None:
-    (line,) = _read("lamp: 3 long 2 short => right crash sensor open\n").lines
+    (line,) = read_text("lamp: 3 long 2 short => right crash sensor open\n").lines
     assert line.kind == "impact-sensor"
 
 
@@ -130,23 +117,23 @@ def test_a_unit_without_a_name_does_not_inherit_the_restraints() -> None:
         "C1401 front left sensor no signal\n"
         "Address 15 -> Airbag -> 1 DTC\nB4217 right curtain open\n"
     )
-    assert [ln.unit for ln in _read(text).lines] == ["other", "unknown", "restraint"]
+    assert [ln.unit for ln in read_text(text).lines] == ["other", "unknown", "restraint"]
 
 
 def test_a_label_before_the_code_names_its_unit() -> None:
     text = "Airbag module:\n- B1A24 left curtain open\nBrakes: C1044 ABS sensor unplugged\n"
-    assert [ln.unit for ln in _read(text).lines] == ["restraint", "other"]
+    assert [ln.unit for ln in read_text(text).lines] == ["restraint", "other"]
 
 
 def test_a_part_named_once_is_carried_to_the_next_side() -> None:
     text = "curtains: right resistance low (B3430), left short to ground (B3431)\n"
-    told = [(ln.component, ln.fault) for ln in _read(text).lines]
+    told = [(ln.component, ln.fault) for ln in read_text(text).lines]
     assert told == [("right.curtain", "low-or-short"), ("left.curtain", "short-to-ground")]
 
 
 def test_two_codes_at_the_end_share_the_words_before_them() -> None:
     text = "passenger airbag, igniter 1 and igniter 2, resistance high, B3420 and B3421\n"
-    told = [(ln.component, ln.stage, ln.fault) for ln in _read(text).lines]
+    told = [(ln.component, ln.stage, ln.fault) for ln in read_text(text).lines]
     assert told == [
         ("passenger.front-bag", 1, "open-or-high"),
         ("passenger.front-bag", 2, "open-or-high"),
@@ -158,18 +145,18 @@ def test_names_in_a_row_are_parts_of_their_own() -> None:
         "The reader gives no numbers, only names:\ndriver knee bag, left curtain;\n"
         "clock spring; right door pressure sensor.\n"
     )
-    kinds = [ln.kind for ln in _read(text).lines]
+    kinds = [ln.kind for ln in read_text(text).lines]
     assert kinds == ["knee-bag", "curtain", "clock-spring", "impact-sensor"]
 
 
 def test_a_row_with_its_answer_heads_no_unit() -> None:
     text = "Unit locked        no\nLeft curtain       NOK   B4C05 resistance high\n"
-    assert _read(text).lines[-1].component == "left.curtain"
+    assert read_text(text).lines[-1].component == "left.curtain"
 
 
 def test_silence_of_the_airbag_elsewhere_is_about_the_unit() -> None:
     text = "Engine control unit\nU1C21 no signal from airbag\n"
-    (line,) = _read(text).lines
+    (line,) = read_text(text).lines
     assert (line.kind, line.fault, line.unit) == ("control-unit", "communication", "other")
 
 
@@ -179,11 +166,11 @@ def test_a_heading_in_the_past_holds_until_the_next() -> None:
         "  B2511-11  left curtain short to ground\nAFTER (airbag fitted)\n"
         "  B2512-54  passenger seat mat calibration missing\n"
     )
-    assert [ln.status for ln in _read(text).lines] == [("cleared",), ("cleared",), ()]
+    assert [ln.status for ln in read_text(text).lines] == [("cleared",), ("cleared",), ()]
 
 
 def test_a_line_that_begins_with_a_year_is_history() -> None:
-    (line,) = _read("2018: B7702 clock spring open, replaced\nairbag module today ok\n").lines
+    (line,) = read_text("2018: B7702 clock spring open, replaced\nairbag module today ok\n").lines
     assert not line.present
 
 
@@ -192,7 +179,7 @@ def test_words_with_signs_in_them_are_put_right() -> None:
         "84l0I-13  Driver airbag stage l circuit 0pen   CUR\n"
         "B412O-ll  Left curtain sh0rt t0 gr0und   HIST\n"
     )
-    told = [(ln.kind, ln.fault) for ln in _read(text).lines]
+    told = [(ln.kind, ln.fault) for ln in read_text(text).lines]
     assert told[1] == ("curtain", "short-to-ground")
 
 
@@ -207,7 +194,7 @@ def test_words_with_signs_in_them_are_put_right() -> None:
     ],
 )
 def test_a_status_that_is_answered_yes_or_no(tail: str, status: tuple[str, ...]) -> None:
-    (line,) = _read(f"B5310  driver airbag stage 1 open circuit   {tail}\n").lines
+    (line,) = read_text(f"B5310  driver airbag stage 1 open circuit   {tail}\n").lines
     assert (line.status, line.present) == (status, True)
 
 
@@ -217,7 +204,7 @@ def test_tags_of_languages_say_nothing_of_the_car() -> None:
         "[FR] boucle AR gauche en court-circuit, B0502\n"
         "[IT] tendina destra interrotta, B0503\n[EN] crash logged, B0508\n"
     )
-    assert [(ln.place, ln.fault) for ln in _read(text).lines] == [
+    assert [(ln.place, ln.fault) for ln in read_text(text).lines] == [
         ("driver", "open-or-high"),
         ("row2-left", "low-or-short"),
         ("right", "open-or-high"),
@@ -235,7 +222,7 @@ def test_tags_of_languages_say_nothing_of_the_car() -> None:
     ],
 )
 def test_blinks_are_counted_in_every_dress(line: str, code: str) -> None:
-    assert _codes(f"flash code 32 first\nlamp flashes 4-1\n{line}\n") == ["32", "4-1", code]
+    assert codes_in(f"flash code 32 first\nlamp flashes 4-1\n{line}\n") == ["32", "4-1", code]
 
 
 def test_a_decorated_heading_tells_of_the_past() -> None:
@@ -243,7 +230,7 @@ def test_a_decorated_heading_tells_of_the_past() -> None:
         "== CURRENT ==\nB1F01 driver bag 1 open\n== NOT RUN ==\nB1F30 passenger weight sensor\n"
         "== CLEARED TODAY, DID NOT RETURN ==\nB1F38 battery voltage low\n"
     )
-    assert [(ln.status, ln.present) for ln in _read(text).lines] == [
+    assert [(ln.status, ln.present) for ln in read_text(text).lines] == [
         (("present",), True),
         (("not-tested",), True),
         (("cleared",), False),
@@ -252,21 +239,21 @@ def test_a_decorated_heading_tells_of_the_past() -> None:
 
 def test_faults_told_for_both_share_their_status() -> None:
     text = "driver airbag 1 open, driver airbag 2 open (both current)\nleft curtain short\n"
-    assert [ln.status for ln in _read(text).lines] == [("present",), ("present",), ()]
+    assert [ln.status for ln in read_text(text).lines] == [("present",), ("present",), ()]
 
 
 def test_five_digits_with_words_of_their_own_are_codes_in_running_text() -> None:
     text = "He wrote: 41207 driver airbag circuit open, 41211 right front belt tensioner open,\n"
-    assert _codes(text) == ["41207", "41211"]
+    assert codes_in(text) == ["41207", "41211"]
 
 
 def test_what_lies_under_the_wheel_is_no_low_value() -> None:
-    (line,) = _read("B431C contactor giratorio bajo volante, circuito abierto\n").lines
+    (line,) = read_text("B431C contactor giratorio bajo volante, circuito abierto\n").lines
     assert line.fault == "open-or-high"
 
 
 def test_a_side_puts_a_roll_bar_behind_the_seat_of_that_side() -> None:
-    left, none = _read("B5310 roll bar left open circuit\nB5311 roll bar open circuit\n").lines
+    left, none = read_text("B5310 roll bar left open circuit\nB5311 roll bar open circuit\n").lines
     assert (left.place, none.place) == ("row2-left", "centre")
 
 
@@ -275,7 +262,7 @@ def test_lines_that_go_on_with_anothers_unit_stay_its_own() -> None:
         "Airbag unit: B5D10 driver airbag open\nDash: B5C01 airbag lamp circuit,\n"
         "      U1C2F airbag message invalid\n"
     )
-    assert [ln.unit for ln in _read(text).lines] == ["restraint", "other", "other"]
+    assert [ln.unit for ln in read_text(text).lines] == ["restraint", "other", "other"]
 
 
 def test_a_row_between_bars_says_nothing_of_the_row_above() -> None:
@@ -283,7 +270,7 @@ def test_a_row_between_bars_says_nothing_of_the_row_above() -> None:
         "| # | Part | Fault | Code |\n| 1 | driver airbag | open | B1601 |\n"
         "| 2 | passenger airbag | fine | - |\n| 3 | left curtain | short to ground | B1605 |\n"
     )
-    assert [(ln.code, ln.present) for ln in _read(text).lines] == [
+    assert [(ln.code, ln.present) for ln in read_text(text).lines] == [
         ("B1601", True),
         ("B1605", True),
     ]
@@ -291,7 +278,7 @@ def test_a_row_between_bars_says_nothing_of_the_row_above() -> None:
 
 def test_a_place_as_well_is_the_part_and_fault_before() -> None:
     text = "RHD van\nB1C10 o/s/f tensioner, ohms high\nand n/s/f as well B1C11\n"
-    _, line = _read(text).lines
+    _, line = read_text(text).lines
     assert (line.place, line.fault) == ("passenger", "open-or-high")
 
 
@@ -307,7 +294,7 @@ def test_a_place_as_well_is_the_part_and_fault_before() -> None:
     ],
 )
 def test_where_the_wheel_is_tells_the_drivers_side(said: str, place: str) -> None:
-    (line,) = _read(f"{said}\nB1C10 right front retractor pretensioner open\n").lines
+    (line,) = read_text(f"{said}\nB1C10 right front retractor pretensioner open\n").lines
     assert line.place == place
 
 
@@ -322,5 +309,5 @@ def test_where_the_wheel_is_tells_the_drivers_side(said: str, place: str) -> Non
 def test_a_negation_of_the_fault_is_none_of_the_status(
     said: str, statuses: tuple[str, ...]
 ) -> None:
-    (line,) = _read(f"B1C10 {said}\n").lines
+    (line,) = read_text(f"B1C10 {said}\n").lines
     assert (line.status, line.present) == (statuses, True)

@@ -1,18 +1,14 @@
 """Any report written from a known list in a self-identifying layout is read back exactly."""
 
-import sys
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from written_reports import FAULTS, LANGUAGES, LAYOUTS, PARTS, STATUSES, Known
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.report.reader import read_report
-
-sys.path.insert(0, str(Path(__file__).parent))
-from written_reports import FAULTS, LANGUAGES, LAYOUTS, PARTS, STATUSES, Known
 
 CATALOG = load_catalog()
 
