@@ -60,7 +60,7 @@ def test_buy_takes_a_sheet_with_headings_of_its_own(run: Line, folder: Path) -> 
 
 def test_buy_as_json_holds_the_plan_its_sums_and_its_days(run: Line, folder: Path) -> None:
     value = run("buy", folder, "--json").json()
-    parts = ("parts", "shipping", "labour", "standing", "late", "rework")
+    parts = ("parts", "shipping", "labour", "standing", "late", "rework", "cancelled")
     assert value["total"]["minor"] == sum(value[p]["minor"] for p in parts)
     assert value["optimal"] is True
     assert value["bound"]["minor"] <= value["total"]["minor"]

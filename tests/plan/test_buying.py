@@ -182,6 +182,47 @@ def test_what_is_ordered_stays_and_a_late_part_moves_the_plan() -> None:
     assert _bought(late) == {"bag": "Birch", "belt": "Birch"}
 
 
+# By hand: waiting for the belt costs 20 days of standing at 20; elsewhere it is there on day 2, so
+# that the car, one day of work, is ready on day 3. Cancelling costs 15 % of 290, or all of it.
+@pytest.mark.parametrize(
+    ("cancel", "return_days", "bay_day", "goes"),
+    [
+        (None, 14, 20, True),  # 43.50 + 300 and its freight against 17 days at 20
+        (None, None, 20, False),  # nothing said of returns: all of it is lost
+        ({"belt Birch": 0.0}, None, 20, True),  # the seller lets it go
+        (None, 14, 2, False),  # standing costs next to nothing
+    ],
+)
+def test_a_late_part_is_weighed_against_cancelling_it(
+    cancel: dict[str, float] | None, return_days: int | None, bay_day: int, goes: bool
+) -> None:
+    changes = {"state": "ordered", "return_days": return_days, "restock": 0.15}
+    offers = tuple(
+        (k, msgspec.structs.replace(o, **(changes if o.id == "belt Birch" else {})))
+        for k, o in _problem().offers
+    )
+    terms = ShopTerms(hour=60, bay_day=bay_day, late={"belt Birch": 20}, cancel=cancel or {})
+    plan = solve(_problem(offers=offers, terms=terms))
+    assert (plan.cancels == ("belt Birch",)) is goes
+    lost = 0 if cancel else 4_350
+    assert plan.cancelled.minor == (lost if goes else 0)
+    assert _bought(plan)["belt"] == ("Alder" if goes else "Birch")
+    assert plan.ready_day == (3 if goes else 21)
+    waits = Aim(name="waits", only={"belt": ((3, 0),)})
+    leaves = Aim(name="leaves", only={"belt": ((2, 0),)})
+    both = [solve(_problem(offers=offers, terms=terms), aim).total for aim in (waits, leaves)]
+    assert plan.total.minor == min(m.minor for m in both)
+
+
+def test_a_habit_keeps_what_is_ordered_though_it_is_late() -> None:
+    offers = tuple(
+        (k, msgspec.structs.replace(o, state="ordered")) if o.id == "belt Birch" else (k, o)
+        for k, o in _problem().offers
+    )
+    problem = _problem(offers=offers, terms=ShopTerms(late={"belt Birch": 20}))
+    assert all({o for o, _ in aim.only["belt"]} == {3} for aim in habits(problem))
+
+
 def test_a_need_without_a_usable_offer_is_told() -> None:
     with pytest.raises(InputError, match="Nobody offers a usable part for belt"):
         solve(_problem(offers=_problem().offers[:2]))

@@ -18,8 +18,9 @@ from squibwise.model.evidence import PartLabel, Photo
 from squibwise.model.market import WEEKDAYS, BuyAnswer, Service, ShopTerms
 from squibwise.model.work import Area, Minutes, Operation, Order, Visit, Work
 from squibwise.plan.cost_worlds import list_evidence, list_worlds
+from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.offers import list_needs, need_key
-from squibwise.plan.ordering import list_lines, list_requests, plan_buying
+from squibwise.plan.ordering import plan_buying
 
 pytest.importorskip("ortools")
 CATALOG = load_catalog()
@@ -179,6 +180,46 @@ def test_what_is_ordered_reads_back_and_is_kept() -> None:
     ]
     kept = _buy(written.getvalue(), ShopTerms(hour=90, bay_day=30), BAG, ROOF).plans[2]
     assert {p.need for p in kept.purchases if p.kept} == ordered
+
+
+LATE = (
+    "offer,part,supplier,price,lead days,return days,restock,state\n"
+    "A,driver-bag@driver,Alder,600,3,14,10%,ordered\n"
+    "B,driver-bag@driver,Birch,640,2,14,10%,\n"
+)
+
+
+def test_a_late_order_is_told_beside_ordering_elsewhere() -> None:
+    answer = _buy(LATE, ShopTerms(hour=90, bay_day=30, late={"A": 15}), BAG)
+    line = answer.late_orders[0]
+    assert (line.offer, line.cancel, line.instead) == ("A", True, "B")
+    assert line.lost.minor == 6_000
+    # waiting: 600 and 16 days; elsewhere: 640, 60 lost and 3 days; the work is the same
+    assert line.elsewhere is not None
+    assert line.waited.minor - line.elsewhere.minor == 48_000 - 9_000 - 10_000
+    assert line.elsewhere == answer.plans[-1].total
+    waits = _buy(LATE, ShopTerms(hour=90, bay_day=1, late={"A": 15}), BAG).late_orders[0]
+    assert (waits.cancel, waits.instead) == (False, "B")
+    assert waits.elsewhere is not None
+    assert waits.elsewhere.minor > waits.waited.minor
+    alone = _buy(LATE.rpartition("B,")[0], ShopTerms(bay_day=30, late={"A": 15}), BAG).late_orders[
+        0
+    ]
+    assert (alone.cancel, alone.instead, alone.elsewhere) == (False, "", None)
+
+
+def test_what_the_plan_cancels_is_written_as_returned() -> None:
+    sheet = read_offers(LATE.encode(), "offers.csv", CATALOG, "USD")
+    best = _buy(LATE, ShopTerms(hour=90, bay_day=30, late={"A": 15}), BAG).plans[-1]
+    states = {r["offer"]: r["state"] for r in list_lines(sheet, best, dt.date(2026, 11, 30))}
+    assert states == {"A": "returned", "B": "ordered"}
+
+
+def test_a_part_that_was_ordered_twice_is_told() -> None:
+    answer = _buy(LATE.replace("10%,\n", "10%,ordered\n"), ShopTerms(bay_day=30), BAG)
+    told = [f for f in answer.findings if f.code == "offer-ordered-twice"]
+    assert [f.origin.line for f in told] == [2]  # the other one is there sooner
+    assert [p.offer for p in answer.plans[-1].purchases] == ["B"]
 
 
 def test_the_lead_time_of_what_was_ordered_runs_from_that_day() -> None:

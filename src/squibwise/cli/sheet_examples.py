@@ -21,6 +21,9 @@ seconds = 20             # of one search
 
 # [late]                 # an ordered part that is late: days from today, by the offer's name
 # line-7 = 12
+
+# [cancel]               # share of its price that cancelling it costs; left out: as its return
+# line-7 = 0.2           # terms say, and all of it where they say nothing
 """
 
 

@@ -206,6 +206,8 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         seconds: Most that one search may take.
         services: Operations that somebody else does, by their id.
         late: Days from today until an ordered part is there after all, by offer id.
+        cancel: Share of its price that cancelling an ordered part costs, by offer id; not named =
+            as its seller's return terms say, else all of it. [0..1]
     """
 
     technicians: int = 1
@@ -222,6 +224,7 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     seconds: float = 20.0
     services: dict[str, Service] = {}
     late: dict[str, int] = {}
+    cancel: dict[str, float] = {}
 
     def __post_init__(self) -> None:
         fine = self.technicians in (1, 2) and 0.0 < self.day_hours <= 24.0 and self.seconds > 0.0
@@ -295,6 +298,30 @@ class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     lacks: str = ""
 
 
+class LateLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """An ordered part that is late: waiting for it beside cancelling it and ordering elsewhere.
+
+    Attributes:
+        there_day: Day it is counted on after all. [day from today]
+        lost: What cancelling it costs.
+        cancel: The recommended plan cancels it.
+        instead: Offer taken in its place where it is cancelled; empty = nobody else offers one.
+        waited: Everything that is weighed, if it is waited for.
+        elsewhere: The same, if it is cancelled; None = nobody else offers one.
+    """
+
+    need: str
+    title: str
+    offer: str
+    supplier: str
+    there_day: int
+    lost: Money
+    cancel: bool
+    instead: str = ""
+    waited: Money
+    elsewhere: Money | None = None
+
+
 class ReadyBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """When the car is ready if lead times fall as they may, no part being rejected.
 
@@ -323,6 +350,8 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         all_pass: Chance that every used part passes its inspection.
         ready: When it is ready as lead times vary; None = not drawn.
         broken: Limits of the user that a habit breaks, in words.
+        cancelled: What cancelling late orders costs.
+        cancels: Those offers.
     """
 
     name: str
@@ -341,6 +370,8 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     all_pass: float
     ready: ReadyBelief | None = None
     broken: tuple[str, ...] = ()
+    cancelled: Money
+    cancels: tuple[str, ...] = ()
 
 
 class CurvePoint(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -361,6 +392,7 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         judged: Every offer with the rule that applies to it.
         without_offer: Needs that nobody offers a usable part for, by title.
         missing: The same needs.
+        late_orders: Ordered parts that are late, each weighed against ordering elsewhere.
     """
 
     plans: tuple[BuyPlan, ...]
@@ -369,6 +401,7 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     judged: tuple[JudgedOffer, ...] = ()
     without_offer: tuple[str, ...] = ()
     missing: tuple[Need, ...] = ()
+    late_orders: tuple[LateLine, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 

@@ -3,10 +3,11 @@
 from squibwise.plan.bidding import limit_bid
 from squibwise.plan.cost_worlds import list_evidence, list_worlds
 from squibwise.plan.costing import cost
+from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.loss_table import losses
 from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
 from squibwise.plan.offers import list_needs
-from squibwise.plan.ordering import list_lines, list_requests, plan_buying
+from squibwise.plan.ordering import plan_buying
 from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
 
 __all__ = [

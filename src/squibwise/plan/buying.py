@@ -27,7 +27,6 @@ from squibwise.model.market import (
 from squibwise.plan.buying_days import (
     Chosen,
     believe_ready,
-    expect_lead,
     expect_leads,
     find_arrival,
     lay_out,
@@ -42,6 +41,8 @@ from squibwise.plan.buying_problem import (
     Option,
     Problem,
     accepted_risk,
+    cancel_cost,
+    expect_lead,
     expected_price,
     reject_risk,
 )
@@ -122,7 +123,7 @@ class _Model:
         return days + notice + 2 * max(leads, default=0) + 1
 
     def _lead(self, offer: Offer) -> int:
-        return expect_lead(self.problem, offer)
+        return expect_lead(self.problem.terms, offer)
 
     def _schedule(self) -> None:
         """Tasks in their order, technicians shared, appointments at the start of a day."""
@@ -196,6 +197,7 @@ class _Model:
         m, offers = self.model, self.problem.offers
         parts: list[Any] = []
         rework: list[Any] = []
+        cancelled: list[Any] = []
         for need in self.problem.needs:
             options = self._options(need)
             m.add_exactly_one(self.take[o] for o in options)
@@ -204,6 +206,7 @@ class _Model:
             m.add(arrival >= sum(there[i] * self.take[i, s] for i, s in options))
             if any(stage == LATER for _, stage in options):
                 self._wait_for_look(need, options, arrival)
+            cancelled += self._cancel(need, options)
             for index, stage in options:
                 offer, took = self.problem.offers[index][1], self.take[index, stage]
                 parts.append(expected_price(need, offer, stage) * took)
@@ -212,6 +215,15 @@ class _Model:
                 if need.key in task.needs:
                     m.add(self.start[task.id] >= arrival * self.problem.terms.day_minutes)
         self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework)
+        self.costs["cancelled"] = sum(cancelled)
+
+    def _cancel(self, need: Need, options: Sequence[Option]) -> list[Any]:
+        """What an order costs that is late and not waited for: any other choice cancels it."""
+        kept = self.problem.kept_for(need.key)
+        if kept is None:
+            return []
+        lost = cancel_cost(need, self.problem.offers[kept][1], self.problem.terms)
+        return [lost * self.take[o] for o in options if o[0] != kept]
 
     def _wait_for_look(self, need: Need, options: Sequence[Option], arrival: Any) -> None:  # noqa: ANN401
         """What is ordered after its look is there so many days after the look's own day."""
@@ -237,13 +249,19 @@ class _Model:
         return self.open_days.working(self.open_days.calendar(ordered) + lead)
 
     def _options(self, need: Need) -> list[Option]:
-        """Return what may be taken for a need; one that was ordered already stays."""
-        mine = [i for i, (key, _) in enumerate(self.problem.offers) if key == need.key]
-        kept = [i for i in mine if self.problem.offers[i][1].state in KEPT_STATES]
-        stages = [NOW, LATER] if need.key in self.problem.looks and not kept else [NOW]
-        options = [(i, s) for i in (kept[:1] or mine) for s in stages]
+        """Return what may be taken for a need; one that was ordered stays, unless it is late."""
+        kept = self.problem.kept_for(need.key)
+        stages = [NOW, LATER] if need.key in self.problem.looks else [NOW]
+        options = [] if kept is None else [(kept, NOW)]
+        if kept is None or self.problem.is_late(kept):
+            open_ones = [
+                i
+                for i in self.problem.offers_for(need.key)
+                if self.problem.offers[i][1].state not in KEPT_STATES
+            ]
+            options += [(i, s) for i in open_ones for s in stages]
         allowed = self.aim.only.get(need.key)
-        options = [o for o in options if allowed is None or kept or o in allowed]
+        options = [o for o in options if allowed is None or o in allowed]
         if not options:
             raise InputError(
                 f"Nobody offers a usable part for {need.title}.",
@@ -378,12 +396,20 @@ class _Model:
             standing=money("standing"),
             late=money("late"),
             rework=money("rework"),
+            cancelled=money("cancelled"),
+            cancels=self._cancels(chosen),
             ready_day=ready_day(self.problem, ends),
             optimal=self.is_optimal,
             bound=Money(minor=bound, currency=currency),
             all_pass=math.exp(-risk / RISK_SCALE),
             ready=believe_ready(chosen, self.rng) if self.rng is not None else None,
         )
+
+    def _cancels(self, chosen: Chosen) -> tuple[str, ...]:
+        """Return the late orders that are not waited for."""
+        taken = {i for i, _ in chosen.taken}
+        kept = (self.problem.kept_for(n.key) for n in self.problem.needs)
+        return tuple(self.problem.offers[i][1].id for i in kept if i is not None and i not in taken)
 
     def _chosen(self, solver: "cp_model.CpSolver") -> Chosen:
         """Return what is bought, and the tasks in the order of their starts."""

@@ -11,8 +11,8 @@ from collections.abc import Mapping
 import msgspec
 import numpy as np
 
-from squibwise.model.market import HERE_STATES, Offer, ReadyBelief, ScheduledTask
-from squibwise.plan.buying_problem import NOW, Option, Problem, Task, lead_day
+from squibwise.model.market import HERE_STATES, ReadyBelief, ScheduledTask
+from squibwise.plan.buying_problem import NOW, Option, Problem, Task, expect_lead
 
 _DRAWS = 300
 WAIT = "wait"
@@ -32,18 +32,10 @@ class Chosen(msgspec.Struct, frozen=True):
     order: tuple[Task, ...]
 
 
-def expect_lead(problem: Problem, offer: Offer) -> int:
-    """Return the days after its order on which an offer is counted on."""
-    late = problem.terms.late.get(offer.id)
-    if late is not None:
-        return late
-    return 0 if offer.state in HERE_STATES else lead_day(offer, problem.terms.lead_chance)
-
-
 def expect_leads(chosen: Chosen) -> dict[int, int]:
     """Return the days on which everything bought is counted on, by offer."""
     offers = chosen.problem.offers
-    return {i: expect_lead(chosen.problem, offers[i][1]) for i, _ in chosen.taken}
+    return {i: expect_lead(chosen.problem.terms, offers[i][1]) for i, _ in chosen.taken}
 
 
 def find_arrival(
@@ -188,7 +180,7 @@ def _draw_leads(chosen: Chosen, rng: np.random.Generator, draws: int) -> list[di
         low, likely, high = offer.lead.low, offer.lead.likely, offer.lead.high
         fixed = offer.state in HERE_STATES or offer.id in chosen.problem.terms.late
         if fixed or low == high:
-            columns[index] = [expect_lead(chosen.problem, offer)] * draws
+            columns[index] = [expect_lead(chosen.problem.terms, offer)] * draws
         else:
             columns[index] = np.ceil(rng.triangular(low, likely, high, draws)).astype(int).tolist()
     return [{i: column[n] for i, column in columns.items()} for n in range(draws)]

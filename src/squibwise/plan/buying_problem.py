@@ -9,7 +9,15 @@ from typing import Literal
 import msgspec
 
 from squibwise.model.cost import from_major
-from squibwise.model.market import HERE_STATES, WEEKDAYS, Need, Offer, ShopTerms, Supplier
+from squibwise.model.market import (
+    HERE_STATES,
+    KEPT_STATES,
+    WEEKDAYS,
+    Need,
+    Offer,
+    ShopTerms,
+    Supplier,
+)
 
 NOW, LATER = 0, 1
 _FARTHEST = 2000  # days that a calendar is drawn up for
@@ -104,6 +112,25 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True):
         """Return an amount of the terms in minor units."""
         return from_major(amount, self.currency).minor
 
+    def offers_for(self, need: str) -> list[int]:
+        """Return the offers for a need, in their order."""
+        return [i for i, (key, _) in enumerate(self.offers) if key == need]
+
+    def kept_for(self, need: str) -> int | None:
+        """Return the offer that was ordered for a need: what is here first, then the soonest."""
+        kept = [i for i in self.offers_for(need) if self.offers[i][1].state in KEPT_STATES]
+
+        def sooner(index: int) -> tuple[bool, int]:
+            offer = self.offers[index][1]
+            return offer.state not in HERE_STATES, expect_lead(self.terms, offer)
+
+        return min(kept, key=sooner, default=None)
+
+    def is_late(self, index: int) -> bool:
+        """Was an offer ordered, and is it told to come later than it should."""
+        offer = self.offers[index][1]
+        return offer.state == "ordered" and offer.id in self.terms.late
+
 
 class Aim(msgspec.Struct, frozen=True, kw_only=True):
     """What a plan is for.
@@ -140,6 +167,21 @@ def lead_day(offer: Offer, chance: float) -> int:
     return math.ceil(day - 1e-9)
 
 
+def expect_lead(terms: ShopTerms, offer: Offer) -> int:
+    """Return the days after its order on which an offer is counted on."""
+    if offer.state in HERE_STATES:
+        return 0
+    late = terms.late.get(offer.id)
+    return late if late is not None else lead_day(offer, terms.lead_chance)
+
+
+def cancel_cost(need: Need, offer: Offer, terms: ShopTerms) -> int:
+    """Return what cancelling an order costs, in minor units, rounded up."""
+    returns = offer.restock if offer.return_days is not None else 1.0
+    share = terms.cancel.get(offer.id, returns)
+    return math.ceil(share * offer.price.minor * need.quantity - 1e-6)
+
+
 def expected_price(need: Need, offer: Offer, stage: int) -> int:
     """Return what a choice is expected to cost, in minor units, rounded up.
 
@@ -172,8 +214,9 @@ def habits(problem: Problem) -> tuple[Aim, ...]:
     The first keeps the accepted chance of rejected parts; the second asks nothing but who sells.
     """
     options: dict[str, list[int]] = {}
-    for index, (key, _) in enumerate(problem.offers):
-        options.setdefault(key, []).append(index)
+    for key in dict.fromkeys(k for k, _ in problem.offers):
+        kept = problem.kept_for(key)
+        options[key] = problem.offers_for(key) if kept is None else [kept]
 
     def cheapest(indexes: Sequence[int]) -> int:
         return min(indexes, key=lambda i: (problem.offers[i][1].price.minor, i))

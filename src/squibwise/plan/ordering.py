@@ -11,7 +11,6 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.model.case import Case
 from squibwise.model.cost import Money, from_major, minor_digits
-from squibwise.model.evidence import Photo
 from squibwise.model.market import (
     KEPT_STATES,
     BuyAnswer,
@@ -19,26 +18,30 @@ from squibwise.model.market import (
     CurvePoint,
     Days,
     JudgedOffer,
+    LateLine,
     Need,
     Offer,
     OfferSheet,
     ShopTerms,
     Supplier,
 )
-from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Operation, Work
 from squibwise.plan.buying import least_paid, solve
 from squibwise.plan.buying_problem import (
     CHEAPEST,
+    LATER,
+    NOW,
     RECOMMENDED,
     SOONEST,
+    Aim,
     Problem,
     Task,
+    cancel_cost,
     habits,
     list_open_days,
 )
-from squibwise.plan.offers import judge_offers, list_needs, old_labels
+from squibwise.plan.offers import judge_offers, list_needs
 from squibwise.plan.prices import LABOUR, read_price_book
 
 _POINTS, _SEED = 6, 1
@@ -83,6 +86,7 @@ def plan_buying(
     for aim in (CHEAPEST, SOONEST, RECOMMENDED):
         tell(f"the {aim.name} plan")
         plans.append(solve(problem, aim, np.random.default_rng(_SEED)))
+    late = tuple(_weigh_late(problem, plans[-1], tell))
     tell("what habits come to")
     followed = tuple(_follow_habits(problem))
     tell("what being ready earlier costs")
@@ -93,11 +97,13 @@ def plan_buying(
         judged=judged,
         without_offer=tuple(n.title for n in missing),
         missing=missing,
+        late_orders=late,
         findings=(
             *sheet.findings,
             *findings,
             *(_no_offer(n) for n in missing),
             *_tell_overdue(judged, terms, today),
+            *_tell_twice(problem),
             *_doubt_terms(terms, sheet, work),
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
@@ -136,8 +142,9 @@ def _doubt_terms(terms: ShopTerms, sheet: OfferSheet, work: Work) -> Iterable[Fi
             "comes late always wins.",
             remedy="Write bay_day into buying.toml; `buy CASE --example` prints one to fill in.",
         )
-    known = {"late": {o.id for o in sheet.offers}, "services": {o.id for o in work.operations}}
-    kinds = {"late": "offer of the sheet", "services": "operation of the work list"}
+    offers = {o.id for o in sheet.offers}
+    known = {"late": offers, "cancel": offers, "services": {o.id for o in work.operations}}
+    kinds = {w: "operation" if w == "services" else "offer of the sheet" for w in known}
     for table, ids in known.items():
         for word in sorted(set(getattr(terms, table)) - ids):
             yield Finding(
@@ -145,7 +152,7 @@ def _doubt_terms(terms: ShopTerms, sheet: OfferSheet, work: Work) -> Iterable[Fi
                 severity="warning",
                 message=f"'{word}' in [{table}] is no {kinds[table]}: it changes nothing.",
                 remedy="Write it as the plan does: the last column of an order names each offer."
-                if table == "late"
+                if ids is offers
                 else "`squibwise work CASE --json` names every operation by its id.",
             )
 
@@ -219,6 +226,64 @@ def _tell_overdue(
                 "[late] in buying.toml.",
                 origin=offer.origin,
             )
+
+
+def _tell_twice(problem: Problem) -> Iterable[Finding]:
+    """Yield each part that was ordered although another line for it was ordered or is here."""
+    for need in problem.needs:
+        kept = problem.kept_for(need.key)
+        for index in problem.offers_for(need.key):
+            offer = problem.offers[index][1]
+            if kept is not None and index != kept and offer.state in KEPT_STATES:
+                first = problem.offers[kept][1]
+                yield Finding(
+                    code="offer-ordered-twice",
+                    severity="warning",
+                    message=f"{need.title} is {offer.state} from {offer.supplier} too: the one "
+                    f"from {first.supplier} is counted on, this one is in no sum.",
+                    remedy="Cancel it or send it back, and write 'returned'.",
+                    origin=offer.origin,
+                )
+
+
+def _weigh_late(problem: Problem, best: BuyPlan, tell: Progress) -> Iterable[LateLine]:
+    """Yield each late order with what waiting and ordering elsewhere come to.
+
+    The best plan is one of the two; the other is the best one that must not do so.
+    """
+    for need in problem.needs:
+        kept = problem.kept_for(need.key)
+        if kept is None or not problem.is_late(kept):
+            continue
+        offer = problem.offers[kept][1]
+        tell(f"what becomes of the late {need.title}")
+        cancel = offer.id in best.cancels
+        other = _do_otherwise(problem, need.key, kept, waits=cancel)
+        instead = best if cancel else other
+        yield LateLine(
+            need=need.key,
+            title=need.title,
+            offer=offer.id,
+            supplier=offer.supplier,
+            there_day=problem.terms.late[offer.id],
+            lost=Money(minor=cancel_cost(need, offer, problem.terms), currency=problem.currency),
+            cancel=cancel,
+            instead=next((p.offer for p in instead.purchases if p.need == need.key), "")
+            if instead
+            else "",
+            waited=other.total if cancel and other else best.total,
+            elsewhere=instead.total if instead else None,
+        )
+
+
+def _do_otherwise(problem: Problem, need: str, kept: int, *, waits: bool) -> BuyPlan | None:
+    """Return the best plan that waits for a late order, or that does not; None = there is none."""
+    others = ((i, s) for i in problem.offers_for(need) if i != kept for s in (NOW, LATER))
+    only = ((kept, NOW),) if waits else tuple(others)
+    try:
+        return solve(problem, Aim(name="the late order otherwise", only={need: only}))
+    except InputError:  # nobody else offers one, or the accepted chance of rejects forbids it
+        return None
 
 
 def _earlier_visits(work: Work) -> dict[str, tuple[tuple[str, ...], str]]:
@@ -333,111 +398,3 @@ def _not_proven(plan: BuyPlan) -> Finding:
         f"of {plan.bound.text()}.",
         remedy="Give the search more time with `seconds` in buying.toml.",
     )
-
-
-def list_requests(case: Case, needs: Sequence[Need]) -> list[dict[str, str]]:
-    """Return the rows of a sheet to send to parts desks; answered, it reads back as offers.
-
-    What stands before the supplier is told; the rest is for the answer.
-
-    Args:
-        case: The car, the labels and photographs of its parts.
-        needs: What is asked for.
-    """
-    labels = old_labels(case)
-    return [
-        {
-            "offer": f"ask-{number}",
-            "part": need.key,
-            "asked for": need.title,
-            "quantity": str(need.quantity),
-            "vin": case.car.vin or "",
-            "model year": str(case.car.model_year or ""),
-            "side": _side(case, need),
-            "old label number": next((labels[c] for c in need.contains if c in labels), ""),
-            "photo": "; ".join(_photos(case, need)),
-            "colour": "",
-            "stages": _stages(case, need),
-            "connectors": _connectors(case, need),
-            "live": "yes" if need.live else "no",
-            **dict.fromkeys(_ANSWER, ""),
-            "currency": case.currency,
-        }
-        for number, need in enumerate(needs, start=1)
-    ]
-
-
-_ANSWER = (
-    "supplier", "part number", "condition", "price", "currency", "lead days", "shipping",
-    "free from", "dangerous goods", "donor vin", "documents", "return days", "restock", "state",
-    "label number", "label side",
-)  # fmt: skip
-
-
-def _side(case: Case, need: Need) -> str:
-    places = {split_component(c).place for c in need.contains}
-    return " and ".join(sorted({s for p in places if (s := side_of(p, case.car.drive_hand))}))
-
-
-def _photos(case: Case, need: Need) -> list[str]:
-    photos = (e for e in case.evidence if isinstance(e, Photo))
-    return [p.file for p in photos if p.component in need.contains]
-
-
-def _stages(case: Case, need: Need) -> str:
-    counts = [f"{c} {case.car.stages[c]}" for c in need.contains if case.car.stages.get(c, 1) > 1]
-    return "; ".join(counts)
-
-
-def _connectors(case: Case, need: Need) -> str:
-    """Return how many squib connectors a part has: one for each stage of each charge in it."""
-    if not need.live:
-        return ""
-    charges = [c for c in need.contains if c in case.car.stages] or list(need.contains[:1])
-    return f"{sum(case.car.stages.get(c, 1) for c in charges)} squib"
-
-
-def list_lines(sheet: OfferSheet, plan: BuyPlan, today: dt.date) -> list[dict[str, str]]:
-    """Return every line of a sheet under our own headings, what the plan orders now as ordered.
-
-    It reads back as the same offers: a later plan keeps what is ordered.
-    """
-    now = {p.offer for p in plan.purchases if not p.after_look}
-    suppliers = {s.name: s for s in sheet.suppliers}
-    return [_write_line(o, suppliers[o.supplier], now, today) for o in sheet.offers]
-
-
-def _write_line(offer: Offer, supplier: Supplier, now: set[str], today: dt.date) -> dict[str, str]:
-    def plain(amount: Money | None) -> str:
-        return "" if amount is None else amount.text().rpartition(" ")[0].replace(",", "")
-
-    moves = offer.id in now and offer.state == "quoted"
-    ordered = today if moves else offer.ordered_on
-    lead = offer.lead
-    return {
-        "offer": offer.id,
-        "part": offer.fits,
-        "supplier": offer.supplier,
-        "part number": offer.part_number,
-        "condition": offer.condition,
-        "price": plain(offer.price),
-        "currency": offer.price.currency,
-        "quantity": "" if offer.quantity is None else str(offer.quantity),
-        "lead low": str(lead.low),
-        "lead days": str(lead.likely),
-        "lead high": str(lead.high),
-        "shipping": plain(supplier.shipping),
-        "free from": plain(supplier.free_from),
-        "dangerous goods": plain(supplier.dangerous),
-        "donor vin": offer.donor_vin,
-        "documents": "; ".join(offer.documents),
-        "fails": f"{100 * offer.fails:g} %",
-        "return days": "" if offer.return_days is None else str(offer.return_days),
-        "restock": f"{100 * offer.restock:g} %",
-        "state": "ordered" if moves else offer.state,
-        "quoted on": offer.quoted_on.isoformat() if offer.quoted_on else "",
-        "ordered on": ordered.isoformat() if ordered else "",
-        "label number": offer.label_number,
-        "label side": offer.label_side,
-        "label says": offer.label_what,
-    }

@@ -32,6 +32,7 @@ def tell_buying(
             (
                 _missing(answer),
                 _plans(answer, terms, today),
+                _late(answer, today),
                 *_orders(best, today),
                 _curve(answer, today),
                 *_days(best, terms, today),
@@ -79,7 +80,8 @@ def _most_of(groups: Sequence[Sequence[Finding]]) -> list[Finding]:
 
 def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     """Return the plans in columns, then the habits."""
-    sums = ("total", "parts", "shipping", "labour", "standing", "late", "rework")
+    sums = ["total", "parts", "shipping", "labour", "standing", "late", "rework"]
+    sums += ["cancelled"] if any(p.cancelled.minor for p in answer.plans) else []
     rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in answer.plans)) for w in sums]
     ready = "ready but for those" if answer.without_offer else "ready"
     rows.append((ready, *(_date(p.ready_day, today) for p in answer.plans)))
@@ -124,6 +126,7 @@ _WORDS = {
     "standing": "days it stands",
     "late": "after the deadline",
     "rework": "parts that fail",
+    "cancelled": "orders cancelled",
 }
 
 
@@ -132,6 +135,29 @@ def _proof(plans: Sequence[BuyPlan]) -> str:
     if not unproven:
         return "Proven: with these offers no plan does better."
     return "; ".join(f"{p.name}: no plan costs less than {money(p.bound)}" for p in unproven)
+
+
+def _late(answer: BuyAnswer, today: dt.date) -> Section | None:
+    """Return what becomes of each order that is late: waited for, or cancelled."""
+    if not answer.late_orders:
+        return None
+    items = []
+    for line in answer.late_orders:
+        what = f"{line.title} from {line.supplier} ({line.offer})"
+        by = _date(line.there_day, today)
+        if line.elsewhere is None:
+            told = f"WAIT for {what}, there by {by}: no other offer can take its place."
+        elif line.cancel:
+            told = f"CANCEL {what}, which is there by {by} only, and order {line.instead} instead."
+        else:
+            told = f"WAIT for {what}, there by {by}."
+        if line.elsewhere is not None:
+            told += (
+                f" All together: waiting {money(line.waited)}, elsewhere {money(line.elsewhere)}, "
+                f"{money(line.lost)} of it lost by cancelling."
+            )
+        items.append(told)
+    return section("Orders that are late", Bullets(items=tuple(items)))
 
 
 def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:

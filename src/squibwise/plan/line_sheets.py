@@ -1,0 +1,123 @@
+"""Sheets that go between the shop and parts desks: what is asked for, and how far each line is."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+
+from squibwise.model.case import Case
+from squibwise.model.cost import Money
+from squibwise.model.evidence import Photo
+from squibwise.model.market import BuyPlan, Need, Offer, OfferSheet, Supplier
+from squibwise.model.names import side_of, split_component
+from squibwise.plan.offers import old_labels
+
+
+def list_requests(case: Case, needs: Sequence[Need]) -> list[dict[str, str]]:
+    """Return the rows of a sheet to send to parts desks; answered, it reads back as offers.
+
+    What stands before the supplier is told; the rest is for the answer.
+
+    Args:
+        case: The car, the labels and photographs of its parts.
+        needs: What is asked for.
+    """
+    labels = old_labels(case)
+    return [
+        {
+            "offer": f"ask-{number}",
+            "part": need.key,
+            "asked for": need.title,
+            "quantity": str(need.quantity),
+            "vin": case.car.vin or "",
+            "model year": str(case.car.model_year or ""),
+            "side": _side(case, need),
+            "old label number": next((labels[c] for c in need.contains if c in labels), ""),
+            "photo": "; ".join(_photos(case, need)),
+            "colour": "",
+            "stages": _stages(case, need),
+            "connectors": _connectors(case, need),
+            "live": "yes" if need.live else "no",
+            **dict.fromkeys(_ANSWER, ""),
+            "currency": case.currency,
+        }
+        for number, need in enumerate(needs, start=1)
+    ]
+
+
+_ANSWER = (
+    "supplier", "part number", "condition", "price", "currency", "lead days", "shipping",
+    "free from", "dangerous goods", "donor vin", "documents", "return days", "restock", "state",
+    "label number", "label side",
+)  # fmt: skip
+
+
+def _side(case: Case, need: Need) -> str:
+    places = {split_component(c).place for c in need.contains}
+    return " and ".join(sorted({s for p in places if (s := side_of(p, case.car.drive_hand))}))
+
+
+def _photos(case: Case, need: Need) -> list[str]:
+    photos = (e for e in case.evidence if isinstance(e, Photo))
+    return [p.file for p in photos if p.component in need.contains]
+
+
+def _stages(case: Case, need: Need) -> str:
+    counts = [f"{c} {case.car.stages[c]}" for c in need.contains if case.car.stages.get(c, 1) > 1]
+    return "; ".join(counts)
+
+
+def _connectors(case: Case, need: Need) -> str:
+    """Return how many squib connectors a part has: one for each stage of each charge in it."""
+    if not need.live:
+        return ""
+    charges = [c for c in need.contains if c in case.car.stages] or list(need.contains[:1])
+    return f"{sum(case.car.stages.get(c, 1) for c in charges)} squib"
+
+
+def list_lines(sheet: OfferSheet, plan: BuyPlan, today: dt.date) -> list[dict[str, str]]:
+    """Return every line of a sheet under our own headings, what the plan orders now as ordered.
+
+    It reads back as the same offers: a later plan keeps what is ordered. What the plan cancels
+    is returned.
+    """
+    moved = {p.offer: "ordered" for p in plan.purchases if not (p.after_look or p.kept)}
+    moved |= dict.fromkeys(plan.cancels, "returned")
+    suppliers = {s.name: s for s in sheet.suppliers}
+    return [_write_line(o, suppliers[o.supplier], moved, today) for o in sheet.offers]
+
+
+def _write_line(
+    offer: Offer, supplier: Supplier, moved: Mapping[str, str], today: dt.date
+) -> dict[str, str]:
+    def plain(amount: Money | None) -> str:
+        return "" if amount is None else amount.text().rpartition(" ")[0].replace(",", "")
+
+    state = moved.get(offer.id, offer.state)
+    ordered = today if state == "ordered" != offer.state else offer.ordered_on
+    lead = offer.lead
+    return {
+        "offer": offer.id,
+        "part": offer.fits,
+        "supplier": offer.supplier,
+        "part number": offer.part_number,
+        "condition": offer.condition,
+        "price": plain(offer.price),
+        "currency": offer.price.currency,
+        "quantity": "" if offer.quantity is None else str(offer.quantity),
+        "lead low": str(lead.low),
+        "lead days": str(lead.likely),
+        "lead high": str(lead.high),
+        "shipping": plain(supplier.shipping),
+        "free from": plain(supplier.free_from),
+        "dangerous goods": plain(supplier.dangerous),
+        "donor vin": offer.donor_vin,
+        "documents": "; ".join(offer.documents),
+        "fails": f"{100 * offer.fails:g} %",
+        "return days": "" if offer.return_days is None else str(offer.return_days),
+        "restock": f"{100 * offer.restock:g} %",
+        "state": state,
+        "quoted on": offer.quoted_on.isoformat() if offer.quoted_on else "",
+        "ordered on": ordered.isoformat() if ordered else "",
+        "label number": offer.label_number,
+        "label side": offer.label_side,
+        "label says": offer.label_what,
+    }
