@@ -11,7 +11,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.phrases import flat, lexicon_of
+from squibwise.intake.report.lexicon import flat, lexicon_of
 from squibwise.intake.report.reader import understand
 from squibwise.model.report import CodeLine
 

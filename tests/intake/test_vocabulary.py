@@ -10,7 +10,7 @@ from squibwise.catalog.load import DATA, load_catalog
 from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
-from squibwise.intake.report.phrases import lexicon_of
+from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.reader import sort_lines, understand
 from squibwise.intake.report.units import name_unit
 from squibwise.model.report import ReadReport
@@ -136,6 +136,21 @@ def test_every_layout_phrase_gives_its_line_its_role(language: str) -> None:
         if phrase.group != "word" and (wrong := lays_out_wrongly(phrase)) is not None
     ]
     assert not found
+
+
+def test_rows_opened_by_their_first_word_are_the_terms_as_they_are_checked() -> None:
+    lexicon = lexicon_of(CATALOG)
+    told: dict[tuple[str, tuple[str, ...]], tuple[str, ...]] = {}
+    for term in (t for t in CATALOG.vocabulary.terms if t.means[0] not in LAYOUT):
+        for spelling in term.spellings():
+            words = tuple(token.text for token in tokenise(spelling))
+            told.setdefault((term.language, words), term.means)
+    assert {key: lexicon.meaning(*key) for key in told} == told
+
+
+def test_words_of_a_text_that_nobody_knows_are_not_kept() -> None:
+    lexicon = lexicon_of(CATALOG)
+    assert lexicon.open("quorflimb") is lexicon.open("zandresk")
 
 
 BROKEN = [

@@ -28,7 +28,7 @@ from squibwise.catalog.texts import (
     read_notices,
     read_word_sets,
 )
-from squibwise.catalog.vocabulary import CrashWords, Vocabulary, read_vocabulary
+from squibwise.catalog.vocabulary import CrashWords, Vocabulary
 from squibwise.errors import CatalogError
 from squibwise.model.names import PLACES, split_component
 
@@ -150,7 +150,7 @@ class Catalog:
     @cached_property
     def vocabulary(self) -> Vocabulary:
         """Words of reports in every language, and the rules that join them."""
-        return read_vocabulary(self.root / "vocabulary", frozenset(self.kinds))
+        return Vocabulary(self.root / "vocabulary", frozenset(self.kinds))
 
     @cached_property
     def codes(self) -> CodeBook:

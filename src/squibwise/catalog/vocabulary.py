@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -74,12 +75,7 @@ class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
     def spellings(self) -> tuple[str, ...]:
         """Return the phrase with every choice of alternatives."""
-        if "|" not in self.phrase:
-            return (self.phrase,)
-        spelled = [""]
-        for word in self.phrase.split():
-            spelled = [f"{s} {w}".strip() for s in spelled for w in word.split("|")]
-        return tuple(spelled)
+        return spell(self.phrase)
 
 
 class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -100,30 +96,50 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         return self.needs <= features and not self.without & features
 
 
-class Vocabulary(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """All terms, and the rules from features to kinds and to faults."""
-
-    terms: tuple[Term, ...]
-    kinds: tuple[Rule, ...]
-    faults: tuple[Rule, ...]
-
-
-def read_vocabulary(folder: Path, kinds: frozenset[str]) -> Vocabulary:
-    """Return the vocabulary of a folder.
+class Vocabulary:
+    """The terms of a folder, and its rules. A class because each part is read on first use.
 
     Args:
         folder: Holds ``<language>.tsv`` and ``rules/kinds.tsv``, ``rules/faults.tsv``.
         kinds: Component kinds that rules may give.
-
-    Raises:
-        CatalogError: An unknown feature or value, a phrase twice, a share that is no share.
     """
-    terms = [t for path in sorted(folder.glob("*.tsv")) for t in read_terms(path)]
-    return Vocabulary(
-        terms=tuple(terms),
-        kinds=read_rules(folder / "rules" / "kinds.tsv", kinds | {NO_PART}),
-        faults=read_rules(folder / "rules" / "faults.tsv", frozenset(FAULTS)),
-    )
+
+    def __init__(self, folder: Path, kinds: frozenset[str]) -> None:
+        self._folder = folder
+        self._kinds = kinds
+
+    @cached_property
+    def terms(self) -> tuple[Term, ...]:
+        """All terms, each checked; a report is read without that, from ``texts``."""
+        return tuple(t for path in self._paths() for t in read_terms(path))
+
+    @cached_property
+    def kinds(self) -> tuple[Rule, ...]:
+        """Rules from features to component kinds."""
+        return read_rules(self._folder / "rules" / "kinds.tsv", self._kinds | {NO_PART})
+
+    @cached_property
+    def faults(self) -> tuple[Rule, ...]:
+        """Rules from features to faults."""
+        return read_rules(self._folder / "rules" / "faults.tsv", frozenset(FAULTS))
+
+    def texts(self) -> dict[str, str]:
+        """Return the rows of each language as they stand, unchecked: phrase, tab, meanings."""
+        files = ((path.stem, path.read_text(encoding="utf-8")) for path in self._paths())
+        return {language: text.partition("\n")[2] for language, text in files}
+
+    def _paths(self) -> list[Path]:
+        return sorted(self._folder.glob("*.tsv"))
+
+
+def spell(phrase: str) -> tuple[str, ...]:
+    """Return a phrase with every choice of the alternatives that ``|`` parts in its words."""
+    if "|" not in phrase:
+        return (phrase,)
+    spelled = [""]
+    for word in phrase.split():
+        spelled = [f"{s} {w}".strip() for s in spelled for w in word.split("|")]
+    return tuple(spelled)
 
 
 def read_terms(path: Path) -> tuple[Term, ...]:

@@ -19,6 +19,7 @@ from squibwise.intake.columns import (
 )
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
+from squibwise.intake.patterns import pattern
 from squibwise.intake.vin import read_vin
 from squibwise.model.cost import Money, from_major
 from squibwise.model.market import (
@@ -36,9 +37,9 @@ _NEEDED = ("part", "supplier", "price")
 _ZIP = b"PK\x03\x04"
 _SIGNS = ";\t|,"
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
-_NUMBER = re.compile(r"-?\d[\d\s.,']*")
-_DAY = re.compile(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
-_RANGE = re.compile(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
+_NUMBER = pattern(r"-?\d[\d\s.,']*")
+_DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
+_RANGE = pattern(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
 Cells = Mapping[str, str]
 
 

@@ -6,10 +6,11 @@ import msgspec
 
 from squibwise.catalog.components import VIN_LENGTH, Region, VinRules, check_digit
 from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
-_TOKEN = re.compile(r"(?<![A-Za-z0-9])[A-Za-z0-9]{17}(?![A-Za-z0-9])")
-_LABEL = re.compile(
+_TOKEN = pattern(r"(?<![A-Za-z0-9])[A-Za-z0-9]{17}(?![A-Za-z0-9])")
+_LABEL = pattern(
     r"(?i)(?<![a-z])(?:vin|fin|chassis(?: n(?:o|r|umber))?|fahrgestell\w{0,8}|fgst\.?(?:-?nr)?|"
     r"telaio|bastidor|ch[aâ]ssi\w?|nadwozi\w)\b[ .:#=°-]{0,6}"
     r"((?:[A-Za-z0-9][ -]?){16,18})(?![A-Za-z0-9])"

@@ -13,6 +13,7 @@ from squibwise.catalog.components import Kind
 from squibwise.catalog.load import Catalog, with_article
 from squibwise.errors import ModelError
 from squibwise.intake.case_file.toml_text import KeyPath, Lines, line_of
+from squibwise.intake.patterns import pattern
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
 from squibwise.model.origin import Finding, Origin, Severity
@@ -25,7 +26,7 @@ _CLOSE = (
 _LONGEST = 40  # characters of a value that are shown
 
 
-_TOLD = re.compile(r"\s*#\s*told:\s*(.+)", re.IGNORECASE)
+_TOLD = pattern(r"\s*#\s*told:\s*(.+)", re.IGNORECASE)
 
 
 class Mention(msgspec.Struct, frozen=True, kw_only=True):
@@ -118,7 +119,7 @@ def suggest(word: str, known: Iterable[str]) -> str:
 
 Check = Callable[[str, KeyPath, Notes], bool]
 
-_REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+_REGION = pattern(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 _NAMED = 90  # how well words must fit a component's title to be taken for it
 _NEAR = 200  # files looked at for a suggestion
 _ITEM_ACTIONS = (*get_args(Action), "trace", "disposal")

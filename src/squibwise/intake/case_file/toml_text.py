@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from squibwise.errors import InputError
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
-_KEY = re.compile(r"^\s*([\w.-]+)\s*=")
-_HEADER = re.compile(r"^\s*\[(?!\[)\s*([\w.-]+)\s*\]")
-_ANY_HEADER = re.compile(r"^\s*\[")
+_KEY = pattern(r"^\s*([\w.-]+)\s*=")
+_HEADER = pattern(r"^\s*\[(?!\[)\s*([\w.-]+)\s*\]")
+_ANY_HEADER = pattern(r"^\s*\[")
 
 
 def diagnosis(text: str, line: int) -> str:
@@ -31,9 +32,9 @@ def diagnosis(text: str, line: int) -> str:
     return next(filter(None, told), "") or _repeated(lines, line) or _no_value(written)
 
 
-_CURLY = re.compile("[\u201c\u201d\u201e\u00ab\u00bb\u2018\u2019]")
-_GROUPED = re.compile(r"[-+]?\s*[$\u20ac\u00a3]?\s*\d{1,3}(?:([,.' ])\d{3})+(?:[.,]\d+)?")
-_SIGNED = re.compile(r"[$\u20ac\u00a3]\s*[\d.,]+|[\d.,]+\s*(?:[$\u20ac\u00a3]|[A-Z]{3}\b)")
+_CURLY = pattern("[\u201c\u201d\u201e\u00ab\u00bb\u2018\u2019]")
+_GROUPED = pattern(r"[-+]?\s*[$\u20ac\u00a3]?\s*\d{1,3}(?:([,.' ])\d{3})+(?:[.,]\d+)?")
+_SIGNED = pattern(r"[$\u20ac\u00a3]\s*[\d.,]+|[\d.,]+\s*(?:[$\u20ac\u00a3]|[A-Z]{3}\b)")
 
 
 def _bare_value(line: str) -> str:
@@ -113,14 +114,14 @@ def _no_value(line: str) -> str:
 KeyPath = tuple[str | int, ...]
 Lines = Mapping[KeyPath, int]
 
-_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_BASIC_KEY = re.compile(r'"(?:[^"\\\n]|\\.)*"')
-_LITERAL_KEY = re.compile(r"'[^'\n]*'")
-_BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
-_SCALAR = re.compile(r"[^,\]}#\n]+")
+_BARE_KEY = pattern(r"[A-Za-z0-9_-]+")
+_BASIC_KEY = pattern(r'"(?:[^"\\\n]|\\.)*"')
+_LITERAL_KEY = pattern(r"'[^'\n]*'")
+_BLANK = pattern(r"(?:[ \t\r\n]|#[^\n]*)*")
+_SCALAR = pattern(r"[^,\]}#\n]+")
 _STRINGS = (
-    re.compile(r'"""(?:[^\\]|\\.)*?"""(?:"{1,2}(?!"))?', re.DOTALL),
-    re.compile(r"'''.*?'''(?:'{1,2}(?!'))?", re.DOTALL),
+    pattern(r'"""(?:[^\\]|\\.)*?"""(?:"{1,2}(?!"))?', re.DOTALL),
+    pattern(r"'''.*?'''(?:'{1,2}(?!'))?", re.DOTALL),
     _BASIC_KEY,
     _LITERAL_KEY,
 )
@@ -232,12 +233,12 @@ class _Scanner:
 
     def _key(self) -> str:
         start = self.at
-        for pattern in (_BARE_KEY, _BASIC_KEY, _LITERAL_KEY):
-            end = self._end(pattern)
+        for shape in (_BARE_KEY, _BASIC_KEY, _LITERAL_KEY):
+            end = self._end(shape)
             if end > start:
                 self.at = end
                 raw = self.text[start:end]
-                return raw if pattern is _BARE_KEY else _unquoted(raw)
+                return raw if shape is _BARE_KEY else _unquoted(raw)
         self.at += 1  # not TOML: step on, so that a text nobody checked cannot hang the walk
         return self.text[start : self.at]
 
@@ -266,8 +267,8 @@ class _Scanner:
 
     def _string(self) -> None:
         start = self.at
-        for pattern in _STRINGS:
-            self.at = self._end(pattern)
+        for shape in _STRINGS:
+            self.at = self._end(shape)
             if self.at > start:
                 return
         self.at = start + 1
@@ -300,14 +301,14 @@ class _Scanner:
 
 LARGEST_BYTES = 2_000_000
 _LONGEST_NAME = 120
-_DATE = re.compile(
+_DATE = pattern(
     r"^(?P<key>[ \t]*[\w.-]+[ \t]*=[ \t]*)"
     r"(?P<date>\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:[Tt ]\d{1,2}:\d{1,2}(?::\d{1,2}(?:\.\d+)?)?)?)"
     r"(?P<tail>[ \t]*(?:#.*)?)$",
     re.MULTILINE,
 )
 _STAND_IN = "2000-01-01"
-_AT_LINE = re.compile(r"\(at line (\d+), column \d+\)|\(at end of document\)")
+_AT_LINE = pattern(r"\(at line (\d+), column \d+\)|\(at end of document\)")
 
 
 def is_folder(path: Path) -> bool:
@@ -404,7 +405,7 @@ def _parsed(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
 _SHORTER = "Write it as `squibwise new FOLDER` writes a case file."
 _MOST_DEEP, _MOST_BITS = 20, 4096
 _PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
-_LONG_KEY = re.compile(
+_LONG_KEY = pattern(
     rf"(?:^|[{{,])[ \t]*+(?:\[{{1,2}}[ \t]*+)?{_PART}(?:\.[ \t]*+{_PART}){{10}}", re.M
 )
 """A key of more than ten parts: a reader of TOML takes time and room by their square."""

@@ -5,16 +5,17 @@ from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import CrashWords
+from squibwise.intake.patterns import pattern
 from squibwise.model.car import Car
 from squibwise.model.evidence import Recorder
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Origin
 
-_EVENT = re.compile(
+_EVENT = pattern(
     r"^[\W_]*(?:crash\s+)?event\s*(?:no\.?|#)?\s*([1-9])(?![0-9])([^:]*):(.+)$", re.IGNORECASE
 )
-_PARTED = re.compile(r"[,;+]|\band\b")
-_WORD = re.compile(r"[a-z]+")
+_PARTED = pattern(r"[,;+]|\band\b")
+_WORD = pattern(r"[a-z]+")
 _BESIDES = frozenset(
     "left right driver passenger front side the fired deployed commanded triggered".split()
 )

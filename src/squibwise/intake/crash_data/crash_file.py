@@ -26,6 +26,7 @@ from squibwise.intake.crash_data.table import refuse_two_vehicles, tables_of
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES, MAX_LINES, refuse_large, refuse_many
 from squibwise.intake.importers.text import decode, is_binary
+from squibwise.intake.patterns import pattern
 from squibwise.model.car import Car
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin
@@ -35,11 +36,11 @@ _HELP = (
     "Use a table with a time column (time_s or time_ms) and columns such as delta_v_long_kmh or "
     "floor_x_g, or lines such as 'Delta-V, longitudinal: -27 km/h'."
 )
-_SIGNS = re.compile(r"[:=\t|]")
+_SIGNS = pattern(r"[:=\t|]")
 _LONGEST_NAME = 200
 _LONGEST_LINE = 20_000
-_HEADING = re.compile(r"^[\W_]*(?:crash\s+)?event(?:\s+(?:record|data))?\s*(?:no\.?|#)?\s*(\d)\b")
-_IN_NAME = re.compile(r"\bevent\s*#?\s*(\d)\b")
+_HEADING = pattern(r"^[\W_]*(?:crash\s+)?event(?:\s+(?:record|data))?\s*(?:no\.?|#)?\s*(\d)\b")
+_IN_NAME = pattern(r"\bevent\s*#?\s*(\d)\b")
 
 
 class Entry(msgspec.Struct, frozen=True, kw_only=True):

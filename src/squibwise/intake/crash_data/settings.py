@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import CrashWords
+from squibwise.intake.patterns import pattern
 from squibwise.model.evidence import Recorder
 from squibwise.model.origin import Finding, Origin, Severity
 from squibwise.numerics.pulse import Direction, Rules
@@ -73,9 +74,9 @@ def settings_of(catalog: Catalog, name: str) -> Settings:
 
 
 _NUMBER = r"[-+\u2212]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][-+]?\d+)?"
-_ONE = re.compile(rf"^\s*({_NUMBER})\s*([^\d\s].*)?$")
-_BRACKETS = re.compile(r"[\[(]([^\])]*)[\])]")
-_ROW_SPLIT = re.compile(r"[;|\t]|,\s+|\s+|,(?![\d])|(?<=\d),(?=[-+\u2212]?\d)")
+_ONE = pattern(rf"^\s*({_NUMBER})\s*([^\d\s].*)?$")
+_BRACKETS = pattern(r"[\[(]([^\])]*)[\])]")
+_ROW_SPLIT = pattern(r"[;|\t]|,\s+|\s+|,(?![\d])|(?<=\d),(?=[-+\u2212]?\d)")
 
 
 class Amount(msgspec.Struct, frozen=True, kw_only=True):

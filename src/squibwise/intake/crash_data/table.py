@@ -5,7 +5,6 @@ import csv
 import io
 import itertools
 import math
-import re
 from collections.abc import Iterable, Iterator
 from typing import Literal
 
@@ -15,10 +14,11 @@ import numpy as np
 from squibwise.catalog.vocabulary import CrashWords, UnitWords
 from squibwise.errors import InputError
 from squibwise.intake.crash_data.settings import Array, Settings, number, unit_in
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding
 
 Axis = Literal["x", "y", "z"]
-_TOKENS = re.compile(r"[a-z0-9]+")
+_TOKENS = pattern(r"[a-z0-9]+")
 _PEEK = 60
 _FEWEST = 3
 _PEEK_CHARS = 200_000
@@ -102,11 +102,11 @@ def tables_of(text: str, settings: Settings) -> tuple[tuple[Table, ...], list[Fi
     return made, findings + notes
 
 
-_VEHICLE = re.compile(
+_VEHICLE = pattern(
     r"(?<![a-z])(?:(?:vehicle|veh|car|v)[\s_#.:-]*([0-9]|[ab](?![a-z]|[\s_-]*(?:pillar|post)))"
     r"|(bullet|target|striking|struck)[\s_-]+(?:vehicle|veh|car)(?![a-z]))(?![0-9])"
 )
-_VEHICLE_COLUMN = re.compile(r"\s*(?:vehicle|veh|car)[\s_]*(?:no\.?|number|id|#)?\s*")
+_VEHICLE_COLUMN = pattern(r"\s*(?:vehicle|veh|car)[\s_]*(?:no\.?|number|id|#)?\s*")
 
 
 def refuse_two_vehicles(names: Iterable[str], settings: Settings, line: int) -> None:

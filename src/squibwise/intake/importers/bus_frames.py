@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
+from squibwise.intake.patterns import pattern
+
 _SINGLE, _FIRST, _CONSECUTIVE = 0, 1, 2
 _CLASSIC = 8  # bytes in a frame of the older kind
 _MAX_OPEN = 10_000  # senders with an unfinished message
@@ -207,11 +209,11 @@ def codes_in(message: Message) -> list[Reported]:
     ]
 
 
-_LINE = re.compile(r"[^\r\n]+|(\r\n|\r|\n)")
-_BYTE = re.compile(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
-_RUN = re.compile(r"(?:[0-9A-F]{2}){2,}\Z", re.IGNORECASE)
-_SENDER = re.compile(r"(?:0x)?([0-9A-F]{3}|[0-9A-F]{8})x?\Z", re.IGNORECASE)
-_PICTURE = re.compile(r"\s{2,}'.*'?\s*\Z")  # the letters beside the bytes
+_LINE = pattern(r"[^\r\n]+|(\r\n|\r|\n)")
+_BYTE = pattern(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
+_RUN = pattern(r"(?:[0-9A-F]{2}){2,}\Z", re.IGNORECASE)
+_SENDER = pattern(r"(?:0x)?([0-9A-F]{3}|[0-9A-F]{8})x?\Z", re.IGNORECASE)
+_PICTURE = pattern(r"\s{2,}'.*'?\s*\Z")  # the letters beside the bytes
 _LONGEST, _PEEK = 20_000, 40_000
 _SOME, _MOST = 0.3, 0.8  # shares of the lines
 _FRAME = 64  # bytes in the longest frame

@@ -13,6 +13,7 @@ from squibwise.intake.importers.base import (
     refuse_large,
     refuse_many,
 )
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
 if TYPE_CHECKING:  # the library loads when a message is met
@@ -34,8 +35,8 @@ _KNOWN = {
     "reply-to",
     "cc",
 }
-_HEADER = re.compile(r"([A-Za-z][A-Za-z0-9-]{1,60}):(?=\s|$)")
-_BRANCH = re.compile(rb"boundary\s*[*=]|content-type:\s*message/", re.IGNORECASE)
+_HEADER = pattern(r"([A-Za-z][A-Za-z0-9-]{1,60}):(?=\s|$)")
+_BRANCH = pattern(rb"boundary\s*[*=]|content-type:\s*message/", re.IGNORECASE)
 _MAX_PARTS, _MAX_NESTING = 50, 8
 _MAX_BYTES = 12 * MIB
 _LEFT_OUT = {

@@ -16,26 +16,25 @@ from squibwise.intake.importers.base import (
     refuse_many,
 )
 from squibwise.intake.importers.text import empty, numbered, row_lines
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
-_START = re.compile(
+_START = pattern(
     r"\s*(?:\{\s*(?:\"|\}|\Z)|\[\s*(?:[\"{\]]|-?\d+\s*[,\]]|\[\s*[\"\]]|true|false|null|\Z))"
 )
-_CODE = re.compile(
-    r"(?:.*[^a-z])?(?:dtc|code|fault_?code|trouble_?code|dtc_?code)\Z", re.IGNORECASE
-)
-_FAILURE = re.compile(
+_CODE = pattern(r"(?:.*[^a-z])?(?:dtc|code|fault_?code|trouble_?code|dtc_?code)\Z", re.IGNORECASE)
+_FAILURE = pattern(
     r"ftb|(?:failure|fault)_?(?:type|byte)|failure_?type_?byte|sub_?code", re.IGNORECASE
 )
-_WORDS = re.compile(r"desc|text|title|name|meaning|message|label|definition|fault", re.IGNORECASE)
-_HEADING = re.compile(
+_WORDS = pattern(r"desc|text|title|name|meaning|message|label|definition|fault", re.IGNORECASE)
+_HEADING = pattern(
     r"(?:(?:module|unit|ecu|system|controller)_?)?(?:name|title)|(?:module|unit|ecu|system)_?\d*",
     re.IGNORECASE,
 )
-_STATE = re.compile(r"stat(?:us|e)|severity", re.IGNORECASE)
-_STATUS_BYTE = re.compile(r"status_?(?:byte|mask|bits)|status", re.IGNORECASE)
-_TWO_DIGITS = re.compile(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
-_CODE_NAME = re.compile(r"[PCBU][0-9A-F]{4}", re.IGNORECASE)
+_STATE = pattern(r"stat(?:us|e)|severity", re.IGNORECASE)
+_STATUS_BYTE = pattern(r"status_?(?:byte|mask|bits)|status", re.IGNORECASE)
+_TWO_DIGITS = pattern(r"(?:0x)?([0-9A-F]{2})\Z", re.IGNORECASE)
+_CODE_NAME = pattern(r"[PCBU][0-9A-F]{4}", re.IGNORECASE)
 _MAX_DEPTH = 60
 
 Pairs = tuple[tuple[str, Any], ...]  # an object, with repeated names kept

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 
 import msgspec
 
+from squibwise.intake.patterns import pattern
+
 
 class Glyph(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One letter. Distances in points, x to the right, y down the page.
@@ -175,7 +177,7 @@ def _segment(glyphs: Sequence[Glyph], word_gap: float) -> Segment:
     return Segment(x0=glyphs[0].x0, x1=right, text="".join(signs))
 
 
-_CODE = re.compile(
+_CODE = pattern(
     r"(?:[PCBU][0-9A-F]{4}|[0-9A-F]{4}[-: ]?[0-9A-F]{2}|[0-9]{4,5}|[0-9A-F]{6})\b", re.IGNORECASE
 )
 

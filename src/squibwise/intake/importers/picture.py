@@ -14,9 +14,10 @@ from squibwise.intake.importers.base import Document, Extract, Importer, RawLine
 from squibwise.intake.importers.page_lines import Line, Marks, Segment
 from squibwise.intake.importers.page_tables import rows_of
 from squibwise.intake.importers.text import row_lines
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
-_TOKEN = re.compile(
+_TOKEN = pattern(
     r"(?<![\w-])([PCBU8])([0-3OoIl|])([0-9A-FOoIl|]{3})(?:([-:])([0-9A-FOoIl|]{2}))?(?![\w|-])"
 )
 _DIGITS = str.maketrans({"O": "0", "o": "0", "I": "1", "l": "1", "|": "1"})

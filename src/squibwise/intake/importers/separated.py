@@ -16,12 +16,13 @@ from squibwise.intake.importers.base import (
     refuse_many,
 )
 from squibwise.intake.importers.text import empty, row_lines
+from squibwise.intake.patterns import pattern
 
 _SIGNS = "\t;|,"
 _PEEK_LINES = 200
-_SEP_LINE = re.compile(r"\A\s*\"?sep=(.)\"?\s*?(?:\r\n|\n|\r)", re.IGNORECASE)
-_BARE_CODE = re.compile(r"\s*(?:[PCBU]?[0-9A-F]{2,6}(?:[-:\s][0-9A-F]{2})?)?\s*\Z", re.IGNORECASE)
-_BREAK = re.compile(r"\r\n|\n|\r")
+_SEP_LINE = pattern(r"\A\s*\"?sep=(.)\"?\s*?(?:\r\n|\n|\r)", re.IGNORECASE)
+_BARE_CODE = pattern(r"\s*(?:[PCBU]?[0-9A-F]{2,6}(?:[-:\s][0-9A-F]{2})?)?\s*\Z", re.IGNORECASE)
+_BREAK = pattern(r"\r\n|\n|\r")
 _RUNAWAY = 20  # line breaks inside one field: a quote that was never closed
 
 

@@ -18,6 +18,7 @@ from squibwise.intake.importers.base import (
     refuse_large,
     refuse_many,
 )
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
 _BOMS = (
@@ -115,9 +116,9 @@ def _doubt(name: str, message: str, remedy: str) -> Finding:
     )
 
 
-_BREAK = re.compile(r"\r\n|\n|\r")
-_COLOUR = re.compile(r"\x1b\[[0-9;]{0,20}[A-Za-z]")  # a terminal's colours
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200b\ufeff]")
+_BREAK = pattern(r"\r\n|\n|\r")
+_COLOUR = pattern(r"\x1b\[[0-9;]{0,20}[A-Za-z]")  # a terminal's colours
+_CONTROL = pattern(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u200b\ufeff]")
 
 
 def read_text(document: Document) -> Extract:

@@ -16,9 +16,10 @@ from squibwise.intake.importers.base import (
     refuse_many,
 )
 from squibwise.intake.importers.text import empty, row_lines
+from squibwise.intake.patterns import pattern
 
-_OPENING = re.compile(r"<(?=/?[A-Za-z]|[!?])")  # any other ``<`` is text
-_NAME = re.compile(r"/?([A-Za-z][A-Za-z0-9:-]{0,30})")
+_OPENING = pattern(r"<(?=/?[A-Za-z]|[!?])")  # any other ``<`` is text
+_NAME = pattern(r"/?([A-Za-z][A-Za-z0-9:-]{0,30})")
 _SKIPPED = ("script", "style", "template", "svg", "math", "noframes", "object")
 _ENDS = {tag: re.compile(f"</{tag}", re.IGNORECASE) for tag in _SKIPPED}
 
@@ -100,7 +101,7 @@ def _skipped(source: str, at: int, tag: str) -> int:
     return closing.start() if closing else len(source)
 
 
-_PAGE = re.compile(r"<(!doctype\s+html|html|head|body|table|div|p|h[1-6]|ul|pre)\b", re.IGNORECASE)
+_PAGE = pattern(r"<(!doctype\s+html|html|head|body|table|div|p|h[1-6]|ul|pre)\b", re.IGNORECASE)
 _BLOCKS = frozenset(
     "p div br li ul ol h1 h2 h3 h4 h5 h6 hr dl title caption section article header footer main "
     "nav form fieldset legend option pre body blockquote address details summary".split()
@@ -108,10 +109,10 @@ _BLOCKS = frozenset(
 _ROW_STARTS, _CELLS = ("tr", "dt"), ("td", "th", "dd")
 _MAX_TAGS = 300_000
 _ENDED_BY = {"dt": "dl", "table": "tr"}
-_ROLE = re.compile(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
-_SPAN = re.compile(r"\browspan\s*=\s*[\"']?(\d{1,3})", re.IGNORECASE)
+_ROLE = pattern(r"\brole\s*=\s*[\"']?(row|cell|gridcell|columnheader|rowheader)\b")
+_SPAN = pattern(r"\browspan\s*=\s*[\"']?(\d{1,3})", re.IGNORECASE)
 _MOST_SPAN = 100
-_ALT = re.compile(r"\balt\s*=\s*(?:\"([^\"]{1,200})\"|'([^']{1,200})')", re.IGNORECASE)
+_ALT = pattern(r"\balt\s*=\s*(?:\"([^\"]{1,200})\"|'([^']{1,200})')", re.IGNORECASE)
 
 
 def claims(document: Document) -> bool:

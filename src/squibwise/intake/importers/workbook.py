@@ -18,6 +18,7 @@ from squibwise.intake.importers.base import (
     refuse_many,
 )
 from squibwise.intake.importers.text import empty, row_lines
+from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin
 
 MAX_PARTS = 1_000
@@ -91,10 +92,10 @@ def refuse_parts(data: bytes, name: str) -> None:
 
 
 _ZIP, _OLE = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-_MACRO = re.compile(r"vbaproject|/macrosheets/|/dialogsheets/|/activex/|\.bin$", re.IGNORECASE)
-_HARMLESS_BIN = re.compile(r"printersettings\d*\.bin$", re.IGNORECASE)
-_OUTSIDE = re.compile(r"/externallinks/|/embeddings/|xl/connections\.xml", re.IGNORECASE)
-_ZEROS = re.compile(r"0{2,}\Z")
+_MACRO = pattern(r"vbaproject|/macrosheets/|/dialogsheets/|/activex/|\.bin$", re.IGNORECASE)
+_HARMLESS_BIN = pattern(r"printersettings\d*\.bin$", re.IGNORECASE)
+_OUTSIDE = pattern(r"/externallinks/|/embeddings/|xl/connections\.xml", re.IGNORECASE)
+_ZEROS = pattern(r"0{2,}\Z")
 _COLUMNS, _SHEETS = 256, 50
 _PLAIN = "Save the sheet with the faults as a plain .xlsx or as CSV and read that."
 

@@ -2,32 +2,33 @@
 
 import re
 
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code
-from squibwise.intake.report.phrases import Lexicon, flat
+from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet
 
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _SHAPED = 2  # lines with mistaken codes that show a machine's reading
-_MISTAKEN = re.compile(
+_MISTAKEN = pattern(
     r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzG|]{3})"
     r"(?:([-:])([0-9A-Fa-fOoIlSsZzG|]{2}))?(?![\w|-])"
 )
-_MISTAKEN_HEX = re.compile(
+_MISTAKEN_HEX = pattern(
     r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzG|]{6}|[0-9A-FOoIlSsZzG|]{4})\s+(?=\S)"
 )
 _LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
-_MIXED = re.compile(
+_MIXED = pattern(
     r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"
     r"|[TtNn]0)(?!\w)"
 )
 _AS_LETTERS = str.maketrans("01", "ol")
-_WORD = re.compile(r"[^\W\d_]{4,}")
+_WORD = pattern(r"[^\W\d_]{4,}")
 _ALIKE = (
     *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
     *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
 )
-_ONE_ALONE = re.compile(r"(?<=[a-z.] )[lI](?= )")
+_ONE_ALONE = pattern(r"(?<=[a-z.] )[lI](?= )")
 
 
 def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:

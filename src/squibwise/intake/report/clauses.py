@@ -8,6 +8,7 @@ import re
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.lines import without_codes, words_of
 from squibwise.intake.report.sheet import Line
@@ -20,17 +21,17 @@ from squibwise.intake.report.words import (
     stands_alone,
 )
 
-_ENDS_WITH_LABEL = re.compile(r"[:=]\s*$")
+_ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
 _THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
-_BETWEEN_CLAUSES = re.compile(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
-_WORDY = re.compile(r"[^\W\d_]{3}")
-_OF_ALL = re.compile(
+_BETWEEN_CLAUSES = pattern(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
+_WORDY = pattern(r"[^\W\d_]{3}")
+_OF_ALL = pattern(
     r"(?i)\((?:both|all|beide|alle|les deux|tous|toutes|ambos|ambas|todos|tutti|entrambi|entrambe|"
     r"oba|obie|wszystkie)\b[^)]{0,40}\)"
 )
-_JOINT = re.compile(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
+_JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
-_CLAUSE = re.compile(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+_CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _KERB = frozenset({"nearside", "offside"})
 
 

@@ -8,16 +8,18 @@ import re
 
 import msgspec
 
+from squibwise.intake.patterns import pattern
+
 _END = r"(?![0-9A-Za-z])"
-_SAE = re.compile(
+_SAE = pattern(
     r"(?<![0-9A-Za-z])(?<!\d-)([BCPUbcpu])([0-3])([0-9A-Fa-f])"
     r"(?:([0-9A-Fa-f]{2})([0-9A-Fa-f]{2})?"
     r"| ([0-9A-Fa-f]{2})(?=\s?[:-]\s?[0-9A-Fa-f]{2}(?![0-9A-Za-z])))" + _END
 )
-_LETTERED = re.compile(  # a maker's own numbers in the same dress
+_LETTERED = pattern(  # a maker's own numbers in the same dress
     r"(?<![0-9A-Za-z])(?<!\d-)([BCPU])([4-9A-F][0-9A-F]{3})(?:-([0-9A-F]{2}))?" + _END
 )
-_HYPHENED = re.compile(r"(?<![0-9A-Za-z-])([BCPUbcpu])([0-3])-(\d[0-9A-Fa-f]\d)(?![0-9A-Za-z-])")
+_HYPHENED = pattern(r"(?<![0-9A-Za-z-])([BCPUbcpu])([0-3])-(\d[0-9A-Fa-f]\d)(?![0-9A-Za-z-])")
 _SPOKEN = dict(
     zip(
         """alpha alfa bravo charlie delta echo foxtrot papa uniform uniforme zero one two three four
@@ -26,63 +28,61 @@ _SPOKEN = dict(
         strict=True,
     )
 )
-_SPELLED = re.compile(
+_SPELLED = pattern(
     rf"(?i)\b(?:bravo|charlie|papa|uniforme?)(?:[ ,-]{{1,3}}(?:\d|{'|'.join(_SPOKEN)})\b){{4}}"
 )
-_SPACED = re.compile(
+_SPACED = pattern(
     r"^\W{0,6}([BCPU])(?:-([0-3][0-9A-F]{3})|((?: [0-9A-F]){4}))(?![0-9A-Za-z]|-\d{3})"
 )
-_BYTE_AFTER = re.compile(
+_BYTE_AFTER = pattern(
     r"(?:\s?[-:.]\s?|\s{0,3}[\[(]|[ \t]{1,2}|\t?[|;]\t?)(?:0[xX])?"
     r"([0-9A-Fa-f]{2})(?![0-9A-Za-z])[h]?[\])]?"
 )
-_ORDINAL = re.compile(r"\s[1-3][aeo]\s[^\W\d]{4}")  # "B1001 2e rang", "2a fila"
-_NOT_A_BYTE = re.compile(
+_ORDINAL = pattern(r"\s[1-3][aeo]\s[^\W\d]{4}")  # "B1001 2e rang", "2a fila"
+_NOT_A_BYTE = pattern(
     r"\s?(?:[vV]\b|[oO]hm|Ω|km|mi\b|%|x\b|°|times|mal\b|[:/.,]\d|kg|mA|faults?|codes?|-\d{1,2}-\d)"
 )
-_WIRING = re.compile(
+_WIRING = pattern(
     r"(?i)(?:connector|splice|terminal|pin|plug|fuse|relay|stecker|connecteur|stock|lot|part|serial|"
     r"order|invoice)(?: no| number)?\.?\s?[:#]?\s*$"
 )
-_NUMBER_BEFORE = re.compile(r"(?:^|[^\w-])[\w.-]*\d[\w.]*-$|\w\.$")  # 5Q- of 5Q-B1099-22
-_LEAD = re.compile(
+_NUMBER_BEFORE = pattern(r"(?:^|[^\w-])[\w.-]*\d[\w.]*-$|\w\.$")  # 5Q- of 5Q-B1099-22
+_LEAD = pattern(
     r"\s*(?:[-*>•·#]\s*)?(?:\(?\d{1,3}[.)]\s+|\d{2}\s-\s(?=\d{5}\b))?"
     r"(?:(?i:img|image|photo|picture|pic|screen|foto|bild)[ _#-]{0,2}\d{1,6}\s?[:.)]\s+)?"
     r"(?:(?i:dtc|codes?|fault codes?|trouble codes?|fehlercode|fehler|defaut|défaut|code defaut|"
     r"error|codigo|código|codice|cod\.?|kod|raw(?: bytes| data)?|bytes|hex)"
     r"\s*(?:no\.?|nr\.?|#)?\s*[:=#]?\s*)?"
 )
-_HEX_PREFIXED = re.compile(r"(?<![0-9A-Za-z])0[xX]([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})" + _END)
-_BYTES = re.compile(
+_HEX_PREFIXED = pattern(r"(?<![0-9A-Za-z])0[xX]([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})" + _END)
+_BYTES = pattern(
     r"(?:\$?)([89A-Fa-f][0-9A-Fa-f]) ([0-9A-Fa-f]{2}) ([0-9A-Fa-f]{2})(?: ([0-9A-Fa-f]{2}))?" + _END
 )
-_HEX_SPLIT = re.compile(
+_HEX_SPLIT = pattern(
     r"\$?(?![Bb][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[ :-]([0-9A-Fa-f]{2})(?:[ :-]([0-9A-Fa-f]{2}))?"
     + _END
 )
-_HEX24 = re.compile(r"\$?([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?[hH]?" + _END)
-_HEX16 = re.compile(r"\$?(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[hH]?" + _END)
-_DECIMAL5 = re.compile(r"(\d{5}(?:-\d{2})?)(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
-_DECIMAL_LONG = re.compile(r"(\d{7,8})(?![0-9A-Za-z])")
-_DASHED = re.compile(r"(\d{1,2}-\d{1,2}|\d{2}-\d[0-9A-Fa-fx])(?![-/.:]?\d)" + _END)
-_FLASH = re.compile(
+_HEX24 = pattern(r"\$?([89A-Fa-f][0-9A-Fa-f]{5})([0-9A-Fa-f]{2})?[hH]?" + _END)
+_HEX16 = pattern(r"\$?(?![BbCc][0-3])([89A-Fa-f][0-9A-Fa-f]{3})[hH]?" + _END)
+_DECIMAL5 = pattern(r"(\d{5}(?:-\d{2})?)(?![0-9A-Za-z])(?![.,]\d)(?!\s?(?:km|mi|h)\b)")
+_DECIMAL_LONG = pattern(r"(\d{7,8})(?![0-9A-Za-z])")
+_DASHED = pattern(r"(\d{1,2}-\d{1,2}|\d{2}-\d[0-9A-Fa-fx])(?![-/.:]?\d)" + _END)
+_FLASH = pattern(
     r"(\d{2})(?!\s?(?i:km|mi|kg|v|ohm|mm|ms|min|h|x|times)\b)"
     r"(?=\s*(?:$|[-–:=,;|]|\s[^\W\d_]{2}))(?!\s?[-:]\s?\d)"
 )
-_CUT = re.compile(
-    r"([BCPUbcpu][0-3][0-9A-Fa-f]{0,2})(?=\s*(?:$|[-:.…?_*]|\.\.|\s[^\W\d_]{2}))" + _END
-)
-_STATUS = re.compile(
+_CUT = pattern(r"([BCPUbcpu][0-3][0-9A-Fa-f]{0,2})(?=\s*(?:$|[-:.…?_*]|\.\.|\s[^\W\d_]{2}))" + _END)
+_STATUS = pattern(
     r"(?i)\b(?:status|stat|state|statusbyte|dtc status)\s*(?:byte)?\s*[:=]?\s*"
     r"(?:(?:0x)([0-9a-f]{2})\b|([01]{8})\b|"
     r"\$?([0-9][0-9a-f]|[0-9a-f][0-9])h?(?=$|[\s\])),;|]))"
     r"|(?<=\s)([01]{8})(?=\s{2})"
 )
-_OR = re.compile(r"\s+(?:or|oder|ou|o|lub|albo)\s+")
+_OR = pattern(r"\s+(?:or|oder|ou|o|lub|albo)\s+")
 _BETWEEN = 3  # words that may stand between two notations of one code
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
-_MAKER = re.compile(r"(DF\d{3})" + _END)
-_RAW_LABEL = re.compile(r"(?i)\b(?:raw|bytes|hex)\b")
+_MAKER = pattern(r"(DF\d{3})" + _END)
+_RAW_LABEL = pattern(r"(?i)\b(?:raw|bytes|hex)\b")
 
 
 class Code(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -1,13 +1,13 @@
 """Lines of a report gathered into faults: codes, the words around them, module headings."""
 
-import re
-
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses import list_clauses, repeat_part, segments, take_share
 from squibwise.intake.report.codes import Code, find_status_byte
+from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.lines import (
     is_bare_part,
@@ -15,7 +15,6 @@ from squibwise.intake.report.lines import (
     without_codes,
     words_of,
 )
-from squibwise.intake.report.phrases import lexicon_of, tokenise
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
@@ -36,13 +35,13 @@ from squibwise.intake.report.words import (
     tells_supply,
 )
 
-_FLASHES = re.compile(r"(?i)\b(?:flash|blink)")
+_FLASHES = pattern(r"(?i)\b(?:flash|blink)")
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
-_ROW = re.compile(r"[^\W\d].{0,40}?\S\s{3,}\S")
+_ROW = pattern(r"[^\W\d].{0,40}?\S\s{3,}\S")
 _NEARLY, _MOSTLY = 0.8, 0.7
-_ENDS_BROKEN = re.compile(r"\w-(?:\s{2}|\t|\s*$)")
-_HYPHEN = re.compile(r"(\w)- (?=\w)")
-_CELL = re.compile(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
+_ENDS_BROKEN = pattern(r"\w-(?:\s{2}|\t|\s*$)")
+_HYPHEN = pattern(r"(\w)- (?=\w)")
+_CELL = pattern(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
 _ONE_OF = frozenset(
     """clockspring occupant offlamp offswitch lamp unit crashrecord batterycut hvcut
     columncharge""".split()
@@ -51,7 +50,7 @@ _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
 _END = Line(number=0, raw="", text="", role="blank")
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
-_BARRED = re.compile(r"\s*\|\s*[^|\s][^|]*\|")
+_BARRED = pattern(r"\s*\|\s*[^|\s][^|]*\|")
 _GAP = 1  # blank lines that a description may be away from its code
 
 

@@ -7,7 +7,8 @@ from itertools import pairwise
 import msgspec
 
 from squibwise.catalog.vocabulary import VOICES
-from squibwise.intake.report.phrases import Hit, Token
+from squibwise.intake.report.lexicon import Token
+from squibwise.intake.report.phrases import Hit
 from squibwise.intake.report.words import FAULTS, PARTS, Words, add_meanings, add_status
 
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")

@@ -5,8 +5,9 @@ from functools import lru_cache
 
 import msgspec
 
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code, flash
-from squibwise.intake.report.phrases import Lexicon, flat
+from squibwise.intake.report.lexicon import Lexicon, flat
 
 _NUMBER = (
     r"(?:\d{1,2}(?:\s?[-:–]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
@@ -22,17 +23,17 @@ _AND = (
     r"depois|or|oder|ou|o)\s+)"
 )
 _LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
-_PAIR = re.compile(
+_PAIR = pattern(
     r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
 )
-_ONLY = re.compile(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
-_AFTER_COLON = re.compile(
+_ONLY = pattern(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
+_AFTER_COLON = pattern(
     r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
     rf"((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*"
 )
-_DATE = re.compile(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
-_ONE = re.compile(_NUMBER + _NO_MEASURE)
-_PAUSED = re.compile(
+_DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
+_ONE = pattern(_NUMBER + _NO_MEASURE)
+_PAUSED = pattern(
     r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
     r"(\d{1,2})(?:\s*(?:x\b|(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*))?"
 )
@@ -56,26 +57,26 @@ _WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
     for word in map(flat, words.split())
 }
 _SAID = "|".join(_WORDS)
-_SAID_PAUSED = re.compile(
+_SAID_PAUSED = pattern(
     rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
     rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
 )
-_SAID_PAIR = re.compile(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
-_DOTS = re.compile(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
-_AGAIN = re.compile(r"(?<![\d.,])([1-9]) ([1-9])(?:,? \1 \2){1,9}(?![\d.])")  # 3 4, 3 4
-_IN_BRACKETS = re.compile(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
-_ORDERED = re.compile(
+_SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
+_DOTS = pattern(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
+_AGAIN = pattern(r"(?<![\d.,])([1-9]) ([1-9])(?:,? \1 \2){1,9}(?![\d.])")  # 3 4, 3 4
+_IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
+_ORDERED = pattern(
     r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
 )
 _BLINK = r"(?:flash|blink|blitz|eclat|destell|parpade|lampegg|pisc|blysk|mign|knipper)\w*"
-_TWICE = re.compile(  # "1 blink then 9 blinks"
+_TWICE = pattern(  # "1 blink then 9 blinks"
     rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
 )
-_COUNTED = re.compile(
+_COUNTED = pattern(
     rf"(\d{{1,2}})\s*(?:x\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
     rf"(?:and|und|et|y|e|i)?\s{{0,9}}(\d{{1,2}})\s*(?:x\s*)?{_SHORT}\b"
 )
-_SPELLED = re.compile(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
+_SPELLED = pattern(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
 
 

@@ -7,11 +7,12 @@ from itertools import groupby
 import msgspec
 
 from squibwise.intake.importers.base import RawLine
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import NO, YES
-from squibwise.intake.report.phrases import Lexicon, flat
+from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
-_LEGEND = re.compile(
+_LEGEND = pattern(
     r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
     r"([^\W\d_]{3,}(?: [^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
 )
@@ -19,7 +20,7 @@ _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
 _NO = NO | {"-"}
-_KEY = re.compile(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
+_KEY = pattern(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
 
 
 def join_keys(raws: Sequence[RawLine]) -> list[RawLine]:

@@ -4,6 +4,7 @@ import re
 from functools import lru_cache
 
 from squibwise.intake.importers.base import refuse_many
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
@@ -15,46 +16,46 @@ from squibwise.intake.report.codes import (
     undecided,
 )
 from squibwise.intake.report.flashes import find_counted, find_flashes, find_list, find_pairs
-from squibwise.intake.report.phrases import Lexicon, flat
+from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
 from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
-_THREE = re.compile(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
-_THREE_LAST = re.compile(r"[/|]\s*(\d{3})\s*$")
-_PAIRS = re.compile(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
+_THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
+_THREE_LAST = pattern(r"[/|]\s*(\d{3})\s*$")
+_PAIRS = pattern(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
 _TWO_BYTES = 4  # hex digits
-_HEX_ANYWHERE = re.compile(r"(?<![\w.:/-])([0-9A-F]{4}(?:[0-9A-F]{2})?)(?![\w:/]|[.-]\w)")
-_SIX_TOLD = re.compile(r":\s*(\d{6})(?=,?\s+[^\W\d]{4})")
-_THREES = re.compile(
+_HEX_ANYWHERE = pattern(r"(?<![\w.:/-])([0-9A-F]{4}(?:[0-9A-F]{2})?)(?![\w:/]|[.-]\w)")
+_SIX_TOLD = pattern(r":\s*(\d{6})(?=,?\s+[^\W\d]{4})")
+_THREES = pattern(
     r":\s*(?:[^\W\d]+\s){0,2}(?=\d{3}[\s,;/]+\d{3})(?:\d{3}[\s,;/]*)+$"
     r"|(?:^|(?<=[:,;]\s)|(?<=\b(?:und|and)\s))\d{3}(?=\s+[^\W\d]{6})"
 )
-_FIVE_ANYWHERE = re.compile(  # 01632 960112 is a telephone
+_FIVE_ANYWHERE = pattern(  # 01632 960112 is a telephone
     r"(?<![\w.:/-])(\d{5})(?![\w:/]|[.,-]\d|\s?(?:km|mi|h)\b|\s(?:\d{3,4}|\d{6})\b)"
 )
-_WORD_AFTER = re.compile(r" [^\W\d_]{5}")
+_WORD_AFTER = pattern(r" [^\W\d_]{5}")
 _SHAPED = 2  # lines of one shape that make it the shape of the report
 MAX_FAULTS = 5_000  # a wrecked car with every unit read lists some hundred
 _LABEL_REACH = 80  # characters before a number in which its label stands
 _FEW_ROWS = 3
 _COLUMN_SHARE = 0.8  # of a column's cells that have the shape of a code
-_CODE_CELL = re.compile(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
-_ALIKE_CODE = re.compile(
+_CODE_CELL = pattern(r"(?=[^\d]*\d[^\d]*\d)(?=.*[A-Fa-f])[0-9A-Fa-f]{4,6}|0x[0-9A-Fa-f]{4,6}")
+_ALIKE_CODE = pattern(
     r"(?<![\w.,:/$-])"
     r"((?:(?:[A-Z]{0,2}\d?|\d[A-Z])-?(?=[0-9A-F-]*\d)"
     r"(?:[0-9A-F]{4,7}|(?<=-)[0-9A-F]{3})(?:-[0-9A-F]{2})?)"
     r"|[BCPU] [0-9A-F]{4}|(?<=\()[0-9A-F]{2} [0-9A-F]{2}(?=\))|[0-9A-F]{2}(?:-[0-9A-F]{2}){2})"
     r"(?![\w:/]|[.,-]\w|\s?(?:km|mi|miles|ohms?|v|kg|h)\b)"
 )
-_CALLED = re.compile(
+_CALLED = pattern(
     r"(?i)\b(?:dtc|codes?|code|codice|c[oó]digo|kod|fehler(?:code|nummer)?|defaut|défaut|num|nr|no)"
     r"\.?[\s:=#]{1,3}$"
 )
-_NOTATION = re.compile(r"(?i)^ ?(?:hex|dec|dez)\b(?: ?/ ?\d{7,8} ?(?:hex|dec|dez)?)?")
-_NUMBERED = re.compile(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
-_WORDY = re.compile(r"[^\W\d_]{3}")
-_WORDED = re.compile(r"[^\W\d_]{2}")
-_LABELLED = re.compile(
+_NOTATION = pattern(r"(?i)^ ?(?:hex|dec|dez)\b(?: ?/ ?\d{7,8} ?(?:hex|dec|dez)?)?")
+_NUMBERED = pattern(r"^\s*(?:\([^)]{3,30}\)\s+)?(?:[(\[]?\d{1,3}[.)\]]?\s+)?[\W_]*")
+_WORDY = pattern(r"[^\W\d_]{3}")
+_WORDED = pattern(r"[^\W\d_]{2}")
+_LABELLED = pattern(
     r"(?:^\W*|\s{2,}|[,;]\s|\()(?P<word>[^\W\d_]{3,})(?: [^\W\d_]{3,})?"
     r"(?P<numbered>[ -]?(?i:no|nr|num|n[°º]|№)\.?(?![^\W\d_]))?\s?(?P<sign>[:=#])?\s?"
     r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?"
@@ -65,7 +66,7 @@ _MOST_OF = 0.6  # share of the lines from which even short numbers are codes
 _FEW_DIGITS = 4
 _BEGINNING = 2  # signs in which the numbers of one unit begin alike
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
-_ANY_TEXT = re.compile(r"[^\W_]")
+_ANY_TEXT = pattern(r"[^\W_]")
 
 
 def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:

@@ -7,19 +7,11 @@ from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import join_denied, read_words
+from squibwise.intake.report.lexicon import Lexicon, Token, flat, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import numbers_a_thing
-from squibwise.intake.report.phrases import (
-    Hit,
-    Lexicon,
-    Token,
-    find_hits,
-    find_layout,
-    flat,
-    languages,
-    lexicon_of,
-    tokenise,
-)
+from squibwise.intake.report.phrases import Hit, find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULTS,
@@ -35,42 +27,42 @@ _SIGNS = str.maketrans(
     dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2015\u2212", "-")
     | dict.fromkeys("\u00a0\u2007\u2009\u202f", " ")
 )
-_MARKUP = re.compile(r"\s*</?[A-Za-z][^<>]{0,400}>")
-_ATTRIBUTE = re.compile(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
-_TAG = re.compile(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
-_QUOTED = re.compile(r"^\s*(?:>\s?){1,9}")
-_SPEAKER = re.compile(
+_MARKUP = pattern(r"\s*</?[A-Za-z][^<>]{0,400}>")
+_ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
+_TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
+_QUOTED = pattern(r"^\s*(?:>\s?){1,9}")
+_SPEAKER = pattern(
     r"^\s*(?:\[?(?:\d[\d./-]{4,9},?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
     r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
     r"|(?:#\d{1,4}|\[#?\d{1,4}\])\s+\S[^:\t|]{0,30}:\s)"
 )
-_STOP = re.compile(
+_STOP = pattern(
     r"(?<!\b\w)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
 )
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
-_ENDS_SENTENCE = re.compile(r"(?:[:!]|\w{6,}\.)\s*$")
-_BETWEEN_NAMES = re.compile(r"[;,](?:\s+|$)")
+_ENDS_SENTENCE = pattern(r"(?:[:!]|\w{6,}\.)\s*$")
+_BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
 _SIGNS_OF_LIST = 2
 _NAME_WORDS = 8  # of the longest name of a part
-_NOT_TICKED = re.compile(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
+_NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 _NAMED = 0.6  # share of known words that makes a line the name of a part
-_YEAR = re.compile(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
-_ANSWERED = re.compile(
+_YEAR = pattern(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
+_ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
-_PASSED = re.compile(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
+_PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
 _GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
-_LONE_SIGN = re.compile(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
+_LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
-_VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
-_KEY_ON = re.compile(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
-_BULLET = re.compile(
+_VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
+_KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
+_BULLET = pattern(
     r"^\s*(?:[-*>•·#]\s*)?"
     r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
 )
-_KEYED = re.compile(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
-_TYPE_LABEL = re.compile(
+_KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
+_TYPE_LABEL = pattern(
     r"(?i)\b(?:failure type|fault type|ftb|symptom|sub ?type|type|fehlerart|type de d[ée]faut|"
     r"failure)\s*(?:byte|code)?\s*[:=#]\s*(?:0x)?([0-9A-F]{2})(?![0-9A-Za-z.:/])"
 )

@@ -9,9 +9,11 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.legends import apply_legend, apply_yes_columns, join_keys
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
 from squibwise.intake.report.lines import (
     is_bare_part,
@@ -23,7 +25,7 @@ from squibwise.intake.report.lines import (
     without_codes,
 )
 from squibwise.intake.report.meaning import settle, tell
-from squibwise.intake.report.phrases import Lexicon, languages, lexicon_of, tokenise
+from squibwise.intake.report.phrases import languages
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
@@ -43,14 +45,14 @@ _WHEEL = (  # on the left or right, in fr, es, pt, it, pl, de
 )
 _HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
     (
-        re.compile(
+        pattern(
             rf"(?i)\b(?:lhd|left[- ]hand[- ]drive|linkslenker|linksgelenkt|linksgestuurd|"
             rf"{_WHEEL}(?:gauche|izquierda|esquerda|sinistra|sx|lewej|links|left))\b"
         ),
         "left",
     ),
     (
-        re.compile(
+        pattern(
             rf"(?i)\b(?:rhd|right[- ]hand[- ]drive|rechtslenker|"
             rf"rechtsgelenkt|rechtsgestuurd|right hooker|"
             rf"{_WHEEL}(?:droite|derecha|direita|destra|dx|prawej|rechts|right))\b"
@@ -58,13 +60,13 @@ _HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
         "right",
     ),
 )
-_RECORDER = re.compile(
+_RECORDER = pattern(
     r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
     r"ignition cycles?,? (?:crash|download)|"
     r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
     r"belt status|time from event"
 )
-_LANGUAGE = re.compile(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
+_LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
 _LANGUAGES = 3  # tags that show that they name languages
 _CORNERS = (  # words that name a corner, and what the doubtful ones are beside them
     (frozenset({"fl", "rl"}), {"fr": "rf", "rr": "rhr"}),
@@ -202,8 +204,8 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
 
 
 def _read_hand(line: Line, sheet: Sheet) -> None:
-    for pattern, hand in _HANDS:
-        if sheet.hand is None and pattern.search(line.text):
+    for names, hand in _HANDS:
+        if sheet.hand is None and names.search(line.text):
             sheet.hand = hand
 
 

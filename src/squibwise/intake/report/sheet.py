@@ -4,7 +4,7 @@ import msgspec
 
 from squibwise.intake.report.candidates import Candidate
 from squibwise.intake.report.codes import Code
-from squibwise.intake.report.phrases import Token
+from squibwise.intake.report.lexicon import Token
 from squibwise.intake.report.words import Words
 from squibwise.model.names import Side
 from squibwise.model.origin import Finding

@@ -4,20 +4,22 @@ import re
 from functools import lru_cache
 from itertools import islice
 
+from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
-from squibwise.intake.report.phrases import Lexicon, find_hits, find_layout, flat, tokenise
+from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
+from squibwise.intake.report.phrases import find_hits, find_layout
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part
 from squibwise.model.report import Unit
 
-_LABEL = re.compile(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
-_INLINE = re.compile(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
-_MEMORY = re.compile(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
-_ADDRESS = re.compile(
+_LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
+_INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
+_MEMORY = pattern(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
+_ADDRESS = pattern(
     r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?i:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
     r"(?=\w*\d)(?:0x)?[0-9A-Fa-f]{1,4}\b|0x[0-9A-Fa-f]{1,3}\s)\s*(?:->|[:.-]{0,3})\s*(?=[^\W\d]|\()"
 )
-_DECORATED = re.compile(
+_DECORATED = pattern(
     r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
     r"|[^\W_].*\s(?:={3,}|-{3,}|\*{3,}|~{3,}|_{3,})\s*$"
 )
@@ -27,7 +29,7 @@ _HOLDS = frozenset(
     tem diz acusa ma pokazuje holds stores keeps guarda speichert stocke memorizza""".split()
 )
 _COMPUTERS = frozenset((w,) for w in "ecu module unit computer controller".split())
-_INSIDE = re.compile(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
+_INSIDE = pattern(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 _RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
 _MOST_WORDS = 7  # of a heading
@@ -38,8 +40,8 @@ _PART_CELLS = 0.3  # share of a column's cells that name a part
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
-_PRINTED = re.compile(r"\s{2,}")  # what parts the columns of a printed table
-_NAME = re.compile(r"[^\W\d]\D{1,24}")
+_PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
+_NAME = pattern(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
 _NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
     "internal mechanical defect performance ground range resistance".split()

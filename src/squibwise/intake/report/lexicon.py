@@ -1,0 +1,256 @@
+"""Text folded to plain words, and the vocabulary filed by the words that its phrases begin with."""
+
+import re
+import unicodedata
+from collections import defaultdict
+from functools import lru_cache
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.vocabulary import LAYOUT, Vocabulary, spell
+from squibwise.intake.patterns import pattern
+
+PATTERNS = (
+    "flash",
+    "label",
+    "restraint",
+    "supposed",
+)  # looked for in the text of a line, before there are words
+BASE = ("en", "ja-en")  # always read beside the report's own language
+_TOKEN = pattern(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
+_JOINED_LETTERS = pattern(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
+_TO_PLUS = pattern(r"\b(au|do|to|a|nach|n|al|ao|cc|verso|zu|gegen|z|con|com)[./]?\s?\+(?!\s?\d)")
+_CC_MINUS = pattern(r"\bcc\s?-(?=\s|$)")
+_TWELVE = pattern(r"\b12 v(?:olts?)?\b")
+_B_PLUS = pattern(r"\b(u?b|ubatt?|vbatt?)\s?\+|\+\s?(?:ub|b)\b|\+\s?(?=12 ?v\b)")
+_ORDINAL = pattern(
+    r"\b([1-4])(?:\.(?=\s?[a-z])(?![oa]\b)|°|\.?(?:st|nd|rd|th|er|re|ere|e|eme|o|a|os)\b)"
+)
+_BRACKET_SIDE = pattern(r"\(\s?(l|r)\s?\)")
+_FOLDED = {"ß": "ss", "ł": "l", "ø": "o", "æ": "ae", "’": "'", "´": "'", "`": "'"}
+_FOLDS = str.maketrans(_FOLDED)
+_ORDINAL_SIGNS = {"°": "o", "º": "o", "ª": "a"}
+_POSSESSIVE = pattern(r"'s\b|s'(?=\s)|'")
+_ELISION = pattern(r"\b(?:d|l|dell|all|dall|nell|qu|un)'(?=[a-z])")
+_AREAS = frozenset({"area", "othermodule"})
+_PATTERN_MEANING = pattern(rf"\t({'|'.join(PATTERNS)})(?:\n|\Z)")
+_ODD_ROW = pattern(r"(?m)^([a-z ]*+[^\t\n][^\t\n]*)\t(.*)$")
+_ROW, _PHRASE = pattern(r"(?m)^([^ \t\n]+)(.*)"), pattern(r"(?m)^[^\t\n]+")
+_SINGLE = pattern(r"(?m)^([^ \t\n]+)\t([^ \n]+)(.*)")
+_APART = pattern(r"[;:,()\[\]|\t]|\s-\s| {3}")
+_AIR_BAG = pattern(r"\bair[ -]bag")
+_AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
+
+
+class Token(msgspec.Struct, frozen=True):
+    """One word, folded.
+
+    Attributes:
+        text: The word.
+        apart: A comma, bracket, column or the like stands before it: no phrase reaches over that.
+    """
+
+    text: str
+    apart: bool = False
+
+
+class Opened(msgspec.Struct):
+    """The phrases that begin with one word.
+
+    Attributes:
+        phrases: Meanings by phrase and language.
+        layout: Meanings for the layout of a line by phrase, of all languages.
+        reach: Words of the longest phrase.
+        layout_reach: Words of the longest phrase of the layout.
+    """
+
+    phrases: dict[tuple[str, ...], dict[str, tuple[str, ...]]] = msgspec.field(default_factory=dict)
+    layout: dict[tuple[str, ...], tuple[str, ...]] = msgspec.field(default_factory=dict)
+    reach: int = 0
+    layout_reach: int = 0
+
+    def take(self, language: str, row: str) -> None:
+        """Add a row of the vocabulary; the first of several equal phrases counts."""
+        phrase, _, meanings = row.partition("\t")
+        words, means = tuple(phrase.split()), tuple(meanings.split())
+        if means[0] in LAYOUT:
+            self.layout[words] = (*self.layout.get(words, ()), *means)
+            self.layout_reach = max(self.layout_reach, len(words))
+        else:
+            self.phrases.setdefault(words, {}).setdefault(language, means)
+            self.reach = max(self.reach, len(words))
+
+
+_NOTHING = Opened()
+
+
+class Lexicon:
+    """All phrases ready for look-up. A class because rows are taken apart where a text has them.
+
+    Args:
+        vocabulary: The terms as their files have them.
+    """
+
+    def __init__(self, vocabulary: Vocabulary) -> None:
+        self.words: dict[str, set[str]] = {}
+        self.singles: dict[str, set[str]] = {}
+        self.asking: set[str] = set()
+        self.denying: set[str] = set()
+        self._named: dict[str, list[str]] = {}
+        self._areas: dict[str, set[str]] = {}
+        self._filed: dict[str, dict[str, list[str]]] = {}
+        self._opened: dict[str, Opened] = {}
+        for language, text in vocabulary.texts().items():
+            self._file(language, _plain_rows(self._take_patterns(text)))
+        self.known = set().union(*self.words.values())
+        self.base = set().union(*(self.words.get(name, set()) for name in BASE))
+
+    def _take_patterns(self, text: str) -> str:
+        """Return the rows of a language without those that are looked for in the text of a line."""
+        kept, end = [], 0
+        for found in _PATTERN_MEANING.finditer(text):
+            start = text.rfind("\n", 0, found.start()) + 1
+            self._named.setdefault(found[1], []).extend(spell(text[start : found.start()]))
+            kept.append(text[end:start])
+            end = found.end()
+        return "".join((*kept, text[end:]))
+
+    def _file(self, language: str, text: str) -> None:
+        """File the rows of a language by their first words."""
+        filed: defaultdict[str, list[str]] = defaultdict(list)
+        for first, rest in _ROW.findall(text):
+            filed[first].append(rest)
+        self._filed[language], self.singles[language] = filed, set()
+        words = " ".join(_PHRASE.findall(text)).split()
+        self.words[language] = {w for w in set(words) if not w.isdecimal()}
+        for word, meaning, more in _SINGLE.findall(text):
+            if meaning not in LAYOUT:
+                self.singles[language].add(word)
+            if meaning == "not":
+                self.denying.add(word)
+            elif meaning == "asked":
+                self.asking.add(word)
+            if len(word) >= _AREA_PREFIX and not _AREAS.isdisjoint((meaning, *more.split())):
+                self._areas.setdefault(word[:_AREA_PREFIX], set()).add(word)
+
+    def open(self, first: str) -> Opened:
+        """Return the phrases that begin with a word."""
+        if first not in self._opened:
+            found = [(n, rest) for n, rows in self._filed.items() for rest in rows.get(first, ())]
+            if not found:
+                return _NOTHING  # not kept: texts bring new words without end
+            opened = self._opened[first] = Opened()
+            for language, rest in found:
+                opened.take(language, first + rest)
+        return self._opened[first]
+
+    def meaning(self, language: str, phrase: tuple[str, ...]) -> tuple[str, ...] | None:
+        """Return what a phrase means in one language; None when it is none there."""
+        return self.open(phrase[0]).phrases.get(phrase, {}).get(language)
+
+    def is_of_area(self, word: str) -> bool:
+        """Tell whether a compound begins with a part of the car that is none of the restraints."""
+        return len(word) > _AREA_PREFIX and any(
+            word.startswith(a) for a in self._areas.get(word[:_AREA_PREFIX], ())
+        )
+
+    def means_alone(self, word: str) -> bool:
+        """Tell whether a word, folded, means something by itself in any language."""
+        key, opened = (word,), self.open(word)
+        told = opened.phrases.get(key, {}).values()
+        return key in opened.layout or any(means != ("skip",) for means in told)
+
+    def is_state(self, word: str) -> bool:
+        """Tell whether a word alone is a status, a fault or none, in any language."""
+        key = tuple(t.text for t in tokenise(word))
+        found = self.open(key[0]).phrases.get(key, {}).values() if key else ()
+        states = {"not", "good", "defect"}
+        return any(m[0].startswith("status:") or m[0] in states for m in found)
+
+    def names_of(self, meaning: str) -> str:
+        """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
+        names = sorted({flat(n) for n in self._named.get(meaning, ())}, key=len, reverse=True)
+        return "|".join(re.escape(n).replace(r"\ ", r"\s+") for n in names)
+
+
+@lru_cache(maxsize=4)
+def lexicon_of(catalog: Catalog) -> Lexicon:
+    """Return the lexicon of a catalogue, built once."""
+    return Lexicon(catalog.vocabulary)
+
+
+def _plain_rows(text: str) -> str:
+    """Rows of the vocabulary with phrases folded to plain words, alternatives in rows of their own.
+
+    They are folded all at once; those in odd spellings, such as ``12 V``, one by one.
+    """
+    plain = text.casefold()
+    for letter, other in (_FOLDED | _ORDINAL_SIGNS).items():
+        plain = plain.replace(letter, other)
+    plain = unicodedata.normalize("NFD", plain).encode("ascii", "ignore").decode()
+    return _ODD_ROW.sub(_respelled, plain.replace("air bag", "airbag"))
+
+
+def _respelled(row: re.Match[str]) -> str:
+    """A row for each spelling of a phrase; a mere sign makes none."""
+    told = [s if s.replace(" ", "").isalpha() else _words_in(s) for s in spell(row[1])]
+    return "\n".join(f"{words}\t{row[2]}" for words in told if words)
+
+
+def _words_in(phrase: str) -> str:
+    return " ".join(t.text for t in tokenise(phrase))
+
+
+def flat(text: str) -> str:
+    """Return text in lower case without accents, each character where it stood."""
+    if text.isascii():
+        return text.lower()
+    return "".join(map(_flat_letter, text))
+
+
+@lru_cache(maxsize=1024)
+def _flat_letter(letter: str) -> str:
+    plain = unicodedata.normalize("NFD", letter.lower())[:1].translate(_FOLDS)[:1]
+    return plain or letter
+
+
+def fold(text: str) -> str:
+    """Return text in lower case without accents, with odd spellings of signs evened out."""
+    plain = unicodedata.normalize("NFKC", text)[: 2 * len(text)]  # one sign can become eighteen
+    text = plain.casefold().translate(_FOLDS)
+    if not text.isascii():
+        text = _without_accents(text)
+    text = _POSSESSIVE.sub("", _ELISION.sub("", text))
+    text = _AIR_BAG.sub("airbag", text).replace("&", " and ")
+    text = _BRACKET_SIDE.sub(r" \1h ", text)
+    text = _B_PLUS.sub(" b+ ", text)
+    text = _JOINED_LETTERS.sub(_joined_letters, text)
+    text = _CC_MINUS.sub("cc gnd", _TO_PLUS.sub(r"\1 b+ ", _TWELVE.sub("12v", text)))
+    return _ORDINAL.sub(_ordinal, text)
+
+
+def tokenise(text: str) -> tuple[Token, ...]:
+    """Return the words of a line, folded; positions count in the folded text."""
+    folded = fold(text)
+    found: list[Token] = []
+    end = 0
+    for match in _TOKEN.finditer(folded):
+        between = folded[end : match.start()]
+        found.append(Token(match.group(), bool(found) and bool(_APART.search(between))))
+        end = match.end()
+    return tuple(found)
+
+
+def _joined_letters(match: re.Match[str]) -> str:
+    if set(match.groups()) == {"l", "r", None}:
+        return "left right "  # left and right, or left rear: the side stays open
+    return "".join(part for part in match.groups() if part) + " "
+
+
+def _ordinal(match: re.Match[str]) -> str:
+    return {"1": "1st", "2": "2nd", "3": "3rd", "4": "4th"}[match.group(1)] + " "
+
+
+def _without_accents(text: str) -> str:
+    return "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
