@@ -1,6 +1,7 @@
 """Assess a case: what happened, and what state every component is in."""
 
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,7 @@ from squibwise.infer.explain import Reasons, explain_components
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import list_candidates, rank_looks, weigh_stakes
-from squibwise.infer.parts import LOOSE
+from squibwise.infer.parts import LOOSE, Micro
 from squibwise.infer.scan import circuits_said, loose_chance
 from squibwise.infer.settling import Flip, find_flips
 from squibwise.model.belief import (
@@ -219,11 +220,8 @@ def _where_at_fault(marginal: PartBelief, like: Array, group: Group, now: int) -
     """Return by where its fault lies what a circuit is like now, from (C, M, K)."""
     joint = marginal.now[:, :, None] * like
     joint = joint / joint.sum()
-    found: dict[str, float] = dict.fromkeys(_FAULT_PLACES, 0.0)
-    for micro, chances in zip(marginal.part.micros, joint.sum(axis=0), strict=True):
-        for circuit, chance in zip(CIRCUITS, chances.tolist(), strict=True):
-            if circuit != _OFF or micro.condition == "absent":
-                found[_fault_place(circuit, micro.condition)] += chance
+    places = _fault_places(marginal.part.micros).reshape(len(_FAULT_PLACES), -1)
+    found = dict(zip(_FAULT_PLACES, (places @ joint.sum(axis=0).ravel()).tolist(), strict=True))
     there = np.array([m.condition != "absent" for m in marginal.part.micros])
     for cause, chance in zip(group.causes, joint[:, :, CIRCUITS.index(_OFF)] @ there, strict=True):
         shared = cause.active(now) and marginal.part.id in cause.members
@@ -243,6 +241,21 @@ _FAULT_PLACES = (
     "clock-spring",
     "part",
 )
+
+
+@lru_cache(maxsize=64)
+def _fault_places(micros: tuple[Micro, ...]) -> Array:
+    """Return whether a fault lies at each place, by micro and circuit: (places, M, K).
+
+    Of a circuit that is off, though its part is there, the causes tell where.
+    """
+    table = np.zeros((len(_FAULT_PLACES), len(micros), len(CIRCUITS)))
+    for row, micro in enumerate(micros):
+        for column, circuit in enumerate(CIRCUITS):
+            if circuit != _OFF or micro.condition == "absent":
+                place = _FAULT_PLACES.index(_fault_place(circuit, micro.condition))
+                table[place, row, column] = 1.0
+    return table
 
 
 def _fault_place(circuit: str, condition: str) -> str:
@@ -401,7 +414,7 @@ def _steps(net: Network) -> Array:
             alike.setdefault(tuple(b.zone for b in scenario.blows), []).append(at)
     for rows in alike.values():
         own = np.array([net.events.scenarios[at].speed for at in rows])
-        known = np.unique(own)
+        known = np.array(sorted(set(own)))
         middles = (known[1:] + known[:-1]) / 2.0
         ends = np.diff(known)[[0, -1]] / 2.0 if len(known) > 1 else np.zeros(2)
         edges = np.concatenate([[known[0] - ends[0]], middles, [known[-1] + ends[1]]])
@@ -419,7 +432,7 @@ def _speeds(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | No
     weight = np.where(steps[:, 1] > 0.0, scenario, 0.0)
     if weight.sum() <= _TAIL:
         return None
-    edges = np.unique(steps[weight > 0.0])
+    edges = np.array(sorted(set(steps[weight > 0.0].ravel())))
     inside = (edges[:, None] - steps[:, 0]) / np.maximum(steps[:, 1] - steps[:, 0], _TAIL)
     share = np.clip(inside, 0.0, 1.0) @ weight
     values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, edges)

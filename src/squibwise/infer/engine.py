@@ -6,6 +6,7 @@ fired Z, and micros M of a part.
 """
 
 import math
+from collections.abc import Iterator
 from functools import cached_property
 from itertools import islice
 
@@ -111,7 +112,7 @@ class Engine:
         self._tellings: dict[tuple[int, int, tuple[int, ...]], _Told] = {}
         self._bases: dict[int, tuple[tuple[Message, ...], Array]] = {}
         self._base: tuple[tuple[GroupResult, ...], Array] | None = None
-        self._other_tables: dict[int, Array] = {}
+        self._other_tables: list[Array] = []
         self._rests: dict[tuple[int, int], Array] = {}
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
@@ -158,16 +159,29 @@ class Engine:
 
     def _besides(self, index: int, base: tuple[tuple[GroupResult, ...], Array]) -> Array:
         """Return the product of the tables of the first run without those of one group."""
-        if index not in self._other_tables:
-            rest = tuple(None if i == index else g for i, g in enumerate(base[0]))
-            self._other_tables[index] = self._multiply(rest, base[1])
-        return np.asarray(self._other_tables[index])
+        if not self._other_tables:
+            self._other_tables = list(self._leave_out_each(*base))
+        return self._other_tables[index]
 
-    def _multiply(self, groups: tuple[GroupResult | None, ...], event: Array) -> Array:
+    def _leave_out_each(self, groups: tuple[GroupResult, ...], event: Array) -> Iterator[Array]:
+        """Yield for each group the product of all tables but its own: those before and after it."""
+        tables = [
+            None if result.table is None else spread(result.table, group)
+            for group, result in zip(self.net.groups, groups, strict=True)
+        ]
+        after = [np.ones_like(self.prior)]
+        for table in reversed(tables[1:]):
+            after.append(after[-1] if table is None else after[-1] * table)
+        before = self.prior * event
+        for table in tables:
+            yield before * after.pop()
+            before = before if table is None else before * table
+
+    def _multiply(self, groups: tuple[GroupResult, ...], event: Array) -> Array:
         """Return the prior of every row times what speaks of it: (X, F, U)."""
         weights = self.prior * event
         for group, result in zip(self.net.groups, groups, strict=True):
-            if result is not None and result.table is not None:
+            if result.table is not None:
                 weights = weights * spread(result.table, group)
         return np.asarray(weights)
 
@@ -249,14 +263,12 @@ class Engine:
     def _chains(
         self, group: Group, cluster: Cluster, evidence: dict[str, list[OnComponent]]
     ) -> dict[str, EpochChain]:
-        units, causes = self.net.unit.shape[1], len(group.causes)
         result = {}
         for part in cluster.parts:
             found = evidence.get(part.id, [])
             spring = part.id == _SPRING and _has_spring(group.causes)
             if found or self.works[part.id] or spring:
-                shape = (units, causes, len(part.micros))
-                made = fold_evidence(found, self.works[part.id], shape)
+                made = fold_evidence(found, self.works[part.id], len(part.micros))
                 result[part.id] = _bound_to_cause(made, part, group.causes) if spring else made
         return result
 

@@ -61,21 +61,18 @@ class Occupants(msgspec.Struct, frozen=True):
     """The occupant of one seat.
 
     Attributes:
-        words: What can be; each stands twice where gating is open.
-        gated: Does a seat sensor gate this seat's pretensioners, by word.
+        words: What can be.
+        gated: Chance that a seat sensor gates this seat's pretensioners.
         prior: Chance of each by row of the event logics: (events or 1, words).
     """
 
     words: tuple[str, ...]
-    gated: tuple[bool, ...]
+    gated: float
     prior: Array
 
     def chances(self, values: Array) -> dict[str, float]:
-        """Return the chance of each word, gated or not, from chances in the order of ``words``."""
-        result = dict.fromkeys(self.words, 0.0)
-        for word, value in zip(self.words, values, strict=True):
-            result[word] += float(value)
-        return result
+        """Return the chance of each word from chances in the order of ``words``."""
+        return dict(zip(self.words, values.tolist(), strict=True))
 
 
 def occupants_at(place: str, events: EventTable, sensed: float, catalog: Catalog) -> Occupants:
@@ -88,21 +85,15 @@ def occupants_at(place: str, events: EventTable, sensed: float, catalog: Catalog
         catalog: Priors.
     """
     if place == "driver":
-        return _ungated(DRIVER, np.stack([1.0 - events.belted, events.belted], axis=-1))
+        return Occupants(DRIVER, 0.0, np.stack([1.0 - events.belted, events.belted], axis=-1))
     if place == "passenger":
         gate = sensed * catalog.priors.share("pretensioners", "family-passenger-by-seat-sensor").p
-        prior = np.outer([gate, 1.0 - gate], _passenger(catalog)).reshape(1, -1)
-        size = len(PASSENGER)
-        return Occupants(2 * PASSENGER, (True,) * size + (False,) * size, prior)
+        return Occupants(PASSENGER, gate, _passenger(catalog)[None])
     if place.startswith("row"):
         chances = catalog.firing.events.chances
         loose, belted = chances["rear_seat_unbelted"].value, chances["rear_seat_belted"].value
-        return _ungated(REAR, np.array([[1.0 - loose - belted, loose, belted]]))
-    return _ungated(NOBODY, np.ones((1, 1)))
-
-
-def _ungated(words: tuple[str, ...], prior: Array) -> Occupants:
-    return Occupants(words, (False,) * len(words), prior)
+        return Occupants(REAR, 0.0, np.array([[1.0 - loose - belted, loose, belted]]))
+    return Occupants(NOBODY, 0.0, np.ones((1, 1)))
 
 
 def _passenger(catalog: Catalog) -> Array:
@@ -299,10 +290,13 @@ def belts(
     catalog: Catalog,
 ) -> Array:
     """Return the chance that the pretensioners of a seat did not and did get fired."""
-    who = tuple(zip(seat.words, seat.gated, strict=True))
-    gates = np.array(
-        [[_belt_gate(f, w, gated, place, catalog) for w, gated in who] for f in logics]
-    )
+
+    def gates_if(gated: bool) -> Array:
+        return np.array(
+            [[_belt_gate(f, w, gated, place, catalog) for w in seat.words] for f in logics]
+        )
+
+    gates = seat.gated * gates_if(gated=True) + (1.0 - seat.gated) * gates_if(gated=False)
     fires = events.belts.astype(float)[:, None, None, None] * gates[None, :, :, None]
     return np.concatenate([1.0 - fires, fires], axis=-1)
 

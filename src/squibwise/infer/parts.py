@@ -1,5 +1,7 @@
 """One component in inference: its conditions, circuits and what is believed of them beforehand."""
 
+from functools import lru_cache
+
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -78,10 +80,12 @@ class PartModel(msgspec.Struct, frozen=True):
 
     def states(self) -> Array:
         """Return which state each micro belongs to: (M, states) of 0 and 1."""
-        table = np.zeros((len(self.micros), len(STATES)))
-        for row, micro in enumerate(self.micros):
-            table[row, STATES.index(micro.state)] = 1.0
-        return table
+        return _state_table(self.micros)
+
+
+@lru_cache(maxsize=64)
+def _state_table(micros: tuple[Micro, ...]) -> Array:
+    return np.array([[float(m.state == s) for s in STATES] for m in micros])
 
 
 def has_plug(kind: Kind) -> bool:

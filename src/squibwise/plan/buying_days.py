@@ -149,7 +149,7 @@ def ready_day(problem: Problem, ends: Mapping[str, int]) -> int:
     return problem.open_days.ready(math.ceil(last / problem.terms.day_minutes))
 
 
-def believe_ready(chosen: Chosen, rng: np.random.Generator, draws: int = _DRAWS) -> ReadyBelief:
+def believe_ready(chosen: Chosen, rng: "np.random.Generator", draws: int = _DRAWS) -> ReadyBelief:
     """Return when the car is ready as lead times vary, each part's by itself.
 
     Whoever waits for a part does meanwhile what can be done, in the order of the plan.
@@ -172,7 +172,7 @@ def believe_ready(chosen: Chosen, rng: np.random.Generator, draws: int = _DRAWS)
     )
 
 
-def _draw_leads(chosen: Chosen, rng: np.random.Generator, draws: int) -> list[dict[int, int]]:
+def _draw_leads(chosen: Chosen, rng: "np.random.Generator", draws: int) -> list[dict[int, int]]:
     """Return so many ways in which the lead times may fall."""
     columns: dict[int, list[int]] = {}
     for index, _ in chosen.taken:
