@@ -263,12 +263,14 @@ class Engine:
     def _chains(
         self, group: Group, cluster: Cluster, evidence: dict[str, list[OnComponent]]
     ) -> dict[str, EpochChain]:
+        units, causes = self.net.unit.shape[1], len(group.causes)
         result = {}
         for part in cluster.parts:
             found = evidence.get(part.id, [])
             spring = part.id == _SPRING and _has_spring(group.causes)
             if found or self.works[part.id] or spring:
-                made = fold_evidence(found, self.works[part.id], len(part.micros))
+                shape = (units, causes, len(part.micros))
+                made = fold_evidence(found, self.works[part.id], shape)
                 result[part.id] = _bound_to_cause(made, part, group.causes) if spring else made
         return result
 

@@ -16,10 +16,9 @@ class EpochChain(msgspec.Struct, frozen=True):
     """The evidence on one part along its epochs.
 
     Attributes:
-        likelihood: Of all its evidence, by what it was like after the crash: (U, C, M), of length
-            one where unit or cause make no difference.
+        likelihood: Of all its evidence, by what it was like after the crash: (U, C, M).
         now: Chance of what it is like now, by what it was like after the crash:
-            (U, C, M, M) likewise; None while nobody worked on it.
+            (U, C, M, M); None while nobody worked on it.
     """
 
     likelihood: Array
@@ -121,10 +120,10 @@ def _new_part(part: PartModel, catalog: Catalog) -> Array:
 
 
 def fold_evidence(
-    evidence: list[OnComponent], works: tuple[tuple[int, Array], ...], size: int
+    evidence: list[OnComponent], works: tuple[tuple[int, Array], ...], shape: tuple[int, int, int]
 ) -> EpochChain:
-    """Return the evidence on a part of so many micros folded over its epochs."""
-    segments = [np.ones((1, 1, size)) for _ in range(len(works) + 1)]
+    """Return the evidence on a part folded over its epochs."""
+    segments = [np.ones(shape) for _ in range(len(works) + 1)]
     for piece in evidence:
         epoch = sum(1 for place, _ in works if place < piece.place)
         segments[epoch] = segments[epoch] * piece.values
