@@ -1,23 +1,30 @@
 """Whole jobs as a technician would try them: orders, hours, the order of work. Cars made up."""
 
+import io
 from functools import cache
 from typing import Any
 
+import msgspec
 import pytest
+from rich.console import Console
 from tests.cli.whole_jobs import JOBS
 
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
+from squibwise.cli.demo import DEMO_CASES
+from squibwise.cli.terminal import lay_out
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
-from squibwise.model.work import Work
+from squibwise.model.work import Visit, Work
 from squibwise.present.rows import list_component_rows, list_operation_rows, list_order_rows
 from squibwise.present.tell_brief import make_brief, tell_brief
 from squibwise.present.tell_orders import tell_order_list
 from squibwise.present.tell_trace import tell_trace
-from squibwise.present.telling import Table
+from squibwise.present.tell_visits import WIDTH
+from squibwise.present.tell_work import PAGE, tell_work
+from squibwise.present.telling import Table, Telling
 
 CATALOG = load_catalog()
 
@@ -329,3 +336,63 @@ def test_a_car_is_swept_and_its_answers_are_rows() -> None:
         assert len({tuple(r) for r in rows}) == 1
     after = [sum(v for k, v in r.items() if k.startswith("after_")) for r in states]
     assert after == pytest.approx([1.0] * len(states))
+
+
+DEMOS = tuple(sorted(d.name for d in DEMO_CASES.iterdir() if d.is_dir()))
+
+
+def done_before(todo: Work, visits: int) -> Work:
+    """Return the work with all of its first visits done."""
+
+    def finished(visit: Visit) -> Visit:
+        areas = tuple(
+            msgspec.structs.replace(
+                area,
+                operations=tuple(msgspec.structs.replace(o, done=True) for o in area.operations),
+            )
+            for area in visit.areas
+        )
+        return msgspec.structs.replace(visit, areas=areas)
+
+    told = (finished(v) if n < visits else v for n, v in enumerate(todo.visits))
+    return msgspec.structs.replace(todo, visits=tuple(told))
+
+
+@pytest.mark.parametrize("name", [*JOBS, *DEMOS])
+def test_the_work_is_a_page_at_every_visit_and_hides_no_danger(name: str) -> None:
+    told = opened(name) if name in JOBS else line.open_case(DEMO_CASES / name, CATALOG)
+    todo, costs = line.costed(told, CATALOG)
+    for visits in range(len(todo.visits)):
+        left = done_before(todo, visits)
+        shown = printed(tell_work(told, left, costs, CATALOG))
+        words = " ".join(shown.split())
+        assert len(shown.splitlines()) <= PAGE
+        due = [o for o in left.operations if not o.done]
+        assert all(c.short in words for o in due for c in o.cautions)
+        assert all(gate in words for o in due for gate in o.blocked_by)
+        assert words.lower().count("wait 30 min") == sum(o.hold_minutes == 30 for o in due)
+        assert all(danger in words for danger in todo.no_power)
+        hv = {a.area for v in left.visits for a in v.areas if any(not o.done for o in a.operations)}
+        assert ("High voltage made safe" in words) == ("hv" in hv)
+
+
+def printed(telling: Telling) -> str:
+    text = io.StringIO()
+    console = Console(file=text, width=WIDTH, color_system=None, markup=False, highlight=False)
+    for block in lay_out(telling, WIDTH):
+        console.print(block)
+    return text.getvalue()
+
+
+def test_a_visit_alone_has_every_operation_and_caution_of_it(run: Any) -> None:
+    shown = run("work", DEMO_CASES / "harrow-07", "--visit", "2").out
+    assert "11  Save the codes of every module as a file" in shown
+    assert "Take away every source of power" not in shown
+    assert "Key-on is the dangerous moment. Nobody inside" in shown
+
+
+def test_a_visit_that_is_not_there_is_refused_with_those_that_are(run: Any) -> None:
+    done = run("work", DEMO_CASES / "harrow-07", "--visit", "9")
+    assert done.code == 2
+    assert "no visit 9" in done.err
+    assert "1 Arrival, nothing touched" in done.err

@@ -84,6 +84,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     Attributes:
         id: Word in orders.
         title: What the trade calls it in the US; ``title_uk`` in the UK.
+        short: The same in two or three words, for a line of many; empty where the title is short.
         titles: What it is called at places that begin so, where parts of several numbers share it.
         key: The car has it where it has one of these kinds.
         holds: Kinds that come inside it; one of them bad asks for the whole.
@@ -106,6 +107,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     id: str
     title: str
     title_uk: str
+    short: str = ""
     titles: dict[str, str] = {}
     key: tuple[str, ...]
     holds: tuple[str, ...] = ()

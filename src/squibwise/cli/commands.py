@@ -177,7 +177,7 @@ def trace(
 
 @click.command(
     short_help="List what must be done, in order.",
-    epilog=examples("work harrow-07", "work harrow-07 --full", "work harrow-07 --why 22"),
+    epilog=examples("work harrow-07", "work harrow-07 --visit 3", "work harrow-07 --why 22"),
 )
 @case_argument
 @click.option(
@@ -185,11 +185,18 @@ def trace(
     help="Give the reasons of one line: a number, an order, or driver.front-bag:replace.",
 )  # fmt: skip
 @click.option("--full", is_flag=True, help="Every operation on its own line.")
+@click.option("--visit", type=int, help="This visit alone, every operation on its own line.")
 @click.option("--orders", is_flag=True, help="The order list alone, as a parts desk reads it.")
 @own_option
 @answers
 def work(
-    case_path: Path, why: str | None, full: bool, orders: bool, own: Path | None, as_json: bool
+    case_path: Path,
+    why: str | None,
+    full: bool,
+    visit: int | None,
+    orders: bool,
+    own: Path | None,
+    as_json: bool,
 ) -> int:
     """List what to order and what to do, visit by visit, with holds and cautions, and the cost."""
     from squibwise import case
@@ -200,6 +207,7 @@ def work(
     at = opening.open_case(case_path, own)
     todo, costs = case.costed(at.case, at.catalog, at.own)
     alone = opening.tell_line(why, at.case, todo, at.catalog) if why else None
+    alone = opening.tell_visit(visit, at.case, todo, at.catalog) if visit is not None else alone
     alone = tell_order_list(at.case, todo, at.catalog) if orders else alone
     return opening.answer(
         at,

@@ -19,7 +19,7 @@ from squibwise.model.proof import Verdict
 from squibwise.model.work import Work
 from squibwise.present.phrases import tell_experience
 from squibwise.present.tell_visits import tell_operation
-from squibwise.present.tell_work import tell_item, tell_order
+from squibwise.present.tell_work import tell_item, tell_one_visit, tell_order
 from squibwise.present.telling import Telling
 
 
@@ -149,6 +149,18 @@ def tell_line(what: str, case: Case, todo: Work, catalog: Catalog) -> Telling:
             return tell_item(case, item, catalog)
     known = [*(i.id for i in todo.items), *(o.assembly for o in todo.orders)]
     raise InputError(f"'{what}' is no line of this work.", remedy=suggest(what, known))
+
+
+def tell_visit(number: int, case: Case, todo: Work, catalog: Catalog) -> Telling:
+    """Return one visit of the work, every operation on its own line.
+
+    Raises:
+        InputError: The work has no visit of that number.
+    """
+    if not 1 <= number <= len(todo.visits):
+        listed = "; ".join(f"{n} {v.title}" for n, v in enumerate(todo.visits, start=1))
+        raise InputError(f"This work has no visit {number}.", remedy=f"Its visits: {listed}.")
+    return tell_one_visit(case, todo, number, catalog)
 
 
 def suggest(name: str, words: Iterable[str]) -> str:

@@ -46,10 +46,10 @@ from squibwise.present.tell_orders import (
     tell_titled,
     tell_why,
 )
-from squibwise.present.tell_visits import next_operation, tell_operation_shortly
+from squibwise.present.tell_visits import WIDTH, next_operation, tell_operation_shortly
 from squibwise.present.telling import Section, Table, Telling, Text, Tone, filled, section
 
-LINES, WIDTH = 40, 80
+LINES = 40
 LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alone
 _LABEL, _GAP = 8, 2
 _TITLE, _WHY = 50, 14  # columns of what is ordered now

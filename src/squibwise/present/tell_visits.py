@@ -1,13 +1,14 @@
 """The order of work: operations in visits, by area, between two changes of power."""
 
-from collections.abc import Iterable, Sequence
-from itertools import groupby, zip_longest
+import textwrap
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import groupby
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.names import PLACES
 from squibwise.model.work import Area, Caution, Operation, Visit, Work
-from squibwise.present.figures import hours, minutes, percent, ranges
+from squibwise.present.figures import counted, hours, minutes, percent, ranges
 from squibwise.present.phrases import (
     name,
     source_title,
@@ -39,40 +40,100 @@ _ACTIONS = {
     "close": "close",
 }
 _NAMED = ("out", "fit")  # what is taken out or fitted is named
-_MERGED = ({"open"}, {"open", "look"}, {"look"}, {"join"}, {"close"})
+_COUNTED = {  # far ahead it is told in how many areas it is done
+    "open": ("open", "area"),
+    "look": ("look in", "area"),
+    "join": ("plug in and lock in", "area"),
+    "close": ("close", "area"),
+}
+_PARTS = {"out": ("take out", "part"), "fit": ("fit", "part")}
+_LEAST_TOLD = 5  # minutes below it are not told
+_MERGED = ({"open", "look"}, {"join"}, {"close"})  # areas where no more is done share a line
 _EVERYWHERE = ("car", "power", "order", "body", "settings", "proof")  # it goes without saying
-_ASKED = "asked"
+_ASKED, _PROOF = "asked", "proof"
+_ALWAYS_NAMED = ("connectors", "hv")  # faults and high voltage have a line of their own
 _KIT = "bolts-kit"
 _SURE = 0.995  # a chance is told below it
+WIDTH = 80
+_INDENT, _BOX = 2, 5  # columns before a text, and those of the box before a step
+_ONE_VISIT = "one visit in full: --visit NUMBER"
 
 
-def tell_visits(todo: Work, *, full: bool = False) -> tuple[Section, ...]:
-    """Return the order of work: a heading for each visit, its operations below.
-
-    Args:
-        todo: The work.
-        full: Every operation on its own line; else one line for each area, all on one page.
-    """
-    if full:
-        return tuple(_visit(n, v) for n, v in enumerate(todo.visits, start=1))
-    blocks = (b for n, v in enumerate(todo.visits, start=1) for b in _visit_shortly(n, v))
-    return filled((section("The order of work", *blocks),))
+def tell_visits(todo: Work) -> tuple[Section, ...]:
+    """Return the order of work: a section for each visit, every operation on its own line."""
+    return tuple(tell_visit(n, v) for n, v in enumerate(todo.visits, start=1))
 
 
-def _visit(number: int, visit: Visit) -> Section:
+def tell_visit(number: int, visit: Visit) -> Section:
+    """Return one visit, area by area, every operation on its own line."""
     due = [o for o in visit.operations if not o.done]
     note = f"{POWER[visit.power]}; " + (f"{hours(hands_on(due))} hands-on" if due else "done")
     return section(f"{number}. {visit.title}", *_in_full(visit), note=note)
 
 
-def _visit_shortly(number: int, visit: Visit) -> Iterable[Block]:
+def tell_visits_shortly(todo: Work, room: int) -> Section:
+    """Return the order of work with a line for each area, in so many lines where that can be.
+
+    Where there is no room, what is far ahead is told more shortly: by the parts that are taken out
+    and fitted, then by their number. What comes next is cut last. Waits and gates always stand.
+
+    Args:
+        todo: The work.
+        room: Lines there are for the visits at `WIDTH` columns.
+    """
+    stretches = [
+        (n, tuple(areas))
+        for n, visit in enumerate(todo.visits, start=1)
+        for _, areas in groupby(visit.areas, key=lambda a: a.phase)
+    ]
+    heads = [_head(n, v) for n, v in enumerate(todo.visits, start=1)]
+    told = [_by_count(areas) if _is_done(areas) else _by_area(areas) for _, areas in stretches]
+    room -= count_lines(heads)
+    for index, tell in _shorten_in_turn([areas for _, areas in stretches]):
+        if count_lines(told) <= room:
+            break
+        told[index] = min(told[index], tell(stretches[index][1]), key=lambda s: count_lines((s,)))
+    blocks: list[Block] = []
+    for number, head in enumerate(heads, start=1):
+        own = [steps for (n, _), steps in zip(stretches, told, strict=True) if n == number]
+        is_done = all(s.done for steps in own for s in steps.steps)
+        blocks += [head, *(() if is_done else own)]
+    return section("The order of work", *blocks, note=_ONE_VISIT)
+
+
+def _shorten_in_turn(
+    stretches: Sequence[Sequence[Area]],
+) -> list[tuple[int, Callable[[Sequence[Area]], Steps]]]:
+    """Return which stretch is told more shortly, and how: the farthest first, the next one last."""
+    due = [n for n, areas in enumerate(stretches) if not _is_done(areas)]
+    ahead = due[:0:-1]
+    turns = [(n, _by_doing) for n in ahead] + [(n, _by_count) for n in ahead]
+    return turns + [(n, tell) for n in due[:1] for tell in (_by_doing, _by_count)]
+
+
+def _is_done(areas: Iterable[Area]) -> bool:
+    return all(o.done for a in areas for o in a.operations)
+
+
+def count_lines(blocks: Iterable[Block]) -> int:
+    """Return how many lines texts and steps take on a screen of `WIDTH` columns."""
+    lines = 0
+    for block in blocks:
+        if isinstance(block, Text):
+            lines += len(textwrap.wrap(block.text, WIDTH - _INDENT))
+        elif isinstance(block, Steps):
+            told = ("; ".join((s.title, *s.notes)) for s in block.steps)
+            lines += sum(len(textwrap.wrap(t, WIDTH - _INDENT - _BOX)) for t in told)
+    return lines
+
+
+def _head(number: int, visit: Visit) -> Text:
     power = "" if visit.title.startswith("Power") else f"{POWER[visit.power]}; "
     due = [o for o in visit.operations if not o.done]
     held = ", ".join(dict.fromkeys(g for o in due for g in o.blocked_by))
-    time = hours(hands_on(due)) if due else "done"
+    time = hours(hands_on(due)) if due else f"done ({ranges(o.n for o in visit.operations)})"
     tail = f"; held by {held}" if held else ""
-    yield Text(text=f"{number}. {visit.title}: {power}{time}{tail}", tone="strong")
-    yield Steps(steps=tuple(_by_area(visit)))
+    return Text(text=f"{number}. {visit.title}: {power}{time}{tail}", tone="strong")
 
 
 def hands_on(operations: Iterable[Operation]) -> int:
@@ -123,50 +184,122 @@ def tell_sureness(operation: Operation) -> tuple[str, ...]:
     return (f"needed with {percent(operation.p)}",) if operation.p < _SURE else ()
 
 
-def _by_area(visit: Visit) -> Iterable[Step]:
-    """Return one line for each area; neighbours share one.
+def _by_area(areas: Sequence[Area]) -> Steps:
+    """Return one line for each area; areas where the like is done share one."""
+    return Steps(steps=tuple(_area_step(line) for line in _lines(areas, _alike)))
 
-    Neighbours are left and right of the same opening, and areas where nothing but the same is done.
+
+def _by_doing(areas: Sequence[Area]) -> Steps:
+    """Return one line for all areas, by what is done in them; steps of the whole car stay."""
+    return Steps(steps=tuple(_phase_step(line) for line in _lines(areas, _of_a_phase)))
+
+
+def _by_count(areas: Sequence[Area]) -> Steps:
+    """Return a single line: the steps of the whole car, and how many parts and areas."""
+    if any(a.area in _ALWAYS_NAMED for a in areas):
+        return _by_doing(areas)
+    return Steps(steps=(_counted_step(areas, _COUNTED | _PARTS),))
+
+
+def _lines(areas: Iterable[Area], alike: Callable[[Area], tuple[str, ...]]) -> list[list[Area]]:
+    """Return areas in lines; areas that are alike share one.
+
+    An area goes up into an earlier line where nothing that stands between must come before it.
     """
-    for key, group in groupby(visit.areas, key=_mergeable):
-        together = list(group)
-        if key is None:
-            yield from (_area_step((a,)) for a in together)
+    lines: list[list[Area]] = []
+    for area in areas:
+        line = _line_before(area, lines, alike)
+        if line is None:
+            lines.append([area])
         else:
-            yield _area_step(together)
+            line.append(area)
+    return lines
 
 
-def _mergeable(area: Area) -> tuple[str, ...] | None:
+def _line_before(
+    area: Area, lines: Sequence[list[Area]], alike: Callable[[Area], tuple[str, ...]]
+) -> list[Area] | None:
+    """Return the last line that an area may join; None where it must have one of its own."""
+    needed = {word for o in area.operations for word in o.after}
+    for line in reversed(lines):
+        if alike(line[0]) == alike(area):
+            return line
+        if needed & {o.id for one in line for o in one.operations}:
+            return None
+    return None
+
+
+def _alike(area: Area) -> tuple[str, ...]:
+    """Return what areas that share a line have in common.
+
+    Those that are only opened, looked at, plugged in or closed; the same opening left and right
+    with the same parts; steps on the whole car.
+    """
     actions = {o.action for o in area.operations}
-    if area.area == _ASKED:
-        return None
-    if actions in _MERGED:
-        return (area.phase, *sorted(actions))
+    if area.area in _EVERYWHERE and not actions & {*_NAMED}:
+        word = "look" if actions == {"look"} else _PROOF if area.area == _PROOF else "steps"
+        return (area.phase, word)
+    unnamed = next((sorted(m) for m in _MERGED if actions <= m), None)
+    if unnamed and area.area not in (_ASKED, *_ALWAYS_NAMED):
+        return (area.phase, *unnamed)
     stem, _, at = area.title.rpartition(", ")
-    return (area.phase, stem, *(o.action for o in area.operations)) if at in PLACES else None
+    named = (o.assembly or o.action for o in area.operations if o.action in _NAMED)
+    return (area.phase, stem, *named) if at in PLACES else (area.phase, area.area)
+
+
+def _of_a_phase(area: Area) -> tuple[str, ...]:
+    """Return what areas have in common that share a line where there is no room."""
+    alike = _alike(area)
+    keeps_apart = area.area in _ALWAYS_NAMED or alike[1] in ("steps", _PROOF)
+    return alike if keeps_apart else (area.phase, "areas")
 
 
 def _area_step(areas: Sequence[Area]) -> Step:
-    operations = [o for a in areas for o in a.operations]
-    due = [o for o in operations if not o.done]
-    notes = []
-    time, hold = hands_on(due), max((o.hold_minutes for o in due), default=0)
-    notes += [minutes(time)] if time else []
-    notes += [f"wait {minutes(hold)}"] if hold else []
-    told = f"{_doings(areas)} ({ranges(o.n for o in operations)})"
+    told = _doings(areas)
     if any(a.area not in _EVERYWHERE for a in areas):
         told = f"{_named_together(a.title for a in areas)}: {told}"
-    return Step(done=not due, title=told[:1].upper() + told[1:], notes=tuple(notes))
+    numbers = ranges(o.n for a in areas for o in a.operations)
+    return _step_of(f"{told} ({numbers})", areas)
+
+
+def _phase_step(areas: Sequence[Area]) -> Step:
+    """Return one line for areas far ahead: the parts by name, what is opened by its count."""
+    if all(a.area in _EVERYWHERE for a in areas) or areas[0].area in _ALWAYS_NAMED:
+        return _area_step(areas)
+    return _counted_step(areas, _COUNTED)
+
+
+def _counted_step(areas: Sequence[Area], words: Mapping[str, tuple[str, str]]) -> Step:
+    told = {}
+    for word, run in _by_likeness(areas).items():
+        verb, what = words.get(word, ("", ""))
+        told[word] = f"{verb} {counted(len(run), what)}" if verb else _do_together(run)
+    first = [told.pop("open")] if "open" in told and "out" in told else []
+    last = [told.pop(word) for word in ("join", "close") if word in told]
+    return _step_of("; ".join((*first, *told.values(), *last)), areas)
+
+
+def _step_of(told: str, areas: Sequence[Area]) -> Step:
+    due = [o for a in areas for o in a.operations if not o.done]
+    time = hands_on(due)
+    notes = (minutes(time),) if time >= _LEAST_TOLD else ()
+    return Step(done=not due, title=f"{told[:1].upper()}{told[1:]}", notes=notes)
 
 
 def _doings(areas: Sequence[Area]) -> str:
-    """Return what is done in areas, in order; alike areas are told as one."""
-    runs = [[list(g) for _, g in groupby(a.operations, key=_doing)] for a in areas]
-    told = (
-        _do_together([o for run in alike for o in run])
-        for alike in zip_longest(*runs, fillvalue=[])
-    )
-    return "; ".join(dict.fromkeys(told))
+    """Return what is done in areas, in order; the like is told once."""
+    if len(areas) > 1:
+        runs = list(_by_likeness(areas).values())
+    else:
+        runs = [list(g) for _, g in groupby(areas[0].operations, key=_doing)]
+    return "; ".join(dict.fromkeys(_do_together(run) for run in runs))
+
+
+def _by_likeness(areas: Sequence[Area]) -> dict[str, list[Operation]]:
+    alike: dict[str, list[Operation]] = {}
+    for operation in (o for a in areas for o in a.operations):
+        alike.setdefault(_doing(operation), []).append(operation)
+    return alike
 
 
 def _doing(operation: Operation) -> str:
@@ -177,9 +310,11 @@ def _doing(operation: Operation) -> str:
 def _do_together(alike: Sequence[Operation]) -> str:
     first = alike[0]
     if first.action in _NAMED:
-        titles = [o.title.partition(": ")[2] or o.title for o in alike]
+        titles = [o.short or o.title.partition(": ")[2] or o.title for o in alike]
         return f"{_ACTIONS[first.action]} {_named_together(titles)}"
-    return _ACTIONS.get(first.action) or first.short or first.title[:1].lower() + first.title[1:]
+    told = _ACTIONS.get(first.action) or first.short or _in_a_row(first.title)
+    wait = first.hold_minutes if not first.done else 0
+    return f"wait {minutes(wait)}; {told}" if wait else told
 
 
 def _named_together(titles: Iterable[str]) -> str:
@@ -188,12 +323,18 @@ def _named_together(titles: Iterable[str]) -> str:
     for title in titles:
         stem, _, at = title.rpartition(", ")
         is_placed = at in PLACES
-        places.setdefault(stem if is_placed else title, []).append(at if is_placed else "")
+        word = _in_a_row(stem if is_placed else title)
+        places.setdefault(word, []).append(at if is_placed else "")
     named = (
         f"{stem} ({', '.join(dict.fromkeys(at))})" if any(at) else stem
         for stem, at in places.items()
     )
     return ", ".join(named)
+
+
+def _in_a_row(title: str) -> str:
+    """Return a title as it stands within a sentence: ``B-pillar trims`` keeps its letter."""
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
 
 
 def next_operation(todo: Work) -> Operation | None:

@@ -1,12 +1,15 @@
 """What must be done: what it comes to, what to ask and to order, the visits, the money."""
 
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+
+import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.work import Caution, Demand, Order, Question, Work
-from squibwise.present.figures import about, counted, listed, minutes, money, percent, spread
+from squibwise.present.figures import about, counted, cut, minutes, money, percent, spread
 from squibwise.present.phrases import (
     in_words,
     source_title,
@@ -28,10 +31,14 @@ from squibwise.present.tell_orders import (
     tell_why,
 )
 from squibwise.present.tell_visits import (
+    WIDTH,
+    count_lines,
     next_operation,
     tell_operation_cautions,
     tell_operation_shortly,
+    tell_visit,
     tell_visits,
+    tell_visits_shortly,
 )
 from squibwise.present.telling import (
     Bullets,
@@ -46,6 +53,7 @@ from squibwise.present.telling import (
 from squibwise.require.progress import entry_for
 
 QUESTIONS_SHOWN = 6
+PAGE = 66  # lines of a printed page
 
 
 def tell_work(
@@ -60,29 +68,79 @@ def tell_work(
         catalog: Names, gates and the notice below it.
         full: Every operation on its own line.
     """
-    sections = _in_full(case, todo, costs, catalog) if full else _on_a_page(case, todo, costs)
+    if not full:
+        return _on_a_page(case, todo, costs, catalog)
     return Telling(
         title=case.id,
         subtitle=case.title,
         about=tell_car(case),
-        sections=filled(sections),
+        sections=filled(_in_full(case, todo, costs, catalog)),
         closing=standing(catalog),
     )
 
 
-def _on_a_page(case: Case, todo: Work, costs: Sequence[Cost]) -> tuple[Section | None, ...]:
+def _on_a_page(case: Case, todo: Work, costs: Sequence[Cost], catalog: Catalog) -> Telling:
+    """Return the work on one page of `PAGE` lines at 80 columns; no danger is cut for it."""
+    about = tuple(cut(line, WIDTH - 2) for line in tell_car(case))
     findings = (*case.findings, *todo.findings)
-    return (
-        tell_work_shortly(todo, costs),
-        *tell_visits(todo),
-        tell_operation_cautions(todo, full=False),
-        tell_findings(f for f in findings if f.severity != "note"),
-        Section(blocks=(Text(text=_MORE, tone="quiet"),)),
+    short = tell_work_shortly(todo, costs)
+    tail = filled(
+        (
+            tell_operation_cautions(todo, full=False),
+            tell_findings(f for f in findings if f.severity != "note"),
+            Section(blocks=(Text(text=_MORE, tone="quiet"),)),
+        )
+    )
+    closing = standing(catalog)
+    taken = 1 + len(about) + sum(map(_height, (short, *tail))) + 1 + count_lines(closing)
+    return Telling(
+        title=case.id,
+        subtitle=cut(case.title, WIDTH - len(case.id) - 2),
+        about=about,
+        sections=(short, tell_visits_shortly(todo, PAGE - taken - 2), *tail),
+        closing=closing,
+    )
+
+
+def _height(part: Section) -> int:
+    """Return how many lines a section of texts and tables of two columns takes."""
+    tables = (b for b in part.blocks if isinstance(b, Table) and b.rows)
+    lines = count_lines(part.blocks) + (2 if part.heading else 1)
+    for table in tables:
+        room = WIDTH - 4 - max(len(row[0]) for row in table.rows)
+        lines += sum(len(textwrap.wrap(row[1], room)) for row in table.rows)
+    return lines
+
+
+def tell_one_visit(case: Case, todo: Work, number: int, catalog: Catalog) -> Telling:
+    """Return one visit, every operation on its own line, with its gates and cautions.
+
+    Args:
+        case: The case.
+        todo: The work.
+        number: The visit, from 1.
+        catalog: Gates and the notice below it.
+    """
+    visit = todo.visits[number - 1]
+    alone = msgspec.structs.replace(todo, visits=(visit,))
+    return Telling(
+        title=case.id,
+        subtitle=case.title,
+        about=tell_car(case),
+        sections=filled(
+            (
+                _gates(alone, catalog),
+                tell_visit(number, visit),
+                tell_operation_cautions(alone, full=True),
+                Section(blocks=(Text(text=_WHY, tone="quiet"),)),
+            )
+        ),
+        closing=standing(catalog),
     )
 
 
 _WHY = "Why? `squibwise work CASE --why NUMBER`. Tick: `squibwise did CASE NUMBERS`."
-_MORE = f"{_WHY} Everything: `--full`. Order list: `--orders`."
+_MORE = "Why: `--why NUMBER`. Tick: `squibwise did CASE NUMBERS`. `--full`, `--orders`."
 
 
 def _in_full(
@@ -95,7 +153,7 @@ def _in_full(
         _orders("May be added", may_be_added(todo), "a look or the maker decides"),
         _body_work(todo),
         _gates(todo, catalog),
-        *tell_visits(todo, full=True),
+        *tell_visits(todo),
         _not_counted(todo),
         _kept(todo.items),
         tell_operation_cautions(todo, full=True),
@@ -114,15 +172,16 @@ def tell_work_shortly(todo: Work, costs: Sequence[Cost]) -> Section:
     now, added = order_now(todo), may_be_added(todo)
     cost = find_followed(costs)
     rows = [("danger", told) for told in todo.no_power]
-    rows += [("order now", f"{_names(now)}{_sum_of(now)}" if now else "nothing")]
-    rows += [("may be added", counted(len(group_orders(added)), "line"))] if added else []
+    lines = [f"{_count_lines(now)}{_sum_of(now)}" if now else "nothing"]
+    lines += [f"{_count_lines(added)} may be added"] if added else []
+    rows.append(("order now", "; ".join(lines) + (": `--orders`" if now or added else "")))
     asked = open_questions(todo)
     rows += [("ask first", asked[0].text)] if asked else []
     rows.append(("hands-on", _time(todo, cost)))
     operation = next_operation(todo)
-    rows += [("next", f"no. {tell_operation_shortly(operation)}")] if operation else []
     done = sum(o.done for o in todo.operations)
-    rows += [("done", f"{done} of {counted(len(todo.operations), 'operation')}")]
+    told = f"no. {tell_operation_shortly(operation)}; " if operation else ""
+    rows.append(("next", f"{told}{done} of {len(todo.operations)} done"))
     return section("In short", Table(rows=tuple(rows)), note=rules)
 
 
@@ -137,8 +196,8 @@ def _sum_of(orders: Sequence[Order]) -> str:
     return f"; {told} likely" + (f", {unpriced} without a price" if unpriced else "")
 
 
-def _names(orders: Sequence[Order]) -> str:
-    return listed([tell_titled(group) for group in group_orders(orders)], 2)
+def _count_lines(orders: Sequence[Order]) -> str:
+    return counted(len(group_orders(orders)), "line")
 
 
 def _time(todo: Work, cost: Cost | None) -> str:

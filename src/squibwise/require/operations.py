@@ -95,6 +95,7 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
         id=word,
         action="out",
         title=f"{verb}: {_piece_title(piece)}",
+        short=_piece_title(piece, short=True),
         assembly=piece.assembly.id,
         components=piece.contains,
         minutes=minutes,
@@ -111,8 +112,9 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
     )
 
 
-def _piece_title(piece: Piece) -> str:
-    title = piece.assembly.title_at(piece.place)
+def _piece_title(piece: Piece, *, short: bool = False) -> str:
+    told = piece.assembly.short if short else ""
+    title = told or piece.assembly.title_at(piece.place)
     return title if len(piece.assembly.places) == 1 else f"{title}, {piece.place}"
 
 
@@ -153,6 +155,7 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
         id=f"fit:{piece.id}",
         action="fit",
         title=f"{_fit_verb(piece, scope, later=later)}: {_piece_title(piece)}",
+        short=_piece_title(piece, short=True),
         assembly=piece.assembly.id,
         components=piece.contains,
         minutes=_fit_minutes(piece, scope),
@@ -308,7 +311,7 @@ def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
             id=word,
             action="trace",
             title=f"Trace the circuit of the {_piece_title(piece)}{how}",
-            short=f"trace the circuit of the {_piece_title(piece)}",
+            short=f"trace the circuit of the {_piece_title(piece, short=True)}",
             components=tuple(d.component for d in own if d.component),
             minutes=to_minutes(_each("trace", scope)),
             kind=own[0].kind,
