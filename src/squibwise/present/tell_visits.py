@@ -1,7 +1,7 @@
 """The order of work: operations in visits, by area, between two changes of power."""
 
 import textwrap
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from squibwise.catalog.load import Catalog
@@ -56,7 +56,6 @@ _KIT = "bolts-kit"
 _SURE = 0.995  # a chance is told below it
 WIDTH = 80
 _INDENT, _BOX = 2, 5  # columns before a text, and those of the box before a step
-_ONE_VISIT = "one visit in full: --visit NUMBER"
 
 
 def tell_visits(todo: Work) -> tuple[Section, ...]:
@@ -98,17 +97,17 @@ def tell_visits_shortly(todo: Work, room: int) -> Section:
         own = [steps for (n, _), steps in zip(stretches, told, strict=True) if n == number]
         is_done = all(s.done for steps in own for s in steps.steps)
         blocks += [head, *(() if is_done else own)]
-    return section("The order of work", *blocks, note=_ONE_VISIT)
+    return section("The order of work", *blocks)
 
 
 def _shorten_in_turn(
     stretches: Sequence[Sequence[Area]],
-) -> list[tuple[int, Callable[[Sequence[Area]], Steps]]]:
-    """Return which stretch is told more shortly, and how: the farthest first, the next one last."""
+) -> Iterator[tuple[int, Callable[[Sequence[Area]], Steps]]]:
+    """Yield which stretch is told more shortly, and how: the farthest first, the next one last."""
     due = [n for n, areas in enumerate(stretches) if not _is_done(areas)]
-    ahead = due[:0:-1]
-    turns = [(n, _by_doing) for n in ahead] + [(n, _by_count) for n in ahead]
-    return turns + [(n, tell) for n in due[:1] for tell in (_by_doing, _by_count)]
+    for turn in (due[:0:-1], due[:1]):
+        for tell in (_by_doing, _by_count):
+            yield from ((n, tell) for n in turn)
 
 
 def _is_done(areas: Iterable[Area]) -> bool:

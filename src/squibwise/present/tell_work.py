@@ -140,7 +140,7 @@ def tell_one_visit(case: Case, todo: Work, number: int, catalog: Catalog) -> Tel
 
 
 _WHY = "Why? `squibwise work CASE --why NUMBER`. Tick: `squibwise did CASE NUMBERS`."
-_MORE = "Why: `--why NUMBER`. Tick: `squibwise did CASE NUMBERS`. `--full`, `--orders`."
+_MORE = "`--visit 3` opens a visit, `--full` all; `--why 22`. Tick: `squibwise did`."
 
 
 def _in_full(
