@@ -8,6 +8,7 @@ import msgspec
 
 from squibwise.catalog.facts import Source
 from squibwise.catalog.reading import key_entries, read_files, refuse_unknown_sources
+from squibwise.catalog.vocabulary import plain
 from squibwise.errors import CatalogError
 from squibwise.model.market import Condition, Policy
 from squibwise.model.words import Basis
@@ -32,13 +33,18 @@ class CellWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     words: tuple[str, ...]
 
 
-def find_meaning(words: Iterable[CellWord], column: str, text: str) -> str | None:
-    """Return what a cell means; None when no word of that column is known."""
-    plain = " ".join(text.lower().replace("-", " ").split())
+def bare(text: str) -> str:
+    """Return a text in small letters, without accents and hyphens, blanks evened out."""
+    return " ".join(plain(text).replace("-", " ").replace("_", " ").split())
+
+
+def list_meanings(words: Iterable[CellWord]) -> dict[tuple[str, str], str]:
+    """Return what each word of each column means; the first that says so counts."""
+    found: dict[tuple[str, str], str] = {}
     for word in words:
-        if word.column == column and plain in {w.replace("-", " ") for w in word.words}:
-            return word.means
-    return None
+        for text in word.words:
+            found.setdefault((word.column, bare(text)), word.means)
+    return found
 
 
 class UsedPolicy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -81,15 +87,17 @@ class MarketBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         columns: By word.
         words: In the order of the file.
         policies: By id.
+        meanings: Of each word, by its column.
     """
 
     columns: dict[str, Column]
     words: tuple[CellWord, ...]
     policies: dict[str, UsedPolicy]
+    meanings: dict[tuple[str, str], str]
 
     def meaning(self, column: str, text: str) -> str | None:
         """Return what a cell means; None when no word of that column is known."""
-        return find_meaning(self.words, column, text)
+        return self.meanings.get((column, bare(text)))
 
 
 def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
@@ -101,11 +109,31 @@ def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
     files = read_files(place, MarketFile)
     policies = [p for f in files for p in f.policy]
     refuse_unknown_sources("market", policies, sources)
+    words = tuple(w for f in files for w in f.word)
     return MarketBook(
-        columns=key_entries((c for f in files for c in f.column), "market", "word"),
-        words=tuple(w for f in files for w in f.word),
+        columns=_join_columns(files),
+        words=words,
         policies=key_entries(policies, "market"),
+        meanings=list_meanings(words),
     )
+
+
+def _join_columns(files: Iterable[MarketFile]) -> dict[str, Column]:
+    """Return the columns with their headings in every language: each file adds its own.
+
+    Raises:
+        CatalogError: A heading stands for two columns.
+    """
+    columns: dict[str, Column] = {}
+    heads: dict[str, str] = {}
+    for column in (c for f in files for c in key_entries(f.column, "market", "word").values()):
+        known = columns.get(column.word, column)
+        joined = dict.fromkeys((*known.headings, *column.headings))
+        columns[column.word] = Column(word=column.word, headings=tuple(joined))
+        for heading in column.headings:
+            if heads.setdefault(bare(heading), column.word) != column.word:
+                raise CatalogError(f"market: '{heading}' heads two columns")
+    return columns
 
 
 class FirstQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -173,16 +201,18 @@ class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     Attributes:
         unknown: What is written where nothing is known.
+        meanings: Of each word, by its column; not in the file.
     """
 
     follows: tuple[Follows, ...]
     column: tuple[Column, ...] = ()
     word: tuple[CellWord, ...] = ()
     unknown: tuple[str, ...] = ()
+    meanings: dict[tuple[str, str], str] = {}
 
     def meaning(self, column: str, text: str) -> str:
         """Return what a cell means; the text itself, in small letters, where no word is known."""
-        return find_meaning(self.word, column, text) or text.lower()
+        return self.meanings.get((column, bare(text))) or text.lower()
 
     def stated(self, text: str) -> str:
         """Return a cell without blanks round it; empty where it says that nothing is known."""

@@ -347,11 +347,14 @@ DEVICE = "device"
 """Stands in a sign for the words of the device of the circuit that is traced."""
 
 
+_LETTERS = {"\u00e4": "ae", "\u00f6": "oe", "\u00fc": "ue", "\u00df": "ss", "\u0142": "l"}
+
+
 def plain(text: str) -> str:
     """Return a text in small letters without accents; umlauts become two letters."""
     small = text.strip().lower().replace("\u2019", "'")
-    for letter, two in (("\u00e4", "ae"), ("\u00f6", "oe"), ("\u00fc", "ue"), ("\u00df", "ss")):
-        small = small.replace(letter, two)
+    for letter, written in _LETTERS.items():
+        small = small.replace(letter, written)
     return "".join(c for c in unicodedata.normalize("NFKD", small) if not unicodedata.combining(c))
 
 

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.market import Column
+from squibwise.catalog.market import Column, bare
 from squibwise.errors import InputError
 from squibwise.intake.importers.base import RawLine
 from squibwise.model.market import ColumnGuess
@@ -84,7 +84,7 @@ def guess_columns(
         columns: The columns there are; those of a sheet of offers unless named.
     """
     columns = catalog.market.columns.values() if columns is None else columns
-    known = {_spaced(h): c.word for c in columns for h in (c.word, *c.headings)}
+    known = {bare(h): c.word for c in columns for h in (c.word, *c.headings)}
     least = catalog.fact("market.heading-sure").number()
     scored: list[tuple[float, int, str]] = []
     for place, heading in enumerate(headings):
@@ -113,12 +113,8 @@ def guess_columns(
 
 def _plain(heading: str, catalog: Catalog) -> str:
     """Return a heading in small letters, without signs and without the currency it names."""
-    words = _spaced(re.sub(r"[:(),.'$\u20ac\u00a3*]+", " ", heading.lower())).split()
+    words = re.sub(r"[:(),.$\u20ac\u00a3*\u00b0\u00ba]+", " ", bare(heading)).split()
     return " ".join(w for w in words if w.upper() not in catalog.currencies.codes)
-
-
-def _spaced(heading: str) -> str:
-    return re.sub(r"[_\-\s]+", " ", heading).strip()
 
 
 def _likeness(plain: str, known: str) -> float:

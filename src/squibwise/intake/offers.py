@@ -1,9 +1,11 @@
 """Sheets of offers, CSV or XLSX: columns found by likeness, every bad row told by its line."""
 
 import datetime as dt
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal, InvalidOperation
+from fractions import Fraction
 from itertools import pairwise
 
 import msgspec
@@ -25,8 +27,10 @@ from squibwise.model.cost import Money, from_major
 from squibwise.model.market import (
     CONDITIONS,
     LINE_STATES,
+    ColumnGuess,
     Condition,
     Days,
+    LineState,
     Offer,
     OfferSheet,
     Supplier,
@@ -39,7 +43,15 @@ _SIGNS = ";\t|,"
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
 _NUMBER = pattern(r"-?\d[\d\s.,']*")
 _DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
-_RANGE = pattern(r"(\d+)\s*(?:-|to|\.\.)\s*(\d+)")
+_RANGE = pattern(r"(\d+)\s*(?:[-\u2013]|to|\.\.|bis|[a\u00e0]|do|at\u00e9|ate)\s*(\d+)", re.I)
+_SUMS = frozenset(("price", "shipping", "free-from", "dangerous"))
+_CENTS = pattern(r"\d([.,])\d\d?(?!\d)(?![.,]\d)")
+_UNIT_DAYS = {
+    "hour": Fraction(1, 24),
+    "working-day": Fraction(7, 5),
+    "week": Fraction(7),
+    "month": Fraction(30),
+}
 Cells = Mapping[str, str]
 
 
@@ -69,14 +81,20 @@ def read_offers(
     """
     found = _extract(data, name)
     head, guesses = find_header(found.lines, name, catalog, confirmed or {}, _NEEDED)
+    rows = found.lines[found.lines.index(head) + 1 :]
     reader = _Reader(
-        catalog=catalog, currency=currency, name=name, said=name_currencies(guesses, catalog)
+        catalog=catalog,
+        currency=currency,
+        name=name,
+        said=name_currencies(guesses, catalog),
+        point=_find_point(rows, guesses),
+        lead_in=_lead_unit(next((g.heading for g in guesses if g.column == "lead"), ""), catalog),
     )
     findings = [*found.findings, *doubt_columns(guesses, head, name, catalog)]
     offers: list[Offer] = []
     terms: dict[str, dict[str, Money]] = {}
     ids: set[str] = set()
-    for line in found.lines[found.lines.index(head) + 1 :]:
+    for line in rows:
         cells = {g.column: c for g, c in zip(guesses, line.cells, strict=False) if g.column and c}
         if not _is_answered(cells):
             continue
@@ -88,7 +106,7 @@ def read_offers(
             continue
         ids.add(offer.id)
         offers.append(offer)
-        findings += [] if _LEADS & set(cells) else [_lead_assumed(offer)]
+        findings += [] if _tells_lead(cells) else [_lead_assumed(offer, cells)]
         known = terms.setdefault(offer.supplier, {})
         differing = any(known.get(word, amount) != amount for word, amount in stated.items())
         terms[offer.supplier] = stated | known  # what is said first stays, what is new is added
@@ -108,12 +126,16 @@ class _Reader(msgspec.Struct, frozen=True):
 
     Attributes:
         said: Currencies that a heading may name, by column.
+        point: Sign before the cents in this sheet; empty = its prices do not tell.
+        lead_in: Unit of lead times that the heading names; empty = days.
     """
 
     catalog: Catalog
     currency: str
     name: str
     said: Mapping[str, frozenset[str]]
+    point: str
+    lead_in: str
 
 
 def _extract(data: bytes, name: str) -> Extract:
@@ -147,7 +169,7 @@ def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
         condition=meant,
         part_number=cells.get("part-number", ""),
         quantity=_whole(cells["quantity"], "quantity", 1) if "quantity" in cells else None,
-        lead=_lead(cells, reader.catalog),
+        lead=_lead(cells, reader),
         donor_vin=cells.get("donor-vin", "").replace(" ", "").upper(),
         documents=_documents(cells.get("documents", ""), reader),
         fails=_share(cells["fails"], "fails") if "fails" in cells else used * (meant != "new"),
@@ -155,7 +177,7 @@ def _offer(cells: Cells, line: RawLine, reader: _Reader) -> Offer:
         if "return-days" in cells
         else None,
         restock=_share(cells.get("restock", "0"), "restock"),
-        state=_state(cells.get("state", "quoted")),  # type: ignore[arg-type]  # checked there
+        state=_state(cells.get("state", "quoted"), reader),
         quoted_on=_date(cells.get("quoted-on")),
         ordered_on=_date(cells.get("ordered-on")),
         label_number=cells.get("label-number", "").strip(),
@@ -207,21 +229,38 @@ def _money(text: str, what: str, cells: Cells, reader: _Reader, above: int = -1)
     if currency not in named:
         told = f"is in {min(named)}" if len(named) == 1 else f"'{text}' is in another currency"
         raise _BadCellError(f"the {what} {told}, the case in {currency}")
-    amount = _number(text, what)
+    amount = _number(text, what, reader.point)
     if amount < 0 or from_major(amount, currency).minor <= above:
         raise _BadCellError(f"the {what} '{text}' is not above nothing")
     return from_major(amount, currency)
 
 
-def _number(text: str, what: str) -> Decimal:
-    number = read_number(text)
+def _find_point(rows: Sequence[RawLine], guesses: Sequence[ColumnGuess]) -> str:
+    """Return the sign that stands before the cents of a sheet's sums; empty = they do not tell."""
+    places = [i for i, g in enumerate(guesses) if g.column in _SUMS]
+    cells = (line.cells[i] for line in rows for i in places if i < len(line.cells))
+    found = {c[1] for cell in cells for c in [_CENTS.search(cell)] if c}
+    return found.pop() if len(found) == 1 else ""
+
+
+def _number(text: str, what: str, point: str | None = None) -> Decimal:
+    """Return the one number of a cell; ``point`` is the sign before the cents where it is known."""
+    number = read_number(text, point)
     if number is None:
         raise _BadCellError(f"the {what} '{text}' is not one number")
+    thousand = point == "" and re.search(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])", text)
+    if thousand:
+        raise _BadCellError(f"the {what} '{text}' may be {number} or a thousand times as much")
     return number
 
 
-def read_number(text: str) -> Decimal | None:
-    """Return a number written 1,234.50, 1.234,50, 1 234,50 or 1234.5; None when it is not one."""
+def read_number(text: str, point: str | None = None) -> Decimal | None:
+    """Return a number written 1,234.50, 1.234,50, 1 234,50 or 1234.5; None when it is not one.
+
+    Args:
+        text: What is written, with or without signs.
+        point: Sign that stands before the cents, where that is known.
+    """
     found = _NUMBER.findall(text)
     if len(found) != 1:
         return None
@@ -229,7 +268,8 @@ def read_number(text: str) -> Decimal | None:
     last = max(digits.rfind("."), digits.rfind(","))
     if last >= 0:
         whole, tail = re.sub(r"[.,]", "", digits[:last]), digits[last + 1 :]
-        grouped = len(tail) == 3 and (digits.count(digits[last]) > 1 or digits[last] == ",")
+        alone = digits[last] != point if point else digits[last] == ","
+        grouped = len(tail) == 3 and (digits.count(digits[last]) > 1 or alone)
         digits = whole + tail if grouped else f"{whole}.{tail}"
     try:
         return Decimal(digits)
@@ -253,19 +293,37 @@ def _share(text: str, what: str) -> float:
     return share
 
 
-def _lead(cells: Cells, catalog: Catalog) -> Days:
-    if not _LEADS & set(cells):
-        usual = catalog.fact("market.lead-unknown")
+def _tells_lead(cells: Cells) -> bool:
+    """Does a row tell a lead time: 'in stock' and 'on request' are none."""
+    return any(re.search(r"\d", cells[w]) for w in _LEADS & set(cells))
+
+
+def _lead_unit(text: str, catalog: Catalog) -> str:
+    """Return the unit that a lead time is told in; empty = none is named."""
+    words = re.findall(r"[^\W\d_]+", text)
+    told = [*(f"{a} {b}" for a, b in pairwise(words)), *words]
+    return next((u for w in told if (u := catalog.market.meaning("lead-unit", w))), "")
+
+
+def _in_days(count: int, unit: str) -> int:
+    """Return days of the calendar; five days of work are seven of them."""
+    return math.ceil(count * _UNIT_DAYS.get(unit, Fraction(1)))
+
+
+def _lead(cells: Cells, reader: _Reader) -> Days:
+    if not _tells_lead(cells):
+        usual = reader.catalog.fact("market.lead-unknown")
         return Days(low=int(usual.low or 0), likely=int(usual.number()), high=int(usual.high or 0))
     written = cells.get("lead", "")
     if _DAY.search(written):
         raise _BadCellError(f"the lead days '{written}' are a date: write how many days it takes")
+    unit = _lead_unit(written, reader.catalog) or reader.lead_in
     both = _RANGE.search(written)
     if both:
-        low, high = int(both[1]), int(both[2])
+        low, high = (_in_days(int(n), unit) for n in both.groups())
         likely = round((low + high) / 2)
     elif written:
-        likely = _whole(written, "lead days", 0)
+        likely = _in_days(_whole(written, "lead days", 0), unit)
         low = high = likely
     elif "lead-low" in cells and "lead-high" in cells:
         low = high = likely = 0
@@ -294,11 +352,12 @@ def _side(text: str, reader: _Reader) -> str:
     return meant
 
 
-def _state(text: str) -> str:
-    word = text.strip().lower()
-    if word not in LINE_STATES:
-        raise _BadCellError(f"'{text}' is no state of a line: {', '.join(LINE_STATES)}")
-    return "quoted" if word == "asked" else word
+def _state(text: str, reader: _Reader) -> LineState:
+    word = reader.catalog.market.meaning("line-state", text) or text.strip().lower()
+    for state in LINE_STATES:
+        if word == state:
+            return "quoted" if state == "asked" else state
+    raise _BadCellError(f"'{text}' is no state of a line: {', '.join(LINE_STATES)}")
 
 
 def _date(text: str | None) -> dt.date | None:
@@ -314,7 +373,9 @@ def _vin_findings(offer: Offer, catalog: Catalog) -> tuple[Finding, ...]:
     if not offer.donor_vin:
         return ()
     return tuple(
-        msgspec.structs.replace(f, severity="warning")
+        f
+        if f.code == "vin-check-digit-elsewhere"
+        else msgspec.structs.replace(f, severity="warning")
         for f in read_vin(offer.donor_vin, catalog, offer.origin)[1]
     )
 
@@ -329,12 +390,13 @@ def _bad_row(message: str, line: RawLine, name: str) -> Finding:
     )
 
 
-def _lead_assumed(offer: Offer) -> Finding:
-    days = offer.lead
+def _lead_assumed(offer: Offer, cells: Cells) -> Finding:
+    days, told = offer.lead, cells.get("lead")
+    given = f"'{told}' is no number of days" if told else "No lead time is given"
     return Finding(
         code="offer-lead-assumed",
         severity="note",
-        message=f"No lead time is given: {days.low} to {days.high} days are assumed (judgement).",
+        message=f"{given}: {days.low} to {days.high} days are assumed (judgement).",
         remedy="Ask, and write the days into the sheet.",
         origin=offer.origin,
     )

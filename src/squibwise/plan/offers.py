@@ -7,6 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import UsedPolicy
+from squibwise.catalog.vocabulary import plain
 from squibwise.model.case import Case
 from squibwise.model.evidence import PartLabel
 from squibwise.model.market import HERE_STATES, POLICIES, JudgedOffer, Need, Offer, Policy
@@ -90,31 +91,46 @@ class _Named(msgspec.Struct, frozen=True):
     """A need, and how people name it.
 
     Attributes:
-        names: What it is called, without the words for its place.
+        names: What it is called, without the words for its place, and the words for a place that
+            such a name asks for: a "centre airbag" is the centre one only where that is said.
         places: Words for its place that may stand beside a name.
         is_alone: There is no twin of it at another place of a car.
     """
 
     need: Need
-    names: tuple[str, ...]
+    names: tuple[tuple[str, frozenset[str]], ...]
     places: frozenset[str]
     is_alone: bool
 
 
 class _Names(msgspec.Struct, frozen=True):
-    """Everything that is to be bought by its names, and the words that names are read with."""
+    """Everything that is to be bought by its names, and the words that names are read with.
+
+    Attributes:
+        assemblies: Which assemblies a name is one of, those that are not to be bought too.
+    """
 
     needs: tuple[_Named, ...]
     places: dict[str, str]
     filler: frozenset[str]
+    assemblies: dict[str, set[str]] = {}
+
+    def sold_as(self, part: str) -> set[str]:
+        """Return the assemblies that have just this name, in whatever order its words stand."""
+        return self.assemblies.get(_in_order(part), set())
 
     def part(self, text: str) -> tuple[str, frozenset[str]]:
         """Return a name without place and filler, and the places it names."""
-        plain = re.sub(r"(?<=\w)['\u2019]s?\b", "", text.lower()).replace("l/h", "lh")
-        words = re.findall(r"\w+", plain.replace("r/h", "rh"))
+        small = re.sub(r"\b(?:d|l|dell|all|sull)'(?!h\b)", " ", plain(text))  # d'airbag
+        small = re.sub(r"(?<=\w)'s?\b", "", small).replace("l/h", "lh").replace("r/h", "rh")
+        words = re.findall(r"\w+", small)
         found = {p for w in words for p in self.places.get(w, "").split()}
         kept = (w for w in words if w not in self.places and w not in self.filler)
         return " ".join(kept), frozenset(found)
+
+
+def _in_order(name: str) -> str:
+    return " ".join(sorted(name.split()))
 
 
 def _name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> _Names:
@@ -124,19 +140,25 @@ def _name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> _Names:
         places={w: x.means for x in words if x.column == "part-place" for w in x.words},
         filler=frozenset(w for x in words if x.column == "part-filler" for w in x.words),
     )
-    called = {x.means: x.words for x in words if x.column == "part"}
+    called: dict[str, list[str]] = {}
+    for word in words:
+        if word.column == "part":
+            called.setdefault(word.means, []).extend(word.words)
+    assemblies: dict[str, set[str]] = {}
+    for sold, texts in called.items():
+        for text in texts:
+            assemblies.setdefault(_in_order(known.part(text)[0]), set()).add(sold)
     named = []
     for need in wanted:
-        names, told = [], set(_places_of(need, case))
+        mine, names = frozenset(_places_of(need, case)), []
         for text in (need.title, *called.get(need.key.partition("@")[0], ())):
             name, places = known.part(re.sub(r"\(.*?\)", "", text))
-            names.append(name)
-            told |= places
+            names += [(name, places - mine)] if name else []
         assembly = catalog.assemblies.get(need.key.partition("@")[0])
         alone = assembly is not None and (len(assembly.places) == 1 or assembly.same_number)
-        names = [n for n in dict.fromkeys(names) if n]
-        named.append(_Named(need, tuple(names), frozenset(told), alone))
-    return msgspec.structs.replace(known, needs=tuple(named))
+        told = mine.union(*(p for _, p in names))
+        named.append(_Named(need, tuple(dict.fromkeys(names)), told, alone))
+    return msgspec.structs.replace(known, needs=tuple(named), assemblies=assemblies)
 
 
 def _places_of(need: Need, case: Case) -> Iterable[str]:
@@ -157,38 +179,59 @@ def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
 
     A place that the offer names has to be the need's; what fits two needs alike fits neither.
     """
-    from rapidfuzz import fuzz
-
     wanted = [n.need for n in names.needs]
     exact = [n for n in wanted if offer.fits == n.key or offer.fits in n.contains]
     exact = exact or [n for n in wanted if offer.fits.lower() == n.title.lower()]
     if exact:
         return exact[0], []
     part, places = names.part(offer.fits)
-    # "driver side" may name the place only, "side airbag" the part
-    whole = " ".join(w for w in part.split() if w != "side") if places else part
+    known = names.sold_as(part)
+    on_list = {n.key.partition("@")[0] for n in wanted}
+    if places and (known & on_list or not known):
+        known = known | names.sold_as(_without_side(part))
     scored = sorted(
         (
-            (
-                max(
-                    max(fuzz.token_sort_ratio(part, n), fuzz.token_sort_ratio(whole, n) - 3.0)
-                    for n in named.names
-                ),
-                named.need.key,
-                named,
-            )
+            (_name_likeness(part, places, named), named.need.key, named)
             for named in names.needs
-            if part
+            if part and (not known or named.need.key.partition("@")[0] in known)
         ),
-        key=lambda s: (-s[0], s[1]),
+        key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
     )
     fitting = [s for s in scored if places <= s[2].places]
-    ahead = fitting[0][0] - (fitting[1][0] if len(fitting) > 1 else 0.0) if fitting else 0.0
-    if fitting and fitting[0][0] >= _LIKE and ahead >= _AHEAD:
+    if fitting and fitting[0][0] >= _LIKE and _is_ahead(fitting, places):
         score, _, found = fitting[0]
         is_sure = score >= _SAME and (places or found.is_alone)
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
     return None, [_fits_nothing(offer, [n.need for *_, n in (fitting or scored)[:2]])]
+
+
+def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
+    """Return how alike a name is to those of a need, of 100."""
+    from rapidfuzz import fuzz
+
+    whole = _without_side(part) if places else part
+    alike = (
+        max(fuzz.token_sort_ratio(part, n), fuzz.token_sort_ratio(whole, n) - 3.0)
+        for n, asks in named.names
+        if asks <= places
+    )
+    return max(alike, default=0.0)
+
+
+def _without_side(part: str) -> str:
+    """Return a name without 'side': "driver side" may name the place, "side airbag" the part."""
+    return " ".join(w for w in part.split() if w != "side")
+
+
+def _is_at(need: Need, places: frozenset[str]) -> bool:
+    """Is a need's own seat or side named: 'driver' is said of the driver's seat first."""
+    return any(split_component(c).place in places for c in need.contains)
+
+
+def _is_ahead(fitting: Sequence[tuple[float, str, _Named]], places: frozenset[str]) -> bool:
+    """Is the first of them clearly likelier than the second."""
+    ranks = [score + _AHEAD * _is_at(n.need, places) for score, _, n in fitting[:2]]
+    return len(ranks) == 1 or ranks[0] - ranks[1] >= _AHEAD
 
 
 def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
