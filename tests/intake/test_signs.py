@@ -311,3 +311,42 @@ def test_a_negation_of_the_fault_is_none_of_the_status(
 ) -> None:
     (line,) = read_text(f"B1C10 {said}\n").lines
     assert (line.status, line.present) == (statuses, True)
+
+
+@pytest.mark.parametrize(
+    ("heading", "yes", "no"),
+    [
+        ("Count  Current  Stored  What                              Code", "Y", "N"),
+        ("Zahl | aktuell | gespeichert | Befund                     | Code", "ja", "nein"),
+        ("fois | présent | mémorisé | constat                       | code", "oui", "non"),
+        ("volte  presente  memorizzato  esito                       codice", "SI", "NO"),
+    ],
+)
+def test_columns_of_yes_and_no_that_blanks_or_bars_draw(heading: str, yes: str, no: str) -> None:
+    """What both columns deny is no fault; what one of them affirms has its status."""
+    bar = "|" if "|" in heading else " "
+    words = [w for w in heading.replace("|", " ").split() if w][:4]
+    starts = [heading.index(w) for w in words]
+
+    def row(*cells: str) -> str:
+        text = ""
+        for start, cell in zip(starts, cells, strict=True):
+            text = text.ljust(max(start - 2, 0)) + (f"{bar} " if start else "") + cell
+        return text
+
+    rows = [
+        row("03", yes, no, "driver airbag, circuit open        B5310-13"),
+        row("02", no, yes, "left curtain, short to ground      B5318-11"),
+        row("07", yes, yes, "passenger knee airbag, low resistance  B5320-1A"),
+        row("00", no, no, "right curtain, short to ground     B5319-11"),
+    ]
+    lines = {ln.code: ln for ln in read_text("\n".join([heading, *rows]) + "\n").lines}
+    assert {code: ln.present for code, ln in lines.items()} == {
+        "B5310": True,
+        "B5318": True,
+        "B5320": True,
+        "B5319": False,
+    }
+    assert lines["B5310"].status == ("present",)
+    assert lines["B5318"].status == ("stored",)
+    assert set(lines["B5320"].status) == {"present", "stored"}

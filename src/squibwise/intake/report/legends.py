@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from itertools import groupby
+from itertools import groupby, takewhile
 
 import msgspec
 
@@ -19,6 +19,9 @@ _LEGEND = pattern(
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
+_WORD = pattern(r"[^\s|]+")
+_ASTRAY = 2  # characters that a cell may stand beside its heading
+_ABSENT = "not there"  # of a row that every column of states denies
 _NO = NO | {"-"}
 _KEY = pattern(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
 
@@ -73,14 +76,19 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
     if len(rows) <= _FEW_ROWS:
         return
     named = {c: _state_of(name, lexicon) for c, name in enumerate(rows[0].cells)}
-    for column, state in named.items():
-        if not state:
-            continue
-        told = {flat(cell_of(r, column)).strip() for r in rows[1:]} - {""}
-        if not told & YES or len(told - YES - _NO) > len(told) // 2:
-            continue
-        for row in rows[1:]:
+    states = {c: state for c, state in named.items() if state and _answers(rows[1:], c)}
+    for row in rows[1:]:
+        said = {flat(cell_of(row, column)).strip() for column in states}
+        for column, state in states.items():
             _say(row, column, state)
+        if len(states) > 1 and said <= _NO:
+            row.text += f"\t{_ABSENT}"
+
+
+def _answers(rows: list[Line], column: int) -> bool:
+    """Tell whether a column says yes and no."""
+    told = {flat(cell_of(r, column)).strip() for r in rows} - {""}
+    return bool(told & YES) and len(told - YES - _NO) <= len(told) // 2
 
 
 def _say(row: Line, column: int, state: str) -> None:
@@ -92,3 +100,49 @@ def _say(row: Line, column: int, state: str) -> None:
     cells[column] = state if said in YES else ""
     row.cells = tuple(cells)
     row.text = "\t".join(cells)
+
+
+def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
+    """Read columns of yes and no in a table that is drawn by blanks or bars alone."""
+    for at, head in enumerate(lines):
+        states = [] if head.cells else _state_columns(head.text, lexicon)
+        if states and _answer_columns(lines[at + 1 :], states):
+            head.role = "meta"  # it says nothing of all the rows below
+
+
+def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
+    """Where the words of a heading that name a state begin, and the states."""
+    words = list(_WORD.finditer(text))
+    if len(words) < _FEW_ROWS or any(c.isdigit() for c in text):
+        return []
+    named = [(w.start(), _state_of(w.group(), lexicon)) for w in words]
+    return [(start, state) for start, state in named if state]
+
+
+def _answer_columns(below: list[Line], states: list[tuple[int, str]]) -> bool:
+    """Put states where the rows below a heading say yes, as long as they answer in every column.
+
+    Returns:
+        True when there are such rows.
+    """
+    answered = ((row, [_answer_at(row.text, start) for start, _ in states]) for row in below)
+    rows = [(row, [c for c in cells if c]) for row, cells in takewhile(_is_answered, answered)]
+    if len(rows) < _FEW_ROWS:
+        return False
+    for row, cells in rows:
+        is_absent = len(cells) > 1 and all(flat(c.group()) in _NO for c in cells)
+        for cell, (_, state) in reversed(list(zip(cells, states, strict=True))):
+            said = state if flat(cell.group()) in YES else ""
+            row.text = f"{row.text[: cell.start()]}{said}  {row.text[cell.end() :]}"
+        row.text += f"   {_ABSENT}" if is_absent else ""
+    return True
+
+
+def _is_answered(row: tuple[Line, list[re.Match[str] | None]]) -> bool:
+    return all(row[1])
+
+
+def _answer_at(text: str, start: int) -> re.Match[str] | None:
+    """The yes or no that stands below a heading; None for anything else."""
+    near = (w for w in _WORD.finditer(text) if abs(w.start() - start) <= _ASTRAY)
+    return next((w for w in near if flat(w.group()) in YES | _NO), None)

@@ -12,7 +12,12 @@ from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.faults import gather
-from squibwise.intake.report.legends import apply_legend, apply_yes_columns, join_keys
+from squibwise.intake.report.legends import (
+    apply_legend,
+    apply_printed_columns,
+    apply_yes_columns,
+    join_keys,
+)
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
 from squibwise.intake.report.lines import (
@@ -134,6 +139,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     _strip_languages(lines)
     sheet = Sheet(name=name, lines=lines)
     apply_yes_columns(sheet.lines, lexicon)
+    apply_printed_columns(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)
