@@ -33,7 +33,7 @@ from squibwise.infer.evidence import look_values, weigh_evidence
 from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Micro, PartModel
-from squibwise.intake.case_file.car_table import make_car
+from squibwise.intake.case_file.car_files import make_car
 from squibwise.intake.case_file.schema import CarTable
 from squibwise.model.car import Car
 from squibwise.model.case import Case

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from squibwise.documents.attached import ATTACHMENT, REFUSED
 from squibwise.errors import InputError, SquibwiseError
-from squibwise.intake.importers.apart import limit_this_process
+from squibwise.intake.importers.base import limit_this_process
 
 MEMORY_MIB, SECONDS = 1_536, 50
 

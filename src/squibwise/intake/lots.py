@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog
-from squibwise.intake.case_file.car_table import likeliest_template
+from squibwise.intake.case_file.car_files import likeliest_template
 from squibwise.intake.columns import read_currencies
 from squibwise.intake.offers import read_number
 from squibwise.model.car import Car

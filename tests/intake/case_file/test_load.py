@@ -14,7 +14,7 @@ from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.history.order import order_entries
 from squibwise.intake import load_case, read_report_file
-from squibwise.intake.case_file.car_table import likeliest_template
+from squibwise.intake.case_file.car_files import likeliest_template
 from squibwise.intake.case_file.written import name_entries
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
@@ -234,7 +234,7 @@ def test_a_report_that_needs_a_part_not_installed_is_told_at_its_line(
     def missing(*_: object) -> None:
         raise UnavailableError("pictures need the optional part", remedy="Install it.")
 
-    monkeypatch.setattr("squibwise.intake.case_file.evidence_files.read_report", missing)
+    monkeypatch.setattr("squibwise.intake.case_file.car_files.read_report", missing)
     (folder / "case.toml").write_text(SCAN, encoding="utf-8")
     with pytest.raises(InputError) as refusal:
         load_case(folder, catalog)

@@ -16,9 +16,8 @@ import pytest
 import xlsxwriter
 
 from squibwise.errors import InputError
-from squibwise.intake.importers import apart, extract
-from squibwise.intake.importers.apart import read_apart
-from squibwise.intake.importers.base import MAX_LINES
+from squibwise.intake.importers import base, extract
+from squibwise.intake.importers.base import MAX_LINES, read_apart
 from squibwise.intake.importers.choose import importer_of
 from squibwise.intake.importers.pdf import MAX_PAGES
 
@@ -158,7 +157,7 @@ except InputError:
 
 
 def test_a_helper_that_takes_too_long_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(apart.sys, "executable", str(_script("import time\ntime.sleep(60)\n")))
+    monkeypatch.setattr(base.sys, "executable", str(_script("import time\ntime.sleep(60)\n")))
     slow = msgspec.structs.replace(importer_of("pdf"), seconds=1)
     began = time.perf_counter()
     with pytest.raises(InputError, match="more memory or time"):
@@ -176,7 +175,7 @@ def _script(source: str) -> Path:
 
 
 def test_a_helper_that_crashes_is_a_damaged_file(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(apart.sys, "executable", str(_script("raise SystemExit(1)\n")))
+    monkeypatch.setattr(base.sys, "executable", str(_script("raise SystemExit(1)\n")))
     with pytest.raises(InputError, match="damaged"):
         read_apart(importer_of("pdf"), b"%PDF-1.4", "crash.pdf")
 

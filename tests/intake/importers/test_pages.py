@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Document
-from squibwise.intake.importers.page_lines import Glyph, Marks, Rule, lines_of
-from squibwise.intake.importers.page_tables import page_rows, whole
+from squibwise.intake.importers.pages import Glyph, Marks, Rule, lines_of, page_rows, whole
 from squibwise.intake.importers.pdf import read
 
 SAMPLES = Path(__file__).parent / "samples"

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from squibwise.errors import InputError
 from squibwise.intake.importers import Extract, choose, claimants, extract, picture
-from squibwise.intake.importers.apart import read_apart
-from squibwise.intake.importers.base import Document, Importer
+from squibwise.intake.importers.base import Document, Importer, read_apart
 from squibwise.intake.importers.picture import _pixels, claims, read, repair_codes, seen
 from squibwise.intake.importers.webpage import tokens
 

@@ -11,8 +11,8 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.history.order import order_entries
-from squibwise.intake.case_file import car_table, evidence_files
-from squibwise.intake.case_file.car_table import make_car, with_codes, with_mentioned
+from squibwise.intake.case_file import car_files
+from squibwise.intake.case_file.car_files import make_car, with_codes, with_mentioned
 from squibwise.intake.case_file.checks import Notes
 from squibwise.intake.case_file.schema import (
     CarTable,
@@ -102,18 +102,18 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
     written = read_written(raw, notes)
     files = _files(written, notes)
     refuse(notes)
-    car = car_table.the_car(written, files, notes)
+    car = car_files.the_car(written, files, notes)
     evidence = [one for entry in written.entries for one in _evidence(entry, files, car, notes)]
     evidence += _told(notes)
     refuse(notes)
     car = with_codes(with_mentioned(car, notes), evidence, notes)
     _check_years(evidence, car, notes)
-    digests = {name: evidence_files.digest(data) for name, data in sorted(files.items())}
+    digests = {name: car_files.digest(data) for name, data in sorted(files.items())}
     _note_copies(written, digests, notes)
     _note_blank_impacts(written, notes)
     _note_changed_photos(written, digests, notes)
     _note_no_pictures(written, files, notes)
-    evidence_files.note_unnamed(files, notes)
+    car_files.note_unnamed(files, notes)
     return Case(
         id=written.case.id or notes.folder.resolve().name or "case",
         title=written.case.title,
@@ -166,7 +166,7 @@ def _note_no_pictures(written: Written, files: Mapping[str, bytes], notes: Notes
     """Say where the file of a photograph is none by what is in it, whatever its name says."""
     for one in written.entries:
         entry = one.entry
-        if isinstance(entry, PhotoEntry) and not evidence_files.is_picture(files[entry.file]):
+        if isinstance(entry, PhotoEntry) and not car_files.is_picture(files[entry.file]):
             message = f"'{entry.file}' is no photograph: what is in it is neither picture nor film."
             remedy = "Add the photograph itself, or remove the entry."
             notes.add("photo-no-picture", (*one.path, "file"), message, remedy)
@@ -181,9 +181,9 @@ def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Cas
     notes = Notes(name, folder, "", {}, catalog)
     found = extract(data, name)
     sheet = gather_extract(found, name, catalog)
-    vin, year = car_table.vin_and_year(sheet.vin, catalog)
+    vin, year = car_files.vin_and_year(sheet.vin, catalog)
     car = make_car(CarTable(drive_hand=side_of_driver(sheet)), vin, year, catalog)
-    reading = evidence_files.with_origin_in(settle_extract(found, sheet, catalog, car), name)
+    reading = car_files.with_origin_in(settle_extract(found, sheet, catalog, car), name)
     report = Report(id="report-1", reading=reading, origin=Origin(file=name))
     message = f"Nobody stated the equipment; it is taken to be '{car.equipment}'."
     remedy = "`squibwise new FOLDER` makes a case in which it can be stated."
@@ -195,7 +195,7 @@ def implicit_case(name: str, folder: Path, data: bytes, catalog: Catalog) -> Cas
         car=car,
         evidence=(report,),
         findings=(*notes.findings, *reading.findings),
-        files={name: evidence_files.digest(data)},
+        files={name: car_files.digest(data)},
     )
 
 
@@ -230,7 +230,7 @@ def _files(written: Written, notes: Notes) -> dict[str, bytes]:
         if isinstance(one.entry, ReportEntry | CrashDataEntry | PhotoEntry)
     ]
     named += [(table.file, ("codes", i, "file")) for i, table in written.codes.items()]
-    files = {name: evidence_files.file_bytes(name, path, notes) for name, path in named}
+    files = {name: car_files.file_bytes(name, path, notes) for name, path in named}
     return {name: data for name, data in files.items() if data is not None}
 
 
@@ -240,15 +240,15 @@ def _evidence(
     entry = one.entry
     origin = notes.origin(one.path, person(entry))
     if isinstance(entry, CrashDataEntry):
-        return evidence_files.crash_data(one, entry, files[entry.file], car, origin, notes)
+        return car_files.crash_data(one, entry, files[entry.file], car, origin, notes)
     if not isinstance(entry, ReportEntry):
         return [plain(entry, one.id, origin)]
     path = (*one.path, "file")
-    reading = evidence_files.one_report(entry.file, files[entry.file], car, path, notes)
+    reading = car_files.one_report(entry.file, files[entry.file], car, path, notes)
     if reading is None:
         return []
-    evidence_files.compare_vin(car, reading, entry.file, path, notes)
-    return [report(entry, one.id, evidence_files.with_origin_in(reading, entry.file), origin)]
+    car_files.compare_vin(car, reading, entry.file, path, notes)
+    return [report(entry, one.id, car_files.with_origin_in(reading, entry.file), origin)]
 
 
 def _told(notes: Notes) -> list[Evidence]:

@@ -9,7 +9,6 @@ import numpy as np
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import Element
 from squibwise.errors import InputError
-from squibwise.intake.crash_data.counted import read_counted
 from squibwise.intake.crash_data.pulses import record_of
 from squibwise.intake.crash_data.settings import (
     Array,
@@ -22,7 +21,7 @@ from squibwise.intake.crash_data.settings import (
     unit_in,
 )
 from squibwise.intake.crash_data.speeds import Course, Speeds, judged
-from squibwise.intake.crash_data.table import refuse_two_vehicles, tables_of
+from squibwise.intake.crash_data.table import read_counted, refuse_two_vehicles, tables_of
 from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import MAX_BYTES, MAX_LINES, refuse_large, refuse_many
 from squibwise.intake.importers.text import decode, is_binary

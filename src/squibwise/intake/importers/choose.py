@@ -13,7 +13,6 @@ from squibwise.intake.importers import (
     webpage,
     workbook,
 )
-from squibwise.intake.importers.apart import read_apart
 from squibwise.intake.importers.base import (
     MAX_BYTES,
     MAX_LINES,
@@ -24,6 +23,7 @@ from squibwise.intake.importers.base import (
     Part,
     RawLine,
     Unpacked,
+    read_apart,
     refuse_large,
     refuse_many,
 )

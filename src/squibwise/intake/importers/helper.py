@@ -5,8 +5,7 @@ import sys
 import msgspec
 
 from squibwise.errors import SquibwiseError, UnavailableError
-from squibwise.intake.importers.apart import Answer, limit_this_process
-from squibwise.intake.importers.base import Document, Importer
+from squibwise.intake.importers.base import Answer, Document, Importer, limit_this_process
 from squibwise.intake.importers.choose import importer_of
 from squibwise.intake.importers.text import decode
 

@@ -17,8 +17,7 @@ from squibwise.intake.importers.base import (
     RawLine,
     refuse_many,
 )
-from squibwise.intake.importers.page_lines import Glyph, Marks, Rule
-from squibwise.intake.importers.page_tables import page_rows, whole
+from squibwise.intake.importers.pages import Glyph, Marks, Rule, page_rows, whole
 from squibwise.intake.importers.text import row_lines
 from squibwise.model.origin import Finding, Origin
 

@@ -11,8 +11,7 @@ import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.importers.base import Document, Extract, Importer, RawLine
-from squibwise.intake.importers.page_lines import Line, Marks, Segment
-from squibwise.intake.importers.page_tables import rows_of
+from squibwise.intake.importers.pages import Line, Marks, Segment, rows_of
 from squibwise.intake.importers.text import row_lines
 from squibwise.intake.patterns import pattern
 from squibwise.model.origin import Finding, Origin

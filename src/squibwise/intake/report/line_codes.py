@@ -5,7 +5,6 @@ from functools import lru_cache
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
     find_codes,
@@ -15,9 +14,15 @@ from squibwise.intake.report.codes import (
     overlaps,
     undecided,
 )
-from squibwise.intake.report.flashes import find_counted, find_flashes, find_list, find_pairs
 from squibwise.intake.report.lexicon import Lexicon, flat
 from squibwise.intake.report.sheet import Line, Sheet, cell_of
+from squibwise.intake.report.signs import (
+    find_counted,
+    find_flashes,
+    find_list,
+    find_pairs,
+    read_as_camera,
+)
 from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")

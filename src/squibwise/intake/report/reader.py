@@ -12,12 +12,6 @@ from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.faults import gather
-from squibwise.intake.report.legends import (
-    apply_legend,
-    apply_printed_columns,
-    apply_yes_columns,
-    join_keys,
-)
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
 from squibwise.intake.report.lines import (
@@ -33,6 +27,12 @@ from squibwise.intake.report.meaning import settle, tell
 from squibwise.intake.report.phrases import languages
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.signs import (
+    apply_legend,
+    apply_printed_columns,
+    apply_yes_columns,
+    join_keys,
+)
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
 from squibwise.intake.report.words import Words, add_status, has_fault, has_part
 from squibwise.intake.vin import find_vin

@@ -1,0 +1,468 @@
+"""Signs that stand for something: legends and keys, blinks of a lamp, letters a camera mistook."""
+
+import re
+from collections.abc import Sequence
+from functools import lru_cache
+from itertools import groupby, takewhile
+
+import msgspec
+
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.codes import Code, flash
+from squibwise.intake.report.features import NO, YES
+from squibwise.intake.report.lexicon import Lexicon, flat
+from squibwise.intake.report.sheet import Line, Sheet, cell_of
+
+_LEGEND = pattern(
+    r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
+    r"([^\W\d_]{3,}(?: [^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
+)
+_WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
+_SIGNS_OF_LEGEND = 2  # signs that make a line a legend
+_FEW_ROWS = 3
+_WORD = pattern(r"[^\s|]+")
+_ASTRAY = 2  # characters that a cell may stand beside its heading
+_ABSENT = "not there"  # of a row that every column of states denies
+_NO = NO | {"-"}
+_KEY = pattern(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
+_NUMBER = (
+    r"(?:\d{1,2}(?:\s?[-:–]\s?\d{1,2}){1,2}|[1-9]\s?[./+]\s?[1-9](?![./+]\d)|\d(?:\s\d){1,2}|"
+    r"[1-9](?:,\s?[1-9]){1,2}(?![\d,]|\s?,)|"
+    r"\d{2,3})"
+)
+_NO_MEASURE = (
+    r"(?![\d%]|[.,:]\d|\s?[-:+/]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
+    r"x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
+)
+_AND = (
+    r"(?:\s*[,;+&/]\s*|\s+(?:and|then|und|dann|danach|et|puis|y|luego|despues|e|poi|i|oraz|potem|"
+    r"depois|or|oder|ou|o)\s+)"
+)
+_LIST = rf"{_NUMBER}{_NO_MEASURE}(?:{_AND}{_NUMBER}{_NO_MEASURE}){{0,30}}"
+_PAIR = pattern(
+    r"(?<![\w.:/-])(?:\d{1,2}-\d{1,2}(?:-\d{1,2})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
+)
+_ONLY = pattern(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
+_AFTER_COLON = pattern(
+    r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
+    rf"((?:\d{{2}}|\d-\d)(?:{_AND}(?:\d{{2}}|\d-\d)){{1,30}})\s*"
+)
+_DATE = pattern(r"(?<!\d)\d{1,2}([/.-])\d{1,2}\1(?:\d{2}|\d{4})(?!\d)")
+_ONE = pattern(_NUMBER + _NO_MEASURE)
+_PAUSED = pattern(
+    r"(?<![\d.,])(\d{1,2})\s*(?:x|[^\W\d_]{2,12})?[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
+    r"(\d{1,2})(?:\s*(?:x\b|(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*))?"
+)
+_LONG = r"(?:long|lang|larg|lung|dlug|l)\w{0,5}"
+_SHORT = r"(?:short|kurz|court|cort|brev|curt|krot|s|k)\w{0,5}"
+_WORDS = dict.fromkeys("one un uno eins ein um jeden une una".split(), 1) | {
+    word: number
+    for number, words in enumerate(
+        (
+            "two zwei deux dos due dois dwa",
+            "three drei trois tres tre trzy",
+            "four vier quatre cuatro quattro quatro cztery",
+            "five fünf cinq cinco cinque pięć",
+            "six sechs seis sei sześć",
+            "seven sieben sept siete sette sete siedem",
+            "eight acht huit ocho otto oito osiem",
+            "nine neun neuf nueve nove dziewięć",
+        ),
+        start=2,
+    )
+    for word in map(flat, words.split())
+}
+_SAID = "|".join(_WORDS)
+_SAID_PAUSED = pattern(
+    rf"\b({_SAID})\s+[^\W\d_]{{3,12}}[\s,;]*(?:paus[ea]|przerw[aey]|break|wait)[\s,;]*"
+    rf"({_SAID})(?:\s+(?:flash|blink|eclat|destell|lampegg|pisc|blysk|mign)\w*)?"
+)
+_SAID_PAIR = pattern(rf"\b({_SAID})-({_SAID})\b(?=\s*[,:;=(]|\s*$)")
+_DOTS = pattern(r"([●•*○■]{1,9})[\s|/]{1,3}([●•*○■]{1,9})(?![●•*○■])")
+_AGAIN = pattern(r"(?<![\d.,])([1-9]) ([1-9])(?:,? \1 \2){1,9}(?![\d.])")  # 3 4, 3 4
+_IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
+_ORDERED = pattern(
+    r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
+)
+_BLINK = r"(?:flash|blink|blitz|eclat|destell|parpade|lampegg|pisc|blysk|mign|knipper)\w*"
+_TWICE = pattern(  # "1 blink then 9 blinks"
+    rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
+)
+_COUNTED = pattern(
+    rf"(\d{{1,2}})\s*(?:x\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
+    rf"(?:and|und|et|y|e|i)?\s{{0,9}}(\d{{1,2}})\s*(?:x\s*)?{_SHORT}\b"
+)
+_SPELLED = pattern(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
+_TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
+_TRUE_DIGITS = 2  # a word such as "BOIL" has none
+_SHAPED = 2  # lines with mistaken codes that show a machine's reading
+_MISTAKEN = pattern(
+    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzG|]{3})"
+    r"(?:([-:])([0-9A-Fa-fOoIlSsZzG|]{2}))?(?![\w|-])"
+)
+_MISTAKEN_HEX = pattern(
+    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzG|]{6}|[0-9A-FOoIlSsZzG|]{4})\s+(?=\S)"
+)
+_LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
+_MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
+_MIXED = pattern(
+    r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"
+    r"|[TtNn]0)(?!\w)"
+)
+_AS_LETTERS = str.maketrans("01", "ol")
+_WORD = pattern(r"[^\W\d_]{4,}")
+_ALIKE = (
+    *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
+    *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
+)
+_ONE_ALONE = pattern(r"(?<=[a-z.] )[lI](?= )")
+
+
+def join_keys(raws: Sequence[RawLine]) -> list[RawLine]:
+    """Return lines with ``fault.1.code=``, ``fault.1.text=`` and their like joined to one."""
+    joined: list[RawLine] = []
+    keyed = [(raw, None if raw.cells else _KEY.fullmatch(raw.text)) for raw in raws]
+    for prefix, run in groupby(keyed, lambda pair: pair[1] and pair[1].group(1)):
+        lines = list(run)
+        values = [m.group(3).strip() for _, m in lines if m is not None]
+        if prefix is None or len(lines) < 2:
+            joined += [raw for raw, _ in lines]
+        else:
+            text = "   ".join(values)
+            joined.append(msgspec.structs.replace(lines[0][0], text=text))
+    return joined
+
+
+def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Put the words of a legend such as ``(C)=current (H)=history`` where its letters stand."""
+    legend: dict[str, str] = {}
+    for line in sheet.lines:
+        found = [(sign, _state_of(words, lexicon)) for sign, words in _LEGEND.findall(line.text)]
+        told = {sign: word for sign, word in found if word}
+        if len(told) >= _SIGNS_OF_LEGEND:
+            legend |= told
+            line.text = _LEGEND.sub("", line.text)
+            line.role = "meta" if len(line.text.split()) < _WORDS_LEFT else line.role
+    if not legend:
+        return
+    signs = "|".join(re.escape(sign) for sign in legend)
+    sign = re.compile(
+        rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)|(?:(?<=\s\s)|^\s?)({signs})(?=\s\s)"
+    )
+    for line in sheet.lines:
+        if line.role != "meta":
+            line.text = sign.sub(lambda m: f"({legend[m[1] or m[2] or m[3]]})  ", line.text)
+
+
+def _state_of(words: str, lexicon: Lexicon) -> str:
+    """The state that the words behind a sign name; empty when they name none."""
+    told = re.findall(r"[^\W\d_]+", words)
+    spans = ((at, to) for at in range(len(told)) for to in range(len(told), at, -1))
+    tries = (" ".join(told[at:to]) for at, to in spans)
+    return next((t for t in tries if lexicon.is_state(t)), "")
+
+
+def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
+    """Put the heading of a column of yes and no, such as ``active``, where it says yes."""
+    rows = [ln for ln in lines if ln.cells]
+    if len(rows) <= _FEW_ROWS:
+        return
+    named = {c: _state_of(name, lexicon) for c, name in enumerate(rows[0].cells)}
+    states = {c: state for c, state in named.items() if state and _answers(rows[1:], c)}
+    for row in rows[1:]:
+        said = {flat(cell_of(row, column)).strip() for column in states}
+        for column, state in states.items():
+            _say(row, column, state)
+        if len(states) > 1 and said <= _NO:
+            row.text += f"\t{_ABSENT}"
+
+
+def _answers(rows: list[Line], column: int) -> bool:
+    """Tell whether a column says yes and no."""
+    told = {flat(cell_of(r, column)).strip() for r in rows} - {""}
+    return bool(told & YES) and len(told - YES - _NO) <= len(told) // 2
+
+
+def _say(row: Line, column: int, state: str) -> None:
+    """Replace yes by the state that it affirms; no says nothing."""
+    said = flat(cell_of(row, column)).strip()
+    if said not in YES and said not in _NO:
+        return
+    cells = list(row.cells)
+    cells[column] = state if said in YES else ""
+    row.cells = tuple(cells)
+    row.text = "\t".join(cells)
+
+
+def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
+    """Read columns of yes and no in a table that is drawn by blanks or bars alone."""
+    for at, head in enumerate(lines):
+        states = [] if head.cells else _state_columns(head.text, lexicon)
+        if states and _answer_columns(lines[at + 1 :], states):
+            head.role = "meta"  # it says nothing of all the rows below
+
+
+def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
+    """Where the words of a heading that name a state begin, and the states."""
+    words = list(_WORD.finditer(text))
+    if len(words) < _FEW_ROWS or any(c.isdigit() for c in text):
+        return []
+    named = [(w.start(), _state_of(w.group(), lexicon)) for w in words]
+    return [(start, state) for start, state in named if state]
+
+
+def _answer_columns(below: list[Line], states: list[tuple[int, str]]) -> bool:
+    """Put states where the rows below a heading say yes, as long as they answer in every column.
+
+    Returns:
+        True when there are such rows.
+    """
+    answered = ((row, [_answer_at(row.text, start) for start, _ in states]) for row in below)
+    rows = [(row, [c for c in cells if c]) for row, cells in takewhile(_is_answered, answered)]
+    if len(rows) < _FEW_ROWS:
+        return False
+    for row, cells in rows:
+        is_absent = len(cells) > 1 and all(flat(c.group()) in _NO for c in cells)
+        for cell, (_, state) in reversed(list(zip(cells, states, strict=True))):
+            said = state if flat(cell.group()) in YES else ""
+            row.text = f"{row.text[: cell.start()]}{said}  {row.text[cell.end() :]}"
+        row.text += f"   {_ABSENT}" if is_absent else ""
+    return True
+
+
+def _is_answered(row: tuple[Line, list[re.Match[str] | None]]) -> bool:
+    return all(row[1])
+
+
+def _answer_at(text: str, start: int) -> re.Match[str] | None:
+    """The yes or no that stands below a heading; None for anything else."""
+    near = (w for w in _WORD.finditer(text) if abs(w.start() - start) <= _ASTRAY)
+    return next((w for w in near if flat(w.group()) in YES | _NO), None)
+
+
+def find_flashes(text: str, lexicon: Lexicon) -> tuple[Code, ...]:
+    """Return the flash codes of a line that are called so: by a lamp, a blink or a count.
+
+    Args:
+        text: One line.
+        lexicon: For the words for lamps and blinks of every language.
+    """
+    plain = flat(text)
+    found = [_counted(m, lexicon) for m in _PAUSED.finditer(plain)] or _said(plain, lexicon)
+    if not found:
+        found = [t for m in _labelled(lexicon).finditer(plain) for t in _listed(m)]
+    return _once(found)
+
+
+def _said(plain: str, lexicon: Lexicon) -> list[Code]:
+    """Blinks told in words or drawn as dots, or as ``4 then 1`` behind a word for lamp or pause."""
+    told = [(m, str(_WORDS[m[1]]), str(_WORDS[m[2]])) for m in _SAID_PAUSED.finditer(plain)]
+    told += [(m, str(len(m[1])), str(len(m[2]))) for m in _DOTS.finditer(plain)]
+    told += [(m, m[1], m[2]) for m in _TWICE.finditer(plain)]
+    pair = _joined_pair(lexicon).search(plain)
+    if pair is not None and not told:
+        told = [(pair, pair["one"], pair["two"])]
+    return [flash(f"{one}-{two}", *match.span()) for match, one, two in told]
+
+
+@lru_cache(maxsize=4)
+def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
+    lead = rf"(?:{_label(lexicon)}(?:[^\W\d_]{{1,7}}\s+)?|\bpaus[ea]\s?:?\s?)"
+    then = r"\s(?:then|dann|puis|luego|poi|depois|potem|and|und|et|y|e|i)\s"
+    ends = r"(?![\d:/-]|[.,]\d)(?! ?[^\W\d_]{3})"
+    return re.compile(rf"{lead}(?P<one>[1-9]){then}(?P<two>[1-9]){ends}")
+
+
+def find_counted(text: str) -> Code | None:
+    """Return a flash code told as long and short blinks; None for a title that tells how."""
+    plain = flat(text)
+    counted = _COUNTED.search(plain) or _SPELLED.search(plain)
+    if counted is None or _is_title(plain[: counted.start()]):
+        return None
+    first, second = counted.groups()
+    if not first.isdecimal():
+        first, second = str(len(first.split())), str(len(re.findall("short", second)))
+    printed = first + second if len(second) == 1 else f"{first}-{second}"
+    return flash(printed, *counted.span())
+
+
+def find_pairs(text: str) -> tuple[Code, ...]:
+    """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
+    found = [flash(_tidy(m.group()), *m.span()) for m in _PAIR.finditer(text)]
+    plain = flat(text)
+    found += [
+        flash(f"{_WORDS[m[1]]}-{_WORDS[m[2]]}", *m.span()) for m in _SAID_PAIR.finditer(plain)
+    ]
+    found += [flash(f"{m[1]}-{m[2]}", *m.span()) for m in _AGAIN.finditer(plain)]
+    found += [flash(m[1], *m.span()) for m in _IN_BRACKETS.finditer(plain)]
+    for ordered in _ORDERED.finditer(plain):
+        ones = re.finditer(r"\d{2}", ordered.group())
+        at = ordered.start()
+        found += [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
+    if not found and not _DATE.search(text) and (listed := _AFTER_COLON.fullmatch(flat(text))):
+        at = listed.start(1)
+        ones = re.finditer(r"\d{2}|\d-\d", listed.group(1))
+        found = [flash(m.group(), at + m.start(), at + m.end()) for m in ones]
+    return _once(found)
+
+
+def find_list(text: str) -> tuple[Code, ...]:
+    """Return flash codes of a line that holds nothing but them: ``13, 24, 4-11``."""
+    if not _ONLY.fullmatch(text.strip()):
+        return ()
+    return tuple(flash(m.group(), *m.span()) for m in re.finditer(r"\d{1,2}-\d{1,2}|\d{2}", text))
+
+
+@lru_cache(maxsize=4)
+def _label(lexicon: Lexicon) -> str:
+    """Words for lamp, blink or flash that lead up to a number."""
+    return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
+
+
+@lru_cache(maxsize=4)
+def _labelled(lexicon: Lexicon) -> re.Pattern[str]:
+    label = _label(lexicon) + r"(?:[\"'„“«]\w{2,15}[\"'“”»]\s?\(?)?"
+    lead = r"(?:(?:cod|kod)\w*[\s:=#.]*)?"
+    verb = r"(?:[^\W\d_]{1,7}\s+)?(?=\d{1,2}\s?[-:]\s?\d)"  # "the lamp does 2-1"
+    return re.compile(rf"{label}(?:{lead}|{verb})(?P<list>{_LIST})")
+
+
+def _listed(match: re.Match[str]) -> list[Code]:
+    """The codes of a list; the first of them covers the label too."""
+    found, start = [], match.start()
+    for one in _ONE.finditer(match.group("list")):
+        at = match.start("list")
+        found.append(flash(_tidy(one.group()), start, at + one.end()))
+        start = at + one.end()
+    return found
+
+
+def _tidy(number: str) -> str:
+    return re.sub(r"\s*[-–:./+_;,]\s*|\s+", "-", number)
+
+
+def _counted(match: re.Match[str], lexicon: Lexicon) -> Code:
+    """A code told as blinks, a pause and blinks; it covers the words that lead up to it."""
+    named = re.search(rf"{_label(lexicon)}$", match.string[: match.start()])
+    start = named.start() if named is not None else match.start()
+    return flash("-".join(match.groups()), start, match.end())
+
+
+def _is_title(head: str) -> bool:
+    """``Read-out from the lamp, connector bridged, 2 long 4 short style`` tells how, not what."""
+    return "," in head and len(head.split()) > _TITLE_WORDS
+
+
+def _once(found: list[Code]) -> tuple[Code, ...]:
+    """A lamp repeats its code; each is kept once, the others stand elsewhere on the line."""
+    kept: dict[str, Code] = {}
+    for token in found:
+        first = kept.get(token.printed)
+        if first is None:
+            kept[token.printed] = token
+        else:
+            spans = (*first.elsewhere, (token.start, token.end))
+            kept[token.printed] = msgspec.structs.replace(first, elsewhere=spans)
+    return tuple(kept.values())
+
+
+def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Set codes in which a camera took signs for one another, once lines show that one did.
+
+    Args:
+        sheet: With lines and codes as they stand.
+        lexicon: For the words that its text may hold.
+    """
+    found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
+    hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
+    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines) or hexes >= _SHAPED
+    if not sheet.is_machine_read:
+        return
+    for line in sheet.lines:
+        line.text = _letters(line.text, lexicon)
+        if any(c.style in ("sae", "camera") for c in line.codes):
+            continue
+        mistaken = find_mistaken(line.text, is_lenient=True)
+        if mistaken:
+            line.codes = mistaken
+
+
+def _looks_machine_read(lines: list[Line]) -> bool:
+    mixed = sum(len(_MIXED.findall(ln.text)) for ln in lines)
+    return mixed >= _MIXED_WORDS
+
+
+def _letters(text: str, lexicon: Lexicon) -> str:
+    """Words with signs that a machine took for one another, put right where that makes a word."""
+    text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
+    return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
+
+
+def _known_word(word: str, lexicon: Lexicon) -> str:
+    plain = flat(word)
+    if plain in lexicon.known:
+        return word
+    tries = (t for one, two in _ALIKE if one in plain for t in _swapped(plain, one, two))
+    return next((t for t in tries if t in lexicon.known), word)
+
+
+def _swapped(word: str, one: str, two: str) -> list[str]:
+    """A word with signs taken for others, everywhere and at each place alone."""
+    places = (m.start() for m in re.finditer(re.escape(one), word))
+    single = [word[:at] + two + word[at + len(one) :] for at in places]
+    return [word.replace(one, two), *single]
+
+
+def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
+    """Return codes with letters and digits that a camera takes for one another.
+
+    Args:
+        text: One line.
+        is_lenient: Other lines show that the text was read by a machine: five digits that begin
+            with 8 may be a B code, and one true digit is enough.
+    """
+    found = []
+    for match in _MISTAKEN.finditer(text):
+        repaired = _repair(match)
+        printed = match.group()
+        digits = sum(c.isdecimal() for c in printed[1:])
+        is_number = printed[:5].isdecimal()
+        enough = digits >= (1 if is_lenient else _TRUE_DIGITS) and (match[5] or digits > 1)
+        if repaired == printed.upper() or not enough or (is_number and not is_lenient):
+            continue
+        if is_number and printed[1] not in "0123":  # a mileage, rather
+            continue
+        found.append(_as_seen(match, 0, repaired))
+    return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
+
+
+def _mistaken_hex(text: str) -> tuple[Code, ...]:
+    """Four or six hex digits that lead a line, some taken for letters."""
+    match = _MISTAKEN_HEX.match(text)
+    if match is None:
+        return ()
+    printed, repaired = match.group(1), match.group(1).translate(_LOOKS).upper()
+    if repaired == printed.upper() or repaired.isdecimal():
+        return ()
+    return (_as_seen(match, 1, repaired),)
+
+
+def _as_seen(match: re.Match[str], group: int, repaired: str) -> Code:
+    """A code as it was seen, with what it must have been as its reading."""
+    printed = match.group(group)
+    return Code(
+        start=match.start(),
+        end=match.end(group),
+        style="camera",
+        printed=printed,
+        code=printed,
+        readings=(repaired,),
+    )
+
+
+def _repair(match: re.Match[str]) -> str:
+    first, second, rest, sign, failure = match.groups()
+    letter = "B" if first == "8" else first.upper()
+    digits = f"{second}{rest}".translate(_LOOKS).upper()
+    return f"{letter}{digits}" + (f"-{failure.translate(_LOOKS).upper()}" if sign else "")
