@@ -21,7 +21,7 @@ _LEGEND = pattern(
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
-_WORD = pattern(r"[^\s|]+")
+_ENTRY = pattern(r"[^\s|]+")
 _ASTRAY = 2  # characters that a cell may stand beside its heading
 _ABSENT = "not there"  # of a row that every column of states denies
 _NO = NO | {"-"}
@@ -205,7 +205,7 @@ def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
 
 def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
     """Where the words of a heading that name a state begin, and the states."""
-    words = list(_WORD.finditer(text))
+    words = list(_ENTRY.finditer(text))
     if len(words) < _FEW_ROWS or any(c.isdigit() for c in text):
         return []
     named = [(w.start(), _state_of(w.group(), lexicon)) for w in words]
@@ -237,7 +237,7 @@ def _is_answered(row: tuple[Line, list[re.Match[str] | None]]) -> bool:
 
 def _answer_at(text: str, start: int) -> re.Match[str] | None:
     """The yes or no that stands below a heading; None for anything else."""
-    near = (w for w in _WORD.finditer(text) if abs(w.start() - start) <= _ASTRAY)
+    near = (w for w in _ENTRY.finditer(text) if abs(w.start() - start) <= _ASTRAY)
     return next((w for w in near if flat(w.group()) in YES | _NO), None)
 
 
