@@ -1,8 +1,6 @@
 """A new car, reports, questions, offers, bids, lots, weighing, gates, history: sent and read."""
 
-import csv
 import datetime as dt
-import io
 import json
 import re
 from html import unescape
@@ -18,6 +16,7 @@ from squibwise.model.report import Report
 from squibwise.plan import plan_buying
 from squibwise.web import lots_pages, market_pages
 from squibwise.web.bench import now
+from tests.web.sheets import fill_in_bid, hand_in_offers
 
 
 def opened(call: Any, car: str) -> Any:
@@ -128,15 +127,8 @@ def test_offers_are_handed_in_and_planned(call: Any, monkeypatch: pytest.MonkeyP
         return plan_buying(*given)
 
     monkeypatch.setattr(market_pages, "plan_buying", plan_on)
-    rows = list(csv.DictReader(io.StringIO(call.get("/car/harrow-07/request.csv").text)))
-    assert rows
-    sheet = io.StringIO()
-    write = csv.DictWriter(sheet, fieldnames=list(rows[0]))
-    write.writeheader()
-    answered = {"supplier": "Northyard", "condition": "new", "price": "100", "lead days": "3"}
-    write.writerows(row | answered for row in rows)
-    sent = {"offers": ("my offers.csv", sheet.getvalue().encode(), "text/csv")}
-    answer = call.post("/car/harrow-07/offers", "/car/harrow-07/order", files=sent)
+    row = {"supplier": "Northyard", "condition": "new", "price": "100", "lead days": "3"}
+    answer = hand_in_offers(call, "harrow-07", row)
     assert answer.status_code == 303, answer.text
     assert "data-watch" in call.get("/car/harrow-07/buying").text
     events = call.get("/car/harrow-07/buying/progress").text
@@ -156,14 +148,7 @@ def test_what_is_no_sheet_of_offers_is_refused(call: Any) -> None:
 
 def test_a_bid_sheet_is_filled_in_and_answered(call: Any) -> None:
     path = "/car/clover-05/bid"
-    given = {
-        f"resale-{k}": v
-        for k, v in zip(("low", "likely", "high"), (9000, 11000, 12500), strict=True)
-    }
-    given |= {f"nil-{t}": "yes" for t in ("body", "paint", "glass", "mechanical", "keys", "tyres")}
-    given |= {f"gate-{g}": "yes" for g in ("titled", "unit", "parts")}
-    given |= {f"source-{g}": "by phone" for g in ("titled", "unit", "parts")}
-    answer = call.post(path, **given)
+    answer = fill_in_bid(call, "clover-05")
     assert answer.status_code == 303, answer.text
     html = call.get(f"{path}?now=1").text
     assert "The bid" in html

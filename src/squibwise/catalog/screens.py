@@ -33,11 +33,17 @@ _FILLED_BY = {
     "state": r"[a-z]+",
     "named": r"[A-Za-z][A-Za-z0-9 -]*",
     "place": _PLACE,
+    "kind": r"[^.:;?]+?",
+    "id": r"\S+",
+    "part": r"(?:(?![.:;] ).)+?",
+    "pieces": r"(?:(?!\. ).)+?",
 }
 """What may stand in a place, by its name; in every other place anything may."""
 _JOINTS = (". ", "; ", ": ", ", ")
 _MERGED = {"es": ((" de el ", " del "), (" a el ", " al "))}
 _KEPT = 20_000
+_BEFORE = re.compile(r"- |[^\s:]+\.[a-z]{2,5}(?::\d+)?: ")
+"""What stands before a text and is no part of it: a dash, a file with its line."""
 
 
 class Sentence(msgspec.Struct, frozen=True, kw_only=True):
@@ -70,13 +76,29 @@ class Screens(msgspec.Struct, frozen=True, kw_only=True):
         """Return a text in a language; what has no translation stays English."""
         if language == "en" or not text:
             return text
-        return self._whole(text, language) or self._by_pieces(text, language) or text
+        before = _BEFORE.match(text)
+        if before is not None:
+            return before[0] + self.say(text[before.end() :], language)
+        return self._sentence(text, language) or self._by_pieces(text, language) or text
 
-    def _whole(self, text: str, language: str) -> str:
-        """Return a word or sentence of the tables; empty when it is none."""
+    def _sentence(self, text: str, language: str) -> str:
+        """Return a word or sentence of the tables, its full stop left out there or not."""
+        bare = text.removesuffix(".")
+        other, end = (bare, ".") if bare != text else (f"{text}.", "")
+        for find in (self._word, self._filled):
+            if told := find(text, language):
+                return told
+            if told := find(other, language):
+                return told + end if end else told.removesuffix(".")
+        return ""
+
+    def _word(self, text: str, language: str) -> str:
+        """Return what stands as it is; empty when the tables do not hold it."""
         known = self.words.get(text) or self.words.get(text.replace("-", " "))
-        if known is not None:
-            return known[language]
+        return known[language] if known else ""
+
+    def _filled(self, text: str, language: str) -> str:
+        """Return a sentence with what stands in its places; empty when none fits."""
         first = text.partition(" ")[0]
         for sentence in self.sentences.get(first, self.sentences.get("", ())):
             found = sentence.pattern.fullmatch(text)
@@ -95,7 +117,7 @@ class Screens(msgspec.Struct, frozen=True, kw_only=True):
             end = "." if text.endswith(".") else ""
             return f"{self.say(before, language)} ({self.say(within, language)}){end}"
         for joint in _JOINTS:
-            pieces = _split(text, joint)
+            pieces = self._gather(_split(text, joint), joint)
             if len(pieces) > 1:
                 if joint == ": ":  # what stands before the first is a label of all the rest
                     pieces = [pieces[0], joint.join(pieces[1:])]
@@ -103,9 +125,17 @@ class Screens(msgspec.Struct, frozen=True, kw_only=True):
                 said = [self.say(p + ends, language) for p in pieces[:-1]]
                 said.append(self.say(pieces[-1], language))
                 return (" " if ends else joint).join(said)
-        if text.endswith(".") and len(text) > 1:
-            return f"{self.say(text[:-1], language)}."
         return ""
+
+    def _gather(self, pieces: list[str], joint: str) -> list[str]:
+        """Return pieces, with neighbours as one that are one row of the tables together."""
+        for size in range(len(pieces) - 1, 1, -1):
+            for at in range(len(pieces) - size + 1):
+                run = joint.join(pieces[at : at + size])
+                if run in self.words or f"{run}." in self.words:
+                    before, after = pieces[:at], pieces[at + size :]
+                    return [*self._gather(before, joint), run, *self._gather(after, joint)]
+        return pieces
 
 
 def _split(text: str, joint: str) -> list[str]:
@@ -162,11 +192,11 @@ def _places(text: str) -> list[str]:
 
 
 def _sentence(row: dict[str, str]) -> Sentence:
-    pieces = _PLACES.split(row["en"])
-    made = "".join(
-        f"(?P<{piece}>{_FILLED_BY.get(piece, '.+?')})" if n % 2 else re.escape(piece)
-        for n, piece in enumerate(pieces)
-    )
+    pieces, made = _PLACES.split(row["en"]), ""
+    for n, piece in enumerate(pieces):
+        named = f"(?P<{piece}>{_FILLED_BY.get(piece, '.+?')})"
+        again = f"(?P={piece})"  # a place that stands twice holds the same
+        made += re.escape(piece) if n % 2 == 0 else again if piece in pieces[1:n:2] else named
     return Sentence(pattern=re.compile(made), told=row, weight=sum(map(len, pieces[::2])))
 
 

@@ -221,7 +221,9 @@ def _fitted(piece: Piece, scope: Scope) -> str:
     parts = [f"done: {', '.join(piece.key)} replaced, with a part label"]
     if piece in scope.taken_off:
         parts = [f"passed fit:{piece.id}"]
-    return ". ".join((*parts, work.how, f"Then: {work.follows}" if work.follows else ""))
+    parts += [work.how.removesuffix(".")] if work.how else []
+    parts += [f"Then: {work.follows}"] if work.follows else []
+    return ". ".join(parts)
 
 
 def _fit_minutes(piece: Piece, scope: Scope) -> Minutes:
