@@ -7,6 +7,7 @@ from html import unescape
 from typing import Any
 
 import pytest
+from tests.web.sheets import fill_in_bid, hand_in_offers
 
 from squibwise.garage import store
 from squibwise.garage.database import connected
@@ -16,7 +17,6 @@ from squibwise.model.report import Report
 from squibwise.plan import plan_buying
 from squibwise.web import lots_pages, market_pages
 from squibwise.web.bench import now
-from tests.web.sheets import fill_in_bid, hand_in_offers
 
 
 def opened(call: Any, car: str) -> Any:

@@ -8,12 +8,12 @@ from itertools import chain
 from typing import Any
 
 import pytest
+from tests.web.sheets import fill_in_bid, hand_in_offers
 
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import load_screens, say
 from squibwise.model.report import Report
 from squibwise.present.tell_bench import open_circuits
-from tests.web.sheets import fill_in_bid, hand_in_offers
 
 CARS = ("harrow-07", "burdock-09", "clover-05")
 SPOKEN = ("aria-label", "placeholder", "alt")
