@@ -27,6 +27,7 @@ deployed notfired crashsignal skip alone same atwheel atdash atroof atseat atbum
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
+amends
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area

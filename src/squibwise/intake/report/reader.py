@@ -11,6 +11,7 @@ from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
+from squibwise.intake.report.corrections import correct_faults
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
@@ -101,6 +102,7 @@ def gather_lines(lines: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet
     """Return the faults that lines tell of, before anything is known of the car."""
     sheet = sort_lines(lines, name, catalog)
     gather(sheet, catalog)
+    correct_faults(sheet, catalog)
     return sheet
 
 
