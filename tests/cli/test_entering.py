@@ -149,7 +149,7 @@ def test_operations_are_ticked_by_number_and_are_done_then(
     assert not any(before[n]["done"] for n in ticked)
     early = run("did", case, opened, "--by", "R")
     assert early.code == 2
-    assert "comes after no. 21, 22" in early.err
+    assert "come after no. 21, 22" in early.err
     off, waited = ("--time", "2026-06-05T09:00"), ("--time", "2026-06-05T10:00")
     assert run("did", case, f"1,21,{looked}", "--by", "R", *off).code == 0
     assert run("did", case, "22", opened, fitted, "--by", "R", *waited).code == 0
@@ -683,3 +683,31 @@ def test_a_stalk_is_compared_with_one_that_has_not_fired() -> None:
     """Common practice, no source: where both belts fired both stalks may be short alike."""
     words = CATALOG.looks("buckle-pretensioner")
     assert "twin that has not fired" in words["stalk-like-twin"].text
+
+
+def test_all_that_stands_in_the_way_is_told_at_once_with_the_commands_in_order(
+    run: Line, tmp_path: Path
+) -> None:
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    refused = run("did", tmp_path, "1-22,131,53,92", "--by", "R", "--time", "2026-06-05T08:00")
+    assert refused.code == 2
+    told, _, commands = refused.err.partition("in this order:\n")
+    assert "no. 2, key-on-safe, is a gate" in told
+    assert "30 min after no. 21: not in one stroke" in told
+    assert "say what the lamp did" in told
+    assert "no. 53 comes after no. 113: Open: instrument panel." in told
+    assert evidence(tmp_path) == tomllib.loads(FRONT_HIT)["evidence"]
+    typed = [line.split("CASE ")[1] for line in commands.splitlines()]
+    first = ["1", "2 --safe", "3,11-12", "21", "22   (30 min after the power came off)"]
+    assert [w for w in typed if w in first] == [w for w in first if w in typed]
+    assert len(typed) == len(set(typed))
+    hour = 8
+    for words in typed:
+        if "FILE" in words or "SECONDS" in words:
+            continue
+        numbers, _, option = words.partition(" ")
+        hour += 1
+        given = [w.replace("OHM", "2.1") for w in option.split() if "(" not in option]
+        at = ("--by", "R", "--time", f"2026-06-05T{hour:02}:00")
+        done = run("did", tmp_path, numbers, *given, *at)
+        assert done.code == 0, (words, done.err)

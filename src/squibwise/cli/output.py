@@ -122,14 +122,16 @@ def refuse(message: str, remedy: str, findings: Sequence["Finding"], *, as_json:
         plain = [as_builtins(f) for f in findings]
         write_json({"error": message, "remedy": remedy, "findings": plain})
         return
-    lines = [f"squibwise: {findings[0].text()}" if len(findings) == 1 else f"squibwise: {message}"]
+    told = findings[0].text() if len(findings) == 1 else message
+    lines = [f"squibwise: {told}".replace("\n", "\n  ")]
     if len(findings) > 1:
         lines += [f"  {finding.text()}" for finding in findings[:MOST_TOLD]]
         left = len(findings) - MOST_TOLD
         lines += [f"  And {left} more; --json has them all."] if left > 0 else []
     if remedy and len(findings) != 1:
-        lines.append(f"  {remedy}")
-    say("\n".join(_fitted(spell_out(line)) for line in lines))
+        lines.append(f"  {remedy}".replace("\n", "\n    "))
+    whole = "\n".join(lines).split("\n")
+    say("\n".join(_fitted(spell_out(line)) for line in whole))
 
 
 def say(text: str) -> None:

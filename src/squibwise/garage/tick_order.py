@@ -1,12 +1,19 @@
 """The order in which operations may be ticked: what must come first, and after which wait."""
 
 import datetime as dt
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
+import msgspec
+
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.history.order import read_history
+from squibwise.history.signed import find_loads
 from squibwise.model.evidence import DoneWork, Evidence, Passed
 from squibwise.model.work import Operation, Work
 
+LAMP, SCAN = "step:lamp-check", "step:final-scan"
+FIT_LOADS, RETURN_LOADS = "step:fit-loads", "step:return-loads"
 _POWERED_DOWN = ("step:power-down", "step:second-power-down")
 _POWERING = ("step:first-power", "step:final-power")
 _BEFORE_DRIVE = ("step:final-power", "step:clear", "step:lamp-check")
@@ -15,37 +22,223 @@ _MAKING_SAFE = (
     "step:make-safe",
     "step:second-power-down",
     "step:second-make-safe",
-    "step:return-loads",
+    RETURN_LOADS,
 )
 _IN_AN_AREA = ("out", "fit", "join", "close")
 
 
-def refuse_disorder(todo: Work, chosen: Collection[str], along: Collection[str]) -> None:
-    """Refuse hands on the car before it is made safe, and power before it is whole.
+class Tick(msgspec.Struct, frozen=True, kw_only=True):
+    """What somebody ticks at once.
 
-    Args:
+    Attributes:
         todo: The work of the case.
-        chosen: Ids of what is ticked.
-        along: Ids of what is written down with it in another way.
+        chosen: Ids of the demands and steps that are ticked.
+        catalog: The gates.
+        evidence: Of the case, for when the power came off.
+        at: When it was done; None = not stated.
+        safe: Whoever signs says of the gates among them that they hold.
+        along: Ids of what is written down with it in another way, such as what the lamp did.
+        unmeasured: Circuits that get a substitute load of which nobody says what it measures.
+    """
+
+    todo: Work
+    chosen: frozenset[str]
+    catalog: Catalog
+    evidence: tuple[Evidence, ...] = ()
+    at: dt.datetime | None = None
+    safe: bool = False
+    along: frozenset[str] = frozenset()
+    unmeasured: tuple[str, ...] = ()
+
+    @property
+    def operations(self) -> tuple[Operation, ...]:
+        """The operations that are ticked."""
+        return tuple(o for o in self.todo.operations if _is_ticked(o, self.chosen))
+
+    @property
+    def gates(self) -> dict[str, str]:
+        """The word of each gate that is decided by ticking a step, by the id of that step.
+
+        Loads that are out are counted back instead, each by its mark.
+        """
+        gates = self.catalog.tasks.gates.values()
+        words = {f"step:{gate.step}": gate.word for gate in gates if gate.step}
+        if find_loads(read_history(self.evidence)).out or self._is_due(FIT_LOADS):
+            words.pop(RETURN_LOADS, None)
+        return words
+
+    def _is_due(self, step: str) -> bool:
+        return any(o.id == step and not o.done for o in self.todo.operations)
+
+
+def refuse_obstacles(tick: Tick) -> None:
+    """Refuse what cannot be ticked so, with all that stands in the way and the way round it.
+
+    Hands on the car before it is made safe, power before it is whole, a gate that nobody decided,
+    what only a reading proves, a wait that is not over.
 
     Raises:
-        InputError: A step that comes first is neither done nor ticked along.
+        InputError: Something stands in the way; the remedy is the commands, in order.
     """
+    told = [
+        *_tell_undecided(tick),
+        *_tell_unproved(tick),
+        *_tell_unmeasured(tick),
+        *_tell_disorder(tick),
+        *_tell_haste(tick),
+        *_tell_held(tick),
+    ]
+    if told:
+        steps = "\n".join(_list_commands(tick))
+        remedy = f"Nothing was written. Once each is done, in this order:\n{steps}"
+        raise InputError("\n".join(told), remedy=remedy)
+
+
+def _tell_undecided(tick: Tick) -> Iterator[str]:
+    gates = [(o.n, tick.gates[o.id]) for o in tick.operations if o.id in tick.gates]
+    if not tick.safe:
+        for number, word in gates:
+            yield (
+                f"no. {number}, {word}, is a gate: a tick does not say which way it was decided. "
+                "--safe when every point of it holds, --failed when one does not."
+            )
+    if gates and len(tick.operations) + len(tick.along) > 1:
+        named = " and ".join(word for _, word in gates)
+        yield f"{named}: a gate is decided on its own, not with others."
+
+
+def _tell_unproved(tick: Tick) -> Iterator[str]:
+    for operation in tick.operations:
+        if operation.id == LAMP:
+            yield f"no. {operation.n} is not done by a tick: say what the lamp did."
+        if operation.id == SCAN:
+            yield f"no. {operation.n} is not done by a tick: the scan itself stands for it."
+
+
+def _tell_unmeasured(tick: Tick) -> Iterator[str]:
+    if tick.unmeasured:
+        yield (
+            f"{len(tick.unmeasured)} substitute loads are fitted: {', '.join(tick.unmeasured)}. "
+            "Measure each before it goes in, and mark it with its circuit."
+        )
+
+
+def _tell_disorder(tick: Tick) -> Iterator[str]:
+    """Yield for operations what comes before them and is neither done nor ticked with them."""
+    waiting: dict[tuple[Operation, ...], list[Operation]] = {}
+    for operation, missing in _find_missing(tick.todo, tick.chosen, tick.along).items():
+        waiting.setdefault(missing, []).append(operation)
+    for missing, operations in waiting.items():
+        numbers = ", ".join(str(o.n) for o in missing[:6])
+        numbers += f" and {len(missing) - 6} more" if len(missing) > 6 else ""
+        comes = "comes" if len(operations) == 1 else "come"
+        yield (
+            f"no. {write_numbers([o.n for o in operations])} {comes} after no. {numbers}: "
+            f"{missing[0].title}{' and others' if len(missing) > 1 else ''}."
+        )
+
+
+def _find_missing(
+    todo: Work, chosen: frozenset[str], along: frozenset[str]
+) -> dict[Operation, tuple[Operation, ...]]:
+    """Return for each operation that is ticked what must come first and has not."""
     before = {o.id: set(o.after) for o in todo.operations}
     openings = _own_openings(todo)
-    due = [o for o in todo.operations if not o.done and not _is_ticked(o, {*chosen, *along})]
+    due = [o for o in todo.operations if not o.done and not _is_ticked(o, chosen | along)]
+    found = {}
     for operation in (o for o in todo.operations if _is_ticked(o, chosen)):
         first, shut = _all_before(operation.id, before), openings.get(operation.id, set())
         missing = [
             o for o in due if o.id in shut or (o.id in first and _must_precede(o, operation))
         ]
         if missing:
-            numbers = ", ".join(str(o.n) for o in missing[:6])
-            numbers += f" and {len(missing) - 6} more" if len(missing) > 6 else ""
-            raise InputError(
-                f"no. {operation.n} comes after no. {numbers}: {missing[0].title}.",
-                remedy="Tick that first, or with it, once it is done.",
-            )
+            found[operation] = tuple(missing)
+    return found
+
+
+def _tell_held(tick: Tick) -> Iterator[str]:
+    """Yield the steps that an open gate holds.
+
+    A part that was fitted all the same is recorded: what was done is never refused.
+    """
+    signed = signed_along(tick.catalog) if tick.safe else frozenset()
+    for operation in filter(_is_held, tick.operations):
+        held = sorted({*operation.blocked_by} - signed)
+        if held:
+            yield f"no. {operation.n} is held by an open gate: {', '.join(held)}."
+
+
+def _is_held(operation: Operation) -> bool:
+    return operation.id.startswith("step:")
+
+
+def signed_along(catalog: Catalog) -> frozenset[str]:
+    """Return the gates that no step closes: they are decided with the step they hold."""
+    return frozenset(w for w, gate in catalog.tasks.gates.items() if not gate.step)
+
+
+def _list_commands(tick: Tick) -> Iterator[str]:
+    """Yield the commands that tick what was asked for and all that comes before it, in order."""
+    needed = _with_what_comes_first(tick)
+    together: list[int] = []
+    for operation in tick.todo.operations:
+        if operation.done or not _is_ticked(operation, needed):
+            continue
+        alone = _command_alone(operation, tick)
+        if not alone:
+            together.append(operation.n)
+            continue
+        if together:
+            yield f"squibwise did CASE {write_numbers(together)}"
+            together = []
+        yield alone
+    if together:
+        yield f"squibwise did CASE {write_numbers(together)}"
+
+
+def write_numbers(numbers: Collection[int]) -> str:
+    """Return numbers as they are typed: ``9-14,22``."""
+    runs = find_runs(numbers)
+    return ",".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs)
+
+
+def find_runs(numbers: Collection[int]) -> list[list[int]]:
+    """Return numbers in runs without a gap; a range may span numbers that a job does not have."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return runs
+
+
+def _with_what_comes_first(tick: Tick) -> frozenset[str]:
+    closing = {word: step for step, word in tick.gates.items()}
+    needed = tick.chosen
+    while True:
+        missing = {
+            o.id for first in _find_missing(tick.todo, needed, tick.along).values() for o in first
+        }
+        held = (w for o in tick.todo.operations if _is_ticked(o, needed) for w in o.blocked_by)
+        more = needed | missing | {closing[w] for w in held if w in closing}
+        if more == needed:
+            return needed
+        needed = more
+
+
+def _command_alone(operation: Operation, tick: Tick) -> str:
+    """Return the command of an operation that is ticked alone; empty where others may go along."""
+    if operation.id == SCAN:
+        return "squibwise add CASE FILE --when after-repair --complete"
+    is_decided = operation.id in tick.gates or (
+        _is_held(operation) and {*operation.blocked_by} & signed_along(tick.catalog)
+    )
+    options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM"}
+    option = "--safe" if is_decided else options.get(operation.id, "")
+    if operation.hold_minutes:
+        option = f"  ({operation.hold_minutes} min after the power came off)"
+    return f"squibwise did CASE {operation.n} {option}" if option else ""
 
 
 def _own_openings(todo: Work) -> dict[str, set[str]]:
@@ -65,10 +258,10 @@ def _own_openings(todo: Work) -> dict[str, set[str]]:
                 found[operation.id] = opened[area.area]
             if operation.action == "out":
                 of_part |= dict.fromkeys(operation.components, opened[area.area])
-    found["step:fit-loads"] = {
+    found[FIT_LOADS] = {
         word
         for o in todo.operations
-        if o.id == "step:fit-loads"
+        if o.id == FIT_LOADS
         for c in o.components
         for word in of_part.get(c, ())
     }
@@ -92,29 +285,22 @@ def _must_precede(first: Operation, then: Operation) -> bool:
     return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
 
 
-def refuse_haste(
-    todo: Work, chosen: Collection[str], evidence: tuple[Evidence, ...], at: object
-) -> None:
-    """Refuse that the wait after a power-down is ticked with it, or before it is over.
-
-    Raises:
-        InputError: The wait cannot have passed.
-    """
-    operations = {o.id: o for o in todo.operations}
-    waits = [o for o in todo.operations if o.id in chosen and o.hold_minutes]
-    for wait in waits:
+def _tell_haste(tick: Tick) -> Iterator[str]:
+    """Yield where the wait after a power-down is ticked with it, or before it is over."""
+    operations = {o.id: o for o in tick.todo.operations}
+    for wait in (o for o in tick.operations if o.hold_minutes):
         downs = [operations[w] for w in wait.after if w in _POWERED_DOWN and w in operations]
         for down in downs:
             told = f"no. {wait.n} comes {wait.hold_minutes} min after no. {down.n}"
-            if down.id in chosen and not down.done:
-                remedy = f"Tick no. {down.n} when the power is off, no. {wait.n} after the wait."
-                raise InputError(f"{told}: not in one stroke.", remedy=remedy)
-            off = _time_of(down.id, evidence)
+            if down in tick.operations and not down.done:
+                yield f"{told}: not in one stroke."
+                continue
+            off = _time_of(down.id, tick.evidence)
             over = off + dt.timedelta(minutes=wait.hold_minutes) if off else None
-            if over and isinstance(at, dt.datetime) and at.replace(tzinfo=None) < over:
-                raise InputError(
-                    f"{told}: the power came off at {off:%H:%M}, so not before {over:%H:%M}.",
-                    remedy="Say when it was: --time YYYY-MM-DDTHH:MM.",
+            if over and tick.at and tick.at.replace(tzinfo=None) < over:
+                yield (
+                    f"{told}: the power came off at {off:%H:%M}, so not before {over:%H:%M}. "
+                    "Say when it was: --time YYYY-MM-DDTHH:MM."
                 )
 
 

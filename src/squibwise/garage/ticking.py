@@ -1,12 +1,21 @@
 """What a tick by number, or an answer to a question, is written as."""
 
+import datetime as dt
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
-from squibwise.garage.tick_order import refuse_disorder, refuse_haste
+from squibwise.garage.tick_order import (
+    FIT_LOADS,
+    LAMP,
+    RETURN_LOADS,
+    Tick,
+    find_runs,
+    refuse_obstacles,
+    signed_along,
+)
 from squibwise.history.order import read_history
 from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
@@ -164,17 +173,6 @@ def _refuse_vague(todo: Work, numbers: Sequence[int]) -> None:
             )
 
 
-def _runs(numbers: Sequence[int]) -> list[list[int]]:
-    """Return numbers in runs without a gap; a range may span numbers that a job does not have."""
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return runs
-
-
 def _find_known(
     todo: Work, numbers: Sequence[int], catalog: Catalog
 ) -> dict[int, tuple[Demand, ...]]:
@@ -183,12 +181,13 @@ def _find_known(
     Raises:
         InputError: One stands for nothing.
     """
-    known, off, runs = numbered_items(todo), _read_off_the_list(catalog), _runs(numbers)
+    known, off, runs = numbered_items(todo), _read_off_the_list(catalog), find_runs(numbers)
     known |= {n: off[n] for r in runs if not known.keys() & {*r} for n in r if n in off}
     strange = [run[0] for run in runs if not known.keys() & {*run}]
     if strange:
         remedy = f"`squibwise work CASE` prints the numbers, 1 to {max(known, default=0)}."
-        raise InputError(f"no operation has the number {strange[0]}.", remedy=remedy)
+        told = " or ".join(map(str, strange))
+        raise InputError(f"no operation has the number {told}.", remedy=remedy)
     return known
 
 
@@ -229,18 +228,27 @@ def entries_for(
         _refuse_vague(todo, numbers)
     items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
     items = _named_in(todo, numbers, parts) if parts else items
-    if lamp is not None and "step:lamp-check" in items:
-        del items["step:lamp-check"]
+    loops = [] if failed else _loops_to_load(items, todo, evidence)
+    at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
+    tick = Tick(
+        todo=todo,
+        chosen=frozenset(items) - along,
+        catalog=catalog,
+        evidence=evidence,
+        at=at if isinstance(at, dt.datetime) else None,
+        safe=safe,
+        along=along,
+        unmeasured=tuple(loops) if ohm is None else (),
+    )
+    if not failed:
+        refuse_obstacles(tick)
+    items = {word: item for word, item in items.items() if word not in along}
     entries: list[Pairs] = []
     for item in items.values():
-        moves = [] if failed else _move_loads(item.id, todo, evidence, ohm)
+        moves = [] if failed else _move_loads(item.id, loops, evidence, ohm)
         entries += moves or [entry_for(item, catalog)]
     entries += [lamp_entry(lamp)] if lamp is not None else []
     if not failed:
-        _refuse_proofs(list(items.values()))
-        refuse_disorder(todo, items, () if lamp is None else ("step:lamp-check",))
-        refuse_haste(todo, frozenset(items), evidence, common.get("time"))
-        _refuse_unsafe(list(items.values()), entries, catalog, safe=safe)
         entries = [*_gates_along(list(items.values()), catalog), *entries]
     if failed:
         entries = [{**e, "result": "failed"} for e in entries if e["kind"] == "passed"]
@@ -256,28 +264,26 @@ def _keys_for(entry: Pairs, common: Pairs) -> Pairs:
     return {k: v for k, v in common.items() if not (is_load and k == "by")}
 
 
+def _loops_to_load(items: Collection[str], todo: Work, evidence: tuple[Evidence, ...]) -> list[str]:
+    """Return the circuits that get a substitute load by what is ticked, and have none yet."""
+    loaded = {load.loop for load in find_loads(read_history(evidence)).out}
+    fits = (o for o in todo.operations if o.id == FIT_LOADS and o.id in items)
+    return [loop for o in fits for loop in o.loads if loop not in loaded]
+
+
 def _move_loads(
-    step: str, todo: Work, evidence: tuple[Evidence, ...], ohm: float | None
+    step: str, loops: Sequence[str], evidence: tuple[Evidence, ...], ohm: float | None
 ) -> list[Pairs]:
     """Return an entry for each substitute load that a step fits or takes out; else none.
 
     A load is marked with the circuit it sits on.
-
-    Raises:
-        InputError: Loads are fitted and nobody says what they measure.
     """
-    out = find_loads(read_history(evidence)).out
-    if step == "step:return-loads":
-        moves = [(load.serial, load.loop, "returned") for load in out]
-        return [_move(*move) for move in moves]
-    loops = next((o.loads for o in todo.operations if o.id == step == "step:fit-loads"), ())
-    free = [loop for loop in loops if loop not in {load.loop for load in out}]
-    if free and ohm is None:
-        raise InputError(
-            f"{len(free)} substitute loads are fitted: {', '.join(free)}.",
-            remedy="Measure each before it goes in, mark it with its circuit, and say --ohm 2.1.",
-        )
-    return [{**_move(f"load {loop}", loop, "issued"), "ohm": ohm} for loop in free]
+    if step == RETURN_LOADS:
+        out = find_loads(read_history(evidence)).out
+        return [_move(load.serial, load.loop, "returned") for load in out]
+    if step != FIT_LOADS:
+        return []
+    return [{**_move(f"load {loop}", loop, "issued"), "ohm": ohm} for loop in loops]
 
 
 def _move(serial: str, loop: str, move: str) -> Pairs:
@@ -333,56 +339,13 @@ def answer_entries(
     )
 
 
-def _refuse_unsafe(
-    items: Sequence[Demand], entries: Sequence[Pairs], catalog: Catalog, *, safe: bool
-) -> None:
-    """Refuse a gate that nobody decided, and a step of the procedure that an open gate holds.
-
-    A part that was fitted all the same is recorded: what was done is never refused.
-    """
-    gates = [str(e["what"]) for e in entries if e.get("what") in catalog.tasks.gates]
-    _refuse_undecided(gates, decided=safe)
-    _refuse_together(gates, len(entries))
-    steps = [i for i in items if i.action == "do"]
-    signed = {*gates, *_signed_along(catalog)} if safe else set(gates)
-    for title, held in ((i.title, sorted(set(i.blocked_by) - signed)) for i in steps):
-        if held:
-            raise InputError(
-                f"'{title}' is held by an open gate: {', '.join(held)}.",
-                remedy="Sign the gate first, with --safe, by whoever made sure of it.",
-            )
-
-
-def _signed_along(catalog: Catalog) -> frozenset[str]:
-    """Return the gates that no step closes: they are decided with the step they hold."""
-    return frozenset(w for w, gate in catalog.tasks.gates.items() if not gate.step)
-
-
 def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
     """Return the entries of gates that are signed with the step they hold."""
     held = {w for i in items if i.action == "do" for w in i.blocked_by}
     return [
         {"kind": "passed", "what": word, "result": "passed"}
-        for word in sorted(held & _signed_along(catalog))
+        for word in sorted(held & signed_along(catalog))
     ]
-
-
-def _refuse_proofs(items: Sequence[Demand]) -> None:
-    """Refuse a tick where only what was seen or read counts.
-
-    Raises:
-        InputError: The lamp or the last scan is ticked.
-    """
-    for item in items:
-        if item.id in _PROOFS:
-            raise InputError(f"'{item.title}' is not done by a tick.", remedy=_PROOFS[item.id])
-
-
-_PROOFS = {
-    "step:lamp-check": "Write what the lamp did: `did CASE NUMBER --lamp SECONDS` when it lit, "
-    "went out after so many seconds and stayed out; else a lamp-check entry.",
-    "step:final-scan": "Add the scan: `squibwise add CASE FILE --when after-repair --complete`.",
-}
 
 
 def lamp_entry(seconds: float) -> Pairs:
