@@ -219,43 +219,53 @@ def entries_for(
         evidence: Of the case, for when the power came off and which loads are out.
 
     Raises:
-        InputError: A number is not on the list, or stands for nothing that can be recorded; a gate
-            is ticked without saying which way, or with other numbers, or a step that an open gate
-            holds; a step before what it waits for; a look at several things is failed as a whole.
+        InputError: A number is not on the list, or stands for nothing that can be recorded; a look
+            at several things is failed as a whole; something stands in the way of what is done.
     """
     known = _find_known(todo, numbers, catalog)
     if failed and not parts:
         _refuse_vague(todo, numbers)
     items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
     items = _named_in(todo, numbers, parts) if parts else items
-    loops = [] if failed else _loops_to_load(items, todo, evidence)
     at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
-    tick = Tick(
-        todo=todo,
-        chosen=frozenset(items) - along,
-        catalog=catalog,
-        evidence=evidence,
-        at=at if isinstance(at, dt.datetime) else None,
-        safe=safe,
-        along=along,
-        unmeasured=tuple(loops) if ohm is None else (),
-    )
-    if not failed:
-        refuse_obstacles(tick)
-    items = {word: item for word, item in items.items() if word not in along}
-    entries: list[Pairs] = []
-    for item in items.values():
-        moves = [] if failed else _move_loads(item.id, loops, evidence, ohm)
-        entries += moves or [entry_for(item, catalog)]
-    entries += [lamp_entry(lamp)] if lamp is not None else []
-    if not failed:
-        entries = [*_gates_along(list(items.values()), catalog), *entries]
+    left = [item for word, item in items.items() if word not in along]
+    entries: list[Pairs] = [] if lamp is None else [lamp_entry(lamp)]
     if failed:
-        entries = [{**e, "result": "failed"} for e in entries if e["kind"] == "passed"]
+        tried = [entry_for(item, catalog) for item in left]
+        entries = [{**e, "result": "failed"} for e in tried if e["kind"] == "passed"]
+    else:
+        loops = _loops_to_load(items, todo, evidence)
+        tick = Tick(
+            todo=todo,
+            chosen=frozenset(i.id for i in left),
+            catalog=catalog,
+            evidence=evidence,
+            at=at if isinstance(at, dt.datetime) else None,
+            safe=safe,
+            along=along,
+            unmeasured=tuple(loops) if ohm is None else (),
+        )
+        refuse_obstacles(tick)
+        entries = [*_done_entries(left, loops, evidence, ohm, catalog), *entries]
     if not entries:
-        remedy = "Nothing was written."
-        raise InputError("these operations have nothing to record, or are done.", remedy=remedy)
+        told = "these operations have nothing to record, or are done."
+        raise InputError(told, remedy="Nothing was written.")
     return tuple({**e, **_keys_for(e, common)} for e in entries)
+
+
+def _done_entries(
+    items: Sequence[Demand],
+    loops: Sequence[str],
+    evidence: tuple[Evidence, ...],
+    ohm: float | None,
+    catalog: Catalog,
+) -> list[Pairs]:
+    """Return the entries of what was done: gates signed with it, then loads and items in order."""
+    entries = _gates_along(items, catalog)
+    for item in items:
+        moves = _move_loads(item.id, loops, evidence, ohm)
+        entries += moves or [entry_for(item, catalog)]
+    return entries
 
 
 def _keys_for(entry: Pairs, common: Pairs) -> Pairs:
