@@ -337,6 +337,7 @@ TOUCHED = (
     "wheel",
     "wheel-top",
     "seat",
+    "seat-cover",
     "unit",
     "wiring",
     "dash",

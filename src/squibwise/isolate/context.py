@@ -12,13 +12,23 @@ from squibwise.history.signed import loads_on
 from squibwise.isolate.reported import Reported, faulty_loops, reported_of
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Look, TestOutcome
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    Impact,
+    Look,
+    Recorder,
+    Statement,
+    TestOutcome,
+)
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
 WORK = ("replaced", "reseated", "repaired", "disconnected")
 _WHEEL = ("clock-spring", "steering-wheel", "steering-column")
-_SEAT = ("seat-frame", "seat-foam-cover")
+_COVER = "seat-foam-cover"
+_SEAT = ("seat-frame", _COVER)
 _DASH = ("instrument-panel", "knee-bolster", "steering-column")
 _PILLAR = ("pillar-trim", "headliner", "height-adjuster", "belt-webbing")
 _DOOR = ("vapour-barrier",)
@@ -119,7 +129,7 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         unverified=tuple(w.id for w in after if touched_by(chain, name, [w], catalog)),
         faulty=_others(case, assessment, reported, component, stage),
         near_crash=_near_crash(case, assessment, name, catalog),
-        fired=_fired(assessment, component, stage, chain, catalog),
+        fired=_fired(case, assessment, component, stage, chain, catalog),
         missing=0.0 if belief is None or chain.circuit != "igniter" else belief.now.missing,
         seen_spent=_seen_spent(case, assessment, component),
         believed=_believed(assessment, name),
@@ -188,10 +198,12 @@ def _others(
         if report is reported.first:
             break
         found -= faulty_loops(report)
+    spent = _crash(case, assessment) > 0.0
     return frozenset(
         (c, s)
         for c, s in found
-        if (c, s) not in ((component, stage), (component, 0)) and not _spent(assessment, c)
+        if (c, s) not in ((component, stage), (component, 0))
+        and not (spent and _spent(assessment, c))
     )
 
 
@@ -238,6 +250,7 @@ def _touch(word: str, other: ComponentName, name: ComponentName, catalog: Catalo
         "self": other == name,
         "plug-mates": mates,
         "seat": beside and (other.kind in _SEAT or plug == "seat"),
+        "seat-cover": beside and other.kind == _COVER,
         "wheel": wheel and other.kind in _WHEEL,
         "wheel-top": wheel and other.kind == "front-bag",
         "dash": other.kind in _DASH or (plug == "dash" and beside),
@@ -281,7 +294,7 @@ def _believed(assessment: Assessment, name: ComponentName) -> dict[str, float]:
 
 
 def _fired(
-    assessment: Assessment, component: str, stage: int, chain: Chain, catalog: Catalog
+    case: Case, assessment: Assessment, component: str, stage: int, chain: Chain, catalog: Catalog
 ) -> float | None:
     """Return the chance of a spent charge as the assessment has it.
 
@@ -292,9 +305,28 @@ def _fired(
         return None
     circuit = belief.stages.get(str(stage))
     fired = belief.now.fired if circuit is None else circuit.fired
-    crash = 1.0 - assessment.event.no_crash
+    crash = _crash(case, assessment)
     most = catalog.fact("isolation.spent-without-crash").number()
     return min(fired, crash + (1.0 - crash) * most)
+
+
+def _crash(case: Case, assessment: Assessment) -> float:
+    """Return the chance of a crash; where it is denied, open codes alone make none."""
+    denied = any(
+        isinstance(e, Circumstance) and e.what == "crash" and not e.present for e in case.evidence
+    )
+    if denied and not any(_shows_crash(e, assessment) for e in case.evidence):
+        return 0.0
+    return 1.0 - assessment.event.no_crash
+
+
+def _shows_crash(item: Evidence, assessment: Assessment) -> bool:
+    """Return whether an entry shows more of a crash than the codes of circuits do."""
+    if isinstance(item, Report):
+        return any(line.fault == "event-recorded" for line in item.reading.lines)
+    if isinstance(item, Look):
+        return _spent(assessment, item.component)
+    return isinstance(item, Impact | Recorder | Statement)
 
 
 def _seen_spent(case: Case, assessment: Assessment, component: str) -> bool:

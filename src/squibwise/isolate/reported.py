@@ -80,25 +80,28 @@ def lines_for(
             yield from _kinds_told(line, component)
         elif line.component is None:
             yield from _perhaps(line, component, stage, catalog)
-            if (
-                line.kind is None
-                and not line.candidates
-                and _is_seat_sensing(line, report, catalog)
-            ):
-                yield from _of_seat_sensing(line, component, catalog)
+            if line.kind is None and not line.candidates:
+                yield from _of_no_part(line, report, component, catalog)
 
 
 _HEADING = 6
 _SEAT_SENSING, _ITS_WORD = "occupant", "mat-device"
 
 
-def _of_seat_sensing(
-    line: CodeLine, component: str, catalog: Catalog
+def _of_no_part(
+    line: CodeLine, report: Report, component: str, catalog: Catalog
 ) -> Iterator[tuple[CodeLine, str, float]]:
-    """Yield a line of the seat sensing's own unit, for the circuit of seat sensing only."""
+    """Yield a line that names no part for the circuit that it speaks of all the same.
+
+    A supply out of range is the control unit's; what the seat sensing's own unit stores, that of
+    seat sensing.
+    """
     name = split_component(component)
     chain = catalog.loops.chain(name.kind, name.place)
-    if chain is not None and chain.circuit == _SEAT_SENSING:
+    circuit = chain.circuit if chain else ""
+    if circuit == "unit" and line.fault == "voltage":
+        yield line, line.fault, 1.0
+    if circuit == _SEAT_SENSING and _is_seat_sensing(line, report, catalog):
         yield line, line.fault, catalog.fact("isolation.unplaced").number()
 
 
@@ -107,8 +110,6 @@ def _is_seat_sensing(line: CodeLine, report: Report, catalog: Catalog) -> bool:
 
     That unit stores codes of its own, whose texts need not name the part.
     """
-    if line.kind is not None or line.candidates:
-        return False
     above = [u.raw for u in report.reading.unread if u.line < line.line]
     headings = [raw for raw in above if len(raw.split()) <= _HEADING]
     pattern = catalog.loops.words[_ITS_WORD].pattern()

@@ -292,6 +292,7 @@ def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:
         "coming": reported.comes_and_goes,
         "steady": "present" in reported.statuses and not reported.comes_and_goes,
         "stored": reported.stored_only and not reported.comes_and_goes,
+        "clean-since": bool(reported.gone_since),
         "old": _is_old(context, catalog),
         "supply-out": voltage_out(context, catalog),
         "load-out": element.id == "load" and bool(context.load_before),

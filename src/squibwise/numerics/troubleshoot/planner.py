@@ -13,6 +13,7 @@ from squibwise.numerics.troubleshoot.search import (
     Choose,
     OutOfBudget,
     by_information,
+    information,
     one_step,
     parts_first,
     policy_value,
@@ -182,7 +183,7 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
     if p < 1.0:
         return _step_by_policy(problem, p, limits, budget), "one-step"
     costs, method = _look_ahead(problem, budget)
-    best = int(np.argmin(costs))
+    best = _told_most(model_of(problem), costs)
     action = actions_of(problem)[best]
     shown, folded, _ = _branches(problem, action, p, limits, budget)
     node = Node(action=action, p=p, minutes=float(costs[best]), branches=shown, folded=folded)
@@ -244,6 +245,19 @@ def _look_ahead(problem: Problem, budget: Budget) -> tuple[Array, str]:
         return _two_step(model), "two-step"
 
 
+def _told_most(model: Model, costs: Array) -> int:
+    """Return the action to begin with: where plans cost nearly the same, the test that tells most.
+
+    Costs by search are no finer than that; and a repair that could as well wait is not begun with.
+    """
+    close = costs[: model.tests] <= costs.min() * (1.0 + _CLOSE)
+    if not close.any():
+        return int(np.argmin(costs))
+    begin = start(model)
+    rate = information(model, begin)[0] / np.maximum(cost_of(model, begin)[0, : model.tests], 1e-9)
+    return int(np.argmax(np.where(close, rate, -1.0)))
+
+
 def _base(model: Model) -> Choose:
     """Return the better of the plain policies to follow after the first step."""
     begin = start(model)
@@ -268,6 +282,7 @@ def _two_step(model: Model) -> Array:
 
 _SURE = 0.9
 _RARE = 3e-5
+_CLOSE = 0.02
 
 
 def outcomes(problem: Problem, action: Test | Repair) -> dict[str, tuple[float, Problem | None]]:

@@ -275,7 +275,7 @@ def by_information(sure: float) -> Choose:
 
     def choose(model: Model, states: States) -> tuple[Index, Array]:
         plain, choice = parts_first(model, states)
-        gain = _gain(model, states)
+        gain = information(model, states)
         cost = cost_of(model, states)[:, : model.tests]
         rate = np.where(np.isfinite(cost), gain / np.maximum(cost, 1e-9), 0.0)
         testing = states.belief.max(axis=1) < sure * states.mass
@@ -328,7 +328,7 @@ def cheapest_first(sure: float) -> Choose:
 
     def choose(model: Model, states: States) -> tuple[Index, Array]:
         plain, choice = parts_first(model, states)
-        gain = _gain(model, states)
+        gain = information(model, states)
         cost = np.where(gain > 1e-9, cost_of(model, states)[:, : model.tests], np.inf)
         testing = states.belief.max(axis=1) < sure * states.mass
         if model.tests:
@@ -339,7 +339,7 @@ def cheapest_first(sure: float) -> Choose:
     return choose
 
 
-def _gain(model: Model, states: States) -> Array:
+def information(model: Model, states: States) -> Array:
     """Return the information of each test (state x test)."""
     gain = np.repeat(_entropy(states)[:, None], model.tests, axis=1)
     for branch in model.branches:
