@@ -406,3 +406,38 @@ def test_a_test_with_broken_chances_is_refused(results: tuple[Result, ...], mess
     good = only_repairs([1.0, 2.0], [5, 5], [[0], [1]])
     with pytest.raises(ModelError, match=message):
         msgspec.structs.replace(good, tests=(Test(id="t", minutes=1.0, results=results),))
+
+
+def test_of_first_steps_that_cost_nearly_the_same_the_one_that_tells_most_comes_first() -> None:
+    """Two tests that a repair waits for cost the same in either order; ours, no published case."""
+    sharp = Result(word="bad", chance=(0.95, 0.02)), Result(word="good", chance=(0.05, 0.98))
+    dull = Result(word="bad", chance=(0.3, 0.1)), Result(word="good", chance=(0.7, 0.9))
+    problem = Problem(
+        hypotheses=(frozenset({"a"}), frozenset({"b"})),
+        weight=(0.6, 0.4),
+        tests=(
+            Test(id="dull", minutes=5.0, power="any", results=dull),
+            Test(id="sharp", minutes=5.0, power="any", results=sharp),
+        ),
+        repairs=(
+            Repair(
+                id="mend-a",
+                minutes=200.0,
+                fixes=frozenset({"a"}),
+                after=frozenset({"dull", "sharp"}),
+            ),
+            Repair(
+                id="mend-b",
+                minutes=200.0,
+                fixes=frozenset({"b"}),
+                after=frozenset({"dull", "sharp"}),
+            ),
+        ),
+    )
+    answer = plan(problem, Limits(exact_states=0, later_states=0))
+    assert answer.tree.action is not None
+    assert answer.tree.action.id == "sharp"
+    swapped = msgspec.structs.replace(problem, tests=problem.tests[::-1])
+    first = plan(swapped, Limits(exact_states=0, later_states=0)).tree.action
+    assert first is not None
+    assert first.id == "sharp"
