@@ -322,5 +322,5 @@ def test_a_broken_file_beside_the_case_is_told_with_its_name(tmp_path) -> None: 
     (tmp_path / "bid.toml").write_text("resale = 1\n")
     with pytest.raises(InputError, match=r"bid\.toml.*resale"):
         load_bid(tmp_path / "bid.toml")
-    with pytest.raises(InputError, match=r"none\.toml cannot be read"):
+    with pytest.raises(InputError, match=r"none\.toml is not there"):
         load_bid(tmp_path / "none.toml")

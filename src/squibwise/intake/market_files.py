@@ -1,19 +1,21 @@
 """What stands beside a case for buying and bidding: offers, ``buying.toml``, ``bid.toml``."""
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError
+from squibwise.intake.case_file import toml_text
 from squibwise.intake.offers import read_offers
 from squibwise.model.bid import BidSheet, Settled
 from squibwise.model.market import OfferSheet, ShopTerms
 
 T = TypeVar("T")
+LARGEST_SHEET, LARGEST_OFFERS = 100_000, 2_000_000  # bytes
+LARGEST_NUMBER, LEAST_NUMBER = 1e10, 1e-6
 
 
 def find_offers(folder: Path) -> Path:
@@ -40,7 +42,8 @@ def load_offers(
     Raises:
         InputError: It cannot be read.
     """
-    return read_offers(_bytes(path), str(path), catalog, currency, confirmed)
+    data = _bytes(path, LARGEST_OFFERS)
+    return read_offers(data, str(path), catalog, currency, confirmed)
 
 
 def load_terms(path: Path, *, must_be_there: bool) -> ShopTerms:
@@ -88,20 +91,52 @@ def load_settled_cars(folder: Path, here: Path) -> tuple[Settled, ...]:
     return tuple(load_settled(f) for f in files if f.parent.resolve() != here.resolve())
 
 
-def _bytes(path: Path, remedy: str = "") -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
+def _bytes(path: Path, largest: int, remedy: str = "") -> bytes:
+    if not path.exists():
         remedy = f"Check the name. {remedy}".strip()
-        raise InputError(f"{path} cannot be read: {error.strerror}.", remedy=remedy) from None
+        raise InputError(f"{path} is not there.", remedy=remedy)
+    data = toml_text.read_bytes(path, LARGEST_OFFERS)
+    if len(data) > largest:
+        raise InputError(
+            f"{path} has {len(data) / 1000:,.0f} kB; one that a person filled in has no more than "
+            f"{largest / 1000:,.0f}.",
+            remedy=remedy,
+        )
+    return data
 
 
 def _record(path: Path, kind: type[T], remedy: str = "") -> T:
+    """Return what a person filled in.
+
+    Raises:
+        InputError: It is not there, no TOML, or holds what cannot be.
+    """
+    text = toml_text.decode(_bytes(path, LARGEST_SHEET, remedy), str(path))
+    tables, findings = toml_text.parse(text, str(path))
+    for one in findings:
+        raise InputError(f"{one.origin.where()}: {one.message}", remedy=one.remedy or "")
+    _refuse_numbers(tables, path)
     try:
-        return msgspec.convert(tomllib.loads(_bytes(path, remedy).decode("utf-8")), kind)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: not valid TOML: {error}.", remedy="Correct the line.") from None
+        return msgspec.convert(tables, kind)
     except (msgspec.ValidationError, ModelError) as error:
         raise InputError(
             f"{path}: {error}.", remedy="docs/bidding.md and docs/buying.md name every key."
         ) from None
+
+
+def _refuse_numbers(tables: Mapping[str, Any], path: Path) -> None:
+    """Refuse a number that is none, or that no price or day of a car has."""
+    left: list[tuple[str, Any]] = list(tables.items())
+    while left:
+        key, value = left.pop()
+        if isinstance(value, dict):
+            left += value.items()
+        elif isinstance(value, list):
+            left += [(key, one) for one in value]
+        elif isinstance(value, int | float) and value:
+            if not LEAST_NUMBER <= abs(value) <= LARGEST_NUMBER:  # NaN too
+                told = f"{value:g}" if isinstance(value, float) else "too large"
+                raise InputError(
+                    f"{path}: '{key}' is {told}.",
+                    remedy=f"Write 0, or a number from {LEAST_NUMBER:.0e} to {LARGEST_NUMBER:.0e}.",
+                )

@@ -27,6 +27,7 @@ from squibwise.model.cost import Money, from_major
 from squibwise.model.market import (
     CONDITIONS,
     LINE_STATES,
+    MOST_DAYS,
     ColumnGuess,
     Condition,
     Days,
@@ -332,6 +333,8 @@ def _lead(cells: Cells, reader: _Reader) -> Days:
     low = _whole(cells["lead-low"], "least days", 0) if "lead-low" in cells else low
     high = _whole(cells["lead-high"], "most days", 0) if "lead-high" in cells else high
     likely = likely if written else round((low + high) / 2)
+    if high > MOST_DAYS:
+        raise _BadCellError(f"{high} lead days are more than {MOST_DAYS}")
     if not low <= likely <= high:
         raise _BadCellError(f"lead days {low}, {likely}, {high} are out of order")
     return Days(low=low, likely=likely, high=high)

@@ -38,6 +38,7 @@ class Figures(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         return Figures(low=self.low * factor, likely=self.likely * factor, high=self.high * factor)
 
 
+_MOST_FEES, _MOST_BIDS = 20, 200_000
 NOTHING = Figures(low=0.0, likely=0.0, high=0.0)
 
 
@@ -165,6 +166,13 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             raise ModelError(
                 "bid: loss_chance, bidders, estimate_error, increment or tax off range"
             )
+        if len(self.fees) > _MOST_FEES:
+            raise ModelError(f"bid: more than {_MOST_FEES} fees")
+        if self.resale.high / self.increment > _MOST_BIDS:
+            raise ModelError(
+                f"bid: between nothing and the resale lie more than {_MOST_BIDS:,} steps of "
+                f"{self.increment:g}; write the venue's increment"
+            )
         if self.brand_together is not None and not 0.0 <= self.brand_together <= 1.0:
             raise ModelError(f"brand_together = {self.brand_together} is no share from 0 to 1")
         if not (self.brand_discount.high < 1.0 and self.day >= 0.0 and self.part_out >= 0.0):
@@ -269,6 +277,11 @@ class Settled(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     expected: dict[str, float]
     actual: dict[str, float]
     comebacks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        below = [k for d in (self.expected, self.actual) for k, v in d.items() if not v >= 0.0]
+        if below:
+            raise ModelError(f"settled: {below[0]} is below nothing")
 
 
 class SettledLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

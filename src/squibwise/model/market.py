@@ -25,6 +25,10 @@ Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
 
 
+MOST_DAYS = 1000
+"""Farthest day from today that anything of a car is planned for."""
+
+
 class Days(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Days until a part is there: least, usual, most."""
 
@@ -184,8 +188,11 @@ class Service(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     price: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (self.days >= 0.0 and self.notice >= 0 and self.price >= 0.0):
-            raise ModelError("service: days, notice or price below nothing")
+        fine = 0.0 <= self.days <= MOST_DAYS and 0 <= self.notice <= MOST_DAYS
+        if not (fine and self.price >= 0.0):
+            raise ModelError(
+                f"service: days or notice not from 0 to {MOST_DAYS}, or price below nothing"
+            )
 
 
 class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -227,9 +234,17 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     cancel: dict[str, float] = {}
 
     def __post_init__(self) -> None:
-        fine = self.technicians in (1, 2) and 0.0 < self.day_hours <= 24.0 and self.seconds > 0.0
+        fine = self.technicians in (1, 2) and 0.5 <= self.day_hours <= 24.0
+        fine = fine and 0.0 < self.seconds <= 3600.0
         if not (fine and 0.0 < self.rejects <= 1.0 and 0.0 < self.lead_chance < 1.0):
-            raise ModelError("buying: technicians, day_hours, rejects or lead_chance out of range")
+            raise ModelError(
+                "buying: technicians, day_hours, seconds, rejects or lead_chance out of range"
+            )
+        days = (self.deadline or 0, *self.late.values())
+        if not all(0 <= d <= MOST_DAYS for d in days):
+            raise ModelError(f"buying: deadline or late is not from 0 to {MOST_DAYS} days")
+        if not all(0.0 <= s <= 1.0 for s in self.cancel.values()):
+            raise ModelError("buying: cancel is no share from 0 to 1")
         if not (
             (self.hour or 0.0) >= 0.0
             and self.bay_day >= 0.0

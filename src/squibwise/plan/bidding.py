@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 
 import msgspec
@@ -275,7 +276,7 @@ def _list_lines(sums: _Sums, worlds: Sequence[World]) -> tuple[BidLine, ...]:
 
 def fee_at(fee: Fee, price: float) -> float:
     """Return a fee at a price: that of the last band that begins at or below it."""
-    band = [b for b in fee.bands if b.from_price <= price][-1]
+    band = fee.bands[bisect_right(fee.bands, price, key=lambda b: b.from_price) - 1]
     return band.flat + band.share * price
 
 
