@@ -133,10 +133,13 @@ def _refuse_numbers(tables: Mapping[str, Any], path: Path) -> None:
             left += value.items()
         elif isinstance(value, list):
             left += [(key, one) for one in value]
-        elif isinstance(value, int | float) and value:
-            if not LEAST_NUMBER <= abs(value) <= LARGEST_NUMBER:  # NaN too
-                told = f"{value:g}" if isinstance(value, float) else "too large"
-                raise InputError(
-                    f"{path}: '{key}' is {told}.",
-                    remedy=f"Write 0, or a number from {LEAST_NUMBER:.0e} to {LARGEST_NUMBER:.0e}.",
-                )
+        elif isinstance(value, int | float) and not _may_be(value):
+            told = f"{value:g}" if isinstance(value, float) else "too large"
+            raise InputError(
+                f"{path}: '{key}' is {told}.",
+                remedy=f"Write 0, or a number from {LEAST_NUMBER:.0e} to {LARGEST_NUMBER:.0e}.",
+            )
+
+
+def _may_be(number: float) -> bool:
+    return number == 0 or LEAST_NUMBER <= abs(number) <= LARGEST_NUMBER  # not so of NaN
