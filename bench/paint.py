@@ -16,6 +16,8 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -70,6 +72,18 @@ def serve(place: Path) -> str:
     while not server.started:
         time.sleep(0.01)
     return f"http://127.0.0.1:{port}"
+
+
+@contextmanager
+def opened_bench() -> Iterator[tuple[Browser, str]]:
+    """Give a browser, and the address of a bench with the demo cars."""
+    path = next((p for b in BROWSERS if (p := shutil.which(b))), None)
+    if path is None:
+        sys.exit("no Chromium: apt-get install chromium")
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS.split())
+        yield browser, serve(Path(folder) / "garage.db")
+        browser.close()
 
 
 def new_phone(browser: Browser, address: str) -> BrowserContext:
@@ -141,15 +155,8 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    path = next((p for b in BROWSERS if (p := shutil.which(b))), None)
-    if path is None:
-        sys.exit("no Chromium: apt-get install chromium")
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=FLAGS.split())
-        print(
-            json.dumps(measure(browser, serve(Path(folder) / "garage.db"), asked.rounds), indent=1)
-        )
-        browser.close()
+    with opened_bench() as (browser, address):
+        print(json.dumps(measure(browser, address, asked.rounds), indent=1))
 
 
 if __name__ == "__main__":

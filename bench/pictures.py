@@ -4,16 +4,13 @@ python bench/pictures.py [--to docs/pictures]
 """
 
 import argparse
-import shutil
-import sys
-import tempfile
 from io import BytesIO
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page
 
-from paint import BROWSERS, FLAGS, new_phone, serve
+from paint import new_phone, opened_bench
 
 COLOURS = 48  # enough for flat colours, a third of the bytes
 LAPTOP = {"width": 1280, "height": 800}
@@ -51,15 +48,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--to", type=Path, default=Path(__file__).parents[1] / "docs" / "pictures")
     asked = parser.parse_args()
-    browser_path = next((p for b in BROWSERS if (p := shutil.which(b))), None)
-    if browser_path is None:
-        sys.exit("no Chromium: apt-get install chromium")
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=browser_path, args=FLAGS.split())
-        address = serve(Path(folder) / "garage.db")
+    with opened_bench() as (browser, address):
         take(browser.new_context(viewport=LAPTOP, base_url=address), ON_A_LAPTOP, asked.to)
         take(new_phone(browser, address), ON_A_PHONE, asked.to)
-        browser.close()
 
 
 if __name__ == "__main__":

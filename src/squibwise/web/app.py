@@ -7,28 +7,26 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import SquibwiseError
 from squibwise.web import (
-    ask_pages,
     bid_pages,
     car_pages,
-    history_pages,
+    garage_pages,
     look_pages,
     lots_pages,
     market_pages,
-    new_pages,
     prove_pages,
     report_pages,
     seat_pages,
     trace_pages,
     work_pages,
 )
-from squibwise.web.arriving import pair, speak
+from squibwise.web.arriving import pair, speak, tell_token
 from squibwise.web.bench import Bench, NotThereError
 from squibwise.web.guarding import Guard
 from squibwise.web.layout import STATIC, page
@@ -65,17 +63,18 @@ def make_app(place: Path, hosts: frozenset[str], sessions: Sessions | None = Non
 
 
 GETS = {
-    "/": car_pages.garage,
-    "/new": new_pages.new_page,
+    "/": garage_pages.garage,
+    "/new": garage_pages.new_page,
     "/lots": lots_pages.lots_page,
     "/pair/{token}": pair,
+    "/token": tell_token,
     "/car/{car}": car_pages.car,
     "/car/{car}/part/{part}": car_pages.part,
     "/car/{car}/file/{path:path}": look_pages.picture,
     "/car/{car}/look": look_pages.looks,
     "/car/{car}/trace": trace_pages.circuits,
     "/car/{car}/trace/{loop:path}": trace_pages.card,
-    "/car/{car}/ask": ask_pages.questions,
+    "/car/{car}/ask": look_pages.questions,
     "/car/{car}/order": market_pages.orders,
     "/car/{car}/request.csv": market_pages.request_sheet,
     "/car/{car}/buying": market_pages.buying,
@@ -91,15 +90,15 @@ GETS = {
     "/car/{car}/record": prove_pages.preview,
     "/car/{car}/record.pdf": prove_pages.pdf,
     "/car/{car}/record.json": prove_pages.data,
-    "/car/{car}/history": history_pages.history,
+    "/car/{car}/history": garage_pages.history,
 }
 POSTS = {
     "/language": speak,
-    "/new": new_pages.start,
+    "/new": garage_pages.start,
     "/lots": lots_pages.lots,
     "/car/{car}/look": look_pages.look,
     "/car/{car}/trace/{loop:path}": trace_pages.outcome,
-    "/car/{car}/ask": ask_pages.answer,
+    "/car/{car}/ask": look_pages.answer,
     "/car/{car}/offers": market_pages.offers,
     "/car/{car}/bid": bid_pages.keep_sheet,
     "/car/{car}/tick": work_pages.tick,
@@ -107,22 +106,17 @@ POSTS = {
     "/car/{car}/report/{report}": report_pages.correct,
     "/car/{car}/seat/{sensor}": seat_pages.weigh,
     "/car/{car}/sign": prove_pages.sign,
-    "/car/{car}/undo": history_pages.undo,
+    "/car/{car}/undo": garage_pages.undo,
 }
 """What each address answers, and what may be sent to it."""
 
 
 def _routes() -> list[Route | Mount]:
     return [
-        *(Route(path, endpoint) for path, endpoint in (GETS | {"/token": _token}).items()),
+        *(Route(path, endpoint) for path, endpoint in (GETS).items()),
         *(Route(path, endpoint, methods=["POST"]) for path, endpoint in POSTS.items()),
         Mount("/static", StaticFiles(directory=STATIC)),
     ]
-
-
-def _token(request: Request) -> Response:
-    """The token of the session, for what was kept while there was no connection."""
-    return PlainTextResponse(request.state.session.token)
 
 
 def _not_there(request: Request, error: Exception) -> Response:

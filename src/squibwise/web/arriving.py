@@ -1,4 +1,4 @@
-"""Coming to the bench: pairing a phone, choosing a language."""
+"""Coming to the bench: pairing a phone, the token of its session, the language it is told in."""
 
 from http import HTTPStatus
 
@@ -24,6 +24,11 @@ def pair(request: Request) -> Response:
     answer = go("/")
     set_cookie(answer.headers, session)
     return answer
+
+
+def tell_token(request: Request) -> Response:
+    """Return the token of the session, for what was kept while there was no connection."""
+    return PlainTextResponse(request.state.session.token)
 
 
 @sends

@@ -1,8 +1,10 @@
-"""What a running server holds: the garage it serves, the catalogue, cars it has open, sessions."""
+"""What a running server holds: the garage it serves, the catalogue, cars it has open, answers."""
 
 import datetime as dt
 import hashlib
+import sqlite3
 import tempfile
+import zlib
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from pathlib import Path
@@ -21,11 +23,15 @@ from squibwise.garage.folders import write_content
 from squibwise.garage.learning import learn_own
 from squibwise.model.case import Case, Experience
 from squibwise.model.proof import Overview
-from squibwise.web.kept_answers import KeptAnswers
 from squibwise.web.sessions import Sessions
 
 T = TypeVar("T")
 MOST_KEPT = 256
+_TABLE = (
+    "CREATE TABLE IF NOT EXISTS kept (car TEXT PRIMARY KEY, mark TEXT NOT NULL, answer BLOB NOT "
+    "NULL) STRICT, WITHOUT ROWID"
+)
+LEVEL = 1  # quick: the answers are read far more often than written
 
 
 class NotThereError(InputError):
@@ -46,6 +52,45 @@ class Opened(msgspec.Struct, frozen=True, kw_only=True):
     seen: str
     case: Case
     own: Experience
+
+
+class KeptAnswers:
+    """What was worked out of each car, kept beside the garage: one answer a car, the last.
+
+    The file can be deleted at any time; where it cannot be used nothing is kept, and everything is
+    worked out. A class because requests share one file.
+    """
+
+    def __init__(self, place: Path) -> None:
+        self._lock = Lock()
+        self._file: sqlite3.Connection | None = None
+        try:
+            self._file = sqlite3.connect(place, check_same_thread=False, isolation_level=None)
+            self._file.execute("PRAGMA journal_mode = WAL")
+            self._file.execute("PRAGMA synchronous = OFF")
+            self._file.execute(_TABLE)
+        except sqlite3.Error:
+            self._file = None
+
+    def find(self, car: str, mark: str, kind: type[T]) -> T | None:
+        """Return what is kept of a car under a mark; None when it is not, or cannot be read."""
+        query = "SELECT answer FROM kept WHERE car = ? AND mark = ?"
+        try:
+            with self._lock:
+                row = self._file and self._file.execute(query, (car, mark)).fetchone()
+            return msgspec.json.decode(zlib.decompress(row[0]), type=kind) if row else None
+        except (sqlite3.Error, zlib.error, msgspec.MsgspecError):
+            return None
+
+    def put(self, car: str, mark: str, answer: object) -> None:
+        """Keep what was worked out of a car in place of what was kept before."""
+        row = (car, mark, zlib.compress(msgspec.json.encode(answer), LEVEL))
+        try:
+            with self._lock:
+                if self._file:
+                    self._file.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?)", row)
+        except sqlite3.Error:
+            return  # a full disk: the next server works it out again
 
 
 class Bench:

@@ -1,4 +1,4 @@
-"""The garage and the page of a car: picture, brief, evidence, one part with its reasons."""
+"""The page of a car: picture, brief, evidence, one part with its reasons."""
 
 from typing import Any
 
@@ -7,12 +7,10 @@ from starlette.responses import Response
 
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
-from squibwise.garage.cases import list_cars
-from squibwise.garage.database import connected
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
-from squibwise.present.figures import counted, percent
+from squibwise.present.figures import percent
 from squibwise.present.phrases import is_inflator, name, tell_grouped
 from squibwise.present.tell_assessment import by_state, tell_belief
 from squibwise.present.tell_bench import (
@@ -31,13 +29,11 @@ from squibwise.present.tell_brief import (
     tell_parts,
     tell_unpriced,
 )
-from squibwise.present.tell_garage import search_cars
 from squibwise.present.tell_orders import group_orders, tell_price, tell_titled, tell_why
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.drawing import frame, layout, place_arrows, place_marks, seat_of
 from squibwise.web.layout import bench_of, car_page, opened_for, page
 
-SHOWN_CARS = 50
 FRESH = "fresh"
 """In an address: something was just written, what is believed now comes first."""
 LEAST_SHOWN = 0.005
@@ -51,18 +47,6 @@ LEGEND = (
     ("doubt", "?", "in doubt: look"),
     ("sound", "", "sound"),
 )
-
-
-def garage(request: Request) -> Response:
-    """The cars of the garage, newest first; those that a search names."""
-    wanted, start = request.query_params.get("q", ""), request.query_params.get("from", "0")
-    with connected(bench_of(request).place) as opened:
-        cars = search_cars(list_cars(opened), wanted)
-    first = int(start) if start.isdecimal() else 0
-    more = first + SHOWN_CARS if len(cars) > first + SHOWN_CARS else 0
-    shown = cars[first : first + SHOWN_CARS]
-    told = counted(len(cars), "car")
-    return page(request, "garage.html", cars=shown, more=more, q=wanted, told_count=told)
 
 
 def car(request: Request) -> Response:

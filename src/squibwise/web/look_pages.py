@@ -1,4 +1,4 @@
-"""Looks: which to make next, every part by place, and writing down what was seen."""
+"""Looks and questions: which to make or to ask next, and writing down what came of them."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,12 +8,15 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise.errors import InputError
-from squibwise.garage import entering, store
+from squibwise.garage import entering, store, ticking
 from squibwise.garage.database import connected
 from squibwise.model.evidence import Photo
+from squibwise.model.words import ASKED_WORDS
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
 from squibwise.present.tell_bench import Mark, make_picture
+from squibwise.present.tell_orders import open_questions
+from squibwise.present.tell_work import tell_question
 from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
@@ -103,3 +106,37 @@ def picture(request: Request) -> Response:
     with connected(bench_of(request).place) as garage:
         data = store.content(garage, opened.id, (wanted,))[wanted]
     return Response(data, media_type=kind)
+
+
+def questions(request: Request) -> Response:
+    """The questions whose answers shrink the list most, first."""
+    opened, bench = opened_for(request), bench_of(request)
+    whole = bench.whole(opened)
+    told = [
+        {
+            "id": q.id,
+            "text": tell_question(q),
+            "answers": [a.partition(": ")[::2] for a in q.answers],
+            "source": q.ask == "maker" and q.id not in ASKED_WORDS,
+        }
+        for q in open_questions(whole.todo)
+    ]
+    return car_page(
+        request,
+        "ask.html",
+        opened,
+        step="ask",
+        first=[q for q in whole.states.open_questions if q.id not in {x["id"] for x in told}],
+        questions=told,
+        answered=[q for q in whole.todo.questions if q.answered],
+    )
+
+
+@sends
+def answer(request: Request, sent: Sent) -> Response:
+    """Write down an answer; everything that hangs on it follows."""
+    opened, bench = opened_for(request), bench_of(request)
+    asked, word, source = sent.get("question", 60), sent.get("answer", 10), sent.get("source", 300)
+    entries, rules = ticking.answer_entries(opened.case, asked, word, source, bench.catalog)
+    enter(request, opened, sent, f"answer {asked} {word}", lambda _: entries, rules)
+    return go(f"/car/{opened.id}/ask")

@@ -1,4 +1,4 @@
-"""Start a car: by what is known of it, or equipped like another car of the garage."""
+"""The garage: its cars, starting one, what happened to one, and taking the last of it back."""
 
 import datetime as dt
 from pathlib import Path
@@ -15,13 +15,27 @@ from squibwise.garage.database import connected
 from squibwise.garage.folders import Content, folder_content
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
+from squibwise.present.figures import counted
+from squibwise.present.tell_garage import search_cars
 from squibwise.web.bench import Bench
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, page
-from squibwise.web.sending import Sent, sends
+from squibwise.web.layout import bench_of, opened_for, page
+from squibwise.web.sending import Sent, refuse_stale, sends
 
 FIELDS = ("title", "vin", "year", "region", "drive", "equipment", "currency")
-SHOWN_LIKE = 200
+SHOWN_CARS, SHOWN_LIKE, SHOWN_ENTRIES = 50, 200, 200
+
+
+def garage(request: Request) -> Response:
+    """The cars of the garage, newest first; those that a search names."""
+    wanted, start = request.query_params.get("q", ""), request.query_params.get("from", "0")
+    with connected(bench_of(request).place) as opened:
+        cars = search_cars(list_cars(opened), wanted)
+    first = int(start) if start.isdecimal() else 0
+    more = first + SHOWN_CARS if len(cars) > first + SHOWN_CARS else 0
+    shown = cars[first : first + SHOWN_CARS]
+    told = counted(len(cars), "car")
+    return page(request, "garage.html", cars=shown, more=more, q=wanted, told_count=told)
 
 
 def new_page(request: Request) -> Response:
@@ -65,3 +79,31 @@ def _content(bench: Bench, car_id: str, stated: new_case.Stated, like: str) -> C
             new_case.make(folder, bench.catalog, (), stated)
         line.open_case(folder, bench.catalog)
         return folder_content(folder)
+
+
+def history(request: Request) -> Response:
+    """Every entry of a car, the last first, taken back or not."""
+    opened = opened_for(request)
+    with connected(bench_of(request).place) as garage:
+        entries = store.history(garage, opened.id)
+    undone = {e.undoes for e in entries if e.kind == "undone"}
+    holding = store.effective(entries)
+    return page(
+        request,
+        "history.html",
+        opened=opened,
+        entries=[(e, e.number in undone) for e in reversed(entries[-SHOWN_ENTRIES:])],
+        hidden_entries=max(0, len(entries) - SHOWN_ENTRIES),
+        last=holding[-1] if len(holding) > 1 else None,
+    )
+
+
+@sends
+def undo(request: Request, sent: Sent) -> Response:
+    """Take the last entry that holds back; the history keeps both."""
+    opened, bench = opened_for(request), bench_of(request)
+    refuse_stale(opened, sent)
+    with connected(bench.place) as garage:
+        head = store.head(garage, opened.id)
+        store.undo(garage, opened.id, dt.datetime.now(dt.UTC), sent.get("by", 60), head)
+    return go(f"/car/{opened.id}/history")
