@@ -73,6 +73,7 @@ class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         stages: Most circuits it can have.
         plug: Harness junction that it shares with its neighbours; one of ``PLUGS``.
             ``wheel`` holds only at the driver's place.
+        body: Is it no part of the restraint system, and seen by whoever walks round the car.
         look: The kind's own look words.
         fact: Facts about this kind.
     """
@@ -85,6 +86,7 @@ class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     fires: bool
     stages: int = 1
     plug: str = "none"
+    body: bool = False
     look: tuple[LookWord, ...] = ()
     fact: tuple[Fact, ...] = ()
 

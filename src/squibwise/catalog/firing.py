@@ -136,6 +136,7 @@ class Events(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     belt_bands: dict[str, float]
     several_impacts_add: float
     kinds: dict[str, Figure]
+    kinds_if_codes_alone: dict[str, Figure]
     zone: tuple[ZoneRow, ...]
     chances: dict[str, Figure]
     second_stage: SecondStage
@@ -258,6 +259,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """
 
     blank: Figure
+    blank_after_clearing: Figure
     blank_after_work: Figure
     cut_short: Figure
     listed_if_cut: Figure
@@ -295,6 +297,8 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     least_information: float
     gets_past_the_gates: Figure
     substitute_load_minutes: float
+    trace_minutes: float
+    open_connector_minutes: float
     gone_if_device: Figure
     gone_if_plug: Figure
     good_if_fixed: Figure

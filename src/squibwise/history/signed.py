@@ -1,11 +1,14 @@
 """What people signed for, which loads are out, which label is on a part, what the unit recorded."""
 
+import re
+
 import msgspec
 
 from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, replacements
 from squibwise.model.belief import Assessment
+from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
@@ -14,6 +17,7 @@ from squibwise.model.evidence import (
     Passed,
     Reading,
     Recorder,
+    Story,
     SubstituteLoad,
     TestOutcome,
 )
@@ -217,6 +221,29 @@ def unit_exposed(history: History) -> Circumstance | None:
         if told.what in _NO_POWER and told.present and at > fitted and is_exposed(unit, told)
     ]
     return found[-1] if found else None
+
+
+def find_soaked(case: Case, catalog: Catalog) -> tuple[str, ...]:
+    """Return the ids of what tells that the car as a whole stood in water."""
+    told = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
+    stories = [e.id for e in told if "soaked" in e.known or tells_of_water(e.text, catalog)]
+    events = (e for e in case.evidence if isinstance(e, Circumstance) and e.present)
+    return (*stories, *(e.id for e in events if e.what == "flood" and not e.parts))
+
+
+def was_flooded(case: Case, catalog: Catalog) -> bool:
+    """Did the car as a whole stand in water, by what is told or by the title of its case."""
+    return bool(find_soaked(case, catalog)) or tells_of_water(case.title, catalog)
+
+
+def tells_of_water(text: str, catalog: Catalog) -> bool:
+    """Does a text say that the car stood in water; the cautious reading of plain words."""
+    said = catalog.said.stories
+    words = re.findall(r"\w+", text.lower())
+    return any(
+        word in said["soaked"] and not set(words[max(0, n - 2) : n]) & set(said["denied"])
+        for n, word in enumerate(words)
+    )
 
 
 def speaks_against(

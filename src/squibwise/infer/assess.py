@@ -12,7 +12,7 @@ from squibwise.errors import InputError
 from squibwise.infer.assumptions import list_assumptions, list_questions
 from squibwise.infer.building import build_network
 from squibwise.infer.circuits import SPRING, circuit_table
-from squibwise.infer.contradictions import find_contradictions, loads_left_in
+from squibwise.infer.contradictions import find_contradictions, is_seen_spent, loads_left_in
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
@@ -73,16 +73,20 @@ def assess(
     candidates = list_candidates(case, net, groups, catalog)
     loads = loads_left_in(net, catalog)
     turns = find_flips(candidates, case, groups, stakes, catalog)
+    event = event_belief(found, groups, crash_record(found, catalog), catalog)
+    plugs = _plugs_in_doubt(event, net, catalog)
     return Assessment(
-        event=event_belief(found, groups, crash_record(found, catalog), catalog),
+        event=event,
         components=_components(case, found, groups, why, turns, catalog),
         loads_left_in=tuple(loads),
-        unproven=_list_unproven(net, groups),
+        unproven=_list_unproven(net, groups, catalog),
         contradictions=(
             *loads.values(),
             *find_contradictions(case, engine, likelihoods, found, groups, catalog),
         ),
-        next_looks=rank_looks(candidates, engine, likelihoods, found, groups, stakes, catalog),
+        next_looks=rank_looks(
+            case, candidates, engine, likelihoods, found, groups, stakes, plugs, loads, catalog
+        ),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
         open_questions=list_questions(case, found, catalog),
         findings=findings,
@@ -146,10 +150,13 @@ def _components(
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
 
 
-def _list_unproven(net: Network, groups: tuple[GroupBelief, ...]) -> tuple[str, ...]:
-    """Return the charges of fired parts that nobody confirmed spent, the first of each aside.
+def _list_unproven(
+    net: Network, groups: tuple[GroupBelief, ...], catalog: Catalog
+) -> tuple[str, ...]:
+    """Return the charges of fired parts that nobody confirmed spent.
 
-    That a part fired shows that its first charge is spent, and nothing of the others.
+    A part seen spent shows that of its first charge, and nothing of the others; codes show it of
+    none.
     """
     confirmed = {
         loop_id(*split_loop(e.component))
@@ -160,7 +167,8 @@ def _list_unproven(net: Network, groups: tuple[GroupBelief, ...]) -> tuple[str, 
     for group in groups:
         for name, part in group.parts.items():
             fired = float(part.now.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
-            loops = (loop_id(name, stage) for stage in range(2, part.part.stages + 1))
+            first = 2 if is_seen_spent(part.part, net.line, catalog) else 1
+            loops = (loop_id(name, stage) for stage in range(first, part.part.stages + 1))
             if fired >= _MORE_LIKELY:
                 found += [loop for loop in loops if loop not in confirmed]
     return tuple(found)
@@ -377,6 +385,23 @@ def _own_plug(part: PartBelief, group: Group, found: Posterior, catalog: Catalog
         pulled = (part.now[:, :, None] * like * there[None, :, None]).sum(axis=1)
         chance += float(pulled.max(axis=-1) @ quiet)
     return min(1.0, chance)
+
+
+def _plugs_in_doubt(event: EventBelief, net: Network, catalog: Catalog) -> dict[str, float]:
+    """Return the chance that a connector is not home, by a component that hangs on it.
+
+    A connector that many share is looked at where the first of its charged parts is.
+    """
+    result: dict[str, float] = {}
+    charged = [p for *_, p in net.parts() if p.kind.fires]
+    for cause, chance in event.causes.items():
+        kind, _, at = cause.partition(":")
+        place, _, plug = at.rpartition(".")
+        mates = [p.id for p in charged if p.id.startswith(f"{place}.") and p.kind.plug == plug]
+        part = at if kind == "loose-plug" else next(iter(mates), "")
+        if part and kind in ("loose-plug", "shared-plug"):
+            result[part] = max(chance, result.get(part, 0.0))
+    return result
 
 
 def _names(cause: str) -> tuple[str, ...]:

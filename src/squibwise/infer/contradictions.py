@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
+from squibwise.infer.crash_record import apart_kmh, tell_apart
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
@@ -19,7 +20,6 @@ from squibwise.infer.scan import (
     load_fitted,
     one_cause,
     read_stage,
-    shows_codes,
     unit_able,
 )
 from squibwise.model.belief import Contradiction
@@ -285,6 +285,16 @@ def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, 
     return found
 
 
+def is_seen_spent(part: PartModel, line: History, catalog: Catalog) -> bool:
+    """Return whether somebody saw since work on a part that it is spent."""
+    since, words = line.last_work_on(part.id), catalog.looks(part.kind.kind)
+    return any(
+        e.component == part.id and e.seen in words and words[e.seen].shows == "spent"
+        for at, e in line.all_of(Look)
+        if at > since
+    )
+
+
 def _read_good(part: PartModel, place: int, net: Network, catalog: Catalog) -> Evidence | None:
     """Return what reads a part's circuit as good in the time in which it was seen; None = nothing.
 
@@ -371,7 +381,7 @@ def _silent_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contra
         if not isinstance(entry, Report) or not crushed or found.net.line.works:
             continue
         whole = entry.reading.coverage.complete and unit_able(entry, catalog) is not False
-        if whole and not shows_codes(entry):
+        if whole and not entry.shows_codes:
             text = "the body is crushed, yet the complete scan shows no code at all"
             remedy = (
                 "Look at the bag's cover and the belts before believing the scan: it may have been "
@@ -406,22 +416,10 @@ def _recorders(case: Case, catalog: Catalog) -> list[Contradiction]:
 
 def _recorders_apart(recorders: list[Recorder], catalog: Catalog) -> list[Contradiction]:
     """Return entries on one event that give it different changes of speed."""
-    limit = catalog.firing.scans.clash.recorders_apart_kmh
     result = []
     for one, two in combinations(recorders, 2):
-        apart = (
-            max(
-                abs((a or 0.0) - (b or 0.0))
-                for a, b in (
-                    (one.delta_v_long_kmh, two.delta_v_long_kmh),
-                    (one.delta_v_lat_kmh, two.delta_v_lat_kmh),
-                )
-                if a is not None and b is not None
-            )
-            if _share_an_axis(one, two)
-            else 0.0
-        )
-        if one.event == two.event and apart > limit:
+        if tell_apart(one, two, catalog):
+            apart = apart_kmh(one, two)
             text = f"two entries give the same event changes of speed {apart:.0f} km/h apart"
             remedy = (
                 "Neither is preferred: both are weighed, in whatever order they stand. See which "
@@ -429,9 +427,3 @@ def _recorders_apart(recorders: list[Recorder], catalog: Catalog) -> list[Contra
             )
             result.append(Contradiction(text=text, evidence=(one.id, two.id), remedy=remedy))
     return result
-
-
-def _share_an_axis(one: Recorder, two: Recorder) -> bool:
-    along = one.delta_v_long_kmh is not None and two.delta_v_long_kmh is not None
-    across = one.delta_v_lat_kmh is not None and two.delta_v_lat_kmh is not None
-    return along or across

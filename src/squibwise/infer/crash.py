@@ -12,6 +12,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Impact, Recorder
+from squibwise.model.report import Report
 from squibwise.numerics.curves import SIDE_CODES, Curve, Hit, Struck, probability
 
 Array = npt.NDArray[np.float64]
@@ -93,7 +94,9 @@ def _kinds(case: Case, events: Events) -> dict[str, float]:
 
     One below the published lower bound is more often no crash at all than so mild a one.
     """
-    shares = {kind: figure.value for kind, figure in events.kinds.items()}
+    alone = all(isinstance(e, Report) and e.shows_codes for e in case.evidence)
+    kinds = events.kinds_if_codes_alone if alone and case.evidence else events.kinds
+    shares = {kind: figure.value for kind, figure in kinds.items()}
     recorded = _recorded(case)
     speeds = [_measured_speed(r) for r in recorded]
     if any(v is None or v >= events.fires_from_kmh for v in speeds):

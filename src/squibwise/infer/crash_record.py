@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
@@ -9,7 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import EventTable
-from squibwise.infer.network import Likelihood, Network, OnComponent
+from squibwise.infer.network import Likelihood, Network, OnComponent, OnOccupant
 from squibwise.infer.parts import PartModel
 from squibwise.infer.scan import UNIT, Scan, chance_whole, event_lines, find_scans
 from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
@@ -126,7 +127,49 @@ _FRONT = "front-bag"
 def weigh_recorder(
     entry: Recorder, place: int, net: Network, catalog: Catalog
 ) -> Iterator[Likelihood]:
-    """Yield what a crash recorder or a pulse says."""
+    """Yield what a crash recorder or a pulse says; half of it where another one disputes it.
+
+    One of two records that give one event different speeds is of another car or another event, and
+    nothing tells which.
+    """
+    others = (e for _, e in net.line.all_of(Recorder) if e.id != entry.id)
+    disputed = any(tell_apart(entry, other, catalog) for other in others)
+    told = _told_by_recorder(entry, place, net, catalog)
+    yield from map(_halved, told) if disputed else told
+
+
+def tell_apart(one: Recorder, two: Recorder, catalog: Catalog) -> bool:
+    """Return whether two entries give one event changes of speed that do not fit together."""
+    limit = catalog.firing.scans.clash.recorders_apart_kmh
+    return one.event == two.event and apart_kmh(one, two) > limit
+
+
+def apart_kmh(one: Recorder, two: Recorder) -> float:
+    """Return how far two changes of speed are apart on the axes that both give. [km/h]."""
+    axes = (
+        (one.delta_v_long_kmh, two.delta_v_long_kmh),
+        (one.delta_v_lat_kmh, two.delta_v_lat_kmh),
+    )
+    return max((abs(a - b) for a, b in axes if a is not None and b is not None), default=0.0)
+
+
+def _halved(piece: Likelihood) -> Likelihood:
+    """Return a likelihood of which nobody knows whether it is of this car."""
+
+    def half(values: Array) -> Array:
+        return np.asarray(0.5 + 0.5 * values / values.max())
+
+    return msgspec.structs.replace(
+        piece,
+        events=None if piece.events is None else half(piece.events),
+        parts=tuple(OnComponent(on.part, on.place, half(on.values)) for on in piece.parts),
+        seats=tuple(OnOccupant(on.group, half(on.values)) for on in piece.seats),
+    )
+
+
+def _told_by_recorder(
+    entry: Recorder, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
     figures = catalog.firing.scans.recorder
     events = weigh_direction(entry, net.events, catalog)
     text = "delta-V of the crash recorder" if entry.method == "recorder" else "delta-V"

@@ -8,6 +8,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
 from squibwise.infer.network import OnComponent
 from squibwise.infer.parts import LOOSE, PartModel, has_plug
+from squibwise.model.names import split_component
 
 Array = npt.NDArray[np.float64]
 
@@ -40,9 +41,11 @@ def work_matrices(
         catalog: What work does.
     """
     mates, beside = near
+    carriers = _carriers(part, catalog) if line.works else frozenset[str]()
     result = []
-    for place, work in line.works_on(mates | beside | {part.id}):
-        if work.component == part.id:
+    for place, work in line.works_on(mates | beside | carriers | {part.id}):
+        renewed = work.component in carriers and work.what == "replaced"
+        if work.component == part.id or renewed:
             matrix = _work(part, work.what, catalog)
         else:
             figure = "own_disturbed" if work.component in mates else "own_beside"
@@ -50,6 +53,17 @@ def work_matrices(
         if matrix is not None:
             result.append((place, matrix))
     return tuple(result)
+
+
+def _carriers(part: PartModel, catalog: Catalog) -> frozenset[str]:
+    """Return the components with which a part is replaced, as one: the webbing with its reel."""
+    place, kind = split_component(part.id).place, part.kind.kind
+    return frozenset(
+        f"{place}.{key}"
+        for assembly in catalog.assemblies.values()
+        if kind in assembly.holds and kind not in assembly.key
+        for key in assembly.key
+    )
 
 
 def _work(part: PartModel, what: str, catalog: Catalog) -> Array | None:

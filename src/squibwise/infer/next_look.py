@@ -1,26 +1,33 @@
 """Which look is worth making next, what it saves, and what would turn a decision."""
 
+from collections.abc import Iterable, Iterator, Mapping
+
 import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
+from squibwise.history.signed import is_exposed, unit_exposed, was_flooded
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.scan import unit_able
+from squibwise.infer.scan import UNIT, signs_of_disturbance, unit_able
 from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance
+from squibwise.model.names import split_component
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
 _FROM_AFAR = ("not-seen", "missing")
 SUBSTITUTE = "substitute-load"
 SECOND_SCAN = "second-scan"
+LOAD_IN = "load-in-connector"
+_PLUG_WORD = "connector-off"
 
 
 class Candidate(msgspec.Struct, frozen=True):
@@ -49,12 +56,19 @@ class Candidate(msgspec.Struct, frozen=True):
 def list_candidates(
     case: Case, net: Network, groups: tuple[GroupBelief, ...], catalog: Catalog
 ) -> list[Candidate]:
-    """Return every look and substitution that the car offers and nobody has made yet."""
+    """Return every look and substitution that the car offers and nobody has made yet.
+
+    No look at what water, fire or rust has reached: it is no longer good, whatever is seen of it.
+    """
     seen = {look for e in case.evidence for look in list_looks(e, catalog)}
+    told = [e for _, e in net.line.all_of(Circumstance) if e.present]
+    harmful = [e for e in told if e.what in catalog.firing.conditions.exposure]
     result = []
     for group in groups:
         size = len(group.group.causes)
         for name, part in group.parts.items():
+            if any(is_exposed(name, e) for e in harmful):
+                continue
             own = {row.word for row in part.part.kind.look}
             for word, row in catalog.looks(part.part.kind.kind).items():
                 if own and word not in own:
@@ -263,24 +277,104 @@ _LEAST_CHANCE = 1e-15
 
 
 def rank_looks(
+    case: Case,
     candidates: list[Candidate],
     engine: Engine,
     likelihoods: tuple[Likelihood, ...],
     found: Posterior,
     groups: tuple[GroupBelief, ...],
     stakes: Stakes,
+    plugs: Mapping[str, float],
+    loads: Iterable[str],
     catalog: Catalog,
 ) -> tuple[NextLook, ...]:
-    """Return what is worth doing next, best first; empty = stop looking and start working."""
+    """Return what is worth doing next, best first; empty = stop looking and start working.
+
+    A load that was left in and a supply too low to be read by come first. What is no part of the
+    restraint system comes last: anybody sees it in passing.
+
+    Args:
+        case: The case.
+        candidates: Looks and substitutions.
+        engine: The network.
+        likelihoods: All evidence.
+        found: The posterior.
+        groups: Its beliefs.
+        stakes: Losses.
+        plugs: Chance that the connector of a component is not home, by component.
+        loads: Components whose circuits read good though the part is gone or spent.
+        catalog: Titles and figures.
+    """
     search = Search(engine, likelihoods, found, groups, stakes)
     steps = search.weigh(_shortlist(candidates, groups, stakes))
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
-    looks += _second_scan(engine.net, groups, stakes, catalog)
+    looks += _plug_looks(plugs, stakes, catalog)
+    may_power = not was_flooded(case, catalog) and unit_exposed(engine.net.line) is None
+    looks += _second_scan(engine.net, groups, stakes, catalog) if may_power else []
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
-    return tuple(
-        sorted(worth, key=lambda look: (-round(look.saving, 9), look.component, look.look))
+    most = max((look.saving for look in worth), default=1.0)
+    first = [_load_look(part, most, catalog) for part in sorted(loads)]
+    first += _charge_first(engine.net, most, catalog) if may_power else []
+    left = [look for look in worth if not first or look.look != SECOND_SCAN]
+    return (*first, *sorted(left, key=lambda look: (_is_body(look, catalog), *_worst(look))))
+
+
+def _is_body(look: NextLook, catalog: Catalog) -> bool:
+    return catalog.kinds[split_component(look.component).kind].body
+
+
+def _worst(look: NextLook) -> tuple[float, str, str]:
+    return -round(look.saving, 9), look.component, look.look
+
+
+def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
+    """Return the search for what reads good in place of a part: nothing is believed before it."""
+    title = catalog.kinds[split_component(part).kind].title
+    return NextLook(
+        component=part,
+        look=LOAD_IN,
+        text=f"with the power off and the wait over, open the connector of the {title}: is a load "
+        "or a bridge in it?",
+        minutes=catalog.firing.scans.tests.open_connector_minutes,
+        settles=1.0,
+        saving=saving,
     )
+
+
+def _charge_first(net: Network, saving: float, catalog: Catalog) -> list[NextLook]:
+    """Return the scan with a healthy supply, where the last one was read with too low a supply."""
+    last = next((e for _, e in reversed(net.line.all_of(Report))), None)
+    if last is None or not signs_of_disturbance(last, catalog):
+        return []
+    return [
+        NextLook(
+            component=UNIT,
+            look=SECOND_SCAN,
+            text="charge the battery, then scan every circuit of the restraint unit once more",
+            minutes=catalog.firing.scans.tests.second_scan_minutes,
+            settles=1.0,
+            saving=saving,
+        )
+    ]
+
+
+def _plug_looks(plugs: Mapping[str, float], stakes: Stakes, catalog: Catalog) -> Iterator[NextLook]:
+    """Yield looks at connectors that may be off: each may save the fault finding behind it."""
+    tests = catalog.firing.scans.tests
+    for component, chance in plugs.items():
+        kind = catalog.kinds[split_component(component).kind]
+        word = catalog.looks(kind.kind).get(_PLUG_WORD)
+        if word is not None:
+            saved = chance * tests.trace_minutes / word.minutes - 1.0
+            yield NextLook(
+                component=component,
+                look=_PLUG_WORD,
+                text=f"look at the {kind.title}: {word.text}?",
+                minutes=word.minutes,
+                settles=min(1.0, chance),
+                saving=stakes.minute * saved,
+            )
 
 
 def _shortlist(
@@ -344,7 +438,7 @@ def _second_scan(
     text = "scan every circuit of the restraint unit" + (" once more" if scanned else "")
     rate = saved / minutes - stakes.minute
     look = NextLook(
-        component="centre.control-unit",
+        component=UNIT,
         look=SECOND_SCAN,
         text=text,
         minutes=minutes,

@@ -4,7 +4,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.firing import CIRCUITS
+from squibwise.catalog.firing import CIRCUITS, Figure
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import VERIFIED, History
 from squibwise.infer.circuits import (
@@ -104,9 +104,16 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
         return 0.0  # a list of another unit, or of codes that nobody could read
     if coverage.complete is None:
         return 1.0 - reach.unread_if_unstated.value
-    worked = report.when == "after-repair" or _worked_before(report, line)
-    blank = reach.blank_after_work if worked else reach.blank
-    return 1.0 - (reach.cut_short.value if shows_codes(report) else blank.value)
+    return 1.0 - (reach.cut_short if report.shows_codes else _blank(report, line, catalog)).value
+
+
+def _blank(report: Report, line: History, catalog: Catalog) -> Figure:
+    """Return the chance that a report without codes shows none of those that the unit stores."""
+    place, reach = line.place_of(report.id), catalog.firing.scans.reach
+    done = {work.what for at, work in line.works if at < place}
+    if report.when == "after-repair" or done - {"cleared"}:
+        return reach.blank_after_work
+    return reach.blank_after_clearing if done else reach.blank
 
 
 def _names_a_part(report: Report) -> bool:
@@ -114,16 +121,6 @@ def _names_a_part(report: Report) -> bool:
     return any(
         c.unit == "restraint" or c.kind or c.component or c.candidates for c in report.reading.lines
     )
-
-
-def shows_codes(report: Report) -> bool:
-    """Return whether a report shows any code of the restraint unit."""
-    return any(c.unit != "other" for c in report.reading.lines)
-
-
-def _worked_before(report: Report, line: History) -> bool:
-    place = line.place_of(report.id)
-    return any(at < place for at, _ in line.works)
 
 
 def unit_able(report: Report, catalog: Catalog) -> bool | None:
@@ -414,7 +411,7 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     own = 0.0 < weight < 1.0
     may_stop = scan.same_unit and able is None
     clean, listed, watch = [], [], []
-    some = catalog.firing.scans.reach.listed_if_cut.value if shows_codes(scan.report) else 0.0
+    some = catalog.firing.scans.reach.listed_if_cut.value if scan.report.shows_codes else 0.0
     for state in net.unit_states:
         cut = scan.report.id in state.unread
         known = own and scan.report.id in state.asked

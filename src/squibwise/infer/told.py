@@ -46,7 +46,7 @@ def weigh_occupant(entry: Occupant, net: Network, catalog: Catalog) -> Iterator[
     belt: str = "latched" if entry.child_seat else entry.belt or ""
     wanted: str
     if entry.seat == "driver":
-        wanted = belt
+        wanted = "unlatched" if entry.present is False else belt
     elif entry.seat == "passenger":
         size = "child-or-small" if entry.child_seat else entry.size
         wanted = passenger_words(entry.present, size, belt or None)
@@ -118,8 +118,8 @@ def weigh_circumstance(
     text = f"told: {word}{entry.what.replace('-', ' ')}"
     if holds is not None:
         yield Likelihood(entry.id, "", text, events=_told_rows(holds == entry.present, right, net))
-    if entry.what == "flood" and entry.present:
-        yield Likelihood(entry.id, "", text, events=_flooded(net.events, catalog))
+    if entry.what in ("flood", "fire") and entry.present:
+        yield Likelihood(entry.id, "", text, events=_exposed(net.events, catalog))
     if entry.what == "parked" and entry.present:
         for group in net.groups:
             alone = "unlatched" if group.name == "driver" else "empty"
@@ -156,9 +156,9 @@ def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
     return None if found is None else np.asarray(found, dtype=bool)
 
 
-def _flooded(events: EventTable, catalog: Catalog) -> Array:
-    """Return how likely a flood is told of: most flooded cars were not struck as well."""
-    struck_too = catalog.firing.scans.body["told_flood_if_crash"].value
+def _exposed(events: EventTable, catalog: Catalog) -> Array:
+    """Return how likely a flood or fire is told of: most such cars were not struck as well."""
+    struck_too = catalog.firing.scans.body["told_exposed_if_crash"].value
     whole = events.holds([not s.blows and not s.rollover for s in events.scenarios])
     return np.where(whole, 1.0, struck_too)
 

@@ -251,8 +251,8 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         loads_left_in: Components whose circuit reads good though the part is missing, fired or
             mechanically spent: a load or a bridge was left in. Release is blocked by each.
         unproven: Loop ids of charges that nobody confirmed spent by the maker's way, in parts that
-            more likely than not fired and show only that some charge did. A hazard each, whatever
-            their probability says.
+            more likely than not fired: the first one too, unless the part was seen spent. A hazard
+            each, whatever their probability says.
         open_questions: To ask before anything is looked at.
         surprise_db: How badly the evidence as a whole fits any story; high = re-check. [dB]
     """

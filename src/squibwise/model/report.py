@@ -184,3 +184,8 @@ class Report(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     reading: ReadReport
     file: str = ""
     origin: Origin = Origin()
+
+    @property
+    def shows_codes(self) -> bool:
+        """Whether it shows any code of the restraint unit."""
+        return any(c.unit != "other" for c in self.reading.lines)

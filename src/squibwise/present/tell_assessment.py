@@ -15,7 +15,7 @@ from squibwise.model.belief import (
     StateBelief,
 )
 from squibwise.model.case import Case
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.words import STATES
 from squibwise.present.figures import counted, listed, minutes, percent
 from squibwise.present.phrases import (
@@ -242,6 +242,12 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     """Return every hazard in a sentence."""
     found = [f"{id_}: {_LEFT_IN}" for id_ in states.loads_left_in]
     found += [
+        f"{c.id}: codes alone say that it fired ({percent(c.now.fired)}); nobody saw it spent. "
+        "Handle, store and scrap it as live."
+        for c in states.components
+        if loop_id(c.id, 1) in states.unproven
+    ]
+    found += [
         f"{c.id}: stage {number} may still be live though the part fired "
         f"({percent(live)}). Handle, store and scrap it as live."
         for c, number, live in _silent_stages(states)
@@ -271,12 +277,16 @@ def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
 def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
     """Return what may hurt whoever works on the car: hazards, high voltage, and all that is live.
 
-    What is not settled to have fired is on the list of what is live.
+    What is not settled to have fired, and seen spent, is on the list of what is live.
     """
     told = hazards_shortly(states, catalog)
     if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
         told.append(f"High voltage: {catalog.cautions['high-voltage'].text}")
-    spent = {c.id for c in fired_parts(states, catalog)}
+    spent = {
+        c.id
+        for c in fired_parts(states, catalog)
+        if c.now.fired >= LIKELY and loop_id(c.id, 1) not in states.unproven
+    }
     live = [
         c.id
         for c in states.components
@@ -294,13 +304,13 @@ _LEFT_IN = (
 
 
 def _silent_stages(states: Assessment) -> list[tuple[ComponentBelief, str, float]]:
-    """Return the stages of fired parts that nobody confirmed spent, with the probability."""
+    """Return the later stages of fired parts that nobody confirmed spent, with the probability."""
     parts = {c.id: c for c in states.components}
     loops = [split_loop(loop) for loop in states.unproven]
     return [
         (parts[c], str(n), live_if_fired(parts[c], parts[c].stages[str(n)]))
         for c, n in loops
-        if c in parts
+        if c in parts and n > 1
     ]
 
 

@@ -1,6 +1,5 @@
 """How probable it is that a condition of a rule holds: of the event, or seen from a component."""
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from itertools import pairwise
@@ -11,7 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import Condition
 from squibwise.history.closing import list_unproved
 from squibwise.history.order import read_history
-from squibwise.history.signed import CONTROL_UNIT, read_memory
+from squibwise.history.signed import CONTROL_UNIT, find_soaked, read_memory, was_flooded
 from squibwise.model.belief import Assessment, ComponentBelief, SpeedChange
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -21,7 +20,6 @@ from squibwise.model.evidence import (
     Occupant,
     Reading,
     Recorder,
-    Story,
 )
 from squibwise.model.names import SEATS, side_of, split_component
 
@@ -264,29 +262,6 @@ def _record_locked(case: Case, assessment: Assessment, catalog: Catalog) -> Chan
 
 def _soaked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     return float(was_flooded(case, catalog)), find_soaked(case, catalog)
-
-
-def find_soaked(case: Case, catalog: Catalog) -> tuple[str, ...]:
-    """Return the ids of what tells that the car as a whole stood in water."""
-    told = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
-    stories = [e.id for e in told if "soaked" in e.known or tells_of_water(e.text, catalog)]
-    events = (e for e in case.evidence if isinstance(e, Circumstance) and e.present)
-    return (*stories, *(e.id for e in events if e.what == "flood" and not e.parts))
-
-
-def was_flooded(case: Case, catalog: Catalog) -> bool:
-    """Did the car as a whole stand in water, by what is told or by the title of its case."""
-    return bool(find_soaked(case, catalog)) or tells_of_water(case.title, catalog)
-
-
-def tells_of_water(text: str, catalog: Catalog) -> bool:
-    """Does a text say that the car stood in water; the cautious reading of plain words."""
-    said = catalog.said.stories
-    words = re.findall(r"\w+", text.lower())
-    return any(
-        word in said["soaked"] and not set(words[max(0, n - 2) : n]) & set(said["denied"])
-        for n, word in enumerate(words)
-    )
 
 
 def _severe(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:

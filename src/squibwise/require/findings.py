@@ -3,14 +3,13 @@
 from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.history.signed import unit_exposed
+from squibwise.history.signed import find_soaked, unit_exposed, was_flooded
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.origin import Finding
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS
 from squibwise.model.work import Demand, Visit
-from squibwise.require.conditions import find_soaked, was_flooded
 from squibwise.require.job import Job
 from squibwise.require.progress import KEY_ON_GATE, STEP, Progress
 from squibwise.require.steps import find_live_stages

@@ -6,11 +6,11 @@ from functools import cached_property
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import unit_exposed
+from squibwise.history.signed import speaks_against, unit_exposed, was_flooded
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
-from squibwise.require.conditions import was_flooded, weigh_any_fired, weigh_crash
+from squibwise.require.conditions import weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
 from squibwise.require.progress import (
     KEY_ON_GATE,
@@ -119,7 +119,9 @@ def list_refusals(job: Job) -> tuple[str, ...]:
     if LATER_KEY_ON_GATE in job.closed:
         return ()
     found = [steps[_WET].title] if job.was_flooded else []
-    if progress.failed(KEY_ON_GATE) or unit_exposed(progress.history) is not None:
+    against = {word for word, _ in speaks_against(progress.history, job.catalog)}
+    seen = KEY_ON_GATE in against or unit_exposed(progress.history) is not None
+    if progress.failed(KEY_ON_GATE) or seen:
         found.append(
             "No key-on: the car was found unsafe to switch on. The unit is read out of it."
         )

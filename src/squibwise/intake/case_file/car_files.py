@@ -105,6 +105,12 @@ def with_codes(car: Car, evidence: Iterable[Evidence], notes: Notes) -> Car:
     return car
 
 
+def _twin(component: str) -> tuple[str, ...]:
+    """Return the curtain on the other side: no car has one alone."""
+    sides = {"left.curtain": "right.curtain", "right.curtain": "left.curtain"}
+    return (sides[component],) if component in sides else ()
+
+
 def _with_coded(car: Car, line: CodeLine, component: str, notes: Notes) -> Car:
     origin = line.origin if line.origin.file else Origin(line=line.line, raw=line.raw)
     if component not in car.components:
@@ -118,7 +124,8 @@ def _with_coded(car: Car, line: CodeLine, component: str, notes: Notes) -> Car:
             origin=origin,
         )
         notes.findings.append(finding)
-        components = tuple(sorted({*car.components, component}))
+        both = {component, *_twin(component)} - set(car.removed)
+        components = tuple(sorted({*car.components, *both}))
         car = msgspec.structs.replace(car, components=components)
     most = notes.catalog.kinds[split_component(component).kind].stages
     if car.stages.get(component, 1) < (line.stage or 1) <= most:
