@@ -31,7 +31,7 @@ amends
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area
-restraint supposed
+restraint supposed kin had
 """
 NO_PART = "none"  # what a rule gives when the features tell of no restraint part
 VOICES = frozenset(_VOICES.split())

@@ -13,6 +13,8 @@ from squibwise.intake.patterns import pattern
 
 PATTERNS = (
     "flash",
+    "had",
+    "kin",
     "label",
     "restraint",
     "supposed",

@@ -17,6 +17,7 @@ from squibwise.intake.report.words import (
     FAULTS,
     OF_ITS_OWN,
     PARTS,
+    TELLS,
     Words,
     has_fault,
     has_part,
@@ -218,6 +219,9 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     if line.codes and (is_question(line) or _is_supposed(line, lexicon)):
         line.codes, line.role, line.why = (), "aside", "a question"
         return
+    if line.codes and _of_another(lexicon).search(flat(line.text)):
+        line.codes, line.role, line.why = (), "aside", "another car"
+        return
     if line.codes:
         line.role = "code"
         return
@@ -246,13 +250,21 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
     if "wondered" in line.words.voices:
         return True
     head = flat(line.text[: line.codes[0].start])
-    return not has_fault(line.words) and bool(_supposing(lexicon).search(head))
+    told = line.words.features & (TELLS - {"defect"})
+    return not told and bool(_supposing(lexicon).search(head))
 
 
 @lru_cache(maxsize=4)
 def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
     names = lexicon.names_of("supposed")
-    return re.compile(rf"(?<![^\W_])(?:{names})\s+(?:[^\W\d_]+\s+)?$")
+    return re.compile(rf"(?<![^\W_])(?:{names})\s+(?:[^\W\d_][\w-]*\s+){{0,4}}$")
+
+
+@lru_cache(maxsize=4)
+def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
+    """``my nephew's van had B1001``: somebody else, and a verb of the past before the code."""
+    kin, had = lexicon.names_of("kin"), lexicon.names_of("had")
+    return re.compile(rf"(?<![^\W_])(?:{kin})(?:'?s)?\s(?:[^\W\d_][\w'-]*\s+){{0,5}}(?:{had})\s")
 
 
 def _why_aside(line: Line) -> str:
