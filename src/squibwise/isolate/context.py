@@ -271,7 +271,7 @@ def _beside(place: str, own: str) -> bool:
 
 
 def _near_crash(case: Case, assessment: Assessment, name: ComponentName, catalog: Catalog) -> bool:
-    if assessment.event.no_crash >= 0.5:
+    if _crash(case, assessment) <= 0.5:
         return False
     least = catalog.fact("isolation.near-zone").number()
     struck = [zone for zone, p in assessment.event.zones.items() if p >= least]

@@ -397,22 +397,25 @@ def _same_status(context: Context) -> bool:
 
 
 def _nearer_explains(through: dict[str, int], context: Context) -> bool:
-    """Return whether something nearer than the control unit carries all the circuits at fault."""
-    near = [n for i, n in through.items() if i not in _UNIT_SIDE]
-    return max(near, default=0) == len(context.faulty)
+    """Return whether a joint nearer than the control unit carries all the circuits at fault.
+
+    A harness that they share does not: wires of several circuits seldom break together.
+    """
+    joints = {e.id for e in context.chain.element if e.role != "segment"} - set(_UNIT_SIDE)
+    return max((through.get(i, 0) for i in joints), default=0) == len(context.faulty)
 
 
 def _shared(context: Context, catalog: Catalog) -> dict[str, int]:
     """Return how many other circuits at fault run through each element.
 
-    What only the control unit shares counts when nothing nearer to the device carries them all.
+    What only the control unit shares counts when no joint nearer to the device carries them all.
     """
     counts = {
         e.id: sum(_runs_through(e, c, context, catalog) for c, _ in context.faulty)
         for e in context.chain.element
     }
     near = max((n for i, n in counts.items() if i not in _UNIT_SIDE), default=0)
-    wide = near < len(context.faulty)
+    wide = not _nearer_explains(counts, context)
     return {i: n for i, n in counts.items() if n and (wide if i in _UNIT_SIDE else n == near)}
 
 
@@ -426,6 +429,7 @@ def _runs_through(element: Element, other: str, context: Context, catalog: Catal
     twin = other == own.id
     mates = name.place == own.place and _plug(name.kind, catalog) == _plug(own.kind, catalog)
     wheel = {
+        "device": twin,
         "clock-spring": twin or (mates and own.place == "driver"),
         "column-plug": twin or (mates and own.place == "driver"),
         "device-plug": twin,
