@@ -19,7 +19,7 @@ _FEATURES = """
 bag frontal side curtain knee middle cushion inflatablebelt charge pretension retractor buckle lap
 motorbelt loadlimiter belt cut switch belttension sensor impact door pillar pillarc occupant
 seatposition offswitch offlamp lamp clockspring unit airbagmodule system columncharge headcharge
-rollbar bonnet batterycut hvcut ventcharge harness foreign off seatbag byside nearside offside
+rollbar bonnet batterycut hv hvcut ventcharge harness foreign off seatbag byside nearside offside
 stagehead loop dualstage electronics electronics? open high low resistance range short ground
 battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
@@ -27,7 +27,7 @@ deployed notfired crashsignal skip alone same atwheel atdash atroof atseat atbum
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
-amends
+amends empty
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area

@@ -119,6 +119,9 @@ def _compose(words: Words) -> None:
         elif "atpost" in told:
             told |= {"impact", "side", "pillar"}
             words.sides.discard("centre")
+    if "hv" in told and told & {"cut", "batterycut"}:
+        told.add("hvcut")
+        told -= {"voltage", "battery", "batterycut"}  # they told which cut-off it is
     if "bag" not in told:
         told.discard("seatbag")  # the seat is where a belt or a sensor is
     if told & _EVERYDAY:
@@ -158,8 +161,11 @@ def _hear(
             used |= {hit, good}
         elif _nearest(hit, [h for h in hits if "exists" in h.means], tokens) is not None:
             words.voices.add("gone")
-    if "crashrecord" in words.features and any(t.text == "0" and t.apart for t in tokens):
-        words.voices.add("not")  # "crash events: 0"
+    is_none = any("empty" in h.means for h in hits) or any(
+        t.text == "0" and t.apart for t in tokens
+    )
+    if "crashrecord" in words.features and is_none:
+        words.voices.add("not")  # "crash events: 0", "crash memory empty"
     used |= _said_twice(hits, used, tokens, denying)
     heard = [h for h in hits if h not in used]
     is_tested = any("tested" in h.means for h in heard)

@@ -51,10 +51,12 @@ class Token(msgspec.Struct, frozen=True):
     Attributes:
         text: The word.
         apart: A comma, bracket, column or the like stands before it: no phrase reaches over that.
+        is_cut: A full stop stands right behind it: it may be cut short.
     """
 
     text: str
     apart: bool = False
+    is_cut: bool = False
 
 
 class Opened(msgspec.Struct):
@@ -239,7 +241,8 @@ def tokenise(text: str) -> tuple[Token, ...]:
     end = 0
     for match in _TOKEN.finditer(folded):
         between = folded[end : match.start()]
-        found.append(Token(match.group(), bool(found) and bool(_APART.search(between))))
+        is_cut = folded.startswith(".", match.end())
+        found.append(Token(match.group(), bool(found) and bool(_APART.search(between)), is_cut))
         end = match.end()
     return tuple(found)
 

@@ -11,7 +11,12 @@ _WHOLE = 4  # abbreviations that one word outweighs
 _SHORT = 2  # letters of abbreviations that many languages share
 _STEM, _ENDING = 5, 3  # letters of a stem and of an ending that it may have
 _NEVER_GUESSED = frozenset({"wondered", "mine", "elsewhere"})  # they set a whole line aside
+_CUT, _MOST_ENDINGS = 3, 40  # letters of a word cut short, and words that may go on from it
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
+
+
+Meant = dict[int, tuple[tuple[str, ...], ...]]
+"""Known words that a strange word may stand for, by its place in the line, the best first."""
 
 
 class Hit(msgspec.Struct, frozen=True):
@@ -21,7 +26,6 @@ class Hit(msgspec.Struct, frozen=True):
     first: int
     last: int
     language: str
-    guessed: bool = False
 
 
 def languages(lexicon: Lexicon, words: list[str]) -> dict[str, int]:
@@ -47,12 +51,13 @@ def find_hits(lexicon: Lexicon, tokens: tuple[Token, ...], language: str | None)
     words = [t.text for t in tokens]
     ends = _ends(tokens)
     names = [n for n in (language, *BASE) if n and n in lexicon.words]
+    meant = {at: others for at, t in enumerate(tokens) if (others := _meant(lexicon, t, names))}
     choice: list[Hit | None] = [None] * len(words)
     cost: list[tuple[int, int]] = [(0, 0)] * (len(words) + 1)
     for at in range(len(words) - 1, -1, -1):
         bare, phrases = cost[at + 1]
         cost[at] = (bare + 1, phrases)
-        for hit in _phrases_at(lexicon, words[: ends[at]], at, names):
+        for hit in _phrases_at(lexicon, words[: ends[at]], at, names, meant):
             reached = (cost[hit.last][0], cost[hit.last][1] + 1)
             if reached < cost[at]:
                 choice[at], cost[at] = hit, reached
@@ -70,9 +75,34 @@ def _chosen(choice: list[Hit | None]) -> tuple[Hit, ...]:
     return tuple(found)
 
 
-def _phrases_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
-    """Every phrase that begins at a word, the longest first."""
-    return _known_at(lexicon, words, at, names) or _split_or_guess(lexicon, words, at, names)
+def _phrases_at(
+    lexicon: Lexicon, words: list[str], at: int, names: list[str], meant: Meant
+) -> tuple[Hit, ...]:
+    """Every phrase that begins at a word, as it stands or as a word in it must be meant."""
+    known = _known_at(lexicon, words, at, names) or _split(lexicon, words, at, names)
+    near = (odd for odd in meant if at <= odd < min(len(words), at + MAX_PHRASE))
+    tries = ((odd, others) for odd in near for others in meant[odd])
+    guessed = (_known_as(lexicon, words, at, odd, others, names) for odd, others in tries)
+    return (*known, *(hit for hits in guessed for hit in hits))
+
+
+def _known_as(
+    lexicon: Lexicon,
+    words: list[str],
+    at: int,
+    odd: int,
+    others: tuple[str, ...],
+    names: list[str],
+) -> list[Hit]:
+    """The phrases over a strange word that mean one thing, whatever known word it stands for."""
+    told: dict[int, list[Hit]] = {}
+    for other in others:
+        for hit in _known_at(lexicon, [*words[:odd], other, *words[odd + 1 :]], at, names):
+            if hit.last > odd and not _NEVER_GUESSED & {*hit.means}:
+                told.setdefault(hit.last, []).append(hit)
+    alike = [hits for hits in told.values() if len({h.means for h in hits}) == 1]
+    is_short = len(words[odd]) <= _CUT  # alone it must mean that in all its endings
+    return [h[0] for h in alike if not is_short or h[0].last > at + 1 or len(h) == len(others)]
 
 
 def _ends(tokens: tuple[Token, ...]) -> list[int]:
@@ -110,27 +140,36 @@ def _known_at(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> 
     return tuple(found)
 
 
-def _split_or_guess(
-    lexicon: Lexicon, words: list[str], at: int, names: list[str]
-) -> tuple[Hit, ...]:
-    word = words[at]
-    if word in lexicon.known or not word.isalpha() or not _MIN_FUZZY <= len(word) <= _MAX_FUZZY:
-        return ()
-    pieces = _compound(lexicon, word, names)
-    if pieces:
-        means = tuple(m for piece in pieces for m in piece)
-        return (Hit(means, at, at + 1, names[0]),)
-    return _guess(lexicon, words, at, names)
+def _split(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
+    """A compound that nobody listed, as one phrase of what its parts mean."""
+    pieces = _compound(lexicon, words[at], names) if _is_strange(lexicon, words[at]) else None
+    means = tuple(m for piece in pieces or () for m in piece)
+    return (Hit(means, at, at + 1, names[0]),) if means else ()
 
 
-def _guess(lexicon: Lexicon, words: list[str], at: int, names: list[str]) -> tuple[Hit, ...]:
-    """Read a misspelt word as the one known word it is near to, and look the phrase up again."""
-    meant = _nearest(lexicon, words[at], tuple(names))
-    if meant is None:
-        return ()
-    repaired = [*words[:at], meant, *words[at + 1 :]]
-    hits = [h for h in _known_at(lexicon, repaired, at, names) if not _NEVER_GUESSED & {*h.means}]
-    return tuple(msgspec.structs.replace(h, guessed=True) for h in hits)
+def _is_strange(lexicon: Lexicon, word: str) -> bool:
+    is_word = word.isalpha() and _MIN_FUZZY <= len(word) <= _MAX_FUZZY
+    return is_word and word not in lexicon.known
+
+
+def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str, ...], ...]:
+    """The known words that a strange word may be cut short from, and the one it is nearest to."""
+    word = token.text
+    if token.is_cut and len(word) >= _CUT and word.isalpha() and word not in lexicon.known:
+        cut = _beginning(lexicon, word, tuple(names))
+    else:
+        cut = ()
+    if not _is_strange(lexicon, word) or _compound(lexicon, word, names):
+        return (cut,) if cut else ()
+    near = _nearest(lexicon, word, tuple(names))
+    return tuple(others for others in (cut, (near,) if near else ()) if others)
+
+
+@lru_cache(maxsize=1024)
+def _beginning(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str, ...]:
+    """The known words that go on from one cut short; none where too many do."""
+    known = {w for n in names for w in lexicon.words[n] if w.startswith(word)}
+    return tuple(sorted(known)) if len(known) <= _MOST_ENDINGS else ()
 
 
 @lru_cache(maxsize=512)

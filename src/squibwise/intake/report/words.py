@@ -118,7 +118,7 @@ FAULTS = frozenset(
     crashsignal""".split()
 )
 HEADS = (PARTS - {"switch"}) | frozenset(
-    "bag lamp unit airbagmodule electronics crashrecord crashsignal".split()
+    "bag lamp unit airbagmodule electronics crashrecord crashsignal harness pillar".split()
 )
 _UNIT_WORDS = frozenset({"unit", "airbagmodule"})
 OWN_PARTS = HEADS - _UNIT_WORDS
