@@ -17,6 +17,7 @@ from squibwise.present.phrases import in_words
 from squibwise.present.tell_visits import POWER
 from squibwise.web import bid_pages, drawing, layout, lots_pages
 from squibwise.web.car_pages import LEGEND
+from squibwise.web.look_pages import KNOWING
 from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
 
@@ -46,6 +47,8 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
         *map(in_words, drawing.layout().views),
     }
     made |= {"Page before", "Next page"}
+    made |= {label for _, label, _ in KNOWING}
+    made |= {in_words(word) for _, _, words in KNOWING for word in words}
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
     made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}

@@ -154,6 +154,14 @@ def copy_like(text: str, stated: Stated, case_id: str) -> str:
     return tomlkit.dumps(document)
 
 
+def equip(text: str, equipment: str) -> str:
+    """Return a case file that states which template of the catalogue the car is equipped as."""
+    parse(text, CASE_FILE)  # within its bounds
+    document = tomlkit.parse(text)
+    _put(document.setdefault("car", tomlkit.table()), (("equipment", equipment),))
+    return tomlkit.dumps(document)
+
+
 def _put(table: Any, pairs: Iterable[tuple[str, Any]]) -> None:  # noqa: ANN401 - of tomlkit
     """Set what is stated."""
     for key, value in pairs:

@@ -99,6 +99,7 @@ POSTS = {
     "/car/{car}/look": look_pages.look,
     "/car/{car}/trace/{loop:path}": trace_pages.outcome,
     "/car/{car}/ask": look_pages.answer,
+    "/car/{car}/told": look_pages.tell,
     "/car/{car}/offers": market_pages.offers,
     "/car/{car}/bid": bid_pages.keep_sheet,
     "/car/{car}/tick": work_pages.tick,

@@ -7,10 +7,15 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise import case as line
 from squibwise.errors import InputError
-from squibwise.garage import entering, store, ticking
+from squibwise.garage import entering, new_case, saying, store, ticking
 from squibwise.garage.database import connected
-from squibwise.model.evidence import Photo
+from squibwise.garage.writing import change_file
+from squibwise.intake.case_file.load import CASE_FILE
+from squibwise.intake.case_file.toml_text import decode
+from squibwise.model.evidence import Circumstance, Impact, Photo
+from squibwise.model.names import ZONES
 from squibwise.model.words import ASKED_WORDS
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
@@ -21,8 +26,18 @@ from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Pairs, Sent, as_file, common, enter, sends
+from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
 
+EQUIPMENT, FRONT_SEATS = "equipment", ("driver", "passenger")
+_HAPPENED = ("crash", "no crash", *(w for w in saying.WHATS if w != "crash"))
+KNOWING = (
+    ("what", "What happened", _HAPPENED),
+    ("zone", "Where it was hit", ZONES),
+    ("extent", "How hard", saying.EXTENTS),
+    ("driver", "On the driver's seat", tuple(saying.SEATED)),
+    ("passenger", "On the passenger's seat", tuple(saying.SEATED)),
+)
+"""What may be known of a crash: the field, what it is called, what it may hold."""
 _PICTURES = {
     ".jpg": "image/jpeg",
     ".jpeg": "image/jpeg",
@@ -128,6 +143,9 @@ def questions(request: Request) -> Response:
         step="ask",
         first=[q for q in whole.states.open_questions if q.id not in {x["id"] for x in told}],
         questions=told,
+        templates=[(n, t.title) for n, t in bench.catalog.templates.items()],
+        knowing=KNOWING,
+        untold=not any(isinstance(e, Impact | Circumstance) for e in opened.case.evidence),
         answered=[q for q in whole.todo.questions if q.answered],
     )
 
@@ -136,7 +154,32 @@ def questions(request: Request) -> Response:
 def answer(request: Request, sent: Sent) -> Response:
     """Write down an answer; everything that hangs on it follows."""
     opened, bench = opened_for(request), bench_of(request)
-    asked, word, source = sent.get("question", 60), sent.get("answer", 10), sent.get("source", 300)
+    asked, word, source = sent.get("question", 60), sent.get("answer", 40), sent.get("source", 300)
+    if asked == EQUIPMENT and word in bench.catalog.templates:
+        with changing(request, opened, sent, f"equipped as {word}") as folder:
+            change_file(folder / CASE_FILE, lambda old: _equipped(old, word))
+            line.open_case(folder, bench.catalog)
+        return go(f"/car/{opened.id}/ask")
     entries, rules = ticking.answer_entries(opened.case, asked, word, source, bench.catalog)
     enter(request, opened, sent, f"answer {asked} {word}", lambda _: entries, rules)
+    return go(f"/car/{opened.id}/ask")
+
+
+def _equipped(text: bytes, template: str) -> bytes:
+    return new_case.equip(decode(text, CASE_FILE), template).encode("utf-8")
+
+
+@sends
+def tell(request: Request, sent: Sent) -> Response:
+    """Write down what is known of the crash: what happened, where it was hit, who sat where."""
+    opened = opened_for(request)
+    told = [sent.get("what", 30).split()] if sent.get("what") else []
+    told += [[z for z in (sent.get("zone", 20), sent.get("extent", 20)) if z]]
+    told += [[seat, sent.get(seat, 20)] for seat in FRONT_SEATS if sent.get(seat)]
+    told = [words for words in told if words]
+    if not told:
+        raise InputError("Nothing was chosen.", remedy="Choose what is known; leave the rest.")
+    entries = [{**saying.find_told(words), **common(sent)} for words in told]
+    what = "; ".join(" ".join(words) for words in told)
+    enter(request, opened, sent, f"told {what}", lambda _: entries)
     return go(f"/car/{opened.id}/ask")

@@ -102,8 +102,6 @@ def sign(request: Request, sent: Sent) -> Response:
     if not sent.get("by"):
         raise InputError("Nobody is named.", remedy="Say who signs.")
     entry = make(sent) | common(sent)
-    if entry["kind"] == "part-label":
-        del entry["by"]  # a label speaks for itself; the history says who wrote it down
     enter(request, opened, sent, f"signed {sent.get('gate', 40)}", lambda _: (entry,))
     return go(f"/car/{opened.id}/prove")
 

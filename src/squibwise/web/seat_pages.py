@@ -72,7 +72,6 @@ def weigh(request: Request, sent: Sent) -> Response:
         "seat_position": sent.get("position", 80),
     }
     entry = {k: v for k, v in given.items() if v not in (None, "")} | common(sent)
-    entry.pop("by", None)
     what = f"weighed {sensor}: {number(given['applied_kg'])} kg"
     enter(request, opened, sent, what, lambda _: (entry,))
     return go(f"/car/{opened.id}/seat/{sensor}")

@@ -20,6 +20,7 @@ from squibwise.errors import InputError
 from squibwise.garage import entering, store
 from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
+from squibwise.intake.case_file.schema import ENTRIES
 from squibwise.web.bench import Bench, Opened, now
 from squibwise.web.guarding import LARGEST_UPLOAD, carries_token, go
 from squibwise.web.layout import bench_of, page
@@ -193,13 +194,20 @@ def enter(
         StaleError: Somebody changed the car meanwhile.
     """
     with changing(request, opened, sent, what) as folder:
-        entries = tuple(make(folder))
+        entries = tuple(map(_as_taken, make(folder)))
         addition = entering.Addition(command=what, at=now(), evidence=entries, rules=tuple(rules))
         entering.add(entering.open_file(folder), addition, bench_of(request).catalog)
 
 
+def _as_taken(entry: Pairs) -> Pairs:
+    """Return an entry without a name where its kind takes none: the history says who wrote it."""
+    kind = ENTRIES.get(str(entry["kind"]))
+    takes = kind is None or "by" in kind.__struct_fields__
+    return entry if takes else {k: v for k, v in entry.items() if k != "by"}
+
+
 def common(sent: Sent) -> dict[str, Any]:
-    """Return the keys that every entry gets: who, and when."""
+    """Return the keys that an entry gets: who, where its kind takes that, and when."""
     by = sent.get("by", 60)
     return ({"by": by} if by else {}) | {"time": _time(sent)}
 

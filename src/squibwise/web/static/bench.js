@@ -51,10 +51,30 @@
   const kept = () => store("readonly", (s) => s.getAll());
 
   async function showKept() {
-    const waiting = await kept();
+    const all = await kept();
+    const refused = all.filter((i) => i.refused);
+    const waiting = all.length - refused.length;
     const box = document.getElementById("kept");
-    box.hidden = waiting.length === 0;
-    box.querySelector("b").textContent = waiting.length ? String(waiting.length) : "";
+    box.hidden = all.length === 0;
+    box.querySelector("p").hidden = waiting === 0;
+    box.querySelector("b").textContent = waiting ? String(waiting) : "";
+    const list = box.querySelector("ul");
+    list.replaceChildren(...refused.map((item) => tellRefused(item, list.dataset)));
+  }
+
+  // What was kept and then refused stays until the person leaves it: nothing is lost unseen.
+  function tellRefused(item, words) {
+    const line = document.createElement("li");
+    const page = document.createElement("a");
+    const leave = document.createElement("button");
+    page.href = item.page;
+    page.textContent = words.told;
+    leave.type = "button";
+    leave.className = "button quiet";
+    leave.textContent = words.leave;
+    leave.addEventListener("click", async () => { await store("readwrite", (s) => s.delete(item.once)); await showKept(); });
+    line.append(page, ": " + item.refused + " ", leave);
+    return line;
   }
 
   function body(item, token) {
@@ -75,7 +95,7 @@
     if (sending) return;
     sending = true;
     try {
-      for (const item of await kept()) {
+      for (const item of (await kept()).filter((i) => !i.refused)) {
         const token = await freshToken();
         if (!token) break;
         let answer = await send(item.action, body(item, token));
@@ -86,8 +106,12 @@
           show(page, item);
           continue;
         }
-        if (answer.status < 500 && answer.status !== 401 && answer.status !== 403)
-          await store("readwrite", (s) => s.delete(item.once));
+        if (answer.ok) await store("readwrite", (s) => s.delete(item.once));
+        else if (answer.status < 500 && answer.status !== 401 && answer.status !== 403) {
+          const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+          const why = Array.from(page.querySelectorAll(".refused > p:not(:last-child)"), (p) => p.textContent);
+          await store("readwrite", (s) => s.put({ ...item, refused: why.join(" ") || String(answer.status) }));
+        }
       }
     } catch (error) {
       if (!(error instanceof TypeError)) throw error; // still no connection
@@ -189,7 +213,7 @@
   document.addEventListener("htmx:afterSettle", (event) => begin(event.target));
   window.addEventListener("beforeprint", () => { for (const cautions of $("details.cautions")) cautions.open = true; });
   window.addEventListener("online", sendKept);
-  setInterval(async () => { if ((await kept()).some((i) => !i.stale)) sendKept(); }, 15000);
+  setInterval(async () => { if ((await kept()).some((i) => !i.stale && !i.refused)) sendKept(); }, 15000);
   begin(document);
   showKept().then(sendKept);
 })();
