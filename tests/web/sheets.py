@@ -6,15 +6,21 @@ from itertools import cycle
 from typing import Any
 
 
-def hand_in_offers(call: Any, car: str, *answers: dict[str, str]) -> Any:
-    """Answer the sheet for parts desks, one line after the other as given, and hand it in."""
-    rows = list(csv.DictReader(io.StringIO(call.get(f"/car/{car}/request.csv").text)))
+def answer_sheet(asked: str, *answers: dict[str, str]) -> str:
+    """Return the sheet for parts desks, one line after the other answered as given."""
+    rows = list(csv.DictReader(io.StringIO(asked)))
     sheet = io.StringIO()
     write = csv.DictWriter(sheet, fieldnames=list(rows[0]))
     write.writeheader()
     answered = zip(rows, cycle(answers), strict=False)
     write.writerows(row | answer for row, answer in answered if answer)
-    sent = {"offers": ("my offers.csv", sheet.getvalue().encode(), "text/csv")}
+    return sheet.getvalue()
+
+
+def hand_in_offers(call: Any, car: str, *answers: dict[str, str]) -> Any:
+    """Answer the sheet for parts desks and hand it in."""
+    sheet = answer_sheet(call.get(f"/car/{car}/request.csv").text, *answers)
+    sent = {"offers": ("my offers.csv", sheet.encode(), "text/csv")}
     return call.post(f"/car/{car}/offers", f"/car/{car}/order", files=sent)
 
 

@@ -1,13 +1,12 @@
 """Each flow as a person walks it, in a real browser: touch, type, look."""
 
-import csv
-import io
 import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
+from tests.web.sheets import answer_sheet
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=20_000)
@@ -129,18 +128,64 @@ def test_offers_are_planned_while_the_page_tells_how_it_goes(show: Show) -> None
     page = show("/car/harrow-07/order", "laptop")
     with page.expect_download() as asked:
         page.get_by_role("link", name="Sheet for parts desks").click()
-    head, *rows = asked.value.path().read_text(encoding="utf-8").splitlines()
-    names = head.split(",")
-    filled = {"supplier": "Northyard", "condition": "new", "price": "100", "lead days": "3"}
-    table = [dict(zip(names, next(csv.reader([row])), strict=True)) | filled for row in rows]
-    sheet = io.StringIO()
-    write = csv.DictWriter(sheet, fieldnames=names)
-    write.writeheader()
-    write.writerows(table)
-    file = {"name": "o.csv", "mimeType": "text/csv", "buffer": sheet.getvalue().encode()}
+    asked_for = asked.value.path().read_text(encoding="utf-8")
+    row = {"supplier": "Northyard", "condition": "new", "price": "100", "lead days": "3"}
+    filled = answer_sheet(asked_for, row).encode()
+    file = {"name": "o.csv", "mimeType": "text/csv", "buffer": filled}
     page.get_by_label("Sheet of offers").set_input_files(file)  # type: ignore[arg-type]
     page.get_by_role("button", name="Hand the offers in").click()
     expect(page.locator(".chart svg.days")).to_be_visible(timeout=60_000)
+
+
+def test_what_is_refused_is_told_above_the_form_that_keeps_what_was_ticked(show: Show) -> None:
+    page = show("/car/harrow-07/work?visit=strip")
+    boxes = page.locator("input[name=n]:not([disabled])")
+    boxes.last.check()
+    page.locator("input[name=by]").fill("R")
+    page.get_by_role("button", name="Done", exact=True).click()
+    expect(page.locator(".refused")).to_contain_text("Nothing was written")
+    expect(page.locator(".refused")).to_contain_text("Tick ")
+    expect(page.locator(".refused")).not_to_contain_text("squibwise did")
+    expect(boxes.last).to_be_checked()
+
+
+def test_what_was_kept_without_connection_and_is_refused_stays_until_it_is_left(
+    show: Show,
+) -> None:
+    page = show("/car/harrow-07/work?visit=strip")
+    page.locator("input[name=n]:not([disabled])").last.check()
+    page.locator("input[name=by]").fill("R")
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Done", exact=True).click()
+    expect(page.locator("#kept")).to_be_visible()
+    page.context.set_offline(False)
+    expect(page.locator("#kept li")).to_contain_text("It was refused", timeout=40_000)
+    page.get_by_role("button", name="Leave it").click()
+    expect(page.locator("#kept")).to_be_hidden()
+
+
+def test_what_is_known_of_the_crash_and_the_equipment_is_answered_at_the_car(show: Show) -> None:
+    page = show("/new")
+    page.get_by_label("Name in the garage").fill("sedge-04")
+    page.get_by_label("Who").fill("R")
+    page.get_by_role("button", name="Start", exact=True).click()
+    page.get_by_label("or paste its text").fill("B0001-1B driver frontal stage 1 open present\n")
+    page.get_by_role("button", name="Add it").click()
+    expect(page.locator(".lines li")).to_have_count(1)
+    page.goto("/car/sedge-04/ask")
+    page.get_by_label("Where it was hit").select_option("nose-centre")
+    page.get_by_label("How hard").select_option("moderate")
+    page.get_by_label("On the passenger's seat").select_option("empty")
+    page.get_by_role("button", name="Write it down").first.click()
+    expect(page.locator("details", has_text="What is known of the crash")).not_to_have_attribute(
+        "open", ""
+    )
+    page.get_by_label("It has").select_option("seat-bags")
+    page.get_by_role("button", name="Write it down").last.click()
+    expect(page.get_by_label("It has")).to_have_count(0)
+    page.goto("/car/sedge-04")
+    expect(page.locator(".card", has_text="impact at nose-centre, moderate")).to_have_count(1)
+    expect(page.locator(".card", has_text="passenger: seat empty")).to_have_count(1)
 
 
 def test_a_stale_write_shows_both_versions_and_can_be_entered_all_the_same(show: Show) -> None:

@@ -20,6 +20,7 @@ from squibwise.web.car_pages import LEGEND
 from squibwise.web.look_pages import KNOWING
 from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
+from squibwise.web.work_pages import ELSEWHERE
 
 PAGES = sorted((layout.HERE / "pages").glob("*.html"))
 SAID = re.compile(r"""\bt\((["'])(.*?)\1\)""")
@@ -47,7 +48,7 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
         *map(in_words, drawing.layout().views),
     }
     made |= {"Page before", "Next page"}
-    made |= {label for _, label, _ in KNOWING}
+    made |= {label for _, label, _ in KNOWING} | {label for _, label in ELSEWHERE.values()}
     made |= {in_words(word) for _, _, words in KNOWING for word in words}
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}

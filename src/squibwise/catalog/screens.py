@@ -42,6 +42,7 @@ _FILLED_BY = {
 _JOINTS = (". ", "; ", ": ", ", ")
 _MERGED = {"es": ((" de el ", " del "), (" a el ", " al "))}
 _KEPT = 20_000
+BROWSER, _COMMAND = "browser", re.compile(r"CASE|--|`")
 _BEFORE = re.compile(r"- |[^\s:]+\.[a-z]{2,5}(?::\d+)?: ")
 """What stands before a text and is no part of it: a dash, a file with its line."""
 
@@ -177,6 +178,17 @@ def load_screens(place: Path = FOLDER) -> Screens:
     uneven = [r["en"] for r in rows if len({frozenset(_places(r[c])) for c in LANGUAGES}) > 1]
     if uneven:
         raise CatalogError(f"{place.name}: {uneven} have not the same places in every language")
+    return _screens(rows)
+
+
+@cache
+def load_pages() -> Screens:
+    """Return what stands on a page of the browser in place of a command of the terminal."""
+    rows = read_tsv(FOLDER.parent / "browser.tsv", ("command", BROWSER))
+    return _screens([{"en": row["command"], BROWSER: row[BROWSER]} for row in rows])
+
+
+def _screens(rows: Sequence[dict[str, str]]) -> Screens:
     with_places = [_sentence(row) for row in rows if _places(row["en"])]
     return Screens(
         words={row["en"]: row for row in rows if not _places(row["en"])},
@@ -216,5 +228,10 @@ def _first_word(text: str) -> str:
 
 @lru_cache(maxsize=_KEPT)
 def say(text: str, language: str) -> str:
-    """Return a text in a language, by the shipped tables; what they do not hold stays English."""
+    """Return a text as a page tells it in a language: pages where the terminal has commands.
+
+    What the shipped tables do not hold stays English.
+    """
+    if _COMMAND.search(text):
+        text = load_pages().say(text, BROWSER)
     return load_screens().say(text, language)

@@ -19,7 +19,7 @@ from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, changing, sends
+from squibwise.web.sending import Sent, changing, read_number, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
 SHEET = "bid.toml"
@@ -145,20 +145,3 @@ def _figures(sent: Sent, field: str) -> dict[str, float]:
     if stated and len(stated) < len(found):
         raise InputError(f"{field}: not all three.", remedy="Give low, likely and high.")
     return stated
-
-
-def read_number(sent: Sent, field: str) -> float | None:
-    """Return a figure as it was typed; None when the field was left empty.
-
-    Raises:
-        InputError: It is no number, or out of range.
-    """
-    typed = sent.get(field, 20).replace(" ", "").replace(",", ".")
-    try:
-        value = float(typed) if typed else None
-    except ValueError as error:
-        message = f"{field}: '{typed}' is no number."
-        raise InputError(message, remedy="Write digits and one point only.") from error
-    if value is not None and not 0.0 <= value < 1e9:
-        raise InputError(f"{field}: {typed} is out of range.", remedy="Write it again.")
-    return value

@@ -14,10 +14,9 @@ from starlette.responses import Response
 from squibwise import case as line
 from squibwise import plan
 from squibwise.errors import InputError
-from squibwise.web.bid_pages import read_number
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, page
-from squibwise.web.sending import Sent, sends
+from squibwise.web.sending import Sent, read_number, sends
 
 MOST_LOTS, LARGEST_LOTS, SHOWN_LOTS = 5_000, 2_000_000, 100
 COLUMNS = {

@@ -239,3 +239,20 @@ def as_file(name: str, data: bytes) -> Iterator[Path]:
         file = Path(folder) / f"{plain[:40] or 'file'}-{digest}{ending}"
         file.write_bytes(data)
         yield file
+
+
+def read_number(sent: Sent, field: str) -> float | None:
+    """Return a figure as it was typed; None when the field was left empty.
+
+    Raises:
+        InputError: It is no number, or out of range.
+    """
+    typed = sent.get(field, 20).replace(" ", "").replace(",", ".")
+    try:
+        value = float(typed) if typed else None
+    except ValueError as error:
+        message = f"{field}: '{typed}' is no number."
+        raise InputError(message, remedy="Write digits and one point only.") from error
+    if value is not None and not 0.0 <= value < 1e9:
+        raise InputError(f"{field}: {typed} is out of range.", remedy="Write it again.")
+    return value

@@ -7,6 +7,7 @@ from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import ticking
+from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
 from squibwise.present.phrases import name, tell_reasons
@@ -14,7 +15,13 @@ from squibwise.present.tell_visits import POWER, hands_on, next_operation, tell_
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, refuse_stale, sends
+from squibwise.web.sending import Sent, common, enter, read_number, refuse_stale, sends
+
+ELSEWHERE = {
+    LAMP: ("prove#gate-lamp-check", "Write down what the lamp did"),
+    SCAN: ("add", "Add a report"),
+}
+"""Where an operation is written down that no tick stands for."""
 
 
 def visits(request: Request) -> Response:
@@ -42,6 +49,10 @@ def visits(request: Request) -> Response:
         gates=_gates(visit, bench) if visit else [],
         cautions=_cautions(visit) if visit else [],
         has_gate=_has_gate(visit, bench) if visit else False,
+        has_loads=any(o.id == FIT_LOADS and not o.done for o in visit.operations)
+        if visit
+        else False,
+        elsewhere=ELSEWHERE,
     )
 
 
@@ -55,6 +66,10 @@ def _area(area: Area) -> dict[str, Any]:
         ],
         "hold": max((o.hold_minutes for o in area.operations if not o.done), default=0),
     }
+
+
+def _is_due(step: str, visit: Visit) -> bool:
+    return any(o.id == step and not o.done for o in visit.operations)
 
 
 def _has_gate(visit: Visit, bench: Bench) -> bool:
@@ -122,6 +137,7 @@ def tick(request: Request, sent: Sent) -> Response:
         given,
         failed=failed,
         safe=safe,
+        ohm=read_number(sent, "ohm"),
         evidence=opened.case.evidence,
     )
     told = ticking.add_note(entries, sent.get("note", 400))

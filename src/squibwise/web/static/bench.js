@@ -148,6 +148,16 @@
   }
   window.addEventListener("popstate", (event) => { if (event.state && event.state.bench) location.reload(); });
 
+  // A refusal stands above its form, which keeps what was entered and ticked.
+  function tellAbove(form, refused) {
+    for (const earlier of $("#main .refused")) earlier.remove();
+    refused.querySelector("p:last-child").remove(); // nothing to go back to
+    refused.tabIndex = -1;
+    form.before(refused);
+    refused.scrollIntoView({ block: "center" });
+    refused.focus({ preventScroll: true });
+  }
+
   async function submit(event) {
     const form = event.target;
     if (!(form instanceof HTMLFormElement) || !form.matches("[data-queue]")) return;
@@ -160,6 +170,8 @@
       const answer = await send(form.action, data);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (answer.redirected) { turnTo(page, answer.url); return; }
+      const refused = page.querySelector("#main > .refused");
+      if (refused && answer.status === 422) { tellAbove(form, document.importNode(refused, true)); return; }
       const main = page.getElementById("main");
       if (main) document.getElementById("main").replaceWith(document.importNode(main, true));
       else { document.querySelector("#main").textContent = page.body.textContent; }
