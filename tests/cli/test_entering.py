@@ -235,8 +235,8 @@ def test_nothing_is_done_in_an_area_that_is_closed(run: Line, tmp_path: Path) ->
 
 
 def test_a_step_keeps_its_number_while_it_is_off_the_list(run: Line, tmp_path: Path) -> None:
-    """A bag that is gone may hide a bridge: no key-on is on the list, the data was saved before."""
-    gone = FRONT_HIT.replace('"deployed"', '"missing"')
+    """Nothing is read from a unit that is gone: the data was saved before it went."""
+    gone = FRONT_HIT + MISSING_UNIT
     (tmp_path / "case.toml").write_text(gone, encoding="utf-8")
     assert 12 not in operations(run, tmp_path)
     assert run("did", tmp_path, "12", "--by", "R").code == 0
@@ -245,6 +245,66 @@ def test_a_step_keeps_its_number_while_it_is_off_the_list(run: Line, tmp_path: P
     assert words == ["step:save-crash-data", "step:save-codes", "step:arrival-record"]
     assert run("did", tmp_path, "61", "--by", "R").code == 2
     assert run("did", tmp_path, "step:no-such", "--by", "R").code == 2
+
+
+MISSING_UNIT = """
+[[evidence]]
+kind = "look"
+component = "centre.control-unit"
+seen = "missing"
+"""
+FLOOD = """
+[[evidence]]
+kind = "circumstance"
+what = "flood"
+present = true
+parts = ["control-unit", "front-bag"]
+"""
+LOAD_FOUND = """
+[[evidence]]
+kind = "report"
+file = "scan.txt"
+
+[[evidence]]
+kind = "look"
+component = "passenger.front-bag"
+seen = "missing"
+"""
+
+
+@pytest.mark.parametrize(("known", "told"), [(FLOOD, "water"), (LOAD_FOUND, "igniter connector")])
+def test_no_signature_makes_a_flooded_car_or_one_with_loads_in_it_fit_to_switch_on(
+    run: Line, tmp_path: Path, known: str, told: str
+) -> None:
+    """Common practice, no source: the key waits for the work, whoever is willing to sign."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT + known, encoding="utf-8")
+    (tmp_path / "scan.txt").write_text("Passenger front airbag resistance ok\n", encoding="utf-8")
+    for gate in ("key-on-safe", "power-safe"):
+        refused = run("did", tmp_path, gate, "--safe", "--by", "R")
+        assert refused.code == 2
+        assert told in refused.err
+    saved = run("did", tmp_path, "12", "--by", "R")
+    assert (saved.code, told in saved.err) == (2, True)
+    assert run("did", tmp_path, "key-on-safe", "--failed", "--by", "R").code == 0
+
+
+def test_a_signature_put_in_by_hand_takes_no_water_off_the_page(run: Line, tmp_path: Path) -> None:
+    signed = '[[evidence]]\nkind = "passed"\nwhat = "power-safe"\nresult = "passed"\nby = "R"\n'
+    (tmp_path / "case.toml").write_text(FRONT_HIT + FLOOD + signed, encoding="utf-8")
+    assert any("water or fire reached" in d for d in dangers(run, tmp_path))
+    new = '[[evidence]]\nkind = "done"\nwhat = "replaced"\ncomponent = "{}"\n'
+    unit, bags = new.format("centre.control-unit"), ("driver.front-bag", "passenger.front-bag")
+    (tmp_path / "case.toml").write_text(FRONT_HIT + FLOOD + unit + signed, encoding="utf-8")
+    left = dangers(run, tmp_path)
+    assert any("front airbag and 1 more" in d for d in left), left
+    dry = unit + "".join(map(new.format, bags)) + signed
+    (tmp_path / "case.toml").write_text(FRONT_HIT + FLOOD + dry, encoding="utf-8")
+    assert not any("key-on" in d.lower() for d in dangers(run, tmp_path))
+
+
+def dangers(run: Line, case: Path) -> list[str]:
+    told: list[str] = run("brief", case, "--json").json()["dangers"]
+    return told
 
 
 LOCKED_UNIT = "RESTRAINT CONTROL MODULE\nCrash event stored, locked\n"

@@ -489,7 +489,7 @@ def test_a_damaged_unit_speaks_against_switching_on_until_replaced_or_seen_whole
     entries: tuple[Evidence, ...], closed: bool
 ) -> None:
     found = speaks_against(course(*entries), CATALOG)
-    assert [w for w, _ in found] == (["key-on-safe", "unit-bolted"] if closed else [])
+    assert [w for w, _ in found] == (["key-on-safe", "unit-bolted", "power-safe"] if closed else [])
 
 
 @pytest.mark.parametrize(

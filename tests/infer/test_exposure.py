@@ -49,7 +49,7 @@ def test_told_of_no_part_it_is_the_unit_and_the_rest_is_asked() -> None:
 
 def test_a_flooded_unit_keeps_the_power_off_until_it_is_replaced() -> None:
     gates = {word for word, _ in speaks_against(read_history((WET,)), build.CATALOG)}
-    assert gates == {"key-on-safe", "unit-bolted"}
+    assert gates == {"key-on-safe", "unit-bolted", "power-safe"}
     new = DoneWork(id="new", what="replaced", component=UNIT)
     assert unit_exposed(read_history((WET, new))) is None
     salt = Circumstance(id="salt", what="corrosion", present=True)

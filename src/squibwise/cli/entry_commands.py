@@ -180,7 +180,7 @@ def did(
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
     common = _common(by, at)
-    entries = ticking.word_entries(words, opened.catalog, common, failed=failed, safe=safe)
+    entries = ticking.word_entries(words, todo, opened.catalog, common, failed=failed, safe=safe)
     if wanted:
         entries += ticking.entries_for(
             todo,

@@ -24,6 +24,7 @@ _MAKING_SAFE = (
     "step:second-make-safe",
     RETURN_LOADS,
 )
+_POWER_GATES = ("key-on-safe", "power-safe")
 _IN_AN_AREA = ("out", "fit", "join", "close")
 
 
@@ -80,6 +81,8 @@ def refuse_obstacles(tick: Tick) -> None:
     Raises:
         InputError: Something stands in the way; the remedy is the commands, in order.
     """
+    refuse_unsettled(_list_signed(tick), tick.todo)
+    _refuse_key_on(tick)
     told = [
         *_tell_undecided(tick),
         *_tell_unproved(tick),
@@ -92,6 +95,44 @@ def refuse_obstacles(tick: Tick) -> None:
         steps = "\n".join(_list_commands(tick))
         remedy = f"Nothing was written. Once each is done, in this order:\n{steps}"
         raise InputError("\n".join(told), remedy=remedy)
+
+
+def _list_signed(tick: Tick) -> list[str]:
+    """Return the gates that are signed as holding with what is ticked."""
+    along = signed_along(tick.catalog) if tick.safe else frozenset()
+    held = [w for o in tick.operations for w in o.blocked_by if w in along and _is_held(o)]
+    return [*held, *(tick.gates[o.id] for o in tick.operations if o.id in tick.gates)]
+
+
+def refuse_unsettled(gates: Collection[str], todo: Work) -> None:
+    """Refuse to sign a key-on as safe while something else is known of the car.
+
+    Raises:
+        InputError: Water, fire, loads or bridges speak against it.
+    """
+    held = [w for w in gates if w in _POWER_GATES]
+    if held and todo.unsettled:
+        raise InputError(
+            f"{held[0]} cannot be signed as safe: {'; '.join(todo.unsettled)}",
+            remedy="Enter the work that settles it first; `squibwise work CASE` lists it. "
+            "What was told by mistake is put right in case.toml.",
+        )
+
+
+def _refuse_key_on(tick: Tick) -> None:
+    """Refuse that something was read with the key on while the car is known to be unsafe for it.
+
+    Raises:
+        InputError: Water, fire, loads or bridges speak against it.
+    """
+    read = (s for s in tick.catalog.tasks.steps.values() if s.phase == "read")
+    held = [s for s in read if f"step:{s.id}" in tick.chosen]
+    if held and tick.todo.unsettled:
+        raise InputError(
+            f"'{held[0].title}' needs the key on: {'; '.join(tick.todo.unsettled)}",
+            remedy="What was read before that was known is added as its file: "
+            "`squibwise add CASE FILE`.",
+        )
 
 
 def _tell_undecided(tick: Tick) -> Iterator[str]:

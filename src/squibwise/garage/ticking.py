@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -14,6 +14,7 @@ from squibwise.garage.tick_order import (
     Tick,
     find_runs,
     refuse_obstacles,
+    refuse_unsettled,
     signed_along,
 )
 from squibwise.history.order import read_history
@@ -66,16 +67,25 @@ def split_words(words: Sequence[str], catalog: Catalog) -> tuple[list[str], list
 
 
 def word_entries(
-    words: Sequence[str], catalog: Catalog, common: Pairs, *, failed: bool, safe: bool
+    words: Sequence[str],
+    todo: Work,
+    catalog: Catalog,
+    common: Pairs,
+    *,
+    failed: bool,
+    safe: bool,
 ) -> tuple[Pairs, ...]:
     """Return the entries that sign for gates and words of the release.
 
     Raises:
-        InputError: A gate is signed without saying which way it was decided, or with others.
+        InputError: A gate is signed without saying which way it was decided, or with others, or
+            against what is known of the car.
     """
     gates = [w for w in words if w in catalog.tasks.gates]
     _refuse_undecided(gates, decided=safe or failed)
     _refuse_together(gates, len(words))
+    if not failed:
+        refuse_unsettled(gates, todo)
     result = "failed" if failed else "passed"
     return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)
 

@@ -1,6 +1,7 @@
 """What people signed for, which loads are out, which label is on a part, what the unit recorded."""
 
 import re
+from collections.abc import Collection, Iterable
 
 import msgspec
 
@@ -246,6 +247,42 @@ def tells_of_water(text: str, catalog: Catalog) -> bool:
     )
 
 
+def list_reached(history: History, components: Iterable[str], live: Collection[str]) -> list[str]:
+    """Return what a flood or fire reached and nobody has settled since.
+
+    A part is settled once it is replaced. One without a charge, the control unit apart, also when
+    it was repaired or its inspection passed; one with a charge while a load stands in its place;
+    any but the unit once it was seen not to be there.
+
+    Args:
+        history: The course of the case.
+        components: Of the car.
+        live: Those of them that hold a charge.
+    """
+    told = [(n, c) for n, c in history.all_of(Circumstance) if c.what in _NO_POWER and c.present]
+    fitted, loaded = replacements(history), {split_loop(s.loop)[0] for s in find_loads(history).out}
+    seen = {x.component: x.seen for _, x in history.all_of(Look) if x.seen != "not-seen"}
+    left = []
+    for component in components if told else ():
+        at = max((n for n, c in told if is_exposed(component, c)), default=None)
+        if at is None or max(fitted.get(component, ()), default=-1) > at:
+            continue
+        is_unit = split_component(component).kind == CONTROL_UNIT
+        is_out = seen.get(component) == "missing" or (component in live and component in loaded)
+        if is_out and not is_unit:
+            continue
+        if is_unit or component in live or not _is_proved(history, component, at):
+            left.append(component)
+    return left
+
+
+def _is_proved(history: History, component: str, after: int) -> bool:
+    """Was a part repaired, or its inspection passed, after a place."""
+    mended = (n for n, w in history.works if w.component == component and w.what == "repaired")
+    passed = is_signed(history, f"{component}:inspect", after=after)
+    return passed or max(mended, default=-1) > after
+
+
 def speaks_against(
     history: History, catalog: Catalog
 ) -> tuple[tuple[str, Look | Circumstance], ...]:
@@ -263,7 +300,7 @@ def speaks_against(
         and look.seen in ("damaged", "missing", "mount-bent")
         and max(fitted.get(name, ()), default=-1) < place
     ]
-    words = [w for w in ("key-on-safe", "unit-bolted") if w in catalog.tasks.gates]
+    words = [w for w in ("key-on-safe", *UNIT_GATES) if w in catalog.tasks.gates]
     wet = unit_exposed(history)
     entries: list[Look | Circumstance] = [*bad, *([] if wet is None else [wet])]
     return tuple((word, entry) for entry in entries for word in words)

@@ -331,6 +331,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
             more likely than not), ``strictest`` (all that any rule asks for), and each profile.
         not_counted: Work of others that no sum of hours holds.
         no_power: Why the car may not be switched on now; empty when nothing speaks against it.
+        unsettled: Those of ``no_power`` that work settles, and no signature.
         spread: What each profile asks for: ``{profile: ("driver.front-bag:replace", ...)}``.
         chances: Probability of each id of ``spread``, by profile and item id.
         notices: Law and custom of the region, and the standing safety notice.
@@ -345,6 +346,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     hours: dict[str, Minutes] = {}
     not_counted: tuple[str, ...] = ()
     no_power: tuple[str, ...] = ()
+    unsettled: tuple[str, ...] = ()
     spread: dict[str, tuple[str, ...]] = {}
     chances: dict[str, dict[str, float]] = {}
     notices: tuple[Caution, ...] = ()

@@ -5,8 +5,8 @@ from functools import cached_property
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
-from squibwise.history.signed import speaks_against, unit_exposed, was_flooded
+from squibwise.catalog.load import Catalog, component_title
+from squibwise.history.signed import CONTROL_UNIT, list_reached, speaks_against, was_flooded
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
@@ -67,6 +67,20 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         """Is it told that the car as a whole stood in water."""
         return was_flooded(self.case, self.catalog)
 
+    @cached_property
+    def reached(self) -> tuple[str, ...]:
+        """Parts that a flood or fire reached and that nothing has settled since."""
+        own = self.case.car.components
+        live = {c for c in own if self.catalog.kinds[split_component(c).kind].fires}
+        return tuple(list_reached(self.progress.history, own, live))
+
+    @property
+    def is_wet(self) -> bool:
+        """Stood the car in water, and is its unit neither new nor found fit, or a part is not."""
+        unit = f"centre.{CONTROL_UNIT}"
+        proved = unit in self.progress.replaced or self.progress.passed(f"{unit}:inspect")
+        return self.was_flooded and (bool(self.reached) or not proved)
+
     @property
     def may_be_bridged(self) -> bool:
         """Were loads or bridges left in, or airbags taken out, so that they must be expected."""
@@ -94,7 +108,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
 def open_job(case: Case, assessment: Assessment, catalog: Catalog) -> Job:
     """Return the job of a case, with the gates its evidence closes."""
     progress = read_progress(case)
-    return Job(
+    job = Job(
         case=case,
         assessment=assessment,
         catalog=catalog,
@@ -103,6 +117,9 @@ def open_job(case: Case, assessment: Assessment, catalog: Catalog) -> Job:
         closed=close_gates(progress, catalog),
         wait=read_wait(case, catalog),
     )
+    if not list_unsettled(job):
+        return job
+    return msgspec.structs.replace(job, closed=job.closed - {KEY_ON_GATE, LATER_KEY_ON_GATE})
 
 
 def refuse_power(case: Case, assessment: Assessment, catalog: Catalog) -> tuple[str, ...]:
@@ -113,25 +130,40 @@ def refuse_power(case: Case, assessment: Assessment, catalog: Catalog) -> tuple[
 def list_refusals(job: Job) -> tuple[str, ...]:
     """Return why the car may not be switched on: each reason a sentence.
 
-    Whoever signs for a later key-on has settled them all.
+    Whoever signs for a later key-on settles a gate, never what is known of the car.
     """
-    steps, gates, progress = job.catalog.tasks.steps, job.catalog.tasks.gates, job.progress
-    if LATER_KEY_ON_GATE in job.closed:
-        return ()
-    found = [steps[_WET].title] if job.was_flooded else []
-    against = {word for word, _ in speaks_against(progress.history, job.catalog)}
-    seen = KEY_ON_GATE in against or unit_exposed(progress.history) is not None
-    if progress.failed(KEY_ON_GATE) or seen:
+    found = list_unsettled(job)
+    if found or LATER_KEY_ON_GATE in job.closed:
+        return found
+    seen = (word for word, _ in speaks_against(job.progress.history, job.catalog))
+    if job.progress.failed(KEY_ON_GATE) or KEY_ON_GATE in seen:
+        return ("No key-on: the car was found unsafe to switch on. The unit is read out of it.",)
+    if job.had_crash and KEY_ON_GATE not in job.closed:
+        return (f"No key-on before somebody signs: {job.catalog.tasks.gates[KEY_ON_GATE].text}",)
+    return ()
+
+
+def list_unsettled(job: Job) -> tuple[str, ...]:
+    """Return what is known of the car, and not settled by work, that forbids to switch it on.
+
+    No signature takes it away: water and fire go with the parts they reached, loads and bridges
+    with the hunt for them.
+    """
+    reached = job.reached
+    found = [job.catalog.tasks.steps[_WET].title] if job.is_wet else []
+    if reached:
+        unit = next((c for c in reached if split_component(c).kind == CONTROL_UNIT), None)
+        first = component_title(unit or reached[0], job.catalog)
+        more = f" and {len(reached) - 1} more" if reached[1:] else ""
         found.append(
-            "No key-on: the car was found unsafe to switch on. The unit is read out of it."
+            f"No key-on: water or fire reached the {first}{more}, not replaced since."
+            + (" The unit is read out of the car." if unit else "")
         )
-    if job.may_be_bridged and not progress.passed(f"{STEP}{_LOADS_HUNTED}"):
+    if job.may_be_bridged and not job.progress.passed(f"{STEP}{_LOADS_HUNTED}"):
         found.append(
             "No key-on before every igniter connector was opened: a load or a bridge may join a "
             "live device to a wrong circuit."
         )
-    if not found and job.had_crash and KEY_ON_GATE not in job.closed:
-        found.append(f"No key-on before somebody signs: {gates[KEY_ON_GATE].text}")
     return tuple(found)
 
 

@@ -30,7 +30,7 @@ from squibwise.require.demands import (
     gather_profile_asks,
 )
 from squibwise.require.findings import list_findings
-from squibwise.require.job import Job, list_refusals, open_job
+from squibwise.require.job import Job, list_refusals, list_unsettled, open_job
 from squibwise.require.orders import Piece, find_pieces, list_orders
 from squibwise.require.progress import is_done, signed
 from squibwise.require.questions import Sorted, list_questions, save_by_no, sort_demand
@@ -83,6 +83,7 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
         hours=_hours(job, asked, orders, demands, pieces),
         not_counted=_not_counted(orders, demands),
         no_power=list_refusals(job),
+        unsettled=list_unsettled(job),
         spread={n: tuple(d) for n, d in asked.by_profile.items()},
         chances={
             n: {i: d.probability for i, d in by_id.items()} for n, by_id in asked.by_profile.items()
