@@ -11,7 +11,7 @@ from squibwise.isolate import before_tests, trace
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
 from squibwise.isolate.cards import card_of
 from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import Evidence, LampCheck, SubstituteLoad
+from squibwise.model.evidence import Evidence, LampCheck, Passed, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Report
 from squibwise.model.trace import PlanNode, Trace
@@ -42,6 +42,33 @@ def paths(node: PlanNode, before: tuple[tuple[str, str], ...] = ()) -> Iterator[
     yield node, before
     for word, child in node.branches.items():
         yield from paths(child, (*before, (node.action, word)))
+
+
+LOAD_IN = SubstituteLoad(id="l", serial="1", loop="left.curtain/1", ohm=2.1, move="issued")
+LOAD_OUT = SubstituteLoad(id="m", serial="1", loop="left.curtain/1", ohm=2.1, move="returned")
+SEAT_OPEN = Passed(id="o", what="open:seat-driver", result="passed")
+WHOLE = Passed(id="p", what="step:final-power", result="passed")
+
+
+@pytest.mark.parametrize(
+    ("course", "may_drive"),
+    [((), True), ((LOAD_IN,), False), ((LOAD_IN, LOAD_OUT), True), ((SEAT_OPEN,), False),
+     ((SEAT_OPEN, WHOLE), True), ((SEAT_OPEN, WHOLE, LOAD_IN), False)],
+)  # fmt: skip
+def test_no_card_sends_a_car_on_the_road_with_a_load_in_it_or_its_seat_open(
+    course: tuple[Evidence, ...], may_drive: bool
+) -> None:
+    """Common practice, no source: loads counted back and every connector locked, then the road."""
+    sensor = "nose-left.impact-sensor/1"
+    stored = seen("nose-left.impact-sensor", "communication", "stored")
+    gone = entered("second-scan", "stays-away", loop=sensor)
+    card = traced(sensor, stored, gone, *course).next_test
+    assert card.id == "clear:codes"
+    assert any(s.drives for s in card.steps) == may_drive
+    assert any("No drive now" in text and "no. 81" in text for text in card.how) != may_drive
+    done = entered("clear:codes", "fixed", loop=sensor, day=2, name="t2")
+    after = traced(sensor, stored, gone, *course, done).next_test
+    assert ("verified" in after.title) == may_drive
 
 
 FAULTS = [

@@ -112,6 +112,30 @@ def find_loads(history: History) -> LoadsOut:
     )
 
 
+def refuse_drive(history: History, catalog: Catalog, loop: str = "") -> str:
+    """Return why nobody drives this car now; empty when nothing speaks against it.
+
+    Args:
+        history: The course of the case.
+        catalog: For the number of the last power-up.
+        loop: A circuit whose own load is spoken of elsewhere.
+    """
+    later = f"It comes after no. {catalog.tasks.steps['final-power'].number}."
+    own = split_loop(loop) if loop else None
+    loads = [s.loop for s in find_loads(history).out if split_loop(s.loop) != own]
+    if loads:
+        more = f" and {len(loads) - 3} more" if loads[3:] else ""
+        return f"substitute loads are in, {', '.join(loads[:3])}{more}. {later}"
+    signed = [(n, p.what) for n, p in history.all_of(Passed) if p.result == "passed"]
+    opened = max((n for n, word in signed if word.startswith(_TAKEN_APART)), default=-1)
+    whole = max((n for n, word in signed if word in _POWERED_WHOLE), default=-1)
+    return f"the car is not together. {later}" if opened > whole else ""
+
+
+_TAKEN_APART = ("open:", "out:")
+_POWERED_WHOLE = ("step:final-power", "final-power")
+
+
 def loads_on(history: History, loop: tuple[str, int]) -> tuple[SubstituteLoad, ...]:
     """Return the loads that sit on one circuit now, given as component and stage."""
     return tuple(s for s in find_loads(history).out if split_loop(s.loop) == loop)

@@ -4,6 +4,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK, STAYS
+from squibwise.history.signed import refuse_drive
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import Context
 from squibwise.isolate.replay import Standing
@@ -18,7 +19,7 @@ from squibwise.model.work import Caution
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
 _ALWAYS = "maker-first"
-_MARKS = {"[off] ": "off", "[on] ": "on"}
+_MARKS = {"[off] ": "off", "[on] ": "on", "[drive] ": "on"}
 _LOAD_OHM = "2.1"
 _WHEN = "# time = 2026-01-31T09:30:00  # when it was done"
 
@@ -49,6 +50,7 @@ def card_of(
         if isinstance(bench, BenchTest)
         else _repair_card(bench, before, context, catalog)
     )
+    card = _stay_off_the_road(card, context, catalog)
     return msgspec.structs.replace(
         card,
         how=tuple(s.text for s in card.steps),
@@ -57,6 +59,19 @@ def card_of(
         load=load,
         minutes=card.minutes + minutes,
         hold_minutes=hold,
+    )
+
+
+def _stay_off_the_road(card: BenchCard, context: Context, catalog: Catalog) -> BenchCard:
+    """Return a card without its drive while the car is not whole; the drive comes at the end."""
+    held = refuse_drive(context.history, catalog, context.loop)
+    if not held or not any(s.drives for s in card.steps):
+        return card
+    stay = CardStep(text=f"No drive now: {held} Read a complete scan where it stands.", power="on")
+    return msgspec.structs.replace(
+        card,
+        steps=(*(s for s in card.steps if not s.drives), stay),
+        outcomes=card.outcomes | ({FIXED: _FIXED_STANDING} if FIXED in card.outcomes else {}),
     )
 
 
@@ -132,7 +147,8 @@ def _step(text: str, power: str) -> CardStep:
     """Return a step; a mark before it says what the power is, where that is not plain."""
     for mark, word in _MARKS.items():
         if text.startswith(mark):
-            return CardStep(text=text.removeprefix(mark), power=word)
+            told = text.removeprefix(mark)
+            return CardStep(text=told, power=word, drives=mark == "[drive] ")
     return CardStep(text=text, power=power)
 
 
@@ -179,6 +195,9 @@ _FIXED_SO_FAR = (
 )
 
 
+_FIXED_STANDING = "The fault is gone after clearing; the drive at the end of the job proves it."
+
+
 def _repair_card(
     bench: BenchRepair, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
@@ -186,7 +205,7 @@ def _repair_card(
     hands = "on" if power_of(bench) == "on" else "off"
     how = [_step(s.format(element=title), hands) for s in repair.how]
     on = [CardStep(text=t, power="on") for t in book.steps_on]
-    check = [CardStep(text=t, power="on") for t in book.steps_check]
+    check = [_step(t, "on") for t in book.steps_check]
     late = next((n for n, s in enumerate(how) if s.power == "on"), len(how))
     if hands == "off":
         how, check = how[:late], [*how[late:], *check]
@@ -213,7 +232,7 @@ def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> B
     """Return the card of the second drive: a fault that comes and goes is not cured before it."""
     book, calm = catalog.loops, _is_calm(context)
     steps = tuple(_step(t, "on") for t in (book.steps_again_calm if calm else book.steps_again))
-    return BenchCard(
+    card = BenchCard(
         id=AGAIN,
         kind="test",
         title="Drive a second time and read again: the fault came and went before",
@@ -231,6 +250,11 @@ def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> B
         cautions=cautions_of((_ALWAYS, "key-on", "loads-out"), catalog),
         because=(Because(text="Gone after clearing is weak evidence of a fault that hides."),),
     )
+    held = _stay_off_the_road(card, context, catalog)
+    if held == card:
+        return card
+    how = tuple(s.text for s in held.steps)
+    return msgspec.structs.replace(held, how=how, entry="", outcomes={})
 
 
 def _is_calm(context: Context) -> bool:

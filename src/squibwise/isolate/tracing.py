@@ -7,6 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import STAYS
+from squibwise.history.signed import refuse_drive
 from squibwise.isolate.bench import (
     BenchRepair,
     BenchTest,
@@ -39,6 +40,8 @@ from squibwise.numerics.troubleshoot.search import Choose, by_parts, cheapest_fi
 
 _MOST = 14
 _VERIFIED = "Fixed and verified"
+_UNPROVED = "Fixed, not yet proved on the drive"
+_FIXED = "The last step entered for this circuit was verified as fixed."
 
 Bench = BenchTest | BenchRepair
 
@@ -222,9 +225,13 @@ def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:
 def _stopped(search: Search, case: Case, catalog: Catalog, findings: tuple[Finding, ...]) -> Trace:
     """Return the trace of a search that has ended: fixed, or nothing left to suspect."""
     standing, context = search.standing, search.context
-    title = _VERIFIED if standing.fixed else "No cause on the list is left"
+    no_drive = refuse_drive(context.history, catalog, context.loop)
+    fixed = f"Gone so far, to be proved on the drive: {no_drive}" if no_drive else _FIXED
+    title = "No cause on the list is left"
+    if standing.fixed:
+        title = _UNPROVED if no_drive else _VERIFIED
     text = (
-        "The last step entered for this circuit was verified as fixed."
+        fixed
         if standing.fixed
         else "Check the outcomes entered, read a complete scan, or call the maker's specialist."
     )

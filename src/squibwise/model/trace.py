@@ -30,10 +30,12 @@ class CardStep(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     Attributes:
         text: What to do.
         power: ``off`` (off and waited for), ``on`` (on, behind its gate) or ``any``.
+        drives: Is it done on the road.
     """
 
     text: str
     power: str
+    drives: bool = False
 
 
 class BenchCard(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
