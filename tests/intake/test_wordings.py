@@ -3,6 +3,9 @@
 from functools import cache
 from pathlib import Path
 
+import pytest
+from texts import read_text
+
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.reader import understand
@@ -63,3 +66,41 @@ def test_no_wording_is_confidently_wrong_in_side_or_stage() -> None:
 
 def is_elsewhere(one: str, two: str) -> bool:
     return side_of(one, "left") != side_of(two, "left")
+
+
+SHORTENED = {
+    "opn": "open",
+    "crcut": "circuit",
+    "lckd": "locked",
+    "crsh": "crash",
+    "snsr": "sensor",
+    "bkl": "buckle",
+    "stk": "stuck",
+    "crtn": "curtain",
+    "cntr": "centre",
+    "grnd": "ground",
+    "shrt": "short",
+    "strd": "stored",
+    "crrnt": "current",
+    "clsd": "closed",
+}
+
+
+@pytest.mark.parametrize(("short", "whole"), SHORTENED.items())
+def test_a_word_without_its_vowels_is_that_word(short: str, whole: str) -> None:
+    lines = [f"B5310 driver airbag {word}" for word in (short, whole)]
+    one, two = (read_text(f"B5301 left curtain open circuit\n{line}\n").lines[-1] for line in lines)
+    told = (one.fault, one.component, one.place, one.status)
+    assert told == (two.fault, two.component, two.place, two.status)
+
+
+ORDINARY = "blk wht gry brn grn yel hrs mls kms pls plz thx tmrw wknd dlr trk trlr whl2 psi gal nxt"
+
+
+@pytest.mark.parametrize("word", ORDINARY.split())
+def test_other_words_without_vowels_tell_nothing(word: str) -> None:
+    one, two = (
+        read_text(f"B5310 left curtain short to ground {more}\n").lines[0] for more in (word, "")
+    )
+    told = (one.fault, one.component, one.place, one.status)
+    assert told == (two.fault, two.component, two.place, two.status)

@@ -12,6 +12,8 @@ _SHORT = 2  # letters of abbreviations that many languages share
 _STEM, _ENDING = 5, 3  # letters of a stem and of an ending that it may have
 _NEVER_GUESSED = frozenset({"wondered", "mine", "elsewhere"})  # they set a whole line aside
 _CUT, _MOST_ENDINGS = 3, 40  # letters of a word cut short, and words that may go on from it
+_MIN_BONES = 3  # letters of a word that stands without its vowels
+_VOWELS = frozenset("aeiou")
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
 
 
@@ -159,10 +161,38 @@ def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str,
         cut = _beginning(lexicon, word, tuple(names))
     else:
         cut = ()
+    bones = _with_vowels(lexicon, word, tuple(names))
     if not _is_strange(lexicon, word) or _compound(lexicon, word, names):
-        return (cut,) if cut else ()
+        return tuple(others for others in (cut, bones) if others)
     near = _nearest(lexicon, word, tuple(names))
-    return tuple(others for others in (cut, (near,) if near else ()) if others)
+    return tuple(others for others in (cut, (near,) if near else bones) if others)
+
+
+def _with_vowels(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str, ...]:
+    """The known word whose vowels are left out, as in ``opn`` and ``lckd``, where all mean one."""
+    is_bare = len(word) >= _MIN_BONES and _VOWELS.isdisjoint(word[1:]) and word.isalpha()
+    if not is_bare or word in lexicon.known:
+        return ()
+    alike = [w for n in names for w in _of_bones(lexicon, n).get(bones_of(word), ())]
+    return (alike[0],) if alike and _mean_the_same(lexicon, alike, names) else ()
+
+
+@lru_cache(maxsize=16)
+def _of_bones(lexicon: Lexicon, name: str) -> dict[str, tuple[str, ...]]:
+    """The words of a language that mean something alone, by what is left without vowels."""
+    found: dict[str, tuple[str, ...]] = {}
+    for word in sorted(lexicon.singles[name]):
+        found[bones_of(word)] = (*found.get(bones_of(word), ()), word)
+    return found
+
+
+def bones_of(word: str) -> str:
+    """Return the first letter of a word and its consonants, doubled ones once."""
+    bones = word[:1]
+    for letter in word[1:].replace("ck", "k"):
+        if letter not in _VOWELS and letter != bones[-1]:
+            bones += letter
+    return bones
 
 
 @lru_cache(maxsize=1024)
