@@ -170,13 +170,18 @@ class ConditionRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
 
 
 class StruckRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Chance that a crash damages a kind of part, by where and how hard the car was hit."""
+    """Chance that a crash damages a kind of part, by where and how hard the car was hit.
+
+    Attributes:
+        worse_from_rear: A hit from the rear counts as the next harder one.
+    """
 
     kind: str
     zones: str
     light: Figure
     moderate: Figure
     severe: Figure
+    worse_from_rear: bool = False
 
     def __post_init__(self) -> None:
         if self.zones not in ("own", "any", "front", "other-bags", "belt-in-use"):
@@ -275,6 +280,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     left_over_if_shown: Figure
     found_elsewhere: Figure
     lowest_volts: float
+    charge_below_volts: float
     highest_volts: float
     named_part_fired: Figure
     named_part_not_fired: Figure

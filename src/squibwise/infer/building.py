@@ -432,6 +432,9 @@ def _levels(build: Builder) -> npt.NDArray[np.int64]:
 def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[np.int64]:
     """Return the damage class of each row: 0 = not struck, then light, moderate, severe."""
     events, level = build.events, _levels(build)
+    if row.worse_from_rear:
+        rear = events.holds([any(b.zone.side == "rear" for b in s.blows) for s in events.scenarios])
+        level = np.minimum(level + rear, len(_LEVELS))
     if row.zones == "other-bags":
         return np.where(events.others > 0, level, 0)
     zones = build.catalog.firing.events.zone

@@ -15,7 +15,7 @@ from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network, OnComponent
 from squibwise.infer.parts import PartModel
-from squibwise.infer.scan import UNIT, signs_of_disturbance, unit_able
+from squibwise.infer.scan import UNIT, is_supply_low, unit_able
 from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
@@ -345,7 +345,7 @@ def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
 def _charge_first(net: Network, saving: float, catalog: Catalog) -> list[NextLook]:
     """Return the scan with a healthy supply, where the last one was read with too low a supply."""
     last = next((e for _, e in reversed(net.line.all_of(Report))), None)
-    if last is None or not signs_of_disturbance(last, catalog):
+    if last is None or not is_supply_low(last, catalog):
         return []
     return [
         NextLook(

@@ -79,6 +79,17 @@ def _is_of_the_unit(line: CodeLine) -> bool:
     return own and (line.fault == "voltage" or bus)
 
 
+def is_supply_low(report: Report, catalog: Catalog) -> bool:
+    """Return whether the supply was too low when a report was read, as measured or as coded."""
+    volts = report.reading.coverage.unit_volts
+    if volts is not None:
+        return volts < catalog.firing.scans.reach.charge_below_volts
+    return any(
+        c.fault == "voltage" and c.unit != "other" and "present" in c.status
+        for c in report.reading.lines
+    )
+
+
 def event_lines(report: Report) -> tuple[CodeLine, ...]:
     """Return the lines that tell of a crash record."""
     return tuple(
