@@ -114,7 +114,9 @@ def draw_car(net: Network, rng: np.random.Generator) -> tuple[int, dict[str, Mic
 
 
 def tell_body(scenario: Scenario, catalog: Catalog, rng: np.random.Generator) -> Iterator[Impact]:
-    """Yield what somebody says of the body: zone, hour and extent of the first blow."""
+    """Yield what somebody says of the body: zone, hour and extent of the first blow, or no dent."""
+    if scenario.kind in ("none", "outside"):
+        yield Impact(id="body", extent="none")
     if not scenario.blows:
         return
     blow, body = scenario.blows[0], catalog.firing.scans.body
@@ -133,9 +135,12 @@ def read_scan(
     parts: dict[str, Micro], net: Network, row: int, world: str, catalog: Catalog,
     rng: np.random.Generator,
 ) -> Report:  # fmt: skip
-    """Return a complete scan of the car, blank or without its record where the world is so."""
+    """Return a complete scan of the car, blank or without its record where the world is so.
+
+    In every world a scan is blank, or cut short, as often as the figures say.
+    """
     lines: list[CodeLine] = []
-    odd = rng.uniform() < SHARE
+    odd, reach = rng.uniform() < SHARE, catalog.firing.scans.reach
     for *_, part in net.parts():
         lines += _codes_of(part, parts[part.id], len(lines), catalog, rng)
     record = chance_of_record(net, catalog)[row] * (
@@ -143,7 +148,9 @@ def read_scan(
     )
     if rng.uniform() < record and not (world == "swapped unit" and odd):
         lines.append(_line(len(lines) + 1, "centre.control-unit", 1, "event-recorded"))
-    if world == "blank scans" and odd:
+    if rng.uniform() < reach.cut_short.value:
+        lines = [line for line in lines if rng.uniform() < reach.listed_if_cut.value]
+    if rng.uniform() < reach.blank.value or (world == "blank scans" and odd):
         lines = []
     coverage = Coverage(complete=True, unit_volts=12.4)
     return Report(id="scan", reading=ReadReport(lines=tuple(lines), coverage=coverage))
