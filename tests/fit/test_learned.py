@@ -6,7 +6,7 @@ import pytest
 
 from squibwise.catalog.load import load_catalog
 from squibwise.infer import firing_patterns
-from squibwise.infer.learn import learn_shifts
+from squibwise.infer.many_cars import learn_shifts
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look, Occupant, Recorder, Statement

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from squibwise.infer import assess
 from squibwise.infer.building import build_network
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.epochs import EpochChain
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Cluster, Group, Likelihood, Network
+from squibwise.infer.parts import EpochChain
 from squibwise.model.belief import Assessment
 from squibwise.model.evidence import (
     Circumstance,

@@ -1,8 +1,7 @@
 """Posterior over the event and every component's state; explanations; next look."""
 
 from squibwise.infer.assess import assess, believe
-from squibwise.infer.learn import firing_patterns, learn_shifts
-from squibwise.infer.screening import Screened, assess_worlds, screen
+from squibwise.infer.many_cars import Screened, assess_worlds, firing_patterns, learn_shifts, screen
 
 __all__ = [
     "Screened",

@@ -17,13 +17,12 @@ from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import drop_copies, weigh_evidence
-from squibwise.infer.explain import Reasons, explain_components
+from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import list_candidates, rank_looks, weigh_stakes
 from squibwise.infer.parts import LOOSE, Micro
 from squibwise.infer.scan import circuits_said, loose_chance
-from squibwise.infer.settling import Flip, find_flips
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,

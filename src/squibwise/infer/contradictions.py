@@ -11,8 +11,8 @@ from squibwise.infer.crash_record import apart_kmh, tell_apart
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
-from squibwise.infer.network import Likelihood, Network, OnComponent
-from squibwise.infer.parts import PartModel
+from squibwise.infer.network import Likelihood, Network
+from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.scan import (
     UNIT,
     event_lines,

@@ -94,8 +94,9 @@ def _kinds(case: Case, events: Events) -> dict[str, float]:
 
     One below the published lower bound is more often no crash at all than so mild a one.
     """
-    alone = all(isinstance(e, Report) and e.shows_codes for e in case.evidence)
-    kinds = events.kinds_if_codes_alone if alone and case.evidence else events.kinds
+    told = any(isinstance(e, Impact | Recorder | Circumstance) for e in case.evidence)
+    coded = any(isinstance(e, Report) and e.shows_codes for e in case.evidence)
+    kinds = events.kinds_if_codes_alone if coded and not told else events.kinds
     shares = {kind: figure.value for kind, figure in kinds.items()}
     recorded = _recorded(case)
     speeds = [_measured_speed(r) for r in recorded]

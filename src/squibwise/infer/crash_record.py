@@ -10,8 +10,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import EventTable
-from squibwise.infer.network import Likelihood, Network, OnComponent, OnOccupant
-from squibwise.infer.parts import PartModel
+from squibwise.infer.network import Likelihood, Network, OnOccupant
+from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.scan import UNIT, Scan, chance_whole, event_lines, find_scans
 from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
 from squibwise.model.evidence import DoneWork, Recorder

@@ -16,9 +16,8 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.infer.circuits import SPRING, Cause
-from squibwise.infer.epochs import EpochChain, fold_evidence, work_matrices
-from squibwise.infer.network import Cluster, Group, Likelihood, Network, OnComponent
-from squibwise.infer.parts import PartModel
+from squibwise.infer.network import Cluster, Group, Likelihood, Network
+from squibwise.infer.parts import EpochChain, OnComponent, PartModel, fold_evidence, work_matrices
 
 Array = npt.NDArray[np.float64]
 _SPRING = "driver.clock-spring"

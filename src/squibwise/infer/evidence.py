@@ -11,8 +11,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.order import VERIFIED
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
-from squibwise.infer.network import Group, Likelihood, Network, OnComponent
-from squibwise.infer.parts import LOOSE, PartModel
+from squibwise.infer.network import Group, Likelihood, Network
+from squibwise.infer.parts import LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import (
     chance_of_reading,
     find_scans,

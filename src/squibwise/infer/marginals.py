@@ -9,14 +9,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.infer.engine import (
-    GroupResult,
-    Message,
-    Posterior,
-    fired_message,
-    is_lone,
-    sum_over,
-)
+from squibwise.infer.engine import GroupResult, Message, Posterior, fired_message, is_lone, sum_over
 from squibwise.infer.network import Cluster, Group
 from squibwise.infer.parts import PartModel
 

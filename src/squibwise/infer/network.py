@@ -10,24 +10,10 @@ from squibwise.history.order import History
 from squibwise.infer.circuits import Cause
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.firing_logic import FiringLogic, Occupants
-from squibwise.infer.parts import PartModel
+from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.model.words import Basis
 
 Array = npt.NDArray[np.float64]
-
-
-class OnComponent(msgspec.Struct, frozen=True):
-    """Likelihood over (unit states, causes, micros) of one part at a place in time.
-
-    Attributes:
-        part: Component id.
-        place: Place in time; a half after a piece of work that it verifies.
-        values: (1 or unit states, 1 or causes, micros).
-    """
-
-    part: str
-    place: float
-    values: Array
 
 
 class OnOccupant(msgspec.Struct, frozen=True):

@@ -13,8 +13,8 @@ from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
-from squibwise.infer.network import Likelihood, Network, OnComponent
-from squibwise.infer.parts import PartModel
+from squibwise.infer.network import Likelihood, Network
+from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.scan import UNIT, is_supply_low, unit_able
 from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case

@@ -16,8 +16,8 @@ from squibwise.infer.circuits import (
     outcome_of,
     scan_likelihood,
 )
-from squibwise.infer.network import Group, Likelihood, Network, OnComponent
-from squibwise.infer.parts import PartModel
+from squibwise.infer.network import Group, Likelihood, Network
+from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.model.evidence import Occupant, Reading, SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report

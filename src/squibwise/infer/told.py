@@ -9,7 +9,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.signed import is_exposed
 from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.event_table import EventTable
-from squibwise.infer.network import Likelihood, Network, OnComponent, OnOccupant
+from squibwise.infer.network import Likelihood, Network, OnOccupant
+from squibwise.infer.parts import OnComponent
 from squibwise.model.evidence import Circumstance, Impact, Occupant, Statement
 from squibwise.model.words import Extent
 
