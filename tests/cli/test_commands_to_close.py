@@ -1,6 +1,8 @@
 """How many commands it takes to bring a car from `new` to a closed record. Cars made up."""
 
 import datetime as dt
+import shlex
+import shutil
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -8,6 +10,8 @@ from typing import Any
 
 import msgspec
 import pytest
+
+from squibwise.cli.demo import DEMO_CASES
 
 Line = Callable[..., Any]
 Operation = dict[str, Any]
@@ -197,3 +201,47 @@ def test_a_car_that_fired_is_closed_with_few_commands(run: Line, tmp_path: Path,
     evidence = tomllib.loads((typist.case / "case.toml").read_text(encoding="utf-8"))["evidence"]
     assert len(evidence) > typist.typed
     assert len(car.typed.splitlines()) < MOST_LINES
+
+
+SESSION = Path(__file__).with_name("two_bags.session")
+
+
+def test_a_typed_session_brings_a_two_bag_hit_from_new_to_release(
+    run: Line, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every line as a person typed it; no file was edited."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "before.txt").write_text(FRONT.scan, encoding="utf-8")
+    (tmp_path / "after.txt").write_text(CLEAN, encoding="utf-8")
+    typed = SESSION.read_text(encoding="utf-8").splitlines()
+    assert len(typed) < MOST_COMMANDS
+    for line in typed:
+        done = run(*shlex.split(line)[1:])
+        assert done.code in (0, 1), (line, done.err)
+    assert "no open gate (21 closed)" in done.out
+
+
+def test_a_circuit_is_traced_by_one_short_command_each(run: Line, tmp_path: Path) -> None:
+    case = tmp_path / "c"
+    shutil.copytree(DEMO_CASES / "clover-05", case)
+    part, loop = "driver.seat-bag", "driver.seat-bag/1"
+    assert "is no outcome of look:seat-plug" in run("tried", case, part, "lock-opn").err
+    assert "Enter one of" in run("tried", case, part, "look:seat-plg", "fine").err
+    assert run("tried", case, "driver seat airbag", "lock-open", "--by", "R").code == 0
+    shown = run("trace", case, loop)
+    assert f"squibwise tried clover-05 {loop} 'not fixed'" in shown.out
+    assert run("tried", case, part, "reseat:seat-plug", "not", "fixed").code == 0
+    assert "--ohm 2.1" in run("loaded", case, part, "in").err
+    assert run("loaded", case, part, "in", "--ohm", "2.1").code == 0
+    assert run("loaded", case, part, "out").code == 0
+    assert "no load" in run("loaded", case, part, "out").err
+    taken = ("loop-resistance", "2.0", "ohm", "--method", "substitute-load")
+    assert run("measured", case, part, *taken).code == 0
+    assert run("measured", case, "driver.seat-frame", "torque", "42", "Nmm").code == 2
+    written = tomllib.loads((case / "case.toml").read_text(encoding="utf-8"))["evidence"][-5:]
+    assert [(e.get("test"), e.get("outcome")) for e in written[:2]] == [
+        ("look:seat-plug", "lock-open"),
+        ("reseat:seat-plug", "not fixed"),
+    ]
+    assert [e.get("move") for e in written[2:4]] == ["issued", "returned"]
+    assert (written[4]["component"], written[4]["value"]) == (loop, 2.0)

@@ -19,7 +19,7 @@ time_option = click.option(
 )  # fmt: skip
 
 
-def _common(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
+def common_keys(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
     """Return the keys that every entry gets.
 
     Raises:
@@ -34,7 +34,7 @@ def _common(by: str | None, at: dt.datetime | None) -> dict[str, Any]:
     return ({"by": by} if by else {}) | {"time": time}
 
 
-def _write(
+def write_entries(
     case_path: Path,
     command: str,
     entries: Any,  # noqa: ANN401 - pairs of whatever TOML holds
@@ -93,10 +93,10 @@ def saw(
     from squibwise.garage import saying
 
     opened = opening.open_case(case_path)
-    component = saying.find_component(component, opened.case.car, opened.catalog)
+    component = saying.find_component(component, opened.case.car, opened.catalog, word)
     word = saying.find_seen(word, component, opened.catalog)
-    entry = {"kind": "look", "component": component, "seen": word, **_common(by, at)}
-    return _write(case_path, f"saw {component} {word}", [entry], as_json=as_json)
+    entry = {"kind": "look", "component": component, "seen": word, **common_keys(by, at)}
+    return write_entries(case_path, f"saw {component} {word}", [entry], as_json=as_json)
 
 
 @click.command(
@@ -115,7 +115,7 @@ def told(case_path: Path, words: tuple[str, ...], as_json: bool) -> int:
     from squibwise.garage import saying
 
     entry = saying.find_told(words)
-    return _write(case_path, f"told {' '.join(words)}", [entry], as_json=as_json)
+    return write_entries(case_path, f"told {' '.join(words)}", [entry], as_json=as_json)
 
 
 @click.command(
@@ -179,7 +179,7 @@ def did(
     todo = case.work(opened.case, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
-    common = _common(by, at)
+    common = common_keys(by, at)
     entries = ticking.word_entries(words, todo, opened.catalog, common, failed=failed, safe=safe)
     if wanted:
         entries += ticking.entries_for(
@@ -195,7 +195,7 @@ def did(
             evidence=opened.case.evidence,
         )
     entries = ticking.add_note(entries, note)
-    return _write(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
+    return write_entries(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
 
 
 @click.command(
@@ -252,15 +252,15 @@ def add(
         if is_photo:
             todo = _work_of(folder) if subject.isdigit() else None
             entry = dict(entering.photo_entry(folder, given, subject, todo))
-            entry |= ({"note": note} if note else {}) | _common(by, at)
-            return _write(folder, command, [entry], as_json=as_json)
+            entry |= ({"note": note} if note else {}) | common_keys(by, at)
+            return write_entries(folder, command, [entry], as_json=as_json)
         entries = entering.entries_of(given, file.name)
         if entries is None:
             stated: dict[str, Any] = {"when": when} if when else {}
             stated |= {"complete": True} if complete else {}
             name = entering.copy_report(folder, given)
-            entries = ({"kind": "report", "file": name, **stated, **_common(None, at)},)
-        return _write(folder, command, entries, as_json=as_json)
+            entries = ({"kind": "report", "file": name, **stated, **common_keys(None, at)},)
+        return write_entries(folder, command, entries, as_json=as_json)
 
 
 def _work_of(case_path: Path) -> "Work":
@@ -291,7 +291,7 @@ def answer(case_path: Path, question: str, word: str, source: str, as_json: bool
     at = opening.open_case(case_path)
     entries, rules = ticking.answer_entries(at.case, question, word, source, at.catalog)
     command = f"answer {question} {word}"
-    return _write(case_path, command, entries, as_json=as_json, rules=rules)
+    return write_entries(case_path, command, entries, as_json=as_json, rules=rules)
 
 
 @click.command(
@@ -316,61 +316,4 @@ def undo(case_path: Path, as_json: bool) -> int:
     )
 
 
-@click.command(
-    short_help="Write down what is printed on a part that was fitted.",
-    epilog=examples(
-        "label harrow-07 driver.front-bag 9Z-1147-A --provenance new --seller dealer",
-        "label harrow-07 left.curtain 9Z-22 --provenance donor --donor-vin 0Z9HB5A26KR000999",
-    ),
-)
-@case_argument
-@click.argument("component")
-@click.argument("number")
-@click.option(
-    "--provenance",
-    default="unknown",
-    show_default=True,
-    type=click.Choice(["new", "recycled", "donor", "repaired", "unknown"]),
-    help="Where the part came from.",
-)
-@click.option("--serial", default="", help="Serial number.")
-@click.option("--seller", default="", help="Who sold it.")
-@click.option("--donor-vin", default="", metavar="VIN", help="VIN of the donor car.")
-@click.option("--recall-checked", is_flag=True, help="It was checked against recalls.")
-@time_option
-@answers
-def label(
-    case_path: Path,
-    component: str,
-    number: str,
-    provenance: str,
-    serial: str,
-    seller: str,
-    donor_vin: str,
-    recall_checked: bool,
-    at: dt.datetime | None,
-    as_json: bool,
-) -> int:
-    """Write down number, serial and origin of a part that was fitted.
-
-    A part may be named as people say it, as for `saw`.
-    """
-    from squibwise.cli import opening
-    from squibwise.garage import saying
-
-    opened = opening.open_case(case_path)
-    component = saying.find_component(component, opened.case.car, opened.catalog)
-    stated = {"serial": serial, "seller": seller, "donor_vin": donor_vin}
-    entry = {
-        "kind": "part-label",
-        "component": component,
-        "number": number,
-        "provenance": provenance,
-        **{key: value for key, value in stated.items() if value},
-        **({"recall_checked": True} if recall_checked else {}),
-        **_common(None, at),
-    }
-    return _write(case_path, f"label {component}", [entry], as_json=as_json)
-
-
-ENTRY_COMMANDS = (saw, told, did, label, add, answer, undo)
+ENTRY_COMMANDS = (saw, told, did, add, answer, undo)

@@ -13,6 +13,7 @@ import click
 
 from squibwise import __version__
 from squibwise.cli import output
+from squibwise.cli.bench_commands import BENCH_COMMANDS
 from squibwise.cli.commands import COMMANDS, colour_option, quiet_option
 from squibwise.cli.entry_commands import ENTRY_COMMANDS
 from squibwise.cli.garage_commands import GARAGE_COMMANDS
@@ -100,6 +101,7 @@ def cli(context: click.Context) -> None:
 for _command in (
     *COMMANDS,
     *ENTRY_COMMANDS,
+    *BENCH_COMMANDS,
     *GARAGE_COMMANDS,
     *MARKET_COMMANDS,
     *PAPER_COMMANDS,

@@ -4,10 +4,18 @@ import re
 from collections.abc import Sequence
 from typing import Any, get_args
 
+import msgspec
+
+from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.history.order import read_history
+from squibwise.history.signed import find_loads
+from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.intake.case_file.schema import What
 from squibwise.model.car import Car
+from squibwise.model.case import Case
+from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import PLACES, SEATS, ZONES, split_component
 from squibwise.model.words import Extent
 
@@ -15,13 +23,14 @@ _FRONT_SEATS = {"driver", "passenger"}
 _APART = re.compile(r"[.\s_/]+")
 
 
-def find_component(said: str, car: Car, catalog: Catalog) -> str:
+def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str:
     """Return the component of a car that somebody means; what is not understood comes back as said.
 
     Args:
         said: ``driver.front-bag``, but also ``windshield``, ``left curtain``, ``curtain.left``.
         car: For the parts it has.
         catalog: For kinds, and for what people say.
+        seen: What was seen on it; it tells parts apart where one alone can look so.
 
     Raises:
         InputError: It fits several parts of the car.
@@ -36,12 +45,19 @@ def find_component(said: str, car: Car, catalog: Catalog) -> str:
         for c in car.components
         if split_component(c).kind in kinds and (not places or split_component(c).place in places)
     ]
+    alone = [c for c in found if find_seen(seen, c, catalog) in _own_looks(c, catalog)]
+    found = alone if len(alone) == 1 else found
     if len(found) == 1:
         return found[0]
     if found and said.partition(".")[2] not in catalog.kinds:
         remedy = f"Name one: {', '.join(found)}."
         raise InputError(f"'{said}' may be {len(found)} parts of this car.", remedy=remedy)
     return said
+
+
+def _own_looks(component: str, catalog: Catalog) -> tuple[str, ...]:
+    kind = split_component(component).kind
+    return tuple(catalog.looks(kind)) if kind in catalog.kinds else ()
 
 
 def _usual(said: str, kinds: tuple[str, ...], catalog: Catalog) -> tuple[str, ...]:
@@ -115,3 +131,104 @@ def find_told(words: Sequence[str]) -> dict[str, Any]:
             f"{', '.join(SEATS)}, {', '.join(SEATED)}."
         ),
     )
+
+
+def find_circuit(said: str, car: Car, catalog: Catalog) -> str:
+    """Return the circuit somebody means: ``driver.seat-bag/2``, or a part, then its first stage.
+
+    Args:
+        said: A circuit, or a part as for `find_component`.
+        car: For the parts it has.
+        catalog: For kinds, and for what people say.
+
+    Raises:
+        InputError: The car has no such part.
+    """
+    part, _, stage = said.partition("/")
+    component = find_component(part, car, catalog)
+    if component not in car.components:
+        remedy = did_you_mean(component, car.components) or "`squibwise assess CASE` lists them."
+        raise InputError(f"'{said}' is no circuit of this car.", remedy=remedy)
+    return f"{component}/{stage or '1'}"
+
+
+def find_outcome(words: Sequence[str], loop: str, case: Case, catalog: Catalog) -> dict[str, str]:
+    """Return test and outcome of what was tried on a circuit; without a test it is the next one.
+
+    Args:
+        words: ``OUTCOME``, or ``TEST OUTCOME``; an outcome may be several words.
+        loop: The circuit.
+        case: As it stands.
+        catalog: Tests and their outcomes.
+
+    Raises:
+        InputError: There is no such test of the circuit, or no such outcome of the test.
+    """
+    card = line.trace(case, loop, catalog).next_test
+    outcome = " ".join(words)
+    test = card.id if outcome in card.outcomes else words[0]
+    if test == words[0] != outcome:
+        outcome = " ".join(words[1:])
+    elif outcome not in card.outcomes:
+        raise InputError(
+            f"'{outcome}' is no outcome of {card.id} ({card.title}).",
+            remedy=f"Its outcomes: {', '.join(map(repr, card.outcomes)) or 'none'}. "
+            "For another card: `tried CASE CIRCUIT TEST OUTCOME`.",
+        )
+    _refuse_strange(TestOutcome(id="now", loop=loop, test=test, outcome=outcome), case, catalog)
+    return {"test": test, "outcome": outcome}
+
+
+def _refuse_strange(tried: TestOutcome, case: Case, catalog: Catalog) -> None:
+    """Refuse an outcome that the trace does not know; one that surprises it is kept."""
+    case = msgspec.structs.replace(case, evidence=(*case.evidence, tried))
+    for finding in line.trace(case, tried.loop, catalog, over=lambda: True).findings:
+        if finding.code in ("unknown-test", "unknown-outcome") and finding.origin == tried.origin:
+            raise InputError(finding.message, remedy=finding.remedy)
+
+
+def find_load(
+    loop: str, move: str, serial: str, ohm: float | None, case: Case
+) -> dict[str, str | float]:
+    """Return the entry of a substitute load that was moved.
+
+    Args:
+        loop: The circuit.
+        move: ``in`` or ``out``.
+        serial: Its mark; empty = the load that is in, or the circuit itself.
+        ohm: What it measures. [ohm] None = not said.
+        case: For the loads that are in.
+
+    Raises:
+        InputError: One goes in unmeasured, or comes out where none is in.
+    """
+    inside = [load for load in find_loads(read_history(case.evidence)).out if load.loop == loop]
+    mark = serial or (inside[0].serial if inside and move == "out" else f"load {loop}")
+    if move == "in":
+        if ohm is None:
+            remedy = "Measure it before it goes in: --ohm 2.1."
+            raise InputError("nobody says what the load measures.", remedy=remedy)
+        return {
+            "kind": "substitute-load", "serial": mark, "loop": loop, "move": "issued", "ohm": ohm
+        }  # fmt: skip
+    if mark not in {load.serial for load in inside}:
+        remedy = f"In it: {', '.join(load.serial for load in inside) or 'none'}."
+        raise InputError(f"no load '{mark}' is in {loop}.", remedy=remedy)
+    return {"kind": "substitute-load", "serial": mark, "loop": loop, "move": "returned"}
+
+
+def find_measured(said: str, quantity: str, car: Car, catalog: Catalog) -> str:
+    """Return the part or circuit a value was taken on; a loop resistance is that of a circuit.
+
+    Args:
+        said: As it was typed.
+        quantity: What was measured.
+        car: For the parts it has.
+        catalog: For kinds, and for what people say.
+
+    Raises:
+        InputError: The car has no such part.
+    """
+    circuit = find_circuit(said, car, catalog)
+    is_of_circuit = "/" in said or quantity == "loop-resistance"
+    return circuit if is_of_circuit else circuit.partition("/")[0]

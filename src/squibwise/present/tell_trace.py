@@ -35,7 +35,7 @@ def tell_trace(case: Case, trace: Trace, catalog: Catalog) -> Telling:
             (
                 tell_trace_shortly(trace),
                 *tell_card(trace.next_test, trace.no_power),
-                _enter(trace),
+                _enter(case, trace),
                 _causes(trace.hypotheses),
                 _plan(trace),
                 tell_findings((*case.findings, *trace.findings)),
@@ -92,12 +92,15 @@ def tell_card(card: BenchCard, no_power: Sequence[str] = ()) -> tuple[Section | 
     )
 
 
-def _enter(trace: Trace) -> Section | None:
+def _enter(case: Case, trace: Trace) -> Section | None:
     card = trace.next_test
     if not card.entry:
         return None
-    lines = tuple(card.entry.splitlines())
-    return section("Write the outcome into case.toml", Entry(lines=lines), note="and trace again")
+    words = [word if " " not in word else f"'{word}'" for word in card.outcomes]
+    lines = [f"squibwise tried {case.id} {trace.loop} {word}" for word in words]
+    if "substitute-load" in card.entry:
+        lines += [f"squibwise loaded {case.id} {trace.loop} in --ohm 2.1   # out, when it is out"]
+    return section("Write down how it came out", Entry(lines=tuple(lines)), note="and trace again")
 
 
 def _causes(found: tuple[Hypothesis, ...]) -> Section:

@@ -1,0 +1,198 @@
+"""The commands that write down bench work: outcomes, substitute loads, readings, part labels."""
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from squibwise.cli.commands import answers, case_argument, examples
+from squibwise.cli.entry_commands import by_option, common_keys, time_option, write_entries
+
+
+@click.command(
+    short_help="Write down how a test or repair of a bench card came out.",
+    epilog=examples(
+        "tried clover-05 driver.seat-bag lock-open --by R",
+        "tried clover-05 driver.seat-bag reseat:seat-plug 'not fixed' --by R",
+    ),
+)
+@case_argument
+@click.argument("circuit")
+@click.argument("words", metavar="[TEST] OUTCOME", nargs=-1, required=True)
+@by_option
+@time_option
+@answers
+def tried(
+    case_path: Path,
+    circuit: str,
+    words: tuple[str, ...],
+    by: str | None,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Write down how a test or repair of a circuit came out, in a word of its bench card.
+
+    Without TEST it is the one that `trace` prints next. A circuit may be named by its part.
+    """
+    from squibwise.cli import opening
+    from squibwise.garage import saying
+
+    opened = opening.open_case(case_path)
+    loop = saying.find_circuit(circuit, opened.case.car, opened.catalog)
+    told = saying.find_outcome(words, loop, opened.case, opened.catalog)
+    entry = {"kind": "test-outcome", "loop": loop, **told, **common_keys(by, at)}
+    command = f"tried {loop} {told['test']} {told['outcome']}"
+    return write_entries(case_path, command, [entry], as_json=as_json)
+
+
+@click.command(
+    short_help="Write down a substitute load that went into a circuit or came out.",
+    epilog=examples(
+        "loaded clover-05 driver.seat-bag in --ohm 2.1", "loaded clover-05 driver.seat-bag out"
+    ),
+)
+@case_argument
+@click.argument("circuit")
+@click.argument("move", metavar="in|out", type=click.Choice(["in", "out"]))
+@click.option("--serial", default="", help="The mark on it; its circuit when left out.")
+@click.option(
+    "--ohm",
+    type=click.FloatRange(0.0, 100.0),
+    metavar="OHM",
+    help="What it measures, on its way in.",
+)
+@time_option
+@answers
+def loaded(
+    case_path: Path,
+    circuit: str,
+    move: str,
+    serial: str,
+    ohm: float | None,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Write down that a substitute load went into a circuit, or came out of it.
+
+    It is moved with the power off and waited out; every load is counted back before release.
+    """
+    from squibwise.cli import opening
+    from squibwise.garage import saying
+
+    opened = opening.open_case(case_path)
+    loop = saying.find_circuit(circuit, opened.case.car, opened.catalog)
+    entry = saying.find_load(loop, move, serial, ohm, opened.case) | common_keys(None, at)
+    return write_entries(case_path, f"loaded {loop} {move}", [entry], as_json=as_json)
+
+
+@click.command(
+    short_help="Write down a measured value.",
+    epilog=examples(
+        "measured harrow-07 passenger.front-bag/1 loop-resistance 2.3 ohm --method substitute-load",
+        "measured harrow-07 driver.seat-frame torque 42 Nm --where 'front bolt'",
+    ),
+)
+@case_argument
+@click.argument("component")
+@click.argument("quantity")
+@click.argument("value", type=float)
+@click.argument("unit")
+@click.option("--u", type=click.FloatRange(0.0), help="Standard uncertainty, in the same unit.")
+@click.option("--method", default="", help="How, such as substitute-load or scan-live-value.")
+@click.option("--where", default="", help="Connector or bolt it was taken at.")
+@click.option("--low", type=float, help="The maker's lower limit, in the same unit.")
+@click.option("--high", type=float, help="The maker's upper limit, in the same unit.")
+@click.option("--source", default="", help="Where these limits stand.")
+@time_option
+@answers
+def measured(
+    case_path: Path,
+    component: str,
+    quantity: str,
+    value: float,
+    unit: str,
+    at: dt.datetime | None,
+    as_json: bool,
+    **stated: Any,  # noqa: ANN401 - text and numbers, as the options say
+) -> int:
+    """Write down one measured value: loop-resistance, insulation, continuity, unit-supply, torque.
+
+    Anything else is kept too, and has no limit but the maker's. Never a meter on an igniter: its
+    circuit is measured with a substitute load in its place.
+    """
+    from squibwise.cli import opening
+    from squibwise.garage import saying
+
+    opened = opening.open_case(case_path)
+    component = saying.find_measured(component, quantity, opened.case.car, opened.catalog)
+    entry = {
+        "kind": "reading",
+        "component": component,
+        "quantity": quantity,
+        "value": value,
+        "unit": unit,
+        **{key: one for key, one in stated.items() if one not in (None, "")},
+        **common_keys(None, at),
+    }
+    return write_entries(case_path, f"measured {component} {quantity}", [entry], as_json=as_json)
+
+
+@click.command(
+    short_help="Write down what is printed on a part that was fitted.",
+    epilog=examples(
+        "label harrow-07 driver.front-bag 9Z-1147-A --provenance new --seller dealer",
+        "label harrow-07 left.curtain 9Z-22 --provenance donor --donor-vin 0Z9HB5A26KR000999",
+    ),
+)
+@case_argument
+@click.argument("component")
+@click.argument("number")
+@click.option(
+    "--provenance",
+    default="unknown",
+    show_default=True,
+    type=click.Choice(["new", "recycled", "donor", "repaired", "unknown"]),
+    help="Where the part came from.",
+)
+@click.option("--serial", default="", help="Serial number.")
+@click.option("--seller", default="", help="Who sold it.")
+@click.option("--donor-vin", default="", metavar="VIN", help="VIN of the donor car.")
+@click.option("--recall-checked", is_flag=True, help="It was checked against recalls.")
+@time_option
+@answers
+def label(
+    case_path: Path,
+    component: str,
+    number: str,
+    provenance: str,
+    serial: str,
+    seller: str,
+    donor_vin: str,
+    recall_checked: bool,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Write down number, serial and origin of a part that was fitted.
+
+    A part may be named as people say it, as for `saw`.
+    """
+    from squibwise.cli import opening
+    from squibwise.garage import saying
+
+    opened = opening.open_case(case_path)
+    component = saying.find_component(component, opened.case.car, opened.catalog)
+    stated = {"serial": serial, "seller": seller, "donor_vin": donor_vin}
+    entry = {
+        "kind": "part-label",
+        "component": component,
+        "number": number,
+        "provenance": provenance,
+        **{key: value for key, value in stated.items() if value},
+        **({"recall_checked": True} if recall_checked else {}),
+        **common_keys(None, at),
+    }
+    return write_entries(case_path, f"label {component}", [entry], as_json=as_json)
+
+
+BENCH_COMMANDS = (tried, loaded, measured, label)
