@@ -255,6 +255,18 @@ def test_a_fault_that_comes_and_goes_needs_a_second_drive() -> None:
     assert traced(SEAT, first, fixed, back).next_test.kind == "test"
 
 
+@pytest.mark.parametrize(
+    ("told", "open_again"), [("logged 11 times", True), ("logged 1 times", False)]
+)
+def test_a_fault_that_was_counted_several_times_needs_it_too(told: str, open_again: bool) -> None:
+    line = msgspec.structs.replace(
+        a_line("driver.seat-bag", "open-or-high", "present"), raw=f"B2511 - open - {told}"
+    )
+    first = msgspec.structs.replace(a_report(line), time=MAY)
+    card = traced(SEAT, first, entered("reseat:seat-plug", "fixed")).next_test
+    assert (card.id == "second-drive") is open_again
+
+
 @pytest.mark.parametrize("repair", ["renew:seat-plug", "renew:seat-harness", "replace:device"])
 def test_the_only_repair_of_a_cause_is_followed_by_a_second_drive_too(repair: str) -> None:
     first = seen("driver.seat-bag", "open-or-high", "intermittent")
@@ -301,3 +313,36 @@ def test_a_lock_that_is_found_open_is_closed_before_anything_is_renewed(status: 
     found = traced(SEAT, line, look)
     assert found.next_test.id in ("reseat:seat-plug", "reseat:every-plug")
     assert found.hypotheses[0].id == "seat-plug:not-seated"
+
+
+# Common practice, no source: what stands still reads good, whatever is read.
+@pytest.mark.parametrize(
+    ("test", "told"),
+    [
+        ("feed-at:seat-plug", "stood still says nothing"),
+        ("work-switch", "put the seat where the fault came"),
+        ("second-scan", "put the seat where the fault came"),
+    ],
+)
+def test_other_readings_too_are_taken_where_the_fault_came(test: str, told: str) -> None:
+    line = a_line("driver.buckle-switch", "performance", "intermittent")
+    report = a_report(msgspec.structs.replace(line, raw="B2501 - implausible - when seat is moved"))
+    search = search_of(a_case(report), believing(), "driver.buckle-switch", CATALOG)
+    bench = next(t for t in search.tests if t.id == test)
+    card = card_of(bench, search.context, search.standing, 30.0, CATALOG)
+    (at,) = [n for n, s in enumerate(card.steps) if told in s.text]
+    if test == "feed-at:seat-plug":
+        assert any("take the loads out" in s.text for s in card.steps[at:])
+        assert {"movement", "loads-out"} <= {c.id for c in card.cautions}
+    else:
+        assert [card.steps[at].power, card.steps[at + 1].power] == ["off", "on"]
+        assert card.hold_minutes == 30.0, "the wait before the seat is set"
+
+
+@pytest.mark.parametrize("test", ["volts:rest", "bulletin"])
+def test_what_no_movement_changes_is_read_as_ever(test: str) -> None:
+    line = a_line("driver.buckle-switch", "performance", "intermittent")
+    report = a_report(msgspec.structs.replace(line, raw="B2501 - implausible - when seat is moved"))
+    search = search_of(a_case(report), believing(), "driver.buckle-switch", CATALOG)
+    bench = next(t for t in search.tests if t.id == test)
+    assert bench.test == next(t for t in CATALOG.loops.tests if t.id == test)

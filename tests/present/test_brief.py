@@ -191,6 +191,22 @@ def test_a_danger_is_told_once_for_all_the_parts_it_is_about(screen: Any) -> Non
     assert "Live, and to be handled so (4)" in shown
 
 
+def test_a_charge_that_is_fired_or_gone_and_proven_by_nothing_is_unaccounted_for(
+    screen: Any,
+) -> None:
+    away = StateBelief(sound=0.02, fired=0.5, faulty=0, damaged=0, missing=0.48, unfit=0)
+    part = ComponentBelief(id="row2-left.seat-bag", after_crash=away, now=away)
+    states = structs.replace(
+        STATES,
+        components=(*STATES.components, part),
+        unproven=(*STATES.unproven, "row2-left.seat-bag/1"),
+    )
+    shown = " ".join(screen(structs.replace(WHOLE, states=states)).split())
+    assert "Fired or gone, proven by nothing (1): seat side airbag (row2 left)." in shown
+    assert "The charge is unaccounted for: live until it is seen spent." in shown
+    assert "Live, and to be handled so (4)" in shown
+
+
 def test_pieces_of_one_kind_stand_on_one_line(screen: Any) -> None:
     belts = tuple(order(f"belt assembly, {seat}", assembly="belt") for seat in ("left", "right"))
     shown = screen(structs.replace(WHOLE, todo=structs.replace(TODO, orders=belts)))

@@ -25,11 +25,13 @@ class BenchTest(msgspec.Struct, frozen=True, kw_only=True):
         id: To be entered with its outcome.
         point: Element it is done at.
         test: The catalogue's test.
+        check_wait: Waiting for its second reading, where seat or wheel is set before it. [min]
     """
 
     id: str
     point: Element
     test: LoopTest
+    check_wait: float = 0.0
 
 
 class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
@@ -68,6 +70,7 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
             id=test.id.format(point=element.id),
             point=element,
             test=_moving(test, moved, catalog),
+            check_wait=wait_minutes(context.case, catalog) if _is_set(test, moved) else 0.0,
         )
         for test in catalog.loops.tests
         for element in context.chain.element
@@ -80,23 +83,43 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
 
 
 def _moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTest:
-    """Return a test that reads as it is done where the fault came with a movement."""
+    """Return a test that reads as it is done where the fault came with a movement.
+
+    With loads in, it is read while seat or wheel moves; else they are set, the power off, to where
+    the fault came.
+    """
     book = [catalog.loops.moved[m] for m in moved]
-    memory = _finds_memory_only(test)
-    if not book or test.moves or not (memory or test.rule == "split"):
+    if not book or test.moves or not _reads_the_circuit(test):
         return test
-    if memory:
+    minutes = test.minutes + len(book) * catalog.fact("isolation.moving").number()
+    if test.power == "on":
         how = (*test.how, *(f"[off] {m.set}" for m in book), _ON_AGAIN)
-        return msgspec.structs.replace(test, how=how)
+        minutes += catalog.fact("isolation.power-up").number()
+        return msgspec.structs.replace(test, how=how, minutes=minutes)
     first, *rest = test.how
     off = next((n for n, text in enumerate(rest) if text.startswith("[off]")), len(rest))
     first = " ".join([first, *(m.loads for m in book)])
+    back = () if test.rule == "split" else (f"[off] {book[-1].back}",)
     return msgspec.structs.replace(
         test,
-        how=(first, *rest[:off], *(m.move for m in book), *rest[off:]),
-        minutes=test.minutes + len(book) * catalog.fact("isolation.moving").number(),
-        cautions=(*test.cautions, "movement"),
+        how=(first, *rest[:off], *(m.move for m in book), *rest[off:], *back),
+        minutes=minutes,
+        cautions=(*test.cautions, "movement", "loads-out"),
     )
+
+
+def _is_set(test: LoopTest, moved: tuple[str, ...]) -> bool:
+    """Return whether seat or wheel is set with the power off before a test reads once more."""
+    return bool(moved) and not test.moves and test.power == "on" and _reads_the_circuit(test)
+
+
+_AT_THE_UNIT = ("unit", "supply")
+
+
+def _reads_the_circuit(test: LoopTest) -> bool:
+    """Return whether a test reads, with the power on, what seat or wheel may change."""
+    powered = test.power in ("on", "through")
+    return powered and not test.steady and test.at not in _AT_THE_UNIT
 
 
 _ON_AGAIN = "[on] Power on behind the same gate and read once more."
@@ -407,7 +430,7 @@ def _test(
                 chance=tuple(c[word] for c in chances),
                 fixed=word == bench.test.cured,
                 minutes=_refitting(bench, word, catalog),
-                wait=wait if _refitting(bench, word, catalog) else 0.0,
+                wait=bench.check_wait + (wait if _refitting(bench, word, catalog) else 0.0),
             )
             for word in bench.test.outcomes
         ),

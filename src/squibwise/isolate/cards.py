@@ -36,8 +36,7 @@ def card_of(
     access = [a for a in access_of(bench, context) if a not in standing.opened]
     opens = tuple(catalog.loops.access[a].title for a in access)
     down = standing.powered and power in ("off", "through")
-    hold = wait if down else 0.0
-    hold += bench.check_wait if isinstance(bench, BenchRepair) else 0.0
+    hold = bench.check_wait + (wait if down else 0.0)
     state = "off" if power in ("off", "through") else "any"
     safe = _make_safe(down, state, catalog)
     before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
@@ -217,7 +216,7 @@ def _repair_card(
         steps=(*before, *on, *how, *check) if hands == "on" else (*before, *how, *on, *check),
         entry=_entry(bench, [FIXED, NOT_FIXED], context),
         outcomes={
-            FIXED: _FIXED_SO_FAR if context.reported.comes_and_goes else _FIXED,
+            FIXED: _FIXED_SO_FAR if context.reported.may_hide else _FIXED,
             NOT_FIXED: "The fault is still there: the plan goes on from here.",
         },
         minutes=repair.minutes + repair.check_minutes,

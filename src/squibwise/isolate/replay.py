@@ -46,7 +46,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         powered: Is the car powered.
         load_at: Element where a substitute load was last put by a test; empty when none is in.
         fixed: Id of the evidence that says fixed and verified; empty while it is not.
-        unconfirmed: Id of the evidence that says fixed of a fault that comes and goes, until a
+        unconfirmed: Id of the evidence that says fixed of a fault that was away before, until a
             second drive confirms it.
         repair: The repair that said so.
         exhausted: Every cause on the list was repaired and the fault is still there.
@@ -230,10 +230,9 @@ def _paid(state: Standing, bench: BenchTest | BenchRepair, room: _Bench) -> Stan
     up = room.catalog.fact("isolation.power-up").number()
     minutes = sum(room.catalog.loops.access[a].minutes for a in access if a not in state.opened)
     wait = wait_minutes(room.context.case, room.catalog) if power in ("off", "through") else 0.0
-    price, check = 0.0, 0.0
+    price = 0.0
     if isinstance(bench, BenchRepair):
         minutes += bench.repair.minutes + bench.repair.check_minutes
-        check = bench.check_wait
         price = bench.price
     else:
         minutes += bench.test.minutes
@@ -244,7 +243,7 @@ def _paid(state: Standing, bench: BenchTest | BenchRepair, room: _Bench) -> Stan
         powered=state.powered if power == "any" else power != "off",
         spent=Spent(
             work=state.spent.work + minutes,
-            wait=state.spent.wait + (wait if state.powered else 0.0) + check,
+            wait=state.spent.wait + (wait if state.powered else 0.0) + bench.check_wait,
             price=state.spent.price + price,
         ),
     )
@@ -254,8 +253,8 @@ def _paid(state: Standing, bench: BenchTest | BenchRepair, room: _Bench) -> Stan
 
 
 def _closed(state: Standing, evidence: str, room: _Bench) -> Standing:
-    """Return the state of a fault that is gone; one that comes and goes needs a second drive."""
-    if room.context.reported.comes_and_goes and not state.unconfirmed:
+    """Return the state of a fault that is gone; one that was away before needs a second drive."""
+    if room.context.reported.may_hide and not state.unconfirmed:
         return msgspec.structs.replace(state, unconfirmed=evidence, powered=True)
     return msgspec.structs.replace(state, fixed=evidence, unconfirmed="", powered=True)
 

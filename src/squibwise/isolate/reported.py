@@ -55,9 +55,12 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     @property
     def comes_and_goes(self) -> bool:
         """Does the fault come and go: told so, or counted often and not there now."""
-        return "intermittent" in self.statuses or (
-            self.often and "present" not in self.statuses and "stored" in self.statuses
-        )
+        return "intermittent" in self.statuses or (self.often and "present" not in self.statuses)
+
+    @property
+    def may_hide(self) -> bool:
+        """Has the fault been away before, so that a good reading is no proof of a cure."""
+        return self.comes_and_goes or self.often
 
     @property
     def stored_only(self) -> bool:

@@ -287,11 +287,14 @@ def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
         for c in fired_parts(states, catalog)
         if c.now.fired >= LIKELY and loop_id(c.id, 1) not in states.unproven
     }
-    live = [
-        c.id
-        for c in states.components
-        if is_inflator(c.id, catalog) and c.id not in spent and c.now.missing < LIKELY
-    ]
+    unsettled = [c for c in states.components if is_inflator(c.id, catalog) and c.id not in spent]
+    gone = [c.id for c in unsettled if c.now.fired + c.now.missing >= LIKELY]
+    if gone:
+        told.append(
+            f"Fired or gone, proven by nothing ({len(gone)}): {tell_grouped(gone, catalog)}. "
+            "The charge is unaccounted for: live until it is seen spent."
+        )
+    live = [c.id for c in unsettled if c.id not in gone]
     if live:
         told.append(f"Live, and to be handled so ({len(live)}): {tell_grouped(live, catalog)}.")
     return told
