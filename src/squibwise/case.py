@@ -193,7 +193,9 @@ def bid(
     minutes = charges | {n.component: (n.minutes, n.text) for n in states.next_looks}
     misleads = catalog.fact("market.look-misleads").number()
     looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads)
-    return plan.limit_bid(sheet, plan.list_worlds(sums), case.currency, catalog, looks, learned)
+    paid, unpriced = plan.list_worlds(sums), plan.list_unpriced(sums)
+    answer = plan.limit_bid(sheet, paid, case.currency, catalog, looks, learned, unpriced)
+    return msgspec.structs.replace(answer, findings=tuple(plan.doubt_prices(sums)))
 
 
 def screen(

@@ -254,6 +254,28 @@ def test_a_trade_left_out_leaves_the_restraint_share_only(run: Line, folder: Pat
     assert "Not stated: glass" in done.out
 
 
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({'what = "labour-hour"': 'what = "clock-spring"'}, "hours of work"),
+        ({'currency = "USD"': 'currency = "PLN"', "USD": "PLN"}, "No price is known of"),
+    ],
+)
+def test_what_has_no_price_leaves_no_limit(
+    run: Line, folder: Path, change: dict[str, str], words: str
+) -> None:
+    text = (folder / "case.toml").read_text(encoding="utf-8")
+    for old, new in change.items():
+        text = text.replace(old, new)
+    (folder / "case.toml").write_text(text, encoding="utf-8")
+    (folder / "bid.toml").write_text(SALE + GATES, encoding="utf-8")
+    done = run("bid", folder)
+    assert done.code == 1
+    assert "no limit" in done.out
+    assert "Bid up to" not in done.out
+    assert words in " ".join(done.out.split())
+
+
 def test_the_sheet_to_fill_in_asks_first(run: Line, folder: Path) -> None:
     (folder / "bid.toml").write_text(run("bid", folder, "--example").out)
     value = run("bid", folder, "--json").json()

@@ -17,7 +17,7 @@ from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import PartLabel, Photo
 from squibwise.model.market import WEEKDAYS, BuyAnswer, Service, ShopTerms
 from squibwise.model.work import Area, Minutes, Operation, Order, Visit, Work
-from squibwise.plan.cost_worlds import list_evidence, list_worlds
+from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_worlds
 from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.offers import list_needs, need_key
 from squibwise.plan.ordering import plan_buying
@@ -311,6 +311,21 @@ def test_each_kind_of_rules_counts_alike_while_the_makers_are_unknown() -> None:
     told = list_evidence([(0.5, open_), (0.5, open_)], (), {}, 0.02)
     assert [e.what for e in told] == ["a scan before buying", "the maker's rules for this car"]
     assert told[0].shown == ((1.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 1.0))
+
+
+def test_what_has_no_price_is_told_and_a_stated_nothing_is_an_answer() -> None:
+    free = msgspec.structs.replace(_cost("a", "a", 1.0), unpriced=("labour-hour", "set:program"))
+    told = list(doubt_prices([(0.5, [free]), (0.5, [_cost("a", "a", 1.0)])]))
+    assert [f.code for f in told] == ["bid-work-free", "bid-unpriced"]
+    assert "set:program" in told[1].message
+    assert "labour-hour" not in told[1].message
+    assert list(doubt_prices([(1.0, [_cost("a", "a", 1.0)])])) == []
+
+
+def test_more_offers_than_can_be_weighed_are_refused() -> None:
+    rows = "".join(f"driver-bag@driver,Alder,{600 + n},3,14,10%\n" for n in range(1001))
+    with pytest.raises(InputError, match="1,001 offers"):
+        _buy(SHEET.partition("driver-bag")[0] + rows, ShopTerms(), BAG)
 
 
 def test_a_broken_file_beside_the_case_is_told_with_its_name(tmp_path) -> None:  # noqa: ANN001

@@ -31,7 +31,7 @@ from squibwise.documents import record_pdf
 from squibwise.prove.recording import to_json
 
 SIZE = 990_000  # bytes of an input
-TEXT_SIZE = 590_000  # of a report: a text may have no more
+TEXT_SIZE = 590_000  # of a report or a sheet: a text may have no more
 MAX_SECONDS, MAX_MB, GIVEN_UP = 12.0, 350.0, 60.0
 HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
 PROGRAM = Path(sys.executable).with_name("squibwise")
@@ -43,7 +43,8 @@ Texts = dict[str, bytes]
 
 def fill(size: int, piece: str, head: str = "", tail: str = "") -> bytes:
     """Return a piece repeated up to the size, ``#`` in it numbered, between a head and a tail."""
-    count = max(1, (size - len(head) - len(tail)) // (len(piece) + 5 * ("#" in piece)))
+    ends = len(f"{head}{tail}".encode())
+    count = max(1, (size - ends) // len(piece.replace("#", "00000").encode()))
     whole = "".join(piece.replace("#", f"{n:05}") for n in range(count))
     return f"{head}{whole}{tail}".encode()
 
@@ -485,7 +486,7 @@ def run_all(only: str | None, shape: str | None) -> Iterator[tuple[str, str, Run
     for command, (shapes, start) in RUNS.items():
         if only not in (None, command):
             continue
-        size = TEXT_SIZE if shapes is reports else SIZE
+        size = TEXT_SIZE if shapes in (reports, sheets) else SIZE
         for name, data in shapes(size).items():
             if shape is None or shape in name:
                 with tempfile.TemporaryDirectory(prefix="squibwise-hostile-") as folder:

@@ -14,6 +14,7 @@ HEADER_ROWS = 15
 """Rows among which the headings stand."""
 ASKED = "asked"
 """The column word of what a request says and an answer leaves as it is: nothing is read there."""
+_LONGEST = 120  # letters of a heading that are compared
 _SHORT, _HELD = 4, 90.0  # letters of a short form; likeness of a heading that holds a known one
 
 
@@ -113,7 +114,7 @@ def guess_columns(
 
 def _plain(heading: str, catalog: Catalog) -> str:
     """Return a heading in small letters, without signs and without the currency it names."""
-    words = re.sub(r"[:(),.$\u20ac\u00a3*\u00b0\u00ba]+", " ", bare(heading)).split()
+    words = re.sub(r"[:(),.$\u20ac\u00a3*\u00b0\u00ba]+", " ", bare(heading[:_LONGEST])).split()
     return " ".join(w for w in words if w.upper() not in catalog.currencies.codes)
 
 

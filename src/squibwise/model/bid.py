@@ -38,7 +38,7 @@ class Figures(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         return Figures(low=self.low * factor, likely=self.likely * factor, high=self.high * factor)
 
 
-_MOST_FEES, _MOST_BIDS = 20, 200_000
+_MOST_FEES, _MOST_BANDS, _MOST_BIDS = 20, 100, 200_000
 NOTHING = Figures(low=0.0, likely=0.0, high=0.0)
 
 
@@ -77,6 +77,8 @@ class Fee(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
         starts = [b.from_price for b in self.bands]
         if not starts or starts != sorted(set(starts)) or starts[0] != 0.0:
             raise ModelError(f"fee {self.name}: bands must begin at 0 and rise")
+        if len(starts) > _MOST_BANDS:
+            raise ModelError(f"fee {self.name}: more than {_MOST_BANDS} bands")
 
 
 class Share(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -225,6 +227,7 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     Attributes:
         gates: First of all: go, no-go or ask.
         unstated: Trades whose share was not stated; with any there is no limit.
+        unpriced: What of the restraint share has no price, in words; with any there is no limit.
         cost: What the restraint share may come to.
         limit: The largest bid whose chance of a loss is at most the accepted one; None = no bid.
         is_hopeless: Even the least bid loses more often than is accepted, whatever is still open.
@@ -245,6 +248,7 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     verdict: BidVerdict
     gates: tuple[Gate, ...]
     unstated: tuple[str, ...] = ()
+    unpriced: tuple[str, ...] = ()
     cost: CostBelief
     limit: Money | None = None
     is_hopeless: bool = False

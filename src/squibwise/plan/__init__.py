@@ -1,7 +1,7 @@
 """What to pay, what to buy from whom, the most to bid, and what a wrong decision costs."""
 
 from squibwise.plan.bidding import limit_bid
-from squibwise.plan.cost_worlds import list_evidence, list_worlds
+from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_unpriced, list_worlds
 from squibwise.plan.costing import cost
 from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.loss_table import losses
@@ -13,6 +13,7 @@ from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
 __all__ = [
     "LOT_WORLDS",
     "cost",
+    "doubt_prices",
     "doubt_settled",
     "learn_factors",
     "limit_bid",
@@ -21,6 +22,7 @@ __all__ = [
     "list_lines",
     "list_needs",
     "list_requests",
+    "list_unpriced",
     "list_worlds",
     "losses",
     "plan_buying",

@@ -66,10 +66,12 @@ def limit_bid(
     catalog: Catalog,
     looks: Sequence[Evidence] = (),
     learned: Mapping[str, float] | None = None,
+    unpriced: Sequence[str] = (),
 ) -> BidLimit:
     """Return whether to bid and up to what.
 
-    While a question that comes first is open, or a trade's share is not stated, there is no limit.
+    While a question that comes first is open, or a trade's share is not stated, or something of
+    the restraint share has no price, there is no limit.
 
     Args:
         sheet: What the user knows of the car and the sale.
@@ -78,6 +80,7 @@ def limit_bid(
         catalog: The questions and trades.
         looks: What could be seen before the bid.
         learned: Factors from settled cars, by line.
+        unpriced: What of the restraint share is in no sum, in words.
     """
     factors = dict(learned or {})
     sheet, worlds = _corrected(sheet, worlds, factors)
@@ -87,11 +90,13 @@ def limit_bid(
         for a in [sheet.gates.get(q.id, GateAnswer())]
     )
     unstated = tuple(t for t in catalog.bidding.trades if t not in sheet.shares)
+    verdict = _early_verdict(gates, (*unstated, *unpriced))
     cost = believe_cost(worlds, currency)
     answer = BidLimit(
-        verdict=_early_verdict(gates, unstated),
+        verdict=verdict,
         gates=gates,
         unstated=unstated,
+        unpriced=tuple(unpriced),
         cost=cost,
         drivers=rank_drivers(worlds, currency),
         corrected=factors,

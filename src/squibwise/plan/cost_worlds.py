@@ -1,12 +1,15 @@
 """Sums of a job under each kind of rules and in each size of crash, as worlds of payments."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from squibwise.model.belief import Assessment
 from squibwise.model.cost import Cost, CostLine
+from squibwise.model.origin import Finding
 from squibwise.plan.bidding import Evidence
 from squibwise.plan.cost_belief import Payment, World
+from squibwise.plan.prices import LABOUR
 
+_SHOWN = 6
 _SUMS = ("followed", "certain", "strictest")
 
 
@@ -43,6 +46,38 @@ def _payments(lines: Sequence[CostLine]) -> tuple[Payment, ...]:
         for line in lines
         if line.low is not None and line.likely is not None and line.high is not None
     )
+
+
+def list_unpriced(weighted: Sequence[tuple[float, Sequence[Cost]]]) -> tuple[str, ...]:
+    """Return what is in no sum because it has no price: names of parts and services, the hour."""
+    costs = [c for _, found in weighted for c in _under_rules(found)]
+    return tuple(dict.fromkeys(word for c in costs for word in c.unpriced))
+
+
+def doubt_prices(weighted: Sequence[tuple[float, Sequence[Cost]]]) -> Iterable[Finding]:
+    """Yield what is in no sum because nobody stated its price: a limit without it is too high."""
+    costs = [c for _, found in weighted for c in _under_rules(found)]
+    unpriced = list_unpriced(weighted)
+    if LABOUR in unpriced:
+        hours = [c.minutes / 60.0 for c in costs]
+        yield Finding(
+            code="bid-work-free",
+            severity="warning",
+            message=f"{min(hours):.0f} to {max(hours):.0f} hours of work on the restraint system "
+            "count as nothing: no hour of work has a price.",
+            remedy="Write a [[price]] of 'labour-hour' into the case; 0 if your own work is free.",
+        )
+    others = [word for word in unpriced if word != LABOUR]
+    if others:
+        more = f" and {len(others) - _SHOWN} more" if len(others) > _SHOWN else ""
+        yield Finding(
+            code="bid-unpriced",
+            severity="warning",
+            message=f"No price is known of: {'; '.join(others[:_SHOWN])}{more}. They are in no sum "
+            "of this bid.",
+            remedy="Write a [[price]] of each into the case; `squibwise cost CASE` names them all. "
+            "The catalogue knows the level of prices of some currencies only.",
+        )
 
 
 def list_evidence(

@@ -44,7 +44,7 @@ from squibwise.plan.buying_problem import (
 from squibwise.plan.offers import judge_offers, list_needs
 from squibwise.plan.prices import LABOUR, read_price_book
 
-_POINTS, _SEED = 6, 1
+_POINTS, _SEED, _MOST_OFFERS = 6, 1, 1000
 Progress = Callable[[str], None]
 
 
@@ -61,6 +61,9 @@ def plan_buying(
 
     A need that nobody offers a usable part for is named and left out of every plan.
 
+    Raises:
+        InputError: There are more offers than can be weighed, or no plan keeps the user's limits.
+
     Args:
         case: The car.
         work: Orders and operations.
@@ -73,6 +76,7 @@ def plan_buying(
     terms = _with_rate(terms, case)
     wanted = list_needs(work)
     judged, findings = judge_offers(sheet.offers, wanted, case, catalog)
+    _refuse_many(sum(_counts(j) for j in judged))
     offered = {j.need for j in judged if _counts(j)}
     missing = tuple(n for n in wanted if n.key not in offered)
     needs = tuple(n for n in wanted if n.key in offered)
@@ -108,6 +112,14 @@ def plan_buying(
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
     )
+
+
+def _refuse_many(offers: int) -> None:
+    if offers > _MOST_OFFERS:
+        raise InputError(
+            f"{offers:,} offers could be used; at most {_MOST_OFFERS:,} are weighed together.",
+            remedy="Keep the few best of each part in the sheet.",
+        )
 
 
 def _tell_nobody(words: str) -> None:

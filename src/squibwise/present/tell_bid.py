@@ -1,6 +1,6 @@
 """Whether to bid and up to what, in the order a person asks; and how it came out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
@@ -31,6 +31,7 @@ _QUANTILES = (
     (0.95, "19 in 20"),
 )
 _SHOWN, BAR = 6, 30
+_NO_PRICE = ("bid-work-free", "bid-unpriced")
 _VERDICTS = {
     "bid-up-to": "Bid up to {limit}, not a step more.",
     "do-not-bid": "Do not bid.",
@@ -56,7 +57,7 @@ def tell_bid(case: Case, answer: BidLimit, catalog: Catalog) -> Telling:
                 _drivers(answer),
                 *_worths(answer, catalog),
                 _learned(answer.corrected),
-                tell_findings((*case.findings, *answer.findings)),
+                tell_findings((*case.findings, *_others(answer))),
             )
         ),
         closing=standing(catalog),
@@ -87,6 +88,7 @@ def _verdict(answer: BidLimit) -> Section:
             "you accept."
         )
         blocks.append(text(words, "check"))
+    blocks += _unpriced(answer)
     if answer.going is not None:
         words = (
             f"At the going price of {money(answer.going.bid)}: {money(answer.going.outlay)} in the "
@@ -125,6 +127,16 @@ def _unstated(answer: BidLimit) -> Section | None:
         return None
     words = f"Not stated: {', '.join(answer.unstated)}. Give low, likely and high, or nil = true."
     return section("The rest of the car", text(words, "check"))
+
+
+def _others(answer: BidLimit) -> Iterable[Finding]:
+    return (f for f in answer.findings if f.code not in _NO_PRICE)
+
+
+def _unpriced(answer: BidLimit) -> list[Text]:
+    """Return what is in no sum, told beside the verdict: a limit without it would be too high."""
+    mine = (f for f in answer.findings if f.code in _NO_PRICE)
+    return [text(f"{f.message} {f.remedy}", "check") for f in mine]
 
 
 def _cost(answer: BidLimit) -> Section:
@@ -239,10 +251,15 @@ _LINES = {
 }
 
 
+def _settled_line(what: str) -> str:
+    """Return what a line of a settled car is called: it was sold under its brand."""
+    return "resale under its brand" if what == "resale" else _line(what)
+
+
 def _learned(factors: Mapping[str, float]) -> Section | None:
     if not factors:
         return None
-    rows = tuple((_LINES.get(n, n), f"x {f:.2f}") for n, f in factors.items())
+    rows = tuple((_settled_line(n), f"x {f:.2f}") for n, f in factors.items())
     table = Table(rows=rows, head=("line", "corrected by"))
     return section("What your settled cars taught", table)
 
@@ -257,7 +274,7 @@ def tell_settled(
     """Return bid against outcome, line by line, and what this car alone would correct."""
     rows = tuple(
         (
-            _line(x.what),
+            _settled_line(x.what),
             f"{x.expected:,.0f}",
             "open" if x.actual is None else f"{x.actual:,.0f}",
             _off(x.expected, x.actual),
