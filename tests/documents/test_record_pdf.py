@@ -614,6 +614,24 @@ def test_a_pdf_that_exhausts_its_helper_is_refused(
         attached_record(b"%PDF-1.7 and more")
 
 
+def test_an_attachment_that_unpacks_without_end_is_not_unpacked() -> None:
+    """300 MB of noughts in a PDF of 300 kB: the process that opens it has no room for them."""
+    packed = zlib.compress(b"0" * 300_000_000, 9)
+    assert len(packed) < 400_000
+    pdf = b"".join(
+        (
+            b"%PDF-1.7\n1 0 obj<</Type/Catalog/Pages 2 0 R/Names<</EmbeddedFiles<</Names",
+            b"[(record.json) 4 0 R]>>>>>>endobj\n2 0 obj<</Type/Pages/Kids[]/Count 0>>endobj\n",
+            b"3 0 obj<</Length %d/Filter/FlateDecode>>stream\n" % len(packed),
+            packed + b"\nendstream endobj\n",
+            b"4 0 obj<</Type/Filespec/F(record.json)/EF<</F 3 0 R>>>>endobj\n",
+            b"trailer<</Root 1 0 R/Size 5>>\n%%EOF\n",
+        )
+    )
+    with pytest.raises(InputError, match="more memory"):
+        attached_record(pdf)
+
+
 def test_a_pdf_that_takes_too_long_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     def slow(*_: Any, **__: Any) -> Any:
         raise subprocess.TimeoutExpired([], 1)

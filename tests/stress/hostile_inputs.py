@@ -270,7 +270,7 @@ def records(size: int) -> Texts:
     case = open_case(DEMO_CASES / "clover-05", catalog)
     record = release(case, catalog, today=dt.date(2026, 3, 6))
     whole = to_json(record)
-    pages = record_pdf(record, catalog)
+    pages = record_pdf(record)
     data = json.loads(whole)
     listed = next(k for k, v in data.items() if isinstance(v, list) and v)
     grown = {**data, listed: data[listed] * max(1, size // max(len(json.dumps(data[listed])), 1))}

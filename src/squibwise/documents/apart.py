@@ -9,12 +9,17 @@ from squibwise.errors import InputError, SquibwiseError
 from squibwise.intake.importers.base import limit_this_process
 
 MEMORY_MIB, SECONDS = 1_536, 50
+OPENING_MIB, FOR_EACH = 320, 12
+"""Memory to open a PDF with, and so many times its own size besides."""
 
 
 def main(what: str, form: str = "", fonts: str = "") -> int:
     """Read standard input, answer on standard output; a refusal is told on standard error."""
     limit_this_process(MEMORY_MIB, SECONDS)
     data = sys.stdin.buffer.read()
+    if what != "pages":
+        opening = OPENING_MIB + FOR_EACH * len(data) // 2**20
+        limit_this_process(min(MEMORY_MIB, opening), SECONDS)
     try:
         answer = (
             make_pages(data, form, Path(fonts) if fonts else None)
