@@ -61,9 +61,6 @@ def plan_buying(
 
     A need that nobody offers a usable part for is named and left out of every plan.
 
-    Raises:
-        InputError: There are more offers than can be weighed, or no plan keeps the user's limits.
-
     Args:
         case: The car.
         work: Orders and operations.
@@ -72,6 +69,9 @@ def plan_buying(
         catalog: Policies and figures.
         today: For weekends and closed days; without it every day is a day of work.
         progress: Told what is searched for, before each search.
+
+    Raises:
+        InputError: There are more offers than can be weighed, or no plan keeps the user's limits.
     """
     terms = _with_rate(terms, case)
     wanted = list_needs(work)
@@ -86,16 +86,13 @@ def plan_buying(
         missing,
     )
     tell = progress or _tell_nobody
-    plans = []
-    for aim in (CHEAPEST, SOONEST, RECOMMENDED):
-        tell(f"the {aim.name} plan")
-        plans.append(solve(problem, aim, np.random.default_rng(_SEED)))
+    plans = _find_plans(problem, tell)
     late = tuple(_weigh_late(problem, plans[-1], tell))
     tell("what habits come to")
     followed = tuple(_follow_habits(problem))
     tell("what being ready earlier costs")
     return BuyAnswer(
-        plans=tuple(plans),
+        plans=plans,
         habits=followed,
         curve=_draw_curve(problem, plans[1].ready_day, plans[0].ready_day),
         judged=judged,
@@ -112,6 +109,14 @@ def plan_buying(
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
     )
+
+
+def _find_plans(problem: Problem, tell: Progress) -> tuple[BuyPlan, ...]:
+    plans = []
+    for aim in (CHEAPEST, SOONEST, RECOMMENDED):
+        tell(f"the {aim.name} plan")
+        plans.append(solve(problem, aim, np.random.default_rng(_SEED)))
+    return tuple(plans)
 
 
 def _refuse_many(offers: int) -> None:
