@@ -621,7 +621,8 @@ def test_an_attachment_that_unpacks_without_end_is_not_unpacked() -> None:
     pdf = b"".join(
         (
             b"%PDF-1.7\n1 0 obj<</Type/Catalog/Pages 2 0 R/Names<</EmbeddedFiles<</Names",
-            b"[(record.json) 4 0 R]>>>>>>endobj\n2 0 obj<</Type/Pages/Kids[5 0 R]/Count 1>>endobj\n",
+            b"[(record.json) 4 0 R]>>>>>>endobj\n",
+            b"2 0 obj<</Type/Pages/Kids[5 0 R]/Count 1>>endobj\n",
             b"5 0 obj<</Type/Page/Parent 2 0 R/MediaBox[0 0 9 9]>>endobj\n",
             b"3 0 obj<</Length %d/Filter/FlateDecode>>stream\n" % len(packed),
             packed + b"\nendstream endobj\n",

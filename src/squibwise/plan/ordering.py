@@ -80,11 +80,8 @@ def plan_buying(
     offered = {j.need for j in judged if _counts(j)}
     missing = tuple(n for n in wanted if n.key not in offered)
     needs = tuple(n for n in wanted if n.key in offered)
-    problem = _mark_missing(
-        state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today),
-        work,
-        missing,
-    )
+    problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today)
+    problem = _mark_missing(problem, work, missing)
     tell = progress or _tell_nobody
     plans = _find_plans(problem, tell)
     late = tuple(_weigh_late(problem, plans[-1], tell))
