@@ -4,6 +4,7 @@ Common practice, no source, except where a line names one. Written before the co
 """
 
 import build
+import msgspec
 import pytest
 
 from squibwise.infer import assess
@@ -16,6 +17,8 @@ from squibwise.model.evidence import (
     Look,
     Occupant,
 )
+from squibwise.model.report import Candidate
+from squibwise.model.words import Fault
 
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="severe")
 SIDE = Impact(id="body", zone="door-left", clock=9, extent="severe")
@@ -127,3 +130,22 @@ def test_whether_a_report_shows_everything_is_one_thing_for_all_its_circuits() -
     calm = ask(build.scan())
     assert of(torn, OTHER).after_crash.fired > 2 * of(calm, OTHER).after_crash.fired
     assert torn.event.causes["unread-report:scan-1"] > 0.8
+
+
+@pytest.mark.parametrize("fault", ["low-or-short", "open-or-high", "short-to-ground"])
+def test_a_present_fault_named_in_words_is_traced_whatever_its_number_means_elsewhere(
+    fault: Fault,
+) -> None:
+    """Common practice, no source: side and part in words count before a number's other meaning."""
+    plain = build.code(2, "left.curtain", fault=fault)
+    other = Candidate(
+        component="passenger.seat-bag", kind="seat-bag", place="passenger", fault=fault, weight=0.1
+    )
+    own = Candidate(component="left.curtain", kind="curtain", place="left", fault=fault, weight=0.9)
+    mixed = msgspec.structs.replace(plain, basis="words+code", candidates=(own, other))
+    whole = Look(id="seen", component="left.curtain", seen="tucked")
+    for line in (plain, mixed):
+        answer = assess(build.case(build.scan(line), whole), build.CATALOG)
+        found = answer.of("left.curtain")
+        assert found is not None
+        assert found.stages["1"].faulty > 0.5

@@ -223,7 +223,6 @@ def lines_about(
 ) -> list[tuple[CodeLine, LineReading]]:
     """Return the lines of a report that are or may be about a part, under one way to read them."""
     result = []
-    elsewhere = catalog.firing.scans.reach.found_elsewhere.value
     repeats = {c.line for c in report.reading.lines if any(n < c.line for n in c.repeats)}
     for line in report.reading.lines:
         if line.line in repeats or _silent(line, part):
@@ -237,12 +236,26 @@ def lines_about(
                 outcome=outcome_of(candidate.fault, fires=part.kind.fires),
                 weight=min(1.0, weight) if meant is None else 1.0,
                 status=line.status,
-                elsewhere=elsewhere,
+                elsewhere=_chance_elsewhere(line, part, catalog),
                 left_over=_left_over(line, report, part.id, net, catalog),
             )
             if meant in (None, part.id):
                 result.append((line, told))
     return result
+
+
+def _chance_elsewhere(line: CodeLine, part: PartModel, catalog: Catalog) -> float:
+    """Return the chance that the other readings of a line would be found, were it about them.
+
+    Where words name this very part it is the least: a person reads a name sooner than a number.
+    What no spent circuit shows takes another circuit at fault, which is rarer still.
+    """
+    figure = catalog.firing.scans.reach.found_elsewhere
+    if line.component != part.id or "words" not in line.basis:
+        return figure.value
+    outcome = outcome_of(line.fault, fires=part.kind.fires)
+    spent = catalog.firing.circuit_rows["spent"]
+    return figure.low * (1.0 if outcome is None else spent[outcome] / max(spent[1:]))
 
 
 def _left_over(

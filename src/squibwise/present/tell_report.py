@@ -58,7 +58,8 @@ def tell_meaning(line: CodeLine) -> str:
     """Return component, stage, fault and status of a code line in one phrase."""
     part = line.component or _unsure(line)
     stage = f" stage {line.stage}" if line.stage else ""
-    status = f" [{', '.join(line.status)}]" if line.status else ""
+    told = tuple(s for s in line.status if line.present or s != "present")
+    status = f" [{', '.join(told)}]" if told else ""
     return f"{part}{stage}: {in_words(line.fault)}{status}"
 
 

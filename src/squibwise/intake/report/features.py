@@ -14,6 +14,7 @@ from squibwise.intake.report.words import FAULTS, PARTS, Words, add_meanings, ad
 _NUMBER_WORDS = ("no", "nr", "number", "num", "n", "nummer", "numero", "numer")
 _AND = ("and", "und", "et", "y", "e", "i", "or")
 _NOT = frozenset("not nicht non pas no nao nie niet sin sem sans".split())
+_ADVERBS = frozenset("not nicht nie niet".split())
 _DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
 YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
 NO = frozenset("n no nein non nao nie nee 0".split())
@@ -130,8 +131,13 @@ def _compose(words: Words) -> None:
 
 
 def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
-    """``no communication error``: two phrases of which the first denies the word for a fault."""
-    is_fault = bool(FAULTS & set(one.means)) and tokens[one.first].text in denying
+    """``no communication error``: two phrases of which the first denies the word for a fault.
+
+    ``not configured`` is a fault whole in itself and denies nothing after it.
+    """
+    first = tokens[one.first].text
+    is_whole = first in _ADVERBS and one.last - one.first > 1
+    is_fault = bool(FAULTS & set(one.means)) and first in denying and not is_whole
     follows = two.first - one.last <= 1 and not tokens[two.first].apart
     means = set(two.means)
     return is_fault and follows and bool(FAULTS & means or means == {"impact"})
