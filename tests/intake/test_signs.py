@@ -350,3 +350,17 @@ def test_columns_of_yes_and_no_that_blanks_or_bars_draw(heading: str, yes: str, 
     assert lines["B5310"].status == ("present",)
     assert lines["B5318"].status == ("stored",)
     assert set(lines["B5320"].status) == {"present", "stored"}
+
+
+@pytest.mark.parametrize("letters", [("D", "P"), ("F", "BF")])
+def test_a_column_of_letters_names_seats(letters: tuple[str, str]) -> None:
+    driver, passenger = letters
+    text = (
+        "no;code;what;side;found\n"
+        f"1;B5310;seat side airbag;{driver};low resistance\n"
+        f"2;B5311;retractor pretensioner;{passenger};open circuit\n"
+        f"3;B5312;buckle switch;{driver};stuck\n"
+        "4;B5313;curtain;R;short to ground\n"
+    )
+    lines = read_text(text, "list.csv").lines
+    assert [ln.place for ln in lines] == ["driver", "passenger", "driver", "right"]

@@ -269,6 +269,8 @@ def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
 
 def _why_aside(line: Line) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
+    if "amends" in line.words.voices:
+        return "a correction"
     if _NOT_TICKED.match(line.text) and not has_fault(line.words):
         return "not marked"
     if is_question(line) or line.words.voices & {"sure", "wondered"}:

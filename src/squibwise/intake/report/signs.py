@@ -23,6 +23,8 @@ _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
 _ENTRY = pattern(r"[^\s|]+")
 _ASTRAY = 2  # characters that a cell may stand beside its heading
+_SEAT_LETTERS = ({"d": "driver", "p": "passenger"}, {"f": "Fahrer", "bf": "Beifahrer"})
+_LETTERS = 3  # of the longest cell in a column of letters
 _ABSENT = "not there"  # of a row that every column of states denies
 _NO = NO | {"-"}
 _KEY = pattern(r"\s*([\w.\[\]-]{0,30}?\d{1,4}\]?)[._](\w{2,12})\s?[=:]\s?(.*)")
@@ -178,6 +180,25 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
             row.text += f"\t{_ABSENT}"
 
 
+def apply_seat_letters(lines: list[Line]) -> None:
+    """Put seats where a column of a table names them by letters: D and P, or F and BF."""
+    rows = [ln for ln in lines if ln.cells][1:]
+    for column in range(max((len(r.cells) for r in rows), default=0)):
+        told = {cell_of(r, column).strip().casefold() for r in rows} - {"", "-"}
+        for letters in _SEAT_LETTERS:
+            if letters.keys() <= told and all(len(t) <= _LETTERS for t in told):
+                for row in rows:
+                    _put(row, column, letters.get(cell_of(row, column).strip().casefold()))
+
+
+def _put(row: Line, column: int, said: str | None) -> None:
+    if said is not None:
+        cells = list(row.cells)
+        cells[column] = said
+        row.cells = tuple(cells)
+        row.text = "\t".join(cells)
+
+
 def _answers(rows: list[Line], column: int) -> bool:
     """Tell whether a column says yes and no."""
     told = {flat(cell_of(r, column)).strip() for r in rows} - {""}
@@ -187,12 +208,8 @@ def _answers(rows: list[Line], column: int) -> bool:
 def _say(row: Line, column: int, state: str) -> None:
     """Replace yes by the state that it affirms; no says nothing."""
     said = flat(cell_of(row, column)).strip()
-    if said not in YES and said not in _NO:
-        return
-    cells = list(row.cells)
-    cells[column] = state if said in YES else ""
-    row.cells = tuple(cells)
-    row.text = "\t".join(cells)
+    if said in YES or said in _NO:
+        _put(row, column, state if said in YES else "")
 
 
 def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:

@@ -7,7 +7,7 @@ from itertools import islice
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
-from squibwise.intake.report.phrases import find_hits, find_layout
+from squibwise.intake.report.phrases import find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line, cell_of
 from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part
 from squibwise.model.report import Unit
@@ -119,7 +119,9 @@ def _units_of(cells: list[str], lexicon: Lexicon) -> dict[str, Unit]:
     """The units that the cells of a column name; empty when it is no column of units."""
     if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
         return {}
-    if sum(_names_part(c, lexicon) for c in cells) > _PART_CELLS * len(cells):
+    scores = languages(lexicon, [t.text for c in cells for t in tokenise(c)])
+    language = max(scores, key=scores.__getitem__)
+    if sum(_names_part(c, lexicon, language) for c in cells) > _PART_CELLS * len(cells):
         return {}  # a column of parts
     named = {c: name_unit(c, lexicon) for c in cells}
     known = [c for c in cells if named[c][0] != "unknown"]
@@ -129,9 +131,9 @@ def _units_of(cells: list[str], lexicon: Lexicon) -> dict[str, Unit]:
     return {c: unit for c, (unit, _) in named.items()}
 
 
-def _names_part(cell: str, lexicon: Lexicon) -> bool:
+def _names_part(cell: str, lexicon: Lexicon, language: str) -> bool:
     tokens = tokenise(cell)
-    words = read_words(tokens, find_hits(lexicon, tokens, None))
+    words = read_words(tokens, find_hits(lexicon, tokens, language))
     return has_part(words) or words.features - {"skip"} > {"bag"}
 
 
