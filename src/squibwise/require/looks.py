@@ -107,7 +107,7 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
         minutes=to_minutes(tick.minutes),
         after=needs,
         demands=tuple(d.id for d in demands),
-        done=is_signed(word, scope) or (bool(demands) and all(d.done for d in demands)),
+        done=all(d.done for d in demands) if demands else is_signed(word, scope),
         because=(),
         passes_when=f"passed {word}: {tick.text}",
     )

@@ -1,7 +1,7 @@
 """Proof: the gates with what each misses, signatures, verdicts, and the record before it is out."""
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import msgspec
@@ -19,7 +19,7 @@ from squibwise.garage.issuing import sign_finished
 from squibwise.garage.keys import own_key
 from squibwise.model.evidence import Photo
 from squibwise.model.names import split_component
-from squibwise.model.proof import Gate, ProofRecord
+from squibwise.model.proof import Gate, Overview, ProofRecord
 from squibwise.present.phrases import name
 from squibwise.present.tell_checks import tell_verdicts
 from squibwise.present.tell_record import tell_record
@@ -69,8 +69,7 @@ def gates(request: Request) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     whole = bench.whole(opened)
     cautions = dict.fromkeys(c.text for o in whole.todo.operations for c in o.cautions)
-    fitted = [o for o in whole.todo.operations if o.action == "fit"]
-    parts = dict.fromkeys(c for o in fitted for c in o.components)
+    parts = dict.fromkeys((*_without_label(whole), *_fitted(whole)))
     return car_page(
         request,
         "prove.html",
@@ -83,6 +82,17 @@ def gates(request: Request) -> Response:
         shown=SHOWN_MISSING,
         verdicts=tell_verdicts(opened.case, whole.verdicts, bench.catalog),
     )
+
+
+def _without_label(whole: Overview) -> Iterator[str]:
+    """Yield the parts that the gate of origins misses, as it names them."""
+    known = {c.id for c in whole.states.components}
+    missing = (m for g in whole.gates if g.id == "provenance" for m in g.missing)
+    return (part for m in missing if (part := m.partition(":")[0]) in known)
+
+
+def _fitted(whole: Overview) -> Iterator[str]:
+    return (c for o in whole.todo.operations if o.action == "fit" for c in o.components)
 
 
 def _told(gate: Gate, opened: Opened, bench: Bench) -> GateTold:

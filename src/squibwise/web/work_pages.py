@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import ticking
-from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN
+from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN, signed_along
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
 from squibwise.present.phrases import name, tell_reasons
@@ -73,9 +73,11 @@ def _is_due(step: str, visit: Visit) -> bool:
 
 
 def _has_gate(visit: Visit, bench: Bench) -> bool:
-    """Return whether a gate is to be decided in a visit."""
-    steps = {f"step:{g.step}" for g in bench.catalog.tasks.gates.values()}
-    return any(o.id in steps and not o.done for o in visit.operations)
+    """Return whether a gate is to be decided in a visit: by a step of its own, or with one."""
+    steps = {f"step:{g.step}" for g in bench.catalog.tasks.gates.values() if g.step}
+    along = signed_along(bench.catalog)
+    due = [o for o in visit.operations if not o.done and o.id.startswith("step:")]
+    return any(o.id in steps or along & {*o.blocked_by} for o in due)
 
 
 def _gates(visit: Visit, bench: Bench) -> list[tuple[str, str]]:
