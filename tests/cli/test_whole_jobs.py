@@ -396,3 +396,10 @@ def test_a_visit_that_is_not_there_is_refused_with_those_that_are(run: Any) -> N
     assert done.code == 2
     assert "no visit 9" in done.err
     assert "1 Arrival, nothing touched" in done.err
+
+
+def test_no_camera_is_aimed_on_a_car_older_than_such_cameras() -> None:
+    """Cameras behind the windshield are hardly found before 2008 (from memory)."""
+    ids = {o.id for o in whole("old-car-driver-bag").todo.operations}
+    assert "set:aim-camera" not in ids
+    assert "set:aim-camera" in {o.id for o in whole("two-front-bags").todo.operations}

@@ -210,4 +210,60 @@ JOBS = {
         fired=FRONT,
         long=True,
     ),
+    # Summed by hand before they were run, by the usual minutes of openings, fittings, looks, steps.
+    "rolled-nothing-fired": Job(
+        evidence=(
+            told("rollover"),
+            look("left.curtain", "intact"),
+            look("right.curtain", "intact"),
+        ),
+        scan=UNIT + "No fault codes stored\nAll circuits tested\n",
+        hours=3.7,
+    ),
+    "rear-hit-belts-fired": Job(
+        evidence=(
+            hit("tail", 6, "moderate"),
+            look("driver.retractor-pretensioner", "webbing-locked"),
+            look("passenger.retractor-pretensioner", "webbing-locked"),
+            look("driver.buckle-pretensioner", "stalk-like-twin"),
+            look("passenger.buckle-pretensioner", "stalk-like-twin"),
+        ),
+        scan=UNIT + opened(*BELTS),
+        year=2015,
+        hours=5.8,
+        fired=FIRED_BELTS,
+    ),
+    "right-side-one-curtain": Job(
+        evidence=(
+            hit("door-right", 3, "severe"),
+            look("right.curtain", "deployed"),
+            look("passenger.seat-bag", "deployed"),
+            look("left.curtain", "intact"),
+        ),
+        scan=UNIT
+        + opened("Passenger seat side airbag", "Right side curtain airbag", *BELTS)
+        + LOCKED,
+        hours=14.1,
+        fired=("right.curtain", "passenger.seat-bag", *FIRED_BELTS),
+        long=True,
+    ),
+    "old-car-driver-bag": Job(
+        evidence=(
+            hit("nose-centre", 12, "moderate"),
+            look("driver.front-bag", "deployed"),
+            look("passenger.front-bag", "intact"),
+            {"kind": "occupant", "seat": "passenger", "present": False},
+        ),
+        scan=UNIT + opened("Driver front airbag"),
+        year=2001,
+        equipment="front-bags",
+        hours=6.3,
+        fired=("driver.front-bag",),
+    ),
+    "lamp-buckle": Job(
+        evidence=(told("crash", present=False),),
+        scan=UNIT + "Passenger buckle pretensioner - resistance too high present\n",
+        year=2015,
+        hours=2.1,
+    ),
 }

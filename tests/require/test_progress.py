@@ -20,6 +20,7 @@ from squibwise.model.evidence import (
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
 from squibwise.model.work import Demand, Work
 from squibwise.require import work
+from squibwise.require.progress import is_step_done, read_progress
 
 FIRED = {"driver.front-bag": {"fired": 0.98}}
 
@@ -353,3 +354,18 @@ def test_a_circuit_read_at_fault_now_is_traced_where_it_is_not_rather_spent(
     done = run(report, states={part: {"faulty": 0.4, "fired": fired}})
     assert item(done, f"{part}:trace").probability < 0.5
     assert any(o.action == "trace" for o in done.operations) == traced
+
+
+def test_a_unit_that_is_swapped_late_asks_for_another_drive(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """Common practice, no source: the drive proves the unit that is in the car."""
+    drive = catalog.tasks.steps["drive"]
+    swap = DoneWork(id="s", time=at(10), what="replaced", component="centre.control-unit")
+
+    def is_driven(*evidence: object) -> bool:
+        return is_step_done(drive, read_progress(made.case(*evidence)), frozenset(), catalog)
+
+    assert is_driven(passed("step:drive"))
+    assert not is_driven(passed("step:drive"), swap)
+    assert is_driven(passed("step:drive"), swap, passed("step:drive", hour=11))

@@ -165,6 +165,7 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         share: How often the thing it looks at then asks for the action, as known before the look;
             1 = always. [0..1]
         settled_by: What decides it, where no look at the part does.
+        from_year: Model year from which cars may have what it speaks of; 0 = any.
         example: Cases beside it.
     """
 
@@ -183,6 +184,7 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     fixed: bool = False
     share: float = 1.0
     settled_by: str = ""
+    from_year: int = 0
     example: tuple[Example, ...] = ()
 
     def __post_init__(self) -> None:

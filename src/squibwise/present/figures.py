@@ -56,6 +56,13 @@ def about(amount: Money | None) -> str:
     return f"{whole:,} {amount.currency}" if whole else amount.text()
 
 
+def bare_about(amount: Money | None) -> str:
+    """Return a sum of estimates in whole units without its currency; ``?`` where there is none."""
+    if amount is None:
+        return "?"
+    return about(amount).rpartition(" ")[0] if amount.minor else "0"
+
+
 def bare_sum(amount: Money | None) -> str:
     """Return a sum without its currency; ``?`` while nobody has entered one."""
     return "?" if amount is None else amount.text().rpartition(" ")[0]

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.cost import Amount, Cost, CostLine
-from squibwise.present.figures import bare_sum, listed, minutes, money, percent, spread
+from squibwise.present.figures import about, bare_about, listed, minutes, percent, spread
 from squibwise.present.phrases import standing, tell_car, tell_findings
 from squibwise.present.telling import Section, Table, Telling, Text, filled, section
 
@@ -66,7 +66,7 @@ def tell_amount(amount: Amount | None, chance: float) -> str:
     if amount is None:
         return "no price is known"
     how = f" (in {percent(chance)} of cases)" if chance else ""
-    return f"{money(amount.likely)} likely, {money(amount.at_most)} at most{how}"
+    return f"{about(amount.likely)} likely, {about(amount.at_most)} at most{how}"
 
 
 def tell_labour(cost: Cost) -> str:
@@ -98,11 +98,18 @@ def tell_sum(label: str, cost: Cost) -> tuple[str, ...]:
     """Return a row: parts, labour, the work of others, all of it, and what it is at most."""
     parts, labour, outside = (_likely(a) for a in (cost.parts, cost.labour, cost.outside))
     total = cost.total
-    return label, parts, labour, outside, _likely(total), bare_sum(total.at_most if total else None)
+    return (
+        label,
+        parts,
+        labour,
+        outside,
+        _likely(total),
+        bare_about(total.at_most if total else None),
+    )
 
 
 def _likely(amount: Amount | None) -> str:
-    return bare_sum(None if amount is None else amount.likely)
+    return bare_about(None if amount is None else amount.likely)
 
 
 def _missing(costs: Sequence[Cost]) -> tuple[Text, ...]:
@@ -137,6 +144,6 @@ def _lines(cost: Cost) -> Section:
 
 
 def _line(line: CostLine) -> tuple[str, str, str, str, str]:
-    low, likely, high = (bare_sum(m) for m in (line.low, line.likely, line.high))
+    low, likely, high = (bare_about(m) for m in (line.low, line.likely, line.high))
     needed = "yes" if line.probability == 1.0 else percent(line.probability)
     return needed, low, likely, high, line.what

@@ -67,7 +67,12 @@ def gather_profile_asks(
     rules: tuple[Rule, ...], case: Case, catalog: Catalog, profile: str = ""
 ) -> tuple[Ask, ...]:
     """Return a profile's rules as asks about the components of this car."""
-    return tuple(_ask(rule, profile, case, catalog) for rule in rules)
+    year = case.car.model_year
+    return tuple(
+        _ask(rule, profile, case, catalog)
+        for rule in rules
+        if year is None or year >= rule.from_year
+    )
 
 
 def gather_own_asks(case: Case, catalog: Catalog) -> tuple[tuple[Ask, ...], tuple[Finding, ...]]:

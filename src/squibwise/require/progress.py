@@ -187,16 +187,16 @@ def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog:
     word = STEP + step.id
     if progress.failed(word) or progress.failed(step.id):
         return False
-    if step.id == FINAL_POWER and _is_before_unit_work(progress.history):
+    if step.id in (FINAL_POWER, "drive") and _is_before_unit_work(step.id, progress.history):
         return False
     if progress.passed(word) or progress.passed(step.id) or word in progress.done_items:
         return True
     return _evidence_stands_for(step.done_by, progress, gates)
 
 
-def _is_before_unit_work(history: History) -> bool:
-    """Was the last power-up with every device fitted before the control unit was worked on."""
-    signed_at = last_signed(history, STEP + FINAL_POWER, FINAL_POWER)
+def _is_before_unit_work(step: str, history: History) -> bool:
+    """Was a step that proves the finished car last signed before the unit was worked on."""
+    signed_at = last_signed(history, STEP + step, step)
     return signed_at is not None and signed_at[0] < last_unit_work(history)
 
 
