@@ -12,7 +12,7 @@ from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
 from squibwise.catalog.market import BidBook, LotBook, MarketBook, list_meanings, read_market
 from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
-from squibwise.catalog.rules import RuleBook, read_rules
+from squibwise.catalog.rules import DEFAULT, RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
 from squibwise.catalog.texts import (
     CautionText,
@@ -109,6 +109,12 @@ class Catalog:
     def rules(self) -> RuleBook:
         """Rule profiles over one shared default, with their condition words."""
         return read_rules(self.root / "rules", self.kinds, self.sources)
+
+    @cached_property
+    def profile_names(self) -> tuple[str, ...]:
+        """Names of the rule profiles, without reading the rules."""
+        names = (path.stem for path in (self.root / "rules").glob("*.toml"))
+        return tuple(sorted(n for n in names if n != DEFAULT))
 
     @cached_property
     def cautions(self) -> dict[str, CautionText]:

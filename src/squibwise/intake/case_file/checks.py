@@ -271,7 +271,7 @@ def vin(value: str, path: KeyPath, notes: Notes) -> bool:
 
 def profile(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether there is such a rule profile."""
-    names = ["unknown", *notes.catalog.rules.profiles]
+    names = ["unknown", *notes.catalog.profile_names]
     if value in names:
         return True
     notes.add(
@@ -282,13 +282,15 @@ def profile(value: str, path: KeyPath, notes: Notes) -> bool:
 
 def price_key(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a price is for a component, a kind, a task or an hour of work."""
-    if value in ("labour-hour", *notes.catalog.kinds, *notes.catalog.tasks.steps):
-        return True
     if ":" in value:
         return item(value, path, notes)
     if "." in value:
         return component(value, path, notes)
+    if value == "labour-hour" or value in notes.catalog.kinds:
+        return True
     names = ["labour-hour", *notes.catalog.kinds, *notes.catalog.tasks.steps]
+    if value in names:
+        return True
     remedy = did_you_mean(value, names) or "Name a component, a kind, a task or labour-hour."
     notes.add("case-unknown-price", path, f"nothing is called '{value}'.", remedy)
     return False
