@@ -161,3 +161,25 @@ def test_a_bag_at_a_seat_by_its_side_is_the_seats(words: str, component: str) ->
 def test_other_circuits_that_are_good_announce_no_number_of_faults() -> None:
     text = "B1A11 driver airbag open\nall other circuits ok\nB1A22 left curtain open\n"
     assert "count-differs" not in [f.code for f in read_text(text).findings]
+
+
+def test_four_digits_that_lead_lines_of_one_block_are_codes() -> None:
+    """In a page of which they are the smaller part. Common practice, no source."""
+    text = (
+        "bench book, page 12\ngrey saloon, hit at the front, came on a trailer\n"
+        "charged it before reading\n\nSRS:\n"
+        "6104  driver airbag stage 1   o/c   present\n"
+        "6105  driver airbag stage 2   o/c   present\n"
+        "6118  left curtain   short to ground   stored\n"
+        "6190  ECU   crash output set\n"
+        "\nradiator and fan to order\nmirror gone\nask about the belts\nring the owner\n"
+    )
+    assert codes_in(text) == ["6104", "6105", "6118", "6190"]
+
+
+def test_years_that_lead_lines_are_none() -> None:
+    text = (
+        "history as told\n2016 driver airbag renewed after a crash\n2017 buckle switch stuck\n"
+        "2018 curtain connector reseated\n2019 lamp on again, clock spring renewed\n"
+    )
+    assert not [c for c in codes_in(text) if c]

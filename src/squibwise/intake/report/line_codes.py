@@ -2,6 +2,7 @@
 
 import re
 from functools import lru_cache
+from itertools import pairwise
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
@@ -69,6 +70,7 @@ _LABELLED = pattern(
 _SAME = 3  # lines with numbers of one shape that make them codes
 _MOST_OF = 0.6  # share of the lines from which even short numbers are codes
 _FEW_DIGITS = 4
+_YEAR = pattern(r"(?:19|20)\d\d")
 _BEGINNING = 2  # signs in which the numbers of one unit begin alike
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
 _ANY_TEXT = pattern(r"[^\W_]")
@@ -267,14 +269,22 @@ def _read_alike(lines: list[Line]) -> None:
     for found in groups.values():
         tokens = {m.group(1) for m in found.values()}
         shown = "".join(tokens)
-        few = _FEW_DIGITS if len(found) >= _MOST_OF * told else _PLAIN_DIGITS
+        is_list = len(found) >= _MOST_OF * told or _stand_together(list(found))
+        few = _FEW_DIGITS if is_list else _PLAIN_DIGITS
         is_plain = shown.isdecimal() and len(next(iter(tokens))) < few
+        is_plain = is_plain or all(_YEAR.fullmatch(t) for t in tokens)
         if len(found) < _SAME or len(tokens) < _SAME or is_plain or len(found) <= exact:
             continue
         for at, match in found.items():
             if any(c.is_exact for c in lines[at].codes):
                 continue
             lines[at].codes = (undecided(match, "maker", (match.group(1).upper(),)),)
+
+
+def _stand_together(at: list[int]) -> bool:
+    """Tell whether most of the numbered lines follow each other."""
+    following = sum(two - one == 1 for one, two in pairwise(at))
+    return len(at) > _SAME and following >= _MOST_OF * len(at)
 
 
 def _follow_beginnings(lines: list[Line]) -> None:
