@@ -106,3 +106,60 @@ def test_a_crash_memory_that_is_empty_is_no_fault(record: tuple[str, str]) -> No
     read = understand([RawLine(number=n, text=t) for n, t in enumerate(lines, 1)], "t", CATALOG)
     assert [ln.code for ln in read.lines] == ["B1A11"]
     assert read.coverage.no_crash_record is not None
+
+
+def read_all(text: str) -> list[CodeLine]:
+    lines = [RawLine(number=n, text=t) for n, t in enumerate(text.splitlines(), 1)]
+    return list(understand(lines, "test", CATALOG).lines)
+
+
+BOTH = {
+    "both {part} {fault}": ("front belt pretensioners", "curtains", "side airbags", "buckles"),
+    "{part} {fault}, left and right": ("curtains", "side airbags"),
+    "left {part} {fault}, same on the other side": ("curtain", "side airbag"),
+    "driver and passenger {part} {fault}": ("airbags", "belt pretensioners", "side airbags"),
+    "left and right {part} {fault}": ("curtains", "front belt pretensioners"),
+}
+TWICE = [(frame, part) for frame, parts in BOTH.items() for part in parts]
+
+
+@pytest.mark.parametrize("fault", ["open circuit", "shorted to ground", "resistance too high"])
+@pytest.mark.parametrize(("frame", "part"), TWICE)
+def test_what_is_said_of_two_parts_is_a_fault_of_each(frame: str, part: str, fault: str) -> None:
+    text = frame.format(part=part, fault=fault)
+    found = read_all(text)
+    assert len(found) == 2, text
+    assert len({ln.place for ln in found} - {None}) == 2, text
+    assert len({(ln.kind, ln.fault) for ln in found}) == 1, text
+
+
+@pytest.mark.parametrize("part", ["left curtain", "driver side airbag", "passenger airbag"])
+def test_a_code_of_the_same_on_the_other_side_names_the_opposite_part(part: str) -> None:
+    one, other = read_all(f"B1A01 {part} open circuit\nB1A02 same on the other side")
+    assert (one.kind, one.fault) == (other.kind, other.fault)
+    assert {one.place, other.place} in ({"left", "right"}, {"driver", "passenger"})
+
+
+def test_a_status_behind_a_list_of_parts_is_that_of_each() -> None:
+    found = read_all("driver and passenger airbags open circuit, intermittent")
+    assert [ln.status for ln in found] == [("intermittent",)] * 2
+
+
+LEADS = ("e.g. {}", "Example: {}", 'for example "{}"', "z.B. {}", "par exemple {}", "p. ej. {}")
+
+
+@pytest.mark.parametrize("lead", LEADS)
+def test_a_line_that_is_given_as_an_example_is_no_fault(lead: str) -> None:
+    real = "B1A01 left curtain open circuit"
+    found = read_all(f"{real}\n{lead.format('B1448 driver airbag open circuit')}")
+    assert [ln.code for ln in found] == ["B1A01"]
+
+
+PRICES = ("$85", "85 EUR", "\u20ac 120,00", "120,00 \u20ac", "240 PLN", "\u00a365")
+
+
+@pytest.mark.parametrize("price", PRICES)
+def test_a_line_of_a_price_list_is_no_fault_unless_it_tells_one(price: str) -> None:
+    real = f"B1A01 left curtain open circuit, {price} to mend"
+    found = read_all(f"{real}\nB1450 clock spring {price}")
+    assert [ln.code for ln in found] == ["B1A01"]

@@ -121,7 +121,7 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
         return None if [c.code for c in line.codes] == ["24"] else str(line.codes)
     if phrase.group == "whole":
         return None if line.is_whole else line.role
-    if phrase.group in ("label", "supposed", "kin", "had"):
+    if phrase.group in ("label", "supposed", "kin", "had", "example"):
         return None if not line.codes else str(line.codes)
     role = LAYOUT_ROLES[phrase.reads.partition("=")[2]]
     good = line.role in role.split() and (phrase.group != "supplyvolts" or line.volts == 12.4)

@@ -23,7 +23,8 @@ rollbar bonnet batterycut hv hvcut ventcharge harness foreign off seatbag byside
 stagehead loop dualstage electronics electronics? open high low resistance range short ground
 battery cross voltage
 communication configuration identity calibration internal performance mechanical defect crashrecord
-deployed notfired crashsignal skip alone same atwheel atdash atroof atseat atbumper atpost link
+deployed notfired crashsignal skip alone same
+both otherside atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
@@ -31,7 +32,7 @@ amends empty
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area
-restraint supposed kin had
+restraint supposed kin had example
 """
 NO_PART = "none"  # what a rule gives when the features tell of no restraint part
 VOICES = frozenset(_VOICES.split())

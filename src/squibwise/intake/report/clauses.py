@@ -32,6 +32,8 @@ _OF_ALL = pattern(
 _JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+_OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
+_PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 _KERB = frozenset({"nearside", "offside"})
 
 
@@ -113,15 +115,78 @@ def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Wor
     for piece in pieces if everyone is not None else ():
         for status in line.words.statuses:
             add_status(piece, status)  # "(both current)"
-    own = [p for p in pieces if stands_alone(p)]
+    own = _deal_places(pieces)
     senses = own if len(own) > 1 else [line.words]
-    return [single for words in senses for single in _stages(words)]
+    return [single for words in senses for each in _both(words) for single in _stages(each)]
+
+
+def _deal_places(pieces: list[Words]) -> list[Words]:
+    """``RF and RR sensors open, same on the other side``: each place with its part and fault."""
+    found: list[Words] = []
+    places: list[Words] = []
+    for piece in pieces:
+        if stands_alone(piece):
+            found += [*(_moved(piece, place) for place in places), piece]
+            places = []
+        elif "otherside" in piece.features and found:
+            found.append(_opposite(found[-1]))
+        elif _is_place(piece):
+            places.append(piece)
+        elif piece.statuses and not piece.features - {"skip"}:
+            for each in found:
+                _add_statuses(each, piece)  # "both open, current"
+    last = found[-1] if found else None
+    if last is not None and len(places) > 1 and not (last.sides or last.seats):
+        found[-1:] = [_moved(last, place) for place in places]
+    return found
+
+
+def _add_statuses(words: Words, more: Words) -> None:
+    for status in () if words.statuses else more.statuses:
+        add_status(words, status)
+
+
+def _is_place(words: Words) -> bool:
+    """Tell whether a piece of a line names a side or a seat and nothing more."""
+    told = words.features - {"skip", "side", "byside"}
+    return bool(words.sides or words.seats) and not (told or words.statuses or words.voices)
+
+
+def _moved(words: Words, place: Words) -> Words:
+    return msgspec.structs.replace(
+        words,
+        sides=place.sides | (words.sides & {"centre"}),
+        seats=place.seats,
+        statuses=list(words.statuses),
+        ends=place.ends or words.ends,
+        rows=place.rows or words.rows,
+    )
+
+
+def _opposite(words: Words) -> Words:
+    """The words with the other side, or the other seat."""
+    sides = {_OPPOSITE.get(side, side) for side in words.sides}
+    seats = {_OPPOSITE.get(seat, seat) for seat in words.seats}
+    return msgspec.structs.replace(words, sides=sides, seats=seats, statuses=[*words.statuses])
+
+
+def _both(words: Words) -> list[Words]:
+    """``both curtains open``: a fault of the left part and one of the right part."""
+    placed = words.seats or words.sides & {"left", "right"}
+    if "both" not in words.features or placed or not words.features & _PAIRED:
+        return [words]
+    return [
+        msgspec.structs.replace(words, sides=words.sides | {side}) for side in ("left", "right")
+    ]
 
 
 def _stages(words: Words) -> list[Words]:
-    if len(words.stages) <= 1 or "cross" in words.features:
+    stages = words.stages
+    if not stages and {"both", "charge"} <= words.features and words.seats:
+        stages = {1, 2}  # "both igniters of the driver airbag"
+    if len(stages) <= 1 or "cross" in words.features:
         return [words]
-    return [msgspec.structs.replace(words, stages={stage}) for stage in sorted(words.stages)]
+    return [msgspec.structs.replace(words, stages={stage}) for stage in sorted(stages)]
 
 
 def take_share(
@@ -142,6 +207,9 @@ def take_share(
 
 def repeat_part(words: Words, before: Words) -> None:
     """``same thing, right side``: the part of the fault before, and its fault if none is told."""
+    if "otherside" in words.features and not (words.sides or words.seats):
+        other = _opposite(before)
+        words.sides, words.seats = other.sides, other.seats
     own = words.features & OWN_PARTS
     if own <= {"charge"}:
         placed = words.features & _KERB or words.seats or words.sides

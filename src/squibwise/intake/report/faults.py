@@ -280,7 +280,7 @@ def _is_report(line: Line, is_coded: bool) -> bool:
 
 def _is_placed(words: Words) -> bool:
     """Words that say where, or name a part of which a car has one."""
-    single = _ONE_OF | {"nearside", "offside"}
+    single = _ONE_OF | {"nearside", "offside", "both"}
     return bool(words.seats or words.sides or words.features & single)
 
 
@@ -296,7 +296,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
-        if state.current is not None and (is_share or "same" in words.features):
+        if state.current is not None and (is_share or words.features & {"same", "otherside"}):
             repeat_part(words, state.current.words)
         fault = Fault(
             line=line.number,

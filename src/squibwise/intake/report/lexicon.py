@@ -13,6 +13,7 @@ from squibwise.intake.patterns import pattern
 
 PATTERNS = (
     "flash",
+    "example",
     "had",
     "kin",
     "label",

@@ -54,6 +54,9 @@ _ANSWERED = pattern(
 _PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
 _GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
+_MONEY = pattern(
+    r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
+)
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
@@ -216,11 +219,9 @@ def _is_clean(line: Line, lexicon: Lexicon, language: str | None) -> bool:
 
 def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     texts = tuple(t.text for t in line.tokens)
-    if line.codes and (is_question(line) or _is_supposed(line, lexicon)):
-        line.codes, line.role, line.why = (), "aside", "a question"
-        return
-    if line.codes and _of_another(lexicon).search(flat(line.text)):
-        line.codes, line.role, line.why = (), "aside", "another car"
+    line.why = _why_no_code(line, lexicon) if line.codes else ""
+    if line.why:
+        line.codes, line.role = (), "aside"
         return
     if line.codes:
         line.role = "code"
@@ -243,6 +244,24 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
         line.why = _why_aside(line)
         if line.why:
             line.role, line.is_module = "aside", False
+
+
+def _why_no_code(line: Line, lexicon: Lexicon) -> str:
+    """Why a line with a code reports none; empty when it may report one."""
+    if is_question(line) or _is_supposed(line, lexicon):
+        return "a question"
+    if _of_another(lexicon).search(flat(line.text)):
+        return "another car"
+    if _example(lexicon).search(flat(line.text[: line.codes[0].start])):
+        return "an example"
+    told = has_fault(line.words) or line.words.statuses
+    return "a price" if _MONEY.search(line.text) and not told else ""
+
+
+@lru_cache(maxsize=4)
+def _example(lexicon: Lexicon) -> re.Pattern[str]:
+    names = lexicon.names_of("example")
+    return re.compile(rf"(?<![^\W_])(?:{names})(?![^\W_])\W*(?:[^\W\d_]+\W+)?$")
 
 
 def _is_supposed(line: Line, lexicon: Lexicon) -> bool:

@@ -79,6 +79,7 @@ _CORNERS = (  # words that name a corner, and what the doubtful ones are beside 
     (frozenset({"fl", "rl"}), {"fr": "rf", "rr": "rhr"}),
     (frozenset({"lf", "rf", "lr"}), {"rr": "rhr"}),
 )
+_CORNER = pattern(r"(?i)\b(?:fr|rr)\b")
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 _ELEMENTS = 3  # so many names of recorder elements make a file recorder data
 _LISTED = 3  # names of parts that make a list of parts
@@ -189,6 +190,8 @@ def _read_corners(lines: list[Line]) -> None:
             line.tokens = tuple(
                 msgspec.structs.replace(t, text=corners.get(t.text, t.text)) for t in line.tokens
             )
+            if not line.codes:  # its clauses are read by themselves
+                line.text = _CORNER.sub(lambda m: corners.get(m[0].lower(), m[0]), line.text)
 
 
 def _is_recorder(lines: list[Line]) -> bool:
@@ -314,8 +317,8 @@ def _once_a_line(faults: list[Fault]) -> list[Fault]:
 
 
 def _said_of(fault: Fault) -> tuple[object, ...]:
-    part = fault.part
-    told = fault.words.stages, fault.words.numbers
+    part, words = fault.part, fault.words
+    told = words.stages, words.numbers, None if part else (words.seats, words.sides)
     return fault.line, part and (part.component, part.kind), fault.meant, told
 
 
