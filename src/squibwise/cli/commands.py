@@ -55,11 +55,11 @@ def read(file: Path, as_json: bool) -> int:
     """Read a scan report: codes, components, faults, and what was not understood."""
     from squibwise import intake  # what `case.read` calls; the other stages load slowly
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli import standard_input
+    from squibwise.cli import stored
     from squibwise.present.tell_report import tell_report
 
     output.begin_waiting(f"Reading {file}")
-    with standard_input.as_file(file) as given:
+    with stored.as_file(file) as given:
         report = intake.read_report_file(given, load_catalog())
     code = output.exit_code(report.findings)
     return output.answer(report, lambda: tell_report(report), as_json=as_json, code=code)

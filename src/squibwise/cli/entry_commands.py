@@ -239,13 +239,13 @@ def add(
     A report or a photograph is copied into the evidence folder of the case; nothing that is there
     is replaced. A picture is a photograph unless --when says that it shows a report.
     """
-    from squibwise.cli import standard_input, stored
+    from squibwise.cli import stored
     from squibwise.garage import entering
 
     command = f"add {file.name}"
     is_photo = bool(subject) or (entering.is_picture(file) and not when and not complete)
     with (
-        standard_input.as_file(file) as given,
+        stored.as_file(file) as given,
         stored.editable(case_path, command, by or "") as folder,
         entering.copied(folder, given.name),
     ):

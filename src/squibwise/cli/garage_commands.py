@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from squibwise.cli import output
+from squibwise.cli.bench_process import PORT, run_bench
 from squibwise.cli.commands import answers, examples
 
 by_option = click.option("--by", default="", metavar="NAME", help="Who does it.")
@@ -22,7 +23,7 @@ by_option = click.option("--by", default="", metavar="NAME", help="Who does it."
 def import_(folder: Path, name: str | None, by: str, as_json: bool) -> int:
     """Put a case folder into the garage, byte for byte; once more: what is new in it."""
     from squibwise.cli import stored
-    from squibwise.present.tell_garage import tell_done
+    from squibwise.present.tell_entries import tell_done
 
     head = stored.import_case(folder, name, by)
     case_id = folder.resolve().name if name is None else name
@@ -42,7 +43,7 @@ def import_(folder: Path, name: str | None, by: str, as_json: bool) -> int:
 def export(case_id: str, folder: Path, as_json: bool) -> int:
     """Write a case of the garage out as a new folder, byte for byte as it was put in."""
     from squibwise.cli import stored
-    from squibwise.present.tell_garage import tell_done
+    from squibwise.present.tell_entries import tell_done
 
     count = stored.export_case(case_id, folder)
     value = {"case": case_id, "folder": str(folder), "files": count}
@@ -65,7 +66,7 @@ def list_(as_json: bool) -> int:
     from squibwise.cli import stored
     from squibwise.garage import store
     from squibwise.garage.cases import read_title
-    from squibwise.present.tell_garage import tell_garage
+    from squibwise.present.tell_entries import tell_garage
 
     with stored.opened_garage() as opened:
         cases = [
@@ -83,7 +84,7 @@ def history(case_id: str, as_json: bool) -> int:
     """Tell everything that happened to a case, taken back or not."""
     from squibwise.cli import stored
     from squibwise.garage import store
-    from squibwise.present.tell_garage import tell_history
+    from squibwise.present.tell_entries import tell_history
 
     with stored.opened_garage() as opened:
         entries = store.history(opened, case_id)
@@ -98,7 +99,7 @@ def history(case_id: str, as_json: bool) -> int:
 def back(case_id: str, by: str, as_json: bool) -> int:
     """Take back the last entry of a case; the history keeps both."""
     from squibwise.cli import stored
-    from squibwise.present.tell_garage import tell_done
+    from squibwise.present.tell_entries import tell_done
 
     entry = stored.undo_last(case_id, by)
     value = {"case": case_id, "undone": output.as_builtins(entry)}
@@ -112,7 +113,7 @@ def check(as_json: bool) -> int:
     """Check that every entry and every original is as it was written."""
     from squibwise.cli import stored
     from squibwise.garage import store
-    from squibwise.present.tell_garage import tell_garage_check
+    from squibwise.present.tell_entries import tell_garage_check
 
     with stored.opened_garage() as opened:
         found = store.check(opened)
@@ -130,7 +131,7 @@ def backup(file: Path, as_json: bool) -> int:
     """Copy the garage to a new file, also while it is in use."""
     from squibwise.cli import stored
     from squibwise.garage import database
-    from squibwise.present.tell_garage import tell_done
+    from squibwise.present.tell_entries import tell_done
 
     with stored.opened_garage() as opened:
         database.backup(opened, file)
@@ -139,3 +140,23 @@ def backup(file: Path, as_json: bool) -> int:
 
 
 GARAGE_COMMANDS = (import_, export, garage)
+
+
+@click.command(
+    short_help="Open the bench in a browser.",
+    epilog=examples("serve", "serve --lan"),
+)
+@click.option("--port", default=PORT, show_default=True, help="Port; 0 takes a free one.")
+@click.option("--lan", is_flag=True, help="Also for a phone in the same network, paired by a code.")
+@click.option("--no-browser", is_flag=True, help="Do not open the browser of this machine.")
+def serve(port: int, lan: bool, no_browser: bool) -> int:
+    """Open the garage in a browser: pictures, looks with photographs, ticks, bench cards.
+
+    It listens on this machine only. With --lan a phone of the same network joins by a code that
+    works once.
+    """
+    from squibwise.cli import stored
+
+    with stored.opened_garage(create=True):
+        place = stored.garage_file()
+    return run_bench(place, port, lan=lan, opens=not no_browser)

@@ -10,7 +10,7 @@ from squibwise import __version__
 from squibwise import case as line
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import output, stored
-from squibwise.cli.standard_input import as_file
+from squibwise.cli.stored import as_file
 from squibwise.errors import InputError
 from squibwise.garage.learning import learn_own
 from squibwise.model.case import Case, Experience

@@ -1,10 +1,11 @@
-"""The user's garage on this machine: where it is, and a case of it as a folder for a command."""
+"""What a command is given: a case of the garage as a folder, a file, or what is piped in."""
 
 import atexit
 import datetime as dt
 import os
 import shutil
 import sqlite3
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,6 +22,8 @@ from squibwise.garage.writing import make_folder
 from squibwise.intake.case_file.load import CASE_FILE
 
 PLACE = "SQUIBWISE_GARAGE"
+_DASH, _PIPED_NAME = Path("-"), "standard-input"
+_MOST_PIPED = 64_000_000  # bytes
 
 
 def garage_file() -> Path:
@@ -147,3 +150,25 @@ def undo_last(case_id: str, by: str) -> store.Entry:
 
 def _now() -> dt.datetime:
     return dt.datetime.now(dt.UTC)
+
+
+@contextmanager
+def as_file(path: Path) -> Iterator[Path]:
+    """Give a file as it is; for ``-``, a file that holds what was piped in, while it is used.
+
+    Raises:
+        InputError: Nothing was piped in, or too much.
+    """
+    if path != _DASH:
+        yield path
+        return
+    if sys.stdin is None or sys.stdin.isatty():
+        remedy = "Pipe a file in, or name it: `squibwise read - < scan.txt`."
+        raise InputError("nothing was piped in.", remedy=remedy)
+    data = sys.stdin.buffer.read(_MOST_PIPED + 1)
+    if len(data) > _MOST_PIPED:
+        raise InputError("more was piped in than is read.", remedy="Name the file instead.")
+    with tempfile.TemporaryDirectory(prefix="squibwise-") as folder:
+        file = Path(folder) / _PIPED_NAME
+        file.write_bytes(data)
+        yield file

@@ -16,7 +16,7 @@ from squibwise.garage.folders import Content, folder_content
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.present.figures import counted
-from squibwise.present.tell_garage import search_cars
+from squibwise.present.tell_entries import search_cars
 from squibwise.web.bench import Bench
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, opened_for, page
