@@ -1,19 +1,14 @@
 """What a plan or a policy costs, with work, waiting and parts kept apart."""
 
 import math
-from collections.abc import Callable
-from itertools import count
 
 import msgspec
 
 from squibwise.numerics.troubleshoot.planner import Node
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Test
-from squibwise.numerics.troubleshoot.search import Budget, Choose, policy_value
+from squibwise.numerics.troubleshoot.search import Choose, policy_costs
 from squibwise.numerics.troubleshoot.states import (
-    Array,
-    Index,
     Model,
-    States,
     model_of,
     power_cost,
     start,
@@ -55,31 +50,9 @@ def added(one: Costs, other: Costs, share: float = 1.0) -> Costs:
 
 def costs_of_policy(problem: Problem, choose: Choose) -> Costs:
     """Return what following a policy costs."""
-    model = model_of(problem)
-    begin, chosen = start(model), _remembering(choose)
-    each = {}
-    for name, charged in _charged(problem).items():
-        value = policy_value(model, begin, chosen(), Budget(), _RARE, charged=charged)
-        each[name] = float(value[0])
-    return Costs(**each)
-
-
-def _remembering(choose: Choose) -> Callable[[], Choose]:
-    """Return a policy that is worked out once, however often the same states are walked through."""
-    known: list[tuple[Index, Array]] = []
-
-    def again() -> Choose:
-        calls = count()
-
-        def chosen(model: Model, states: States) -> tuple[Index, Array]:
-            call = next(calls)
-            if call == len(known):
-                known.append(choose(model, states))
-            return known[call]
-
-        return chosen
-
-    return again
+    model, charged = model_of(problem), _charged(problem)
+    found = policy_costs(model, start(model), choose, _RARE, tuple(charged.values()))[0]
+    return Costs(**dict(zip(charged, (float(c) for c in found), strict=True)))
 
 
 def _charged(problem: Problem) -> dict[str, Model]:

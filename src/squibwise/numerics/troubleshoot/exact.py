@@ -139,10 +139,10 @@ def test_value(table: Table, t: int, rows: Index, leaf: Array) -> Array:
             then = at + table.step(b)
             ends = int(model.ends_on[t])
             more = leaf[then] if ends < 0 else leaf[then, :, ends][:, :, None]
-            value += more + (table.mass[then] * branch.minutes)[:, :, None]
-    ended = model.ended_minutes[t]
-    if ended.any():
-        value += ((table.likelihood[at] * ended) @ table.alive.T.astype(np.float64))[:, :, None]
+            value += more
+    extra = model.outcome_minutes[t]
+    if extra.any():
+        value += ((table.likelihood[at] * extra) @ table.alive.T.astype(np.float64))[:, :, None]
     out[free] = value
     return out
 

@@ -128,7 +128,7 @@ def _values(model: Model, states: States, leaf: Leaf, *, with_repairs: bool) -> 
         )
     finite = np.isfinite(cost)
     value = states.mass[:, None] * np.where(finite, cost, 0.0)
-    value[:, : model.tests] += states.belief @ model.ended_minutes.T
+    value[:, : model.tests] += states.belief @ model.outcome_minutes.T
     parts = len(model.branches) + actions - model.tests
     step = max(1, _ROWS // max(1, parts))
     for begin in range(0, count, step):
@@ -151,8 +151,6 @@ def _add_after(
         msgspec.structs.replace(c, belief=np.where(finite[:, o, None], c.belief, 0.0))
         for c, o in zip(children, owner, strict=True)
     ]
-    for branch in model.branches:
-        value[:, branch.test] += (states.belief @ branch.chance) * branch.minutes
     if masked:
         for o, part in zip(owner, np.split(leaf(joined(masked)), len(masked)), strict=True):
             value[:, o] += part
@@ -192,12 +190,7 @@ def rollout(
 
 
 def policy_value(
-    model: Model,
-    states: States,
-    choose: Choose,
-    budget: Budget,
-    least: float = 0.0,
-    charged: Model | None = None,
+    model: Model, states: States, choose: Choose, budget: Budget, least: float = 0.0
 ) -> Array:
     """Return the value of following a policy from each state; equal states are met once.
 
@@ -207,54 +200,76 @@ def policy_value(
         choose: Returns an action per state and a value to use where the state is too rare.
         budget: Ends the work by ``OutOfBudget``.
         least: Chance below which a state is too rare to look at.
-        charged: The same problem with other costs, to be added up while ``model`` chooses.
     """
-    out = np.zeros(len(states.key))
+    return np.asarray(_walked(model, states, choose, budget, least, None)[:, 0])
+
+
+def policy_costs(
+    model: Model, states: States, choose: Choose, least: float, charged: Sequence[Model]
+) -> Array:
+    """Return what following a policy costs in several kinds (state x kind).
+
+    Args:
+        model: The problem, by which the policy chooses.
+        states: States, which must have the same number of actions done.
+        choose: The policy.
+        least: Chance below which a state is left out.
+        charged: The same problem with other costs, one for each kind.
+    """
+    return _walked(model, states, choose, Budget(), least, charged)
+
+
+def _walked(
+    model: Model,
+    states: States,
+    choose: Choose,
+    budget: Budget,
+    least: float,
+    charged: Sequence[Model] | None,
+) -> Array:
+    out = np.zeros((len(states.key), len(charged or (model,))))
     possible = states.mass > 0.0
     states = states.take(possible)
     keys, where, inverse = np.unique(states.key, return_index=True, return_inverse=True)
     met = states.take(where)
     budget.spend(len(keys))
     choice, plain = choose(model, met)
-    value = plain.copy() if charged is None else np.zeros(len(plain))
+    value = np.zeros((len(keys), out.shape[1])) if charged else plain[:, None].copy()
     live = np.flatnonzero((met.mass > least) & (choice >= 0))
     if len(live):
-        part = met.take(live)
-        value[live] = _follow(model, part, choice[live], choose, budget, least, charged)
+        part, chosen = met.take(live), choice[live]
+        kinds = [step_cost(c, part, chosen) for c in charged or (model,)]
+        value[live] = np.stack(kinds, axis=1)
+        children, owner = _children(model, part, chosen)
+        then = _walked(model, children, choose, budget, least, charged)
+        np.add.at(value, live[owner], then)
     out[possible] = value[inverse]
     return out
 
 
-def _follow(
-    model: Model,
-    states: States,
-    choice: Index,
-    choose: Choose,
-    budget: Budget,
-    least: float,
-    charged: Model | None,
-) -> Array:
-    """Return the value of one action per state and then the policy."""
-    costs = charged or model
-    value = states.mass * cost_of(costs, states)[np.arange(len(choice)), choice]
+def step_cost(model: Model, states: States, choice: Index) -> Array:
+    """Return what one action per state costs, weighted by the chance of the state."""
+    minutes = model.minutes[choice] + model.access[choice, states.opened]
+    value = states.mass * (minutes + model.power[choice, states.on])
+    testing = np.flatnonzero(choice < model.tests)
+    value[testing] += (states.belief[testing] * model.outcome_minutes[choice[testing]]).sum(axis=1)
+    return np.asarray(value)
+
+
+def _children(model: Model, states: States, choice: Index) -> tuple[States, Index]:
+    """Return the states after one action per state, and the row that each comes from."""
     parts: list[States] = []
     owner: list[Index] = []
-    for position, branch in enumerate(model.branches):
+    for branch in model.branches:
         rows = np.flatnonzero(choice == branch.test)
         if len(rows):
-            minutes = costs.branches[position].minutes
-            value[rows] += (states.belief[rows] @ branch.chance) * minutes
             parts.append(after_test(model, states.take(rows), branch))
             owner.append(rows)
-    testing = np.flatnonzero(choice < model.tests)
-    value[testing] += (states.belief[testing] * costs.ended_minutes[choice[testing]]).sum(axis=1)
     rows = np.flatnonzero(choice >= model.tests)
     if len(rows):
         parts.append(after_repair(model, states.take(rows), choice[rows] - model.tests))
         owner.append(rows)
-    then = policy_value(model, joined(parts), choose, budget, least, charged)
-    np.add.at(value, np.concatenate(owner), then)
-    return value
+    return joined(parts), np.concatenate(owner)
 
 
 # What people do, to compare with.

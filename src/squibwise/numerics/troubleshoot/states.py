@@ -27,14 +27,12 @@ class Branch(msgspec.Struct, frozen=True, kw_only=True):
         result: Position of the outcome within the test.
         digit: Its number among the outcomes that leave something to do, from 1.
         chance: Probability by hypothesis.
-        minutes: What the outcome costs on top.
     """
 
     test: int
     result: int
     digit: int
     chance: Array
-    minutes: float
 
 
 class Model(msgspec.Struct, frozen=True, kw_only=True):
@@ -53,7 +51,7 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
         single: Positions of hypotheses with one fault.
         several: Positions of the others.
         cures: Single hypotheses cured by each repair (single x repair).
-        ended_minutes: Minutes of outcomes that end it, by test and hypothesis.
+        outcome_minutes: What the outcomes of each test cost on top, by hypothesis. [min]
         gates: Tests that each repair waits for, in order.
         freed: Outcomes, as test and digit, that allow each repair without them.
     """
@@ -72,7 +70,7 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
     single: Index
     several: Index
     cures: Array
-    ended_minutes: Array
+    outcome_minutes: Array
     gates: tuple[tuple[int, ...], ...]
     freed: tuple[tuple[tuple[int, int], ...], ...]
 
@@ -139,7 +137,7 @@ def model_of(problem: Problem) -> Model:
         single=single,
         several=np.flatnonzero(several),
         cures=((faults[single, None] & ~np.array(mends, dtype=np.int64)) == 0).astype(np.float64),
-        ended_minutes=_ended_minutes(problem),
+        outcome_minutes=_outcome_minutes(problem),
         gates=tuple(_gates(problem, r) for r in problem.repairs),
         freed=tuple(_freed(problem, r, branches) for r in problem.repairs),
     )
@@ -202,20 +200,15 @@ def _branches(problem: Problem) -> tuple[Branch, ...]:
     for t, test in enumerate(problem.tests):
         left = [(i, r) for i, r in enumerate(test.results) if not r.fixed]
         for digit, (i, r) in enumerate(left, start=1):
-            chance = np.array(r.chance)
-            branch = Branch(
-                test=t, result=i, digit=digit, chance=chance, minutes=r.minutes + r.wait
-            )
-            out.append(branch)
+            out.append(Branch(test=t, result=i, digit=digit, chance=np.array(r.chance)))
     return tuple(out)
 
 
-def _ended_minutes(problem: Problem) -> Array:
+def _outcome_minutes(problem: Problem) -> Array:
     out = np.zeros((len(problem.tests), len(problem.hypotheses)))
     for t, test in enumerate(problem.tests):
         for result in test.results:
-            if result.fixed:
-                out[t] += np.array(result.chance) * (result.minutes + result.wait)
+            out[t] += np.array(result.chance) * (result.minutes + result.wait)
     return out
 
 
@@ -274,18 +267,17 @@ def unlocking_cost(model: Model, states: States) -> tuple[Array, Index, Index]:
     opened = np.repeat(states.opened[:, None], repairs, axis=1)
     on = np.repeat(states.on[:, None], repairs, axis=1)
     mass = np.maximum(states.mass, 1e-300)
+    extra = states.belief @ model.outcome_minutes.T / mass[:, None]
     for r, gates in enumerate(model.gates):
         if not gates:
             continue
         waits = locked(model, states, r)
+        if not waits.any():
+            continue
         for t in gates:
             do = waits & ((done[:, r] >> t) & 1 == 0)
             here = model.minutes[t] + model.access[t][opened[:, r]] + model.power[t][on[:, r]]
-            extra = sum(
-                (states.belief @ b.chance) * b.minutes for b in model.branches if b.test == t
-            )
-            extra = extra + states.belief @ model.ended_minutes[t]
-            cost[:, r] += np.where(do, here + extra / mass, 0.0)
+            cost[:, r] += np.where(do, here + extra[:, t], 0.0)
             done[:, r] |= np.where(do, np.int64(1) << t, 0)
             opened[:, r] |= np.where(do, model.opens[t], 0)
             if model.ends_on[t] >= 0:
