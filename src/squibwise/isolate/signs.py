@@ -145,7 +145,9 @@ class _Found:
         if word == DEVICE:
             return [at for each in self.device for at in self.spans(each)]
         if word not in self.known:
-            found = _pattern(self.words[word]).finditer(self.text)
+            known = self.words[word]
+            told = any(piece in self.text for piece in _pieces(known))
+            found = _pattern(known).finditer(self.text) if told else ()
             self.known[word] = [m.span() for m in found]
         return self.known[word]
 
@@ -167,6 +169,13 @@ class _Found:
 @cache
 def _pattern(word: StoryWord) -> re.Pattern[str]:
     return word.pattern()
+
+
+@cache
+def _pieces(word: StoryWord) -> frozenset[str]:
+    """Return letters of which some must stand in a text that names a word: no pattern is made."""
+    texts = f"{word.en} {word.de} {word.fr} {word.es}".split()
+    return frozenset(max(re.split(r"[*_]", text), key=len) for text in texts)
 
 
 def _of_another(text: str, context: Context) -> bool:
