@@ -182,11 +182,10 @@ def _grow(problem: Problem, p: float, limits: Limits, budget: Budget) -> tuple[N
         return _walk(table, value, (0, 0, int(problem.powered)), p, limits), "exact"
     if p < 1.0:
         return _step_by_policy(problem, p, limits, budget), "one-step"
-    costs, method = _look_ahead(problem, budget)
-    best = _told_most(model_of(problem), costs)
+    best, minutes, method = _look_ahead(problem, budget)
     action = actions_of(problem)[best]
     shown, folded, _ = _branches(problem, action, p, limits, budget)
-    node = Node(action=action, p=p, minutes=float(costs[best]), branches=shown, folded=folded)
+    node = Node(action=action, p=p, minutes=minutes, branches=shown, folded=folded)
     return node, method
 
 
@@ -232,25 +231,29 @@ def _branches(
     return _seen(shown, limits), folded, minutes
 
 
-def _look_ahead(problem: Problem, budget: Budget) -> tuple[Array, str]:
-    """Return the value of every first action by rollout; when its budget ends, by a shorter look.
+def _look_ahead(problem: Problem, budget: Budget) -> tuple[int, float, str]:
+    """Return the first action by rollout and its value; when the budget ends, by a shorter look.
 
     What is printed is always the value of the policy that is followed.
     """
     model = model_of(problem)
     begin = start(model)
     try:
-        return rollout(model, begin, budget, _RARE, _base(model))[0], "rollout"
+        base, most = _base(model)
+        costs = rollout(model, begin, budget, _RARE, base)[0]
     except OutOfBudget:
-        return _two_step(model), "two-step"
+        return *_two_step(model), "two-step"
+    best = _told_most(model, costs, most)
+    return best, float(costs[best]), "rollout"
 
 
-def _told_most(model: Model, costs: Array) -> int:
+def _told_most(model: Model, costs: Array, most: float) -> int:
     """Return the action to begin with: where plans cost nearly the same, the test that tells most.
 
     Costs by search are no finer than that; and a repair that could as well wait is not begun with.
+    None costs more than ``most``, the policy that is followed.
     """
-    close = costs[: model.tests] <= costs.min() * (1.0 + _CLOSE)
+    close = costs[: model.tests] <= min(costs.min() * (1.0 + _CLOSE), most)
     if not close.any():
         return int(np.argmin(costs))
     begin = start(model)
@@ -258,16 +261,17 @@ def _told_most(model: Model, costs: Array) -> int:
     return int(np.argmax(np.where(close, rate, -1.0)))
 
 
-def _base(model: Model) -> Choose:
-    """Return the better of the plain policies to follow after the first step."""
+def _base(model: Model) -> tuple[Choose, float]:
+    """Return the better of the plain policies to follow after the first step, and its value."""
     begin = start(model)
     bases = (one_step, by_information(_SURE))
     values = [float(policy_value(model, begin, b, Budget(), _RARE)[0]) for b in bases]
-    return bases[int(np.argmin(values))]
+    best = int(np.argmin(values))
+    return bases[best], values[best]
 
 
-def _two_step(model: Model) -> Array:
-    """Return the two-step choice with the value of following the one-step policy after it."""
+def _two_step(model: Model) -> tuple[int, float]:
+    """Return the two-step choice and the value of following the one-step policy after it."""
     begin = start(model)
     best = int(np.argmin(two_step(model, begin)[0]))
 
@@ -275,9 +279,7 @@ def _two_step(model: Model) -> Array:
         choice, plain = one_step(model, states)
         return np.where(states.done == begin.done[0], best, choice), plain
 
-    costs = np.full(len(model.minutes), np.inf)
-    costs[best] = float(policy_value(model, begin, choose, Budget(), _RARE)[0])
-    return costs
+    return best, float(policy_value(model, begin, choose, Budget(), _RARE)[0])
 
 
 _SURE = 0.9
