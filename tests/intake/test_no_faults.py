@@ -8,6 +8,7 @@ from itertools import product
 from pathlib import Path
 
 import pytest
+from texts import read_text
 
 from squibwise.catalog.load import load_catalog
 from squibwise.intake.importers.base import RawLine
@@ -117,3 +118,21 @@ def test_the_number_of_a_thing_that_nobody_knows_is_no_fault(kind: str, at: int)
         if len([ln for ln in read if _is_present_fault(ln)]) != len(REPORTS[kind]):
             wrong.append(label)
     assert wrong == []
+
+
+def test_a_remark_in_a_row_is_no_question_of_its_fault() -> None:
+    text = (
+        "unit,code,what,state,remark\n"
+        "SRS,B5310,driver buckle switch signal invalid,stored,plug loose?\n"
+        "SRS,B5311,left curtain short to ground,present,\n"
+        "SRS,B5312,passenger airbag open circuit,present,ordered\n"
+    )
+    assert [ln.code for ln in read_text(text, "list.csv").lines] == ["B5310", "B5311", "B5312"]
+
+
+def test_a_code_with_a_question_mark_is_asked_about() -> None:
+    text = (
+        "B5310 left curtain short to ground\n"
+        "Could the clock spring also cause B5399? I do not think so.\n"
+    )
+    assert [ln.code for ln in read_text(text).lines] == ["B5310"]

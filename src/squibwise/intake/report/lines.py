@@ -301,6 +301,10 @@ def _why_aside(line: Line) -> str:
 
 def is_question(line: Line) -> bool:
     """Tell whether a line asks, or doubts what it reads."""
+    if any(line.text[code.end :].lstrip(" )").startswith("?") for code in line.codes):
+        return True
+    if line.cells and line.codes:
+        return False  # a remark such as "plug loose?" beside a fault
     text = _LONE_SIGN.sub("", line.text).strip()
     told = has_part(line.words) or has_fault(line.words)
     return text.endswith("?") or ("?" in text and (text[:1] == "¿" or not told))
