@@ -86,7 +86,7 @@ def _maker_procedure(context: Context) -> list[str]:
     profile = context.case.profile
     if profile.name != "unknown" or _is_explained(context, "maker-procedure"):
         return []
-    return ["The rules followed are archetypes, not those of this car's maker."]
+    return ["The rules followed are kinds of rules that makers use, not those of this car's maker."]
 
 
 def _contradictions(context: Context) -> list[str]:
