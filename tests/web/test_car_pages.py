@@ -4,6 +4,8 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.model.evidence import Look, Passed, Photo
@@ -192,3 +194,28 @@ def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
 def test_what_is_not_there_is_told_as_such(call: Any) -> None:
     for path in ("/car/none", "/car/harrow-07/part/x", "/nowhere", "/car/harrow-07/file/case.toml"):
         assert call.get(path).status_code == 404, path
+
+
+@pytest.mark.parametrize(("visit", "signed"), [("arrive", True), ("prove", True), ("read", False)])
+def test_a_gate_can_be_signed_in_the_visit_that_it_holds(
+    call: Any, visit: str, signed: bool
+) -> None:
+    html = call.get(f"/car/harrow-07/work?visit={visit}").text
+    assert ('name="safe"' in html) is signed
+
+
+def test_a_look_that_was_ticked_is_open_again_once_an_inspection_hangs_on_it(call: Any) -> None:
+    car = "/car/harrow-07"
+    answer = call.post(f"{car}/tick", f"{car}/work?visit=arrive", n=["1", "3"], by="R")
+    assert answer.status_code == 303, answer.text
+    done = {o.n for o in _todo(call).operations if o.done}
+    assert {1, 3} <= done
+    looks = [o for o in _todo(call).operations if o.action == "look" and o.demands]
+    open_demands = {d.id for d in _todo(call).items if not d.done}
+    assert looks
+    assert all(o.done is not bool(open_demands & {*o.demands}) for o in looks)
+
+
+def _todo(call: Any) -> Any:
+    bench = call.app.state.bench
+    return bench.whole(bench.open("harrow-07")).todo

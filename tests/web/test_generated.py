@@ -15,10 +15,12 @@ FIELDS = (
     "question", "source", "text", "when", "complete", "code", "fault", "stage", "applied", "read",
     "unit", "cabin", "degrees", "volts", "gate", "lit", "out_after_s", "stayed_out", "number", "id",
     "like", "vin", "year", "region", "drive", "equipment", "currency", "lang", "back", "seen", "at",
+    "what", "zone", "extent", "driver", "passenger", "ohm",
     "once", "resale-low", "resale-likely", "resale-high", "hour",
 )  # fmt: skip
 LIKELY = (
     "", "driver.front-bag", "intact", "1", "R", "yes", "no", "replace", "crash", "nan", "1e999",
+    "nose-left", "empty", "no crash", "seat-bags", "equipment",
     "-1", "left", "2019", "US-OH", "cautions-read", "lamp-check", "provenance", "harrow-07",
     "[[evidence]]\nkind = \"look\"\n", "../x", "\x00", "<script>alert(1)</script>", "1970-01-01",
 )  # fmt: skip
