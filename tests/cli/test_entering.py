@@ -247,6 +247,61 @@ def test_a_step_keeps_its_number_while_it_is_off_the_list(run: Line, tmp_path: P
     assert run("did", tmp_path, "step:no-such", "--by", "R").code == 2
 
 
+POWERED = """
+[[evidence]]
+kind = "passed"
+what = "step:make-safe"
+result = "passed"
+time = 2026-06-05T10:00:00
+
+[[evidence]]
+kind = "passed"
+what = "step:final-power"
+result = "passed"
+time = 2026-06-05T15:00:00
+
+[[evidence]]
+kind = "passed"
+what = "step:drive"
+result = "passed"
+time = 2026-06-05T16:00:00
+"""
+
+
+def test_no_hand_goes_in_after_the_power_came_on_before_it_is_off_and_waited_out_again(
+    run: Line, tmp_path: Path
+) -> None:
+    """Common practice, no source: a look behind a trim is work beside a live charge."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT + POWERED, encoding="utf-8")
+    listed = operations(run, tmp_path)
+    look = next(n for n, o in listed.items() if o["id"].startswith("look:pillar"))
+    refused = run("did", tmp_path, look, "--by", "R", "--time", "2026-06-05T18:00")
+    assert refused.code == 2
+    assert "the power was switched on" in refused.err
+    assert run("did", tmp_path, look, "--time", "2026-06-05T11:00").err.count("comes after") == 1
+    assert run("did", tmp_path, "1", "--time", "2026-06-05T08:00").code == 0
+    assert run("did", tmp_path, "21", "--time", "2026-06-05T18:00").code == 0
+    early = run("did", tmp_path, "22", "--time", "2026-06-05T18:10")
+    assert "not before 18:30" in early.err
+    assert run("did", tmp_path, "22", look, "--time", "2026-06-05T18:30").code == 0
+    done = {o["id"]: o["done"] for o in operations(run, tmp_path).values()}
+    assert not done["step:final-power"]
+    assert not done["step:drive"]
+
+
+def test_no_hand_goes_behind_a_trim_while_the_wait_runs(run: Line, tmp_path: Path) -> None:
+    """Common practice, no source: what is looked at under the seat is beside a live charge."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    listed = operations(run, tmp_path)
+    hands = [n for n, o in listed.items() if o["action"] == "look" and n not in (3, 4)]
+    assert hands
+    assert run("did", tmp_path, "21", "--time", "2026-06-05T09:00").code == 0
+    for look in hands:
+        refused = run("did", tmp_path, look, "--time", "2026-06-05T09:05")
+        assert "comes after no. 22" in refused.err
+    assert run("did", tmp_path, "3", "--time", "2026-06-05T09:05").code == 0
+
+
 MISSING_UNIT = """
 [[evidence]]
 kind = "look"

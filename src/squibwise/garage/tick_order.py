@@ -8,7 +8,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.history.order import read_history
-from squibwise.history.signed import find_loads
+from squibwise.history.signed import find_loads, is_powered_since_safe
 from squibwise.model.evidence import DoneWork, Evidence, Passed
 from squibwise.model.work import Operation, Work
 
@@ -24,6 +24,8 @@ _MAKING_SAFE = (
     "step:second-make-safe",
     RETURN_LOADS,
 )
+SAFE_STEPS = frozenset(("step:make-safe", "step:second-make-safe"))
+AGAIN_STEPS = ("step:power-down", "step:make-safe")
 _POWER_GATES = ("key-on-safe", "power-safe")
 _IN_AN_AREA = ("out", "fit", "join", "close")
 
@@ -83,6 +85,7 @@ def refuse_obstacles(tick: Tick) -> None:
     """
     refuse_unsettled(_list_signed(tick), tick.todo)
     _refuse_key_on(tick)
+    _refuse_live_hands(tick)
     told = [
         *_tell_undecided(tick),
         *_tell_unproved(tick),
@@ -132,6 +135,32 @@ def _refuse_key_on(tick: Tick) -> None:
             f"'{held[0].title}' needs the key on: {'; '.join(tick.todo.unsettled)}",
             remedy="What was read before that was known is added as its file: "
             "`squibwise add CASE FILE`.",
+        )
+
+
+def _refuse_live_hands(tick: Tick) -> None:
+    """Refuse hands on the car after a power-up: the power comes off and is waited out again.
+
+    Raises:
+        InputError: The power is on since the car was last made safe.
+    """
+    if tick.chosen & SAFE_STEPS or not is_powered_since_safe(read_history(tick.evidence), tick.at):
+        return
+    before = {o.id: set(o.after) for o in tick.todo.operations}
+    hands = [
+        o
+        for o in tick.operations
+        if o.action in (*_IN_AN_AREA, "open")
+        or (o.action == "look" and _all_before(o.id, before) & SAFE_STEPS)
+    ]
+    if hands:
+        steps = tick.catalog.tasks.steps
+        off, safe = (steps[w].number for w in ("power-down", "make-safe"))
+        raise InputError(
+            f"no. {write_numbers([o.n for o in hands])}: the power was switched on since the car "
+            "was made safe.",
+            remedy=f"Power off, then the whole wait: squibwise did CASE {off}, and {safe} when it "
+            "is over. Power-up, lamp, drive and last scan come once more after that.",
         )
 
 

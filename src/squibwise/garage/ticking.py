@@ -8,6 +8,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.garage.tick_order import (
+    AGAIN_STEPS,
     FIT_LOADS,
     LAMP,
     RETURN_LOADS,
@@ -18,7 +19,7 @@ from squibwise.garage.tick_order import (
     signed_along,
 )
 from squibwise.history.order import read_history
-from squibwise.history.signed import find_loads
+from squibwise.history.signed import find_loads, is_powered_since_safe
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
@@ -235,7 +236,10 @@ def entries_for(
     known = _find_known(todo, numbers, catalog)
     if failed and not parts:
         _refuse_vague(todo, numbers)
-    items = {i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done}
+    again = AGAIN_STEPS if is_powered_since_safe(read_history(evidence)) else ()
+    items = {
+        i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done or i.id in again
+    }
     items = _named_in(todo, numbers, parts) if parts else items
     at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
     left = [item for word, item in items.items() if word not in along]

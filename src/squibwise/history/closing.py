@@ -3,7 +3,7 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import VERIFIED, History, last_change
+from squibwise.history.order import VERIFIED, History, last_touch
 from squibwise.history.signed import is_decided, last_signed
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, TestOutcome
 from squibwise.model.names import split_loop
@@ -131,7 +131,7 @@ def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[
 
 def _late_or_timeless(check: Evidence, place: int, history: History) -> Problem | None:
     """Return whether a check came too early; its place counts only where nothing has a time."""
-    if place < last_change(history):
+    if place < last_touch(history):
         return Problem(word="early")
     return Problem(word="no-time") if check.time is None and is_work_timed(history) else None
 

@@ -5,7 +5,7 @@ from typing import TypeVar
 import msgspec
 
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad, TestOutcome
+from squibwise.model.evidence import DoneWork, Evidence, Passed, SubstituteLoad, TestOutcome
 from squibwise.model.names import split_loop
 from squibwise.model.origin import Time
 from squibwise.model.report import Report
@@ -81,6 +81,23 @@ def last_change(history: History, *, clearing: bool = True) -> int:
     works = [at for at, w in history.works if clearing or w.what != "cleared"]
     moves = [at for at, _ in history.all_of(SubstituteLoad)]
     return max([*works, *moves], default=-1)
+
+
+def last_touch(history: History) -> int:
+    """Return the place of the last thing done to the car, or signed that hands do; else -1.
+
+    What is opened, taken out, fitted, plugged in or closed, and each power-down.
+    """
+    signed = (
+        at
+        for at, p in history.all_of(Passed)
+        if p.result == "passed" and (p.what.startswith(_BY_HAND) or p.what in POWER_DOWNS)
+    )
+    return max([last_change(history), *signed])
+
+
+_BY_HAND = ("open:", "out:", "fit:", "join:", "close:")
+POWER_DOWNS = ("step:power-down", "power-down", "step:second-power-down", "second-power-down")
 
 
 def replacements(history: History) -> dict[str, tuple[int, ...]]:

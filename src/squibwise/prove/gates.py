@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.closing import is_work_timed, judge_lamp, judge_scan
-from squibwise.history.order import History, last_change, read_history, replacements
+from squibwise.history.order import History, last_touch, read_history, replacements
 from squibwise.history.signed import (
     find_loads,
     is_decided,
@@ -332,7 +332,7 @@ def _cautions_unread(context: Context) -> list[str]:
 
 def _nobody_answers(context: Context) -> list[str]:
     last = last_signed(context.history, "release")
-    since = is_signed(context.history, "release", after=last_change(context.history))
+    since = is_signed(context.history, "release", after=last_touch(context.history))
     if last is None or not (last[1].by or "").strip() or not since:
         return ["nobody has recorded it since the last work"]
     timeless = last[1].time is None and is_work_timed(context.history)

@@ -66,7 +66,6 @@ def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) ->
         kind="ask",
         p=max(d.probability for d in demands),
         counted=False,
-        after=("step:make-safe",) if tick.seen_in else (),
     )
 
 
@@ -97,7 +96,8 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
     way = _way_seen(tick, at, scope)
     word = f"look:{tick.id}-{at}" if at else f"look:{tick.id}"
     title = f"Look: {tick.title}" + (f", {at}" if at else "")
-    needs = (f"open:{way.id}",) if way is not None else ()
+    hands = ("step:make-safe",) if tick.seen_in or tick.when == "bag-fired" else ()
+    needs = (f"open:{way.id}",) if way is not None else hands
     return Operation(
         n=tick.number or LOOK + _slot(tick, at, scope),
         id=word,

@@ -5,7 +5,14 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Step
 from squibwise.history.closing import judge_lamp, judge_scan, list_unproved
-from squibwise.history.order import History, last_change, read_history, replacements
+from squibwise.history.order import (
+    POWER_DOWNS,
+    History,
+    last_change,
+    last_touch,
+    read_history,
+    replacements,
+)
 from squibwise.history.signed import (
     LoadsOut,
     find_loads,
@@ -27,8 +34,7 @@ from squibwise.model.work import Demand
 STEP = "step:"
 LOADS_GATE = "loads-returned"
 KEY_ON_GATE, LATER_KEY_ON_GATE = "key-on-safe", "power-safe"
-FINAL_POWER = "final-power"
-SECOND_POWER_DOWN = ("step:second-power-down", "second-power-down")
+FINAL_POWER, DRIVE = "final-power", "drive"
 
 
 class Progress(msgspec.Struct, frozen=True, kw_only=True):
@@ -114,7 +120,7 @@ def close_gates(progress: Progress, catalog: Catalog) -> frozenset[str]:
 def _is_off_since(history: History, gate: str) -> bool:
     """Was the power taken away again after somebody signed for a key-on."""
     signed_at = last_signed(history, gate)
-    off = last_signed(history, *SECOND_POWER_DOWN)
+    off = last_signed(history, *POWER_DOWNS)
     return signed_at is not None and off is not None and off[0] > signed_at[0]
 
 
@@ -187,17 +193,25 @@ def is_step_done(step: Step, progress: Progress, gates: frozenset[str], catalog:
     word = STEP + step.id
     if progress.failed(word) or progress.failed(step.id):
         return False
-    if step.id in (FINAL_POWER, "drive") and _is_before_unit_work(step.id, progress.history):
+    if _is_outdated(step.id, progress.history):
         return False
     if progress.passed(word) or progress.passed(step.id) or word in progress.done_items:
         return True
     return _evidence_stands_for(step.done_by, progress, gates)
 
 
-def _is_before_unit_work(step: str, history: History) -> bool:
-    """Was a step that proves the finished car last signed before the unit was worked on."""
+def _is_outdated(step: str, history: History) -> bool:
+    """Was the last power-up before the unit was worked on or the power came off; a drive, any work.
+
+    Nothing else goes out of date.
+    """
     signed_at = last_signed(history, STEP + step, step)
-    return signed_at is not None and signed_at[0] < last_unit_work(history)
+    if signed_at is None or step not in (FINAL_POWER, DRIVE):
+        return False
+    if step == DRIVE:
+        return signed_at[0] < last_touch(history)
+    off = last_signed(history, *POWER_DOWNS)
+    return signed_at[0] < max(last_unit_work(history), -1 if off is None else off[0])
 
 
 def _evidence_stands_for(kind: str, progress: Progress, gates: frozenset[str]) -> bool:

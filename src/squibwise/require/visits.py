@@ -215,6 +215,9 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         if long and not stays:
             after = tuple(a for a in operation.after if a not in late)
             operation = msgspec.structs.replace(operation, after=after)
+        if phase == "fit":  # no hand behind a trim while the wait runs
+            after = (*operation.after, "step:return-loads")
+            operation = msgspec.structs.replace(operation, after=after)
         is_last = way.opening.id == HIGH_VOLTAGE_WAY
         rank = (3, 1, 0, operation.n) if is_last else (1, 99 - way.slot, 4, operation.n)
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
