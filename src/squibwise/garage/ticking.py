@@ -236,10 +236,8 @@ def entries_for(
     known = _find_known(todo, numbers, catalog)
     if failed and not parts:
         _refuse_vague(todo, numbers)
-    again = AGAIN_STEPS if is_powered_since_safe(read_history(evidence)) else ()
-    items = {
-        i.id: i for n in numbers for i in known.get(n, ()) if failed or not i.done or i.id in again
-    }
+    named = (i for n in numbers for i in known.get(n, ()))
+    items = {i.id: i for i in named if failed or _is_due(i, evidence)}
     items = _named_in(todo, numbers, parts) if parts else items
     at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
     left = [item for word, item in items.items() if word not in along]
@@ -265,6 +263,12 @@ def entries_for(
         told = "these operations have nothing to record, or are done."
         raise InputError(told, remedy="Nothing was written.")
     return tuple({**e, **_keys_for(e, common)} for e in entries)
+
+
+def _is_due(item: Demand, evidence: tuple[Evidence, ...]) -> bool:
+    """Is an item to be done, or done again: the power comes off anew after it was switched on."""
+    again = item.id in AGAIN_STEPS and is_powered_since_safe(read_history(evidence))
+    return again or not item.done
 
 
 def _done_entries(
