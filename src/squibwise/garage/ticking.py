@@ -30,6 +30,7 @@ from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
 _MOST_NUMBERS = 2000
+_NOTHING = "these operations have nothing to record, or are done."
 
 
 def read_numbers(words: Sequence[str], named: Mapping[str, int] | None = None) -> tuple[int, ...]:
@@ -260,8 +261,7 @@ def entries_for(
         refuse_obstacles(tick)
         entries = [*_done_entries(left, loops, evidence, ohm, catalog), *entries]
     if not entries:
-        told = "these operations have nothing to record, or are done."
-        raise InputError(told, remedy="Nothing was written.")
+        raise InputError(_NOTHING, remedy="Nothing was written.")
     return tuple({**e, **_keys_for(e, common)} for e in entries)
 
 
