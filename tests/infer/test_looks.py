@@ -7,6 +7,7 @@ import pytest
 
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment, Loss, LossTable
+from squibwise.model.car import Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look
 from squibwise.model.names import split_component
@@ -153,3 +154,19 @@ def test_a_part_whose_range_crosses_a_limit_is_given_something_that_settles_it()
     assert ranged
     assert all(c.settled_by is not None for c in ranged)
     assert all(c.settled_by is None for c in sure if not c.ranges)
+
+
+def test_no_look_is_asked_at_what_comes_with_an_assembly_that_is_new_anyway() -> None:
+    """The webbing comes with the retractor: once that fired, nobody need look at it."""
+    locked = Look(id="eye", component="driver.retractor-pretensioner", seen="webbing-locked")
+    answer = assess(case(NOSE, CODE, locked), build.CATALOG, table())
+    retractor = answer.of("driver.retractor-pretensioner")
+    assert retractor is not None
+    assert retractor.now.fired > build.CATALOG.fact("require.sure").number()
+    looked_at = {look.component for look in answer.next_looks}
+    assert not looked_at & {"driver.belt-webbing", "driver.load-limiter"}
+    apart = msgspec.structs.replace(
+        case(NOSE, CODE, locked), profile=Profile(sold_apart=("belt-webbing", "load-limiter"))
+    )
+    before = {look.component for look in assess(apart, build.CATALOG, table()).next_looks}
+    assert before & {"driver.belt-webbing", "driver.load-limiter"}

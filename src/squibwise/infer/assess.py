@@ -68,7 +68,7 @@ def assess(
     found = engine.run(likelihoods)
     groups = group_beliefs(found)
     why = explain_components(engine, likelihoods, found, groups)
-    stakes = weigh_stakes(groups, losses, catalog)
+    stakes = weigh_stakes(groups, losses, catalog, case.profile.sold_apart)
     candidates = list_candidates(case, net, groups, catalog)
     loads = loads_left_in(net, catalog)
     turns = find_flips(candidates, case, groups, stakes, catalog)

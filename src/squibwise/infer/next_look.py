@@ -1,6 +1,6 @@
 """Which look is worth making next, what it saves, and what would turn a decision."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 import msgspec
 import numpy as np
@@ -157,10 +157,14 @@ class Stakes(msgspec.Struct, frozen=True):
 
 
 def weigh_stakes(
-    groups: tuple[GroupBelief, ...], losses: LossTable | None, catalog: Catalog
+    groups: tuple[GroupBelief, ...],
+    losses: LossTable | None,
+    catalog: Catalog,
+    apart: Collection[str] = (),
 ) -> Stakes:
     """Return the stakes of all parts; without a table each wrong decision costs one unit.
 
+    Nothing is at stake on what comes new inside an assembly that is surely replaced.
     A part wrongly kept is still looked at, scanned and gated before the car leaves: of the hazard
     in the table only the share that gets past all that counts when looks are ranked.
     """
@@ -168,13 +172,30 @@ def weigh_stakes(
     names = tuple(n for g in groups for n in g.parts)
     default = NEUTRAL if losses is None else NOTHING
     table = {} if losses is None else losses.losses
-    rows = [table.get(n, default) for n in names]
+    settled = _come_anyway({n: p for g in groups for n, p in g.parts.items()}, catalog, apart)
+    rows = [NOTHING if n in settled else table.get(n, default) for n in names]
     return Stakes(
         names,
         np.array([r.needless for r in rows]),
         np.array([r.needless + past * max(0.0, r.missed - r.needless) for r in rows]),
         0.0 if losses is None else losses.minute,
     )
+
+
+def _come_anyway(
+    parts: Mapping[str, PartBelief], catalog: Catalog, apart: Collection[str]
+) -> set[str]:
+    """Return the parts inside an assembly of which another part is surely not sound."""
+    sure = catalog.fact("require.sure").number()
+    bad = {n: float(p.now.sum(axis=0) @ not_sound(p.part)) for n, p in parts.items()}
+    found = set()
+    for assembly in catalog.assemblies.values():
+        for place in () if assembly.instead else assembly.places:
+            keys = [f"{place}.{kind}" for kind in assembly.key]
+            held = {f"{place}.{kind}" for kind in assembly.holds if kind not in apart}
+            if max((bad.get(k, 0.0) for k in keys), default=0.0) >= sure:
+                found |= held & parts.keys()
+    return found
 
 
 def not_sound(part: PartModel) -> Array:

@@ -110,8 +110,13 @@ def tell_next_look(states: Assessment, catalog: Catalog) -> str:
 
 def tell_look(look: NextLook, catalog: Catalog) -> str:
     """Return a look as what to look at and what for, with its time."""
+    return f"{name(look.component, catalog)}: {_asked_of(look)} ({minutes(look.minutes)})"
+
+
+def _asked_of(look: NextLook) -> str:
+    """Return what is looked for; the part it is on is named beside it."""
     told = look.text.partition(": ")[2] if look.text.startswith("look at the ") else look.text
-    return f"{name(look.component, catalog)}: {told or look.text} ({minutes(look.minutes)})"
+    return told or look.text
 
 
 def named(parts: Iterable[ComponentBelief], catalog: Catalog, most: int = 8) -> str:
@@ -390,7 +395,9 @@ def _looks(states: Assessment) -> Section:
 
 def _look_row(look: NextLook) -> tuple[str, str]:
     chance = percent(look.settles)
-    return minutes(look.minutes), f"{look.component}: {look.text} (changes the plan: {chance})"
+    return minutes(
+        look.minutes
+    ), f"{look.component}: {_asked_of(look)} (changes the plan: {chance})"
 
 
 def _quiet(states: Assessment, catalog: Catalog) -> Section | None:
