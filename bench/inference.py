@@ -164,7 +164,7 @@ def real_case(name: str, bare_ms: float) -> dict[str, Any]:
         groups = group_beliefs(found)
         stakes = weigh_stakes(groups, losses, catalog)
         candidates = list_candidates(case, net, groups, catalog)
-        rank_looks(case, candidates, engine, items, found, groups, stakes, {}, (), catalog)
+        rank_looks(case, candidates, engine, items, found, groups, stakes, {}, (), (), catalog)
 
     inference = median_ms(proper, 11)
     process = process_ms([sys.executable, "-m", "squibwise.cli.main", "assess", str(CASES / name)])

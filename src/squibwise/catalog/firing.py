@@ -304,6 +304,7 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     gets_past_the_gates: Figure
     substitute_load_minutes: float
     trace_minutes: float
+    proof_is_worth: Figure
     open_connector_minutes: float
     gone_if_device: Figure
     gone_if_plug: Figure

@@ -73,18 +73,28 @@ def assess(
     loads = loads_left_in(net, catalog)
     turns = find_flips(candidates, case, groups, stakes, catalog)
     event = event_belief(found, groups, crash_record(found, catalog), catalog)
-    plugs = _plugs_in_doubt(event, net, catalog)
+    plugs, unproven = _plugs_in_doubt(event, net, catalog), _list_unproven(net, groups, catalog)
     return Assessment(
         event=event,
         components=_components(case, found, groups, why, turns, catalog),
         loads_left_in=tuple(loads),
-        unproven=_list_unproven(net, groups, catalog),
+        unproven=unproven,
         contradictions=(
             *loads.values(),
             *find_contradictions(case, engine, likelihoods, found, groups, catalog),
         ),
         next_looks=rank_looks(
-            case, candidates, engine, likelihoods, found, groups, stakes, plugs, loads, catalog
+            case,
+            candidates,
+            engine,
+            likelihoods,
+            found,
+            groups,
+            stakes,
+            plugs,
+            loads,
+            unproven,
+            catalog,
         ),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
         open_questions=list_questions(case, found, catalog),

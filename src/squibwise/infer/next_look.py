@@ -19,7 +19,7 @@ from squibwise.infer.scan import UNIT, is_supply_low, unit_able
 from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
-from squibwise.model.names import split_component
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -307,6 +307,7 @@ def rank_looks(
     stakes: Stakes,
     plugs: Mapping[str, float],
     loads: Iterable[str],
+    unproven: Iterable[str],
     catalog: Catalog,
 ) -> tuple[NextLook, ...]:
     """Return what is worth doing next, best first; empty = stop looking and start working.
@@ -324,11 +325,13 @@ def rank_looks(
         stakes: Losses.
         plugs: Chance that the connector of a component is not home, by component.
         loads: Components whose circuits read good though the part is gone or spent.
+        unproven: Charges of parts that fired which nobody saw spent.
         catalog: Titles and figures.
     """
     search = Search(engine, likelihoods, found, groups, stakes)
     steps = search.weigh(_shortlist(candidates, groups, stakes))
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
+    looks = _with_proof(looks, candidates, groups, unproven, stakes, catalog)
     looks += _plug_looks(plugs, stakes, catalog)
     may_power = not was_flooded(case, catalog) and unit_exposed(engine.net.line) is None
     looks += _second_scan(engine.net, groups, stakes, catalog) if may_power else []
@@ -338,15 +341,43 @@ def rank_looks(
     first = [_load_look(part, most, catalog) for part in sorted(loads)]
     first += _charge_first(engine.net, most, catalog) if may_power else []
     left = [look for look in worth if not first or look.look != SECOND_SCAN]
-    return (*first, *sorted(left, key=lambda look: (_is_body(look, catalog), *_worst(look))))
+    return (*first, *sorted(left, key=lambda look: _order(look, catalog)))
 
 
-def _is_body(look: NextLook, catalog: Catalog) -> bool:
-    return catalog.kinds[split_component(look.component).kind].body
+def _with_proof(
+    looks: list[NextLook],
+    candidates: list[Candidate],
+    groups: tuple[GroupBelief, ...],
+    unproven: Iterable[str],
+    stakes: Stakes,
+    catalog: Catalog,
+) -> list[NextLook]:
+    """Return the looks with those that would prove spent what codes alone say has fired.
+
+    Until then it is bought on a code's word, and handled and scrapped as live.
+    """
+    parts = {n: p for g in groups for n, p in g.parts.items()}
+    found = {look.component: look for look in looks if look.look != SUBSTITUTE}
+    index, share = stakes.names.index, catalog.firing.scans.tests.proof_is_worth.value
+    for component in (part for part, stage in map(split_loop, unproven) if stage == 1):
+        words = catalog.looks(split_component(component).kind)
+        offers = [c for c in candidates if c.component == component and c.look in words]
+        seen = [c for c in offers if words[c.look].shows == "spent"]
+        if seen:
+            best = min(seen, key=lambda c: c.minutes)
+            chance = float((parts[component].now * best.yes).sum())
+            look = found.get(component) or _look(Step(best, 0.0, chance), -stakes.minute)
+            worth = share * float(stakes.needless[index(component)])
+            saving = look.saving + chance * worth / best.minutes
+            found[component] = msgspec.structs.replace(
+                look, saving=saving, settles=max(look.settles, chance)
+            )
+    return [*found.values(), *(look for look in looks if look.look == SUBSTITUTE)]
 
 
-def _worst(look: NextLook) -> tuple[float, str, str]:
-    return -round(look.saving, 9), look.component, look.look
+def _order(look: NextLook, catalog: Catalog) -> tuple[bool, float, str, str]:
+    body = catalog.kinds[split_component(look.component).kind].body
+    return body, -round(look.saving, 9), look.component, look.look
 
 
 def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
