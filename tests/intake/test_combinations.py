@@ -163,3 +163,15 @@ def test_a_line_of_a_price_list_is_no_fault_unless_it_tells_one(price: str) -> N
     real = f"B1A01 left curtain open circuit, {price} to mend"
     found = read_all(f"{real}\nB1450 clock spring {price}")
     assert [ln.code for ln in found] == ["B1A01"]
+
+
+@pytest.mark.parametrize("unit", ["OCU", "OCS", "[OCU]"])
+def test_an_abbreviated_unit_above_its_codes_names_the_part_that_they_do_not(unit: str) -> None:
+    found = read_all(f"{unit}\nB1A10 seat mat out of range\nB1A11 not calibrated")
+    assert [(ln.kind, ln.unit) for ln in found] == [("occupant-sensor", "restraint")] * 2
+
+
+def test_a_front_sensor_of_no_side_is_one_of_those_in_the_nose() -> None:
+    line = read_one("B1A11 front crash sensor open circuit")
+    assert line.component is None
+    assert {c.place for c in line.candidates} == {"nose-left", "nose-right", "nose-centre"}

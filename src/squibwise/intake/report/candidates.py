@@ -226,11 +226,18 @@ def _sensor_spots(words: Words, hand: Hand) -> tuple[Candidate, ...]:
             Candidate(place="centre", weight=1.0 - share),
         )
     if "front" in words.ends:
-        return _by_zone(sides, {"nose": 1.0})
+        return _by_zone(sides, {"nose": 1.0}) or _FRONT_SENSORS
     if "rear" in words.ends:
         tail = Candidate(place="tail", weight=0.4)
         return (*_by_zone(sides, {"pillar": 0.6}, number=2), tail)
     return _by_zone(sides, {"nose": 0.4, "pillar": 0.3, "door": 0.3})
+
+
+_FRONT_SENSORS = (  # of no side; judgement: a pair at the sides is usual, one in the middle less
+    Candidate(place="nose-left", weight=0.4),
+    Candidate(place="nose-right", weight=0.4),
+    Candidate(place="nose-centre", weight=0.2),
+)
 
 
 def _by_zone(

@@ -411,11 +411,18 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
         is_last = before.codes and _indent(line) < _indent(before)
         return bool(is_last) and has_part(line.words) and _reads_as_name(line)
     is_bare = not has_part(after.words) and "bag" not in after.words.features
+    if _is_abbreviation(line) and has_part(line.words):
+        return is_bare or bool(line.words.features & after.words.features & PARTS)
     leads = line.text.rstrip().endswith(":") or _indent(line) < _indent(after)
     leads = leads or _sorts_by_status(line, before, after)
     is_lead = leads and bool(line.words.statuses or line.words.voices & {"past", "gone", "exists"})
     is_name = has_part(line.words) and _reads_as_name(line) and _indent(line) < _indent(after)
     return is_lead or (is_bare and is_name)
+
+
+def _is_abbreviation(line: Line) -> bool:
+    """``OCU``: one word in capitals, the name of a unit above its codes."""
+    return len(line.tokens) == 1 and line.text.strip(" :-=*[]").isupper()
 
 
 def _sorts_by_status(line: Line, before: Line, after: Line) -> bool:
