@@ -481,20 +481,22 @@ RUNS: dict[str, tuple[Callable[[int], Texts], Start]] = {
 }
 
 
-def run_all(only: str | None, shape: str | None) -> Iterator[tuple[str, str, Run]]:
-    """Yield every run by its command and its shape."""
+def run_all(
+    only: str | None, shape: str | None, part: tuple[int, int]
+) -> Iterator[tuple[str, str, Run]]:
+    """Yield every run by its command and its shape; of so many parts only one."""
     for command, (shapes, start) in RUNS.items():
         if only not in (None, command):
             continue
         size = TEXT_SIZE if shapes in (reports, sheets) else SIZE
-        for name, data in shapes(size).items():
-            if shape is None or shape in name:
+        for number, (name, data) in enumerate(shapes(size).items()):
+            if number % part[1] == part[0] - 1 and (shape is None or shape in name):
                 with tempfile.TemporaryDirectory(prefix="squibwise-hostile-") as folder:
                     place = Path(folder)
                     given = data if command == "add" else None
                     arguments = start(place, CAR.encode() if command == "add" else data)
                     yield command, name, Run(arguments, place, given)
-    if only in (None, "import"):
+    if only in (None, "import") and part[0] == 1:
         with tempfile.TemporaryDirectory(prefix="squibwise-hostile-") as folder:
             for name, source in folders(Path(folder)):
                 if shape is None or shape in name:
@@ -506,12 +508,17 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", choices=RUNS, help="One command alone.")
     parser.add_argument("--shape", help="Shapes whose name holds these words.")
+    parser.add_argument(
+        "--part", default="1/1", help="Such as 2/3: the second third of the shapes."
+    )
     parser.add_argument("--all", action="store_true", help="Print every run.")
     given = parser.parse_args()
+    first, _, parts = given.part.partition("/")
+    part = int(first), int(parts)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     runs: dict[str, list[tuple[str, Run]]] = {}
     wrong = 0
-    for command, name, run in run_all(given.only, given.shape):
+    for command, name, run in run_all(given.only, given.shape, part):
         runs.setdefault(command, []).append((name, run))
         found = run.wrongs()
         wrong += bool(found)
