@@ -89,6 +89,9 @@ def test_a_sheet_of_offers_has_an_end_and_no_far_days(tmp_path: Path) -> None:
     sheet = load_offers(place, CATALOG, "USD", {})
     assert [o.lead.high for o in sheet.offers] == [5]
     assert [f.origin.line for f in sheet.findings] == [2]
+    place.write_text(head + "belt,Alder,120,5,0\n" * 3001, encoding="utf-8")
+    with pytest.raises(InputError, match="more than 3,000 rows"):
+        load_offers(place, CATALOG, "USD", {})
     place.write_bytes(b"x" * 2_000_001)
     with pytest.raises(InputError, match="MB"):
         load_offers(place, CATALOG, "USD", {})

@@ -11,6 +11,7 @@ from itertools import pairwise
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.errors import InputError
 from squibwise.intake.columns import (
     ASKED,
     HEADER_ROWS,
@@ -39,6 +40,7 @@ from squibwise.model.market import (
 from squibwise.model.origin import Finding, Origin
 
 _NEEDED = ("part", "supplier", "price")
+_MOST_ROWS = 3_000
 _ZIP = b"PK\x03\x04"
 _SIGNS = ";\t|,"
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
@@ -83,6 +85,11 @@ def read_offers(
     found = _extract(data, name)
     head, guesses = find_header(found.lines, name, catalog, confirmed or {}, _NEEDED)
     rows = found.lines[found.lines.index(head) + 1 :]
+    if len(rows) > _MOST_ROWS:
+        raise InputError(
+            f"{name}: more than {_MOST_ROWS:,} rows; no sheet of offers for a car has that many.",
+            remedy="Keep the rows that are meant for this car.",
+        )
     reader = _Reader(
         catalog=catalog,
         currency=currency,

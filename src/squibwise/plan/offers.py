@@ -207,15 +207,13 @@ def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
 
 def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
     """Return how alike a name is to those of a need, of 100."""
-    from rapidfuzz import fuzz
+    from rapidfuzz import fuzz, process
 
     whole = _without_side(part) if places else part
-    alike = (
-        max(fuzz.token_sort_ratio(part, n), fuzz.token_sort_ratio(whole, n) - 3.0)
-        for n, asks in named.names
-        if asks <= places
-    )
-    return max(alike, default=0.0)
+    names = [n for n, asks in named.names if asks <= places]
+    found = [process.extractOne(w, names, scorer=fuzz.token_sort_ratio) for w in (part, whole)]
+    scores = (one[1] - less for one, less in zip(found, (0.0, 3.0), strict=True) if one)
+    return max(scores, default=0.0)
 
 
 def _without_side(part: str) -> str:
