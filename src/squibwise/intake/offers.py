@@ -85,11 +85,7 @@ def read_offers(
     found = _extract(data, name)
     head, guesses = find_header(found.lines, name, catalog, confirmed or {}, _NEEDED)
     rows = found.lines[found.lines.index(head) + 1 :]
-    if len(rows) > _MOST_ROWS:
-        raise InputError(
-            f"{name}: more than {_MOST_ROWS:,} rows; no sheet of offers for a car has that many.",
-            remedy="Keep the rows that are meant for this car.",
-        )
+    _refuse_many(len(rows), name)
     reader = _Reader(
         catalog=catalog,
         currency=currency,
@@ -127,6 +123,14 @@ def read_offers(
         columns=guesses,
         findings=tuple(findings),
     )
+
+
+def _refuse_many(rows: int, name: str) -> None:
+    if rows > _MOST_ROWS:
+        raise InputError(
+            f"{name}: more than {_MOST_ROWS:,} rows; no sheet of offers for a car has that many.",
+            remedy="Keep the rows that are meant for this car.",
+        )
 
 
 class _Reader(msgspec.Struct, frozen=True):
