@@ -84,8 +84,7 @@ def read_offers(
     """
     found = _extract(data, name)
     head, guesses = find_header(found.lines, name, catalog, confirmed or {}, _NEEDED)
-    rows = found.lines[found.lines.index(head) + 1 :]
-    _refuse_many(len(rows), name)
+    rows = _rows_below(found.lines, head, name)
     reader = _Reader(
         catalog=catalog,
         currency=currency,
@@ -111,11 +110,11 @@ def read_offers(
         ids.add(offer.id)
         offers.append(offer)
         findings += [] if _tells_lead(cells) else [_lead_assumed(offer, cells)]
-        known = terms.setdefault(offer.supplier, {})
-        differing = any(known.get(word, amount) != amount for word, amount in stated.items())
-        terms[offer.supplier] = stated | known  # what is said first stays, what is new is added
+        known = terms.get(offer.supplier, {})
         findings += _vin_findings(offer, catalog)
-        findings += [_two_terms(offer.supplier, line, name)] if differing else []
+        if any(known.get(word, amount) != amount for word, amount in stated.items()):
+            findings.append(_two_terms(offer.supplier, line, name))
+        terms[offer.supplier] = stated | known  # what is said first stays, what is new is added
     findings += [_no_freight(s, name) for s, known in terms.items() if "shipping" not in known]
     return OfferSheet(
         offers=tuple(offers),
@@ -125,12 +124,14 @@ def read_offers(
     )
 
 
-def _refuse_many(rows: int, name: str) -> None:
-    if rows > _MOST_ROWS:
+def _rows_below(lines: Sequence[RawLine], head: RawLine, name: str) -> Sequence[RawLine]:
+    rows = lines[lines.index(head) + 1 :]
+    if len(rows) > _MOST_ROWS:
         raise InputError(
             f"{name}: more than {_MOST_ROWS:,} rows; no sheet of offers for a car has that many.",
             remedy="Keep the rows that are meant for this car.",
         )
+    return rows
 
 
 class _Reader(msgspec.Struct, frozen=True):
