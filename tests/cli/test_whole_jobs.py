@@ -157,10 +157,19 @@ def test_the_order_list_marks_rules_apart_and_asks_which_piece() -> None:
     assert kit.startswith("say which before it is ordered: each bolt")
 
 
-def test_a_flooded_car_is_powered_only_with_its_new_parts_in() -> None:
+def test_a_flooded_car_gets_its_first_power_on_loads_with_its_new_unit_in() -> None:
     """Common practice, no source: no key-on of a flooded car before the wet parts are out."""
     todo = whole("flooded").todo
-    assert [v.id for v in todo.visits if v.power == "on"] == ["final"]
+    assert [v.id for v in todo.visits if v.power == "on"] == ["prove", "final"]
+    loads = next(o.loads for o in todo.operations if o.id == "step:fit-loads")
+    assert {"driver.buckle-pretensioner/1", "driver.retractor-pretensioner/1"} <= {*loads}
+    place = {o.id: n for n, o in enumerate(todo.operations)}
+    assert place["fit:control-unit@centre"] < place["step:first-power"]
+    live = [o for o in todo.operations if o.id.startswith("fit:front-b")]
+    assert all(place[o.id] > place["step:return-loads"] for o in live)
+    assert not any(
+        "under load" in w for w in make_brief(opened("flooded"), whole("flooded"), CATALOG).wrong
+    )
     assert "step:save-codes" not in {o.id for o in todo.operations}
     brief = make_brief(opened("flooded"), whole("flooded"), CATALOG)
     assert any("no key-on" in d for d in brief.dangers)

@@ -187,6 +187,7 @@ JOBS = {
         scan=UNIT + "Control unit internal fault present\n",
         year=2017,
         hours=9.9,
+        long=True,
     ),
     "hybrid": Job(
         evidence=(

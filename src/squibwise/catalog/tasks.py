@@ -253,11 +253,16 @@ class KindWork(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 class Cause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What to do about a common cause of faults; ``{place}`` in the title is filled in."""
+    """What to do about a common cause of faults; ``{place}`` in the title is filled in.
+
+    Attributes:
+        powered: Is it done with the key on.
+    """
 
     cause: str
     title: str
     text: str
+    powered: bool = False
     minutes: Three
     cautions: tuple[str, ...] = ()
     source: str

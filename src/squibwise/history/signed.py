@@ -29,7 +29,7 @@ from squibwise.model.words import RECORD_GONE
 
 CONTROL_UNIT = "control-unit"
 UNIT_GATES = ("unit-bolted", "power-safe")
-_NO_POWER = ("flood", "fire")
+NO_POWER = ("flood", "fire")
 CLEARED = ("clear", "step:clear")
 FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
@@ -265,7 +265,7 @@ def unit_exposed(history: History) -> Circumstance | None:
     found = [
         told
         for at, told in history.all_of(Circumstance)
-        if told.what in _NO_POWER and told.present and at > fitted and is_exposed(unit, told)
+        if told.what in NO_POWER and told.present and at > fitted and is_exposed(unit, told)
     ]
     return found[-1] if found else None
 
@@ -305,7 +305,7 @@ def list_reached(history: History, components: Iterable[str], live: Collection[s
         components: Of the car.
         live: Those of them that hold a charge.
     """
-    told = [(n, c) for n, c in history.all_of(Circumstance) if c.what in _NO_POWER and c.present]
+    told = [(n, c) for n, c in history.all_of(Circumstance) if c.what in NO_POWER and c.present]
     fitted, loaded = replacements(history), {split_loop(s.loop)[0] for s in find_loads(history).out}
     seen = {x.component: x.seen for _, x in history.all_of(Look) if x.seen != "not-seen"}
     left = []

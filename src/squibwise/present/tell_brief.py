@@ -124,7 +124,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     return Brief(
         happened=tell_event_shortly(states.event, case.region),
         fired=tuple(c.id for c in fired_parts(states, catalog)),
-        wrong=tuple(tell_wrong(states, catalog)),
+        wrong=tuple(tell_wrong(states, catalog, may_power=not todo.unsettled)),
         circuits=circuits,
         dangers=(*_tell_loads(case, catalog), *tell_dangers(states, catalog), *todo.no_power),
         order_now=order_now(todo),

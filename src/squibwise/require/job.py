@@ -6,9 +6,16 @@ from functools import cached_property
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.history.signed import CONTROL_UNIT, list_reached, speaks_against, was_flooded
+from squibwise.history.signed import (
+    CONTROL_UNIT,
+    NO_POWER,
+    list_reached,
+    speaks_against,
+    was_flooded,
+)
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance
 from squibwise.model.names import split_component
 from squibwise.require.conditions import weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
@@ -73,6 +80,12 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         own = self.case.car.components
         live = {c for c in own if self.catalog.kinds[split_component(c).kind].fires}
         return tuple(list_reached(self.progress.history, own, live))
+
+    @property
+    def was_soaked(self) -> bool:
+        """Stood the car in water, or did water or fire reach a part, whatever was done since."""
+        told = (e for _, e in self.progress.history.all_of(Circumstance))
+        return self.was_flooded or any(e.present and e.what in NO_POWER for e in told)
 
     @property
     def is_wet(self) -> bool:

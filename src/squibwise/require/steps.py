@@ -11,7 +11,7 @@ from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Minutes, Operation
 from squibwise.require.access import close_over, find_parted
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
-from squibwise.require.job import Job
+from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
 from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
 from squibwise.require.reasons import name_chance, pick_cautions
@@ -83,12 +83,12 @@ def is_long_way(scope: Scope) -> bool:
     Only where a new unit must be programmed while devices are out, where an igniter circuit of a
     crashed car is traced, or where loads were left in; otherwise there is one first power, with
     everything fitted. Without a crash the cards of the trace bring their own load and their waits;
-    a flooded car gets its first power with the new parts in.
+    a car that stood in water, or burnt, gets its first power with loads for the parts it reached.
     """
     job = scope.job
-    if job.was_flooded and not job.progress.loads.issued:
-        return False
     if job.may_be_bridged:
+        return True
+    if job.was_soaked and any(p.assembly.live for p in scope.changed):
         return True
     with_loads = bool(job.progress.loads.issued) or any(scope.fires(c) for c in scope.traced)
     if with_loads and (job.had_crash or scope.changed):
@@ -138,7 +138,8 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
         for c in find_parted(w, scope.job.case.car)
         if scope.fires(c)
     ]
-    out = dict.fromkeys([*off, *kept, *(c for c in scope.traced if scope.fires(c))])
+    wet = [c for c in scope.job.reached if scope.fires(c)]
+    out = dict.fromkeys([*off, *kept, *wet, *(c for c in scope.traced if scope.fires(c))])
     return tuple(f"{c}/{n}" for c in out for n in range(1, _stages(c, scope) + 1))
 
 
@@ -297,6 +298,8 @@ def cause_operations(job: Job) -> Iterator[Operation]:
     for key, probability in followed.items():
         word, _, place = key.partition(":")
         cause = job.catalog.tasks.causes.get(word)
+        if cause is not None and cause.powered and list_unsettled(job):
+            continue  # no key-on: it waits for the first power
         if cause is not None and not any(other.startswith(f"{key}.") for other in followed):
             yield _cause(cause, place, probability, job)
 
