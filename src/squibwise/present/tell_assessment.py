@@ -216,20 +216,14 @@ def troubled(states: Assessment) -> list[tuple[ComponentBelief, str, float]]:
     ]
 
 
-def tell_wrong(states: Assessment, catalog: Catalog, *, may_power: bool = True) -> list[str]:
-    """Return what is likely not right now though it did not fire, each state once.
-
-    What is done about a cause with the key on is left out where there is no key-on.
-    """
-    known = catalog.tasks.causes
-    keyed = () if may_power else {c.cause for c in known.values() if c.powered}
+def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
+    """Return what is likely not right now though it did not fire, each state once."""
     by_state_: dict[str, list[str]] = {}
     for part, word, _ in troubled(states):
         by_state_.setdefault(word, []).append(part.id)
     causes = [
         f"{tell_cause(key, catalog)} ({percent(p)})"
         for key, p in sorted(pick_causes(states.event.causes, LIKELY).items(), key=lambda c: -c[1])
-        if key.partition(":")[0] not in keyed
     ]
     told = [f"{word}: {tell_grouped(parts, catalog)}" for word, parts in by_state_.items()]
     return [*causes, *told]

@@ -124,7 +124,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     return Brief(
         happened=tell_event_shortly(states.event, case.region),
         fired=tuple(c.id for c in fired_parts(states, catalog)),
-        wrong=tuple(tell_wrong(states, catalog, may_power=not todo.unsettled)),
+        wrong=tuple(tell_wrong(_leave_the_key(states, todo, catalog), catalog)),
         circuits=circuits,
         dangers=(*_tell_loads(case, catalog), *tell_dangers(states, catalog), *todo.no_power),
         order_now=order_now(todo),
@@ -135,6 +135,14 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         next=tuple(_next(states, todo, circuits, catalog)),
         open=tuple(g.id for g in whole.gates if g.open),
     )
+
+
+def _leave_the_key(states: Assessment, todo: Work, catalog: Catalog) -> Assessment:
+    """Return the states without the causes that take the key on, where there is no key-on."""
+    keyed = {c.cause for c in catalog.tasks.causes.values() if c.powered and todo.unsettled}
+    causes = {k: p for k, p in states.event.causes.items() if k.partition(":")[0] not in keyed}
+    event = msgspec.structs.replace(states.event, causes=causes)
+    return msgspec.structs.replace(states, event=event)
 
 
 def _tell_loads(case: Case, catalog: Catalog) -> tuple[str, ...]:
