@@ -14,8 +14,8 @@ from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.scan import UNIT, is_supply_low, unit_able
+from squibwise.infer.parts import OnComponent, not_sound
+from squibwise.infer.scan import UNIT, is_scanned_whole, is_supply_low
 from squibwise.model.belief import Loss, LossTable, NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
@@ -196,11 +196,6 @@ def _come_anyway(
             if max((bad.get(k, 0.0) for k in keys), default=0.0) >= sure:
                 found |= held & parts.keys()
     return found
-
-
-def not_sound(part: PartModel) -> Array:
-    """Return which micros call for replacing the part: 0 or 1."""
-    return np.array([float(m.state != "sound") for m in part.micros])
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -454,12 +449,12 @@ def _shortlist(
 
 
 def _look(step: Step, rate: float) -> NextLook:
-    candidate = step.candidate
+    one = step.candidate
     return NextLook(
-        component=candidate.component,
-        look=candidate.look,
-        text=candidate.text,
-        minutes=candidate.minutes,
+        component=one.component,
+        look=one.look,
+        text=one.text,
+        minutes=one.minutes,
         settles=min(1.0, step.settles),
         saving=rate,
     )
@@ -469,7 +464,7 @@ def _second_scan(
     net: Network, groups: tuple[GroupBelief, ...], stakes: Stakes, catalog: Catalog
 ) -> list[NextLook]:
     """Return a whole scan as a candidate, by what it would say of each part by itself."""
-    if _scanned(net, catalog):
+    if is_scanned_whole(net, catalog):
         return []
     place = {n: i for i, n in enumerate(stakes.names)}
     end, saved, settles = len(net.line.entries), 0.0, 0.0
@@ -480,36 +475,21 @@ def _second_scan(
             joint = scan_outcomes(part, group, end, catalog)
             bad = joint @ not_sound(part.part)
             whole = joint.sum(axis=1)
-            index = place[name]
-            now = stakes.loss(index, float(bad.sum()), float(whole.sum()))
-            after = sum(stakes.loss(index, b, w) for b, w in zip(bad, whole, strict=True))
-            saved += now - after
-            settles = max(settles, _changed(stakes, index, bad, whole))
+            saved += stakes.loss(place[name], float(bad.sum()), float(whole.sum()))
+            saved -= sum(stakes.loss(place[name], b, w) for b, w in zip(bad, whole, strict=True))
+            settles = max(settles, _changed(stakes, place[name], bad, whole))
     minutes = catalog.firing.scans.tests.second_scan_minutes
-    scanned = bool(net.line.all_of(Report))
-    text = "scan every circuit of the restraint unit" + (" once more" if scanned else "")
-    rate = saved / minutes - stakes.minute
-    look = NextLook(
-        component=UNIT,
-        look=SECOND_SCAN,
-        text=text,
-        minutes=minutes,
-        settles=settles,
-        saving=rate,
-    )
-    return [look]
-
-
-def _scanned(net: Network, catalog: Catalog) -> bool:
-    """Return whether a whole scan by a unit able to test was made since the last work."""
-    last = max((at for at, _ in net.line.works), default=-1)
-    return any(
-        isinstance(e, Report)
-        and place > last
-        and e.reading.coverage.complete is True
-        and unit_able(e, catalog) is not False
-        for place, e in enumerate(net.line.entries)
-    )
+    again = " once more" if net.line.all_of(Report) else ""
+    return [
+        NextLook(
+            component=UNIT,
+            look=SECOND_SCAN,
+            text=f"scan every circuit of the restraint unit{again}",
+            minutes=minutes,
+            settles=settles,
+            saving=saved / minutes - stakes.minute,
+        )
+    ]
 
 
 def _changed(stakes: Stakes, index: int, bad: Array, whole: Array) -> float:

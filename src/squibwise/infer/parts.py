@@ -355,3 +355,8 @@ def _now(works: tuple[tuple[int, Array], ...], segments: list[Array]) -> Array:
         forward = (forward @ matrix) * segment[..., None, :]
     total = forward.sum(axis=-1, keepdims=True)
     return np.asarray(np.divide(forward, total, out=np.zeros_like(forward), where=total > 0.0))
+
+
+def not_sound(part: PartModel) -> Array:
+    """Return which micros call for replacing the part: 0 or 1."""
+    return np.array([float(m.state != "sound") for m in part.micros])

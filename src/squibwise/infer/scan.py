@@ -143,6 +143,18 @@ def unit_able(report: Report, catalog: Catalog) -> bool | None:
     return None if inside else False
 
 
+def is_scanned_whole(net: Network, catalog: Catalog) -> bool:
+    """Return whether a whole scan by a unit able to test was made since the last work."""
+    last = max((at for at, _ in net.line.works), default=-1)
+    return any(
+        isinstance(e, Report)
+        and place > last
+        and e.reading.coverage.complete is True
+        and unit_able(e, catalog) is not False
+        for place, e in enumerate(net.line.entries)
+    )
+
+
 def scans_since_work(net: Network, component: str) -> list[Scan]:
     """Return the reports since anybody worked on a component or beside it."""
     worked = net.line.last_work_on(component, *net.near[component][0], *net.near[component][1])
