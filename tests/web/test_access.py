@@ -7,9 +7,10 @@ criteria 1.4.4 (text at 200 %), 1.4.10 (no scrolling in two directions), 2.1.1 (
 import hashlib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 pytestmark = pytest.mark.browser
 Show = Callable[..., Page]
@@ -26,7 +27,7 @@ PAGES = (
     "/car/harrow-07/prove", "/car/harrow-07/record", "/car/harrow-07/history", "/car/nowhere",
 )  # fmt: skip
 WIDTH = "document.documentElement.scrollWidth"
-SIZES = ({"width": 390, "height": 844}, {"width": 1366, "height": 768})
+SIZES: Any = ({"width": 390, "height": 844}, {"width": 1366, "height": 768})
 
 
 def test_vendored_code_is_what_was_taken_over() -> None:
@@ -65,7 +66,24 @@ def test_a_page_is_for_everybody(show: Show, path: str) -> None:
         assert page.evaluate(WIDTH) <= size["width"]
     assert found == []
     page.evaluate("document.documentElement.style.fontSize = '225%'")  # twice the page's own 112.5
-    assert page.evaluate(WIDTH) <= SIZES[1]["width"]
+    for size in SIZES:
+        page.set_viewport_size(size)
+        assert page.evaluate(WIDTH) <= size["width"]
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_longer_words_of_another_language_fit_a_phone_at_twice_their_size(
+    browser: Browser, address: str, language: str
+) -> None:
+    width = SIZES[0]["width"]
+    phone = browser.new_context(base_url=address, viewport=SIZES[0], locale=language)
+    page = phone.new_page()
+    for path in PAGES:
+        page.goto(path)
+        assert page.evaluate(WIDTH) <= width, path
+        page.evaluate("document.documentElement.style.fontSize = '225%'")
+        assert page.evaluate(WIDTH) <= width, path
+    phone.close()
 
 
 def test_a_look_is_written_by_keyboard_alone(show: Show) -> None:
