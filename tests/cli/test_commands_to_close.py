@@ -233,6 +233,7 @@ def test_a_circuit_is_traced_by_one_short_command_each(run: Line, tmp_path: Path
     assert run("tried", case, part, "reseat:seat-plug", "not", "fixed").code == 0
     assert "--ohm 2.1" in run("loaded", case, part, "in").err
     assert run("loaded", case, part, "in", "--ohm", "2.1").code == 0
+    assert "is in driver.seat-bag/1 already" in run("loaded", case, part, "in", "--ohm", "2").err
     assert run("loaded", case, part, "out").code == 0
     assert "no load" in run("loaded", case, part, "out").err
     taken = ("loop-resistance", "2.0", "ohm", "--method", "substitute-load")

@@ -200,10 +200,13 @@ def find_load(
         case: For the loads that are in.
 
     Raises:
-        InputError: One goes in unmeasured, or comes out where none is in.
+        InputError: One goes in unmeasured or beside another, or comes out where none is in.
     """
     inside = [load for load in find_loads(read_history(case.evidence)).out if load.loop == loop]
     mark = serial or (inside[0].serial if inside and move == "out" else f"load {loop}")
+    if move == "in" and inside:
+        remedy = f"Write down that it came out first: `loaded CASE {loop} out`."
+        raise InputError(f"'{inside[0].serial}' is in {loop} already.", remedy=remedy)
     if move == "in":
         if ohm is None:
             remedy = "Measure it before it goes in: --ohm 2.1."
