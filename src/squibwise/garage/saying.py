@@ -37,7 +37,8 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
     """
     if said in car.components:
         return said
-    places, kinds = _read(said.lower(), catalog)
+    named = _by_hand(said.lower(), car)
+    places, kinds = _read(named, car, catalog)
     if places and places <= _FRONT_SEATS:
         kinds = _usual(said.lower(), kinds, catalog)
     found = [
@@ -55,6 +56,15 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
     return said
 
 
+_OFFSIDE = re.compile(r"\b(?:o/s|off[- ]?side|(n/s|near[- ]?side))(?![a-z])")
+
+
+def _by_hand(said: str, car: Car) -> str:
+    """Return a phrase with the side it means for offside, the driver's, and nearside, the other."""
+    other = "left" if car.drive_hand == "right" else "right"
+    return _OFFSIDE.sub(lambda found: other if found[1] else car.drive_hand, said)
+
+
 def _own_looks(component: str, catalog: Catalog) -> tuple[str, ...]:
     kind = split_component(component).kind
     return tuple(catalog.looks(kind)) if kind in catalog.kinds else ()
@@ -67,13 +77,21 @@ def _usual(said: str, kinds: tuple[str, ...], catalog: Catalog) -> tuple[str, ..
     return kinds if usual is None else (usual,)
 
 
-def _read(said: str, catalog: Catalog) -> tuple[set[str], tuple[str, ...]]:
-    """Return the places and the kinds that a phrase names."""
+_OTHER_SEAT = {"driver": "passenger", "passenger": "driver"}
+
+
+def _read(said: str, car: Car, catalog: Catalog) -> tuple[set[str], tuple[str, ...]]:
+    """Return the places and the kinds that a phrase names.
+
+    The catalogue has the driver on the left; where he sits on the right, so does his seat.
+    """
     words = catalog.said
     places: set[str] = set()
     rest: list[str] = []
     for token in _APART.split(said):
         named = words.places.get(token) or ((token,) if token in PLACES else ())
+        if car.drive_hand == "right" and token not in _OTHER_SEAT:
+            named = tuple(_OTHER_SEAT.get(place, place) for place in named)
         places |= set(named)
         rest += [] if named else [token]
     kind = "-".join(w for w in rest if w)
