@@ -175,3 +175,13 @@ def test_a_front_sensor_of_no_side_is_one_of_those_in_the_nose() -> None:
     line = read_one("B1A11 front crash sensor open circuit")
     assert line.component is None
     assert {c.place for c in line.candidates} == {"nose-left", "nose-right", "nose-centre"}
+
+
+def test_numbers_of_a_maker_with_a_byte_behind_a_stroke_are_codes() -> None:
+    text = "412/2F  driver airbag open\n431/28  left curtain short to battery\n455/50  buckle left"
+    assert [ln.code for ln in read_all(text)] == ["412", "431", "455"]
+
+
+def test_a_date_that_begins_a_line_is_no_code() -> None:
+    text = "12/03 driver airbag open\n13/03 left curtain open\n14/03 right curtain open"
+    assert [ln.code for ln in read_all(text)] == [None] * 3

@@ -28,6 +28,7 @@ from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
 _THREE_LAST = pattern(r"[/|]\s*(\d{3})\s*$")
+_SLASHED = pattern(r"\s*([0-9A-F]{3,6})/[0-9A-F]{2}(?=\s+[^\W\d])")
 _PAIRS = pattern(r"\s*(\d{2} \d{2})(?=\s{2,}[^\W\d])")
 _TWO_BYTES = 4  # hex digits
 _HEX_ANYWHERE = pattern(r"(?<![\w.:/-])([0-9A-F]{4}(?:[0-9A-F]{2})?)(?![\w:/]|[.-]\w)")
@@ -92,6 +93,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)
     _read_column(sheet.lines)
+    _read_slashed(sheet.lines)
     _read_alike(sheet.lines)
     _follow_beginnings(sheet.lines)
     for line in sheet.lines:
@@ -250,6 +252,16 @@ def _read_column(lines: list[Line]) -> None:
                 if not line.codes and _CODE_CELL.fullmatch(cell):
                     line.codes = _maker_cell(line.text, cell)
             return
+
+
+def _read_slashed(lines: list[Line]) -> None:
+    """A maker's numbers that each begin a line with a byte behind a stroke: ``412/2F  driver``."""
+    begun = [(ln, _SLASHED.match(ln.text)) for ln in lines if not any(c.is_exact for c in ln.codes)]
+    found = [(ln, match) for ln, match in begun if match is not None]
+    if len({match[1] for _, match in found}) < _SAME:
+        return
+    for line, match in found:
+        line.codes = (undecided(match, "maker", (match[1].upper(),)),)
 
 
 def _read_alike(lines: list[Line]) -> None:
