@@ -15,7 +15,8 @@ from collections.abc import Callable
 import numpy as np
 
 from squibwise.numerics.troubleshoot.bounds import lower_bound
-from squibwise.numerics.troubleshoot.exact import expected_minutes, solve
+from squibwise.numerics.troubleshoot.exact import Table, action_values, expected_minutes, solve
+from squibwise.numerics.troubleshoot.planner import Limits, plan
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 from squibwise.numerics.troubleshoot.search import (
     Budget,
@@ -107,8 +108,10 @@ def floats(values: Array) -> tuple[float, ...]:
 def values_of(problem: Problem) -> tuple[dict[str, float], float]:
     """Return expected minutes by policy, and the seconds that the exact answer took."""
     begin = time.perf_counter()
-    value = {"exact": expected_minutes(*solve(problem))}
+    table, solved = solve(problem)
+    value = {"exact": expected_minutes(table, solved)}
     seconds = time.perf_counter() - begin
+    value["first_step_then_exact"] = first_step_value(problem, table, solved)
     choosers: dict[str, Choose] = {
         "rollout": best_of(lambda model, states: rollout(model, states, Budget())),
         "two_step": best_of(two_step),
@@ -121,6 +124,15 @@ def values_of(problem: Problem) -> tuple[dict[str, float], float]:
     for name, choose in choosers.items():
         value[name] = float(policy_value(model, start(model), choose, Budget(), RARE)[0])
     return value, seconds
+
+
+def first_step_value(problem: Problem, table: Table, solved: Array) -> float:
+    """Return the minutes of the planner's first step by search, the exact plan after it."""
+    chosen = plan(problem, Limits(exact_states=0, later_states=0)).tree.action
+    names = [a.id for a in (*problem.tests, *problem.repairs)]
+    costs = action_values(table, np.array([0]), solved)[:, 0, 0, int(problem.powered)]
+    assert chosen is not None
+    return float(costs[names.index(chosen.id)] / table.mass[0, 0])
 
 
 def best_of(values: Callable[[Model, States], Array]) -> Choose:
