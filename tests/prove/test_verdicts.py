@@ -222,6 +222,15 @@ def test_the_lamp_lights_goes_out_and_stays_out(check: LampCheck, expected: str)
     assert only(check).outcome == expected
 
 
+def test_a_lamp_stayed_out_on_the_drive_only_where_a_drive_after_the_last_work_is_signed() -> None:
+    """Common practice, no source: a drive before the last part went in proves nothing of it."""
+    seen = lamp(lit=True, out_after_s=5.0, stayed_out=True)
+    drive = Passed(id="drive", what="step:drive", result="passed")
+    told = [judge(*course)["lamp-check"].text for course in
+            ((done(), seen), (drive, done(), seen), (done(), seen, drive))]  # fmt: skip
+    assert [text.endswith("on the drive.") for text in told] == [False, False, True]
+
+
 def test_a_lamp_check_before_the_last_work_is_undecided() -> None:
     assert judge(lamp(), done())["lamp-check"].outcome == "undecided"
 

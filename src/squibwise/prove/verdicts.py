@@ -4,8 +4,8 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan
-from squibwise.history.order import History, read_history
-from squibwise.history.signed import last_signed
+from squibwise.history.order import History, last_touch, read_history
+from squibwise.history.signed import is_signed, last_signed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Reading
@@ -150,7 +150,9 @@ def lamp_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdic
         return []
     latest, stays = catalog.fact("lamp.latest-out"), catalog.fact("lamp.stays-out")
     check = standing.entry
-    met = f"Lit, went out, stayed out for {stays.number():g} s and on the drive."
+    driven = is_signed(history, "step:drive", "drive", after=last_touch(history))
+    road = "and on the drive" if driven else "as it stood; no drive is signed since the last work"
+    met = f"Lit, went out, stayed out for {stays.number():g} s {road}."
     problems = (*standing.problems, *_if_open("step:lamp-check", standing, work))
     told, remedy = _tell(problems, _LAMP)
     return [
