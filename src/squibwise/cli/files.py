@@ -16,8 +16,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.cli.stored import folder_of, garage_file
 from squibwise.errors import InputError
 from squibwise.garage.folders import walk_folder
-from squibwise.garage.issuing import sign_finished
-from squibwise.garage.keys import known_keys, make_known, own_key
+from squibwise.garage.keys import known_keys, make_known, own_key, sign_finished
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience

@@ -1,6 +1,8 @@
-"""The user's own key, made at first use, and the keys of others that the user knows."""
+"""The user's own key, made at first use, what it signs, and the keys of others that are known."""
 
+import base64
 import datetime as dt
+import hashlib
 import os
 import secrets
 import unicodedata
@@ -11,8 +13,10 @@ import msgspec
 
 from squibwise.errors import InputError
 from squibwise.garage.writing import NewFile, make_folder, write_files
-from squibwise.model.proof import KnownKey
-from squibwise.prove.sealing import fingerprint
+from squibwise.model.case import Case
+from squibwise.model.evidence import Passed
+from squibwise.model.proof import KnownKey, ProofRecord
+from squibwise.prove.sealing import fingerprint, public_key, seal, sign
 
 OWN, KNOWN = "signing.key", "known-keys.json"
 _BYTES = 32
@@ -97,3 +101,26 @@ def make_known(folder: Path, public_key: str, name: str, today: dt.date) -> None
 def _alike(name: str) -> str:
     """Return a name as the eye takes it: without case, spacing and forms of a letter."""
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
+def sign_finished(record: ProofRecord, case: Case, folder: Path, today: dt.date) -> ProofRecord:
+    """Return a finished record signed; a draft as it is.
+
+    The key is made at first use; the salts of the record's tree come from it too.
+
+    Args:
+        record: The record.
+        case: Where somebody answers for it.
+        folder: Where the key lies, beside the garage.
+        today: Since when the key is known, when it is new.
+
+    Raises:
+        InputError: The key cannot be read or made.
+    """
+    if record.draft:
+        return record
+    key = own_key(folder)
+    by = [e.by for e in case.evidence if isinstance(e, Passed) and e.what == "release" and e.by][-1]
+    result = sign(seal(record, hashlib.sha256(b"salt" + key).digest()), key, by)
+    make_known(folder, base64.b64encode(public_key(key)).decode(), by, today)
+    return result

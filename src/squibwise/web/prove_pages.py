@@ -15,8 +15,7 @@ from squibwise.documents.photographs import copy_photographs, with_copies
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
-from squibwise.garage.issuing import sign_finished
-from squibwise.garage.keys import own_key
+from squibwise.garage.keys import own_key, sign_finished
 from squibwise.model.evidence import Photo
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Overview, ProofRecord
