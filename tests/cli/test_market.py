@@ -11,6 +11,8 @@ from xml.etree import ElementTree
 import msgspec
 import pytest
 
+from squibwise.cli.filtering import plain_cell
+
 Line = Callable[..., Any]
 pytest.importorskip("ortools")
 
@@ -408,3 +410,29 @@ def test_screen_prints_lots_that_it_screens(run: Line, tmp_path: Path) -> None:
     (tmp_path / "lots.csv").write_text(printed, encoding="utf-8")
     done = run("screen", tmp_path / "lots.csv", "--jobs", "1", "--json")
     assert msgspec.json.decode(done.out)["rows"] == 40
+
+
+@pytest.mark.parametrize(
+    ("cell", "written"),
+    [
+        ("=HYPERLINK(1)", "'=HYPERLINK(1)"),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("+cmd|' /C calc'!A0", "'+cmd|' /C calc'!A0"),
+        ("-2+3", "'-2+3"),
+        ("-12.5", "-12.5"),
+        ("Alder = Sons", "Alder = Sons"),
+    ],
+)
+def test_no_table_hands_on_a_formula(cell: str, written: str) -> None:
+    assert plain_cell(cell) == written
+
+
+def test_a_guarded_name_reads_back_as_it_was(run: Line, folder: Path, tmp_path: Path) -> None:
+    (folder / "offers.csv").write_text(
+        "part,supplier,price,lead days,shipping\ndriver.front-bag,=Alder,689,6,0\n", "utf-8"
+    )
+    lines = tmp_path / "order.csv"
+    run("buy", folder, "--order", lines)
+    assert ",'=Alder," in lines.read_text("utf-8")
+    again = run("buy", folder, "--offers", lines, "--json").json()
+    assert {p["supplier"] for p in again["purchases"]} == {"=Alder"}

@@ -19,6 +19,7 @@ import msgspec
 
 from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.cli.filtering import plain_cell
 from squibwise.cli.lot_lists import Row, engine, read_blocks, read_heads
 from squibwise.errors import InputError
 from squibwise.intake.lots import LIST_CURRENCY, SAYING, read_amount
@@ -216,7 +217,7 @@ def _join(
         if pattern not in cells:
             cells[pattern] = [found.get(f) for f in fields]
         mine = cells[pattern].copy()
-        own = (line, row["id"].strip(), money["bid_limit"], money["notes"])
+        own = (line, plain_cell(row["id"].strip()), money["bid_limit"], money["notes"])
         for place, value in zip(places, own, strict=True):
             mine[place] = value
         rows.append(mine)

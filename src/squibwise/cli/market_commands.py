@@ -11,6 +11,7 @@ import click
 
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples, own_option
+from squibwise.cli.filtering import plain_cell
 from squibwise.errors import InputError
 
 if TYPE_CHECKING:
@@ -115,7 +116,7 @@ def _as_csv(rows: list[dict[str, str]]) -> str:
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]), lineterminator="\n")
     sheet.writeheader()
-    sheet.writerows(rows)
+    sheet.writerows({word: plain_cell(cell) for word, cell in row.items()} for row in rows)
     return written.getvalue()
 
 

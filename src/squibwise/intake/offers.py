@@ -47,6 +47,7 @@ _LEADS = frozenset(("lead", "lead-low", "lead-high"))
 _NUMBER = pattern(r"-?\d[\d\s.,']*")
 _DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
 _RANGE = pattern(r"(\d+)\s*(?:[-\u2013]|to|\.\.|bis|[a\u00e0]|do|at\u00e9|ate)\s*(\d+)", re.I)
+_GUARDED = pattern(r"^'(?=[=+@\t-])")  # written so that no spreadsheet takes it for a formula
 _SUMS = frozenset(("price", "shipping", "free-from", "dangerous"))
 _CENTS = pattern(r"\d([.,])\d\d?(?!\d)(?![.,]\d)")
 _UNIT_DAYS = {
@@ -98,7 +99,7 @@ def read_offers(
     terms: dict[str, dict[str, Money]] = {}
     ids: set[str] = set()
     for line in rows:
-        cells = {g.column: c for g, c in zip(guesses, line.cells, strict=False) if g.column and c}
+        cells = _cells_of(line, guesses)
         if not _is_answered(cells):
             continue
         try:
@@ -122,6 +123,11 @@ def read_offers(
         columns=guesses,
         findings=tuple(findings),
     )
+
+
+def _cells_of(line: RawLine, guesses: Sequence[ColumnGuess]) -> dict[str, str]:
+    pairs = zip(guesses, line.cells, strict=False)
+    return {g.column: _GUARDED.sub("", c) for g, c in pairs if g.column and c}
 
 
 def _rows_below(lines: Sequence[RawLine], head: RawLine, name: str) -> Sequence[RawLine]:
