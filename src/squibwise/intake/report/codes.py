@@ -154,11 +154,11 @@ def _find_sae(text: str) -> list[Code]:
         if _is_wiring(text, match.start()):
             continue
         code = f"{letter}{first}{second}{tail or spaced}".upper()
-        found.append(_with_bytes(text, match.start(), match.end(), code, glued))
+        found.append(with_bytes(text, match.start(), match.end(), code, glued))
     return found
 
 
-def _with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -> Code:
+def with_bytes(text: str, start: int, end: int, code: str, glued: str | None) -> Code:
     """A code with the failure type and the status byte that may follow it."""
     failure = glued.upper() if glued else None
     status = None
@@ -203,14 +203,14 @@ def _find_lettered(text: str) -> list[Code]:
         letter, digits, failure = match.groups()
         if sum(d.isdecimal() for d in digits) < _TRUE_DIGITS or _is_wiring(text, match.start()):
             continue
-        found.append(_with_bytes(text, match.start(), match.end(), letter + digits, failure))
+        found.append(with_bytes(text, match.start(), match.end(), letter + digits, failure))
     spaced = _SPACED.match(text)
     if spaced is not None:
         code = spaced[1] + (spaced[2] or spaced[3].replace(" ", ""))
-        found.append(_with_bytes(text, spaced.start(1), spaced.end(), code, None))
+        found.append(with_bytes(text, spaced.start(1), spaced.end(), code, None))
     for match in _HYPHENED.finditer(text):
         code = "".join(match.groups()).upper()
-        found.append(_with_bytes(text, match.start(), match.end(), code, None))
+        found.append(with_bytes(text, match.start(), match.end(), code, None))
     return found
 
 
@@ -219,7 +219,7 @@ def _find_spelled(text: str) -> list[Code]:
     found = []
     for match in _SPELLED.finditer(text):
         signs = [_SPOKEN.get(word.lower(), word) for word in re.findall(r"\w+", match.group())]
-        found.append(_with_bytes(text, match.start(), match.end(), "".join(signs), None))
+        found.append(with_bytes(text, match.start(), match.end(), "".join(signs), None))
     return found
 
 

@@ -24,6 +24,7 @@ from squibwise.intake.report.signs import (
     find_pairs,
     read_as_camera,
 )
+from squibwise.intake.report.spoken import follow_spoken
 from squibwise.intake.report.words import has_fault, has_part, stands_alone
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
@@ -51,7 +52,8 @@ _ALIKE_CODE = pattern(
     r"(?<![\w.,:/$-])"
     r"((?:(?:[A-Z]{0,2}\d?|\d[A-Z])-?(?=[0-9A-F-]*\d)"
     r"(?:[0-9A-F]{4,7}|(?<=-)[0-9A-F]{3})(?:-[0-9A-F]{2})?)"
-    r"|[BCPU] [0-9A-F]{4}|(?<=\()[0-9A-F]{2} [0-9A-F]{2}(?=\))|[0-9A-F]{2}(?:-[0-9A-F]{2}){2})"
+    r"|[BCPU] [0-9A-F]{4}|[A-Z]\d-\d[0-9A-F]"
+    r"|(?<=\()[0-9A-F]{2} [0-9A-F]{2}(?=\))|[0-9A-F]{2}(?:-[0-9A-F]{2}){2})"
     r"(?![\w:/]|[.,-]\w|\s?(?:km|mi|miles|ohms?|v|kg|h)\b)"
 )
 _CALLED = pattern(
@@ -92,6 +94,7 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     refuse_many(sheet.name, sum(len(ln.codes) for ln in sheet.lines), MAX_FAULTS, "codes")
     _settle_flash(sheet.lines)
     _follow_shapes(sheet.lines)
+    follow_spoken(sheet.lines)
     _read_column(sheet.lines)
     _read_slashed(sheet.lines)
     _read_alike(sheet.lines)

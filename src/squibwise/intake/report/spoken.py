@@ -1,0 +1,89 @@
+"""Codes as they are said aloud or typed apart: ``bee sixteen oh four``, ``b 1409``."""
+
+import re
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.codes import Code, overlaps, with_bytes
+from squibwise.intake.report.lexicon import flat
+from squibwise.intake.report.sheet import Line
+
+_LETTERS = {
+    "B": "b be bee bi bravo berta",
+    "C": "c ce cee ci see charlie caesar casar",
+    "P": "p pe pee pi papa paula",
+    "U": "u you uniform ulrich",
+}
+_LETTER_OF = {name: letter for letter, names in _LETTERS.items() for name in names.split()}
+_COUNTED = (  # from nought on, by language
+    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
+    "sixteen seventeen eighteen nineteen",
+    "null eins zwei drei vier funf sechs sieben acht neun zehn elf zwolf dreizehn vierzehn "
+    "funfzehn sechzehn siebzehn achtzehn neunzehn",
+    "zero un deux trois quatre cinq six sept huit neuf dix onze douze treize quatorze quinze seize",
+    "cero uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince "
+    "dieciseis diecisiete dieciocho diecinueve",
+    "zero uno due tre quattro cinque sei sette otto nove dieci undici dodici tredici quattordici "
+    "quindici sedici diciassette diciotto diciannove",
+    "zero um dois tres quatro cinco seis sete oito nove dez onze doze treze catorze quinze "
+    "dezasseis",
+    "zero jeden dwa trzy cztery piec szesc siedem osiem dziewiec dziesiec jedenascie dwanascie "
+    "trzynascie czternascie pietnascie szesnascie",
+)
+_NUMBERS = {w: str(n) for row in _COUNTED for n, w in enumerate(row.split())}
+_NUMBERS |= {"oh": "0", "o": "0", "zwo": "2", "niner": "9", "seize": "16", "dezesseis": "16"}
+_TENS = dict(
+    zip("twenty thirty forty fifty sixty seventy eighty ninety".split(), "23456789", strict=True)
+)
+_TWICE = frozenset("double doppel doble".split())
+_WORD = pattern(r"[^\W_]+")
+_DIGITS = 4
+_SPOKEN_LINES = 2  # that show that codes are said aloud here
+_FIRST = frozenset("0123")  # Source: sae-j2012, the first digit
+
+
+def follow_spoken(lines: list[Line]) -> None:
+    """Set the codes that lines say aloud, where at least two lines do."""
+    found = {at: _find_spoken(ln.text) for at, ln in enumerate(lines) if ln.role != "blank"}
+    found = {at: codes for at, codes in found.items() if codes}
+    if len(found) < _SPOKEN_LINES:
+        return
+    for at, codes in found.items():
+        line = lines[at]
+        exact = [c for c in line.codes if c.is_exact]
+        fresh = [c for c in codes if not overlaps(c.start, c.end, exact)]
+        line.codes = tuple(sorted((*exact, *fresh), key=lambda c: c.start))
+
+
+def _find_spoken(text: str) -> list[Code]:
+    words = list(_WORD.finditer(flat(text)))
+    found: list[Code] = []
+    at = 0
+    while at < len(words):
+        letter = _LETTER_OF.get(words[at].group())
+        digits, end = _read_digits(words, at + 1) if letter else ("", at)
+        if letter and len(digits) == _DIGITS and digits[0] in _FIRST:
+            start, stop = words[at].start(), words[end - 1].end()
+            found.append(with_bytes(text, start, stop, letter + digits, None))
+            at = end
+        else:
+            at += 1
+    return found
+
+
+def _read_digits(words: list[re.Match[str]], at: int) -> tuple[str, int]:
+    """Return the digits said from a word on, four at most, and the first word behind them."""
+    digits = ""
+    while at < len(words) and len(digits) < _DIGITS:
+        word, after = words[at].group(), words[at + 1].group() if at + 1 < len(words) else ""
+        if word in _TENS:
+            unit = _NUMBERS.get(after, "")
+            is_unit = len(unit) == 1 and unit != "0"
+            said, used = _TENS[word] + (unit if is_unit else "0"), 1 + is_unit
+        elif word in _TWICE:
+            said, used = 2 * _NUMBERS.get(after, ""), 2
+        else:
+            said, used = _NUMBERS.get(word, word if word.isdecimal() else ""), 1
+        if not said:
+            break
+        digits, at = digits + said, at + used
+    return digits, at
