@@ -75,6 +75,7 @@ fuzz: $(FULL)
 # Kill, fill, forbid and falsify; about an hour. What it found stands in docs/trust.md.
 stress: $(FULL)
 	$(BIN)/python tests/stress/stress.py
+	$(BIN)/python tests/stress/hostile_inputs.py
 
 # Screening under a distributed engine, a worker killed half way. The engine is brought along: no
 # lock of ours holds it.

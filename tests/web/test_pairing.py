@@ -6,12 +6,12 @@ Source: ISO/IEC 18004:2024 (QR code), as zxing-cpp, a library of others, reads i
 import re
 
 import pytest
+import zxingcpp
 from PIL import Image
 
 from squibwise.web.running import draw_code, tell_pairing
 from squibwise.web.sessions import Sessions
 
-zxingcpp = pytest.importorskip("zxingcpp", reason="no zxing-cpp: pip install zxing-cpp")
 HALVES = {"█": (255, 255), "▀": (255, 0), "▄": (0, 255), " ": (0, 0)}
 """Light above and below in each block: a terminal is dark, its blocks are light."""
 SCALE = 6  # points of the picture for each square of the code
