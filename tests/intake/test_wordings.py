@@ -104,3 +104,29 @@ def test_other_words_without_vowels_tell_nothing(word: str) -> None:
     )
     told = (one.fault, one.component, one.place, one.status)
     assert told == (two.fault, two.component, two.place, two.status)
+
+
+SPELT_OUT = [
+    ("Airbagsteuergerät: keine Kommunikation", "Airbagsteuergeraet: keine Kommunikation"),
+    ("Zündkreis Fahrerairbag, Widerstand zu groß", "Zuendkreis Fahrerairbag, Widerstand zu gross"),
+    ("Gurtstraffer Fahrer, Überwiderstand", "Gurtstraffer Fahrer, Ueberwiderstand"),
+    ("Aufprallsensor Fahrertür, Signal ungültig", "Aufprallsensor Fahrertuer, Signal ungueltig"),
+    ("Kopfairbag rechts, gelöscht", "Kopfairbag rechts, geloescht"),
+]
+
+
+@pytest.mark.parametrize(("umlauts", "letters"), SPELT_OUT)
+def test_german_without_umlauts_reads_the_same(umlauts: str, letters: str) -> None:
+    """Common practice, no source: ae, oe, ue and ss where a device has no umlauts."""
+    above = "B5301 Kopfairbag links, Kurzschluss nach Masse\n"
+    told = []
+    for line in (umlauts, letters):
+        last = read_text(f"{above}B5310 {line}\n").lines[-1]
+        told.append((last.component, last.fault, last.place, last.status, last.present))
+    assert told[0] == told[1]
+
+
+@pytest.mark.parametrize("line", ["blue plug, true", "does not", "value 2"])
+def test_other_words_with_such_letters_stay(line: str) -> None:
+    read = read_text(f"B5301 left curtain, short to ground, {line}\n").lines[0]
+    assert (read.component, read.fault) == ("left.curtain", "short-to-ground")

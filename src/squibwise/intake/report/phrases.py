@@ -202,6 +202,20 @@ def _beginning(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str
     return tuple(sorted(known)) if len(known) <= _MOST_ENDINGS else ()
 
 
+def without_umlauts(lexicon: Lexicon, word: str) -> str | None:
+    """Return a German word that is written with ``ae`` or ``ue`` as it is filed; None for others.
+
+    Args:
+        lexicon: All phrases.
+        word: In lower case, without accents.
+    """
+    plain = word.replace("ae", "a").replace("oe", "o").replace("ue", "u")
+    if plain == word or word in lexicon.known or not word.isalpha():
+        return None
+    is_known = plain in lexicon.words.get("de", ())
+    return plain if is_known or _compound(lexicon, plain, ["de"]) else None
+
+
 @lru_cache(maxsize=512)
 def _of_length(lexicon: Lexicon, names: tuple[str, ...], length: int) -> tuple[str, ...]:
     """Known words that a word of a length can be near to."""

@@ -25,7 +25,7 @@ from squibwise.intake.report.lines import (
     without_codes,
 )
 from squibwise.intake.report.meaning import settle, tell
-from squibwise.intake.report.phrases import languages
+from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.signs import (
@@ -74,6 +74,8 @@ _RECORDER = pattern(
     r"belt status|time from event"
 )
 _LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
+_NO_UMLAUT = pattern(r"(?i)[aou]e")
+_LETTERS = pattern(r"[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*")
 _LANGUAGES = 3  # tags that show that they name languages
 _CORNERS = (  # words that name a corner, and what the doubtful ones are beside them
     (frozenset({"fl", "rl"}), {"fr": "rf", "rr": "rhr"}),
@@ -141,6 +143,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     lexicon = lexicon_of(catalog)
     lines = [line for raw in join_keys(raws) for line in split_line(raw, lexicon)]
     _strip_languages(lines)
+    _spell_umlauts(lines, lexicon)
     sheet = Sheet(name=name, lines=lines)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
@@ -177,6 +180,15 @@ def _strip_languages(lines: list[Line]) -> None:
     if len({m[1] for _, m in tagged}) >= _LANGUAGES:
         for line, tag in tagged:
             line.text = line.text[tag.end() :]
+
+
+def _spell_umlauts(lines: list[Line], lexicon: Lexicon) -> None:
+    """Read ``Steuergeraet`` as the word that it stands for; what is printed stays in the line."""
+    for line in lines:
+        if _NO_UMLAUT.search(line.text):
+            line.text = _LETTERS.sub(
+                lambda m: without_umlauts(lexicon, m.group().lower()) or m.group(), line.text
+            )
 
 
 def _read_corners(lines: list[Line]) -> None:
