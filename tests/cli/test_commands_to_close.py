@@ -35,34 +35,13 @@ class Car(msgspec.Struct, frozen=True, kw_only=True):
 
 
 BELTS = ("driver.retractor-pretensioner", "passenger.retractor-pretensioner")
-FRONT = Car(
-    scan="""RESTRAINT CONTROL MODULE
+FRONT_SCAN = """RESTRAINT CONTROL MODULE
 B0001-1B Driver frontal stage 1 deployment circuit resistance high, current
 B0010-1B Passenger frontal stage 1 deployment circuit resistance high, current
 B0071-1B Driver seat belt retractor pretensioner circuit resistance high, current
 B0072-1B Passenger seat belt retractor pretensioner circuit resistance high, current
 B1193-00 Crash event recorded, deployment commanded, stored, locked
-""",
-    typed='[[evidence]]\nkind = "impact"\nzone = "nose-centre"\nclock = 12\nextent = "moderate"\n'
-    + OCCUPANTS,
-    seen={
-        "driver.front-bag": "cover-torn",
-        "passenger.front-bag": "cover-torn",
-        **dict.fromkeys(BELTS, "webbing-locked"),
-    },
-    answers={
-        "panel": "yes",
-        "unit-bags": "yes",
-        "clock-spring": "yes",
-        "front-sensors": "no",
-        "column": "no",
-        "steering-wheel": "no",
-        "front-belts": "no",
-        "height-adjusters": "no",
-        "rear-belts": "no",
-    },
-    fitted=("driver.front-bag", "passenger.front-bag", *BELTS, "centre.control-unit"),
-)
+"""
 REAR = Car(
     scan="""RESTRAINT CONTROL MODULE
 B0071-1B Driver seat belt retractor pretensioner circuit resistance high, current
@@ -180,8 +159,9 @@ def finish_work(typist: Typist, car: Car) -> None:
         typist.sign(*words)
 
 
-@pytest.mark.parametrize("car", [FRONT, REAR], ids=["front-with-bags", "rear-with-belts"])
-def test_a_car_that_fired_is_closed_with_few_commands(run: Line, tmp_path: Path, car: Car) -> None:
+def test_a_rear_ended_car_is_closed_with_few_commands(run: Line, tmp_path: Path) -> None:
+    """Its belts fired; a front hit is closed by the typed session below."""
+    car = REAR
     typist = Typist(run, tmp_path / "car")
     open_case(typist, car, tmp_path)
     ordered = {
@@ -211,7 +191,7 @@ def test_a_typed_session_brings_a_two_bag_hit_from_new_to_release(
 ) -> None:
     """Every line as a person typed it; no file was edited."""
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "before.txt").write_text(FRONT.scan, encoding="utf-8")
+    (tmp_path / "before.txt").write_text(FRONT_SCAN, encoding="utf-8")
     (tmp_path / "after.txt").write_text(CLEAN, encoding="utf-8")
     typed = SESSION.read_text(encoding="utf-8").splitlines()
     assert len(typed) < MOST_COMMANDS
