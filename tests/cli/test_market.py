@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import msgspec
 import pytest
 
-from squibwise.cli.filtering import plain_cell
+from squibwise.present.rows import plain_cell
 
 Line = Callable[..., Any]
 pytest.importorskip("ortools")

@@ -103,3 +103,39 @@ def test_a_look_is_written_by_keyboard_alone(show: Show) -> None:
     page.wait_for_load_state("networkidle")  # the answer leads on to a page of its own
     page.goto("/car/harrow-07")
     expect(page.locator(".card", has_text="centre.windshield: seen intact")).to_have_count(1)
+
+
+WALKED = [PAGES[n] for n in (0, 1, 3, 5, 7, 8, 11, 17)]
+CONTROLS = """() => {
+  const found = Array.from(document.querySelectorAll(
+    'a[href], button, select, textarea, summary, input:not([type=hidden]), [tabindex]'))
+    .filter((e) => e.tabIndex >= 0 && !e.disabled && e.checkVisibility({visibilityProperty: true}));
+  found.forEach((e, i) => e.setAttribute('data-nth', i));
+  return found.map((e) => [e.type === 'radio' ? e.name : '', e.outerHTML.slice(0, 120)]);
+}"""
+FOCUSED = """() => {
+  const e = document.activeElement, style = getComputedStyle(e);
+  const mark = e.querySelector('.touch');  // of a part in the drawing
+  const ring = mark ? getComputedStyle(mark).stroke !== 'none' : style.outlineStyle !== 'none';
+  return [e.getAttribute('data-nth'), ring];
+}"""
+
+
+@pytest.mark.parametrize("path", WALKED)
+def test_every_control_of_a_page_is_reached_by_keyboard_and_shows_it(show: Show, path: str) -> None:
+    """Source: WCAG 2.2, 2.1.1 keyboard, 2.1.2 no trap, 2.4.7 focus visible."""
+    page = show(path)
+    controls = page.evaluate(CONTROLS)
+    reached, unseen = set(), []
+    for _ in range(len(controls) + 2):
+        page.keyboard.press("Tab")
+        nth, has_ring = page.evaluate(FOCUSED)
+        if nth is None:
+            continue  # the page itself, between the last control and the first
+        reached.add(int(nth))
+        if not has_ring:
+            unseen.append(controls[int(nth)][1])
+    groups = {controls[n][0] for n in reached} - {""}  # arrows move inside a group of choices
+    missed = [c for n, (g, c) in enumerate(controls) if n not in reached and g not in groups]
+    assert missed == []
+    assert unseen == []

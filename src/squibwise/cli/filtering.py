@@ -36,12 +36,3 @@ def _escaped(character: str) -> str:
     units = character.encode("utf-16-be", "surrogatepass")
     pairs = (units[n : n + 2].hex() for n in range(0, len(units), 2))
     return "".join(f"\\u{pair}" for pair in pairs)
-
-
-def plain_cell(text: str) -> str:
-    """Return a cell of a table as written, guarded where a spreadsheet would take it for a formula.
-
-    Source: OWASP, "CSV Injection" (from memory): such a cell gets an apostrophe before it.
-    """
-    is_number = text[1:].replace(".", "", 1).isdecimal()
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t") and not is_number else text

@@ -19,12 +19,12 @@ import msgspec
 
 from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli.filtering import plain_cell
 from squibwise.cli.lot_lists import Row, engine, read_blocks, read_heads
 from squibwise.errors import InputError
 from squibwise.intake.lots import LIST_CURRENCY, SAYING, read_amount
 from squibwise.model.lots import LotTerms, ScreenedRows
 from squibwise.model.names import split_component
+from squibwise.present.rows import plain_cell
 
 _ROWS = 50_000  # of a piece
 _PATTERNS = 20_000  # remembered at once

@@ -11,8 +11,8 @@ import click
 
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples, own_option
-from squibwise.cli.filtering import plain_cell
 from squibwise.errors import InputError
+from squibwise.present.rows import plain_cell
 
 if TYPE_CHECKING:
     from squibwise.cli.opening import Opened

@@ -62,3 +62,12 @@ def list_operation_rows(todo: Work) -> list[Row]:
         for a in v.areas
         for o in a.operations
     ]
+
+
+def plain_cell(text: str) -> str:
+    """Return a cell of a table as written, guarded where a spreadsheet would take it for a formula.
+
+    Source: OWASP, "CSV Injection" (from memory): such a cell gets an apostrophe before it.
+    """
+    is_number = text[1:].replace(".", "", 1).isdecimal()
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t") and not is_number else text

@@ -21,6 +21,7 @@ from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ScheduledTask
 from squibwise.model.work import Order
 from squibwise.plan import list_needs, list_requests, plan_buying
 from squibwise.present.figures import bare_sum, minutes, percent
+from squibwise.present.rows import plain_cell
 from squibwise.present.tell_buying import tell_buying
 from squibwise.present.tell_cost import tell_sums
 from squibwise.present.tell_orders import (
@@ -83,7 +84,7 @@ def request_sheet(request: Request) -> Response:
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]) if rows else ["need"])
     sheet.writeheader()
-    sheet.writerows(rows)
+    sheet.writerows({k: plain_cell(str(v)) for k, v in row.items()} for row in rows)
     headers = {"content-disposition": f'attachment; filename="{opened.id}-request.csv"'}
     return Response(written.getvalue(), media_type="text/csv", headers=headers)
 
