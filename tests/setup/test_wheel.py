@@ -31,7 +31,9 @@ def _python(version: str) -> str | None:
     return on_path or (str(beside[-1]) if beside else None)
 
 
-OTHER_PYTHONS = {version: found for version in VERSIONS if (found := _python(version))}
+ALL = {version: found for version in VERSIONS if (found := _python(version))}
+# The newest one each time; those between with SQUIBWISE_EVERY_PYTHON=1, as before a release.
+OTHER_PYTHONS = ALL if os.environ.get("SQUIBWISE_EVERY_PYTHON") else dict(list(ALL.items())[-1:])
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,6 @@ import click
 from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples, own_option
 from squibwise.errors import InputError
-from squibwise.present.rows import plain_cell
 
 if TYPE_CHECKING:
     from squibwise.cli.opening import Opened
@@ -113,6 +112,8 @@ def _print_request(at: "Opened") -> int:
 
 
 def _as_csv(rows: list[dict[str, str]]) -> str:
+    from squibwise.present.rows import plain_cell
+
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]), lineterminator="\n")
     sheet.writeheader()
