@@ -48,18 +48,20 @@ def _read_correction(
     line: Line, codes: frozenset[str], sheet: Sheet, catalog: Catalog
 ) -> Correction | None:
     is_called = "amends" in line.words.voices
+    denying = lexicon_of(catalog).denying
+    if not is_called and denying.isdisjoint(t.text for t in line.tokens):
+        return None  # most lines: nothing is denied
     text = without_codes(line)
     for clause in (*_CLAUSE.split(text), text):
-        said, denied = _parted(clause, sheet, catalog)
+        said, denied = _parted(clause, denying, sheet, catalog)
         holds = is_called or (_contradict(said, denied) and not has_fault(said))
         if len(_places(said)) == 1 and holds:
             return Correction(line=line.number, codes=codes, said=said)
     return None
 
 
-def _parted(clause: str, sheet: Sheet, catalog: Catalog) -> tuple[Words, Words]:
+def _parted(clause: str, denying: set[str], sheet: Sheet, catalog: Catalog) -> tuple[Words, Words]:
     """Return what a clause says holds, and what stands behind its last negation of a place."""
-    denying = lexicon_of(catalog).denying
     texts = [t.text for t in tokenise(clause)]
     for at in range(len(texts) - 1, -1, -1):
         if texts[at] in denying:

@@ -30,7 +30,7 @@ _COUNTED = (  # from nought on, by language
     "trzynascie czternascie pietnascie szesnascie",
 )
 _NUMBERS = {w: str(n) for row in _COUNTED for n, w in enumerate(row.split())}
-_NUMBERS |= {"oh": "0", "o": "0", "zwo": "2", "niner": "9", "seize": "16", "dezesseis": "16"}
+_NUMBERS |= {"oh": "0", "o": "0", "zwo": "2", "niner": "9", "dezesseis": "16"}
 _TENS = dict(
     zip("twenty thirty forty fifty sixty seventy eighty ninety".split(), "23456789", strict=True)
 )
