@@ -6,14 +6,20 @@ import msgspec
 import pytest
 
 from squibwise.catalog.load import Catalog
+from squibwise.model.belief import SpeedChange
 from squibwise.model.car import OwnRule, Profile
-from squibwise.model.evidence import DoneWork, Look, Recorder
+from squibwise.model.evidence import Circumstance, DoneWork, Look, Recorder
 from squibwise.model.report import Candidate, CodeLine, ReadReport, Report
 from squibwise.model.work import Order, Work
 from squibwise.require import work
 from squibwise.require.questions import answer_rules
 
 BELT = "driver.retractor-pretensioner driver.belt-webbing driver.load-limiter driver.belt-anchor"
+
+
+def told_as(weights: dict[str, float]) -> CodeLine:
+    read = (Candidate(component=c, fault="open-or-high", weight=w) for c, w in weights.items())
+    return CodeLine(line=1, raw="", candidates=tuple(read))
 
 
 def ordered(done: Work, component: str) -> Order:
@@ -65,6 +71,58 @@ def test_what_hangs_on_a_part_in_doubt_waits_for_the_look_at_that_part(
 def test_what_few_makers_ask_for_is_asked_and_in_no_hours(front: Work) -> None:
     assert ordered(front, "driver.steering-column").kind == "ask"
     assert "fit:column@driver" not in {o.id for o in front.operations}
+
+
+# Common practice, no source: what one kind of rules in six asks for is asked of the maker first.
+def test_what_one_kind_of_rules_in_six_asks_for_without_a_question_is_asked_first(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """A belt worn in a severe crash: nobody saw it, and one kind of rules in six has it new."""
+    fast = msgspec.structs.replace(made.crash, delta_v_kmh=SpeedChange(p10=60, p50=70, p90=80))
+    done = work(made.case(), made.assessment({}, fast), catalog)
+    [belt] = [o for o in done.orders if "driver.belt-webbing" in o.contains]
+    assert len(belt.profiles) == 1
+    assert belt.kind not in ("certain", "rule")
+
+
+def test_an_airbag_that_nobody_saw_is_looked_at_though_its_neighbour_fired(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """ "Not seen" names no part: that the car has a knee airbag may only be assumed."""
+    looks = (
+        Look(id="a", component="driver.front-bag", seen="deployed"),
+        Look(id="b", component="driver.knee-bag", seen="not-seen"),
+    )
+    states = {c: {"fired": 0.98} for c in ("driver.front-bag", "driver.knee-bag")}
+    done = work(made.case(*looks), made.assessment(states), catalog)
+    assert ordered(done, "driver.front-bag").kind == "certain"
+    assert ordered(done, "driver.knee-bag").kind == "look-first"
+    assert ordered(done, "driver.knee-bolster").kind == "look-first"
+
+
+def test_a_line_that_fits_two_parts_means_the_one_that_no_other_line_names(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """ "Left front pretensioner open" beside "driver buckle pretensioner open"."""
+    belt, buckle = "driver.retractor-pretensioner", "driver.buckle-pretensioner"
+    states = made.assessment({belt: {"fired": 0.98}, buckle: {"fired": 0.98}})
+    either, plain = told_as({belt: 0.8, buckle: 0.2}), told_as({buckle: 1.0})
+    alone, both = (
+        work(made.case(Report(id="s", reading=ReadReport(lines=x))), states, catalog)
+        for x in ((either,), (either, plain))
+    )
+    assert ordered(alone, belt).kind == "look-first"
+    assert ordered(both, belt).kind == "certain"
+
+
+def test_parts_that_somebody_names_as_under_water_are_ordered(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    wet = ("seat-bag", "driver.buckle-pretensioner")
+    flood = Circumstance(id="told", what="flood", present=True, parts=wet)
+    parts = ("driver.seat-bag", "passenger.seat-bag", "driver.buckle-pretensioner")
+    done = work(made.case(flood), made.assessment({c: {"damaged": 0.97} for c in parts}), catalog)
+    assert {ordered(done, c).kind for c in parts} == {"certain"}
 
 
 def test_nothing_under_the_listing_threshold_is_on_the_list(front: Work, catalog: Catalog) -> None:

@@ -1,6 +1,6 @@
 """The kind of every demand, and the questions to the maker whose answers shrink the list most."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
@@ -10,7 +10,15 @@ from squibwise.model.belief import Because
 from squibwise.model.car import OwnRule
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
-from squibwise.model.evidence import DoneWork, Evidence, Look, Reading, Recorder, TestOutcome
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    Look,
+    Reading,
+    Recorder,
+    TestOutcome,
+)
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import RECORD_GONE, WEAK_BASES
@@ -80,9 +88,12 @@ def sort_demand(
     share = question.share if question else some / max(len(by_profile), 1)
     word = question.id if question else ""
     least = job.catalog.fact("require.rule-share").number()
-    if asking and demand.by_rule >= job.limits.likely and share >= least:
+    agreed = question.share if question else len(asking) / max(len(by_profile), 1)
+    if asking and demand.by_rule >= job.limits.likely and agreed >= least:
         p = max(demand.by_rule * share, demand.by_state)
-        rests_on = "" if demand.by_rule >= certain else demand.weakest_trigger
+        weakest = demand.weakest_trigger
+        is_known = demand.by_rule >= certain and _names(weakest, find_words(situation))
+        rests_on = "" if is_known else weakest
         return Sorted(
             kind="look-first" if rests_on else "rule",
             p=p,
@@ -109,15 +120,30 @@ def is_named(demand: RuledDemand, situation: Situation) -> bool:
     What only follows from other parts, or from a line that fits several, is never certain: a look
     comes first, however probable it is.
     """
-    sure = situation.catalog.fact("require.named-from").number()
-    named = find_named(situation.case.evidence, sure)
+    named = find_words(situation)
     seen = [r for r in demand.reasons if not r.ask.profile and not r.ask.own]
     about = {t.what for r in seen for t in r.triggers if t.what}
-    return not about or bool(about & named) or demand.component in situation.failed
+    is_seen = any(_names(component, named) for component in about)
+    return not about or is_seen or demand.component in situation.failed
+
+
+def find_words(situation: Situation) -> frozenset[str]:
+    """Return the components and kinds that the evidence of a case names."""
+    sure = situation.catalog.fact("require.named-from").number()
+    return find_named(situation.case.evidence, sure)
+
+
+def _names(component: str, named: frozenset[str]) -> bool:
+    """Is a component named, by itself or by its kind; an empty word is no component in doubt."""
+    if "." not in component:
+        return not component or component in named
+    return component in named or split_component(component).kind in named
 
 
 def find_named(evidence: Iterable[Evidence], sure: float) -> frozenset[str]:
-    """Return the components that evidence names without a doubt which is meant.
+    """Return the components, or kinds of them, that evidence names without a doubt which is meant.
+
+    A look that saw nothing of a part names none: that the car has it may only be assumed.
 
     Args:
         evidence: Of the case.
@@ -126,22 +152,40 @@ def find_named(evidence: Iterable[Evidence], sure: float) -> frozenset[str]:
     found: set[str] = set()
     for one in evidence:
         if isinstance(one, Report):
-            found |= {c for line in one.reading.lines for c in _meant(line, sure)}
+            found |= _name_lines(one.reading.lines, sure)
         elif isinstance(one, Recorder):
             found |= {split_loop(loop)[0] for loop in one.commanded_ms}
         elif isinstance(one, Look | Reading | DoneWork):
-            found.add(split_loop(one.component)[0])
+            if not (isinstance(one, Look) and one.seen == "not-seen"):
+                found.add(split_loop(one.component)[0])
+        elif isinstance(one, Circumstance) and one.present:
+            found.update(one.parts)
         elif isinstance(one, TestOutcome):
             found.add(split_loop(one.loop)[0])
     return frozenset(found)
 
 
-def _meant(line: CodeLine, sure: float) -> list[str]:
+def _name_lines(lines: Sequence[CodeLine], sure: float) -> set[str]:
+    """Return what lines mean, one with several readings also by what the other lines leave it.
+
+    "Left front pretensioner" beside a line of its own for the buckle means the retractor.
+    """
+    weighed = [_weigh_readings(line) for line in lines if not line.repeats]
+    plain = {c for weights in weighed for c, w in weights.items() if w >= sure}
+    found = set(plain)
+    for weights in weighed:
+        left = {c: w for c, w in weights.items() if c not in plain}
+        if len(left) == 1 and max(left.values()) >= max(weights.values()):
+            found |= set(left)
+    return found - {""}
+
+
+def _weigh_readings(line: CodeLine) -> dict[str, float]:
     weights: dict[str, float] = {}
     for candidate in line.candidates:
         word = candidate.component or ""
         weights[word] = weights.get(word, 0.0) + candidate.weight
-    return [c for c, weight in weights.items() if c and weight >= sure]
+    return weights
 
 
 def _surely(demand: RuledDemand | None, job: Job) -> bool:
