@@ -12,7 +12,7 @@ from squibwise.errors import CatalogError
 from squibwise.model.belief import Assessment
 from squibwise.model.car import Given, Profile
 from squibwise.model.case import Case
-from squibwise.model.evidence import Passed
+from squibwise.model.evidence import Look, Passed
 from squibwise.model.names import split_component
 from squibwise.model.work import Operation, Work
 from squibwise.require import work
@@ -336,3 +336,17 @@ def test_the_short_way_has_one_first_power_and_no_loads(
     done = work(case, made.assessment(states), catalog)
     assert [v.id for v in done.visits] == ["arrive", "read", "strip", "final"]
     assert not any(o.loads for o in done.operations)
+
+
+# Common practice, no source: a camera looks through the glass, so it is aimed after the glass is in.
+def test_new_glass_is_a_line_of_its_own_before_power_and_camera_and_in_no_hours(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    glass = "centre.windshield"
+    seen = Look(id="a", component=glass, seen="glass-cracked")
+    done = work(made.case(seen), made.assessment({glass: {"damaged": 0.99}}), catalog)
+    order = [o.id for o in done.operations]
+    line = next(o for o in done.operations if o.id == "fit:windshield@centre")
+    assert line.minutes.likely == 0
+    assert line.demands == (f"{glass}:replace",)
+    assert order.index(line.id) < order.index("step:final-power") < order.index("set:aim-camera")

@@ -67,7 +67,7 @@ def tell_why(order: Order) -> str:
     if order.kind == "rule":
         asking = len(order.profiles)
         is_few = 2 * asking < order.of_profiles
-        return "rule, most makers" if is_few else f"rule, {asking} of {order.of_profiles}"
+        return "most makers" if is_few else f"rule, {asking} of {order.of_profiles}"
     if order.kind == "look-first":
         return f"look: {order.settled_by.rpartition(': ')[2] or order.settled_by or 'at the part'}"
     return f"ask: {order.question}" if order.question else "ask the maker"

@@ -182,6 +182,29 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
     )
 
 
+def fit_outside(scope: Scope) -> Iterator[Operation]:
+    """Yield one operation per piece that others fit: in no hours, ticked when it is in."""
+    for piece in scope.outside:
+        order = scope.orders[piece.id]
+        yield Operation(
+            n=piece.number + FIT,
+            id=f"fit:{piece.id}",
+            action="fit",
+            title=f"By others: new {_piece_title(piece)}, fitted and cured",
+            short=_piece_title(piece, short=True),
+            assembly=piece.assembly.id,
+            components=piece.contains,
+            kind=order.kind,
+            p=order.p,
+            after=("step:structure",),
+            because=order.because,
+            cautions=pick_cautions(piece.assembly.operation.cautions, scope.job.catalog),
+            demands=order_demands(piece, scope),
+            done=order.done,
+            passes_when=f"done: {', '.join(piece.key)} replaced",
+        )
+
+
 def _comes_first(other: Piece, piece: Piece, scope: Scope) -> bool:
     """Is another piece of the same seat or side, or of the whole car, fitted before this one."""
     if other.assembly.id not in piece.assembly.operation.after:
@@ -357,13 +380,19 @@ def _setting(setting: Setting, own: Sequence[Demand], scope: Scope) -> Operation
         counted=counted,
         kind=new.kind if new else own[0].kind,
         p=new.p if new else max(d.probability for d in own),
-        after=("step:final-power", "step:reset-cutoffs"),
+        after=("step:final-power", "step:reset-cutoffs", *_fitted_before(setting, scope)),
         because=own[0].because,
         cautions=own[0].cautions,
         demands=tuple(d.id for d in own),
         done=all(d.done for d in own),
         passes_when=f"{own[0].passes_when}. {setting.text}",
     )
+
+
+def _fitted_before(setting: Setting, scope: Scope) -> tuple[str, ...]:
+    """Return what others fit before a setting is made, such as the glass before the camera."""
+    kinds = {p.id: {split_component(c).kind for c in p.key} for p in scope.outside}
+    return tuple(f"fit:{word}" for word, found in kinds.items() if found & {*setting.follows})
 
 
 def _doubted_order(own: Sequence[Demand], scope: Scope) -> Order | None:
@@ -389,7 +418,7 @@ def is_due(setting: Setting, own: Sequence[Demand], scope: Scope) -> bool:
         scope: What is done.
     """
     seats = {split_component(d.component).place for d in own if d.component}
-    touched = [c for p in (*scope.changed, *scope.taken_off) for c in p.contains]
+    touched = [c for p in (*scope.changed, *scope.taken_off, *scope.outside) for c in p.contains]
     for component in touched:
         name = split_component(component)
         if name.kind in setting.follows and (name.place in (*seats, "centre")):

@@ -23,7 +23,8 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
         job: The job.
         pieces: Every assembly of the car.
         changed: Pieces that are replaced, as far as hours count them.
-        orders: Their orders, by piece id.
+        orders: Their orders, by piece id, and those of what others fit.
+        outside: Pieces that others fit: glass, body work.
         demands: Every demand, by id.
         traced: Components whose circuit is traced.
         ways: Openings, in order.
@@ -35,6 +36,7 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
     changed: tuple[Piece, ...]
     orders: dict[str, Order]
     demands: dict[str, Demand]
+    outside: tuple[Piece, ...] = ()
     traced: tuple[str, ...] = ()
     ways: tuple[Way, ...] = ()
     taken_off: tuple[Piece, ...] = ()
@@ -70,11 +72,12 @@ def set_scope(
     by_piece = {
         p.id: o
         for o in orders
-        if is_counted(o, job) and not o.body_work
+        if is_counted(o, job)
         for p in pieces
         if p.assembly.id == o.assembly and set(p.key) <= set(o.contains)
     }
-    changed = tuple(p for p in pieces if p.id in by_piece)
+    fitted = tuple(p for p in pieces if p.id in by_piece)
+    changed = tuple(p for p in fitted if not p.assembly.body_work)
     traced = tuple(
         d.component
         for d in demands.values()
@@ -86,6 +89,7 @@ def set_scope(
         changed=changed,
         orders=by_piece,
         demands=demands,
+        outside=tuple(p for p in fitted if p.assembly.body_work),
         traced=traced,
     )
     ways = close_over(

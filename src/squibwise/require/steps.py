@@ -48,7 +48,7 @@ def find_situations(scope: Scope) -> set[str]:
         "always": True,
         "fired": job.has_fired,
         "crash": job.had_crash,
-        "parts": bool(scope.orders),
+        "parts": bool(scope.changed),
         "charge-work": any(p.assembly.live for p in scope.changed),
         "body-work": job.had_crash and _is_out_of_the_heat(job),
         "long-way": loads,
@@ -61,7 +61,7 @@ def find_situations(scope: Scope) -> set[str]:
         "dry": not job.was_flooded,
         "soaked": job.was_flooded,
         "unit-loose": job.had_crash or gone or refused or scope.has("control-unit"),
-        "opened-up": job.had_crash or bool(scope.orders),
+        "opened-up": job.had_crash or bool(scope.changed),
     }
     return {word for word, is_so in holds.items() if is_so}
 

@@ -17,6 +17,7 @@ from squibwise.require.operations import (
     UNIT_WAYS,
     close,
     fit,
+    fit_outside,
     join,
     open_up,
     set_up,
@@ -95,6 +96,7 @@ def _place_all(scope: Scope, held: frozenset[str], *, long: bool) -> list[Placed
         *_place_steps(scope, held),
         *_place_strip(scope),
         *_place_fits(scope, long=long),
+        *_place_outside(scope),
         *_place_faults(scope, long=long),
         *_place_settings(scope, long=long),
     ]
@@ -222,6 +224,12 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         rank = (3, 1, 0, operation.n) if is_last else (1, 99 - way.slot, 4, operation.n)
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     return found
+
+
+def _place_outside(scope: Scope) -> list[Placed]:
+    """Return what others fit, with the body work."""
+    found = fit_outside(scope)
+    return [Placed(phase="body", area="body", rank=(2, 99, o.n), operation=o) for o in found]
 
 
 def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope) -> Placed:
