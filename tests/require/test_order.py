@@ -338,7 +338,7 @@ def test_the_short_way_has_one_first_power_and_no_loads(
     assert not any(o.loads for o in done.operations)
 
 
-# Common practice, no source: a camera looks through the glass, so it is aimed after the glass is in.
+# Common practice, no source: a camera is aimed through the glass it looks through.
 def test_new_glass_is_a_line_of_its_own_before_power_and_camera_and_in_no_hours(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:

@@ -74,12 +74,10 @@ def sort_demand(
     if demand.action not in (REPLACE, CALIBRATE):
         return Sorted(kind="certain", p=demand.probability)
     if demand.by_state >= certain:
-        owns = any(r.ask.own and r.probability >= certain for r in demand.reasons)
-        seen = any(
-            not r.ask.own and not r.ask.profile and r.probability >= certain for r in demand.reasons
-        )
+        sure = [r for r in demand.reasons if r.probability >= certain]
+        seen = any(not r.ask.own and not r.ask.profile for r in sure)
         is_certain = seen and is_named(demand, situation)
-        if is_certain or owns:
+        if is_certain or any(r.ask.own for r in sure):
             return Sorted(kind="certain" if is_certain else "rule", p=demand.by_state)
     if len(by_profile) == 1 and asking:
         return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
