@@ -7,7 +7,7 @@ import build
 import msgspec
 import pytest
 
-from squibwise.infer import assess
+from squibwise.infer import assess, believe
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.evidence import (
     Circumstance,
@@ -16,6 +16,7 @@ from squibwise.model.evidence import (
     LampCheck,
     Look,
     Occupant,
+    Reading,
 )
 from squibwise.model.report import Candidate
 from squibwise.model.words import Fault
@@ -149,3 +150,68 @@ def test_a_present_fault_named_in_words_is_traced_whatever_its_number_means_else
         found = answer.of("left.curtain")
         assert found is not None
         assert found.stages["1"].faulty > 0.5
+
+
+SPENT = {
+    "front-bag": (BAG, ("deployed", "cover-torn", "confirmed-spent")),
+    "seat-bag": (SEAT_BAG, ("deployed", "seam-burst", "confirmed-spent")),
+    "curtain": (CURTAIN, ("deployed", "hanging", "confirmed-spent")),
+    "retractor": (RETRACTOR, ("deployed", "confirmed-spent")),
+    "buckle": (BUCKLE, ("deployed", "stalk-shorter", "confirmed-spent")),
+}
+WHOLE = {"front-bag": (BAG, ("intact", "cover-whole")), "curtain": (CURTAIN, ("intact", "tucked"))}
+
+
+def every_answer_of_a_scan(component: str, stages: int) -> dict[str, tuple[Evidence, ...]]:
+    """Return what a scan may say of one part, of all its circuits alike."""
+
+    def coded(fault: Fault) -> tuple[Evidence, ...]:
+        return (build.scan(*[build.code(s, component, s, fault) for s in range(1, stages + 1)]),)
+
+    good = tuple(
+        Reading(
+            id=f"read-{stage}",
+            component=f"{component}/{stage}",
+            quantity="loop-resistance",
+            value=2.2,
+            unit="ohm",
+            method="scan-live-value",
+        )
+        for stage in range(1, stages + 1)
+    )
+    return {
+        "nothing": (),
+        "silent": (build.scan(able=True),),
+        "silent, reach unknown": (build.scan(complete=None, volts=None),),
+        "open": coded("open-or-high"),
+        "low": coded("low-or-short"),
+        "one open": (build.scan(build.code(1, component, 1)),),
+        "reads good": good,
+        "locked record": (build.scan(build.record()),),
+    }
+
+
+@pytest.mark.parametrize("place", [(), (NOSE,), (NOSE, EMPTY)], ids=["alone", "nose", "empty seat"])
+@pytest.mark.parametrize(("component", "words"), SPENT.values(), ids=SPENT)
+def test_a_sight_of_what_fired_stands_against_every_answer_of_a_scan(
+    component: str, words: tuple[str, ...], place: tuple[Evidence, ...]
+) -> None:
+    car = build.car("front-bags", add=(component,))
+    stages = car.stages.get(component, 1)
+    for seen in words:
+        for said, answer in every_answer_of_a_scan(component, stages).items():
+            told = build.case(*place, *answer, look(component, seen), on=car)
+            (belief,) = (b for b in believe(told, build.CATALOG) if b.id == component)
+            assert belief.after_crash.fired > 0.85, (seen, said, belief.after_crash)
+
+
+@pytest.mark.parametrize(("component", "words"), WHOLE.values(), ids=WHOLE)
+def test_a_sight_of_what_is_whole_stands_against_every_answer_of_a_scan(
+    component: str, words: tuple[str, ...]
+) -> None:
+    car = build.car("front-bags", add=(component,))
+    for seen in words:
+        for said, answer in every_answer_of_a_scan(component, car.stages.get(component, 1)).items():
+            told = build.case(NOSE, *answer, look(component, seen), on=car)
+            (belief,) = (b for b in believe(told, build.CATALOG) if b.id == component)
+            assert belief.after_crash.fired < 0.05, (seen, said, belief.after_crash)

@@ -341,6 +341,7 @@ class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     basis: Basis
     range_factor: float
     floor: float
+    seen_floor: float
     row: tuple[ScanRow, ...]
     status: tuple[StatusRow, ...]
     reach: Reach

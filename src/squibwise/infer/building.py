@@ -359,8 +359,12 @@ def _lone_cluster(
 
 
 def _charged(component: str, chance: Array, build: Builder) -> PartModel:
+    """Return a part with charges, which may also have gone off although nothing commanded it."""
     kind = build.catalog.kinds[split_component(component).kind]
-    return charged_part(component, kind, build.stages(component), _rates(component, build), chance)
+    alone = build.catalog.firing.events.chances["goes_off_alone"].value
+    fires = (1.0 - alone) * chance
+    fires[:, -1] += alone
+    return charged_part(component, kind, build.stages(component), _rates(component, build), fires)
 
 
 def _rates(component: str, build: Builder) -> Rates:

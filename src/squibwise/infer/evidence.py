@@ -138,7 +138,7 @@ def look_values(part: PartModel, word: str, rebuilt: bool, catalog: Catalog) -> 
     if row.connector is not None:
         off = np.array([m.condition in LOOSE for m in part.micros])
         values = np.where(off, row.connector, values)
-    return np.asarray(np.maximum(values, catalog.firing.scans.floor))
+    return np.asarray(np.maximum(values, catalog.firing.scans.seen_floor))
 
 
 def _values_of_circuit(
@@ -154,7 +154,7 @@ def _values_of_circuit(
         return np.where(open_here, row.connector, values)
     if row.shows == "spent":
         spent = np.array([m.fired >= stage for m in part.micros])
-        return np.where(spent, row.fired, catalog.firing.scans.floor)
+        return np.where(spent, row.fired, max(row.sound, catalog.firing.scans.seen_floor))
     return values
 
 
@@ -208,7 +208,10 @@ def weigh_lamp(
 def _lamp_values(
     part: PartModel, group: Group, place: int, net: Network, catalog: Catalog
 ) -> Array:
-    """Return the chance of the lamp going out with this one part: (unit, causes, micros)."""
+    """Return the chance of the lamp going out with this one part: (unit, causes, micros).
+
+    That it goes out with a part at fault is one thing for all circuits of the part: the worst.
+    """
     figures = catalog.firing.scans.lamp
     good, bad = figures["out_if_good"].value, figures["out_if_faulty"].value
     mild, dim = {"damaged", "unfit"}, figures["out_if_mild"].value
@@ -219,7 +222,7 @@ def _lamp_values(
             for stage in range(1, part.stages + 1):
                 circuit = micro.circuit(stage)
                 own = good if circuit == "good" else dim if circuit in mild else bad
-                table[c, m] *= opens * min(own, bad) + (1.0 - opens) * own
+                table[c, m] = min(table[c, m], opens * min(own, bad) + (1.0 - opens) * own)
     states = [table] + [np.ones_like(table)] * (net.unit.shape[1] - 1)
     return np.stack(states)
 
