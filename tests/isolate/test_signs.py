@@ -6,11 +6,13 @@ The stories are invented here; which cause they point to is common practice, no 
 import math
 from typing import Any
 
+import msgspec
 import pytest
 
-from squibwise.isolate.signs import told_of
+from squibwise.isolate.prose import told_of
 from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import DoneWork, Evidence, PartLabel, Story
+from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Story
+from squibwise.model.report import Coverage, ReadReport, Report, Unread
 
 from .building import CATALOG, a_case, a_line, a_report, believing
 
@@ -246,3 +248,44 @@ def test_other_circuits_through_it_are_named_only_where_a_report_says_so() -> No
     texts = [b.text for b in plug.because]
     assert not [t for t in texts if t.startswith("Another circuit")]
     assert [t for t in texts if t.startswith("A connector that circuits share is at fault: 90%")]
+
+
+def first_cause(component: str, *evidence: Evidence) -> str:
+    return search_of(a_case(*evidence), believing(), component, CATALOG).standing.suspects[0].id
+
+
+def test_a_part_that_an_eye_saw_damaged_is_suspected_until_it_is_renewed() -> None:
+    sensor = "nose-left.impact-sensor"
+    report = a_report(a_line(sensor, "communication"))
+    seen = Look(id="l1", component=sensor, seen="damaged")
+    renewed = DoneWork(id="w1", what="replaced", component=sensor)
+    assert first_cause(sensor, report, seen) == "device:dead"
+    assert first_cause(sensor, report, seen, renewed, report) != "device:dead"
+
+
+def test_a_connector_put_together_before_a_code_is_only_remembered_leaves_the_code() -> None:
+    sensor = "door-left.impact-sensor"
+    apart = DoneWork(id="w1", what="disconnected", component=sensor)
+    together = DoneWork(id="w2", what="reseated", component=sensor)
+    remembered = a_report(a_line(sensor, "unknown", "stored"))
+    assert first_cause(sensor, apart, together, remembered) == "codes:left-over"
+    assert first_cause(sensor, apart, together, a_report(a_line(sensor, "unknown"))) != (
+        "codes:left-over"
+    )
+
+
+def test_a_passive_line_still_stands_in_the_memory() -> None:
+    sensor = "door-left.impact-sensor"
+    line = msgspec.structs.replace(a_line(sensor, "unknown", "stored"), present=False)
+    context = search_of(a_case(a_report(line)), believing(), sensor, CATALOG).context
+    assert context.reported.is_told
+
+
+def test_other_units_that_name_the_control_unit_with_a_code_miss_its_answer() -> None:
+    raw = "1216  Airbag control unit  sporadic"
+    unread = Unread(line=2, raw=raw)
+    reading = ReadReport(unread=(unread,), coverage=Coverage())
+    report = Report(id="s1", reading=reading)
+    context = search_of(a_case(report), believing(), "centre.control-unit", CATALOG).context
+    assert max(context.reported.weight, key=lambda w: context.reported.weight[w]) == "communication"
+    assert context.reported.shown == "s1"

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from squibwise.isolate.signs import told_of
+from squibwise.isolate.prose import told_of
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import Story
 

@@ -13,7 +13,7 @@ from squibwise.errors import CatalogError
 from squibwise.model.words import FAULTS, Basis
 
 CIRCUITS = ("igniter", "satellite", "switch", "occupant", "lamp", "motor", "unit", "wiring")
-LAMP_SHOWS = ("dark", "held-on")
+OTHERWISE_SHOWN = ("dark", "held-on", "silent")
 ROLES = ("device", "plug", "segment", "coil", "unit", "whole")
 RULES = ("split", "find")
 POWERS = ("off", "through", "on", "any")
@@ -381,7 +381,7 @@ class _Faults(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     def __post_init__(self) -> None:
         for circuit, shares in self.untold.items():
-            if circuit not in (*CIRCUITS, *LAMP_SHOWS) or not set(shares) <= set(FAULTS):
+            if circuit not in (*CIRCUITS, *OTHERWISE_SHOWN) or not set(shares) <= set(FAULTS):
                 raise CatalogError(f"untold {circuit}: unknown circuit or fault word")
             if not abs(math.fsum(shares.values()) - 1.0) <= 1e-9:
                 raise CatalogError(f"untold {circuit}: shares do not sum to one")

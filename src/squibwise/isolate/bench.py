@@ -8,7 +8,8 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
 from squibwise.isolate.context import Context
-from squibwise.isolate.signs import movements_of, voltage_out
+from squibwise.isolate.prose import movements_of
+from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major

@@ -120,8 +120,12 @@ def _is_seat_sensing(line: CodeLine, report: Report, catalog: Catalog) -> bool:
 
 
 def is_there(line: CodeLine) -> bool:
-    """Return whether a line tells of a fault that is there: one that came back was only cleared."""
-    return line.present or "present" in line.status
+    """Return whether a line tells of a fault that is there or remembered.
+
+    One that came back was only cleared; one that is passive now still stands in the memory.
+    """
+    remembered = "stored" in line.status and "cleared" not in line.status
+    return line.present or remembered or "present" in line.status
 
 
 def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:
@@ -183,7 +187,8 @@ def reported_of(
     if not named:
         clean = [r.id for r in reports if _tells_clean(r)]
         nothing = Reported(weight=dict(untold), clean=clean[-1] if clean else "")
-        return _shown_by_lamp(case, component, catalog) or nothing
+        shown = _shown_by_lamp(case, component, catalog)
+        return shown or _missed_by_others(reports, chain, catalog) or nothing
     last, found = named[-1]
     clean = [r.id for r in reports[reports.index(last) + 1 :] if _tells_clean(r)]
     run = _same_fault(named, reports, _renewed_after_firing(case, assessment, component))
@@ -209,6 +214,26 @@ def _shown_by_lamp(case: Case, component: str, catalog: Catalog) -> Reported | N
         return None
     kinds = catalog.loops.untold["dark" if not last.lit else "held-on"]
     return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))
+
+
+def _missed_by_others(reports: list[Report], chain: Chain, catalog: Catalog) -> Reported | None:
+    """Return what other units say of the control unit, in lines that only name it with a code.
+
+    They can tell only that it does not answer, or not with sense.
+    """
+    if chain.circuit != "unit" or not reports:
+        return None
+    last = reports[-1]
+    named = catalog.loops.words[_UNIT_WORD].pattern()
+    texts = [plain(line.raw) for line in last.reading.unread]
+    if not any(named.search(t) and _CODE_FIRST.match(t) for t in texts):
+        return None
+    kinds = catalog.loops.untold["silent"]
+    return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))
+
+
+_UNIT_WORD = "unit-device"
+_CODE_FIRST = re.compile(r"[a-z]?[0-9a-f]{4,6}\b")
 
 
 def _tells_clean(report: Report) -> bool:

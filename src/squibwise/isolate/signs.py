@@ -1,207 +1,20 @@
-"""Signs: what the case tells, in records or in plain prose, that moves a cause up or down."""
+"""Signs: what the case and its prose tell of each element, that moves its causes up or down."""
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Iterator
-from functools import cache
-from itertools import product
-
-import msgspec
+from collections.abc import Iterable
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
-from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
 from squibwise.isolate.context import Context, touched_by
-from squibwise.model.evidence import DoneWork, PartLabel, Reading, Story
+from squibwise.isolate.prose import Told
+from squibwise.model.evidence import DoneWork, Look, PartLabel, Reading
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
 _UNIT_SIDE = ("unit-plug", "unit", "supply", "ground", "bus")
-_DENIED = re.compile(
-    r"\b(not|never|no|nobody|nothing|none|without|neither|cannot|nie|nicht|nichts|ohne|niemand|kein\w*"
-    r"|pas|jamais|sans|aucune?|rien|personne|sin|nunca|jamas|ningun\w*|nadie|\w+n't)\b"
-)
-_SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
-_WHEN = re.compile(r"(?i)\b(when|whenever|while|wenn|beim|quand|lorsque|cuando)\b[^,;\n]*")
-_SEATS = {
-    "driver": r"driver|driver's|fahrer|conducteur|conductor",
-    "passenger": r"passenger|passenger's|beifahrer|passager|acompanante|copiloto|pasajero",
-}
-_SEAT_PART = (
-    r"(side |front )?(seat|belt|buckle|bag|airbag|code|sitz|gurt|siege|ceinture|asiento|cinturon)"
-)
-_DENIED_BEFORE, _CLAUSE = 3, 7
 
 Signs = dict[str, tuple[str, ...]]
-
-
-class Told(msgspec.Struct, frozen=True, kw_only=True):
-    """A sign that somebody told.
-
-    Attributes:
-        sign: The catalogue's sign.
-        evidence: Id of the entry that tells it.
-        at: Element that it is told of; empty for the whole circuit.
-    """
-
-    sign: Sign
-    evidence: str
-    at: str = ""
-
-
-def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
-    """Return the signs that the owner's story and the prose of the case tell of a circuit."""
-    found: dict[str, Told] = {}
-    for evidence, text in _prose(context):
-        late = evidence in context.reported.evidence[1:]
-        for sentence in _SENTENCE.split(text):
-            for sign, at in _read(sentence, context, catalog):
-                if late and sign.touches:
-                    continue  # what was handled since is no cause of what was read before
-                found.setdefault(sign.id, Told(sign=sign, evidence=evidence, at=at))
-    for story in context.case.evidence:
-        if isinstance(story, Story) and _speaks_of(story, context):
-            for word in (*story.comes, *story.known):
-                sign = catalog.loops.signs[word]
-                found[word] = Told(sign=sign, evidence=story.id, at=sign.at)
-    return tuple(found.values())
-
-
-def movements_of(context: Context, catalog: Catalog) -> tuple[str, ...]:
-    """Return the signs told of a circuit that its fault comes with a movement of seat or wheel."""
-    return tuple(t.sign.id for t in told_of(context, catalog) if t.sign.id in catalog.loops.moved)
-
-
-def _speaks_of(story: Story, context: Context) -> bool:
-    return story.loop is None or split_loop(story.loop) == split_loop(context.loop)
-
-
-def _prose(context: Context) -> Iterator[tuple[str, str]]:
-    """Yield what is told in sentences: the title, stories, and what a report says beside codes."""
-    yield "", context.case.title
-    for item in context.case.evidence:
-        if isinstance(item, Story) and _speaks_of(item, context):
-            yield item.id, item.text
-        elif isinstance(item, Report) and _may_tell(item, context):
-            for line in item.reading.unread:
-                yield item.id, line.raw
-            for code in item.reading.lines:
-                if code.component == context.name.id and (when := _WHEN.search(code.raw)):
-                    yield item.id, when.group()
-
-
-def _may_tell(report: Report, context: Context) -> bool:
-    """Return whether the prose of a report may speak of the circuit: it names it, or none does."""
-    return report.id in context.reported.evidence or not context.reported.is_told
-
-
-def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[Sign, str]]:
-    """Yield the signs that one sentence tells plainly, each with the element it is told of."""
-    text = plain(sentence)
-    if not text or _of_another(text, context):
-        return
-    found = _Found(text=text, context=context, catalog=catalog)
-    for sign in catalog.loops.signs.values():
-        if any(found.spans(w) for w in sign.unless):
-            continue
-        told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
-        told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
-        if any(at and (sign.negative or not _is_denied(text, at)) for at in told):
-            yield sign, _connector_named(found, context) if sign.placed else sign.at
-
-
-_CONNECTORS = {
-    "coil-device": "column-plug",
-    "seat": "seat-plug",
-    "door": "jamb-plug",
-    "unit": "unit-plug",
-    "console": "unit-plug",
-}
-
-
-def _connector_named(found: "_Found", context: Context) -> str:
-    """Return the connector of the circuit that a sentence names; empty when it names none."""
-    elements = {e.id for e in context.chain.element}
-    named = [p for word, p in _CONNECTORS.items() if p in elements and found.spans(word)]
-    return named[0] if len(named) == 1 else ""
-
-
-class _Found:
-    """Where the words of the catalogue stand in one sentence. A class because each is found once.
-
-    Args:
-        text: The sentence, plain.
-        context: What the case knows of the circuit, for the words of its device.
-        catalog: The words.
-    """
-
-    def __init__(self, text: str, context: Context, catalog: Catalog) -> None:
-        self.text, self.words = text, catalog.loops.words
-        self.device = [w.id for w in self.words.values() if context.name.kind in w.kinds]
-        self.known: dict[str, list[tuple[int, int]]] = {}
-
-    def spans(self, word: str) -> list[tuple[int, int]]:
-        """Return where a word, or the circuit's device, is named."""
-        if word == DEVICE:
-            return [at for each in self.device for at in self.spans(each)]
-        if word not in self.known:
-            known = self.words[word]
-            told = any(piece in self.text for piece in _pieces(known))
-            found = _pattern(known).finditer(self.text) if told else ()
-            self.known[word] = [m.span() for m in found]
-        return self.known[word]
-
-    def near(self, words: list[str], reach: int) -> tuple[int, int] | None:
-        """Return the shortest piece of the sentence that names all of the words, if close."""
-        pieces = (
-            (min(a for a, _ in at), max(b for _, b in at))
-            for at in product(*(self.spans(w) for w in words))
-        )
-        close = (p for p in pieces if self._is_close(p, reach))
-        return min(close, key=lambda p: p[1] - p[0], default=None)
-
-    def _is_close(self, piece: tuple[int, int], reach: int) -> bool:
-        """Return whether words stand within reach; a near one reaches into no other clause."""
-        clause = reach > _CLAUSE or "," not in self.text[slice(*piece)]
-        return clause and self.text.count(" ", *piece) <= reach
-
-
-@cache
-def _pattern(word: StoryWord) -> re.Pattern[str]:
-    return word.pattern()
-
-
-@cache
-def _pieces(word: StoryWord) -> frozenset[str]:
-    """Return letters of which some must stand in a text that names a word: no pattern is made."""
-    texts = f"{word.en} {word.de} {word.fr} {word.es}".split()
-    return frozenset(max(re.split(r"[*_]", text), key=len) for text in texts)
-
-
-def _of_another(text: str, context: Context) -> bool:
-    """Return whether a sentence names a seat other than the circuit's own, and not its own."""
-    own = _SEATS.get(context.name.place)
-    if own is None:
-        return False
-    others = [w for w in _SEATS.values() if w != own]
-    return any(_names_seat(w, text) for w in others) and not _names_seat(own, text)
-
-
-def _names_seat(word: str, text: str) -> bool:
-    return any(
-        re.search(pattern, text)
-        for pattern in (
-            rf"\b({word})( \(\w+\))? {_SEAT_PART}",
-            rf"\b{_SEAT_PART}s? (du |del |de la |des )?({word})\b",
-            rf"\b({word})(sitz|gurt|airbag)",
-        )
-    )
-
-
-def _is_denied(text: str, at: tuple[int, int]) -> bool:
-    """Return whether what a piece of a sentence tells is denied in it or just before it."""
-    before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
-    return _DENIED.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
 
 
 def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: Catalog) -> Signs:
@@ -226,10 +39,12 @@ def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: 
 def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog: Catalog) -> Signs:
     """Return what was worked on before the fault was read, and what was tried against it."""
     found: Signs = {}
+    tried = _tried(context)
     handled = tuple(
         t.evidence for t in told if t.sign.touches and set(t.sign.touches) & set(element.touched)
     )
-    tried = _tried(context)
+    if any(_touches(element, w, context, catalog) for w in tried):
+        handled = ()  # what is told of it is that work, done after the fault was first read
     seated = {w.id for w in tried if w.what == "reseated"}
     worked = [i for i in context.worked.get(element.id, ()) if i not in seated]
     ids = (*worked, *(i for i in handled if i))
@@ -240,14 +55,30 @@ def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog
     elif context.reported.report is None or context.reported.report.when != "after-repair":
         found["not-handled"] = ()
     for work in tried:
-        if element.id not in touched_by(context.chain, context.name, [work], catalog):
+        if not _touches(element, work, context, catalog):
             continue
         word = {"reseated": "seated-again", "repaired": "did-not-hold"}.get(work.what)
         if word and (element.role == "plug" or word == "did-not-hold"):
             found[word] = (*found.get(word, ()), work.id)
     if context.unverified:
         found["worked-since"] = context.unverified
+    if put_right := _put_right(context, catalog):
+        found["put-right"] = put_right
     return found | _of_new_parts(element, context)
+
+
+def _touches(element: Element, work: DoneWork, context: Context, catalog: Catalog) -> bool:
+    return element.id in touched_by(context.chain, context.name, [work], catalog)
+
+
+def _put_right(context: Context, catalog: Catalog) -> tuple[str, ...]:
+    """Return the seating that came before a reading in which the fault is only remembered."""
+    report, place = context.reported.report, context.position
+    if report is None or not context.reported.stored_only:
+        return ()
+    works = [w for w in context.works if place(w.id) < place(report.id)]
+    last = {w.component: w for w in works if touched_by(context.chain, context.name, [w], catalog)}
+    return tuple(w.id for w in last.values() if w.what == "reseated")
 
 
 def _tried(context: Context) -> list[DoneWork]:
@@ -462,18 +293,24 @@ def _plug(kind: str, catalog: Catalog) -> str:
 
 
 def _of_the_part(element: Element, context: Context, catalog: Catalog) -> Signs:
-    """Return what the label on the device says."""
+    """Return what the label on the device says, and what an eye saw of it."""
     if element.role != "device":
         return {}
-    labels = [
-        e
-        for e in context.case.evidence
-        if isinstance(e, PartLabel) and e.component == context.name.id
-    ]
-    year = context.case.car.model_year
-    if labels and _is_donor(labels[-1], year, catalog):
-        return {"donor": (labels[-1].id,)}
-    return {}
+    own = [e for e in context.case.evidence if getattr(e, "component", "") == context.name.id]
+    labels = [e for e in own if isinstance(e, PartLabel)]
+    looks = [e for e in own if isinstance(e, Look) and e.seen != "not-seen"]
+    found: Signs = {}
+    if labels and _is_donor(labels[-1], context.case.car.model_year, catalog):
+        found["donor"] = (labels[-1].id,)
+    if looks and looks[-1].seen == "damaged" and not _renewed_after(looks[-1], context):
+        found["seen-damaged"] = (looks[-1].id,)
+    return found
+
+
+def _renewed_after(look: Look, context: Context) -> bool:
+    place = context.position
+    renewed = [w for w in context.works if w.what == "replaced" and w.component == look.component]
+    return any(place(w.id) > place(look.id) for w in renewed)
 
 
 def _is_donor(label: PartLabel, year: int | None, catalog: Catalog) -> bool:

@@ -10,7 +10,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopFault
 from squibwise.catalog.vocabulary import Sign
 from squibwise.isolate.context import Context
-from squibwise.isolate.signs import Signs, signs_of, told_of
+from squibwise.isolate.prose import told_of
+from squibwise.isolate.signs import Signs, signs_of
 from squibwise.model.belief import Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Reading

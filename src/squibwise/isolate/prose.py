@@ -1,0 +1,199 @@
+"""What the owner tells in sentences, read by the words of the catalogue in four languages."""
+
+import re
+from collections.abc import Iterator
+from functools import cache
+from itertools import product
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
+from squibwise.isolate.context import Context
+from squibwise.model.evidence import Story
+from squibwise.model.names import split_loop
+from squibwise.model.report import Report
+
+_DENIED = re.compile(
+    r"\b(not|never|no|nobody|nothing|none|without|neither|cannot|nie|nicht|nichts|ohne|niemand|kein\w*"
+    r"|pas|jamais|sans|aucune?|rien|personne|sin|nunca|jamas|ningun\w*|nadie|\w+n't)\b"
+)
+_SENTENCE = re.compile(r"(?<=[.;!?])\s+|\n+|(?<=\w):\s+(?=[A-Z])| - ")
+_WHEN = re.compile(r"(?i)\b(when|whenever|while|wenn|beim|quand|lorsque|cuando)\b[^,;\n]*")
+_SEATS = {
+    "driver": r"driver|driver's|fahrer|conducteur|conductor",
+    "passenger": r"passenger|passenger's|beifahrer|passager|acompanante|copiloto|pasajero",
+}
+_SEAT_PART = (
+    r"(side |front )?(seat|belt|buckle|bag|airbag|code|sitz|gurt|siege|ceinture|asiento|cinturon)"
+)
+_DENIED_BEFORE, _CLAUSE = 3, 7
+
+
+class Told(msgspec.Struct, frozen=True, kw_only=True):
+    """A sign that somebody told.
+
+    Attributes:
+        sign: The catalogue's sign.
+        evidence: Id of the entry that tells it.
+        at: Element that it is told of; empty for the whole circuit.
+    """
+
+    sign: Sign
+    evidence: str
+    at: str = ""
+
+
+def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
+    """Return the signs that the owner's story and the prose of the case tell of a circuit."""
+    found: dict[str, Told] = {}
+    for evidence, text in _prose(context):
+        late = evidence in context.reported.evidence[1:]
+        for sentence in _SENTENCE.split(text):
+            for sign, at in _read(sentence, context, catalog):
+                if late and sign.touches:
+                    continue  # what was handled since is no cause of what was read before
+                found.setdefault(sign.id, Told(sign=sign, evidence=evidence, at=at))
+    for story in context.case.evidence:
+        if isinstance(story, Story) and _speaks_of(story, context):
+            for word in (*story.comes, *story.known):
+                sign = catalog.loops.signs[word]
+                found[word] = Told(sign=sign, evidence=story.id, at=sign.at)
+    return tuple(found.values())
+
+
+def movements_of(context: Context, catalog: Catalog) -> tuple[str, ...]:
+    """Return the signs told of a circuit that its fault comes with a movement of seat or wheel."""
+    return tuple(t.sign.id for t in told_of(context, catalog) if t.sign.id in catalog.loops.moved)
+
+
+def _speaks_of(story: Story, context: Context) -> bool:
+    return story.loop is None or split_loop(story.loop) == split_loop(context.loop)
+
+
+def _prose(context: Context) -> Iterator[tuple[str, str]]:
+    """Yield what is told in sentences: the title, stories, and what a report says beside codes."""
+    yield "", context.case.title
+    for item in context.case.evidence:
+        if isinstance(item, Story) and _speaks_of(item, context):
+            yield item.id, item.text
+        elif isinstance(item, Report) and _may_tell(item, context):
+            for line in item.reading.unread:
+                yield item.id, line.raw
+            for code in item.reading.lines:
+                if code.component == context.name.id and (when := _WHEN.search(code.raw)):
+                    yield item.id, when.group()
+
+
+def _may_tell(report: Report, context: Context) -> bool:
+    """Return whether the prose of a report may speak of the circuit: it names it, or none does."""
+    return report.id in context.reported.evidence or not context.reported.is_told
+
+
+def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[Sign, str]]:
+    """Yield the signs that one sentence tells plainly, each with the element it is told of."""
+    text = plain(sentence)
+    if not text or _of_another(text, context):
+        return
+    found = _Found(text=text, context=context, catalog=catalog)
+    for sign in catalog.loops.signs.values():
+        if any(found.spans(w) for w in sign.unless):
+            continue
+        told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
+        told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
+        if any(at and (sign.negative or not _is_denied(text, at)) for at in told):
+            yield sign, _connector_named(found, context) if sign.placed else sign.at
+
+
+_CONNECTORS = {
+    "coil-device": "column-plug",
+    "seat": "seat-plug",
+    "door": "jamb-plug",
+    "unit": "unit-plug",
+    "console": "unit-plug",
+}
+
+
+def _connector_named(found: "_Found", context: Context) -> str:
+    """Return the connector of the circuit that a sentence names; empty when it names none."""
+    elements = {e.id for e in context.chain.element}
+    named = [p for word, p in _CONNECTORS.items() if p in elements and found.spans(word)]
+    return named[0] if len(named) == 1 else ""
+
+
+class _Found:
+    """Where the words of the catalogue stand in one sentence. A class because each is found once.
+
+    Args:
+        text: The sentence, plain.
+        context: What the case knows of the circuit, for the words of its device.
+        catalog: The words.
+    """
+
+    def __init__(self, text: str, context: Context, catalog: Catalog) -> None:
+        self.text, self.words = text, catalog.loops.words
+        self.device = [w.id for w in self.words.values() if context.name.kind in w.kinds]
+        self.known: dict[str, list[tuple[int, int]]] = {}
+
+    def spans(self, word: str) -> list[tuple[int, int]]:
+        """Return where a word, or the circuit's device, is named."""
+        if word == DEVICE:
+            return [at for each in self.device for at in self.spans(each)]
+        if word not in self.known:
+            known = self.words[word]
+            told = any(piece in self.text for piece in _pieces(known))
+            found = _pattern(known).finditer(self.text) if told else ()
+            self.known[word] = [m.span() for m in found]
+        return self.known[word]
+
+    def near(self, words: list[str], reach: int) -> tuple[int, int] | None:
+        """Return the shortest piece of the sentence that names all of the words, if close."""
+        pieces = (
+            (min(a for a, _ in at), max(b for _, b in at))
+            for at in product(*(self.spans(w) for w in words))
+        )
+        close = (p for p in pieces if self._is_close(p, reach))
+        return min(close, key=lambda p: p[1] - p[0], default=None)
+
+    def _is_close(self, piece: tuple[int, int], reach: int) -> bool:
+        """Return whether words stand within reach; a near one reaches into no other clause."""
+        clause = reach > _CLAUSE or "," not in self.text[slice(*piece)]
+        return clause and self.text.count(" ", *piece) <= reach
+
+
+@cache
+def _pattern(word: StoryWord) -> re.Pattern[str]:
+    return word.pattern()
+
+
+@cache
+def _pieces(word: StoryWord) -> frozenset[str]:
+    """Return letters of which some must stand in a text that names a word: no pattern is made."""
+    texts = f"{word.en} {word.de} {word.fr} {word.es}".split()
+    return frozenset(max(re.split(r"[*_]", text), key=len) for text in texts)
+
+
+def _of_another(text: str, context: Context) -> bool:
+    """Return whether a sentence names a seat other than the circuit's own, and not its own."""
+    own = _SEATS.get(context.name.place)
+    if own is None:
+        return False
+    others = [w for w in _SEATS.values() if w != own]
+    return any(_names_seat(w, text) for w in others) and not _names_seat(own, text)
+
+
+def _names_seat(word: str, text: str) -> bool:
+    return any(
+        re.search(pattern, text)
+        for pattern in (
+            rf"\b({word})( \(\w+\))? {_SEAT_PART}",
+            rf"\b{_SEAT_PART}s? (du |del |de la |des )?({word})\b",
+            rf"\b({word})(sitz|gurt|airbag)",
+        )
+    )
+
+
+def _is_denied(text: str, at: tuple[int, int]) -> bool:
+    """Return whether what a piece of a sentence tells is denied in it or just before it."""
+    before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
+    return _DENIED.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
