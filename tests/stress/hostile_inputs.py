@@ -456,6 +456,12 @@ def _of_file(suffix: str, *words: str) -> Callable[[Path, bytes], list[str]]:
     return start
 
 
+def _from_garage(folder: Path, data: bytes) -> list[str]:
+    """Return the command that writes out what the garage took of the case."""
+    Run(["import", str(_case(folder, data)), "--json"], folder)
+    return ["export", "car", str(folder / "out")]
+
+
 Start = Callable[[Path, bytes], list[str]]
 RUNS: dict[str, tuple[Callable[[int], Texts], Start]] = {
     "read": (reports, _of_file(".txt", "read", "FILE")),
@@ -468,7 +474,12 @@ RUNS: dict[str, tuple[Callable[[int], Texts], Start]] = {
     "trace": (cases, _of_case("trace", "CASE", "driver.front-bag/1")),
     "release": (cases, _of_case("release", "CASE", "-o", "OUT.pdf")),
     "saw": (cases, _of_case("saw", "CASE", "driver.front-bag", "cover-torn")),
-    "did": (cases, _of_case("did", "CASE", "1")),
+    "did": (cases, _of_case("did", "CASE", "cautions", "--by", "R")),
+    "told": (cases, _of_case("told", "CASE", "nose-right", "moderate")),
+    "answer": (cases, _of_case("answer", "CASE", "crash", "yes")),
+    "label": (cases, _of_case("label", "CASE", "driver.front-bag", "9Z-1")),
+    "measured": (cases, _of_case("measured", "CASE", "battery", "voltage", "12.4", "V")),
+    "paper": (cases, _of_case("paper", "CASE", "tags", "-o", "OUT.pdf")),
     "undo": (cases, _of_case("undo", "CASE")),
     "buy, offers": (sheets, _beside("offers.csv", "buy")),
     "buy, terms": (terms, _beside("buying.toml", "buy")),
@@ -478,6 +489,7 @@ RUNS: dict[str, tuple[Callable[[int], Texts], Start]] = {
     "verify": (records, _of_file(".pdf", "verify", "FILE")),
     "add": (reports, _of_case("add", "CASE", "-")),
     "import": (cases, _of_case("import", "CASE")),
+    "export": (cases, _from_garage),
 }
 
 
