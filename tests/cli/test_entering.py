@@ -732,6 +732,14 @@ def test_the_lamp_and_the_last_scan_are_no_ticks(run: Line, tmp_path: Path) -> N
     assert (lamp["kind"], lamp["out_after_s"], lamp["stayed_out"]) == ("lamp-check", 6.0, True)
 
 
+def test_nobody_answers_for_a_car_before_its_last_scan(run: Line, own: Path) -> None:
+    before = text(own)
+    refused = run("did", own, "release", "--by", "R. Own")
+    assert refused.code == 2
+    assert "release comes last, after no. 94" in refused.err
+    assert text(own) == before
+
+
 @pytest.mark.parametrize(
     ("said", "seen", "meant"),
     [

@@ -395,7 +395,7 @@ def printed(telling: Telling) -> str:
 
 def test_a_visit_alone_has_every_operation_and_caution_of_it(run: Any) -> None:
     shown = run("work", DEMO_CASES / "harrow-07", "--visit", "2").out
-    assert "11  Save the codes of every module as a file" in shown
+    assert "11  Save the codes of the restraint unit as a file" in shown
     assert "Take away every source of power" not in shown
     assert "Key-on is the dangerous moment. Nobody inside" in shown
 

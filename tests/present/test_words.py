@@ -96,7 +96,7 @@ SENTENCES = [
     ),
     (
         LampCheck(id="p", lit=False),
-        "warning lamp did not light, not seen to go out, not watched on a drive",
+        "warning lamp did not light, not seen to go out, not watched after that",
     ),
     (
         LampCheck(id="p", lit=True, out_after_s=6.0, stayed_out=False),

@@ -544,3 +544,19 @@ def test_what_a_new_part_asks_to_be_set_keeps_the_record_open(
     early = msgspec.structs.replace(said, time=dt.datetime(2026, 7, 30))
     before = msgspec.structs.replace(case, evidence=(*case.evidence, early, done))
     assert word in open_gates(line.release(before, catalog, _CAR.TODAY))["calibrations"]
+
+
+def test_a_part_without_a_number_of_its_own_is_asked_for_none(issue: Maker, made: Made) -> None:
+    webbing = DoneWork(
+        id="w-1", time=made["at"](9), what="replaced", component="driver.belt-webbing", by="R. Own"
+    )
+    again = Passed(
+        id="w-2",
+        time=made["at"](10),
+        what="driver.belt-webbing:inspect",
+        result="passed",
+        by="R. Own",
+    )
+    record = issued(issue, made, webbing, again)
+    graded = {p["component"]: p["grade"] for p in record.content["parts"]}
+    assert graded == {"driver.belt-webbing": "not asked", BAG: "stated"}

@@ -1,5 +1,6 @@
 """Each gate opens by one lack and says what is missing."""
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
@@ -99,7 +100,7 @@ def with_later(made: Made, *later: Any) -> Any:
         ("lamp-1", "lamp-check", "no lamp check recorded"),
         ("scan-9", "final-scan", "no scan recorded"),
         ("p-3", "cautions-read", "nobody has recorded it"),
-        ("p-4", "answerable", "nobody has recorded it since the last work"),
+        ("p-4", "answerable", "nobody has recorded it since the last work, lamp check and scan"),
     ],
 )
 def test_what_is_not_recorded_opens_its_gate_alone(
@@ -121,10 +122,11 @@ def test_what_is_not_recorded_opens_its_gate_alone(
         ("label-1", {"recall_checked": False}, "recalls", "9Z-1147-A"),
         ("lamp-1", {"lit": False}, "lamp-check", "did not light"),
         ("lamp-1", {"out_after_s": None}, "lamp-check", "When the lamp went out"),
-        ("lamp-1", {"stayed_out": None}, "lamp-check", "stay out on a drive"),
+        ("lamp-1", {"stayed_out": None}, "lamp-check", "whether the lamp stayed out"),
         ("p-1", {"result": "failed"}, "failed-checks", "driver.belt-webbing:inspect: failed"),
         ("p-3", {"by": None}, "cautions-read", "nobody"),
         ("p-4", {"by": ""}, "answerable", "nobody"),
+        ("p-4", {"time": dt.datetime(2026, 3, 10, 12, 30)}, "answerable", "lamp check and scan"),
     ],
 )
 def test_what_is_recorded_badly_opens_its_gate(
@@ -133,6 +135,14 @@ def test_what_is_recorded_badly_opens_its_gate(
     answer = ask(case=with_changed(made, id_, **changes))
     assert open_words(answer) == [gate]
     assert says in answer[gate].missing[0]
+
+
+def test_a_lamp_watched_over_starts_stands_for_no_drive(ask: Ask, made: Made) -> None:
+    drive = made["item"]("step:drive", None, "do", done=False)
+    work = made["work"]()
+    answer = ask(work=msgspec.structs.replace(work, items=(*work.items, drive)))
+    assert open_words(answer) == ["steps", "lamp-check"]
+    assert "step:drive" in answer["lamp-check"].missing[0]
 
 
 LINE = CodeLine(line=3, raw="B0001-1B open", status=("present",), fault="open-or-high")

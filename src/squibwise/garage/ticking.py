@@ -12,6 +12,7 @@ from squibwise.garage.tick_order import (
     FIT_LOADS,
     LAMP,
     RETURN_LOADS,
+    SCAN,
     Tick,
     find_runs,
     refuse_obstacles,
@@ -81,13 +82,14 @@ def word_entries(
 
     Raises:
         InputError: A gate is signed without saying which way it was decided, or with others, or
-            against what is known of the car.
+            against what is known of the car; somebody answers for the car before its last scan.
     """
     gates = [w for w in words if w in catalog.tasks.gates]
     _refuse_undecided(gates, decided=safe or failed)
     _refuse_together(gates, len(words))
     if not failed:
         refuse_unsettled(gates, todo)
+        _refuse_early_answer(words, todo)
     result = "failed" if failed else "passed"
     return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)
 
@@ -97,6 +99,16 @@ def _refuse_undecided(gates: Sequence[str], *, decided: bool) -> None:
         raise InputError(
             f"{gates[0]} is a gate: a tick does not say which way it was decided.",
             remedy="Write --safe when every point of it holds, --failed when one does not.",
+        )
+
+
+def _refuse_early_answer(words: Sequence[str], todo: Work) -> None:
+    waiting = [o.n for o in todo.operations if o.id == SCAN and not o.done]
+    if "release" in words and waiting:
+        raise InputError(
+            f"release comes last, after no. {waiting[0]}, the last scan: nobody answers for a car "
+            "that is not proved.",
+            remedy="`squibwise work CASE` prints what is still open. Nothing was written.",
         )
 
 
@@ -377,5 +389,8 @@ def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
 
 
 def lamp_entry(seconds: float) -> Pairs:
-    """Return the entry of a lamp that lit, went out after so many seconds and stayed out."""
+    """Return the entry of a lamp that lit, went out after so many seconds and stayed out.
+
+    Of the drive it says nothing: that is an operation of its own.
+    """
     return {"kind": "lamp-check", "lit": True, "out_after_s": seconds, "stayed_out": True}

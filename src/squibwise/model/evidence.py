@@ -237,7 +237,8 @@ class LampCheck(
     Attributes:
         lit: Did it light at key-on.
         out_after_s: Seconds until it went out; None when it stayed on.
-        stayed_out: Did it stay out, also on the drive; None when not yet watched.
+        stayed_out: Did it stay out while it was watched; None when nobody watched. The drive is
+            signed for by itself.
     """
 
     id: str

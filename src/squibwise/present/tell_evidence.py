@@ -101,7 +101,7 @@ def _reading(e: Reading, region: str | None = None) -> str:
 def _lamp(e: LampCheck) -> str:
     lit = "lit at key-on" if e.lit else "did not light"
     out = "not seen to go out" if e.out_after_s is None else f"out after {number(e.out_after_s)} s"
-    stay = {True: "stayed out", False: "came on again", None: "not watched on a drive"}
+    stay = {True: "stayed out", False: "came on again", None: "not watched after that"}
     return f"warning lamp {lit}, {out}, {stay[e.stayed_out]}"
 
 

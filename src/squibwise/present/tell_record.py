@@ -260,15 +260,19 @@ def _parts(content: Content) -> Section:
 
 
 def _number(part: StatedPart) -> str:
-    return ", ".join(x for x in (part.number, part.serial, part.made_on) if x) or "no label"
+    told = ", ".join(x for x in (part.number, part.serial, part.made_on) if x)
+    return told or ("none of its own" if part.grade == "not asked" else "no label")
 
 
 def _origin_of(part: StatedPart) -> str:
     donor = f"donor {part.donor_vin}" if part.donor_vin else ""
-    return ", ".join(x for x in (part.provenance, part.seller, donor) if x) or "not on record"
+    told = ", ".join(x for x in (part.provenance, part.seller, donor) if x)
+    return told or ("with its assembly" if part.grade == "not asked" else "not on record")
 
 
 def _recall(part: StatedPart) -> str:
+    if part.grade == "not asked":
+        return "with its assembly"
     words = {True: "checked", False: "NOT checked", None: "not stated"}
     return words[part.recall_checked]
 

@@ -8,12 +8,13 @@ from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.signed import label_of
 from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Recorder
 from squibwise.prove.fitted import USED
-from squibwise.prove.gates import DISPOSAL, Context, fires, replaced
+from squibwise.prove.gates import DISPOSAL, Context, fires, has_label, replaced
 from squibwise.prove.grades import (
     NOBODY,
     OPEN,
     SHOWN,
     STATED,
+    UNASKED,
     is_shown,
     kept_photos,
     labels_of,
@@ -45,8 +46,14 @@ def fitted_parts(context: Context) -> Iterator[dict[str, Any]]:
             "seller": label.seller if label else "",
             "recall_checked": label.recall_checked if label else None,
             "live": fires(context, component),
-            "grade": OPEN if label is None else SHOWN if is_shown(label, context) else STATED,
+            "grade": _grade_label(component, label, context),
         }
+
+
+def _grade_label(component: str, label: PartLabel | None, context: Context) -> str:
+    if label is not None:
+        return SHOWN if is_shown(label, context) else STATED
+    return OPEN if has_label(component, context) else UNASKED
 
 
 def photos(context: Context) -> Iterator[dict[str, Any]]:

@@ -235,11 +235,12 @@ def _parts_without_origin(context: Context) -> list[str]:
     return [
         f"{component}: no part label recorded"
         for component in replaced(context)
-        if _has_label(component, context) and label_of(context.history, component) is None
+        if has_label(component, context) and label_of(context.history, component) is None
     ] + _not_met(context, "label:")
 
 
-def _has_label(component: str, context: Context) -> bool:
+def has_label(component: str, context: Context) -> bool:
+    """Return whether a part bears a number of its own: what fires, the unit, and sensors."""
     kind = context.catalog.kinds[split_component(component).kind]
     return kind.fires or kind.family in ("unit", "sensor")
 
@@ -300,7 +301,8 @@ def fires(context: Context, component: str) -> bool:
 def _lamp_check(context: Context) -> list[str]:
     if judge_lamp(context.history, context.catalog).entry is None:
         return ["no lamp check recorded"]
-    return _not_met(context, LAMP)
+    undriven = [i for i in open_items(context, "do") if i.id == "step:drive"]
+    return _not_met(context, LAMP) + [f"{i.title} ({i.id})" for i in undriven]
 
 
 def _final_scan(context: Context) -> list[str]:
@@ -331,12 +333,19 @@ def _cautions_unread(context: Context) -> list[str]:
 
 
 def _nobody_answers(context: Context) -> list[str]:
-    last = last_signed(context.history, "release")
-    since = is_signed(context.history, "release", after=last_touch(context.history))
+    history, last = context.history, last_signed(context.history, "release")
+    since = is_signed(history, "release", after=max(last_touch(history), _last_proof(context)))
     if last is None or not (last[1].by or "").strip() or not since:
-        return ["nobody has recorded it since the last work"]
-    timeless = last[1].time is None and is_work_timed(context.history)
+        return ["nobody has recorded it since the last work, lamp check and scan"]
+    timeless = last[1].time is None and is_work_timed(history)
     return ["it has no time, the work has"] if timeless else []
+
+
+def _last_proof(context: Context) -> int:
+    """Return the place of what was proved last, by the lamp or by a scan; -1 for nothing."""
+    history, catalog = context.history, context.catalog
+    shown = (judge_lamp(history, catalog), judge_scan(history, catalog, context.case.car.vin))
+    return max((history.place_of(s.entry.id) for s in shown if s.entry), default=-1)
 
 
 QUESTIONS: dict[str, Callable[[Context], list[str]]] = {

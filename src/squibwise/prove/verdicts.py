@@ -106,8 +106,8 @@ _LAMP = {
         "Time it from key-on; if it stays on, trace the fault.",
     ),
     "not-watched": (
-        "The lamp was not seen to stay out on a drive.",
-        "Watch it for half a minute and on a drive, and record stayed_out.",
+        "Nobody says whether the lamp stayed out.",
+        "Watch it for half a minute over three starts, and record stayed_out.",
     ),
     "late": (
         "Out after {0} s, later than every published time.",
