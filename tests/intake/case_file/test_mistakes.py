@@ -221,3 +221,12 @@ def test_what_has_no_end_is_refused_before_it_is_read(
 def test_points_in_a_text_are_no_parts_of_a_name() -> None:
     text = f"[case]\ntitle = 'read {'.'.join('abcdefghijklmnop')} = done'  # {'a.' * 30}\n"
     assert parse(text, "case.toml")[0]["case"]["title"].endswith("done")
+
+
+def test_files_without_end_are_refused_before_they_are_read(load: Callable[[str], object]) -> None:
+    named = "".join(
+        f"[[evidence]]\nkind = 'report'\nid = 'r{n}'\nfile = 'evidence/scan.txt'\n"
+        for n in range(301)
+    )
+    with pytest.raises(InputError, match="names files 301 times"):
+        load(named)

@@ -223,13 +223,26 @@ def _of_reports(evidence: Iterable[Evidence]) -> tuple[Finding, ...]:
     return tuple(f for e in evidence if isinstance(e, Report) for f in e.reading.findings)
 
 
+_MOST_FILES = 300
+
+
 def _files(written: Written, notes: Notes) -> dict[str, bytes]:
+    """Return the content of every file that the case names, by its name.
+
+    Raises:
+        InputError: It names more than any car needs.
+    """
     named = [
         (one.entry.file, (*one.path, "file"))
         for one in written.entries
         if isinstance(one.entry, ReportEntry | CrashDataEntry | PhotoEntry)
     ]
     named += [(table.file, ("codes", i, "file")) for i, table in written.codes.items()]
+    if len(named) > _MOST_FILES:
+        raise InputError(
+            f"{notes.name} names files {len(named)} times; at most {_MOST_FILES} are read.",
+            remedy="Name each report and each photograph once, and only those of this car.",
+        )
     files = {name: car_files.file_bytes(name, path, notes) for name, path in named}
     return {name: data for name, data in files.items() if data is not None}
 
