@@ -22,12 +22,18 @@ from squibwise.intake.report.words import (
 )
 
 _ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
-_THEN = ("then", "and", "und", "dann", "et", "puis", "y", "e", "i", ",", "luego", "poi", "depois")
+_THEN = frozenset(
+    """then and or und dann sowie oder et ou puis y o luego e poi i oraz lub potem depois
+    ,""".split()
+)
 _BETWEEN_CLAUSES = pattern(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
 _WORDY = pattern(r"[^\W\d_]{3}")
+_EVERYONE = (
+    r"(?:both|all|beide|alle|(?:toutes |tous )?les deux|tous|toutes|ambos|ambas|l[ao]s dos|"
+    r"os dois|as duas|todos|todas|tutti|tutte|entrambi|entrambe|oba|obie|wszystkie)"
+)
 _OF_ALL = pattern(
-    r"(?i)\((?:both|all|beide|alle|les deux|tous|toutes|ambos|ambas|todos|tutti|entrambi|entrambe|"
-    r"oba|obie|wszystkie)\b[^)]{0,40}\)"
+    rf"(?i)\({_EVERYONE}\b[^)]{{0,40}}\)|[,;-]\s*{_EVERYONE}\s[^,;.()]{{3,25}}\.?\s*$"
 )
 _JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
@@ -96,7 +102,7 @@ def _blank(text: str, code: Code, start: int) -> str:
 
 
 def _is_joint(text: str) -> bool:
-    return text.strip() in ("", "/", "-", "&", "+", *_THEN)
+    return text.strip().casefold() in {"", "/", "-", "&", "+", *_THEN}
 
 
 def _shared(texts: list[str]) -> list[str]:

@@ -84,6 +84,8 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
         sheet.volts = line.volts
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
+    elif _says_gone(line, state):
+        return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, sheet, catalog, precede)
     elif line.role in ("heading", "count", "clean", "group"):
@@ -191,6 +193,19 @@ def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> 
 def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
     """Tell whether words that seem to deny go on with the description above them."""
     return line.why == "denied" and _fills_column(line, state, sheet, catalog)
+
+
+def _says_gone(line: Line, state: _State) -> bool:
+    """``B1712 door sensor silent. Gone since the fuse.``: a sentence of the same line ends it."""
+    current, words = state.current, line.words
+    is_gone = line.role in ("words", "unread", "aside") and words.voices & {"gone", "away"}
+    if current is None or current.code is None or current.line != line.number:
+        return False
+    if not is_gone or heads_of(words):
+        return False
+    current.absent = "gone"
+    current.raws.append(line.raw)
+    return True
 
 
 def _in_column(fault: Fault, line: Line) -> str:
@@ -308,7 +323,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             module=line.module,
             unit=line.unit,
             group=line.group,
-            absent=_absent(words, line) or _denied_by_name(line, code, catalog),
+            absent=_absent(words, line) or _denied_by_name(line, code, text, catalog),
             section=state.section,
         )
         _take_status(line, fault)
@@ -337,12 +352,13 @@ def _absent(words: Words, line: Line) -> str:
     return why_absent(line.words, is_coded=True)
 
 
-def _denied_by_name(line: Line, code: Code, catalog: Catalog) -> str:
-    """``not B1001``: a negation stands right before a code itself, where nothing more is told."""
+def _denied_by_name(line: Line, code: Code, text: str, catalog: Catalog) -> str:
+    """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     denying = lexicon_of(catalog).denying - _SHORT_FOR_NUMBER
-    is_denied = bool(denying.intersection(before)) and not has_fault(line.words)
-    return "denied" if is_denied else ""
+    behind = {t.text for t in tokenise(text)}
+    is_denied = denying.intersection(before) or (behind and behind <= denying)
+    return "denied" if is_denied and not has_fault(line.words) else ""
 
 
 def _continues(line: Line, state: _State) -> bool:

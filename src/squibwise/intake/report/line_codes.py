@@ -25,7 +25,14 @@ from squibwise.intake.report.signs import (
     read_as_camera,
 )
 from squibwise.intake.report.spoken import follow_spoken
-from squibwise.intake.report.words import has_fault, has_part, stands_alone
+from squibwise.intake.report.words import (
+    OWN_PARTS,
+    TELLS,
+    Words,
+    has_fault,
+    has_part,
+    stands_alone,
+)
 
 _THREE = pattern(r"\s*(\d{3})(?=\s+[^\W\d])(?!\s?(?:v|ohms?|km|mi|mm|ms|kg)\b)")
 _THREE_LAST = pattern(r"[/|]\s*(\d{3})\s*$")
@@ -76,6 +83,11 @@ _FEW_DIGITS = 4
 _YEAR = pattern(r"(?:19|20)\d\d")
 _BEGINNING = 2  # signs in which the numbers of one unit begin alike
 _PLAIN_DIGITS = 5  # digits of a plain number that may be a code
+_GOES_ON = pattern(r"/\d{2}")
+_PLAIN_NUMBER = pattern(
+    r"(?<![\w.,:/+])\d{1,5}(?![\w:/]|[.,]\d|\s?(?:km|mi|miles|v|volts?|ohms?|x|mal|times|fois|veces|"
+    r"volte|vezes|razy)\b)"
+)
 _ANY_TEXT = pattern(r"[^\W_]")
 
 
@@ -367,6 +379,20 @@ def drop_labels(lines: list[Line], lexicon: Lexicon) -> None:
         if _is_of_thing(line, code, lexicon, is_inside):
             line.codes = line.codes[:-1]
             line.role = line.role if line.codes else "meta"
+    _drop_numbers(lines, [at for at in told if not _means_little(lines[at].words)])
+
+
+def _drop_numbers(lines: list[Line], told: list[int]) -> None:
+    """List codes as unread that stand above or below all told ones as numbers of other things."""
+    styles = {c.style for at in told for c in lines[at].codes}
+    for at, line in enumerate(lines):
+        is_outside = bool(told) and (at < told[0] or at > told[-1])
+        if is_outside and line.codes and _means_little(line.words) and _numbers_else(line, styles):
+            line.codes, line.role, line.why = (), "aside", "a number of something else"
+
+
+def _means_little(words: Words) -> bool:
+    return not (words.features & (OWN_PARTS | TELLS) or words.statuses)
 
 
 def _tells_fault(line: Line) -> bool:
@@ -389,6 +415,21 @@ def _is_of_thing(line: Line, code: Code, lexicon: Lexicon, is_inside: bool) -> b
     if code.style == "flash" or not label["word"][0].isupper():
         return False
     return not label["sign"] or not is_inside or code.printed.isdecimal()
+
+
+def _numbers_else(line: Line, styles: set[str]) -> bool:
+    """``stall C0012, key 44``, ``order B0312/25``: a number among others, with words before it.
+
+    So is one in another notation than the codes that the report gives words to.
+    """
+    first, last = line.codes[0], line.codes[-1]
+    before = _NUMBERED.sub("", line.text[: first.start], count=1)
+    if not _WORDED.search(before) or _CALLED.search(before):
+        return False
+    if last.style not in styles or _GOES_ON.match(line.text, last.end):
+        return True
+    rest = before + "".join(line.text[c.end : d.start] for c, d in pairwise(line.codes))
+    return bool(_PLAIN_NUMBER.search(rest) or _PLAIN_NUMBER.search(line.text[last.end :]))
 
 
 def is_number_only(line: Line) -> bool:
