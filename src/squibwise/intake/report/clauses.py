@@ -1,4 +1,4 @@
-"""Which words of a line belong to which of its codes, and what its clauses tell of.
+"""Which words belong to which code, on its line and on others, and what clauses tell of.
 
 A line may hold several codes, several clauses without a code, and words that many codes share.
 """
@@ -41,6 +41,7 @@ _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 _KERB = frozenset({"nearside", "offside"})
+_END = Line(number=0, raw="", text="", role="blank")
 
 
 def segments(line: Line) -> list[tuple[Code, str]]:
@@ -229,3 +230,30 @@ def repeat_part(words: Words, before: Words) -> None:
             words.rows |= before.rows
     if not words.features & (TELLS - {"defect"}):
         words.features |= before.features & FAULT_WORDS
+
+
+def find_labels_above(lines: list[Line]) -> set[int]:
+    """Return the labelled lines that stand above the only code of their own block."""
+    found: set[int] = set()
+    block: list[int] = []
+    for at, line in enumerate([*lines, _END]):
+        is_gap = bool(block) and line.number > lines[block[-1]].number + 1
+        if line.role == "blank" or is_gap:
+            coded = [i for i in block if lines[i].codes]
+            if len(coded) == 1 and all(lines[i].is_keyed for i in block):
+                words = (i for i in block if lines[i].role in ("words", "unread"))
+                found |= {i for i in words if i < coded[0]}
+            block = []
+        if line.role != "blank":
+            block.append(at)
+    return found
+
+
+def words_precede(lines: list[Line]) -> bool:
+    """Tell whether codes on lines of their own stand below their words rather than above."""
+    rows = [ln for ln in lines if ln.role in ("code", "words")]
+    bare = [i for i, ln in enumerate(rows) if ln.role == "code" and ln.words.says_nothing]
+    above = sum(i > 0 and rows[i - 1].role == "words" for i in bare)
+    below = sum(i + 1 < len(rows) and rows[i + 1].role == "words" for i in bare)
+    is_usual = 2 * len(bare) > sum(ln.role == "code" for ln in rows)
+    return is_usual and above == len(bare) and above > below

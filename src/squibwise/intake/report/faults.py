@@ -5,7 +5,14 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.clauses import list_clauses, repeat_part, segments, take_share
+from squibwise.intake.report.clauses import (
+    find_labels_above,
+    list_clauses,
+    repeat_part,
+    segments,
+    take_share,
+    words_precede,
+)
 from squibwise.intake.report.codes import Code, find_status_byte
 from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.line_codes import MAX_FAULTS
@@ -48,7 +55,6 @@ _ONE_OF = frozenset(
 )
 _AT = 2  # characters that the lines of a column may be out of line
 _MOST_WRAPS = 6  # lines that one description may run over
-_END = Line(number=0, raw="", text="", role="blank")
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
 _BARRED = pattern(r"\s*\|\s*[^|\s][^|]*\|")
 _GAP = 1  # blank lines that a description may be away from its code
@@ -64,8 +70,8 @@ class _State(msgspec.Struct, kw_only=True):
 def gather(sheet: Sheet, catalog: Catalog) -> None:
     """Set the faults of a report; every line with text ends up somewhere."""
     state = _State()
-    precede = _words_precede(sheet.lines)
-    labelled = _labels_above(sheet.lines)
+    precede = words_precede(sheet.lines)
+    labelled = find_labels_above(sheet.lines)
     for at, line in enumerate(sheet.lines):
         if line.role == "blank":
             state.blanks += 1
@@ -474,30 +480,3 @@ def _flush(state: _State, sheet: Sheet) -> None:
         else:
             sheet.unread.append(line)
     state.waiting.clear()
-
-
-def _labels_above(lines: list[Line]) -> set[int]:
-    """Labelled lines that stand above the only code of their own block."""
-    found: set[int] = set()
-    block: list[int] = []
-    for at, line in enumerate([*lines, _END]):
-        is_gap = bool(block) and line.number > lines[block[-1]].number + 1
-        if line.role == "blank" or is_gap:
-            coded = [i for i in block if lines[i].codes]
-            if len(coded) == 1 and all(lines[i].is_keyed for i in block):
-                words = (i for i in block if lines[i].role in ("words", "unread"))
-                found |= {i for i in words if i < coded[0]}
-            block = []
-        if line.role != "blank":
-            block.append(at)
-    return found
-
-
-def _words_precede(lines: list[Line]) -> bool:
-    """Tell whether codes on lines of their own stand below their words rather than above."""
-    rows = [ln for ln in lines if ln.role in ("code", "words")]
-    bare = [i for i, ln in enumerate(rows) if ln.role == "code" and ln.words.says_nothing]
-    above = sum(i > 0 and rows[i - 1].role == "words" for i in bare)
-    below = sum(i + 1 < len(rows) and rows[i + 1].role == "words" for i in bare)
-    is_usual = 2 * len(bare) > sum(ln.role == "code" for ln in rows)
-    return is_usual and above == len(bare) and above > below
