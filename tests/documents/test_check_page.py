@@ -102,7 +102,7 @@ def test_a_signed_record_is_whole_by_the_key_that_was_typed_in(issue: Maker, ask
     assert [t["verdict"] for t in told] == ["valid", "valid", "not checked", "not valid"]
     assert told[0]["head"] == "Whole and unchanged, signed with the key you know:"
     assert "once you have compared it" in told[2]["lines"][-1]
-    assert f"Signed in the name of R. Own with the key {mine}." in told[1]["lines"]
+    assert f'Signed in the name of "R. Own" with the key {mine}.' in told[1]["lines"]
 
 
 def test_a_copy_that_leaves_out_is_whole_too(issue: Maker, made: Any, ask: Any) -> None:
@@ -156,6 +156,11 @@ def altered(record: ProofRecord) -> dict[str, bytes]:
         ),
         "space in the signature": _signature(record, value=f"{record.signature.value} "),
         "signed by another key": to_json(sign(seal(bare, b"salt"), OTHER, "R. Own")),
+        "a key that fits every text": _signature(
+            record,
+            public_key=base64.b64encode(b"\1" + bytes(31)).decode(),
+            value=base64.b64encode(b"\1" + bytes(63)).decode(),
+        ),
         "printed, signed by another key": record_pdf(
             sign(seal(bare, b"salt"), OTHER, "R. Own"), "record", key=OTHER
         ),

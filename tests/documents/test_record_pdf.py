@@ -151,7 +151,7 @@ def test_who_answers_which_procedure_and_which_explanation_are_told(
 
 def test_a_signed_record_names_who_signed(issue: Maker) -> None:
     signature = Signature(by="R. Own", scheme="Ed25519", public_key="AA==", value="AA==")
-    assert "Signed by R. Own" in whole(
+    assert 'Signed by "R. Own"' in whole(
         record_pdf(msgspec.structs.replace(issue(), signature=signature))
     )
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -124,3 +124,58 @@ def test_a_caution_in_other_words_is_seen(issue: Maker, catalog: Catalog) -> Non
     content = record.content | {"work": record.content["work"] | {"items": items}}
     answer = verify(to_json(reseal(record, content=content)), catalog)
     assert [p.code for p in answer.problems if p.severity == "error"] == ["record-words"]
+
+
+PRIME, ORDER = 2**255 - 19, 2**252 + 27742317777372353535851937790883648493
+TWIST = -121665 * pow(121666, -1, PRIME) % PRIME
+Point = tuple[int, int]
+
+
+def added(one: Point, other: Point) -> Point:
+    (x1, y1), (x2, y2) = one, other
+    both = TWIST * x1 * x2 * y1 * y2
+    x = (x1 * y2 + x2 * y1) * pow(1 + both, -1, PRIME)
+    return x % PRIME, (y1 * y2 + x1 * x2) * pow(1 - both, -1, PRIME) % PRIME
+
+
+def times(factor: int, point: Point) -> Point:
+    total = (0, 1)
+    for bit in f"{factor:b}":
+        total = added(total, total)
+        total = added(total, point) if bit == "1" else total
+    return total
+
+
+def points_of_small_order() -> set[bytes]:
+    """Every point that eight times itself is nothing, as a public key is written."""
+    for y in range(2, 100):
+        square = (y * y - 1) * pow(TWIST * y * y + 1, -1, PRIME) % PRIME
+        x = pow(square, (PRIME + 3) // 8, PRIME)
+        x = x if x * x % PRIME == square else x * pow(2, (PRIME - 1) // 4, PRIME) % PRIME
+        if x * x % PRIME != square:
+            continue
+        found = {times(n, times(ORDER, (x, y))) for n in range(8)}
+        if len(found) == 8:
+            return {(b % PRIME | (a & 1) << 255).to_bytes(32, "little") for a, b in found}
+    raise AssertionError
+
+
+# Source: RFC 8032, section 5.1: prime, d, order of the group, addition, how a point is written.
+def test_a_key_that_fits_every_text_is_none(issue: Maker, catalog: Catalog) -> None:
+    keys = points_of_small_order() | {(PRIME + n).to_bytes(32, "little") for n in (0, 1)}
+    assert len(keys) == 10
+    nothing = b"\1" + bytes(31)
+    Ed25519PublicKey.from_public_bytes(nothing).verify(nothing + bytes(32), b"any text")
+    accepted = 0
+    for key in keys:
+        weak = Signature(
+            by="R. Own",
+            scheme="Ed25519",
+            public_key=base64.b64encode(key).decode(),
+            value=base64.b64encode(key + bytes(32)).decode(),
+        )
+        for case_id in ("one", "two", "three", "four"):
+            record = msgspec.structs.replace(reseal(issue(), case_id=case_id), signature=weak)
+            trust = KnownKey(public_key=weak.public_key, name="R. Own", since="2026-01-01")
+            accepted += verify(to_json(record), catalog, (trust,)).valid
+    assert accepted == 0

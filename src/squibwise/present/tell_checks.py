@@ -11,6 +11,7 @@ from squibwise.model.words import Outcome
 from squibwise.present.figures import percent
 from squibwise.present.phrases import in_words, standing, tell_car, tell_findings, tell_reasons
 from squibwise.present.telling import Bullets, Section, Table, Telling, Text, Tone, filled, section
+from squibwise.prove.sealing import in_quotes
 
 _GROUPS: tuple[tuple[Outcome, str, Tone], ...] = (
     ("not met", "Not met", "alarm"),
@@ -106,7 +107,7 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     by_key: tuple[str, ...] = ()
     if result.fingerprint:
         since = f", known here since {result.known_since}" if result.known_since else ""
-        by_key = (f"Signed by {result.signer}, key {result.fingerprint}{since}.",)
+        by_key = (f"Signed by {in_quotes(result.signer)}, key {result.fingerprint}{since}.",)
     if result.stamped:
         told = f"Time stamp: {result.stamped}. Compare that certificate with the authority's own."
         by_key = (*by_key, told)

@@ -34,7 +34,7 @@ from squibwise.present.telling import (
     filled,
     section,
 )
-from squibwise.prove.sealing import fingerprint
+from squibwise.prove.sealing import fingerprint, in_quotes
 
 Form = Literal["record", "annex", "inspector", "insurer", "buyer"]
 FORMS: tuple[Form, ...] = ("record", "annex", "inspector", "insurer", "buyer")
@@ -221,7 +221,11 @@ def _standing_of(record: ProofRecord, content: Content, case: str) -> tuple[str,
             "It may not be signed."
         )
     else:
-        by = f"Signed by {record.signature.by}." if record.signature else "Not signed yet."
+        by = (
+            f"Signed by {in_quotes(record.signature.by)}."
+            if record.signature
+            else "Not signed yet."
+        )
         told.append(f"No gate is open. {by}")
         answers = tell_signature(content, "release")
         told += [f"Answers for it: {answers}."] if answers else []
@@ -238,8 +242,8 @@ def _checking(record: ProofRecord, key: str) -> tuple[str, ...]:
     if record.signature is None:
         return (how, "Nobody has signed it: anybody can compute a digest.")
     who = (
-        f"Signed in the name of {record.signature.by} with the key {key}. The name is what the "
-        "signer wrote: compare the key with its owner by another route."
+        f"Signed in the name of {in_quotes(record.signature.by)} with the key {key}. The name is "
+        "what the signer wrote: compare the key with its owner by another route."
     )
     return who, how
 

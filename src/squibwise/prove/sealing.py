@@ -262,10 +262,34 @@ def _fits(signature: Signature, value: str, message: bytes) -> bool:
         made = base64.b64decode(value, validate=True)
         if [base64.b64encode(raw).decode() for raw in (key, made)] != [signature.public_key, value]:
             return False  # spare bits of the last letters were changed
+        if _is_of_small_order(key):
+            return False
         Ed25519PublicKey.from_public_bytes(key).verify(made, message)
     except (InvalidSignature, binascii.Error, ValueError):
         return False
     return True
+
+
+_P = 2**255 - 19
+_D = -121665 * pow(121666, -1, _P) % _P
+
+
+def _is_of_small_order(key: bytes) -> bool:
+    """Return whether a public key is one of the points under which a signature fits any text.
+
+    Eight times such a point is nothing: y is 0, 1 or -1, or twice the point has y = 0.
+
+    Source: RFC 8032, section 5.1: p, d and how a point is written. The condition follows from its
+    addition formula; points that are written with y >= p fall under it too.
+    """
+    y2 = pow(int.from_bytes(key, "little") % 2**255, 2, _P)
+    return y2 * (y2 - 1) * (_D * y2 * y2 + 2 * y2 - 1) % _P == 0
+
+
+def in_quotes(name: str) -> str:
+    """Return what a signer wrote as a name, apart from what the program says around it."""
+    shown = name[:80].replace('"', "'")
+    return f'"{shown}"'
 
 
 def fingerprint(public: str) -> str:

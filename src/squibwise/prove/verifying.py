@@ -14,7 +14,14 @@ from squibwise.errors import InputError, ModelError
 from squibwise.model.origin import Finding, Severity
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
 from squibwise.prove.recording import KEYS, SCHEMA
-from squibwise.prove.sealing import CHANGED, digest, fingerprint, head_of, is_signed_by_its_key
+from squibwise.prove.sealing import (
+    CHANGED,
+    digest,
+    fingerprint,
+    head_of,
+    in_quotes,
+    is_signed_by_its_key,
+)
 
 LARGEST_BYTES = 50_000_000
 SECOND = "squibwise-record-2"
@@ -69,7 +76,7 @@ def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verifica
         )
     by, mark = signature.by, fingerprint(signature.public_key)
     if record.draft or not is_signed_by_its_key(record):
-        text = f"The signature in the name of {by} was not made over this record."
+        text = f"The signature in the name of {in_quotes(by)} was not made over this record."
         wrong = _problem("record-signature-wrong", "error", text, CHANGED)
         return Verification(valid=False, signature="wrong", signer=by, problems=(wrong,))
     key = known.get(signature.public_key)
@@ -81,7 +88,7 @@ def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verifica
             fingerprint=mark,
             known_since=key.since,
         )
-    text = f"Signed in the name of {by} with the key {mark}, which is not known here."
+    text = f"Signed in the name of {in_quotes(by)} with the key {mark}, which is not known here."
     ask = "Compare that key with its owner by another route before relying on the name."
     return Verification(
         valid=True,
