@@ -136,7 +136,11 @@ def test_a_list_is_screened_whole_with_its_bad_rows_beside_it(tmp_path: Path) ->
     done = lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1)
     good, bad = _rows(tmp_path / "out.csv"), _rows(Path(done.bad_file))
     assert (done.rows, len(good) + len(bad), done.bad) == (401, 401, len(bad))
-    assert bad[-1] == {"line": "402", "what": "it has 2 cells, the heading 15"}
+    assert bad[-1] == {
+        "line": "402",
+        "what": "it has 2 cells, the heading 16",
+        "remedy": "Keep empty cells in their place.",
+    }
     assert [r["id"] for r in good[:3]] == ["lot-1", "lot-2", "lot-3"]
     assert not (tmp_path / "out.csv.parts").exists()
 

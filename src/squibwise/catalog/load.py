@@ -10,7 +10,7 @@ from squibwise.catalog.components import CommonLooks, Kind, LookWord, SaidWords,
 from squibwise.catalog.facts import Currencies, Fact, FactFile, Source, SourceFile
 from squibwise.catalog.firing import Firing
 from squibwise.catalog.loops import LoopBook, read_loops
-from squibwise.catalog.market import BidBook, LotBook, MarketBook, list_meanings, read_market
+from squibwise.catalog.market import BidBook, LotBook, MarketBook, read_lot_book, read_market
 from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
 from squibwise.catalog.rules import DEFAULT, RuleBook, read_rules
 from squibwise.catalog.tasks import TaskBook, read_tasks
@@ -150,9 +150,8 @@ class Catalog:
 
     @cached_property
     def lots(self) -> LotBook:
-        """What screening takes for granted."""
-        book = read_toml(self.root / "lots.toml", LotBook)
-        return msgspec.structs.replace(book, meanings=list_meanings(book.word))
+        """Words of lists of lots, and what screening takes for granted."""
+        return read_lot_book(self.root / "lots")
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

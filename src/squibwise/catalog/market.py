@@ -73,7 +73,13 @@ class UsedPolicy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
 
 class MarketFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A file of the section ``market``."""
+    """A file of the section ``market``.
+
+    Attributes:
+        denials: Words that turn a heading into its opposite.
+    """
+
+    denials: frozenset[str] = frozenset()
 
     column: tuple[Column, ...] = ()
     word: tuple[CellWord, ...] = ()
@@ -88,12 +94,14 @@ class MarketBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         words: In the order of the file.
         policies: By id.
         meanings: Of each word, by its column.
+        denials: Words that turn a heading into its opposite.
     """
 
     columns: dict[str, Column]
     words: tuple[CellWord, ...]
     policies: dict[str, UsedPolicy]
     meanings: dict[tuple[str, str], str]
+    denials: frozenset[str] = frozenset()
 
     def meaning(self, column: str, text: str) -> str | None:
         """Return what a cell means; None when no word of that column is known."""
@@ -111,14 +119,15 @@ def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
     refuse_unknown_sources("market", policies, sources)
     words = tuple(w for f in files for w in f.word)
     return MarketBook(
-        columns=_join_columns(files),
+        columns=_join_columns(files, "market"),
         words=words,
         policies=key_entries(policies, "market"),
         meanings=list_meanings(words),
+        denials=frozenset(d for f in files for d in f.denials),
     )
 
 
-def _join_columns(files: Iterable[MarketFile]) -> dict[str, Column]:
+def _join_columns(files: Iterable["MarketFile | LotBook"], section: str) -> dict[str, Column]:
     """Return the columns with their headings in every language: each file adds its own.
 
     Raises:
@@ -126,13 +135,13 @@ def _join_columns(files: Iterable[MarketFile]) -> dict[str, Column]:
     """
     columns: dict[str, Column] = {}
     heads: dict[str, str] = {}
-    for column in (c for f in files for c in key_entries(f.column, "market", "word").values()):
+    for column in (c for f in files for c in key_entries(f.column, section, "word").values()):
         known = columns.get(column.word, column)
         joined = dict.fromkeys((*known.headings, *column.headings))
         columns[column.word] = Column(word=column.word, headings=tuple(joined))
         for heading in column.headings:
             if heads.setdefault(bare(heading), column.word) != column.word:
-                raise CatalogError(f"market: '{heading}' heads two columns")
+                raise CatalogError(f"{section}: '{heading}' heads two columns")
     return columns
 
 
@@ -197,17 +206,19 @@ class Follows(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 
 class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """``lots.toml``: how lists of lots are headed and worded, what screening takes for granted.
+    """The section ``lots``, or one file of it.
+
+    How lists of lots are headed and worded in each language, and what screening takes for granted.
 
     Attributes:
         unknown: What is written where nothing is known.
-        meanings: Of each word, by its column; not in the file.
+        meanings: Of each word, by its column; not in the files.
     """
 
-    follows: tuple[Follows, ...]
+    follows: tuple[Follows, ...] = ()
     column: tuple[Column, ...] = ()
     word: tuple[CellWord, ...] = ()
-    unknown: tuple[str, ...] = ()
+    unknown: frozenset[str] = frozenset()
     meanings: dict[tuple[str, str], str] = {}
 
     def meaning(self, column: str, text: str) -> str:
@@ -218,3 +229,20 @@ class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         """Return a cell without blanks round it; empty where it says that nothing is known."""
         plain = text.strip()
         return "" if plain.lower() in self.unknown else plain
+
+
+def read_lot_book(place: Path) -> LotBook:
+    """Return the section ``lots``, its files joined.
+
+    Raises:
+        CatalogError: A file is broken, or a heading stands for two columns.
+    """
+    files = read_files(place, LotBook)
+    words = tuple(w for f in files for w in f.word)
+    return LotBook(
+        follows=tuple(x for f in files for x in f.follows),
+        column=tuple(_join_columns(files, "lots").values()),
+        word=words,
+        unknown=frozenset(u for f in files for u in f.unknown),
+        meanings=list_meanings(words),
+    )

@@ -19,10 +19,10 @@ import msgspec
 
 from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
-from squibwise.cli.lot_lists import Row, engine, read_blocks, read_heads
 from squibwise.errors import InputError
-from squibwise.intake.lots import LIST_CURRENCY, SAYING, read_amount
-from squibwise.model.lots import LotTerms, ScreenedRows
+from squibwise.intake.lot_lists import Numbered, Row, engine, open_list, read_blocks
+from squibwise.intake.lots import NO_ID, SAYING, read_sums
+from squibwise.model.lots import BadLot, LotTerms, ScreenedRows
 from squibwise.model.names import split_component
 from squibwise.present.rows import plain_cell
 
@@ -40,7 +40,8 @@ _OWN = (
     "look",
     "notes",
 )
-Known = dict[tuple[str, ...], Mapping[str, object] | str]
+_BAD = ("line", "what", "remedy")
+Known = dict[tuple[str, ...], Mapping[str, object] | BadLot]
 
 
 class Summary(msgspec.Struct, frozen=True, kw_only=True):
@@ -52,6 +53,7 @@ class Summary(msgspec.Struct, frozen=True, kw_only=True):
         resumed: Pieces that were there from an earlier run.
         guessed: Headings that were taken for a column by likeness, with that column.
         unused: Headings that are no column.
+        foreign: Headings of sums in another currency than the list's; they are not used.
     """
 
     rows: int
@@ -62,6 +64,7 @@ class Summary(msgspec.Struct, frozen=True, kw_only=True):
     bad_file: str
     guessed: dict[str, str] = {}
     unused: tuple[str, ...] = ()
+    foreign: tuple[str, ...] = ()
 
 
 def screen_file(
@@ -92,13 +95,13 @@ def screen_file(
         )
     if not source.is_file():
         raise InputError(f"{source} is no file.", remedy="Name a CSV or Parquet list.")
-    heads = read_heads(source, catalog)
+    lots = open_list(source, catalog)
     parts = _open_parts(source, out, terms)
     known: Known = {}
     counts = {"rows": 0, "bad": 0, "patterns": 0, "resumed": 0}
     pieces = []
     with ProcessPoolExecutor(max_workers=jobs) as pool:
-        for number, block in enumerate(read_blocks(source, heads, _ROWS)):
+        for number, block in enumerate(read_blocks(lots, _ROWS)):
             piece, bad = parts / f"{number:05}.csv", parts / f"{number:05}.bad"
             pieces.append(piece)
             if piece.is_file() and bad.is_file():
@@ -106,22 +109,23 @@ def screen_file(
             else:
                 counts["patterns"] += _learn(block, known, pool, terms)
                 rows, faults = _join(block, known, fields, terms)
-                _write(bad, ("line", "what"), faults)
+                _write(bad, _BAD, faults)
                 _write(piece, fields, rows)
             counts["bad"] += _lines_of(bad)
             counts["rows"] += len(block)
             if progress is not None:
                 progress(counts["rows"])
     bad_file = out.with_name(out.name + ".bad.csv")
-    _gather([p.with_suffix(".bad") for p in pieces], bad_file, ("line", "what"))
+    _gather([p.with_suffix(".bad") for p in pieces], bad_file, _BAD)
     _gather(pieces, out, fields)
     shutil.rmtree(parts)
     return Summary(
         **counts,
         out=str(out),
         bad_file=str(bad_file),
-        guessed={g.heading: g.column for g in heads if g.column and not g.sure},
-        unused=tuple(g.heading for g in heads if g.heading.strip() and not g.column),
+        guessed={g.heading: g.column for g in lots.heads if g.column and not g.sure},
+        unused=tuple(g.heading for g in lots.heads if g.heading.strip() and not g.column),
+        foreign=lots.foreign,
     )
 
 
@@ -146,7 +150,7 @@ def _open_parts(source: Path, out: Path, terms: LotTerms) -> Path:
 
 
 def _learn(
-    block: Iterable[tuple[int, Row | str]], known: Known, pool: ProcessPoolExecutor, terms: LotTerms
+    block: Iterable[Numbered], known: Known, pool: ProcessPoolExecutor, terms: LotTerms
 ) -> int:
     """Work out every pattern of a piece that is not known yet; return how many those were."""
     fresh = {_pattern(r): None for _, r in block if isinstance(r, dict)}
@@ -166,12 +170,13 @@ def _pattern(row: Row) -> tuple[str, ...]:
 
 def work_out(
     patterns: Sequence[tuple[str, ...]], terms: LotTerms
-) -> list[Mapping[str, object] | str]:
+) -> list[Mapping[str, object] | BadLot]:
     """Return the row of each pattern, or what is wrong with it; runs in a process of its own."""
     rows = [dict(zip(SAYING, p, strict=True)) | {"id": "-"} for p in patterns]
     found = screen_rows(rows, range(len(rows)), "lots", terms)
-    answers: dict[int, Mapping[str, object] | str] = {
-        f.origin.line or 0: f.message for f in found.findings
+    answers: dict[int, Mapping[str, object] | BadLot] = {
+        f.origin.line or 0: BadLot(what=f.message.removesuffix("."), remedy=f.remedy or "")
+        for f in found.findings
     }
     answers |= {int(str(r["line"])): r for r in found.rows}
     return [answers[i] for i in range(len(rows))]
@@ -194,48 +199,58 @@ def _catalog() -> Catalog:
 
 
 def _join(
-    block: Iterable[tuple[int, Row | str]], known: Known, fields: Sequence[str], terms: LotTerms
-) -> tuple[list[list[object]], list[tuple[int, str]]]:
+    block: Iterable[Numbered], known: Known, fields: Sequence[str], terms: LotTerms
+) -> tuple[list[list[object]], list[tuple[int, str, str]]]:
     """Return the rows of a piece, and what is wrong with those that are skipped.
 
     Lots of one pattern differ in what the list says of money, their line and their id only.
     """
-    places = [fields.index(f) for f in ("line", "id", "bid_limit", "notes")]
+    place = fields.index("line")
     cells: dict[tuple[str, ...], list[object]] = {}
     rows: list[list[object]] = []
-    faults: list[tuple[int, str]] = []
+    faults: list[tuple[int, str, str]] = []
     for line, row in block:
-        if isinstance(row, str):
-            faults.append((line, row))
-            continue
-        pattern = _pattern(row)
-        found = known[pattern]
-        money = found if isinstance(found, str) else _limit(row, found, terms)
-        if isinstance(money, str) or isinstance(found, str):
-            faults.append((line, str(money)))
-            continue
-        if pattern not in cells:
-            cells[pattern] = [found.get(f) for f in fields]
-        mine = cells[pattern].copy()
-        own = (line, plain_cell(row["id"].strip()), money["bid_limit"], money["notes"])
-        for place, value in zip(places, own, strict=True):
-            mine[place] = value
-        rows.append(mine)
+        answer = row if isinstance(row, BadLot) else _answer(row, known, cells, fields, terms)
+        if isinstance(answer, BadLot):
+            faults.append((line, answer.what, answer.remedy))
+        else:
+            answer[place] = line
+            rows.append(answer)
     return rows, faults
 
 
-def _limit(row: Row, found: Mapping[str, object], terms: LotTerms) -> dict[str, object] | str:
-    """Return the limit of a lot and its notes, or what is wrong with its own cells."""
-    amounts: list[float | None] = []
-    for column in ("resale", "other_costs"):
-        text = _catalog().lots.stated(row.get(column, ""))
-        amount = read_amount(text, _catalog()) if text else None
-        if text and amount is None:
-            return f"{column} '{text}' is no amount in {LIST_CURRENCY}"
-        amounts.append(amount)
+def _answer(
+    row: Row,
+    known: Known,
+    cells: dict[tuple[str, ...], list[object]],
+    fields: Sequence[str],
+    terms: LotTerms,
+) -> list[object] | BadLot:
+    """Return the row of a lot without its line, or what is wrong with it.
+
+    Args:
+        row: As the list has it.
+        known: What is known of its pattern.
+        cells: Rows of the patterns that were met already; this one is added.
+        fields: Columns that are written.
+        terms: What every lot is priced under.
+    """
+    pattern = _pattern(row)
+    found = known[pattern]
+    if isinstance(found, BadLot):
+        return found
     if not row["id"].strip():
-        return "it has no id"
-    return plan.limit_row(found, amounts[0], amounts[1], terms)
+        return NO_ID
+    sums = read_sums(row, _catalog())
+    if isinstance(sums, BadLot):
+        return sums
+    if pattern not in cells:
+        cells[pattern] = [found.get(f) for f in fields]
+    mine = cells[pattern].copy()
+    own = {"id": plain_cell(row["id"].strip())} | plan.limit_row(found, *sums, terms)
+    for field, value in own.items():
+        mine[fields.index(field)] = value
+    return mine
 
 
 def _write(path: Path, fields: Sequence[str], rows: Iterable[Sequence[object]]) -> None:

@@ -87,6 +87,10 @@ def guess_columns(
     columns = catalog.market.columns.values() if columns is None else columns
     known = {bare(h): c.word for c in columns for h in (c.word, *c.headings)}
     least = catalog.fact("market.heading-sure").number()
+
+    def denies(heading: str) -> bool:
+        return not catalog.market.denials.isdisjoint(heading.split())
+
     scored: list[tuple[float, int, str]] = []
     for place, heading in enumerate(headings):
         plain = _plain(heading, catalog)
@@ -95,7 +99,10 @@ def guess_columns(
         elif plain in known:
             scored.append((100.0, place, known[plain]))
         elif plain:
-            score, word = max((_likeness(plain, h), w) for h, w in known.items() if w != ASKED)
+            alike = {h: w for h, w in known.items() if w != ASKED and denies(h) == denies(plain)}
+            score, word = max(
+                ((_likeness(plain, h), w) for h, w in alike.items()), default=(0.0, "")
+            )
             scored.append((min(score, 99.0), place, word))
     taken: dict[int, tuple[str, float]] = {}
     for score, place, word in sorted(scored, key=lambda s: (-s[0], s[1])):

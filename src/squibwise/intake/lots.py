@@ -7,30 +7,52 @@ from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog
 from squibwise.intake.case_file.car_files import likeliest_template
 from squibwise.intake.columns import read_currencies
-from squibwise.intake.offers import read_number
+from squibwise.intake.patterns import pattern
+from squibwise.intake.sums import may_be_thousands, read_number
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, Impact, Occupant, Statement
-from squibwise.model.lots import LotRow
+from squibwise.model.lots import BadLot, LotRow
 from squibwise.model.names import ZONES
 from squibwise.model.origin import Finding, Origin
 
 COLUMNS = (
     "id", "region", "model_year", "drive_hand", "equipment", "zone", "clock", "extent", "deployed",
-    "not_deployed", "airbags", "driver_belt", "passenger", "resale", "other_costs",
+    "not_deployed", "airbags", "driver_belt", "passenger", "resale", "other_costs", "currency",
 )  # fmt: skip
 SAYING = ("equipment", "model_year", "drive_hand", *COLUMNS[5:13])
 """Columns that say something of the restraint system, the car first: lots alike in them are
 believed alike."""
+SUMS = ("resale", "other_costs")
 
 LIST_CURRENCY = "USD"
 """Of every list: the level of the catalogue's prices."""
-_WORDED = ("zone", "extent", "airbags", "driver_belt", "passenger")
-_EXTENTS = ("none", "light", "moderate", "severe")
+_KNOWN = {
+    "drive_hand": ("left", "right"),
+    "zone": ZONES,
+    "extent": ("none", "light", "moderate", "severe"),
+    "airbags": ("deployed", "not-deployed"),
+    "driver_belt": ("latched", "unlatched"),
+    "passenger": ("yes", "no"),
+}
 _YEARS = (1985, 2035)
+_DAYS = (
+    pattern(r"(?:\d{1,2}[./-]){1,2}((?:19|20)\d\d)"),
+    pattern(r"((?:19|20)\d\d)(?:[./-]\d{1,2}){1,2}(?:[ T].*)?"),
+)
+_MONTH = pattern(r"(?:0?[1-9]|1[0-2])[/.](\d\d)")
+_HOUR = pattern(r"(\d{1,2})(?:[:.]00)?\s*(?:o['\u2019]?\s?clock|[^\W\d_]{1,8}\.?)?")
+_MOST, _LONGEST = 1e9, 10
+
+
+NO_ID = BadLot(what="the lot has no id", remedy="Write its number into the column of ids.")
 
 
 class _UnreadableError(Exception):
-    """A cell that cannot be used; its text says why."""
+    """A cell that cannot be used."""
+
+    def __init__(self, what: str, remedy: str) -> None:
+        super().__init__(what)
+        self.bad = BadLot(what=what, remedy=f"{remedy}.")
 
 
 def read_lot(row: Mapping[str, str], line: int, name: str, catalog: Catalog) -> LotRow | Finding:
@@ -43,50 +65,59 @@ def read_lot(row: Mapping[str, str], line: int, name: str, catalog: Catalog) -> 
         catalog: Templates and components.
     """
     try:
-        return _lot(_state(row, catalog), line, catalog)
+        return _lot(row, line, catalog)
     except _UnreadableError as error:
         return Finding(
             code="lot-row-bad",
             severity="warning",
-            message=f"This lot is skipped: {error}.",
-            remedy="Correct the row; every other lot is screened.",
+            message=f"{error.bad.what}.",
+            remedy=error.bad.remedy,
             origin=Origin(file=name, line=line, raw=",".join(row.values())[:200]),
         )
 
 
-def _state(row: Mapping[str, str], catalog: Catalog) -> dict[str, str]:
-    """Return what a row states, in our own words; what is not known is left out."""
-    stated = {k: v.strip() if k == "id" else catalog.lots.stated(v) for k, v in row.items()}
-    return {k: catalog.lots.meaning(k, v) if k in _WORDED else v for k, v in stated.items() if v}
+def read_sums(
+    row: Mapping[str, str], catalog: Catalog
+) -> tuple[float | None, float | None] | BadLot:
+    """Return what a row says of money, in whole units, or what is wrong with it; None = nothing."""
+    try:
+        return _amount(row, "resale", catalog), _amount(row, "other_costs", catalog)
+    except _UnreadableError as error:
+        return error.bad
 
 
 def _lot(row: Mapping[str, str], line: int, catalog: Catalog) -> LotRow:
-    if "id" not in row:
-        raise _UnreadableError("it has no id")
-    year = _whole(row, "model_year", *_YEARS)
-    car = _car(row, year, catalog)
+    if not row.get("id", "").strip():
+        raise _UnreadableError(NO_ID.what, NO_ID.remedy.removesuffix("."))
+    said = {k: catalog.lots.stated(v) for k, v in row.items()}
+    said = {k: catalog.lots.meaning(k, v) if k in _KNOWN else v for k, v in said.items() if v}
+    whole = catalog.lots.meaning("airbags", said.get("deployed", ""))
+    if whole in _KNOWN["airbags"]:  # a plain yes or no speaks of the car
+        del said["deployed"]
+        said.setdefault("airbags", whole)
+    car = _car(said, catalog)
     return LotRow(
         line=line,
-        id=row["id"],
+        id=row["id"].strip(),
         car=car,
-        region=row.get("region"),
-        evidence=_evidence(row, car),
+        region=said.get("region"),
+        evidence=_evidence(said, car, catalog),
         resale=_amount(row, "resale", catalog),
         other_costs=_amount(row, "other_costs", catalog),
     )
 
 
-def _car(row: Mapping[str, str], year: int | None, catalog: Catalog) -> Car:
+def _car(row: Mapping[str, str], catalog: Catalog) -> Car:
+    year = _year(row.get("model_year"))
     name = row.get("equipment")
     if name is not None and name not in catalog.templates:
-        known = ", ".join(catalog.templates)
-        raise _UnreadableError(f"'{name}' is no equipment template: write one of {known}")
+        raise _UnreadableError(f"'{name}' is no equipment template", _one_of(catalog.templates))
     assumed = name is None
     name = name or likeliest_template(year, catalog.templates)
     template = whole_template(name, catalog.templates)
     return Car(
         model_year=year,
-        drive_hand=_word(row, "drive_hand", ("left", "right")) or "left",  # type: ignore[arg-type]
+        drive_hand=_word(row, "drive_hand") or "left",  # type: ignore[arg-type]
         equipment=name,
         components=tuple(sorted(template.components)),
         stages=dict(template.stages),
@@ -94,52 +125,115 @@ def _car(row: Mapping[str, str], year: int | None, catalog: Catalog) -> Car:
     )
 
 
-def _evidence(row: Mapping[str, str], car: Car) -> tuple[Evidence, ...]:
+def _evidence(row: Mapping[str, str], car: Car, catalog: Catalog) -> tuple[Evidence, ...]:
     found: list[Evidence] = []
-    zone, extent = _word(row, "zone", ZONES), _word(row, "extent", _EXTENTS)
-    clock = _whole(row, "clock", 1, 12)
+    zone, extent, clock = _word(row, "zone"), _word(row, "extent"), _hour(row.get("clock"))
     if zone or clock or extent:
         found.append(Impact(id="impact", zone=zone, clock=clock, extent=extent))  # type: ignore[arg-type]
-    for column, says in (("deployed", "deployed"), ("not_deployed", "not-deployed")):
-        for component in row.get(column, "").replace(";", " ").split():
-            if component not in car.components:
-                raise _UnreadableError(
-                    f"{column} names '{component}', which this car has not: write ids such as "
-                    "driver.front-bag with ; between them"
-                )
-            found.append(Statement(id=f"said-{component}", component=component, says=says))
-    if said := _word(row, "airbags", ("deployed", "not-deployed")):
+    found += _said_of_parts(row, car)
+    if said := _word(row, "airbags"):
         found.append(Statement(id="said", says=said))
-    if belt := _word(row, "driver_belt", ("latched", "unlatched")):
+    if belt := _word(row, "driver_belt"):
         found.append(Occupant(id="driver", seat="driver", present=True, belt=belt))  # type: ignore[arg-type]
-    if beside := _word(row, "passenger", ("yes", "no")):
+    if beside := _word(row, "passenger"):
         found.append(Occupant(id="passenger", seat="passenger", present=beside == "yes"))
     return tuple(found)
 
 
-def _word(row: Mapping[str, str], column: str, known: tuple[str, ...]) -> str | None:
+def _said_of_parts(row: Mapping[str, str], car: Car) -> list[Statement]:
+    """Return what a row says of single parts; of one part it may say one thing only."""
+    said: dict[str, Statement] = {}
+    for column, says in (("deployed", "deployed"), ("not_deployed", "not-deployed")):
+        for part in re.split(r"[;,\s]+", row.get(column, "").strip(";, ")):
+            if part and part not in car.components:
+                raise _UnreadableError(
+                    f"{column} names '{part}', which this car has not",
+                    "Write ids such as driver.front-bag with ; between them, or leave the cell "
+                    "empty and write yes or no into the column 'airbags'",
+                )
+            if part in said and said[part].says != says:
+                raise _UnreadableError(
+                    f"'{part}' stands under deployed and under not_deployed",
+                    "Keep the one that was seen, or take it out of both",
+                )
+            if part:
+                said[part] = Statement(id=f"said-{part}", component=part, says=says)
+    return list(said.values())
+
+
+def _word(row: Mapping[str, str], column: str) -> str | None:
     word = row.get(column)
-    if word is not None and word not in known:
-        raise _UnreadableError(f"{column} is '{word}', not one of {', '.join(known)}")
+    if word is not None and word not in _KNOWN[column]:
+        raise _UnreadableError(f"{column} is '{word}'", _one_of(_KNOWN[column]))
     return word
 
 
-def _whole(row: Mapping[str, str], column: str, low: int, high: int) -> int | None:
-    if column not in row:
+def _one_of(words: Mapping[str, object] | tuple[str, ...]) -> str:
+    return f"Write one of {', '.join(words)}, or leave the cell empty"
+
+
+def read_year(text: str) -> str:
+    """Return the year of a cell: of a model year, or of the day or month of first registration."""
+    plain = text.strip().removesuffix(".0")
+    for day in _DAYS:
+        if found := day.fullmatch(plain):
+            return found[1]
+    if found := _MONTH.fullmatch(plain):
+        return f"20{found[1]}" if int(f"20{found[1]}") <= _YEARS[1] else f"19{found[1]}"
+    return plain
+
+
+def _year(text: str | None) -> int | None:
+    return None if text is None else _whole(read_year(text), "model_year", *_YEARS)
+
+
+def _hour(text: str | None) -> int | None:
+    if text is None:
         return None
-    text = row[column].removesuffix(".0")
-    if not (text.isdecimal() and low <= int(text) <= high):
-        raise _UnreadableError(f"{column} '{row[column]}' is no whole number from {low} to {high}")
+    hour = _HOUR.fullmatch(text.removesuffix(".0"))
+    return _whole(hour[1] if hour else text, "clock", 1, 12)
+
+
+def _whole(text: str, column: str, low: int, high: int) -> int:
+    if not (text.isdecimal() and len(text) <= len(str(high)) and low <= int(text) <= high):
+        raise _UnreadableError(
+            f"{column} '{text}' is no whole number from {low} to {high}",
+            f"Write a number from {low} to {high}, or leave the cell empty",
+        )
     return int(text)
 
 
 def _amount(row: Mapping[str, str], column: str, catalog: Catalog) -> float | None:
-    if column not in row:
+    text, currency = row.get(column, ""), row.get("currency", "")
+    if text.isdecimal() and currency in ("", LIST_CURRENCY) and len(text) < _LONGEST:
+        return float(text)
+    text = catalog.lots.stated(text)
+    if not text:
         return None
-    amount = read_amount(row[column], catalog)
+    _refuse_currency(text, catalog.lots.stated(currency), column, catalog)
+    if may_be_thousands(text):
+        raise _UnreadableError(
+            f"{column} '{text}' may be a sum with cents or a thousand times as much",
+            "Write it without a sign between the thousands, such as 13750",
+        )
+    amount = read_amount(text, catalog)
     if amount is None:
-        raise _UnreadableError(f"{column} '{row[column]}' is no amount in {LIST_CURRENCY}")
+        raise _UnreadableError(
+            f"{column} '{text}' is no amount in {LIST_CURRENCY}",
+            "Write one sum such as 13750, or leave the cell empty: no limit is told then",
+        )
     return amount
+
+
+def _refuse_currency(text: str, beside: str, column: str, catalog: Catalog) -> None:
+    """Refuse a sum whose sign, code or column beside it names another currency than the list's."""
+    named = read_currencies(text, catalog) or read_currencies(beside, catalog)
+    if (named or beside) and LIST_CURRENCY not in named:
+        told = f"'{text}'" if not beside else f"'{text}', currency '{beside}',"
+        raise _UnreadableError(
+            f"{column} {told} is no amount in {LIST_CURRENCY}",
+            f"Parts are priced in {LIST_CURRENCY}: convert the sum, or leave the cell empty",
+        )
 
 
 def read_amount(text: str, catalog: Catalog) -> float | None:
@@ -156,4 +250,4 @@ def read_amount(text: str, catalog: Catalog) -> float | None:
         number = None if re.search("[a-z]", bare, re.IGNORECASE) else read_number(bare)
         is_other = bool(named) and LIST_CURRENCY not in named
         amount = -1.0 if number is None or is_other else float(number)
-    return amount if 0.0 <= amount < 1e9 else None
+    return amount if 0.0 <= amount < _MOST else None

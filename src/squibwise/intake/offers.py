@@ -4,7 +4,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Mapping, Sequence
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 
@@ -23,6 +23,7 @@ from squibwise.intake.columns import (
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
 from squibwise.intake.patterns import pattern
+from squibwise.intake.sums import find_point, may_be_thousands, read_number
 from squibwise.intake.vin import read_vin
 from squibwise.model.cost import Money, from_major
 from squibwise.model.market import (
@@ -44,12 +45,10 @@ _MOST_ROWS = 3_000
 _ZIP = b"PK\x03\x04"
 _SIGNS = ";\t|,"
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
-_NUMBER = pattern(r"-?\d[\d\s.,']*")
 _DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
 _RANGE = pattern(r"(\d+)\s*(?:[-\u2013]|to|\.\.|bis|[a\u00e0]|do|at\u00e9|ate)\s*(\d+)", re.I)
 _GUARDED = pattern(r"^'(?=[=+@\t-])")  # written so that no spreadsheet takes it for a formula
 _SUMS = frozenset(("price", "shipping", "free-from", "dangerous"))
-_CENTS = pattern(r"\d([.,])\d\d?(?!\d)(?![.,]\d)")
 _UNIT_DAYS = {
     "hour": Fraction(1, 24),
     "working-day": Fraction(7, 5),
@@ -257,9 +256,7 @@ def _money(text: str, what: str, cells: Cells, reader: _Reader, above: int = -1)
 def _find_point(rows: Sequence[RawLine], guesses: Sequence[ColumnGuess]) -> str:
     """Return the sign that stands before the cents of a sheet's sums; empty = they do not tell."""
     places = [i for i, g in enumerate(guesses) if g.column in _SUMS]
-    cells = (line.cells[i] for line in rows for i in places if i < len(line.cells))
-    found = {c[1] for cell in cells for c in [_CENTS.search(cell)] if c}
-    return found.pop() if len(found) == 1 else ""
+    return find_point(line.cells[i] for line in rows for i in places if i < len(line.cells))
 
 
 def _number(text: str, what: str, point: str | None = None) -> Decimal:
@@ -267,33 +264,9 @@ def _number(text: str, what: str, point: str | None = None) -> Decimal:
     number = read_number(text, point)
     if number is None:
         raise _BadCellError(f"the {what} '{text}' is not one number")
-    thousand = point == "" and re.search(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])", text)
-    if thousand:
+    if point == "" and may_be_thousands(text):
         raise _BadCellError(f"the {what} '{text}' may be {number} or a thousand times as much")
     return number
-
-
-def read_number(text: str, point: str | None = None) -> Decimal | None:
-    """Return a number written 1,234.50, 1.234,50, 1 234,50 or 1234.5; None when it is not one.
-
-    Args:
-        text: What is written, with or without signs.
-        point: Sign that stands before the cents, where that is known.
-    """
-    found = _NUMBER.findall(text)
-    if len(found) != 1:
-        return None
-    digits = re.sub(r"[\s']", "", found[0]).rstrip(".,")
-    last = max(digits.rfind("."), digits.rfind(","))
-    if last >= 0:
-        whole, tail = re.sub(r"[.,]", "", digits[:last]), digits[last + 1 :]
-        alone = digits[last] != point if point else digits[last] == ","
-        grouped = len(tail) == 3 and (digits.count(digits[last]) > 1 or alone)
-        digits = whole + tail if grouped else f"{whole}.{tail}"
-    try:
-        return Decimal(digits)
-    except InvalidOperation:
-        return None
 
 
 def _whole(text: str, what: str, least: int) -> int:

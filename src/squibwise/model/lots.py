@@ -26,6 +26,17 @@ class LotRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     other_costs: float | None = None
 
 
+class BadLot(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Why a lot is skipped.
+
+    Attributes:
+        remedy: What to write instead.
+    """
+
+    what: str
+    remedy: str
+
+
 class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What every lot is priced under. Money in whole units of the currency.
 

@@ -320,8 +320,15 @@ def tell_screened(done: Mapping[str, object]) -> Telling:
         lines.append(f"headings taken by likeness: {told}")
     if isinstance(unused, Sequence) and unused:
         lines.append(f"columns not used: {listed([str(u) for u in unused])}")
+    foreign = done["foreign"]
+    if isinstance(foreign, Sequence) and foreign:
+        named = listed([f"'{f}'" for f in foreign])
+        lines.append(
+            f"{named} is in another currency than the prices of parts, and not used: convert the "
+            "column and head it with USD, or no limit can be told"
+        )
     blocks: list[Bullets | Text] = [Bullets(items=tuple(lines))]
     if done["bad"]:
-        words = f"{done['bad']:,} bad rows were skipped; {done['bad_file']} names each by line."
+        words = f"{done['bad']:,} bad rows were skipped; {done['bad_file']} tells line and remedy."
         blocks.append(text(words, "check"))
     return Telling(title="Screening", sections=(section("", *blocks),))

@@ -79,18 +79,39 @@ def _narrow(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
     except UnicodeDecodeError:
         pass
     text = data.decode("utf-8", "replace")
-    lost = text.count("\ufffd")
-    if lost * 10 <= sum(c > "\x7f" for c in text) or (lost == 1 and text.endswith("\ufffd")):
+    if _is_utf8(text):
+        lost = text.count("\ufffd")
         message = f"{lost} characters are damaged and stand as \ufffd."
         return text, (_doubt(name, message, "Save it again as UTF-8 if they matter."),)
     return _single_byte(data, name)
 
 
+def guess_encoding(sample: bytes) -> str:
+    """Return the encoding of a text of which only the beginning is known."""
+    for bom, encoding in _BOMS:
+        if sample.startswith(bom):
+            return encoding[:6] if encoding != "utf-8" else "utf-8-sig"
+    lines = sample[: sample.rfind(b"\n") + 1] or sample  # no letter is cut in two
+    if _is_utf8(lines.decode("utf-8", "replace")):
+        return _wide_without_mark(sample) or "utf-8-sig"
+    return _likeliest_narrow(b"\n".join(x for x in lines.split(b"\n") if not x.isascii()))
+
+
+def _is_utf8(text: str) -> bool:
+    """Tell whether so few letters were lost that the rest is UTF-8."""
+    lost = text.count("\ufffd")
+    return lost * 10 <= sum(c > "\x7f" for c in text) or (lost == 1 and text.endswith("\ufffd"))
+
+
+def _likeliest_narrow(data: bytes) -> str:
+    return max(_SINGLE_BYTE, key=lambda e: _plausibility(data.decode(e, "replace")))
+
+
 def _single_byte(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
-    readings = {e: data.decode(e, "replace") for e in _SINGLE_BYTE}
-    best = max(_SINGLE_BYTE, key=lambda e: _plausibility(readings[e]))
+    best = _likeliest_narrow(data)
     message = f"The text is not UTF-8; it was read as {best}."
-    return readings[best], (_doubt(name, message, "If letters look wrong, save it as UTF-8."),)
+    remedy = "If letters look wrong, save it as UTF-8."
+    return data.decode(best, "replace"), (_doubt(name, message, remedy),)
 
 
 def _plausibility(text: str) -> int:
