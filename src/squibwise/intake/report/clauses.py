@@ -68,6 +68,19 @@ def segments(line: Line) -> list[tuple[Code, str]]:
     return list(zip(codes, _shared(after), strict=True))
 
 
+def join_lamp_code(
+    pieces: list[tuple[Code, str]], catalog: Catalog, language: str | None
+) -> list[tuple[Code, str]]:
+    """``the lamp blinks 3-4 and the reader shows B1338``: two numbers for one fault are one."""
+    if [c.style == "flash" for c, _ in pieces] != [True, False] or not pieces[1][0].is_exact:
+        return pieces
+    (lamp, between), (code, text) = pieces
+    words = words_of(between, catalog, language)
+    if words.features & (OWN_PARTS | TELLS) or words.seats or words.sides:
+        return pieces
+    return [(msgspec.structs.replace(code, also=(*code.also, lamp.printed)), text)]
+
+
 def _own_clauses(line: Line) -> list[tuple[Code, str]]:
     """Codes with their own clauses, before or behind each; nothing where they do not part so."""
     cuts = [m.span() for m in _BETWEEN_CLAUSES.finditer(line.text)]

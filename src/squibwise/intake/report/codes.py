@@ -52,7 +52,7 @@ _LEAD = pattern(
     r"(?:(?i:img|image|photo|picture|pic|screen|foto|bild)[ _#-]{0,2}\d{1,6}\s?[:.)]\s+)?"
     r"(?:(?i:dtc|codes?|fault codes?|trouble codes?|fehlercode|fehler|defaut|défaut|code defaut|"
     r"error|codigo|código|codice|cod\.?|kod|raw(?: bytes| data)?|bytes|hex)"
-    r"\s*(?:no\.?|nr\.?|#)?\s*[:=#]?\s*)?"
+    r"\s*(?:no\.?|nr\.?|#)?\s*(?:[.·_…]{3,}\s*)?[:=#]?\s*)?"
 )
 _HEX_PREFIXED = pattern(r"(?<![0-9A-Za-z])0[xX]([0-9A-Fa-f]{6}|[0-9A-Fa-f]{4})" + _END)
 _BYTES = pattern(

@@ -7,6 +7,7 @@ from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses import (
     find_labels_above,
+    join_lamp_code,
     list_clauses,
     repeat_part,
     segments,
@@ -308,7 +309,7 @@ def _is_placed(words: Words) -> bool:
 def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     if len(line.codes) == 1 and _continues(line, state):
         return
-    pieces = segments(line)
+    pieces = join_lamp_code(segments(line), catalog, sheet.language)
     for at, (code, text) in enumerate(pieces):
         words = words_of(text, catalog, sheet.language) if len(pieces) > 1 else line.words
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):

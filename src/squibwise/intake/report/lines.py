@@ -9,8 +9,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import join_denied, read_words
+from squibwise.intake.report.labels import numbers_a_thing
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, lexicon_of, tokenise
-from squibwise.intake.report.line_codes import numbers_a_thing
 from squibwise.intake.report.phrases import Hit, find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (

@@ -13,8 +13,9 @@ from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
 from squibwise.intake.report.corrections import correct_faults
 from squibwise.intake.report.faults import gather
+from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
-from squibwise.intake.report.line_codes import drop_labels, is_number_only, read_codes
+from squibwise.intake.report.line_codes import read_codes
 from squibwise.intake.report.lines import (
     is_bare_part,
     list_labelled,

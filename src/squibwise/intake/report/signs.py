@@ -88,13 +88,16 @@ _IN_BRACKETS = pattern(r"(?<=[\w\"'»”] )\((\d{2})\)(?=[\s,;:])")
 _ORDERED = pattern(
     r"(?<![\d.,])\d{2}(?:\s(?:then|dann|puis|luego|poi|depois|potem)\s\d{2}){1,9}(?![\d.,])"
 )
-_BLINK = r"(?:flash|blink|blitz|eclat|destell|parpade|lampegg|pisc|blysk|mign|knipper)\w*"
+_BLINK = (
+    r"(?:flash|blink|blitz|eclat|clignot|destell|parpade|lampegg|pisc|blysk|mign|mrug|knipper)\w*"
+)
 _TWICE = pattern(  # "1 blink then 9 blinks"
     rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
 )
 _COUNTED = pattern(
-    rf"(\d{{1,2}})\s*(?:x\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
-    rf"(?:and|und|et|y|e|i)?\s{{0,9}}(\d{{1,2}})\s*(?:x\s*)?{_SHORT}\b"
+    rf"\b(\d{{1,2}}|{_SAID})\s*(?:x\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
+    rf"(?:(?:and|und|et|y|e|i|then|dann|puis|luego|poi|depois|potem)\s{{1,9}}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
+    rf"(?:x\s*)?{_SHORT}\b"
 )
 _SPELLED = pattern(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
@@ -298,7 +301,7 @@ def find_counted(text: str) -> Code | None:
     counted = _COUNTED.search(plain) or _SPELLED.search(plain)
     if counted is None or _is_title(plain[: counted.start()]):
         return None
-    first, second = counted.groups()
+    first, second = (str(_WORDS.get(group, group)) for group in counted.groups())
     if not first.isdecimal():
         first, second = str(len(first.split())), str(len(re.findall("short", second)))
     printed = first + second if len(second) == 1 else f"{first}-{second}"
@@ -335,7 +338,9 @@ def find_list(text: str) -> tuple[Code, ...]:
 @lru_cache(maxsize=4)
 def _label(lexicon: Lexicon) -> str:
     """Words for lamp, blink or flash that lead up to a number."""
-    return rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
+    return (
+        rf"(?<![^\W_])(?:(?:{lexicon.names_of('flash')}|{_BLINK})(?![^\W\d_])[\s:=#.>(-]*){{1,3}}"
+    )
 
 
 @lru_cache(maxsize=4)
