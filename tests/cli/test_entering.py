@@ -421,6 +421,20 @@ def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path
     assert evidence(tmp_path) == tomllib.loads(FRONT_HIT)["evidence"]
 
 
+def test_nobody_answers_for_the_car_while_other_gates_are_open(run: Line, own: Path) -> None:
+    told = run("did", own, "release", "--by", "R")
+    assert (told.code, "release is signed last" in told.err) == (2, True)
+    assert text(own) == OWN
+
+
+def test_a_question_of_the_water_is_answered_by_how_high_it_stood(run: Line, own: Path) -> None:
+    assert run("told", own, "flood").code == 0
+    assert run("answer", own, "flood", "yes").code == 2
+    assert run("answer", own, "flood", "floor").code == 0
+    asked = run("work", own, "--json").json()["questions"]
+    assert "flood" not in {q["id"] for q in asked}
+
+
 def test_a_number_that_is_not_on_the_list_is_refused(run: Line, cases: Path) -> None:
     done = run("did", cases / "harrow-07", "9999", "--by", "R")
     assert done.code == 2
@@ -482,7 +496,12 @@ def test_a_report_is_copied_into_the_case(run: Line, own: Path, cases: Path) -> 
 
 
 @pytest.mark.parametrize(
-    "block", ["[[evidence]]\nkind = \n", '[case]\nid = "x"\n[[evidence]]\nkind="look"\n']
+    "block",
+    [
+        "[[evidence]]\nkind = \n",
+        '[case]\nid = "x"\n[[evidence]]\nkind="look"\n',
+        'kind = "look"\ncomponent = "driver.front-bag"\nseen = "deployed"\n',
+    ],
 )
 def test_a_block_that_is_none_is_refused(run: Line, own: Path, tmp_path: Path, block: str) -> None:
     (tmp_path / "block.txt").write_text(block, encoding="utf-8")

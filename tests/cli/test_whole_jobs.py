@@ -24,7 +24,7 @@ from squibwise.present.tell_orders import tell_order_list
 from squibwise.present.tell_trace import tell_trace
 from squibwise.present.tell_visits import WIDTH
 from squibwise.present.tell_work import PAGE, tell_work
-from squibwise.present.telling import Table, Telling
+from squibwise.present.telling import Table, Telling, Text
 
 CATALOG = load_catalog()
 
@@ -138,6 +138,22 @@ def test_the_order_list_names_each_part_with_its_place(job: str) -> None:
     seats = ("belt assembly", "inertia reel", "buckle")
     for row in (r for r in rows if any(s in r[1] for s in seats)):
         assert any(side in row[1] for side in ("left", "right", "centre")), row
+
+
+def test_an_order_list_without_a_part_says_so_and_one_of_many_asks_for_no_unlikely_part() -> None:
+    empty = msgspec.structs.replace(whole("two-front-bags").todo, orders=())
+    told = tell_order_list(opened("two-front-bags"), empty, CATALOG)
+    assert "Nothing to order" in "".join(
+        b.text for s in told.sections for b in s.blocks if isinstance(b, Text)
+    )
+    orders = whole("two-front-bags").todo.orders
+    rare = [o.title for o in orders if o.kind not in ("certain", "rule") and o.p < 0.2]
+    whole_list = tell_order_list(opened("two-front-bags"), whole("two-front-bags").todo, CATALOG)
+    rows = [
+        r for s in whole_list.sections for b in s.blocks if isinstance(b, Table) for r in b.rows
+    ]
+    assert rare
+    assert not any(title in row[1] for row in rows for title in rare)
 
 
 def test_the_order_list_marks_rules_apart_and_asks_which_piece() -> None:

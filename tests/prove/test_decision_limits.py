@@ -354,6 +354,17 @@ def test_one_number_is_one_kind_of_part() -> None:
     assert {v.outcome for w, v in pair.items() if w.startswith("label:")} == {"met"}
 
 
+# Common practice, no source: a used body part without a circuit has no recall of its own.
+@pytest.mark.parametrize(
+    ("component", "outcome"),
+    [("centre.instrument-panel", "met"), ("driver.belt-webbing", "undecided")],
+)
+def test_a_used_panel_needs_no_donor_and_a_used_belt_does(component: str, outcome: str) -> None:
+    used = msgspec.structs.replace(label("p1", component, "77"), provenance="recycled")
+    used = msgspec.structs.replace(used, donor_vin=None, recall_checked=None)
+    assert judge(used)[f"label:{component}"].outcome == outcome
+
+
 def donor(vin: str) -> Verdict:
     used = label("p1", "driver.front-bag", "77")
     used = msgspec.structs.replace(used, provenance="recycled", donor_vin=vin)

@@ -94,6 +94,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         live: It holds a charge: dangerous goods until proven spent.
         one_time: Fasteners that are new each time.
         sold_apart: What is often sold beside it.
+        to_desk: What else a parts desk is told or asked.
         used_refused: How often a used one is refused by makers, insurers or inspectors.
         new: Low, usual, high price new, before tax and freight. [USD]
         used: The same used. [USD]
@@ -117,6 +118,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     live: bool
     one_time: str = ""
     sold_apart: str = ""
+    to_desk: str = ""
     used_refused: str = ""
     new: Three | None = None
     used: Three | None = None

@@ -218,6 +218,9 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         parts: Kinds that a word for a part may mean.
         usual: The kind that a word means behind the name of a front seat and nothing else.
         places: Places that a word for a side or seat may mean.
+        spots: Zone of the car that a word beside a side names.
+        levels: Kinds and components that water of a height reaches, lowest level first.
+        level_words: Level that a word for a height means.
         seen: Look word that is meant.
         stories: Words that tell of ``soaked``, and of the contrary right before them, ``denied``.
     """
@@ -225,5 +228,8 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     parts: dict[str, tuple[str, ...]]
     usual: dict[str, str] = {}
     places: dict[str, tuple[str, ...]]
+    spots: dict[str, str] = {}
+    levels: dict[str, tuple[str, ...]] = {}
+    level_words: dict[str, str] = {}
     seen: dict[str, str]
     stories: dict[str, tuple[str, ...]]

@@ -80,6 +80,8 @@ class Catalog:
         said = read_toml(self.root / "said.toml", SaidWords)
         strange = {k for kinds in said.parts.values() for k in kinds} - set(self.kinds)
         strange |= {*said.usual.values()} - set(self.kinds)
+        reached = {word.rpartition(".")[2] for words in said.levels.values() for word in words}
+        strange |= (reached - set(self.kinds)) | ({*said.level_words.values()} - set(said.levels))
         strange |= {p for places in said.places.values() for p in places} - set(PLACES)
         if strange:
             raise CatalogError(f"said.toml names unknown {', '.join(sorted(strange))}")

@@ -1,6 +1,7 @@
 """The commands that write into a case file, so that nobody has to type TOML."""
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples
 
 if TYPE_CHECKING:
+    from squibwise.cli.opening import Opened
     from squibwise.model.work import Work
 
 by_option = click.option("--by", metavar="NAME", help="Who saw it, did it or signs for it.")
@@ -101,7 +103,7 @@ def saw(
 
 @click.command(
     short_help="Write down what is known of the crash, the seats or a flood.",
-    epilog=examples("told harrow-07 nose-right moderate", "told harrow-07 no flood"),
+    epilog=examples("told harrow-07 nose-right moderate", "told harrow-07 flood to the seats"),
 )
 @case_argument
 @click.argument("words", nargs=-1, required=True)
@@ -109,12 +111,15 @@ def saw(
 def told(case_path: Path, words: tuple[str, ...], as_json: bool) -> int:
     """Write down what is known of the event: where it was hit, who sat where, a flood, a fire.
 
-    A circumstance (flood, rollover, parked, "no crash"), a place that was hit and how hard
-    (nose-right moderate), or a seat and who sat in it (passenger empty, driver belted).
+    A circumstance (flood, rollover, parked, "no crash"), how far a flood came (flood to the seats)
+    or what it reached (fire curtain), a place that was hit, how hard and from where as on a clock
+    (nose-right moderate 1), or a seat and who sat in it (passenger adult belted).
     """
+    from squibwise.cli import opening
     from squibwise.garage import saying
 
-    entry = saying.find_told(words)
+    opened = opening.open_case(case_path)
+    entry = saying.find_told(words, opened.case.car, opened.catalog)
     return write_entries(case_path, f"told {' '.join(words)}", [entry], as_json=as_json)
 
 
@@ -176,6 +181,7 @@ def did(
 
     opened = opening.open_case(case_path)
     counted, words = ticking.split_words(numbers, opened.catalog)
+    _refuse_early_release(opened, words)
     todo = case.work(opened.case, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
@@ -196,6 +202,26 @@ def did(
         )
     entries = ticking.add_note(entries, note)
     return write_entries(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
+
+
+def _refuse_early_release(opened: "Opened", words: Sequence[str]) -> None:
+    """Refuse the last signature while other gates are open: it would count for nothing.
+
+    Raises:
+        InputError: A gate is open that is not signed with it.
+    """
+    from squibwise import case
+    from squibwise.errors import InputError
+
+    if "release" not in words:
+        return
+    gates = case.release(opened.case, opened.catalog, dt.date.today()).gates
+    left = [g.id for g in gates if g.open and g.id not in (*words, "answers")]
+    if left:
+        raise InputError(
+            f"release is signed last, and {len(left)} gate(s) are open: {', '.join(left)}.",
+            remedy="`squibwise release CASE -o FILE` lists what each asks for.",
+        )
 
 
 @click.command(
@@ -284,11 +310,24 @@ def _work_of(case_path: Path) -> "Work":
 @click.option("--source", default="", help="Where the maker says so; needed for his rules.")
 @answers
 def answer(case_path: Path, question: str, word: str, source: str, as_json: bool) -> int:
-    """Answer a question that `work` asks, with where the answer stands; everything follows."""
+    """Answer a question that `work` asks, with where the answer stands; everything follows.
+
+    What a flood or fire reached is answered by a height (floor, seats, dash, roof) or by parts.
+    """
     from squibwise.cli import opening
-    from squibwise.garage import ticking
+    from squibwise.errors import InputError
+    from squibwise.garage import saying, ticking
+    from squibwise.require.questions import ANSWERS
 
     at = opening.open_case(case_path)
+    if question in saying.REACHING:
+        if word in ANSWERS:
+            raise InputError(
+                f"'{word}' does not say what the {question} reached.",
+                remedy=f"Answer {' or '.join(at.catalog.said.levels)}, or the parts it reached.",
+            )
+        told = saying.find_told((question, word), at.case.car, at.catalog)
+        return write_entries(case_path, f"answer {question} {word}", [told], as_json=as_json)
     entries, rules = ticking.answer_entries(at.case, question, word, source, at.catalog)
     command = f"answer {question} {word}"
     return write_entries(case_path, command, entries, as_json=as_json, rules=rules)

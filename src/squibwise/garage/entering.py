@@ -277,6 +277,7 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
     """
     data = read_bytes(file, MAX_BYTES)
     if not re.search(rb"^\s*\[\[?\s*\w", data, re.MULTILINE):
+        _refuse_headless(data)
         return None
     text = textwrap.dedent(decode(data, name)).replace("\r\n", "\n")
     try:
@@ -293,6 +294,20 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
         remedy = "Only [[evidence]] tables can be added; edit the rest in case.toml."
         raise InputError(f"{name}: it holds more than [[evidence]] tables.", remedy=remedy)
     return tuple(entries)
+
+
+_OWN_KEY = re.compile(rb"^\s*(kind|component|loop|seen|what|serial)\s*=\s*[\"']", re.MULTILINE)
+
+
+def _refuse_headless(data: bytes) -> None:
+    """Refuse what reads as an entry whose heading was left behind.
+
+    Raises:
+        InputError: Two or more keys of an entry stand in it, and no heading.
+    """
+    if len({found[1] for found in _OWN_KEY.finditer(data)}) > 1:
+        remedy = "Hand it in from [[evidence]] on; the line above it was left behind."
+        raise InputError("this looks like an entry without its [[evidence]] line.", remedy=remedy)
 
 
 def copy_report(case_path: Path, file: Path) -> str:

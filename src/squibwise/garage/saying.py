@@ -1,7 +1,7 @@
 """What people at the car say for a part and for what they see, as words of the catalogue."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, get_args
 
 import msgspec
@@ -94,61 +94,162 @@ def _read(said: str, car: Car, catalog: Catalog) -> tuple[set[str], tuple[str, .
             named = tuple(_OTHER_SEAT.get(place, place) for place in named)
         places |= set(named)
         rest += [] if named else [token]
-    kind = "-".join(w for w in rest if w)
-    return places, (kind,) if kind in catalog.kinds else words.parts.get(kind, ())
+    kinds = _kinds(rest, catalog)
+    if kinds:
+        return places, kinds
+    return next(_at_spots(rest, places, catalog), (places, ()))
+
+
+def _kinds(tokens: Sequence[str], catalog: Catalog) -> tuple[str, ...]:
+    kind = "-".join(w for w in tokens if w)
+    return (kind,) if kind in catalog.kinds else catalog.said.parts.get(kind, ())
+
+
+def _at_spots(
+    tokens: Sequence[str], places: set[str], catalog: Catalog
+) -> Iterator[tuple[set[str], tuple[str, ...]]]:
+    """Yield places and kinds where a word tells where on its side the part sits."""
+    for token in tokens:
+        spot = catalog.said.spots.get(token)
+        kinds = _kinds([t for t in tokens if t != token], catalog)
+        if spot and kinds:
+            sides = places & {"left", "right"} or {"left", "centre", "right"}
+            yield {f"{spot}-{side}" for side in sides}, kinds
+
+
+_DENYING = {"no", "not", "never", "without"}
+_NEVER_GUESSED = ("not-seen", "confirmed-spent")
 
 
 def find_seen(said: str, component: str, catalog: Catalog) -> str:
     """Return the word of the catalogue for what was seen; one that is not known comes back as said.
 
     Args:
-        said: ``deployed``, but also ``fired``, ``blown``, ``gone``.
+        said: ``deployed``, but also ``fired``, ``blown``, ``gone``; ``cracked`` of a windshield,
+            which can be seen in one such way only.
         component: The part that was looked at.
         catalog: For the words of its kind, and for what people say.
     """
-    kind = component.partition(".")[2]
-    known = catalog.looks(kind) if kind in catalog.kinds else ()
-    return said if said in known else catalog.said.seen.get(said.lower(), said)
+    known = _own_looks(component, catalog)
+    word = _APART.sub("-", said.lower().strip())
+    meant = catalog.said.seen.get(word, word)
+    if meant in known or not word:
+        return meant
+    said_words = set(word.split("-"))
+    if said_words & _DENYING:
+        return meant
+    alike = [k for k in known if said_words <= set(k.split("-")) and k not in _NEVER_GUESSED]
+    return alike[0] if len(alike) == 1 else meant
 
 
 WHATS: tuple[str, ...] = get_args(What)
 EXTENTS: tuple[str, ...] = get_args(Extent)
+HOURS = 12
+REACHING = ("flood", "fire", "heat", "corrosion")
 SEATED: dict[str, dict[str, Any]] = {
     "empty": {"present": False},
     "taken": {"present": True},
+    "adult": {"present": True, "size": "adult"},
+    "child": {"present": True, "size": "child-or-small"},
+    "small": {"present": True, "size": "child-or-small"},
     "belted": {"present": True, "belt": "latched"},
     "unbelted": {"present": True, "belt": "unlatched"},
     "child-seat": {"present": True, "child_seat": True},
 }
+_BETWEEN = {"to", "the", "up", "in", "and", "was", "a", "an", "at"}
+_MEANT = {"child seat": "child-seat", "not belted": "unbelted", "rolled over": "rollover"}
 
 
-def find_told(words: Sequence[str]) -> dict[str, Any]:
+def find_told(words: Sequence[str], car: Car | None, catalog: Catalog) -> dict[str, Any]:
     """Return the entry of what somebody knows of the crash or the car, its time apart.
 
     Args:
-        words: A circumstance (``flood``, ``no crash``), an impact (``nose-left severe``) or a seat
-            (``passenger empty``).
+        words: A circumstance (``flood``, ``no crash``, ``flood to the seats``, ``fire curtain``),
+            an impact (``nose-left severe 11``) or a seat (``passenger adult belted``).
+        car: For the parts that water or fire reached; None = none are named.
+        catalog: For what people say.
 
     Raises:
         InputError: It is none of these.
     """
-    said = [w.lower() for w in words]
-    what = said[-1]
-    if what in WHATS and said[:-1] in ([], ["no"], ["not"]):
-        return {"kind": "circumstance", "what": what, "present": len(said) == 1}
-    if said[0] in SEATS and len(said) == 2 and what in SEATED:
-        return {"kind": "occupant", "seat": said[0], **SEATED[what]}
-    if said[0] in ZONES and len(said) <= 2 and (len(said) == 1 or what in EXTENTS):
-        extent = {"extent": what} if len(said) == 2 else {}
-        return {"kind": "impact", "zone": said[0], **extent}
+    phrase = " ".join(words).lower().replace(",", " ")
+    for said, meant in _MEANT.items():
+        phrase = phrase.replace(said, meant)
+    tokens = [t for t in phrase.split() if t not in _BETWEEN]
+    found = (
+        _told_event(tokens)
+        or _told_seat(tokens)
+        or _told_impact(tokens)
+        or _told_reach(tokens, car, catalog)
+    )
+    if found:
+        return found
     raise InputError(
         f"'{' '.join(words)}' is nothing that can be told so.",
         remedy=(
-            f"A circumstance, 'no' before it or not: {', '.join(WHATS)}; or a place that was hit "
-            f"and how hard: {', '.join(ZONES)}, {', '.join(EXTENTS)}; or a seat and who sat in it: "
-            f"{', '.join(SEATS)}, {', '.join(SEATED)}."
+            f"A circumstance, 'no' before it or not: {', '.join(WHATS)}; how far a flood came: "
+            f"flood {' or '.join(catalog.said.levels)}, or the parts it reached; a place that was "
+            f"hit, how hard, and from where as on a clock: {', '.join(ZONES)}, "
+            f"{', '.join(EXTENTS)}; or a seat and who sat in it: {', '.join(SEATS)}, "
+            f"{', '.join(SEATED)}."
         ),
     )
+
+
+def _told_event(tokens: Sequence[str]) -> dict[str, Any]:
+    if not tokens or tokens[-1] not in WHATS or tokens[:-1] not in ([], ["no"], ["not"]):
+        return {}
+    return {"kind": "circumstance", "what": tokens[-1], "present": len(tokens) == 1}
+
+
+def _told_seat(tokens: Sequence[str]) -> dict[str, Any]:
+    seats = [t for t in tokens if t in SEATS]
+    told = [SEATED[t] for t in tokens if t in SEATED]
+    keys = [k for one in told for k in one if k != "present"]
+    agreed = len({one["present"] for one in told}) == 1 and len(keys) == len(set(keys))
+    if len(seats) != 1 or not agreed or len(tokens) != 1 + len(told):
+        return {}
+    merged = {k: v for one in told for k, v in one.items()}
+    return {"kind": "occupant", "seat": seats[0], **merged}
+
+
+def _told_impact(tokens: Sequence[str]) -> dict[str, Any]:
+    zones = [t for t in tokens if t in ZONES]
+    extents = [t for t in tokens if t in EXTENTS]
+    clocks = [int(t) for t in tokens if t.isdecimal() and 1 <= int(t) <= HOURS]
+    named = len(zones) + len(extents) + len(clocks)
+    if len(zones) != 1 or max(len(extents), len(clocks)) > 1 or named != len(tokens):
+        return {}
+    found: dict[str, Any] = {"kind": "impact", "zone": zones[0]}
+    found |= {"clock": clocks[0]} if clocks else {}
+    return found | ({"extent": extents[0]} if extents else {})
+
+
+def _told_reach(tokens: Sequence[str], car: Car | None, catalog: Catalog) -> dict[str, Any]:
+    """Return what a flood or fire reached: by the height of the water, or part by part."""
+    if car is None or len(tokens) < 2 or tokens[0] not in REACHING:
+        return {}
+    parts: list[str] = []
+    for token in tokens[1:]:
+        reached = _reached(token, car, catalog)
+        if not reached:
+            return {}
+        parts += reached
+    parts = list(dict.fromkeys(parts))
+    return {"kind": "circumstance", "what": tokens[0], "present": True, "parts": parts}
+
+
+def _reached(token: str, car: Car, catalog: Catalog) -> list[str]:
+    """Return the kinds and components of the car that a level or a word for a part stands for."""
+    names = list(catalog.said.levels)
+    level = catalog.said.level_words.get(token, token)
+    own = {*car.components, *(split_component(c).kind for c in car.components)}
+    if level in names:
+        below = names[: names.index(level) + 1]
+        return [w for name in below for w in catalog.said.levels[name] if w in own]
+    if token in own:
+        return [token]
+    return [k for k in catalog.said.parts.get(token, ()) if k in own]
 
 
 def find_circuit(said: str, car: Car, catalog: Catalog) -> str:

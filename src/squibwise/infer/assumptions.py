@@ -49,9 +49,10 @@ def _at_fault(report: Report) -> Iterator[str]:
 
 def _ask_what_was_reached(case: Case) -> Iterator[OpenQuestion]:
     """Yield what a flood, fire or the like reached, where nobody told."""
-    told = (e for e in case.evidence if isinstance(e, Circumstance) and e.present)
+    told = [e for e in case.evidence if isinstance(e, Circumstance) and e.present]
+    known = {e.what for e in told if e.parts}
     for entry in told:
-        if entry.what in ("flood", "fire", "heat", "corrosion") and not entry.parts:
+        if entry.what in ("flood", "fire", "heat", "corrosion") and entry.what not in known:
             yield OpenQuestion(
                 id=entry.what,
                 text=f"What did the {entry.what} reach? Name the parts, connectors included.",

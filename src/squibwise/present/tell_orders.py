@@ -84,7 +84,10 @@ def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
             section(title, Table(rows=rows, head=("", "part", "note")), note=note) if rows else None
         )
 
-    now = order_now(todo)
+    now, perhaps = order_now(todo), may_be_added(todo)
+    least = catalog.fact("present.ask-price-from").number()
+    unlikely = sum(o.p < least for o in perhaps)
+    empty = "" if now else _NOTHING if not perhaps else _NOTHING_YET
     about = f"model year {car.model_year or 'not stated'}, driver on the {car.drive_hand}"
     return Telling(
         title="Order list",
@@ -98,22 +101,29 @@ def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
                     (o for o in now if o.kind != "certain"),
                     note="rules ask for it: those of this car, or of most makers",
                 ),
+                section("Order", Text(text=empty)) if empty else None,
                 listed(
                     "Price and days only",
-                    may_be_added(todo),
+                    (o for o in perhaps if o.p >= least),
                     note="a look or the maker's rule decides first",
                 ),
             )
         ),
-        closing=(Text(text=_BY_VIN),),
+        closing=(
+            *((Text(text=_UNLIKELY.format(count=unlikely)),) if unlikely else ()),
+            *((Text(text=_BY_VIN),) if now or unlikely < len(perhaps) else ()),
+        ),
     )
 
 
+_NOTHING = "Nothing to order: no part is known to be needed."
+_NOTHING_YET = "Nothing to order yet: a look or the maker's rule decides on every part."
+_UNLIKELY = "{count} more parts are unlikely and not asked for here: `squibwise work CASE --full`."
 _NO_VIN = "VIN not stated: no parts desk sells by this list without it; enter it under [car]"
 _BY_VIN = (
     "By VIN and equipment, not by looks: left and right, driver and passenger are different "
     "numbers; name the connector, the position code of a sensor, the trim colour. Ask of each: "
-    "price, days, supersession, whether it is recalled."
+    "price, days, supersession, whether it is recalled. Dangerous goods go by ground freight."
 )
 
 
@@ -125,7 +135,8 @@ def _desk_rows(
     places = list(dict.fromkeys(split_component(c).place for c in order.contains))
     hand = case.car.drive_hand
     notes = [_tell_apart(assembly.sold_apart)] if assembly.sold_apart else []
-    notes += ["dangerous goods, ground freight"] if order.live else []
+    notes += [assembly.to_desk] if assembly.to_desk else []
+    notes += ["dangerous goods"] if order.live else []
     title = assembly.title_at(places[0], british=british) if places else order.title
     where = ", ".join(_where(p, hand) for p in places if p != "centre")
     alone = len(assembly.places) == 1 or not where

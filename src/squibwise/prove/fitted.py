@@ -113,15 +113,26 @@ def label_verdicts(history: History, catalog: Catalog, vin: str | None = None) -
     found = []
     for label in labels:
         fires = is_igniter(label.component, catalog)
-        judged = _judge_origin(label, fires, twice)
+        is_plain = _is_plain(label.component, catalog)
+        judged = _judge_origin(label, fires, twice, is_plain=is_plain)
         if judged[0] == "met":
             judged = _judge_against(label, labels, history) or judged
         if judged[0] == "met":
             judged = _judge_donor(label, vin, catalog) or judged
         found.append(_label("label", label, judged, catalog))
-        recall = _judge_recall(label, fires)
+        recall = None if is_plain else _judge_recall(label, fires)
         found += [_label("recall", label, recall, catalog)] if recall else []
     return found
+
+
+def _is_plain(component: str, catalog: Catalog) -> bool:
+    """Is it a body part, such as a panel or a trim: no circuit, and rarely refused when used."""
+    word = split_component(component).kind
+    kind = catalog.kinds.get(word)
+    if kind is None or kind.circuit or kind.fires:
+        return False
+    sold = [a for a in catalog.assemblies.values() if word in a.key and not a.instead]
+    return any(a.used_refused.startswith("rarely") and not a.live for a in sold)
 
 
 def _label(word: str, label: PartLabel, judged: Judged, catalog: Catalog) -> Verdict:
@@ -213,7 +224,9 @@ def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged 
     return "undecided", text, remedy
 
 
-def _judge_origin(label: PartLabel, fires: bool, twice: set[tuple[str, str]]) -> Judged:
+def _judge_origin(
+    label: PartLabel, fires: bool, twice: set[tuple[str, str]], *, is_plain: bool
+) -> Judged:
     name = f"part {label.number}"
     if not any(c.isdigit() for c in label.number):
         shown = f"'{label.number}' is no part number."
@@ -226,7 +239,8 @@ def _judge_origin(label: PartLabel, fires: bool, twice: set[tuple[str, str]]) ->
         remedy = "Find out who made and sold it; a part of unknown origin is not fitted."
         return "undecided", f"{name} is of unknown origin.", remedy
     if label.provenance in USED:
-        return _judge_used(label, fires)
+        plain: Judged = ("met", f"{name}, a used body part{_sold(label)}.", "")
+        return plain if is_plain else _judge_used(label, fires)
     if fires and not label.seller.strip():
         remedy = "Write down where it was bought: a new one without a seller may be counterfeit."
         return "undecided", f"{name} is new, its seller is not named.", remedy

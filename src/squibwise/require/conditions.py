@@ -261,6 +261,9 @@ def _record_locked(case: Case, assessment: Assessment, catalog: Catalog) -> Chan
 
 
 def _soaked(case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
+    """Return 1 for a car that stood in water, 0 where it is told which parts the water reached."""
+    if any(isinstance(e, Circumstance) and e.what == "flood" and e.parts for e in case.evidence):
+        return 0.0, ()
     return float(was_flooded(case, catalog)), find_soaked(case, catalog)
 
 

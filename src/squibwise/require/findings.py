@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.signed import find_soaked, unit_exposed, was_flooded
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Passed
+from squibwise.model.evidence import DoneWork, Look, Passed
 from squibwise.model.origin import Finding
 from squibwise.model.words import ASKED_WORDS, RELEASE_WORDS, VERDICT_WORDS
 from squibwise.model.work import Demand, Visit
@@ -15,6 +15,7 @@ from squibwise.require.progress import KEY_ON_GATE, STEP, Progress
 from squibwise.require.steps import find_live_stages
 
 UNIT = "centre.control-unit"
+LAMP = "centre.warning-lamp"
 
 
 def list_findings(
@@ -26,6 +27,7 @@ def list_findings(
         *_wait(job.case, job.catalog),
         *_water(job.case, job.catalog),
         *_key_on(job.progress),
+        *_hidden_lamp(job.case),
         *_stages(job.assessment, items, job.catalog),
         *_cleared(job.case, items),
         *_loads(job.progress),
@@ -72,6 +74,18 @@ def _water(case: Case, catalog: Catalog) -> Iterator[Finding]:
             severity="note",
             message="The title says that the car stood in water; it is treated so.",
             remedy='Add a story with known = ["soaked"] and the height, or correct the title.',
+        )
+
+
+def _hidden_lamp(case: Case) -> Iterator[Finding]:
+    looks = [e for e in case.evidence if isinstance(e, Look) and e.component == LAMP]
+    if any(look.seen in ("covered", "missing") for look in looks):
+        yield Finding(
+            code="lamp-hidden",
+            severity="warning",
+            message="The warning lamp was hidden or taken out: somebody did not want a fault seen.",
+            remedy="Make it visible, read every circuit of the unit, and look for loads and "
+            "bridges; no lamp check counts before.",
         )
 
 

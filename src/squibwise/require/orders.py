@@ -183,6 +183,7 @@ def _reasons(items: Iterable[Demand]) -> tuple[Because, ...]:
 
 def _note(assembly: Assembly) -> str:
     parts = [f"Often sold apart: {assembly.sold_apart}." if assembly.sold_apart else ""]
+    parts.append(f"To the parts desk: {assembly.to_desk}." if assembly.to_desk else "")
     parts.append(f"New each time: {assembly.one_time}." if assembly.one_time else "")
     parts.append(f"Used refused: {assembly.used_refused}." if assembly.used_refused else "")
     return " ".join(p for p in parts if p)

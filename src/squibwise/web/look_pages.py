@@ -176,10 +176,12 @@ def tell(request: Request, sent: Sent) -> Response:
     told = [sent.get("what", 30).split()] if sent.get("what") else []
     told += [[z for z in (sent.get("zone", 20), sent.get("extent", 20)) if z]]
     told += [[seat, sent.get(seat, 20)] for seat in FRONT_SEATS if sent.get(seat)]
-    told = [words for words in told if words]
+    told, catalog = [words for words in told if words], bench_of(request).catalog
     if not told:
         raise InputError("Nothing was chosen.", remedy="Choose what is known; leave the rest.")
-    entries = [{**saying.find_told(words), **common(sent)} for words in told]
+    entries = [
+        {**saying.find_told(words, opened.case.car, catalog), **common(sent)} for words in told
+    ]
     what = "; ".join(" ".join(words) for words in told)
     enter(request, opened, sent, f"told {what}", lambda _: entries)
     return go(f"/car/{opened.id}/ask")
