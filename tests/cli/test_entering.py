@@ -421,12 +421,6 @@ def test_what_has_not_happened_yet_is_not_written_down(run: Line, tmp_path: Path
     assert evidence(tmp_path) == tomllib.loads(FRONT_HIT)["evidence"]
 
 
-def test_nobody_answers_for_the_car_while_other_gates_are_open(run: Line, own: Path) -> None:
-    told = run("did", own, "release", "--by", "R")
-    assert (told.code, "release is signed last" in told.err) == (2, True)
-    assert text(own) == OWN
-
-
 def test_a_question_of_the_water_is_answered_by_how_high_it_stood(run: Line, own: Path) -> None:
     assert run("told", own, "flood").code == 0
     assert run("answer", own, "flood", "yes").code == 2

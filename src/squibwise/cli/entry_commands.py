@@ -1,7 +1,6 @@
 """The commands that write into a case file, so that nobody has to type TOML."""
 
 import datetime as dt
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +10,6 @@ from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples
 
 if TYPE_CHECKING:
-    from squibwise.cli.opening import Opened
     from squibwise.model.work import Work
 
 by_option = click.option("--by", metavar="NAME", help="Who saw it, did it or signs for it.")
@@ -181,7 +179,6 @@ def did(
 
     opened = opening.open_case(case_path)
     counted, words = ticking.split_words(numbers, opened.catalog)
-    _refuse_early_release(opened, words)
     todo = case.work(opened.case, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
@@ -202,26 +199,6 @@ def did(
         )
     entries = ticking.add_note(entries, note)
     return write_entries(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
-
-
-def _refuse_early_release(opened: "Opened", words: Sequence[str]) -> None:
-    """Refuse the last signature while other gates are open: it would count for nothing.
-
-    Raises:
-        InputError: A gate is open that is not signed with it.
-    """
-    from squibwise import case
-    from squibwise.errors import InputError
-
-    if "release" not in words:
-        return
-    gates = case.release(opened.case, opened.catalog, dt.date.today()).gates
-    left = [g.id for g in gates if g.open and g.id not in (*words, "answers")]
-    if left:
-        raise InputError(
-            f"release is signed last, and {len(left)} gate(s) are open: {', '.join(left)}.",
-            remedy="`squibwise release CASE -o FILE` lists what each asks for.",
-        )
 
 
 @click.command(
