@@ -92,7 +92,7 @@ SENTENCES = [
             cabin_c=20.0,
             volts=12.6,
         ),
-        "passenger.occupant-sensor: laid on 30 kg, read 30.4 kg, cabin 20 degC, supply 12.6 V",
+        "passenger.occupant-sensor: laid on 30 kg, read 30.4 kg, cabin 20 °C, supply 12.6 V",
     ),
     (
         LampCheck(id="p", lit=False),

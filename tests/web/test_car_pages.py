@@ -138,7 +138,7 @@ def test_what_is_sent_twice_is_written_once(call: Any, place: Path) -> None:
     assert first.headers["location"] == again.headers["location"]
     with connected(place) as garage:
         entries = store.history(garage, "clover-05")
-    assert [e.what for e in entries].count("saw left.curtain intact") == 1
+    assert [e.what for e in entries].count("saw left.curtain: intact") == 1
 
 
 def test_a_stale_write_shows_both_versions_and_writes_nothing(call: Any) -> None:
@@ -148,7 +148,7 @@ def test_a_stale_write_shows_both_versions_and_writes_nothing(call: Any) -> None
     after = opened(call, "clover-05").seen
     answer = call.post(path, page, component="right.curtain", seen_word="damaged", seen=old)
     assert answer.status_code == 409
-    assert "saw right.curtain intact" in answer.text
+    assert "saw right curtain airbag: intact" in answer.text
     assert "damaged" in answer.text
     assert after == opened(call, "clover-05").seen
     assert after in answer.text, "it can be sent again on what stands now"

@@ -18,8 +18,10 @@ from squibwise.present.tell_visits import POWER
 from squibwise.web import bid_pages, drawing, layout, lots_pages
 from squibwise.web.car_pages import LEGEND
 from squibwise.web.look_pages import KNOWING
+from squibwise.web.market_pages import TERM_FIELDS
 from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
+from squibwise.web.sending import LABELS
 from squibwise.web.work_pages import ELSEWHERE
 
 PAGES = sorted((layout.HERE / "pages").glob("*.html"))
@@ -29,7 +31,7 @@ SAID = re.compile(r"""\bt\((["'])(.*?)\1\)""")
 def test_every_phrase_of_a_page_is_told_in_every_language() -> None:
     words = load_screens().words
     said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}
-    said |= {text for _, _, text in LEGEND} | set(STEPS)
+    said |= {text for _, _, text in LEGEND} | {*STEPS, *TERM_FIELDS.values(), *LABELS.values()}
     assert len(said) > 200
     assert said - set(words) == set()
     assert all(words[phrase][code].strip() for phrase in said for code in LANGUAGES)
@@ -53,7 +55,7 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
     made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}
-    made |= {text for _, _, text in LEGEND} | set(STEPS)
+    made |= {text for _, _, text in LEGEND} | {*STEPS, *TERM_FIELDS.values(), *LABELS.values()}
     assert made - set(load_screens().words) == set()
     words = load_screens(FOLDER / "words.tsv").words
     said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}
@@ -73,7 +75,7 @@ MOST_IDLE = 0.02
 
 def test_every_sentence_of_the_tables_is_one_that_the_program_or_its_catalogue_says() -> None:
     package = layout.HERE.parent
-    files = [*package.rglob("*.py"), *package.rglob("*.toml")]
+    files = [*package.rglob("*.py"), *package.rglob("*.toml"), FOLDER.parent / "browser.tsv"]
     text = " ".join(p.read_text(encoding="utf-8") for p in files)
     joined = re.sub(r'"\s*\n\s*f?"', "", text)  # a literal that goes on in the next line
     said = _bare(joined)

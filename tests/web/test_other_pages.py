@@ -245,11 +245,11 @@ def test_the_last_entry_is_taken_back_and_both_stay_in_the_history(call: Any) ->
         "/car/clover-05/look", "/car/clover-05/part/left.curtain",
         component="left.curtain", seen_word="damaged", by="R",
     )  # fmt: skip
-    assert "saw left.curtain damaged" in call.get("/car/clover-05/history").text
+    assert "saw left curtain airbag: damaged" in call.get("/car/clover-05/history").text
     answer = call.post("/car/clover-05/undo", "/car/clover-05/history", by="R")
     assert answer.status_code == 303
     html = call.get("/car/clover-05/history").text
-    assert "took back: saw left.curtain damaged" in html
+    assert "took back: saw left curtain airbag: damaged" in html
     assert not any(
         getattr(e, "seen", "") == "damaged" and e.component == "left.curtain"
         for e in opened(call, "clover-05").case.evidence

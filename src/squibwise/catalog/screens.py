@@ -33,7 +33,7 @@ _FILLED_BY = {
     "state": r"[a-z]+",
     "named": r"[A-Za-z][A-Za-z0-9 -]*",
     "place": _PLACE,
-    "kind": r"[^.:;?]+?",
+    "kind": r"[^.,:;?]+?",
     "id": r"\S+",
     "part": r"(?:(?![.:;] ).)+?",
     "pieces": r"(?:(?!\. ).)+?",
@@ -42,7 +42,7 @@ _FILLED_BY = {
 _JOINTS = (". ", "; ", ": ", ", ")
 _MERGED = {"es": ((" de el ", " del "), (" a el ", " al "))}
 _KEPT = 20_000
-BROWSER, _COMMAND = "browser", re.compile(r"CASE|--|`")
+BROWSER, _COMMAND = "browser", re.compile(r"CASE|--|`|\brecord|Record |case file|\[")
 _BEFORE = re.compile(r"- |[^\s:]+\.[a-z]{2,5}(?::\d+)?: ")
 """What stands before a text and is no part of it: a dash, a file with its line."""
 

@@ -1,5 +1,6 @@
 """Make a case folder with a commented case file; nothing that is there is touched."""
 
+import datetime as dt
 import json
 import re
 from collections.abc import Iterable
@@ -16,6 +17,7 @@ from squibwise.garage.writing import write_folder
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import parse, read_bytes
 from squibwise.intake.importers.base import MAX_BYTES
+from squibwise.plan.prices import LABOUR
 
 TEMPLATE = Path(__file__).parent / "case-template.toml"
 _REPORT = '[[evidence]]\nkind = "report"\nid = "{id}"\nfile = {file}\n\n'
@@ -159,6 +161,22 @@ def equip(text: str, equipment: str) -> str:
     parse(text, CASE_FILE)  # within its bounds
     document = tomlkit.parse(text)
     _put(document.setdefault("car", tomlkit.table()), (("equipment", equipment),))
+    return tomlkit.dumps(document)
+
+
+def price_hour(text: str, amount: float, on: dt.date) -> str:
+    """Return a case file that states what an hour of work costs, in its own currency."""
+    parse(text, CASE_FILE)  # within its bounds
+    document = tomlkit.parse(text)
+    if "price" not in document:
+        document["price"] = tomlkit.aot()
+    prices: Any = document["price"]
+    stated = next((p for p in prices if p.get("what") == LABOUR), None)
+    if stated is None:
+        prices.append(tomlkit.table())
+        stated = prices[-1]
+    figures = dict.fromkeys(("low", "likely", "high"), amount)
+    stated.update({"what": LABOUR, **figures, "source": "stated by the shop", "on": on})
     return tomlkit.dumps(document)
 
 

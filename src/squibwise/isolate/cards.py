@@ -101,7 +101,9 @@ def _load_now(context: Context, standing: Standing) -> str:
     out = [serial for serial, i in serials.items() if i in context.load_out]
     if not out and not standing.load_at:
         return ""
-    named = f"load {', '.join(out)}" if out else "a substitute load"
+    named = (
+        f"load {', '.join(s.removeprefix('load ') for s in out)}" if out else "a substitute load"
+    )
     titles = {e.id: e.title for e in context.chain.element}
     where = titles.get(standing.load_at, "this circuit, at a point that is not entered")
     return f"In the circuit now: {named}, at {where}. Take it out, or move it where this card asks."

@@ -10,7 +10,10 @@ KM_PER_MILE = 1.609344
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
 NM_PER_FT_LB = 1.355818
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 foot pound-force = 1.355 818 N m."""
+KG_PER_POUND = 0.45359237
+"""Source: NIST Special Publication 811 (2008), appendix B.8: 1 lb = 0.453 592 37 kg, exactly."""
 _FT_LB = ("US",)  # countries whose torque wrenches state foot-pounds (from memory)
+_POUNDS = ("US",)  # countries that weigh in pounds and read degrees Fahrenheit (from memory)
 _MILES = ("US", "GB")  # countries that state road speeds in miles an hour (from memory)
 
 
@@ -82,7 +85,9 @@ def speed_in(kmh: float, region: str | None) -> tuple[float, str]:
 
 
 def measured(value: float, unit: str, region: str | None) -> str:
-    """Return a measured value in the unit of a region: speeds and torques; others as entered.
+    """Return a measured value in the unit of a region: speeds, torques, weights, temperatures.
+
+    What has no unit of its own there is told as entered.
 
     Args:
         value: As entered, in ``unit``.
@@ -96,7 +101,27 @@ def measured(value: float, unit: str, region: str | None) -> str:
         return f"{value / NM_PER_FT_LB:.0f} ft-lb ({number(value)} Nm)"
     if unit == "ft-lb" and country not in _FT_LB:
         return f"{value * NM_PER_FT_LB:.0f} Nm ({number(value)} ft-lb)"
+    if unit == "kg":
+        weight, named = weight_in(value, region)
+        return f"{number(weight)} {named}"
+    if unit == "degC":
+        warm, named = warmth_in(value, region)
+        return f"{number(warm)} {named}"
     return f"{number(value)} {unit}"
+
+
+def weight_in(kg: float, region: str | None) -> tuple[float, str]:
+    """Return a weight and its unit as the scales of a region have it [kg]."""
+    if (region or "").partition("-")[0] in _POUNDS:
+        return round(kg / KG_PER_POUND, 1), "lb"
+    return kg, "kg"
+
+
+def warmth_in(celsius: float, region: str | None) -> tuple[float, str]:
+    """Return a temperature and its unit as the thermometers of a region have it [degC]."""
+    if (region or "").partition("-")[0] in _POUNDS:
+        return round(celsius * 1.8 + 32.0, 1), "°F"
+    return celsius, "°C"
 
 
 def paper_size(region: str | None) -> str:

@@ -177,7 +177,7 @@ def tell_cautions(texts: Iterable[str], heading: str = "Cautions") -> Section | 
 
 def in_words(word: str) -> str:
     """Return a word of the catalogue or the case file as people read it."""
-    return word.replace("-", " ").replace(".", " ")
+    return word.replace("-", " ").replace(".", " ").replace("re covered", "re-covered")
 
 
 def tell_experience(own: Experience) -> str:

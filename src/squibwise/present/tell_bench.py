@@ -7,8 +7,8 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
-from squibwise.model.evidence import Evidence, Impact
-from squibwise.model.names import Side, split_component
+from squibwise.model.evidence import Evidence, Impact, Look, TestOutcome
+from squibwise.model.names import Side, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.report import Report
 from squibwise.present.figures import counted, moment, percent
@@ -203,12 +203,12 @@ def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:
     return belief is not None and is_inflator(component, catalog) and belief.now.missing < LIKELY
 
 
-def make_cards(case: Case) -> tuple[EvidenceCard, ...]:
+def make_cards(case: Case, catalog: Catalog) -> tuple[EvidenceCard, ...]:
     """Return the evidence in the order it came, a card each."""
-    return tuple(_card(e, case.region) for e in case.evidence)
+    return tuple(_card(e, case.region, catalog) for e in case.evidence)
 
 
-def _card(one: Evidence, region: str | None) -> EvidenceCard:
+def _card(one: Evidence, region: str | None, catalog: Catalog) -> EvidenceCard:
     tag = str(one.__struct_config__.tag)
     file = one.origin.file if isinstance(one, Report) else getattr(one, "file", None)
     return EvidenceCard(
@@ -216,7 +216,34 @@ def _card(one: Evidence, region: str | None) -> EvidenceCard:
         kind=in_words(tag),
         when=moment(one.time),
         by=getattr(one, "by", None) or one.origin.person or "",
-        told=tell_evidence(one, region),
+        told=_tell_card(one, region, catalog),
         component=getattr(one, "component", None) or "",
         file=file or "",
     )
+
+
+def _tell_card(one: Evidence, region: str | None, catalog: Catalog) -> str:
+    """Return a piece of evidence in a sentence; looks and tests by what they are called."""
+    if isinstance(one, Look):
+        word = catalog.looks(split_component(split_loop(one.component)[0]).kind).get(one.seen)
+        return f"{one.component}: seen: {word.text}" if word else tell_evidence(one, region)
+    if isinstance(one, TestOutcome):
+        return f"{one.loop}: {_test_title(one, catalog)}: {in_words(one.outcome)}"
+    return tell_evidence(one, region)
+
+
+def _test_title(one: TestOutcome, catalog: Catalog) -> str:
+    """Return what a test or repair of a circuit is called on its bench card."""
+    split = split_component(split_loop(one.loop)[0])
+    chain = catalog.loops.chain(split.kind, split.place)
+    kind = catalog.kinds[split.kind].title
+    titles = {e.id: e.title.format(kind=kind) for e in chain.element} if chain else {}
+    point = one.test.partition(":")[2]
+    book = catalog.loops
+    for id, title in (
+        *((t.id, t.title) for t in book.tests),
+        *((r.id, r.title) for r in book.repairs),
+    ):
+        if id.replace("{point}", point) == one.test:
+            return title.format(element=titles.get(point or "device", "the part"))
+    return in_words(one.test)

@@ -24,13 +24,13 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.report import Report
 from squibwise.present.figures import counted, measured, number, speed
+from squibwise.present.phrases import in_words
 
 
 def tell_evidence(one: Evidence, region: str | None = None) -> str:
     """Return one piece of evidence in a sentence; speeds and torques in the region's unit."""
-    if isinstance(one, Recorder):
-        return _recorder(one, region)
-    return _reading(one, region) if isinstance(one, Reading) else _WORDS[type(one)](one)
+    told = _BY_REGION.get(type(one))
+    return told(one, region) if told else _WORDS[type(one)](one)
 
 
 def _known(*pairs: tuple[str, str | None]) -> str:
@@ -40,10 +40,6 @@ def _known(*pairs: tuple[str, str | None]) -> str:
 
 def _yes(value: bool | None) -> str | None:
     return None if value is None else ("yes" if value else "no")
-
-
-def _measured(value: float | None, unit: str) -> str | None:
-    return None if value is None else f"{number(value)} {unit}"
 
 
 def _report(e: Report) -> str:
@@ -56,7 +52,7 @@ def _report(e: Report) -> str:
 
 
 def _look(e: Look) -> str:
-    return f"{e.component}: seen {e.seen}"
+    return f"{e.component}: seen {in_words(e.seen)}"
 
 
 def _statement(e: Statement) -> str:
@@ -118,13 +114,16 @@ def _label(e: PartLabel) -> str:
     )
 
 
-def _seat_trial(e: SeatTrial) -> str:
+def _seat_trial(e: SeatTrial, region: str | None = None) -> str:
+    def told(value: float | None, unit: str) -> str | None:
+        return None if value is None else measured(value, unit, region)
+
     return f"{e.component}: " + _known(
-        ("laid on", _measured(e.applied_kg, "kg")),
-        ("read", _measured(e.read_kg, "kg")),
+        ("laid on", told(e.applied_kg, "kg")),
+        ("read", told(e.read_kg, "kg")),
         ("status", e.status),
-        ("cabin", _measured(e.cabin_c, "degC")),
-        ("supply", _measured(e.volts, "V")),
+        ("cabin", told(e.cabin_c, "degC")),
+        ("supply", told(e.volts, "V")),
         ("seat", e.seat_position),
     )
 
@@ -138,7 +137,9 @@ def _occupant(e: Occupant) -> str:
 
 def _load(e: SubstituteLoad) -> str:
     ohm = "" if e.ohm is None else f" ({number(e.ohm)} ohm)"
-    return f"substitute load {e.serial}{ohm} {e.move}, {e.loop}"
+    mark = e.serial.removeprefix("load ")
+    where = "" if mark == e.loop else f", {e.loop}"
+    return f"substitute load {mark}{ohm} {e.move}{where}"
 
 
 def _outcome(e: TestOutcome) -> str:
@@ -164,16 +165,19 @@ def _photo(e: Photo) -> str:
     return f"photograph {e.file}" + (f" of {of}" if of else "") + (f". {e.note}" if e.note else "")
 
 
+_BY_REGION: dict[type, Callable[[Any, str | None], str]] = {
+    Recorder: _recorder,
+    Reading: _reading,
+    SeatTrial: _seat_trial,
+}
+"""Kinds of evidence whose figures are told in the units of a region."""
 _WORDS: dict[type, Callable[[Any], str]] = {
     Report: _report,
     Look: _look,
     Statement: _statement,
-    Reading: _reading,
-    Recorder: _recorder,
     Impact: _impact,
     Circumstance: _circumstance,
     Occupant: _occupant,
-    SeatTrial: _seat_trial,
     LampCheck: _lamp,
     SubstituteLoad: _load,
     PartLabel: _label,

@@ -101,6 +101,7 @@ POSTS = {
     "/car/{car}/ask": look_pages.answer,
     "/car/{car}/told": look_pages.tell,
     "/car/{car}/offers": market_pages.offers,
+    "/car/{car}/terms": market_pages.keep_terms,
     "/car/{car}/bid": bid_pages.keep_sheet,
     "/car/{car}/tick": work_pages.tick,
     "/car/{car}/add": report_pages.add,
@@ -128,6 +129,7 @@ def _not_there(request: Request, error: Exception) -> Response:
 def _refused(request: Request, error: Exception) -> Response:
     remedy = error.remedy if isinstance(error, SquibwiseError) else ""
     findings = [f.text() for f in getattr(error, "findings", ())]
+    findings = [told for told in findings if told != f"{error} {remedy}".strip()]
     title = "Nothing was written" if request.method == "POST" else "This cannot be shown"
     status = HTTPStatus.UNPROCESSABLE_ENTITY
     return refusal(request, status, title, str(error), remedy, findings)

@@ -149,7 +149,7 @@ def _brief(bench: Bench, opened: Opened) -> dict[str, Any]:
         "nexts": _nexts(brief, whole),
         "orders": [_order(g) for g in group_orders(brief.order_now)],
         "added": group_orders(brief.may_be_added),
-        "cards": make_cards(opened.case),
+        "cards": make_cards(opened.case, bench.catalog),
         "has_parts": {c.id for c in whole.states.components},
     }
 

@@ -11,7 +11,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.screens import LANGUAGES, say
+from squibwise.catalog.screens import LANGUAGES
+from squibwise.present.page_words import mark, tell_cell, tell_on_page
 from squibwise.present.phrases import in_words, standing
 from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_bid import BAR
@@ -82,7 +83,9 @@ def page(
         "session": session or Session(id="", role="visitor", token=""),
         "lang": spoken,
         "languages": tuple(LANGUAGES.items()),
-        "t": lambda text: say(str(text), spoken),
+        "t": lambda text: tell_on_page(str(text), spoken),
+        "cell": lambda text: tell_cell(str(text), spoken),
+        "figure": lambda value: mark("" if value is None else f"{value:.10g}", spoken),
         "standing": _standing(bench.catalog),
         "here": request.url.path,
         "step": "",

@@ -95,7 +95,7 @@ def look(request: Request, sent: Sent) -> Response:
         for name, data in photos:
             yield _photo(folder, name, data, component) | _noted(sent)
 
-    enter(request, opened, sent, f"saw {looked} {word or 'photograph'}", make)
+    enter(request, opened, sent, f"saw {looked}: {in_words(word or 'photograph')}", make)
     return go(f"/car/{opened.id}/part/{component}?{FRESH}=1")
 
 
@@ -156,12 +156,19 @@ def answer(request: Request, sent: Sent) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     asked, word, source = sent.get("question", 60), sent.get("answer", 40), sent.get("source", 300)
     if asked == EQUIPMENT and word in bench.catalog.templates:
-        with changing(request, opened, sent, f"equipped as {word}") as folder:
+        with changing(request, opened, sent, f"equipped as {in_words(word)}") as folder:
             change_file(folder / CASE_FILE, lambda old: _equipped(old, word))
             line.open_case(folder, bench.catalog)
         return go(f"/car/{opened.id}/ask")
     entries, rules = ticking.answer_entries(opened.case, asked, word, source, bench.catalog)
-    enter(request, opened, sent, f"answer {asked} {word}", lambda _: entries, rules)
+    enter(
+        request,
+        opened,
+        sent,
+        f"answered {in_words(asked)}: {in_words(word)}",
+        lambda _: entries,
+        rules,
+    )
     return go(f"/car/{opened.id}/ask")
 
 

@@ -8,18 +8,25 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+import tomlkit
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise import case as line
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
-from squibwise.garage.writing import NewFile, write_files
+from squibwise.garage.new_case import price_hour
+from squibwise.garage.writing import NewFile, change_file, write_files
 from squibwise.intake import market_files
+from squibwise.intake.case_file.load import CASE_FILE
+from squibwise.intake.case_file.toml_text import decode
 from squibwise.intake.offers import read_offers
+from squibwise.model.cost import minor_digits
 from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ScheduledTask, ShopTerms
 from squibwise.model.work import Order
 from squibwise.plan import list_needs, list_requests, plan_buying
+from squibwise.plan.prices import LABOUR
 from squibwise.present.figures import bare_sum, minutes, percent
 from squibwise.present.rows import plain_cell
 from squibwise.present.tell_buying import tell_buying
@@ -35,17 +42,26 @@ from squibwise.present.tell_orders import (
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, changing, sends
+from squibwise.web.sending import Sent, changing, read_number, sends
 from squibwise.web.waiting import answer_or_wait, tell_progress
 
 SHEETS, TERMS = ("offers.csv", "offers.xlsx"), "buying.toml"
+TERM_FIELDS = {
+    "bay_day": "A day that the car stands",
+    "deadline": "To be ready in how many days",
+    "late_day": "A day beyond that",
+    "technicians": "Who works on it, one or two",
+}
+"""What a shop states on the page of orders; the rest of its terms stays as it was handed in."""
+RANGES = {"technicians": (1.0, 3.0)}
+WHOLE = ("deadline", "technicians")
 CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 170.0
 
 
 def orders(request: Request) -> Response:
     """What to order now, what may be added, and the offers that were handed in."""
     opened, bench = opened_for(request), bench_of(request)
-    whole = bench.whole(opened)
+    whole, terms = bench.whole(opened), _terms(bench, opened)
     return car_page(
         request,
         "order.html",
@@ -55,6 +71,8 @@ def orders(request: Request) -> Response:
         added=_rows(may_be_added(whole.todo)),
         sums=tell_sums(opened.case.currency, whole.costs),
         has_offers=any(n in SHEETS for n in _files(bench, opened)),
+        hour=_hour(opened),
+        fields=[(f, label, getattr(terms, f) or None) for f, label in TERM_FIELDS.items()],
     )
 
 
@@ -105,6 +123,40 @@ def offers(request: Request, sent: Sent) -> Response:
     return go(f"/car/{opened.id}/buying")
 
 
+def _hour(opened: Opened) -> float | None:
+    """Return what an hour of work costs as the case states it."""
+    stated = next((p.likely for p in opened.case.prices if p.what == LABOUR), None)
+    return None if stated is None else stated.minor / 10 ** minor_digits(stated.currency)
+
+
+@sends
+def keep_terms(request: Request, sent: Sent) -> Response:
+    """Keep what the shop works under with the car."""
+    opened, bench = opened_for(request), bench_of(request)
+    with connected(bench.place) as garage:
+        earlier = store.content(garage, opened.id, (TERMS,)).get(TERMS, b"")
+    document = tomlkit.parse(decode(earlier, TERMS) if earlier else "")
+    for field in TERM_FIELDS:
+        value = read_number(sent, field, *RANGES.get(field, ()))
+        document.pop(field, None)
+        if value is not None:
+            document[field] = int(value) if field in WHOLE else value
+    hour = read_number(sent, "hour")
+    with changing(request, opened, sent, "terms of the shop") as folder:
+        if hour is not None:
+            today = dt.date.today()
+            change_file(
+                folder / CASE_FILE,
+                lambda old: price_hour(decode(old, CASE_FILE), hour, today).encode("utf-8"),
+            )
+            line.open_case(folder, bench.catalog)
+        (folder / TERMS).unlink(missing_ok=True)
+        data = tomlkit.dumps(document).encode("utf-8")
+        write_files([NewFile(path=folder / TERMS, data=data)])
+        market_files.load_terms(folder / TERMS, must_be_there=True)
+    return go(f"/car/{opened.id}/order")
+
+
 def buying(request: Request) -> Response:
     """What to buy from whom, when each operation runs, what being ready earlier costs."""
     opened, bench = opened_for(request), bench_of(request)
@@ -135,18 +187,25 @@ async def buying_progress(request: Request) -> Response:
 
 def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:
     with connected(bench.place) as garage:
-        content = store.content(garage, opened.id, (*SHEETS, TERMS))
+        content = store.content(garage, opened.id, SHEETS)
     name = next((n for n in SHEETS if n in content), "")
     if not name:
         raise InputError("No offers were handed in.", remedy="Hand in a sheet of offers first.")
     sheet = read_offers(content[name], name, bench.catalog, opened.case.currency, {})
+    terms = _terms(bench, opened)
+    todo = bench.whole(opened).todo
+    return plan_buying(opened.case, todo, sheet, terms, bench.catalog, dt.date.today()), terms
+
+
+def _terms(bench: Bench, opened: Opened) -> ShopTerms:
+    """Return what the shop works under, as it stands beside the car."""
+    with connected(bench.place) as garage:
+        content = store.content(garage, opened.id, (TERMS,))
     with TemporaryDirectory(prefix="squibwise-") as place:
         file = Path(place) / TERMS
         if TERMS in content:
             file.write_bytes(content[TERMS])
-        terms = market_files.load_terms(file, must_be_there=False)
-    todo = bench.whole(opened).todo
-    return plan_buying(opened.case, todo, sheet, terms, bench.catalog, dt.date.today()), terms
+        return market_files.load_terms(file, must_be_there=False)
 
 
 def _days(plan: BuyPlan) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ from squibwise.garage.keys import own_key, sign_finished
 from squibwise.model.evidence import Photo
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Overview, ProofRecord
-from squibwise.present.phrases import name
+from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_checks import tell_verdicts
 from squibwise.present.tell_record import tell_record
 from squibwise.prove.recording import to_json
@@ -27,9 +27,11 @@ from squibwise.prove.verifying import read_record
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, sends
+from squibwise.web.sending import Sent, common, enter, read_number, sends
 
 SHOWN_MISSING = 5
+LABELLED = ("provenance", "recalls")
+"""Gates that are closed by what the label of a part says."""
 PLACES = {
     "doubtful": "look",
     "contradictions": "look",
@@ -43,7 +45,6 @@ PLACES = {
     "failed-checks": "work",
     "final-scan": "add",
     "input-clean": "",
-    "recalls": "",
     "verdicts": "",
 }
 """On which page of the car a gate is closed; the others are signed on this one."""
@@ -79,14 +80,15 @@ def gates(request: Request) -> Response:
         cautions=list(cautions),
         parts=[(c, name(c, bench.catalog)) for c in parts],
         shown=SHOWN_MISSING,
+        labelled=LABELLED,
         verdicts=tell_verdicts(opened.case, whole.verdicts, bench.catalog),
     )
 
 
 def _without_label(whole: Overview) -> Iterator[str]:
-    """Yield the parts that the gate of origins misses, as it names them."""
+    """Yield the parts that the gates of origins and recalls miss, as they name them."""
     known = {c.id for c in whole.states.components}
-    missing = (m for g in whole.gates if g.id == "provenance" for m in g.missing)
+    missing = (m for g in whole.gates if g.id in LABELLED for m in g.missing)
     return (part for m in missing if (part := m.partition(":")[0]) in known)
 
 
@@ -111,7 +113,7 @@ def sign(request: Request, sent: Sent) -> Response:
     if not sent.get("by"):
         raise InputError("Nobody is named.", remedy="Say who signs.")
     entry = make(sent) | common(sent)
-    enter(request, opened, sent, f"signed {sent.get('gate', 40)}", lambda _: (entry,))
+    enter(request, opened, sent, f"signed {in_words(sent.get('gate', 40))}", lambda _: (entry,))
     return go(f"/car/{opened.id}/prove")
 
 
@@ -129,12 +131,9 @@ def _passed(word: str, *, noted: str = "") -> Callable[[Sent], dict[str, Any]]:
 
 
 def _lamp(sent: Sent) -> dict[str, Any]:
-    seconds, stayed = sent.get("out_after_s", 8).replace(",", "."), sent.get("stayed_out", 4)
+    seconds, stayed = read_number(sent, "out_after_s"), sent.get("stayed_out", 4)
     entry: dict[str, Any] = {"kind": "lamp-check", "lit": sent.get("lit", 4) == "yes"}
-    try:
-        entry |= {"out_after_s": float(seconds)} if seconds else {}
-    except ValueError as error:
-        raise InputError(f"'{seconds}' is no time.", remedy="Write seconds, such as 6.") from error
+    entry |= {} if seconds is None else {"out_after_s": seconds}
     return entry | ({"stayed_out": stayed == "yes"} if stayed else {})
 
 
@@ -157,7 +156,7 @@ _ENTRIES: dict[str, Callable[[Sent], dict[str, Any]]] = {
         "step:dispose", noted="who took the old airbags and pretensioners, and how"
     ),
     "lamp-check": _lamp,
-    "provenance": _label,
+    **dict.fromkeys(LABELLED, _label),
 }
 
 

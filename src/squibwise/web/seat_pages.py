@@ -8,16 +8,15 @@ from starlette.responses import Response
 from squibwise.errors import InputError
 from squibwise.model.evidence import SeatTrial
 from squibwise.model.names import split_component
-from squibwise.present.figures import number
+from squibwise.present.figures import KG_PER_POUND, measured, warmth_in, weight_in
 from squibwise.present.phrases import name
-from squibwise.web.bench import NotThereError
+from squibwise.web.bench import NotThereError, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, sends
+from squibwise.web.sending import Sent, common, enter, read_number, sends
 
-KG_PER_POUND = 0.45359237
-"""Source: NIST Special Publication 811 (2008), appendix B.8: 1 lb = 0.453 592 37 kg, exactly."""
+COLDEST, HEAVIEST = -100.0, 10_000.0  # beyond these nothing is read
 STEPS = ("empty", "about half", "the whole load", "about half again", "empty again")
 
 
@@ -37,14 +36,23 @@ def seat(request: Request) -> Response:
         step="prove",
         sensor=sensor,
         title=name(sensor, bench.catalog),
-        trials=trials,
-        number=number,
+        trials=[(x, _weight(x.applied_kg, opened), _weight(x.read_kg, opened)) for x in trials],
+        warm=_warmth(trials[-1].cabin_c, opened) if trials else None,
+        unit=weight_in(0.0, opened.case.region)[1],
+        degrees=warmth_in(0.0, opened.case.region)[1],
         last=trials[-1] if trials else None,
         steps=STEPS,
         at=len(trials) % len(STEPS),
         verdict=next((v for v in verdicts if v.what == f"seat-trials:{sensor}"), None),
-        pounds=(opened.case.region or "").startswith("US"),
     )
+
+
+def _weight(kg: float | None, opened: Opened) -> float | None:
+    return None if kg is None else weight_in(kg, opened.case.region)[0]
+
+
+def _warmth(celsius: float | None, opened: Opened) -> float | None:
+    return None if celsius is None else warmth_in(celsius, opened.case.region)[0]
 
 
 @sends
@@ -54,13 +62,13 @@ def weigh(request: Request, sent: Sent) -> Response:
     sensor = request.path_params["sensor"]
     find_part(opened, bench, sensor)
     factor = KG_PER_POUND if sent.get("unit") == "lb" else 1.0
-    warm = _number(sent, "cabin")
+    warm = read_number(sent, "cabin", COLDEST, HEAVIEST)
     if warm is not None and sent.get("degrees") == "F":
         warm = round((warm - 32.0) / 1.8, 2)
-    applied = _number(sent, "applied")
+    applied = read_number(sent, "applied", 0.0, HEAVIEST)
     if applied is None:
         raise InputError("The load is missing.", remedy="Write what was laid on; 0 when empty.")
-    read = _number(sent, "read")
+    read = read_number(sent, "read", -HEAVIEST, HEAVIEST)
     given: dict[str, Any] = {
         "kind": "seat-trial",
         "component": sensor,
@@ -68,26 +76,10 @@ def weigh(request: Request, sent: Sent) -> Response:
         "read_kg": None if read is None else round(read * factor, 3),
         "status": sent.get("status", 3),
         "cabin_c": warm,
-        "volts": _number(sent, "volts"),
+        "volts": read_number(sent, "volts", 0.0, HEAVIEST),
         "seat_position": sent.get("position", 80),
     }
     entry = {k: v for k, v in given.items() if v not in (None, "")} | common(sent)
-    what = f"weighed {sensor}: {number(given['applied_kg'])} kg"
+    what = f"weighed {sensor}: {measured(given['applied_kg'], 'kg', opened.case.region)}"
     enter(request, opened, sent, what, lambda _: (entry,))
     return go(f"/car/{opened.id}/seat/{sensor}")
-
-
-def _number(sent: Sent, field: str) -> float | None:
-    """Return a number as it was typed, with a point or a comma; None when it was left empty.
-
-    Raises:
-        InputError: It is no number.
-    """
-    typed = sent.get(field, 12).replace(",", ".")
-    try:
-        value = float(typed) if typed else None
-    except ValueError as error:
-        raise InputError(f"'{typed}' is no number.", remedy="Write digits only.") from error
-    if value is not None and not abs(value) < 10_000.0:
-        raise InputError(f"'{typed}' is out of range.", remedy="Read it again.")
-    return value

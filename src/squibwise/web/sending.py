@@ -21,9 +21,11 @@ from squibwise.garage import entering, store
 from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
 from squibwise.intake.case_file.schema import ENTRIES
+from squibwise.present.page_words import read_figure
+from squibwise.present.phrases import in_words
 from squibwise.web.bench import Bench, Opened, now
 from squibwise.web.guarding import LARGEST_UPLOAD, carries_token, go
-from squibwise.web.layout import bench_of, page
+from squibwise.web.layout import bench_of, language, page
 
 MOST_FILES, MOST_FIELDS, LONGEST_WORD = 8, 400, 200_000
 _ONCE = "once:"
@@ -36,11 +38,13 @@ class Sent(msgspec.Struct, frozen=True, kw_only=True):
         words: Fields, the last of each name.
         lists: Every value of the fields that stand several times.
         files: Name and content of each file, by field; empty files are left out.
+        language: Of the page: how its figures are typed.
     """
 
     words: dict[str, str]
     lists: dict[str, tuple[str, ...]]
     files: dict[str, tuple[tuple[str, bytes], ...]] = {}
+    language: str = "en"
 
     def get(self, name: str, most: int = 4000) -> str:
         """Return a field without the space around it; empty when it was not sent."""
@@ -70,7 +74,8 @@ async def _read(request: Request) -> Sent:
     ) as form:
         words = {k: v for k, v in form.multi_items() if isinstance(v, str)}
         lists = {k: tuple(v for v in form.getlist(k) if isinstance(v, str)) for k in words}
-        return Sent(words=words, lists=lists, files=await _files(form))
+        files = await _files(form)
+        return Sent(words=words, lists=lists, files=files, language=language(request))
 
 
 async def _files(form: FormData) -> dict[str, tuple[tuple[str, bytes], ...]]:
@@ -123,12 +128,35 @@ def refuse_stale(opened: Opened, sent: Sent) -> None:
         raise StaleError(opened)
 
 
+_MARKS = ("token", "seen", "once")
+LABELS = {
+    "by": "Who",
+    "note": "Note",
+    "component": "Part",
+    "seen_word": "What do you see?",
+    "outcome": "What did you see?",
+    "stage": "stage",
+    "n": "Operation",
+    "applied": "Laid on the seat",
+    "read": "Read by the system",
+    "cabin": "Temperature in the cabin",
+    "volts": "Supply",
+    "position": "Position of the seat",
+    "source": "Where the maker says so",
+    "answer": "Answer",
+    "text": "Report",
+    "fault": "Fault",
+    "number": "Part number",
+    "serial": "Serial number",
+}
+"""What a field is called where both versions are shown; the others say nothing to a person."""
+
+
 def _show_both(request: Request, opened: Opened, sent: Sent) -> Response:
     """Return what the person saw and what was done since, to decide between them."""
     with connected(bench_of(request).place) as garage:
         entries = store.history(garage, opened.id)
     seen = _number_seen(entries, sent.get("seen"))
-    hidden = ("token", "seen", "once")
     return page(
         request,
         "stale.html",
@@ -136,7 +164,8 @@ def _show_both(request: Request, opened: Opened, sent: Sent) -> Response:
         opened=opened,
         before=[e for e in entries if e.number <= seen][-3:],
         since=[e for e in entries if e.number > seen],
-        sent=[(k, v) for k, vs in sent.lists.items() if k not in hidden for v in vs if v],
+        sent=[(k, v) for k, vs in sent.lists.items() if k not in _MARKS for v in vs if v],
+        labels=LABELS,
         files=[name for files in sent.files.values() for name, _ in files],
         action=request.url.path,
         back=request.headers.get("referer") or f"/car/{opened.id}",
@@ -241,18 +270,18 @@ def as_file(name: str, data: bytes) -> Iterator[Path]:
         yield file
 
 
-def read_number(sent: Sent, field: str) -> float | None:
-    """Return a figure as it was typed; None when the field was left empty.
+def read_number(sent: Sent, field: str, least: float = 0.0, most: float = 1e9) -> float | None:
+    """Return a figure as it was typed, in the marks of either language; None when left empty.
 
     Raises:
-        InputError: It is no number, or out of range.
+        InputError: It is no number, can be read in two ways, or is out of range.
     """
-    typed = sent.get(field, 20).replace(" ", "").replace(",", ".")
+    typed, named = sent.get(field, 20), in_words(field.replace("_", " "))
     try:
-        value = float(typed) if typed else None
+        value = read_figure(typed, sent.language) if typed else None
     except ValueError as error:
-        message = f"{field}: '{typed}' is no number."
+        message = f"{named}: '{typed}' is no number."
         raise InputError(message, remedy="Write digits and one point only.") from error
-    if value is not None and not 0.0 <= value < 1e9:
-        raise InputError(f"{field}: {typed} is out of range.", remedy="Write it again.")
+    if value is not None and not least <= value < most:
+        raise InputError(f"{named}: {typed} is out of range.", remedy="Write it again.")
     return value

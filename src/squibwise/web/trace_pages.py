@@ -8,7 +8,7 @@ from squibwise.errors import InputError
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.trace import Trace
 from squibwise.present.figures import minutes, percent
-from squibwise.present.phrases import name
+from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_bench import open_circuits
 from squibwise.present.tell_trace import tell_trace
 from squibwise.web.bench import Bench, Opened
@@ -54,6 +54,7 @@ def card(request: Request) -> Response:
         step="trace",
         loop=loop,
         title=name(split_loop(loop)[0], bench.catalog),
+        stage=_tell_stage(loop),
         card=found.next_test,
         time=minutes(found.next_test.minutes),
         hold=round(found.next_test.hold_minutes),
@@ -61,6 +62,12 @@ def card(request: Request) -> Response:
         causes=[(h.title or h.id, h.p, percent(h.p)) for h in ranked[:CAUSES_SHOWN]],
         plan=[s for s in full.sections if s.heading == "The plan"],
     )
+
+
+def _tell_stage(loop: str) -> str:
+    """Return the stage that a circuit fires; nothing for the first."""
+    stage = split_loop(loop)[1]
+    return "" if stage == 1 else f"stage {stage}"
 
 
 def _traced(bench: Bench, opened: Opened, loop: str) -> Trace:
@@ -83,5 +90,5 @@ def outcome(request: Request, sent: Sent) -> Response:
     if not word or not test:
         raise InputError("No outcome was chosen.", remedy="Press what you saw.")
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
-    enter(request, opened, sent, f"tested {loop}: {test}, {word}", lambda _: (entry,))
+    enter(request, opened, sent, f"tested {loop}: {in_words(word)}", lambda _: (entry,))
     return go(f"/car/{opened.id}/trace/{loop}")

@@ -143,7 +143,7 @@ def tick(request: Request, sent: Sent) -> Response:
         evidence=opened.case.evidence,
     )
     told = ticking.add_note(entries, sent.get("note", 400))
-    words = f"did {','.join(map(str, numbers))}{' failed' if failed else ''}"
+    words = f"did {', '.join(map(str, numbers))}{' failed' if failed else ''}"
     enter(request, opened, sent, words, lambda _: told)
     visit = sent.get("visit", 20)
     return go(f"/car/{opened.id}/work" + (f"?visit={visit}" if visit.isalpha() else ""))

@@ -1,0 +1,127 @@
+"""A text as a page of the browser tells it: names for ids, figures as its language has them.
+
+On a page nobody types an id or opens the case file: neither an id nor a line of that file is told.
+"""
+
+import re
+from functools import cache, lru_cache
+
+from squibwise.catalog.load import Catalog, component_title, load_catalog
+from squibwise.catalog.screens import say
+from squibwise.errors import InputError
+from squibwise.model.names import PLACES
+from squibwise.present.phrases import in_words
+
+_KEPT = 20_000
+_FILE = re.compile(
+    r"\S*/squibwise-\w+/(?:[\w.-]+/)?(?=[\w.-]+)|^case\.toml(?::\d+)?: |(?:, |; )?case\.toml:\d+"
+)
+_STEP = re.compile(r" \([a-z]+:[a-z0-9.@-]+\)")
+"""The id of an operation behind its words, such as ``(step:make-safe)``."""
+_SIGNED = re.compile(r"\bpassed [a-z]+:[a-z0-9.@-]+")
+_RULE = re.compile(r"\bask: [a-z]+(?:-[a-z]+)*$")
+_PART = re.compile(
+    rf"(?P<open> \()?(?<![\w-])(?P<part>(?:{'|'.join(PLACES)})\.[a-z]+(?:-[a-z]+)*(?:-[2-9])?)"
+    r"(?:/(?P<stage>\d))?(?::(?:calibrate|inspect|replace|trace))?(?![\w/])(?(open)\))"
+)
+"""A part, its circuit, or what is done with it; in brackets it stands behind its name."""
+_NUMBER = r"\d+(?:,\d{3})*(?:\.\d+)?"
+_UNIT = r"(?:h|min|s|V|A|[Oo]hm|ohmios|kg|lb|km/h|mph|Nm|ft-lb|mm|cm|m|°C|°F|[A-Z]{3})\b"
+_RANGE = rf"{_NUMBER}(?: (?:to|bis|a) {_NUMBER})?"
+_FIGURE = re.compile(rf"(?<![\w.,:/-]){_RANGE}(?= {_UNIT})|\({_RANGE}\)")
+"""Figures before their unit, or alone in brackets: part numbers and paragraphs are none."""
+_FEW = re.compile(r"(?<!\d)(\d),(\d{3})(?![\d,])")
+_ALONE = re.compile(rf"[~+-]?{_NUMBER}")
+_MARKS = str.maketrans(",.", ".,")
+
+
+@lru_cache(maxsize=_KEPT)
+def tell_on_page(text: str, language: str) -> str:
+    """Return a text as a page tells it in a language."""
+    if ":" in text:
+        text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", text)))
+        text = _SIGNED.sub("ticked", text)
+    told = _name_ids(say(text, language), language)
+    return _FIGURE.sub(lambda m: mark(m[0], language), told)
+
+
+def tell_cell(text: str, language: str) -> str:
+    """Return a cell of a table that holds figures as a page tells it."""
+    alone = _ALONE.fullmatch(text)
+    return mark(text, language) if alone else tell_on_page(text, language)
+
+
+def mark(figures: str, language: str) -> str:
+    """Return figures with the marks of a language: ``1.234,50``.
+
+    Source: Unicode CLDR, numbers: German and Spanish write a decimal comma; Spanish sets
+    thousands apart from five digits on.
+    """
+    if language == "en":
+        return figures
+    figures = _FEW.sub(r"\1\2", figures) if language == "es" else figures
+    return figures.translate(_MARKS)
+
+
+_TWO_WAYS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
+_GROUPED = re.compile(r"\d{1,3}([.,])\d{3}(?:\1\d{3})*")
+_TYPED = re.compile(r"-?(?:\d+(?:\.\d*)?|\.\d+)")
+
+
+def read_figure(typed: str, language: str) -> float:
+    """Return a figure as people type it: with a point or a comma, thousands set apart or not.
+
+    Raises:
+        InputError: It can be read in two ways.
+        ValueError: It is no figure.
+    """
+    bare = "".join(c for c in typed if not c.isspace() and c != "'")
+    own = "." if language == "en" else ","
+    if _TWO_WAYS.fullmatch(bare) and own not in bare:
+        whole, part = re.split("[.,]", bare)
+        remedy = f"Write {whole}{part} or {whole}{own}{part}."
+        raise InputError(f"'{typed}' can be read in two ways.", remedy=remedy)
+    plain = _join_thousands(bare)
+    if not _TYPED.fullmatch(plain):
+        raise ValueError(typed)
+    return float(plain)
+
+
+def _join_thousands(typed: str) -> str:
+    """Return a figure without marks of thousands, its last mark a point."""
+    if typed.count(",") + typed.count(".") > 1 and _GROUPED.fullmatch(typed):
+        return typed.replace(",", "").replace(".", "")
+    whole, dot, part = typed.replace(",", ".").rpartition(".")
+    if not dot:
+        return typed
+    grouped = _GROUPED.fullmatch(typed[: len(whole)])
+    return f"{whole.replace('.', '') if grouped else whole}.{part}"
+
+
+def _name_ids(text: str, language: str) -> str:
+    """Return a text with every id of a part, a gate or a kind of rule in words."""
+    if "." in text:
+        text = _PART.sub(lambda m: "" if m["open"] else _name(m, language), text)
+    if "-" in text:
+        text = _words().sub(lambda m: say(in_words(m[0]), language), text)
+    return text
+
+
+def _name(found: re.Match[str], language: str) -> str:
+    title = say(component_title(found["part"], _catalog()), language)
+    stage = found["stage"] or "1"
+    return title if stage == "1" else f"{title}, {say('stage', language)} {stage}"
+
+
+@cache
+def _catalog() -> Catalog:
+    return load_catalog()
+
+
+@cache
+def _words() -> re.Pattern[str]:
+    """Return what finds the words of the case file that stand for a gate or a kind of rule."""
+    catalog = _catalog()
+    words = {*catalog.tasks.gates, *catalog.rules.profiles, "second-scan", "lamp-check"}
+    listed = "|".join(sorted(words, key=len, reverse=True))
+    return re.compile(rf"(?<![\w/-])(?:{listed})(?![\w-])")
