@@ -3,6 +3,7 @@
 import shutil
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -165,6 +166,13 @@ def test_finished_cases_of_the_garage_teach_without_being_asked(
     assert taught["own_cases"]["cases"] == 2
     assert run("assess", at, "--json").json() == taught, "what is remembered is what was learned"
     assert "Learned from 2 of your own finished cases" in run("assess", at).out
+    for old, new in (("0.", "9."), ("{", "{broken")):
+        with closing(sqlite3.connect(stored.garage_file())) as other, other:
+            other.execute(
+                "UPDATE remembered SET value = replace(value, ?, ?) WHERE key NOT LIKE '%:%'",
+                (old, new),
+            )
+        assert run("assess", at, "--json").json() == taught, "only what the user learned counts"
     assert run("assess", "mallow-02", "--json").json()["own_cases"]["cases"] == 1
     named = run("assess", at, "--own", tmp_path, "--json").json()["own_cases"]
     assert named["cases"] == 3

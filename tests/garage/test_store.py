@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,7 @@ from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.garage import database, store
 from squibwise.garage.cases import UNREADABLE, list_cars
+from squibwise.garage.checking import check_garage
 from squibwise.garage.database import backup, connected, schema_versions
 from squibwise.garage.folders import folder_content, write_content
 from squibwise.garage.learning import learn_own
@@ -108,7 +110,7 @@ def test_every_change_is_an_entry_and_each_undo_goes_one_further_back(garage: Ga
     assert text(garage) == "four"
     told = [e.what for e in store.history(garage, "car")]
     assert told[3:] == ["took back: wrote three", "took back: wrote two", "wrote four"]
-    assert store.check(garage) == ()
+    assert check_garage(garage) == ()
 
 
 @given(words=st.lists(st.sampled_from(["a", "b", "c", "undo"]), max_size=12))
@@ -126,7 +128,7 @@ def test_undo_is_the_stack_that_one_expects(words: list[str]) -> None:
             put(garage, word)
             expected.append(word)
     assert text(garage) == expected[-1]
-    assert store.check(garage) == ()
+    assert check_garage(garage) == ()
     garage.close()
 
 
@@ -156,12 +158,14 @@ def test_entries_are_canonical_json_and_chained(garage: Garage) -> None:
     put(garage, "two")
     query = "SELECT body, hash FROM entry ORDER BY number"
     (first, first_hash), (second, second_hash) = garage.execute(query).fetchall()
-    assert first.startswith('{"at":"2026-03-02T12:00:00","by":"","case":"car","files":{')
+    zeros = "0" * 64
+    assert first.startswith(f'{{"after":"{zeros}","at":"2026-03-02T12:00:00","by":"","case":"car",')
     assert hashlib.sha256(first.encode()).hexdigest() == first_hash
     assert f'"previous":"{first_hash}"' in second
     assert hashlib.sha256(second.encode()).hexdigest() == second_hash
     assert store.head(garage, "car") == Head(number=2, hash=second_hash)
-    assert f'"previous":"{"0" * 64}"' in first
+    assert f'"previous":"{zeros}"' in first
+    assert second.startswith(f'{{"after":"{first_hash}",')
 
 
 def test_two_who_looked_at_the_same_cannot_both_write(garage: Garage) -> None:
@@ -197,17 +201,22 @@ def test_the_storage_itself_refuses_to_forget(garage: Garage, statement: str) ->
     put(garage, "one")
     with pytest.raises(sqlite3.IntegrityError):
         garage.execute(statement)
-    assert store.check(garage) == ()
+    assert check_garage(garage) == ()
 
 
 def edited(path: Path, *statements: str) -> None:
     """Change a garage behind its back, as somebody with another program would."""
     other = sqlite3.connect(path, isolation_level=None)
-    triggers = "SELECT name FROM sqlite_schema WHERE type = 'trigger'"
-    for trigger in other.execute(triggers).fetchall():
-        other.execute(f"DROP TRIGGER {trigger[0]}")
+    triggers = other.execute(
+        "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+    ).fetchall()
+    for name, _ in triggers:
+        other.execute(f"DROP TRIGGER {name}")
     for statement in statements:
         other.executescript(statement)
+    for _, sql in triggers:
+        with suppress(sqlite3.OperationalError):  # its table is none any more
+            other.execute(sql)
     other.close()
 
 
@@ -225,6 +234,16 @@ TAMPERING = {
     "an altered original": "UPDATE original SET content = x'00' WHERE rowid = 1",
     "a missing original": "DELETE FROM original WHERE rowid = 1",
     "an older standing": "UPDATE head SET number = 2",
+    "the last entry of a case, its standing set back": "DELETE FROM used WHERE number = 3;"
+    " DELETE FROM entry WHERE number = 3; UPDATE head SET number = 2,"
+    " hash = (SELECT hash FROM entry WHERE number = 2)",
+    "the last entry of all forgotten": "DELETE FROM newest",
+    "another last entry of all": "UPDATE newest SET hash = (SELECT hash FROM entry LIMIT 1)",
+    "a view in the place of a table": "ALTER TABLE head RENAME TO heads;"
+    " CREATE VIEW head AS SELECT * FROM heads",
+    "a table less": "DROP TABLE used",
+    "a table more": "CREATE TABLE more (text TEXT)",
+    "a trigger more": "CREATE TRIGGER more AFTER INSERT ON entry BEGIN DELETE FROM remembered; END",
 }
 
 
@@ -236,9 +255,37 @@ def test_whatever_is_altered_behind_its_back_is_found(tmp_path: Path, statement:
             put(garage, word)
     edited(path, "PRAGMA ignore_check_constraints = ON", statement)
     with connected(path) as garage:
-        found = store.check(garage)
+        found = check_garage(garage)
     assert found
     assert {f.code for f in found} == {"garage-damaged"}
+
+
+def test_a_trigger_taken_out_is_found(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one")
+        garage.execute("DROP TRIGGER entry_stays")
+        (found,) = check_garage(garage)
+    assert "'entry_stays' is not as this program made it" in found.message
+
+
+OLDER = "older"
+WITHOUT_IT = """
+DELETE FROM used WHERE case_id = 'older'; DELETE FROM entry WHERE case_id = 'older';
+DELETE FROM head WHERE case_id = 'older';
+"""
+
+
+def test_a_whole_case_taken_out_is_missed_by_what_was_written_after_it(tmp_path: Path) -> None:
+    path = tmp_path / "garage.db"
+    with connected(path, create=True) as garage:
+        put(garage, "one", OLDER)
+        put(garage, "two")
+        assert check_garage(garage) == ()
+    edited(path, "PRAGMA foreign_keys = OFF", WITHOUT_IT)
+    with connected(path) as garage:
+        (found,) = check_garage(garage)
+    assert found.message.startswith("car: what was written just before entry 1, in any case,")
 
 
 def test_an_entry_rewritten_with_its_hash_breaks_the_one_after_it(tmp_path: Path) -> None:
@@ -252,7 +299,7 @@ def test_an_entry_rewritten_with_its_hash_breaks_the_one_after_it(tmp_path: Path
     rewrite = f"UPDATE entry SET body = '{forged}', hash = '{digest}' WHERE number = 1"  # noqa: S608
     edited(path, rewrite)
     with connected(path) as garage:
-        assert "entry 2 does not follow" in store.check(garage)[0].message
+        assert "entry 2 does not follow" in check_garage(garage)[0].message
 
 
 def test_what_was_altered_is_not_used(tmp_path: Path) -> None:
@@ -284,7 +331,7 @@ def test_any_damaged_page_is_found_or_the_file_is_refused(tmp_path: Path) -> Non
 def _noticed(path: Path) -> bool:
     try:
         with connected(path) as garage:
-            return bool(store.check(garage))
+            return bool(check_garage(garage))
     except (InputError, UnavailableError, UnicodeDecodeError):
         return True
 
@@ -311,7 +358,7 @@ def test_a_backup_is_whole_while_others_write(tmp_path: Path) -> None:
         with pytest.raises(InputError, match="There is no backup"):
             backup(garage, tmp_path / "nowhere" / "copy.db")
     with connected(tmp_path / "copy.db") as copy:
-        assert store.check(copy) == ()
+        assert check_garage(copy) == ()
         assert text(copy) == "one"
 
 
@@ -336,7 +383,7 @@ def test_of_two_writers_none_loses_an_entry(tmp_path: Path) -> None:
     assert [w.wait(timeout=120) for w in writers] == [0, 0]
     with connected(path) as garage:
         told = [e.what for e in store.history(garage, "car")]
-        assert store.check(garage) == ()
+        assert check_garage(garage) == ()
     assert sorted(told[1:]) == sorted(f"{name}-{n}" for name in "ab" for n in range(20))
     for name in "ab":
         mine = [w for w in told if w.startswith(name)]
@@ -385,7 +432,7 @@ def test_a_garage_of_every_released_schema_is_brought_up_to_date(
     old.close()
     with connected(path) as garage:
         assert garage.execute("PRAGMA user_version").fetchone() == (len(schema_versions()),)
-        assert store.check(garage) == ()
+        assert check_garage(garage) == ()
         assert text(garage) == "two"
         put(garage, "three")
         assert store.undo(garage, "car", NOON).what == "wrote three"
@@ -442,7 +489,7 @@ def test_a_disk_that_refuses_is_told_and_nothing_entered_is_lost(
         act(path)
     assert remedy in refusal.value.remedy
     with connected(path) as garage:
-        assert (store.check(garage), text(garage)) == ((), "one")
+        assert (check_garage(garage), text(garage)) == ((), "one")
 
 
 def test_copying_a_closed_garage_copies_all_of_it(tmp_path: Path) -> None:
@@ -507,7 +554,7 @@ def test_a_strangers_garage_lays_nothing_out_elsewhere(
         store.content(garage, case_id)
     assert store.case_ids(garage) == ("car",)
     assert [c.id for c in list_cars(garage)] == ["car"]
-    assert "names" in store.check(garage)[0].message
+    assert "names" in check_garage(garage)[0].message
     learned = learn_own(None, tmp_path, tmp_path / "garage.db", load_catalog(), "1")
     assert learned.findings == ()
 

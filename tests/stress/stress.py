@@ -26,6 +26,7 @@ from squibwise.cli.demo import DEMO_CASES
 from squibwise.documents import record_pdf, verify_file
 from squibwise.errors import InputError
 from squibwise.garage import store
+from squibwise.garage.checking import check_garage
 from squibwise.garage.database import connected
 from squibwise.garage.folders import write_content
 from squibwise.garage.writing import PREPARED, NewFile, change_file, write_files
@@ -58,7 +59,7 @@ def kill_garage(folder: Path, times: int, rng: random.Random) -> Count:
         acknowledged += killed("garage", folder, rng)
         with connected(path) as garage:
             there = {e.what for e in store.history(garage, "car")}
-            broken += bool(store.check(garage))
+            broken += bool(check_garage(garage))
             lost += len(set(acknowledged) - there)
     return {"kills": times, "acknowledged": len(acknowledged), "lost": lost, "broken": broken}
 
@@ -125,7 +126,7 @@ def two_writers(folder: Path, times: int, rng: random.Random) -> Count:
     entered = [line for line in told if not line.startswith("conflict")]
     with connected(path) as garage:
         there = {e.what for e in store.history(garage, "car")}
-        broken = len(store.check(garage))
+        broken = len(check_garage(garage))
     lines = set((folder / "case.toml").read_text(encoding="utf-8").splitlines())
     lost = len(set(entered) - there) + len(set(entered) - lines)
     return {
@@ -178,7 +179,7 @@ def _until_full(disk: Path, times: int, rng: random.Random) -> Count:
             changed += case.read_bytes() != before
     with connected(path) as garage:
         lost = len(set(entered) - {e.what for e in store.history(garage, "car")})
-        broken = len(store.check(garage))
+        broken = len(check_garage(garage))
     found: Count = {"writes": 2 * times, "refused": told, "changed": changed}
     return found | {"lost": lost, "broken": broken}
 
@@ -222,7 +223,7 @@ def clock_backwards(folder: Path, times: int, rng: random.Random) -> Count:
             at = dt.datetime(2026, 1, 1) + dt.timedelta(days=rng.randrange(-9000, 9000))
             store.add(garage, "car", {"f": str(number).encode()}, str(number), at)
         order = [int(e.what) for e in store.history(garage, "car")]
-        broken = len(store.check(garage))
+        broken = len(check_garage(garage))
         last = store.content(garage, "car")["f"] == str(times - 1).encode()
     wrong = order != list(range(times)) or not last
     return {"entries": times, "out of order": int(wrong), "broken": broken}

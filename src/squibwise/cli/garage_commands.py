@@ -113,10 +113,11 @@ def check(as_json: bool) -> int:
     """Check that every entry and every original is as it was written."""
     from squibwise.cli import stored
     from squibwise.garage import store
+    from squibwise.garage.checking import check_garage
     from squibwise.present.tell_entries import tell_garage_check
 
     with stored.opened_garage() as opened:
-        found = store.check(opened)
+        found = check_garage(opened)
         cases = store.case_ids(opened)
     value = {"cases": list(cases), "findings": [output.as_builtins(f) for f in found]}
     place = stored.garage_file()

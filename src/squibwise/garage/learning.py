@@ -1,8 +1,10 @@
 """What the user's own finished cases teach: those of a folder that is named, or of the garage."""
 
 import hashlib
+import hmac
 import sqlite3
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 import msgspec
@@ -13,6 +15,7 @@ from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected, writing
 from squibwise.garage.folders import write_content
+from squibwise.garage.keys import own_key
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.model.case import Case, Experience
 from squibwise.model.evidence import Passed
@@ -20,6 +23,7 @@ from squibwise.model.origin import Finding, Origin
 
 NOTHING = "none"
 _ANSWERED_FOR = "release"
+_MARK = 64  # letters of the mark before what is remembered
 
 
 class Learned(msgspec.Struct, frozen=True, kw_only=True):
@@ -99,14 +103,40 @@ def _from_garage(here: Path, place: Path, catalog: Catalog, version: str) -> Lea
         finished = _finished(garage, catalog)
         finished.pop(here.resolve().name, None)
         marks = (f"{case_id} {digest}" for case_id, digest in finished.items())
+        if not finished:
+            return Learned()
         key = hashlib.sha256("\n".join((version, *marks)).encode()).hexdigest()
-        known = store.recall(garage, key)
-        if known is None:
+        own = _recalled(garage, key, place.parent)
+        if own is None:
             cases = [case for name in finished if (case := _opened(garage, name, catalog))]
-            known = msgspec.json.encode(_taught(cases, catalog)).decode()
-            store.remember(garage, key, known)
-    own = msgspec.json.decode(known, type=Experience)
+            own = _taught(cases, catalog)
+            _remember(garage, key, own, place.parent)
     return Learned(own=own, told=own.cases > 0)
+
+
+def _recalled(garage: sqlite3.Connection, key: str, folder: Path) -> Experience | None:
+    """Return what was learned before; None when it is not there, or this user did not learn it."""
+    known = store.recall(garage, key)
+    if known is None:
+        return None
+    mark, value = known[:_MARK], known[_MARK:]
+    try:
+        mine = hmac.compare_digest(mark.encode(), _mark(folder, key, value).encode())
+        return msgspec.json.decode(value, type=Experience) if mine else None
+    except (InputError, msgspec.DecodeError):
+        return None
+
+
+def _remember(garage: sqlite3.Connection, key: str, own: Experience, folder: Path) -> None:
+    value = msgspec.json.encode(own).decode()
+    with suppress(InputError):  # no key can be had: it is learned anew each time
+        store.remember(garage, key, _mark(folder, key, value) + value)
+
+
+def _mark(folder: Path, key: str, value: str) -> str:
+    """Return what only this user can write beside a value: nobody puts what was learned into it."""
+    said = f"squibwise-learned\n{key}\n{value}".encode()
+    return hmac.new(own_key(folder), said, hashlib.sha256).hexdigest()
 
 
 _HEADS = """

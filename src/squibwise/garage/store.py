@@ -9,7 +9,7 @@ import datetime as dt
 import hashlib
 import re
 import sqlite3
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Mapping
 from typing import Literal
 
 import msgspec
@@ -18,7 +18,6 @@ import rfc8785
 from squibwise.errors import InputError
 from squibwise.garage.database import writing
 from squibwise.garage.folders import Content
-from squibwise.model.origin import Finding
 
 START = "0" * 64
 _CASE_ID = re.compile(r'(?![\s.-])[^/\\:*?"<>|]{1,100}(?<![\s.])')  # a name on any system
@@ -32,6 +31,8 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         case: Case id.
         number: Place in its history, from 1.
         previous: Hash of the entry before; ``START`` for the first.
+        after: Hash of the entry that was written last before it, of whatever case; ``START`` for
+            the first of all. Empty in entries older than schema 3.
         at: When, ISO 8601.
         by: Who; empty when nobody is named.
         what: What was done, in words.
@@ -50,6 +51,7 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     kind: Literal["changed", "undone"] = "changed"
     files: dict[str, str | None] = {}
     undoes: int = 0
+    after: str = ""
 
 
 class Head(msgspec.Struct, frozen=True, kw_only=True):
@@ -92,10 +94,11 @@ def refuse_case_id(text: str) -> None:
 
 def case_ids(garage: sqlite3.Connection) -> tuple[str, ...]:
     """Return the ids of all cases, sorted; `check` tells those that no case may have."""
-    return tuple(name for name in _stored_ids(garage) if is_case_id(name))
+    return tuple(name for name in stored_ids(garage) if is_case_id(name))
 
 
-def _stored_ids(garage: sqlite3.Connection) -> list[str]:
+def stored_ids(garage: sqlite3.Connection) -> list[str]:
+    """Return every id in the list of cases, also those that no case may have."""
     return [row[0] for row in garage.execute("SELECT case_id FROM head ORDER BY case_id")]
 
 
@@ -215,7 +218,8 @@ def add(
         for path in (p for p, d in different.items() if d):
             row = (digests[path], wanted[path])
             garage.execute("INSERT OR IGNORE INTO original (hash, content) VALUES (?, ?)", row)
-        return _append(garage, stands, _next(case_id, stands, what, at, by, files=different))
+        entry = _next(garage, case_id, what, at, by, files=different)
+        return _append(garage, entry)
 
 
 def undo(
@@ -240,19 +244,20 @@ def undo(
             raise InputError(f"case '{case_id}': nothing is left to take back.", remedy=remedy)
         last = holding[-1]
         what = f"took back: {last.what}"
-        _append(garage, stands, _next(case_id, stands, what, at, by, undoes=last.number))
+        _append(garage, _next(garage, case_id, what, at, by, undoes=last.number))
         return last
 
 
 def _next(
+    garage: sqlite3.Connection,
     case_id: str,
-    stands: Head,
     what: str,
     at: dt.datetime,
     by: str,
     files: Mapping[str, str | None] | None = None,
     undoes: int = 0,
 ) -> Entry:
+    stands = head(garage, case_id)
     return Entry(
         case=case_id,
         number=stands.number + 1,
@@ -263,10 +268,17 @@ def _next(
         kind="undone" if undoes else "changed",
         files=dict(files or {}),
         undoes=undoes,
+        after=_newest(garage) or START,
     )
 
 
-def _append(garage: sqlite3.Connection, stands: Head, entry: Entry) -> Head:
+def _newest(garage: sqlite3.Connection) -> str:
+    """Return the hash of the entry that was written last; empty when none was since schema 3."""
+    row = garage.execute("SELECT hash FROM newest").fetchone()
+    return str(row[0]) if row else ""
+
+
+def _append(garage: sqlite3.Connection, entry: Entry) -> Head:
     body, digest = seal(entry)
     row = (entry.case, entry.number, body, digest)
     garage.execute("INSERT INTO entry (case_id, number, body, hash) VALUES (?, ?, ?, ?)", row)
@@ -280,6 +292,7 @@ def _append(garage: sqlite3.Connection, stands: Head, entry: Entry) -> Head:
         " DO UPDATE SET number = excluded.number, hash = excluded.hash",
         (entry.case, entry.number, digest),
     )
+    garage.execute("INSERT OR REPLACE INTO newest (one, hash) VALUES (1, ?)", (digest,))
     return Head(number=entry.number, hash=digest)
 
 
@@ -302,81 +315,3 @@ def remember(garage: sqlite3.Connection, key: str, value: str) -> None:
     with writing(garage):
         row = (key, value)
         garage.execute("INSERT OR REPLACE INTO remembered (key, value) VALUES (?, ?)", row)
-
-
-def check(garage: sqlite3.Connection) -> tuple[Finding, ...]:
-    """Return everything that is altered, missing or out of order in a garage; empty when whole.
-
-    A whole garage can still have been rewritten as a whole, from the first entry on: no storage
-    that its owner holds can exclude that. A hash that was handed out earlier can.
-    """
-    found = [*_broken_file(garage)]
-    for case_id in _stored_ids(garage):
-        if not is_case_id(case_id):
-            found.append(_damage("names", f"no case may be called {ascii(case_id)[:60]}"))
-        found += _broken_chain(garage, case_id)
-    orphans = "SELECT DISTINCT case_id FROM entry WHERE case_id NOT IN (SELECT case_id FROM head)"
-    for (case_id,) in garage.execute(orphans):
-        found.append(_damage(case_id, "the case is not in the list of cases"))
-    for digest, data in garage.execute("SELECT hash, content FROM original"):
-        if hashlib.sha256(data).hexdigest() != digest:
-            found.append(_damage("originals", f"the content of {digest[:12]} was altered"))
-    return tuple(found)
-
-
-def _broken_file(garage: sqlite3.Connection) -> Iterator[Finding]:
-    for (told,) in garage.execute("PRAGMA integrity_check"):
-        if told != "ok":
-            yield _damage("file", told)
-    for row in garage.execute("PRAGMA foreign_key_check"):
-        yield _damage("file", f"a row of '{row[0]}' refers to something that is not there")
-
-
-def _broken_chain(garage: sqlite3.Connection, case_id: str) -> Iterator[Finding]:
-    query = "SELECT number, body, hash FROM entry WHERE case_id = ? ORDER BY number"
-    previous, expected = START, 1
-    for number, body, digest in garage.execute(query, (case_id,)):
-        if number != expected:
-            yield _damage(case_id, f"entry {expected} is missing")
-        yield from _broken_entry(case_id, number, body, digest, previous)
-        yield from _missing_originals(garage, case_id, number, body)
-        previous, expected = digest, number + 1
-    if head(garage, case_id) != Head(number=expected - 1, hash=previous):
-        yield _damage(case_id, f"the last entry is not the one that was written: {expected - 1}")
-
-
-def _broken_entry(
-    case_id: str, number: int, body: str, digest: str, previous: str
-) -> Iterator[Finding]:
-    if hashlib.sha256(body.encode("utf-8")).hexdigest() != digest:
-        yield _damage(case_id, f"entry {number} was altered")
-        return
-    try:
-        entry = msgspec.json.decode(body, type=Entry)
-    except msgspec.DecodeError:
-        yield _damage(case_id, f"entry {number} cannot be read")
-        return
-    if (entry.case, entry.number, entry.previous) != (case_id, number, previous):
-        yield _damage(case_id, f"entry {number} does not follow the one before it")
-
-
-def _missing_originals(
-    garage: sqlite3.Connection, case_id: str, number: int, body: str
-) -> Iterator[Finding]:
-    try:
-        named = {d for d in msgspec.json.decode(body, type=Entry).files.values() if d}
-    except msgspec.DecodeError:
-        return  # told as an entry that cannot be read
-    for digest in sorted(named):
-        query = "SELECT 1 FROM original WHERE hash = ?"
-        if garage.execute(query, (digest,)).fetchone() is None:
-            yield _damage(case_id, f"entry {number}: its original {digest[:12]} is missing")
-
-
-def _damage(where: str, text: str) -> Finding:
-    return Finding(
-        code="garage-damaged",
-        severity="error",
-        message=f"{where}: {text}.",
-        remedy="Put the last whole backup in its place, and enter anew what is younger.",
-    )
