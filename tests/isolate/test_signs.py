@@ -289,3 +289,26 @@ def test_other_units_that_name_the_control_unit_with_a_code_miss_its_answer() ->
     context = search_of(a_case(report), believing(), "centre.control-unit", CATALOG).context
     assert max(context.reported.weight, key=lambda w: context.reported.weight[w]) == "communication"
     assert context.reported.shown == "s1"
+
+
+def test_unlike_circuits_at_fault_together_point_at_the_unit_that_was_asked_for() -> None:
+    circuits = ("left.curtain", "passenger.knee-bag", "nose-left.impact-sensor")
+    lines = [a_line(c, "unknown", "intermittent", line=n) for n, c in enumerate(circuits, 1)]
+    context = search_of(a_case(a_report(*lines)), believing(), "centre.control-unit", CATALOG)
+    assert context.standing.suspects[0].id == "unit-plug:bad-contact"
+    two = search_of(a_case(a_report(*lines[:2])), believing(), "centre.control-unit", CATALOG)
+    assert two.standing.suspects[0].id == "codes:none"
+    fired = believing(fired=dict.fromkeys(circuits, 0.99), no_crash=0.0)
+    crash = search_of(a_case(a_report(*lines)), fired, "centre.control-unit", CATALOG)
+    assert crash.standing.suspects[0].id == "codes:none"
+
+
+def test_a_circuit_that_was_apart_leaves_a_code_that_is_only_remembered() -> None:
+    apart = DoneWork(id="w1", what="disconnected", component="left.curtain")
+    stored = search_of(
+        a_case(apart, a_report(a_line("left.curtain", "open-or-high", "stored"))),
+        believing(),
+        "left.curtain",
+        CATALOG,
+    )
+    assert chance(stored.standing.suspects, "codes:left-over") > 0.3

@@ -9,7 +9,7 @@ from squibwise.catalog.loops import Chain, Element
 from squibwise.errors import InputError
 from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.signed import loads_on
-from squibwise.isolate.reported import Reported, faulty_loops, reported_of
+from squibwise.isolate.reported import Reported, faulty_loops, is_spent, reported_of
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -203,13 +203,8 @@ def _others(
         (c, s)
         for c, s in found
         if (c, s) not in ((component, stage), (component, 0))
-        and not (spent and _spent(assessment, c))
+        and not (spent and is_spent(assessment, c))
     )
-
-
-def _spent(assessment: Assessment, component: str) -> bool:
-    belief = assessment.of(component)
-    return belief is not None and belief.now.fired + belief.now.missing >= 0.5
 
 
 # Who worked on it.
@@ -325,14 +320,14 @@ def _shows_crash(item: Evidence, assessment: Assessment) -> bool:
     if isinstance(item, Report):
         return any(line.fault == "event-recorded" for line in item.reading.lines)
     if isinstance(item, Look):
-        return _spent(assessment, item.component)
+        return is_spent(assessment, item.component)
     return isinstance(item, Impact | Recorder | Statement)
 
 
 def _seen_spent(case: Case, assessment: Assessment, component: str) -> bool:
     """Return whether somebody looked at the device and it is held for fired or gone since."""
     looked = any(isinstance(e, Look) and e.component == component for e in case.evidence)
-    return looked and _spent(assessment, component)
+    return looked and is_spent(assessment, component)
 
 
 def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain) -> float:

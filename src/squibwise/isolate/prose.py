@@ -102,7 +102,8 @@ def _read(sentence: str, context: Context, catalog: Catalog) -> Iterator[tuple[S
         told = [found.near(rule.split(), sign.reach) for rule in sign.tells]
         told += [m.span() for p in sign.phrases if (m := re.search(p, text))]
         if any(at and (sign.negative or not _is_denied(text, at)) for at in told):
-            yield sign, _connector_named(found, context) if sign.placed else sign.at
+            named = _connector_named(found, context) if sign.placed else ""
+            yield sign, named or sign.at
 
 
 _CONNECTORS = {

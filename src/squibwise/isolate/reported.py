@@ -188,6 +188,7 @@ def reported_of(
         clean = [r.id for r in reports if _tells_clean(r)]
         nothing = Reported(weight=dict(untold), clean=clean[-1] if clean else "")
         shown = _shown_by_lamp(case, component, catalog)
+        shown = shown or _shown_by_circuits(reports, assessment, chain, catalog)
         return shown or _missed_by_others(reports, chain, catalog) or nothing
     last, found = named[-1]
     clean = [r.id for r in reports[reports.index(last) + 1 :] if _tells_clean(r)]
@@ -214,6 +215,42 @@ def _shown_by_lamp(case: Case, component: str, catalog: Catalog) -> Reported | N
         return None
     kinds = catalog.loops.untold["dark" if not last.lit else "held-on"]
     return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))
+
+
+_UNLIKE = 3
+
+
+def _shown_by_circuits(
+    reports: list[Report], assessment: Assessment, chain: Chain, catalog: Catalog
+) -> Reported | None:
+    """Return what several unlike circuits at fault in the same way say of the control unit.
+
+    It and its connector are all that they share; what has fired is left aside.
+    """
+    if chain.circuit != "unit" or not reports:
+        return None
+    last = reports[-1]
+    at_fault = {c for c, _ in faulty_loops(last) if not is_spent(assessment, c)}
+    lines = [x for x in last.reading.lines if x.component in at_fault and is_there(x)]
+    names = [split_component(c) for c in at_fault]
+    unlike = {(n.place, catalog.kinds[n.kind].plug) for n in names if n.kind in catalog.kinds}
+    if len(unlike) < _UNLIKE or len({frozenset(x.status) for x in lines}) > 1:
+        return None
+    share = 1.0 / len(lines)
+    weight = _filled([(x.fault, share) for x in lines], catalog.loops.untold["igniter"])
+    return Reported(
+        weight=weight,
+        statuses=frozenset(s for x in lines for s in x.status),
+        report=last,
+        first=last,
+        evidence=(last.id,),
+    )
+
+
+def is_spent(assessment: Assessment, component: str) -> bool:
+    """Return whether a device is held for fired or gone."""
+    belief = assessment.of(component)
+    return belief is not None and belief.now.fired + belief.now.missing >= 0.5
 
 
 def _missed_by_others(reports: list[Report], chain: Chain, catalog: Catalog) -> Reported | None:
@@ -280,9 +317,15 @@ def _kinds(run: list[Named], untold: dict[str, float]) -> dict[str, float]:
             weight[word] = max(weight.get(word, 0.0), share)
         if set(weight) != {"unknown"}:
             break
-    unknown = weight.pop("unknown", 0.0)
-    for word, share in untold.items():
-        weight[word] = weight.get(word, 0.0) + unknown * share
+    return _filled(list(weight.items()), untold)
+
+
+def _filled(told: list[tuple[str, float]], untold: dict[str, float]) -> dict[str, float]:
+    """Return fault words with their share, summing to one; what is left open by the usual."""
+    weight: dict[str, float] = {}
+    for word, share in told:
+        for w, s in untold.items() if word == "unknown" else ((word, 1.0),):
+            weight[w] = weight.get(w, 0.0) + share * s
     total = math.fsum(weight.values())
     return {w: weight[w] / total for w in FAULTS if weight.get(w, 0.0) > 0.0}
 

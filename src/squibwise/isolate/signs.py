@@ -64,11 +64,21 @@ def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog
         found["worked-since"] = context.unverified
     if put_right := _put_right(context, catalog):
         found["put-right"] = put_right
+    elif context.reported.stored_only and (apart := _apart(context, told)):
+        found["apart-before"] = apart
     return found | _of_new_parts(element, context)
 
 
 def _touches(element: Element, work: DoneWork, context: Context, catalog: Catalog) -> bool:
     return element.id in touched_by(context.chain, context.name, [work], catalog)
+
+
+def _apart(context: Context, told: tuple[Told, ...]) -> tuple[str, ...]:
+    """Return what tells that the circuit was apart before its fault was read."""
+    done = [i for ids in context.worked.values() for i in ids]
+    places = {word for e in context.chain.element for word in e.touched}
+    handled = [t.evidence for t in told if set(t.sign.touches) & places]
+    return tuple(dict.fromkeys(i for i in (*done, *handled) if i))
 
 
 def _put_right(context: Context, catalog: Catalog) -> tuple[str, ...]:
