@@ -125,9 +125,10 @@ def _of_new_parts(element: Element, context: Context) -> Signs:
             continue
         other = split_component(work.component)
         own = other == context.name if element.role == "device" else other.kind == element.kind
-        if work.id in tried and (
-            own or (element.role in ("plug", "segment") and other == context.name)
-        ):
+        here = other == context.name
+        if work.id in tried and here and element.id == "device-plug":
+            found["seated-again"] = (work.id,)  # it was parted and closed for the new device
+        elif work.id in tried and (own or (here and element.role in ("plug", "segment"))):
             found["new-no-effect"] = (work.id,)
         elif own and (last is None or context.position(work.id) < context.position(last.id)):
             found["new"] = (work.id,)
