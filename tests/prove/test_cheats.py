@@ -27,6 +27,7 @@ from squibwise.model.evidence import (
     Photo,
     Recorder,
     Statement,
+    SubstituteLoad,
 )
 from squibwise.model.evidence import TestOutcome as CircuitTest
 from squibwise.model.proof import ProofRecord
@@ -560,3 +561,19 @@ def test_a_part_without_a_number_of_its_own_is_asked_for_none(issue: Maker, made
     record = issued(issue, made, webbing, again)
     graded = {p["component"]: p["grade"] for p in record.content["parts"]}
     assert graded == {"driver.belt-webbing": "not asked", BAG: "stated"}
+
+
+def test_one_mark_on_four_circuits_comes_back_from_four(issue: Maker, made: Made) -> None:
+    loops = ("driver.front-bag/1", "passenger.front-bag/1", "driver.knee-bag/1", "left.curtain/1")
+    moves = [
+        SubstituteLoad(
+            id=f"m-{n}", time=made["at"](7), serial="L1", loop=loop, ohm=2.1, move="issued"
+        )
+        for n, loop in enumerate(loops)
+    ]
+    back = SubstituteLoad(
+        id="b-1", time=made["at"](8), serial="L1", loop="driver.front-bag/1", move="returned"
+    )
+    told = open_gates(issued(issue, made, *moves, back))["loads-returned"]
+    assert all(loop in told for loop in loops[1:])
+    assert loops[0] not in told

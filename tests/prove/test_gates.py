@@ -137,14 +137,6 @@ def test_what_is_recorded_badly_opens_its_gate(
     assert says in answer[gate].missing[0]
 
 
-def test_a_lamp_watched_over_starts_stands_for_no_drive(ask: Ask, made: Made) -> None:
-    drive = made["item"]("step:drive", None, "do", done=False)
-    work = made["work"]()
-    answer = ask(work=msgspec.structs.replace(work, items=(*work.items, drive)))
-    assert open_words(answer) == ["steps", "lamp-check"]
-    assert "step:drive" in answer["lamp-check"].missing[0]
-
-
 LINE = CodeLine(line=3, raw="B0001-1B open", status=("present",), fault="open-or-high")
 
 

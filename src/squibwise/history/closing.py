@@ -1,5 +1,7 @@
 """How the car stands at the end: the lamp check and the final scan, against the last work."""
 
+import datetime as dt
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
@@ -93,7 +95,8 @@ def _lamp_problems(
 def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> Standing:
     """Return how the last scan stands against the last work on the car.
 
-    Lines that nobody understood may be read by a named person; nothing else may be decided so.
+    Lines that nobody understood, which unit it is of and what its date means may be read by a named
+    person; nothing else may be decided so.
 
     Args:
         history: The course of events.
@@ -106,6 +109,8 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
     place, last = scans[-1]
     problems = [
         *_scan_of_what(last, [r for _, r in scans[:-1]], vin),
+        *_scan_of_which_unit(last),
+        *_scan_of_which_day(last),
         *(p for p in (_late_or_timeless(last, place, history),) if p is not None),
         *_scan_lines(last),
         *_scan_coverage(last, catalog),
@@ -114,9 +119,9 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
     decided = ""
     if signed and signed[0] > place and signed[1].result == "failed":
         problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
-    elif last.reading.unread and signed and is_decided(history, *FINAL_SCAN, after=place):
-        decided = signed[1].id
-        problems = [p for p in problems if p.word != "unread"]
+    elif _TO_READ & {p.word for p in problems} and is_decided(history, *FINAL_SCAN, after=place):
+        decided = signed[1].id if signed else ""
+        problems = [p for p in problems if p.word not in _TO_READ]
     return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
 
 
@@ -127,6 +132,28 @@ def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[
     again = [r.id for r in earlier if last.file and r.file == last.file]
     found = [Problem(word="other-car", detail=named or "", decided=True)] if other else []
     return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
+
+
+_TO_READ = frozenset({"unread", "no-unit", "other-day"})
+
+
+def _scan_of_which_unit(last: Report) -> list[Problem]:
+    """Return whether a scan without a fault tells of the restraint unit's memory at all."""
+    unit = last.reading.coverage.unit
+    if unit in (None, "restraint"):
+        return []
+    return [Problem(word="other-unit" if unit == "other" else "no-unit", decided=unit == "other")]
+
+
+def _scan_of_which_day(last: Report) -> list[Problem]:
+    """Return whether a scan states another day of itself than that of its entry."""
+    days, told = last.reading.coverage.days, last.time
+    if not days or told is None or any(abs(d - told.date()) <= _NEXT_DAY for d in days):
+        return []
+    return [Problem(word="other-day", detail=days[0].isoformat())]
+
+
+_NEXT_DAY = dt.timedelta(days=1)
 
 
 def _late_or_timeless(check: Evidence, place: int, history: History) -> Problem | None:

@@ -101,16 +101,31 @@ class LoadsOut(msgspec.Struct, frozen=True, kw_only=True):
 def find_loads(history: History) -> LoadsOut:
     """Return which substitute loads are out of the box and not back."""
     moves = [s for _, s in history.all_of(SubstituteLoad)]
-    last = {s.serial: s for s in moves}
     issued = frozenset(s.serial for s in moves if s.move == "issued")
     read = any(r.method == LOAD_METHOD for _, r in history.all_of(Reading))
     tried = any(t.test.startswith(LOAD_TESTS) for _, t in history.all_of(TestOutcome))
     used = read or tried or is_signed(history, *FIT_LOADS)
     return LoadsOut(
         issued=issued,
-        out=tuple(s for s in last.values() if s.move == "issued"),
+        out=loads_left(moves),
         unissued=used and not issued,
     )
+
+
+def loads_left(moves: Iterable[SubstituteLoad]) -> tuple[SubstituteLoad, ...]:
+    """Return what was issued and did not come back, in order.
+
+    One mark is one load, yet it counts on every circuit that it was issued to until it came back
+    from there; a return from elsewhere counts where the mark is out once.
+    """
+    out: list[SubstituteLoad] = []
+    for move in moves:
+        own = [m for m in out if m.serial == move.serial]
+        here = [m for m in own if split_loop(m.loop) == split_loop(move.loop)]
+        gone = here or (own if move.move == "returned" and len(own) == 1 else [])
+        out = [m for m in out if m not in gone]
+        out += [move] if move.move == "issued" else []
+    return tuple(out)
 
 
 def is_powered_since_safe(history: History, at: dt.datetime | None = None) -> bool:

@@ -1,5 +1,6 @@
 """What a scan report said, line by line, and how far it reached."""
 
+import datetime as dt
 from typing import Literal
 
 import msgspec
@@ -136,6 +137,10 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         no_crash_record: Where the report says that the unit holds no crash record; None when it
             does not say so.
         why: What limits the coverage, in plain words.
+        unit: Whose memory it tells of: the restraint unit's, another one's, or not said; None
+            where no text was read.
+        days: What the day may be that the report states of itself; empty when it states none.
+        is_vouched: That it is complete is its owner's word, the report itself does not say so.
     """
 
     complete: bool | None = None
@@ -146,6 +151,9 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     clean: tuple[CleanCircuit, ...] = ()
     no_crash_record: Origin | None = None
     why: tuple[str, ...] = ()
+    unit: Unit | None = None
+    days: tuple[dt.date, ...] = ()
+    is_vouched: bool = False
 
 
 class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

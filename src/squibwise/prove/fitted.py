@@ -6,7 +6,7 @@ from squibwise.catalog.components import check_digit
 from squibwise.catalog.load import Catalog
 from squibwise.errors import ModelError
 from squibwise.history.order import History, replacements
-from squibwise.history.signed import labelled
+from squibwise.history.signed import labelled, loads_left
 from squibwise.model.belief import Because
 from squibwise.model.evidence import PartLabel, SubstituteLoad
 from squibwise.model.names import split_component, split_loop
@@ -43,9 +43,10 @@ def _load(serial: str, moves: list[SubstituteLoad], history: History, catalog: C
 
 def _judge_load(moves: list[SubstituteLoad], history: History, catalog: Catalog) -> Judged:
     issued = [m for m in moves if m.move == "issued"]
-    last = moves[-1]
-    if last.move == "issued":
-        return "not met", f"issued to {last.loop} and not returned.", _RETURN
+    left = loads_left(moves)
+    if left:
+        loops = ", ".join(m.loop for m in left)
+        return "not met", f"issued to {loops} and not returned.", _RETURN
     if not issued:
         return "undecided", "returned, but never issued in this record.", _ISSUE
     if not all(is_igniter(m.loop, catalog) for m in issued):

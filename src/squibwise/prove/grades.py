@@ -265,9 +265,13 @@ def _own_rules(context: Context) -> tuple[str, ...]:
 
 def _scan_says_little(context: Context) -> tuple[str, ...]:
     scan = judge_scan(context.history, context.catalog, context.case.car.vin).entry
-    if not isinstance(scan, Report) or scan.reading.vin:
+    if not isinstance(scan, Report):
         return ()
-    return (f"{scan.id}: that it is of this car; it names no VIN",)
+    missing = {
+        "that it is of this car; it names no VIN": not scan.reading.vin,
+        "that every circuit was read; the file does not say so": scan.reading.coverage.is_vouched,
+    }
+    return tuple(f"{scan.id}: {text}" for text, is_so in missing.items() if is_so)
 
 
 def _no_load_entered(context: Context) -> tuple[str, ...]:

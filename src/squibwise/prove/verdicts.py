@@ -118,6 +118,19 @@ _SCAN = {
     "none": ("No scan is recorded.", "Read a complete scan."),
     "signed-failed": ("It was signed as failed. {0}", "Repair, then scan again."),
     "other-car": ("It is of {0}, which is not this car.", "Scan this car."),
+    "other-unit": (
+        "It tells of another unit of the car, not of the restraint unit.",
+        "Read the restraint unit.",
+    ),
+    "no-unit": (
+        "It does not say that it is of the restraint unit.",
+        "Read the unit so that the report names it; or record passed 'final-scan', with what was "
+        "read and who read it.",
+    ),
+    "other-day": (
+        "The file says of itself that it is of {0}.",
+        "Scan again; or record passed 'final-scan', with why its date is wrong and who read it.",
+    ),
     "same-file": ("It is the file of {0} once more.", "Scan again after the last work."),
     "faults": ("It still names {0}.", "Trace and repair, then scan again."),
     "early": (

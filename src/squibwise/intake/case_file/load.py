@@ -65,7 +65,8 @@ def report(entry: ReportEntry, entry_id: str, reading: ReadReport, origin: Origi
     """Return a report as evidence; what the user states of its coverage goes before its text."""
     stated = {"complete": entry.complete, "unit_volts": entry.unit_volts}
     known = {key: value for key, value in stated.items() if value is not None}
-    coverage = msgspec.structs.replace(reading.coverage, **known)
+    vouched = entry.complete is True and reading.coverage.complete is not True
+    coverage = msgspec.structs.replace(reading.coverage, **known, is_vouched=vouched)
     return Report(
         id=entry_id,
         time=entry.time,

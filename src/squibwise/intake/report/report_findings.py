@@ -1,5 +1,7 @@
 """How far a report reached, and what is wrong or remarkable with it as a whole."""
 
+import datetime as dt
+import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
@@ -9,7 +11,7 @@ from squibwise.intake.report.lines import MAX_LINE
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
-from squibwise.model.report import CleanCircuit, CodeLine, Coverage
+from squibwise.model.report import CleanCircuit, CodeLine, Coverage, Unit
 
 _ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 
@@ -36,7 +38,55 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         clean=_clean(sheet, scope),
         no_crash_record=_no_crash_record(own, sheet),
         why=why,
+        unit=_unit_of(told, sheet),
+        days=_days(sheet),
     )
+
+
+def _unit_of(told: list[CodeLine], sheet: Sheet) -> Unit:
+    """Whose memory the report tells of: that of the unit that a fault or a clean line stands under.
+
+    A unit that is said not to be there has said nothing.
+    """
+    if any(ln.unit == "restraint" for ln in told):
+        return "restraint"
+    gone = [ln for ln in sheet.lines if _ABSENT.search(ln.text)]
+    under = {ln.module or ln.text for ln in gone}
+    spoken = [ln for ln in sheet.lines if ln.role in ("clean", "count") or ln.is_whole]
+    if any(ln.unit == "restraint" and (ln.module or ln.text) not in under for ln in spoken):
+        return "unknown" if any(ln.unit == "restraint" for ln in gone) else "restraint"
+    named = [ln.unit for ln in sheet.lines if ln in spoken or ln.is_module]
+    return "other" if "other" in named else "unknown"
+
+
+_ABSENT = re.compile(
+    r"not (?:fitted|installed|equipped|present|available|supported|found)|no response|"
+    r"nicht (?:verbaut|vorhanden|erreichbar)|keine antwort|non (?:install|mont|pr[eé]sent)|"
+    r"no (?:instalad|equipad|responde|presente)",
+    re.IGNORECASE,
+)
+_DATED = re.compile(r"\b(?:date|datum|fecha|data)\b", re.IGNORECASE)
+_DAY = re.compile(r"(?<!\d)(\d{1,4})([-./])(\d{1,2})\2(\d{2,4})(?!\d)")
+
+
+def _days(sheet: Sheet) -> tuple[dt.date, ...]:
+    """What the day may be that the first line with a date states: day or month may come first."""
+    dated = (ln.text for ln in sheet.lines if not ln.codes and _DATED.search(ln.text))
+    for text in dated:
+        found = _DAY.search(text)
+        if found:
+            one, two, three = int(found[1]), int(found[3]), int(found[4])
+            late = three + 2000 if three < 100 else three
+            orders = ((one, two, three),) if one > 31 else ((late, two, one), (late, one, two))
+            return tuple(dict.fromkeys(d for o in orders if (d := _real_day(*o)) is not None))
+    return ()
+
+
+def _real_day(year: int, month: int, day: int) -> dt.date | None:
+    try:
+        return dt.date(year, month, day)
+    except ValueError:
+        return None
 
 
 def _complete(own: list[CodeLine], sheet: Sheet) -> bool | None:
