@@ -119,6 +119,8 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
     line = sort_lines([RawLine(number=1, text=phrase.test)], "test", CATALOG).lines[0]
     if phrase.group == "flash":
         return None if [c.code for c in line.codes] == ["24"] else str(line.codes)
+    if phrase.group == "earlier":
+        return None if lexicon_of(CATALOG).is_earlier(phrase.test) else line.role
     if phrase.group == "whole":
         return None if line.is_whole else line.role
     if phrase.group in ("label", "supposed", "kin", "had", "example"):

@@ -23,7 +23,7 @@ from squibwise.intake.report.lines import (
     without_codes,
     words_of,
 )
-from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -148,6 +148,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         state.current = None
         sheet.faults.append(_words_entry(line, line.words, state))
         return
+    if _begins_row(line):
+        state.current = None
     current = state.current
     if current is not None and _is_status(line) and state.blanks <= _GAP:
         _attach(line, current)
@@ -371,7 +373,7 @@ def _denied_by_name(line: Line, code: Code, text: str, catalog: Catalog) -> str:
 def _continues(line: Line, state: _State) -> bool:
     """The same code again in another notation, on the line after its own."""
     current, code = state.current, line.codes[0]
-    if current is None or current.code is None or state.blanks > _GAP:
+    if current is None or current.code is None or state.blanks > _GAP or _begins_row(line):
         return False
     if not _is_again(code, line, current, current.code):
         return False
@@ -384,6 +386,11 @@ def _continues(line: Line, state: _State) -> bool:
     )
     _attach(line, current)
     return True
+
+
+def _begins_row(line: Line) -> bool:
+    """Tell whether a line is a row of a table whose first cell is filled."""
+    return bool(cell_of(line, 0).strip())
 
 
 def _is_again(code: Code, line: Line, current: Fault, before: Code) -> bool:

@@ -168,10 +168,19 @@ class Lexicon:
 
     def is_state(self, word: str) -> bool:
         """Tell whether a word alone is a status, a fault or none, in any language."""
+        states = {"not", "good", "defect"}
+        return any(m.startswith("status:") or m in states for m in self.first_meanings(word))
+
+    def first_meanings(self, word: str) -> set[str]:
+        """Return what a word alone means first, in all languages."""
         key = tuple(t.text for t in tokenise(word))
         found = self.open(key[0]).phrases.get(key, {}).values() if key else ()
-        states = {"not", "good", "defect"}
-        return any(m[0].startswith("status:") or m[0] in states for m in found)
+        return {means[0] for means in found}
+
+    def is_earlier(self, word: str) -> bool:
+        """Tell whether a word alone says that something was so before, in any language."""
+        key = tuple(t.text for t in tokenise(word))
+        return bool(key) and "earlier" in self.open(key[0]).layout.get(key, ())
 
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.camera import read_as_camera
 from squibwise.intake.report.codes import (
     Code,
     find_codes,
@@ -32,7 +33,6 @@ from squibwise.intake.report.signs import (
     find_flashes,
     find_list,
     find_pairs,
-    read_as_camera,
 )
 from squibwise.intake.report.spoken import follow_spoken
 

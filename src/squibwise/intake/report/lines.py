@@ -31,7 +31,7 @@ _SIGNS = str.maketrans(
 _MARKUP = pattern(r"\s*</?[A-Za-z][^<>]{0,400}>")
 _ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
 _TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
-_QUOTED = pattern(r"^\s*(?:>\s?){1,9}")
+_QUOTED = pattern(r"^(\s*)(?:>\s?){1,9}")
 _SPEAKER = pattern(
     r"^\s*(?:\[?(?:\d[\d./-]{4,9},?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
     r"[ ,-]{1,3}\S[^:\t|]{0,24}:\s|[~@]\S[^:\t|]{0,24}:\s"
@@ -79,7 +79,7 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
         text = _TAG.sub("  ", _ATTRIBUTE.sub(r"  \1  ", text)).rstrip()
     is_cut = len(text) > MAX_LINE
     text = text[:MAX_LINE]
-    said = _SPEAKER.sub("", _QUOTED.sub("", text))
+    said = _SPEAKER.sub("", _QUOTED.sub(r"\1", text))
     if len(raw.cells) > 1:
         return [Line(number=raw.number, raw=text, text=said, cells=raw.cells, is_cut=is_cut)]
     parts = [p for s in _sentences(said) for p in _without_question(s, lexicon)]

@@ -31,8 +31,8 @@ from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.signs import (
     apply_legend,
+    apply_letters,
     apply_printed_columns,
-    apply_seat_letters,
     apply_yes_columns,
     join_keys,
 )
@@ -148,7 +148,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     sheet = Sheet(name=name, lines=lines)
     apply_yes_columns(sheet.lines, lexicon)
     apply_printed_columns(sheet.lines, lexicon)
-    apply_seat_letters(sheet.lines)
+    apply_letters(sheet.lines, lexicon)
     take_module_column(sheet.lines, lexicon)
     take_module_names(sheet.lines, lexicon)
     apply_legend(sheet, lexicon)

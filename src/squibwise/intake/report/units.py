@@ -1,6 +1,7 @@
 """Which unit of the car each line of a report comes from, and what headings say of many lines."""
 
 import re
+from collections import Counter
 from functools import lru_cache
 from itertools import islice
 
@@ -14,10 +15,19 @@ from squibwise.model.report import Unit
 
 _LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
+_UNITS = pattern(
+    r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|calculateur|boitier|"
+    r"centrali|sterownik|uklad|node\b|controller)"
+)
 _MEMORY = pattern(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
 _ADDRESS = pattern(
     r"^\s*(?:\[\s?(?:0x)?[0-9A-Fa-f]{1,4}h?\s?\]|(?i:address|adresse|adr|addr|ecu|node)\.?\s?:?\s?"
     r"(?=\w*\d)(?:0x)?[0-9A-Fa-f]{1,4}\b|0x[0-9A-Fa-f]{1,3}\s)\s*(?:->|[:.-]{0,3})\s*(?=[^\W\d]|\()"
+)
+_NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
+    r"(?i)^\s*(?:address|adresse|adr|addr|ecu|node|modul|module|knoten|nodo|direcci[oó]n|indirizzo|"
+    r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
+    r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
 _DECORATED = pattern(
     r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
@@ -37,6 +47,7 @@ _LONGEST_LEAD = 14  # words of a line that leads up to codes
 _GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
+_BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
 _VERB_WORDS, _UNIT_WORDS = 2, 3  # of a unit that tells its code
 _SEVERAL = 2  # headings that show a print of more than one unit
 _FEW_ROWS = 3
@@ -84,10 +95,13 @@ def take_module_column(lines: list[Line], lexicon: Lexicon) -> None:
     if module is None and not same:
         return
     current: tuple[str, Unit] | None = None
+    blank = sum(module is not None and not cell_of(r, module) for r in rows)
     for row in rows:
         cell = cell_of(row, module) if module is not None else ""
         if cell and module is not None:
             current = (cell, units[module].get(cell, "unknown"))
+        elif blank < _BLANK_CELLS * len(rows):
+            current = ("", "unknown") if current else None
         if current is not None and row is not rows[0]:
             row.module, row.unit = current
         kept = (c for i, c in enumerate(row.cells) if i != module and i not in same and c)
@@ -112,11 +126,16 @@ def _is_printed_row(line: Line) -> bool:
 
 def _column_units(rows: list[Line], column: int, lexicon: Lexicon) -> dict[str, Unit]:
     """The units that a column's cells name; empty when it is no column of units."""
-    return _units_of(list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column)))), lexicon)
+    cells = list(dict.fromkeys(c for r in rows[1:] if (c := cell_of(r, column))))
+    return _units_of(cells, lexicon, is_headed=bool(_UNITS.match(flat(cell_of(rows[0], column)))))
 
 
-def _units_of(cells: list[str], lexicon: Lexicon) -> dict[str, Unit]:
-    """The units that the cells of a column name; empty when it is no column of units."""
+def _units_of(cells: list[str], lexicon: Lexicon, *, is_headed: bool = False) -> dict[str, Unit]:
+    """The units that the cells of a column name; empty when it is no column of units.
+
+    Parts of the car, such as brakes, name units only below a heading for them, or beside a unit
+    that is sure to be another.
+    """
     if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
         return {}
     scores = languages(lexicon, [t.text for c in cells for t in tokenise(c)])
@@ -125,7 +144,7 @@ def _units_of(cells: list[str], lexicon: Lexicon) -> dict[str, Unit]:
         return {}  # a column of parts
     named = {c: name_unit(c, lexicon) for c in cells}
     known = [c for c in cells if named[c][0] != "unknown"]
-    foreign = any(unit == "other" and sure for unit, sure in named.values())
+    foreign = any(unit == "other" and (sure or is_headed) for unit, sure in named.values())
     if not foreign or len(known) < 2 or len(known) < _KNOWN_CELLS * len(cells):
         return {}
     return {c: unit for c, (unit, _) in named.items()}
@@ -162,10 +181,11 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
                 _label_above(lines, at, module, unit)
         elif line.module is None:
             line.module, line.unit = module, unit
+        is_told = line.module not in (None, module)  # by a column
         label = _label_before_code(line)
         if label and name_unit(label, lexicon) == ("restraint", True):
             line.module, line.unit = label, "restraint"
-        if line.codes and _is_told_elsewhere(lines, at, module, lexicon):
+        if line.codes and not is_told and _is_told_elsewhere(lines, at, module, lexicon):
             line.unit = "other"
         if line.role == "group":
             group = line.group
@@ -189,21 +209,23 @@ def _goes_on(before: Line, line: Line) -> bool:
 
 
 def _settle_unnamed(lines: list[Line]) -> None:
-    """A unit whose name says nothing is none of the restraints where one of its codes shows it."""
-    other = {
-        ln.module
-        for ln in lines
-        if ln.unit == "unknown" and ln.codes and ln.module and _is_of_another(ln)
-    }
+    """A unit whose name says nothing is what its codes show: of the restraints, or another."""
+    unnamed = [ln for ln in lines if ln.unit == "unknown" and ln.codes and ln.module]
+    other = {ln.module for ln in unnamed if _is_of_another(ln)}
+    own = Counter(ln.module for ln in unnamed if _is_own(ln))
     for line in lines:
         if line.unit == "unknown" and line.module in other:
             line.unit = "other"
+        elif line.unit == "unknown" and own[line.module] >= _SEVERAL:
+            line.unit = "restraint"
+
+
+def _is_own(line: Line) -> bool:
+    return bool(line.words.features & (PARTS - _ANYWHERE | _OWN)) or has_part(line.words)
 
 
 def _is_of_another(line: Line) -> bool:
-    told = line.words.features
-    is_own = told & (PARTS - _ANYWHERE | _OWN) or has_part(line.words)
-    return line.codes[0].code[:1] == "P" or bool("foreign" in told and not is_own)
+    return line.codes[0].code[:1] == "P" or ("foreign" in line.words.features and not _is_own(line))
 
 
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
@@ -288,8 +310,8 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
     sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
     heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
     heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
-    several = len(known) + bool(heads) >= _SEVERAL
-    if not sure and not several and sum(bool(_ADDRESS.match(ln.text)) for ln in bare) < _SEVERAL:
+    several = len(known) + bool(heads) + any(map(_is_unknown_sign, bare)) >= _SEVERAL
+    if not sure and not several and sum(map(_is_addressed, bare)) < _SEVERAL:
         for line in lines:
             if line.is_module and line.unit == "unknown":
                 line.unit = "restraint"  # "control unit" heads a report of one unit
@@ -325,16 +347,23 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
         return False
     if line.text.lstrip()[:1] in "(>*-" and not _DECORATED.match(line.text):
         return False
-    if _ADDRESS.match(line.text):
+    if _is_addressed(line):
         return True
     after = _next_below(lines, at, _NEXT_LINES)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False
     before = lines[at - 1] if at else None
     is_apart = before is None or before.role == "blank" or before.number < line.number - 1
+    is_apart = is_apart or bool(before and before.codes and _is_unknown_sign(line))
     stands_out = is_apart or line.text.isupper() or _indent(line) < _indent(after)
     stands_out = stands_out or bool(_DECORATED.search(line.text))
+    stands_out = stands_out or bool(before and before.cells and after.cells)
     return stands_out and _reads_as_name(line)
+
+
+def _is_addressed(line: Line) -> bool:
+    """Tell whether a line begins with the address of a unit, or is nothing but that."""
+    return bool(_ADDRESS.match(line.text) or _NUMBERED_UNIT.match(line.text))
 
 
 def _reads_as_name(line: Line) -> bool:
@@ -423,6 +452,11 @@ def _heads_codes(lines: list[Line], at: int) -> bool:
 def _is_abbreviation(line: Line) -> bool:
     """``OCU``: one word in capitals, the name of a unit above its codes."""
     return len(line.tokens) == 1 and line.text.strip(" :-=*[]").isupper()
+
+
+def _is_unknown_sign(line: Line) -> bool:
+    """``MSX``: an abbreviation that means nothing here."""
+    return _is_abbreviation(line) and line.known_share == 0.0
 
 
 def _sorts_by_status(line: Line, before: Line, after: Line) -> bool:

@@ -1,0 +1,132 @@
+"""Codes and words as a camera or a reader of print sees them, with signs taken for one another."""
+
+import re
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.codes import Code
+from squibwise.intake.report.lexicon import Lexicon, flat
+from squibwise.intake.report.sheet import Line, Sheet
+
+_TRUE_DIGITS = 2  # a word such as "BOIL" has none
+_SHAPED = 2  # lines with mistaken codes that show a machine's reading
+_MISTAKEN = pattern(
+    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzG|]{3})"
+    r"(?:([-:])([0-9A-Fa-fOoIlSsZzG|]{2}))?(?![\w|-])"
+)
+_MISTAKEN_HEX = pattern(
+    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzG|]{6}|[0-9A-FOoIlSsZzG|]{4})\s+(?=\S)"
+)
+_LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
+_MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
+_MIXED = pattern(
+    r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"
+    r"|[TtNn]0)(?!\w)"
+)
+_AS_LETTERS = str.maketrans("01", "ol")
+_WORD = pattern(r"[^\W\d_]{4,}")
+_ALIKE = (
+    *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
+    *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
+)
+_ONE_ALONE = pattern(r"(?<=[a-z.] )[lI](?= )")
+
+
+def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
+    """Set codes in which a camera took signs for one another, once lines show that one did.
+
+    Args:
+        sheet: With lines and codes as they stand.
+        lexicon: For the words that its text may hold.
+    """
+    found = [find_mistaken(ln.text, is_lenient=False) for ln in sheet.lines]
+    hexes = sum(bool(find_mistaken(ln.text, is_lenient=True)) for ln in sheet.lines if not ln.codes)
+    sheet.is_machine_read = any(found) or _looks_machine_read(sheet.lines) or hexes >= _SHAPED
+    if not sheet.is_machine_read:
+        return
+    for line in sheet.lines:
+        line.text = _letters(line.text, lexicon)
+        if any(c.style in ("sae", "camera") for c in line.codes):
+            continue
+        mistaken = find_mistaken(line.text, is_lenient=True)
+        if mistaken:
+            line.codes = mistaken
+
+
+def _looks_machine_read(lines: list[Line]) -> bool:
+    mixed = sum(len(_MIXED.findall(ln.text)) for ln in lines)
+    return mixed >= _MIXED_WORDS
+
+
+def _letters(text: str, lexicon: Lexicon) -> str:
+    """Words with signs that a machine took for one another, put right where that makes a word."""
+    text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
+    return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
+
+
+def _known_word(word: str, lexicon: Lexicon) -> str:
+    plain = flat(word)
+    if plain in lexicon.known:
+        return word
+    tries = (t for one, two in _ALIKE if one in plain for t in _swapped(plain, one, two))
+    return next((t for t in tries if t in lexicon.known), word)
+
+
+def _swapped(word: str, one: str, two: str) -> list[str]:
+    """A word with signs taken for others, everywhere and at each place alone."""
+    places = (m.start() for m in re.finditer(re.escape(one), word))
+    single = [word[:at] + two + word[at + len(one) :] for at in places]
+    return [word.replace(one, two), *single]
+
+
+def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
+    """Return codes with letters and digits that a camera takes for one another.
+
+    Args:
+        text: One line.
+        is_lenient: Other lines show that the text was read by a machine: five digits that begin
+            with 8 may be a B code, and one true digit is enough.
+    """
+    found = []
+    for match in _MISTAKEN.finditer(text):
+        repaired = _repair(match)
+        printed = match.group()
+        digits = sum(c.isdecimal() for c in printed[1:])
+        is_number = printed[:5].isdecimal()
+        enough = digits >= (1 if is_lenient else _TRUE_DIGITS) and (match[5] or digits > 1)
+        if repaired == printed.upper() or not enough or (is_number and not is_lenient):
+            continue
+        if is_number and printed[1] not in "0123":  # a mileage, rather
+            continue
+        found.append(_as_seen(match, 0, repaired))
+    return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
+
+
+def _mistaken_hex(text: str) -> tuple[Code, ...]:
+    """Four or six hex digits that lead a line, some taken for letters."""
+    match = _MISTAKEN_HEX.match(text)
+    if match is None:
+        return ()
+    printed, repaired = match.group(1), match.group(1).translate(_LOOKS).upper()
+    if repaired == printed.upper() or repaired.isdecimal():
+        return ()
+    return (_as_seen(match, 1, repaired),)
+
+
+def _as_seen(match: re.Match[str], group: int, repaired: str) -> Code:
+    """A code as it was seen, with what it must have been as its reading."""
+    printed = match.group(group)
+    return Code(
+        start=match.start(),
+        end=match.end(group),
+        style="camera",
+        printed=printed,
+        code=printed,
+        readings=(repaired,),
+    )
+
+
+def _repair(match: re.Match[str]) -> str:
+    first, second, rest, sign, failure = match.groups()
+    letter = "B" if first == "8" else first.upper()
+    digits = f"{second}{rest}".translate(_LOOKS).upper()
+    return f"{letter}{digits}" + (f"-{failure.translate(_LOOKS).upper()}" if sign else "")
