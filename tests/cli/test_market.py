@@ -341,7 +341,11 @@ def test_a_settled_car_corrects_the_next_bid(run: Line, folder: Path, tmp_path: 
     after = run("bid", folder, "--settled", folder.parent, "--json").json()
     assert after["corrected"]["parts"] == pytest.approx(1.5 ** (1 / 3), rel=1e-3)
     assert after["bid_limit"]["minor"] < before["bid_limit"]["minor"]
-    assert "What your settled cars taught" in run("bid", folder, "--settled", folder.parent).out
+    out = run("bid", folder, "--settled", folder.parent).out
+    assert "What your settled cars taught" in out
+    assert "your settled cars" in next(
+        x for x in out.splitlines() if x.startswith("  restraint parts")
+    )
 
 
 LOTS = """\

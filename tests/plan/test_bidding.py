@@ -106,6 +106,23 @@ def test_by_default_the_verdict_is_not_to_bid() -> None:
     assert (found.verdict, found.limit) == ("do-not-bid", None)
 
 
+@pytest.mark.parametrize("gates", [GATES, {}])
+def test_a_resale_of_nothing_is_one_that_is_not_stated(gates: dict[str, GateAnswer]) -> None:
+    found = limit_bid(_sheet(resale=_fixed(0), gates=gates), SURE, "USD", CATALOG)
+    assert (found.limit, found.is_hopeless, found.unstated) == (None, False, ("resale",))
+    assert found.verdict == ("restraint-share-only" if gates else "ask-first")
+    assert found.cost.mean == pytest.approx(300_000)
+    in_parts = limit_bid(_sheet(resale=_fixed(0), part_out=2_000.0), SURE, "USD", CATALOG)
+    assert (in_parts.verdict, in_parts.unstated) == ("bid-up-to", ())
+
+
+def test_the_least_bid_stands_in_the_table_where_even_it_loses() -> None:
+    sheet = _sheet(resale=_fixed(2_900), fees=(JUMPS,), increment=25.0)
+    found = limit_bid(sheet, SURE, "USD", CATALOG)
+    assert found.limit is None
+    assert (found.curve[0].bid.minor, found.curve[0].outlay) == (2_500, found.outlay)
+
+
 JUMPS = Fee(
     name="buyer",
     bands=(

@@ -40,7 +40,7 @@ def write_terms(work: Work) -> str:
 
 _SALE = """\
 # What you know of the car and the sale; money in whole units of the case's currency.
-resale = { low = 0, likely = 0, high = 0 }          # finished, with a clean title
+resale = { low = 0, likely = 0, high = 0 }          # finished, with a clean title; 0 = not known
 brand_discount = { low = 0, likely = 0, high = 0 }  # share that the brand of the title takes off
 # brand_together = 0.3   # how far that goes with the size of the crash, 0 to 1
 loss_chance = 0.15       # the chance of a loss that you accept

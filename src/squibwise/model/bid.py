@@ -120,7 +120,7 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """What the user knows of the car and the sale. Money in whole units of the case's currency.
 
     Attributes:
-        resale: What the finished car would sell for with a clean title.
+        resale: What the finished car would sell for with a clean title; 0 = not stated.
         brand_discount: Share that the brand of the title takes off. [0..1]
         brand_together: How far that rises and falls with the size of the crash; None = as the
             catalogue says. [0..1]
@@ -226,7 +226,8 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     Attributes:
         gates: First of all: go, no-go or ask.
-        unstated: Trades whose share was not stated; with any there is no limit.
+        unstated: Trades whose share was not stated, and the resale where it is 0 and nothing is
+            told of parts either; with any there is no limit.
         unpriced: What of the restraint share has no price, in words; with any there is no limit.
         cost: What the restraint share may come to.
         limit: The largest bid whose chance of a loss is at most the accepted one; None = no bid.

@@ -90,6 +90,8 @@ def limit_bid(
         for a in [sheet.gates.get(q.id, GateAnswer())]
     )
     unstated = tuple(t for t in catalog.bidding.trades if t not in sheet.shares)
+    is_sold = max(sheet.resale.high, sheet.part_out) > 0.0
+    unstated = unstated if is_sold else ("resale", *unstated)
     verdict = _early_verdict(gates, (*unstated, *unpriced))
     cost = believe_cost(worlds, currency)
     answer = BidLimit(
@@ -101,7 +103,7 @@ def limit_bid(
         drivers=rank_drivers(worlds, currency),
         corrected=factors,
     )
-    if any(g.go == "no-go" for g in gates):
+    if not is_sold or any(g.go == "no-go" for g in gates):
         return answer
     together = {t.trade: t.share for t in catalog.bidding.together}
     sums = _sum_up(sheet, worlds, currency, together)
@@ -245,14 +247,17 @@ def _limited(answer: BidLimit, sums: _Sums) -> BidLimit:
 
 
 def _pick_bids(sums: _Sums, limit: float | None) -> list[float]:
-    """Return a few bids of the scale: even ones, the limit, and both sides of each fee's jump."""
+    """Return a few bids of the scale: even ones, the limit, and both sides of each fee's jump.
+
+    Where there is no limit the least bid is among them: that is why.
+    """
     step = sums.sheet.increment
     going = 1.1 * (sums.sheet.expected_price or 0.0)
     top = max(1.5 * (limit or 0.0), 0.6 * sums.left.mean, 10.0 * step, going)
     even = [step * max(1, round(top * n / _POINTS / step)) for n in range(1, _POINTS + 1)]
     starts = [b.from_price for f in sums.sheet.fees for b in f.bands if 0 < b.from_price <= top]
     edges = [step * math.ceil(s / step) for s in starts]
-    found = {*even, *edges, *(e - step for e in edges if e > step), *([limit] if limit else [])}
+    found = {*even, *edges, *(e - step for e in edges if e > step), limit or step}
     return sorted(found)
 
 

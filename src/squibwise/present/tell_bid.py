@@ -78,8 +78,8 @@ def _verdict(answer: BidLimit) -> Section:
         blocks.append(Bullets(items=tuple(told)))
     elif answer.verdict == "do-not-bid" and answer.chance_of_loss is not None:
         words = (
-            f"Even the least bid, {money(answer.outlay)} in the end, loses in "
-            f"{percent(answer.chance_of_loss)} of cases: more often than you accept."
+            f"Even the least bid of {bare_sum(answer.curve[0].bid)}, {money(answer.outlay)} in the "
+            f"end, loses in {percent(answer.chance_of_loss)} of cases: more often than you accept."
         )
         blocks.append(text(words, "quiet"))
     elif answer.is_hopeless:
@@ -125,7 +125,8 @@ def _answered(gate: Gate) -> str:
 def _unstated(answer: BidLimit) -> Section | None:
     if not answer.unstated:
         return None
-    words = f"Not stated: {', '.join(answer.unstated)}. Give low, likely and high, or nil = true."
+    words = f"Not stated: {', '.join(answer.unstated)}. Give low, likely and high"
+    words += ", or nil = true." if answer.unstated != ("resale",) else "."
     return section("The rest of the car", text(words, "check"))
 
 
@@ -227,12 +228,22 @@ def _lines(answer: BidLimit) -> Section | None:
     """Return the expected resale and what comes off it; their sum is left for the bid."""
     if not answer.lines:
         return None
-    rows = [(_line(x.what), bare_sum(x.mean)) for x in answer.lines]
+    rows = [
+        (_line(x.what), bare_sum(x.mean), _corrected(x.what, answer.corrected))
+        for x in answer.lines
+    ]
     left = Money(minor=sum(x.mean.minor for x in answer.lines), currency=answer.cost.currency)
-    rows.append(("left for bid, fees and tax", bare_sum(left)))
+    rows.append(("left for bid, fees and tax", bare_sum(left), ""))
     note = "expected; the trades that are not stated are missing" if answer.unstated else "expected"
     table = Table(rows=tuple(rows), right=(1,))
     return section("What is left for the bid", table, note=note)
+
+
+def _corrected(what: str, factors: Mapping[str, float]) -> str:
+    """Return by how much settled cars moved a line; empty where they taught nothing of it."""
+    words = {"parts": ("restraint",), "labour": ("hours", "restraint")}.get(what, ())
+    factor = next((factors[w] for w in (what, *words) if w in factors), None)
+    return "" if factor is None else f"x {factor:.2f}, your settled cars"
 
 
 def _line(what: str) -> str:
