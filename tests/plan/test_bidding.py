@@ -21,13 +21,10 @@ from squibwise.model.bid import (
 )
 from squibwise.plan.bidding import (
     Evidence,
-    Left,
-    believe_left,
     fee_at,
     largest_bid,
     limit_bid,
     outlay,
-    split_sizes,
 )
 from squibwise.plan.cost_belief import Payment, World
 from squibwise.plan.information import (
@@ -35,6 +32,7 @@ from squibwise.plan.information import (
     value_of_knowing,
     winning_excess,
 )
+from squibwise.plan.left_over import Left, believe_left, split_sizes
 from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
 
 CATALOG = load_catalog()

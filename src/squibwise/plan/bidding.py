@@ -1,6 +1,5 @@
 """The most to bid: first whether at all, then the largest bid whose risk of a loss is accepted."""
 
-import itertools
 import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
@@ -12,36 +11,33 @@ import numpy.typing as npt
 from squibwise.catalog.load import Catalog
 from squibwise.model.bid import (
     GATE_PRICE,
-    NOTHING,
     BidLimit,
     BidLine,
     BidPoint,
     BidSheet,
     BidVerdict,
     Fee,
-    Figures,
     Gate,
     GateAnswer,
     Go,
     LookWorth,
 )
 from squibwise.model.cost import Money, minor_digits
-from squibwise.model.market import CostBelief
-from squibwise.plan.cost_belief import (
-    World,
-    believe_cost,
-    nice_step,
-    rank_drivers,
-    triangle_on_grid,
-)
+from squibwise.plan.cost_belief import World, believe_cost, rank_drivers
 from squibwise.plan.information import value_of_knowing, winning_excess
+from squibwise.plan.left_over import (
+    Left,
+    believe_left,
+    brand_goes,
+    list_trades,
+    mean_in_band,
+    resale_mean,
+    split_bands,
+    split_sizes,
+)
 from squibwise.plan.prices import LABOUR
 
 Array = npt.NDArray[np.float64]
-_GRID = 4096
-_CUTS, _DUST = 48, 1e-9
-_RESALES = 256  # values that the resale is told by, in each size of crash
-_BRAND = "brand"
 _POINTS = 12  # even ones of the bids that are told
 
 
@@ -180,7 +176,7 @@ class _Sums(msgspec.Struct, frozen=True):
     sheet: BidSheet
     currency: str
     winning: float
-    left: "Left"
+    left: Left
     trades: dict[int, float]
 
     def money(self, amount: float) -> Money:
@@ -206,26 +202,19 @@ class _Sums(msgspec.Struct, frozen=True):
 def _sum_up(
     sheet: BidSheet, worlds: Sequence[World], currency: str, together: Mapping[str, float]
 ) -> _Sums:
-    winning = winning_excess(sheet.bidders) * sheet.estimate_error * _resale_mean(sheet)
+    winning = winning_excess(sheet.bidders) * sheet.estimate_error * resale_mean(sheet)
     sizes = split_sizes(worlds, currency)
     left = believe_left(sheet, sizes, winning, together)
-    bands = _bands([weight for weight, _ in sizes])
-    brand, goes = sheet.brand_discount, _brand_goes(sheet, together)
+    bands = split_bands([weight for weight, _ in sizes])
+    brand, goes = sheet.brand_discount, brand_goes(sheet, together)
     trades = {
-        size: sum(c.mean + t * (_band_mean(c, band) - c.mean) for c, t in _trades(sheet, together))
-        + sheet.resale.mean * goes * (_band_mean(brand, band) - brand.mean)
+        size: sum(
+            c.mean + t * (mean_in_band(c, band) - c.mean) for c, t in list_trades(sheet, together)
+        )
+        + sheet.resale.mean * goes * (mean_in_band(brand, band) - brand.mean)
         for size, band in zip(sorted({w.size for w in worlds}), bands, strict=True)
     }
     return _Sums(sheet, currency, winning, left, trades)
-
-
-def split_sizes(worlds: Sequence[World], currency: str) -> list[tuple[float, CostBelief]]:
-    """Return each size of crash with its chance and what the restraint share comes to in it."""
-    found = []
-    for size in sorted({w.size for w in worlds}):
-        mine = [w for w in worlds if w.size == size]
-        found.append((sum(w.weight for w in mine), believe_cost(mine, currency)))
-    return found
 
 
 def _limited(answer: BidLimit, sums: _Sums) -> BidLimit:
@@ -294,161 +283,6 @@ def outlay(sheet: BidSheet, bid: float) -> float:
     """Return what a bid costs in the end: bid, fees, tax."""
     fees = sum(fee_at(f, bid) for f in sheet.fees)
     return bid + fees + sheet.tax * (bid + (fees if sheet.tax_on_fees else 0.0))
-
-
-class Left(msgspec.Struct, frozen=True):
-    """What is left of the resale after every cost but the bid: amounts and their chances."""
-
-    amounts: Array
-    chances: Array
-
-    @property
-    def mean(self) -> float:
-        """Expected amount."""
-        return float(self.amounts @ self.chances)
-
-    def chance_below(self, amount: float) -> float:
-        """Return the chance that less than an amount is left."""
-        return float(self.chances[self.amounts < amount - 1e-9].sum())
-
-
-def believe_left(
-    sheet: BidSheet,
-    sizes: Sequence[tuple[float, CostBelief]],
-    winning: float,
-    together: Mapping[str, float],
-) -> Left:
-    """Return what is left of the resale after every cost but bid, fees and tax.
-
-    A hard crash makes the restraint share and the other trades dear together: within a size of
-    crash a trade's cost lies, so far as it goes with the size, in that size's part of its range; so
-    does what the brand takes off. The resale with a clean title is independent of the crash. An
-    estimate that won is too high: the resale is moved down by that.
-
-    Args:
-        sheet: What the user knows.
-        sizes: Sizes of crash, the mildest first: chance, and the restraint share in it.
-        winning: What winning takes off, in whole units.
-        together: How far each trade goes with the size, where the sheet does not say. [0..1]
-    """
-    unit = 10.0 ** minor_digits(sizes[0][1].currency)
-    trades, costs = _trades(sheet, together), _other_costs(sheet)
-    top = sum(c.high for c in (*costs, *(c for c, _ in trades)))
-    top += max(len(c.chances) * c.step for _, c in sizes) / unit
-    step = nice_step(top * unit / (_GRID / 2)) / unit
-    alike = np.ones(_GRID // 2 + 1, dtype=np.complex128)
-    for c in costs:
-        alike = alike * np.fft.rfft(triangle_on_grid(c.low, c.likely, c.high, step, _GRID))
-    amounts, joint = [], []
-    goes = _brand_goes(sheet, together)
-    for (weight, cost), band in zip(sizes, _bands([w for w, _ in sizes]), strict=True):
-        mine = alike * np.fft.rfft(_on_grid(cost, unit, step))
-        for c, share in trades:
-            mine = mine * np.fft.rfft(_moved_with(c, share, band, step))
-        chances = np.maximum(np.fft.irfft(mine, n=_GRID), 0.0)
-        kept = np.nonzero(chances > _DUST)[0]
-        resale, weights = _resale(sheet, winning, goes, band)
-        amounts.append((resale[:, None] - (kept * step)[None, :]).ravel())
-        joint.append((weight * weights[:, None] * (chances[kept] / chances[kept].sum())).ravel())
-    left, shares = np.concatenate(amounts), np.concatenate(joint)
-    left = np.maximum(left, sheet.part_out) if sheet.part_out > 0.0 else left
-    return Left(left, shares / shares.sum())
-
-
-def _brand_goes(sheet: BidSheet, together: Mapping[str, float]) -> float:
-    """Return how far the discount of the brand goes with the size of the crash."""
-    told = sheet.brand_together
-    return together.get(_BRAND, 0.0) if told is None else told
-
-
-def _trades(sheet: BidSheet, together: Mapping[str, float]) -> list[tuple[Figures, float]]:
-    """Return what each trade costs, and how far that goes with the size of the crash."""
-    return [
-        (s.cost, together.get(trade, 0.0) if s.together is None else s.together)
-        for trade, s in sheet.shares.items()
-        if s.cost is not None and s.cost != NOTHING
-    ]
-
-
-def _bands(weights: Sequence[float]) -> list[tuple[float, float]]:
-    """Return the part of every range that belongs to each size, the mildest first."""
-    ends = np.concatenate([[0.0], np.cumsum(weights) / sum(weights)])
-    return [(float(a), float(b)) for a, b in itertools.pairwise(ends)]
-
-
-def _moved_with(c: Figures, share: float, band: tuple[float, float], step: float) -> Array:
-    """Return the chances of a cost on the grid: in its band by so much, anywhere by the rest."""
-    free = triangle_on_grid(c.low, c.likely, c.high, step, _GRID)
-    if share <= 0.0:
-        return free
-    cuts = _cuts(c, band)
-    held = put_on_grid(cuts, np.full(cuts.size, 1.0 / cuts.size), step, _GRID)
-    return share * held + (1.0 - share) * free
-
-
-def _band_mean(c: Figures, band: tuple[float, float]) -> float:
-    return float(_cuts(c, band).mean())
-
-
-def _other_costs(sheet: BidSheet) -> list[Figures]:
-    asked = [g.price for g in sheet.gates.values() if g.price is not None]
-    own = [sheet.transport, sheet.inspection, sheet.title, sheet.selling, sheet.reserve]
-    found = [*asked, *own, sheet.days.times(sheet.day)]
-    return [c for c in found if c != NOTHING]
-
-
-def _on_grid(cost: CostBelief, unit: float, step: float) -> Array:
-    """Return a cost belief on another grid from 0."""
-    places = (cost.start + np.arange(len(cost.chances)) * cost.step) / unit
-    return put_on_grid(places, np.array(cost.chances), step, _GRID)
-
-
-def put_on_grid(amounts: Array, chances: Array, step: float, size: int) -> Array:
-    """Return amounts on a grid from 0, their mean kept exactly."""
-    places = amounts / step
-    low = np.floor(places).astype(int)
-    share = places - low
-    grid = np.zeros(size)
-    np.add.at(grid, low, chances * (1.0 - share))
-    np.add.at(grid, np.minimum(low + 1, size - 1), chances * share)
-    return grid
-
-
-def _resale_mean(sheet: BidSheet) -> float:
-    return sheet.resale.mean * (1.0 - sheet.brand_discount.mean)
-
-
-def _resale(
-    sheet: BidSheet, winning: float, goes: float, band: tuple[float, float]
-) -> tuple[Array, Array]:
-    """Return resale values in a size of crash with their chances, each the mean of like ones.
-
-    The discount of the brand lies in the band of the size by so much, anywhere by the rest.
-    """
-    price = _cuts(sheet.resale)
-    held, free = _cuts(sheet.brand_discount, band), _cuts(sheet.brand_discount)
-    kept = 1.0 - np.concatenate([held, free])
-    chances = np.concatenate(
-        [np.full(held.size, goes / held.size), np.full(free.size, (1.0 - goes) / free.size)]
-    )
-    values = (price[:, None] * kept[None, :]).ravel() - winning
-    weights = np.broadcast_to(chances / price.size, (price.size, chances.size)).ravel()
-    order = np.argsort(values)
-    pieces = np.array_split(order[weights[order] > 0.0], _RESALES)
-    sums = [(float(weights[p].sum()), float(weights[p] @ values[p])) for p in pieces if p.size]
-    return np.array([v / w for w, v in sums]), np.array([w for w, _ in sums])
-
-
-def _cuts(figures: Figures, band: tuple[float, float] = (0.0, 1.0)) -> Array:
-    """Return the quantiles of a triangle at the middles of equal shares of a band of chances."""
-    a, c, b = figures.low, figures.likely, figures.high
-    if b <= a:
-        return np.array([a])
-    p = band[0] + (band[1] - band[0]) * (np.arange(_CUTS) + 0.5) / _CUTS
-    turn = (c - a) / (b - a)
-    rising = a + np.sqrt(p * (b - a) * (c - a))
-    falling = b - np.sqrt((1.0 - p) * (b - a) * (b - c))
-    return np.where(p <= turn, rising, falling)
 
 
 def largest_bid(sheet: BidSheet, left: Left) -> float | None:
