@@ -85,6 +85,7 @@ def test_what_another_site_sends_is_refused(app: Any) -> None:
     token = token_of(client)
     assert look(client, token, origin="http://evil.test").status_code == 403
     assert look(client, token, origin="null").status_code == 403
+    assert look(client, token, origin=f"https://{HOST}").status_code == 403
     assert look(client, "guessed").status_code == 403
     assert look(client, "").status_code == 403
     assert look(client, token).status_code == 303
@@ -175,6 +176,36 @@ def test_more_than_the_limit_is_refused_before_it_is_read(app: Any) -> None:
     client.get("/")
     answer = client.post(SEND, content=b"", headers={"content-length": str(LARGEST_UPLOAD + 1)})
     assert answer.status_code == 413
+
+
+def test_a_body_that_grows_beyond_the_limit_without_saying_so_is_cut_off(app: Any) -> None:
+    client = browser_at(app)
+    client.get("/")
+    block = b"x" * 1_000_000
+    head = b'--B\r\nContent-Disposition: form-data; name="report"; filename="a.txt"\r\n\r\n'
+    blocks = [head, *[block] * (LARGEST_UPLOAD // len(block) + 1)]
+    kind = {"content-type": "multipart/form-data; boundary=B"}
+    answer = client.post("/car/harrow-07/add", content=iter(blocks), headers=kind)
+    assert answer.status_code == 413
+    assert "Send a smaller file." in answer.text
+
+
+def test_what_is_no_picture_by_its_content_is_refused(app: Any) -> None:
+    client = browser_at(app)
+    html = client.get(PAGE).text
+    data = {k: re.search(rf'name="{k}" value="([^"]+)"', html)[1] for k in ("token", "seen")}
+    files = {"photo": ("seat.png", b"<script>alert(1)</script>", "image/png")}
+    answer = client.post(SEND, data=data | {"component": "left.curtain"}, files=files)
+    assert answer.status_code == 422
+    assert "is no picture" in answer.text
+
+
+@pytest.mark.parametrize("from_page", ["http://evil.test/x", "javascript:alert(1)", "//evil.test"])
+def test_a_refusal_leads_back_to_no_page_of_another_site(app: Any, from_page: str) -> None:
+    client = browser_at(app)
+    assert from_page not in client.get("/car/nowhere", headers={"referer": from_page}).text
+    own = client.get("/car/nowhere", headers={"referer": f"http://{HOST}{PAGE}?near=x"}).text
+    assert f'href="{PAGE}?near=x"' in own
 
 
 @pytest.mark.parametrize("back", ["//evil.test/", "/\\evil.test", "http://evil.test/"])

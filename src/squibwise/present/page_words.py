@@ -9,7 +9,7 @@ from functools import cache, lru_cache
 from squibwise.catalog.load import Catalog, component_title, load_catalog
 from squibwise.catalog.screens import say
 from squibwise.errors import InputError
-from squibwise.model.names import PLACES
+from squibwise.model.names import PLACES, ZONES
 from squibwise.present.phrases import in_words
 
 _KEPT = 20_000
@@ -120,8 +120,8 @@ def _catalog() -> Catalog:
 
 @cache
 def _words() -> re.Pattern[str]:
-    """Return what finds the words of the case file that stand for a gate or a kind of rule."""
+    """Return what finds the words of the case file that stand for a gate, rule or place."""
     catalog = _catalog()
-    words = {*catalog.tasks.gates, *catalog.rules.profiles, "second-scan", "lamp-check"}
+    words = {*catalog.tasks.gates, *catalog.rules.profiles, *ZONES, "second-scan", "lamp-check"}
     listed = "|".join(sorted(words, key=len, reverse=True))
     return re.compile(rf"(?<![\w/-])(?:{listed})(?![\w-])")

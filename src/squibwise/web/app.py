@@ -6,7 +6,7 @@ from pathlib import Path
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
@@ -28,7 +28,7 @@ from squibwise.web import (
 )
 from squibwise.web.arriving import pair, speak, tell_token
 from squibwise.web.bench import Bench, NotThereError
-from squibwise.web.guarding import Guard
+from squibwise.web.guarding import LARGEST_UPLOAD, Guard, came_from
 from squibwise.web.layout import STATIC, page
 from squibwise.web.sessions import Sessions
 
@@ -55,6 +55,8 @@ def make_app(place: Path, hosts: frozenset[str], sessions: Sessions | None = Non
             SquibwiseError: _refused,
             404: _not_there,
             405: _not_there,
+            413: _too_large,
+            ClientDisconnect: _gone,
             Exception: _unforeseen,
         },
     )
@@ -135,6 +137,17 @@ def _refused(request: Request, error: Exception) -> Response:
     return refusal(request, status, title, str(error), remedy, findings)
 
 
+def _too_large(request: Request, error: Exception) -> Response:
+    message = f"More than {LARGEST_UPLOAD // 1_000_000} MB is not taken."
+    status = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+    return refusal(request, status, "Nothing was written", message, "Send a smaller file.")
+
+
+def _gone(request: Request, error: Exception) -> Response:
+    """Answer who lost the connection while sending: nothing was written, the page sends again."""
+    return Response(status_code=HTTPStatus.BAD_REQUEST)
+
+
 def _unforeseen(request: Request, error: Exception) -> Response:
     message = f"Squibwise met something that it did not foresee: {type(error).__name__}."
     remedy = "This is a fault in the program, not in your work. Nothing that was entered is lost."
@@ -150,7 +163,6 @@ def refusal(
     findings: list[str] | None = None,
 ) -> Response:
     """Return a page that says what was refused and what to do about it."""
-    back = request.headers.get("referer") or "/"
     return page(
         request,
         "refused.html",
@@ -159,5 +171,5 @@ def refusal(
         message=message,
         remedy=remedy,
         findings=findings or [],
-        back=back,
+        back=came_from(request, "/"),
     )

@@ -174,13 +174,16 @@ def _nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
 
 def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, Any]:
     catalog, whole = bench.catalog, bench.whole(opened)
+    words = _look_words(belief.id, catalog)
+    asked = next((x.look for x in whole.states.next_looks if x.component == belief.id), "")
     settled = catalog.fact("present.settled").number()
     return {
         "mark": make_mark(belief, settled, catalog),
         "chances": _chances(belief),
         "hurts": may_hurt(belief.id, whole.states, catalog),
         "stages": list(belief.stages) if len(belief.stages) > 1 else [],
-        "words": _look_words(belief.id, catalog),
+        "words": sorted(words, key=lambda w: w.word != asked),
+        "asked": asked,
         "telling": tell_belief(opened.case, belief, whole.states, catalog),
         "traceable": belief.id in open_circuits(whole),
     }

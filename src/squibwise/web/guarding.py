@@ -3,8 +3,10 @@
 import hmac
 import re
 from http import HTTPStatus
+from urllib.parse import urlsplit, urlunsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -148,7 +150,8 @@ def _is_ours(headers: Headers, bench: Bench) -> bool:
     """Return whether a request that changes something was sent by a page of ours."""
     origin = headers.get("origin", "")
     if origin:
-        return origin.partition("://")[2].lower() in bench.hosts
+        scheme, _, host = origin.lower().partition("://")
+        return scheme == "http" and host in bench.hosts
     return headers.get("sec-fetch-site", "") in ("same-origin", "none")
 
 
@@ -166,7 +169,7 @@ def _limited(receive: Receive) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > LARGEST_UPLOAD:
-            return {"type": "http.disconnect"}
+            raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         return message
 
     return counted
@@ -174,6 +177,13 @@ def _limited(receive: Receive) -> Receive:
 
 def _refusal(status: HTTPStatus, text: str) -> Response:
     return PlainTextResponse(f"{text}\n", status_code=status)
+
+
+def came_from(request: Request, otherwise: str) -> str:
+    """Return the page of ours that a request came from, as a path; else another one."""
+    from_page = urlsplit(request.headers.get("referer", ""))
+    is_ours = from_page.netloc and from_page.netloc == request.headers.get("host", "")
+    return urlunsplit(("", "", from_page.path, from_page.query, "")) if is_ours else otherwise
 
 
 def go(path: str) -> Response:

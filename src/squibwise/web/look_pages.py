@@ -12,6 +12,7 @@ from squibwise.errors import InputError
 from squibwise.garage import entering, new_case, saying, store, ticking
 from squibwise.garage.database import connected
 from squibwise.garage.writing import change_file
+from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.model.evidence import Circumstance, Impact, Photo
@@ -100,7 +101,7 @@ def look(request: Request, sent: Sent) -> Response:
 
 
 def _photo(folder: Path, name: str, data: bytes, subject: str) -> dict[str, Any]:
-    if not entering.is_picture(Path(name)):
+    if not entering.is_picture(Path(name)) or (data and not is_picture(data)):
         raise InputError(f"'{name[:80]}' is no picture.", remedy="Take a JPEG or PNG.")
     with as_file(name, data) as file:
         return dict(entering.photo_entry(folder, file, subject, None))

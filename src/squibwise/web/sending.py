@@ -24,7 +24,7 @@ from squibwise.intake.case_file.schema import ENTRIES
 from squibwise.present.page_words import read_figure
 from squibwise.present.phrases import in_words
 from squibwise.web.bench import Bench, Opened, now
-from squibwise.web.guarding import LARGEST_UPLOAD, carries_token, go
+from squibwise.web.guarding import LARGEST_UPLOAD, came_from, carries_token, go
 from squibwise.web.layout import bench_of, language, page
 
 MOST_FILES, MOST_FIELDS, LONGEST_WORD = 8, 400, 200_000
@@ -168,7 +168,7 @@ def _show_both(request: Request, opened: Opened, sent: Sent) -> Response:
         labels=LABELS,
         files=[name for files in sent.files.values() for name, _ in files],
         action=request.url.path,
-        back=request.headers.get("referer") or f"/car/{opened.id}",
+        back=came_from(request, f"/car/{opened.id}"),
     )
 
 
