@@ -35,7 +35,8 @@ from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import explain_components
 from squibwise.infer.marginals import group_beliefs
-from squibwise.infer.next_look import list_candidates, rank_looks, weigh_stakes
+from squibwise.infer.next_look import list_candidates, rank_looks
+from squibwise.infer.stakes import weigh_stakes
 from squibwise.intake import load_case
 from squibwise.numerics.enumerate import Patterns, enumerate_many
 

@@ -11,14 +11,18 @@ from squibwise.infer import assess, believe
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.evidence import (
     Circumstance,
+    DoneWork,
     Evidence,
     Impact,
     LampCheck,
     Look,
     Occupant,
     Reading,
+    Recorder,
+    SubstituteLoad,
 )
-from squibwise.model.report import Candidate
+from squibwise.model.origin import Finding
+from squibwise.model.report import Candidate, Unread
 from squibwise.model.words import Fault
 
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="severe")
@@ -215,3 +219,69 @@ def test_a_sight_of_what_is_whole_stands_against_every_answer_of_a_scan(
             told = build.case(NOSE, *answer, look(component, seen), on=car)
             (belief,) = (b for b in believe(told, build.CATALOG) if b.id == component)
             assert belief.after_crash.fired < 0.05, (seen, said, belief.after_crash)
+
+
+FOUR = (BAG, OTHER, RETRACTOR, "passenger.retractor-pretensioner")
+OPENS = build.scan(*[build.code(n, part) for n, part in enumerate(FOUR, start=1)])
+DENIED = {
+    "told": Circumstance(id="t", what="crash", present=False),
+    "parked": Circumstance(id="t", what="parked", present=True),
+    "recorder": Recorder(id="t", delta_v_long_kmh=0.0, delta_v_lat_kmh=0.0),
+}
+
+
+@pytest.mark.parametrize("name", DENIED)
+def test_codes_alone_fire_nothing_where_a_crash_is_denied(name: str) -> None:
+    answer = ask(DENIED[name], OPENS)
+    assert all(of(answer, part).after_crash.fired < 0.5 for part in FOUR)
+    assert of(ask(NOSE, OPENS), BAG).after_crash.fired > 0.9
+
+
+def test_a_bag_seen_out_has_fired_although_a_crash_is_denied() -> None:
+    answer = ask(DENIED["told"], OPENS, look(OTHER, "deployed"))
+    assert of(answer, OTHER).after_crash.fired > 0.95
+
+
+def test_a_recorder_at_rest_is_doubted_beside_a_crushed_nose_and_a_locked_belt() -> None:
+    rest = (DENIED["recorder"], build.scan(), look(RETRACTOR, "webbing-locked"))
+    crushed, quiet = of(ask(NOSE, *rest), RETRACTOR), of(ask(*rest), RETRACTOR)
+    assert crushed.after_crash.fired > 3 * quiet.after_crash.fired
+    assert crushed.after_crash.fired > 0.1
+
+
+def test_a_report_of_another_car_is_set_aside_whole() -> None:
+    car = msgspec.structs.replace(build.car(), vin="0Z9HB1F56FK009127")
+    other = msgspec.structs.replace(OPENS.reading, vin="0Z9WG9J31LK550871")
+    foreign = msgspec.structs.replace(OPENS, reading=other)
+    slip = msgspec.structs.replace(
+        OPENS, reading=msgspec.structs.replace(other, vin="0Z9HB1F56FK009129")
+    )
+    without = assess(build.case(NOSE, on=car), build.CATALOG)
+    answer = assess(build.case(NOSE, foreign, on=car), build.CATALOG)
+    assert [f.code for f in answer.findings] == ["report-of-another-car"]
+    assert of(answer, BAG).after_crash == of(without, BAG).after_crash
+    weighed = assess(build.case(NOSE, slip, on=car), build.CATALOG)
+    assert of(weighed, BAG).after_crash.fired > of(without, BAG).after_crash.fired
+
+
+def test_a_report_of_which_no_line_was_understood_is_no_silence() -> None:
+    finding = Finding(code="no-fault-found", severity="warning", message="nothing")
+    unread = tuple(Unread(line=n, raw=f"line {n}") for n in (1, 2, 3))
+    strange = build.scan()
+    reading = msgspec.structs.replace(strange.reading, findings=(finding,), unread=unread)
+    strange = msgspec.structs.replace(strange, reading=reading)
+    without, answer = ask(NOSE), ask(NOSE, strange, look(BAG, "deployed"))
+    assert answer.loads_left_in == ()
+    assert of(ask(NOSE, strange), BAG).after_crash.fired == pytest.approx(
+        of(without, BAG).after_crash.fired, abs=0.01
+    )
+
+
+def test_a_part_plugged_in_while_its_load_is_out_is_looked_at_first() -> None:
+    load = SubstituteLoad(id="l2", serial="L2", loop=f"{OTHER}/2", ohm=2.0, move="issued")
+    fitted = DoneWork(id="new", what="replaced", component=OTHER)
+    first = ask(NOSE, look(OTHER, "deployed"), load, fitted).next_looks[0]
+    assert (first.component, first.look) == (OTHER, "load-in-connector")
+    back = SubstituteLoad(id="l2b", serial="L2", loop=f"{OTHER}/2", ohm=2.0, move="returned")
+    looks = ask(NOSE, look(OTHER, "deployed"), load, back, fitted).next_looks
+    assert all(x.look != "load-in-connector" for x in looks)

@@ -217,6 +217,7 @@ class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     link: tuple[LinkRow, ...]
     loads: dict[str, Figure]
     exposure: dict[str, Figure]
+    exposure_unnamed: dict[str, Figure]
     plugs: dict[str, Figure]
     work: dict[str, Figure]
 
@@ -256,6 +257,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         blank: A report said to be whole that shows no code is erased, of another unit or car.
         blank_after_work: The same in the shop that did the work.
         cut_short: A report said to be whole that shows codes leaves some out.
+        taken_off_if_denied: Connectors were off, in a car with codes of which a crash is denied.
+        off_if_taken_off: One connector was off in such a car.
         listed_if_cut: A code that is stored stands in such a report.
         unread_if_unstated: A report that does not state its reach does not show everything.
         left_over_after_work: A cured circuit has a code, its connector having been off, key on.
@@ -267,6 +270,8 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     blank_after_clearing: Figure
     blank_after_work: Figure
     cut_short: Figure
+    taken_off_if_denied: Figure
+    off_if_taken_off: Figure
     listed_if_cut: Figure
     unread_if_unstated: Figure
     unread_if_partial: Figure
@@ -301,7 +306,9 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     settled_from: float
     decision_limits: tuple[float, ...]
     least_information: float
+    device_is_at_fault: Figure
     gets_past_the_gates: Figure
+    bag_gets_past_the_gates: Figure
     substitute_load_minutes: float
     trace_minutes: float
     proof_is_worth: Figure

@@ -20,9 +20,10 @@ from squibwise.infer.evidence import drop_copies, weigh_evidence
 from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
-from squibwise.infer.next_look import list_candidates, rank_looks, weigh_stakes
+from squibwise.infer.next_look import list_candidates, rank_looks
 from squibwise.infer.parts import LOOSE, Micro
 from squibwise.infer.scan import circuits_said, loose_chance
+from squibwise.infer.stakes import weigh_stakes
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,

@@ -6,7 +6,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer.building import SEAT_SENSOR
 from squibwise.infer.engine import Posterior
 from squibwise.infer.network import Network
-from squibwise.infer.scan import one_cause, why_lit
+from squibwise.infer.reports import one_cause
+from squibwise.infer.scan import why_lit
 from squibwise.model.belief import (
     Assumption,
     OpenQuestion,
@@ -71,7 +72,8 @@ def _ask_of_crash(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQ
     quiet = [s.kind in ("none", "outside") for s in found.net.events.scenarios]
     none = float(found.events @ found.net.events.holds(quiet))
     least = catalog.firing.scans.tests.least_settles
-    if told or not least < none < 1.0 - least:
+    coded = any(isinstance(e, Report) and e.shows_codes for e in case.evidence)
+    if told or none <= least or (none >= 1.0 - least and not coded):
         return ()
     question = OpenQuestion(
         id="crash",

@@ -17,7 +17,7 @@ from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
 from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, occupants_at
 from squibwise.infer.network import Cluster, Group, Network, UnitState
 from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plain_part
-from squibwise.infer.scan import chance_whole, signs_of_disturbance
+from squibwise.infer.reports import chance_whole, is_crash_denied, signs_of_disturbance
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
 from squibwise.model.names import Side, side_of, split_component, split_loop
@@ -168,6 +168,11 @@ def _unit(
         disturbed = np.full((len(prior), 1), share)
         prior = np.concatenate([prior * (1.0 - share), disturbed], axis=1)
         words.append("disturbed")
+    if is_crash_denied(line, catalog) and any(_codes_several(r, catalog) for r in reports):
+        share = catalog.firing.scans.reach.taken_off_if_denied.value
+        off = np.full((len(prior), 1), share)
+        prior = np.concatenate([prior * (1.0 - share), off], axis=1)
+        words.append("taken-off")
     columns, states = [], []
     reading = tuple(_readings_of_reports(reports, line, catalog))
     asked = frozenset().union(*(unread for unread, _ in reading[-1:]))
@@ -176,6 +181,12 @@ def _unit(
             columns.append(prior[:, column] * chance)
             states.append(UnitState(word, unread, asked))
     return np.stack(columns, axis=-1), tuple(states)
+
+
+def _codes_several(report: Report, catalog: Catalog) -> bool:
+    """Return whether a report has codes of the circuits of more than one charge."""
+    coded = {c.component for c in report.reading.lines if c.component and c.present}
+    return sum(catalog.kinds[split_component(c).kind].fires for c in coded) > 1
 
 
 def _readings_of_reports(
@@ -440,7 +451,7 @@ def _damage_classes(row: StruckRow, place: str, build: Builder) -> npt.NDArray[n
         rear = events.holds([any(b.zone.side == "rear" for b in s.blows) for s in events.scenarios])
         level = np.minimum(level + rear, len(_LEVELS))
     if row.zones == "other-bags":
-        return np.where(events.others > 0, level, 0)
+        return np.where(events.rollover, len(_LEVELS), np.where(events.others > 0, level, 0))
     zones = build.catalog.firing.events.zone
     reached = [_reaches(row.zones, place, z.name, z.side, build) for z in zones]
     hit = np.asarray(build.struck[:, reached].any(axis=1))

@@ -333,6 +333,9 @@ def scan_likelihood(
         if key not in known and watch == "disturbed" and reach.disturbed is not None:
             size = (len(circuits.off), len(part.micros))
             known[key] = np.full(size, _disturbed(part, told, clean, reach.disturbed))
+        elif key not in known and watch == "taken-off" and part.kind.fires:
+            size = (len(circuits.off), len(part.micros))
+            known[key] = np.full(size, _taken_off(told, clean, firing))
         elif key not in known:
             shown = (noted if watch == "stopped" else rows) * np.array([1.0, *[key[1]] * 4])
             known[key] = _said_of_all(part, circuits, told, clean, shown, firing)
@@ -366,6 +369,18 @@ def _disturbed(part: PartModel, told: tuple[LineReading, ...], clean: float, sha
     """
     found = min(len(told), part.stages)
     return float(share**found * (1.0 - clean * share) ** (part.stages - found))
+
+
+def _taken_off(told: tuple[LineReading, ...], clean: float, firing: Firing) -> float:
+    """Return the likelihood of a part's codes where hands left connectors off in this car.
+
+    What they opened hangs together by place, so many open circuits are hardly rarer than a few.
+    """
+    off = firing.scans.reach.off_if_taken_off.value
+    if not told:
+        return 1.0 - clean * (1.0 - off) * off
+    row = firing.circuit_rows["unplugged"]
+    return off * min(sum(row[1:]) if t.outcome is None else row[t.outcome] for t in told)
 
 
 def chance_left_over(part: PartModel, told: tuple[LineReading, ...], firing: Firing) -> float:

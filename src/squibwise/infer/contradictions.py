@@ -13,15 +13,8 @@ from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.scan import (
-    UNIT,
-    event_lines,
-    lines_about,
-    load_fitted,
-    one_cause,
-    read_stage,
-    unit_able,
-)
+from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
+from squibwise.infer.scan import UNIT, lines_about, load_fitted, read_stage
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -323,7 +316,8 @@ def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog)
     if any(c.component == part.id for c in coverage.clean):
         return True
     able = unit_able(report, catalog) is not False and part.id not in coverage.not_tested
-    return coverage.complete is True and able and not one_cause(report)
+    whole = coverage.complete is True and chance_whole(report, net.line, catalog) > 0.0
+    return whole and able and not one_cause(report)
 
 
 def _is_good(entry: Reading, part: PartModel, catalog: Catalog) -> bool:

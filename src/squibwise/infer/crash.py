@@ -99,7 +99,7 @@ def _kinds(case: Case, events: Events) -> dict[str, float]:
     kinds = events.kinds_if_codes_alone if coded and not told else events.kinds
     shares = {kind: figure.value for kind, figure in kinds.items()}
     recorded = _recorded(case)
-    speeds = [_measured_speed(r) for r in recorded]
+    speeds = [measured_speed(r) for r in recorded]
     if any(v is None or v >= events.fires_from_kmh for v in speeds):
         return {"crash": 1.0}
     if recorded:
@@ -193,15 +193,30 @@ def _singles(
     events = catalog.firing.events
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
     total = sum(sides.values())
+    usual = _unrecorded(recorders, catalog)
     for zone in events.zone:
         own = _as_left_hand_drive(zone, case.car, catalog)
         share = sides[own.side] / total * own.share
         for recorder in recorders:
             told = _recorded_blows(zone, recorder, catalog)
-            yield from ((b, share * w / len(recorders)) for b, w in told)
-        if not recorders:
+            yield from ((b, (1.0 - usual) * share * w / len(recorders)) for b, w in told)
+        if usual:
             blows = _usual_blows(zone, _named_hour(zone, case, catalog), catalog)
-            yield from ((b, share * w) for b, w in blows)
+            yield from ((b, usual * share * w) for b, w in blows)
+
+
+def _unrecorded(recorders: tuple[Recorder, ...], catalog: Catalog) -> float:
+    """Return the chance that a blow was as hard as usual instead of as recorded.
+
+    A recorder that shows too little to fire anything may be that of another unit or event, erased,
+    or one that had no power.
+    """
+    if not recorders:
+        return 1.0
+    bound = catalog.firing.events.fires_from_kmh
+    speeds = [measured_speed(r) for r in recorders]
+    weak = all(speed is not None and speed < bound for speed in speeds)
+    return catalog.firing.scans.recorder["misses_the_event"].value if weak else 0.0
 
 
 def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:
@@ -269,7 +284,7 @@ def _own_spread(recorder: Recorder, speed: float, catalog: Catalog) -> float:
     return catalog.firing.scans.recorder["accuracy"].value * speed / math.sqrt(3.0)
 
 
-def _measured_speed(recorder: Recorder) -> float | None:
+def measured_speed(recorder: Recorder) -> float | None:
     """Return the change of speed that was measured; None for an estimate or one axis only."""
     along, across = recorder.delta_v_long_kmh, recorder.delta_v_lat_kmh
     if recorder.method == "estimate" or along is None or across is None or recorder.rollover:
@@ -279,7 +294,7 @@ def _measured_speed(recorder: Recorder) -> float | None:
 
 def _gate(recorder: Recorder, catalog: Catalog) -> float:
     """Return the share of the curves' chances that is left at the speed that was measured."""
-    events, speed = catalog.firing.events, _measured_speed(recorder)
+    events, speed = catalog.firing.events, measured_speed(recorder)
     if speed is None:
         known = (recorder.delta_v_long_kmh or 0.0, recorder.delta_v_lat_kmh or 0.0)
         return _gate_of_estimate(float(np.hypot(*known)), catalog)
@@ -348,12 +363,12 @@ class BlowChances(msgspec.Struct, frozen=True):
 def blow_chances(
     blows: set[Blow], car: Car, catalog: Catalog, shifts: Mapping[str, float]
 ) -> dict[Blow, BlowChances]:
-    """Return the chances after every blow; all blows on one side are computed at once."""
+    """Return the chances after every blow; all alike on one side are computed at once."""
     result: dict[Blow, BlowChances] = {}
-    by_side: dict[str, list[Blow]] = {}
+    alike: dict[tuple[str, bool], list[Blow]] = {}
     for blow in blows:
-        by_side.setdefault(blow.zone.side, []).append(blow)
-    for side, group in by_side.items():
+        alike.setdefault((blow.zone.side, blow.forward is None), []).append(blow)
+    for (side, _), group in alike.items():
         front, others = _side_chances(side, group, car, catalog, shifts)
         for index, blow in enumerate(group):
             result[blow] = BlowChances(blow.gate * front[index], blow.gate * others[:, :, index])

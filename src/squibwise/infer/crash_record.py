@@ -12,7 +12,8 @@ from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.scan import UNIT, Scan, chance_whole, event_lines, find_scans
+from squibwise.infer.reports import chance_whole, event_lines
+from squibwise.infer.scan import UNIT, Scan, find_scans
 from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
 from squibwise.model.evidence import DoneWork, Recorder
 from squibwise.model.names import loop_id, split_loop

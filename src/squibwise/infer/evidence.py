@@ -305,10 +305,10 @@ _APART = 1_000_000  # added to the line numbers of a report joined to another
 
 
 def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
-    """Return the case with each thing said once, and a finding for each copy left out.
+    """Return the case with each thing said once, and a finding for each entry left out.
 
-    Reports of one minute are one report. An impact that says nothing of zone, direction or extent
-    is no evidence.
+    A report of another car is set aside whole, and reports of one minute are one. An impact that
+    says nothing of zone, direction or extent is no evidence.
     """
     kept: list[Evidence] = []
     findings: list[Finding] = []
@@ -317,7 +317,10 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
         key = _content(entry)
         if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
             continue  # reading the case has said so
-        if key is not None and key in seen:
+        if _is_of_another_car(entry, case.car.vin):
+            text = f"{entry.id}: a report of another car; nothing of it is weighed"
+            findings.append(_finding("report-of-another-car", text, entry))
+        elif key is not None and key in seen:
             text = f"{entry.id}: says the same as {seen[key]} and is weighed once"
             findings.append(_finding("weighed-once", text, entry))
         else:
@@ -326,6 +329,17 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
                 seen[key] = entry.id
     joined = tuple(_join_reports(kept))
     return msgspec.structs.replace(case, evidence=joined), tuple(findings)
+
+
+def _is_of_another_car(entry: Evidence, vin: str | None) -> bool:
+    """Return whether a report names another car's VIN; a slip in one or two characters is none."""
+    named = entry.reading.vin if isinstance(entry, Report) else None
+    if not named or not vin or len(named) != len(vin):
+        return False
+    return sum(a != b for a, b in zip(named, vin, strict=True)) > _SLIPS
+
+
+_SLIPS = 2
 
 
 def _finding(code: str, text: str, entry: Evidence) -> Finding:

@@ -1,6 +1,6 @@
 """Which look is worth making next, what it saves, and what would turn a decision."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import msgspec
 import numpy as np
@@ -8,15 +8,17 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import is_exposed, unit_exposed, was_flooded
+from squibwise.history.signed import find_loads, is_exposed, unit_exposed, was_flooded
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.parts import OnComponent, not_sound
-from squibwise.infer.scan import UNIT, is_scanned_whole, is_supply_low
-from squibwise.model.belief import Loss, LossTable, NextLook
+from squibwise.infer.parts import OnComponent
+from squibwise.infer.reports import is_supply_low
+from squibwise.infer.scan import UNIT, is_scanned_whole
+from squibwise.infer.stakes import Stakes, calls_for_a_new_one
+from squibwise.model.belief import NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
 from squibwise.model.names import split_component, split_loop
@@ -119,85 +121,6 @@ def scan_outcomes(part: PartBelief, group: GroupBelief, place: int, catalog: Cat
     return np.asarray(joint.reshape(len(OUTCOMES), -1))
 
 
-NEUTRAL = Loss(needless=1.0, missed=1.0)
-NOTHING = Loss(needless=0.0, missed=0.0)
-
-
-class Stakes(msgspec.Struct, frozen=True):
-    """What is at stake: parts in one order, and their losses.
-
-    Attributes:
-        names: Component ids.
-        needless: Loss of replacing a sound part, by part.
-        missed: Loss of keeping one that is not.
-        minute: Cost of one minute.
-    """
-
-    names: tuple[str, ...]
-    needless: Array
-    missed: Array
-    minute: float
-
-    def expected(self, bad: Array) -> Array:
-        """Return the expected loss of the better decision, by part, from chances of not sound."""
-        return np.minimum((1.0 - bad) * self.needless, bad * self.missed)
-
-    def replaces(self, bad: Array) -> npt.NDArray[np.bool_]:
-        """Return for which parts replacing is the better decision."""
-        return np.asarray(bad * self.missed > (1.0 - bad) * self.needless)
-
-    def loss(self, index: int, bad: float, whole: float) -> float:
-        """Return the expected loss on one part, from joint chances of *not sound* and of all."""
-        return float(min((whole - bad) * self.needless[index], bad * self.missed[index]))
-
-    def threshold(self, index: int) -> float | None:
-        """Return the chance of not being sound from which replacing is better; None = no stake."""
-        total = self.needless[index] + self.missed[index]
-        return float(self.needless[index] / total) if total > 0.0 else None
-
-
-def weigh_stakes(
-    groups: tuple[GroupBelief, ...],
-    losses: LossTable | None,
-    catalog: Catalog,
-    apart: Collection[str] = (),
-) -> Stakes:
-    """Return the stakes of all parts; without a table each wrong decision costs one unit.
-
-    Nothing is at stake on what comes new inside an assembly that is surely replaced.
-    A part wrongly kept is still looked at, scanned and gated before the car leaves: of the hazard
-    in the table only the share that gets past all that counts when looks are ranked.
-    """
-    past = catalog.firing.scans.tests.gets_past_the_gates.value
-    names = tuple(n for g in groups for n in g.parts)
-    default = NEUTRAL if losses is None else NOTHING
-    table = {} if losses is None else losses.losses
-    settled = _come_anyway({n: p for g in groups for n, p in g.parts.items()}, catalog, apart)
-    rows = [NOTHING if n in settled else table.get(n, default) for n in names]
-    return Stakes(
-        names,
-        np.array([r.needless for r in rows]),
-        np.array([r.needless + past * max(0.0, r.missed - r.needless) for r in rows]),
-        0.0 if losses is None else losses.minute,
-    )
-
-
-def _come_anyway(
-    parts: Mapping[str, PartBelief], catalog: Catalog, apart: Collection[str]
-) -> set[str]:
-    """Return the parts inside an assembly of which another part is surely not sound."""
-    sure = catalog.fact("require.sure").number()
-    bad = {n: float(p.now.sum(axis=0) @ not_sound(p.part)) for n, p in parts.items()}
-    found = set()
-    for assembly in catalog.assemblies.values():
-        for place in () if assembly.instead else assembly.places:
-            keys = [f"{place}.{kind}" for kind in assembly.key]
-            held = {f"{place}.{kind}" for kind in assembly.holds if kind not in apart}
-            if max((bad.get(k, 0.0) for k in keys), default=0.0) >= sure:
-                found |= held & parts.keys()
-    return found
-
-
 class Step(msgspec.Struct, frozen=True):
     """A candidate weighed.
 
@@ -225,6 +148,7 @@ class Search:
         found: The posterior.
         groups: Its beliefs.
         stakes: Losses.
+        catalog: What of a fault is the part itself.
     """
 
     def __init__(
@@ -234,10 +158,13 @@ class Search:
         found: Posterior,
         groups: tuple[GroupBelief, ...],
         stakes: Stakes,
+        catalog: Catalog,
     ) -> None:
         self.engine, self.items, self.found, self.stakes = engine, likelihoods, found, stakes
         self.place = {n: i for i, n in enumerate(stakes.names)}
-        self.masks = {n: not_sound(p.part) for g in groups for n, p in g.parts.items()}
+        self.masks = {
+            n: calls_for_a_new_one(p.part, catalog) for g in groups for n, p in g.parts.items()
+        }
         self.end = len(engine.net.line.entries)
         self.tables = GivenAll(found, engine.place, self.masks)
         self.dense = self.tables.by_event()
@@ -323,8 +250,8 @@ def rank_looks(
         unproven: Charges of parts that fired which nobody saw spent.
         catalog: Titles and figures.
     """
-    search = Search(engine, likelihoods, found, groups, stakes)
-    steps = search.weigh(_shortlist(candidates, groups, stakes))
+    search = Search(engine, likelihoods, found, groups, stakes, catalog)
+    steps = search.weigh(_shortlist(candidates, groups, stakes, catalog))
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
     looks = _with_proof(looks, candidates, groups, unproven, stakes, catalog)
     looks += _plug_looks(plugs, stakes, catalog)
@@ -333,7 +260,8 @@ def rank_looks(
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
     most = max((look.saving for look in worth), default=1.0)
-    first = [_load_look(part, most, catalog) for part in sorted(loads)]
+    doubtful = {*loads, *_stand_on_a_load(engine.net)}
+    first = [_load_look(part, most, catalog) for part in sorted(doubtful)]
     first += _charge_first(engine.net, most, catalog) if may_power else []
     left = [look for look in worth if not first or look.look != SECOND_SCAN]
     return (*first, *sorted(left, key=lambda look: _order(look, catalog)))
@@ -373,6 +301,15 @@ def _with_proof(
 def _order(look: NextLook, catalog: Catalog) -> tuple[bool, float, str, str]:
     body = catalog.kinds[split_component(look.component).kind].body
     return body, -round(look.saving, 9), look.component, look.look
+
+
+def _stand_on_a_load(net: Network) -> Iterator[str]:
+    """Yield parts fitted or plugged in while a load for one of their circuits is not back."""
+    for load in find_loads(net.line).out:
+        component, issued = split_loop(load.loop)[0], net.line.place_of(load.id)
+        works = net.line.works_on(frozenset({component}))
+        if any(at > issued and work.what in ("replaced", "reseated") for at, work in works):
+            yield component
 
 
 def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
@@ -425,7 +362,10 @@ def _plug_looks(plugs: Mapping[str, float], stakes: Stakes, catalog: Catalog) ->
 
 
 def _shortlist(
-    candidates: list[Candidate], groups: tuple[GroupBelief, ...], stakes: Stakes
+    candidates: list[Candidate],
+    groups: tuple[GroupBelief, ...],
+    stakes: Stakes,
+    catalog: Catalog,
 ) -> list[Candidate]:
     """Return the best word per component, then the best components, each weighed by itself."""
     parts = {n: p for g in groups for n, p in g.parts.items()}
@@ -433,7 +373,7 @@ def _shortlist(
     best: dict[tuple[str, bool], tuple[float, Candidate]] = {}
     for candidate in candidates:
         part, index = parts[candidate.component], place[candidate.component]
-        bad = not_sound(part.part)
+        bad = calls_for_a_new_one(part.part, catalog)
         both = [part.now * candidate.yes, part.now * (1.0 - candidate.yes)]
         gone = [float((b * bad).sum()) for b in both]
         whole = [float(b.sum()) for b in both]
@@ -473,7 +413,7 @@ def _second_scan(
             if not part.part.stages or part.part.kind.family == "wiring":
                 continue
             joint = scan_outcomes(part, group, end, catalog)
-            bad = joint @ not_sound(part.part)
+            bad = joint @ calls_for_a_new_one(part.part, catalog)
             whole = joint.sum(axis=1)
             saved += stakes.loss(place[name], float(bad.sum()), float(whole.sum()))
             saved -= sum(stakes.loss(place[name], b, w) for b, w in zip(bad, whole, strict=True))

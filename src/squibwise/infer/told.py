@@ -158,10 +158,14 @@ def _holds(what: str, net: Network) -> npt.NDArray[np.bool_] | None:
 
 
 def _exposed(events: EventTable, catalog: Catalog) -> Array:
-    """Return how likely a flood or fire is told of: most such cars were not struck as well."""
-    struck_too = catalog.firing.scans.body["told_exposed_if_crash"].value
-    whole = events.holds([not s.blows and not s.rollover for s in events.scenarios])
-    return np.where(whole, 1.0, struck_too)
+    """Return how likely a flood or fire is told of: most such cars were not struck as well.
+
+    Where a charge went off without a crash it is told of more often: it may be what set it off.
+    """
+    body = catalog.firing.scans.body
+    told = {"none": body["told_exposed_if_quiet"].value, "outside": 1.0}
+    struck_too = body["told_exposed_if_crash"].value * told["none"]
+    return events.by_scenario(np.array([told.get(s.kind, struck_too) for s in events.scenarios]))
 
 
 _TOLD_OF_PARTS = {
@@ -193,9 +197,12 @@ def _exposed_parts(
 
     Each part is no longer good with the catalogue's share, whatever was usual for it.
     """
-    share = catalog.firing.conditions.exposure[entry.what].value
+    conditions = catalog.firing.conditions
+    reached, unnamed = conditions.exposure[entry.what].value, conditions.exposure_unnamed
+    elsewhere = 0.0 if entry.parts or entry.what not in unnamed else unnamed[entry.what].value
     for *_, part in net.parts():
-        if not is_exposed(part.id, entry):
+        share = reached if is_exposed(part.id, entry) else elsewhere
+        if not share:
             continue
         hit = np.array([m.condition == "damaged" for m in part.micros])
         whole = np.array([m.state != "fired" and m.condition != "absent" for m in part.micros])

@@ -1,0 +1,117 @@
+"""What is at stake on each part: the losses of replacing it needlessly and of keeping it."""
+
+from collections.abc import Collection, Mapping
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.load import Catalog
+from squibwise.infer.marginals import GroupBelief, PartBelief
+from squibwise.infer.parts import PartModel, not_sound
+from squibwise.model.belief import Loss, LossTable
+from squibwise.model.names import split_component
+
+Array = npt.NDArray[np.float64]
+NEUTRAL = Loss(needless=1.0, missed=1.0)
+NOTHING = Loss(needless=0.0, missed=0.0)
+
+
+def calls_for_a_new_one(part: PartModel, catalog: Catalog) -> Array:
+    """Return how far each micro calls for a new part: 0 to 1.
+
+    The fault of a device's circuit is traced first: mostly it lies beside the device.
+    """
+    bad = not_sound(part)
+    if not part.kind.fires:
+        return bad
+    faulty = np.array([m.state == "faulty" for m in part.micros])
+    return np.where(faulty, catalog.firing.scans.tests.device_is_at_fault.value * bad, bad)
+
+
+class Stakes(msgspec.Struct, frozen=True):
+    """What is at stake: parts in one order, and their losses.
+
+    Attributes:
+        names: Component ids.
+        needless: Loss of replacing a sound part, by part.
+        missed: Loss of keeping one that is not.
+        minute: Cost of one minute.
+    """
+
+    names: tuple[str, ...]
+    needless: Array
+    missed: Array
+    minute: float
+
+    def expected(self, bad: Array) -> Array:
+        """Return the expected loss of the better decision, by part, from chances of not sound."""
+        return np.minimum((1.0 - bad) * self.needless, bad * self.missed)
+
+    def replaces(self, bad: Array) -> npt.NDArray[np.bool_]:
+        """Return for which parts replacing is the better decision."""
+        return np.asarray(bad * self.missed > (1.0 - bad) * self.needless)
+
+    def loss(self, index: int, bad: float, whole: float) -> float:
+        """Return the expected loss on one part, from joint chances of *not sound* and of all."""
+        return float(min((whole - bad) * self.needless[index], bad * self.missed[index]))
+
+    def threshold(self, index: int) -> float | None:
+        """Return the chance of not being sound from which replacing is better; None = no stake."""
+        total = self.needless[index] + self.missed[index]
+        return float(self.needless[index] / total) if total > 0.0 else None
+
+
+def weigh_stakes(
+    groups: tuple[GroupBelief, ...],
+    losses: LossTable | None,
+    catalog: Catalog,
+    apart: Collection[str] = (),
+) -> Stakes:
+    """Return the stakes of all parts; without a table each wrong decision costs one unit.
+
+    Nothing is at stake on what comes new inside an assembly that is surely replaced.
+    A part wrongly kept is still looked at, scanned and gated before the car leaves: of the hazard
+    in the table only the share that gets past all that counts when looks are ranked.
+    """
+    names = tuple(n for g in groups for n in g.parts)
+    default = NEUTRAL if losses is None else NOTHING
+    table = {} if losses is None else losses.losses
+    settled = _come_anyway({n: p for g in groups for n, p in g.parts.items()}, catalog, apart)
+    rows = [NOTHING if n in settled else table.get(n, default) for n in names]
+    return Stakes(
+        names,
+        np.array([r.needless for r in rows]),
+        np.array([_missed(n, r, catalog) for n, r in zip(names, rows, strict=True)]),
+        0.0 if losses is None else losses.minute,
+    )
+
+
+def _missed(component: str, loss: Loss, catalog: Catalog) -> float:
+    """Return the loss of keeping a part that is not sound, the later gates counted."""
+    tests = catalog.firing.scans.tests
+    kind, torn = split_component(component).kind, catalog.firing.conditions.link
+    hangs_out = catalog.kinds[kind].family == "bag" or any(row.kind == kind for row in torn)
+    past = tests.bag_gets_past_the_gates if hangs_out else tests.gets_past_the_gates
+    return loss.needless + past.value * max(0.0, loss.missed - loss.needless)
+
+
+def _come_anyway(
+    parts: Mapping[str, PartBelief], catalog: Catalog, apart: Collection[str]
+) -> set[str]:
+    """Return the parts inside an assembly of which another part is surely not sound.
+
+    What makes it sure is itself still worth a look: it may be bought on a word or a code.
+    """
+    sure = catalog.fact("require.sure").number()
+    bad = {
+        n: float(p.now.sum(axis=0) @ calls_for_a_new_one(p.part, catalog)) for n, p in parts.items()
+    }
+    found = set()
+    for assembly in catalog.assemblies.values():
+        for place in () if assembly.instead else assembly.places:
+            keys = [f"{place}.{kind}" for kind in assembly.key]
+            held = {f"{place}.{kind}" for kind in assembly.holds if kind not in apart}
+            certain = {k for k in keys if bad.get(k, 0.0) >= sure}
+            found |= {part for part in held & parts.keys() if certain - {part}}
+    return found
