@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from squibwise.catalog.components import find_market, weigh_template
 from squibwise.catalog.facts import FactFile, SourceFile
 from squibwise.catalog.load import (
     DATA,
@@ -50,7 +51,7 @@ def test_the_shipped_catalogue_passes_every_check() -> None:
     counts = check_all(load_catalog())
     assert set(counts) == set(sections())
     assert counts["kinds"] == 45
-    assert counts["templates"] == 5
+    assert counts["templates"] == 6
 
 
 def test_a_fact_that_cites_an_unknown_source_is_found(tmp_path: Path) -> None:
@@ -139,12 +140,12 @@ def test_every_kind_of_the_design_is_there() -> None:
     [(2010, "front-bags"), (2016, "belts-and-front-bags"), (2019, "seat-bags")],
 )
 def test_equipment_priors_follow_the_phase_in_dates(year: int, impossible: str) -> None:
-    weights = {
-        name: sum(p.weight for p in t.prior if p.years[0] <= year <= p.years[1])
-        for name, t in load_catalog().templates.items()
-    }
-    assert abs(sum(weights.values()) - 1.0) < 0.06
-    assert weights[impossible] <= 0.05
+    templates = load_catalog().templates
+    for region, most in (("US-OH", 0.05), ("DE-BY", 0.1)):
+        market = find_market(region)
+        weights = {n: weigh_template(t, year, market) for n, t in templates.items()}
+        assert abs(sum(weights.values()) - 1.0) < 0.06
+        assert weights[impossible] <= most
 
 
 def test_source_files_refuse_unknown_keys() -> None:

@@ -9,7 +9,7 @@ from squibwise.infer import assess
 from squibwise.model.belief import Assessment, Loss, LossTable
 from squibwise.model.car import Profile
 from squibwise.model.case import Case
-from squibwise.model.evidence import Evidence, Impact, Look
+from squibwise.model.evidence import Evidence, Impact, Look, Passed
 from squibwise.model.names import split_component
 
 CAR = build.car("belts-and-front-bags")
@@ -170,3 +170,11 @@ def test_no_look_is_asked_at_what_comes_with_an_assembly_that_is_new_anyway() ->
     )
     before = {look.component for look in assess(apart, build.CATALOG, table()).next_looks}
     assert before & {"driver.belt-webbing", "driver.load-limiter"}
+
+
+def test_what_somebody_inspected_and_signed_for_is_asked_for_no_more() -> None:
+    before = assess(case(NOSE), build.CATALOG, table()).next_looks
+    part = next(x.component for x in before if x.look not in ("substitute-load", "scan"))
+    signed = Passed(id="s", what=f"{part}:inspect", result="passed", by="R")
+    after = assess(case(NOSE, signed), build.CATALOG, table()).next_looks
+    assert part not in {x.component for x in after}

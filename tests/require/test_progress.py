@@ -369,3 +369,17 @@ def test_a_unit_that_is_swapped_late_asks_for_another_drive(
     assert is_driven(passed("step:drive"))
     assert not is_driven(passed("step:drive"), swap)
     assert is_driven(passed("step:drive"), swap, passed("step:drive", hour=11))
+
+
+@pytest.mark.parametrize(("answer", "strict", "counted"), [
+    (None, "always", False), ("failed", "advice", False), ("passed", "always", True),
+])  # fmt: skip
+def test_areas_that_nothing_opens_are_owed_until_the_maker_is_asked(
+    answer: str | None, strict: str, counted: bool, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    signed = () if answer is None else (Passed(id="a", what="closed-areas", result=answer),)
+    done = work(made.case(*signed), made.assessment({}), catalog)
+    rail = next(o for o in done.operations if o.id == "look:roof-left")
+    assert (item(done, "left.curtain:inspect").strict, rail.counted) == (strict, counted)
+    asked = {q.id: q.answered for q in done.questions}
+    assert asked["closed-areas"] == {None: "", "failed": "no", "passed": "yes"}[answer]

@@ -107,11 +107,21 @@ class CommonLooks(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
 VIN_LENGTH = 17
 
 
+Market = Literal["north-america", "elsewhere"]
+
+
+def find_market(region: str | None) -> Market:
+    """Return the market whose rules shaped the equipment of a car; North America where unknown."""
+    country = (region or "US").partition("-")[0]
+    return "north-america" if country in ("US", "CA") else "elsewhere"
+
+
 class YearPrior(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """How likely this template is the right one for a US-market car of these model years."""
+    """How likely this template is the right one for a car of these model years and this market."""
 
     years: tuple[int, int]
     weight: float
+    market: Market = "north-america"
     source: str
     at: str
     basis: Basis
@@ -139,6 +149,16 @@ class Template(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     components: tuple[str, ...]
     stages: dict[str, int] = {}
     prior: tuple[YearPrior, ...] = ()
+
+
+def weigh_template(template: Template, year: int | None, market: Market) -> float:
+    """Return the weight of a template for a year; for an unknown one that of all its years."""
+    fits = (
+        p.weight
+        for p in template.prior
+        if p.market == market and (year is None or p.years[0] <= year <= p.years[1])
+    )
+    return float(sum(fits))
 
 
 def whole_template(name: str, templates: Mapping[str, Template]) -> Template:

@@ -56,7 +56,7 @@ def _entry(name: str, catalog: Catalog) -> tuple[object, Telling]:
         return catalog.kinds[name], told.tell_kind(name, catalog)
     if name in catalog.templates:
         template = catalog.templates[name]
-        return template, told.tell_template(name, template)
+        return template, told.tell_template(name, catalog.templates)
     if name in catalog.facts:
         fact = catalog.facts[name]
         return fact, told.tell_fact(fact, catalog)

@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.components import YearPrior, whole_template
+from squibwise.catalog.components import find_market, weigh_template, whole_template
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History, read_history
@@ -120,7 +120,8 @@ def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
     if not case.car.assumed:
         return {}
     year = case.car.model_year
-    weights = {name: _weight_of(t.prior, year) for name, t in catalog.templates.items()}
+    market = find_market(case.region)
+    weights = {n: weigh_template(t, year, market) for n, t in catalog.templates.items()}
     total = sum(weights.values())
     whole = {name: set(whole_template(name, catalog.templates).components) for name in weights}
     seen = {split_loop(c)[0] for c in _named_components(case)}
@@ -130,12 +131,6 @@ def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
         if component not in seen and 0.0 < having < total:
             shares[component] = having / total
     return shares
-
-
-def _weight_of(prior: tuple[YearPrior, ...], year: int | None) -> float:
-    """Return the weight of a template for a year; for an unknown one that of all its years."""
-    fits = [p.weight for p in prior if year is None or p.years[0] <= year <= p.years[1]]
-    return float(sum(fits))
 
 
 def _named_components(case: Case) -> Iterator[str]:

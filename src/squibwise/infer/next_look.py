@@ -8,7 +8,13 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import find_loads, is_exposed, unit_exposed, was_flooded
+from squibwise.history.signed import (
+    find_loads,
+    is_exposed,
+    signed_results,
+    unit_exposed,
+    was_flooded,
+)
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
@@ -60,8 +66,10 @@ def list_candidates(
 ) -> list[Candidate]:
     """Return every look and substitution that the car offers and nobody has made yet.
 
-    No look at what water, fire or rust has reached: it is no longer good, whatever is seen of it.
+    No look at what water, fire or rust has reached: it is no longer good, whatever is seen of it;
+    none at what somebody inspected and signed for.
     """
+    inspected = {word for word, r in signed_results(net.line).items() if r == "passed"}
     seen = {look for e in case.evidence for look in list_looks(e, catalog)}
     told = [e for _, e in net.line.all_of(Circumstance) if e.present]
     harmful = [e for e in told if e.what in catalog.firing.conditions.exposure]
@@ -73,7 +81,7 @@ def list_candidates(
                 continue
             own = {row.word for row in part.part.kind.look}
             for word, row in catalog.looks(part.part.kind.kind).items():
-                if own and word not in own:
+                if (own and word not in own) or f"{name}:inspect" in inspected:
                     continue
                 values = look_values(part.part, word, net.rebuilt, catalog)
                 if values is None or word in _FROM_AFAR or (name, word) in seen:

@@ -113,7 +113,7 @@ def _car(row: Mapping[str, str], catalog: Catalog) -> Car:
     if name is not None and name not in catalog.templates:
         raise _UnreadableError(f"'{name}' is no equipment template", _one_of(catalog.templates))
     assumed = name is None
-    name = name or likeliest_template(year, catalog.templates)
+    name = name or likeliest_template(year, catalog.templates, row.get("region"))
     template = whole_template(name, catalog.templates)
     return Car(
         model_year=year,

@@ -82,8 +82,14 @@ RELEASE_WORDS = (
 RECORD_GONE = "record-gone"
 """Asked of a locked crash record: did it go away by the maker's own route."""
 
-ASKED_WORDS = ("cover", "equipment", RECORD_GONE)
+CLOSED_AREAS = "closed-areas"
+"""Whether areas that nothing opens are opened for a look, as the maker says."""
+
+ASKED_WORDS = (CLOSED_AREAS, "cover", "equipment", RECORD_GONE)
 """Questions that a person answers once and no rule hangs on."""
+
+DECISIONS = ("key-on-safe", CLOSED_AREAS, "cover")
+"""What is decided and not checked: a no is no failure of the car."""
 
 VERDICT_WORDS = ("seat-trials", "label")
 """Verdicts on a component that a person may decide, written ``<word>:<component>``."""

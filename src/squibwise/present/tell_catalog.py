@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
-from squibwise.catalog.components import Template
+from squibwise.catalog.components import Template, whole_template
 from squibwise.catalog.facts import Fact, Source
 from squibwise.catalog.load import Catalog
 from squibwise.present.phrases import source_title
@@ -52,15 +52,19 @@ def tell_kind(name: str, catalog: Catalog) -> Telling:
     )
 
 
-def tell_template(name: str, template: Template) -> Telling:
+def tell_template(name: str, templates: Mapping[str, Template]) -> Telling:
     """Return an equipment template with every component it implies."""
+    template, whole = templates[name], whole_template(name, templates)
     base = (Text(text=f"Extends {template.base}."),) if template.base else ()
-    parts = Text(text=", ".join(template.components))
-    prior = tuple((f"{y.years[0]}-{y.years[1]}", f"{y.weight:g}", y.basis) for y in template.prior)
+    parts = Text(text=", ".join(whole.components))
+    prior = tuple(
+        (f"{y.years[0]}-{y.years[1]}", y.market.replace("-", " "), f"{y.weight:g}", y.basis)
+        for y in whole.prior
+    )
     return Telling(
         sections=(
             section(template.title, Text(text=template.note), *base, parts, note=name),
-            section("Share of cars by model year", Table(rows=prior), note="a prior"),
+            section("Share of cars by model year", Table(rows=prior), note="a prior, by market"),
         )
     )
 

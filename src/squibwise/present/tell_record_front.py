@@ -6,6 +6,7 @@ from itertools import zip_longest
 
 from squibwise.model.evidence import DoneWork, Passed
 from squibwise.model.proof import Gate, ProofRecord
+from squibwise.model.words import DECISIONS
 from squibwise.present.figures import counted, cut, listed
 from squibwise.present.record_content import Content, StatedComponent, StatedPart
 from squibwise.present.tell_record_annex import (
@@ -190,14 +191,11 @@ def _signed_both_ways(content: Content) -> list[str]:
             refused.clear()
         elif isinstance(entry, Passed) and entry.result == "failed":
             refused.add(entry.what)
-        elif isinstance(entry, Passed) and entry.what in refused and entry.what not in _DECISIONS:
+        elif isinstance(entry, Passed) and entry.what in refused and entry.what not in DECISIONS:
             told[entry.what] = entry.by or "nobody named"
     words = [f"{what} ({by})" for what, by in told.items()]
     head = "Signed as failed, later as passed, with no work between"
     return [f"{head}: {listed(words, 4)}."] if words else []
-
-
-_DECISIONS = ("key-on-safe",)
 
 
 def _of_documents(record: ProofRecord, content: Content) -> list[str]:

@@ -23,11 +23,11 @@ from squibwise.model.evidence import Circumstance, Evidence, Look, Passed, SeatT
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import Report
+from squibwise.model.words import DECISIONS
 from squibwise.model.work import Demand, Work
 from squibwise.prove.measured import last_seat_work
 from squibwise.prove.verdicts import LAMP, SCAN
 
-DECISIONS = ("key-on-safe",)
 DISPOSAL = ("disposal", "dispose", "step:dispose")
 _OWN_GATE = (LAMP, SCAN, "load:", "label:", "recall:", "seat-trials:")
 

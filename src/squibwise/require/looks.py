@@ -6,6 +6,7 @@ import msgspec
 
 from squibwise.catalog.tasks import Tick
 from squibwise.model.names import split_component
+from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Demand, Operation
 from squibwise.require.access import Way, is_in, is_open
 from squibwise.require.orders import Piece
@@ -51,7 +52,11 @@ def _closed_looks(
 
 
 def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Operation:
-    """Return a look into a closed area, with what it takes to open and close it."""
+    """Return a look into a closed area, with what it takes to open and close it.
+
+    The maker says whether it is made: counted where he does, advice where he does not.
+    """
+    progress = scope.job.progress
     openings = [scope.job.catalog.tasks.openings[w] for w in tick.opens]
     minutes = sum(
         (to_minutes(three) for o in openings for three in (o.open, o.close)),
@@ -63,9 +68,10 @@ def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) ->
         usual,
         title=f"{usual.title}{f' ({opened} off)' if opened else ''}",
         minutes=minutes,
-        kind="ask",
+        kind="rule" if progress.passed(CLOSED_AREAS) else "ask",
         p=max(d.probability for d in demands),
-        counted=False,
+        counted=progress.passed(CLOSED_AREAS),
+        is_advice=progress.failed(CLOSED_AREAS),
     )
 
 

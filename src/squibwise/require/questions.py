@@ -21,7 +21,7 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import CodeLine, Report
-from squibwise.model.words import RECORD_GONE, WEAK_BASES
+from squibwise.model.words import CLOSED_AREAS, RECORD_GONE, WEAK_BASES
 from squibwise.model.work import Demand, DemandKind, Order, Question, Saving
 from squibwise.require.conditions import Situation, weigh_condition
 from squibwise.require.demands import CALIBRATE, REPLACE, RuledDemand
@@ -249,6 +249,7 @@ def list_questions(
     job: Job,
     demands: Iterable[Demand],
     saves: Mapping[str, Saving],
+    closed_minutes: int = 0,
 ) -> tuple[Question, ...]:
     """Return the questions worth asking: was there a crash, then by what an answer takes off.
 
@@ -256,6 +257,7 @@ def list_questions(
         job: The job.
         demands: Every demand, each with the question that decides it.
         saves: What a no takes off the strictest list, by question.
+        closed_minutes: What looks into areas would take that nothing opens. [min]
     """
     decides: dict[str, list[Demand]] = {}
     for demand in demands:
@@ -271,7 +273,8 @@ def list_questions(
         for q in job.catalog.rules.questions.values()
         if q.id not in decides and read_answer(q, job.case)
     ]
-    return (*_before_all(job), *asked, *_of_the_record(job), *answered)
+    closed = _of_closed_areas(job, closed_minutes)
+    return (*_before_all(job), *asked, *closed, *_of_the_record(job), *answered)
 
 
 def _worth(question: Question, decides: Iterable[Demand]) -> tuple[bool, float, float]:
@@ -350,6 +353,24 @@ def _of_the_record(job: Job) -> list[Question]:
         return []
     text = "The crash record is locked: is it gone by the maker's own route, read again after it?"
     return [Question(id=RECORD_GONE, text=text, ask="maker", answers=ANSWERS, answered=answered)]
+
+
+def _of_closed_areas(job: Job, minutes: int) -> list[Question]:
+    """Return whether areas that nothing opens are opened for a look: owed until it is answered."""
+    answered = _answered(CLOSED_AREAS, job)
+    if not minutes and not answered:
+        return []
+    text = "Are areas that nothing else opens (roof rails, doors) opened for a look all the same?"
+    return [
+        Question(
+            id=CLOSED_AREAS,
+            text=text,
+            ask="maker",
+            answers=ANSWERS,
+            saves=Saving(minutes=minutes),
+            answered=answered,
+        )
+    ]
 
 
 def _answered(word: str, job: Job) -> str:

@@ -79,7 +79,9 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
         items=items,
         orders=orders,
         visits=visits,
-        questions=list_questions(job, demands.values(), _savings(job, orders, demands, pieces)),
+        questions=list_questions(
+            job, demands.values(), _savings(job, orders, demands, pieces), _closed_minutes(visits)
+        ),
         hours=_hours(job, asked, orders, demands, pieces),
         not_counted=_not_counted(orders, demands),
         no_power=list_refusals(job),
@@ -242,6 +244,12 @@ def _strictest(orders: tuple[Order, ...]) -> tuple[Order, ...]:
     )
 
 
+def _closed_minutes(visits: tuple[Visit, ...]) -> int:
+    """Return what the looks into areas would take that nothing opens. [min]."""
+    looks = (o for v in visits for o in v.operations if o.action == "look" and o.kind == "ask")
+    return sum(o.minutes.likely for o in looks if not o.done)
+
+
 def _whole_job(
     job: Job, orders: tuple[Order, ...], demands: dict[str, Demand], pieces: tuple[Piece, ...]
 ) -> Minutes:
@@ -317,9 +325,13 @@ def _item(
 ) -> Demand:
     minutes = operation.minutes.likely if is_first else 0
     if word in demands:
-        gates = () if demands[word].done else operation.blocked_by
+        demand = demands[word]
         return msgspec.structs.replace(
-            demands[word], after=tuple(dict.fromkeys(before)), minutes=minutes, blocked_by=gates
+            demand,
+            after=tuple(dict.fromkeys(before)),
+            minutes=minutes,
+            blocked_by=() if demand.done else operation.blocked_by,
+            strict="advice" if operation.is_advice else demand.strict,
         )
     return Demand(
         id=word,

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.components import whole_template
+from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.errors import InputError, UnavailableError
 from squibwise.history.order import order_entries
@@ -379,3 +380,15 @@ def test_an_impact_that_says_nothing_is_told(load: Load) -> None:
     blank = '[[evidence]]\nkind = "impact"\n'
     case = load(blank + blank + 'zone = "tail"\n')
     assert [f.origin.line for f in case.findings if f.code == "impact-blank"] == [1]
+
+
+# Common practice, no source: few cars sold in Europe weigh the passenger seat; a switch or key cuts
+# the airbag off. In North America 49 CFR 571.208 asks for sensing from model year 2006 on.
+@pytest.mark.parametrize(("year", "region"), [(2009, "GB"), (2012, "GB-LND"), (2019, "DE-BY")])
+def test_a_car_outside_north_america_is_not_taken_to_weigh_its_seat(year: int, region: str) -> None:
+    templates = load_catalog().templates
+    abroad = whole_template(likeliest_template(year, templates, region), templates)
+    at_home = whole_template(likeliest_template(year, templates, "US-OH"), templates)
+    assert "passenger.occupant-sensor" in at_home.components
+    assert "passenger.occupant-sensor" not in abroad.components
+    assert {"passenger.passenger-switch", "left.curtain"} <= set(abroad.components)

@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.codes import read_own_codes
-from squibwise.catalog.components import Template, whole_template
+from squibwise.catalog.components import Template, find_market, weigh_template, whole_template
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, ModelError, SquibwiseError, UnavailableError
 from squibwise.intake.case_file.checks import Mention, Notes
@@ -29,15 +29,17 @@ _MOST_LYING = 200
 _PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".gif", ".mp4", ".mov")
 
 
-def likeliest_template(year: int | None, templates: Mapping[str, Template]) -> str:
-    """Return the template that a car of a model year most often has, or the widest one.
+def likeliest_template(
+    year: int | None, templates: Mapping[str, Template], region: str | None = None
+) -> str:
+    """Return the template that a car of a model year and region most often has, or the widest one.
 
     The widest when the year is unknown: a component too many is asked about, one too few is missed.
     """
+    market = find_market(region)
 
     def weight(name: str) -> float:
-        covers = [p for p in templates[name].prior if year and p.years[0] <= year <= p.years[1]]
-        return max((p.weight for p in covers), default=0.0)
+        return weigh_template(templates[name], year, market) if year else 0.0
 
     def width(name: str) -> int:
         return len(whole_template(name, templates).components)
@@ -45,7 +47,13 @@ def likeliest_template(year: int | None, templates: Mapping[str, Template]) -> s
     return max(sorted(templates), key=lambda name: (weight(name), width(name)))
 
 
-def make_car(table: CarTable, vin: str | None, year: int | None, catalog: Catalog) -> Car:
+def make_car(
+    table: CarTable,
+    vin: str | None,
+    year: int | None,
+    catalog: Catalog,
+    region: str | None = None,
+) -> Car:
     """Return the car that a ``[car]`` table describes.
 
     Args:
@@ -53,8 +61,9 @@ def make_car(table: CarTable, vin: str | None, year: int | None, catalog: Catalo
         vin: VIN that applies, from the table or from a report; upper case.
         year: Model year that applies; None when unknown.
         catalog: For the templates.
+        region: Where the car is registered, whose rules shaped its equipment; None = not stated.
     """
-    name = table.equipment or likeliest_template(year, catalog.templates)
+    name = table.equipment or likeliest_template(year, catalog.templates, region)
     template = whole_template(name, catalog.templates)
     components = (set(template.components) | set(table.add)) - set(table.remove)
     stages = {c: template.stages.get(split_component(c).kind, 1) for c in components}
@@ -156,7 +165,7 @@ def the_car(written: Written, files: Mapping[str, bytes], notes: Notes) -> Car:
         message = f"model_year is {stated}, the VIN says {year}."
         remedy = "What you wrote is used; correct one of them."
         notes.add("case-other-year", ("car", "model_year"), message, remedy, "warning")
-    car = make_car(written.car, vin, stated or year, notes.catalog)
+    car = make_car(written.car, vin, stated or year, notes.catalog, written.case.region)
     if car.assumed:
         message = f"no equipment is stated; it is taken to be '{car.equipment}'."
         remedy = 'Write equipment = "..." under [car] once you know.'
