@@ -66,8 +66,7 @@ def list_candidates(
 ) -> list[Candidate]:
     """Return every look and substitution that the car offers and nobody has made yet.
 
-    No look at what water, fire or rust has reached: it is no longer good, whatever is seen of it;
-    none at what somebody inspected and signed for.
+    None at what water, fire or rust has reached, whatever is seen of it, or what is signed for.
     """
     inspected = {word for word, r in signed_results(net.line).items() if r == "passed"}
     seen = {look for e in case.evidence for look in list_looks(e, catalog)}
