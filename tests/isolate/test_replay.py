@@ -11,7 +11,7 @@ from squibwise.isolate import __getattr__ as lazily
 from squibwise.isolate import trace
 from squibwise.isolate.replay import Standing
 from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import DoneWork, Evidence, SubstituteLoad
+from squibwise.model.evidence import DoneWork, Evidence, Passed, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Candidate, CodeLine, Report
 
@@ -201,3 +201,38 @@ def test_an_outcome_without_a_time_is_told_where_other_entries_have_one() -> Non
     assert "outcome-no-time" not in codes(low(MONDAY), timed)
     assert "outcome-no-time" not in codes(low(MONDAY), elsewhere)
     assert "outcome-no-time" not in codes(low(), look)
+
+
+SEAT = "passenger.occupant-sensor"
+OPENED = Passed(id="p1", what="open:seat-passenger", result="passed")
+JOINED = Passed(id="p2", what="join:seat-passenger", result="passed")
+AWAY = Entered(id="o1", loop=SEAT, test="second-scan", outcome="stays-away")
+
+
+def test_what_is_read_with_the_connector_apart_cures_nothing() -> None:
+    report = a_report(a_line(SEAT, "performance", "stored"))
+    apart = searched(SEAT, report, OPENED, AWAY)
+    assert "second-scan" not in apart.done
+    assert [f.code for f in apart.findings] == ["read-while-apart"]
+    repaired = Entered(id="o2", loop=SEAT, test="clear:codes", outcome="fixed")
+    assert not searched(SEAT, report, OPENED, repaired).fixed
+    together = searched(SEAT, report, OPENED, JOINED, AWAY)
+    assert "second-scan" in together.done
+    assert not together.findings
+
+
+def test_a_card_that_reads_waits_until_the_connector_is_together() -> None:
+    report = a_report(a_line(SEAT, "performance"))
+    held = trace(a_case(report, OPENED), believing(), SEAT, CATALOG)
+    assert held.next_test.steps[0].text.startswith("Not before the connector of passenger.occupant")
+    assert "circuit-apart" in [f.code for f in held.findings]
+    free = trace(a_case(report, OPENED, JOINED), believing(), SEAT, CATALOG)
+    assert not free.next_test.steps[0].text.startswith("Not before")
+
+
+def test_work_while_the_connector_is_apart_does_not_leave_the_code_alone() -> None:
+    report = a_report(a_line(SEAT, "performance"))
+    done = DoneWork(id="d1", what="replaced", component="passenger.seat-frame")
+    apart = searched(SEAT, report, OPENED, done)
+    together = searched(SEAT, report, OPENED, done, JOINED)
+    assert chance(apart, "codes:left-over") < chance(together, "codes:left-over") / 3

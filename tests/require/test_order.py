@@ -350,3 +350,17 @@ def test_new_glass_is_a_line_of_its_own_before_power_and_camera_and_in_no_hours(
     assert line.minutes.likely == 0
     assert line.demands == (f"{glass}:replace",)
     assert order.index(line.id) < order.index("step:final-power") < order.index("set:aim-camera")
+
+
+def test_a_circuit_without_a_load_is_traced_once_its_connector_is_together(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    case = made.case(profile=Profile(name="wide-spread"))
+    sensing = {"passenger.occupant-sensor": {"faulty": 0.6}}
+    states = {**FRONT, "centre.control-unit": {"damaged": 0.98}, **sensing}
+    found = work(case, made.assessment(states), catalog)
+    traced = next(o for o in found.operations if o.id.startswith("trace:occupant"))
+    joined = next(o for o in found.operations if "passenger.occupant-sensor" in o.joins)
+    assert place(found, joined.id) < place(found, "step:final-power") < place(found, traced.id)
+    with_load = place(found, "trace:seat-bag@passenger")
+    assert with_load < place(found, "step:second-power-down")

@@ -90,7 +90,7 @@ def _moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTes
     the fault came.
     """
     book = [catalog.loops.moved[m] for m in moved]
-    if not book or test.moves or not _reads_the_circuit(test):
+    if not book or test.moves or not reads_the_circuit(test):
         return test
     minutes = test.minutes + len(book) * catalog.fact("isolation.moving").number()
     if test.power == "on":
@@ -111,13 +111,13 @@ def _moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTes
 
 def _is_set(test: LoopTest, moved: tuple[str, ...]) -> bool:
     """Return whether seat or wheel is set with the power off before a test reads once more."""
-    return bool(moved) and not test.moves and test.power == "on" and _reads_the_circuit(test)
+    return bool(moved) and not test.moves and test.power == "on" and reads_the_circuit(test)
 
 
 _AT_THE_UNIT = ("unit", "supply")
 
 
-def _reads_the_circuit(test: LoopTest) -> bool:
+def reads_the_circuit(test: LoopTest) -> bool:
     """Return whether a test reads, with the power on, what seat or wheel may change."""
     powered = test.power in ("on", "through")
     return powered and not test.steady and test.at not in _AT_THE_UNIT

@@ -49,7 +49,7 @@ def card_of(
         if isinstance(bench, BenchTest)
         else _repair_card(bench, before, context, catalog)
     )
-    card = _stay_off_the_road(card, context, catalog)
+    card = _plugged_in_first(_stay_off_the_road(card, context, catalog), context)
     return msgspec.structs.replace(
         card,
         how=tuple(s.text for s in card.steps),
@@ -72,6 +72,17 @@ def _stay_off_the_road(card: BenchCard, context: Context, catalog: Catalog) -> B
         steps=(*(s for s in card.steps if not s.drives), stay),
         outcomes=card.outcomes | ({FIXED: _FIXED_STANDING} if FIXED in card.outcomes else {}),
     )
+
+
+def _plugged_in_first(card: BenchCard, context: Context) -> BenchCard:
+    """Return a card that reads, held until the circuit's connector is together again."""
+    if not context.apart or not any(s.power == "on" for s in card.steps):
+        return card
+    text = (
+        f"Not before the connector of {context.name.id} is plugged in and locked: it is apart "
+        f"({context.apart}), and what is read without it is not this circuit."
+    )
+    return msgspec.structs.replace(card, steps=(CardStep(text=text, power="any"), *card.steps))
 
 
 def danger_of(context: Context) -> str:
@@ -303,7 +314,7 @@ def findings_of(
     """Return what a mechanic must know before trusting the answer."""
     found = [*_about_report(context), *_about_record(case, context)]
     found += _about_voltage(context, catalog)
-    found += [*_about_work(context), *_about_times(case, context)]
+    found += [*_about_work(context), *_about_times(case, context), *_about_apart(context)]
     if context.load_out:
         found.append(_load_out(context))
     if context.twin_fired >= _LIKELY and (context.fired or 0.0) < _SURE:
@@ -401,6 +412,19 @@ def _about_times(case: Case, context: Context) -> list[Finding]:
             "time, so it counts as done when the entry written before it was.",
             remedy="Add a line `time = ...` to it; only then is it sure what came before what.",
             origin=untimed[0].origin,
+        )
+    ]
+
+
+def _about_apart(context: Context) -> list[Finding]:
+    if not context.apart:
+        return []
+    return [
+        Finding(
+            code="circuit-apart",
+            severity="warning",
+            message=f"The connector of {context.name.id} is apart now: {context.apart} was opened.",
+            remedy="Plug it in and lock it before anything is read; the list of work has the line.",
         )
     ]
 

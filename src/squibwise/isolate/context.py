@@ -7,6 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain, Element
 from squibwise.errors import InputError
+from squibwise.history.apart import list_apart
 from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.signed import loads_on
 from squibwise.isolate.reported import Reported, faulty_loops, is_spent, reported_of
@@ -60,6 +61,8 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
         twin_fired: Greatest chance that another stage of the same device has fired.
         load_out: Ids of loads issued to this circuit and not returned.
         load_before: Those among them that were there when the fault was read.
+        apart: What was opened so that its connector is apart now, with no load in its place;
+            empty when it is together.
     """
 
     case: Case
@@ -83,6 +86,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     twin_fired: float = 0.0
     load_out: tuple[str, ...] = ()
     load_before: tuple[str, ...] = ()
+    apart: str = ""
 
     @property
     def load_hides(self) -> bool:
@@ -136,6 +140,7 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         twin_fired=_twin_fired(assessment, component, stage, chain),
         load_out=out,
         load_before=tuple(i for i in out if place(i) < last),
+        apart="" if out else list_apart(history, case.car, catalog).get(component, ""),
     )
 
 

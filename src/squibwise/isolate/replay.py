@@ -5,6 +5,7 @@ from fnmatch import fnmatchcase
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.apart import list_apart
 from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.isolate.bench import (
     BenchRepair,
@@ -12,6 +13,7 @@ from squibwise.isolate.bench import (
     access_of,
     outcome_chances,
     power_of,
+    reads_the_circuit,
     wait_minutes,
 )
 from squibwise.isolate.context import Context
@@ -142,6 +144,8 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: _Bench) 
     words = bench.test.outcomes
     if item.outcome not in words and not (item.outcome == _ANY_SIGHT and bench.test.sights):
         return _noted(state, _strange_outcome(item, list(words)))
+    if (opened := _apart_then(item, room)) and _needs_connector(bench):
+        return _noted(state, _read_apart(item, opened))
     title = bench.test.title.format(element=bench.point.title)
     reason = Because(text=f"{title}: {item.outcome}.", evidence=(item.id,), weak="judgement")
     weight = _weight_of_repeat(state, bench, room.catalog)
@@ -164,6 +168,30 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: _Bench) 
         repair=bench.id if cured else state.repair,
     )
     return _closed(state, item.id, room) if cured else state
+
+
+def _needs_connector(bench: BenchTest) -> bool:
+    return reads_the_circuit(bench.test) and bench.test.igniters == "not-touched"
+
+
+def _apart_then(item: TestOutcome, room: _Bench) -> str:
+    """Return what was open, so that the circuit's connector was apart when this was entered."""
+    context = room.context
+    if context.load_out:
+        return ""
+    place, car = context.position(item.id), context.case.car
+    return list_apart(context.history, car, room.catalog, place).get(context.name.id, "")
+
+
+def _read_apart(item: TestOutcome, opened: str) -> Finding:
+    return Finding(
+        code="read-while-apart",
+        severity="warning",
+        message=f"{item.test} of {item.loop}: its connector was apart ({opened} was open), so what "
+        "was read is not this circuit; it is not used.",
+        remedy="Plug it together and lock it, read again, and enter what came out then.",
+        origin=item.origin,
+    )
 
 
 def _chance(bench: BenchTest, suspect: Suspect, word: str, room: _Bench) -> float:
@@ -276,6 +304,9 @@ def _repaired(state: Standing, item: TestOutcome, bench: BenchRepair, room: _Ben
     again = state.unconfirmed and state.repair == bench.id
     paid = state if again else _paid(state, bench, room)
     paid = msgspec.structs.replace(paid, done=state.done | {bench.id}, load_at="")
+    opened = _apart_then(item, room) if item.outcome == FIXED else ""
+    if opened:
+        return _noted(state, _read_apart(item, opened))
     if item.outcome == FIXED:
         return _closed(msgspec.structs.replace(paid, repair=bench.id), item.id, room)
     reason = Because(text=f"{bench.id} was done and did not cure it.", evidence=(item.id,))

@@ -60,7 +60,7 @@ def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog
         word = {"reseated": "seated-again", "repaired": "did-not-hold"}.get(work.what)
         if word and (element.role == "plug" or word == "did-not-hold"):
             found[word] = (*found.get(word, ()), work.id)
-    if context.unverified:
+    if context.unverified and not context.apart:
         found["worked-since"] = context.unverified
     if put_right := _put_right(context, catalog):
         found["put-right"] = put_right

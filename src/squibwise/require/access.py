@@ -7,10 +7,9 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Opening
 from squibwise.model.car import Car
-from squibwise.model.names import SEATS, SIDES, side_of, split_component
+from squibwise.model.names import SEATS, SIDES, side_of
 
 FRONT = SEATS[:2]
-REAR = SEATS[2:]
 
 
 class Way(msgspec.Struct, frozen=True, kw_only=True):
@@ -111,42 +110,3 @@ def is_open(word: str, at: str, ways: Iterable[Way], car: Car) -> bool:
         if same and (way.opening.id == word or word in way.opening.swallows):
             return True
     return False
-
-
-def find_parted(way: Way, car: Car) -> tuple[str, ...]:
-    """Return the components whose connectors come apart when an opening is made."""
-    return tuple(
-        c
-        for c in car.components
-        if split_component(c).kind in way.opening.parts and is_in(c, way.opening.rows, way.at, car)
-    )
-
-
-def is_in(component: str, rows: str, at: str, car: Car) -> bool:
-    """Does a component lie in these rows, at this seat or side.
-
-    Args:
-        component: Component id.
-        rows: ``front`` (front seats, pillars), ``rear`` (seats behind), ``door``, ``nose``,
-            ``tail``, ``car`` (no seat), a place, or empty for anywhere.
-        at: Seat or side; empty = any.
-        car: For the side a seat is on.
-    """
-    place = split_component(component).place
-    if at in SEATS and place != at:
-        return False
-    if at in SIDES and side_of(place, car.drive_hand) not in (at, None):
-        return False
-    return _is_in_rows(place, rows)
-
-
-def _is_in_rows(place: str, rows: str) -> bool:
-    if rows == "front":
-        return place in FRONT or place.startswith("pillar-")
-    if rows == "rear":
-        return place in REAR
-    if rows in ("door", "nose"):
-        return place.startswith(f"{rows}-")
-    if rows == "car":
-        return place not in SEATS
-    return rows in ("", place)

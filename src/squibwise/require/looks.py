@@ -5,10 +5,11 @@ from collections.abc import Iterator, Mapping, Sequence
 import msgspec
 
 from squibwise.catalog.tasks import Tick
+from squibwise.history.apart import is_in
 from squibwise.model.names import split_component
 from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Demand, Operation
-from squibwise.require.access import Way, is_in, is_open
+from squibwise.require.access import Way, is_open
 from squibwise.require.orders import Piece
 from squibwise.require.scope import Scope, is_inside, is_signed, list_places, to_minutes
 

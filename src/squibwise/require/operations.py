@@ -4,9 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Setting, Three
+from squibwise.history.apart import find_parted
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
-from squibwise.require.access import Way, close_over, find_parted
+from squibwise.require.access import Way, close_over
 from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.reasons import pick_cautions
@@ -21,7 +22,9 @@ UNIT_WAYS = ("flap", "console", "panel")
 def open_up(scope: Scope) -> Iterator[Operation]:
     """Yield one operation per opening, with the connectors it parts."""
     for way in scope.ways:
-        parted = tuple(c for c in find_parted(way, scope.job.case.car) if not scope.is_new(c))
+        parted = tuple(
+            c for c in find_parted(way.opening, way.at, scope.job.case.car) if not scope.is_new(c)
+        )
         done = _is_area_done(way, scope)
         yield Operation(
             n=OPEN + way.slot,
@@ -261,7 +264,7 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
     """Yield one operation per area whose connectors came apart for access, with its area."""
     seen: set[str] = set()
     for way in scope.ways:
-        parted = find_parted(way, scope.job.case.car)
+        parted = find_parted(way.opening, way.at, scope.job.case.car)
         kept = tuple(c for c in parted if not scope.is_new(c) and c not in seen)
         seen |= set(kept)
         if kept:

@@ -5,10 +5,11 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from squibwise.catalog.tasks import Three, Tick
+from squibwise.history.apart import is_in
 from squibwise.model.names import SEATS, SIDES, split_component
 from squibwise.model.report import Report
 from squibwise.model.work import Demand, Minutes, Order
-from squibwise.require.access import FRONT, Way, close_over, find_ways, is_in
+from squibwise.require.access import FRONT, Way, close_over, find_ways
 from squibwise.require.conditions import weigh_any_fired
 from squibwise.require.job import Job
 from squibwise.require.orders import Piece

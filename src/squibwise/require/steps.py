@@ -4,12 +4,13 @@ from collections.abc import Iterable, Iterator
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Cause, Step
+from squibwise.history.apart import find_parted
 from squibwise.history.signed import unit_exposed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Minutes, Operation
-from squibwise.require.access import close_over, find_parted
+from squibwise.require.access import close_over
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
@@ -135,7 +136,7 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
         c
         for w in scope.ways
         if w.opening.id == "seat" and w.at in seats
-        for c in find_parted(w, scope.job.case.car)
+        for c in find_parted(w.opening, w.at, scope.job.case.car)
         if scope.fires(c)
     ]
     wet = [c for c in scope.job.reached if scope.fires(c)]

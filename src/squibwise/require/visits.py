@@ -271,11 +271,20 @@ def _place_faults(scope: Scope, *, long: bool) -> list[Placed]:
         Placed(phase="open", area="connectors", rank=(1, 98, o.n), operation=o)
         for o in cause_operations(scope.job)
     ]
-    phase, half = ("prove", 2) if long else ("open", 1)
+    apart = {c for _, joined in join(scope) for c in joined.joins}
     for operation in trace(scope, powered=long):
+        phase, half = ("prove", 2) if long else ("open", 1)
+        if long and _needs_its_connector(operation, apart, scope):
+            operation = msgspec.structs.replace(operation, after=("step:final-power", "all:cause"))
+            phase, half = "final", 1
         rank = (half, 99, operation.n)
         found.append(Placed(phase=phase, area="connectors", rank=rank, operation=operation))
     return found
+
+
+def _needs_its_connector(operation: Operation, apart: set[str], scope: Scope) -> bool:
+    """Is a circuit that takes no load traced, and its connector apart until the end."""
+    return any(c in apart and not scope.fires(c) for c in operation.components)
 
 
 def _place_settings(scope: Scope, *, long: bool) -> list[Placed]:

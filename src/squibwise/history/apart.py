@@ -1,0 +1,86 @@
+"""Which connectors are apart now: of an area that was opened and not plugged together since."""
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.tasks import Opening
+from squibwise.history.order import History
+from squibwise.model.car import Car
+from squibwise.model.evidence import Passed
+from squibwise.model.names import SEATS, SIDES, side_of, split_component
+
+_OPENED, _TOGETHER = "open:", ("join:", "close:")
+_WHOLE = ("step:final-power", "final-power")
+
+
+def list_apart(
+    history: History, car: Car, catalog: Catalog, before: int | None = None
+) -> dict[str, str]:
+    """Return the components whose connector is apart, each with what was opened for it.
+
+    Args:
+        history: The course of the case.
+        car: Its components.
+        catalog: For the openings.
+        before: Place in the course that is asked of; None = now.
+    """
+    opened: dict[str, None] = {}
+    for place, signed in history.all_of(Passed):
+        if (before is not None and place >= before) or signed.result != "passed":
+            continue
+        action, _, word = signed.what.partition(":")
+        if f"{action}:" == _OPENED:
+            opened[word] = None
+        elif f"{action}:" in _TOGETHER:
+            opened.pop(word, None)
+        elif signed.what in _WHOLE:
+            opened.clear()
+    return {c: title for word in opened for c, title in _parted_by(word, car, catalog)}
+
+
+def _parted_by(word: str, car: Car, catalog: Catalog) -> list[tuple[str, str]]:
+    """Return what comes apart with an opening by its word, such as ``seat-driver``."""
+    name, _, at = word.rpartition("-")
+    opening = catalog.tasks.openings.get(word) or catalog.tasks.openings.get(name)
+    if opening is None:
+        return []
+    place = at if opening.id == name else ""
+    title = f"{opening.title}, {place}" if place else opening.title
+    return [(c, title) for c in find_parted(opening, place, car)]
+
+
+def find_parted(opening: Opening, at: str, car: Car) -> tuple[str, ...]:
+    """Return the components whose connectors come apart when an opening is made at a place."""
+    return tuple(
+        c
+        for c in car.components
+        if split_component(c).kind in opening.parts and is_in(c, opening.rows, at, car)
+    )
+
+
+def is_in(component: str, rows: str, at: str, car: Car) -> bool:
+    """Does a component lie in these rows, at this seat or side.
+
+    Args:
+        component: Component id.
+        rows: ``front`` (front seats, pillars), ``rear`` (seats behind), ``door``, ``nose``,
+            ``tail``, ``car`` (no seat), a place, or empty for anywhere.
+        at: Seat or side; empty = any.
+        car: For the side a seat is on.
+    """
+    place = split_component(component).place
+    if at in SEATS and place != at:
+        return False
+    if at in SIDES and side_of(place, car.drive_hand) not in (at, None):
+        return False
+    return _is_in_rows(place, rows)
+
+
+def _is_in_rows(place: str, rows: str) -> bool:
+    if rows == "front":
+        return place in SEATS[:2] or place.startswith("pillar-")
+    if rows == "rear":
+        return place in SEATS[2:]
+    if rows in ("door", "nose"):
+        return place.startswith(f"{rows}-")
+    if rows == "car":
+        return place not in SEATS
+    return rows in ("", place)
