@@ -346,3 +346,17 @@ def test_what_no_movement_changes_is_read_as_ever(test: str) -> None:
     search = search_of(a_case(report), believing(), "driver.buckle-switch", CATALOG)
     bench = next(t for t in search.tests if t.id == test)
     assert bench.test == next(t for t in CATALOG.loops.tests if t.id == test)
+
+
+def test_a_substitution_ends_with_every_load_out_and_the_seat_where_the_fault_came() -> None:
+    story = Story(id="s", text="It comes when the seat is slid.")
+    report = a_report(a_line("driver.seat-bag", "open-or-high", "intermittent"))
+    search = search_of(a_case(report, story), believing(), "driver.seat-bag/1", CATALOG)
+    bench = next(t for t in search.tests if t.id == "load-at:seat-plug")
+    steps = card_of(bench, search.context, search.standing, 10.0, CATALOG).steps
+    texts = [s.text for s in steps]
+    assert any(
+        "take the loads out, count them back" in t and "put the seat where" in t for t in texts
+    )
+    assert steps[-1].power == "on"
+    assert not any("Leave the rest" in t for t in texts)

@@ -6,7 +6,7 @@ from fnmatch import fnmatchcase
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
+from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest, MovedSteps
 from squibwise.isolate.context import Context
 from squibwise.isolate.prose import movements_of
 from squibwise.isolate.signs import voltage_out
@@ -94,19 +94,27 @@ def _moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTes
         return test
     minutes = test.minutes + len(book) * catalog.fact("isolation.moving").number()
     if test.power == "on":
-        how = (*test.how, *(f"[off] {m.set}" for m in book), _ON_AGAIN)
+        how = (*test.how, *(f"[off] Power off, full wait: {m.set}" for m in book), _ON_AGAIN)
         minutes += catalog.fact("isolation.power-up").number()
         return msgspec.structs.replace(test, how=how, minutes=minutes)
     first, *rest = test.how
     off = next((n for n, text in enumerate(rest) if text.startswith("[off]")), len(rest))
     first = " ".join([first, *(m.loads for m in book)])
-    back = () if test.rule == "split" else (f"[off] {book[-1].back}",)
+    after = _set_back(book, rest[off:]) if test.rule == "split" else (f"[off] {book[-1].back}",)
     return msgspec.structs.replace(
         test,
-        how=(first, *rest[:off], *(m.move for m in book), *rest[off:], *back),
+        how=(first, *rest[:off], *(m.move for m in book), *after),
         minutes=minutes,
         cautions=(*test.cautions, "movement", "loads-out"),
     )
+
+
+def _set_back(book: list[MovedSteps], ending: list[str]) -> tuple[str, ...]:
+    """Return the end of a substitution: every load out, and what moved set to where it came."""
+    back = book[-1].back
+    sets = "; ".join(m.set.rstrip(".") for m in book)
+    out = f"[off] If the fault is gone: {back[0].lower()}{back[1:]} Then {sets}."
+    return (out, *ending[1:])
 
 
 def _is_set(test: LoopTest, moved: tuple[str, ...]) -> bool:

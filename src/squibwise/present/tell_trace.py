@@ -22,6 +22,7 @@ from squibwise.present.telling import (
 )
 
 CAUSES_SHOWN = 8
+_KEY_ON = "key-on"  # its caution is what holds the card, and is said there
 POWER = {"off": "power off", "on": "power on", "any": ""}
 
 
@@ -53,8 +54,14 @@ def tell_trace_shortly(trace: Trace) -> Section:
     rows += [("next", f"{card.title} ({_time(card)})")]
     if trace.comparison:
         rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
-    rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
+    held = () if _is_held(card, trace.no_power) else trace.no_power  # else the card says it
+    rows += [("danger", told) for told in (*held, card.danger) if told]
     return section("In short", Table(rows=tuple(rows)))
+
+
+def _is_held(card: BenchCard, no_power: Sequence[str]) -> bool:
+    """Is the card held because the car may not be switched on."""
+    return bool(no_power) and any(s.power == "on" for s in card.steps)
 
 
 def _time(card: BenchCard) -> str:
@@ -70,10 +77,11 @@ def tell_card(card: BenchCard, no_power: Sequence[str] = ()) -> tuple[Section | 
         no_power: Why the car may not be switched on now.
     """
     blocks: list[Block] = []
-    if no_power and any(s.power == "on" for s in card.steps):
+    held = _is_held(card, no_power)
+    if held:
         blocks.append(Text(text="Not yet with the power on. " + " ".join(no_power), tone="alarm"))
     if card.cautions:
-        cautions = tuple(c.text for c in card.cautions)
+        cautions = tuple(c.text for c in card.cautions if not (held and c.id == _KEY_ON))
         blocks.append(Bullets(items=cautions, mark="!", tone="alarm"))
     if card.load:
         blocks.append(Text(text=card.load, tone="alarm"))
