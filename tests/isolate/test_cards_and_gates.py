@@ -11,7 +11,7 @@ from squibwise.isolate import before_tests, trace
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
 from squibwise.isolate.cards import card_of
 from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import Evidence, LampCheck, Passed, SubstituteLoad
+from squibwise.model.evidence import Evidence, LampCheck, Passed, Story, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Report
 from squibwise.model.trace import PlanNode, Trace

@@ -22,6 +22,7 @@ from squibwise.present.telling import (
 )
 
 CAUSES_SHOWN = 8
+_ABOVE = "See the danger above."
 _KEY_ON = "key-on"  # its caution is what holds the card, and is said there
 POWER = {"off": "power off", "on": "power on", "any": ""}
 
@@ -35,7 +36,7 @@ def tell_trace(case: Case, trace: Trace, catalog: Catalog) -> Telling:
         sections=filled(
             (
                 tell_trace_shortly(trace),
-                *tell_card(trace.next_test, trace.no_power),
+                *tell_card(trace.next_test, (_ABOVE,) if trace.no_power else ()),
                 _enter(case, trace),
                 _causes(trace.hypotheses),
                 _plan(trace),
@@ -54,8 +55,7 @@ def tell_trace_shortly(trace: Trace) -> Section:
     rows += [("next", f"{card.title} ({_time(card)})")]
     if trace.comparison:
         rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
-    held = () if _is_held(card, trace.no_power) else trace.no_power  # else the card says it
-    rows += [("danger", told) for told in (*held, card.danger) if told]
+    rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
     return section("In short", Table(rows=tuple(rows)))
 
 
