@@ -63,9 +63,8 @@ def plain(code: str | None) -> str:
 
 
 def is_live(line: CodeLine) -> bool:
-    """Tell whether a line is a present fault that is counted."""
-    gone = not line.present or "cleared" in line.status
-    return line.unit != "other" and not gone and not line.repeats
+    """Tell whether a line is a present fault of the restraint system."""
+    return line.unit != "other" and line.present and "cleared" not in line.status
 
 
 def differences(text: Text, lines: tuple[CodeLine, ...]) -> list[str]:
@@ -78,7 +77,8 @@ def differences(text: Text, lines: tuple[CodeLine, ...]) -> list[str]:
             continue
         left.remove(line)
         found += [f"{text.name}: {told.codes[0]} {wrong}" for wrong in _wrong(told, line)]
-    return found + [f"{text.name}: {ln.code} {ln.kind} {ln.raw!r} is no fault" for ln in left]
+    more = (ln for ln in left if not ln.repeats)
+    return found + [f"{text.name}: {ln.code} {ln.kind} {ln.raw!r} is no fault" for ln in more]
 
 
 def _codes_of(line: CodeLine) -> set[str]:

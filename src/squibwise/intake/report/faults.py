@@ -18,11 +18,11 @@ from squibwise.intake.report.codes import Code, find_status_byte
 from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.lines import (
-    is_bare_part,
     why_absent,
     without_codes,
     words_of,
 )
+from squibwise.intake.report.part_lists import is_bare_part
 from squibwise.intake.report.sheet import Fault, Line, Sheet, cell_of
 from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (

@@ -76,6 +76,7 @@ _LISTED_CODES = pattern(
 _SMALL = pattern(
     r"(?<![\w.:/-])(?=[0-9a-f]*\d[0-9a-f]*\d)(?=[0-9a-f]*[a-f])([0-9a-f]{4})(?![\w/]|[.-]\w)"
 )
+_CODE_LABEL = pattern(r"\W*(?:dtc|code|codigo|codice|kod|fehlercode)[\s.·_…]*[:=]")
 _MORE_FLASHES = pattern(
     r"\b(?:dtc|codes?|codice|codigo|kod|fehlercode|next|also|then|that'?s|auch|dann|aussi|puis|luego|"
     r"tambien|anche|poi|tambem|depois|tez|potem)\s+([1-9]\d)(?=\s*[,:;=(-]|\.?\s*$)"
@@ -141,6 +142,7 @@ def _settle_flash(lines: list[Line]) -> None:
     exact = any(c.style in ("sae", "hex24", "decimal24") for ln in lines for c in ln.codes)
     maker = any(c.style == "decimal" for ln in lines for c in ln.codes)
     numbered = maker or any(re.match(r"\s*[1-9]\s+\D", ln.text) for ln in lines)
+    coded = [ln for ln in lines if _is_under_code(ln)]
     called = [
         ln for ln in lines if any(c.style == "flash" and c.end - c.start > 5 for c in ln.codes)
     ]
@@ -148,13 +150,19 @@ def _settle_flash(lines: list[Line]) -> None:
         only = find_list(line.text)
         if only and not exact:
             line.codes = only
-        labelled = re.search(r"(?i)code|flash|blink|dtc", line.text[:20])
-        if exact or (numbered and not labelled):
+        labelled = re.search(r"cod|kod|flash|blink|dtc", flat(line.text[:20]))
+        if (exact and line not in coded) or (numbered and not labelled):
             line.codes = tuple(c for c in line.codes if c.style != "flash" or is_called(line, c))
         if len(called) > 1 and not line.codes and not line.cells:
             line.codes = find_pairs(line.text)
         if called and not (exact or maker or line.codes or line.cells):
             line.codes = _find_more_flashes(line.text)
+
+
+def _is_under_code(line: Line) -> bool:
+    """``CODE.....: 33-12``: two numbers that a label calls a code, whatever else looks like one."""
+    is_pair = any(c.style == "flash" and "-" in c.printed for c in line.codes)
+    return is_pair and bool(_CODE_LABEL.match(flat(line.text)))
 
 
 def _find_more_flashes(text: str) -> tuple[Code, ...]:

@@ -1,9 +1,7 @@
 """What each line of a report is: code, words, heading, count, measure, or not understood."""
 
 import re
-from collections import Counter
 from functools import lru_cache
-from itertools import pairwise
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import RawLine
@@ -15,7 +13,6 @@ from squibwise.intake.report.phrases import Hit, find_hits, find_layout, languag
 from squibwise.intake.report.sheet import Line
 from squibwise.intake.report.words import (
     FAULTS,
-    OF_ITS_OWN,
     PARTS,
     TELLS,
     Words,
@@ -40,13 +37,10 @@ _SPEAKER = pattern(
 _STOP = pattern(
     r"(?<!\b\w)([.!?])[)\"']?\s+(?=[¿¡\"'(]?[A-ZÀ-ÝŁŚŻ](?:[a-zà-ÿłśżźćńęą']|[A-Z]{1,4}\s[a-z]))"
 )
+_BARS = 3  # of a row with two cells
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
-_ENDS_SENTENCE = pattern(r"(?:[:!]|\w{6,}\.)\s*$")
-_BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
-_SIGNS_OF_LIST = 2
-_NAME_WORDS = 8  # of the longest name of a part
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
-_NAMED = 0.6  # share of known words that makes a line the name of a part
+NAMED = 0.6  # share of known words that makes a line the name of a part
 _YEAR = pattern(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
@@ -80,12 +74,21 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
     is_cut = len(text) > MAX_LINE
     text = text[:MAX_LINE]
     said = _SPEAKER.sub("", _QUOTED.sub(r"\1", text))
-    if len(raw.cells) > 1:
-        return [Line(number=raw.number, raw=text, text=said, cells=raw.cells, is_cut=is_cut)]
+    cells = raw.cells if len(raw.cells) > 1 else _barred(said)
+    if len(cells) > 1:
+        return [Line(number=raw.number, raw=text, text=said, cells=cells, is_cut=is_cut)]
     parts = [p for s in _sentences(said) for p in _without_question(s, lexicon)]
     if len(parts) == 1:
         return [Line(number=raw.number, raw=text, text=said, is_cut=is_cut)]
     return [Line(number=raw.number, raw=p, text=p, is_cut=is_cut) for p in parts]
+
+
+def _barred(text: str) -> tuple[str, ...]:
+    """The cells of a row that is drawn with bars."""
+    row = text.strip()
+    if row.count("|") < _BARS or not (row.startswith("|") and row.endswith("|")):
+        return ()
+    return tuple(cell.strip() for cell in row[1:-1].split("|"))
 
 
 def _sentences(text: str) -> list[str]:
@@ -408,7 +411,7 @@ def _is_meta(line: Line, texts: tuple[str, ...], length: int, means: tuple[str, 
 
 def _label_length(line: Line) -> int:
     """How many words stand before the colon of a label."""
-    return len(tokenise(_label(line)))
+    return len(tokenise(label_of(line)))
 
 
 def _is_heading(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> bool:
@@ -441,56 +444,10 @@ def _is_foreign(texts: tuple[str, ...], lexicon: Lexicon, line: Line) -> bool:
         return False
     named = {i for at, (_, length) in enumerate(means) for i in range(at, at + length)}
     told = [i for i, t in enumerate(texts) if len(t) > 1 and t.isalpha()]
-    return len(named.intersection(told)) >= _NAMED * len(told)
+    return len(named.intersection(told)) >= NAMED * len(told)
 
 
-def is_bare_part(line: Line) -> bool:
-    """Tell whether a line names a part and says nothing more of it, as lists of parts do."""
-    words = line.words
-    if line.role not in ("words", "unread") or line.is_keyed or len(line.tokens) > _NAME_WORDS:
-        return False
-    if words.statuses or words.voices or has_fault(words) or _ENDS_SENTENCE.search(line.text):
-        return False
-    if words.features & {"unit"} and line.role == "words":
-        return not words.features & FAULTS
-    return line.known_share >= _NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
-
-
-def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
-    """Return the names of a line that lists parts between commas, each as a line; else the line."""
-    texts = [t.rstrip(" .") for t in _BETWEEN_NAMES.split(line.text) if t.strip(" .")]
-    if len(texts) < _SIGNS_OF_LIST or line.codes or line.cells or line.role in ("blank", "meta"):
-        return [line]
-    pieces = [_piece(line, text, lexicon, language) for text in texts]
-    named = all(is_bare_part(p) and p.words.features & OF_ITS_OWN for p in pieces)
-    return pieces if named else [line]
-
-
-def _piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Line:
-    piece = Line(number=line.number, raw=text.strip(), text=text.strip(), is_cut=line.is_cut)
-    piece.tokens = tokenise(without_codes(piece))
-    read_line(piece, lexicon, language)
-    return piece
-
-
-def list_labelled(lines: list[Line]) -> None:
-    """Take the unit for a part where its label names parts elsewhere: ``Item: control unit``."""
-    labels = Counter(_label(ln) for ln in lines if ln.is_keyed and ln.role == "words")
-    for line in lines:
-        if line.role == "heading" and line.is_keyed and labels[_label(line)] >= _SIGNS_OF_LIST:
-            line.role, line.is_module = "words", False
-
-
-def _label(line: Line) -> str:
-    """The words before the colon of a label."""
+def label_of(line: Line) -> str:
+    """Return the words before the colon of a label, folded; empty where there is none."""
     found = _KEYED.match(line.text)
     return flat(_BULLET.sub("", found.group(), count=1)).strip() if found else ""
-
-
-def list_units(lines: list[Line]) -> None:
-    """Take the unit for a part where a list of parts names it among them."""
-    for before, line in pairwise(lines):
-        named = line.words.features - {"skip"}
-        is_unit = line.role == "heading" and named and named <= {"unit", "airbagmodule"}
-        if is_unit and is_bare_part(before) and line.count is None:
-            line.role, line.is_module = "words", False

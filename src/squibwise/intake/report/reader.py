@@ -17,15 +17,12 @@ from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import read_codes
 from squibwise.intake.report.lines import (
-    is_bare_part,
-    list_labelled,
-    list_units,
     read_line,
     split_line,
-    split_names,
     without_codes,
 )
 from squibwise.intake.report.meaning import settle, tell
+from squibwise.intake.report.part_lists import is_bare_part, list_labelled, list_units, split_names
 from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet

@@ -1,0 +1,61 @@
+"""Lists of parts: names without a code and without a fault, a line each or between commas."""
+
+from collections import Counter
+from itertools import pairwise
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.lexicon import Lexicon, tokenise
+from squibwise.intake.report.lines import NAMED, label_of, read_line, without_codes
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, OF_ITS_OWN, PARTS, has_fault
+
+_ENDS_SENTENCE = pattern(r"(?:[:!]|\w{6,}\.)\s*$")
+_BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
+_SIGNS_OF_LIST = 2
+_NAME_WORDS = 8  # of the longest name of a part
+
+
+def is_bare_part(line: Line) -> bool:
+    """Tell whether a line names a part and says nothing more of it, as lists of parts do."""
+    words = line.words
+    if line.role not in ("words", "unread") or line.is_keyed or len(line.tokens) > _NAME_WORDS:
+        return False
+    if words.statuses or words.voices or has_fault(words) or _ENDS_SENTENCE.search(line.text):
+        return False
+    if words.features & {"unit"} and line.role == "words":
+        return not words.features & FAULTS
+    return line.known_share >= NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
+
+
+def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
+    """Return the names of a line that lists parts between commas, each as a line; else the line."""
+    texts = [t.rstrip(" .") for t in _BETWEEN_NAMES.split(line.text) if t.strip(" .")]
+    if len(texts) < _SIGNS_OF_LIST or line.codes or line.cells or line.role in ("blank", "meta"):
+        return [line]
+    pieces = [_piece(line, text, lexicon, language) for text in texts]
+    named = all(is_bare_part(p) and p.words.features & OF_ITS_OWN for p in pieces)
+    return pieces if named else [line]
+
+
+def _piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Line:
+    piece = Line(number=line.number, raw=text.strip(), text=text.strip(), is_cut=line.is_cut)
+    piece.tokens = tokenise(without_codes(piece))
+    read_line(piece, lexicon, language)
+    return piece
+
+
+def list_labelled(lines: list[Line]) -> None:
+    """Take the unit for a part where its label names parts elsewhere: ``Item: control unit``."""
+    labels = Counter(label_of(ln) for ln in lines if ln.is_keyed and ln.role == "words")
+    for line in lines:
+        if line.role == "heading" and line.is_keyed and labels[label_of(line)] >= _SIGNS_OF_LIST:
+            line.role, line.is_module = "words", False
+
+
+def list_units(lines: list[Line]) -> None:
+    """Take the unit for a part where a list of parts names it among them."""
+    for before, line in pairwise(lines):
+        named = line.words.features - {"skip"}
+        is_unit = line.role == "heading" and named and named <= {"unit", "airbagmodule"}
+        if is_unit and is_bare_part(before) and line.count is None:
+            line.role, line.is_module = "words", False
