@@ -49,11 +49,28 @@ LOW = """() => Array.from(document.querySelectorAll(`
   .map((e) => e.outerHTML.slice(0, 120))"""
 
 
+NARROW = """() => Array.from(document.querySelectorAll(
+    'body a, body button, body summary, body select, body label:has(input)'))
+  .filter((e) => e.checkVisibility() && !e.closest('svg') && !e.matches('.skip'))
+  .filter((e) => e.getBoundingClientRect().width < 43.5)
+  .map((e) => e.outerHTML.slice(0, 120))"""
+UNFOLD = "() => { for (const fold of document.querySelectorAll('details')) fold.open = true; }"
+
+
+def find_faults(page: Page) -> list[tuple[str, list[str]]]:
+    """Return what axe-core finds on a page with every fold open."""
+    page.evaluate(UNFOLD)
+    page.evaluate(AXE)
+    found = page.evaluate(RUN)["violations"]
+    return [(v["id"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found]
+
+
 @pytest.mark.parametrize("path", PAGES)
 def test_a_page_is_for_everybody(show: Show, path: str) -> None:
     """Axe finds nothing in any size or light; text may be doubled; targets suit greasy hands."""
     page = show(path)
-    assert page.evaluate(LOW) == []
+    page.evaluate(UNFOLD)
+    assert page.evaluate(LOW) + page.evaluate(NARROW) == []
     page.evaluate(AXE)
     found = []
     for size in SIZES:
@@ -103,6 +120,30 @@ def test_a_look_is_written_by_keyboard_alone(show: Show) -> None:
     page.wait_for_load_state("networkidle")  # the answer leads on to a page of its own
     page.goto("/car/harrow-07")
     expect(page.locator(".card", has_text="windshield: seen: nothing seen wrong")).to_have_count(1)
+
+
+def test_a_refusal_a_kept_look_and_a_stale_one_are_for_everybody(show: Show) -> None:
+    """States of a page that no address leads to."""
+    page = show("/car/harrow-07/work?visit=strip")
+    page.locator("input[name=n]").nth(3).check()
+    page.get_by_role("button", name="Done", exact=True).click()
+    expect(page.locator(".refused")).to_be_visible()
+    assert find_faults(page) == []
+    page.goto("/car/clover-05/part/right.curtain")
+    page.context.set_offline(True)
+    page.locator("input[name=seen_word]").first.check()
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator("#kept")).to_be_visible()
+    assert find_faults(page) == []
+    page.context.set_offline(False)
+    mine, theirs = show("/car/burdock-09/part/left.curtain"), show("/car/burdock-09")
+    theirs.goto("/car/burdock-09/part/right.curtain")
+    for one in (theirs, mine):
+        one.locator("input[name=seen_word]").first.check()
+        with one.expect_response(lambda answer: answer.request.method == "POST"):
+            one.get_by_role("button", name="Write it down").click()
+    expect(mine.get_by_text("What was done since")).to_be_visible()
+    assert find_faults(mine) == []
 
 
 WALKED = [PAGES[n] for n in (0, 1, 3, 5, 7, 8, 11, 17)]

@@ -133,6 +133,7 @@ def _refused(request: Request, error: Exception) -> Response:
     findings = [f.text() for f in getattr(error, "findings", ())]
     findings = [told for told in findings if told != f"{error} {remedy}".strip()]
     title = "Nothing was written" if request.method == "POST" else "This cannot be shown"
+    remedy = remedy.removeprefix(f"{title}. ")
     status = HTTPStatus.UNPROCESSABLE_ENTITY
     return refusal(request, status, title, str(error), remedy, findings)
 

@@ -152,6 +152,9 @@
   function tellAbove(form, refused) {
     for (const earlier of $("#main .refused")) earlier.remove();
     refused.querySelector("p:last-child").remove(); // nothing to go back to
+    const heading = document.createElement("h2"); // the page has its own first heading
+    heading.textContent = refused.querySelector("h1").textContent;
+    refused.querySelector("h1").replaceWith(heading);
     refused.tabIndex = -1;
     form.before(refused);
     refused.scrollIntoView({ block: "center" });
