@@ -124,6 +124,16 @@ def test_a_locked_belt_or_a_short_stalk_is_never_mostly_sound(
     assert of(ask(*rest, look(component, seen)), component).now.sound < 0.5
 
 
+def test_a_belt_that_is_locked_in_a_crushed_pillar_proves_no_charge_spent() -> None:
+    # A reel that was crushed locks too, and its lead may be cut: the charge is unaccounted for.
+    crushed = Impact(id="pillar", zone="pillar-left", extent="severe")
+    code = build.scan(build.code(1, RETRACTOR), build.record())
+    locked = ask(crushed, code, look(RETRACTOR, "webbing-locked"))
+    short = ask(crushed, code, look(BUCKLE, "stalk-shorter"))
+    assert f"{RETRACTOR}/1" in locked.unproven
+    assert f"{BUCKLE}/1" not in short.unproven
+
+
 def test_no_load_is_left_in_where_the_circuit_reads_open() -> None:
     answer = ask(TWO_OPENS, look(BAG, "deployed"))
     assert answer.loads_left_in == ()

@@ -31,6 +31,8 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         shows: ``spent`` or ``gone`` when the sight itself says so, whatever the circuit reads;
             ``tampered`` when it says that the part was hidden or is gone; ``live`` when it says
             that the part did not fire; empty = none of these.
+        like_broken: A part that was broken and did not fire may look the same, so that the sight
+            proves no charge spent.
         minutes: What the look takes. [min]
         source: Source id.
         basis: Basis of the probabilities.
@@ -48,6 +50,7 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     connector: float | None = None
     range_factor: float = 3.0
     shows: Literal["", "spent", "gone", "tampered", "live"] = ""
+    like_broken: bool = False
     minutes: float = 2.0
     source: str = "judgement"
     basis: Basis = "judgement"

@@ -247,7 +247,7 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
     """Return every hazard in a sentence."""
     found = [f"{id_}: {_LEFT_IN}" for id_ in states.loads_left_in]
     found += [
-        f"{c.id}: codes alone say that it fired ({percent(c.now.fired)}); nobody saw it spent. "
+        f"{c.id}: most likely fired ({percent(c.now.fired)}), but nobody saw it spent. "
         "Handle, store and scrap it as live."
         for c in states.components
         if loop_id(c.id, 1) in states.unproven
