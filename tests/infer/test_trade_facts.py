@@ -1,11 +1,13 @@
 """Facts of the trade that the answers must agree with. Common practice, no source."""
 
 import build
+import msgspec
 import pytest
 
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.evidence import DoneWork, Impact, Look
+from squibwise.model.words import Fault
 
 TWO_OPENS = (build.code(1, "driver.front-bag", 1), build.code(2, "driver.front-bag", 2))
 TORN = Look(id="look-1", component="driver.front-bag", seen="cover-torn")
@@ -89,3 +91,26 @@ def test_a_buckle_switch_code_is_a_fault_of_the_switch_and_no_crash() -> None:
     assert switch.now.damaged < 0.1
     assert answer.event.causes["crash-record"] < 0.2
     assert _of(answer, "driver.front-bag").after_crash.fired < 0.05
+
+
+# Common practice, no source: such a code asks for programming, or the unit is another car's.
+@pytest.mark.parametrize("fault", ["configuration", "identity"])
+def test_a_unit_that_is_not_configured_is_unfit_before_it_is_damaged(fault: Fault) -> None:
+    unit = "centre.control-unit"
+    struck = Impact(id="body", zone="nose-left", extent="severe")
+    answer = assess(build.case(struck, build.scan(build.code(1, unit, 1, fault))), build.CATALOG)
+    now = _of(answer, unit).now
+    assert now.unfit > 0.8
+    assert now.damaged < 0.1
+
+
+# Common practice, no source.
+def test_a_part_that_is_not_there_in_a_car_of_assumed_equipment_was_mostly_never_fitted() -> None:
+    part = "driver.knee-bag"
+    car = build.car("full-modern-set", year=2014, add=(part,))
+    gone = Look(id="look", component=part, seen="missing")
+    known = assess(build.case(gone, on=car), build.CATALOG)
+    assumed = msgspec.structs.replace(car, assumed=True)
+    guessed = assess(build.case(gone, on=assumed), build.CATALOG)
+    assert _of(known, part).now.missing > 0.9
+    assert _of(guessed, part).now.missing < 0.1

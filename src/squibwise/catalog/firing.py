@@ -350,6 +350,7 @@ class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     floor: float
     seen_floor: float
     row: tuple[ScanRow, ...]
+    asks_for_coding: dict[str, float]
     status: tuple[StatusRow, ...]
     reach: Reach
     people: dict[str, Figure]

@@ -136,12 +136,13 @@ def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:
 def _named_components(case: Case) -> Iterator[str]:
     """Yield the components that a look or a code names: what was seen or coded is in the car."""
     for entry in case.evidence:
-        if isinstance(entry, Look):
+        if isinstance(entry, Look) and entry.seen not in _NOT_THERE:
             yield entry.component
         elif isinstance(entry, Report):
             yield from (c.component for c in entry.reading.lines if c.component)
 
 
+_NOT_THERE = ("missing", "not-seen")
 RE_COVERED = "re-covered"
 
 

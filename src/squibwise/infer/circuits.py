@@ -310,6 +310,7 @@ class LineReading(msgspec.Struct, frozen=True):
         elsewhere: Chance that its other readings would have been found, were it about them.
         status: Status words.
         left_over: Chance that it only tells of what was cured before and never cleared.
+        not_configured: It asks for coding, or says that the part is another car's.
     """
 
     stage: int | None
@@ -318,6 +319,7 @@ class LineReading(msgspec.Struct, frozen=True):
     status: tuple[str, ...]
     elsewhere: float
     left_over: float = 0.0
+    not_configured: bool = False
 
 
 def scan_likelihood(
@@ -425,11 +427,19 @@ def _said(
             if line is None:
                 likelihood = likelihood * silent[:, :, stage]
             else:
-                found = rows[:, 1:].sum(axis=1) if line.outcome is None else rows[:, line.outcome]
-                shown = found * chances_of_status(line.status, firing)
+                shown = _chance_found(line, rows, firing) * chances_of_status(line.status, firing)
                 likelihood = likelihood * (table[:, :, stage] @ shown)
         total = total + weight * likelihood
     return total
+
+
+def _chance_found(line: LineReading, rows: Array, firing: Firing) -> Array:
+    """Return the chance of what a line says by what the circuit is like: (circuits,)."""
+    if line.not_configured:
+        usual = firing.scans.asks_for_coding
+        return np.array([usual.get(c, usual["otherwise"]) for c in CIRCUITS])
+    found = rows[:, 1:].sum(axis=1) if line.outcome is None else rows[:, line.outcome]
+    return np.asarray(found)
 
 
 def _meanings(

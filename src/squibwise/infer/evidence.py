@@ -135,6 +135,9 @@ def look_values(part: PartModel, word: str, rebuilt: bool, catalog: Catalog) -> 
     if rebuilt and row.fired_if_rebuilt is not None:
         spent = np.array([m.fired > 0 for m in part.micros])
         values = np.where(spent, row.fired_if_rebuilt, values)
+    if row.shows in ("gone", "spent"):
+        never = np.array([m.condition == "not-fitted" for m in part.micros])
+        values = np.where(never, row.missing if row.shows == "gone" else 0.0, values)
     if row.connector is not None:
         off = np.array([m.condition in LOOSE for m in part.micros])
         values = np.where(off, row.connector, values)

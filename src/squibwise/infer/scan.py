@@ -165,6 +165,7 @@ def lines_about(
                 status=line.status,
                 elsewhere=_chance_elsewhere(line, part, catalog),
                 left_over=_left_over(line, report, part.id, net, catalog),
+                not_configured=candidate.fault in ("configuration", "identity"),
             )
             if meant in (None, part.id):
                 result.append((line, told))
