@@ -276,7 +276,7 @@ def test_a_report_of_another_car_is_set_aside_whole() -> None:
 
 def test_a_report_of_which_no_line_was_understood_is_no_silence() -> None:
     finding = Finding(code="no-fault-found", severity="warning", message="nothing")
-    unread = tuple(Unread(line=n, raw=f"line {n}") for n in (1, 2, 3))
+    unread = tuple(Unread(line=n, raw=f"line {n}") for n in range(1, 6))
     strange = build.scan()
     reading = msgspec.structs.replace(strange.reading, findings=(finding,), unread=unread)
     strange = msgspec.structs.replace(strange, reading=reading)

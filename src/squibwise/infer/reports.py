@@ -77,7 +77,7 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     """
     reach, coverage = catalog.firing.scans.reach, report.reading.coverage
     nothing = any(f.code == _NOTHING_UNDERSTOOD for f in report.reading.findings)
-    if nothing and len(report.reading.unread) >= _MANY:
+    if nothing and len(report.reading.unread) >= _A_LIST:
         return 0.0
     if coverage.complete is False:
         return 1.0 - reach.unread_if_partial.value
@@ -89,6 +89,7 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
 
 
 _NOTHING_UNDERSTOOD = "no-fault-found"  # not one line understood, not even that there is no fault
+_A_LIST = 5  # lines: fewer are a heading and a word that all is well, which nobody knew to read
 
 
 def _blank(report: Report, line: History, catalog: Catalog) -> Figure:
