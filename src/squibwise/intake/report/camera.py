@@ -16,6 +16,9 @@ _MISTAKEN = pattern(
 _MISTAKEN_HEX = pattern(
     r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzG|]{6}|[0-9A-FOoIlSsZzG|]{4})\s+(?=\S)"
 )
+_MISTAKEN_BYTE = pattern(  # "B1345-IB": the code is read, its failure type is not
+    r"(?<![\w-])[BCPU][0-3][0-9A-F]{3}[-:](?=[0-9A-F]?[OoIlSsZzG|])[0-9A-FOoIlSsZzG|]{2}(?![\w|-])"
+)
 _LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = pattern(
@@ -45,7 +48,8 @@ def read_as_camera(sheet: Sheet, lexicon: Lexicon) -> None:
         return
     for line in sheet.lines:
         line.text = _letters(line.text, lexicon)
-        if any(c.style in ("sae", "camera") for c in line.codes):
+        is_read = any(c.style in ("sae", "camera") for c in line.codes)
+        if is_read and not (len(line.codes) == 1 and _MISTAKEN_BYTE.search(line.text)):
             continue
         mistaken = find_mistaken(line.text, is_lenient=True)
         if mistaken:

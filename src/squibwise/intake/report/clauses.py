@@ -37,6 +37,7 @@ _OF_ALL = pattern(
 )
 _JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
+_ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
@@ -221,6 +222,8 @@ def take_share(
     named = [words_of(t, catalog, language) for t in _JOINT.split(texts[at])]
     for name in ("stages", "sides", "seats"):
         told = [v for piece in named for v in sorted(getattr(piece, name))]
+        if name == "stages" and _ONE_AND_TWO.search(texts[at]):
+            told = sorted(words.stages)
         if len(getattr(words, name)) == alike == len(told):
             setattr(words, name, {told[at - first]})
 

@@ -102,6 +102,9 @@ def _answered(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ..
 def _compose(words: Words) -> None:
     """``bag above the glove box``: everyday words for a place make a known part of a plain one."""
     told = words.features
+    if "theone" in told and told & _EVERYDAY and not told & (PARTS - {"charge"}):
+        told.add("bag")  # "the one in the wheel"
+    told.discard("theone")
     if "bag" in told and not told & _SPECIAL_BAGS:
         if "atroof" in told:
             told.add("curtain")
