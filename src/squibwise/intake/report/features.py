@@ -106,16 +106,7 @@ def _compose(words: Words) -> None:
         told.add("bag")  # "the one in the wheel"
     told.discard("theone")
     if "bag" in told and not told & _SPECIAL_BAGS:
-        if "atroof" in told:
-            told.add("curtain")
-        elif "atwheel" in told and "passenger" not in words.seats:
-            told.add("frontal")
-            words.seats.add("driver")
-        elif "atdash" in told and "driver" not in words.seats:
-            told.add("frontal")
-            words.seats.add("passenger")
-        elif "atseat" in told or ("seatbag" in told and words.sides and not words.seats):
-            told.add("side")
+        _name_bag(words)
     if "sensor" in told and not told & {"charge", "pretension", "occupant", "buckle"}:
         if "atbumper" in told:
             told.add("impact")
@@ -131,6 +122,21 @@ def _compose(words: Words) -> None:
     if told & _EVERYDAY:
         told -= _EVERYDAY
         told.add("skip")
+
+
+def _name_bag(words: Words) -> None:
+    """Set which airbag is meant by where it sits."""
+    told = words.features
+    if "atroof" in told:
+        told.add("curtain")
+    elif "atwheel" in told and "passenger" not in words.seats:
+        told.add("frontal")
+        words.seats.add("driver")
+    elif "atdash" in told and "driver" not in words.seats:
+        told.add("frontal")
+        words.seats.add("passenger")
+    elif "atseat" in told or ("seatbag" in told and words.sides and not words.seats):
+        told.add("side")
 
 
 def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
