@@ -119,6 +119,36 @@ def test_a_makers_rule_is_answered_with_its_source(call: Any) -> None:
     assert f'value="{asked[1]}"' not in call.get(path).text
 
 
+def test_how_far_a_flood_came_is_told_at_the_car_and_asked_until_it_is(call: Any) -> None:
+    page, asked = "/car/clover-05/ask", "What did the flood reach?"
+    call.post("/car/clover-05/told", page, what="flood", by="R")
+    assert asked in call.get(page).text
+    assert '<details class="place" open>' in call.get(page).text
+    assert call.post("/car/clover-05/told", page, reach="seats", by="R").status_code == 303
+    assert asked not in call.get(page).text
+    found = call.app.state.bench.open("clover-05").case.evidence[-1]
+    assert "control-unit" in found.parts
+    assert "buckle-switch" in found.parts
+    for _ in range(2):
+        call.post("/car/clover-05/undo", "/car/clover-05/history", by="R")
+
+
+def test_the_terms_of_the_shop_are_stated_in_either_mark_and_the_hour_counts_in_every_sum(
+    call: Any,
+) -> None:
+    page = "/car/harrow-07/order"
+    given = {"hour": "95,5", "bay_day": "40.5", "deadline": "10", "technicians": "2", "by": "R"}
+    assert call.post("/car/harrow-07/terms", page, **given).status_code == 303
+    html = call.get(page).text
+    assert 'name="hour" inputmode="decimal" maxlength="20" value="95.5"' in html
+    assert 'name="bay_day" inputmode="decimal" maxlength="20" value="40.5"' in html
+    prices = call.app.state.bench.open("harrow-07").case.prices
+    assert [p.likely.text() for p in prices if p.what == "labour-hour"] == ["95.50 USD"]
+    refused = call.post("/car/harrow-07/terms", page, technicians="3", by="R")
+    assert refused.status_code == 422
+    assert "Who works on it, one or two: 3 is out of range." in refused.text
+
+
 def test_offers_are_handed_in_and_planned(call: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     days = []
 

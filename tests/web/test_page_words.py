@@ -58,6 +58,7 @@ def test_no_page_of_a_demo_car_says_a_command_an_id_or_a_word_twice(
         ("left.curtain: seen intact", "en", "left curtain airbag: seen intact"),
         ("driver.front-bag/2: fine", "en", "driver front airbag, stage 2: fine"),
         ("headliner (centre.headliner): 87% sound", "en", "headliner: 87% sound"),
+        ("2 x belt: row2-left, nose-left", "en", "2 x belt: row 2 left, nose left"),
         ("held by unit-bolted, power-safe", "en", "held by unit bolted, power safe"),
         ("Record the car as it came (step:arrival-record)", "en", "Record the car as it came"),
         ("seen: torn (look-1, case.toml:42; judgement)", "en", "seen: torn (look-1; judgement)"),

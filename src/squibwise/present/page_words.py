@@ -25,6 +25,7 @@ _PART = re.compile(
     r"(?:/(?P<stage>\d))?(?::(?:calibrate|inspect|replace|trace))?(?![\w/])(?(open)\))"
 )
 """A part, its circuit, or what is done with it; in brackets it stands behind its name."""
+_ROW = re.compile(r"(?<![\w-])row([23])[ -](left|centre|right)(?![\w.-])")
 _NUMBER = r"\d+(?:,\d{3})*(?:\.\d+)?"
 _UNIT = r"(?:h|min|s|V|A|[Oo]hm|ohmios|kg|lb|km/h|mph|Nm|ft-lb|mm|cm|m|°C|°F|[A-Z]{3})\b"
 _RANGE = rf"{_NUMBER}(?: (?:to|bis|a) {_NUMBER})?"
@@ -41,6 +42,7 @@ def tell_on_page(text: str, language: str) -> str:
     if ":" in text:
         text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", text)))
         text = _SIGNED.sub("ticked", text)
+    text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)
     return _FIGURE.sub(lambda m: mark(m[0], language), told)
 

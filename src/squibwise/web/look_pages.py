@@ -23,16 +23,18 @@ from squibwise.present.tell_assessment import doubtful_parts, tell_look
 from squibwise.present.tell_bench import Mark, make_picture
 from squibwise.present.tell_orders import open_questions
 from squibwise.present.tell_work import tell_question
-from squibwise.web.bench import NotThereError
+from squibwise.web.bench import NotThereError, Opened
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
 
-EQUIPMENT, FRONT_SEATS = "equipment", ("driver", "passenger")
+EQUIPMENT, FLOOD, FRONT_SEATS = "equipment", "flood", ("driver", "passenger")
 _HAPPENED = ("crash", "no crash", *(w for w in saying.WHATS if w != "crash"))
+REACHES = ("floor", "seats", "dash", "roof")
 KNOWING = (
     ("what", "What happened", _HAPPENED),
+    ("reach", "How high the water or the fire came", REACHES),
     ("zone", "Where it was hit", ZONES),
     ("extent", "How hard", saying.EXTENTS),
     ("driver", "On the driver's seat", tuple(saying.SEATED)),
@@ -146,9 +148,17 @@ def questions(request: Request) -> Response:
         questions=told,
         templates=[(n, t.title) for n, t in bench.catalog.templates.items()],
         knowing=KNOWING,
-        untold=not any(isinstance(e, Impact | Circumstance) for e in opened.case.evidence),
+        untold=_is_untold(opened),
         answered=[q for q in whole.todo.questions if q.answered],
     )
+
+
+def _is_untold(opened: Opened) -> bool:
+    """Return whether nothing is told of the crash, or not how far water or fire came."""
+    told = [e for e in opened.case.evidence if isinstance(e, Impact | Circumstance)]
+    reaching = [e for e in told if isinstance(e, Circumstance) and e.what in saying.REACHING]
+    open_ended = {e.what for e in reaching if e.present} - {e.what for e in reaching if e.parts}
+    return not told or bool(open_ended)
 
 
 @sends
@@ -181,10 +191,13 @@ def _equipped(text: bytes, template: str) -> bytes:
 def tell(request: Request, sent: Sent) -> Response:
     """Write down what is known of the crash: what happened, where it was hit, who sat where."""
     opened = opened_for(request)
-    told = [sent.get("what", 30).split()] if sent.get("what") else []
+    happened, reached = sent.get("what", 30), sent.get("reach", 20)
+    happened = happened or (FLOOD if reached else "")
+    told = [[*happened.split(), reached if happened in saying.REACHING else ""]]
     told += [[z for z in (sent.get("zone", 20), sent.get("extent", 20)) if z]]
     told += [[seat, sent.get(seat, 20)] for seat in FRONT_SEATS if sent.get(seat)]
-    told, catalog = [words for words in told if words], bench_of(request).catalog
+    told = [words for some in told if (words := [word for word in some if word])]
+    catalog = bench_of(request).catalog
     if not told:
         raise InputError("Nothing was chosen.", remedy="Choose what is known; leave the rest.")
     entries = [

@@ -53,7 +53,7 @@ TERM_FIELDS = {
     "technicians": "Who works on it, one or two",
 }
 """What a shop states on the page of orders; the rest of its terms stays as it was handed in."""
-RANGES = {"technicians": (1.0, 3.0)}
+ANY, RANGES = (0.0, 1e9), {"technicians": (1.0, 3.0)}
 WHOLE = ("deadline", "technicians")
 CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 170.0
 
@@ -136,8 +136,8 @@ def keep_terms(request: Request, sent: Sent) -> Response:
     with connected(bench.place) as garage:
         earlier = store.content(garage, opened.id, (TERMS,)).get(TERMS, b"")
     document = tomlkit.parse(decode(earlier, TERMS) if earlier else "")
-    for field in TERM_FIELDS:
-        value = read_number(sent, field, *RANGES.get(field, ()))
+    for field, label in TERM_FIELDS.items():
+        value = read_number(sent, field, *RANGES.get(field, ANY), label=label)
         document.pop(field, None)
         if value is not None:
             document[field] = int(value) if field in WHOLE else value

@@ -270,18 +270,23 @@ def as_file(name: str, data: bytes) -> Iterator[Path]:
         yield file
 
 
-def read_number(sent: Sent, field: str, least: float = 0.0, most: float = 1e9) -> float | None:
+def read_number(
+    sent: Sent, field: str, least: float = 0.0, most: float = 1e9, label: str = ""
+) -> float | None:
     """Return a figure as it was typed, in the marks of either language; None when left empty.
 
     Raises:
         InputError: It is no number, can be read in two ways, or is out of range.
     """
-    typed, named = sent.get(field, 20), in_words(field.replace("_", " "))
+    typed, named = (
+        sent.get(field, 20),
+        label or LABELS.get(field) or in_words(field.replace("_", " ")),
+    )
     try:
         value = read_figure(typed, sent.language) if typed else None
     except ValueError as error:
         message = f"{named}: '{typed}' is no number."
-        raise InputError(message, remedy="Write digits and one point only.") from error
+        raise InputError(message, remedy="Write digits and one point or comma.") from error
     if value is not None and not least <= value < most:
         raise InputError(f"{named}: {typed} is out of range.", remedy="Write it again.")
     return value
