@@ -124,6 +124,15 @@ def test_a_locked_belt_or_a_short_stalk_is_never_mostly_sound(
     assert of(ask(*rest, look(component, seen)), component).now.sound < 0.5
 
 
+def test_an_earlier_repair_makes_no_whole_bag_fired_while_another_hangs_out() -> None:
+    # Nobody closed the car up after this crash: the whole cover is that of a bag that is live.
+    seen = (look(BAG, "intact"), look(OTHER, "deployed"))
+    hanging = of(ask(NOSE, TWO_OPENS, REBUILT, *seen), BAG)
+    closed = of(ask(NOSE, TWO_OPENS, REBUILT, seen[0]), BAG)
+    assert hanging.now.fired < 0.05
+    assert closed.now.fired > hanging.now.fired
+
+
 def test_a_belt_that_is_locked_in_a_crushed_pillar_proves_no_charge_spent() -> None:
     # A reel that was crushed locks too, and its lead may be cut: the charge is unaccounted for.
     crushed = Impact(id="pillar", zone="pillar-left", extent="severe")

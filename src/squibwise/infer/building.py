@@ -53,7 +53,13 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         c: neighbours(c, case.car, catalog) if line.works else alone for c in case.car.components
     }
     return Network(
-        events, logics, *_unit(events, line, catalog), tuple(groups), line, is_rebuilt(case), near
+        events,
+        logics,
+        *_unit(events, line, catalog),
+        tuple(groups),
+        line,
+        is_closed_up(case, catalog),
+        near,
     )
 
 
@@ -113,6 +119,23 @@ def is_rebuilt(case: Case) -> bool:
     told = {e.what for e in case.evidence if isinstance(e, Circumstance) and e.present}
     seen = any(isinstance(e, Look) and e.seen == RE_COVERED for e in case.evidence)
     return seen or bool(told & {"earlier-repair", "earlier-crash", "bags-taken-out"})
+
+
+def is_closed_up(case: Case, catalog: Catalog) -> bool:
+    """Return whether a part that fired in this crash may look whole: somebody closed the car up.
+
+    Where one part still shows that it fired, nobody did: what was repaired was an earlier crash.
+    """
+    looks = [e for e in case.evidence if isinstance(e, Look)]
+    if any(e.seen == RE_COVERED for e in looks):
+        return True
+    return is_rebuilt(case) and not any(_shows_spent(e, catalog) for e in looks)
+
+
+def _shows_spent(look: Look, catalog: Catalog) -> bool:
+    words = catalog.looks(split_component(split_loop(look.component)[0]).kind)
+    row = words.get(look.seen)
+    return row is not None and row.shows == "spent" and not row.like_broken
 
 
 def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:

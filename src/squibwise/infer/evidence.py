@@ -124,7 +124,7 @@ def look_values(part: PartModel, word: str, rebuilt: bool, catalog: Catalog) -> 
     Args:
         part: The component.
         word: What was seen.
-        rebuilt: Was the car put back together before: only then may a fired part look whole.
+        rebuilt: Was the car put back together since: only then may a fired part look whole.
         catalog: The words with their likelihoods.
     """
     words = catalog.looks(part.kind.kind)

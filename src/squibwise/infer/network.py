@@ -114,7 +114,7 @@ class Network(msgspec.Struct, frozen=True):
         unit_states: What the unit and its reports may be like.
         groups: Everything else.
         line: The case's evidence in order of time.
-        rebuilt: Was the car put back together before, as far as anybody told or saw.
+        rebuilt: Was the car put back together since it crashed, as far as anybody told or saw.
         near: Components on the same plug as each one, and those beside it: work on them may
             loosen or break it.
     """
