@@ -413,3 +413,60 @@ def test_a_label_of_the_case_from_this_seller_is_compared() -> None:
 def test_a_side_that_is_none_is_a_bad_row() -> None:
     sheet = _read(ARRIVED + "belt,Alder,180,3,arrived,1,1,upper,\n")
     assert [f.code for f in sheet.findings if f.code == "offer-row-bad"] == ["offer-row-bad"]
+
+
+def test_a_price_for_a_pair_is_refused_wherever_the_pair_stands() -> None:
+    head = "part,supplier,price,unit\n"
+    rows = ("belts a pair,Alder,430,", "belt,Alder,430 per pair,", "belt,Alder,430,Pair")
+    sheet = _read(head + "\n".join((*rows, "belt,Alder,215,each", "front-belt@driver,Alder,99,")))
+    assert [o.price.minor for o in sheet.offers] == [21_500, 9_900]
+    bad = [f for f in sheet.findings if f.code == "offer-row-bad"]
+    assert [f.origin.line for f in bad] == [2, 3, 4]
+    assert all("pair" in f.message for f in bad)
+
+
+def test_a_side_in_a_column_of_its_own_tells_twins_apart() -> None:
+    sheet = _read("part,side,supplier,price\nseat belt front,RH,Alder,210\nseat belt,l/h,Alder,9\n")
+    assert [o.fits for o in sheet.offers] == ["seat belt front, RH", "seat belt, l/h"]
+    judged, findings = judge_offers(sheet.offers, (BELT, PANEL), _case(), CATALOG)
+    assert [j.offer.origin.line for j in judged] == [3]  # the driver sits on the left
+    assert "offer-fits-nothing" in {f.code for f in findings}
+
+
+def test_a_sheet_of_one_supplier_needs_no_column_for_it() -> None:
+    text = "part,price\nbelt,210\npanel,300\n"
+    with pytest.raises(InputError, match="supplier") as refused:
+        _read(text)
+    assert "--supplier" in refused.value.remedy
+    sheet = read_offers(text.encode(), "x", CATALOG, "USD", supplier="Alder")
+    assert [(o.fits, o.supplier) for o in sheet.offers] == [("belt", "Alder"), ("panel", "Alder")]
+    named = "part,price,vendor\nbelt,210,Birch\npanel,300,\n,,\n"
+    sheet = read_offers(named.encode(), "x", CATALOG, "USD", supplier="Alder")
+    assert [o.supplier for o in sheet.offers] == ["Birch", "Alder"]
+    assert [f.code for f in sheet.findings if f.severity == "warning"] == []
+
+
+def test_further_headings_head_the_rows_below_them() -> None:
+    text = "part,supplier,price\nbelt,Alder,5\nWhat,Seller,Condition,Cost\npanel,Birch,used,7\n"
+    new, used = _read(text).offers
+    assert (new.condition, used.condition, used.price.minor) == ("new", "recycled", 700)
+
+
+@pytest.mark.parametrize("cell", ["455,00.1,1", "1.2.3", "12,34,56", "4 5.6.7", "1e308", "nan"])
+def test_what_is_no_written_number_is_no_price(cell: str) -> None:
+    sheet = _read(f'part;supplier;price\nbelt;Alder;"{cell}"\n')
+    assert (sheet.offers, sheet.findings[0].code) == ((), "offer-row-bad")
+
+
+@pytest.mark.parametrize("cells", ["=1+1;Alder;5", "belt;=A1;5", "belt;Alder;=2*3"])
+def test_a_formula_is_nobodys_offer(cells: str) -> None:
+    sheet = _read(f"part;supplier;price\n{cells}\n")
+    assert sheet.offers == ()
+    assert "formula" in sheet.findings[0].message
+
+
+def test_a_sheet_that_speaks_of_tax_says_so_once() -> None:
+    for head, row in (("price inc VAT", "5"), ("Preis netto", "5"), ("price", "5 + VAT")):
+        sheet = _read(f"part;supplier;{head}\nbelt;Alder;{row}\nbelt;Alder;{row}\n")
+        assert [f.code for f in sheet.findings].count("offer-tax") == 1
+    assert "offer-tax" not in {f.code for f in _read("part;supplier;price\na;b;5\n").findings}

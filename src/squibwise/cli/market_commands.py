@@ -33,6 +33,7 @@ settled_option = click.option(
 @click.option("--offers", type=click.Path(path_type=Path), help="Sheet of offers, CSV or XLSX.")
 @click.option("--terms", type=click.Path(path_type=Path), help="Terms of your shop, TOML.")
 @click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
+@click.option("--supplier", default="", metavar="NAME", help="Who sent the sheet, if it is one.")
 @click.option("--request", is_flag=True, help="Print a sheet to send to parts desks instead.")
 @click.option("--example", is_flag=True, help="Print terms of a shop to fill in instead.")
 @click.option(
@@ -49,6 +50,7 @@ def buy(
     offers: Path | None,
     terms: Path | None,
     column: tuple[str, ...],
+    supplier: str,
     request: bool,
     example: bool,
     order: Path | None,
@@ -70,7 +72,9 @@ def buy(
         click.echo(write_terms(case.work(at.case, at.catalog, at.own)), nl=False)
         return 0
     file = offers or market_files.find_offers(at.folder)
-    sheet = market_files.load_offers(file, at.catalog, at.case.currency, _confirmed(column))
+    sheet = market_files.load_offers(
+        file, at.catalog, at.case.currency, _confirmed(column), supplier.strip()
+    )
     shop = market_files.load_terms(terms or at.folder / "buying.toml", must_be_there=bool(terms))
     today = dt.date.today()
     answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today, _say_searched)

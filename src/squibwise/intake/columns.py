@@ -52,6 +52,8 @@ def find_header(
         headings = ", ".join(f"'{h}'" for h in open_ones)
         option = f'--column "{open_ones[0]}={missing[0]}"'
         remedy = f"Not understood: {headings}. Say which it is, such as {option}."
+    if missing == ["supplier"]:
+        remedy = f"If one supplier sent it all: --supplier NAME. {remedy}"
     raise InputError(f"{name}: no row heads a column for {', '.join(missing)}.", remedy=remedy)
 
 

@@ -35,15 +35,19 @@ def find_offers(folder: Path) -> Path:
 
 
 def load_offers(
-    path: Path, catalog: Catalog, currency: str, confirmed: Mapping[str, str]
+    path: Path,
+    catalog: Catalog,
+    currency: str,
+    confirmed: Mapping[str, str],
+    supplier: str = "",
 ) -> OfferSheet:
-    """Return the offers of a sheet.
+    """Return the offers of a sheet; ``supplier`` sent the rows that name nobody.
 
     Raises:
         InputError: It cannot be read.
     """
     data = _bytes(path, LARGEST_OFFERS)
-    return read_offers(data, str(path), catalog, currency, confirmed)
+    return read_offers(data, str(path), catalog, currency, confirmed, supplier)
 
 
 def load_terms(path: Path, *, must_be_there: bool) -> ShopTerms:

@@ -2,13 +2,16 @@
 
 import re
 from collections.abc import Iterable
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
 from squibwise.intake.patterns import pattern
 
 _NUMBER = pattern(r"-?\d[\d\s.,'\u2019]*")
 _CENTS = pattern(r"\d([.,])\d\d?(?!\d)(?![.,]\d)")
 _GROUPED = pattern(r"(?<![\d.,])[1-9]\d{0,2}([.,])\d{3}(?![\d.,])")
+_WRITTEN = pattern(
+    r"-?(?:\d+(?:[.,]\d+)?|\d{1,3}(?:\.\d{3})+(?:,\d+)?|\d{1,3}(?:,\d{3})+(?:\.\d+)?)"
+)
 _OTHER = {".": ",", ",": "."}
 
 
@@ -23,16 +26,15 @@ def read_number(text: str, point: str | None = None) -> Decimal | None:
     if len(found) != 1:
         return None
     digits = re.sub(r"[\s'\u2019]", "", found[0]).rstrip(".,")
+    if not _WRITTEN.fullmatch(digits):
+        return None
     last = max(digits.rfind("."), digits.rfind(","))
     if last >= 0:
         whole, tail = re.sub(r"[.,]", "", digits[:last]), digits[last + 1 :]
         alone = digits[last] != point if point else digits[last] == ","
         grouped = len(tail) == 3 and (digits.count(digits[last]) > 1 or alone)
         digits = whole + tail if grouped else f"{whole}.{tail}"
-    try:
-        return Decimal(digits)
-    except InvalidOperation:
-        return None
+    return Decimal(digits)
 
 
 def plain_sum(text: str, point: str) -> str:

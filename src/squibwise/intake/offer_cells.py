@@ -1,0 +1,257 @@
+"""One row of a sheet of offers: what its cells say, or why they cannot be used."""
+
+import datetime as dt
+import math
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from fractions import Fraction
+from itertools import pairwise
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.columns import read_currencies
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.patterns import pattern
+from squibwise.intake.sums import may_be_thousands, read_number
+from squibwise.model.cost import Money, from_major
+from squibwise.model.market import (
+    CONDITIONS,
+    LINE_STATES,
+    MOST_DAYS,
+    Condition,
+    Days,
+    LineState,
+    Offer,
+)
+from squibwise.model.origin import Origin
+
+NEEDED = ("part", "supplier", "price")
+_LEADS = frozenset(("lead", "lead-low", "lead-high"))
+_DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
+_DOTTED = pattern(r"(\d\d?)\.(\d\d?)\.(\d{4})")
+_RANGE = pattern(r"(\d+)\s*(?:[-\u2013]|to|\.\.|bis|[a\u00e0]|do|at\u00e9|ate)\s*(\d+)", re.I)
+_UNIT_DAYS = {
+    "hour": Fraction(1, 24),
+    "working-day": Fraction(7, 5),
+    "week": Fraction(7),
+    "month": Fraction(30),
+}
+Cells = Mapping[str, str]
+
+
+class BadCellError(Exception):
+    """A cell that cannot be used; its text says what is wrong."""
+
+
+class Reader(msgspec.Struct, frozen=True):
+    """What every row is read with.
+
+    Attributes:
+        said: Currencies that a heading may name, by column.
+        point: Sign before the cents in this sheet; empty = its prices do not tell.
+        lead_in: Unit of lead times that the heading names; empty = days.
+    """
+
+    catalog: Catalog
+    currency: str
+    name: str
+    said: Mapping[str, frozenset[str]]
+    point: str
+    lead_in: str
+
+
+def read_offer(cells: Cells, line: RawLine, reader: Reader) -> Offer:
+    """Return the offer of a row.
+
+    Raises:
+        BadCellError: A cell cannot be used.
+    """
+    for word in NEEDED:
+        if word not in cells:
+            raise BadCellError(f"no {word} is given")
+        if cells[word].startswith("="):
+            raise BadCellError(f"the {word} '{cells[word]}' is a formula: write what it comes to")
+    _refuse_pairs(cells, reader)
+    meant = _condition(cells.get("condition", "new"), reader)
+    used = reader.catalog.fact("market.used-fails").number()
+    return Offer(
+        id=cells.get("offer", f"line-{line.number}"),
+        fits=_part(cells),
+        supplier=" ".join(cells["supplier"].split()),
+        price=_money(cells["price"], "price", cells, reader, above=0),
+        condition=meant,
+        part_number=cells.get("part-number", ""),
+        quantity=_whole(cells["quantity"], "quantity", 1) if "quantity" in cells else None,
+        lead=_lead(cells, reader),
+        donor_vin=cells.get("donor-vin", "").replace(" ", "").upper(),
+        documents=_documents(cells.get("documents", ""), reader),
+        fails=_share(cells["fails"], "fails") if "fails" in cells else used * (meant != "new"),
+        return_days=_whole(cells["return-days"], "return days", 0)
+        if "return-days" in cells
+        else None,
+        restock=_share(cells.get("restock", "0"), "restock"),
+        state=_state(cells.get("state", "quoted"), reader),
+        quoted_on=_date(cells.get("quoted-on")),
+        ordered_on=_date(cells.get("ordered-on")),
+        label_number=cells.get("label-number", "").strip(),
+        label_side=_side(cells.get("label-side", ""), reader),
+        label_what=cells.get("label-what", "").strip(),
+        origin=Origin(file=reader.name, line=line.number, raw=line.text),
+    )
+
+
+def _part(cells: Cells) -> str:
+    """Return what an offer is for, with the side that stands in a column of its own."""
+    part, side = cells["part"], cells.get("side", "")
+    return part if not side or "@" in part else f"{part}, {side}"
+
+
+def _refuse_pairs(cells: Cells, reader: Reader) -> None:
+    """Refuse a row that is priced by the pair: what one of them costs is not said."""
+    market = reader.catalog.market
+    words = re.findall(r"[^\W\d_]+", f"{cells['part']} {cells['price']}")
+    is_pair = any(market.meaning("pair", w) for w in (*words, cells.get("unit", "")))
+    if is_pair and "@" not in cells["part"]:
+        raise BadCellError("it is priced by the pair: write a row for each part with its own price")
+
+
+def _condition(text: str, reader: Reader) -> Condition:
+    """Return the condition that a cell tells; a word for an earlier life counts before 'new'."""
+    words = re.findall(r"\w+", text.lower())
+    told = [text, *words, *(f"{a} {b}" for a, b in pairwise(words))]
+    meant = {reader.catalog.market.meaning("condition", w) for w in told}
+    for condition in reversed(CONDITIONS):
+        if condition in meant:
+            return condition
+    raise BadCellError(f"'{text}' is no condition: write new, recycled or rebuilt")
+
+
+def read_terms(cells: Cells, reader: Reader) -> dict[str, Money]:
+    """Return the shipping terms that a row states."""
+    words = ("shipping", "free-from", "dangerous")
+    return {w: _money(cells[w], w, cells, reader) for w in words if w in cells}
+
+
+def _money(text: str, what: str, cells: Cells, reader: Reader, above: int = -1) -> Money:
+    currency, asked = reader.currency, cells.get("currency", "")
+    if asked and not read_currencies(asked, reader.catalog):
+        raise BadCellError(f"'{asked}' is no currency: write {currency}")
+    named = read_currencies(text, reader.catalog) or read_currencies(asked, reader.catalog)
+    named = named or reader.said.get(what, frozenset((currency,)))
+    if currency not in named:
+        told = f"is in {min(named)}" if len(named) == 1 else f"'{text}' is in another currency"
+        raise BadCellError(f"the {what} {told}, the case in {currency}")
+    amount = _number(text, what, reader.point)
+    if amount < 0 or from_major(amount, currency).minor <= above:
+        raise BadCellError(f"the {what} '{text}' is not above nothing")
+    return from_major(amount, currency)
+
+
+def _number(text: str, what: str, point: str | None = None) -> Decimal:
+    """Return the one number of a cell; ``point`` is the sign before the cents where it is known."""
+    number = read_number(text, point)
+    if number is None:
+        raise BadCellError(f"the {what} '{text}' is not one number")
+    if point == "" and may_be_thousands(text):
+        raise BadCellError(f"the {what} '{text}' may be {number} or a thousand times as much")
+    return number
+
+
+def _whole(text: str, what: str, least: int) -> int:
+    number = _number(text, what)
+    if number != int(number) or number < least:
+        raise BadCellError(f"the {what} '{text}' is not a whole number from {least}")
+    return int(number)
+
+
+def _share(text: str, what: str) -> float:
+    """Return a share written ``8 %``, ``8`` (per cent) or ``0.08``."""
+    number = float(_number(text, what))
+    share = number / 100.0 if "%" in text or number > 1.0 else number
+    if not 0.0 <= share < 1.0:
+        raise BadCellError(f"'{text}' is no share for {what}")
+    return share
+
+
+def tells_lead(cells: Cells) -> bool:
+    """Does a row tell a lead time: 'in stock' and 'on request' are none."""
+    return any(re.search(r"\d", cells[w]) for w in _LEADS & set(cells))
+
+
+def find_lead_unit(text: str, catalog: Catalog) -> str:
+    """Return the unit that a lead time is told in; empty = none is named."""
+    words = re.findall(r"[^\W\d_]+", text)
+    told = [*(f"{a} {b}" for a, b in pairwise(words)), *words]
+    return next((u for w in told if (u := catalog.market.meaning("lead-unit", w))), "")
+
+
+def _in_days(count: int, unit: str) -> int:
+    """Return days of the calendar; five days of work are seven of them."""
+    return math.ceil(count * _UNIT_DAYS.get(unit, Fraction(1)))
+
+
+def _lead(cells: Cells, reader: Reader) -> Days:
+    if not tells_lead(cells):
+        is_there = reader.catalog.market.meaning("lead-word", cells.get("lead", "")) is not None
+        usual = reader.catalog.fact("market.lead-in-stock" if is_there else "market.lead-unknown")
+        return Days(low=int(usual.low or 0), likely=int(usual.number()), high=int(usual.high or 0))
+    written = cells.get("lead", "")
+    if _DAY.search(written):
+        raise BadCellError(f"the lead days '{written}' are a date: write how many days it takes")
+    unit = find_lead_unit(written, reader.catalog) or reader.lead_in
+    both = _RANGE.search(written)
+    if both:
+        low, high = (_in_days(int(n), unit) for n in both.groups())
+        likely = round((low + high) / 2)
+    elif written:
+        likely = _in_days(_whole(written, "lead days", 0), unit)
+        low = high = likely
+    elif "lead-low" in cells and "lead-high" in cells:
+        low = high = likely = 0
+    else:
+        raise BadCellError("of the lead time only one end is given")
+    low = _whole(cells["lead-low"], "least days", 0) if "lead-low" in cells else low
+    high = _whole(cells["lead-high"], "most days", 0) if "lead-high" in cells else high
+    likely = likely if written else round((low + high) / 2)
+    if high > MOST_DAYS:
+        raise BadCellError(f"{high} lead days are more than {MOST_DAYS}")
+    if not low <= likely <= high:
+        raise BadCellError(f"lead days {low}, {likely}, {high} are out of order")
+    return Days(low=low, likely=likely, high=high)
+
+
+def _documents(text: str, reader: Reader) -> tuple[str, ...]:
+    words = [w.strip() for w in re.split(r"[;,/+]", text) if w.strip()]
+    meant = (reader.catalog.market.meaning("documents", w) or w.lower() for w in words)
+    return tuple(dict.fromkeys(meant))
+
+
+def _side(text: str, reader: Reader) -> str:
+    if not text:
+        return ""
+    meant = reader.catalog.market.meaning("label-side", text)
+    if meant is None:
+        raise BadCellError(f"the side '{text}' on the label is neither left nor right")
+    return meant
+
+
+def _state(text: str, reader: Reader) -> LineState:
+    word = reader.catalog.market.meaning("line-state", text) or text.strip().lower()
+    for state in LINE_STATES:
+        if word == state:
+            return "quoted" if state == "asked" else state
+    raise BadCellError(f"'{text}' is no state of a line: {', '.join(LINE_STATES)}")
+
+
+def _date(text: str | None) -> dt.date | None:
+    if not text:
+        return None
+    dotted = _DOTTED.fullmatch(text)
+    try:
+        if dotted:
+            return dt.date(*(int(n) for n in dotted.group(3, 2, 1)))
+        return dt.date.fromisoformat(text[:10])
+    except ValueError:
+        raise BadCellError(f"the date '{text}' is not written 2026-03-02") from None
