@@ -30,6 +30,7 @@ from squibwise.model.origin import Origin
 NEEDED = ("part", "supplier", "price")
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
 _DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
+_FORMULA = pattern(r"=(?:\$?[A-Z]{1,3}\$?\d|[^(]*\(|\d)")
 _DOTTED = pattern(r"(\d\d?)\.(\d\d?)\.(\d{4})")
 _RANGE = pattern(r"(\d+)\s*(?:[-\u2013]|to|\.\.|bis|[a\u00e0]|do|at\u00e9|ate)\s*(\d+)", re.I)
 _UNIT_DAYS = {
@@ -71,7 +72,7 @@ def read_offer(cells: Cells, line: RawLine, reader: Reader) -> Offer:
     for word in NEEDED:
         if word not in cells:
             raise BadCellError(f"no {word} is given")
-        if cells[word].startswith("="):
+        if _FORMULA.match(cells[word]):
             raise BadCellError(f"the {word} '{cells[word]}' is a formula: write what it comes to")
     _refuse_pairs(cells, reader)
     meant = _condition(cells.get("condition", "new"), reader)
