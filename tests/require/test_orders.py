@@ -73,6 +73,27 @@ def test_what_few_makers_ask_for_is_asked_and_in_no_hours(front: Work) -> None:
     assert "fit:column@driver" not in {o.id for o in front.operations}
 
 
+# Common practice, no source: sensors of the nose go with a front airbag, not with belts alone.
+def test_belts_alone_order_no_front_sensors(made: SimpleNamespace, catalog: Catalog) -> None:
+    belts = ("driver.retractor-pretensioner", "passenger.retractor-pretensioner")
+    seen = (Look(id=c, component=c, seen="deployed") for c in belts)
+    states = made.assessment({c: {"fired": 0.98} for c in belts})
+    done = work(made.case(*seen), states, catalog)
+    assert ordered(done, "driver.retractor-pretensioner").kind == "certain"
+    assert ordered(done, "nose-right.impact-sensor").kind not in ("certain", "rule")
+
+
+def test_fasteners_are_no_surer_than_what_they_belong_to(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    done = work(made.case(), made.assessment({"driver.front-bag": {"fired": 0.7}}), catalog)
+    rank = ("certain", "rule", "look-first", "ask").index
+    kit = [o for o in done.orders if o.assembly == "bolts-kit"]
+    rest = min(rank(o.kind) for o in done.orders if o.assembly != "bolts-kit")
+    assert kit
+    assert rank(kit[0].kind) >= rest
+
+
 # Common practice, no source: what one kind of rules in six asks for is asked of the maker first.
 def test_what_one_kind_of_rules_in_six_asks_for_without_a_question_is_asked_first(
     made: SimpleNamespace, catalog: Catalog

@@ -96,6 +96,7 @@ class RuleQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         kinds: Kinds it decides on.
         places: Places it decides on; empty = any.
         when: Condition word of the crash it is asked after, and under which the answer holds.
+        only_if: Condition word that must hold as well for it to be asked; empty = none.
         action: What a yes asks for: ``replace`` or ``calibrate``.
         share: How many makers would say yes, with ``low`` and ``high``. [0..1]
         yes: What a yes means.
@@ -108,6 +109,7 @@ class RuleQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     kinds: tuple[str, ...]
     places: tuple[str, ...] = ()
     when: str
+    only_if: str = ""
     action: str
     share: float
     low: float
@@ -274,7 +276,7 @@ def _read_questions(
     for question in found.values():
         where = f"question {question.id}"
         refuse_unknown(where, question.kinds, kinds)
-        refuse_unknown(where, (question.when,), conditions)
+        refuse_unknown(where, filter(None, (question.when, question.only_if)), conditions)
         refuse_unknown(where, (question.action,), RULE_ACTIONS)
         refuse_unknown(where, (question.source,), sources)
     return found

@@ -10,7 +10,14 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.rules import Condition
 from squibwise.history.closing import list_unproved
 from squibwise.history.order import read_history
-from squibwise.history.signed import CONTROL_UNIT, find_soaked, read_memory, was_flooded
+from squibwise.history.signed import (
+    CONTROL_UNIT,
+    NO_POWER,
+    find_soaked,
+    is_exposed,
+    read_memory,
+    was_flooded,
+)
 from squibwise.model.belief import Assessment, ComponentBelief, SpeedChange
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -55,6 +62,17 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     def unproved(self) -> Mapping[str, str]:
         """Components whose fault came and went and is not proved gone, with what cured it."""
         return list_unproved(read_history(self.case.evidence))
+
+    @cached_property
+    def reached(self) -> frozenset[str]:
+        """Components that somebody named as under water or in a fire."""
+        told = [
+            e
+            for e in self.case.evidence
+            if isinstance(e, Circumstance) and e.present and e.parts and e.what in NO_POWER
+        ]
+        parts = self.case.car.components
+        return frozenset(c for c in parts if any(is_exposed(c, e) for e in told))
 
     @cached_property
     def crash(self) -> float:
@@ -149,7 +167,8 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
     chance = weigh_state(belief, condition.state, situation.catalog)
     if condition.state == "fired" and condition.or_missing:
         chance = max(chance, belief.now.missing)
-    if condition.state == "damaged" and _is_seen_damaged(belief.id, situation.case):
+    is_hurt = belief.id in situation.reached or _is_seen_damaged(belief.id, situation.case)
+    if condition.state == "damaged" and is_hurt:
         chance = max(chance, situation.catalog.fact("require.seen-damaged").number())
     if condition.state == "damaged" and belief.id in situation.failed:
         chance = 1.0

@@ -113,9 +113,20 @@ def list_orders(
     listed = [_order(piece, items, case, catalog) for piece, items in _gathered(asked).values()]
     orders = [o for o in listed if o.p >= least]
     likely = catalog.fact("require.likely").number()
-    if all(o.p < likely or o.kind == "ask" for o in orders if o.assembly != FASTENERS):
-        orders = [o for o in orders if o.assembly != FASTENERS]
-    return tuple(sorted(_merged(orders, catalog), key=_rank))
+    others = [o for o in orders if o.assembly != FASTENERS]
+    kit = [o for o in orders if o.assembly == FASTENERS]
+    if all(o.p < likely or o.kind == "ask" for o in others):
+        kit = []
+    kit = [_as_sure_as(others, o) for o in kit]
+    return tuple(sorted(_merged([*others, *kit], catalog), key=_rank))
+
+
+def _as_sure_as(others: Sequence[Order], kit: Order) -> Order:
+    """Return the fasteners no surer than the surest part they belong to."""
+    surest = min(others, key=_rank)
+    if KINDS.index(kit.kind) >= KINDS.index(surest.kind):
+        return kit
+    return msgspec.structs.replace(kit, kind=surest.kind, p=min(kit.p, surest.p))
 
 
 def _rank(order: Order) -> tuple[int, bool, float]:

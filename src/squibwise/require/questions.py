@@ -198,9 +198,12 @@ def find_question(demand: RuledDemand, situation: Situation, job: Job) -> RuleQu
             not question.places or name.place in question.places
         )
         if fits and question.action == demand.action:
-            condition = job.catalog.rules.conditions[question.when]
-            chance = weigh_condition(condition, demand.component, situation).probability
-            if chance >= job.limits.likely:
+            words = [w for w in (question.when, question.only_if) if w]
+            weighed = (
+                weigh_condition(job.catalog.rules.conditions[w], demand.component, situation)
+                for w in words
+            )
+            if all(trigger.probability >= job.limits.likely for trigger in weighed):
                 return question
     return None
 
