@@ -11,6 +11,7 @@ import pytest
 
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.tracing import search_of
+from squibwise.model.belief import StateBelief
 from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Story
 from squibwise.model.report import Coverage, ReadReport, Report, Unread
 
@@ -312,3 +313,30 @@ def test_a_circuit_that_was_apart_leaves_a_code_that_is_only_remembered() -> Non
         CATALOG,
     )
     assert chance(stored.standing.suspects, "codes:left-over") > 0.3
+
+
+@pytest.mark.parametrize(
+    ("component", "cause"),
+    [
+        ("passenger.front-bag", "device:left-out"),
+        ("nose-left.impact-sensor", "device:left-out"),
+        ("driver.buckle-switch", "device:left-out"),
+        ("passenger.occupant-sensor", "device:left-out"),
+        ("centre.control-unit", "unit:left-out"),
+        ("driver.clock-spring", "clock-spring:left-out"),
+    ],
+)
+def test_a_part_that_is_not_in_the_car_is_so_in_every_circuit(component: str, cause: str) -> None:
+    gone = believing()
+    own = gone.of(component)
+    assert own is not None
+    state = StateBelief(sound=0.0, fired=0.0, faulty=0.1, damaged=0.0, missing=0.9, unfit=0.0)
+    beliefs = tuple(
+        msgspec.structs.replace(b, now=state) if b.id == component else b for b in gone.components
+    )
+    gone = msgspec.structs.replace(gone, components=beliefs)
+    found = search_of(
+        a_case(a_report(a_line(component, "open-or-high"))), gone, component, CATALOG
+    ).first
+    assert found[0].id == cause
+    assert found[0].p == pytest.approx(0.9, abs=0.02)

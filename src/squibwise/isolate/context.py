@@ -89,6 +89,12 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     apart: str = ""
 
     @property
+    def own(self) -> str:
+        """Id of the element that is the component itself: the device, the unit, the coil."""
+        ids = [e.id for e in self.chain.element]
+        return "device" if "device" in ids else ids[0]
+
+    @property
     def load_hides(self) -> bool:
         """Is a load still out on a circuit that reads good: it answers in the device's place."""
         unread = self.name.id in self.assessment.loads_left_in
@@ -134,7 +140,7 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
         faulty=_others(case, assessment, reported, component, stage),
         near_crash=_near_crash(case, assessment, name, catalog),
         fired=_fired(case, assessment, component, stage, chain, catalog),
-        missing=0.0 if belief is None or chain.circuit != "igniter" else belief.now.missing,
+        missing=0.0 if belief is None else belief.now.missing,
         seen_spent=_seen_spent(case, assessment, component),
         believed=_believed(assessment, name),
         twin_fired=_twin_fired(assessment, component, stage, chain),

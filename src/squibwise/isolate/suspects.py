@@ -237,9 +237,9 @@ def _is_of(cause: str, element: Element, fault: LoopFault) -> bool:
 
 _LIKELY = 0.5
 _GIVEN = {
-    "device:spent": "The assessment gives for a device that is spent",
-    "device:left-out": "The assessment gives for a device that is not in the car",
-    "load:left-in": "A load or resistor in its place may hide it: the circuit reads good",
+    "spent": "The assessment gives for a device that is spent",
+    "left-out": "The assessment gives for a part that is not in the car",
+    "left-in": "A load or resistor in its place may hide it: the circuit reads good",
 }
 
 
@@ -249,7 +249,10 @@ def _given(context: Context, catalog: Catalog) -> dict[str, float]:
     A device that is probably gone, in a circuit that reads good, has something in its place.
     """
     hides = catalog.fact("isolation.load-hides").number()
-    gone = {"device:spent": context.fired or 0.0, "device:left-out": context.missing}
+    gone = {f"{context.own}:left-out": context.missing}
+    if context.chain.circuit != "igniter":
+        return gone
+    gone["device:spent"] = context.fired or 0.0
     likely = context.reported.clean and sum(gone.values()) >= _LIKELY
     if not context.load_hides and not likely:
         return gone
@@ -273,7 +276,7 @@ def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list
     for i, p in named.items():
         element, fault, reasons, _ = found[i]
         weights[i] = rest * p * scale / (1.0 - taken * scale)
-        what = _GIVEN[f"{element.id}:{fault.fault}"]
+        what = _GIVEN[fault.fault]
         reason = Because(text=f"{what}: {p:.1%}.", weak="judgement")
         found[i] = (element, fault, (reason, *reasons), weights[i])
     return weights
