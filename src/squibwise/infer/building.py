@@ -19,7 +19,7 @@ from squibwise.infer.network import Cluster, Group, Network, UnitState
 from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plain_part
 from squibwise.infer.reports import chance_whole, is_crash_denied, signs_of_disturbance
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, Look
+from squibwise.model.evidence import Circumstance, Look, Recorder
 from squibwise.model.names import Side, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
@@ -194,12 +194,28 @@ def _unit(
         words.append("taken-off")
     columns, states = [], []
     reading = tuple(_readings_of_reports(reports, line, catalog))
+    gone_too = tuple(_readings_of_reports(reports, line, catalog, _chance_of_both(catalog)))
+    missed = _missed_by_the_recorder(events, line)
     asked = frozenset().union(*(unread for unread, _ in reading[-1:]))
     for column, word in enumerate(words):
-        for unread, chance in reading:
-            columns.append(prior[:, column] * chance)
+        for (unread, chance), (_, then) in zip(reading, gone_too, strict=True):
+            columns.append(prior[:, column] * np.where(missed, then, chance))
             states.append(UnitState(word, unread, asked))
     return np.stack(columns, axis=-1), tuple(states)
+
+
+def _chance_of_both(catalog: Catalog) -> float:
+    """Return the chance that a unit still shows its codes whose recorder shows nothing."""
+    return 1.0 - catalog.firing.scans.recorder["codes_gone_too"].value
+
+
+def _missed_by_the_recorder(events: EventTable, line: History) -> npt.NDArray[np.bool_]:
+    """Return in which events a blow was as hard as usual although a recorder shows nothing."""
+    if not line.all_of(Recorder):
+        return np.zeros(len(events.weight), dtype=bool)
+    blows = [s.blows for s in events.scenarios]
+    recorded = any(b.forward is not None for several in blows for b in several)
+    return events.holds([recorded and any(b.forward is None for b in bs) for bs in blows])
 
 
 def _codes_several(report: Report, catalog: Catalog) -> bool:
@@ -209,13 +225,20 @@ def _codes_several(report: Report, catalog: Catalog) -> bool:
 
 
 def _readings_of_reports(
-    reports: list[Report], line: History, catalog: Catalog
+    reports: list[Report], line: History, catalog: Catalog, kept: float = 1.0
 ) -> Iterator[tuple[frozenset[str], float]]:
     """Yield which reports do not show everything, with the chance of it; all of them last.
 
     Asked of the first and the last report only: each doubles the event table.
+
+    Args:
+        reports: All reports.
+        line: Work between them.
+        catalog: Figures.
+        kept: Share of the chance of showing everything that is left.
     """
-    open_ones = [(r.id, chance_whole(r, line, catalog)) for r in (reports[0], reports[-1])]
+    ends = (reports[0], reports[-1])
+    open_ones = [(r.id, kept * chance_whole(r, line, catalog)) for r in ends]
     doubtful = {name: whole for name, whole in open_ones if 0.0 < whole < 1.0}
     for unread in product((False, True), repeat=len(doubtful)):
         gone = frozenset(n for n, off in zip(doubtful, unread, strict=True) if off)

@@ -65,7 +65,7 @@ class Scenario(msgspec.Struct, frozen=True):
 def scenarios(case: Case, catalog: Catalog) -> tuple[Scenario, ...]:
     """Return everything that may have happened; two impacts and rollovers only where asked for."""
     events = catalog.firing.events
-    kinds = _kinds(case, events)
+    kinds = _kinds(case, events, catalog)
     crashes = tuple(_crashes(case, catalog))
     total = sum(weight for _, _, weight in crashes)
     result = []
@@ -89,7 +89,7 @@ def struck(side: str, driver_side: str) -> Struck:
 Crash = tuple[tuple[Blow, ...], bool, float]
 
 
-def _kinds(case: Case, events: Events) -> dict[str, float]:
+def _kinds(case: Case, events: Events, catalog: Catalog) -> dict[str, float]:
     """Return prior shares of kinds of events; a delta-V that was recorded leaves only crashes.
 
     One below the published lower bound is more often no crash at all than so mild a one.
@@ -103,7 +103,7 @@ def _kinds(case: Case, events: Events) -> dict[str, float]:
     if any(v is None or v >= events.fires_from_kmh for v in speeds):
         return {"crash": 1.0}
     if recorded:
-        shares["crash"] *= events.crash_below_bound.value
+        shares["crash"] *= events.crash_below_bound.value + _misses(catalog)
     total = sum(shares.values())
     return {kind: share / total for kind, share in shares.items()}
 
@@ -216,7 +216,12 @@ def _unrecorded(recorders: tuple[Recorder, ...], catalog: Catalog) -> float:
     bound = catalog.firing.events.fires_from_kmh
     speeds = [measured_speed(r) for r in recorders]
     weak = all(speed is not None and speed < bound for speed in speeds)
-    return catalog.firing.scans.recorder["misses_the_event"].value if weak else 0.0
+    misses = _misses(catalog)
+    return misses / (misses + catalog.firing.events.crash_below_bound.value) if weak else 0.0
+
+
+def _misses(catalog: Catalog) -> float:
+    return catalog.firing.scans.recorder["misses_the_event"].value
 
 
 def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:
