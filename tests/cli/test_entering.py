@@ -305,6 +305,51 @@ def test_no_hand_goes_in_after_the_power_came_on_before_it_is_off_and_waited_out
     assert not done["step:drive"]
 
 
+def test_no_power_down_no_wait_and_no_hand_is_dated_before_the_power_was_last_on(
+    run: Line, tmp_path: Path
+) -> None:
+    """Common practice, no source: every power-up voids the wait, whatever is written down later."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT + POWERED, encoding="utf-8")
+    listed = operations(run, tmp_path)
+    look = next(n for n, o in listed.items() if o["id"].startswith("look:pillar"))
+    for number in ("21", look):
+        refused = run("did", tmp_path, number, "--time", "2026-06-05T15:30")
+        assert refused.code == 2
+        assert f"no. {number}: the power was on at 16:00 (no. 93)" in refused.err
+    assert run("did", tmp_path, "1", "--time", "2026-06-05T08:00").code == 0
+    assert run("did", tmp_path, "21", "--time", "2026-06-05T16:05").code == 0
+    at = ("--time", "2026-06-05T16:50")
+    assert run("did", tmp_path, "82", *at).code == 2
+    assert run("did", tmp_path, "22", *at).code == 0
+    early = run("did", tmp_path, look, "--time", "2026-06-05T16:45")
+    assert early.code == 2
+    assert "16:50" in early.err or "was switched on" in early.err
+
+
+READ_AFTER_POWER_DOWN = """
+[[evidence]]
+kind = "passed"
+what = "step:power-down"
+result = "passed"
+time = 2026-06-05T09:00:00
+
+[[evidence]]
+kind = "passed"
+what = "step:save-crash-data"
+result = "passed"
+time = 2026-06-05T09:20:00
+"""
+
+
+def test_codes_read_after_the_power_down_void_its_wait(run: Line, tmp_path: Path) -> None:
+    """Common practice, no source: codes are read with the key on."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT + READ_AFTER_POWER_DOWN, encoding="utf-8")
+    assert run("did", tmp_path, "1", "--time", "2026-06-05T08:00").code == 0
+    waited = run("did", tmp_path, "22", "--time", "2026-06-05T09:40")
+    assert waited.code == 2
+    assert "the power was on since (no. 12)" in waited.err
+
+
 def test_no_hand_goes_behind_a_trim_while_the_wait_runs(run: Line, tmp_path: Path) -> None:
     """Common practice, no source: what is looked at under the seat is beside a live charge."""
     (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")

@@ -7,14 +7,15 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_early
 from squibwise.history.order import read_history
-from squibwise.history.signed import find_loads, is_powered_since_safe
-from squibwise.model.evidence import DoneWork, Evidence, Passed
+from squibwise.history.power import is_powered_since_safe
+from squibwise.history.signed import find_loads
+from squibwise.model.evidence import Evidence
 from squibwise.model.work import Operation, Work
 
 LAMP, SCAN = "step:lamp-check", "step:final-scan"
 FIT_LOADS, RETURN_LOADS = "step:fit-loads", "step:return-loads"
-_POWERED_DOWN = ("step:power-down", "step:second-power-down")
 _POWERING = ("step:first-power", "step:final-power")
 _BEFORE_DRIVE = ("step:final-power", "step:clear", "step:lamp-check")
 _MAKING_SAFE = (
@@ -91,7 +92,7 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_disorder(tick),
-        *_tell_haste(tick),
+        *_tell_times(tick),
         *_tell_held(tick),
     ]
     if told:
@@ -144,16 +145,11 @@ def _refuse_live_hands(tick: Tick) -> None:
     Raises:
         InputError: The power is on since the car was last made safe.
     """
-    if tick.chosen & SAFE_STEPS or not is_powered_since_safe(read_history(tick.evidence), tick.at):
+    history = read_history(tick.evidence)
+    if tick.chosen & SAFE_STEPS or not is_powered_since_safe(history, tick.catalog, tick.at):
         return
-    before = {o.id: set(o.after) for o in tick.todo.operations}
-    hands = [
-        o
-        for o in tick.operations
-        if o.action in (*_IN_AN_AREA, "open")
-        or (o.action == "look" and _all_before(o.id, before) & SAFE_STEPS)
-    ]
-    if hands:
+    hands = [o for o in _list_hands(tick) if o.id not in _MAKING_SAFE]
+    if hands and not any(tell_backdated(hands, tick.at, history, tick.catalog)):
         steps = tick.catalog.tasks.steps
         off, safe = (steps[w].number for w in ("power-down", "make-safe"))
         raise InputError(
@@ -162,6 +158,34 @@ def _refuse_live_hands(tick: Tick) -> None:
             remedy=f"Power off, then the whole wait: squibwise did CASE {off}, and {safe} when it "
             "is over. Power-up, lamp, drive and last scan come once more after that.",
         )
+
+
+def _list_hands(tick: Tick) -> list[Operation]:
+    """Return what is ticked that only hands do while the power is off, or that takes it off."""
+    before = {o.id: set(o.after) for o in tick.todo.operations}
+    return [
+        o
+        for o in tick.operations
+        if o.id in (*_MAKING_SAFE, FIT_LOADS)
+        or o.action in (*_IN_AN_AREA, "open")
+        or (o.action == "look" and _all_before(o.id, before) & SAFE_STEPS)
+    ]
+
+
+def _tell_times(tick: Tick) -> Iterator[str]:
+    """Yield what is dated before the power was last on, before what it needs, or too soon."""
+    history = read_history(tick.evidence)
+    yield from tell_backdated(_list_hands(tick), tick.at, history, tick.catalog)
+    before, openings = {o.id: set(o.after) for o in tick.todo.operations}, _own_openings(tick.todo)
+    for operation in tick.operations:
+        first, shut = _all_before(operation.id, before), openings.get(operation.id, set())
+        needed = [
+            o
+            for o in tick.todo.operations
+            if o.id in shut or (o.id in first and _must_precede(o, operation))
+        ]
+        yield from tell_too_early(operation, needed, tick.at, history)
+    yield from tell_haste(tick.operations, tick.todo, tick.at, history, tick.catalog)
 
 
 def _tell_undecided(tick: Tick) -> Iterator[str]:
@@ -353,39 +377,6 @@ def _must_precede(first: Operation, then: Operation) -> bool:
         return True
     is_sure = first.counted and first.kind in ("certain", "rule")
     return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
-
-
-def _tell_haste(tick: Tick) -> Iterator[str]:
-    """Yield where the wait after a power-down is ticked with it, or before it is over."""
-    operations = {o.id: o for o in tick.todo.operations}
-    for wait in (o for o in tick.operations if o.hold_minutes):
-        downs = [operations[w] for w in wait.after if w in _POWERED_DOWN and w in operations]
-        for down in downs:
-            told = f"no. {wait.n} comes {wait.hold_minutes} min after no. {down.n}"
-            if down in tick.operations and not down.done:
-                yield f"{told}: not in one stroke."
-                continue
-            off = _time_of(down.id, tick.evidence)
-            over = off + dt.timedelta(minutes=wait.hold_minutes) if off else None
-            if over and tick.at and tick.at.replace(tzinfo=None) < over:
-                yield (
-                    f"{told}: the power came off at {off:%H:%M}, so not before {over:%H:%M}. "
-                    "Say when it was: --time YYYY-MM-DDTHH:MM."
-                )
-
-
-def _time_of(step: str, evidence: tuple[Evidence, ...]) -> dt.datetime | None:
-    """Return when a power-down was last written down; None when no time stands with it."""
-    times = [
-        e.time.replace(tzinfo=None)
-        for e in evidence
-        if e.time is not None
-        and (
-            (isinstance(e, Passed) and e.what in (step, step.removeprefix("step:")))
-            or (isinstance(e, DoneWork) and (e.item == step or e.component == "battery"))
-        )
-    ]
-    return max(times, default=None)
 
 
 def _all_before(word: str, before: Mapping[str, set[str]]) -> set[str]:

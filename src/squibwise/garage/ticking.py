@@ -20,7 +20,8 @@ from squibwise.garage.tick_order import (
     signed_along,
 )
 from squibwise.history.order import read_history
-from squibwise.history.signed import find_loads, is_powered_since_safe
+from squibwise.history.power import is_powered_since_safe
+from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
@@ -250,7 +251,7 @@ def entries_for(
     if failed and not parts:
         _refuse_vague(todo, numbers)
     named = (i for n in numbers for i in known.get(n, ()))
-    items = {i.id: i for i in named if failed or _is_due(i, evidence)}
+    items = {i.id: i for i in named if failed or _is_due(i, evidence, catalog)}
     items = _named_in(todo, numbers, parts) if parts else items
     at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
     left = [item for word, item in items.items() if word not in along]
@@ -277,9 +278,9 @@ def entries_for(
     return tuple({**e, **_keys_for(e, common)} for e in entries)
 
 
-def _is_due(item: Demand, evidence: tuple[Evidence, ...]) -> bool:
+def _is_due(item: Demand, evidence: tuple[Evidence, ...], catalog: Catalog) -> bool:
     """Is an item to be done, or done again: the power comes off anew after it was switched on."""
-    again = item.id in AGAIN_STEPS and is_powered_since_safe(read_history(evidence))
+    again = item.id in AGAIN_STEPS and is_powered_since_safe(read_history(evidence), catalog)
     return again or not item.done
 
 

@@ -1,6 +1,5 @@
 """What people signed for, which loads are out, which label is on a part, what the unit recorded."""
 
-import datetime as dt
 import re
 from collections.abc import Collection, Iterable
 
@@ -126,27 +125,6 @@ def loads_left(moves: Iterable[SubstituteLoad]) -> tuple[SubstituteLoad, ...]:
         out = [m for m in out if m not in gone]
         out += [move] if move.move == "issued" else []
     return tuple(out)
-
-
-def is_powered_since_safe(history: History, at: dt.datetime | None = None) -> bool:
-    """Was the power switched on after the car was last made safe, so that no hand may go in.
-
-    Args:
-        history: The course of the case.
-        at: What is judged; a power-up after it does not count. None = now.
-    """
-    on = last_signed(history, *_POWER_UPS)
-    if on is None or (
-        at and on[1].time and at.replace(tzinfo=None) < on[1].time.replace(tzinfo=None)
-    ):
-        return False
-    off = (n for n, w in history.works if w.component == "battery" and w.what == "disconnected")
-    safe = last_signed(history, *_MADE_SAFE)
-    return max([*off, -1 if safe is None else safe[0]]) < on[0]
-
-
-_POWER_UPS = ("step:first-power", "first-power", "step:final-power", "final-power")
-_MADE_SAFE = ("step:make-safe", "make-safe", "step:second-make-safe", "second-make-safe")
 
 
 def refuse_drive(history: History, catalog: Catalog, loop: str = "") -> str:
