@@ -4,7 +4,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK, STAYS
-from squibwise.history.signed import refuse_drive
+from squibwise.history.signed import is_signed, refuse_drive
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import Context
 from squibwise.isolate.replay import Standing
@@ -50,6 +50,7 @@ def card_of(
         else _repair_card(bench, before, context, catalog)
     )
     card = _plugged_in_first(_stay_off_the_road(card, context, catalog), context)
+    card = _behind_the_gate(card, context, catalog)
     return msgspec.structs.replace(
         card,
         how=tuple(s.text for s in card.steps),
@@ -83,6 +84,20 @@ def _plugged_in_first(card: BenchCard, context: Context) -> BenchCard:
         f"({context.apart}), and what is read without it is not this circuit."
     )
     return msgspec.structs.replace(card, steps=(CardStep(text=text, power="any"), *card.steps))
+
+
+def _behind_the_gate(card: BenchCard, context: Context, catalog: Catalog) -> BenchCard:
+    """Return a card with power on behind the key-on gate, where nobody has signed it as safe."""
+    first = next((n for n, s in enumerate(card.steps) if s.power == "on"), None)
+    if first is None or any(is_signed(context.history, word) for word in _KEY_ON_GATES):
+        return card
+    number = catalog.tasks.steps["key-on-gate"].number
+    text = f"Not before the key-on gate is signed as safe, no. {number} of the order of work."
+    gate = CardStep(text=text, power="any")
+    return msgspec.structs.replace(card, steps=(*card.steps[:first], gate, *card.steps[first:]))
+
+
+_KEY_ON_GATES = ("key-on-safe", "power-safe")
 
 
 def danger_of(context: Context) -> str:
