@@ -6,14 +6,20 @@ from typing import Any
 import msgspec
 import pytest
 
-from squibwise.isolate.bench import BenchRepair, BenchTest
+from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
 from squibwise.isolate.cards import card_of, confirming_card
 from squibwise.isolate.tracing import search_of
+from squibwise.model.evidence import SubstituteLoad
 from squibwise.model.trace import BenchCard
 
 from .building import CATALOG, COMPONENTS, a_case, a_line, a_report, believing
 
 WAIT = 12.0
+_NEEDS_POWER = (
+    r"write the (configuration|update)|\bdrive where|\bclear the codes|\bconfigure it\b"
+    r"|\binitialise\b|(?<!is )\bset to zero\b|live (value|status|resistance)|\bcrank\b"
+)
+_MEASURES = re.compile(r"meter|live values|dead weight|torque wrench|load for the supply pins")
 CIRCUITS = tuple(c for c in COMPONENTS if not c.endswith("seat-frame"))
 KINDS: tuple[Any, ...] = (
     "open-or-high",
@@ -66,7 +72,7 @@ def check_words(card: BenchCard) -> None:
     loaded = False
     for step in card.steps:
         text = step.text.lower()
-        if re.search(r"write the (configuration|update)|\bdrive where|\bclear the codes", text):
+        if re.search(_NEEDS_POWER, text):
             assert step.power == "on", (card.id, text)
         if "loads in place" in text and step.power == "off":
             loaded = True
@@ -77,6 +83,8 @@ def check_words(card: BenchCard) -> None:
         assert not any("self-test, then read" in s.text for s in card.steps), card.id
     assert len(set(card.opens)) == len(card.opens)
     assert card.danger
+    if card.kind == "test" and _MEASURES.search(" ".join(card.needs)):
+        assert card.figure, card.id
     assert f'test = "{card.id}"' in card.entry
     assert all(word in card.entry for word in card.outcomes), card.id
     if card.id.startswith(("meter:", "values:", "load-at:", "volts:", "feed-at:")):
@@ -92,3 +100,52 @@ def test_a_wait_is_asked_only_where_a_hand_goes_near_a_charge(component: str) ->
 def test_what_can_hurt_differs_by_circuit() -> None:
     dangers = {c.danger for x in CIRCUITS for c in cards(x, "internal", "present", powered=True)}
     assert len(dangers) >= 10
+
+
+@pytest.mark.parametrize("component", CIRCUITS)
+def test_nothing_that_is_open_is_opened_again(component: str) -> None:
+    case = a_case(a_report(a_line(component, "open-or-high", "present")))
+    search = search_of(case, believing(), component, CATALOG)
+    for bench in (*search.tests, *search.repairs):
+        opened = frozenset(access_of(bench, search.context))
+        fresh = card_of(bench, search.context, search.standing, WAIT, CATALOG)
+        standing = msgspec.structs.replace(search.standing, opened=opened)
+        again = card_of(bench, search.context, standing, WAIT, CATALOG)
+        assert len(fresh.opens) == len(opened)
+        assert not again.opens
+        assert not any(s.text.startswith("Open: ") for s in again.steps)
+        assert again.minutes < fresh.minutes or not opened
+
+
+@pytest.mark.parametrize("component", CIRCUITS)
+def test_a_wait_is_charged_only_where_hands_go_near_a_charge(component: str) -> None:
+    case = a_case(a_report(a_line(component, "open-or-high", "present")))
+    search = search_of(case, believing(), component, CATALOG)
+    calm = {e.id for e in search.context.chain.element if e.calm}
+    for bench in (*search.tests, *search.repairs):
+        card = card_of(bench, search.context, search.standing, WAIT, CATALOG)
+        record = bench.repair if isinstance(bench, BenchRepair) else bench.test
+        parted = isinstance(bench, BenchTest) and bench.test.meter
+        every = isinstance(bench, BenchRepair) and "{plugs}" in bench.repair.access
+        near = record.power != "on" and (bench.point.id not in calm or parted or every)
+        assert (card.hold_minutes > 0.0) == near, card.id
+        if record.power != "on":
+            assert any(s.power == "off" for s in card.steps), card.id
+
+
+@pytest.mark.parametrize("component", [c for c in CIRCUITS if CATALOG.kinds[c.split(".")[1]].fires])
+def test_a_load_that_is_in_is_named_with_its_place_and_its_way_out(component: str) -> None:
+    loop = f"{component}/1"
+    load = SubstituteLoad(id="n1", serial="L-7", loop=loop, ohm=2.1, move="issued")
+    case = a_case(a_report(a_line(component, "open-or-high", "present")), load)
+    search = search_of(case, believing(), loop, CATALOG)
+    at = next(e for e in search.context.chain.element if e.role == "plug")
+    standing = msgspec.structs.replace(search.standing, load_at=at.id)
+    for bench in (*search.tests, *search.repairs):
+        card = card_of(bench, search.context, standing, WAIT, CATALOG)
+        assert card.load.startswith(f"In the circuit now: load L-7, at {at.title}."), card.id
+        if any(s.power == "off" for s in card.steps) and card.hold_minutes:
+            assert card.load in [s.text for s in card.steps], card.id
+        if card.kind == "repair" or card.id.startswith("load-at:"):
+            assert 'serial = "L-7"' in card.entry, card.id
+            assert "returned" in card.entry, card.id

@@ -173,9 +173,11 @@ def _checked_moving(repair: LoopRepair, moved: tuple[str, ...], catalog: Catalog
     up, moving = (catalog.fact(f"isolation.{i}").number() for i in ("power-up", "moving"))
     loads = (f"[off] {m.loads}" for m in book)
     moves = (f"[on] {m.move}" for m in book)
+    back, how = f"[off] {book[-1].back}", enumerate(repair.how)
+    late = next((n for n, text in how if text.startswith("[on]")), len(repair.how))
     return msgspec.structs.replace(
         repair,
-        how=(*repair.how, *loads, *moves, f"[off] {book[-1].back}", _ON_AGAIN),
+        how=(*repair.how[:late], *loads, *moves, back, _ON_AGAIN, *repair.how[late:]),
         check_minutes=repair.check_minutes + len(book) * moving + up,
         cautions=(*repair.cautions, "movement", "loads-out"),
     )

@@ -21,6 +21,9 @@ from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 _ALWAYS = "maker-first"
 _MARKS = {"[off] ": "off", "[on] ": "on", "[drive] ": "on"}
 _LOAD_OHM = "2.1"
+_CALM_OFF = (
+    "Power off before anything here is touched; wait too where the maker asks it of sensors."
+)
 _WHEN = "# time = 2026-01-31T09:30:00  # when it was done"
 
 
@@ -42,6 +45,7 @@ def card_of(
     before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
     load = _load_now(context, standing)
     before += [CardStep(text=load, power="off")] if load and state == "off" else []
+    before += _calm_first(bench, power)
     before += [CardStep(text=f"Open: {title}.", power=state) for title in opens]
     minutes = sum(catalog.loops.access[a].minutes for a in access) + _powering(power, catalog)
     card = (
@@ -73,6 +77,14 @@ def _stay_off_the_road(card: BenchCard, context: Context, catalog: Catalog) -> B
         steps=(*(s for s in card.steps if not s.drives), stay),
         outcomes=card.outcomes | ({FIXED: _FIXED_STANDING} if FIXED in card.outcomes else {}),
     )
+
+
+def _calm_first(bench: BenchTest | BenchRepair, power: str) -> list[CardStep]:
+    """Return the step that takes the power off where no charge is near and no wait is charged."""
+    record = bench.repair if isinstance(bench, BenchRepair) else bench.test
+    if power == record.power or record.power == "on":
+        return []
+    return [CardStep(text=_CALM_OFF, power="off")]
 
 
 def _plugged_in_first(card: BenchCard, context: Context) -> BenchCard:
@@ -142,12 +154,12 @@ def _test_card(
     how = [s.format(element=title) for s in test.how]
     gate = catalog.loops.steps_bare if test.bare else catalog.loops.steps_on
     on = [CardStep(text=t, power="on") for t in gate]
-    if power == "through":
+    if "through" in (power, test.power):
         steps = [*before, _step(how[0], "off"), *on, *(_step(t, "on") for t in how[1:])]
     elif power == "on":
         steps = [*before, *on, *(_step(t, "on") for t in how)]
     else:
-        steps = [*before, *(_step(t, power) for t in how)]
+        steps = [*before, *(_step(t, test.power) for t in how)]
     return BenchCard(
         id=bench.id,
         kind="test",
@@ -182,7 +194,7 @@ def _step(text: str, power: str) -> CardStep:
 def _entry(bench: BenchTest | BenchRepair, words: list[str], context: Context) -> str:
     """Return what to paste into the case: the outcome, and where a load went."""
     lines = _outcome_entry(context, bench.id, words)
-    if isinstance(bench, BenchTest) and bench.test.rule == "split":
+    if isinstance(bench, BenchTest) and bench.test.igniters == "loads":
         lines += ["", *_load_entry(context, "issued", "the mark on the load")]
         lines.append('# and once more with move = "returned" when it is out of the car')
     elif context.load_out and (isinstance(bench, BenchRepair) or bench.id == "look-loads"):
