@@ -144,7 +144,7 @@ def test_who_answers_which_procedure_and_which_explanation_are_told(
     case = made["case"](evidence=(*made["evidence"](), said, book))
     states = made["assessment"](contradictions=(row,))
     text = whole(record_pdf(issue(case=case, assessment=states)))
-    assert "Answers for it: R. Own, 2026-03-10 15:00." in text
+    assert "Answers for it, as typed: R. Own, 2026-03-10 15:00." in text
     assert "Procedure followed: own manual, R. Own." in text
     assert "Torn and whole. Look again. Explained: another car, R. Own." in text
 

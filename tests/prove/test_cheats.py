@@ -484,7 +484,7 @@ def invented_parts(script: tuple[Any, Any]) -> list[Any]:
                 id=f"l{n}",
                 time=time,
                 component=item.component,
-                number=f"N{n}",
+                number=f"N-1{n:03}",
                 serial=f"S{n}",
                 provenance="new",
                 seller="yard",

@@ -336,7 +336,7 @@ def test_seat_trials_before_the_last_seat_work_are_undecided() -> None:
 
 
 def label(**given: Any) -> PartLabel:
-    base = {"component": "driver.front-bag", "number": "A1", "provenance": "new", "seller": "S"}
+    base = {"component": "driver.front-bag", "number": "A100", "provenance": "new", "seller": "S"}
     return PartLabel(id="p1", **(base | given))
 
 

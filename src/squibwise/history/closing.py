@@ -6,8 +6,19 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import VERIFIED, History, last_touch
-from squibwise.history.signed import is_decided, last_signed
-from squibwise.model.evidence import DoneWork, Evidence, LampCheck, TestOutcome
+from squibwise.history.signed import NO_POWER, is_decided, last_signed
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    Impact,
+    LampCheck,
+    Look,
+    Reading,
+    Recorder,
+    SeatTrial,
+    TestOutcome,
+)
 from squibwise.model.names import split_loop
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import Outcome
@@ -238,3 +249,53 @@ def _came_and_went(loop: tuple[str, int], history: History) -> bool:
         if line.component == component and line.stage in (None, stage)
     ]
     return bool(named) and "intermittent" in named[-1]
+
+
+def late_events(history: History) -> tuple[Evidence, ...]:
+    """Return what tells of an event, dated after the car was already being put together again.
+
+    An impact or a circumstance after the first part was fitted; crash data after the last work.
+    """
+    fitted = min((n for n, w in history.works if w.what == "replaced"), default=None)
+    if fitted is None:
+        return ()
+    last = last_touch(history)
+    return tuple(
+        e
+        for n, e in enumerate(history.entries)
+        if e.time is not None
+        and (
+            (isinstance(e, Impact) and n > fitted)
+            or (isinstance(e, Circumstance) and e.present and e.what != "crash" and n > fitted)
+            or (isinstance(e, Recorder) and n > last)
+        )
+    )
+
+
+def denied_events(history: History) -> tuple[tuple[Circumstance, Circumstance], ...]:
+    """Return water and fire that somebody told of, each with the entry that denies it later."""
+    told = [c for _, c in history.all_of(Circumstance) if c.what in NO_POWER]
+    return tuple(
+        (one, other)
+        for n, one in enumerate(told)
+        for other in told[n + 1 :]
+        if one.what == other.what and one.present and not other.present
+    )
+
+
+def told_after(history: History, place: int) -> tuple[str, ...]:
+    """Return the ids of what was seen, read or measured after a place."""
+    return tuple(e.id for e in history.entries[place + 1 :] if isinstance(e, _OBSERVED))
+
+
+_OBSERVED = (
+    Circumstance,
+    Impact,
+    LampCheck,
+    Look,
+    Reading,
+    Recorder,
+    Report,
+    SeatTrial,
+    TestOutcome,
+)

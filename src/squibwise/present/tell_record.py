@@ -176,7 +176,7 @@ def _sheet(record: ProofRecord, content: Content, sections: tuple[Section, ...])
     key = fingerprint(signature.public_key) if signature else ""
     return Sheet(
         telling=Telling(
-            title=cut(title, LONGEST_TITLE),
+            title=_title_of(record, content),
             about=_standing_of(record, content, case),
             sections=sections,
             tone="alarm" if record.draft else "strong",
@@ -200,6 +200,12 @@ def _sheet(record: ProofRecord, content: Content, sections: tuple[Section, ...])
         code=f"squibwise-record {record.case_id[:40]} {record.digest} {key}".strip(),
         sign_after=len(sections),
     )
+
+
+def _title_of(record: ProofRecord, content: Content) -> str:
+    """Return the head of the paper: the owner's words in quotes, so that they speak for nobody."""
+    own = in_quotes(cut(content.title, LONGEST_TITLE - 20)) if content.title else ""
+    return f"Restraint record, called {own}" if own else f"Restraint record {record.case_id}"
 
 
 def _open(record: ProofRecord) -> int:
@@ -228,7 +234,7 @@ def _standing_of(record: ProofRecord, content: Content, case: str) -> tuple[str,
         )
         told.append(f"No gate is open. {by}")
         answers = tell_signature(content, "release")
-        told += [f"Answers for it: {answers}."] if answers else []
+        told += [f"Answers for it, as typed: {answers}."] if answers else []
     procedure = tell_signature(content, "maker-procedure")
     return (*told, *([f"Procedure followed: {procedure}."] if procedure else []))
 

@@ -4,11 +4,16 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from squibwise.model.evidence import DoneWork, Passed
+from squibwise.history.closing import denied_events, late_events
+from squibwise.history.order import History, read_history
+from squibwise.history.signed import NO_POWER
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, LampCheck, Passed
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.words import DECISIONS
+from squibwise.model.report import Report
 from squibwise.present.figures import counted, cut, listed
 from squibwise.present.record_content import Content, StatedComponent, StatedPart
+from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_record_annex import (
     list_doubtful,
     rules_followed,
@@ -133,6 +138,7 @@ def in_columns(texts: Sequence[str]) -> Table:
 
 
 LONGEST_STATED, MOST_DOUBTS, MOST_CONTRADICTIONS, MANY_NAMED = 70, 3, 3, 3
+LONGEST_NOTE, MOST_RULES = 40, 5
 
 
 def list_fitted(content: Content) -> dict[str, StatedPart]:
@@ -142,10 +148,12 @@ def list_fitted(content: Content) -> dict[str, StatedPart]:
 
 def tell_to_know(record: ProofRecord, content: Content) -> Section:
     """Return what somebody who relies on this record must know, the worst first."""
-    told = (*_left_fired(content), *_of_which_car(content), *_explained_away(content))
-    told = (*told, *_signed_both_ways(content), *_own_figures(content), *_used_live(content))
-    told = (*told, *_doubts(content), *_of_photos(content), *_of_documents(record, content))
-    told = (*told, *_left_out(record))
+    history = read_history(content.evidence)
+    told = (*_left_fired(content), *_told_of_events(history), *_of_which_car(content))
+    told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
+    told = (*told, *_used_live(content), *_without_serial(content), *_doubts(content))
+    told = (*told, *_of_photos(content), *_of_documents(record, content), *_in_one_day(history))
+    told = (*told, *_of_the_input(content), *_left_out(record))
     return section("To know before relying on it", Bullets(items=told))
 
 
@@ -154,6 +162,54 @@ def _left_fired(content: Content) -> list[str]:
     left = [c.title for c in content.components if c.fired_in_crash == "fired"]
     left = [c.title for c in content.components if c.title in left and c.id not in fitted]
     return [f"Fired and not on record as replaced: {listed(left, 8)}."] if left else []
+
+
+def _told_of_events(history: History) -> list[str]:
+    """Return water and fire that were told of, and events that were told after the work."""
+    wet = [
+        f"{c.what}{f' ({listed(c.parts, 4)})' if c.parts else ''}, {_day(c)}"
+        for _, c in history.all_of(Circumstance)
+        if c.what in NO_POWER and c.present
+    ]
+    denied = [f"{other.what}, {_day(other)}" for _, other in denied_events(history)]
+    late = [f"{tell_evidence(e)}, {_day(e)}" for e in late_events(history)]
+    told = {"Told of this car": wet, "Denied later": denied, "Told after parts were fitted": late}
+    return [f"{head}: {'; '.join(items)}." for head, items in told.items() if items]
+
+
+def _day(entry: Evidence) -> str:
+    return entry.time.date().isoformat() if entry.time else "no day given"
+
+
+def _in_one_day(history: History) -> list[str]:
+    """Return that the order of work and proof is only that of the file: no times, or one time."""
+    works = [w for _, w in history.works]
+    signed = [p for _, p in history.all_of(Passed)]
+    proof = [e for e in history.entries if isinstance(e, LampCheck | Report)][-2:]
+    timeless = sum(e.time is None for e in (*works, *signed, *proof))
+    if timeless:
+        total = len(works) + len(signed) + len(proof)
+        told = f"No time stands with {timeless} of {total} entries of work and proof"
+        return [f"{told}: what came last rests on the order that its owner wrote."]
+    if works and proof and len({e.time for e in (*works, *proof)}) == 1:
+        return ["Work and proof have one time: their order is the one that its owner wrote."]
+    return []
+
+
+def _without_serial(content: Content) -> list[str]:
+    live = [p for p in content.parts if p.live and p.number]
+    bare = [p for p in live if not p.serial]
+    told = f"No serial number is on record for {len(bare)} of {len(live)} parts that fire."
+    return [told] if bare else []
+
+
+def _of_the_input(content: Content) -> list[str]:
+    """Return how many warnings there are about what was handed in, by their codes."""
+    found = Counter(
+        f.code for f in content.findings if f.severity == "warning" and f.code not in _OF_THE_CAR
+    )
+    told = [f"{code.replace('-', ' ')}{f' ({n})' if n > 1 else ''}" for code, n in found.items()]
+    return [f"Warnings about what was handed in: {listed(told, 6)}."] if told else []
 
 
 def _explained_away(content: Content) -> list[str]:
@@ -171,7 +227,9 @@ def _of_which_car(content: Content) -> list[str]:
     """Return what speaks against this record being of one car, of the kind that it names."""
     car = content.car
     told = [] if car.vin else ["No VIN is given: nothing ties this record to one car."]
-    told += [f.message for f in content.findings if f.code in _OF_THE_CAR]
+    for code in _OF_THE_CAR:
+        found = list(dict.fromkeys(f.message for f in content.findings if f.code == code))
+        told += [f"{found[0]}{_more(len(found) - 1)}"] if found else []
     there = {c.id for c in content.components}
     without = [r.replace(".", " ").replace("-", " ") for r in car.removed if r not in there]
     if without:
@@ -179,23 +237,54 @@ def _of_which_car(content: Content) -> list[str]:
     return told
 
 
-_OF_THE_CAR = ("vin-check-digit-elsewhere", "case-other-year", "case-other-vin")
+def _more(count: int) -> str:
+    return f" And {count} more like it." if count else ""
+
+
+_OF_THE_CAR = (
+    "vin-check-digit-elsewhere",
+    "case-other-year",
+    "case-other-vin",
+    "case-component-added",
+    "part-not-in-equipment",
+    "stages-fewer",
+)
 
 
 def _signed_both_ways(content: Content) -> list[str]:
-    """Return what was signed as failed and later as passed, with no work in between."""
+    """Return what failed and passed later, with no work on it in between.
+
+    Work on the very part answers for its inspection; anything but clearing does for the lamp. What
+    is signed of the car as a whole stands here with what was noted.
+    """
     refused: set[str] = set()
     told: dict[str, str] = {}
     for entry in content.evidence:
+        word, is_passed = _outcome_of(entry)
         if isinstance(entry, DoneWork):
-            refused.clear()
-        elif isinstance(entry, Passed) and entry.result == "failed":
-            refused.add(entry.what)
-        elif isinstance(entry, Passed) and entry.what in refused and entry.what not in DECISIONS:
-            told[entry.what] = entry.by or "nobody named"
+            own = {w for w in refused if w.startswith(f"{entry.component}:")}
+            refused -= own | ({_LAMP} if entry.what != "cleared" else set())
+        elif word and not is_passed:
+            refused.add(word)
+        elif word in refused and word not in DECISIONS:
+            note = cut(getattr(entry, "note", "") or "", LONGEST_NOTE)
+            by = getattr(entry, "by", None) or "nobody named"
+            told[word] = f"{by}: {note}" if note else by
     words = [f"{what} ({by})" for what, by in told.items()]
-    head = "Signed as failed, later as passed, with no work between"
-    return [f"{head}: {listed(words, 4)}."] if words else []
+    head = "Failed, later passed, with no work on it between"
+    return [f"{head}: {'; '.join(words)}."] if words else []
+
+
+def _outcome_of(entry: Evidence) -> tuple[str, bool]:
+    """Return what an entry signs or checks, and whether it passed; empty for anything else."""
+    if isinstance(entry, LampCheck):
+        return _LAMP, entry.lit and entry.out_after_s is not None and entry.stayed_out is True
+    if isinstance(entry, Passed):
+        return entry.what, entry.result == "passed"
+    return "", False
+
+
+_LAMP = "lamp check"
 
 
 def _of_documents(record: ProofRecord, content: Content) -> list[str]:
@@ -212,12 +301,16 @@ def _of_documents(record: ProofRecord, content: Content) -> list[str]:
 
 def _own_figures(content: Content) -> list[str]:
     profile = content.profile
-    told = [f"{r.action} {r.component} ({r.source})" for r in profile.rules]
+    softer = [r for r in profile.rules if r.action != "replace"]
+    softer.sort(key=lambda r: r.action != "keep")
+    told = [f"{r.action} {r.component} ({cut(r.source, LONGEST_NOTE)})" for r in softer]
+    whole = len(told) + MOST_RULES
+    told += [f"{r.action} {r.component} ({r.source})" for r in profile.rules if r not in softer]
     figures = (profile.wait_minutes, profile.loop_low_ohm, profile.loop_high_ohm)
     told += [f"{g.value:g} ({g.source})" for g in figures if g is not None]
     signed = [e for e in content.evidence if isinstance(e, Passed)]
     decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
-    rules = [f"Rules and figures typed in as the maker's: {listed(told, 5)}."] if told else []
+    rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []
     by_name = f"Decided by a person, by no published limit: {listed(sorted(decided), 5)}."
     return rules + ([by_name] if decided else [])
 
@@ -243,7 +336,7 @@ def _of_photos(content: Content) -> list[str]:
     """Return how many photographs there are, and whether one is said to show several things."""
     if not content.photos:
         return ["No photograph is in it."]
-    same = Counter(p.sha256 for p in content.photos)
+    same = Counter(p.copy_sha256 or p.sha256 for p in content.photos)
     worst = max(same.values())
     told = f"{counted(len(same), 'photograph')} in it."
     return [told + (f" One of them stands for {worst} different things." if worst > 1 else "")]

@@ -1,6 +1,8 @@
 """Verdicts on what was put into the car: substitute loads, and parts by their labels."""
 
 import datetime as dt
+import re
+import unicodedata
 
 from squibwise.catalog.components import check_digit
 from squibwise.catalog.load import Catalog
@@ -17,6 +19,8 @@ from squibwise.prove.limits import because_of, published
 Judged = tuple[Outcome, str, str]
 
 LONG_SERIAL = 6  # characters from which a serial number is one of a kind
+SHORT_NUMBER = 3  # letters and digits that a part number has at least
+NEW_YEARS = 10  # years between making and fitting from which a new part is asked about
 USED = ("recycled", "donor", "repaired")
 
 
@@ -165,12 +169,17 @@ def _serials_twice(labels: tuple[PartLabel, ...]) -> set[tuple[str, str]]:
 
 
 def _mark(label: PartLabel) -> tuple[str, str]:
-    return _letters(label.number), _letters(label.serial)
+    return _alike(label.number), _alike(label.serial)
+
+
+def _alike(text: str) -> str:
+    """Return a number as an eye reads it: O is as good as 0, I as 1."""
+    return _letters(text).replace("O", "0").replace("I", "1")
 
 
 def _letters(text: str) -> str:
     """Return letters and digits alone: how a number is broken up says nothing."""
-    return "".join(c for c in text.upper() if c.isalnum())
+    return "".join(c for c in unicodedata.normalize("NFKC", text).upper() if c.isalnum())
 
 
 def _judge_against(
@@ -184,18 +193,26 @@ def _judge_against(
         text = f"part {number} is said to be {' and '.join(sorted(kinds))}."
         return "undecided", text, "Read the label of each again; one number is one kind of part."
     fitted = [history.entries[n].time for n in replacements(history).get(label.component, ())]
-    made = _day_of(label.made_on)
-    if made and fitted and fitted[-1] and made > fitted[-1].date():
-        text = f"part {number}, a {kind}, was made on {made}, after it was fitted."
+    made, day = _first_day_of(label.made_on), fitted[-1].date() if fitted and fitted[-1] else None
+    if made and day and made > day:
+        text = f"part {number}, a {kind}, was made on {label.made_on}, after it was fitted."
         return "not met", text, "Read the label again, or correct the day it was fitted."
+    if made and day and label.provenance == "new" and day.year - made.year > NEW_YEARS:
+        text = f"part {number}, a {kind}, is called new and was made on {label.made_on}."
+        return "undecided", text, "Read the label again, or say where it lay, with the invoice."
     return None
 
 
-def _day_of(text: str) -> dt.date | None:
+def _first_day_of(text: str) -> dt.date | None:
+    """Return the first day that a day, a month or a year on a label may mean; None for neither."""
     try:
         return dt.date.fromisoformat(text.strip())
     except ValueError:
+        year = re.search(r"(?<!\d)(?:19|20)\d\d(?!\d)", text)
+    if year is None:
         return None
+    month = re.search(r"(?<!\d)(?:0?[1-9]|1[0-2])(?!\d)", text.replace(year[0], " "))
+    return dt.date(int(year[0]), int(month[0]) if month else 1, 1)
 
 
 def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged | None:
@@ -229,7 +246,7 @@ def _judge_origin(
     label: PartLabel, fires: bool, twice: set[tuple[str, str]], *, is_plain: bool
 ) -> Judged:
     name = f"part {label.number}"
-    if not any(c.isdigit() for c in label.number):
+    if not any(c.isdigit() for c in label.number) or len(_letters(label.number)) < SHORT_NUMBER:
         shown = f"'{label.number}' is no part number."
         told = shown if label.number.strip() else "the part number is not written down."
         return "undecided", told, "Read it from the label; words such as 'same' are none."
@@ -242,6 +259,14 @@ def _judge_origin(
     if label.provenance in USED:
         plain: Judged = ("met", f"{name}, a used body part{_sold(label)}.", "")
         return plain if is_plain else _judge_used(label, fires)
+    return _judge_new(label, fires)
+
+
+def _judge_new(label: PartLabel, fires: bool) -> Judged:
+    name = f"part {label.number}"
+    if _letters(label.donor_vin or ""):
+        remedy = "Write recycled where it came out of another car, or strike the donor."
+        return "undecided", f"{name} is called new, and its donor is named.", remedy
     if fires and not label.seller.strip():
         remedy = "Write down where it was bought: a new one without a seller may be counterfeit."
         return "undecided", f"{name} is new, its seller is not named.", remedy

@@ -5,7 +5,14 @@ from collections.abc import Callable
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.history.closing import is_work_timed, judge_lamp, judge_scan
+from squibwise.history.closing import (
+    denied_events,
+    is_work_timed,
+    judge_lamp,
+    judge_scan,
+    late_events,
+    told_after,
+)
 from squibwise.history.order import History, last_touch, read_history, replacements
 from squibwise.history.signed import (
     find_loads,
@@ -102,7 +109,19 @@ def _contradictions(context: Context) -> list[str]:
         for word, entry in against
         if is_signed(context.history, word, f"step:{word}")
     ]
-    return told + signed
+    return told + signed + _of_events(context)
+
+
+def _of_events(context: Context) -> list[str]:
+    """Return events that were told too late or were denied, and that nobody explained since."""
+    history = context.history
+    late = {e.id: "was told after parts were fitted" for e in late_events(history)}
+    denied = {b.id: f"denies what {a.id} tells ({a.what})" for a, b in denied_events(history)}
+    return [
+        f"{name} {text}. Say which is so."
+        for name, text in (late | denied).items()
+        if not _is_explained(context, "contradictions", history.place_of(name))
+    ]
 
 
 def _says_against(entry: Look | Circumstance) -> str:
@@ -336,6 +355,9 @@ def _nobody_answers(context: Context) -> list[str]:
     since = is_signed(history, "release", after=max(last_touch(history), _last_proof(context)))
     if last is None or not (last[1].by or "").strip() or not since:
         return ["nobody has recorded it since the last work, lamp check and scan"]
+    later = told_after(history, last[0])
+    if later:
+        return [f"{', '.join(later[:4])} came in after somebody answered for it"]
     timeless = last[1].time is None and is_work_timed(history)
     return ["it has no time, the work has"] if timeless else []
 

@@ -170,7 +170,19 @@ def the_car(written: Written, files: Mapping[str, bytes], notes: Notes) -> Car:
         message = f"no equipment is stated; it is taken to be '{car.equipment}'."
         remedy = 'Write equipment = "..." under [car] once you know.'
         notes.add("case-equipment-assumed", ("car",), message, remedy, "note")
+    _note_fewer_stages(written, car, notes)
     return msgspec.structs.replace(car, codes=_codes(written, notes))
+
+
+def _note_fewer_stages(written: Written, car: Car, notes: Notes) -> None:
+    """Say where the owner gives a part fewer circuits than its template does."""
+    template = whole_template(car.equipment, notes.catalog.templates)
+    for component, count in written.car.stages.items():
+        usual = template.stages.get(split_component(component).kind, 1)
+        if count < usual:
+            message = f"The owner says that {component} has {count} of {usual} circuits."
+            remedy = "A second stage may be live: strike it unless the maker says so."
+            notes.add("stages-fewer", ("car", "stages"), message, remedy, "warning")
 
 
 def _codes(written: Written, notes: Notes) -> tuple[OwnCode, ...]:

@@ -209,7 +209,7 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
             'Give it as evidence of kind = "crash-data".',
             Origin(file=name),
         )
-    elif not told and not sheet.counts:
+    elif not told and not sheet.counts and _unit_of(told, sheet) != "restraint":
         yield _make(
             "no-fault-found",
             "warning",
