@@ -18,9 +18,13 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.documents import record_pdf
 from squibwise.history.order import order_entries
+from squibwise.intake import read_report
 from squibwise.model.car import Given, OwnRule, Profile
 from squibwise.model.evidence import (
+    Circumstance,
     DoneWork,
+    Impact,
+    LampCheck,
     Look,
     PartLabel,
     Passed,
@@ -419,9 +423,108 @@ def test_signed_as_failed_and_then_as_passed_stands_on_page_one(issue: Maker, ma
     record = issued(issue, made, evidence=order_entries((*made["evidence"](), bad)))
     assert open_gates(record) == {}
     assert f"with no work between: {item} (R. Own)" in known(record)
-    work = DoneWork(id="w", time=made["at"](9), what="repaired", component="left.wiring")
-    mended = order_entries((*made["evidence"](), bad, work))
-    assert "no work between" not in known(issued(issue, made, evidence=mended))
+    for component, told in (("left.wiring", True), ("driver.belt-webbing", False)):
+        work = DoneWork(id="w", time=made["at"](9), what="repaired", component=component)
+        mended = order_entries((*made["evidence"](), bad, work))
+        assert ("no work between" in known(issued(issue, made, evidence=mended))) is told
+
+
+def test_a_gate_and_a_lamp_that_failed_stand_on_page_one_whatever_was_worked_on(
+    issue: Maker, made: Made
+) -> None:
+    entries = (
+        Passed(id="a", time=made["at"](8), what="structure-sound", result="failed", by="A"),
+        LampCheck(id="l", time=made["at"](12), lit=True, out_after_s=5.0, stayed_out=False),
+        Passed(
+            id="b", time=made["at"](11), what="structure-sound", result="passed", by="B", note="ok"
+        ),
+    )
+    record = issued(issue, made, evidence=order_entries((*made["evidence"](), *entries)))
+    assert "between: structure-sound (B: ok); lamp check (R. Own)" in known(record)
+
+
+def test_an_event_after_the_work_opens_the_record_or_stands_on_page_one(
+    issue: Maker, made: Made
+) -> None:
+    told = (
+        Impact(id="i", time=made["at"](11), zone="door-left", extent="severe"),
+        Circumstance(id="w", time=made["at"](7), what="flood", present=True, parts=("seat-bag",)),
+        Circumstance(id="n", time=made["at"](8), what="flood", present=False),
+    )
+    record = issued(issue, made, evidence=order_entries((*made["evidence"](), *told)))
+    missing = open_gates(record)["contradictions"]
+    assert "i was told after parts were fitted" in missing
+    assert "n denies what w tells (flood)" in missing
+    why = {"what": "contradictions", "result": "passed", "note": "typing", "by": "R. Own"}
+    said = Passed(id="c", time=made["at"](14), **why)
+    closed = issued(issue, made, evidence=order_entries((*made["evidence"](), *told, said)))
+    assert "contradictions" not in open_gates(closed)
+    for words in ("Told of this car: flood (seat-bag)", "Denied later: flood", "severe"):
+        assert words in known(closed)
+
+
+def test_what_comes_in_after_the_answer_takes_it_back(issue: Maker, made: Made) -> None:
+    late = Recorder(id="edr", time=made["at"](16), record="locked", delta_v_long_kmh=-45.0)
+    record = issued(issue, made, evidence=order_entries((*made["evidence"](), late)))
+    assert "edr came in after somebody answered" in open_gates(record)["answerable"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"made_on": "Jan 2030"}, "after it was fitted"),
+        ({"made_on": "2027-05"}, "after it was fitted"),
+        ({"made_on": "05/2027"}, "after it was fitted"),
+        ({"provenance": "new", "donor_vin": None, "made_on": "1994"}, "is called new and was made"),
+        ({"provenance": "new"}, "is called new, and its donor is named"),
+        ({"number": "10"}, "is no part number"),
+    ],
+)
+def test_a_label_that_cannot_be_is_asked_about(
+    issue: Maker, made: Made, changes: dict[str, Any], told: str
+) -> None:
+    own = with_changed(made, "label-1", **changes)
+    assert told in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+def test_a_label_without_a_serial_is_counted_on_page_one(issue: Maker) -> None:
+    assert "No serial number is on record for 1 of 1 parts that fire" in known(issue())
+
+
+def test_rules_to_keep_come_before_any_other_on_page_one(issue: Maker, made: Made) -> None:
+    replaced = [f"{side}.curtain" for side in ("left", "right")] * 4
+    rules = [OwnRule(component=c, action="replace", source="m") for c in replaced]
+    rules.append(OwnRule(component="control-unit", action="keep", source="m"))
+    record = issued(issue, made, profile=Profile(rules=tuple(rules)))
+    assert "typed in as the maker's: keep control-unit (m), replace" in known(record)
+
+
+def clean_scan(text: str, catalog: Catalog, day: dt.datetime) -> Report:
+    reading = read_report(text.encode(), "last.txt", catalog, None)
+    whole = msgspec.structs.replace(reading.coverage, complete=True)
+    reading = msgspec.structs.replace(reading, coverage=whole)
+    return Report(id="scan-9", time=day, when="after-repair", reading=reading)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("RESTRAINT SYSTEM\nNo faults stored.\n", ""),
+        ("RESTRAINT SYSTEM\nDate: 10.03.2026\nNo faults stored.\n", ""),
+        ("BRAKE SYSTEM\nNo faults stored.\n", "another unit"),
+        ("Gateway: OK, engine: OK\nNo faults stored.\n", "another unit"),
+        ("SRS: unit not fitted\nNo faults stored.\n", "does not say that it is of the restraint"),
+        ("No faults stored.\n", "does not say that it is of the restraint"),
+        ("RESTRAINT SYSTEM\nDate: 2024-01-05\nNo faults stored.\n", "it is of 2024-01-05"),
+    ],
+)
+def test_the_last_scan_is_of_the_restraint_unit_and_of_its_day(
+    issue: Maker, made: Made, catalog: Catalog, text: str, told: str
+) -> None:
+    scan = clean_scan(text, catalog, made["at"](12))
+    own = tuple(scan if e.id == "scan-9" else e for e in made["evidence"]())
+    missing = open_gates(issued(issue, made, evidence=own)).get("final-scan", "")
+    assert told in missing if told else not missing
 
 
 @pytest.mark.parametrize(("entry", "gate"), [("lamp-1", "lamp-check"), ("p-4", "answerable")])

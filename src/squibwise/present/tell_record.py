@@ -204,8 +204,8 @@ def _sheet(record: ProofRecord, content: Content, sections: tuple[Section, ...])
 
 def _title_of(record: ProofRecord, content: Content) -> str:
     """Return the head of the paper: the owner's words in quotes, so that they speak for nobody."""
-    own = in_quotes(cut(content.title, LONGEST_TITLE - 20)) if content.title else ""
-    return f"Restraint record, called {own}" if own else f"Restraint record {record.case_id}"
+    own = in_quotes(cut(content.title, LONGEST_TITLE)) if content.title else ""
+    return own or f"Restraint record {record.case_id}"
 
 
 def _open(record: ProofRecord) -> int:
@@ -220,7 +220,10 @@ def _header(record: ProofRecord) -> str:
 
 def _standing_of(record: ProofRecord, content: Content, case: str) -> tuple[str, ...]:
     """Return the lines below the title: what the paper is, and who stands for it."""
-    told = [f"Restraint system record of case {case}, issued {record.issued_on}."]
+    told = [
+        f"Restraint system record of case {case}, issued {record.issued_on}; "
+        "the head is its owner's."
+    ]
     if record.draft:
         told.append(
             f"This is a draft: {_open(record)} of {len(record.gates)} gates are open. "

@@ -271,7 +271,7 @@ def _signed_both_ways(content: Content) -> list[str]:
             by = getattr(entry, "by", None) or "nobody named"
             told[word] = f"{by}: {note}" if note else by
     words = [f"{what} ({by})" for what, by in told.items()]
-    head = "Failed, later passed, with no work on it between"
+    head = "Failed, later passed, with no work between"
     return [f"{head}: {'; '.join(words)}."] if words else []
 
 
