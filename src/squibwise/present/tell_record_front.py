@@ -9,8 +9,8 @@ from squibwise.history.order import History, read_history
 from squibwise.history.signed import NO_POWER
 from squibwise.model.evidence import Circumstance, DoneWork, Evidence, LampCheck, Passed
 from squibwise.model.proof import Gate, ProofRecord
-from squibwise.model.words import DECISIONS
 from squibwise.model.report import Report
+from squibwise.model.words import DECISIONS
 from squibwise.present.figures import counted, cut, listed
 from squibwise.present.record_content import Content, StatedComponent, StatedPart
 from squibwise.present.tell_evidence import tell_evidence
