@@ -145,7 +145,7 @@ LANGUAGES = {
             "Kilométrage": ("84 300 km", "n.c."), "Titre": ("épave",), "Couleur": ("gris; nacré",),
             "Date de vente": ("12/03/2026",), "Valeur résiduelle": ("2 400,00",),
         },
-        sums=_SPACES, foreign="13 750,00 €", strange="partout",
+        sums=_SPACES, foreign="13 750,00 €", strange="dans la boîte",
         years=("{y}", "03/{y}", "14/03/{y}"),
     ),
     "Polish": Language(

@@ -10,13 +10,14 @@ from squibwise.catalog.load import load_catalog
 from squibwise.cli import lot_files
 from squibwise.cli.lot_examples import invent_lots
 from squibwise.errors import InputError
+from squibwise.intake.columns import guess_columns
 from squibwise.intake.lots import COLUMNS, read_lot
 from squibwise.model.bid import BidSheet, Fee, FeeBand, Figures
 from squibwise.model.case import Case
 from squibwise.model.lots import LotRow, LotTerms
 from squibwise.model.origin import Finding
 from squibwise.plan.bidding import outlay
-from squibwise.plan.lots import find_limit
+from squibwise.plan.lots import find_limit, limit_row
 
 CATALOG = load_catalog()
 TERMS = LotTerms()
@@ -52,6 +53,30 @@ def test_a_bad_row_is_told_by_its_line(cells: dict[str, str], what: str) -> None
     assert isinstance(found, Finding)
     assert (found.code, found.origin.line) == ("lot-row-bad", 7)
     assert what in found.message
+
+
+@pytest.mark.parametrize("word", ["Side", "ALL OVER", "Hail", "Minor Dents/Scratches", "Seite"])
+def test_a_word_of_damage_that_names_no_place_keeps_the_lot(word: str) -> None:
+    found, bare = (read_lot(_row(zone=z), 2, "x", CATALOG) for z in (word, ""))
+    assert isinstance(found, LotRow)
+    assert found == bare
+
+
+@pytest.mark.parametrize("word", ["Water/Flood", "flood", "Wasserschaden", "inundado"])
+def test_a_lot_that_stood_in_water_says_so(word: str) -> None:
+    (wet,), (dry,) = _screened(_row(zone=word)), _screened(_row(zone=""))
+    assert "stood in water: every part that it reached comes on top" in str(wet["notes"])
+    assert "control-unit@centre" in str(wet["orders"])
+    assert "water" not in str(dry["notes"])
+    terms = LotTerms(bids=(100.0,), outlays=(100.0,))
+    limits = [limit_row(row, 90000.0, 500.0, terms)["bid_limit"] for row in (wet, dry)]
+    assert limits == [None, 100.0], "what the water reached is not known"
+
+
+def test_headings_of_sale_lists_are_known() -> None:
+    names = ("Lot no.", "Bags?", "Est. retail val ($)")
+    found = guess_columns(names, CATALOG, {}, CATALOG.lots.column)
+    assert [g.column for g in found] == ["id", "airbags", "resale"]
 
 
 def test_what_is_said_to_be_unknown_is_unknown_and_letters_may_be_large() -> None:

@@ -10,7 +10,7 @@ from squibwise.intake.columns import read_currencies
 from squibwise.intake.patterns import pattern
 from squibwise.intake.sums import may_be_thousands, read_number
 from squibwise.model.car import Car
-from squibwise.model.evidence import Evidence, Impact, Occupant, Statement
+from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, Statement
 from squibwise.model.lots import BadLot, LotRow
 from squibwise.model.names import ZONES
 from squibwise.model.origin import Finding, Origin
@@ -28,7 +28,7 @@ LIST_CURRENCY = "USD"
 """Of every list: the level of the catalogue's prices."""
 _KNOWN = {
     "drive_hand": ("left", "right"),
-    "zone": ZONES,
+    "zone": (*ZONES, "elsewhere", "flood", "fire"),
     "extent": ("none", "light", "moderate", "severe"),
     "airbags": ("deployed", "not-deployed"),
     "driver_belt": ("latched", "unlatched"),
@@ -128,6 +128,9 @@ def _car(row: Mapping[str, str], catalog: Catalog) -> Car:
 def _evidence(row: Mapping[str, str], car: Car, catalog: Catalog) -> tuple[Evidence, ...]:
     found: list[Evidence] = []
     zone, extent, clock = _word(row, "zone"), _word(row, "extent"), _hour(row.get("clock"))
+    if zone in ("flood", "fire"):
+        found.append(Circumstance(id="told", what=zone, present=True))
+    zone = zone if zone in ZONES else None  # damage elsewhere says nothing of where it was struck
     if zone or clock or extent:
         found.append(Impact(id="impact", zone=zone, clock=clock, extent=extent))  # type: ignore[arg-type]
     found += _said_of_parts(row, car)

@@ -20,6 +20,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.model.bid import BidSheet
 from squibwise.model.car import Car
 from squibwise.model.case import Case
+from squibwise.model.evidence import Circumstance
 from squibwise.model.lots import LotBelief, LotRow, LotTerms
 from squibwise.model.names import split_component
 from squibwise.plan.bidding import outlay
@@ -35,6 +36,11 @@ _BLOCK = 256
 _MOST_BID = 60_000.0
 LOT_WORLDS = 4
 ASSUMED = "equipment assumed"
+REACHED = {
+    "flood": "stood in water: every part that it reached comes on top",
+    "fire": "burnt: every part that heat reached comes on top",
+}
+"""What is said of a lot whose list does not tell which parts were reached."""
 
 
 class WorldLike(Protocol):
@@ -157,20 +163,29 @@ def write_lot(lot: LotRow, belief: LotBelief, terms: LotTerms) -> dict[str, obje
         "bid_limit": None,
         "orders": " ".join(belief.orders),
         "look": belief.look,
-        "notes": ASSUMED if lot.car.assumed else "",
+        "notes": "; ".join(_noted(lot)),
     }
     row |= {f"fired.{c}": round(p, 4) for c, p in belief.fired.items()}
     return row | limit_row(row, lot.resale, lot.other_costs, terms)
+
+
+def _noted(lot: LotRow) -> list[str]:
+    """Return what must be known of a lot before its figures are relied on."""
+    told = {e.what for e in lot.evidence if isinstance(e, Circumstance)}
+    reached = [REACHED[what] for what in REACHED if what in told]
+    return [ASSUMED] * lot.car.assumed + reached
 
 
 def limit_row(
     row: Mapping[str, object], resale: float | None, other: float | None, terms: LotTerms
 ) -> dict[str, object]:
     """Return the columns of a row that hang on what the list says of money."""
-    notes = [ASSUMED] if ASSUMED in str(row["notes"]) else []
+    notes = [word for word in (ASSUMED, *REACHED.values()) if word in str(row["notes"])]
     notes += [] if resale is not None else ["no resale stated"]
     notes += [] if other is not None else ["restraint share only"]
-    limit = find_limit(resale, other, float(str(row["cost_at_risk"])), terms)
+    at_risk = float(str(row["cost_at_risk"]))
+    reached = not set(REACHED.values()).isdisjoint(notes)
+    limit = None if reached else find_limit(resale, other, at_risk, terms)
     notes += ["before any bid: title, unit, parts"] if limit is not None else []
     return {"bid_limit": limit, "notes": "; ".join(notes)}
 
