@@ -40,7 +40,7 @@ def chance(found: Standing, hypothesis: str) -> float:
 
 def codes(*evidence: Evidence) -> set[str]:
     search = search_of(a_case(*evidence), believing(), BAG, CATALOG)
-    from squibwise.isolate.cards import findings_of
+    from squibwise.isolate.findings import findings_of
 
     context, standing = search.context, search.standing
     return {

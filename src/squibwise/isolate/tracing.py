@@ -18,8 +18,9 @@ from squibwise.isolate.bench import (
     tests_of,
     wait_minutes,
 )
-from squibwise.isolate.cards import assumptions_of, card_of, confirming_card, findings_of, stop_card
+from squibwise.isolate.cards import card_of, confirming_card, stop_card
 from squibwise.isolate.context import Context, context_of
+from squibwise.isolate.findings import assumptions_of, findings_of
 from squibwise.isolate.replay import Spent, Standing, fixes, replay
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
