@@ -908,3 +908,15 @@ def test_all_that_stands_in_the_way_is_told_at_once_with_the_commands_in_order(
         at = ("--by", "R", "--time", f"2026-06-05T{hour:02}:00")
         done = run("did", tmp_path, numbers, *given, *at)
         assert done.code == 0, (words, done.err)
+
+
+def test_a_seat_trial_is_written_with_its_conditions_and_judged(run: Line, tmp_path: Path) -> None:
+    car = '[car]\nequipment = "curtains-and-weight-sensing"\n'
+    (tmp_path / "case.toml").write_text(car, encoding="utf-8")
+    done = run("weighed", tmp_path, "30", "--read", "29.4", "--status", "off", "--cabin", "20")
+    assert done.code == 0
+    [trial] = evidence(tmp_path)
+    assert (trial["kind"], trial["applied_kg"], trial["read_kg"]) == ("seat-trial", 30.0, 29.4)
+    told = run("check", tmp_path, "--json").json()["verdicts"]
+    assert "seat-trials:passenger.occupant-sensor" in {v["what"] for v in told}
+    assert run("weighed", tmp_path, "-5").code == 2

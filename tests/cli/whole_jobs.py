@@ -63,6 +63,7 @@ def opened(*parts: str) -> str:
 
 BELTS = ("Driver belt retractor pretensioner", "Passenger belt retractor pretensioner")
 BUCKLES = ("Driver buckle pretensioner", "Passenger buckle pretensioner")
+KNEES = ("driver.knee-bag", "passenger.knee-bag")
 SIDES = ("left", "centre", "right")
 FIRED_BUCKLES = ("driver.buckle-pretensioner", "passenger.buckle-pretensioner")
 FIRED_BELTS = ("driver.retractor-pretensioner", "passenger.retractor-pretensioner")
@@ -315,6 +316,23 @@ JOBS = {
         + "Crash event stored\n",
         hours=22.4,
         fired=(*FRONT, "driver.seat-bag", "left.curtain", *FIRED_BELTS),
+        long=True,
+    ),
+    "everything-fired": Job(
+        evidence=(
+            hit("nose-left", 11, "severe"),
+            told("rollover"),
+            *(look(c, "deployed") for c in (*FRONT, *KNEES, "driver.seat-bag")),
+            look("left.curtain", "hanging"),
+            look("right.curtain", "hanging"),
+            look("centre.windshield", "glass-cracked"),
+            look("driver.retractor-pretensioner", "webbing-locked"),
+        ),
+        scan="",
+        year=2020,
+        equipment="full-modern-set",
+        hours=26.5,
+        fired=(*FRONT, *KNEES, "driver.seat-bag", "left.curtain", "right.curtain"),
         long=True,
     ),
 }

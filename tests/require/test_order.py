@@ -364,3 +364,13 @@ def test_a_circuit_without_a_load_is_traced_once_its_connector_is_together(
     assert place(found, joined.id) < place(found, "step:final-power") < place(found, traced.id)
     with_load = place(found, "trace:seat-bag@passenger")
     assert with_load < place(found, "step:second-power-down")
+
+
+def test_a_supply_is_checked_under_load_while_the_power_is_on(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states: Assessment = made.assessment({}, event=made.calm)
+    event = msgspec.structs.replace(states.event, causes={"supply": 0.7})
+    done = work(made.case(), msgspec.structs.replace(states, event=event), catalog)
+    [visit] = [v for v in done.visits if any("check-supply" in o.id for o in v.operations)]
+    assert visit.power == "on"

@@ -195,4 +195,65 @@ def label(
     return write_entries(case_path, f"label {component}", [entry], as_json=as_json)
 
 
-BENCH_COMMANDS = (tried, loaded, measured, label)
+@click.command(
+    short_help="Write down a dead weight laid on a seat, and what the system made of it.",
+    epilog=examples(
+        "weighed harrow-07 30 --read 30.4 --status on --cabin 21 --volts 12.6",
+        "weighed harrow-07 0 --status off --buckle open --cover 'own cover' --dry",
+    ),
+)
+@case_argument
+@click.argument("kilograms", type=click.FloatRange(0.0, 200.0))
+@click.option(
+    "--read", "read_kg", type=click.FloatRange(-50.0, 300.0), help="What it reports. [kg]"
+)
+@click.option("--status", type=click.Choice(["on", "off"]), help="Of the passenger airbag.")
+@click.option("--cabin", type=click.FloatRange(-50.0, 80.0), help="Temperature in the car. [degC]")
+@click.option("--volts", type=click.FloatRange(0.0, 20.0), help="Supply at the unit. [V]")
+@click.option("--seat-position", default="", help="Of the seat, as the procedure asks for it.")
+@click.option("--cover", default="", help="What lies on the cushion, such as 'own cover'.")
+@click.option("--dry", is_flag=True, help="Cushion and cover were dry.")
+@click.option("--buckle", type=click.Choice(["latched", "open"]), help="Of that seat.")
+@click.option("--of", "part", default="passenger.occupant-sensor", help="Another seat's sensor.")
+@time_option
+@answers
+def weighed(
+    case_path: Path,
+    kilograms: float,
+    read_kg: float | None,
+    status: str | None,
+    cabin: float | None,
+    volts: float | None,
+    seat_position: str,
+    cover: str,
+    dry: bool,
+    buckle: str | None,
+    part: str,
+    at: dt.datetime | None,
+    as_json: bool,
+) -> int:
+    """Write down one trial of the seat weight sensing: the dead weight, and what the system says.
+
+    Dead weights on a proven system, never a person, never a child. `check` judges the trials.
+    """
+    stated = {
+        "read_kg": read_kg,
+        "status": status,
+        "cabin_c": cabin,
+        "volts": volts,
+        "seat_position": seat_position or None,
+        "cover": cover or None,
+        "dry": dry or None,
+        "buckle": buckle,
+    }
+    entry = {
+        "kind": "seat-trial",
+        "component": part,
+        "applied_kg": kilograms,
+        **{key: value for key, value in stated.items() if value is not None},
+        **common_keys(None, at),
+    }
+    return write_entries(case_path, f"weighed {kilograms:g}", [entry], as_json=as_json)
+
+
+BENCH_COMMANDS = (tried, loaded, measured, weighed, label)

@@ -52,6 +52,7 @@ from squibwise.present.telling import Section, Table, Telling, Text, Tone, fille
 LINES = 40
 LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alone
 _LABEL, _GAP = 8, 2
+_ROW = WIDTH - _LABEL - 2 * _GAP
 _TITLE, _WHY = 50, 14  # columns of what is ordered now
 _TITLE_ADDED, _WHY_ADDED = 46, 22  # and of what may be added: its reason needs more room
 
@@ -220,9 +221,13 @@ def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Tell
         command: The case as the person named it, for the commands that show more.
         catalog: Names of the parts.
     """
-    head, tail = _head(brief, catalog), _tail(brief, command)
     about = tuple(cut(line, WIDTH - 2) for line in tell_car(case))
-    room = LINES - 1 - len(about) - _height(head) - _height(tail)
+    count = bool(brief.order_now) + bool(brief.may_be_added)
+    for most in (None, _ROW):
+        head, tail = _head(brief, catalog, most), _tail(brief, command, most)
+        room = LINES - 1 - len(about) - _height(head) - _height(tail)
+        if room >= (2 + LEAST_ROWS) * count:
+            break
     lists = _cut_lists(brief, room, f"squibwise work {command} --orders")
     return Telling(
         title=case.id,
@@ -235,7 +240,7 @@ def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Tell
 def _height(part: Section) -> int:
     """Return how many lines a section of tables takes, its heading included."""
     rows = (row for block in part.blocks if isinstance(block, Table) for row in block.rows)
-    lines = sum(len(textwrap.wrap(row[-1], WIDTH - _LABEL - 2 * _GAP)) or 1 for row in rows)
+    lines = sum(len(textwrap.wrap(row[-1], _ROW)) or 1 for row in rows)
     return lines + (2 if part.heading else 0)
 
 
@@ -243,9 +248,11 @@ def _labelled(rows: Iterable[tuple[str, str]], tone: Tone = "plain") -> Table:
     return Table(rows=tuple((f"{label:{_LABEL}}", told) for label, told in rows), tone=tone)
 
 
-def _head(brief: Brief, catalog: Catalog) -> Section:
+def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
+    """Return what happened and what is dangerous; ``most`` cuts what is no danger to one line."""
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
-    wrong = (("wrong", "; ".join(brief.wrong)),) if brief.wrong else ()
+    told = "; ".join(brief.wrong)
+    wrong = (("wrong", cut(told, most) if most else told),) if brief.wrong else ()
     faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in brief.circuits if not c.unproved)
     unproved = "; ".join(c.title for c in brief.circuits if c.unproved)
     circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
@@ -281,13 +288,14 @@ def tell_labour(brief: Brief) -> tuple[str, ...]:
     return (spread(work.low, work.likely, work.high), *waiting)
 
 
-def _tail(brief: Brief, command: str) -> Section:
+def _tail(brief: Brief, command: str, most: int | None) -> Section:
     rows = [("parts", ", ".join(tell_parts(brief)))]
     rows += [("", told) for told in tell_unpriced(brief)]
     rows.append(("labour", ", and ".join(tell_labour(brief))))
     for told in brief.next:
         label, _, rest = told.partition(": ")
-        rows.append((label, rest.replace("trace CASE", f"trace {command}")))
+        rest = rest.replace("trace CASE", f"trace {command}")
+        rows.append((label, cut(rest, most) if most and label in ("ask", "look") else rest))
     record = f"{counted(len(brief.open), 'gate')} open: {listed(brief.open, 4)}"
     rows.append(("record", record if brief.open else "no gate is open"))
     return section("What it comes to, and what is next", _labelled(rows))

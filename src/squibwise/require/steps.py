@@ -319,7 +319,7 @@ def _cause(cause: Cause, place: str, probability: float, job: Job) -> Operation:
         p=probability,
         minutes=to_minutes(cause.minutes),
         counted=probability >= job.limits.likely,
-        after=("step:make-safe",),
+        after=() if cause.powered else ("step:make-safe",),
         because=(Because(text=told, sources=(cause.source,), weak=weak),),
         cautions=pick_cautions(cause.cautions, job.catalog),
         demands=(word,),

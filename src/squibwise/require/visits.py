@@ -25,6 +25,8 @@ from squibwise.require.operations import (
     trace,
 )
 from squibwise.require.orders import FASTENERS
+from squibwise.require.progress import KEY_ON_GATE
+from squibwise.require.progress import LATER_KEY_ON_GATE as LATER
 from squibwise.require.scope import Scope
 from squibwise.require.steps import (
     cause_operations,
@@ -267,10 +269,7 @@ def _plug_in(fitted: Operation, way: Way | None) -> Placed:
 
 
 def _place_faults(scope: Scope, *, long: bool) -> list[Placed]:
-    found = [
-        Placed(phase="open", area="connectors", rank=(1, 98, o.n), operation=o)
-        for o in cause_operations(scope.job)
-    ]
+    found = [_place_cause(o, scope, long=long) for o in cause_operations(scope.job)]
     apart = {c for _, joined in join(scope) for c in joined.joins}
     for operation in trace(scope, powered=long):
         phase, half = ("prove", 2) if long else ("open", 1)
@@ -285,6 +284,22 @@ def _place_faults(scope: Scope, *, long: bool) -> list[Placed]:
 def _needs_its_connector(operation: Operation, apart: set[str], scope: Scope) -> bool:
     """Is a circuit that takes no load traced, and its connector apart until the end."""
     return any(c in apart and not scope.fires(c) for c in operation.components)
+
+
+def _place_cause(operation: Operation, scope: Scope, *, long: bool) -> Placed:
+    """Return a common cause in its visit: what needs the key on is done while the power is on."""
+    if "step:make-safe" in operation.after:
+        return Placed(
+            phase="open", area="connectors", rank=(1, 98, operation.n), operation=operation
+        )
+    reads = "key-on" in find_situations(scope)
+    phase, before, gate = (
+        ("prove", "first-power", LATER) if long else ("final", "final-power", LATER)
+    )
+    if reads:
+        phase, before, gate = "read", "save-codes", KEY_ON_GATE
+    powered = msgspec.structs.replace(operation, after=(f"step:{before}",), blocked_by=(gate,))
+    return Placed(phase=phase, area="connectors", rank=(2, 98, operation.n), operation=powered)
 
 
 def _place_settings(scope: Scope, *, long: bool) -> list[Placed]:
