@@ -17,6 +17,7 @@ Refused = Callable[[str], tuple[Finding, ...]]
 LOOK = '[[evidence]]\nkind = "look"\ncomponent = "driver.front-bag"\nseen = "cover-torn"\n'
 E = "[[evidence]]\n"
 LOOK_AT = E + "kind = 'look'\ncomponent = '{}'\nseen = 'intact'\n"
+SAID_FIRED = LOOK_AT.format("driver.front-bag").replace("intact", "fired")
 PRICE = "[[price]]\nwhat = '{}'\nlow = {}\nlikely = 2\nhigh = 3\n"
 OUTCOME = "kind = 'test-outcome'\nloop = 'driver.front-bag/9'\ntest = 'x'\noutcome = 'y'\n"
 FINISHED = "kind = 'done'\nwhat = 'replaced'\ncomponent = 'left.curtain'\nitem = '{}'\n"
@@ -92,6 +93,13 @@ MISTAKES = [
     ("[[price]]\nlow = $1,250.50\n", "case-syntax", 2, "currency signs: 1250"),
     ("[[price]]\nlow = 180 USD\n", "case-syntax", 2, "currency signs: 180"),
     ("[case]\ntitle = \u201cMine\u201d\n", "case-syntax", 2, "curly quotes"),
+    (E + "kind = 'report'\nunit_volts = 12,4\n", "case-syntax", 3, "with a point: 12.4"),
+    (E + "kind = 'circumstance'\npresent = yes\n", "case-syntax", 3, "without quotes: true"),
+    (E + "kind = 'circumstance'\npresent = False\n", "case-syntax", 3, "without quotes: false"),
+    ("[car]\n// my car\n", "case-syntax", 2, "a remark begins with '#'"),
+    ("[car]\nmodel_year = 2016;\n", "case-syntax", 2, "ends without ';'"),
+    ('[car]\n"model_year": 2016,\n', "case-syntax", 2, "this is JSON"),
+    (SAID_FIRED, "case-unknown-look", 4, "Did you mean 'deployed'?"),
     ('[[evidence]]\nfile = "C:\\Users\\me.txt"\n', "case-syntax", 2, "forward slashes"),
     ('[car]\ndrive_hand: "left"\n', "case-syntax", 2, "an equals sign, not a colon"),
     (E + "kind = 'lamp'\n", "case-unknown-kind", 2, "Did you mean 'lamp-check'?"),

@@ -207,7 +207,10 @@ def seen(word: str, kind: str, path: KeyPath, notes: Notes) -> bool:
     words = [*notes.catalog.looks(kind), "not-seen"]
     if word not in words:
         message = f"{with_article(notes.catalog.kinds[kind].title)} cannot be seen as '{word}'."
-        notes.add("case-unknown-look", path, message, suggest(word, words))
+        meant = notes.catalog.said.seen.get(word.lower(), "")
+        guess = f"Did you mean '{meant}'? Use one of: {', '.join(words)}."
+        remedy = guess if meant in words else suggest(word, words)
+        notes.add("case-unknown-look", path, message, remedy)
     return word in words
 
 

@@ -27,7 +27,7 @@ def diagnosis(text: str, line: int) -> str:
     if not 1 <= line <= len(lines):
         return ""
     written = lines[line - 1]
-    slips = (_curly, _backslash, _unclosed_quote, _colon, _number)
+    slips = (_curly, _backslash, _unclosed_quote, _comment, _colon, _json, _number, _truth)
     told = (slip(written) for slip in slips)
     return next(filter(None, told), "") or _repeated(lines, line) or _no_value(written)
 
@@ -62,8 +62,34 @@ def _colon(line: str) -> str:
     return f"between '{found[1]}' and its value stands an equals sign, not a colon" if found else ""
 
 
+def _comment(line: str) -> str:
+    found = re.match(r"\s*(//|;|--|/\*)", line)
+    return f"a remark begins with '#', not with '{found[1]}'" if found else ""
+
+
+def _json(line: str) -> str:
+    if re.match(r"\s*[\"'][\w.-]+[\"']\s*:", line):
+        return "this is JSON; write key = value, without a comma at the end"
+    end = re.search(r"=\s*(?:\d[\d.]*|true|false|\"[^\"]*\"|'[^']*')\s*([;,])\s*$", line)
+    return f"a line ends without '{end[1]}'" if end else ""
+
+
+_TRUE, _FALSE = ("true", "yes", "on", "y"), ("false", "no", "off", "n")
+
+
+def _truth(line: str) -> str:
+    value = _bare_value(line)
+    good = {**dict.fromkeys(_TRUE, "true"), **dict.fromkeys(_FALSE, "false")}.get(value.lower())
+    if good is None or value == good:
+        return ""
+    return f"yes and no are written true and false, without quotes: {good}"
+
+
 def _number(line: str) -> str:
     value = _bare_value(line)
+    decimal = re.fullmatch(r"([-+]?\d+),(\d{1,2})", value)
+    if decimal:
+        return f"a decimal is written with a point: {decimal[1]}.{decimal[2]}"
     if not (_GROUPED.fullmatch(value) or _SIGNED.fullmatch(value)):
         return ""
     plain = re.sub(r"[^\d]", "", re.sub(r"[.,]\d{1,2}$", "", re.sub(r"[^\d.,]", "", value)))
