@@ -83,15 +83,15 @@ def test_belts_alone_order_no_front_sensors(made: SimpleNamespace, catalog: Cata
     assert ordered(done, "nose-right.impact-sensor").kind not in ("certain", "rule")
 
 
-def test_fasteners_are_no_surer_than_what_they_belong_to(
-    made: SimpleNamespace, catalog: Catalog
+@pytest.mark.parametrize(("seen", "fired"), [(False, 0.7), (True, 0.98)])
+def test_fasteners_are_as_sure_as_the_surest_part_they_belong_to(
+    seen: bool, fired: float, made: SimpleNamespace, catalog: Catalog
 ) -> None:
-    done = work(made.case(), made.assessment({"driver.front-bag": {"fired": 0.7}}), catalog)
-    rank = ("certain", "rule", "look-first", "ask").index
-    kit = [o for o in done.orders if o.assembly == "bolts-kit"]
-    rest = min(rank(o.kind) for o in done.orders if o.assembly != "bolts-kit")
-    assert kit
-    assert rank(kit[0].kind) >= rest
+    bag = "driver.front-bag"
+    looks = (Look(id="a", component=bag, seen="deployed"),) if seen else ()
+    done = work(made.case(*looks), made.assessment({bag: {"fired": fired}}), catalog)
+    [kit] = [o for o in done.orders if o.assembly == "bolts-kit"]
+    assert kit.kind == done.orders[0].kind == ("certain" if seen else "look-first")
 
 
 # Common practice, no source: what one kind of rules in six asks for is asked of the maker first.

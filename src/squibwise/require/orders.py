@@ -122,11 +122,15 @@ def list_orders(
 
 
 def _as_sure_as(others: Sequence[Order], kit: Order) -> Order:
-    """Return the fasteners no surer than the surest part they belong to."""
+    """Return the fasteners as sure as the surest part they belong to, no more and no less."""
     surest = min(others, key=_rank)
-    if KINDS.index(kit.kind) >= KINDS.index(surest.kind):
-        return kit
-    return msgspec.structs.replace(kit, kind=surest.kind, p=min(kit.p, surest.p))
+    return msgspec.structs.replace(
+        kit,
+        kind=surest.kind,
+        p=min(kit.p, surest.p),
+        profiles=surest.profiles,
+        of_profiles=surest.of_profiles,
+    )
 
 
 def _rank(order: Order) -> tuple[int, bool, float]:
