@@ -245,6 +245,7 @@ def test_a_seat_is_weighed_step_by_step_in_the_units_of_the_region(call: Any) ->
     ("gate", "given", "kind"),
     [
         ("cautions-read", {}, Passed),
+        ("final-scan", {"note": "the unit was read, its report names it"}, Passed),
         ("maker-procedure", {"note": "Manual 2019, rev. 4"}, Passed),
         ("disposal", {"note": "handed to a licensed carrier"}, Passed),
         ("lamp-check", {"lit": "yes", "out_after_s": "6", "stayed_out": "yes"}, LampCheck),

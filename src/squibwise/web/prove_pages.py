@@ -30,6 +30,8 @@ from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, common, enter, read_number, sends
 
 SHOWN_MISSING = 5
+REASONED = ("final-scan", "contradictions")
+"""Gates that are closed elsewhere, or here by somebody who says why they hold."""
 LABELLED = ("provenance", "recalls")
 """Gates that are closed by what the label of a part says."""
 PLACES = {
@@ -81,6 +83,7 @@ def gates(request: Request) -> Response:
         parts=[(c, name(c, bench.catalog)) for c in parts],
         shown=SHOWN_MISSING,
         labelled=LABELLED,
+        reasoned=REASONED,
         verdicts=tell_verdicts(opened.case, whole.verdicts, bench.catalog),
     )
 
@@ -155,6 +158,7 @@ _ENTRIES: dict[str, Callable[[Sent], dict[str, Any]]] = {
     "disposal": _passed(
         "step:dispose", noted="who took the old airbags and pretensioners, and how"
     ),
+    **{gate: _passed(gate, noted="the reason") for gate in REASONED},
     "lamp-check": _lamp,
     **dict.fromkeys(LABELLED, _label),
 }
