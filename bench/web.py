@@ -56,11 +56,11 @@ def fill(place: Path, cars: int, entries: int) -> None:
 
 def _append(garage: sqlite3.Connection, car: str, step: int, moment: dt.datetime) -> None:
     """Add an entry that changes one small file, as ticks and looks do."""
-    head, data = store.head(garage, car), f"{car} {step}".encode()
+    data = f"{car} {step}".encode()
     digest = hashlib.sha256(data).hexdigest()
     garage.execute("INSERT OR IGNORE INTO original (hash, content) VALUES (?, ?)", (digest, data))
-    entry = store._next(car, head, f"note {step}", moment, "R", files={"notes.txt": digest})
-    store._append(garage, head, entry)
+    files = {"notes.txt": digest}
+    store._append(garage, store._next(garage, car, f"note {step}", moment, "R", files=files))
 
 
 def measure(client: TestClient, cars: int, requests: int) -> dict[str, object]:

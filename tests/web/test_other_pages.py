@@ -76,6 +76,14 @@ def test_a_pasted_report_is_read_line_by_line(call: Any) -> None:
     assert report.reading.coverage.complete is True
 
 
+def test_a_report_that_is_in_the_car_already_is_told_as_such(call: Any) -> None:
+    given = {"text": "airbag module, full scan: no faults stored", "complete": "yes", "by": "R"}
+    assert call.post("/car/clover-05/add", when="after-repair", **given).status_code == 303
+    refused = call.post("/car/clover-05/add", when="after-repair", **given)
+    assert refused.status_code == 422
+    assert "This very report is in the car already." in refused.text
+
+
 def test_a_misread_line_is_corrected_and_the_report_stays(call: Any) -> None:
     report = next(e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Report))
     line = next(x for x in report.reading.lines if x.code == "B0004")

@@ -133,9 +133,10 @@ def _refused(request: Request, error: Exception) -> Response:
     findings = [f.text() for f in getattr(error, "findings", ())]
     findings = [told for told in findings if told != f"{error} {remedy}".strip()]
     title = "Nothing was written" if request.method == "POST" else "This cannot be shown"
-    remedy = remedy.removeprefix(f"{title}. ")
+    remedy = remedy.removeprefix(f"{title}. ").removesuffix(f"{title}.")
+    message = str(error).removesuffix(f" {title}.")
     status = HTTPStatus.UNPROCESSABLE_ENTITY
-    return refusal(request, status, title, str(error), remedy, findings)
+    return refusal(request, status, title, message, remedy, findings)
 
 
 def _too_large(request: Request, error: Exception) -> Response:

@@ -19,6 +19,7 @@ from squibwise.garage.keys import own_key, sign_finished
 from squibwise.model.evidence import Photo
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Overview, ProofRecord
+from squibwise.model.work import Work
 from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_checks import tell_verdicts
 from squibwise.present.tell_record import tell_record
@@ -104,7 +105,14 @@ def _told(gate: Gate, opened: Opened, bench: Bench) -> GateTold:
     if gate.id == "seat-after-work":
         kinds = ((c, split_component(c).kind) for c in opened.case.car.components)
         seats = tuple((c, name(c, bench.catalog)) for c, kind in kinds if kind == "occupant-sensor")
-    return GateTold(gate=gate, page=PLACES.get(gate.id), seats=seats)
+    asked = gate.id == "replacements" and _hangs_on_answers(bench.whole(opened).todo)
+    return GateTold(gate=gate, page="ask" if asked else PLACES.get(gate.id), seats=seats)
+
+
+def _hangs_on_answers(todo: Work) -> bool:
+    """Return whether nothing is left to replace but what the maker's answers decide."""
+    kinds = {i.kind for i in todo.items if i.action == "replace" and not i.done}
+    return kinds == {"ask"}
 
 
 @sends

@@ -39,6 +39,9 @@ def add(request: Request, sent: Sent) -> Response:
     if not files:
         raise InputError("Nothing was handed in.", remedy="Choose a file or paste the text.")
 
+    for _, data in files:
+        _refuse_again(data, opened)
+
     def make(folder: Path) -> tuple[Pairs, ...]:
         return tuple(e for f in files for e in _entries(folder, *f, sent))
 
@@ -50,6 +53,17 @@ def add(request: Request, sent: Sent) -> Response:
 
 def _id(data: bytes) -> str:
     return f"scan-{hashlib.sha256(data).hexdigest()[:8]}"
+
+
+def _refuse_again(data: bytes, opened: Opened) -> None:
+    """Stop a report that is in the car already: it would count for nothing.
+
+    Raises:
+        InputError: It is.
+    """
+    if any(e.id == _id(data) for e in opened.case.evidence):
+        remedy = "Read the unit again: its report bears the time at which it was read."
+        raise InputError("This very report is in the car already.", remedy=remedy)
 
 
 def _entries(folder: Path, file_name: str, data: bytes, sent: Sent) -> tuple[Pairs, ...]:
