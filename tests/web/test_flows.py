@@ -65,6 +65,30 @@ def test_what_is_entered_without_connection_is_kept_and_sent_once(show: Show) ->
     ).to_have_count(1)
 
 
+def test_a_tick_without_connection_is_kept_and_sent_once(show: Show) -> None:
+    page = show("/car/clover-05/work?visit=arrive")
+    page.context.set_offline(True)
+    page.get_by_label("Record the car as it came").check()
+    page.get_by_label("Who").fill("R")
+    page.get_by_role("button", name="Done", exact=True).click()
+    expect(page.locator("#kept")).to_be_visible()
+    page.context.set_offline(False)
+    expect(page.locator("#kept")).to_be_hidden()
+    page.goto("/car/clover-05/history")
+    expect(page.locator(".entries li", has_text="did 1")).to_have_count(1)
+
+
+def test_an_outcome_without_connection_is_kept_and_sent_once(show: Show) -> None:
+    page = show("/car/clover-05/trace/driver.seat-bag")
+    page.context.set_offline(True)
+    page.locator("button.outcome").first.click()
+    expect(page.locator("#kept")).to_be_visible()
+    page.context.set_offline(False)
+    expect(page.locator("#kept")).to_be_hidden()
+    page.goto("/car/clover-05/history")
+    expect(page.locator(".entries li", has_text="tested driver seat side")).to_have_count(1)
+
+
 REPORT = "B0001-1B Driver frontal stage 1 open present\nLeft curtain short to ground stored\n"
 
 
