@@ -1,5 +1,7 @@
 """What the writer of a report puts right further down: ``no wait, that was the left one``."""
 
+from collections.abc import Set
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
@@ -11,6 +13,7 @@ from squibwise.intake.report.words import Words, has_fault, heads_of
 
 _KERB = frozenset({"nearside", "offside"})
 _CLAUSE = pattern(r"[,;:.]\s+")
+_NUMBER = pattern(r"[\w-]*\d[\w-]*")
 _SILENT = frozenset({"blank", "meta", "header", "heading"})
 
 
@@ -24,7 +27,7 @@ class Correction(msgspec.Struct, kw_only=True):
     """
 
     line: int
-    codes: frozenset[str]
+    codes: Set[str]
     said: Words
 
 
@@ -32,7 +35,9 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
     """Put the faults right that a later line speaks of; a line that fits none stays what it is."""
     known: set[str] = set()
     for line in sheet.lines:
-        codes = frozenset(c.code for c in line.codes)
+        codes = frozenset(c.code for c in line.codes) or known.intersection(
+            _NUMBER.findall(line.text.upper())
+        )
         correction = None
         if line.role not in _SILENT and codes <= known:
             correction = _read_correction(line, codes, sheet, catalog)
@@ -45,7 +50,7 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
 
 
 def _read_correction(
-    line: Line, codes: frozenset[str], sheet: Sheet, catalog: Catalog
+    line: Line, codes: Set[str], sheet: Sheet, catalog: Catalog
 ) -> Correction | None:
     is_called = "amends" in line.words.voices
     denying = lexicon_of(catalog).denying

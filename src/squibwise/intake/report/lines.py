@@ -51,6 +51,7 @@ _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a 
 _MONEY = pattern(
     r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
 )
+_PRICED = pattern(r"[^\W\d_]{3}\S*\s+\d{1,4}[.,]\d{2}\s*$")  # "AIRBAG 498.00"
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
@@ -258,7 +259,8 @@ def _why_no_code(line: Line, lexicon: Lexicon) -> str:
     if _example(lexicon).search(flat(line.text[: line.codes[0].start])):
         return "an example"
     told = has_fault(line.words) or line.words.statuses
-    return "a price" if _MONEY.search(line.text) and not told else ""
+    is_priced = _MONEY.search(line.text) or _PRICED.search(line.text)
+    return "a price" if is_priced and not told else ""
 
 
 @lru_cache(maxsize=4)
