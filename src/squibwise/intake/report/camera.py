@@ -19,6 +19,7 @@ _MISTAKEN_HEX = pattern(
 _MISTAKEN_BYTE = pattern(  # "B1345-IB": the code is read, its failure type is not
     r"(?<![\w-])[BCPU][0-3][0-9A-F]{3}[-:](?=[0-9A-F]?[OoIlSsZzG|])[0-9A-FOoIlSsZzG|]{2}(?![\w|-])"
 )
+_GAPPED = pattern(r"\s*([BCPU][0-3OoIl] [0-9A-FOoIlSsZzG|]{3})(?![\w|-])")
 _LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = pattern(
@@ -102,7 +103,17 @@ def find_mistaken(text: str, *, is_lenient: bool) -> tuple[Code, ...]:
         if is_number and printed[1] not in "0123":  # a mileage, rather
             continue
         found.append(_as_seen(match, 0, repaired))
-    return tuple(found) or (_mistaken_hex(text) if is_lenient else ())
+    if not found and is_lenient:
+        return _mistaken_gap(text) or _mistaken_hex(text)
+    return tuple(found)
+
+
+def _mistaken_gap(text: str) -> tuple[Code, ...]:
+    """``B1 7O8``: a code that leads a line, with a gap and with signs taken for others."""
+    match = _GAPPED.match(text)
+    if match is None or sum(c.isdecimal() for c in match[1]) < _TRUE_DIGITS:
+        return ()
+    return (_as_seen(match, 1, match[1].replace(" ", "").translate(_LOOKS).upper()),)
 
 
 def _mistaken_hex(text: str) -> tuple[Code, ...]:

@@ -23,7 +23,7 @@ from squibwise.intake.report.words import (
 
 _ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
 _THEN = frozenset(
-    """then and or und dann sowie oder et ou puis y o luego e poi i oraz lub potem depois
+    """then and or u u. und dann sowie oder et ou puis y o luego e poi i oraz lub potem depois
     ,""".split()
 )
 _BETWEEN_CLAUSES = pattern(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")

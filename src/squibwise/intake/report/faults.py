@@ -367,6 +367,8 @@ def _denied_by_name(line: Line, code: Code, text: str, catalog: Catalog) -> str:
     denying = lexicon_of(catalog).denying - _SHORT_FOR_NUMBER
     behind = {t.text for t in tokenise(text)}
     is_denied = denying.intersection(before) or (behind and behind <= denying)
+    is_list = len(line.codes) > 1 and not has_part(line.words)
+    is_denied = is_denied or (is_list and "away" in line.words.voices)  # "B1, B2: absent"
     return "denied" if is_denied and not has_fault(line.words) else ""
 
 

@@ -4,6 +4,8 @@ import re
 from collections import Counter
 from itertools import pairwise
 
+import msgspec
+
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.camera import read_as_camera
@@ -77,6 +79,9 @@ _SMALL = pattern(
     r"(?<![\w.:/-])(?=[0-9a-f]*\d[0-9a-f]*\d)(?=[0-9a-f]*[a-f])([0-9a-f]{4})(?![\w/]|[.-]\w)"
 )
 _CODE_LABEL = pattern(r"\W*(?:dtc|code|codigo|codice|kod|fehlercode)[\s.·_…]*[:=]")
+_SECOND = pattern(r"\s?/\s?([0-9A-F]{3,6})(?![\w/-])")
+_THRU = pattern(r"\s*(?:thru|through|to|till|until|bis|a|jusqu'?a|hasta|fino a|ate|do|\.{2,3})\s*")
+_LONGEST_RANGE = 32  # codes that a range may hold
 _MORE_FLASHES = pattern(
     r"\b(?:dtc|codes?|codice|codigo|kod|fehlercode|next|also|then|that'?s|auch|dann|aussi|puis|luego|"
     r"tambien|anche|poi|tambem|depois|tez|potem)\s+([1-9]\d)(?=\s*[,:;=(-]|\.?\s*$)"
@@ -103,6 +108,8 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _follow_shapes(sheet.lines)
     follow_spoken(sheet.lines)
     _read_column(sheet.lines)
+    for line in sheet.lines:
+        line.codes = _with_ranges(_with_second(line.codes, line.text), line.text)
     _read_slashed(sheet.lines)
     _read_alike(sheet.lines)
     _follow_beginnings(sheet.lines)
@@ -135,6 +142,38 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
     if flashes:
         codes = [c for c in codes if c.is_exact and not overlaps(c.start, c.end, flashes)]
     line.codes = merge_twins([*codes, *flashes], line.text) or find_list(line.text)
+
+
+def _with_second(codes: tuple[Code, ...], text: str) -> tuple[Code, ...]:
+    """``E420/E421``: a maker's number behind the stroke of one that is as long."""
+    first = codes[0] if len(codes) == 1 and codes[0].style in ("hex16", "maker") else None
+    second = _SECOND.match(text, first.end) if first is not None else None
+    if first is None or second is None or len(second[1]) != len(first.printed):
+        return codes
+    if second[1][0] != first.printed[0] or first.printed.isdecimal():
+        return codes
+    number = (
+        _two_bytes(second) if first.style == "hex16" else undecided(second, "maker", (second[1],))
+    )
+    return (first, number)
+
+
+def _with_ranges(codes: tuple[Code, ...], text: str) -> tuple[Code, ...]:
+    """``B1A10 thru B1A13``: the codes between the first and the last of a range too."""
+    found = list(codes[:1])
+    for before, code in pairwise(codes):
+        between = text[before.end : code.start]
+        if _THRU.fullmatch(flat(between)) and before.style == code.style == "sae":
+            start, end = int(before.code[1:], 16), int(code.code[1:], 16)
+            is_near = before.code[0] == code.code[0] and 1 < end - start <= _LONGEST_RANGE
+            names = [f"{code.code[0]}{n:04X}" for n in range(start + 1, end)] if is_near else []
+            found[-1] = msgspec.structs.replace(before, end=code.start)
+            found += [
+                msgspec.structs.replace(code, start=code.start, end=code.start, code=n, printed=n)
+                for n in names
+            ]
+        found.append(code)
+    return tuple(found)
 
 
 def _settle_flash(lines: list[Line]) -> None:
