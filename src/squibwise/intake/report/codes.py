@@ -16,7 +16,7 @@ _SAE = pattern(
     r"(?:([0-9A-Fa-f]{2})([0-9A-Fa-f]{2})?"
     r"| ([0-9A-Fa-f]{2})(?=\s?[:-]\s?[0-9A-Fa-f]{2}(?![0-9A-Za-z])))"
     + _END
-    + r"(?!-\d{3})"  # a part number goes on
+    + r"(?!-\d{4})"  # a part number goes on
 )
 _LETTERED = pattern(  # a maker's own numbers in the same dress
     r"(?<![0-9A-Za-z])(?<!\d-)([BCPU])([4-9A-F][0-9A-F]{3})(?:-([0-9A-F]{2}))?" + _END

@@ -418,7 +418,8 @@ def _belongs(line: Line, current: Fault) -> bool:
     begins_row = heads and is_row and _ROW.match(line.text) and _ROW.match(current.text)
     is_other = _is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
-    if _is_row(line.text) and _is_row(current.text):
+    is_denial = "not" in line.words.voices and line.words.statuses and not line.is_keyed
+    if is_denial or (_is_row(line.text) and _is_row(current.text)):
         return False
     if _is_whole(current) and not line.is_keyed and not line.words.statuses:
         return False  # nothing is missing
