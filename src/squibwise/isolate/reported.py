@@ -83,7 +83,7 @@ def lines_for(
             yield from _kinds_told(line, component)
         elif line.component is None:
             yield from _perhaps(line, component, stage, catalog)
-            if line.kind is None and not line.candidates:
+            if line.kind is None and not any(c.kind for c in line.candidates):
                 yield from _of_no_part(line, report, component, catalog)
 
 
