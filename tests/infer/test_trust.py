@@ -253,6 +253,7 @@ DENIED = {
 def test_codes_alone_fire_nothing_where_a_crash_is_denied(name: str) -> None:
     answer = ask(DENIED[name], OPENS)
     assert all(of(answer, part).after_crash.fired < 0.5 for part in FOUR)
+    assert answer.event.causes["connectors-left-off"] > 0.5
     assert of(ask(NOSE, OPENS), BAG).after_crash.fired > 0.9
 
 

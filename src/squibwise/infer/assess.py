@@ -332,7 +332,10 @@ def _zones(net: Network, scenario: Array, catalog: Catalog) -> dict[str, float]:
 
 
 def _disturbance(posterior: Posterior) -> dict[str, float]:
-    """Return the chance of a disturbed supply or bus, and of each report not showing everything."""
+    """Return the chance of a disturbed supply or bus, of each report not showing everything.
+
+    Likewise of connectors that hands left off, where a crash is denied.
+    """
     states = posterior.net.unit_states
     disturbed = np.array([s.watch == "disturbed" for s in states])
     stopped = np.array([s.watch == "stopped" for s in states])
@@ -342,7 +345,9 @@ def _disturbance(posterior: Posterior) -> dict[str, float]:
     }
     supply = {"supply": float(posterior.unit @ disturbed)} if disturbed.any() else {}
     idle = {"unit-stopped": float(posterior.unit @ stopped)} if stopped.any() else {}
-    return supply | idle | unread
+    off = np.array([s.watch == "taken-off" for s in states])
+    left = {"connectors-left-off": float(posterior.unit @ off)} if off.any() else {}
+    return supply | idle | left | unread
 
 
 def _sum(net: Network, scenario: Array, test: Callable[[Scenario], bool]) -> float:
