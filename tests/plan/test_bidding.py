@@ -19,6 +19,9 @@ from squibwise.model.bid import (
     Settled,
     Share,
 )
+from squibwise.model.car import Car
+from squibwise.model.case import Case
+from squibwise.model.cost import Money
 from squibwise.plan.bidding import (
     Evidence,
     fee_at,
@@ -34,6 +37,7 @@ from squibwise.plan.information import (
 )
 from squibwise.plan.left_over import Left, believe_left, split_sizes
 from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
+from squibwise.present.tell_bid import tell_bid
 
 CATALOG = load_catalog()
 YES = GateAnswer(answer="yes", source="agency desk", on=dt.date(2026, 11, 1))
@@ -112,6 +116,20 @@ def test_a_resale_of_nothing_is_one_that_is_not_stated(gates: dict[str, GateAnsw
     assert found.cost.mean == pytest.approx(300_000)
     in_parts = limit_bid(_sheet(resale=_fixed(0), part_out=2_000.0), SURE, "USD", CATALOG)
     assert (in_parts.verdict, in_parts.unstated) == ("bid-up-to", ())
+
+
+def test_a_limit_that_rests_on_parting_out_says_so() -> None:
+    # 2,900 of resale and 3,000 of restraint work: repaired it loses in every case.
+    as_parts = _sheet(resale=_fixed(2_900), part_out=2_000.0)
+    found = limit_bid(as_parts, SURE, "USD", CATALOG)
+    assert (found.verdict, found.parted) == ("bid-up-to", pytest.approx(1.0))
+    assert found.part_out == Money(minor=200_000, currency="USD")
+    told = tell_bid(
+        Case(id="c", car=Car(equipment="seat-bags", components=())), found, CATALOG
+    ).sections[0]
+    assert "In over 99% of cases the car brings more in parts (2,000.00 USD)" in str(told)
+    good = limit_bid(_sheet(resale=_fixed(20_000), part_out=2_000.0), SURE, "USD", CATALOG)
+    assert good.parted == 0.0
 
 
 def test_the_least_bid_stands_in_the_table_where_even_it_loses() -> None:

@@ -233,6 +233,8 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         limit: The largest bid whose chance of a loss is at most the accepted one; None = no bid.
         is_hopeless: Even the least bid loses more often than is accepted, whatever is still open.
         target: A profit below this counts as a loss; None = nothing does but a loss.
+        parted: Chance that the car brings more in parts than repaired.
+        part_out: What it would bring in parts; None = not stated.
         chance_of_loss: At that bid.
         outlay: Bid, fees and tax at that bid.
         fees: By name, at that bid.
@@ -254,6 +256,8 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     limit: Money | None = None
     is_hopeless: bool = False
     target: Money | None = None
+    parted: float = 0.0
+    part_out: Money | None = None
     chance_of_loss: float | None = None
     outlay: Money | None = None
     fees: dict[str, Money] = {}

@@ -109,6 +109,8 @@ def limit_bid(
         lines=_list_lines(sums, worlds),
         is_hopeless=largest_bid(sheet, sums.left) is None,
         target=sums.money(sheet.target) if sheet.target else None,
+        parted=sums.left.parted,
+        part_out=sums.money(sheet.part_out) if sheet.part_out else None,
     )
     return answer if answer.verdict != "do-not-bid" else _limited(answer, sums)
 

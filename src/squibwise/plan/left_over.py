@@ -29,10 +29,15 @@ def split_sizes(worlds: Sequence[World], currency: str) -> list[tuple[float, Cos
 
 
 class Left(msgspec.Struct, frozen=True):
-    """What is left of the resale after every cost but the bid: amounts and their chances."""
+    """What is left of the resale after every cost but the bid: amounts and their chances.
+
+    Attributes:
+        parted: Chance that the car brings more in parts than repaired.
+    """
 
     amounts: Array
     chances: Array
+    parted: float
 
     @property
     def mean(self) -> float:
@@ -83,8 +88,11 @@ def believe_left(
         amounts.append((resale[:, None] - (kept * step)[None, :]).ravel())
         joint.append((weight * weights[:, None] * (chances[kept] / chances[kept].sum())).ravel())
     left, shares = np.concatenate(amounts), np.concatenate(joint)
-    left = np.maximum(left, sheet.part_out) if sheet.part_out > 0.0 else left
-    return Left(left, shares / shares.sum())
+    shares = shares / shares.sum()
+    if sheet.part_out <= 0.0:
+        return Left(left, shares, 0.0)
+    parted = float(shares[left < sheet.part_out].sum())
+    return Left(np.maximum(left, sheet.part_out), shares, parted)
 
 
 def brand_goes(sheet: BidSheet, together: Mapping[str, float]) -> float:

@@ -31,12 +31,13 @@ _QUANTILES = (
     (0.95, "19 in 20"),
 )
 _SHOWN, BAR = 6, 30
+_RARELY = 0.005
 _NO_PRICE = ("bid-work-free", "bid-unpriced")
 _VERDICTS = {
     "bid-up-to": "Bid up to {limit}, not a step more.",
     "do-not-bid": "Do not bid.",
     "ask-first": "Ask first: while a question below is open there is no limit.",
-    "restraint-share-only": "Restraint share only, no limit: the bid has to cover the whole car.",
+    "restraint-share-only": "Restraint share only, no limit: not all that is to be paid is stated.",
 }
 
 
@@ -88,7 +89,7 @@ def _verdict(answer: BidLimit) -> Section:
             "you accept."
         )
         blocks.append(text(words, "check"))
-    blocks += _unpriced(answer)
+    blocks += [*_as_parts(answer), *_unpriced(answer)]
     if answer.going is not None:
         words = (
             f"At the going price of {money(answer.going.bid)}: {money(answer.going.outlay)} in the "
@@ -132,6 +133,17 @@ def _unstated(answer: BidLimit) -> Section | None:
 
 def _others(answer: BidLimit) -> Iterable[Finding]:
     return (f for f in answer.findings if f.code not in _NO_PRICE)
+
+
+def _as_parts(answer: BidLimit) -> list[Text]:
+    """Return how often the car is worth more in parts than repaired, which no limit may hide."""
+    if answer.part_out is None or answer.parted < _RARELY:
+        return []
+    words = (
+        f"In {percent(answer.parted)} of cases the car brings more in parts "
+        f"({money(answer.part_out)}) than repaired: there it is worth that, and no more."
+    )
+    return [text(words, "check")]
 
 
 def _unpriced(answer: BidLimit) -> list[Text]:
