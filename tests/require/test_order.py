@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from squibwise.catalog.load import Catalog
 from squibwise.errors import CatalogError
 from squibwise.model.belief import Assessment
-from squibwise.model.car import Given, Profile
+from squibwise.model.car import Given, OwnRule, Profile
 from squibwise.model.case import Case
 from squibwise.model.evidence import Look, Passed
 from squibwise.model.names import split_component
@@ -374,3 +374,20 @@ def test_a_supply_is_checked_under_load_while_the_power_is_on(
     done = work(made.case(), msgspec.structs.replace(states, event=event), catalog)
     [visit] = [v for v in done.visits if any("check-supply" in o.id for o in v.operations)]
     assert visit.power == "on"
+
+
+# Common practice, no source: behind the glove box nobody sees the steering column.
+def test_the_steering_column_is_not_looked_at_from_the_passengers_side(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    recall = OwnRule(
+        component="passenger.front-bag", action="replace", when="always", source="recall notice"
+    )
+    case = made.case(
+        profile=Profile(rules=(recall,)), components=made.parts("curtains-and-weight-sensing")
+    )
+    done = work(case, made.assessment({}, event=made.calm), catalog)
+    words = {o.id for o in done.operations}
+    assert "fit:passenger-bag@passenger" in words
+    assert "look:low-passenger" in words
+    assert "look:column" not in words

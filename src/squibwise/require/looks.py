@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.catalog.tasks import Tick
 from squibwise.history.apart import is_in
-from squibwise.model.names import split_component
+from squibwise.model.names import SEATS, split_component
 from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Demand, Operation
 from squibwise.require.access import Way, is_open
@@ -90,8 +90,13 @@ def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
 
 
 def _is_open_for(tick: Tick, at: str, scope: Scope) -> bool:
-    car = scope.job.case.car
-    return any(is_open(word, at, scope.ways, car) for word in tick.seen_in) or not tick.seen_in
+    car, where = scope.job.case.car, _look_from(tick, at)
+    return any(is_open(word, where, scope.ways, car) for word in tick.seen_in) or not tick.seen_in
+
+
+def _look_from(tick: Tick, at: str) -> str:
+    """Return the seat or side a look is made from; the driver's for the steering column."""
+    return at or (tick.rows if tick.rows in SEATS else "")
 
 
 def _is_bag(piece: Piece, scope: Scope) -> bool:
@@ -121,7 +126,9 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
 
 
 def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
-    own = [w for w in scope.ways if w.opening.id in tick.seen_in and at in ("", w.at)]
+    where = _look_from(tick, at)
+    own = [w for w in scope.ways if w.opening.id in tick.seen_in and where in ("", w.at)]
+    own += [w for w in scope.ways if w.opening.id in tick.seen_in and not at and not w.at]
     outer = [w for w in scope.ways if set(w.opening.swallows) & set(tick.seen_in) and not w.at]
     return next(iter((*own, *outer)), None)
 
