@@ -920,3 +920,10 @@ def test_a_seat_trial_is_written_with_its_conditions_and_judged(run: Line, tmp_p
     told = run("check", tmp_path, "--json").json()["verdicts"]
     assert "seat-trials:passenger.occupant-sensor" in {v["what"] for v in told}
     assert run("weighed", tmp_path, "-5").code == 2
+
+
+def test_a_line_break_in_what_was_typed_breaks_no_line_of_the_case(run: Line, own: Path) -> None:
+    done = run("saw", own, "driver.front-bag", "cover-torn\n")
+    assert done.code in (0, 2)
+    assert run("did", own, "1\n", "--by", "R").code in (0, 2)
+    assert run("brief", own).code in (0, 1)

@@ -59,3 +59,12 @@ def test_damaged_known_keys_are_told(tmp_path: Path) -> None:
     (tmp_path / "known-keys.json").write_text("[{", encoding="utf-8")
     with pytest.raises(InputError, match="cannot be read"):
         known_keys(tmp_path)
+
+
+def test_a_key_that_is_no_file_is_told_and_never_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "signing.key", 0o600)
+    with pytest.raises(InputError, match="no file"):
+        own_key(tmp_path)
+    (tmp_path / "known-keys.json").mkdir()
+    with pytest.raises(InputError, match="no file"):
+        known_keys(tmp_path)

@@ -680,3 +680,16 @@ def test_one_mark_on_four_circuits_comes_back_from_four(issue: Maker, made: Made
     told = open_gates(issued(issue, made, *moves, back))["loads-returned"]
     assert all(loop in told for loop in loops[1:])
     assert loops[0] not in told
+
+
+def test_a_photograph_from_before_the_work_shows_no_load_and_no_hand_over(
+    issue: Maker, made: Made
+) -> None:
+    files = {"evidence/scan-after.txt": "ab" * 32, "a.jpg": "cd" * 32}
+    for hour, grade in ((1, "stated"), (12, "shown")):
+        load, waste = (
+            Photo(id=f"p{n}", time=made["at"](hour), file="a.jpg", **what)
+            for n, what in enumerate(({"component": BAG}, {"operation": "disposal"}))
+        )
+        found = grades(issued(issue, made, load, waste, files=files))
+        assert (found["loads-returned"], found["disposal"]) == (grade, grade)

@@ -179,3 +179,13 @@ def test_a_key_that_fits_every_text_is_none(issue: Maker, catalog: Catalog) -> N
             trust = KnownKey(public_key=weak.public_key, name="R. Own", since="2026-01-01")
             accepted += verify(to_json(record), catalog, (trust,)).valid
     assert accepted == 0
+
+
+def test_another_name_on_the_paper_than_that_of_the_key_is_told(
+    issue: Maker, catalog: Catalog
+) -> None:
+    answer = verify(to_json(sign(issue(), SECRET, "State Inspector")), catalog, known())
+    assert (answer.valid, answer.signature, answer.signer) == (True, "known", "R. Own")
+    assert [p.code for p in answer.problems] == ["record-other-name"]
+    same = verify(to_json(sign(issue(), SECRET, "r.  own")), catalog, known())
+    assert same.problems == ()

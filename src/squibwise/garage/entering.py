@@ -72,7 +72,8 @@ class Addition(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def mark(self) -> str:
         """The comment beside each table, by which it can be taken back."""
-        return f"{MARK} {self.command}, {self.at.isoformat(sep=' ')}"
+        asked = "".join(c if c.isprintable() else " " for c in self.command)
+        return f"{MARK} {' '.join(asked.split())}, {self.at.isoformat(sep=' ')}"
 
 
 def open_file(path: Path) -> OpenFile:

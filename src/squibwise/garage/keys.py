@@ -5,6 +5,7 @@ import datetime as dt
 import hashlib
 import os
 import secrets
+import stat
 import unicodedata
 from contextlib import suppress
 from pathlib import Path
@@ -35,11 +36,14 @@ def own_key(folder: Path) -> bytes:
             _make(path)
     try:
         mode = path.lstat().st_mode
-        key = path.read_bytes()
+        key = path.read_bytes() if stat.S_ISREG(mode) else None
     except OSError as error:
         raise InputError(
             f"{path}: {error.strerror}.", remedy="Make it readable for you."
         ) from error
+    if key is None:
+        remedy = "Put the key itself there, from a backup."
+        raise InputError(f"{path}: this is a link, a folder or a device, no file.", remedy=remedy)
     if os.name == "posix" and mode & 0o077:
         raise InputError(f"{path}: others may read the key.", remedy=f"chmod 600 '{path}'")
     if len(key) != _BYTES:
@@ -63,8 +67,11 @@ def known_keys(folder: Path) -> tuple[KnownKey, ...]:
         InputError: The file is damaged.
     """
     path = folder / KNOWN
-    if not path.is_file():
+    if not os.path.lexists(path):
         return ()
+    if not path.is_file():
+        remedy = "Move it away; what was known comes back from a backup."
+        raise InputError(f"{path}: this is no file.", remedy=remedy)
     try:
         return msgspec.json.decode(path.read_bytes(), type=tuple[KnownKey, ...])
     except (OSError, msgspec.DecodeError) as error:

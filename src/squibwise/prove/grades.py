@@ -51,7 +51,8 @@ def is_shown(entry: Evidence, context: Context) -> bool:
         return True
     note = entry.note if isinstance(entry, Passed) else ""
     return bool(named_documents(note, context)) or any(
-        _shows(photo, entry) for photo in kept_photos(context)
+        _shows(photo, entry) and not _is_before(photo, entry, context)
+        for photo in kept_photos(context)
     )
 
 
@@ -85,8 +86,6 @@ def kept_photos(context: Context) -> list[Photo]:
 
 def _shows(photo: Photo, entry: Evidence) -> bool:
     component = getattr(entry, "component", None) or _component_of(entry)
-    if isinstance(entry, DoneWork) and _is_before(photo, entry):
-        return False
     if photo.operation:
         words = {photo.operation, photo.operation.removeprefix("step:")}
         named = {getattr(entry, "item", None), word_of(entry)}
@@ -96,10 +95,19 @@ def _shows(photo: Photo, entry: Evidence) -> bool:
     return photo.component is not None and photo.component == component
 
 
-def _is_before(photo: Photo, work: DoneWork) -> bool:
-    """Return whether a picture is older than the work that it is to show."""
-    taken, done = photo.time, work.time
-    return bool(taken and done and taken.replace(tzinfo=None) < done.replace(tzinfo=None))
+def _is_before(photo: Photo, entry: Evidence, context: Context) -> bool:
+    """Return whether a picture is older than what it is to show.
+
+    A substitute load and what was handed over cannot be older than the first work on the car.
+    """
+    since: list[Evidence] = []
+    if isinstance(entry, DoneWork):
+        since = [entry]
+    elif isinstance(entry, SubstituteLoad) or word_of(entry) in DISPOSAL:
+        moves = context.history.all_of(SubstituteLoad)
+        since = [e for _, e in (*context.history.works, *moves)]
+    days = [e.time.replace(tzinfo=None) for e in since if e.time is not None]
+    return bool(photo.time and days and photo.time.replace(tzinfo=None) < min(days))
 
 
 def word_of(entry: Evidence) -> str:

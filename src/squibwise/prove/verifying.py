@@ -87,6 +87,7 @@ def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verifica
             signer=key.name,
             fingerprint=mark,
             known_since=key.since,
+            problems=_other_name(by, key.name),
         )
     text = f"Signed in the name of {in_quotes(by)} with the key {mark}, which is not known here."
     ask = "Compare that key with its owner by another route before relying on the name."
@@ -97,6 +98,15 @@ def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verifica
         fingerprint=mark,
         problems=(_problem("record-key-unknown", "warning", text, ask),),
     )
+
+
+def _other_name(by: str, known_as: str) -> tuple[Finding, ...]:
+    """Return that a paper names somebody else than whose the key is known to be."""
+    if " ".join(by.split()).casefold() == " ".join(known_as.split()).casefold():
+        return ()
+    text = f"The paper names {in_quotes(by)}; its key is known here as {in_quotes(known_as)}."
+    ask = "Ask the owner of the key whether it signs for that name."
+    return (_problem("record-other-name", "warning", text, ask),)
 
 
 def read_record(data: bytes) -> ProofRecord:
