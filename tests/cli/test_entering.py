@@ -927,3 +927,18 @@ def test_a_line_break_in_what_was_typed_breaks_no_line_of_the_case(run: Line, ow
     assert done.code in (0, 2)
     assert run("did", own, "1\n", "--by", "R").code in (0, 2)
     assert run("brief", own).code in (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [("# x\n" * 8_001, "8,000 lines"), ('"' * 100_000, "not valid TOML")],
+)
+def test_a_case_file_without_end_is_not_written_into(
+    run: Line, own: Path, more: str, told: str
+) -> None:
+    with (own / "case.toml").open("a", encoding="utf-8") as file:
+        file.write(more)
+    for command in (("undo", own), ("told", own, "nose-right")):
+        refused = run(*command)
+        assert refused.code == 2
+        assert told in refused.err

@@ -34,6 +34,8 @@ from squibwise.model.work import Work
 MARK = "squibwise:"
 _MOST_VALUES = 500  # of one entry; the library that writes them slows down with their square
 _MOST_TOLD = 3
+_MOST_LINES, _MOST_DOTTED = 8_000, 200
+_DOTTED = re.compile(r"^[ \t]*[\w\"'-]+[ \t]*\.[^=\n]{1,200}=", re.MULTILINE)
 
 Pairs = Mapping[str, Any]
 
@@ -122,6 +124,17 @@ def _when(mark: str) -> str:
 
 
 def _parsed(file: OpenFile) -> tomlkit.TOMLDocument:
+    """Return the file with every blank and comment in its place.
+
+    What keeps them slows down with the square of what it reads: the strict reader goes first.
+    """
+    if file.text.count("\n") > _MOST_LINES:
+        told = f"{file.path.name} has more than {_MOST_LINES:,} lines: it is not written into."
+        raise InputError(told, remedy="Leave out what says the same again.")
+    if sum(1 for _ in _DOTTED.finditer(file.text)) > _MOST_DOTTED:
+        told = f"{file.path.name} has more than {_MOST_DOTTED} keys with dots in them."
+        raise InputError(told, remedy="Write them under a [table] of their own.")
+    parse(file.text, file.path.name)
     try:
         return tomlkit.parse(file.text)
     except TOMLKitError as error:
