@@ -290,7 +290,7 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
         InputError: It holds TOML that is no such block, or cannot be read.
     """
     data = read_bytes(file, MAX_BYTES)
-    if not re.search(rb"^\s*\[\[?\s*\w", data, re.MULTILINE):
+    if not re.search(rb"^[ \t]*\[\[?[ \t]*\w", data, re.MULTILINE):
         _refuse_headless(data)
         return None
     text = textwrap.dedent(decode(data, name)).replace("\r\n", "\n")
@@ -310,7 +310,9 @@ def entries_of(file: Path, name: str) -> tuple[Pairs, ...] | None:
     return tuple(entries)
 
 
-_OWN_KEY = re.compile(rb"^\s*(kind|component|loop|seen|what|serial)\s*=\s*[\"']", re.MULTILINE)
+_OWN_KEY = re.compile(
+    rb"^[ \t]*(kind|component|loop|seen|what|serial)[ \t]*=[ \t]*[\"']", re.MULTILINE
+)
 
 
 def _refuse_headless(data: bytes) -> None:
