@@ -105,7 +105,7 @@ def _is_before(photo: Photo, entry: Evidence, context: Context) -> bool:
         since = [entry]
     elif isinstance(entry, SubstituteLoad) or word_of(entry) in DISPOSAL:
         moves = context.history.all_of(SubstituteLoad)
-        since = [e for _, e in (*context.history.works, *moves)]
+        since = [*(w for _, w in context.history.works), *(s for _, s in moves)]
     days = [e.time.replace(tzinfo=None) for e in since if e.time is not None]
     return bool(photo.time and days and photo.time.replace(tzinfo=None) < min(days))
 
