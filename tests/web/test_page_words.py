@@ -7,7 +7,7 @@ from itertools import chain
 import pytest
 from playwright.sync_api import Browser
 from tests.web.conftest import DEMO, Caller, fill_garage
-from tests.web.test_told_pages import pages_of, texts
+from tests.web.test_told_pages import Texts, pages_of, texts
 
 from squibwise.catalog.screens import LANGUAGES
 from squibwise.errors import InputError
@@ -62,7 +62,8 @@ def test_no_page_of_a_demo_car_says_a_command_an_id_or_a_word_twice(
         ("held by unit-bolted, power-safe", "en", "held by unit bolted, power safe"),
         ("Record the car as it came (step:arrival-record)", "en", "Record the car as it came"),
         ("seen: torn (look-1, case.toml:42; judgement)", "en", "seen: torn (look-1; judgement)"),
-        ("/var/squibwise-x1/yarrow-9/bid.toml: broken", "en", "bid.toml: broken"),
+        ("/var/squibwise-x1/yarrow-9/bid.toml: broken", "en", "broken"),
+        ("'model_year' must be a number", "en", "'model year' must be a number"),
         ("40% · ask: front-belts", "en", "40% · ask the maker"),
         ("passed out:front-belt@driver; each stage noted", "en", "ticked; each stage noted"),
         ("17.0 h (12.8 to 24.6)", "de", "17,0 h (12,8 bis 24,6)"),
@@ -121,3 +122,35 @@ def test_a_figure_that_can_be_read_in_two_ways_is_asked_for_again(
 def test_what_is_no_figure_is_refused(typed: str) -> None:
     with pytest.raises(ValueError, match=re.escape(typed)):
         read_figure(typed, "en")
+
+
+# Ours: mistakes that people make in the forms of a car.
+@pytest.mark.parametrize(
+    ("form", "page", "sent"),
+    [
+        ("tick", "work", {"n": "2", "by": "R"}),
+        ("tick", "work", {"n": "81", "by": "R"}),
+        ("tick", "work", {"n": "155", "by": "R", "how": "failed"}),
+        ("ask", "ask", {"question": "unit-bags", "answer": "yes"}),
+        ("told", "ask", {"zone": "moon"}),
+        ("terms", "order", {"technicians": "7"}),
+        ("bid", "bid", {"resale-low": "9", "resale-likely": "5", "resale-high": "1"}),
+        ("bid", "bid", dict.fromkeys(("resale-low", "resale-likely", "resale-high"), "9")
+         | {"loss_chance": "7"}),
+        ("seat/passenger.occupant-sensor", "seat/passenger.occupant-sensor",
+         {"applied": "5", "cabin": "900"}),
+        ("sign", "prove", {"gate": "provenance", "by": "R", "number": "1"}),
+        ("sign", "prove", {"gate": "provenance", "by": "R", "component": "driver.front-bag",
+         "number": "1", "donor_vin": "XX"}),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_refusal_says_a_command_an_id_or_a_key(
+    every_car: Caller, language: str, form: str, page: str, sent: dict[str, str]
+) -> None:
+    every_car.post("/language", "/", lang=language, back="/")
+    answer = every_car.post(f"/car/harrow-07/{form}", f"/car/harrow-07/{page}", **sent)
+    assert answer.status_code == 422
+    told = Texts()
+    told.feed(answer.text)
+    assert never_said(told.found) == []

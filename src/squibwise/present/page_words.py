@@ -13,9 +13,10 @@ from squibwise.model.names import PLACES, ZONES
 from squibwise.present.phrases import in_words
 
 _KEPT = 20_000
-_FILE = re.compile(
-    r"\S*/squibwise-\w+/(?:[\w.-]+/)?(?=[\w.-]+)|^case\.toml(?::\d+)?: |(?:, |; )?case\.toml:\d+"
-)
+_FOLDER = re.compile(r"\S*/squibwise-\w+/(?:[\w.-]+/)?(?=[\w.-]+)")
+"""Where a case is laid out while it is worked on: no path that a person knows."""
+_FILE = re.compile(r"^(?:case|bid|buying)\.toml(?::\d+)?: |(?:, |; )?case\.toml:\d+")
+_KEY = re.compile(r"(?<=')[a-z]+(?:_[a-z0-9]+)+(?=')")
 _STEP = re.compile(r" \([a-z]+:[a-z0-9.@-]+\)")
 """The id of an operation behind its words, such as ``(step:make-safe)``."""
 _SIGNED = re.compile(r"\bpassed [a-z]+:[a-z0-9.@-]+")
@@ -39,8 +40,10 @@ _MARKS = str.maketrans(",.", ".,")
 @lru_cache(maxsize=_KEPT)
 def tell_on_page(text: str, language: str) -> str:
     """Return a text as a page tells it in a language."""
+    if "_" in text:
+        text = _KEY.sub(lambda m: m[0].replace("_", " "), text)
     if ":" in text:
-        text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", text)))
+        text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", _FOLDER.sub("", text))))
         text = _SIGNED.sub("ticked", text)
     text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)

@@ -149,6 +149,8 @@ def _lamp(sent: Sent) -> dict[str, Any]:
 
 
 def _label(sent: Sent) -> dict[str, Any]:
+    if not sent.get("component"):
+        raise InputError("No part is named.", remedy="Choose the part.")
     if not sent.get("number"):
         raise InputError("The number is missing.", remedy="It stands on the label of the part.")
     keys = ("component", "number", "serial", "provenance", "donor_vin", "seller")
