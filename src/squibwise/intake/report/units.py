@@ -15,8 +15,9 @@ from squibwise.model.report import Unit
 
 _LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
+_LABELLED_ROW = pattern(r"\s*([^\W\d][\w-]{1,11})(?::\s+|\s?[.·_]{3,}\s*)[BCPU][0-9A-F]{4}\b")
 _UNITS = pattern(
-    r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|calculateur|boitier|"
+    r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
     r"centrali|sterownik|uklad|node\b|controller)"
 )
 _MEMORY = pattern(r"(?i)[\s,-]*\b(?:dtc list|fault memory|dtcs?|fault codes?|fehlerspeicher)$")
@@ -116,6 +117,11 @@ def take_module_names(lines: list[Line], lexicon: Lexicon) -> None:
     for line, name in zip(rows, names, strict=True) if units else ():
         line.module, line.unit = name, units[name]
         line.text = line.text.strip().removeprefix(name).strip()
+    labelled = [(ln, m[1]) for ln in lines if (m := _LABELLED_ROW.match(ln.text))]
+    named = {label: name_unit(label, lexicon) for _, label in labelled}
+    if ("restraint", True) in named.values() and len(named) >= _FEW_ROWS:
+        for line, label in labelled:
+            line.module, line.unit = label, named[label][0]
 
 
 def _is_printed_row(line: Line) -> bool:
@@ -145,6 +151,8 @@ def _units_of(cells: list[str], lexicon: Lexicon, *, is_headed: bool = False) ->
     named = {c: name_unit(c, lexicon) for c in cells}
     known = [c for c in cells if named[c][0] != "unknown"]
     foreign = any(unit == "other" and (sure or is_headed) for unit, sure in named.values())
+    if is_headed and ("restraint", True) in named.values() and len(cells) >= _FEW_ROWS:
+        return {c: unit for c, (unit, _) in named.items()}
     if not foreign or len(known) < 2 or len(known) < _KNOWN_CELLS * len(cells):
         return {}
     return {c: unit for c, (unit, _) in named.items()}
@@ -212,7 +220,7 @@ def _settle_unnamed(lines: list[Line]) -> None:
     """A unit whose name says nothing is what its codes show: of the restraints, or another."""
     unnamed = [ln for ln in lines if ln.unit == "unknown" and ln.codes and ln.module]
     other = {ln.module for ln in unnamed if _is_of_another(ln)}
-    own = Counter(ln.module for ln in unnamed if _is_own(ln))
+    own = Counter(ln.module for ln in unnamed if ln.words.features & (PARTS - _ANYWHERE | _OWN))
     for line in lines:
         if line.unit == "unknown" and line.module in other:
             line.unit = "other"
