@@ -20,6 +20,7 @@ from squibwise.model.market import ColumnGuess
 _SIGNS = ",;\t|"
 _LONGEST = 20  # lines that one quoted cell may go over
 _FAR = 131_000  # characters that a cell may hold at most
+_MOST_COLUMNS = 300  # among which ours are looked for
 _SAMPLE = 400_000  # bytes that tell the encoding
 _TELLING = 1_000  # rows whose sums tell the sign before the cents
 _NO_TEXT = {b"PK\x03\x04": "a workbook or an archive", b"%PDF": "a PDF", b"\x1f\x8b": "packed"}
@@ -103,6 +104,7 @@ def _open_csv(source: Path, catalog: Catalog) -> LotList:
     encoding = guess_encoding(sample)
     with source.open(encoding=encoding, errors="replace", newline="") as file:
         lines = [file.readline(_FAR) for _ in range(HEADER_ROWS)]
+    lines = lines[: 1 + next((n for n, x in enumerate(lines) if len(x) >= _FAR), HEADER_ROWS)]
     best = LotList(source=source, heads=())
     for number, line in enumerate(lines, start=1):
         sign = max(_SIGNS, key=line.count)
@@ -116,8 +118,9 @@ def _open_csv(source: Path, catalog: Catalog) -> LotList:
 
 
 def _guess(names: Sequence[str], catalog: Catalog) -> tuple[ColumnGuess, ...]:
-    guessed = guess_columns(names, catalog, {}, catalog.lots.column)
-    return tuple(msgspec.structs.replace(g, column="") if g.column == ASKED else g for g in guessed)
+    guessed = guess_columns(names[:_MOST_COLUMNS], catalog, {}, catalog.lots.column)
+    named = [msgspec.structs.replace(g, column="") if g.column == ASKED else g for g in guessed]
+    return (*named, *(ColumnGuess(heading=n, column="", sure=True) for n in names[_MOST_COLUMNS:]))
 
 
 def _columns(heads: Sequence[ColumnGuess]) -> set[str]:
