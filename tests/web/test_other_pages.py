@@ -208,6 +208,18 @@ def test_lots_are_screened_into_a_table(call: Any) -> None:
     assert "no longer kept" in call.get("/lots?list=0123456789abcdef").text
 
 
+def test_a_list_in_its_own_words_is_read_and_its_bad_rows_are_named(call: Any) -> None:
+    text = (
+        "Auktion vom 12.03.2026\nLos-Nr.;Erstzulassung;Hauptschaden;Wert repariert (USD)\n"
+        'A1;03/2017;vorn links;9.500\nA2;03/2017;unterm Dach;9.500\nA3;2017;"Heck;9.500\n'
+    )
+    sent = call.post("/lots", files={"lots": ("lose.csv", text.encode("cp1252"), "text/csv")})
+    html = unescape(call.get(sent.headers["location"]).text)
+    assert "<td>A1</td>" in html
+    assert "lose.csv:4: zone is 'unterm dach'. Write one of" in html
+    assert "lose.csv:5: a quotation mark is not closed" in html
+
+
 def test_every_lot_of_a_long_list_is_reached_page_by_page_and_sorted_over_all(call: Any) -> None:
     zones = ("nose-right", "tail", "door-left")
     rows = [f"lot-{n:04d},US-OH,2019,{zones[n % 3]},moderate" for n in range(730)]

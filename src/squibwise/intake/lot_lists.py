@@ -91,7 +91,7 @@ def _open_parquet(source: Path, catalog: Catalog) -> LotList:
     try:
         names = polars.scan_parquet(source).collect_schema().names()
     except polars.exceptions.PolarsError as error:
-        raise InputError(f"{source} is no Parquet file.", remedy="Save it again.") from error
+        raise InputError(f"{source.name} is no Parquet file.", remedy="Save it again.") from error
     return LotList(source=source, heads=_known(_guess(names, catalog), source))
 
 
@@ -100,7 +100,7 @@ def _open_csv(source: Path, catalog: Catalog) -> LotList:
         sample = raw.read(_SAMPLE)
     for start, what in _NO_TEXT.items():
         if sample.startswith(start):
-            raise InputError(f"{source} is {what}, no list.", remedy="Save it as CSV.")
+            raise InputError(f"{source.name} is {what}, no list.", remedy="Save it as CSV.")
     encoding = guess_encoding(sample)
     with source.open(encoding=encoding, errors="replace", newline="") as file:
         lines = [file.readline(_FAR) for _ in range(HEADER_ROWS)]
@@ -130,7 +130,7 @@ def _columns(heads: Sequence[ColumnGuess]) -> set[str]:
 def _known(heads: tuple[ColumnGuess, ...], source: Path) -> tuple[ColumnGuess, ...]:
     if "id" not in _columns(heads):
         raise InputError(
-            f"{source}: no column 'id'.",
+            f"{source.name}: no column 'id'.",
             remedy=f"The columns are {', '.join(COLUMNS)}; `screen --example 20` prints some.",
         )
     return heads

@@ -1,9 +1,9 @@
 """A list of lots: screened, in pages, sorted by any column; nothing of it is written."""
 
-import csv
 import hashlib
-import io
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,6 +14,8 @@ from starlette.responses import Response
 from squibwise import case as line
 from squibwise import plan
 from squibwise.errors import InputError
+from squibwise.intake.lot_lists import open_list, read_blocks
+from squibwise.model.lots import BadLot
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, page
 from squibwise.web.sending import Sent, read_number, sends
@@ -109,21 +111,21 @@ def lots(request: Request, sent: Sent) -> Response:
 
 
 def _screen(name: str, data: bytes, hour: float, catalog: Any) -> Screening:  # noqa: ANN401
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{name} is no text.", remedy="Save it as CSV, UTF-8.") from error
-    rows = list(csv.DictReader(io.StringIO(text), restval="", restkey="more"))
-    plain: list[dict[str, str]] = [
-        {str(k): str(v) for k, v in r.items() if k and k != "more"} for r in rows[:MOST_LOTS]
-    ]
-    numbers = range(2, len(plain) + 2)
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / (Path(name).name or "lots.csv")
+        place.write_bytes(data)
+        blocks = read_blocks(open_list(place, catalog), MOST_LOTS)
+        numbered = [one for block in blocks for one in block]
+    rows = [(n, row) for n, row in numbered if isinstance(row, dict)]
+    numbers, plain = zip(*rows[:MOST_LOTS], strict=True) if rows else ((), ())
     found = line.screen(plain, numbers, name, plan.state_terms(None, hour), catalog)
+    bad = [(n, x.what, x.remedy) for n, x in numbered if isinstance(x, BadLot)]
+    bad += [(f.origin.line or 0, f.message.removesuffix("."), f.remedy) for f in found.findings]
     return Screening(
         name=name,
         hour=hour,
         rows=[_cells(r) for r in found.rows],
-        findings=[f.text() for f in found.findings],
+        findings=[f"{name}:{n}: {what}. {remedy}" for n, what, remedy in sorted(bad)],
         left_out=len(rows) - len(plain),
     )
 
