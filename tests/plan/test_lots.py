@@ -230,7 +230,22 @@ def test_invented_lots_have_every_column_and_some_are_bad() -> None:
 
 def test_a_line_without_end_and_a_workbook_are_refused(tmp_path: Path) -> None:
     source = tmp_path / "lots.csv"
-    for data, words in ((b"colour,zone," * 100_000, "no column 'id'"), (b"PK\x03\x04x", "workbook")):
+    for data, words in (
+        (b"colour,zone," * 100_000, "no column 'id'"),
+        (b"PK\x03\x04x", "workbook"),
+    ):
         source.write_bytes(data)
         with pytest.raises(InputError, match=words):
             lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1)
+
+
+def test_a_heading_that_is_not_understood_is_named_by_the_user(tmp_path: Path) -> None:
+    source = tmp_path / "lots.csv"
+    source.write_text("lot,wotsit,fresh\nA,9000,tail\n")
+    said = {"wotsit": "resale", "fresh": "zone"}
+    done = lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1, confirmed=said)
+    assert (done.unused, done.guessed) == ((), {})
+    assert _rows(tmp_path / "out.csv")[0]["notes"] == "equipment assumed; restraint share only"
+    for wrong in ({"wotsit": "price"}, {"nothing": "zone"}):
+        with pytest.raises(InputError, match="names no heading"):
+            lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1, confirmed=wrong)

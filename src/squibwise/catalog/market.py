@@ -223,7 +223,8 @@ class LotBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     def meaning(self, column: str, text: str) -> str:
         """Return what a cell means; the text itself, in small letters, where no word is known."""
-        return self.meanings.get((column, bare(text))) or text.lower()
+        spelled = (bare(text), bare(text.replace(".", " ")))
+        return next((m for t in spelled if (m := self.meanings.get((column, t)))), text.lower())
 
     def stated(self, text: str) -> str:
         """Return a cell without blanks round it; empty where it says that nothing is known."""

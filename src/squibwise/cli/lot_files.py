@@ -20,7 +20,7 @@ import msgspec
 from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.errors import InputError
-from squibwise.intake.lot_lists import Numbered, Row, engine, open_list, read_blocks
+from squibwise.intake.lot_lists import LotList, Numbered, Row, engine, open_list, read_blocks
 from squibwise.intake.lots import NO_ID, SAYING, read_sums
 from squibwise.model.lots import BadLot, LotTerms, ScreenedRows
 from squibwise.model.names import split_component
@@ -73,6 +73,7 @@ def screen_file(
     terms: LotTerms,
     jobs: int = 2,
     progress: Callable[[int], None] | None = None,
+    confirmed: Mapping[str, str] | None = None,
 ) -> Summary:
     """Screen a list into another; both CSV or Parquet by their endings.
 
@@ -82,6 +83,7 @@ def screen_file(
         terms: What every lot is priced under.
         jobs: Processes.
         progress: Told how many rows are done.
+        confirmed: Headings that the user says are which column.
 
     Raises:
         InputError: The list cannot be read or has no column of ids.
@@ -95,8 +97,8 @@ def screen_file(
         )
     if not source.is_file():
         raise InputError(f"{source} is no file.", remedy="Name a CSV or Parquet list.")
-    lots = open_list(source, catalog)
-    parts = _open_parts(source, out, terms)
+    lots = open_list(source, catalog, confirmed)
+    parts = _open_parts(lots, out, terms)
     known: Known = {}
     counts = {"rows": 0, "bad": 0, "patterns": 0, "resumed": 0}
     pieces = []
@@ -135,11 +137,12 @@ def list_charges(catalog: Catalog) -> tuple[str, ...]:
     return tuple(sorted(c for c in every if catalog.kinds[split_component(c).kind].fires))
 
 
-def _open_parts(source: Path, out: Path, terms: LotTerms) -> Path:
+def _open_parts(lots: LotList, out: Path, terms: LotTerms) -> Path:
     """Return the folder of finished pieces; those of another list or other terms are dropped."""
     parts = out.with_name(out.name + ".parts")
-    facts = source.stat()
-    said = [str(source.resolve()), facts.st_size, facts.st_mtime_ns, __version__, _ROWS]
+    facts = lots.source.stat()
+    said = [str(lots.source.resolve()), facts.st_size, facts.st_mtime_ns, __version__, _ROWS]
+    said += [f"{n} {column}" for n, column in lots.used]
     mark = hashlib.sha256(json.dumps(said).encode() + msgspec.json.encode(terms)).hexdigest()
     note = parts / "of"
     if not (note.is_file() and note.read_text() == mark):

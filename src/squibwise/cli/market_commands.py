@@ -265,6 +265,7 @@ def _print_settled(at: "Opened") -> int:
     show_default=True,
     help="Processes.",
 )
+@click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
 @click.option("--example", type=click.IntRange(1), metavar="N", help="Print N invented lots.")
 @answers
 def screen(
@@ -273,6 +274,7 @@ def screen(
     sheet: Path | None,
     hour: float,
     jobs: int,
+    column: tuple[str, ...],
     example: int | None,
     as_json: bool,
 ) -> int:
@@ -292,7 +294,7 @@ def screen(
     target = out or lots.with_name(lots.stem + "-screened" + (lots.suffix or ".csv"))
     terms = plan.state_terms(known, hour)
     output.begin_waiting(f"Screening {lots}")
-    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress)
+    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, _confirmed(column))
     output.end_waiting()
     value = output.as_builtins(done)
     return output.answer(

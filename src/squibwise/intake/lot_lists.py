@@ -1,7 +1,7 @@
 """Reading lists of lots, CSV or Parquet, by pieces; a broken row is told by its line."""
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -57,14 +57,24 @@ class LotList(msgspec.Struct, frozen=True, kw_only=True):
         ]
 
 
-def open_list(source: Path, catalog: Catalog) -> LotList:
+def open_list(
+    source: Path, catalog: Catalog, confirmed: Mapping[str, str] | None = None
+) -> LotList:
     """Return how a list is written, from its first rows.
 
+    Args:
+        source: The list.
+        catalog: Headings in every language.
+        confirmed: Headings that the user says are which column.
+
     Raises:
-        InputError: It cannot be read or has no column of ids.
+        InputError: It cannot be read or has no column of ids, or what the user says of its columns
+            cannot be.
     """
     is_parquet = source.suffix.lower() == ".parquet"
-    found = _open_parquet(source, catalog) if is_parquet else _open_csv(source, catalog)
+    start = _open_parquet if is_parquet else _open_csv
+    found = start(source, catalog, confirmed or {})
+    _refuse_strange(confirmed or {}, found)
     named = name_currencies(found.heads, catalog)
     foreign = {c for c in SUMS if c in named and LIST_CURRENCY not in named[c]}
     found = msgspec.structs.replace(
@@ -86,16 +96,26 @@ def _rows(lots: LotList) -> Iterator[Numbered]:
     return _parquet_rows(lots) if lots.source.suffix.lower() == ".parquet" else _csv_rows(lots)
 
 
-def _open_parquet(source: Path, catalog: Catalog) -> LotList:
+def _refuse_strange(confirmed: Mapping[str, str], found: LotList) -> None:
+    headings = {g.heading for g in found.heads}
+    for heading, word in confirmed.items():
+        if heading not in headings or word not in COLUMNS:
+            raise InputError(
+                f"{found.source.name}: '{heading}={word}' names no heading of it or no column.",
+                remedy=f"Write a heading as it stands there; columns are {', '.join(COLUMNS)}.",
+            )
+
+
+def _open_parquet(source: Path, catalog: Catalog, confirmed: Mapping[str, str]) -> LotList:
     polars = engine()
     try:
         names = polars.scan_parquet(source).collect_schema().names()
     except polars.exceptions.PolarsError as error:
         raise InputError(f"{source.name} is no Parquet file.", remedy="Save it again.") from error
-    return LotList(source=source, heads=_known(_guess(names, catalog), source))
+    return LotList(source=source, heads=_known(_guess(names, catalog, confirmed), source))
 
 
-def _open_csv(source: Path, catalog: Catalog) -> LotList:
+def _open_csv(source: Path, catalog: Catalog, confirmed: Mapping[str, str]) -> LotList:
     with source.open("rb") as raw:
         sample = raw.read(_SAMPLE)
     for start, what in _NO_TEXT.items():
@@ -108,7 +128,7 @@ def _open_csv(source: Path, catalog: Catalog) -> LotList:
     best = LotList(source=source, heads=())
     for number, line in enumerate(lines, start=1):
         sign = max(_SIGNS, key=line.count)
-        heads = _guess(next(csv.reader([line], delimiter=sign), []), catalog)
+        heads = _guess(next(csv.reader([line], delimiter=sign), []), catalog, confirmed)
         if len(_columns(heads)) > len(_columns(best.heads)):
             best = LotList(
                 source=source, heads=heads, head_line=number, sign=sign, encoding=encoding
@@ -117,8 +137,10 @@ def _open_csv(source: Path, catalog: Catalog) -> LotList:
     return best
 
 
-def _guess(names: Sequence[str], catalog: Catalog) -> tuple[ColumnGuess, ...]:
-    guessed = guess_columns(names[:_MOST_COLUMNS], catalog, {}, catalog.lots.column)
+def _guess(
+    names: Sequence[str], catalog: Catalog, confirmed: Mapping[str, str]
+) -> tuple[ColumnGuess, ...]:
+    guessed = guess_columns(names[:_MOST_COLUMNS], catalog, confirmed, catalog.lots.column)
     named = [msgspec.structs.replace(g, column="") if g.column == ASKED else g for g in guessed]
     return (*named, *(ColumnGuess(heading=n, column="", sure=True) for n in names[_MOST_COLUMNS:]))
 

@@ -39,6 +39,7 @@ _DAYS = (
     pattern(r"(?:\d{1,2}[./-]){1,2}((?:19|20)\d\d)"),
     pattern(r"((?:19|20)\d\d)(?:[./-]\d{1,2}){1,2}(?:[ T].*)?"),
 )
+_ABBREVIATED = pattern(r"^[^\W\d_]{1,3}[.:]?\s+")  # such as EZ 05/2018
 _MONTH = pattern(r"(?:0?[1-9]|1[0-2])[/.](\d\d)")
 _HOUR = pattern(r"(\d{1,2})(?:[:.]00)?\s*(?:o['\u2019]?\s?clock|[^\W\d_]{1,8}\.?)?")
 _MOST, _LONGEST = 1e9, 10
@@ -177,7 +178,7 @@ def _one_of(words: Mapping[str, object] | tuple[str, ...]) -> str:
 
 def read_year(text: str) -> str:
     """Return the year of a cell: of a model year, or of the day or month of first registration."""
-    plain = text.strip().removesuffix(".0")
+    plain = _ABBREVIATED.sub("", text.strip().removesuffix(".0"))
     for day in _DAYS:
         if found := day.fullmatch(plain):
             return found[1]
