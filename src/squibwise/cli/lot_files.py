@@ -121,8 +121,15 @@ def screen_file(
     _gather([p.with_suffix(".bad") for p in pieces], bad_file, _BAD)
     _gather(pieces, out, fields)
     shutil.rmtree(parts)
+    return _sum_up(lots, counts, out, bad_file)
+
+
+def _sum_up(lots: LotList, counts: Mapping[str, int], out: Path, bad_file: Path) -> Summary:
     return Summary(
-        **counts,
+        rows=counts["rows"],
+        bad=counts["bad"],
+        patterns=counts["patterns"],
+        resumed=counts["resumed"],
         out=str(out),
         bad_file=str(bad_file),
         guessed={g.heading: g.column for g in lots.heads if g.column and not g.sure},
