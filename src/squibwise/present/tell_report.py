@@ -55,12 +55,13 @@ def tell_code(line: CodeLine) -> str:
 
 
 def tell_meaning(line: CodeLine) -> str:
-    """Return component, stage, fault and status of a code line in one phrase."""
+    """Return component, stage, fault and status of a code line in one phrase; when it is gone."""
     part = line.component or _unsure(line)
     stage = f" stage {line.stage}" if line.stage else ""
     told = tuple(s for s in line.status if line.present or s != "present")
     status = f" [{', '.join(told)}]" if told else ""
-    return f"{part}{stage}: {in_words(line.fault)}{status}"
+    gone = "" if line.present else ", no fault now"
+    return f"{part}{stage}: {in_words(line.fault)}{status}{gone}"
 
 
 def _unsure(line: CodeLine) -> str:
