@@ -12,7 +12,7 @@ from squibwise.model.belief import NextLook
 from squibwise.model.names import split_component
 from squibwise.model.work import Work
 from squibwise.require import work
-from squibwise.require.reasons import name_chance
+from squibwise.require.demands import name_chance
 
 STRENGTH = {"keep": 0, "trace": 1, "inspect": 1, "calibrate": 1, "replace": 2}
 

@@ -8,9 +8,9 @@ from squibwise.history.apart import find_parted
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, close_over
+from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
-from squibwise.require.reasons import pick_cautions
 from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850

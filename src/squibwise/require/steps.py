@@ -12,10 +12,10 @@ from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Minutes, Operation
 from squibwise.require.access import close_over
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
+from squibwise.require.demands import name_chance, pick_cautions
 from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
 from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
-from squibwise.require.reasons import name_chance, pick_cautions
 from squibwise.require.scope import Scope, find_piece_ways, to_minutes
 
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")

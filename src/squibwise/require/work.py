@@ -28,18 +28,16 @@ from squibwise.require.demands import (
     find_demands,
     gather_own_asks,
     gather_profile_asks,
+    give_reasons,
+    name_item,
+    pick_cautions,
+    tell_profiles,
 )
 from squibwise.require.findings import list_findings
 from squibwise.require.job import Job, list_refusals, list_unsettled, open_job
 from squibwise.require.orders import Piece, find_pieces, list_orders
 from squibwise.require.progress import is_done, signed
 from squibwise.require.questions import Sorted, list_questions, save_by_no, sort_demand
-from squibwise.require.reasons import (
-    give_reasons,
-    name_item,
-    pick_cautions,
-    tell_profiles,
-)
 from squibwise.require.scope import set_scope
 from squibwise.require.visits import arrange, count_minutes
 
