@@ -326,6 +326,24 @@ def test_no_power_down_no_wait_and_no_hand_is_dated_before_the_power_was_last_on
     assert "16:50" in early.err or "was switched on" in early.err
 
 
+def test_no_stage_of_a_fired_bag_is_noted_without_a_word_for_it(run: Line, tmp_path: Path) -> None:
+    """Common practice, no source: what is not confirmed spent is boxed and shipped as live."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    for number, at in (("1", "08:00"), ("21", "09:00"), ("22", "10:00")):
+        assert run("did", tmp_path, number, "--time", f"2026-06-05T{at}").code == 0
+    at_noon = ("--by", "R", "--time", "2026-06-05T12:00")
+    bare = run("did", tmp_path, "31", *at_noon)
+    assert bare.code == 2
+    assert "no. 31 asks a word for each stage" in bare.err
+    assert "saw CASE passenger.front-bag/1 confirmed-spent" in bare.err
+    assert run("did", tmp_path, "31", "--note", "all others live", *at_noon).code == 0
+    assert evidence(tmp_path)[-1]["note"] == "all others live"
+    assert run("undo", tmp_path).code == 0
+    assert run("saw", tmp_path, "passenger.front-bag/1", "confirmed-spent", *at_noon).code == 0
+    assert evidence(tmp_path)[-1]["component"] == "passenger.front-bag/1"
+    assert run("did", tmp_path, "31", *at_noon).code == 0
+
+
 READ_AFTER_POWER_DOWN = """
 [[evidence]]
 kind = "passed"

@@ -38,6 +38,7 @@ from squibwise.model.proof import ProofRecord
 from squibwise.model.report import Coverage, ReadReport, Report
 from squibwise.present.record_content import read_content
 from squibwise.present.tell_record_front import tell_to_know
+from squibwise.prove.answering import came_with_assembly
 
 _PLACE = Path(__file__).parent / "test_finished_car.py"
 _SPEC = importlib.util.spec_from_file_location("finished_car", _PLACE)
@@ -664,6 +665,25 @@ def test_a_part_without_a_number_of_its_own_is_asked_for_none(issue: Maker, made
     record = issued(issue, made, webbing, again)
     graded = {p["component"]: p["grade"] for p in record.content["parts"]}
     assert graded == {"driver.belt-webbing": "not asked", BAG: "stated"}
+
+
+# Common practice, no source: webbing is part of a belt with its reel; an anchor, a headliner and a
+# trim are parts of their own, whatever they are fitted with.
+@pytest.mark.parametrize(
+    ("part", "inside"),
+    [
+        ("driver.belt-webbing", True),
+        ("passenger.belt-webbing", False),
+        ("driver.belt-anchor", False),
+        ("centre.headliner", False),
+        ("left.pillar-trim", False),
+    ],
+)
+def test_only_a_part_inside_an_assembly_that_was_fitted_came_with_it(
+    part: str, inside: bool, catalog: Catalog
+) -> None:
+    fitted = {part, "driver.retractor-pretensioner", "left.curtain"}
+    assert came_with_assembly(part, fitted, catalog) is inside
 
 
 def test_one_mark_on_four_circuits_comes_back_from_four(issue: Maker, made: Made) -> None:

@@ -222,13 +222,14 @@ def test_the_lamp_lights_goes_out_and_stays_out(check: LampCheck, expected: str)
     assert only(check).outcome == expected
 
 
-def test_a_lamp_stayed_out_on_the_drive_only_where_a_drive_after_the_last_work_is_signed() -> None:
+def test_a_lamp_is_repeated_as_it_was_entered_and_the_drive_by_who_signed_it() -> None:
     """Common practice, no source: a drive before the last part went in proves nothing of it."""
     seen = lamp(lit=True, out_after_s=5.0, stayed_out=True)
-    drive = Passed(id="drive", what="step:drive", result="passed")
+    drive = Passed(id="drive", what="step:drive", result="passed", by="RT")
     told = [judge(*course)["lamp-check"].text for course in
             ((done(), seen), (drive, done(), seen), (done(), seen, drive))]  # fmt: skip
-    assert [text.endswith("on the drive.") for text in told] == [False, False, True]
+    unsigned = "Lit, out after 5 s, stayed out; no drive is signed since the last work."
+    assert told == [unsigned, unsigned, "Lit, out after 5 s, stayed out; drive: signed by RT."]
 
 
 def test_a_lamp_check_before_the_last_work_is_undecided() -> None:

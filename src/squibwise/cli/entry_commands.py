@@ -195,6 +195,7 @@ def did(
             parts=parts,
             lamp=lamp,
             ohm=ohm,
+            note=note,
             evidence=opened.case.evidence,
         )
     entries = ticking.add_note(entries, note)

@@ -35,7 +35,7 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
     Raises:
         InputError: It fits several parts of the car.
     """
-    if said in car.components:
+    if said.partition("/")[0] in car.components:
         return said
     named = _by_hand(said.lower(), car)
     places, kinds = _read(named, car, catalog)

@@ -1,6 +1,7 @@
 """The order in which operations may be ticked: what must come first, and after which wait."""
 
 import datetime as dt
+import re
 from collections.abc import Collection, Iterator, Mapping
 
 import msgspec
@@ -43,6 +44,7 @@ class Tick(msgspec.Struct, frozen=True, kw_only=True):
         safe: Whoever signs says of the gates among them that they hold.
         along: Ids of what is written down with it in another way, such as what the lamp did.
         unmeasured: Circuits that get a substitute load of which nobody says what it measures.
+        note: What is said with it.
     """
 
     todo: Work
@@ -53,6 +55,7 @@ class Tick(msgspec.Struct, frozen=True, kw_only=True):
     safe: bool = False
     along: frozenset[str] = frozenset()
     unmeasured: tuple[str, ...] = ()
+    note: str = ""
 
     @property
     def operations(self) -> tuple[Operation, ...]:
@@ -91,6 +94,7 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_undecided(tick),
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
+        *_tell_unnoted(tick),
         *_tell_disorder(tick),
         *_tell_times(tick),
         *_tell_held(tick),
@@ -215,6 +219,23 @@ def _tell_unmeasured(tick: Tick) -> Iterator[str]:
             f"{len(tick.unmeasured)} substitute loads are fitted: {', '.join(tick.unmeasured)}. "
             "Measure each before it goes in, and mark it with its circuit."
         )
+
+
+def _tell_unnoted(tick: Tick) -> Iterator[str]:
+    """Yield stages of fired devices that are ticked as noted though nobody said what they are."""
+    noting = [o for o in tick.operations if o.id == "step:live-charges" and not o.done]
+    left = [loop for loop in tick.todo.unproven if loop not in tick.note]
+    if noting and left and not _ARE_LIVE.search(tick.note):
+        more = f" and {len(left) - 6} more" if left[6:] else ""
+        yield (
+            f"no. {noting[0].n} asks a word for each stage, and nothing was said of "
+            f"{', '.join(left[:6])}{more}. Confirmed spent by the maker's way: "
+            f"squibwise saw CASE {left[0]} confirmed-spent. What is not, is live: "
+            f"squibwise did CASE {noting[0].n} --note 'all others live'."
+        )
+
+
+_ARE_LIVE = re.compile(r"\b(live|scharf|activ\w+)\b", re.IGNORECASE)
 
 
 def _tell_disorder(tick: Tick) -> Iterator[str]:

@@ -227,6 +227,7 @@ def entries_for(
     parts: Sequence[str] = (),
     lamp: float | None = None,
     ohm: float | None = None,
+    note: str = "",
     evidence: tuple[Evidence, ...] = (),
 ) -> tuple[Pairs, ...]:
     """Return the entries that tick operations by their numbers; what is done already is left out.
@@ -241,6 +242,7 @@ def entries_for(
         parts: Only these components of them; empty = all that they contain.
         lamp: The lamp lit, went out after so long and stayed out. [s] None = nothing said of it.
         ohm: What each substitute load that is fitted measures. [ohm] None = nothing said of it.
+        note: What is said with it, such as which charges are live.
         evidence: Of the case, for when the power came off and which loads are out.
 
     Raises:
@@ -270,12 +272,13 @@ def entries_for(
             safe=safe,
             along=along,
             unmeasured=tuple(loops) if ohm is None else (),
+            note=note,
         )
         refuse_obstacles(tick)
         entries = [*_done_entries(left, loops, evidence, ohm, catalog), *entries]
     if not entries:
         raise InputError(_NOTHING, remedy="Nothing was written.")
-    return tuple({**e, **_keys_for(e, common)} for e in entries)
+    return add_note(({**e, **_keys_for(e, common)} for e in entries), note)
 
 
 def _is_due(item: Demand, evidence: tuple[Evidence, ...], catalog: Catalog) -> bool:

@@ -336,6 +336,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         chances: Probability of each id of ``spread``, by profile and item id.
         notices: Law and custom of the region, and the standing safety notice.
         findings: What is wrong or doubtful.
+        unproven: Charges of fired parts that nobody confirmed spent, by their circuits.
     """
 
     profile: str
@@ -351,6 +352,7 @@ class Work(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     chances: dict[str, dict[str, float]] = {}
     notices: tuple[Caution, ...] = ()
     findings: tuple[Finding, ...] = ()
+    unproven: tuple[str, ...] = ()
 
     @property
     def operations(self) -> tuple[Operation, ...]:

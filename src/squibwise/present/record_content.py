@@ -81,7 +81,10 @@ class StatedPaper(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class StatedPart(msgspec.Struct, frozen=True, kw_only=True):
-    """A part that was fitted or has a label; see ``prove.answering``."""
+    """A part that was fitted or has a label; see ``prove.answering``.
+
+    An older record says of no part whether an assembly that was fitted holds it.
+    """
 
     component: str
     title: str
@@ -96,6 +99,7 @@ class StatedPart(msgspec.Struct, frozen=True, kw_only=True):
     recall_checked: bool | None
     live: bool
     grade: str
+    with_assembly: bool = True
 
 
 class StatedPhoto(msgspec.Struct, frozen=True, kw_only=True):

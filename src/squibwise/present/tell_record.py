@@ -274,18 +274,26 @@ def _parts(content: Content) -> Section:
 
 def _number(part: StatedPart) -> str:
     told = ", ".join(x for x in (part.number, part.serial, part.made_on) if x)
-    return told or ("none of its own" if part.grade == "not asked" else "no label")
+    return told or (_unasked(part, "none of its own") if part.grade == "not asked" else "no label")
+
+
+def _unasked(part: StatedPart, inside: str) -> str:
+    """Return what is told of a part without a label: another part's assembly speaks for its own."""
+    return inside if part.with_assembly else "not stated"
 
 
 def _origin_of(part: StatedPart) -> str:
     donor = f"donor {part.donor_vin}" if part.donor_vin else ""
     told = ", ".join(x for x in (part.provenance, part.seller, donor) if x)
-    return told or ("with its assembly" if part.grade == "not asked" else "not on record")
+    if told:
+        return told
+    is_unasked = part.grade == "not asked"
+    return _unasked(part, "with its assembly") if is_unasked else "not on record"
 
 
 def _recall(part: StatedPart) -> str:
     if part.grade == "not asked":
-        return "with its assembly"
+        return _unasked(part, "with its assembly")
     words = {True: "checked", False: "NOT checked", None: "not stated"}
     return words[part.recall_checked]
 

@@ -1,12 +1,13 @@
 """What the record answers: parts that were fitted, photographs, and what its readers ask."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Any
 
-from squibwise.catalog.load import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.signed import label_of
 from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Recorder
+from squibwise.model.names import split_component
 from squibwise.prove.fitted import USED
 from squibwise.prove.gates import DISPOSAL, Context, fires, has_label, replaced
 from squibwise.prove.grades import (
@@ -47,7 +48,15 @@ def fitted_parts(context: Context) -> Iterator[dict[str, Any]]:
             "recall_checked": label.recall_checked if label else None,
             "live": fires(context, component),
             "grade": _grade_label(component, label, context),
+            "with_assembly": came_with_assembly(component, fitted, context.catalog),
         }
+
+
+def came_with_assembly(component: str, fitted: Collection[str], catalog: Catalog) -> bool:
+    """Return whether the catalogue has a part inside an assembly whose leading part was fitted."""
+    own = split_component(component)
+    kinds = {n.kind for n in map(split_component, fitted) if n.place == own.place}
+    return any(own.kind in a.holds and kinds & {*a.key} for a in catalog.assemblies.values())
 
 
 def _grade_label(component: str, label: PartLabel | None, context: Context) -> str:

@@ -8,7 +8,7 @@ from squibwise.history.order import History, last_touch, read_history
 from squibwise.history.signed import is_signed, last_signed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
-from squibwise.model.evidence import Reading
+from squibwise.model.evidence import Evidence, LampCheck, Reading
 from squibwise.model.origin import Origin
 from squibwise.model.proof import Verdict
 from squibwise.model.report import Report
@@ -163,21 +163,30 @@ def lamp_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdic
         return []
     latest, stays = catalog.fact("lamp.latest-out"), catalog.fact("lamp.stays-out")
     check = standing.entry
-    driven = is_signed(history, "step:drive", "drive", after=last_touch(history))
-    road = "and on the drive" if driven else "as it stood; no drive is signed since the last work"
-    met = f"Lit, went out, stayed out for {stays.number():g} s {road}."
     problems = (*standing.problems, *_if_open("step:lamp-check", standing, work))
     told, remedy = _tell(problems, _LAMP)
     return [
         Verdict(
             what=LAMP,
             outcome=_outcome(standing, problems),
-            text=told or met,
+            text=told or _repeat_lamp(check, history),
             decide=remedy,
             because=because_of((latest, stays), (check.id,)),
             origin=check.origin,
         )
     ]
+
+
+def _repeat_lamp(check: Evidence, history: History) -> str:
+    """Return what was entered of a lamp and of the drive, and nothing else."""
+    seconds = check.out_after_s if isinstance(check, LampCheck) else None
+    out = "" if seconds is None else f" after {seconds:g} s"
+    drive = last_signed(history, "step:drive", "drive")
+    if drive is None or not is_signed(history, "step:drive", "drive", after=last_touch(history)):
+        road = "no drive is signed since the last work"
+    else:
+        road = f"drive: signed by {drive[1].by or 'nobody named'}"
+    return f"Lit, out{out}, stayed out; {road}."
 
 
 def scan_verdicts(

@@ -90,6 +90,7 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
         },
         notices=_notices(case, catalog),
         findings=(*findings, *list_findings(job, items, visits)),
+        unproven=assessment.unproven,
     )
 
 

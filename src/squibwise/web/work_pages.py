@@ -140,10 +140,10 @@ def tick(request: Request, sent: Sent) -> Response:
         failed=failed,
         safe=safe,
         ohm=read_number(sent, "ohm"),
+        note=sent.get("note", 400),
         evidence=opened.case.evidence,
     )
-    told = ticking.add_note(entries, sent.get("note", 400))
     words = f"did {', '.join(map(str, numbers))}{' failed' if failed else ''}"
-    enter(request, opened, sent, words, lambda _: told)
+    enter(request, opened, sent, words, lambda _: entries)
     visit = sent.get("visit", 20)
     return go(f"/car/{opened.id}/work" + (f"?visit={visit}" if visit.isalpha() else ""))
