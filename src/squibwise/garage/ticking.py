@@ -239,46 +239,68 @@ def entries_for(
         common: Keys that every entry gets: who, when.
         failed: It was looked at or tried, and failed.
         safe: Whoever signs says of the gates among them that they hold.
-        parts: Only these components of them; empty = all that they contain.
+        parts: Only these components; empty = all.
         lamp: The lamp lit, went out after so long and stayed out. [s] None = nothing said of it.
         ohm: What each substitute load that is fitted measures. [ohm] None = nothing said of it.
         note: What is said with it, such as which charges are live.
         evidence: Of the case, for when the power came off and which loads are out.
 
     Raises:
-        InputError: A number is not on the list, or stands for nothing that can be recorded; a look
-            at several things is failed as a whole; something stands in the way of what is done.
+        InputError: A number stands for nothing that can be recorded, or something is in its way.
+    """
+    items = _find_items(todo, numbers, catalog, parts, evidence, failed=failed)
+    at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
+    left = [item for word, item in items.items() if word not in along]
+    if failed:
+        entries = _failed_entries(left, catalog)
+    else:
+        loops = _loops_to_load(items, todo, evidence)
+        refuse_obstacles(
+            Tick(
+                todo=todo,
+                chosen=frozenset(i.id for i in left),
+                catalog=catalog,
+                evidence=evidence,
+                at=at if isinstance(at, dt.datetime) else None,
+                safe=safe,
+                along=along,
+                unmeasured=tuple(loops) if ohm is None else (),
+                note=note,
+            )
+        )
+        entries = _done_entries(left, loops, evidence, ohm, catalog)
+        entries += [] if lamp is None else [lamp_entry(lamp)]
+    if not entries:
+        raise InputError(_NOTHING, remedy="Nothing was written.")
+    return add_note(({**e, **_keys_for(e, common)} for e in entries), note)
+
+
+def _find_items(
+    todo: Work,
+    numbers: Sequence[int],
+    catalog: Catalog,
+    parts: Sequence[str],
+    evidence: tuple[Evidence, ...],
+    *,
+    failed: bool,
+) -> dict[str, Demand]:
+    """Return what numbers stand for and is due, by id; only of these parts where some are named.
+
+    Raises:
+        InputError: A number or a part stands for nothing; a look at several things failed as one.
     """
     known = _find_known(todo, numbers, catalog)
     if failed and not parts:
         _refuse_vague(todo, numbers)
     named = (i for n in numbers for i in known.get(n, ()))
     items = {i.id: i for i in named if failed or _is_due(i, evidence, catalog)}
-    items = _named_in(todo, numbers, parts) if parts else items
-    at, along = common.get("time"), frozenset(() if lamp is None else (LAMP,))
-    left = [item for word, item in items.items() if word not in along]
-    entries: list[Pairs] = [] if lamp is None else [lamp_entry(lamp)]
-    if failed:
-        tried = [entry_for(item, catalog) for item in left]
-        entries = [{**e, "result": "failed"} for e in tried if e["kind"] == "passed"]
-    else:
-        loops = _loops_to_load(items, todo, evidence)
-        tick = Tick(
-            todo=todo,
-            chosen=frozenset(i.id for i in left),
-            catalog=catalog,
-            evidence=evidence,
-            at=at if isinstance(at, dt.datetime) else None,
-            safe=safe,
-            along=along,
-            unmeasured=tuple(loops) if ohm is None else (),
-            note=note,
-        )
-        refuse_obstacles(tick)
-        entries = [*_done_entries(left, loops, evidence, ohm, catalog), *entries]
-    if not entries:
-        raise InputError(_NOTHING, remedy="Nothing was written.")
-    return add_note(({**e, **_keys_for(e, common)} for e in entries), note)
+    return _named_in(todo, numbers, parts) if parts else items
+
+
+def _failed_entries(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
+    """Return the entries of what was looked at or tried, and failed."""
+    tried = [entry_for(item, catalog) for item in items]
+    return [{**e, "result": "failed"} for e in tried if e["kind"] == "passed"]
 
 
 def _is_due(item: Demand, evidence: tuple[Evidence, ...], catalog: Catalog) -> bool:
