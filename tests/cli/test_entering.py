@@ -344,6 +344,46 @@ def test_no_stage_of_a_fired_bag_is_noted_without_a_word_for_it(run: Line, tmp_p
     assert run("did", tmp_path, "31", *at_noon).code == 0
 
 
+def test_nothing_is_opened_before_the_car_was_recorded_as_it_came(
+    run: Line, tmp_path: Path
+) -> None:
+    """Common practice, no source: what a car looked like is not recorded once it is stripped."""
+    (tmp_path / "case.toml").write_text(UNIT_AND_BELT, encoding="utf-8")
+    for number, at in (("21", "09:00"), ("22", "10:00")):
+        assert run("did", tmp_path, number, "--time", f"2026-06-05T{at}").code == 0
+    by_id = {o["id"]: n for n, o in operations(run, tmp_path).items()}
+    opened = ("did", tmp_path, by_id["open:b-left"], "--time", "2026-06-05T11:00")
+    assert "comes after no. 1:" in run(*opened).err
+    assert run("did", tmp_path, "1", "--time", "2026-06-05T12:00").code == 0
+    assert "comes after no. 1, done at 12:00: not before that" in run(*opened).err
+    assert run("undo", tmp_path).code == 0
+    assert run("did", tmp_path, "1", "--time", "2026-06-05T08:00").code == 0
+    assert run(*opened).code == 0
+
+
+def test_the_order_list_is_not_closed_over_a_part_that_nobody_decided(
+    run: Line, tmp_path: Path
+) -> None:
+    """Common practice, no source: what the release waits for is asked before it is ordered."""
+    (tmp_path / "case.toml").write_text(UNIT_AND_BELT, encoding="utf-8")
+    refused = run("did", tmp_path, "32", "--by", "R")
+    assert refused.code == 2
+    assert "no. 32 closes the order list, and nobody decided" in refused.err
+    noted = run("did", tmp_path, "32", "--by", "R", "--note", "frame: the body shop answers it")
+    assert "closes the order list" not in noted.err
+
+
+def test_looks_that_the_release_waits_for_are_asked_before_the_last_power_up(
+    run: Line, tmp_path: Path
+) -> None:
+    """Common practice, no source: a look that is forgotten costs a second power-down."""
+    (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    refused = run("did", tmp_path, "81", "--by", "R", "--safe")
+    assert refused.code == 2
+    assert "still owed, and later only with the power off once more" in refused.err
+    assert "answer CASE closed-areas no" in refused.err
+
+
 READ_AFTER_POWER_DOWN = """
 [[evidence]]
 kind = "passed"

@@ -7,6 +7,7 @@ The limits are the catalogue's.
 import datetime as dt
 from typing import Any
 
+import msgspec
 import pytest
 
 from squibwise.catalog.load import load_catalog
@@ -244,12 +245,19 @@ def test_work_after_the_scan_makes_it_early_and_an_untimed_scan_beside_timed_wor
     assert words(judge_scan(course(timed, at_noon), CATALOG)) == []
 
 
+def test_a_line_that_calls_all_good_is_no_line_that_was_not_understood() -> None:
+    good = Unread(line=4, raw="All squib circuits tested, no faults stored", why="found good")
+    reading = msgspec.structs.replace(scan().reading, unread=(good,))
+    read = msgspec.structs.replace(scan(), reading=reading)
+    assert judge_scan(course(read), CATALOG).outcome == "met"
+
+
 def test_unread_lines_may_be_read_by_a_named_person_and_nothing_else_may() -> None:
     named = signed("final-scan", note="read them", by="R. Own")
     found = judge_scan(course(scan(unread=2), named), CATALOG)
     assert (words(found), found.decided_by) == ([], named.id)
     assert judge_scan(course(scan(unread=2)), CATALOG).problems == (
-        Problem(word="unread", detail="2"),
+        Problem(word="unread", detail='line 0, "?", line 1, "?"'),
     )
     both = judge_scan(course(scan(line("stored"), unread=1), named), CATALOG)
     assert (words(both), both.decided_by) == (["stored"], named.id)

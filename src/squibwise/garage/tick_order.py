@@ -13,6 +13,7 @@ from squibwise.history.order import read_history
 from squibwise.history.power import is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.model.evidence import Evidence
+from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Operation, Work
 
 LAMP, SCAN = "step:lamp-check", "step:final-scan"
@@ -95,6 +96,8 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_unnoted(tick),
+        *_tell_undecided_orders(tick),
+        *_tell_owed(tick),
         *_tell_disorder(tick),
         *_tell_times(tick),
         *_tell_held(tick),
@@ -232,6 +235,44 @@ def _tell_unnoted(tick: Tick) -> Iterator[str]:
             f"{', '.join(left[:6])}{more}. Confirmed spent by the maker's way: "
             f"squibwise saw CASE {left[0]} confirmed-spent. What is not, is live: "
             f"squibwise did CASE {noting[0].n} --note 'all others live'."
+        )
+
+
+def _tell_undecided_orders(tick: Tick) -> Iterator[str]:
+    """Yield parts that the release waits for and nobody decided, where the order list is closed."""
+    closing = [o for o in tick.operations if o.id == "step:order-closed" and not o.done]
+    ruled_out = tick.catalog.fact("cost.ruled-out").number()
+    left = [
+        i.title
+        for i in tick.todo.items
+        if i.action == "replace" and i.kind in ("look-first", "ask") and not i.done
+        if i.strict != "advice" and i.probability > ruled_out
+    ]
+    if closing and left and not tick.note:
+        more = f" and {len(left) - 6} more" if left[6:] else ""
+        yield (
+            f"no. {closing[0].n} closes the order list, and nobody decided: "
+            f"{'; '.join(left[:6])}{more}. The release waits for each: look (`squibwise saw`), or "
+            "ask the maker (`squibwise answer`); --note says why one stays open."
+        )
+
+
+def _tell_owed(tick: Tick) -> Iterator[str]:
+    """Yield looks behind trim that the release waits for, where the power comes on for good."""
+    if _POWERING[-1] not in tick.chosen:
+        return
+    before = {o.id: set(o.after) for o in tick.todo.operations}
+    owed = [
+        o.n
+        for o in tick.todo.operations
+        if o.action == "look" and not o.done and not o.is_advice
+        if not _is_ticked(o, tick.chosen) and _all_before(o.id, before) & SAFE_STEPS
+    ]
+    if owed:
+        yield (
+            f"no. {write_numbers(owed)}: still owed, and later only with the power off once more. "
+            f"Look now; where the maker does not ask for closed areas: "
+            f"squibwise answer CASE {CLOSED_AREAS} no."
         )
 
 
@@ -390,10 +431,13 @@ def _is_ticked(operation: Operation, chosen: Collection[str]) -> bool:
 def _must_precede(first: Operation, then: Operation) -> bool:
     """Is it dangerous to do one operation before another that comes first.
 
-    Nothing is touched before the power is off and waited out; nothing is powered while a part that
+    Nothing is touched before the power is off and waited out, and before the car was recorded as it
+    came, for nobody can record that later; nothing is powered while a part that
     is needed for sure, a connector or a cover is still open; nobody drives before the power is on
     with everything fitted, the codes are cleared and the lamp went out.
     """
+    if first.id == "step:arrival-record" and then.action in ("open", *_IN_AN_AREA):
+        return True
     if first.id in _MAKING_SAFE or (then.id == "step:drive" and first.id in _BEFORE_DRIVE):
         return True
     is_sure = first.counted and first.kind in ("certain", "rule")

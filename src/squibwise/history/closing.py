@@ -185,14 +185,18 @@ def _scan_lines(report: Report) -> list[Problem]:
     there = [x for x in lines if set(x.status) & _THERE]
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
     stored = [x for x in lines if x not in there and x not in waiting]
-    unread = len(report.reading.unread)
+    unread = [f'line {u.line}, "{" ".join(u.raw.split())[:60]}"' for u in report.reading.strange]
+    more = [f"{len(unread) - _TOLD} more"] if unread[_TOLD:] else []
     found = {
         "faults": (_names(there), True),
         "waiting": (_names(waiting), False),
         "stored": (_names(stored), False),
-        "unread": (str(unread) if unread else "", False),
+        "unread": (", ".join([*unread[:_TOLD], *more]), False),
     }
     return [Problem(word=w, detail=d, decided=no) for w, (d, no) in found.items() if d]
+
+
+_TOLD = 3
 
 
 def _scan_coverage(report: Report, catalog: Catalog) -> list[Problem]:

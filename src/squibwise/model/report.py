@@ -162,7 +162,7 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     Attributes:
         vin: VIN found in the report; None when there was none.
         lines: Faults understood, in the order read.
-        unread: Lines with text in them that were not understood.
+        unread: Lines with text in them that tell of no fault: understood where one says why.
         findings: What is wrong or remarkable with the report.
         coverage: How far the report reached.
     """
@@ -172,6 +172,11 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     unread: tuple[Unread, ...] = ()
     findings: tuple[Finding, ...] = ()
     coverage: Coverage = Coverage()
+
+    @property
+    def strange(self) -> tuple[Unread, ...]:
+        """Lines that were not understood."""
+        return tuple(u for u in self.unread if not u.why)
 
 
 class Report(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="report"):

@@ -43,7 +43,7 @@ def _yes(value: bool | None) -> str | None:
 
 
 def _report(e: Report) -> str:
-    cover, unread = e.reading.coverage, e.reading.unread
+    cover, unread = e.reading.coverage, e.reading.strange
     reach = {True: "all circuits", False: "not all circuits", None: "reach not stated"}
     parts = [f"scan {e.when}", counted(len(e.reading.lines), "fault"), reach[cover.complete]]
     parts += [f"{counted(len(unread), 'line')} not understood"] if unread else []

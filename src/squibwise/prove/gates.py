@@ -169,9 +169,21 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
     items = [i for i in context.work.items if i.component == belief.id]
     own = [i for i in items if i.action in ("replace", "inspect", "trace")]
     settled = bool(own) and all(i.done for i in own)
-    return not (
-        settled and belief.now.sound >= context.catalog.fact("release.settled-by-eye").number()
-    )
+    likely = belief.now.sound >= context.catalog.fact("release.settled-by-eye").number()
+    return not (likely and (settled or _was_found_whole(belief.id, context)))
+
+
+def _was_found_whole(component: str, context: Context) -> bool:
+    """Return whether a part that sets no code was last seen whole, or passed its inspection.
+
+    An eye outranks what codes of other parts make likely; a charge is settled by its circuit too.
+    """
+    kind = context.catalog.kinds[split_component(component).kind]
+    if kind.circuit or kind.fires:
+        return False
+    looks = [x for _, x in context.history.all_of(Look) if x.component == component]
+    whole = bool(looks) and looks[-1].seen == "intact"
+    return whole or is_signed(context.history, f"{component}:inspect")
 
 
 def _doubt(belief: ComponentBelief, context: Context) -> str:

@@ -141,7 +141,7 @@ _SCAN = {
     "waiting": ("Not tested yet: {0}.", "Drive until every test has run, and scan again."),
     "stored": ("Stored, or of unknown status: {0}.", "Clear, drive, and scan again."),
     "unread": (
-        "{0} line(s) were not understood.",
+        "Not understood: {0}.",
         "Read them and record passed 'final-scan', with what they say and who read them.",
     ),
     "incomplete": (
