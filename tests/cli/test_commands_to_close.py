@@ -122,6 +122,8 @@ def stroke(operation: Operation) -> tuple[str, ...] | None:
         return (number, "--lamp", "6")
     if word == "step:fit-loads":
         return (number, "--ohm", "2.1")
+    if word == "step:live-charges":
+        return (number, "--note", "all live, boxed")
     if word in ("step:key-on-gate", "step:structure", "step:unit-bolted"):
         return (number, "--safe")
     if "power-safe" in operation["blocked_by"] and operation["action"] == "do":

@@ -247,6 +247,7 @@ def _tell_undecided_orders(tick: Tick) -> Iterator[str]:
         for i in tick.todo.items
         if i.action == "replace" and i.kind in ("look-first", "ask") and not i.done
         if i.strict != "advice" and i.probability > ruled_out
+        if f"{i.component}:inspect" not in tick.chosen and not str(i.component).endswith(_KIT)
     ]
     if closing and left and not tick.note:
         more = f" and {len(left) - 6} more" if left[6:] else ""
@@ -255,6 +256,9 @@ def _tell_undecided_orders(tick: Tick) -> Iterator[str]:
             f"{'; '.join(left[:6])}{more}. The release waits for each: look (`squibwise saw`), or "
             "ask the maker (`squibwise answer`); --note says why one stays open."
         )
+
+
+_KIT = ".fasteners"
 
 
 def _tell_owed(tick: Tick) -> Iterator[str]:
