@@ -361,18 +361,6 @@ def test_nothing_is_opened_before_the_car_was_recorded_as_it_came(
     assert run(*opened).code == 0
 
 
-def test_the_order_list_is_not_closed_over_a_part_that_nobody_decided(
-    run: Line, tmp_path: Path
-) -> None:
-    """Common practice, no source: what the release waits for is asked before it is ordered."""
-    (tmp_path / "case.toml").write_text(UNIT_AND_BELT, encoding="utf-8")
-    refused = run("did", tmp_path, "32", "--by", "R")
-    assert refused.code == 2
-    assert "no. 32 closes the order list, and nobody decided" in refused.err
-    noted = run("did", tmp_path, "32", "--by", "R", "--note", "frame: the body shop answers it")
-    assert "closes the order list" not in noted.err
-
-
 def test_looks_that_the_release_waits_for_are_asked_before_the_last_power_up(
     run: Line, tmp_path: Path
 ) -> None:

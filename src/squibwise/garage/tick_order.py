@@ -96,7 +96,6 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_unnoted(tick),
-        *_tell_undecided_orders(tick),
         *_tell_owed(tick),
         *_tell_disorder(tick),
         *_tell_times(tick),
@@ -236,29 +235,6 @@ def _tell_unnoted(tick: Tick) -> Iterator[str]:
             f"squibwise saw CASE {left[0]} confirmed-spent. What is not, is live: "
             f"squibwise did CASE {noting[0].n} --note 'all others live'."
         )
-
-
-def _tell_undecided_orders(tick: Tick) -> Iterator[str]:
-    """Yield parts that the release waits for and nobody decided, where the order list is closed."""
-    closing = [o for o in tick.operations if o.id == "step:order-closed" and not o.done]
-    ruled_out = tick.catalog.fact("cost.ruled-out").number()
-    left = [
-        i.title
-        for i in tick.todo.items
-        if i.action == "replace" and i.kind in ("look-first", "ask") and not i.done
-        if i.strict != "advice" and i.probability > ruled_out
-        if f"{i.component}:inspect" not in tick.chosen and not str(i.component).endswith(_KIT)
-    ]
-    if closing and left and not tick.note:
-        more = f" and {len(left) - 6} more" if left[6:] else ""
-        yield (
-            f"no. {closing[0].n} closes the order list, and nobody decided: "
-            f"{'; '.join(left[:6])}{more}. The release waits for each: look (`squibwise saw`), or "
-            "ask the maker (`squibwise answer`); --note says why one stays open."
-        )
-
-
-_KIT = ".fasteners"
 
 
 def _tell_owed(tick: Tick) -> Iterator[str]:
