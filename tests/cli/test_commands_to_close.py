@@ -113,17 +113,20 @@ def bundles(operations: list[Operation]) -> Iterator[tuple[str, ...]]:
         yield (",".join(plain),)
 
 
+SAID = {
+    "step:lamp-check": ("--lamp", "6"),
+    "step:fit-loads": ("--ohm", "2.1"),
+    "step:live-charges": ("--note", "all live, boxed"),
+}
+
+
 def stroke(operation: Operation) -> tuple[str, ...] | None:
     """Return what is typed for an operation that is ticked alone; nothing for one that is not."""
     number, word = str(operation["n"]), operation["id"]
     if word in ("step:final-scan", "step:save-codes"):
         return ()  # a report stands for them
-    if word == "step:lamp-check":
-        return (number, "--lamp", "6")
-    if word == "step:fit-loads":
-        return (number, "--ohm", "2.1")
-    if word == "step:live-charges":
-        return (number, "--note", "all live, boxed")
+    if word in SAID:
+        return (number, *SAID[word])
     if word in ("step:key-on-gate", "step:structure", "step:unit-bolted"):
         return (number, "--safe")
     if "power-safe" in operation["blocked_by"] and operation["action"] == "do":

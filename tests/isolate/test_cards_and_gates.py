@@ -367,7 +367,7 @@ def test_a_card_with_power_on_stands_behind_the_key_on_gate_until_it_is_signed()
     line = seen("centre.control-unit", "configuration")
     read = entered("identity-scan", "differs", "centre.control-unit/1")
     open_gate = traced("centre.control-unit/1", line, read).next_test
-    assert open_gate.steps[0].text.startswith("Not before the key-on gate is signed as safe, no. 2")
+    assert open_gate.steps[0].text.startswith("First the key-on gate, signed as safe: no. 2")
     signed = Passed(id="gate", what="key-on-safe", result="passed")
     card = traced("centre.control-unit/1", line, read, signed).next_test
     assert not any("key-on gate" in s.text for s in card.steps)

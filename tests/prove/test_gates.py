@@ -152,7 +152,7 @@ LINE = CodeLine(line=3, raw="B0001-1B open", status=("present",), fault="open-or
         (ReadReport(lines=(LINE,), coverage=Coverage(complete=True)), "It still names"),
         (
             ReadReport(unread=(Unread(line=2, raw="?"),), coverage=Coverage(complete=True)),
-            "1 line(s) were not understood",
+            "Not understood: line 2",
         ),
     ],
 )
@@ -353,6 +353,25 @@ def test_a_doubt_without_a_look_that_pays_names_what_an_inspection_looks_at(
 
 def test_an_inspection_that_passed_settles_a_doubt(ask: Ask, made: Made) -> None:
     assert open_words(ask(assessment=states_with(made, "driver.belt-webbing", "DOUBT"))) == []
+
+
+def test_a_part_without_a_circuit_that_was_seen_whole_is_in_doubt_no_more(
+    ask: Ask, made: Made
+) -> None:
+    """Common practice, no source: a look that was made closes the look that is asked for."""
+    doubt = states_with(made, "driver.belt-webbing", "DOUBT")
+    kept = tuple(e for e in made["evidence"]() if getattr(e, "what", "")[-8:] != ":inspect")
+    todo = made["work"]()
+    items = (
+        msgspec.structs.replace(i, done=False) if i.component == "driver.belt-webbing" else i
+        for i in todo.items
+    )
+    undone = msgspec.structs.replace(todo, items=tuple(items))
+    unseen = made["case"](evidence=kept)
+    assert "doubtful" in open_words(ask(case=unseen, assessment=doubt, work=undone))
+    seen = Look(id="eye", component="driver.belt-webbing", seen="intact")
+    looked = made["case"](evidence=(*kept, seen))
+    assert "doubtful" not in open_words(ask(case=looked, assessment=doubt, work=undone))
 
 
 def test_an_unsound_part_that_no_item_covers_opens_a_gate(ask: Ask, made: Made) -> None:

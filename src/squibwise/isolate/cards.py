@@ -101,7 +101,7 @@ def _behind_the_gate(card: BenchCard, context: Context, catalog: Catalog) -> Ben
     if first is None or any(is_signed(context.history, word) for word in _KEY_ON_GATES):
         return card
     number = catalog.tasks.steps["key-on-gate"].number
-    text = f"Not before the key-on gate is signed as safe, no. {number} of the order of work."
+    text = f"First the key-on gate, signed as safe: no. {number} of the order of work."
     gate = CardStep(text=text, power="any")
     return msgspec.structs.replace(card, steps=(*card.steps[:first], gate, *card.steps[first:]))
 

@@ -19,6 +19,7 @@ from squibwise.history.signed import (
     is_decided,
     is_signed,
     label_of,
+    last_seen_bad,
     last_signed,
     outdated_gates,
     settling_look,
@@ -170,20 +171,21 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
     own = [i for i in items if i.action in ("replace", "inspect", "trace")]
     settled = bool(own) and all(i.done for i in own)
     likely = belief.now.sound >= context.catalog.fact("release.settled-by-eye").number()
-    return not (likely and (settled or _was_found_whole(belief.id, context)))
+    return not ((likely and settled) or _was_found_whole(belief.id, context, likely=likely))
 
 
-def _was_found_whole(component: str, context: Context) -> bool:
-    """Return whether a part that sets no code was last seen whole, or passed its inspection.
+def _was_found_whole(component: str, context: Context, *, likely: bool) -> bool:
+    """Return whether a part that sets no code passed its inspection, or was last seen whole.
 
     An eye outranks what codes of other parts make likely; a charge is settled by its circuit too.
     """
-    kind = context.catalog.kinds[split_component(component).kind]
+    kind, history = context.catalog.kinds[split_component(component).kind], context.history
     if kind.circuit or kind.fires:
         return False
-    looks = [x for _, x in context.history.all_of(Look) if x.component == component]
-    whole = bool(looks) and looks[-1].seen == "intact"
-    return whole or is_signed(context.history, f"{component}:inspect")
+    bad = last_seen_bad(history, component, context.catalog)
+    looks = [x for _, x in history.all_of(Look) if x.component == component]
+    whole = likely and bool(looks) and looks[-1].seen == "intact"
+    return whole or is_signed(history, f"{component}:inspect", after=bad)
 
 
 def _doubt(belief: ComponentBelief, context: Context) -> str:
