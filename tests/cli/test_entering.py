@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import re
 import shutil
 import sys
 import tomllib
@@ -149,7 +150,7 @@ def test_operations_are_ticked_by_number_and_are_done_then(
     assert not any(before[n]["done"] for n in ticked)
     early = run("did", case, opened, "--by", "R")
     assert early.code == 2
-    assert "come after no. 21, 22" in early.err
+    assert "come after no. 1, 21, 22" in early.err
     off, waited = ("--time", "2026-06-05T09:00"), ("--time", "2026-06-05T10:00")
     assert run("did", case, f"1,21,{looked}", "--by", "R", *off).code == 0
     assert run("did", case, "22", opened, fitted, "--by", "R", *waited).code == 0
@@ -366,10 +367,13 @@ def test_looks_that_the_release_waits_for_are_asked_before_the_last_power_up(
 ) -> None:
     """Common practice, no source: a look that is forgotten costs a second power-down."""
     (tmp_path / "case.toml").write_text(FRONT_HIT, encoding="utf-8")
+    looks = [n for n, o in operations(run, tmp_path).items() if o["id"].startswith("look:pillar")]
     refused = run("did", tmp_path, "81", "--by", "R", "--safe")
     assert refused.code == 2
-    assert "still owed, and later only with the power off once more" in refused.err
-    assert "answer CASE closed-areas no" in refused.err
+    _, _, commands = refused.err.partition("in this order:\n")
+    before, _, _ = commands.partition("did CASE 81")
+    assert looks
+    assert all(re.search(rf"\b{n}\b", before) for n in looks)
 
 
 READ_AFTER_POWER_DOWN = """
@@ -821,7 +825,8 @@ def test_a_later_key_on_is_signed_with_its_step(run: Line, tmp_path: Path) -> No
     assert run("did", tmp_path, power["n"]).code == 2
     assert run("did", tmp_path, "21", "--by", "R", "--time", "2026-06-05T09:00").code == 0
     waited = ("--time", "2026-06-05T10:00")
-    assert run("did", tmp_path, "22", power["n"], "--safe", "--by", "R", *waited).code == 0
+    looks = [o["n"] for o in operations if o["action"] == "look" and not o["done"]]
+    assert run("did", tmp_path, "22", *looks, power["n"], "--safe", "--by", "R", *waited).code == 0
     assert "power-safe" in [e.get("what") for e in evidence(tmp_path)]
 
 

@@ -13,7 +13,6 @@ from squibwise.history.order import read_history
 from squibwise.history.power import is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.model.evidence import Evidence
-from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Operation, Work
 
 LAMP, SCAN = "step:lamp-check", "step:final-scan"
@@ -96,7 +95,6 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_unnoted(tick),
-        *_tell_owed(tick),
         *_tell_disorder(tick),
         *_tell_times(tick),
         *_tell_held(tick),
@@ -237,25 +235,6 @@ def _tell_unnoted(tick: Tick) -> Iterator[str]:
         )
 
 
-def _tell_owed(tick: Tick) -> Iterator[str]:
-    """Yield looks behind trim that the release waits for, where the power comes on for good."""
-    if _POWERING[-1] not in tick.chosen:
-        return
-    before = {o.id: set(o.after) for o in tick.todo.operations}
-    owed = [
-        o.n
-        for o in tick.todo.operations
-        if o.action == "look" and not o.done and not o.is_advice
-        if not _is_ticked(o, tick.chosen) and _all_before(o.id, before) & SAFE_STEPS
-    ]
-    if owed:
-        yield (
-            f"no. {write_numbers(owed)}: still owed, and later only with the power off once more. "
-            f"Look now; where the maker does not ask for closed areas: "
-            f"squibwise answer CASE {CLOSED_AREAS} no."
-        )
-
-
 _ARE_LIVE = re.compile(r"\b(live|scharf|activ\w+)\b", re.IGNORECASE)
 
 
@@ -371,6 +350,7 @@ def _command_alone(operation: Operation, tick: Tick) -> str:
         _is_held(operation) and {*operation.blocked_by} & signed_along(tick.catalog)
     )
     options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM"}
+    options |= {"step:live-charges": "--note live"} if tick.todo.unproven else {}
     option = "--safe" if is_decided else options.get(operation.id, "")
     if operation.hold_minutes:
         option = f"  ({operation.hold_minutes} min after the power came off)"
@@ -412,13 +392,16 @@ def _must_precede(first: Operation, then: Operation) -> bool:
     """Is it dangerous to do one operation before another that comes first.
 
     Nothing is touched before the power is off and waited out, and before the car was recorded as it
-    came, for nobody can record that later; nothing is powered while a part that
+    came, for nobody can record that later; looks that the release waits for come before the last
+    power-up, for later they cost another power-down; nothing is powered while a part that
     is needed for sure, a connector or a cover is still open; nobody drives before the power is on
     with everything fitted, the codes are cleared and the lamp went out.
     """
     if first.id == "step:arrival-record" and then.action in ("open", *_IN_AN_AREA):
         return True
     if first.id in _MAKING_SAFE or (then.id == "step:drive" and first.id in _BEFORE_DRIVE):
+        return True
+    if then.id == _POWERING[-1] and first.action == "look" and not first.is_advice:
         return True
     is_sure = first.counted and first.kind in ("certain", "rule")
     return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
