@@ -56,9 +56,11 @@ def _unit_of(told: list[CodeLine], sheet: Sheet) -> Unit:
     if any(ln.unit == "restraint" and (ln.module or ln.text) not in under for ln in spoken):
         return "unknown" if any(ln.unit == "restraint" for ln in gone) else "restraint"
     named = [ln.unit for ln in sheet.lines if ln in spoken or ln.is_module]
-    return "other" if "other" in named else "unknown"
+    is_spoken_of = any(ln.words.features & _RESTRAINTS for ln in sheet.lines)
+    return "other" if "other" in named and not is_spoken_of else "unknown"
 
 
+_RESTRAINTS = frozenset({"airbagmodule", "bag", "system"})
 _ABSENT = re.compile(
     r"not (?:fitted|installed|equipped|present|available|supported|found)|no response|"
     r"nicht (?:verbaut|vorhanden|erreichbar)|keine antwort|non (?:install|mont|pr[eé]sent)|"
