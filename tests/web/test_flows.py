@@ -210,7 +210,7 @@ def test_what_is_known_of_the_crash_and_the_equipment_is_answered_at_the_car(sho
     page.get_by_role("button", name="Write it down").last.click()
     expect(page.get_by_label("It has")).to_have_count(0)
     page.goto("/car/sedge-04")
-    expect(page.locator(".card", has_text="impact at nose-centre, moderate")).to_have_count(1)
+    expect(page.locator(".card", has_text="impact at nose centre, moderate")).to_have_count(1)
     expect(page.locator(".card", has_text="passenger: seat empty")).to_have_count(1)
 
 
