@@ -271,7 +271,7 @@ JOBS = {
         year=2015,
         hours=2.1,
     ),
-    # Each of the next was added up by hand, line by line, before it was run.
+    # Each of the next was added up by hand, line by line, before it was run (all fired: after).
     "floor-flood": Job(
         evidence=(
             told("crash", present=False),
