@@ -727,7 +727,7 @@ def test_pages_that_their_key_signed_hold_when_this_version_cannot_make_them(
     record = sign(issue(), KEY, "R. Own")
     assert record.signature is not None
     signed = make_pdf(record, "record", key=KEY)
-    mine = (KnownKey(public_key=record.signature.public_key, name="R", since="2026-01-01"),)
+    mine = (KnownKey(public_key=record.signature.public_key, name="R. Own", since="2026-01-01"),)
     assert verify_file_with(signed, CATALOG, mine).problems == ()
     real = attached_module._apart
     monkeypatch.setattr(
