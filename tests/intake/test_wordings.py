@@ -115,6 +115,12 @@ SPELT_OUT = [
 ]
 
 
+@pytest.mark.parametrize("code", ["B1DAE", "B1FAE", "U0AAE"])
+def test_letters_within_a_code_are_no_umlauts(code: str) -> None:
+    (line,) = read_report(f"{code} driver buckle switch open".encode(), "r.txt", CATALOG).lines
+    assert line.code == code
+
+
 @pytest.mark.parametrize(("umlauts", "letters"), SPELT_OUT)
 def test_german_without_umlauts_reads_the_same(umlauts: str, letters: str) -> None:
     """Common practice, no source: ae, oe, ue and ss where a device has no umlauts."""

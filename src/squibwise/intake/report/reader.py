@@ -73,7 +73,7 @@ _RECORDER = pattern(
 )
 _LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
 _NO_UMLAUT = pattern(r"(?i)[aou]e")
-_LETTERS = pattern(r"[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*")
+_LETTERS = pattern(r"(?<![A-Za-z0-9])[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*(?![A-Za-z0-9])")
 _LANGUAGES = 3  # tags that show that they name languages
 _CORNERS = (  # words that name a corner, and what the doubtful ones are beside them
     (frozenset({"fl", "rl"}), {"fr": "rf", "rr": "rhr"}),
