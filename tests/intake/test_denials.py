@@ -77,6 +77,12 @@ def denials(term: Term) -> list[str]:
     return before + after + inside
 
 
+def some_denials(term: Term, at: int) -> list[str]:
+    """Return every denial of each third wording, and two of each other one, by turns."""
+    every = denials(term)
+    return every if at % 3 == 0 else [every[(at + n) % len(every)] for n in (0, 1)]
+
+
 def is_read_as_present(text: str) -> bool:
     read = understand([RawLine(number=1, text=text)], "x", CATALOG)
     return any(line.present and line.fault != "unknown" for line in read.lines)
@@ -89,7 +95,7 @@ def test_a_denied_fault_is_no_present_fault(language: str, faults: frozenset[str
     for at, term in enumerate(wordings(language, faults)):
         if is_a_lack(term):
             continue
-        for text in denials(term):
+        for text in some_denials(term, at):
             line = f"B1FFF {text}" if at % 2 else text
             if is_read_as_present(line):
                 wrong.append(line)

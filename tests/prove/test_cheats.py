@@ -279,7 +279,6 @@ def test_an_inspection_signed_before_its_part_was_replaced_or_seen_bad_counts_no
     assert not line.release(closed, catalog, _CAR.TODAY).draft
     later = dt.datetime(2026, 8, 2)
     for entry in (
-        Look(id="bad", time=later, component="left.curtain", seen="damaged"),
         Look(id="bad", time=later, component="centre.headliner", seen="headliner-creased"),
         DoneWork(id="new", time=later, what="replaced", component="left.curtain"),
     ):

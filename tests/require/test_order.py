@@ -185,7 +185,7 @@ def jobs(draw: st.DrawFn, made: SimpleNamespace, catalog: Catalog) -> tuple[Case
     return case, made.assessment(states, event, components, usual)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(data=st.data())
 def test_whatever_is_believed_the_order_of_work_is_safe(
     data: st.DataObject, made: SimpleNamespace, catalog: Catalog

@@ -29,7 +29,7 @@ def chances(done: Work, *actions: str) -> dict[str, float]:
     return {i.id: i.probability for i in done.items if i.action in actions}
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(data=st.data())
 def test_adding_fired_belief_removes_no_work_and_weakens_no_answer(
     data: st.DataObject, made: SimpleNamespace, catalog: Catalog
