@@ -26,6 +26,7 @@ BELT = Need(
     contains=("driver.retractor-pretensioner", "driver.belt-webbing"),
     live=True,
     usual_low=Money(minor=18_000, currency="USD"),
+    usual_high=Money(minor=60_000, currency="USD"),
 )
 PANEL = Need(key="instrument-panel@centre", title="instrument panel pad")
 
@@ -241,6 +242,13 @@ def test_place_and_kind_of_rules_decide_on_a_used_belt(
 def test_a_rebuilt_charge_is_refused_whatever_papers_it_has() -> None:
     row = f"front-belt@driver,Alder,60,rebuilt,3,{VIN},receipt; recall check; theft check"
     assert _judge(row, _case())[0][0].policy == "forbid"
+
+
+def test_a_price_far_above_its_kind_is_told_and_may_be_bought() -> None:
+    judged, findings = _judge("front-belt@driver,Alder,901,new,3,,", _case())
+    assert [f.code for f in findings] == ["offer-too-dear"]
+    assert judged[0].is_usable
+    assert _judge("front-belt@driver,Alder,900,new,3,,", _case())[1] == ()
 
 
 def test_a_price_far_below_its_kind_is_flagged_and_not_counted_on() -> None:

@@ -65,6 +65,7 @@ class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         chance: That it is needed.
         live: It holds a charge.
         usual_low: Lowest usual price of a new one; None = not known.
+        usual_high: Highest usual price of a new one; None = not known.
         settled_by: The look that settles whether it is needed; empty = nothing to settle.
     """
 
@@ -75,6 +76,7 @@ class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     chance: float = 1.0
     live: bool = False
     usual_low: Money | None = None
+    usual_high: Money | None = None
     settled_by: str = ""
 
 

@@ -46,6 +46,7 @@ def _need(order: Order) -> Need:
         chance=1.0 if order.kind in ("certain", "rule") else order.p,
         live=order.live,
         usual_low=order.price.low if order.price else None,
+        usual_high=order.price.high if order.price else None,
         settled_by=order.settled_by,
     )
 
@@ -83,6 +84,7 @@ def judge_offers(
             findings += [_not_compared(offer, need)] if _is_unread(offer) else []
             findings += [] if found.is_usable else [_refused(found, need)]
             findings += [_too_cheap(found, need)] if suspect else []
+            findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
             findings += [_too_few(offer, need)] if few else []
     return tuple(judged), tuple(findings)
 
@@ -323,6 +325,14 @@ def _is_suspect(offer: Offer, need: Need, catalog: Catalog) -> bool:
     return price.minor < catalog.fact("market.too-cheap").number() * low.minor
 
 
+def _is_dear(offer: Offer, need: Need, catalog: Catalog) -> bool:
+    """Is it offered so far above its usual price that a figure may be wrong."""
+    high, price = need.usual_high, offer.price
+    if high is None or high.currency != price.currency:
+        return False
+    return price.minor > catalog.fact("market.too-dear").number() * high.minor
+
+
 def _guessed(offer: Offer, need: Need) -> Finding:
     return Finding(
         code="offer-part-guessed",
@@ -393,6 +403,18 @@ def _too_cheap(found: JudgedOffer, need: Need) -> Finding:
         "costs: a counterfeit is likely. It is not counted on.",
         remedy="Ask for the maker's invoice and the label; counterfeit inflators have killed.",
         origin=found.offer.origin,
+    )
+
+
+def _too_dear(offer: Offer, need: Need) -> Finding:
+    assert need.usual_high is not None  # noqa: S101
+    return Finding(
+        code="offer-too-dear",
+        severity="warning",
+        message=f"{offer.price.text()} for {need.title} is far above what it usually costs "
+        f"(at most about {need.usual_high.text()}).",
+        remedy="Look whether a sign or a set is meant; if the price is right, nothing is to do.",
+        origin=offer.origin,
     )
 
 

@@ -97,8 +97,17 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
         Table(rows=tuple(rows), head=head, right=right),
         text(_proof(answer.plans), "quiet"),
         *_habits(answer),
+        *_free_work(answer),
     ]
     return section("Three plans", *blocks, note=answer.plans[0].total.currency)
+
+
+def _free_work(answer: BuyAnswer) -> list[Block]:
+    """Return that labour counts as nothing where no hour of work has a price."""
+    if any(p.labour.minor for p in answer.plans):
+        return []
+    words = "No hour of work has a price, so labour counts as nothing in these sums: state it."
+    return [text(words, "check")]
 
 
 def _habits(answer: BuyAnswer) -> list[Block]:
