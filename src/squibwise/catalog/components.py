@@ -62,6 +62,11 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         if not self.range_factor >= 1.0:
             raise CatalogError(f"look {self.word}: range_factor is below 1")
 
+    @property
+    def proves_spent(self) -> bool:
+        """Does only a part that fired look so."""
+        return self.shows == "spent" and not self.like_broken
+
 
 class Kind(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A kind of component.

@@ -134,7 +134,7 @@ def is_closed_up(case: Case, catalog: Catalog) -> bool:
 def _shows_spent(look: Look, catalog: Catalog) -> bool:
     words = catalog.looks(split_component(split_loop(look.component)[0]).kind)
     row = words.get(look.seen)
-    return row is not None and row.shows == "spent" and not row.like_broken
+    return row is not None and row.proves_spent
 
 
 def fitted_shares(case: Case, catalog: Catalog) -> dict[str, float]:

@@ -281,7 +281,7 @@ def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, 
 def is_seen_spent(part: PartModel, line: History, catalog: Catalog) -> bool:
     """Return whether somebody saw since work on a part what only a spent one looks like."""
     since, words = line.last_work_on(part.id), catalog.looks(part.kind.kind)
-    proving = {w for w, row in words.items() if row.shows == "spent" and not row.like_broken}
+    proving = {w for w, row in words.items() if row.proves_spent}
     return any(
         e.component == part.id and e.seen in proving for at, e in line.all_of(Look) if at > since
     )

@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.signed import is_signed, refuse_drive
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.replay import Standing
 from squibwise.model.belief import Because
 from squibwise.model.evidence import SubstituteLoad
@@ -17,7 +17,6 @@ from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 _ALWAYS = "maker-first"
 _MARKS = {"[off] ": "off", "[on] ": "on", "[drive] ": "on"}
 _LOAD_OHM = "2.1"
-_LIKELY = 0.5
 _CALM_OFF = (
     "Power off before anything here is touched; wait too where the maker asks it of sensors."
 )
@@ -112,7 +111,7 @@ _KEY_ON_GATES = ("key-on-safe", "power-safe")
 def danger_of(context: Context) -> str:
     """Return what can hurt on this very circuit: its own danger, then what was found in the car."""
     found = [context.chain.danger]
-    if context.twin_fired >= _LIKELY:
+    if context.twin_fired >= LIKELY:
         found.append("Another charge of the same device has probably fired; this one may be live.")
     if context.load_out:
         found.append("A substitute load is still in: what the circuit reads is the load.")

@@ -26,6 +26,7 @@ from squibwise.model.evidence import (
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
+LIKELY = 0.5  # more likely than not
 WORK = ("replaced", "reseated", "repaired", "disconnected")
 _WHEEL = ("clock-spring", "steering-wheel", "steering-column")
 _COVER = "seat-foam-cover"

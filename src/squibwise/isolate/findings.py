@@ -1,7 +1,7 @@
 """What is said beside the answer of a search: findings, and what it leans on."""
 
 from squibwise.catalog.load import Catalog
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.replay import Standing
 from squibwise.model.belief import Assumption
 from squibwise.model.case import Case
@@ -17,7 +17,7 @@ _LEANS_ON = (
 )
 
 
-_LIKELY, _SURE = 0.5, 0.99
+_SURE = 0.99
 
 
 def findings_of(
@@ -29,7 +29,7 @@ def findings_of(
     found += [*_about_work(context), *_about_times(case, context), *_about_apart(context)]
     if context.load_out:
         found.append(_load_out(context))
-    if context.twin_fired >= _LIKELY and (context.fired or 0.0) < _SURE:
+    if context.twin_fired >= LIKELY and (context.fired or 0.0) < _SURE:
         found.append(_may_be_live(context))
     return tuple(found)
 

@@ -9,7 +9,7 @@ import numpy as np
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element, LoopFault
 from squibwise.catalog.vocabulary import Sign
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.signs import Signs, signs_of
 from squibwise.model.belief import Because
@@ -235,7 +235,6 @@ def _is_of(cause: str, element: Element, fault: LoopFault) -> bool:
     return places[cause]
 
 
-_LIKELY = 0.5
 _GIVEN = {
     "spent": "The assessment gives for a device that is spent",
     "left-out": "The assessment gives for a part that is not in the car",
@@ -253,7 +252,7 @@ def _given(context: Context, catalog: Catalog) -> dict[str, float]:
     if context.chain.circuit != "igniter":
         return gone
     gone["device:spent"] = context.fired or 0.0
-    likely = context.reported.clean and sum(gone.values()) >= _LIKELY
+    likely = context.reported.clean and sum(gone.values()) >= LIKELY
     if not context.load_hides and not likely:
         return gone
     load = hides if context.load_hides else hides * sum(gone.values())
