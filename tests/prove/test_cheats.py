@@ -682,7 +682,14 @@ def test_only_a_part_inside_an_assembly_that_was_fitted_came_with_it(
     part: str, inside: bool, catalog: Catalog
 ) -> None:
     fitted = {part, "driver.retractor-pretensioner", "left.curtain"}
-    assert came_with_assembly(part, fitted, catalog) is inside
+    assert came_with_assembly(part, fitted, Profile(), catalog) is inside
+
+
+# Common practice, no source: many front belts come with their lower anchor; only the box says so.
+def test_an_anchor_came_with_the_belt_where_the_case_says_so(catalog: Catalog) -> None:
+    fitted = {"driver.belt-anchor", "driver.retractor-pretensioner"}
+    sold = Profile(comes_with=("belt-anchor",))
+    assert came_with_assembly("driver.belt-anchor", fitted, sold, catalog)
 
 
 def test_one_mark_on_four_circuits_comes_back_from_four(issue: Maker, made: Made) -> None:

@@ -10,6 +10,7 @@ from squibwise.catalog.components import Kind
 from squibwise.catalog.reading import read_folder
 from squibwise.catalog.tasks import Opening, check_minutes
 from squibwise.errors import CatalogError
+from squibwise.model.car import Profile
 from squibwise.model.names import SEATS
 from squibwise.model.words import Basis
 
@@ -88,7 +89,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         titles: What it is called at places that begin so, where parts of several numbers share it.
         key: The car has it where it has one of these kinds.
         holds: Kinds that come inside it; one of them bad asks for the whole.
-        brings: Kinds that come with it and are also sold alone.
+        brings: Kinds that come with it on some cars, where the case says so; also sold alone.
         unless: The car does not have it where it has one of these kinds.
         places: Where it can be.
         live: It holds a charge: dangerous goods until proven spent.
@@ -139,6 +140,11 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         """Return what it is called at a place."""
         usual = self.title_uk if british else self.title
         return next((t for head, t in self.titles.items() if place.startswith(head)), usual)
+
+    def held_kinds(self, sold: Profile) -> frozenset[str]:
+        """Return the kinds inside it for a car, by what is known of how its parts are sold."""
+        along = (k for k in self.brings if k in sold.comes_with)
+        return frozenset((*self.holds, *along)) - {*sold.sold_apart}
 
 
 def read_assemblies(

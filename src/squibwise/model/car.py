@@ -103,6 +103,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         rules: The user's own rules; each overrides the profile.
         sold_apart: Component kinds that are sold on their own for this car, though they usually
             come inside an assembly.
+        comes_with: Kinds that come with a bigger assembly for this car, though they are also sold
+            on their own.
     """
 
     name: str = "unknown"
@@ -111,6 +113,7 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     loop_high_ohm: Given | None = None
     rules: tuple[OwnRule, ...] = ()
     sold_apart: tuple[str, ...] = ()
+    comes_with: tuple[str, ...] = ()
 
 
 class Price(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -6,6 +6,7 @@ from typing import Any
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.signed import label_of
+from squibwise.model.car import Profile
 from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Recorder
 from squibwise.model.names import split_component
 from squibwise.prove.fitted import USED
@@ -48,15 +49,24 @@ def fitted_parts(context: Context) -> Iterator[dict[str, Any]]:
             "recall_checked": label.recall_checked if label else None,
             "live": fires(context, component),
             "grade": _grade_label(component, label, context),
-            "with_assembly": came_with_assembly(component, fitted, context.catalog),
+            "with_assembly": came_with_assembly(
+                component, fitted, context.case.profile, context.catalog
+            ),
         }
 
 
-def came_with_assembly(component: str, fitted: Collection[str], catalog: Catalog) -> bool:
-    """Return whether the catalogue has a part inside an assembly whose leading part was fitted."""
+def came_with_assembly(
+    component: str, fitted: Collection[str], sold: Profile, catalog: Catalog
+) -> bool:
+    """Return whether a part lies inside an assembly whose leading part was fitted.
+
+    By the catalogue, and by what the case says of how its parts are sold.
+    """
     own = split_component(component)
     kinds = {n.kind for n in map(split_component, fitted) if n.place == own.place}
-    return any(own.kind in a.holds and kinds & {*a.key} for a in catalog.assemblies.values())
+    return any(
+        own.kind in a.held_kinds(sold) and kinds & {*a.key} for a in catalog.assemblies.values()
+    )
 
 
 def _grade_label(component: str, label: PartLabel | None, context: Context) -> str:

@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.assemblies import Assembly
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Because
-from squibwise.model.car import Car, Price
+from squibwise.model.car import Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
 from squibwise.model.names import split_component
@@ -43,35 +43,36 @@ class Piece(msgspec.Struct, frozen=True, kw_only=True):
 Asked = dict[str, tuple[Piece, list[Demand]]]
 
 
-def find_pieces(car: Car, catalog: Catalog, apart: Sequence[str] = ()) -> tuple[Piece, ...]:
-    """Return every assembly a car has; each component is inside one, and may come with another.
+def find_pieces(case: Case, catalog: Catalog) -> tuple[Piece, ...]:
+    """Return every assembly a car has; each component is inside one.
+
+    What comes with an assembly on some cars only is in it where the case says so.
 
     Args:
-        car: The car.
+        case: The car, and what it says of how parts are sold.
         catalog: For the assemblies.
-        apart: Kinds that are sold on their own for this car.
     """
     at: dict[str, list[str]] = {}
-    for component in car.components:
+    for component in case.car.components:
         at.setdefault(split_component(component).place, []).append(component)
     found = [
         piece
         for assembly in catalog.assemblies.values()
         if not assembly.instead
         for index, place in enumerate(assembly.places)
-        for piece in _pieces(assembly, place, index, at.get(place, []), apart)
+        for piece in _pieces(assembly, place, index, at.get(place, []), case.profile)
     ]
     return tuple(sorted(found, key=lambda p: p.number))
 
 
 def _pieces(
-    assembly: Assembly, place: str, index: int, here: Sequence[str], apart: Sequence[str]
+    assembly: Assembly, place: str, index: int, here: Sequence[str], sold: Profile
 ) -> list[Piece]:
     kinds = {c: split_component(c).kind for c in here}
     keys = [c for c in here if kinds[c] in assembly.key]
     if not keys or any(k in assembly.unless for k in kinds.values()):
         return []
-    inside = {k for k in (*assembly.holds, *assembly.brings) if k not in apart}
+    inside = assembly.held_kinds(sold)
     with_it = [c for c in here if kinds[c] in inside]
     number = assembly.operation.number + index
     return [

@@ -44,7 +44,8 @@ def test_every_kind_of_evidence_has_a_section_with_exactly_its_keys(kind: str) -
 def test_every_table_has_a_section_with_exactly_its_keys(table: str) -> None:
     expected = {
         "evidence": keys_of(Entry),
-        "profile": {"name", "wait_minutes", "loop_low_ohm", "loop_high_ohm", "rules", "sold_apart"}
+        "profile": {"name", "wait_minutes", "loop_low_ohm", "loop_high_ohm", "rules"}
+        | {"sold_apart", "comes_with"}
         | {"component", "action", "when", "source"},
     }
     records = {f.name: f.type for f in msgspec.structs.fields(CaseFile)}

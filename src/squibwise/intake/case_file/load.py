@@ -302,6 +302,7 @@ def _profile(written: Written) -> Profile:
             for r in table.rules
         ),
         sold_apart=table.sold_apart,
+        comes_with=table.comes_with,
     )
 
 

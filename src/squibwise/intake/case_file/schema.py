@@ -378,6 +378,7 @@ class ProfileTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     loop_high_ohm: GivenTable | None = None
     rules: tuple[RuleTable, ...] = ()
     sold_apart: tuple[Rule, ...] = ()
+    comes_with: tuple[Rule, ...] = ()
 
 
 class PriceTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
