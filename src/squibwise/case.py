@@ -12,7 +12,7 @@ from squibwise import infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import put_in_order
 from squibwise.model.belief import Assessment, ComponentBelief
-from squibwise.model.bid import BidLimit, BidSheet, Settled, SettledLine
+from squibwise.model.bid import NO_LESSONS, BidLimit, BidSheet, Lessons, Settled, SettledLine
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
 from squibwise.model.evidence import TestOutcome
@@ -167,14 +167,14 @@ def settle(settled: Settled) -> tuple[SettledLine, ...]:
     return plan.settled_lines(settled)
 
 
-def doubt_settled(cars: Sequence[Settled]) -> tuple[Finding, ...]:
+def doubt_settled(cars: Sequence[Settled], currency: str) -> tuple[Finding, ...]:
     """Return what came out of settled cars and corrects nothing."""
-    return plan.doubt_settled(cars)
+    return plan.doubt_settled(cars, currency)
 
 
-def learn_settled(cars: Sequence[Settled]) -> dict[str, float]:
-    """Return what settled cars correct in the next bid."""
-    return plan.learn_factors(cars)
+def learn_settled(cars: Sequence[Settled], currency: str) -> Lessons:
+    """Return what settled cars teach the next bid."""
+    return plan.learn_settled(cars, currency)
 
 
 def bid(
@@ -182,9 +182,9 @@ def bid(
     sheet: BidSheet,
     catalog: Catalog,
     own: Experience = NO_EXPERIENCE,
-    learned: Mapping[str, float] | None = None,
+    lessons: Lessons = NO_LESSONS,
 ) -> BidLimit:
-    """Return whether to bid and up to what; ``learned`` are factors from settled cars."""
+    """Return whether to bid and up to what; ``lessons`` come from settled cars."""
     case = put_in_order(case)
     states = assess(case, catalog, own)
     worlds = infer.assess_worlds(case, states, catalog, own.shifts)
@@ -194,7 +194,7 @@ def bid(
     misleads = catalog.fact("market.look-misleads").number()
     looks = plan.list_evidence(sums, [a for _, a in worlds], minutes, misleads)
     paid, unpriced = plan.list_worlds(sums), plan.list_unpriced(sums)
-    answer = plan.limit_bid(sheet, paid, case.currency, catalog, looks, learned, unpriced)
+    answer = plan.limit_bid(sheet, paid, case.currency, catalog, looks, lessons, unpriced)
     return msgspec.structs.replace(answer, findings=tuple(plan.doubt_prices(sums)))
 
 

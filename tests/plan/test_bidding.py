@@ -12,10 +12,13 @@ from hypothesis import strategies as st
 from squibwise.catalog.load import load_catalog
 from squibwise.model.bid import (
     BidSheet,
+    Comeback,
+    Comebacks,
     Fee,
     FeeBand,
     Figures,
     GateAnswer,
+    Lessons,
     Settled,
     Share,
 )
@@ -36,7 +39,13 @@ from squibwise.plan.information import (
     winning_excess,
 )
 from squibwise.plan.left_over import Left, believe_left, split_sizes
-from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
+from squibwise.plan.settling import (
+    doubt_settled,
+    expect_comebacks,
+    learn_factors,
+    learn_settled,
+    settled_lines,
+)
 from squibwise.present.tell_bid import tell_bid
 
 CATALOG = load_catalog()
@@ -350,12 +359,70 @@ def test_settled_cars_correct_the_next_bid_and_say_so() -> None:
     assert factors["restraint"] == pytest.approx(1.5 ** (4 / 6))
     assert set(factors) == {"restraint", "days"}
     plain = limit_bid(_sheet(), SURE, "USD", CATALOG)
-    taught = limit_bid(_sheet(), SURE, "USD", CATALOG, learned=factors)
+    taught = limit_bid(_sheet(), SURE, "USD", CATALOG, lessons=Lessons(factors=factors))
     assert taught.corrected == factors
     assert plain.limit is not None
     assert taught.limit is not None
     assert taught.limit.minor < plain.limit.minor
     assert [(x.what, x.actual) for x in settled_lines(cars[0])][-1] == ("keys", None)
+
+
+def _sold(*costs: float, currency: str = "") -> Settled:
+    back = tuple(Comeback(what="lamp came on", day=40, cost=c) for c in costs)
+    return Settled(case="sold", currency=currency, expected={"parts": 1}, actual={}, comebacks=back)
+
+
+# Ours, by hand: four sold cars, one back for 100 and 500: the next bid carries 600 / (4 + 2).
+def test_what_came_back_of_sold_cars_is_carried_by_the_next_bid() -> None:
+    lessons = learn_settled([_sold(100, 500), _sold(), _sold(), _sold()], "USD")
+    assert (lessons.came_back.cars, lessons.came_back.costs) == (4, (600.0,))
+    plain = limit_bid(_sheet(), SURE, "USD", CATALOG)
+    taught = limit_bid(_sheet(), SURE, "USD", CATALOG, lessons=lessons)
+    lines = {x.what: x.mean.minor for x in taught.lines}
+    assert lines["comebacks"] == -10_000
+    assert "comebacks" not in {x.what for x in plain.lines}
+    # one chance in six of 600 is above the accepted one in ten: 10,000 - 3,000 - 600
+    assert (plain.limit, taught.limit) == (
+        Money(minor=700_000, currency="USD"),
+        Money(minor=640_000, currency="USD"),
+    )
+    at_limit = next(p for p in plain.curve if p.bid == plain.limit)
+    assert at_limit.expected_profit.minor == 0
+    dearer = limit_bid(_sheet(loss_chance=0.2), SURE, "USD", CATALOG, lessons=lessons)
+    assert dearer.limit == plain.limit
+    assert dearer.chance_of_loss == pytest.approx(1 / 6, abs=1e-6)
+    told = str(tell_bid(Case(id="c", car=Car(equipment="e", components=())), taught, CATALOG))
+    assert "1 of your 4 settled cars came back, at 600 each" in told
+
+
+# Ours, by hand: two cars stand for what is stated, so of none, 6 and 198 sold cars the stated one
+# in ten at 300 weighs whole, a quarter and a hundredth.
+@pytest.mark.parametrize(
+    ("cars", "mean"), [(0, 30.0), (6, (60 + 6 * 80) / 8), (198, (60 + 198 * 80) / 200)]
+)
+def test_from_few_sold_cars_what_is_stated_counts_and_from_many_what_came_back(
+    cars: int, mean: float
+) -> None:
+    stated = Comebacks(share=0.1, cost=Figures(low=100, likely=200, high=600))
+    lessons = learn_settled([_sold(80)] * cars, "USD")
+    expected = expect_comebacks(stated, lessons.came_back)
+    assert sum(chance * cost.mean for chance, cost in expected) == pytest.approx(mean)
+    assert sum(chance for chance, _ in expected) <= 1.0
+    found = limit_bid(_sheet(comebacks=stated), SURE, "USD", CATALOG, lessons=lessons)
+    line = next(x.mean.minor for x in found.lines if x.what == "comebacks")
+    assert line == round(-100 * mean)
+
+
+def test_a_return_that_is_not_known_or_without_a_cost_counts_on_neither_side() -> None:
+    open_one = Settled(case="open", expected={}, actual={})
+    free = Settled(case="free", expected={}, actual={}, comebacks=("rattle",))
+    abroad = _sold(90, currency="PLN")
+    lessons = learn_settled([open_one, free, abroad, _sold()], "USD")
+    assert (lessons.came_back.cars, lessons.came_back.costs) == (1, ())
+    told = doubt_settled([open_one, free, abroad], "USD")
+    assert [f.code for f in told] == ["settled-comeback-unpriced", "settled-comeback-foreign"]
+    assert [(x.what, x.actual) for x in settled_lines(free)] == [("comebacks", None)]
+    assert [(x.actual, x.adds) for x in settled_lines(_sold(90))][-1] == (90.0, 30.0)
 
 
 # Ours: a trade whose cost goes wholly with the size of the crash keeps its mean and widens the
@@ -446,6 +513,6 @@ def test_a_car_that_no_bid_saves_is_told_while_questions_are_open() -> None:
 
 def test_what_came_out_and_was_not_expected_is_told() -> None:
     car = Settled(case="a", expected={"parts": 100, "keys": 0}, actual={"parts": 90, "towing": 50})
-    (told,) = doubt_settled([car])
+    (told,) = doubt_settled([car], "USD")
     assert (told.code, "towing" in told.message) == ("settled-not-expected", True)
     assert set(learn_factors([car])) == {"parts"}

@@ -178,8 +178,10 @@ def bid(
         return 0
     known = market_files.load_bid(sheet or at.folder / "bid.toml")
     cars = market_files.load_settled_cars(settled, at.folder) if settled else ()
-    answer = case.bid(at.case, known, at.catalog, at.own, case.learn_settled(cars))
-    answer = replace(answer, findings=(*answer.findings, *case.doubt_settled(cars)))
+    lessons = case.learn_settled(cars, at.case.currency)
+    answer = case.bid(at.case, known, at.catalog, at.own, lessons)
+    doubts = case.doubt_settled(cars, at.case.currency)
+    answer = replace(answer, findings=(*answer.findings, *doubts))
     if drawing:
         write_drawing(drawing, drivers_svg(name_drivers(answer.drivers)))
     cost = {f"p{round(100 * q)}": answer.cost.quantile(q) for q in (0.1, 0.5, 0.8, 0.95)}
@@ -216,16 +218,18 @@ def settle(case_path: Path, example: bool, as_json: bool) -> int:
     if example:
         return _print_settled(at)
     settled = market_files.load_settled(at.folder / "settled.toml")
-    lines, factors = case.settle(settled), case.learn_settled((settled,))
-    doubts = case.doubt_settled((settled,))
+    lines, currency = case.settle(settled), at.case.currency
+    lessons = case.learn_settled((settled,), currency)
+    doubts = case.doubt_settled((settled,), currency)
     return opening.answer(
         at,
         {
             "settled": [output.as_builtins(x) for x in lines],
-            "comebacks": list(settled.comebacks),
-            "corrects": factors,
+            "comebacks": [output.as_builtins(c) for c in settled.returns],
+            "corrects": lessons.factors,
+            "came_back": output.as_builtins(lessons.came_back),
         },
-        lambda: tell_settled(at.case, lines, settled.comebacks, factors, doubts),
+        lambda: tell_settled(at.case, settled, lines, lessons.factors, doubts),
         as_json=as_json,
         findings=doubts,
     )
@@ -235,12 +239,10 @@ def _print_settled(at: "Opened") -> int:
     from squibwise import case
     from squibwise.cli.sheet_examples import write_settled
     from squibwise.intake import market_files
-    from squibwise.model.cost import minor_digits
 
     sheet = market_files.load_bid(at.folder / "bid.toml")
     answer = case.bid(at.case, sheet, at.catalog, at.own)
-    unit = 10.0 ** minor_digits(at.case.currency)
-    click.echo(write_settled(at.case.id, sheet, answer, unit), nl=False)
+    click.echo(write_settled(at.case.id, sheet, answer), nl=False)
     return 0
 
 

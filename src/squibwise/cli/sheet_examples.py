@@ -1,7 +1,8 @@
 """Sheets to fill in: terms of a shop, what is known of a sale, and how a car came out."""
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.bid import BidLimit, BidSheet
+from squibwise.model.bid import COMEBACKS, BidLimit, BidSheet
+from squibwise.model.cost import minor_digits
 from squibwise.model.work import Work
 
 _TERMS = """\
@@ -55,6 +56,7 @@ transport = { low = 0, likely = 0, high = 0 }       # also inspection, title, se
 days = { low = 0, likely = 0, high = 0 }            # until the money is back
 day = 0                  # what a day costs
 part_out = 0             # what it would bring in parts
+# comebacks = { share = 0.1, cost = { low = 50, likely = 150, high = 600 } }  # after the sale
 
 # [[fees]]               # one block for each fee of the venue, in bands of the price
 # name = "buyer"
@@ -76,22 +78,30 @@ def write_sale(catalog: Catalog) -> str:
     return "\n".join((_SALE, *shares, *gates))
 
 
-def write_settled(case: str, sheet: BidSheet, answer: BidLimit, unit: float) -> str:
+_COMEBACKS = """\
+# comebacks = []  # once it is known that nothing came back; else what did, own hours in the cost:
+# comebacks = [ { what = "seat connector", day = 40, cost = 180 } ]
+"""
+
+
+def write_settled(case: str, sheet: BidSheet, answer: BidLimit) -> str:
     """Return a sheet of how a car came out, what was expected filled in.
 
     Args:
         case: Its id.
         sheet: What was known at the bid.
         answer: What was answered then.
-        unit: Minor units of a whole one.
     """
+    currency = answer.cost.currency
+    unit = 10.0 ** minor_digits(currency)
     means = {x.what: abs(x.mean.minor) / unit for x in answer.lines}
     lines = ("parts", "labour", "reserve", *sheet.shares)
     expected = {"resale": sheet.resale.mean * (1.0 - sheet.brand_discount.mean)}
     expected |= {k: means[k] for k in lines if k in means} | {"days": sheet.days.mean}
-    rows = [f"{k} = {v:.0f}" for k, v in expected.items()]
+    back = {COMEBACKS: means[COMEBACKS]} if COMEBACKS in means else {}
+    rows = [f"{k} = {v:.0f}" for k, v in (expected | back).items()]
     asked = [f"# {k} =" for k in expected]
-    head = f"case = {json_text(case)}\ncomebacks = []  # what came back later, in words\n"
+    head = f"case = {json_text(case)}\ncurrency = {json_text(currency)}\n{_COMEBACKS}"
     return "\n".join(
         (head, "[expected]", *rows, "", "[actual]  # fill in what is known", *asked, "")
     )

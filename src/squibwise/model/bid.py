@@ -14,6 +14,8 @@ Answer = Literal["yes", "no", "unknown"]
 Go = Literal["go", "no-go", "ask"]
 GATE_PRICE = "gate "
 """Begins the line of what the answer to a question costs, before the question's id."""
+COMEBACKS = "comebacks"
+"""The line of what comes back after the sale."""
 BidVerdict = Literal["bid-up-to", "do-not-bid", "ask-first", "restraint-share-only"]
 
 
@@ -116,6 +118,22 @@ class GateAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     price: Figures | None = None
 
 
+class Comebacks(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often a sold car is expected to come back, and what that costs then.
+
+    Attributes:
+        share: Of the sold cars. [0..1]
+        cost: Of one that comes back, own hours in it.
+    """
+
+    share: float
+    cost: Figures
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.share <= 1.0:
+            raise ModelError(f"comebacks: {self.share} is no share from 0 to 1")
+
+
 class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the user knows of the car and the sale. Money in whole units of the case's currency.
 
@@ -134,6 +152,7 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         days: Days from the sale until the money is back.
         day: What a day costs: storage, insurance, bay, money.
         part_out: What the car would bring in parts; the loss never goes below it.
+        comebacks: What is expected after the sale; None = nothing is.
         shares: Other trades' work: body, paint, glass, mechanical, keys, tyres.
         gates: Answers to the questions that come first.
     """
@@ -158,6 +177,7 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     days: Figures = NOTHING
     day: float = 0.0
     part_out: float = 0.0
+    comebacks: Comebacks | None = None
     shares: dict[str, Share] = {}
     gates: dict[str, GateAnswer] = {}
     origin: Origin = Origin()
@@ -179,6 +199,35 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             raise ModelError(f"brand_together = {self.brand_together} is no share from 0 to 1")
         if not (self.brand_discount.high < 1.0 and self.day >= 0.0 and self.part_out >= 0.0):
             raise ModelError("bid: brand_discount, day or part_out out of range")
+
+
+class CameBack(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which of a user's settled cars came back after the sale.
+
+    Attributes:
+        cars: Settled cars of which it is known.
+        costs: What each that came back cost, in whole units.
+    """
+
+    cars: int = 0
+    costs: tuple[float, ...] = ()
+
+
+NOTHING_BACK = CameBack()
+
+
+class Lessons(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a user's settled cars teach the next bid.
+
+    Attributes:
+        factors: By how much each line was off, by name.
+    """
+
+    factors: dict[str, float] = {}
+    came_back: CameBack = NOTHING_BACK
+
+
+NO_LESSONS = Lessons()
 
 
 class Gate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -246,6 +295,7 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         curve: A few bids of the scale, the limit and every jump of the fees among them.
         going: The same at the price the car will likely go for; None = none was stated.
         corrected: Factors learned from settled cars that were applied, by name.
+        came_back: Which of the settled cars came back.
     """
 
     verdict: BidVerdict
@@ -269,33 +319,74 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     curve: tuple[BidPoint, ...] = ()
     going: BidPoint | None = None
     corrected: dict[str, float] = {}
+    came_back: CameBack = NOTHING_BACK
     findings: tuple[Finding, ...] = ()
+
+
+class Comeback(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One thing for which a sold car came back.
+
+    Attributes:
+        day: Days after the sale; None = not stated.
+        cost: Own hours in it, in whole units; None = not stated.
+    """
+
+    what: str
+    day: int | None = None
+    cost: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.day is not None and self.day < 0) or not (self.cost is None or self.cost >= 0.0):
+            raise ModelError(f"comeback '{self.what}': day or cost is below nothing")
 
 
 class Settled(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How a car came out: what was expected at the bid, and what was paid. Money in whole units.
 
     Attributes:
+        currency: Of the sums; empty = that of the bid they are compared with.
         expected: By line: ``parts``, ``labour`` (or ``restraint`` for both), ``days``, ``resale``,
             ``reserve`` (hidden damage) and the trades' shares.
         actual: The same lines; a line that is not known yet is left out.
-        comebacks: What later came back, in words.
+        comebacks: What later came back, words alone where no cost is known; None = not known yet.
     """
 
     case: str
+    currency: str = ""
     expected: dict[str, float]
     actual: dict[str, float]
-    comebacks: tuple[str, ...] = ()
+    comebacks: tuple[Comeback | str, ...] | None = None
 
     def __post_init__(self) -> None:
         below = [k for d in (self.expected, self.actual) for k, v in d.items() if not v >= 0.0]
         if below:
             raise ModelError(f"settled: {below[0]} is below nothing")
+        if COMEBACKS in self.actual:
+            raise ModelError("settled: comebacks stand in a list above [expected], each with cost")
+
+    @property
+    def returns(self) -> tuple[Comeback, ...]:
+        """What came back, each as a record."""
+        told = self.comebacks or ()
+        return tuple(Comeback(what=c) if isinstance(c, str) else c for c in told)
+
+    @property
+    def paid_for_returns(self) -> float | None:
+        """What came back cost together; None = not all of it is known."""
+        costs = [c.cost for c in self.returns if c.cost is not None]
+        known = self.comebacks is not None and len(costs) == len(self.returns)
+        return sum(costs) if known else None
 
 
 class SettledLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One line of a settled car; ``actual`` None = not known yet."""
+    """One line of a settled car.
+
+    Attributes:
+        actual: None = not known yet.
+        adds: What this car alone adds to each next bid, in whole units; None = it multiplies.
+    """
 
     what: str
     expected: float
     actual: float | None
+    adds: float | None = None

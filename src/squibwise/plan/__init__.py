@@ -8,14 +8,14 @@ from squibwise.plan.loss_table import losses
 from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
 from squibwise.plan.offers import list_needs
 from squibwise.plan.ordering import plan_buying
-from squibwise.plan.settling import doubt_settled, learn_factors, settled_lines
+from squibwise.plan.settling import doubt_settled, learn_settled, settled_lines
 
 __all__ = [
     "LOT_WORLDS",
     "cost",
     "doubt_prices",
     "doubt_settled",
-    "learn_factors",
+    "learn_settled",
     "limit_bid",
     "limit_row",
     "list_evidence",

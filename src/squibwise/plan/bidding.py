@@ -10,16 +10,20 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.bid import (
+    COMEBACKS,
     GATE_PRICE,
+    NO_LESSONS,
     BidLimit,
     BidLine,
     BidPoint,
     BidSheet,
     BidVerdict,
     Fee,
+    Figures,
     Gate,
     GateAnswer,
     Go,
+    Lessons,
     LookWorth,
 )
 from squibwise.model.cost import Money, minor_digits
@@ -36,6 +40,7 @@ from squibwise.plan.left_over import (
     split_sizes,
 )
 from squibwise.plan.prices import LABOUR
+from squibwise.plan.settling import expect_comebacks
 
 Array = npt.NDArray[np.float64]
 _POINTS = 12  # even ones of the bids that are told
@@ -61,7 +66,7 @@ def limit_bid(
     currency: str,
     catalog: Catalog,
     looks: Sequence[Evidence] = (),
-    learned: Mapping[str, float] | None = None,
+    lessons: Lessons = NO_LESSONS,
     unpriced: Sequence[str] = (),
 ) -> BidLimit:
     """Return whether to bid and up to what.
@@ -75,11 +80,10 @@ def limit_bid(
         currency: Of the case.
         catalog: The questions and trades.
         looks: What could be seen before the bid.
-        learned: Factors from settled cars, by line.
+        lessons: What settled cars teach.
         unpriced: What of the restraint share is in no sum, in words.
     """
-    factors = dict(learned or {})
-    sheet, worlds = _corrected(sheet, worlds, factors)
+    sheet, worlds = _corrected(sheet, worlds, lessons.factors)
     gates = tuple(
         Gate(id=q.id, text=q.text, go=_standing(a), answer=a)
         for q in catalog.bidding.question
@@ -97,12 +101,14 @@ def limit_bid(
         unpriced=tuple(unpriced),
         cost=cost,
         drivers=rank_drivers(worlds, currency),
-        corrected=factors,
+        corrected=dict(lessons.factors),
+        came_back=lessons.came_back,
     )
     if not is_sold or any(g.go == "no-go" for g in gates):
         return answer
     together = {t.trade: t.share for t in catalog.bidding.together}
-    sums = _sum_up(sheet, worlds, currency, together)
+    rare = expect_comebacks(sheet.comebacks, lessons.came_back)
+    sums = _sum_up(sheet, worlds, currency, together, rare)
     answer = msgspec.structs.replace(
         answer,
         worths=_worths(sums, worlds, looks),
@@ -171,6 +177,7 @@ class _Sums(msgspec.Struct, frozen=True):
     Attributes:
         winning: Taken off because winning is news, in whole units.
         left: Of the resale after every cost but the bid.
+        rare: What may come back after the sale, each cost with its chance.
         trades: Expected cost of the trades in each size of crash, and what it does to the discount
             of the brand, in whole units.
     """
@@ -179,6 +186,7 @@ class _Sums(msgspec.Struct, frozen=True):
     currency: str
     winning: float
     left: Left
+    rare: Sequence[tuple[float, Figures]]
     trades: dict[int, float]
 
     def money(self, amount: float) -> Money:
@@ -202,11 +210,15 @@ class _Sums(msgspec.Struct, frozen=True):
 
 
 def _sum_up(
-    sheet: BidSheet, worlds: Sequence[World], currency: str, together: Mapping[str, float]
+    sheet: BidSheet,
+    worlds: Sequence[World],
+    currency: str,
+    together: Mapping[str, float],
+    rare: Sequence[tuple[float, Figures]],
 ) -> _Sums:
     winning = winning_excess(sheet.bidders) * sheet.estimate_error * resale_mean(sheet)
     sizes = split_sizes(worlds, currency)
-    left = believe_left(sheet, sizes, winning, together)
+    left = believe_left(sheet, sizes, winning, together, rare)
     bands = split_bands([weight for weight, _ in sizes])
     brand, goes = sheet.brand_discount, brand_goes(sheet, together)
     trades = {
@@ -216,7 +228,7 @@ def _sum_up(
         + sheet.resale.mean * goes * (mean_in_band(brand, band) - brand.mean)
         for size, band in zip(sorted({w.size for w in worlds}), bands, strict=True)
     }
-    return _Sums(sheet, currency, winning, left, trades)
+    return _Sums(sheet, currency, winning, left, rare, trades)
 
 
 def _limited(answer: BidLimit, sums: _Sums) -> BidLimit:
@@ -272,6 +284,7 @@ def _list_lines(sums: _Sums, worlds: Sequence[World]) -> tuple[BidLine, ...]:
     own = ("transport", "inspection", "title", "selling", "reserve")
     rows |= {word: -getattr(sheet, word).mean for word in own}
     rows["days"] = -sheet.days.mean * sheet.day
+    rows[COMEBACKS] = -sum(chance * cost.mean for chance, cost in sums.rare)
     return tuple(BidLine(what=k, mean=sums.money(v)) for k, v in rows.items() if v)
 
 

@@ -54,6 +54,7 @@ def believe_left(
     sizes: Sequence[tuple[float, CostBelief]],
     winning: float,
     together: Mapping[str, float],
+    rare: Sequence[tuple[float, Figures]] = (),
 ) -> Left:
     """Return what is left of the resale after every cost but bid, fees and tax.
 
@@ -67,13 +68,15 @@ def believe_left(
         sizes: Sizes of crash, the mildest first: chance, and the restraint share in it.
         winning: What winning takes off, in whole units.
         together: How far each trade goes with the size, where the sheet does not say. [0..1]
+        rare: Costs of which at most one comes, each with its chance.
     """
     unit = 10.0 ** minor_digits(sizes[0][1].currency)
     trades, costs = list_trades(sheet, together), _other_costs(sheet)
     top = sum(c.high for c in (*costs, *(c for c, _ in trades)))
+    top += max((c.high for _, c in rare), default=0.0)
     top += max(len(c.chances) * c.step for _, c in sizes) / unit
     step = nice_step(top * unit / (_GRID / 2)) / unit
-    alike = np.ones(_GRID // 2 + 1, dtype=np.complex128)
+    alike = np.fft.rfft(_rarely(rare, step))
     for c in costs:
         alike = alike * np.fft.rfft(triangle_on_grid(c.low, c.likely, c.high, step, _GRID))
     amounts, joint = [], []
@@ -136,6 +139,15 @@ def _other_costs(sheet: BidSheet) -> list[Figures]:
     own = [sheet.transport, sheet.inspection, sheet.title, sheet.selling, sheet.reserve]
     found = [*asked, *own, sheet.days.times(sheet.day)]
     return [c for c in found if c != NOTHING]
+
+
+def _rarely(rare: Sequence[tuple[float, Figures]], step: float) -> Array:
+    """Return the chances on the grid of costs of which at most one comes."""
+    found = np.zeros(_GRID)
+    found[0] = 1.0 - sum(chance for chance, _ in rare)
+    for chance, c in rare:
+        found += chance * triangle_on_grid(c.low, c.likely, c.high, step, _GRID)
+    return found
 
 
 def _on_grid(cost: CostBelief, unit: float, step: float) -> Array:

@@ -3,7 +3,15 @@
 import math
 from collections.abc import Sequence
 
-from squibwise.model.bid import Settled, SettledLine
+from squibwise.model.bid import (
+    COMEBACKS,
+    CameBack,
+    Comebacks,
+    Figures,
+    Lessons,
+    Settled,
+    SettledLine,
+)
 from squibwise.model.origin import Finding
 
 _PRIOR_CARS = 2.0
@@ -12,11 +20,47 @@ _MOST = math.log(3.0)
 
 def settled_lines(settled: Settled) -> tuple[SettledLine, ...]:
     """Return expected against actual, line by line, in the order they were expected."""
-    names = dict.fromkeys((*settled.expected, *settled.actual))
+    back = settled.paid_for_returns
+    actual = settled.actual if back is None else settled.actual | {COMEBACKS: back}
+    names = dict.fromkeys((*settled.expected, *actual, *[COMEBACKS] * bool(settled.returns)))
+    adds = None if back is None else back / (1.0 + _PRIOR_CARS)
     return tuple(
-        SettledLine(what=n, expected=settled.expected.get(n, 0.0), actual=settled.actual.get(n))
+        SettledLine(
+            what=n,
+            expected=settled.expected.get(n, 0.0),
+            actual=actual.get(n),
+            adds=adds if n == COMEBACKS else None,
+        )
         for n in names
     )
+
+
+def learn_settled(cars: Sequence[Settled], currency: str) -> Lessons:
+    """Return what settled cars teach a bid in a currency."""
+    return Lessons(factors=learn_factors(cars), came_back=count_comebacks(cars, currency))
+
+
+def count_comebacks(cars: Sequence[Settled], currency: str) -> CameBack:
+    """Return which cars came back, of those whose comebacks are known, in one currency."""
+    known = [c for c in cars if c.currency in ("", currency) and c.paid_for_returns is not None]
+    return CameBack(
+        cars=len(known),
+        costs=tuple(c.paid_for_returns or 0.0 for c in known if c.returns),
+    )
+
+
+def expect_comebacks(
+    stated: Comebacks | None, came_back: CameBack
+) -> tuple[tuple[float, Figures], ...]:
+    """Return what may come back of the next car: the chance of each cost; else nothing does.
+
+    Each settled car counts once, and what is stated as two more cars; where nothing is stated
+    those two are cars that did not come back.
+    """
+    cars = came_back.cars + _PRIOR_CARS
+    own = [(1.0 / cars, Figures(low=c, likely=c, high=c)) for c in came_back.costs]
+    prior = [] if stated is None else [(stated.share * _PRIOR_CARS / cars, stated.cost)]
+    return (*prior, *own)
 
 
 def learn_factors(cars: Sequence[Settled]) -> dict[str, float]:
@@ -29,23 +73,56 @@ def learn_factors(cars: Sequence[Settled]) -> dict[str, float]:
     logs: dict[str, list[float]] = {}
     for car in cars:
         for line in settled_lines(car):
-            if line.actual is not None and line.expected > 0.0 and line.actual > 0.0:
+            if (
+                line.what != COMEBACKS
+                and line.actual is not None
+                and line.expected > 0.0
+                and line.actual > 0.0
+            ):
                 ratio = math.log(line.actual / line.expected)
                 logs.setdefault(line.what, []).append(max(-_MOST, min(_MOST, ratio)))
     return {n: math.exp(sum(v) / (len(v) + _PRIOR_CARS)) for n, v in sorted(logs.items())}
 
 
-def doubt_settled(cars: Sequence[Settled]) -> tuple[Finding, ...]:
-    """Return what came out of a car and was not expected: it teaches nothing."""
-    return tuple(
-        Finding(
-            code="settled-not-expected",
-            severity="note",
-            message=f"{car.case}: {', '.join(strange)} came out and was not expected; it corrects "
-            "nothing.",
-            remedy=f"If it is another word for an expected line, write that: "
-            f"{', '.join(car.expected)}.",
-        )
-        for car in cars
-        if (strange := [word for word in car.actual if not car.expected.get(word)])
+def doubt_settled(cars: Sequence[Settled], currency: str) -> tuple[Finding, ...]:
+    """Return what came out of settled cars and teaches a bid in a currency nothing."""
+    found = []
+    for car in cars:
+        if strange := [word for word in car.actual if not car.expected.get(word)]:
+            found.append(_unexpected(car, strange))
+        if free := [c.what for c in car.returns if c.cost is None]:
+            found.append(_unpriced(car, free))
+        if car.returns and car.currency not in ("", currency):
+            found.append(_foreign(car, currency))
+    return tuple(found)
+
+
+def _unexpected(car: Settled, strange: Sequence[str]) -> Finding:
+    return Finding(
+        code="settled-not-expected",
+        severity="note",
+        message=f"{car.case}: {', '.join(strange)} came out and was not expected; it corrects "
+        "nothing.",
+        remedy=f"If it is another word for an expected line, write that: "
+        f"{', '.join(car.expected)}.",
+    )
+
+
+def _unpriced(car: Settled, free: Sequence[str]) -> Finding:
+    return Finding(
+        code="settled-comeback-unpriced",
+        severity="warning",
+        message=f"{car.case}: what came back has no cost: {'; '.join(free)}. This car does not "
+        "count among those that came back, nor among those that did not.",
+        remedy='Write what it cost, 0 if nothing: { what = "...", cost = 180 }.',
+    )
+
+
+def _foreign(car: Settled, currency: str) -> Finding:
+    return Finding(
+        code="settled-comeback-foreign",
+        severity="warning",
+        message=f"{car.case}: what came back was paid in {car.currency}; it is not counted in a "
+        f"bid in {currency}.",
+        remedy="Convert the costs in its settled.toml, and write that currency there.",
     )

@@ -5,7 +5,18 @@ from collections.abc import Iterable, Mapping, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.bid import GATE_PRICE, BidLimit, BidPoint, Gate, LookWorth, SettledLine
+from squibwise.model.bid import (
+    COMEBACKS,
+    GATE_PRICE,
+    BidLimit,
+    BidPoint,
+    CameBack,
+    Comeback,
+    Gate,
+    LookWorth,
+    Settled,
+    SettledLine,
+)
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.market import Driver
@@ -57,7 +68,7 @@ def tell_bid(case: Case, answer: BidLimit, catalog: Catalog) -> Telling:
                 _cost(answer),
                 _drivers(answer),
                 *_worths(answer, catalog),
-                _learned(answer.corrected),
+                _learned(answer),
                 tell_findings((*case.findings, *_others(answer))),
             )
         ),
@@ -240,10 +251,7 @@ def _lines(answer: BidLimit) -> Section | None:
     """Return the expected resale and what comes off it; their sum is left for the bid."""
     if not answer.lines:
         return None
-    rows = [
-        (_line(x.what), bare_sum(x.mean), _corrected(x.what, answer.corrected))
-        for x in answer.lines
-    ]
+    rows = [(_line(x.what), bare_sum(x.mean), _corrected(x.what, answer)) for x in answer.lines]
     left = Money(minor=sum(x.mean.minor for x in answer.lines), currency=answer.cost.currency)
     rows.append(("left for bid, fees and tax", bare_sum(left), ""))
     note = "expected; the trades that are not stated are missing" if answer.unstated else "expected"
@@ -251,11 +259,20 @@ def _lines(answer: BidLimit) -> Section | None:
     return section("What is left for the bid", table, note=note)
 
 
-def _corrected(what: str, factors: Mapping[str, float]) -> str:
+def _corrected(what: str, answer: BidLimit) -> str:
     """Return by how much settled cars moved a line; empty where they taught nothing of it."""
+    if what == COMEBACKS:
+        return _counted_back(answer.came_back) if answer.came_back.cars else ""
+    factors = answer.corrected
     words = {"parts": ("restraint",), "labour": ("hours", "restraint")}.get(what, ())
     factor = next((factors[w] for w in (what, *words) if w in factors), None)
     return "" if factor is None else f"x {factor:.2f}, your settled cars"
+
+
+def _counted_back(came_back: CameBack) -> str:
+    back, cars = len(came_back.costs), came_back.cars
+    words = f"{back} of your {cars} settled cars came back"
+    return f"{words}, at {sum(came_back.costs) / back:,.0f} each" if back else words
 
 
 def _line(what: str) -> str:
@@ -271,6 +288,7 @@ _LINES = {
     "labour-hour": "restraint labour",
     "days": "days until the money is back",
     "reserve": "reserve for hidden damage",
+    COMEBACKS: "what comes back after the sale",
 }
 
 
@@ -279,18 +297,20 @@ def _settled_line(what: str) -> str:
     return "resale under its brand" if what == "resale" else _line(what)
 
 
-def _learned(factors: Mapping[str, float]) -> Section | None:
-    if not factors:
+def _learned(answer: BidLimit) -> Section | None:
+    if not (answer.corrected or answer.came_back.cars):
         return None
-    rows = tuple((_settled_line(n), f"x {f:.2f}") for n, f in factors.items())
+    rows = tuple((_settled_line(n), f"x {f:.2f}") for n, f in answer.corrected.items())
+    if answer.came_back.cars:
+        rows = (*rows, (_line(COMEBACKS), _counted_back(answer.came_back)))
     table = Table(rows=rows, head=("line", "corrected by"))
     return section("What your settled cars taught", table)
 
 
 def tell_settled(
     case: Case,
+    settled: Settled,
     lines: Sequence[SettledLine],
-    comebacks: Sequence[str],
     factors: Mapping[str, float],
     doubts: Sequence[Finding] = (),
 ) -> Telling:
@@ -301,13 +321,12 @@ def tell_settled(
             f"{x.expected:,.0f}",
             "open" if x.actual is None else f"{x.actual:,.0f}",
             _off(x.expected, x.actual),
-            f"x {factors[x.what]:.2f}" if x.what in factors else "-",
+            _lesson(x, factors),
         )
         for x in lines
     )
     head = ("line", "expected", "came out", "off by", "corrects the next bid")
     table = Table(rows=rows, head=head, right=(1, 2, 3, 4))
-    back = Bullets(items=tuple(comebacks)) if comebacks else text("none entered", "quiet")
     note = "the correction if this were the only settled car"
     how = text(
         "`squibwise bid CASE --settled FOLDER` takes every settled car of a folder.", "quiet"
@@ -318,11 +337,34 @@ def tell_settled(
         sections=filled(
             (
                 section("Bid against outcome", table, how, note=note),
-                section("What came back", back),
+                section("What came back", _returns(settled)),
                 tell_findings(doubts),
             )
         ),
     )
+
+
+def _lesson(line: SettledLine, factors: Mapping[str, float]) -> str:
+    """Return what one settled car corrects of a line."""
+    if line.adds is not None:
+        return f"+{line.adds:,.0f} a car"
+    return f"x {factors[line.what]:.2f}" if line.what in factors else "-"
+
+
+def _returns(settled: Settled) -> Bullets | Text:
+    if settled.comebacks is None:
+        return text(
+            "Not known yet: write `comebacks` when it is, [] if nothing came back.", "quiet"
+        )
+    if not settled.returns:
+        return text("nothing", "quiet")
+    return Bullets(items=tuple(_return(c) for c in settled.returns))
+
+
+def _return(back: Comeback) -> str:
+    day = "" if back.day is None else f", day {back.day}"
+    cost = "at no stated cost" if back.cost is None else f"{back.cost:,.0f}"
+    return f"{back.what}{day}: {cost}"
 
 
 def _off(expected: float, actual: float | None) -> str:
