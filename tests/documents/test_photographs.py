@@ -8,6 +8,7 @@ import io
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pypdfium2
 import pytest
 from hypothesis import given, settings
@@ -16,9 +17,13 @@ from PIL import Image, PngImagePlugin
 
 from squibwise.catalog.load import load_catalog
 from squibwise.documents import record_pdf, verify_file
-from squibwise.documents.photographs import copy_photographs, plain_copy, with_copies
-from squibwise.model.evidence import Photo
+from squibwise.documents.looking import find_same, look_at
+from squibwise.documents.photographs import plain_copy, take_pictures
+from squibwise.model.case import Picture as CasePicture
+from squibwise.model.evidence import Passed, Photo
 from squibwise.model.proof import ProofRecord
+from squibwise.present.record_content import read_content
+from squibwise.present.tell_record_front import tell_to_know
 
 PLACE, OWNER = b"52.5163 north", b"Erika Eigentuemerin"
 MAKE, ORIENTATION, ARTIST, GPS = 0x010F, 0x0112, 0x013B, 0x8825
@@ -131,9 +136,11 @@ def test_a_record_holds_the_copy_and_the_hash_of_both(
     photo = Photo(id="p", file=name, component="driver.front-bag")
     whole = hashlib.sha256(data).hexdigest()
     case = made["case"](evidence=(photo, *made["evidence"]()), files={name: whole})
-    assert copy_photographs(case, {name: data + b" "}) == {}  # another file than was handed in
-    copies = copy_photographs(case, {name: data})
-    record = issue(case=with_copies(case, copies))
+    catalog = load_catalog()
+    assert take_pictures(case, lambda _: data + b" ", catalog)[1] == {}  # not what was handed in
+    assert take_pictures(case, lambda _: b"", catalog)[1] == {}
+    seen, copies = take_pictures(case, {name: data}.__getitem__, catalog)
+    record = issue(case=seen)
     (told,) = record.content["photos"]
     assert (told["sha256"], told["copy_sha256"]) == (
         whole,
@@ -144,3 +151,134 @@ def test_a_record_holds_the_copy_and_the_hash_of_both(
         assert attachments(pdf)["photo-1.jpg"] == copies[name]
         assert not any(word in pdf for word in (OWNER, PLACE))
         assert verify_file(pdf, load_catalog()).valid
+
+
+def scene(seed: int, width: int = 320, height: int = 240) -> Image.Image:
+    """A picture with large and small shapes, as a photograph has them; no two seeds are alike."""
+    levels = np.random.default_rng(seed).uniform(0, 255, (6, 8, 3)).astype(np.uint8)
+    return Image.fromarray(levels).resize((width, height), Image.Resampling.BICUBIC)
+
+
+def stored(image: Image.Image, kind: str = "JPEG", **more: Any) -> bytes:
+    out = io.BytesIO()
+    image.save(out, kind, **more)
+    return out.getvalue()
+
+
+FLAT = Image.new("RGB", (640, 480), (90, 120, 60))
+NOTHING_ON_IT = {
+    "one pixel": stored(Image.new("RGB", (1, 1)), "PNG"),
+    "a side of 199 pixels": stored(scene(1, 640, 199)),
+    "one colour": stored(FLAT),
+    "one colour but for a pixel": stored(Image.composite(
+        FLAT, scene(2, 640, 480), Image.new("1", (640, 480), 1)), "PNG"),
+    "cut short": stored(scene(1))[:900],
+    "a film": b"\x00\x00\x00\x18ftypmp42" + bytes(5_000),
+    "nothing": b"",
+}  # fmt: skip
+SOMETHING_ON_IT = {
+    "a side of 200 pixels": stored(scene(1, 640, 200)),
+    "a poor JPEG": stored(scene(1), quality=5),
+    "a dark one": stored(scene(1).point(lambda v: v // 8)),
+    "WebP": stored(scene(1), "WEBP"),
+    "TIFF": stored(scene(1), "TIFF"),
+    "few colours": stored(scene(1).quantize(16), "PNG"),
+    "sixteen bits": stored(scene(1).convert("L").convert("I;16"), "PNG"),
+    "inverse to print": stored(scene(1).convert("CMYK")),
+}
+
+
+def released(
+    issue: Callable[..., ProofRecord],
+    made: dict[str, Any],
+    contents: dict[str, bytes],
+    **about: Any,
+) -> ProofRecord:
+    """A record whose photographs hold these bytes, each of the airbag that was fitted."""
+    bag = about or {"component": "driver.front-bag"}
+    photos = tuple(Photo(id=f"p{n}", file=f, **bag) for n, f in enumerate(contents))
+    files = {f: hashlib.sha256(d).hexdigest() for f, d in contents.items()}
+    case = made["case"](evidence=(*made["evidence"](), *photos), files=files)
+    return issue(case=take_pictures(case, contents.__getitem__, load_catalog())[0])
+
+
+def gate(record: ProofRecord, word: str) -> Any:
+    return next(g for g in record.gates if g.id == word)
+
+
+def to_know(record: ProofRecord) -> str:
+    return " ".join(page_text(tell_to_know(record, read_content(record))))
+
+
+def page_text(section: Any) -> list[str]:
+    return [text for block in section.blocks for text in block.items]
+
+
+@pytest.mark.parametrize("name", NOTHING_ON_IT)
+def test_a_picture_that_shows_nothing_ticks_nothing(
+    name: str, issue: Callable[..., ProofRecord], made: dict[str, Any]
+) -> None:
+    record = released(issue, made, {"evidence/bag.jpg": NOTHING_ON_IT[name]})
+    fitted = gate(record, "replacements")
+    assert fitted.grade == "stated"
+    assert "file attached, shows nothing that can be read" in fitted.stated[0]
+    assert "0 photographs in it. 1 more file: attached as a photograph" in to_know(record)
+    (told,) = record.content["photos"]
+    assert told["shows"] is False
+
+
+@pytest.mark.parametrize("name", SOMETHING_ON_IT)
+def test_a_picture_with_something_on_it_shows(
+    name: str, issue: Callable[..., ProofRecord], made: dict[str, Any]
+) -> None:
+    record = released(issue, made, {"evidence/bag.jpg": SOMETHING_ON_IT[name]})
+    assert gate(record, "replacements").grade == "shown"
+    assert "1 photograph in it." in to_know(record)
+
+
+@pytest.mark.parametrize(
+    ("name", "grade"), [("nothing", "stated"), ("one pixel", "stated"), ("WebP", "shown")]
+)
+def test_a_receipt_that_is_a_picture_is_looked_at_too(
+    name: str, grade: str, issue: Callable[..., ProofRecord], made: dict[str, Any]
+) -> None:
+    content = (NOTHING_ON_IT | SOMETHING_ON_IT)[name]
+    paper = Passed(
+        id="r", time=made["at"](12), what="receipts", result="passed", by="R", note="a/receipt.png"
+    )
+    case = made["case"](
+        evidence=(*made["evidence"](), paper),
+        files={"a/receipt.png": hashlib.sha256(content).hexdigest()},
+    )
+    record = issue(case=take_pictures(case, lambda _: content, load_catalog())[0])
+    found = {p["id"]: p["grade"] for p in record.content["papers"]}
+    assert found["receipts"] == grade
+
+
+def test_one_picture_stored_anew_is_one_picture(
+    issue: Callable[..., ProofRecord], made: dict[str, Any]
+) -> None:
+    first = scene(1)
+    again = {
+        "a.jpg": stored(first),
+        "b.jpg": stored(first, quality=10),
+        "c.png": stored(first.resize((300, 260)), "PNG"),
+        "d.jpg": stored(first.transpose(Image.Transpose.ROTATE_90)),
+        "e.jpg": stored(first.transpose(Image.Transpose.FLIP_LEFT_RIGHT)),
+        "f.jpg": stored(scene(2)),
+        "g.jpg": stored(scene(3)),
+    }
+    record = released(issue, made, again)
+    same = {p["file"]: p["same_as"] for p in record.content["photos"]}
+    assert same == {f: "a.jpg" if f in ("b.jpg", "c.png", "d.jpg", "e.jpg") else "" for f in again}
+    assert "3 photographs in it. One of them stands for 5 different things." in to_know(record)
+
+
+def test_different_pictures_are_not_taken_for_one() -> None:
+    looks = {str(n): look_at(stored(scene(n)))[1] for n in range(60)}
+    assert find_same({n: grey for n, grey in looks.items() if grey is not None}, 0.98) == {}
+
+
+def test_a_picture_of_too_many_points_is_not_opened() -> None:
+    huge = stored(Image.new("1", (9_000, 9_000)), "PNG")
+    assert look_at(huge) == (CasePicture(), None)

@@ -319,9 +319,9 @@ def release(
     kept = files.kept_files(case_path, at.case)
     may_replace = files.may_replace_record(at.case.id, force=force)
     files.refuse_as_record(out, kept, may_replace)
-    pictures = files.read_photographs(at.case, at.folder)
+    case, pictures = files.take_pictures(at.case, at.folder, at.catalog)
     withhold = withhold or reader == "buyer"
-    record = files.issue(at.case, at.catalog, at.own, pictures, withhold=withhold)
+    record = files.issue(case, at.catalog, at.own, withhold=withhold)
     form = files.chosen_form(reader, annex=annex)
     files.write_record(record, out, kept, may_replace, form, pictures)
     written = (out, files.json_beside(out))

@@ -20,7 +20,6 @@ from squibwise.garage.keys import known_keys, make_known, own_key, sign_finished
 from squibwise.garage.writing import NewFile, make_folder, refuse_places, write_files
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.case import Case, Experience
-from squibwise.model.evidence import Photo
 from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord, Verification
 
@@ -140,48 +139,39 @@ def write_record(
     write_files(both, kept, may_replace)
 
 
-def read_photographs(case: Case, folder: Path) -> dict[str, bytes]:
-    """Return the copies of a case's photographs that its record holds, by path.
+def take_pictures(case: Case, folder: Path, catalog: Catalog) -> tuple[Case, dict[str, bytes]]:
+    """Return the case with what its record says of its pictures, and the copies that it holds."""
+    from squibwise.documents import photographs
 
-    A copy is the picture without what the camera wrote into the file.
-    """
-    from squibwise.documents.photographs import copy_photographs
-    from squibwise.documents.record import LARGEST_PICTURE
+    def read(name: str) -> bytes:
+        path = folder / name
+        is_file = path.is_file() and not path.is_symlink()
+        small = is_file and path.stat().st_size <= photographs.LARGEST_FILE
+        return path.read_bytes() if small else b""
 
-    named = [e.file for e in case.evidence if isinstance(e, Photo)]
-    places = {name: folder / name for name in named}
-    content = {
-        name: path.read_bytes()
-        for name, path in places.items()
-        if path.is_file() and not path.is_symlink() and path.stat().st_size <= LARGEST_PICTURE
-    }
-    return copy_photographs(case, content)
+    return photographs.take_pictures(case, read, catalog)
 
 
 def issue(
     case: Case,
     catalog: Catalog,
     own: Experience,
-    pictures: Mapping[str, bytes],
     *,
     withhold: bool = False,
 ) -> ProofRecord:
     """Return the record of a case, signed when it is finished.
 
     Args:
-        case: The case.
+        case: The case, with what was measured of its pictures.
         catalog: The catalogue.
         own: What the user's own finished cases teach.
-        pictures: Copies of its photographs, by path; the record names each by its hash.
         withhold: Leave out crash data and prices.
 
     Raises:
         InputError: The key cannot be read or made.
     """
-    from squibwise.documents.photographs import with_copies
     from squibwise.prove import sealing
 
-    case = with_copies(case, pictures)
     record = signed(line.release(case, catalog, dt.date.today(), own, __version__), case)
     return sealing.withhold(record) if withhold else record
 

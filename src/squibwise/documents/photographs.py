@@ -5,11 +5,13 @@ anew: what is left is byte for byte what the camera stored, so the same file giv
 """
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 
 import msgspec
 
-from squibwise.model.case import Case
+from squibwise.catalog.load import Catalog
+from squibwise.documents.looking import ENDINGS, find_same, look_at
+from squibwise.model.case import Case, Picture
 from squibwise.model.evidence import Photo
 
 _PNG = b"\x89PNG\r\n\x1a\n"
@@ -19,6 +21,8 @@ _PNG_KEPT = frozenset(
 _JPEG_END, _JPEG_SCAN = 0xD9, 0xDA
 _BARE = frozenset({0x01, *range(0xD0, 0xD8)})  # markers without a length
 _ORIENTATION = 0x0112
+LARGEST_COPY, LARGEST_FILE = 3_000_000, 40_000_000
+"""Bytes of a picture that is printed, and of one that is looked at."""
 
 
 def plain_copy(data: bytes) -> bytes | None:
@@ -134,23 +138,39 @@ def picture_size(data: bytes) -> tuple[int, int] | None:
     return None
 
 
-def copy_photographs(case: Case, content: Mapping[str, bytes]) -> dict[str, bytes]:
-    """Return the copies of a case's photographs by path; those that are none any more are left out.
+def take_pictures(
+    case: Case, read: Callable[[str], bytes], catalog: Catalog
+) -> tuple[Case, dict[str, bytes]]:
+    """Return the case with what its record says of its pictures, and the copies that it holds.
+
+    A copy is the picture without what the camera wrote into the file. What is another file than
+    was handed in has none, and nothing is measured of it.
 
     Args:
         case: The case, with the hash of each file as it was handed in.
-        content: Files of the case, by path.
+        read: Gives the content of a file of the case; nothing where it is not there or too large.
+        catalog: For how alike two pictures are that are the same.
     """
-    named = dict.fromkeys(e.file for e in case.evidence if isinstance(e, Photo))
-    same = {f: content[f] for f in named if f in content and _digest(content[f]) == case.files[f]}
-    copies = {file: plain_copy(data) for file, data in same.items()}
-    return {file: copy for file, copy in copies.items() if copy is not None}
-
-
-def with_copies(case: Case, copies: Mapping[str, bytes]) -> Case:
-    """Return the case with the hash of the copy of each photograph, for its record."""
+    photographs = {e.file for e in case.evidence if isinstance(e, Photo)}
+    copies: dict[str, bytes] = {}
+    pictures: dict[str, Picture] = {}
+    looks = {}
+    for file in [f for f in case.files if f in photographs or f.lower().endswith(ENDINGS)]:
+        data = read(file)
+        copy = plain_copy(data) if len(data) <= LARGEST_COPY and file in photographs else None
+        if copy is not None and _digest(data) == case.files[file]:
+            copies[file] = copy
+        if not file.lower().endswith(".pdf"):  # a document: not measured
+            pictures[file], looks[file] = look_at(data)
+    same = find_same(
+        {f: grey for f, grey in looks.items() if grey is not None},
+        catalog.fact("picture.same").number(),
+    )
+    told = {
+        f: msgspec.structs.replace(p, same_as=same.get(f, "")) for f, p in sorted(pictures.items())
+    }
     digests = {file: _digest(copy) for file, copy in sorted(copies.items())}
-    return msgspec.structs.replace(case, copies=digests)
+    return msgspec.structs.replace(case, copies=digests, pictures=told), copies
 
 
 def _digest(data: bytes) -> str:

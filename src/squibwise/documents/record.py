@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 import typst
 
-from squibwise.documents.photographs import picture_size, plain_copy
+from squibwise.documents.photographs import LARGEST_COPY, picture_size, plain_copy
 from squibwise.documents.printable import ascii_only, needs_fonts, printable
 from squibwise.documents.typesetting import set_pages, square_code
 from squibwise.errors import ModelError
@@ -26,7 +26,7 @@ _TEMPLATE = "record.typ"
 BLANK = base64.b64encode(bytes(64)).decode()
 """Where the signature over the pages goes, before it is there."""
 _PLACE = re.compile(rb"squibwise-pages ([a-z]+) ([A-Za-z0-9+/]{86}==)")
-LARGEST_PICTURE, LARGEST_PICTURES, MOST_PICTURES = 3_000_000, 20_000_000, 12
+LARGEST_PICTURES, MOST_PICTURES = 20_000_000, 12
 MOST_PIXELS = 24_000_000
 Pictures = Mapping[str, bytes]
 
@@ -98,9 +98,7 @@ def printed(record: ProofRecord, pictures: Pictures) -> dict[str, bytes]:
 
 def _is_printable(data: bytes) -> bool:
     size = picture_size(data)
-    return (
-        size is not None and len(data) <= LARGEST_PICTURE and 0 < size[0] * size[1] <= MOST_PIXELS
-    )
+    return size is not None and len(data) <= LARGEST_COPY and 0 < size[0] * size[1] <= MOST_PIXELS
 
 
 def typeset(

@@ -7,6 +7,22 @@ from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding
 
 
+class Picture(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What can be measured of a picture that was handed in; what it is of is for people to see.
+
+    Attributes:
+        width: 0 where it cannot be opened here. [px]
+        height: 0 where it cannot be opened here. [px]
+        contrast: How much its grey levels differ: their standard deviation. [of 255]
+        same_as: Path of an earlier file that is the same picture, stored anew; empty for none.
+    """
+
+    width: int = 0
+    height: int = 0
+    contrast: float = 0.0
+    same_as: str = ""
+
+
 class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Everything known of one car; the input of every stage.
 
@@ -21,6 +37,7 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         files: Path and SHA-256 of every evidence file.
         copies: Path of a photograph and SHA-256 of the copy that its record holds, without what
             the camera wrote into the file; empty until a record is made.
+        pictures: What was measured of each picture, by path; empty until a record is made.
     """
 
     id: str
@@ -34,6 +51,7 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     findings: tuple[Finding, ...] = ()
     files: dict[str, str] = {}
     copies: dict[str, str] = {}
+    pictures: dict[str, Picture] = {}
 
 
 class Experience(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

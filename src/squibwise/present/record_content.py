@@ -103,11 +103,16 @@ class StatedPart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class StatedPhoto(msgspec.Struct, frozen=True, kw_only=True):
-    """A photograph of the case; without a copy in the record where ``copy_sha256`` is empty."""
+    """A photograph of the case; without a copy in the record where ``copy_sha256`` is empty.
+
+    Where ``shows`` is false nothing can be read on it; ``same_as`` is a file with the same picture.
+    """
 
     file: str
     sha256: str
     copy_sha256: str = ""
+    shows: bool = True
+    same_as: str = ""
     about: str
     note: str
     by: str

@@ -153,7 +153,7 @@ def tell_record(record: ProofRecord, form: Form = "record") -> Sheet:
         breaks=(len(first), *((front,) if annex else ())),
         sign_after=len(first),
         pictures=tuple(
-            Picture(file=p.file, caption=_caption(n, _about(p, content), p.note, p.by, p.time))
+            Picture(file=p.file, caption=_caption(n, _about(p, content), p))
             for n, p in enumerate(content.photos, start=1)
         ),
     )
@@ -164,8 +164,11 @@ def _about(photo: StatedPhoto, content: Content) -> str:
     return next((c.title for c in content.components if c.id == photo.about), photo.about)
 
 
-def _caption(number: int, about: str, note: str, by: str, time: str) -> str:
-    told = ", ".join(part for part in (about, note, by, time[:10]) if part)
+def _caption(number: int, about: str, photo: StatedPhoto) -> str:
+    empty = "" if photo.shows else "nothing can be read on it"
+    again = f"the same picture as {photo.same_as}" if photo.same_as else ""
+    parts = (about, photo.note, photo.by, photo.time[:10], empty, again)
+    told = ", ".join(part for part in parts if part)
     return f"{number}: {told}" if told else f"{number}"
 
 

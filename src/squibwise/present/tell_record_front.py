@@ -333,13 +333,21 @@ def _used_live(content: Content) -> list[str]:
 
 
 def _of_photos(content: Content) -> list[str]:
-    """Return how many photographs there are, and whether one is said to show several things."""
+    """Return how many photographs show something, and whether one stands for several things."""
     if not content.photos:
         return ["No photograph is in it."]
-    same = Counter(p.copy_sha256 or p.sha256 for p in content.photos)
-    worst = max(same.values())
-    told = f"{counted(len(same), 'photograph')} in it."
-    return [told + (f" One of them stands for {worst} different things." if worst > 1 else "")]
+    own = {p.file: p.copy_sha256 or p.sha256 for p in content.photos}
+    shown = [p for p in content.photos if p.shows]
+    same = Counter(own.get(p.same_as, own[p.file]) for p in shown)
+    worst = max(same.values(), default=0)
+    told = [f"{counted(len(same), 'photograph')} in it."]
+    told += [f"One of them stands for {worst} different things."] if worst > 1 else []
+    empty = len({own[p.file] for p in content.photos if not p.shows})
+    told += [f"{counted(empty, 'more file')}: {_EMPTY}"] if empty else []
+    return [" ".join(told)]
+
+
+_EMPTY = "attached as a photograph, nothing can be read on it (tiny, of one colour, or not opened)."
 
 
 def _left_out(record: ProofRecord) -> list[str]:

@@ -22,6 +22,7 @@ from squibwise.prove.grades import (
     labels_of,
     name_of,
     scans_after,
+    shows_anything,
     signed_items,
     signed_under,
     word_of,
@@ -76,13 +77,16 @@ def _grade_label(component: str, label: PartLabel | None, context: Context) -> s
 
 
 def photos(context: Context) -> Iterator[dict[str, Any]]:
-    """Yield every photograph whose file is the one that was added."""
+    """Yield every photograph whose file is the one that was added, and whether it shows a thing."""
     for photo in kept_photos(context):
+        picture = context.case.pictures.get(photo.file)
         yield {
             "id": photo.id,
             "file": photo.file,
             "sha256": context.case.files[photo.file],
             "copy_sha256": context.case.copies.get(photo.file, ""),
+            "shows": shows_anything(photo.file, context),
+            "same_as": picture.same_as if picture else "",
             "about": photo.component or photo.operation or "",
             "note": photo.note,
             "by": photo.by or "",

@@ -34,6 +34,7 @@ from squibwise.prove.gates import DISPOSAL, Context, replaced
 SHOWN, STATED, OPEN, UNASKED = "shown", "stated", "open", "not asked"
 _COUNTED = ("input-clean", "contradictions", "not-sound", "verdicts", "failed-checks")
 NOBODY = "nobody named"
+_EMPTY = " (file attached, shows nothing that can be read)"
 _LABEL = "labels"
 _PICTURES = tuple(".jpg .jpeg .png .webp .heic .gif .tif .tiff .pdf .mp4 .mov".split())
 
@@ -51,8 +52,9 @@ def is_shown(entry: Evidence, context: Context) -> bool:
         return True
     note = entry.note if isinstance(entry, Passed) else ""
     return bool(named_documents(note, context)) or any(
-        _shows(photo, entry) and not _is_before(photo, entry, context)
+        _is_of(photo, entry) and not _is_before(photo, entry, context)
         for photo in kept_photos(context)
+        if shows_anything(photo.file, context)
     )
 
 
@@ -63,7 +65,9 @@ def named_documents(note: str, context: Context) -> list[str]:
     return [
         name
         for name in context.case.files
-        if name not in read and re.search(rf"(?<![\w./-]){re.escape(name)}(?![\w-])", note)
+        if name not in read
+        and re.search(rf"(?<![\w./-]){re.escape(name)}(?![\w-])", note)
+        and shows_anything(name, context)
     ]
 
 
@@ -84,7 +88,20 @@ def kept_photos(context: Context) -> list[Photo]:
     ]
 
 
-def _shows(photo: Photo, entry: Evidence) -> bool:
+def shows_anything(file: str, context: Context) -> bool:
+    """Return whether anything can be seen on a file of the case, as far as it was measured.
+
+    A picture shows nothing that cannot be opened here, that is tiny, or that is of one colour.
+    """
+    picture = context.case.pictures.get(file)
+    if picture is None:
+        return True
+    short = context.catalog.fact("picture.short-side").number()
+    contrast = context.catalog.fact("picture.contrast").number()
+    return min(picture.width, picture.height) >= short and picture.contrast >= contrast
+
+
+def _is_of(photo: Photo, entry: Evidence) -> bool:
     component = getattr(entry, "component", None) or _component_of(entry)
     if photo.operation:
         words = {photo.operation, photo.operation.removeprefix("step:")}
@@ -129,7 +146,9 @@ def tell_stated(entry: Evidence, context: Context) -> str:
     title = component_title(title, context.catalog) if "." in title else title
     named = f"{title} {about.replace('-', ' ')}".strip() if title else about
     on = f", {entry.time.date().isoformat()}" if entry.time else ""
-    return f"{named}: {name_of(entry) or NOBODY}{on}"
+    attached = [p for p in kept_photos(context) if _is_of(p, entry)]
+    is_empty = any(not shows_anything(p.file, context) for p in attached)
+    return f"{named}: {name_of(entry) or NOBODY}{on}{_EMPTY if is_empty else ''}"
 
 
 def entry_kind(entry: Evidence) -> str:

@@ -11,12 +11,12 @@ from starlette.responses import Response
 from squibwise import __version__
 from squibwise import case as line
 from squibwise.documents import record_pdf
-from squibwise.documents.photographs import copy_photographs, with_copies
+from squibwise.documents.photographs import LARGEST_FILE, take_pictures
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.keys import own_key, sign_finished
-from squibwise.model.evidence import Photo
+from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Overview, ProofRecord
 from squibwise.model.work import Work
@@ -179,7 +179,7 @@ def _record(bench: Bench, opened: Opened) -> ProofRecord:
     key = ("record", opened.id, opened.seen, today)
 
     def make() -> ProofRecord:
-        case = with_copies(opened.case, _pictures(bench, opened))
+        case, _ = _pictures(bench, opened)
         made = line.record(case, bench.whole(opened), bench.catalog, today, __version__)
         signed = sign_finished(made, opened.case, bench.place.parent, today)
         return read_record(to_json(signed))  # as a reader of the file has it
@@ -208,22 +208,26 @@ def pdf(request: Request) -> Response:
 
     def make() -> bytes:
         key = own_key(bench.place.parent) if record.signature else None
-        pictures, fonts = _pictures(bench, opened), bench.place.parent / "fonts"
+        (_, pictures), fonts = _pictures(bench, opened), bench.place.parent / "fonts"
         return record_pdf(record, pictures=pictures, key=key, fonts=fonts)
 
     data = bench.keep(("pdf", record.digest), make)
     return _file(data, f"{opened.id}{'-draft' if record.draft else ''}.pdf", "application/pdf")
 
 
-def _pictures(bench: Bench, opened: Opened) -> dict[str, bytes]:
-    """Return the copies of a case's photographs that its record holds, by path."""
-    named = {e.file for e in opened.case.evidence if isinstance(e, Photo)}
+def _pictures(bench: Bench, opened: Opened) -> tuple[Case, dict[str, bytes]]:
+    """Return the case with what its record says of its pictures, and the copies that it holds."""
 
-    def make() -> dict[str, bytes]:
+    def make() -> tuple[Case, dict[str, bytes]]:
         with connected(bench.place) as garage:
-            return copy_photographs(opened.case, store.content(garage, opened.id, named))
 
-    return bench.keep(("photographs", opened.id, opened.seen), make) if named else {}
+            def read(name: str) -> bytes:
+                data = store.content(garage, opened.id, {name}).get(name, b"")
+                return data if len(data) <= LARGEST_FILE else b""
+
+            return take_pictures(opened.case, read, bench.catalog)
+
+    return bench.keep(("photographs", opened.id, opened.seen), make)
 
 
 def data(request: Request) -> Response:
