@@ -8,6 +8,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from tests.web.sheets import answer_sheet
 
+from squibwise.web.sessions import Sessions
+
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=20_000)
 Show = Callable[..., Page]
@@ -49,6 +51,18 @@ def test_a_bench_card_is_answered_by_one_touch_and_its_clock_runs_on(show: Show)
     title = page.locator("#card-title").inner_text()
     page.locator("button.outcome", has_text="not fixed").click()
     expect(page.locator("#card-title")).not_to_have_text(title)
+
+
+def test_a_look_is_written_down_although_the_bench_was_started_again(
+    show: Show, served: tuple[Any, int]
+) -> None:
+    page = show("/car/burdock-09/part/left.curtain")
+    page.get_by_text("intact", exact=True).click()
+    served[0].state.bench.sessions = Sessions()
+    with page.expect_response(lambda answer: answer.status == 303):
+        page.get_by_role("button", name="Write it down").click()
+    page.goto("/car/burdock-09/history")
+    expect(page.locator(".entries li").first).to_contain_text("saw left curtain airbag: intact")
 
 
 def test_what_is_entered_without_connection_is_kept_and_sent_once(show: Show) -> None:
@@ -102,8 +116,13 @@ def test_a_car_is_started_and_its_report_pasted_and_corrected(show: Show) -> Non
     expect(page.locator(".lines li").first).to_contain_text("driver front airbag")
     page.get_by_text("It means something else").first.click()
     page.get_by_label("Fault").first.select_option("low-or-short")
+    page.get_by_label("Who").first.fill(" ")
+    page.get_by_role("button", name="Correct the line").first.click()
+    expect(page.locator(".refused")).to_contain_text("Say who reads the line so.")
+    expect(page.get_by_label("Fault").first).to_have_value("low-or-short")
     page.get_by_label("Who").first.fill("R")
     page.get_by_role("button", name="Correct the line").first.click()
+    expect(page.locator(".refused")).to_have_count(0)
     page.goto("/car/yarrow-99/history")
     expect(page.locator(".entries li").first).to_contain_text("corrected B0001-1B")
     page.get_by_role("button", name="Take back").click()

@@ -123,6 +123,56 @@ def test_a_visitor_reads_and_writes_nothing(app: Any) -> None:
     assert look(visitor, token_of(visitor)).status_code == 403
 
 
+def test_a_visitor_chooses_the_language(app: Any) -> None:
+    visitor = browser_at(app, "192.0.2.12")
+    visitor.get(f"/pair/{app.state.bench.sessions.offer_pairing('visitor')}")
+    answer = visitor.post("/language", data={"token": token_of(visitor), "lang": "de", "back": "/"})
+    assert answer.status_code == 303
+    assert '<html lang="de">' in visitor.get("/").text
+
+
+REFUSALS = {
+    401: ("GET", "/", {}, "Dieser Browser ist nicht gekoppelt."),
+    403: ("POST", SEND, {"origin": "http://evil.test"}, "nicht von einer Seite der Werkbank"),
+    404: ("GET", "/nowhere", {}, "Zurück"),
+    410: ("GET", "/pair/guessed", {}, "Dieser Code wurde schon benutzt"),
+    413: ("POST", SEND, {"content-length": str(LARGEST_UPLOAD + 1)}, "kleinere Datei"),
+    415: ("POST", SEND, {"content-type": "text/plain; charset=utf-16"}, "nicht UTF-8"),
+    421: ("GET", "/", {"host": "evil.test:80"}, "So heißt diese Werkbank nicht."),
+}
+
+
+@pytest.mark.parametrize("status", sorted(REFUSALS))
+def test_a_refusal_is_a_page_of_the_bench_in_the_language_of_the_browser(
+    app: Any, status: int
+) -> None:
+    method, path, headers, told = REFUSALS[status]
+    client = browser_at(app, "192.0.2.13" if status == 401 else HERE)
+    client.get("/")
+    answer = client.request(method, path, headers={"accept-language": "de"} | headers)
+    assert answer.status_code == status
+    assert '<html lang="de">' in answer.text
+    assert '<section class="refused"' in answer.text
+    assert told in answer.text
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+
+
+def test_another_name_gets_neither_session_nor_token(app: Any) -> None:
+    answer = browser_at(app, host="evil.test:80").get("/")
+    assert answer.status_code == 421
+    assert "set-cookie" not in answer.headers
+    assert 'name="token" content=""' in answer.text
+
+
+def test_more_fields_than_a_page_has_are_refused(app: Any) -> None:
+    client = browser_at(app)
+    data = {"token": token_of(client)} | {f"field-{n}": "x" for n in range(10_000)}
+    answer = client.post(SEND, files={"photo": ("p.jpg", b"x")}, data=data)
+    assert answer.status_code == 400
+    assert "cut off or holds too much" in answer.text
+    assert client.post(SEND, data=data).status_code in (400, 422)
+
+
 def test_a_session_expires(app: Any, clock: Clock) -> None:
     phone = browser_at(app, "192.0.2.10")
     phone.get(f"/pair/{app.state.bench.sessions.offer_pairing('owner')}")

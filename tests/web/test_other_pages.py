@@ -84,16 +84,29 @@ def test_a_report_that_is_in_the_car_already_is_told_as_such(call: Any) -> None:
     assert "This very report is in the car already." in refused.text
 
 
+def test_a_report_that_the_car_came_with_or_that_is_handed_in_twice_at_once_counts_once(
+    call: Any,
+) -> None:
+    with connected(call.app.state.bench.place) as garage:
+        scan = store.content(garage, "clover-05", ("evidence/scan.txt",))["evidence/scan.txt"]
+    again = call.post("/car/clover-05/add", files={"report": ("copy.txt", scan)})
+    assert again.status_code == 422
+    assert "This very report is in the car already." in again.text
+    new = b"airbag module scan two\nno faults stored\n"
+    twice = [("report", ("a.txt", new)), ("report", ("b.txt", new))]
+    assert call.post("/car/clover-05/add", files=twice).status_code == 303
+
+
 def test_a_misread_line_is_corrected_and_the_report_stays(call: Any) -> None:
     report = next(e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Report))
     line = next(x for x in report.reading.lines if x.code == "B0004")
     page = f"/car/harrow-07/report/{report.id}"
     given = {"code": "B0004-1B", "text": line.raw, "fault": "low-or-short", "by": "R"}
-    answer = call.post(page, component="passenger.knee-bag", **given)
+    answer = call.post(page, component="left.curtain", **given)
     assert answer.status_code == 303, answer.text
     after = next(e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Report))
     read = next(x for x in after.reading.lines if x.code == "B0004")
-    assert any(c.component == "passenger.knee-bag" for c in read.candidates)
+    assert any(c.component == "left.curtain" for c in read.candidates)
     assert read.raw == line.raw
     again = call.post(page, component="driver.knee-bag", **given)
     assert again.status_code == 303, again.text
@@ -305,3 +318,94 @@ def test_the_last_entry_is_taken_back_and_both_stay_in_the_history(call: Any) ->
         getattr(e, "seen", "") == "damaged" and e.component == "left.curtain"
         for e in opened(call, "clover-05").case.evidence
     )
+
+
+NAMELESS = (
+    ("/car/harrow-07/tick", "/car/harrow-07/work?visit=arrive", {"n": "1", "visit": "arrive"}),
+    ("/car/harrow-07/sign", "/car/harrow-07/prove", {"gate": "maker-procedure", "note": "ed. 3"}),
+)
+
+
+@pytest.mark.parametrize(("path", "page", "sent"), NAMELESS)
+def test_without_a_name_nothing_is_lost_and_the_name_is_asked_for(
+    call: Any, path: str, page: str, sent: dict[str, str]
+) -> None:
+    before = opened(call, "harrow-07").seen
+    refused = call.post(path, page, **sent, by="  ")
+    assert refused.status_code == 422
+    assert opened(call, "harrow-07").seen == before
+    form = refused.text[refused.text.index("<form", refused.text.index("</section>")) :]
+    fields = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', form))
+    assert sent.items() <= fields.items()
+    assert 'name="by"' in form
+    answer = call.client.post(path, data=fields | {"by": "R"})
+    assert answer.status_code == 303, answer.text
+    assert opened(call, "harrow-07").seen != before
+
+
+LOOK, SEAT = "/car/burdock-09/part/left.curtain", "/car/harrow-07/seat/passenger.occupant-sensor"
+CARD, TOLD = "/car/burdock-09/trace/passenger.front-bag", "/car/burdock-09/told"
+FOREIGN: tuple[tuple[str, str, dict[str, str]], ...] = (
+    ("/car/burdock-09/look", LOOK, {"component": "left.nothing", "seen_word": "intact"}),
+    ("/car/burdock-09/look", LOOK, {"component": "left.curtain", "seen_word": "webbing-locked"}),
+    ("/car/burdock-09/look", LOOK,
+     {"component": "left.curtain", "seen_word": "intact", "stage": "7"}),
+    (CARD, CARD, {"test": "no-such-test", "outcome": "fixed"}),
+    (CARD, CARD, {"test": "reseat:device-plug", "outcome": "no such outcome"}),
+    (f"{CARD}/9", CARD, {"test": "reseat:device-plug", "outcome": "fixed"}),
+    ("/car/burdock-09/trace/centre.windshield", CARD,
+     {"test": "reseat:device-plug", "outcome": "fixed"}),
+    ("/car/burdock-09/ask", "/car/burdock-09/ask",
+     {"question": "unit-belts", "answer": "yes", "source": "x"}),
+    (TOLD, "/car/burdock-09/ask", {"zone": "moon", "extent": "severe"}),
+    (TOLD, "/car/burdock-09/ask", {"zone": "tail"}),
+    (TOLD, "/car/burdock-09/ask", {"what": "crash", "reach": "seats"}),
+    ("/car/burdock-09/tick", "/car/burdock-09/work", {"n": "99999", "by": "R"}),
+    ("/car/harrow-07/seat/left.curtain", SEAT, {"applied": "5"}),
+    (SEAT, SEAT, {"applied": "5", "unit": "stone"}),
+    (SEAT, SEAT, {"applied": "5", "cabin": "20", "degrees": "K"}),
+    ("/car/harrow-07/sign", "/car/harrow-07/prove", {"gate": "power-safe", "by": "R"}),
+    ("/car/harrow-07/sign", "/car/harrow-07/prove", {"gate": "lamp-check", "by": "R"}),
+    ("/car/harrow-07/sign", "/car/harrow-07/prove",
+     {"gate": "lamp-check", "by": "R", "lit": "perhaps"}),
+    ("/car/harrow-07/add", "/car/harrow-07/add", {"text": "B0001-1B open", "when": "one day"}),
+    ("/car/harrow-07/report/scan-1", "/car/harrow-07/report/scan-1",
+     {"code": "B9999-00", "text": "x", "component": "left.curtain", "fault": "internal",
+      "by": "R"}),
+    ("/car/harrow-07/report/scan-9", "/car/harrow-07/report/scan-1", {"code": "-", "by": "R"}),
+    ("/new", "/new", {"id": "thistle-09", "like": "nowhere"}),
+    ("/new", "/new", {"id": "thistle-09", "equipment": "wings"}),
+)  # fmt: skip
+"""Ours: what no page of that car offers."""
+
+
+@pytest.mark.parametrize(("path", "page", "sent"), FOREIGN)
+def test_what_names_nothing_that_the_car_has_is_refused(
+    call: Any, path: str, page: str, sent: dict[str, str]
+) -> None:
+    cars = ("harrow-07", "burdock-09")
+    before = [opened(call, car).seen for car in cars]
+    answer = call.post(path, page, **sent)
+    assert answer.status_code in (404, 422), answer.headers
+    assert '<section class="refused"' in answer.text
+    assert [opened(call, car).seen for car in cars] == before
+
+
+def test_a_correction_names_a_part_of_the_car_and_a_fault(call: Any) -> None:
+    page = "/car/burdock-09/report/scan-1"
+    html = call.get(page).text
+    line = {
+        k: unescape(re.search(rf'name="{k}" value="([^"]*)"', html)[1]) for k in ("code", "text")
+    }
+    right = {"component": "left.curtain", "fault": "internal", "by": "R"}
+    for wrong in ({"component": "left.nothing"}, {"fault": "sad"}, {"stage": "9"}):
+        assert call.post(page, **line, **(right | wrong)).status_code == 422, wrong
+    assert call.post(page, **line, **right).status_code == 303
+
+
+def test_a_gate_that_is_closed_is_not_signed_again(call: Any) -> None:
+    signed = {"gate": "maker-procedure", "by": "R", "note": "edition 3"}
+    first = call.post("/car/clover-05/sign", "/car/clover-05/prove", **signed)
+    again = call.post("/car/clover-05/sign", "/car/clover-05/prove", **signed)
+    assert (first.status_code, again.status_code) == (303, 422)
+    assert "This gate is closed already." in again.text

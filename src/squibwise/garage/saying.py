@@ -294,11 +294,11 @@ def find_outcome(words: Sequence[str], loop: str, case: Case, catalog: Catalog) 
             remedy=f"Its outcomes: {', '.join(map(repr, card.outcomes)) or 'none'}. "
             "For another card: `tried CASE CIRCUIT TEST OUTCOME`.",
         )
-    _refuse_strange(TestOutcome(id="now", loop=loop, test=test, outcome=outcome), case, catalog)
+    refuse_strange(TestOutcome(id="now", loop=loop, test=test, outcome=outcome), case, catalog)
     return {"test": test, "outcome": outcome}
 
 
-def _refuse_strange(tried: TestOutcome, case: Case, catalog: Catalog) -> None:
+def refuse_strange(tried: TestOutcome, case: Case, catalog: Catalog) -> None:
     """Refuse an outcome that the trace does not know; one that surprises it is kept."""
     case = msgspec.structs.replace(case, evidence=(*case.evidence, tried))
     for finding in line.trace(case, tried.loop, catalog, over=lambda: True).findings:

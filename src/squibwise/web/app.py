@@ -28,8 +28,8 @@ from squibwise.web import (
 )
 from squibwise.web.arriving import pair, speak, tell_token
 from squibwise.web.bench import Bench, NotThereError
-from squibwise.web.guarding import LARGEST_UPLOAD, Guard, came_from
-from squibwise.web.layout import STATIC, page
+from squibwise.web.guarding import TOO_LARGE, Guard
+from squibwise.web.layout import STATIC, refusal
 from squibwise.web.sessions import Sessions
 
 LEAST_PACKED = 500  # bytes
@@ -53,6 +53,7 @@ def make_app(place: Path, hosts: frozenset[str], sessions: Sessions | None = Non
         exception_handlers={
             NotThereError: _not_there,
             SquibwiseError: _refused,
+            400: _malformed,
             404: _not_there,
             405: _not_there,
             413: _too_large,
@@ -136,13 +137,18 @@ def _refused(request: Request, error: Exception) -> Response:
     remedy = remedy.removeprefix(f"{title}. ").removesuffix(f"{title}.")
     message = str(error).removesuffix(f" {title}.")
     status = HTTPStatus.UNPROCESSABLE_ENTITY
-    return refusal(request, status, title, message, remedy, findings)
+    return refusal(request, status, title, message, remedy, findings=findings)
 
 
 def _too_large(request: Request, error: Exception) -> Response:
-    message = f"More than {LARGEST_UPLOAD // 1_000_000} MB is not taken."
     status = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
-    return refusal(request, status, "Nothing was written", message, "Send a smaller file.")
+    return refusal(request, status, "Nothing was written", *TOO_LARGE)
+
+
+def _malformed(request: Request, error: Exception) -> Response:
+    message = "What was sent is cut off or holds too much."
+    remedy = "Send it again from the page, in parts."
+    return refusal(request, HTTPStatus.BAD_REQUEST, "Nothing was written", message, remedy)
 
 
 def _gone(request: Request, error: Exception) -> Response:
@@ -154,24 +160,3 @@ def _unforeseen(request: Request, error: Exception) -> Response:
     message = f"Squibwise met something that it did not foresee: {type(error).__name__}."
     remedy = "This is a fault in the program, not in your work. Nothing that was entered is lost."
     return refusal(request, HTTPStatus.INTERNAL_SERVER_ERROR, "A fault", message, remedy)
-
-
-def refusal(
-    request: Request,
-    status: HTTPStatus,
-    title: str,
-    message: str,
-    remedy: str = "",
-    findings: list[str] | None = None,
-) -> Response:
-    """Return a page that says what was refused and what to do about it."""
-    return page(
-        request,
-        "refused.html",
-        status,
-        title=title,
-        message=message,
-        remedy=remedy,
-        findings=findings or [],
-        back=came_from(request, "/"),
-    )

@@ -7,7 +7,7 @@ from starlette.responses import PlainTextResponse, Response
 
 from squibwise.catalog.screens import LANGUAGES
 from squibwise.web.guarding import go, set_cookie
-from squibwise.web.layout import LANGUAGE_COOKIE, bench_of
+from squibwise.web.layout import LANGUAGE_COOKIE, bench_of, refusal
 from squibwise.web.sending import Sent, sends
 
 YEAR_SECONDS = 365 * 86_400
@@ -17,10 +17,9 @@ def pair(request: Request) -> Response:
     """Begin a session with the token of a pairing; it works once."""
     session = bench_of(request).sessions.pair(request.path_params["token"])
     if session is None:
-        told = (
-            "This code was used or is too old. Start `squibwise serve --lan` again for a new one."
-        )
-        return PlainTextResponse(f"{told}\n", status_code=HTTPStatus.GONE)
+        told = "This code was used or is too old."
+        remedy = "Start `squibwise serve --lan` again for a new one."
+        return refusal(request, HTTPStatus.GONE, "This cannot be shown", told, remedy)
     answer = go("/")
     set_cookie(answer.headers, session)
     return answer

@@ -3,21 +3,29 @@
 import hmac
 import re
 from http import HTTPStatus
-from urllib.parse import urlsplit, urlunsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from squibwise.web.bench import Bench
+from squibwise.web.layout import refusal
 from squibwise.web.sessions import Session
 
 COOKIE = "squibwise-session"
 LARGEST_UPLOAD = 24_000_000
 LOOPBACK = ("127.0.0.1", "::1", "testclient")
 OPEN_PATHS = ("/static/", "/pair/")
+NOT_OURS = ("It was not sent from a page of the bench.", "Send it from the page itself.")
+ENDED = ("The session has ended.", "Load the page again; a phone scans a new code.")
+VISITING = ("A visitor reads and changes nothing.", "Ask whoever runs the bench to write it down.")
+TOO_LARGE = (
+    f"More than {LARGEST_UPLOAD // 1_000_000} MB is not taken.",
+    "Send a smaller file.",
+)
+NOT_TEXT = ("Its text is not UTF-8.", "Send it from a page of the bench.")
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; "
@@ -49,26 +57,36 @@ class Guard:
             await self.app(scope, receive, send)
             return
         request = Request(scope)
+        if request.headers.get("host", "").lower() not in self.bench.hosts:
+            scope.setdefault("state", {})["session"] = None
+            told = "This is not a name of the bench."
+            strange = refusal(request, HTTPStatus.MISDIRECTED_REQUEST, "Not here", told)
+            await strange(scope, receive, _sealed(send, request, None))
+            return
         session = self.bench.sessions.find(request.cookies.get(COOKIE, ""))
         begun = session is None and _is_here(scope) and _begins(request)
         if begun:
             session = self.bench.sessions.begin("owner")
         scope.setdefault("state", {})["session"] = session
         refused = _refuse(request, session, self.bench)
-        answer = refused or self.app
-        limited = _limited(receive)
+        answer: ASGIApp = refused or self.app
+        await answer(scope, _limited(receive), _sealed(send, request, session if begun else None))
 
-        async def sealed(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers.setdefault(name, value)
-                headers.setdefault("cache-control", _keeping(request))
-                if begun and session is not None:
-                    set_cookie(headers, session)
-            await send(message)
 
-        await answer(scope, limited, sealed)
+def _sealed(send: Send, request: Request, begun: Session | None) -> Send:
+    """Return a way to send that puts the policy, and a session that was begun, on an answer."""
+
+    async def sealed(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in HEADERS.items():
+                headers.setdefault(name, value)
+            headers.setdefault("cache-control", _keeping(request))
+            if begun is not None:
+                set_cookie(headers, begun)
+        await send(message)
+
+    return sealed
 
 
 def _keeping(request: Request) -> str:
@@ -103,36 +121,34 @@ def _is_here(scope: Scope) -> bool:
 
 def _refuse(request: Request, session: Session | None, bench: Bench) -> Response | None:
     """Return why a request is not answered; None when it is."""
-    if request.headers.get("host", "").lower() not in bench.hosts:
-        return _refusal(HTTPStatus.MISDIRECTED_REQUEST, "This is not a name of the bench.")
     if request.method not in ("GET", "HEAD"):
-        return _refuse_writing(request.headers, session, bench)
+        return _refuse_writing(request, session, bench)
     if session is None and not request.url.path.startswith(OPEN_PATHS):
-        told = "This browser is not paired. Scan the code that `squibwise serve --lan` shows."
-        return _refusal(HTTPStatus.UNAUTHORIZED, told)
+        told = "This browser is not paired."
+        remedy = "Scan the code that `squibwise serve --lan` shows."
+        return refusal(request, HTTPStatus.UNAUTHORIZED, "This cannot be shown", told, remedy)
     return None
 
 
-def _refuse_writing(headers: Headers, session: Session | None, bench: Bench) -> Response | None:
+def _refuse_writing(request: Request, session: Session | None, bench: Bench) -> Response | None:
     """Return why nothing may be sent; None when it may."""
+    headers = request.headers
+    if not _is_ours(headers, bench):
+        return _not_written(request, HTTPStatus.FORBIDDEN, *NOT_OURS)
+    if session is None:
+        return _not_written(request, HTTPStatus.UNAUTHORIZED, *ENDED)
+    if session.role != "owner" and request.url.path != "/language":
+        return _not_written(request, HTTPStatus.FORBIDDEN, *VISITING)
     length = headers.get("content-length", "0")
-    refusals = (
-        (not _is_ours(headers, bench), HTTPStatus.FORBIDDEN, "not sent from a page of the bench"),
-        (session is None, HTTPStatus.UNAUTHORIZED, "the session has ended; load the page again"),
-        (_is_visitor(session), HTTPStatus.FORBIDDEN, "a visitor reads and changes nothing"),
-        (
-            not length.isdecimal() or int(length) > LARGEST_UPLOAD,
-            HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-            f"more than {LARGEST_UPLOAD // 1_000_000} MB is not taken",
-        ),
-        (
-            not _is_unicode(headers),
-            HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
-            "its text is not UTF-8",
-        ),
-    )
-    found = next(((status, told) for wrong, status, told in refusals if wrong), None)
-    return _refusal(found[0], f"Nothing was written: {found[1]}.") if found else None
+    if not length.isdecimal() or int(length) > LARGEST_UPLOAD:
+        return _not_written(request, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, *TOO_LARGE)
+    if not _is_unicode(headers):
+        return _not_written(request, HTTPStatus.UNSUPPORTED_MEDIA_TYPE, *NOT_TEXT)
+    return None
+
+
+def _not_written(request: Request, status: HTTPStatus, told: str, remedy: str) -> Response:
+    return refusal(request, status, "Nothing was written", told, remedy)
 
 
 def _is_unicode(headers: Headers) -> bool:
@@ -140,10 +156,6 @@ def _is_unicode(headers: Headers) -> bool:
     kind = headers.get("content-type", "").lower()
     named = re.findall(r"charset\W*([\w.:-]*)", kind)
     return all(name in ("utf-8", "utf8") for name in named)
-
-
-def _is_visitor(session: Session | None) -> bool:
-    return session is not None and session.role != "owner"
 
 
 def _is_ours(headers: Headers, bench: Bench) -> bool:
@@ -173,17 +185,6 @@ def _limited(receive: Receive) -> Receive:
         return message
 
     return counted
-
-
-def _refusal(status: HTTPStatus, text: str) -> Response:
-    return PlainTextResponse(f"{text}\n", status_code=status)
-
-
-def came_from(request: Request, otherwise: str) -> str:
-    """Return the page of ours that a request came from, as a path; else another one."""
-    from_page = urlsplit(request.headers.get("referer", ""))
-    is_ours = from_page.netloc and from_page.netloc == request.headers.get("host", "")
-    return urlunsplit(("", "", from_page.path, from_page.query, "")) if is_ours else otherwise
 
 
 def go(path: str) -> Response:

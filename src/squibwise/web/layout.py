@@ -3,8 +3,10 @@
 import hashlib
 import secrets
 from functools import cache
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit, urlunsplit
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
@@ -105,6 +107,27 @@ def car_page(
     bench = bench_of(request)
     job = make_job(bench.whole(opened), bench.catalog)
     return page(request, template, opened=opened, job=job, **given)
+
+
+def refusal(
+    request: Request,
+    status: HTTPStatus,
+    title: str,
+    message: str,
+    remedy: str = "",
+    **given: Any,  # noqa: ANN401 - of the template
+) -> HTMLResponse:
+    """Return a page that says what was refused and what to do about it."""
+    shared: dict[str, Any] = {"findings": (), "unnamed": None, "back": came_from(request, "/")}
+    told = {"title": title, "message": message, "remedy": remedy}
+    return page(request, "refused.html", status, **(shared | told | given))
+
+
+def came_from(request: Request, otherwise: str) -> str:
+    """Return the page of ours that a request came from, as a path; else another one."""
+    from_page = urlsplit(request.headers.get("referer", ""))
+    is_ours = from_page.netloc and from_page.netloc == request.headers.get("host", "")
+    return urlunsplit(("", "", from_page.path, from_page.query, "")) if is_ours else otherwise
 
 
 def _standing(catalog: Catalog) -> str:

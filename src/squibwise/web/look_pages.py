@@ -27,7 +27,7 @@ from squibwise.web.bench import NotThereError, Opened
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
+from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, pick, sends
 
 EQUIPMENT, FLOOD, FRONT_SEATS = "equipment", "flood", ("driver", "passenger")
 _HAPPENED = ("crash", "no crash", *(w for w in saying.WHATS if w != "crash"))
@@ -86,8 +86,8 @@ def look(request: Request, sent: Sent) -> Response:
     """Write down what was seen on a part, with a photograph of it."""
     opened, component = opened_for(request), sent.get("component", 80)
     stages = find_part(opened, bench_of(request), component).stages
-    stage = sent.get("stage", 2)
-    looked = f"{component}/{stage}" if stage in stages and len(stages) > 1 else component
+    stage = pick(sent, "stage", stages if len(stages) > 1 else ())
+    looked = f"{component}/{stage}" if stage else component
     word, photos = sent.get("seen_word", 60), sent.files.get("photo", ())
     if not word and not photos:
         raise InputError("Nothing was chosen.", remedy="Choose what you see, or a photograph.")
@@ -165,18 +165,20 @@ def _is_untold(opened: Opened) -> bool:
 def answer(request: Request, sent: Sent) -> Response:
     """Write down an answer; everything that hangs on it follows."""
     opened, bench = opened_for(request), bench_of(request)
-    asked, word, source = sent.get("question", 60), sent.get("answer", 40), sent.get("source", 300)
-    if asked == EQUIPMENT and word in bench.catalog.templates:
+    word, source, whole = sent.get("answer", 40), sent.get("source", 300), bench.whole(opened)
+    asked = {q.id for q in whole.todo.questions} | {q.id for q in whole.states.open_questions}
+    question = pick(sent, "question", asked)
+    if question == EQUIPMENT and word in bench.catalog.templates:
         with changing(request, opened, sent, f"equipped as {in_words(word)}") as folder:
             change_file(folder / CASE_FILE, lambda old: _equipped(old, word))
             line.open_case(folder, bench.catalog)
         return go(f"/car/{opened.id}/ask")
-    entries, rules = ticking.answer_entries(opened.case, asked, word, source, bench.catalog)
+    entries, rules = ticking.answer_entries(opened.case, question, word, source, bench.catalog)
     enter(
         request,
         opened,
         sent,
-        f"answered {in_words(asked)}: {in_words(word)}",
+        f"answered {in_words(question)}: {in_words(word)}",
         lambda _: entries,
         rules,
     )
@@ -191,11 +193,17 @@ def _equipped(text: bytes, template: str) -> bytes:
 def tell(request: Request, sent: Sent) -> Response:
     """Write down what is known of the crash: what happened, where it was hit, who sat where."""
     opened = opened_for(request)
-    happened, reached = sent.get("what", 30), sent.get("reach", 20)
-    happened = happened or (FLOOD if reached else "")
-    told = [[*happened.split(), reached if happened in saying.REACHING else ""]]
-    told += [[z for z in (sent.get("zone", 20), sent.get("extent", 20)) if z]]
-    told += [[seat, sent.get(seat, 20)] for seat in FRONT_SEATS if sent.get(seat)]
+    known = {field: pick(sent, field, words) for field, _, words in KNOWING}
+    happened, reached = known["what"] or (FLOOD if known["reach"] else ""), known["reach"]
+    if reached and happened not in saying.REACHING:
+        remedy = "Choose flood, fire, heat or corrosion; what else happened is written down apart."
+        raise InputError("How high it came is told of water or fire.", remedy=remedy)
+    if bool(known["zone"]) != bool(known["extent"]):
+        remedy = "Choose both; it may be the place that was hit most."
+        raise InputError("Where it was hit and how hard belong together.", remedy=remedy)
+    told = [[*happened.split(), reached]]
+    told += [[known["zone"], known["extent"]]]
+    told += [[seat, known[seat]] for seat in FRONT_SEATS if known[seat]]
     told = [words for some in told if (words := [word for word in some if word])]
     catalog = bench_of(request).catalog
     if not told:

@@ -28,11 +28,21 @@ from squibwise.prove.verifying import read_record
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, read_number, sends
+from squibwise.web.sending import (
+    Sent,
+    common,
+    enter,
+    pick,
+    read_number,
+    refuse_stale,
+    refuse_unnamed,
+    sends,
+)
 
 SHOWN_MISSING = 5
 REASONED = ("final-scan", "contradictions")
 """Gates that are closed elsewhere, or here by somebody who says why they hold."""
+ANSWERS = ("yes", "no")
 LABELLED = ("provenance", "recalls")
 """Gates that are closed by what the label of a part says."""
 PLACES = {
@@ -118,11 +128,15 @@ def _hangs_on_answers(todo: Work) -> bool:
 @sends
 def sign(request: Request, sent: Sent) -> Response:
     """Write down what closes a gate: a signature, the lamp, the origin of a part."""
-    opened, make = opened_for(request), _ENTRIES.get(sent.get("gate", 40))
+    opened, bench = opened_for(request), bench_of(request)
+    make = _ENTRIES.get(sent.get("gate", 40))
     if make is None:
         raise InputError("This gate is not signed here.", remedy="Follow what it asks for.")
-    if not sent.get("by"):
-        raise InputError("Nobody is named.", remedy="Say who signs.")
+    refuse_unnamed(sent, "Say who signs.")
+    refuse_stale(opened, sent)
+    if sent.get("gate") not in {g.id for g in bench.whole(opened).gates if g.open}:
+        raise InputError("This gate is closed already.", remedy="Go on with those that are open.")
+    pick(sent, "component", opened.case.car.components)
     entry = make(sent) | common(sent)
     enter(request, opened, sent, f"signed {in_words(sent.get('gate', 40))}", lambda _: (entry,))
     return go(f"/car/{opened.id}/prove")
@@ -142,8 +156,11 @@ def _passed(word: str, *, noted: str = "") -> Callable[[Sent], dict[str, Any]]:
 
 
 def _lamp(sent: Sent) -> dict[str, Any]:
-    seconds, stayed = read_number(sent, "out_after_s"), sent.get("stayed_out", 4)
-    entry: dict[str, Any] = {"kind": "lamp-check", "lit": sent.get("lit", 4) == "yes"}
+    seconds, lit = read_number(sent, "out_after_s"), pick(sent, "lit", ANSWERS)
+    stayed = pick(sent, "stayed_out", ANSWERS)
+    if not lit:
+        raise InputError("Nobody says whether the lamp lit.", remedy="Choose yes or no.")
+    entry: dict[str, Any] = {"kind": "lamp-check", "lit": lit == "yes"}
     entry |= {} if seconds is None else {"out_after_s": seconds}
     return entry | ({"stayed_out": stayed == "yes"} if stayed else {})
 
@@ -155,7 +172,7 @@ def _label(sent: Sent) -> dict[str, Any]:
         raise InputError("The number is missing.", remedy="It stands on the label of the part.")
     keys = ("component", "number", "serial", "provenance", "donor_vin", "seller")
     entry: dict[str, Any] = {k: sent.get(k, 120) for k in keys if sent.get(k, 120)}
-    checked = sent.get("recall_checked", 4)
+    checked = pick(sent, "recall_checked", ANSWERS)
     return (
         {"kind": "part-label"} | entry | ({"recall_checked": checked == "yes"} if checked else {})
     )

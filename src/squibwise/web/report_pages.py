@@ -8,8 +8,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise.errors import InputError
-from squibwise.garage import entering
+from squibwise.garage import entering, store
 from squibwise.garage.correcting import NO_CODE, Correction, correct_line
+from squibwise.garage.database import connected
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 from squibwise.present.figures import percent
@@ -18,9 +19,20 @@ from squibwise.present.tell_report import tell_code
 from squibwise.web.bench import Bench, NotThereError, Opened, now
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, sends
+from squibwise.web.sending import (
+    Pairs,
+    Sent,
+    as_file,
+    changing,
+    common,
+    enter,
+    pick,
+    refuse_unnamed,
+    sends,
+)
 
 LONGEST_LINE = 2000
+STAGES = ("1", "2", "3")
 WHENS = ("before-repair", "after-repair", "unknown")
 
 
@@ -39,8 +51,8 @@ def add(request: Request, sent: Sent) -> Response:
     if not files:
         raise InputError("Nothing was handed in.", remedy="Choose a file or paste the text.")
 
-    for _, data in files:
-        _refuse_again(data, opened)
+    files = tuple({data: (name, data) for name, data in files}.values())
+    _refuse_again(files, opened, bench_of(request))
 
     def make(folder: Path) -> tuple[Pairs, ...]:
         return tuple(e for f in files for e in _entries(folder, *f, sent))
@@ -55,13 +67,16 @@ def _id(data: bytes) -> str:
     return f"scan-{hashlib.sha256(data).hexdigest()[:8]}"
 
 
-def _refuse_again(data: bytes, opened: Opened) -> None:
-    """Stop a report that is in the car already: it would count for nothing.
+def _refuse_again(files: tuple[tuple[str, bytes], ...], opened: Opened, bench: Bench) -> None:
+    """Stop a report that is in the car already, whoever added it: it would count for nothing.
 
     Raises:
         InputError: It is.
     """
-    if any(e.id == _id(data) for e in opened.case.evidence):
+    named = {e.file for e in opened.case.evidence if isinstance(e, Report) and e.file}
+    with connected(bench.place) as garage:
+        known = set(store.content(garage, opened.id, named).values())
+    if any(data in known for _, data in files):
         remedy = "Read the unit again: its report bears the time at which it was read."
         raise InputError("This very report is in the car already.", remedy=remedy)
 
@@ -72,7 +87,7 @@ def _entries(folder: Path, file_name: str, data: bytes, sent: Sent) -> tuple[Pai
         entries = entering.entries_of(file, file_name) if file.suffix == ".txt" else None
         if entries is not None:
             return tuple({**common(sent), **e} for e in entries)
-        stated: dict[str, Any] = {"when": sent.get("when", 20)} if sent.get("when") else {}
+        stated: dict[str, Any] = {"when": when} if (when := pick(sent, "when", WHENS)) else {}
         stated |= {"complete": True} if sent.get("complete") == "yes" else {}
         place = entering.copy_report(folder, file)
     return ({"kind": "report", "id": _id(data), "file": place, **stated, **common(sent)},)
@@ -94,6 +109,7 @@ def lines(request: Request) -> Response:
         why=reading.coverage.why,
         findings=[f.text() for f in reading.findings],
         components=[(c, name(c, bench.catalog)) for c in opened.case.car.components],
+        stages=STAGES,
         faults=[(f, in_words(f)) for f in FAULTS],
     )
 
@@ -122,19 +138,37 @@ def _line(line: CodeLine, bench: Bench) -> dict[str, Any]:
 def correct(request: Request, sent: Sent) -> Response:
     """Write down what a line means; the report itself stays as it was."""
     opened, bench = opened_for(request), bench_of(request)
-    report, by = _find(opened, request.path_params["report"]), sent.get("by", 60)
-    stage = sent.get("stage", 2)
+    report, stage = _find(opened, request.path_params["report"]), pick(sent, "stage", STAGES)
+    refuse_unnamed(sent, "Say who reads the line so.")
     correction = Correction(
         code=sent.get("code", 30),
-        component=sent.get("component", 80),
-        stage=int(stage) if stage.isdecimal() else 0,
-        fault=sent.get("fault", 30),
+        component=pick(sent, "component", opened.case.car.components),
+        stage=int(stage or 0),
+        fault=pick(sent, "fault", FAULTS),
         text=sent.get("text", LONGEST_LINE),
     )
-    if not correction.code or not by:
-        raise InputError("Nobody is named.", remedy="Say who reads the line so.")
+    _refuse_foreign(correction, report)
     named = correction.text[:60] if correction.code == NO_CODE else correction.code
-    what, source = f"corrected {named} of {report.id}", f"read on the report by {by}"
+    what = f"corrected {named} of {report.id}"
+    source = f"read on the report by {sent.get('by', 60)}"
     with changing(request, opened, sent, what) as folder:
         correct_line(folder, correction, source, what, now(), bench.catalog)
     return go(f"/car/{opened.id}/report/{report.id}")
+
+
+def _refuse_foreign(correction: Correction, report: Report) -> None:
+    """Stop a correction of a line that the report does not have.
+
+    Raises:
+        InputError: It has no such line.
+    """
+    read = report.reading.lines
+    known = {(tell_code(x) if x.code else NO_CODE, _shorten(x.raw)) for x in read}
+    if (correction.code, _shorten(correction.text)) not in known:
+        told = "This line is not in the report."
+        raise InputError(told, remedy="Correct it on the page of its report.")
+
+
+def _shorten(line: str) -> str:
+    """Return a line of a report as a form sends it, whatever stands between its words."""
+    return " ".join(line.strip()[:LONGEST_LINE].split())

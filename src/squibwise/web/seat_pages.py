@@ -10,11 +10,11 @@ from squibwise.model.evidence import SeatTrial
 from squibwise.model.names import split_component
 from squibwise.present.figures import KG_PER_POUND, measured, warmth_in, weight_in
 from squibwise.present.phrases import name
-from squibwise.web.bench import NotThereError, Opened
+from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, read_number, sends
+from squibwise.web.sending import Sent, common, enter, pick, read_number, sends
 
 COLDEST, HEAVIEST = -100.0, 10_000.0  # beyond these nothing is read
 STEPS = ("empty", "about half", "the whole load", "about half again", "empty again")
@@ -24,9 +24,7 @@ def seat(request: Request) -> Response:
     """The next step of weighing a seat, and what was read so far."""
     opened, bench = opened_for(request), bench_of(request)
     sensor = request.path_params["sensor"]
-    find_part(opened, bench, sensor)
-    if split_component(sensor).kind != "occupant-sensor":
-        raise NotThereError(f"'{sensor}' weighs nothing.")
+    _find_scale(sensor, opened, bench)
     verdicts = bench.whole(opened).verdicts
     trials = [e for e in opened.case.evidence if isinstance(e, SeatTrial) and e.component == sensor]
     return car_page(
@@ -47,6 +45,17 @@ def seat(request: Request) -> Response:
     )
 
 
+def _find_scale(sensor: str, opened: Opened, bench: Bench) -> None:
+    """Stop what names a part that weighs nothing.
+
+    Raises:
+        NotThereError: The car has no such part, or it is no sensor of a seat.
+    """
+    find_part(opened, bench, sensor)
+    if split_component(sensor).kind != "occupant-sensor":
+        raise NotThereError(f"'{sensor}' weighs nothing.")
+
+
 def _weight(kg: float | None, opened: Opened) -> float | None:
     return None if kg is None else weight_in(kg, opened.case.region)[0]
 
@@ -60,10 +69,10 @@ def weigh(request: Request, sent: Sent) -> Response:
     """Write down one loading of a seat."""
     opened, bench = opened_for(request), bench_of(request)
     sensor = request.path_params["sensor"]
-    find_part(opened, bench, sensor)
-    factor = KG_PER_POUND if sent.get("unit") == "lb" else 1.0
+    _find_scale(sensor, opened, bench)
+    factor = KG_PER_POUND if pick(sent, "unit", ("kg", "lb")) == "lb" else 1.0
     warm = read_number(sent, "cabin", COLDEST, HEAVIEST)
-    if warm is not None and sent.get("degrees") == "F":
+    if warm is not None and pick(sent, "degrees", ("C", "F")) == "F":
         warm = round((warm - 32.0) / 1.8, 2)
     applied = read_number(sent, "applied", 0.0, HEAVIEST)
     if applied is None:
@@ -74,7 +83,7 @@ def weigh(request: Request, sent: Sent) -> Response:
         "component": sensor,
         "applied_kg": round(applied * factor, 3),
         "read_kg": None if read is None else round(read * factor, 3),
-        "status": sent.get("status", 3),
+        "status": pick(sent, "status", ("on", "off")),
         "cabin_c": warm,
         "volts": read_number(sent, "volts", 0.0, HEAVIEST),
         "seat_position": sent.get("position", 80),

@@ -14,7 +14,7 @@ import msgspec
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import entering, store
@@ -24,11 +24,12 @@ from squibwise.intake.case_file.schema import ENTRIES
 from squibwise.present.page_words import read_figure
 from squibwise.present.phrases import in_words
 from squibwise.web.bench import Bench, Opened, now
-from squibwise.web.guarding import LARGEST_UPLOAD, came_from, carries_token, go
-from squibwise.web.layout import bench_of, language, page
+from squibwise.web.guarding import LARGEST_UPLOAD, carries_token, go
+from squibwise.web.layout import bench_of, came_from, language, page, refusal
 
 MOST_FILES, MOST_FIELDS, LONGEST_WORD = 8, 400, 200_000
 _ONCE = "once:"
+TOO_OLD = ("The page is too old to send from.", "Load it again, then send.")
 
 
 class Sent(msgspec.Struct, frozen=True, kw_only=True):
@@ -61,8 +62,7 @@ def sends(doing: Doing) -> Callable[[Request], Awaitable[Response]]:
     async def endpoint(request: Request) -> Response:
         sent = await _read(request)
         if not carries_token(request.state.session, sent.get("token")):
-            text = "The page is too old to send from. Load it again, then send.\n"
-            return PlainTextResponse(text, status_code=HTTPStatus.FORBIDDEN)
+            return refusal(request, HTTPStatus.FORBIDDEN, "Nothing was written", *TOO_OLD)
         return await run_in_threadpool(_once, request, sent, doing)
 
     return endpoint
@@ -97,6 +97,8 @@ def _once(request: Request, sent: Sent, doing: Doing) -> Response:
             answer = doing(request, sent)
         except StaleError as error:
             return _show_both(request, error.opened, sent)
+        except UnnamedError as error:
+            return _ask_who(request, error, sent)
         if key and answer.status_code == HTTPStatus.SEE_OTHER:
             with connected(bench.place) as garage:
                 store.remember(garage, _ONCE + key, answer.headers["location"])
@@ -118,6 +120,20 @@ class StaleError(Exception):
         self.opened = opened
 
 
+class UnnamedError(InputError):
+    """Nobody is named who does what must not be done by nobody."""
+
+
+def refuse_unnamed(sent: Sent, remedy: str) -> None:
+    """Stop what nobody puts a name to.
+
+    Raises:
+        UnnamedError: No name was sent; whoever sent it is asked for it, and nothing is lost.
+    """
+    if not sent.get("by"):
+        raise UnnamedError("Nobody is named.", remedy=remedy)
+
+
 def refuse_stale(opened: Opened, sent: Sent) -> None:
     """Stop what was sent about a car that is not as the person saw it.
 
@@ -126,6 +142,19 @@ def refuse_stale(opened: Opened, sent: Sent) -> None:
     """
     if sent.get("seen") != opened.seen:
         raise StaleError(opened)
+
+
+def _ask_who(request: Request, error: UnnamedError, sent: Sent) -> Response:
+    """Return a page that asks for the name and holds what was sent, for browsers without scripts.
+
+    Others ask above the form that it was sent from.
+    """
+    unnamed = {
+        "action": request.url.path,
+        "sent": [(k, v) for k, vs in sent.lists.items() if k not in ("token", "by") for v in vs],
+    }
+    status, title = HTTPStatus.UNPROCESSABLE_ENTITY, "Nothing was written"
+    return refusal(request, status, title, str(error), error.remedy, unnamed=unnamed)
 
 
 _MARKS = ("token", "seen", "once")
@@ -268,6 +297,19 @@ def as_file(name: str, data: bytes) -> Iterator[Path]:
         file = Path(folder) / f"{plain[:40] or 'file'}-{digest}{ending}"
         file.write_bytes(data)
         yield file
+
+
+def pick(sent: Sent, field: str, offered: Iterable[str], most: int = 80) -> str:
+    """Return a choice as it was sent; empty when none was made.
+
+    Raises:
+        InputError: It is none of those that the page offers.
+    """
+    chosen = sent.get(field, most)
+    if chosen and chosen not in offered:
+        told = f"'{chosen}' is none of the choices."
+        raise InputError(told, remedy="Choose one of those on the page.")
+    return chosen
 
 
 def read_number(

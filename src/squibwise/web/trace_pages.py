@@ -5,6 +5,8 @@ from starlette.responses import Response
 
 from squibwise import case as line
 from squibwise.errors import InputError
+from squibwise.garage.saying import refuse_strange
+from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.trace import Trace
 from squibwise.present.figures import minutes, percent
@@ -15,7 +17,7 @@ from squibwise.web.bench import Bench, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, sends
+from squibwise.web.sending import Sent, common, enter, refuse_stale, sends
 
 CAUSES_SHOWN = 5
 
@@ -89,6 +91,25 @@ def outcome(request: Request, sent: Sent) -> Response:
     word, test = sent.get("outcome", 80), sent.get("test", 120)
     if not word or not test:
         raise InputError("No outcome was chosen.", remedy="Press what you saw.")
+    refuse_stale(opened, sent)
+    _refuse_foreign(TestOutcome(id="now", loop=loop, test=test, outcome=word), opened, bench)
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
     enter(request, opened, sent, f"tested {loop}: {in_words(word)}", lambda _: (entry,))
     return go(f"/car/{opened.id}/trace/{loop}")
+
+
+def _refuse_foreign(tried: TestOutcome, opened: Opened, bench: Bench) -> None:
+    """Stop what came of a test that its circuit does not have.
+
+    Raises:
+        InputError: The card does not ask for it, and no other test of the circuit ends so.
+    """
+    asked = _traced(bench, opened, tried.loop).next_test
+    if tried.test == asked.id and tried.outcome in asked.outcomes:
+        return
+    try:
+        refuse_strange(tried, opened.case, bench.catalog)
+    except InputError as error:
+        told = "This test, or what came of it, is none of this circuit."
+        remedy = "Open the card of the circuit and press what you saw."
+        raise InputError(told, remedy=remedy) from error

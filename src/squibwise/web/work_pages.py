@@ -15,7 +15,15 @@ from squibwise.present.tell_visits import POWER, hands_on, next_operation, tell_
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, read_number, refuse_stale, sends
+from squibwise.web.sending import (
+    Sent,
+    common,
+    enter,
+    read_number,
+    refuse_stale,
+    refuse_unnamed,
+    sends,
+)
 
 ELSEWHERE = {
     LAMP: ("prove#gate-lamp-check", "Write down what the lamp did"),
@@ -126,8 +134,7 @@ def tick(request: Request, sent: Sent) -> Response:
     chosen = sent.lists.get("n", ())
     if not chosen:
         raise InputError("Nothing was ticked.", remedy="Tick what was done, then write it down.")
-    if not sent.get("by"):
-        raise InputError("Nobody is named.", remedy="Say who did it.")
+    refuse_unnamed(sent, "Say who did it.")
     refuse_stale(opened, sent)
     numbers = ticking.read_numbers(chosen)
     failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"

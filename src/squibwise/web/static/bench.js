@@ -170,11 +170,15 @@
     const buttons = $("button", form);
     for (const button of buttons) button.disabled = true;
     try {
-      const answer = await send(form.action, data);
+      let answer = await send(form.action, data);
+      if (answer.status === 401 || answer.status === 403) { // the bench was started again meanwhile
+        const token = await freshToken();
+        if (token) { data.set("token", token); answer = await send(form.action, data); }
+      }
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (answer.redirected) { turnTo(page, answer.url); return; }
       const refused = page.querySelector("#main > .refused");
-      if (refused && answer.status === 422) { tellAbove(form, document.importNode(refused, true)); return; }
+      if (refused && answer.status !== 409) { tellAbove(form, document.importNode(refused, true)); return; }
       const main = page.getElementById("main");
       if (main) document.getElementById("main").replaceWith(document.importNode(main, true));
       else { document.querySelector("#main").textContent = page.body.textContent; }
