@@ -10,7 +10,7 @@ import msgspec
 
 from squibwise import infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import put_in_order
+from squibwise.history.order import before_work, put_in_order
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.bid import NO_LESSONS, BidLimit, BidSheet, Lessons, Settled, SettledLine
 from squibwise.model.case import Case, Experience
@@ -170,6 +170,19 @@ def settle(settled: Settled) -> tuple[SettledLine, ...]:
 def doubt_settled(cars: Sequence[Settled], currency: str) -> tuple[Finding, ...]:
     """Return what came out of settled cars and corrects nothing."""
     return plan.doubt_settled(cars, currency)
+
+
+def expect(
+    case: Case, sheet: BidSheet | None, catalog: Catalog, own: Experience = NO_EXPERIENCE
+) -> dict[str, float]:
+    """Return what was expected of a car before the first work on it, by line of a settled car.
+
+    Without a sheet of the sale: parts and labour as the order list had them.
+    """
+    case = before_work(case)
+    if sheet is None:
+        return plan.expect_work(cost(case, catalog, own)[0])
+    return plan.expect_sale(sheet, bid(case, sheet, catalog, own))
 
 
 def learn_settled(cars: Sequence[Settled], currency: str) -> Lessons:

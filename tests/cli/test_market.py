@@ -322,6 +322,48 @@ def test_a_folder_without_settled_cars_is_refused(
     assert "holds no settled car" in done.err
 
 
+def test_what_was_expected_is_that_of_the_car_before_the_work(run: Line, folder: Path) -> None:
+    (folder / "bid.toml").write_text(SALE + GATES)
+    before = run("settle", folder, "--example").out
+    with (folder / "case.toml").open("a", encoding="utf-8") as file:
+        for n, what in enumerate(
+            ("driver.front-bag", "passenger.front-bag", "centre.control-unit")
+        ):
+            file.write(f'\n[[evidence]]\nkind = "done"\nid = "new-{n}"\nwhat = "replaced"\n')
+            file.write(f'component = "{what}"\ntime = 2027-01-02T09:00:00\n')
+    assert run("settle", folder, "--example").out == before
+    (folder / "bid.toml").unlink()
+    (folder / "offers.csv").write_text(
+        "part,supplier,price,state\ndriver.front-bag,Weirside,300,fitted\n"
+        "passenger.front-bag,Weirside,500,ordered\nclock spring,Weirside,90,quoted\n"
+    )
+    bare = run("settle", folder, "--example").out
+    assert "# resale =  # no bid.toml says" in bare
+    assert "# parts =  # 2 lines of offers.csv were bought, a piece of each for 800.00" in bare
+    (folder / "settled.toml").write_text(bare)
+    assert run("settle", folder).code == 0
+    (folder / "offers.csv").write_text("nothing\n1\n")
+    assert "could not be read" in run("settle", folder, "--example").out
+
+
+def test_a_return_is_printed_and_corrects_the_next_bid(run: Line, folder: Path) -> None:
+    (folder / "bid.toml").write_text(SALE + GATES)
+    sheet = run("settle", folder, "--example").out
+    assert "\n# comebacks = [" in sheet
+    shutil.copytree(folder, folder.parent / "sold")
+    back = 'comebacks = [ { what = "seat connector", day = 40, cost = 180 }, "rattle" ]\n'
+    (folder.parent / "sold" / "settled.toml").write_text(back + sheet)
+    told = run("settle", folder.parent / "sold")
+    assert (told.code, "rattle: at no stated cost" in told.out) == (1, True)
+    (folder.parent / "sold" / "settled.toml").write_text(back.replace(', "rattle"', "") + sheet)
+    told = run("settle", folder.parent / "sold")
+    assert (told.code, "seat connector, day 40: 180" in told.out) == (0, True)
+    assert "+60 a car" in told.out
+    out = run("bid", folder, "--settled", folder.parent).out
+    line = out[out.index("what comes back after the sale") :].split("\n")[0]
+    assert ("-60.00" in line, "1 of your 1 settled cars" in line) == (True, True)
+
+
 def test_a_settled_car_corrects_the_next_bid(run: Line, folder: Path, tmp_path: Path) -> None:
     (folder / "bid.toml").write_text(SALE + GATES)
     before = run("bid", folder, "--json").json()

@@ -240,10 +240,29 @@ def _print_settled(at: "Opened") -> int:
     from squibwise.cli.sheet_examples import write_settled
     from squibwise.intake import market_files
 
-    sheet = market_files.load_bid(at.folder / "bid.toml")
-    answer = case.bid(at.case, sheet, at.catalog, at.own)
-    click.echo(write_settled(at.case.id, sheet, answer), nl=False)
+    file = at.folder / "bid.toml"
+    sheet = market_files.load_bid(file) if file.is_file() else None
+    expected = case.expect(at.case, sheet, at.catalog, at.own)
+    click.echo(write_settled(at.case.id, at.case.currency, expected, _say_paid(at)), nl=False)
     return 0
+
+
+def _say_paid(at: "Opened") -> str:
+    """Return what the sheet of offers beside the case says was paid for parts."""
+    from squibwise import plan
+    from squibwise.intake import market_files
+    from squibwise.present.figures import bare_sum
+
+    if not any((at.folder / name).is_file() for name in market_files.OFFERS):
+        return ""
+    file = market_files.find_offers(at.folder)
+    try:
+        sheet = market_files.load_offers(file, at.catalog, at.case.currency, {})
+    except InputError:
+        return f"  # {file.name} could not be read; `buy CASE` says why"
+    lines, total = plan.sum_paid(sheet)
+    words = f"lines of {file.name} were bought, a piece of each for {bare_sum(total)} together"
+    return f"  # {lines} {words}" if total else ""
 
 
 @click.command(

@@ -1,8 +1,9 @@
 """Sheets to fill in: terms of a shop, what is known of a sale, and how a car came out."""
 
+from collections.abc import Mapping
+
 from squibwise.catalog.load import Catalog
-from squibwise.model.bid import COMEBACKS, BidLimit, BidSheet
-from squibwise.model.cost import minor_digits
+from squibwise.model.bid import COMEBACKS
 from squibwise.model.work import Work
 
 _TERMS = """\
@@ -84,23 +85,19 @@ _COMEBACKS = """\
 """
 
 
-def write_settled(case: str, sheet: BidSheet, answer: BidLimit) -> str:
+def write_settled(case: str, currency: str, expected: Mapping[str, float], paid: str) -> str:
     """Return a sheet of how a car came out, what was expected filled in.
 
     Args:
         case: Its id.
-        sheet: What was known at the bid.
-        answer: What was answered then.
+        currency: Of the case.
+        expected: By line, in whole units and days.
+        paid: What is known of the parts that were bought, in words; empty = nothing.
     """
-    currency = answer.cost.currency
-    unit = 10.0 ** minor_digits(currency)
-    means = {x.what: abs(x.mean.minor) / unit for x in answer.lines}
-    lines = ("parts", "labour", "reserve", *sheet.shares)
-    expected = {"resale": sheet.resale.mean * (1.0 - sheet.brand_discount.mean)}
-    expected |= {k: means[k] for k in lines if k in means} | {"days": sheet.days.mean}
-    back = {COMEBACKS: means[COMEBACKS]} if COMEBACKS in means else {}
-    rows = [f"{k} = {v:.0f}" for k, v in (expected | back).items()]
-    asked = [f"# {k} =" for k in expected]
+    rows = [f"{k} = {v:.0f}" for k, v in expected.items()]
+    rows += [f"# {k} =  # no bid.toml says" for k in ("resale", "days") if k not in expected]
+    lines = dict.fromkeys((*expected, "resale", "days"))
+    asked = [f"# {k} ={paid if k == 'parts' else ''}" for k in lines if k != COMEBACKS]
     head = f"case = {json_text(case)}\ncurrency = {json_text(currency)}\n{_COMEBACKS}"
     return "\n".join(
         (head, "[expected]", *rows, "", "[actual]  # fill in what is known", *asked, "")

@@ -100,6 +100,16 @@ _BY_HAND = ("open:", "out:", "fit:", "join:", "close:")
 POWER_DOWNS = ("step:power-down", "power-down", "step:second-power-down", "second-power-down")
 
 
+def before_work(case: Case) -> Case:
+    """Return the case as it stood before the first work on the car; clearing codes is none."""
+    history = read_history(case.evidence)
+    works = [at for at, w in history.works if w.what != "cleared"]
+    loads = [at for at, _ in history.all_of(SubstituteLoad)]
+    signed = [at for at, p in history.all_of(Passed) if p.what.startswith(_BY_HAND)]
+    first = min([*works, *loads, *signed], default=len(history.entries))
+    return msgspec.structs.replace(case, evidence=history.entries[:first])
+
+
 def replacements(history: History) -> dict[str, tuple[int, ...]]:
     """Return the places at which each component was replaced, in order."""
     found: dict[str, tuple[int, ...]] = {}

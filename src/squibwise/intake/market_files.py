@@ -14,6 +14,7 @@ from squibwise.model.bid import BidSheet, Settled
 from squibwise.model.market import OfferSheet, ShopTerms
 
 T = TypeVar("T")
+OFFERS = ("offers.csv", "offers.xlsx")
 LARGEST_SHEET, LARGEST_OFFERS = 100_000, 2_000_000  # bytes
 LARGEST_NUMBER, LEAST_NUMBER = 1e10, 1e-6
 
@@ -24,7 +25,7 @@ def find_offers(folder: Path) -> Path:
     Raises:
         InputError: There is none, or both.
     """
-    found = [p for p in (folder / "offers.csv", folder / "offers.xlsx") if p.is_file()]
+    found = [folder / name for name in OFFERS if (folder / name).is_file()]
     if len(found) != 1:
         there = "both offers.csv and offers.xlsx" if found else "no offers.csv or offers.xlsx"
         raise InputError(

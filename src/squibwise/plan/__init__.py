@@ -8,13 +8,22 @@ from squibwise.plan.loss_table import losses
 from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
 from squibwise.plan.offers import list_needs
 from squibwise.plan.ordering import plan_buying
-from squibwise.plan.settling import doubt_settled, learn_settled, settled_lines
+from squibwise.plan.settling import (
+    doubt_settled,
+    expect_sale,
+    expect_work,
+    learn_settled,
+    settled_lines,
+    sum_paid,
+)
 
 __all__ = [
     "LOT_WORLDS",
     "cost",
     "doubt_prices",
     "doubt_settled",
+    "expect_sale",
+    "expect_work",
     "learn_settled",
     "limit_bid",
     "limit_row",
@@ -29,5 +38,6 @@ __all__ = [
     "price_cars",
     "settled_lines",
     "state_terms",
+    "sum_paid",
     "write_lot",
 ]

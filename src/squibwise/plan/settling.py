@@ -5,6 +5,8 @@ from collections.abc import Sequence
 
 from squibwise.model.bid import (
     COMEBACKS,
+    BidLimit,
+    BidSheet,
     CameBack,
     Comebacks,
     Figures,
@@ -12,9 +14,12 @@ from squibwise.model.bid import (
     Settled,
     SettledLine,
 )
+from squibwise.model.cost import Cost, Money, minor_digits
+from squibwise.model.market import OfferSheet
 from squibwise.model.origin import Finding
 
 _PRIOR_CARS = 2.0
+_BOUGHT = ("ordered", "arrived", "fitted")
 _MOST = math.log(3.0)
 
 
@@ -38,6 +43,32 @@ def settled_lines(settled: Settled) -> tuple[SettledLine, ...]:
 def learn_settled(cars: Sequence[Settled], currency: str) -> Lessons:
     """Return what settled cars teach a bid in a currency."""
     return Lessons(factors=learn_factors(cars), came_back=count_comebacks(cars, currency))
+
+
+def expect_sale(sheet: BidSheet, answer: BidLimit) -> dict[str, float]:
+    """Return what a bid expected, by line of a settled car, in whole units and days."""
+    unit = 10.0 ** minor_digits(answer.cost.currency)
+    means = {x.what: abs(x.mean.minor) / unit for x in answer.lines}
+    found = {"resale": sheet.resale.mean * (1.0 - sheet.brand_discount.mean)}
+    found |= {k: means[k] for k in ("parts", "labour", "reserve", *sheet.shares) if k in means}
+    found["days"] = sheet.days.mean
+    return found | {k: v for k, v in means.items() if k == COMEBACKS}
+
+
+def expect_work(expected: Cost) -> dict[str, float]:
+    """Return what the order list expects, by line of a settled car, in whole units."""
+    unit = 10.0 ** minor_digits(expected.likely.currency)
+    sums = {"parts": expected.parts, "labour": expected.labour}
+    return {k: s.likely.minor / unit for k, s in sums.items() if s is not None and s.likely.minor}
+
+
+def sum_paid(sheet: OfferSheet) -> tuple[int, Money | None]:
+    """Return how many lines of a sheet of offers were bought, and the price of a piece of each."""
+    bought = [o for o in sheet.offers if o.state in _BOUGHT]
+    if not bought:
+        return 0, None
+    total = sum(o.price.minor for o in bought)
+    return len(bought), Money(minor=total, currency=bought[0].price.currency)
 
 
 def count_comebacks(cars: Sequence[Settled], currency: str) -> CameBack:
