@@ -9,10 +9,10 @@ from playwright.sync_api import Browser
 from tests.web.conftest import DEMO, Caller, fill_garage
 from tests.web.test_told_pages import Texts, pages_of, texts
 
-from squibwise.catalog.screens import LANGUAGES
+from squibwise.catalog.screens import LANGUAGES, load_marks
 from squibwise.errors import InputError
 from squibwise.model.names import PLACES
-from squibwise.present.page_words import mark, read_figure, tell_on_page
+from squibwise.present.page_words import mark, read_figure, tell_on_page, write_figure
 
 CARS = tuple(sorted(p.parent.name for p in DEMO.glob("*/case.toml")))
 NEVER_SAID = {
@@ -80,20 +80,45 @@ def test_a_page_says_names_for_ids_and_figures_as_its_language_has_them(
 
 
 TWO_WAYS = 12345.0  # typed with a mark it may also be 12.345
-FIGURES = (0.5, 2.2, 12.75, 999.0, TWO_WAYS, 1234567.5)
+FIGURES = (0.5, 2.2, 12.75, 999.0, 1234.5, TWO_WAYS, 1234567.5)
+WRITTEN = [
+    "en-US", "en-GB", "de-DE", "de-AT", "de-CH", "de-LI", "de-LU", "es-ES", "es-GQ",
+    *(f"es-{c}" for _, c in load_marks() if _ == "es" and c != "-"),
+]  # fmt: skip
+"""Languages with countries, whose marks differ."""
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("language", LANGUAGES)
-def test_figures_have_the_marks_that_browsers_set(browser: Browser, language: str) -> None:
+def test_figures_have_the_marks_that_browsers_set(browser: Browser) -> None:
     """Source: ECMA-402, Intl.NumberFormat, with the locale data that Chromium ships."""
     page = browser.new_page()
-    script = "([l, all]) => all.map((n) => new Intl.NumberFormat(l).format(n))"
-    expected = page.evaluate(script, [language, FIGURES])
+    script = "([all, n]) => all.map((l) => n.map((x) => new Intl.NumberFormat(l).format(x)))"
+    expected = dict(zip(WRITTEN, page.evaluate(script, [WRITTEN, FIGURES]), strict=True))
     page.close()
-    assert [mark(f"{n:,}".removesuffix(".0"), language) for n in FIGURES] == expected
-    clear = {told: n for told, n in zip(expected, FIGURES, strict=True) if n != TWO_WAYS}
-    assert [read_figure(told, language) for told in clear] == list(clear.values())
+    assert len(expected) > 25
+    for tag, figures in expected.items():
+        spoken, _, country = tag.partition("-")
+        told = [mark(f"{n:,}".removesuffix(".0"), spoken, country) for n in FIGURES]
+        assert told == figures, tag
+        clear = {told: n for told, n in zip(figures, FIGURES, strict=True) if n != TWO_WAYS}
+        read = [read_figure(told, spoken, country) for told in clear]
+        assert read == list(clear.values()), tag
+
+
+@pytest.mark.parametrize("country", ["US", "MX", "ES", "AR", ""])
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_a_form_holds_is_read_as_it_was_written(language: str, country: str) -> None:
+    for value in (0.0, 1.2, 1.234, 2.125, 12.5, 1200.0, 12345.0, 0.125, -1.5):
+        assert read_figure(write_figure(value, language, country), language, country) == value
+
+
+@pytest.mark.parametrize(
+    ("region", "price"),
+    [("US-CA", "1,234.50"), ("MX-JAL", "1,234.50"), ("ES-M", "1234,50"), ("AR-B", "1.234,50")],
+)
+def test_a_spanish_page_has_the_marks_of_the_country_of_the_car(region: str, price: str) -> None:
+    country = region.partition("-")[0]
+    assert tell_on_page("1,234.50 USD", "es", country) == f"{price} USD"
 
 
 # Ours: what people type in either language, and in neither.
@@ -110,12 +135,43 @@ def test_a_figure_is_read_as_it_was_meant(typed: str, language: str, value: floa
     assert read_figure(typed, language) == value
 
 
-@pytest.mark.parametrize(("typed", "language"), [("1,234", "en"), ("1.234", "de")])
+@pytest.mark.parametrize(
+    ("typed", "language", "country", "remedy"),
+    [
+        ("1,234", "en", "US", "Write 1234 or 1.2340."),
+        ("1.234", "de", "DE", "Write 1234 or 1,2340."),
+        ("1.200", "de", "DE", "Write 1200 or 1,2."),
+        ("1,200", "de", "CH", "Write 1200 or 1.2."),
+        ("1.200", "es", "US", "Write 1200 or 1.2."), ("1,200", "es", "US", "Write 1200 or 1.2."),
+        ("1.200", "es", "MX", "Write 1200 or 1.2."), ("1,200", "es", "AR", "Write 1200 or 1,2."),
+        ("1.200", "es", "ES", "Write 1200 or 1,2."), ("12,000", "es", "ES", "Write 12000 or 12,0."),
+    ],
+)  # fmt: skip
 def test_a_figure_that_can_be_read_in_two_ways_is_asked_for_again(
-    typed: str, language: str
+    typed: str, language: str, country: str, remedy: str
 ) -> None:
-    with pytest.raises(InputError, match="two ways"):
-        read_figure(typed, language)
+    with pytest.raises(InputError, match="two ways") as refused:
+        read_figure(typed, language, country)
+    assert refused.value.remedy == remedy
+    for clear in re.findall(r"[\d.,]*\d", remedy):
+        read_figure(clear, language, country)
+
+
+@pytest.mark.parametrize(("region", "typed"), [("US-CA", "2.2"), ("US-CA", "2,2"), ("ES-M", "2,2")])
+def test_a_reading_is_typed_in_spanish_with_either_mark(
+    call: Caller, region: str, typed: str
+) -> None:
+    car = f"sage-{region.lower()}-{ord(typed[1])}"
+    call.post("/new", id=car, region=region, like="harrow-07")
+    page = f"/car/{car}/seat/passenger.occupant-sensor"
+    call.client.cookies.set("squibwise-language", "es")
+    answer = call.post(page, applied=typed, unit="kg", volts="1.200")
+    assert answer.status_code == 422
+    assert "puede leerse de dos maneras" in answer.text
+    assert call.post(page, applied=typed, unit="kg").status_code == 303
+    call.client.cookies.delete("squibwise-language")
+    trial = call.app.state.bench.open(car).case.evidence[-1]
+    assert trial.applied_kg == 2.2
 
 
 @pytest.mark.parametrize("typed", ["two", "1,23,4", "1.2.3", "1,2345,6", "nan", "inf", "1e5"])

@@ -188,6 +188,45 @@ def load_pages() -> Screens:
     return _screens([{"en": row["command"], BROWSER: row[BROWSER]} for row in rows])
 
 
+class Marks(msgspec.Struct, frozen=True, kw_only=True):
+    """How figures are written.
+
+    Attributes:
+        decimal: Mark before the decimals.
+        thousands: Mark between thousands.
+        from_digits: Digits of a whole number from which on its thousands are set apart.
+    """
+
+    decimal: str
+    thousands: str
+    from_digits: int
+
+
+@cache
+def load_marks() -> dict[tuple[str, str], Marks]:
+    """Return how figures are written, by language and country; ``-`` is every other country.
+
+    Source: Unicode CLDR, numbers, as browsers have them.
+    """
+    columns = ("language", "country", "decimal", "thousands", "from_digits")
+    rows = read_tsv(FOLDER.parent / "figure-marks.tsv", columns)
+    refuse_repeats((f"{r['language']} {r['country']}" for r in rows), "figure-marks.tsv")
+    return {
+        (r["language"], r["country"]): Marks(
+            decimal=r["decimal"],
+            thousands=r["thousands"].replace("space", "\N{NO-BREAK SPACE}"),
+            from_digits=int(r["from_digits"]),
+        )
+        for r in rows
+    }
+
+
+def find_marks(language: str, country: str) -> Marks:
+    """Return how a language writes figures in a country; empty = in none that is known."""
+    known = load_marks()
+    return known.get((language, country)) or known[language, "-"]
+
+
 def _screens(rows: Sequence[dict[str, str]]) -> Screens:
     with_places = [_sentence(row) for row in rows if _places(row["en"])]
     return Screens(

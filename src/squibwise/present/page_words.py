@@ -7,7 +7,7 @@ import re
 from functools import cache, lru_cache
 
 from squibwise.catalog.load import Catalog, component_title, load_catalog
-from squibwise.catalog.screens import say
+from squibwise.catalog.screens import find_marks, say
 from squibwise.errors import InputError
 from squibwise.model.names import PLACES, ZONES
 from squibwise.present.phrases import in_words
@@ -34,12 +34,11 @@ _FIGURE = re.compile(rf"(?<![\w.,:/-]){_RANGE}(?= {_UNIT})|\({_RANGE}\)")
 """Figures before their unit, or alone in brackets: part numbers and paragraphs are none."""
 _FEW = re.compile(r"(?<!\d)(\d),(\d{3})(?![\d,])")
 _ALONE = re.compile(rf"[~+-]?{_NUMBER}")
-_MARKS = str.maketrans(",.", ".,")
 
 
 @lru_cache(maxsize=_KEPT)
-def tell_on_page(text: str, language: str) -> str:
-    """Return a text as a page tells it in a language."""
+def tell_on_page(text: str, language: str, country: str = "") -> str:
+    """Return a text as a page tells it in a language, with the figures of a country."""
     if "_" in text:
         text = _KEY.sub(lambda m: m[0].replace("_", " "), text)
     if ":" in text:
@@ -47,33 +46,41 @@ def tell_on_page(text: str, language: str) -> str:
         text = _SIGNED.sub("ticked", text)
     text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)
-    return _FIGURE.sub(lambda m: mark(m[0], language), told)
+    return _FIGURE.sub(lambda m: mark(m[0], language, country), told)
 
 
-def tell_cell(text: str, language: str) -> str:
+def tell_cell(text: str, language: str, country: str = "") -> str:
     """Return a cell of a table that holds figures as a page tells it."""
     alone = _ALONE.fullmatch(text)
-    return mark(text, language) if alone else tell_on_page(text, language)
+    return mark(text, language, country) if alone else tell_on_page(text, language, country)
 
 
-def mark(figures: str, language: str) -> str:
-    """Return figures with the marks of a language: ``1.234,50``.
-
-    Source: Unicode CLDR, numbers: German and Spanish write a decimal comma; Spanish sets
-    thousands apart from five digits on.
-    """
-    if language == "en":
+def mark(figures: str, language: str, country: str = "") -> str:
+    """Return figures with the marks of a language in a country: ``1.234,50``."""
+    marks = find_marks(language, country)
+    if (marks.decimal, marks.from_digits) == (".", 4) and marks.thousands == ",":
         return figures
-    figures = _FEW.sub(r"\1\2", figures) if language == "es" else figures
-    return figures.translate(_MARKS)
+    figures = _FEW.sub(r"\1\2", figures) if marks.from_digits > 4 else figures
+    return figures.translate(str.maketrans(",.", marks.thousands + marks.decimal))
 
 
-_TWO_WAYS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
+_TWO_WAYS = re.compile(r"-?[1-9]\d{0,2}[.,]\d{3}")
 _GROUPED = re.compile(r"\d{1,3}([.,])\d{3}(?:\1\d{3})*")
 _TYPED = re.compile(r"-?(?:\d+(?:\.\d*)?|\.\d+)")
 
 
-def read_figure(typed: str, language: str) -> float:
+_EITHER = frozenset({"es"})
+"""Languages in which either mark stands before decimals, as the country has it."""
+
+
+def write_figure(value: float, language: str, country: str = "") -> str:
+    """Return a figure as a form holds it, so that it is read as what it is."""
+    told = f"{value:.10g}"
+    long = f"{told}0" if _TWO_WAYS.fullmatch(told) else told
+    return mark(long, language, country)
+
+
+def read_figure(typed: str, language: str, country: str = "") -> float:
     """Return a figure as people type it: with a point or a comma, thousands set apart or not.
 
     Raises:
@@ -81,11 +88,14 @@ def read_figure(typed: str, language: str) -> float:
         ValueError: It is no figure.
     """
     bare = "".join(c for c in typed if not c.isspace() and c != "'")
-    own = "." if language == "en" else ","
-    if _TWO_WAYS.fullmatch(bare) and own not in bare:
+    own = find_marks(language, country).decimal
+    if _TWO_WAYS.fullmatch(bare) and (language in _EITHER or own not in bare):
         whole, part = re.split("[.,]", bare)
-        remedy = f"Write {whole}{part} or {whole}{own}{part}."
-        raise InputError(f"'{typed}' can be read in two ways.", remedy=remedy)
+        decimals = part.rstrip("0") or "0"
+        few = f"{whole}{own}{decimals}{'0' if len(decimals) == len(part) else ''}"
+        raise InputError(
+            f"'{typed}' can be read in two ways.", remedy=f"Write {whole}{part} or {few}."
+        )
     plain = _join_thousands(bare)
     if not _TYPED.fullmatch(plain):
         raise ValueError(typed)

@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets
+from collections.abc import Iterator
 from functools import cache
 from http import HTTPStatus
 from pathlib import Path
@@ -14,7 +15,7 @@ from starlette.responses import HTMLResponse
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.screens import LANGUAGES
-from squibwise.present.page_words import mark, tell_cell, tell_on_page
+from squibwise.present.page_words import tell_cell, tell_on_page, write_figure
 from squibwise.present.phrases import in_words, standing
 from squibwise.present.tell_bench import make_job
 from squibwise.present.tell_bid import BAR
@@ -66,9 +67,22 @@ def language(request: Request) -> str:
     chosen = request.cookies.get(LANGUAGE_COOKIE, "")
     if chosen in LANGUAGES:
         return chosen
-    asked = request.headers.get("accept-language", "")
-    wanted = (part.strip()[:2].lower() for part in asked.split(","))
-    return next((w for w in wanted if w in LANGUAGES), "en")
+    return next((spoken for spoken, _ in _asked_for(request) if spoken in LANGUAGES), "en")
+
+
+def _asked_for(request: Request) -> Iterator[tuple[str, str]]:
+    """Yield the languages that the browser asks for, each with its country where it names one."""
+    for part in request.headers.get("accept-language", "").split(","):
+        spoken, _, where = part.partition(";")[0].strip().partition("-")
+        yield spoken.lower(), where.upper()
+
+
+def country(request: Request, opened: Opened | None) -> str:
+    """Return the country whose marks figures have: that of the car, else that of the browser."""
+    if opened is not None:
+        return (opened.case.region or "").partition("-")[0]
+    spoken = language(request)
+    return next((where for asked, where in _asked_for(request) if asked == spoken), "")
 
 
 def page(
@@ -80,14 +94,14 @@ def page(
     """Return a page."""
     bench = bench_of(request)
     session: Session | None = request.state.session
-    spoken = language(request)
+    spoken, where = language(request), country(request, given.get("opened"))
     shared = {
         "session": session or Session(id="", role="visitor", token=""),
         "lang": spoken,
         "languages": tuple(LANGUAGES.items()),
-        "t": lambda text: tell_on_page(str(text), spoken),
-        "cell": lambda text: tell_cell(str(text), spoken),
-        "figure": lambda value: mark("" if value is None else f"{value:.10g}", spoken),
+        "t": lambda text: tell_on_page(str(text), spoken, where),
+        "cell": lambda text: tell_cell(str(text), spoken, where),
+        "figure": lambda value: "" if value is None else write_figure(value, spoken, where),
         "standing": _standing(bench.catalog),
         "here": request.url.path,
         "step": "",

@@ -25,7 +25,15 @@ from squibwise.present.page_words import read_figure
 from squibwise.present.phrases import in_words
 from squibwise.web.bench import Bench, Opened, now
 from squibwise.web.guarding import LARGEST_UPLOAD, carries_token, go
-from squibwise.web.layout import bench_of, came_from, language, page, refusal
+from squibwise.web.layout import (
+    bench_of,
+    came_from,
+    country,
+    language,
+    opened_for,
+    page,
+    refusal,
+)
 
 MOST_FILES, MOST_FIELDS, LONGEST_WORD = 8, 400, 200_000
 _ONCE = "once:"
@@ -40,12 +48,14 @@ class Sent(msgspec.Struct, frozen=True, kw_only=True):
         lists: Every value of the fields that stand several times.
         files: Name and content of each file, by field; empty files are left out.
         language: Of the page: how its figures are typed.
+        country: Of the car, or of the browser.
     """
 
     words: dict[str, str]
     lists: dict[str, tuple[str, ...]]
     files: dict[str, tuple[tuple[str, bytes], ...]] = {}
     language: str = "en"
+    country: str = ""
 
     def get(self, name: str, most: int = 4000) -> str:
         """Return a field without the space around it; empty when it was not sent."""
@@ -89,6 +99,8 @@ async def _files(form: FormData) -> dict[str, tuple[tuple[str, bytes], ...]]:
 def _once(request: Request, sent: Sent, doing: Doing) -> Response:
     """Do what was sent, unless the very same was done before; then only lead on."""
     bench, key = bench_of(request), sent.get("once", 64)
+    car = opened_for(request) if "car" in request.path_params else None
+    sent = msgspec.structs.replace(sent, country=country(request, car))
     with bench.writing:
         done = _done_before(bench, key)
         if done is not None:
@@ -325,7 +337,7 @@ def read_number(
         label or LABELS.get(field) or in_words(field.replace("_", " ")),
     )
     try:
-        value = read_figure(typed, sent.language) if typed else None
+        value = read_figure(typed, sent.language, sent.country) if typed else None
     except ValueError as error:
         message = f"{named}: '{typed}' is no number."
         raise InputError(message, remedy="Write digits and one point or comma.") from error
