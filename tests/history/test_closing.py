@@ -110,6 +110,33 @@ def test_work_after_the_lamp_check_makes_it_early_and_the_last_check_counts() ->
     assert judge_lamp(course(GOOD, WORK, later), CATALOG).entry == later
 
 
+@pytest.mark.parametrize(
+    ("before", "now", "told"),
+    [
+        ((61_204, "mi"), (1_204, "mi"), "1204 after 61204 mi"),
+        ((61_204, ""), (61_203, ""), "61203 after 61204"),
+        ((61_204, "mi"), (61_204, "mi"), ""),
+        ((61_204, "mi"), (61_290, "mi"), ""),
+        ((61_204, "mi"), (1_204, "km"), ""),  # not the same unit: nothing is concluded
+        ((61_204, "km"), (1_204, ""), ""),
+        ((None, ""), (1_204, "mi"), ""),
+        ((61_204, "mi"), (None, ""), ""),
+    ],
+)
+def test_a_last_scan_whose_odometer_runs_back_is_asked_about(
+    before: tuple[int | None, str], now: tuple[int | None, str], told: str
+) -> None:
+    first, last = (
+        scan(name=name, odometer=at, odometer_unit=unit)
+        for name, (at, unit) in {"first": before, "last": now}.items()
+    )
+    found = judge_scan(course(first, WORK, last), CATALOG)
+    assert [p.detail for p in found.problems if p.word == "odometer-back"] == [told] * bool(told)
+    assert found.outcome == ("undecided" if told else "met")
+    named = signed("final-scan", note="instrument cluster renewed, invoice 7", by="R. Own")
+    assert judge_scan(course(first, WORK, last, named), CATALOG).outcome == "met"
+
+
 def test_what_decides_against_a_check_stands_first() -> None:
     found = judge_lamp(course(lamp(lit=False, out_after_s=30.0), WORK), CATALOG)
     assert words(found) == ["dark", "early", "late"]

@@ -705,3 +705,24 @@ def test_a_status_told_before_a_list_of_codes_is_that_of_each() -> None:
 def test_codes_in_the_subject_of_a_mail_that_names_no_part_are_numbers_of_its_job() -> None:
     report = read("Subject: Re: preventivo pratica 4-1 / B2044\nB1464 airbag guidatore aperto\n")
     assert [ln.code for ln in report.lines] == ["B1464"]
+
+
+@pytest.mark.parametrize(
+    ("text", "stands"),
+    [
+        ("Odometer 61,204 mi", (61_204, "mi")),
+        ("Mileage: 88121", (88_121, "")),
+        ("Kilometerstand 88.014 km", (88_014, "km")),
+        ("km-Stand 148220", (148_220, "")),
+        ("Kilométrage : 96 412 km     Temps", (96_412, "km")),
+        ("Odometer (km): 70231.5", (70_231, "km")),
+        ("mileage at last occurrence: 61204", (None, "")),  # of a fault, not of the scan
+        ("Odometer: not available", (None, "")),
+        ("Odometer 99999999999 km", (None, "")),
+    ],
+)
+def test_the_odometer_that_a_report_states_is_read(
+    text: str, stands: tuple[int | None, str]
+) -> None:
+    covered = read(f"Restraint system\n{text}\nNo faults stored.\n").coverage
+    assert (covered.odometer, covered.odometer_unit) == stands

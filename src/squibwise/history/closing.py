@@ -106,8 +106,8 @@ def _lamp_problems(
 def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> Standing:
     """Return how the last scan stands against the last work on the car.
 
-    Lines that nobody understood, which unit it is of and what its date means may be read by a named
-    person; nothing else may be decided so.
+    Lines that nobody understood, which unit it is of, what its date and its odometer mean may be
+    read by a named person; nothing else may be decided so.
 
     Args:
         history: The course of events.
@@ -122,6 +122,7 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
         *_scan_of_what(last, [r for _, r in scans[:-1]], vin),
         *_scan_of_which_unit(last),
         *_scan_of_which_day(last),
+        *_scan_at_which_distance(last, [r for _, r in scans[:-1]]),
         *(p for p in (_late_or_timeless(last, place, history),) if p is not None),
         *_scan_lines(last),
         *_scan_coverage(last, catalog),
@@ -145,7 +146,7 @@ def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[
     return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
 
 
-_TO_READ = frozenset({"unread", "no-unit", "other-day"})
+_TO_READ = frozenset({"unread", "no-unit", "other-day", "odometer-back"})
 
 
 def _scan_of_which_unit(last: Report) -> list[Problem]:
@@ -165,6 +166,17 @@ def _scan_of_which_day(last: Report) -> list[Problem]:
 
 
 _NEXT_DAY = dt.timedelta(days=1)
+
+
+def _scan_at_which_distance(last: Report, earlier: list[Report]) -> list[Problem]:
+    """Return whether the odometer of the last scan stands lower than that of one before it."""
+    now = last.reading.coverage
+    stood = [r.reading.coverage for r in earlier]
+    alike = [c.odometer for c in stood if c.odometer and c.odometer_unit == now.odometer_unit]
+    if now.odometer is None or not alike or now.odometer >= max(alike):
+        return []
+    detail = f"{now.odometer} after {max(alike)} {now.odometer_unit}".rstrip()
+    return [Problem(word="odometer-back", detail=detail)]
 
 
 def _late_or_timeless(check: Evidence, place: int, history: History) -> Problem | None:

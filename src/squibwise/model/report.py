@@ -140,6 +140,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         unit: Whose memory it tells of: the restraint unit's, another one's, or not said; None
             where no text was read.
         days: What the day may be that the report states of itself; empty when it states none.
+        odometer: What the report states of the odometer, as printed; None when it states nothing.
+        odometer_unit: ``km`` or ``mi``; empty where the report does not say which.
         is_vouched: That it is complete is its owner's word, the report itself does not say so.
     """
 
@@ -153,6 +155,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     why: tuple[str, ...] = ()
     unit: Unit | None = None
     days: tuple[dt.date, ...] = ()
+    odometer: int | None = None
+    odometer_unit: str = ""
     is_vouched: bool = False
 
 

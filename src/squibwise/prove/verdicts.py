@@ -131,6 +131,10 @@ _SCAN = {
         "The file says of itself that it is of {0}.",
         "Scan again; or record passed 'final-scan', with why its date is wrong and who read it.",
     ),
+    "odometer-back": (
+        "The odometer on it runs back: {0}.",
+        "Scan again; or record passed 'final-scan', with why it runs back and who read it.",
+    ),
     "same-file": ("It is the file of {0} once more.", "Scan again after the last work."),
     "faults": ("It still names {0}.", "Trace and repair, then scan again."),
     "early": (

@@ -29,6 +29,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
     """
     own = [ln for ln in told if ln.unit != "other" and ln.present]
     able, why = _able(own, sheet.volts, scope.catalog)
+    odometer, unit = _odometer(sheet)
     return Coverage(
         complete=_complete(own, sheet),
         able=able,
@@ -40,6 +41,8 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         why=why,
         unit=_unit_of(told, sheet),
         days=_days(sheet),
+        odometer=odometer,
+        odometer_unit=unit,
     )
 
 
@@ -82,6 +85,28 @@ def _days(sheet: Sheet) -> tuple[dt.date, ...]:
             orders = ((one, two, three),) if one > 31 else ((late, two, one), (late, one, two))
             return tuple(dict.fromkeys(d for o in orders if (d := _real_day(*o)) is not None))
     return ()
+
+
+_ODOMETER = re.compile(
+    r"\b(?:odometer|mileage|kilometerstand|km-stand|kilom[eé]trage|kilometraje)\b"
+    r"[^\w\n]{0,12}(?:\((km|mi)\)[^\w\n]{0,4})?"
+    r"(\d+(?:[.,' \u00a0\u202f]\d{3})*)(?!\d)(?:[.,]\d)?\s?(km|mi)?",
+    re.IGNORECASE,
+)
+
+
+def _odometer(sheet: Sheet) -> tuple[int | None, str]:
+    """What the first line with an odometer states, and its unit; how a fault was stored is none."""
+    for line in sheet.lines:
+        found = None if line.codes else _ODOMETER.search(line.text)
+        if found:
+            digits = re.sub(r"\D", "", found[2])
+            return (
+                (int(digits), (found[1] or found[3] or "").lower())
+                if len(digits) < 8
+                else (None, "")
+            )
+    return None, ""
 
 
 def _real_day(year: int, month: int, day: int) -> dt.date | None:
