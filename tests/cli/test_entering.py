@@ -101,6 +101,14 @@ def test_a_wrong_word_is_told_without_a_line_and_nothing_is_written(run: Line, o
     assert text(own) == OWN
 
 
+@pytest.mark.parametrize("name", ["", "  ", "R\n[[evidence]]", "R\x1b[2J", "R\u202e"])
+def test_a_name_is_one_line_of_letters(run: Line, own: Path, name: str) -> None:
+    done = run("saw", own, "passenger.front-bag", "intact", "--by", name)
+    assert (done.code, "that is no name" in done.err) == (2, True)
+    assert text(own) == OWN
+    assert run("import", own, "--by", name).code == 2
+
+
 def test_a_case_that_was_broken_before_tells_its_own_mistake(run: Line, own: Path) -> None:
     broken = OWN.replace("cover-torn", "cover-tron")
     (own / "case.toml").write_text(broken, encoding="utf-8")

@@ -528,7 +528,12 @@ def test_paths_in_an_entry_stand_in_the_order_of_the_standard() -> None:
 OUTSIDE = ["../x", "..", ".", "", "a/b", "/abs", "a\\b", "C:x", "a\x1b[2J", "a\0b", "x" * 101]
 
 
-@pytest.mark.parametrize("case_id", [*OUTSIDE, ".hidden", "-o", " a", "a ", "a.", "é" * 101])
+DEVICES = ["CON", "nul", "Com1", "lpt9.x", "aux.tar.gz"]
+
+
+@pytest.mark.parametrize(
+    "case_id", [*OUTSIDE, ".hidden", "-o", " a", "a ", "a.", "é" * 101, *DEVICES]
+)
 def test_an_id_that_leads_elsewhere_is_taken_by_nobody(garage: Garage, case_id: str) -> None:
     with pytest.raises(InputError, match="cannot be the name"):
         put(garage, "one", case_id)
@@ -536,7 +541,18 @@ def test_an_id_that_leads_elsewhere_is_taken_by_nobody(garage: Garage, case_id: 
 
 
 def test_ids_that_people_use_are_taken(garage: Garage) -> None:
-    used = ("harrow-07", "Käfer 07", "_x", "фото", "a..b", "golf (blue)", "2", "R.'s & S., #3")
+    used = (
+        "harrow-07",
+        "Käfer 07",
+        "_x",
+        "фото",
+        "a..b",
+        "golf (blue)",
+        "2",
+        "R.'s & S., #3",
+        "condor",
+        "com",
+    )
     for case_id in used:
         put(garage, "one", case_id)
     assert store.case_ids(garage) == tuple(sorted(used))

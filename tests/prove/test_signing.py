@@ -2,6 +2,7 @@
 
 import base64
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -11,6 +12,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.model.proof import Gate, KnownKey, ProofRecord, Signature
+from squibwise.present.tell_checks import tell_verification
 from squibwise.prove import verify
 from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import fingerprint, public_key, seal, sign
@@ -186,6 +188,9 @@ def test_another_name_on_the_paper_than_that_of_the_key_is_told(
 ) -> None:
     answer = verify(to_json(sign(issue(), SECRET, "State Inspector")), catalog, known())
     assert (answer.valid, answer.signature, answer.signer) == (True, "known", "R. Own")
+    assert answer.named == "State Inspector"
     assert [p.code for p in answer.problems] == ["record-other-name"]
+    first = tell_verification(answer, Path("x.pdf")).title
+    assert 'signed by the key of "R. Own"; the paper names "State Inspector"' in first
     same = verify(to_json(sign(issue(), SECRET, "r.  own")), catalog, known())
-    assert same.problems == ()
+    assert (same.named, same.problems) == ("", ())

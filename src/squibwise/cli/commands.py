@@ -378,8 +378,8 @@ def verify(
 ) -> int:
     """Check a record that somebody handed over: is it whole, unchanged, and by whom.
 
-    Exit code 0: valid and signed by a key that is known here. 1: valid, but unsigned or by another
-    key. 2: not valid.
+    Exit code 0: valid, by a known key and in its owner's name. 1: valid, but unsigned, by another
+    key or in another name. 2: not valid.
     """
     from squibwise.catalog.load import load_catalog
     from squibwise.cli import files
@@ -395,7 +395,7 @@ def verify(
     result = files.verified(file, load_catalog(), know, stamp, authority)
     if data is not None and result.valid:
         files.write_data(file, data)
-    code = 2 if not result.valid else int(result.signature != "known")
+    code = 2 if not result.valid else int(result.signature != "known" or bool(result.named))
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code
     )

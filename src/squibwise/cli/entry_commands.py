@@ -12,7 +12,9 @@ from squibwise.cli.commands import answers, case_argument, examples
 if TYPE_CHECKING:
     from squibwise.model.work import Work
 
-by_option = click.option("--by", metavar="NAME", help="Who saw it, did it or signs for it.")
+by_option = click.option(
+    "--by", metavar="NAME", callback=output.one_name, help="Who saw it, did it or signs for it."
+)
 time_option = click.option(
     "--time", "at", metavar="TIME", type=click.DateTime(["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]),
     help="When it was; now when left out. [YYYY-MM-DDTHH:MM]",

@@ -8,7 +8,9 @@ from squibwise.cli import output
 from squibwise.cli.bench_process import PORT, run_bench
 from squibwise.cli.commands import answers, examples
 
-by_option = click.option("--by", default="", metavar="NAME", help="Who does it.")
+by_option = click.option(
+    "--by", metavar="NAME", callback=lambda *a: output.one_name(*a) or "", help="Who does it."
+)
 
 
 @click.command(

@@ -32,6 +32,17 @@ def exit_code(findings: Iterable["Finding"], *, needs_person: bool = False) -> i
     return max([int(needs_person), *(_EXIT[f.severity] for f in findings)])
 
 
+def one_name(context: click.Context, option: click.Parameter, name: str | None) -> str | None:
+    """Return a name as it was given: none at all, or one that is not blank and has one line.
+
+    Raises:
+        BadParameter: It is neither.
+    """
+    if name is not None and not (name.strip() and name.isprintable()):
+        raise click.BadParameter("that is no name: write it on one line.", context, option)
+    return name
+
+
 def write_json(value: Mapping[str, Any]) -> None:
     """Write one JSON object on standard output."""
     import msgspec

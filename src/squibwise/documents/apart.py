@@ -75,7 +75,8 @@ def _attachments(data: bytes) -> list[tuple[str, bytes]]:
         parts = [pdf.get_attachment(n) for n in range(pdf.count_attachments())]
         return [(p.get_name(), bytes(p.get_data())) for p in parts]
     except pypdfium2.PdfiumError as error:
-        raise InputError(f"the PDF cannot be opened: {error}") from error
+        reason = str(error).rstrip(".")
+        raise InputError(f"the PDF cannot be opened: {reason}") from error
 
 
 if __name__ == "__main__":

@@ -20,6 +20,8 @@ from squibwise.garage.database import writing
 from squibwise.garage.folders import Content
 
 START = "0" * 64
+_DEVICE = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?", re.IGNORECASE)
+"""No folder may be called so on one of the systems; source: from memory."""
 _CASE_ID = re.compile(r'(?![\s.-])[^/\\:*?"<>|]{1,100}(?<![\s.])')  # a name on any system
 _LONGEST_ID = 200  # bytes: file systems take 255
 
@@ -75,7 +77,7 @@ def seal(entry: Entry) -> tuple[str, str]:
 
 def is_case_id(text: str) -> bool:
     """May a case be called so: the name of one plain folder, and nothing that leads elsewhere."""
-    if _CASE_ID.fullmatch(text) is None or not text.isprintable():
+    if _CASE_ID.fullmatch(text) is None or _DEVICE.fullmatch(text) or not text.isprintable():
         return False
     return len(text.encode("utf-8")) <= _LONGEST_ID
 

@@ -139,6 +139,7 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         signature: ``known``: by a key that is known here; ``unknown``: by one that is not;
             ``none``; ``wrong``: the signature does not belong to the record.
         signer: Name in the signature; the known name where the key is known.
+        named: Whom the paper names, where its key is known as that of somebody else.
         fingerprint: Of the key; empty when there is none.
         known_since: ISO date since when the key is known here; empty when it is not.
         withheld: Names of the parts that this copy leaves out.
@@ -149,6 +150,7 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     valid: bool
     signature: SignatureState = "none"
     signer: str = ""
+    named: str = ""
     fingerprint: str = ""
     known_since: str = ""
     withheld: tuple[str, ...] = ()

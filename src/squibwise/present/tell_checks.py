@@ -111,8 +111,12 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     if result.stamped:
         told = f"Time stamp: {result.stamped}. Compare that certificate with the authority's own."
         by_key = (*by_key, told)
+    title = _VERIFIED[result.signature] if result.valid else _VERIFIED["wrong"]
+    if result.valid and result.named:
+        signer, named = in_quotes(result.signer), in_quotes(result.named)
+        title = f"Whole and unchanged, signed by the key of {signer}; the paper names {named}:"
     return Telling(
-        title=_VERIFIED[result.signature] if result.valid else "CANNOT BE RELIED ON:",
+        title=title,
         subtitle=str(file),
         about=(*by_key, *(left if result.withheld else ())),
         sections=filled((tell_findings(result.problems, "About the record"),)),

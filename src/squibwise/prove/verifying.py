@@ -81,13 +81,15 @@ def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verifica
         return Verification(valid=False, signature="wrong", signer=by, problems=(wrong,))
     key = known.get(signature.public_key)
     if key is not None:
+        other = not _is_same_name(by, key.name)
         return Verification(
             valid=True,
             signature="known",
             signer=key.name,
+            named=by if other else "",
             fingerprint=mark,
             known_since=key.since,
-            problems=_other_name(by, key.name),
+            problems=(_tell_other_name(by, key.name),) if other else (),
         )
     text = f"Signed in the name of {in_quotes(by)} with the key {mark}, which is not known here."
     ask = "Compare that key with its owner by another route before relying on the name."
@@ -100,13 +102,14 @@ def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verifica
     )
 
 
-def _other_name(by: str, known_as: str) -> tuple[Finding, ...]:
-    """Return that a paper names somebody else than whose the key is known to be."""
-    if " ".join(by.split()).casefold() == " ".join(known_as.split()).casefold():
-        return ()
+def _is_same_name(one: str, other: str) -> bool:
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+
+
+def _tell_other_name(by: str, known_as: str) -> Finding:
     text = f"The paper names {in_quotes(by)}; its key is known here as {in_quotes(known_as)}."
     ask = "Ask the owner of the key whether it signs for that name."
-    return (_problem("record-other-name", "warning", text, ask),)
+    return _problem("record-other-name", "warning", text, ask)
 
 
 def read_record(data: bytes) -> ProofRecord:
