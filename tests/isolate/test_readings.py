@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from squibwise.isolate.replay import Standing
+from squibwise.isolate.standing import Standing
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import Reading
 

@@ -9,7 +9,7 @@ import pytest
 
 from squibwise.isolate import __getattr__ as lazily
 from squibwise.isolate import trace
-from squibwise.isolate.replay import Standing
+from squibwise.isolate.standing import Standing
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import DoneWork, Evidence, Passed, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
@@ -237,3 +237,52 @@ def test_work_while_the_connector_is_apart_does_not_leave_the_code_alone() -> No
     apart = searched(SEAT, report, OPENED, done)
     together = searched(SEAT, report, OPENED, done, JOINED)
     assert chance(apart, "codes:left-over") < chance(together, "codes:left-over") / 3
+
+
+def renewed(loop: str, word: str, *after: Evidence) -> Standing:
+    """Return the search after a bad pin was seen, its connector renewed, and what was read then."""
+    component = loop.split("/")[0]
+    first = a_report(a_line(component, "open-or-high"))
+    look = Entered(id="t1", loop=loop, test="look:device-plug", outcome="pin-bad")
+    repair = Entered(id="t2", loop=loop, test="renew:device-plug", outcome=word)
+    return searched(loop, first, look, repair, *after)
+
+
+# Common practice, no source: after a connector was renewed in vain one looks at its other half and
+# at the wiring it was joined to, not at the new connector again.
+@pytest.mark.parametrize(
+    ("loop", "wire"),
+    [
+        ("passenger.front-bag/1", "harness:broken"),
+        ("driver.front-bag/1", "clock-spring:broken"),
+        ("driver.seat-bag/1", "seat-harness:broken"),
+    ],
+)
+@pytest.mark.parametrize("comes_back", [True, False])
+def test_a_renewed_connector_falls_below_its_other_half_and_its_wiring(
+    loop: str, wire: str, comes_back: bool
+) -> None:
+    again = a_report(a_line(loop.split("/")[0], "open-or-high"), name="s2")
+    found = renewed(loop, "fixed", again) if comes_back else renewed(loop, "not fixed")
+    place = chance(found, "device-plug:bad-contact")
+    assert chance(found, "device-plug:other-half") > place
+    assert chance(found, wire) > place
+    assert place < 0.12
+    assert math.fsum(s.p for s in found.suspects) == pytest.approx(1.0)
+
+
+def test_a_repair_that_did_not_hold_is_called_as_its_card_calls_it() -> None:
+    again = a_report(a_line("passenger.front-bag", "open-or-high"), name="s2")
+    found = renewed(BAG, "fixed", again)
+    finding = next(f for f in found.findings if f.code == "repair-did-not-hold")
+    assert finding.message.startswith("'Renew the connector at the device, or its pins")
+    assert "s2 shows the fault again" in finding.message
+
+
+def test_a_seating_that_held_for_a_while_leaves_a_poor_contact_there() -> None:
+    first = a_report(a_line("passenger.front-bag", "open-or-high"))
+    again = a_report(a_line("passenger.front-bag", "open-or-high"), name="s2")
+    seated = Entered(id="t1", loop=BAG, test="reseat:device-plug", outcome="fixed")
+    found = searched(BAG, first, seated, again)
+    assert found.suspects[0].id == "device-plug:bad-contact"
+    assert chance(found, "device-plug:not-seated") < 0.05

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from squibwise.errors import InputError
 from squibwise.isolate import trace
-from squibwise.isolate.replay import Standing
+from squibwise.isolate.standing import Standing
 from squibwise.isolate.suspects import Suspect
 from squibwise.isolate.tracing import search_of
 from squibwise.model.car import Given, OwnRule, Price, Profile

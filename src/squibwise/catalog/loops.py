@@ -242,6 +242,8 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         at: Element id, or ``<role>``.
         circuits: Circuits it is for; empty for all.
         fixes: Faults it removes, as ``element:fault`` with ``{point}`` and ``*``.
+        leaves: Causes that it does not reach or makes itself, each with its share of what was
+            believed of those it removes; ``{wire}`` is the wiring beside the point.
         access: Further access clusters; ``{plugs}`` for every plug of the loop.
         opens: Must the access of the element it is done at be open.
         ruled: Only where the user's own rule lets the unit be kept.
@@ -264,6 +266,7 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     at: str
     circuits: tuple[str, ...] = ()
     fixes: tuple[str, ...]
+    leaves: dict[str, float] = {}
     access: tuple[str, ...] = ()
     opens: bool = True
     ruled: bool = False

@@ -7,7 +7,7 @@ from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.signed import is_signed, refuse_drive
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import LIKELY, Context
-from squibwise.isolate.replay import Standing
+from squibwise.isolate.standing import Standing
 from squibwise.model.belief import Because
 from squibwise.model.evidence import SubstituteLoad
 from squibwise.model.trace import BenchCard, CardStep

@@ -2,7 +2,7 @@
 
 from squibwise.catalog.load import Catalog
 from squibwise.isolate.context import LIKELY, Context
-from squibwise.isolate.replay import Standing
+from squibwise.isolate.standing import Standing
 from squibwise.model.belief import Assumption
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome

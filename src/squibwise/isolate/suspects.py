@@ -184,6 +184,16 @@ def _moves(fault: LoopFault, signs: Signs, catalog: Catalog) -> list[Move]:
     return sorted(moves, key=lambda m: -abs(m[0]))
 
 
+def coming_steps(context: Context, catalog: Catalog) -> dict[str, float]:
+    """Return by how many steps each cause gains or loses once the fault is seen to come and go."""
+    return {
+        f"{element.id}:{fault.fault}": fault.moves["coming"]
+        for element in context.chain.element
+        for fault in _faults_of(element, context, catalog)
+        if "coming" in fault.moves
+    }
+
+
 def _because(text: str, steps: float, ids: tuple[str, ...]) -> Because:
     way = "up" if steps > 0 else "down"
     plural = "s" if abs(steps) > 1 else ""
@@ -315,7 +325,7 @@ def _pairs(singles: list[Suspect], catalog: Catalog) -> list[Suspect]:
 
 # Readings at several points of a loop: where the extra resistance sits, if it can be told.
 
-_RAISES = ("open", "spent", "broken", "bad-contact", "not-seated", "wrong-part")
+_RAISES = ("open", "spent", "broken", "bad-contact", "other-half", "not-seated", "wrong-part")
 _EXTRAS = np.geomspace(0.05, 20.0, 40)
 _TOLD = 0.9
 _ROOT_3 = math.sqrt(3.0)

@@ -21,7 +21,9 @@ from squibwise.isolate.bench import (
 from squibwise.isolate.cards import card_of, confirming_card, stop_card
 from squibwise.isolate.context import Context, context_of
 from squibwise.isolate.findings import assumptions_of, findings_of
-from squibwise.isolate.replay import Spent, Standing, fixes, replay
+from squibwise.isolate.repaired import fixes
+from squibwise.isolate.replay import replay
+from squibwise.isolate.standing import Spent, Standing
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case

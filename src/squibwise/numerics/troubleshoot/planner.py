@@ -253,7 +253,7 @@ def _told_most(model: Model, costs: Array, most: float) -> int:
     Costs by search are no finer than that; and a repair that could as well wait is not begun with.
     None costs more than ``most``, the policy that is followed.
     """
-    close = costs[: model.tests] <= min(costs.min() * (1.0 + _CLOSE), most)
+    close = costs[: model.tests] <= min(costs.min() * (1.0 + _CLOSE), most + _ROUNDING)
     if not close.any():
         return int(np.argmin(costs))
     begin = start(model)
@@ -285,6 +285,7 @@ def _two_step(model: Model) -> tuple[int, float]:
 _SURE = 0.9
 _RARE = 3e-5
 _CLOSE = 0.02
+_ROUNDING = 1e-6  # the same policy summed in another order
 
 
 def outcomes(problem: Problem, action: Test | Repair) -> dict[str, tuple[float, Problem | None]]:
