@@ -9,7 +9,7 @@ from squibwise.infer import assess
 from squibwise.model.belief import Assessment, Loss, LossTable
 from squibwise.model.car import Profile
 from squibwise.model.case import Case
-from squibwise.model.evidence import Evidence, Impact, Look, Passed
+from squibwise.model.evidence import DoneWork, Evidence, Impact, Look, Passed
 from squibwise.model.names import split_component
 
 CAR = build.car("belts-and-front-bags")
@@ -178,3 +178,26 @@ def test_what_somebody_inspected_and_signed_for_is_asked_for_no_more() -> None:
     signed = Passed(id="s", what=f"{part}:inspect", result="passed", by="R")
     after = assess(case(NOSE, signed), build.CATALOG, table()).next_looks
     assert part not in {x.component for x in after}
+
+
+def asked_of(component: str, *evidence: Evidence) -> set[str]:
+    answer = assess(case(NOSE, CODE, *evidence), build.CATALOG, table())
+    return {x.look for x in answer.next_looks if x.component == component}
+
+
+@pytest.mark.parametrize("seen", ["intact", "not-seen"])
+def test_what_was_looked_for_and_not_seen_is_not_asked_again(seen: str) -> None:
+    retractor = "driver.retractor-pretensioner"
+    asked = asked_of(retractor) - {"substitute-load"}
+    assert asked
+    for word in asked:
+        look = Look(id="eye", component=retractor, seen=seen, asked=word)
+        assert asked_of(retractor, look) <= {"connector-off", "substitute-load"}
+        fitted = DoneWork(id="new", what="replaced", component=retractor)
+        assert asked_of(retractor, look, fitted) == asked_of(retractor, fitted)
+
+
+def test_a_part_that_was_looked_at_twice_with_nothing_seen_is_looked_at_no_more() -> None:
+    retractor = "driver.retractor-pretensioner"
+    twice = [Look(id=f"eye-{n}", component=retractor, seen="intact", by="R") for n in (1, 2)]
+    assert asked_of(retractor, *twice) <= {"substitute-load"}

@@ -219,3 +219,25 @@ def test_a_look_that_was_ticked_is_open_again_once_an_inspection_hangs_on_it(cal
 def _todo(call: Any) -> Any:
     bench = call.app.state.bench
     return bench.whole(bench.open("harrow-07")).todo
+
+
+def test_what_is_looked_for_is_asked_once_whatever_is_seen(call: Any) -> None:
+    """A person who follows every next look and sees nothing wrong comes to an end."""
+    bench, asked = call.app.state.bench, set()
+    for _ in range(40):
+        looks = bench.whole(bench.open("burdock-09")).states.next_looks
+        look = next((x for x in looks if x.look in bench.catalog.looks(kind_of(x.component))), None)
+        if look is None:
+            break
+        assert (look.component, look.look) not in asked
+        asked.add((look.component, look.look))
+        page = f"/car/burdock-09/part/{look.component}"
+        assert f'name="asked" value="{look.look}"' in call.get(page).text
+        sent = {"component": look.component, "seen_word": "intact", "asked": look.look}
+        assert call.post("/car/burdock-09/look", page, **sent).status_code == 303
+    assert look is None
+    assert len(asked) > 3
+
+
+def kind_of(component: str) -> str:
+    return component.partition(".")[2].rstrip("-23")

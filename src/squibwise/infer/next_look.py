@@ -26,7 +26,7 @@ from squibwise.infer.scan import UNIT, is_scanned_whole
 from squibwise.infer.stakes import Stakes, calls_for_a_new_one
 from squibwise.model.belief import NextLook
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance
+from squibwise.model.evidence import Circumstance, Look
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import Report
 
@@ -70,6 +70,7 @@ def list_candidates(
     """
     inspected = {word for word, r in signed_results(net.line).items() if r == "passed"}
     seen = {look for e in case.evidence for look in list_looks(e, catalog)}
+    seen |= set(list_answered(net, catalog))
     told = [e for _, e in net.line.all_of(Circumstance) if e.present]
     harmful = [e for e in told if e.what in catalog.firing.conditions.exposure]
     result = []
@@ -92,6 +93,32 @@ def list_candidates(
             if load is not None:
                 result.append(load)
     return result
+
+
+_NOTHING = ("intact", "not-seen")
+_OTHER_ACCESS = (_PLUG_WORD, "confirmed-spent")
+
+
+def list_answered(net: Network, catalog: Catalog) -> Iterator[tuple[str, str]]:
+    """Yield component and look word of what was looked for and not seen, or looked at twice.
+
+    Who looks for one thing sees what takes no longer, behind the same cover. Work on the part
+    since then opens it again.
+    """
+    before: set[tuple[str, str]] = set()
+    for at, look in net.line.all_of(Look):
+        component, again = split_loop(look.component)[0], (look.component, look.seen) in before
+        before.add((look.component, look.seen))
+        works = net.line.works_on(frozenset({component}))
+        if look.seen not in _NOTHING or any(place > at for place, _ in works):
+            continue
+        words = catalog.looks(split_component(component).kind)
+        asked = words.get(look.asked or (_PLUG_WORD if again else ""))
+        if asked is not None:
+            longest = max(asked.minutes, words["intact"].minutes)
+            near = (w for w, row in words.items() if row.minutes <= longest)
+            yield component, asked.word
+            yield from ((component, w) for w in near if w not in _OTHER_ACCESS)
 
 
 _SUSPECT = 0.02
@@ -261,6 +288,8 @@ def rank_looks(
     steps = search.weigh(_shortlist(candidates, groups, stakes, catalog))
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
     looks = _with_proof(looks, candidates, groups, unproven, stakes, catalog)
+    answered = set(list_answered(engine.net, catalog))
+    plugs = {part: p for part, p in plugs.items() if (part, _PLUG_WORD) not in answered}
     looks += _plug_looks(plugs, stakes, catalog)
     may_power = not was_flooded(case, catalog) and unit_exposed(engine.net.line) is None
     looks += _second_scan(engine.net, groups, stakes, catalog) if may_power else []

@@ -14,6 +14,7 @@ class Look(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     Attributes:
         component: Component id, or a loop id when it was one circuit or charge of it.
         seen: ``intact``, ``deployed``, ``damaged``, ``missing``, ``not-seen``, or a kind's word.
+        asked: The look word that was looked for, where another was seen; None when not stated.
         by: Who looked; None when not stated.
     """
 
@@ -21,6 +22,7 @@ class Look(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     time: Time | None = None
     component: str
     seen: str
+    asked: str | None = None
     by: str | None = None
     origin: Origin = Origin()
 

@@ -175,7 +175,9 @@ def _nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
 def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, Any]:
     catalog, whole = bench.catalog, bench.whole(opened)
     words = _look_words(belief.id, catalog)
-    asked = next((x.look for x in whole.states.next_looks if x.component == belief.id), "")
+    settling = (belief.settled_by,) if belief.settled_by else ()
+    offers = [x.look for x in (*whole.states.next_looks, *settling) if x.component == belief.id]
+    asked = next((look for look in offers if look in {w.word for w in words}), "")
     settled = catalog.fact("present.settled").number()
     return {
         "mark": make_mark(belief, settled, catalog),

@@ -16,7 +16,7 @@ from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.model.evidence import Circumstance, Impact, Photo
-from squibwise.model.names import ZONES
+from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import ASKED_WORDS
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
@@ -92,9 +92,12 @@ def look(request: Request, sent: Sent) -> Response:
     if not word and not photos:
         raise InputError("Nothing was chosen.", remedy="Choose what you see, or a photograph.")
 
+    asked = pick(sent, "asked", bench_of(request).catalog.looks(split_component(component).kind))
+    missed = {"asked": asked} if asked not in ("", word) else {}
+
     def make(folder: Path) -> Iterator[Pairs]:
         if word:
-            yield {"kind": "look", "component": looked, "seen": word, **common(sent)}
+            yield {"kind": "look", "component": looked, "seen": word, **missed, **common(sent)}
         for name, data in photos:
             yield _photo(folder, name, data, component) | _noted(sent)
 

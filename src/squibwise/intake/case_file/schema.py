@@ -126,6 +126,7 @@ class LookEntry(Entry, tag="look", frozen=True, kw_only=True):
 
     component: Loop
     seen: Word
+    asked: Word | None = None
     by: str | None = None
 
 
