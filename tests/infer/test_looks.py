@@ -9,7 +9,18 @@ from squibwise.infer import assess
 from squibwise.model.belief import Assessment, Loss, LossTable
 from squibwise.model.car import Profile
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, Impact, Look, Passed
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    Impact,
+    Look,
+    Passed,
+    Recorder,
+    SeatTrial,
+    Statement,
+    SubstituteLoad,
+)
 from squibwise.model.names import split_component
 
 CAR = build.car("belts-and-front-bags")
@@ -201,3 +212,130 @@ def test_a_part_that_was_looked_at_twice_with_nothing_seen_is_looked_at_no_more(
     retractor = "driver.retractor-pretensioner"
     twice = [Look(id=f"eye-{n}", component=retractor, seen="intact", by="R") for n in (1, 2)]
     assert asked_of(retractor, *twice) <= {"substitute-load"}
+
+
+# What a technician looks into first (common practice, no source): the right report, then what
+# decides a contradiction, then what is at hand.
+
+VIN, OTHER_VIN = "0Z9HB3C4XJE118205", "0Z9HB3C48HE902277"
+WHOLE = Look(id="cover", component="driver.front-bag", seen="cover-whole")
+OPEN = build.scan(build.code(1, "driver.front-bag"), build.record())
+
+
+def test_a_report_of_another_car_asks_for_a_scan_of_this_one_first() -> None:
+    car = msgspec.structs.replace(CAR, vin=VIN)
+    foreign = msgspec.structs.replace(OPEN.reading, vin=OTHER_VIN)
+    scan = msgspec.structs.replace(OPEN, reading=foreign)
+    answer = assess(build.case(NOSE, scan, WHOLE, on=car), build.CATALOG, table())
+    assert answer.next_looks[0].look == "second-scan"
+    assert "VIN" in answer.next_looks[0].text
+    assert any("another car" in c.text for c in answer.contradictions)
+    own = msgspec.structs.replace(scan, reading=msgspec.structs.replace(foreign, vin=VIN))
+    again = assess(build.case(NOSE, own, WHOLE, on=car), build.CATALOG, table())
+    assert not any("another car" in c.text for c in again.contradictions)
+
+
+def test_a_report_that_stops_short_is_read_to_its_end_first() -> None:
+    cut = build.scan(build.code(1, "driver.retractor-pretensioner"), complete=False)
+    looks = assess(case(NOSE, cut), build.CATALOG, table()).next_looks
+    assert looks[0].look == "second-scan"
+    assert "stops short" in looks[0].text
+
+
+def test_a_unit_that_does_not_answer_has_its_supply_checked_first() -> None:
+    silent = build.scan(build.code(1, "centre.control-unit", fault="communication"), complete=False)
+    line = msgspec.structs.replace(silent.reading.lines[0], kind="control-unit")
+    silent = msgspec.structs.replace(
+        silent, reading=msgspec.structs.replace(silent.reading, lines=(line,))
+    )
+    looks = assess(case(NOSE, silent), build.CATALOG, table()).next_looks
+    assert "supply" in looks[0].text
+
+
+def test_what_decides_a_contradiction_comes_before_what_only_saves_more() -> None:
+    looks = assess(case(NOSE, OPEN, WHOLE), build.CATALOG, table()).next_looks
+    assert looks[0].component == "driver.front-bag"
+    assert max(looks[1:], key=lambda x: x.saving).saving > looks[0].saving
+
+
+def test_hearsay_against_an_eye_leads_to_no_second_look_there() -> None:
+    told = Statement(id="told", component="driver.front-bag", says="deployed", from_="a listing")
+    clean = build.scan(build.record())
+    answer = assess(case(NOSE, clean, WHOLE, told), build.CATALOG, table())
+    assert any("driver.front-bag" in c.text for c in answer.contradictions)
+    assert answer.next_looks[0].component != "driver.front-bag"
+
+
+def test_a_load_that_is_out_while_the_last_scan_is_clean_is_searched_first() -> None:
+    burst = Look(id="seen", component="driver.seat-bag", seen="seam-burst")
+    issued = SubstituteLoad(
+        id="load", serial="L-1", loop="driver.seat-bag/1", ohm=2.1, move="issued"
+    )
+    after = build.scan(id="after", when="after-repair")
+    looks = assess(build.case(burst, issued, after), build.CATALOG).next_looks
+    assert (looks[0].component, looks[0].look) == ("driver.seat-bag", "load-in-connector")
+    before = build.scan(id="with-loads", when="before-repair")
+    during = assess(build.case(burst, issued, before), build.CATALOG).next_looks
+    assert "load-in-connector" not in {x.look for x in during}
+
+
+def test_a_seat_that_weighs_wrong_is_not_cleared_by_a_clean_scan() -> None:
+    sensor, clean = "passenger.occupant-sensor", build.scan(when="after-repair")
+    trials = tuple(
+        SeatTrial(id=f"trial-{kg}", component=sensor, applied_kg=kg, read_kg=read)
+        for kg, read in ((30.0, 3.0), (65.0, 21.0))
+    )
+    answer = assess(build.case(clean, *trials), build.CATALOG)
+    good = msgspec.structs.replace(trials[0], read_kg=31.0)
+    well = assess(build.case(clean, good), build.CATALOG)
+    wrong, right = answer.of(sensor), well.of(sensor)
+    assert wrong is not None
+    assert right is not None
+    assert wrong.now.sound < 0.5 < 0.9 < right.now.sound
+    assert wrong.now.unfit > wrong.now.faulty + wrong.now.damaged
+    assert answer.next_looks[0].component == sensor
+    one = assess(build.case(clean, trials[0]), build.CATALOG).of(sensor)
+    assert one is not None
+    assert one.now.sound == pytest.approx(wrong.now.sound, abs=1e-12)  # two trials, one cause
+
+
+def test_a_crushed_sensor_that_reads_open_is_no_contradiction() -> None:
+    sensor = "nose-left.impact-sensor"
+    crushed = Look(id="seen", component=sensor, seen="damaged")
+    scan = build.scan(build.code(1, sensor), build.record())
+    body = msgspec.structs.replace(NOSE, zone="nose-left")
+    answer = assess(build.case(body, scan, crushed), build.CATALOG)
+    assert not any(c.component == sensor for c in answer.contradictions)
+
+
+def test_a_whole_record_that_times_other_bags_speaks_of_those_it_leaves_out() -> None:
+    rolled = Circumstance(id="told", what="rollover", present=True)
+    times = Recorder(id="times", commanded_ms={"left.curtain": 290.0}, complete=True)
+    partly = msgspec.structs.replace(times, complete=None)
+    chances = [
+        next(c for c in assess(build.case(rolled, r), build.CATALOG).components if c.id == part)
+        for r in (times, partly)
+        for part in ("driver.seat-bag",)
+    ]
+    assert chances[0].after_crash.fired < chances[1].after_crash.fired
+
+
+@pytest.mark.parametrize("bag", ["driver.front-bag", "passenger.front-bag"])
+def test_a_bag_taken_out_makes_leads_and_panel_worth_a_look(bag: str) -> None:
+    gone = Look(id="gone", component=bag, seen="missing")
+    calm = Circumstance(id="calm", what="crash", present=False)
+    hurt = "driver.clock-spring" if bag.startswith("driver") else "centre.instrument-panel"
+    with_hole = assess(build.case(calm, gone), build.CATALOG).of(hurt)
+    without = assess(build.case(calm), build.CATALOG).of(hurt)
+    assert with_hole is not None
+    assert without is not None
+    assert with_hole.now.damaged > 0.1 > without.now.damaged
+
+
+def test_a_unit_seen_hurt_is_looked_at_before_the_key() -> None:
+    hurt = Look(id="hurt", component="centre.control-unit", seen="damaged")
+    answer = assess(case(NOSE, build.scan(build.record()), hurt), build.CATALOG, table())
+    assert answer.next_looks[0].component == "centre.control-unit"
+    unit = answer.of("centre.control-unit")
+    assert unit is not None
+    assert unit.now.damaged > 0.5

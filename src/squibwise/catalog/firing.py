@@ -206,6 +206,20 @@ class LinkRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     otherwise: Figure | None = None
 
 
+class TakenRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is hurt where somebody took a charged part out.
+
+    Attributes:
+        kind: What is hurt, at whatever place.
+        by: Component id or kind of the part that is gone.
+        damaged: Chance of damage.
+    """
+
+    kind: str
+    by: str
+    damaged: Figure
+
+
 class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """``firing/conditions.toml``: faults, damage and what work on the car does."""
 
@@ -215,6 +229,7 @@ class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     family: tuple[ConditionRow, ...]
     struck: tuple[StruckRow, ...]
     link: tuple[LinkRow, ...]
+    taken: tuple[TakenRow, ...]
     loads: dict[str, Figure]
     exposure: dict[str, Figure]
     exposure_unnamed: dict[str, Figure]
@@ -356,6 +371,7 @@ class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     people: dict[str, Figure]
     body: dict[str, Figure]
     recorder: dict[str, Figure]
+    seat_trial: dict[str, Figure]
     lamp: dict[str, Figure]
     reading: ReadingWindow
     clash: Clash

@@ -12,17 +12,23 @@ from squibwise.errors import InputError
 from squibwise.infer.assumptions import list_assumptions, list_questions
 from squibwise.infer.building import build_network
 from squibwise.infer.circuits import SPRING, circuit_table
-from squibwise.infer.contradictions import find_contradictions, is_seen_spent, loads_left_in
+from squibwise.infer.contradictions import (
+    find_contradictions,
+    is_seen_spent,
+    loads_left_in,
+    stand_on_loads,
+    tell_other_cars,
+)
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.evidence import drop_copies, weigh_evidence
+from squibwise.infer.evidence import drop_copies, is_of_another_car, weigh_evidence
 from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Group, Network
-from squibwise.infer.next_look import list_candidates, rank_looks
+from squibwise.infer.next_look import Leads, list_candidates, rank_looks
 from squibwise.infer.parts import LOOSE, Micro
-from squibwise.infer.scan import circuits_said, loose_chance
+from squibwise.infer.scan import UNIT, circuits_said, loose_chance
 from squibwise.infer.stakes import weigh_stakes
 from squibwise.model.belief import (
     Assessment,
@@ -34,7 +40,7 @@ from squibwise.model.belief import (
     StateBelief,
 )
 from squibwise.model.case import Case
-from squibwise.model.evidence import Look, Recorder
+from squibwise.model.evidence import Look, Recorder, Statement
 from squibwise.model.names import loop_id, split_loop
 from squibwise.model.report import Report
 from squibwise.model.words import STATES
@@ -62,6 +68,7 @@ def assess(
         InputError: There is more evidence than can be weighed within memory.
     """
     _refuse_too_much(case)
+    foreign = [e.id for e in case.evidence if is_of_another_car(e, case.car.vin)]
     case, findings = drop_copies(case)
     net = build_network(case, catalog, shifts or {})
     likelihoods = weigh_evidence(net, catalog)
@@ -74,28 +81,30 @@ def assess(
     loads = loads_left_in(net, catalog)
     turns = find_flips(candidates, case, groups, stakes, catalog)
     event = event_belief(found, groups, crash_record(found, catalog), catalog)
-    plugs, unproven = _plugs_in_doubt(event, net, catalog), _list_unproven(net, groups, catalog)
+    unproven = _list_unproven(net, groups, catalog)
+    contradictions = (
+        *loads.values(),
+        *tell_other_cars(foreign),
+        *find_contradictions(case, engine, likelihoods, found, groups, catalog),
+    )
+    hearsay = {e.id for e in case.evidence if isinstance(e, Statement)}
+    own = [c for c in contradictions if not hearsay & set(c.evidence)]
+    clashing = ({c.component for c in own} | _hurt_unit(groups)) & turns.keys()
+    leads = Leads(
+        loads=frozenset({*loads, *stand_on_loads(net, catalog)}),
+        deciding={component: turns[component].settled_by for component in clashing},
+        set_aside=bool(foreign),
+        unproven=unproven,
+        plugs=_plugs_in_doubt(event, net, catalog),
+    )
     return Assessment(
         event=event,
         components=_components(case, found, groups, why, turns, catalog),
         loads_left_in=tuple(loads),
         unproven=unproven,
-        contradictions=(
-            *loads.values(),
-            *find_contradictions(case, engine, likelihoods, found, groups, catalog),
-        ),
+        contradictions=contradictions,
         next_looks=rank_looks(
-            case,
-            candidates,
-            engine,
-            likelihoods,
-            found,
-            groups,
-            stakes,
-            plugs,
-            loads,
-            unproven,
-            catalog,
+            case, candidates, engine, likelihoods, found, groups, stakes, leads, catalog
         ),
         assumptions=list_assumptions(case, net, shifts or {}, catalog),
         open_questions=list_questions(case, found, catalog),
@@ -126,6 +135,16 @@ def believe(
         for name, part in group.parts.items()
     }
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
+
+
+def _hurt_unit(groups: tuple[GroupBelief, ...]) -> set[str]:
+    """Return the unit where it is likely hurt or loose: then it may fire something at key-on."""
+    parts = (g.parts[UNIT] for g in groups if UNIT in g.parts)
+    return {
+        UNIT
+        for p in parts
+        if float(p.now.sum(axis=0) @ [m.state == "damaged" for m in p.part.micros]) >= _MORE_LIKELY
+    }
 
 
 def _components(

@@ -362,11 +362,12 @@ def _trims(
         row = _link_row(trim, build.catalog)
         if by == component and row is not None:
             kind, rates = build.catalog.kinds[split_component(trim).kind], _rates(trim, build)
-            otherwise = rates.row.damaged if row.otherwise is None else row.otherwise.value
-            damage = np.where(fired, row.damaged.value, otherwise)
-            damage[0] = (
-                rates.row.damaged
-            )  # nothing fired and, where that is told apart, no hit from the front
+            usual = max(rates.row.damaged, _hurt_by_hands(kind.kind, build))
+            otherwise = usual if row.otherwise is None else max(usual, row.otherwise.value)
+            fitted = build.fitted.get(component, 1.0)
+            torn = fitted * row.damaged.value + (1.0 - fitted) * otherwise
+            damage = np.where(fired, torn, otherwise)
+            damage[0] = usual  # nothing fired and, where that is told apart, no hit from the front
             result.append(plain_part(trim, kind, rates, damage[None, :]))
     return result
 
@@ -376,10 +377,10 @@ def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
     name = split_component(component)
     kind, rates = build.catalog.kinds[name.kind], _rates(component, build)
     row = next((r for r in build.catalog.firing.conditions.struck if r.kind == name.kind), None)
+    usual = max(rates.row.damaged, _hurt_by_hands(kind.kind, build))
     if row is None:
-        part = plain_part(component, kind, rates, np.array([[rates.row.damaged]]))
+        part = plain_part(component, kind, rates, np.array([[usual]]))
         return Cluster((part,), np.ones((1, 1, 1, 1)))
-    usual = rates.row.damaged
     damage = np.array([usual] + [max(usual, getattr(row, w).value) for w in _LEVELS])
     if row.zones == "belt-in-use":
         part = plain_part(component, kind, rates, damage[None, :])
@@ -387,6 +388,14 @@ def _plain_cluster(component: str, seat: Occupants, build: Builder) -> Cluster:
     classes = _damage_classes(row, name.place, build)
     part = plain_part(component, kind, rates, damage[:, None], classes)
     return Cluster((part,), np.ones((1, 1, 1, 1)))
+
+
+def _hurt_by_hands(kind: str, build: Builder) -> float:
+    """Return the chance that whoever took out a charge that is gone hurt a part of this kind."""
+    rows = [r for r in build.catalog.firing.conditions.taken if r.kind == kind]
+    gone = {e.component for e in build.case.evidence if isinstance(e, Look) and e.seen == "missing"}
+    named = gone | {split_component(split_loop(c)[0]).kind for c in gone}
+    return max((r.damaged.value for r in rows if r.by in named), default=0.0)
 
 
 def _use_of_the_belt(seat: Occupants, build: Builder) -> Array:

@@ -1,5 +1,6 @@
 """Evidence that does not fit together: reported, never averaged away."""
 
+from collections.abc import Iterable
 from itertools import combinations
 
 import numpy as np
@@ -7,8 +8,10 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
+from squibwise.history.signed import find_loads
 from squibwise.infer.crash_record import apart_kmh, tell_apart
 from squibwise.infer.engine import Engine, Posterior
+from squibwise.infer.evidence import wrong_trials
 from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network
@@ -26,6 +29,7 @@ from squibwise.model.evidence import (
     Look,
     Reading,
     Recorder,
+    SeatTrial,
     Statement,
 )
 from squibwise.model.names import split_loop
@@ -51,6 +55,7 @@ def find_contradictions(
     result += _no_crash(case, found, catalog)
     result += _silent_crash(case, found, catalog)
     result += _recorders(case, catalog)
+    result += _seat_trials(engine.net, catalog)
     return tuple(result)
 
 
@@ -85,6 +90,8 @@ def _clashes_on(
     part = group_belief(engine.run(rest), g).parts[name]
     result = []
     for (piece, on), (other, against) in combinations(entries, 2):
+        if not part.part.kind.fires and _speak_of_harm(part.part, on, against):
+            continue
         clash, story = (
             _clash_db(part.after, on, against),
             _best_explanation(part.after, on, against),
@@ -96,9 +103,21 @@ def _clashes_on(
                     text=text,
                     evidence=tuple(dict.fromkeys((piece.evidence, other.evidence))),
                     remedy=_clash_remedy(part.part),
+                    component=name,
                 )
             )
     return result
+
+
+def _speak_of_harm(part: PartModel, *pieces: OnComponent) -> bool:
+    """Return whether each of several observations says that something is wrong, in its own way."""
+    well = np.array([m.condition == "ok" for m in part.micros])
+    return all(
+        on.values[..., well].max() < _MUCH_LESS * on.values[..., ~well].max() for on in pieces
+    )
+
+
+_MUCH_LESS = 0.5
 
 
 def _seat_clashes(likelihoods: tuple[Likelihood, ...], catalog: Catalog) -> list[Contradiction]:
@@ -215,6 +234,33 @@ def _lamps(line: History) -> list[Contradiction]:
     return result
 
 
+def _seat_trials(net: Network, catalog: Catalog) -> list[Contradiction]:
+    """Return seats that weigh wrong while the last scan shows no code."""
+    scan = next((e for _, e in reversed(net.line.all_of(Report))), None)
+    result = []
+    for component in {e.component for _, e in net.line.all_of(SeatTrial)}:
+        wrong = wrong_trials(component, net, catalog)
+        if scan is None or scan.shows_codes or not wrong:
+            continue
+        text = (
+            f"{component}: {wrong[0].applied_kg:g} kg on the seat read as {wrong[0].read_kg:g} kg, "
+            "and no code says so"
+        )
+        remedy = (
+            "No code is no proof of what the seat weighs. See that the foam is the right one, set "
+            "the sensing to zero by the maker's way, then try it with known masses again."
+        )
+        result.append(
+            Contradiction(
+                text=text,
+                evidence=(*(e.id for e in wrong), scan.id),
+                remedy=remedy,
+                component=component,
+            )
+        )
+    return result
+
+
 def _lamp_clash(text: str, lamp: LampCheck, scan: Report) -> Contradiction:
     remedy = "Scan again with the ignition on and the supply in range, and watch the lamp through."
     return Contradiction(text=text, evidence=(lamp.id, scan.id), remedy=remedy)
@@ -232,6 +278,34 @@ def _no_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradict
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))
     return result
+
+
+def tell_other_cars(ids: Iterable[str]) -> list[Contradiction]:
+    """Return a contradiction for each report that names another VIN than the car's."""
+    text = "a report of another car, by its VIN: nothing of it is weighed"
+    remedy = "Compare the VIN on the car with both, then read this car's own unit."
+    return [Contradiction(text=text, evidence=(one,), remedy=remedy) for one in ids]
+
+
+def stand_on_loads(net: Network, catalog: Catalog) -> set[str]:
+    """Return parts fitted, plugged in or read as good while a load in their place is not back."""
+    found = set()
+    for load in find_loads(net.line).out:
+        component, issued = split_loop(load.loop)[0], net.line.place_of(load.id)
+        works = net.line.works_on(frozenset({component}))
+        fitted = any(at > issued and work.what in ("replaced", "reseated") for at, work in works)
+        if fitted or _is_called_good(component, issued, net, catalog):
+            found.add(component)
+    return found
+
+
+def _is_called_good(component: str, since: int, net: Network, catalog: Catalog) -> bool:
+    """Return whether a report after the repair, later than a place in time, finds a part good."""
+    found = net.find(component)
+    return found is not None and any(
+        at > since and e.when == "after-repair" and _shows_good(e, found[1], net, catalog)
+        for at, e in net.line.all_of(Report)
+    )
 
 
 def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:

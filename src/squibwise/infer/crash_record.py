@@ -9,14 +9,14 @@ import numpy.typing as npt
 from squibwise.catalog.load import Catalog
 from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.engine import Posterior
-from squibwise.infer.event_table import EventTable
+from squibwise.infer.event_table import OTHER_BAGS, EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
 from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, event_lines
 from squibwise.infer.scan import UNIT, Scan, find_scans
 from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
 from squibwise.model.evidence import DoneWork, Recorder
-from squibwise.model.names import loop_id, split_loop
+from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import CodeLine
 
 Array = npt.NDArray[np.float64]
@@ -215,12 +215,30 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
         return
     listed = _loops(entry.commanded_ms) | _loops(entry.commanded)
     refused = _loops(entry.not_commanded) - listed
+    timed = {_sort(split_component(split_loop(n)[0]).kind) for n in listed}
     for _, _, _, part in net.parts():
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}
+        if part.kind.fires and entry.complete and not own & (listed | refused):
+            if _sort(part.kind.kind) in timed and _sort(part.kind.kind) != _FRONT:
+                yield _unlisted(entry, place, part, catalog)
+            continue
         if part.kind.fires and own & (listed | refused):
             on = OnComponent(part.id, place, _command_values(part, listed, refused, catalog))
             said = "firing commanded" if own & listed else "firing not commanded"
             yield Likelihood(entry.id, part.id, f"recorder: {said}", parts=(on,))
+
+
+def _sort(kind: str) -> str:
+    """Return the sort of charge whose times stand together in a record."""
+    return kind if kind == _FRONT else "bag" if kind in OTHER_BAGS else kind
+
+
+def _unlisted(entry: Recorder, place: int, part: PartModel, catalog: Catalog) -> Likelihood:
+    """Return what a whole record that times charges of the same sort says by its silence."""
+    unlisted = catalog.firing.scans.recorder["unlisted_if_fired"].value
+    fired = np.array([m.fired > 0 for m in part.micros])
+    on = OnComponent(part.id, place, np.where(fired, unlisted, 1.0)[None, None, :])
+    return Likelihood(entry.id, part.id, "recorder: no firing time", parts=(on,))
 
 
 def _loops(names: Iterable[str]) -> set[str]:

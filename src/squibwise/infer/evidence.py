@@ -32,6 +32,7 @@ from squibwise.model.evidence import (
     PartLabel,
     Reading,
     Recorder,
+    SeatTrial,
     Statement,
     TestOutcome,
 )
@@ -264,6 +265,39 @@ def weigh_label(
     yield Likelihood(entry.id, entry.component, text, parts=(on,))
 
 
+def weigh_trial(
+    entry: SeatTrial, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what weights on the seat say of what senses it: once, with the first that went wrong.
+
+    One that reads right says little: the same seat may be wrong at another weight.
+    """
+    found, figures = net.find(entry.component), catalog.firing.scans.seat_trial
+    wrong = wrong_trials(entry.component, net, catalog)
+    if found is None or entry not in wrong[:1]:
+        return
+    good = figures["wrong_if_good"].value
+    of = {s: figures[f"wrong_if_{s}"].value for s in ("faulty", "damaged", "unfit")}
+    values = np.array([of.get(m.state, good) for m in found[1].micros])
+    on = OnComponent(entry.component, place, values[None, None, :])
+    text = f"{entry.applied_kg:g} kg on the seat read as {entry.read_kg:g} kg"
+    yield Likelihood(entry.id, entry.component, text, parts=(on,))
+
+
+def wrong_trials(component: str, net: Network, catalog: Catalog) -> list[SeatTrial]:
+    """Return the trials since work on a seat that show a mass far off what lies on it."""
+    most, worked = (
+        catalog.firing.scans.seat_trial["wrong_from"].value,
+        net.line.last_work_on(component),
+    )
+    return [
+        e
+        for at, e in net.line.all_of(SeatTrial)
+        if at > worked and e.component == component and e.read_kg is not None
+        if abs(e.read_kg - e.applied_kg) > most * e.applied_kg > 0.0
+    ]
+
+
 _AT_THE_DEVICE = "load-at:device-plug"
 
 
@@ -320,7 +354,7 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
         key = _content(entry)
         if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
             continue  # reading the case has said so
-        if _is_of_another_car(entry, case.car.vin):
+        if is_of_another_car(entry, case.car.vin):
             text = f"{entry.id}: a report of another car; nothing of it is weighed"
             findings.append(_finding("report-of-another-car", text, entry))
         elif key is not None and key in seen:
@@ -334,7 +368,7 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
     return msgspec.structs.replace(case, evidence=joined), tuple(findings)
 
 
-def _is_of_another_car(entry: Evidence, vin: str | None) -> bool:
+def is_of_another_car(entry: Evidence, vin: str | None) -> bool:
     """Return whether a report names another car's VIN; a slip in one or two characters is none."""
     named = entry.reading.vin if isinstance(entry, Report) else None
     if not named or not vin or len(named) != len(vin):
@@ -424,4 +458,5 @@ _MAKERS: tuple[tuple[type, Callable[..., Iterator[Likelihood]]], ...] = (
     (Reading, weigh_reading),
     (PartLabel, weigh_label),
     (TestOutcome, weigh_test),
+    (SeatTrial, weigh_trial),
 )

@@ -1,6 +1,6 @@
 """Which look is worth making next, what it saves, and what would turn a decision."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 import msgspec
 import numpy as np
@@ -8,23 +8,17 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import (
-    find_loads,
-    is_exposed,
-    signed_results,
-    unit_exposed,
-    was_flooded,
-)
+from squibwise.history.signed import is_exposed, signed_results, unit_exposed, was_flooded
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent
-from squibwise.infer.reports import is_supply_low
+from squibwise.infer.reports import is_supply_low, unit_is_silent
 from squibwise.infer.scan import UNIT, is_scanned_whole
 from squibwise.infer.stakes import Stakes, calls_for_a_new_one
-from squibwise.model.belief import NextLook
+from squibwise.model.belief import NextLook, SettlingLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
 from squibwise.model.names import split_component, split_loop
@@ -253,6 +247,24 @@ _LEAST = 1e-9
 _LEAST_CHANCE = 1e-15
 
 
+class Leads(msgspec.Struct, frozen=True):
+    """What stands out in the evidence, and is looked into before anything else.
+
+    Attributes:
+        loads: Components in whose place a load may stand.
+        deciding: By component of which two things are said that do not fit: what settles it.
+        set_aside: Is the only report at hand another car's?
+        unproven: Charges of parts that fired which nobody saw spent.
+        plugs: Chance that the connector of a component is not home, by component.
+    """
+
+    loads: frozenset[str]
+    deciding: Mapping[str, SettlingLook | None]
+    set_aside: bool
+    unproven: Collection[str]
+    plugs: Mapping[str, float]
+
+
 def rank_looks(
     case: Case,
     candidates: list[Candidate],
@@ -261,15 +273,13 @@ def rank_looks(
     found: Posterior,
     groups: tuple[GroupBelief, ...],
     stakes: Stakes,
-    plugs: Mapping[str, float],
-    loads: Iterable[str],
-    unproven: Iterable[str],
+    leads: Leads,
     catalog: Catalog,
 ) -> tuple[NextLook, ...]:
     """Return what is worth doing next, best first; empty = stop looking and start working.
 
-    A load that was left in and a supply too low to be read by come first. What is no part of the
-    restraint system comes last: anybody sees it in passing.
+    First a load that was left in, a report that cannot be used as it is, and what decides a
+    contradiction. What is no part of the restraint system comes last: anybody sees it in passing.
 
     Args:
         case: The case.
@@ -279,28 +289,56 @@ def rank_looks(
         found: The posterior.
         groups: Its beliefs.
         stakes: Losses.
-        plugs: Chance that the connector of a component is not home, by component.
-        loads: Components whose circuits read good though the part is gone or spent.
-        unproven: Charges of parts that fired which nobody saw spent.
+        leads: What stands out in the evidence.
         catalog: Titles and figures.
     """
     search = Search(engine, likelihoods, found, groups, stakes, catalog)
     steps = search.weigh(_shortlist(candidates, groups, stakes, catalog))
     looks = [_look(s, s.rate(stakes.minute)) for s in steps]
-    looks = _with_proof(looks, candidates, groups, unproven, stakes, catalog)
+    looks = _with_proof(looks, candidates, groups, leads.unproven, stakes, catalog)
     answered = set(list_answered(engine.net, catalog))
-    plugs = {part: p for part, p in plugs.items() if (part, _PLUG_WORD) not in answered}
+    plugs = {part: p for part, p in leads.plugs.items() if (part, _PLUG_WORD) not in answered}
     looks += _plug_looks(plugs, stakes, catalog)
     may_power = not was_flooded(case, catalog) and unit_exposed(engine.net.line) is None
     looks += _second_scan(engine.net, groups, stakes, catalog) if may_power else []
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
     most = max((look.saving for look in worth), default=1.0)
-    doubtful = {*loads, *_stand_on_a_load(engine.net)}
-    first = [_load_look(part, most, catalog) for part in sorted(doubtful)]
-    first += _charge_first(engine.net, most, catalog) if may_power else []
-    left = [look for look in worth if not first or look.look != SECOND_SCAN]
-    return (*first, *sorted(left, key=lambda look: _order(look, catalog)))
+    first = [_load_look(part, most, catalog) for part in sorted(leads.loads)]
+    first += _scan_first(engine.net, leads, most, catalog) if may_power else []
+    worth = [look for look in worth if not first or look.look != SECOND_SCAN]
+    worth.sort(key=lambda look: _order(look, catalog))
+    deciding = _deciding(worth, leads.deciding.keys() - leads.loads, leads, most)
+    return (*first, *deciding, *(look for look in worth if look not in deciding))
+
+
+def _deciding(
+    worth: list[NextLook], clashing: Collection[str], leads: Leads, most: float
+) -> list[NextLook]:
+    """Return for each component of which two things are said that do not fit what decides it.
+
+    The look that saves most there, else the one that says most; dearest first.
+    """
+    found = []
+    for component in sorted(clashing):
+        own, settling = (
+            [look for look in worth if look.component == component],
+            leads.deciding[component],
+        )
+        if own:
+            found.append(own[0])
+        elif settling is not None:
+            found.append(
+                NextLook(
+                    component=settling.component,
+                    look=settling.look,
+                    text=settling.text,
+                    minutes=settling.minutes,
+                    settles=1.0,
+                    saving=_LEAST,
+                )
+            )
+    return sorted(found, key=lambda look: -look.saving)
 
 
 def _with_proof(
@@ -339,15 +377,6 @@ def _order(look: NextLook, catalog: Catalog) -> tuple[bool, float, str, str]:
     return body, -round(look.saving, 9), look.component, look.look
 
 
-def _stand_on_a_load(net: Network) -> Iterator[str]:
-    """Yield parts fitted or plugged in while a load for one of their circuits is not back."""
-    for load in find_loads(net.line).out:
-        component, issued = split_loop(load.loop)[0], net.line.place_of(load.id)
-        works = net.line.works_on(frozenset({component}))
-        if any(at > issued and work.what in ("replaced", "reseated") for at, work in works):
-            yield component
-
-
 def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
     """Return the search for what reads good in place of a part: nothing is believed before it."""
     title = catalog.kinds[split_component(part).kind].title
@@ -362,21 +391,39 @@ def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
     )
 
 
-def _charge_first(net: Network, saving: float, catalog: Catalog) -> list[NextLook]:
-    """Return the scan with a healthy supply, where the last one was read with too low a supply."""
-    last = next((e for _, e in reversed(net.line.all_of(Report))), None)
-    if last is None or not is_supply_low(last, catalog):
+def _scan_first(net: Network, leads: Leads, saving: float, catalog: Catalog) -> list[NextLook]:
+    """Return the scan that comes before any look, where the report at hand is no whole one."""
+    text = _why_scan_first(net, leads, catalog)
+    if not text:
         return []
     return [
         NextLook(
             component=UNIT,
             look=SECOND_SCAN,
-            text="charge the battery, then scan every circuit of the restraint unit once more",
+            text=text,
             minutes=catalog.firing.scans.tests.second_scan_minutes,
             settles=1.0,
             saving=saving,
         )
     ]
+
+
+def _why_scan_first(net: Network, leads: Leads, catalog: Catalog) -> str:
+    """Return what to do before and while scanning; empty where looks come first.
+
+    The report at hand is of another car, was read with too low a supply, or stopped short.
+    """
+    last = next((e for _, e in reversed(net.line.all_of(Report))), None)
+    scan = "scan every circuit of the restraint unit"
+    if last is None:
+        return f"{scan} of this car, VIN compared: the report is another's" * leads.set_aside
+    if is_supply_low(last, catalog):
+        return f"charge the battery, then {scan} once more"
+    if last.reading.coverage.complete is not False or is_scanned_whole(net, catalog):
+        return ""
+    if unit_is_silent(last):
+        return f"check supply, ground and bus of the unit, then {scan} once more"
+    return f"{scan} to the end: the report at hand stops short"
 
 
 def _plug_looks(plugs: Mapping[str, float], stakes: Stakes, catalog: Catalog) -> Iterator[NextLook]:

@@ -32,6 +32,14 @@ def _is_of_the_unit(line: CodeLine) -> bool:
     return own and (line.fault == "voltage" or bus)
 
 
+def unit_is_silent(report: Report) -> bool:
+    """Return whether a report says that the restraint unit does not answer."""
+    return any(
+        c.kind == "control-unit" and c.fault == "communication" and c.present
+        for c in report.reading.lines
+    )
+
+
 def is_crash_denied(line: History, catalog: Catalog) -> bool:
     """Return whether somebody says, saw or read that the car was not struck, or stood asleep."""
     bound = catalog.firing.events.fires_from_kmh
