@@ -7,7 +7,7 @@ from squibwise.history.order import read_history
 from squibwise.history.signed import speaks_against, unit_exposed
 from squibwise.infer import assess
 from squibwise.model.belief import Assessment, ComponentBelief
-from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Impact, Look
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Impact, Look, Story
 
 UNIT = "centre.control-unit"
 WET = Circumstance(
@@ -54,3 +54,15 @@ def test_a_flooded_unit_keeps_the_power_off_until_it_is_replaced() -> None:
     assert unit_exposed(read_history((WET, new))) is None
     salt = Circumstance(id="salt", what="corrosion", present=True)
     assert unit_exposed(read_history((salt,))) is None
+
+
+def test_a_story_of_water_speaks_against_a_crash_as_a_flood_does() -> None:
+    out = Look(id="out", component="driver.front-bag", seen="deployed")
+    story = Story(id="story", text="Came out of the basement.", known=("soaked",))
+    flood = Circumstance(id="flood", what="flood", present=True)
+    dry, wet, told, both = (
+        assess(build.case(*entries), build.CATALOG).event.no_crash
+        for entries in ((out,), (out, story), (out, flood), (out, story, flood))
+    )
+    assert wet > dry
+    assert both == pytest.approx(told, abs=1e-12)  # one water, told twice

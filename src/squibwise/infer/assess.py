@@ -24,7 +24,7 @@ from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import drop_copies, is_of_another_car, weigh_evidence
 from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
-from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs
+from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs, speed_quantiles
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Leads, list_candidates, rank_looks
 from squibwise.infer.parts import LOOSE, Micro
@@ -33,14 +33,14 @@ from squibwise.infer.stakes import weigh_stakes
 from squibwise.model.belief import (
     Assessment,
     ComponentBelief,
+    Contradiction,
     EventBelief,
     LossTable,
-    SpeedChange,
     StageBelief,
     StateBelief,
 )
 from squibwise.model.case import Case
-from squibwise.model.evidence import Look, Recorder, Statement
+from squibwise.model.evidence import Look, Statement
 from squibwise.model.names import loop_id, split_loop
 from squibwise.model.report import Report
 from squibwise.model.words import STATES
@@ -87,12 +87,11 @@ def assess(
         *tell_other_cars(foreign),
         *find_contradictions(case, engine, likelihoods, found, groups, catalog),
     )
-    hearsay = {e.id for e in case.evidence if isinstance(e, Statement)}
-    own = [c for c in contradictions if not hearsay & set(c.evidence)]
-    clashing = ({c.component for c in own} | _hurt_unit(groups)) & turns.keys()
     leads = Leads(
         loads=frozenset({*loads, *stand_on_loads(net, catalog)}),
-        deciding={component: turns[component].settled_by for component in clashing},
+        deciding={
+            n: turns[n].settled_by for n in _to_decide(case, contradictions, groups) if n in turns
+        },
         set_aside=bool(foreign),
         unproven=unproven,
         plugs=_plugs_in_doubt(event, net, catalog),
@@ -137,14 +136,19 @@ def believe(
     return tuple(beliefs[c] for c in case.car.components if c in beliefs)
 
 
-def _hurt_unit(groups: tuple[GroupBelief, ...]) -> set[str]:
-    """Return the unit where it is likely hurt or loose: then it may fire something at key-on."""
-    parts = (g.parts[UNIT] for g in groups if UNIT in g.parts)
-    return {
-        UNIT
-        for p in parts
-        if float(p.now.sum(axis=0) @ [m.state == "damaged" for m in p.part.micros]) >= _MORE_LIKELY
-    }
+def _to_decide(
+    case: Case, contradictions: tuple[Contradiction, ...], groups: tuple[GroupBelief, ...]
+) -> set[str]:
+    """Return the components of which two things are said that do not fit, hearsay aside.
+
+    A unit that is likely hurt or loose is among them: it may fire something at key-on.
+    """
+    hearsay = {e.id for e in case.evidence if isinstance(e, Statement)}
+    found = {c.component for c in contradictions if not hearsay & set(c.evidence)}
+    for unit in (g.parts[UNIT] for g in groups if UNIT in g.parts):
+        hurt = [m.state == "damaged" for m in unit.part.micros]
+        found |= {UNIT} if float(unit.now.sum(axis=0) @ hurt) >= _MORE_LIKELY else set()
+    return found
 
 
 def _components(
@@ -218,9 +222,7 @@ def _refuse_too_much(case: Case) -> None:
 
 
 _NEAR_CERTAIN = 0.99
-_TAIL = 1e-12
 _WORTH_SAYING = 0.02
-_TENTH_TO_MEDIAN = 1.2816  # standard deviations of a normal distribution
 
 
 def state_belief(part: PartBelief, micros: Array) -> StateBelief:
@@ -325,7 +327,7 @@ def event_belief(
     passenger = people.get("passenger", {})
     return EventBelief(
         zones=_zones(net, scenario, catalog),
-        delta_v_kmh=None if no_crash > _NEAR_CERTAIN else _speeds(net, scenario, catalog),
+        delta_v_kmh=None if no_crash > _NEAR_CERTAIN else speed_quantiles(net, scenario, catalog),
         driver_belted=_latched(people.get("driver", {})),
         passenger_belted=_latched(passenger),
         front_passenger=_classes(passenger),
@@ -442,57 +444,3 @@ def _names(cause: str) -> tuple[str, ...]:
     """Return a cause's own name, and for a shared plug that of its seat: ``shared-plug:driver``."""
     seat, dot, _ = cause.partition(".")
     return (cause, seat) if dot else (cause,)
-
-
-def _recorded_speed(net: Network, catalog: Catalog) -> SpeedChange | None:
-    """Return the worst recorded delta-V with the accuracy that the rule asks of a recorder."""
-    found = [
-        (np.hypot(e.delta_v_long_kmh, e.delta_v_lat_kmh or 0.0), e.u_kmh)
-        for e in net.line.entries
-        if isinstance(e, Recorder) and e.method != "estimate" and e.delta_v_long_kmh is not None
-    ]
-    if not found:
-        return None
-    speed, stated = max(found, key=lambda pair: pair[0])
-    half_width = catalog.firing.scans.recorder["accuracy"].value * speed
-    spread = _TENTH_TO_MEDIAN * (half_width / np.sqrt(3.0) if stated is None else stated)
-    return SpeedChange(
-        p10=float(max(0.0, speed - spread)), p50=float(speed), p90=float(speed + spread)
-    )
-
-
-def _steps(net: Network) -> Array:
-    """Return the two ends of what each scenario's speed stands for, nought where none was struck.
-
-    They lie half way to the next lower and the next higher speed of the same places struck.
-    """
-    steps = np.zeros((len(net.events.scenarios), 2))
-    alike: dict[tuple[object, ...], list[int]] = {}
-    for at, scenario in enumerate(net.events.scenarios):
-        if scenario.speed > 0.0:
-            alike.setdefault(tuple(b.zone for b in scenario.blows), []).append(at)
-    for rows in alike.values():
-        own = np.array([net.events.scenarios[at].speed for at in rows])
-        known = np.array(sorted(set(own)))
-        middles = (known[1:] + known[:-1]) / 2.0
-        ends = np.diff(known)[[0, -1]] / 2.0 if len(known) > 1 else np.zeros(2)
-        edges = np.concatenate([[known[0] - ends[0]], middles, [known[-1] + ends[1]]])
-        place = np.searchsorted(known, own)
-        steps[rows] = np.stack([edges[place], edges[place + 1]], axis=1)
-    return steps
-
-
-def _speeds(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | None:
-    """Return quantiles of the worst blow's true delta-V: as recorded, or from the estimates."""
-    recorded = _recorded_speed(net, catalog)
-    if recorded is not None:
-        return recorded
-    steps = _steps(net) / catalog.priors.severity.bias
-    weight = np.where(steps[:, 1] > 0.0, scenario, 0.0)
-    if weight.sum() <= _TAIL:
-        return None
-    edges = np.array(sorted(set(steps[weight > 0.0].ravel())))
-    inside = (edges[:, None] - steps[:, 0]) / np.maximum(steps[:, 1] - steps[:, 0], _TAIL)
-    share = np.clip(inside, 0.0, 1.0) @ weight
-    values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, edges)
-    return SpeedChange(p10=float(values[0]), p50=float(values[1]), p90=float(values[2]))

@@ -20,7 +20,13 @@ from squibwise.infer.scan import (
     read_stage,
     weigh_report,
 )
-from squibwise.infer.told import weigh_circumstance, weigh_impact, weigh_occupant, weigh_statement
+from squibwise.infer.told import (
+    weigh_circumstance,
+    weigh_impact,
+    weigh_occupant,
+    weigh_statement,
+    weigh_story,
+)
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
@@ -34,6 +40,7 @@ from squibwise.model.evidence import (
     Recorder,
     SeatTrial,
     Statement,
+    Story,
     TestOutcome,
 )
 from squibwise.model.names import split_component, split_loop
@@ -459,4 +466,5 @@ _MAKERS: tuple[tuple[type, Callable[..., Iterator[Likelihood]]], ...] = (
     (PartLabel, weigh_label),
     (TestOutcome, weigh_test),
     (SeatTrial, weigh_trial),
+    (Story, weigh_story),
 )

@@ -1,4 +1,4 @@
-"""What is believed of every part, occupant and cause, from the engine's posterior.
+"""What is believed of every part, occupant, cause and speed, from the engine's posterior.
 
 Axes are those of the engine.
 """
@@ -9,9 +9,12 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.load import Catalog
 from squibwise.infer.engine import GroupResult, Message, Posterior, fired_message, is_lone, sum_over
-from squibwise.infer.network import Cluster, Group
+from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.parts import PartModel
+from squibwise.model.belief import SpeedChange
+from squibwise.model.evidence import Recorder
 
 Array = npt.NDArray[np.float64]
 _TINY = 1e-300
@@ -291,3 +294,61 @@ def _part_belief(part: PartModel, joint: Array, result: GroupResult) -> PartBeli
 
 def _normed(values: Array) -> Array:
     return np.asarray(values / values.sum())
+
+
+_TAIL = 1e-12
+_TENTH_TO_MEDIAN = 1.2816  # standard deviations of a normal distribution
+
+
+def _recorded_speed(net: Network, catalog: Catalog) -> SpeedChange | None:
+    """Return the worst recorded delta-V with the accuracy that the rule asks of a recorder."""
+    found = [
+        (np.hypot(e.delta_v_long_kmh, e.delta_v_lat_kmh or 0.0), e.u_kmh)
+        for e in net.line.entries
+        if isinstance(e, Recorder) and e.method != "estimate" and e.delta_v_long_kmh is not None
+    ]
+    if not found:
+        return None
+    speed, stated = max(found, key=lambda pair: pair[0])
+    half_width = catalog.firing.scans.recorder["accuracy"].value * speed
+    spread = _TENTH_TO_MEDIAN * (half_width / np.sqrt(3.0) if stated is None else stated)
+    return SpeedChange(
+        p10=float(max(0.0, speed - spread)), p50=float(speed), p90=float(speed + spread)
+    )
+
+
+def _steps(net: Network) -> Array:
+    """Return the two ends of what each scenario's speed stands for, nought where none was struck.
+
+    They lie half way to the next lower and the next higher speed of the same places struck.
+    """
+    steps = np.zeros((len(net.events.scenarios), 2))
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for at, scenario in enumerate(net.events.scenarios):
+        if scenario.speed > 0.0:
+            alike.setdefault(tuple(b.zone for b in scenario.blows), []).append(at)
+    for rows in alike.values():
+        own = np.array([net.events.scenarios[at].speed for at in rows])
+        known = np.array(sorted(set(own)))
+        middles = (known[1:] + known[:-1]) / 2.0
+        ends = np.diff(known)[[0, -1]] / 2.0 if len(known) > 1 else np.zeros(2)
+        edges = np.concatenate([[known[0] - ends[0]], middles, [known[-1] + ends[1]]])
+        place = np.searchsorted(known, own)
+        steps[rows] = np.stack([edges[place], edges[place + 1]], axis=1)
+    return steps
+
+
+def speed_quantiles(net: Network, scenario: Array, catalog: Catalog) -> SpeedChange | None:
+    """Return quantiles of the worst blow's true delta-V: as recorded, or from the estimates."""
+    recorded = _recorded_speed(net, catalog)
+    if recorded is not None:
+        return recorded
+    steps = _steps(net) / catalog.priors.severity.bias
+    weight = np.where(steps[:, 1] > 0.0, scenario, 0.0)
+    if weight.sum() <= _TAIL:
+        return None
+    edges = np.array(sorted(set(steps[weight > 0.0].ravel())))
+    inside = (edges[:, None] - steps[:, 0]) / np.maximum(steps[:, 1] - steps[:, 0], _TAIL)
+    share = np.clip(inside, 0.0, 1.0) @ weight
+    values = np.interp(np.array([0.1, 0.5, 0.9]) * weight.sum(), share, edges)
+    return SpeedChange(p10=float(values[0]), p50=float(values[1]), p90=float(values[2]))

@@ -6,12 +6,12 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import is_exposed
+from squibwise.history.signed import is_exposed, tells_of_water
 from squibwise.infer.crash import Blow, Scenario, struck
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
 from squibwise.infer.parts import OnComponent
-from squibwise.model.evidence import Circumstance, Impact, Occupant, Statement
+from squibwise.model.evidence import Circumstance, Impact, Occupant, Statement, Story
 from squibwise.model.words import Extent
 
 Array = npt.NDArray[np.float64]
@@ -166,6 +166,18 @@ def _exposed(events: EventTable, catalog: Catalog) -> Array:
     told = {"none": body["told_exposed_if_quiet"].value, "outside": 1.0}
     struck_too = body["told_exposed_if_crash"].value * told["none"]
     return events.by_scenario(np.array([told.get(s.kind, struck_too) for s in events.scenarios]))
+
+
+def weigh_story(entry: Story, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
+    """Yield what a story of water says of the event, where nobody told of a flood as such."""
+    told = any(e.present and e.what == "flood" for _, e in net.line.all_of(Circumstance))
+    wet = [
+        at
+        for at, e in net.line.all_of(Story)
+        if e.loop is None and ("soaked" in e.known or tells_of_water(e.text, catalog))
+    ]
+    if not told and place in wet[:1]:
+        yield Likelihood(entry.id, "", "told: stood in water", events=_exposed(net.events, catalog))
 
 
 _TOLD_OF_PARTS = {
