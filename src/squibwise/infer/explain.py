@@ -11,9 +11,8 @@ from squibwise.catalog.load import Catalog
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief, group_beliefs
 from squibwise.infer.network import Likelihood
-from squibwise.infer.next_look import Candidate
 from squibwise.infer.parts import not_sound
-from squibwise.infer.stakes import Stakes
+from squibwise.infer.stakes import Candidate, Stakes
 from squibwise.model.belief import Because, SettlingLook, StateRange
 from squibwise.model.case import Case
 from squibwise.model.evidence import Look

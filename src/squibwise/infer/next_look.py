@@ -12,12 +12,11 @@ from squibwise.history.signed import is_exposed, signed_results, unit_exposed, w
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
-from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
+from squibwise.infer.marginals import GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.parts import OnComponent
 from squibwise.infer.reports import is_supply_low, unit_is_silent
 from squibwise.infer.scan import UNIT, is_scanned_whole
-from squibwise.infer.stakes import Stakes, calls_for_a_new_one
+from squibwise.infer.stakes import Candidate, Search, Stakes, Step, calls_for_a_new_one
 from squibwise.model.belief import NextLook, SettlingLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
@@ -30,29 +29,6 @@ SUBSTITUTE = "substitute-load"
 SECOND_SCAN = "second-scan"
 LOAD_IN = "load-in-connector"
 _PLUG_WORD = "connector-off"
-
-
-class Candidate(msgspec.Struct, frozen=True):
-    """One thing that could be done to learn more, with two outcomes.
-
-    Attributes:
-        component: Component id.
-        look: Look word, or ``substitute-load``.
-        text: How, in a mechanic's words.
-        minutes: What it takes. [min]
-        yes: Likelihood of the outcome *yes* over (causes, micros), as things are now.
-    """
-
-    component: str
-    look: str
-    text: str
-    minutes: float
-    yes: Array
-
-    def item(self, place: int) -> Likelihood:
-        """Return the evidence that the outcome *yes* would be, at a place in time."""
-        on = OnComponent(self.component, place, self.yes[None])
-        return Likelihood("next", self.component, self.look, parts=(on,))
 
 
 def list_candidates(
@@ -149,102 +125,8 @@ def scan_outcomes(part: PartBelief, group: GroupBelief, place: int, catalog: Cat
     return np.asarray(joint.reshape(len(OUTCOMES), -1))
 
 
-class Step(msgspec.Struct, frozen=True):
-    """A candidate weighed.
-
-    Attributes:
-        candidate: What would be done.
-        saved: Expected loss saved.
-        settles: Chance that it changes what is done about that component.
-    """
-
-    candidate: Candidate
-    saved: float
-    settles: float
-
-    def rate(self, minute: float) -> float:
-        """Return what it saves per minute, its own time paid."""
-        return self.saved / self.candidate.minutes - minute
-
-
-class Search:
-    """Weighs candidates on one posterior. A class because all share its dense tables.
-
-    Args:
-        engine: The network.
-        likelihoods: All evidence.
-        found: The posterior.
-        groups: Its beliefs.
-        stakes: Losses.
-        catalog: What of a fault is the part itself.
-    """
-
-    def __init__(
-        self,
-        engine: Engine,
-        likelihoods: tuple[Likelihood, ...],
-        found: Posterior,
-        groups: tuple[GroupBelief, ...],
-        stakes: Stakes,
-        catalog: Catalog,
-    ) -> None:
-        self.engine, self.items, self.found, self.stakes = engine, likelihoods, found, stakes
-        self.place = {n: i for i, n in enumerate(stakes.names)}
-        self.masks = {
-            n: calls_for_a_new_one(p.part, catalog) for g in groups for n, p in g.parts.items()
-        }
-        self.end = len(engine.net.line.entries)
-        self.tables = GivenAll(found, engine.place, self.masks)
-        self.dense = self.tables.by_event()
-        self.now = found.weights.ravel() @ self.dense
-
-    def weigh(self, candidates: list[Candidate]) -> list[Step]:
-        """Return the candidates weighed exactly, in their order."""
-        logs = np.zeros(len(candidates))
-        weights = np.zeros((len(candidates), len(self.dense)))
-        own = []
-        for row, candidate in enumerate(candidates):
-            piece = candidate.item(self.end)
-            posterior = self.engine.run_beside(self.found, piece, (*self.items, piece))
-            logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
-            own.append(self._bad_in_group(posterior, piece))
-        bad = weights @ self.dense
-        for row, found in enumerate(own):
-            bad[row, list(found)] = list(found.values())
-        chances = np.minimum(1.0, np.exp(logs - self.found.log_evidence))
-        return [self._step(*each) for each in zip(candidates, chances, bad, strict=True)]
-
-    def _bad_in_group(self, posterior: Posterior, piece: Likelihood) -> dict[int, float]:
-        """Return the chance of not being sound of each part of the group that a piece touches."""
-        return {
-            self.place[name]: chance
-            for index in self.engine.touched(piece)
-            for name, chance in self.tables.under(posterior, index).items()
-        }
-
-    def _step(self, candidate: Candidate, yes: float, bad_if: Array) -> Step:
-        """Return one candidate weighed.
-
-        What is believed after *no* follows from what is believed now and after *yes*.
-
-        Args:
-            candidate: What would be done.
-            yes: Chance of the outcome *yes*.
-            bad_if: Chance of each part not being sound after it.
-        """
-        chances = np.array([yes, 1.0 - yes])
-        rest = np.maximum(0.0, self.now - yes * bad_if) / max(chances[1], _LEAST_CHANCE)
-        bad = np.stack([bad_if, np.minimum(rest, 1.0)])
-        losses = self.stakes.expected(bad).sum(axis=1)
-        saved = float(self.stakes.expected(self.now).sum() - chances @ losses)
-        own = self.place[candidate.component]
-        changes = (self.stakes.replaces(bad) != self.stakes.replaces(self.now))[:, own]
-        return Step(candidate, max(0.0, saved), float(chances @ changes))
-
-
 _MOST = 24
 _LEAST = 1e-9
-_LEAST_CHANCE = 1e-15
 
 
 class Leads(msgspec.Struct, frozen=True):

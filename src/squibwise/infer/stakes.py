@@ -1,4 +1,4 @@
-"""What is at stake on each part: the losses of replacing it needlessly and of keeping it."""
+"""What is at stake on each part, and what a look at one of them saves."""
 
 from collections.abc import Collection, Mapping
 
@@ -7,8 +7,10 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.marginals import GroupBelief, PartBelief
-from squibwise.infer.parts import PartModel, not_sound
+from squibwise.infer.engine import Engine, Posterior
+from squibwise.infer.marginals import GivenAll, GroupBelief, PartBelief
+from squibwise.infer.network import Likelihood
+from squibwise.infer.parts import OnComponent, PartModel, not_sound
 from squibwise.model.belief import Loss, LossTable
 from squibwise.model.names import split_component
 
@@ -115,3 +117,122 @@ def _come_anyway(
             certain = {k for k in keys if bad.get(k, 0.0) >= sure}
             found |= {part for part in held & parts.keys() if certain - {part}}
     return found
+
+
+class Candidate(msgspec.Struct, frozen=True):
+    """One thing that could be done to learn more, with two outcomes.
+
+    Attributes:
+        component: Component id.
+        look: Look word, or ``substitute-load``.
+        text: How, in a mechanic's words.
+        minutes: What it takes. [min]
+        yes: Likelihood of the outcome *yes* over (causes, micros), as things are now.
+    """
+
+    component: str
+    look: str
+    text: str
+    minutes: float
+    yes: Array
+
+    def item(self, place: int) -> Likelihood:
+        """Return the evidence that the outcome *yes* would be, at a place in time."""
+        on = OnComponent(self.component, place, self.yes[None])
+        return Likelihood("next", self.component, self.look, parts=(on,))
+
+
+class Step(msgspec.Struct, frozen=True):
+    """A candidate weighed.
+
+    Attributes:
+        candidate: What would be done.
+        saved: Expected loss saved.
+        settles: Chance that it changes what is done about that component.
+    """
+
+    candidate: Candidate
+    saved: float
+    settles: float
+
+    def rate(self, minute: float) -> float:
+        """Return what it saves per minute, its own time paid."""
+        return self.saved / self.candidate.minutes - minute
+
+
+class Search:
+    """Weighs candidates on one posterior. A class because all share its dense tables.
+
+    Args:
+        engine: The network.
+        likelihoods: All evidence.
+        found: The posterior.
+        groups: Its beliefs.
+        stakes: Losses.
+        catalog: What of a fault is the part itself.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        likelihoods: tuple[Likelihood, ...],
+        found: Posterior,
+        groups: tuple[GroupBelief, ...],
+        stakes: Stakes,
+        catalog: Catalog,
+    ) -> None:
+        self.engine, self.items, self.found, self.stakes = engine, likelihoods, found, stakes
+        self.place = {n: i for i, n in enumerate(stakes.names)}
+        self.masks = {
+            n: calls_for_a_new_one(p.part, catalog) for g in groups for n, p in g.parts.items()
+        }
+        self.end = len(engine.net.line.entries)
+        self.tables = GivenAll(found, engine.place, self.masks)
+        self.dense = self.tables.by_event()
+        self.now = found.weights.ravel() @ self.dense
+
+    def weigh(self, candidates: list[Candidate]) -> list[Step]:
+        """Return the candidates weighed exactly, in their order."""
+        logs = np.zeros(len(candidates))
+        weights = np.zeros((len(candidates), len(self.dense)))
+        own = []
+        for row, candidate in enumerate(candidates):
+            piece = candidate.item(self.end)
+            posterior = self.engine.run_beside(self.found, piece, (*self.items, piece))
+            logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
+            own.append(self._bad_in_group(posterior, piece))
+        bad = weights @ self.dense
+        for row, found in enumerate(own):
+            bad[row, list(found)] = list(found.values())
+        chances = np.minimum(1.0, np.exp(logs - self.found.log_evidence))
+        return [self._step(*each) for each in zip(candidates, chances, bad, strict=True)]
+
+    def _bad_in_group(self, posterior: Posterior, piece: Likelihood) -> dict[int, float]:
+        """Return the chance of not being sound of each part of the group that a piece touches."""
+        return {
+            self.place[name]: chance
+            for index in self.engine.touched(piece)
+            for name, chance in self.tables.under(posterior, index).items()
+        }
+
+    def _step(self, candidate: Candidate, yes: float, bad_if: Array) -> Step:
+        """Return one candidate weighed.
+
+        What is believed after *no* follows from what is believed now and after *yes*.
+
+        Args:
+            candidate: What would be done.
+            yes: Chance of the outcome *yes*.
+            bad_if: Chance of each part not being sound after it.
+        """
+        chances = np.array([yes, 1.0 - yes])
+        rest = np.maximum(0.0, self.now - yes * bad_if) / max(chances[1], _LEAST_CHANCE)
+        bad = np.stack([bad_if, np.minimum(rest, 1.0)])
+        losses = self.stakes.expected(bad).sum(axis=1)
+        saved = float(self.stakes.expected(self.now).sum() - chances @ losses)
+        own = self.place[candidate.component]
+        changes = (self.stakes.replaces(bad) != self.stakes.replaces(self.now))[:, own]
+        return Step(candidate, max(0.0, saved), float(chances @ changes))
+
+
+_LEAST_CHANCE = 1e-15
