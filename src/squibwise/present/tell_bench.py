@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.model.belief import Assessment, ComponentBelief
+from squibwise.model.belief import Assessment, ComponentBelief, NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look, TestOutcome
 from squibwise.model.names import Side, split_component, split_loop
@@ -19,6 +19,7 @@ from squibwise.present.tell_assessment import (
     is_settled,
     likeliest,
 )
+from squibwise.present.tell_brief import Brief
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_orders import group_orders, may_be_added, open_questions, order_now
 
@@ -195,6 +196,29 @@ def open_circuits(whole: Overview) -> tuple[str, ...]:
     """Return the components whose circuits are still to be traced."""
     items = (i for i in whole.todo.items if i.action == "trace" and not i.done)
     return tuple(i.component for i in items if i.component)
+
+
+def page_of_look(look: NextLook) -> str:
+    """Return the page of a car on which a look is written down.
+
+    A scan is handed in; a load in place of the device is a card of its circuit.
+    """
+    pages = {"second-scan": "add", "substitute-load": f"trace/{look.component}"}
+    return pages.get(look.look, f"part/{look.component}")
+
+
+def tell_nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
+    """Return what to do next: in a word, in a sentence, and on which page of the car."""
+    looks, circuits = whole.states.next_looks, brief.circuits
+    title = circuits[0].title if circuits else ""
+    pages = {
+        "ask": "ask",
+        "trace": f"trace/{circuits[0].loop}" if circuits else "trace",
+        "look": page_of_look(looks[0]) if looks else "look",
+        "do": "work",
+    }
+    told = (one.partition(": ") for one in brief.next)
+    return [(word, title if word == "trace" else text, pages[word]) for word, _, text in told]
 
 
 def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:

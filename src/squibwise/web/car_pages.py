@@ -9,7 +9,6 @@ from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
-from squibwise.model.proof import Overview
 from squibwise.present.figures import percent
 from squibwise.present.phrases import is_inflator, name, tell_grouped
 from squibwise.present.tell_assessment import by_state, tell_belief
@@ -20,6 +19,7 @@ from squibwise.present.tell_bench import (
     make_picture,
     may_hurt,
     open_circuits,
+    tell_nexts,
     wait_for_job,
 )
 from squibwise.present.tell_brief import (
@@ -146,7 +146,7 @@ def _brief(bench: Bench, opened: Opened) -> dict[str, Any]:
         "fired": tell_grouped(brief.fired, bench.catalog),
         "parts": (*tell_parts(brief), *tell_unpriced(brief)),
         "labour": tell_labour(brief),
-        "nexts": _nexts(brief, whole),
+        "nexts": tell_nexts(brief, whole),
         "orders": [_order(g) for g in group_orders(brief.order_now)],
         "added": group_orders(brief.may_be_added),
         "cards": make_cards(opened.case, bench.catalog),
@@ -156,20 +156,6 @@ def _brief(bench: Bench, opened: Opened) -> dict[str, Any]:
 
 def _order(group: Any) -> dict[str, str]:  # noqa: ANN401 - orders of one assembly
     return {"title": tell_titled(group), "price": tell_price(group), "why": tell_why(group[0])}
-
-
-def _nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
-    """Return what to do next: in a word, in a sentence, and on which page of the car."""
-    looks, circuits = whole.states.next_looks, brief.circuits
-    title = circuits[0].title if circuits else ""
-    pages = {
-        "ask": "ask",
-        "trace": f"trace/{circuits[0].loop}" if circuits else "trace",
-        "look": f"part/{looks[0].component}" if looks else "look",
-        "do": "work",
-    }
-    told = (one.partition(": ") for one in brief.next)
-    return [(word, title if word == "trace" else text, pages[word]) for word, _, text in told]
 
 
 def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, Any]:

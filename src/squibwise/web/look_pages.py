@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import entering, new_case, saying, store, ticking
 from squibwise.garage.database import connected
@@ -15,12 +16,13 @@ from squibwise.garage.writing import change_file
 from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
+from squibwise.model.belief import NextLook
 from squibwise.model.evidence import Circumstance, Impact, Photo
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import ASKED_WORDS
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
-from squibwise.present.tell_bench import Mark, make_picture
+from squibwise.present.tell_bench import Mark, make_picture, page_of_look
 from squibwise.present.tell_orders import open_questions
 from squibwise.present.tell_work import tell_question
 from squibwise.web.bench import NotThereError, Opened
@@ -57,7 +59,11 @@ def looks(request: Request) -> Response:
     picture = make_picture(opened.case, whole.states, bench.catalog)
     marks = {m.component: m for m in picture.marks}
     nexts = [
-        (look, marks[look.component], tell_look(look, bench.catalog).partition(": ")[2])
+        (
+            page_of_look(look),
+            marks[look.component],
+            tell_look(look, bench.catalog).partition(": ")[2],
+        )
         for look in whole.states.next_looks
         if look.component in marks
     ]
@@ -72,6 +78,10 @@ def looks(request: Request) -> Response:
         contradictions=whole.states.contradictions,
         places=list(_by_place(picture.marks)),
     )
+
+
+def _asked(look: NextLook, catalog: Catalog) -> str:
+    return tell_look(look, catalog).partition(": ")[2]
 
 
 def _by_place(marks: tuple[Mark, ...]) -> Iterator[tuple[str, list[Mark]]]:
