@@ -186,6 +186,7 @@ def test_what_is_no_figure_is_refused(typed: str) -> None:
     [
         ("tick", "work", {"n": "2", "by": "R"}),
         ("tick", "work", {"n": "81", "by": "R"}),
+        ("tick", "work", {"n": "31", "by": "R"}),
         ("tick", "work", {"n": "155", "by": "R", "how": "failed"}),
         ("ask", "ask", {"question": "unit-bags", "answer": "yes"}),
         ("told", "ask", {"zone": "moon"}),

@@ -25,6 +25,7 @@ from squibwise.web.sending import (
     sends,
 )
 
+CHARGES, LIVE = "step:live-charges", "all others live"
 ELSEWHERE = {
     LAMP: ("prove#gate-lamp-check", "Write down what the lamp did"),
     SCAN: ("add", "Add a report"),
@@ -57,9 +58,8 @@ def visits(request: Request) -> Response:
         gates=_gates(visit, bench) if visit else [],
         cautions=_cautions(visit) if visit else [],
         has_gate=_has_gate(visit, bench) if visit else False,
-        has_loads=any(o.id == FIT_LOADS and not o.done for o in visit.operations)
-        if visit
-        else False,
+        has_loads=_is_due(FIT_LOADS, visit) if visit else False,
+        has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
         elsewhere=ELSEWHERE,
     )
 
@@ -147,7 +147,7 @@ def tick(request: Request, sent: Sent) -> Response:
         failed=failed,
         safe=safe,
         ohm=read_number(sent, "ohm"),
-        note=sent.get("note", 400),
+        note="; ".join(filter(None, (sent.get("note", 400), LIVE if sent.get("live") else ""))),
         evidence=opened.case.evidence,
     )
     words = f"did {', '.join(map(str, numbers))}{' failed' if failed else ''}"
