@@ -157,7 +157,7 @@
     refused.querySelector("h1").replaceWith(heading);
     refused.tabIndex = -1;
     form.before(refused);
-    refused.scrollIntoView({ block: "center" });
+    refused.scrollIntoView({ block: "start" });
     refused.focus({ preventScroll: true });
   }
 
