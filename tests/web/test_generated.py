@@ -15,7 +15,7 @@ FIELDS = (
     "question", "source", "text", "when", "complete", "code", "fault", "stage", "applied", "read",
     "unit", "cabin", "degrees", "volts", "gate", "lit", "out_after_s", "stayed_out", "number", "id",
     "like", "vin", "year", "region", "drive", "equipment", "currency", "lang", "back", "seen", "at",
-    "what", "zone", "extent", "driver", "passenger", "ohm",
+    "what", "reach", "asked", "live", "zone", "extent", "driver", "passenger", "ohm",
     "once", "resale-low", "resale-likely", "resale-high", "hour",
 )  # fmt: skip
 LIKELY = (

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from squibwise.web.app import make_app
+from squibwise.web.app import POSTS, make_app
 from squibwise.web.guarding import LARGEST_UPLOAD
 from squibwise.web.running import HERE, draw_code, is_taken, own_names
 from squibwise.web.sessions import IDLE_SECONDS, MOST_SESSIONS, PAIRING_SECONDS, Sessions
@@ -171,6 +171,25 @@ def test_more_fields_than_a_page_has_are_refused(app: Any) -> None:
     assert answer.status_code == 400
     assert "cut off or holds too much" in answer.text
     assert client.post(SEND, data=data).status_code in (400, 422)
+
+
+@pytest.mark.parametrize("path", sorted(POSTS))
+def test_no_address_takes_what_a_stranger_or_a_visitor_sends(app: Any, path: str) -> None:
+    """Another site, a token of nobody, a browser that is not paired, a visitor with his token."""
+    names = {"car": "harrow-07", "report": "scan-1", "loop:path": "driver.front-bag", "sensor": "x"}
+    to = re.sub(r"\{(.+?)\}", lambda name: names[name[1]], path)
+    owner, visitor = browser_at(app), browser_at(app, "192.0.2.20")
+    visitor.get(f"/pair/{app.state.bench.sessions.offer_pairing('visitor')}")
+    token = token_of(owner)
+    before = app.state.bench.open("harrow-07").seen
+    sent = {"token": token, "by": "R", "n": "1"}
+    assert owner.post(to, data=sent, headers={"origin": "http://evil.test"}).status_code == 403
+    assert owner.post(to, data=sent | {"token": token[::-1]}).status_code == 403
+    assert browser_at(app, "192.0.2.21").post(to, data=sent).status_code == 401
+    if path != "/language":
+        own = token_of(visitor)
+        assert visitor.post(to, data=sent | {"token": own}).status_code == 403
+    assert app.state.bench.open("harrow-07").seen == before
 
 
 def test_a_session_expires(app: Any, clock: Clock) -> None:
