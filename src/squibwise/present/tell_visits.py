@@ -1,7 +1,7 @@
 """The order of work: operations in visits, by area, between two changes of power."""
 
 import textwrap
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from squibwise.catalog.load import Catalog
@@ -411,3 +411,28 @@ def _about(operation: Operation, todo: Work, catalog: Catalog) -> Table:
     rows += [("counts as done when", operation.passes_when)]
     rows += [("stands for", ", ".join(operation.demands))]
     return Table(rows=tuple((label, told) for label, told in rows if told))
+
+
+def list_cautions(operations: Iterable[Operation]) -> list[str]:
+    """Return the cautions of operations, each once."""
+    return list(dict.fromkeys(c.text for o in operations for c in o.cautions))
+
+
+def has_gate(visit: Visit, along: Collection[str], catalog: Catalog) -> bool:
+    """Return whether a gate is to be decided in a visit: by a step of its own, or with one.
+
+    Args:
+        visit: The visit.
+        along: Gates that are signed with the step they hold.
+        catalog: The gates.
+    """
+    steps = {f"step:{g.step}" for g in catalog.tasks.gates.values() if g.step}
+    due = [o for o in visit.operations if not o.done and o.id.startswith("step:")]
+    return any(o.id in steps or {*along} & {*o.blocked_by} for o in due)
+
+
+def tell_gates_of(visit: Visit, catalog: Catalog) -> list[tuple[str, str]]:
+    """Return the gates that hold a visit: each with what it asks and what closes it."""
+    words = dict.fromkeys(w for o in visit.operations if not o.done for w in o.blocked_by)
+    known = catalog.tasks.gates
+    return [(w, f"{known[w].text} {known[w].remedy}" if w in known else "") for w in words]

@@ -1,10 +1,9 @@
 """Proof: the gates with what each misses, signatures, verdicts, and the record before it is out."""
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
-import msgspec
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -17,12 +16,12 @@ from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.keys import own_key, sign_finished
 from squibwise.model.case import Case
-from squibwise.model.names import split_component
-from squibwise.model.proof import Gate, Overview, ProofRecord
-from squibwise.model.work import Work
+from squibwise.model.proof import ProofRecord
 from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_checks import tell_verdicts
+from squibwise.present.tell_gates import LABELLED, REASONED, parts_to_label, tell_open_gates
 from squibwise.present.tell_record import tell_record
+from squibwise.present.tell_visits import list_cautions
 from squibwise.prove.recording import to_json
 from squibwise.prove.verifying import read_record
 from squibwise.web.bench import Bench, Opened
@@ -40,89 +39,27 @@ from squibwise.web.sending import (
 )
 
 SHOWN_MISSING = 5
-REASONED = ("final-scan", "contradictions")
-"""Gates that are closed elsewhere, or here by somebody who says why they hold."""
 ANSWERS = ("yes", "no")
-LABELLED = ("provenance", "recalls")
-"""Gates that are closed by what the label of a part says."""
-PLACES = {
-    "doubtful": "look",
-    "contradictions": "look",
-    "not-sound": "look",
-    "faults": "trace",
-    "replacements": "work",
-    "inspections": "work",
-    "calibrations": "work",
-    "steps": "work",
-    "loads-returned": "work",
-    "failed-checks": "work",
-    "final-scan": "add",
-    "input-clean": "",
-    "verdicts": "",
-}
-"""On which page of the car a gate is closed; the others are signed on this one."""
-
-
-class GateTold(msgspec.Struct, frozen=True, kw_only=True):
-    """A gate with where it is closed.
-
-    Attributes:
-        gate: The gate.
-        page: Page of the car on which it is closed; None when it is signed here.
-        seats: Seat sensors to be weighed, for the gate that asks for it.
-    """
-
-    gate: Gate
-    page: str | None
-    seats: tuple[tuple[str, str], ...] = ()
 
 
 def gates(request: Request) -> Response:
     """Every gate of release, the open ones first, each with the way to close it."""
     opened, bench = opened_for(request), bench_of(request)
     whole = bench.whole(opened)
-    cautions = dict.fromkeys(c.text for o in whole.todo.operations for c in o.cautions)
-    parts = dict.fromkeys((*_without_label(whole), *_fitted(whole)))
     return car_page(
         request,
         "prove.html",
         opened,
         step="prove",
-        open_gates=[_told(g, opened, bench) for g in whole.gates if g.open],
+        open_gates=tell_open_gates(opened.case, whole, bench.catalog),
         closed=[g for g in whole.gates if not g.open],
-        cautions=list(cautions),
-        parts=[(c, name(c, bench.catalog)) for c in parts],
+        cautions=list_cautions(whole.todo.operations),
+        parts=[(c, name(c, bench.catalog)) for c in parts_to_label(whole)],
         shown=SHOWN_MISSING,
         labelled=LABELLED,
         reasoned=REASONED,
         verdicts=tell_verdicts(opened.case, whole.verdicts, bench.catalog),
     )
-
-
-def _without_label(whole: Overview) -> Iterator[str]:
-    """Yield the parts that the gates of origins and recalls miss, as they name them."""
-    known = {c.id for c in whole.states.components}
-    missing = (m for g in whole.gates if g.id in LABELLED for m in g.missing)
-    return (part for m in missing if (part := m.partition(":")[0]) in known)
-
-
-def _fitted(whole: Overview) -> Iterator[str]:
-    return (c for o in whole.todo.operations if o.action == "fit" for c in o.components)
-
-
-def _told(gate: Gate, opened: Opened, bench: Bench) -> GateTold:
-    seats: tuple[tuple[str, str], ...] = ()
-    if gate.id == "seat-after-work":
-        kinds = ((c, split_component(c).kind) for c in opened.case.car.components)
-        seats = tuple((c, name(c, bench.catalog)) for c, kind in kinds if kind == "occupant-sensor")
-    asked = gate.id == "replacements" and _hangs_on_answers(bench.whole(opened).todo)
-    return GateTold(gate=gate, page="ask" if asked else PLACES.get(gate.id), seats=seats)
-
-
-def _hangs_on_answers(todo: Work) -> bool:
-    """Return whether nothing is left to replace but what the maker's answers decide."""
-    kinds = {i.kind for i in todo.items if i.action == "replace" and not i.done}
-    return kinds == {"ask"}
 
 
 @sends

@@ -11,7 +11,16 @@ from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN, signed_along
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
 from squibwise.present.phrases import name, tell_reasons
-from squibwise.present.tell_visits import POWER, hands_on, next_operation, tell_holds, tell_sureness
+from squibwise.present.tell_visits import (
+    POWER,
+    hands_on,
+    has_gate,
+    list_cautions,
+    next_operation,
+    tell_gates_of,
+    tell_holds,
+    tell_sureness,
+)
 from squibwise.web.bench import Bench, NotThereError, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
@@ -55,9 +64,9 @@ def visits(request: Request) -> Response:
         time=hours(hands_on(visit.operations)) if visit else "",
         areas=[_area(a) for a in visit.areas] if visit else [],
         following=following.n if following else 0,
-        gates=_gates(visit, bench) if visit else [],
-        cautions=_cautions(visit) if visit else [],
-        has_gate=_has_gate(visit, bench) if visit else False,
+        gates=tell_gates_of(visit, bench.catalog) if visit else [],
+        cautions=list_cautions(o for o in visit.operations if not o.done) if visit else [],
+        has_gate=has_gate(visit, signed_along(bench.catalog), bench.catalog) if visit else False,
         has_loads=_is_due(FIT_LOADS, visit) if visit else False,
         has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
         elsewhere=ELSEWHERE,
@@ -78,25 +87,6 @@ def _area(area: Area) -> dict[str, Any]:
 
 def _is_due(step: str, visit: Visit) -> bool:
     return any(o.id == step and not o.done for o in visit.operations)
-
-
-def _has_gate(visit: Visit, bench: Bench) -> bool:
-    """Return whether a gate is to be decided in a visit: by a step of its own, or with one."""
-    steps = {f"step:{g.step}" for g in bench.catalog.tasks.gates.values() if g.step}
-    along = signed_along(bench.catalog)
-    due = [o for o in visit.operations if not o.done and o.id.startswith("step:")]
-    return any(o.id in steps or along & {*o.blocked_by} for o in due)
-
-
-def _gates(visit: Visit, bench: Bench) -> list[tuple[str, str]]:
-    words = dict.fromkeys(w for o in visit.operations if not o.done for w in o.blocked_by)
-    known = bench.catalog.tasks.gates
-    return [(w, f"{known[w].text} {known[w].remedy}" if w in known else "") for w in words]
-
-
-def _cautions(visit: Visit) -> list[str]:
-    due = (o for o in visit.operations if not o.done)
-    return list(dict.fromkeys(c.text for o in due for c in o.cautions))
 
 
 def operation(request: Request) -> Response:
