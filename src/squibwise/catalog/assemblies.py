@@ -46,6 +46,8 @@ class Fitting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
             places not named.
         instead: The other way.
         after: Assemblies of the same seat, side or of the car that are fitted before it.
+        out: What is noted of the old one as it comes out, where that is a line of its own.
+        out_short: What comes out so, in a word or two, for a line of many.
         how: What to mind, in a mechanic's words.
         follows: What must follow.
         basis: Basis of the minutes.
@@ -60,6 +62,8 @@ class Fitting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     after: tuple[str, ...] = ()
     tools: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    out: str = ""
+    out_short: str = ""
     how: str = ""
     follows: str = ""
     source: str

@@ -28,6 +28,7 @@ STEP_WHEN = (
     "key-on-refused",
     "key-on",
     "key-on-crash",
+    "key-on-new-unit",
     "unit-loose",
     "opened-up",
     "dry",

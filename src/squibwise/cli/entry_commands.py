@@ -43,6 +43,7 @@ def write_entries(
     *,
     as_json: bool,
     rules: Any = (),  # noqa: ANN401
+    told: tuple[str, ...] = (),
 ) -> int:
     """Add entries and rules to a case and tell what was written."""
     from squibwise.catalog.load import load_catalog
@@ -61,7 +62,7 @@ def write_entries(
     written = [*entries, *rules]
     value = {"file": str(file.path), "written": [dict(e) for e in written]}
     return output.answer(
-        value, lambda: tell_written(case_path, file.path, written), as_json=as_json, code=0
+        value, lambda: tell_written(case_path, file.path, written, told), as_json=as_json, code=0
     )
 
 
@@ -171,6 +172,8 @@ def did(
 ) -> int:
     """Tick operations by number or id as `work` prints them, with all that they contain.
 
+    `visit 3` stands for what is sure and open in that visit, up to a gate, a wait or a measurement.
+
     Gates and words of the release (power-safe, maker-procedure, disposal, cautions, release) are
     signed by their name. A look ticks what can be seen in its area and nothing behind it; where one
     thing of several failed, --of says which.
@@ -180,8 +183,10 @@ def did(
     from squibwise.garage import ticking
 
     opened = opening.open_case(case_path)
-    counted, words = ticking.split_words(numbers, opened.catalog)
     todo = case.work(opened.case, opened.catalog)
+    evidence = opened.case.evidence
+    typed, then = ticking.expand_visit(numbers, todo, opened.catalog, evidence, note)
+    counted, words = ticking.split_words(typed, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
     common = common_keys(by, at)
@@ -198,10 +203,13 @@ def did(
             lamp=lamp,
             ohm=ohm,
             note=note,
-            evidence=opened.case.evidence,
+            evidence=evidence,
         )
     entries = ticking.add_note(entries, note)
-    return write_entries(case_path, f"did {','.join(numbers)}", entries, as_json=as_json)
+    told = ticking.tell_along(entries, todo, opened.catalog)
+    told += (f"Then: {then}",) if then else ()
+    command = f"did {','.join(numbers)}"
+    return write_entries(case_path, command, entries, as_json=as_json, told=told)
 
 
 @click.command(
@@ -278,38 +286,28 @@ def _work_of(case_path: Path) -> "Work":
 
 
 @click.command(
-    short_help="Answer a question about the maker's rules.",
+    short_help="Answer questions about the maker's rules.",
     epilog=examples(
-        "answer harrow-07 unit-bags no --source 'procedure, section 12'",
+        "answer harrow-07 unit-bags no clock-spring yes --source 'procedure, section 12'",
         "answer harrow-07 crash yes",
     ),
 )
 @case_argument
-@click.argument("question")
-@click.argument("word", metavar="yes|no")
+@click.argument("words", nargs=-1, required=True, metavar="QUESTION yes|no ...")
 @click.option("--source", default="", help="Where the maker says so; needed for his rules.")
 @answers
-def answer(case_path: Path, question: str, word: str, source: str, as_json: bool) -> int:
-    """Answer a question that `work` asks, with where the answer stands; everything follows.
+def answer(case_path: Path, words: tuple[str, ...], source: str, as_json: bool) -> int:
+    """Answer questions that `work` asks, with where the answers stand; everything follows.
 
-    What a flood or fire reached is answered by a height (floor, seats, dash, roof) or by parts.
+    Several may be answered at once from one source. What a flood or fire reached is answered by a
+    height (floor, seats, dash, roof) or by parts.
     """
     from squibwise.cli import opening
-    from squibwise.errors import InputError
-    from squibwise.garage import saying, ticking
-    from squibwise.require.questions import ANSWERS
+    from squibwise.garage import answering
 
     at = opening.open_case(case_path)
-    if question in saying.REACHING:
-        if word in ANSWERS:
-            raise InputError(
-                f"'{word}' does not say what the {question} reached.",
-                remedy=f"Answer {' or '.join(at.catalog.said.levels)}, or the parts it reached.",
-            )
-        told = saying.find_told((question, word), at.case.car, at.catalog)
-        return write_entries(case_path, f"answer {question} {word}", [told], as_json=as_json)
-    entries, rules = ticking.answer_entries(at.case, question, word, source, at.catalog)
-    command = f"answer {question} {word}"
+    entries, rules = answering.read_answers(at.case, words, source, at.catalog)
+    command = f"answer {' '.join(words)}"
     return write_entries(case_path, command, entries, as_json=as_json, rules=rules)
 
 

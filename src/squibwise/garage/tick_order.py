@@ -13,8 +13,10 @@ from squibwise.history.order import read_history
 from squibwise.history.power import is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.model.evidence import Evidence
+from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
 from squibwise.model.work import Operation, Work
 
+ORDER_CLOSED = "step:order-closed"
 LAMP, SCAN = "step:lamp-check", "step:final-scan"
 FIT_LOADS, RETURN_LOADS = "step:fit-loads", "step:return-loads"
 _POWERING = ("step:first-power", "step:final-power")
@@ -27,6 +29,7 @@ _MAKING_SAFE = (
     RETURN_LOADS,
 )
 SAFE_STEPS = frozenset(("step:make-safe", "step:second-make-safe"))
+ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED)
 AGAIN_STEPS = ("step:power-down", "step:make-safe")
 _POWER_GATES = ("key-on-safe", "power-safe")
 _IN_AN_AREA = ("out", "fit", "join", "close")
@@ -95,6 +98,7 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_unnoted(tick),
+        *_tell_open_list(tick),
         *_tell_disorder(tick),
         *_tell_times(tick),
         *_tell_held(tick),
@@ -235,6 +239,41 @@ def _tell_unnoted(tick: Tick) -> Iterator[str]:
         )
 
 
+def _tell_open_list(tick: Tick) -> Iterator[str]:
+    """Yield what may still add a line to the order list where that is closed without a word."""
+    closing = [o for o in tick.operations if o.id == ORDER_CLOSED and not o.done]
+    if not closing or tick.note:
+        return
+    asked = _list_adding_questions(tick.todo, tick.chosen)
+    looks = [
+        o.n
+        for o in tick.todo.operations
+        if o.action == "look"
+        and not (o.done or o.is_advice or o.kind == "ask" or _is_ticked(o, tick.chosen))
+    ]
+    left = [f"no. {write_numbers(looks)} (looks)"] if looks else []
+    left += [f"{', '.join(asked)} (questions)"] if asked else []
+    if left:
+        yield (
+            f"no. {closing[0].n} closes the order list, and what may still add to it is open: "
+            f"{' and '.join(left)}. Look; answer each: squibwise answer CASE {(*asked, 'WORD')[0]} "
+            "yes --source WHERE. Or close it with what stays open: "
+            f"squibwise did CASE {closing[0].n} --note 'seat frame later'."
+        )
+
+
+def _list_adding_questions(todo: Work, chosen: Collection[str] = ()) -> list[str]:
+    """Return the open questions whose answer may add a line to the order list.
+
+    Whether closed areas are opened is no question once each was looked into.
+    """
+    looks = [o for o in todo.operations if o.action == "look" and o.kind == "ask"]
+    seen = all(o.done or _is_ticked(o, chosen) for o in looks)
+    none = (*_ADD_NOTHING, *((CLOSED_AREAS,) if seen else ()))
+    return [q.id for q in todo.questions if not q.answered and q.id not in none]
+
+
+_ADD_NOTHING = ("cover", RECORD_GONE)
 _ARE_LIVE = re.compile(r"\b(live|scharf|activ\w+)\b", re.IGNORECASE)
 
 
@@ -299,7 +338,7 @@ def _list_commands(tick: Tick) -> Iterator[str]:
     for operation in tick.todo.operations:
         if operation.done or not _is_ticked(operation, needed):
             continue
-        alone = _command_alone(operation, tick)
+        alone = find_command_alone(operation, tick)
         if not alone:
             together.append(operation.n)
             continue
@@ -342,7 +381,7 @@ def _with_what_comes_first(tick: Tick) -> frozenset[str]:
         needed = more
 
 
-def _command_alone(operation: Operation, tick: Tick) -> str:
+def find_command_alone(operation: Operation, tick: Tick) -> str:
     """Return the command of an operation that is ticked alone; empty where others may go along."""
     if operation.id == SCAN:
         return "squibwise add CASE FILE --when after-repair --complete"
@@ -351,6 +390,8 @@ def _command_alone(operation: Operation, tick: Tick) -> str:
     )
     options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM"}
     options |= {"step:live-charges": "--note live"} if tick.todo.unproven else {}
+    asked = _list_adding_questions(tick.todo)
+    options |= {ORDER_CLOSED: f"  (once answered: {', '.join(asked)})"} if asked else {}
     option = "--safe" if is_decided else options.get(operation.id, "")
     if operation.hold_minutes:
         option = f"  ({operation.hold_minutes} min after the power came off)"

@@ -9,11 +9,13 @@ from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.garage.tick_order import (
     AGAIN_STEPS,
+    ASKING_A_WORD,
     FIT_LOADS,
     LAMP,
     RETURN_LOADS,
     SCAN,
     Tick,
+    find_command_alone,
     find_runs,
     refuse_obstacles,
     refuse_unsettled,
@@ -23,15 +25,14 @@ from squibwise.history.order import read_history
 from squibwise.history.power import is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
-from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence
-from squibwise.model.words import ASKED_WORDS, RECORD_GONE, RELEASE_WORDS
+from squibwise.model.words import RELEASE_WORDS
 from squibwise.model.work import Demand, Operation, Work
 from squibwise.require.progress import entry_for
-from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
 _MOST_NUMBERS = 2000
+VISIT = "visit"
 _NOTHING = "these operations have nothing to record, or are done."
 
 
@@ -61,6 +62,61 @@ def read_numbers(words: Sequence[str], named: Mapping[str, int] | None = None) -
     if not numbers:
         raise InputError("no number was named.", remedy="Write 9-14,22.")
     return tuple(dict.fromkeys(numbers))
+
+
+def expand_visit(
+    words: Sequence[str],
+    todo: Work,
+    catalog: Catalog,
+    evidence: tuple[Evidence, ...] = (),
+    note: str = "",
+) -> tuple[list[str], str]:
+    """Return words with ``visit 3`` put as the numbers of that visit that are ticked in one go.
+
+    What is sure and still open, in order, up to what is decided, waited for or measured on its own;
+    and the command of that, empty where nothing is left of the visit.
+
+    Args:
+        words: As they were typed.
+        todo: The work of the case.
+        catalog: Words of the gates.
+        evidence: Of the case.
+        note: What is said with it; what asks for a word is ticked alone with it.
+
+    Raises:
+        InputError: There is no such visit, nothing of it is open, or what comes next stands alone.
+    """
+    if VISIT not in words:
+        return list(words), ""
+    number = words[-1] if len(words) == 2 else ""
+    if not (number.isdecimal() and 1 <= int(number) <= len(todo.visits)):
+        raise InputError(
+            f"'{' '.join(words)}' names no visit.",
+            remedy=f"Write `visit 3` and nothing else; this job has 1 to {len(todo.visits)}.",
+        )
+    tick = Tick(todo=todo, chosen=frozenset(), catalog=catalog, evidence=evidence, note=note)
+    areas = todo.visits[int(number) - 1].areas
+    numbers, then = _take_in_one_go([o for a in areas for o in a.operations], tick)
+    if not numbers:
+        told = f"comes to no. {then.split()[3]}, which is done" if then else "has nothing open"
+        remedy = f"{then.strip()}." if then else "`squibwise work CASE` prints what is open."
+        raise InputError(f"visit {number} {told}{' on its own' if then else ''}.", remedy=remedy)
+    return [str(n) for n in numbers], then
+
+
+def _take_in_one_go(operations: Sequence[Operation], tick: Tick) -> tuple[list[int], str]:
+    """Return the numbers up to the first operation that stands alone, and the command of that."""
+    numbers: list[int] = []
+    for operation in operations:
+        if operation.done or not operation.counted or operation.kind not in ("certain", "rule"):
+            continue
+        alone = find_command_alone(operation, tick)
+        waited = bool(operation.hold_minutes) and not numbers
+        if alone and not waited:
+            says = bool(tick.note) and not numbers and operation.id in ASKING_A_WORD
+            return ([operation.n], "") if says else (numbers, alone)
+        numbers.append(operation.n)
+    return numbers, ""
 
 
 def split_words(words: Sequence[str], catalog: Catalog) -> tuple[list[str], list[str]]:
@@ -125,6 +181,18 @@ def _refuse_together(gates: Sequence[str], count: int) -> None:
 def add_note(entries: Iterable[Pairs], note: str) -> tuple[Pairs, ...]:
     """Return entries with what was found, or followed, at those that are signed for."""
     return tuple({**e, "note": note} if note and e["kind"] == "passed" else e for e in entries)
+
+
+def tell_along(entries: Iterable[Pairs], todo: Work, catalog: Catalog) -> tuple[str, ...]:
+    """Return what else is done with a gate that was signed as holding: the step it closes."""
+    steps = {o.id: o for o in todo.operations}
+    found = []
+    for entry in entries:
+        gate = catalog.tasks.gates.get(str(entry.get("what", "")))
+        step = steps.get(f"step:{gate.step}") if gate is not None and gate.step else None
+        if step is not None and entry.get("result") == "passed":
+            found.append(f"{entry['what']} stands for no. {step.n}, done with it: {step.title}.")
+    return tuple(found)
 
 
 def numbered_items(todo: Work) -> dict[int, tuple[Demand, ...]]:
@@ -354,55 +422,6 @@ def _move_loads(
 
 def _move(serial: str, loop: str, move: str) -> Pairs:
     return {"kind": "substitute-load", "serial": serial, "loop": loop, "move": move}
-
-
-def answer_entries(
-    case: Case, question: str, word: str, source: str, catalog: Catalog
-) -> tuple[tuple[Pairs, ...], tuple[Pairs, ...]]:
-    """Return the entries and the maker's rules that an answer stands for.
-
-    A crash record that does not go away is a failed inspection of the control unit.
-
-    Args:
-        case: The case.
-        question: Id of the question, as ``work`` prints it.
-        word: ``yes`` or ``no``.
-        source: Where the maker's answer stands.
-        catalog: The questions.
-
-    Raises:
-        InputError: There is no such question, no such answer, or the source is missing.
-    """
-    known = catalog.rules.questions
-    if question == "equipment" and word != YES:
-        raise InputError(
-            f"'{word}' does not say what the car has.",
-            remedy="Answer yes when it is as the template says; else write equipment, add or "
-            "remove under [car] (`squibwise catalog` lists the templates).",
-        )
-    if word not in ANSWERS:
-        raise InputError(f"'{word}' is no answer.", remedy=f"Answer {' or '.join(ANSWERS)}.")
-    if question in ASKED_WORDS:
-        result = "passed" if word == YES else "failed"
-        note = f"answered {word}" + (f"; {source}" if source else "")
-        told: Pairs = {"kind": "passed", "what": question, "result": result, "note": note}
-        stays = question == RECORD_GONE and word != YES
-        return (told, {**told, "what": "centre.control-unit:inspect"})[: 1 + stays], ()
-    if question == CRASH:
-        return ({"kind": "circumstance", "what": "crash", "present": word == YES},), ()
-    if question not in known:
-        raise InputError(
-            f"'{question}' is no question.",
-            remedy=did_you_mean(question, (CRASH, *ASKED_WORDS, *known)),
-        )
-    if not source.strip():
-        remedy = 'Say where it stands: --source "maker\'s procedure, section 12".'
-        raise InputError("an answer of the maker needs its source.", remedy=remedy)
-    rules = answer_rules(known[question], word, case, source)
-    return (), tuple(
-        {"component": r.component, "action": r.action, "when": r.when, "source": r.source}
-        for r in rules
-    )
 
 
 def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:

@@ -35,13 +35,16 @@ def tell_tour_end(count: int, seconds: float, out: Path, first: Path) -> Telling
     )
 
 
-def tell_written(case_path: Path, file: Path, entries: Sequence[Mapping[str, Any]]) -> Telling:
+def tell_written(
+    case_path: Path, file: Path, entries: Sequence[Mapping[str, Any]], told: Sequence[str] = ()
+) -> Telling:
     """Return what was written into a case file, and how to look at it or take it back.
 
     Args:
         case_path: The case, as the person named it.
         file: Its case file.
         entries: What was written.
+        told: What is done with it, and what comes next.
     """
     shown = tuple((str(e.get("kind", "")), _shown(e)) for e in entries[:SHOWN_ENTRIES])
     hidden = len(entries) - len(shown)
@@ -50,7 +53,7 @@ def tell_written(case_path: Path, file: Path, entries: Sequence[Mapping[str, Any
     return Telling(
         title=f"{counted(len(entries), 'entry', 'entries')} written into {file}.",
         sections=(Section(blocks=(Table(rows=(*shown, *more)),)),),
-        closing=(Text(text=after, tone="quiet"),),
+        closing=(*(Text(text=t) for t in told), Text(text=after, tone="quiet")),
     )
 
 

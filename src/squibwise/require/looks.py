@@ -6,10 +6,12 @@ import msgspec
 
 from squibwise.catalog.tasks import Tick
 from squibwise.history.apart import is_in
+from squibwise.history.signed import last_seen_bad, last_signed
 from squibwise.model.names import SEATS, split_component
 from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Demand, Operation
 from squibwise.require.access import Way, is_open
+from squibwise.require.job import Job
 from squibwise.require.orders import Piece
 from squibwise.require.scope import Scope, is_inside, is_signed, list_places, to_minutes
 
@@ -31,7 +33,7 @@ def look(scope: Scope) -> Iterator[Operation]:
     ticks = sorted(job.catalog.tasks.ticks.values(), key=lambda t: t.id == CABIN)
     for tick in ticks:
         for at in list_places(tick):
-            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope.job)]
             if tick.id == REAR_ROW:
                 inside = [c for c in sorted(left) if is_in(c, "rear", "", job.case.car)]
             if _is_seen(tick, at, inside, scope):
@@ -40,13 +42,37 @@ def look(scope: Scope) -> Iterator[Operation]:
     yield from _closed_looks(ticks, asked, left, scope)
 
 
+def list_passed(job: Job) -> frozenset[str]:
+    """Return the parts whose look a person signed as passed, and that no eye saw bad since.
+
+    By their own inspection, or with the line of their area: that is an eye on all it names, but no
+    proof of a circuit or a charge.
+    """
+    words = {c: [f"{c}:inspect"] for c in job.case.car.components}
+    for tick in job.catalog.tasks.ticks.values():
+        for at in list_places(tick):
+            for component in words:
+                kind = job.catalog.kinds[split_component(component).kind]
+                if is_inside(tick, at, component, job) and not (kind.circuit or kind.fires):
+                    words[component].append(f"look:{tick.id}-{at}" if at else f"look:{tick.id}")
+    return frozenset(c for c, told in words.items() if _is_passed(c, told, job))
+
+
+def _is_passed(component: str, words: Sequence[str], job: Job) -> bool:
+    history = job.progress.history
+    signed = last_signed(history, *words)
+    if signed is None or signed[1].result != "passed":
+        return False
+    return signed[0] > last_seen_bad(history, component, job.catalog)
+
+
 def _closed_looks(
     ticks: Sequence[Tick], asked: Mapping[str, Demand], left: set[str], scope: Scope
 ) -> Iterator[Operation]:
     """Yield the looks into areas that nothing opens, each counted only once somebody asks."""
     for tick in ticks:
         for at in list_places(tick):
-            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope)]
+            inside = [c for c in sorted(left) if is_inside(tick, at, c, scope.job)]
             left -= set(inside)
             if inside:
                 yield _asked_look(tick, at, [asked[c] for c in inside], scope)
@@ -79,13 +105,13 @@ def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) ->
 def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
     if not scope.job.had_crash:
         opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
-        there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
+        there = any(is_inside(tick, at, c, scope.job) for c in scope.job.case.car.components)
         return opened and (bool(inside) or (there and bool(scope.changed)))
     if tick.when == "always":
         return bool(inside) or not tick.kinds
     if tick.when == "bag-fired":
         return any(p.assembly.live and _is_bag(p, scope) for p in scope.changed)
-    there = any(is_inside(tick, at, c, scope) for c in scope.job.case.car.components)
+    there = any(is_inside(tick, at, c, scope.job) for c in scope.job.case.car.components)
     return there and _is_open_for(tick, at, scope)
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Setting, Three
 from squibwise.history.apart import find_parted
+from squibwise.history.signed import CONTROL_UNIT
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, close_over
@@ -12,10 +13,12 @@ from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
+from squibwise.require.steps import find_situations
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
 HIGH_VOLTAGE_WAY = "hv"
+BENCH_READ = "key-on-refused"
 UNIT_WAYS = ("flap", "console", "panel")
 
 
@@ -70,11 +73,18 @@ def _is_area_done(way: Way, scope: Scope) -> bool:
 
 
 def take_out(scope: Scope) -> Iterator[Operation]:
-    """Yield one operation per fired or replaced charge, and per piece that comes off for access."""
+    """Yield one operation per fired or replaced charge, and per piece that comes off for access.
+
+    And per piece of which something is noted before it is gone; its minutes are those of fitting.
+    """
+    is_read_outside = BENCH_READ in find_situations(scope)
     for piece in scope.changed:
         there = [c for c in piece.key if not _is_gone(c, scope)]
+        noted = piece.assembly.operation.out
         if piece.assembly.live and there:
             yield _out(piece, "Take out, bag and label", to_minutes(_each("bag-it", scope)), scope)
+        elif noted and there and not (is_read_outside and piece.assembly.id == CONTROL_UNIT):
+            yield _out(piece, f"Take out, {noted}", Minutes(), scope)
     for piece in scope.taken_off:
         yield _out(piece, "Take off and store, cover up, live", Minutes(), scope)
 
@@ -93,12 +103,14 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
     order = scope.orders.get(piece.id)
     word = f"out:{piece.id}"
     ways = [f"open:{w.id}" for w in _open_ways(piece, scope)]
+    cautions, live = piece.assembly.operation.cautions, piece.assembly.live
+    hot = ("hot-residue",) if live else ()
     return Operation(
         n=piece.number + OUT,
         id=word,
         action="out",
         title=f"{verb}: {_piece_title(piece)}",
-        short=_piece_title(piece, short=True),
+        short=_piece_title(piece, short=True) if live else piece.assembly.operation.out_short,
         assembly=piece.assembly.id,
         components=piece.contains,
         minutes=minutes,
@@ -106,12 +118,10 @@ def _out(piece: Piece, verb: str, minutes: Minutes, scope: Scope) -> Operation:
         p=order.p if order else 1.0,
         after=("step:make-safe", "step:bench-read", "step:hunt-loads", *ways),
         undoes=piece.contains,
-        cautions=pick_cautions(
-            dict.fromkeys((*piece.assembly.operation.cautions, "hot-residue")), scope.job.catalog
-        ),
+        cautions=pick_cautions(dict.fromkeys((*cautions, *hot)), scope.job.catalog),
         tools=piece.assembly.operation.tools,
         done=is_signed(word, scope) or bool(order and order.done),
-        passes_when=f"passed {word}; each stage noted as spent or live",
+        passes_when=f"passed {word}; {'each stage noted as spent or live' if live else 'noted'}",
     )
 
 
@@ -174,7 +184,7 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
             *(f"fit:{p.id}" for p in scope.changed if _comes_first(p, piece, scope)),
         ),
         joins=() if later else piece.contains,
-        undoes=() if piece.assembly.live else piece.contains,
+        undoes=() if piece.assembly.live or work.out else piece.contains,
         cautions=pick_cautions(work.cautions, scope.job.catalog),
         tools=work.tools,
         because=order.because if order else (),

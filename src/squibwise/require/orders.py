@@ -162,7 +162,7 @@ def _is_sure(items: Sequence[Demand]) -> bool:
 
 
 def _order(piece: Piece, items: Sequence[Demand], case: Case, catalog: Catalog) -> Order:
-    lead = min(items, key=lambda i: (KINDS.index(i.kind), -i.needed))
+    lead = min(items, key=lambda i: (KINDS.index(i.kind), i.component not in piece.key, -i.needed))
     alike = [i for i in items if i.kind == lead.kind]
     assembly = piece.assembly
     return Order(

@@ -171,7 +171,7 @@ def _ways_of_looks(scope: Scope) -> frozenset[Way]:
     found: set[Way] = set()
     for tick in job.catalog.tasks.ticks.values() if job.had_crash else ():
         for at in list_places(tick):
-            inside = [c for c in job.case.car.components if is_inside(tick, at, c, scope)]
+            inside = [c for c in job.case.car.components if is_inside(tick, at, c, job)]
             asked = bool(inside) and _is_asked(tick, scope)
             if tick.when == "open" and (asked or doubtful.intersection(inside)):
                 place = at or _place_of(inside)
@@ -197,10 +197,10 @@ def list_places(tick: Tick) -> tuple[str, ...]:
     return {"seat": SEATS[:2], "side": SIDES}.get(tick.per, ("",))
 
 
-def is_inside(tick: Tick, at: str, component: str, scope: Scope) -> bool:
+def is_inside(tick: Tick, at: str, component: str, job: Job) -> bool:
     """Is a component looked at with this line."""
     kind = split_component(component).kind
-    return kind in tick.kinds and is_in(component, tick.rows, at, scope.job.case.car)
+    return kind in tick.kinds and is_in(component, tick.rows, at, job.case.car)
 
 
 def is_signed(word: str, scope: Scope) -> bool:

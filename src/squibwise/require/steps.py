@@ -58,6 +58,7 @@ def find_situations(scope: Scope) -> set[str]:
         "weight-set": scope.has("occupant-set"),
         "key-on": powers,
         "key-on-crash": powers and job.had_crash and _is_recorded(job),
+        "key-on-new-unit": powers and is_programmed(scope),
         "key-on-refused": refused,
         "dry": not job.was_flooded,
         "soaked": job.was_flooded,
@@ -94,10 +95,15 @@ def is_long_way(scope: Scope) -> bool:
     with_loads = bool(job.progress.loads.issued) or any(scope.fires(c) for c in scope.traced)
     if with_loads and (job.had_crash or scope.changed):
         return True
-    first_year = job.catalog.fact("require.program-from-year").number()
-    programs = (job.case.car.model_year or first_year) >= first_year
     fired = [p for p in scope.changed if p.assembly.live and _has_fired(p.key, scope)]
-    return programs and scope.has("control-unit") and bool(fired)
+    return is_programmed(scope) and bool(fired)
+
+
+def is_programmed(scope: Scope) -> bool:
+    """Is a new control unit fitted, of years in which one is programmed to the car."""
+    first_year = scope.job.catalog.fact("require.program-from-year").number()
+    is_new_enough = (scope.job.case.car.model_year or first_year) >= first_year
+    return is_new_enough and scope.has("control-unit")
 
 
 def _has_fired(components: Iterable[str], scope: Scope) -> bool:

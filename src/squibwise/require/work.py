@@ -35,6 +35,7 @@ from squibwise.require.demands import (
 )
 from squibwise.require.findings import list_findings
 from squibwise.require.job import Job, list_refusals, list_unsettled, open_job
+from squibwise.require.looks import list_passed
 from squibwise.require.orders import Piece, find_pieces, list_orders
 from squibwise.require.progress import is_done, signed
 from squibwise.require.questions import Sorted, list_questions, save_by_no, sort_demand
@@ -100,7 +101,7 @@ def _ask(job: Job, own: tuple[Ask, ...]) -> _Asked:
         case=case,
         assessment=job.assessment,
         catalog=job.catalog,
-        cleared=signed(job.progress, "inspect", "passed"),
+        cleared=list_passed(job),
         failed=signed(job.progress, "inspect", "failed"),
     )
     default = gather_profile_asks(book.default.rule, case, job.catalog)

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
-from squibwise.garage import entering, new_case, saying, store, ticking
+from squibwise.garage import answering, entering, new_case, saying, store
 from squibwise.garage.database import connected
 from squibwise.garage.writing import change_file
 from squibwise.intake.case_file.car_files import is_picture
@@ -186,7 +186,7 @@ def answer(request: Request, sent: Sent) -> Response:
             change_file(folder / CASE_FILE, lambda old: _equipped(old, word))
             line.open_case(folder, bench.catalog)
         return go(f"/car/{opened.id}/ask")
-    entries, rules = ticking.answer_entries(opened.case, question, word, source, bench.catalog)
+    entries, rules = answering.answer_entries(opened.case, question, word, source, bench.catalog)
     enter(
         request,
         opened,
