@@ -23,6 +23,7 @@ class Language:
         above: Lines above the headings.
         heads: Headings by column; those of ``more`` are of no column.
         words: What the words of each column are called.
+        parts: What parts are called where they fired, by their ids.
         more: Headings and cells that say nothing of the restraint system.
         sums: Ways of writing a sum.
         foreign: A sum in another currency.
@@ -32,6 +33,7 @@ class Language:
     above: tuple[str, ...]
     heads: dict[str, str]
     words: dict[str, dict[str, tuple[str, ...]]]
+    parts: dict[str, tuple[str, ...]]
     more: dict[str, tuple[str, ...]]
     sums: tuple[Callable[[int], str], ...]
     foreign: str
@@ -83,6 +85,11 @@ LANGUAGES = {
             "driver_belt": {"latched": ("angelegt",), "unlatched": ("nicht angelegt",)},
             "passenger": {"yes": ("ja",), "no": ("nein",)},
         },
+        parts={
+            "driver.front-bag": ("Fahrer", "Fahrerairbag", "AB Fahrer ausgelöst", "Lenkrad"),
+            "driver.front-bag;passenger.front-bag": ("Fahrer + Beifahrer", "Front",
+                "Fahrer- und Beifahrerairbag", "beide Frontairbags"),
+        },
         more={
             "Kilometerstand": ("84.300 km", "k.A.", "120000"), "Titel": ("Totalschaden", "Brief"),
             "Auktionsdatum": ("12.03.2026",), "Restwert": ("2.400,00",), "Farbe": ("grün; matt",),
@@ -112,6 +119,11 @@ LANGUAGES = {
             "driver_belt": {"latched": ("abrochado",), "unlatched": ("sin abrochar",)},
             "passenger": {"yes": ("sí",), "no": ("no",)},
         },
+        parts={
+            "driver.front-bag": ("conductor", "airbag conductor saltado", "volante"),
+            "driver.front-bag;passenger.front-bag": ("conductor y acompañante",
+                "airbags frontales", "conductor, copiloto"),
+        },
         more={
             "Kilometraje": ("84.300 km", "52.000 mi"), "Título": ("siniestro total",),
             "Fecha de subasta": ("12/03/2026",), "Daño secundario": ("lateral", ""),
@@ -140,6 +152,11 @@ LANGUAGES = {
             "airbags": {"deployed": ("oui", "Déclenchés"), "not-deployed": ("non", "intacts")},
             "driver_belt": {"latched": ("bouclée",), "unlatched": ("non bouclée",)},
             "passenger": {"yes": ("oui",), "no": ("non",)},
+        },
+        parts={
+            "driver.front-bag": ("conducteur", "airbag conducteur", "volant"),
+            "driver.front-bag;passenger.front-bag": ("conducteur et passager",
+                "airbags frontaux", "conducteur + passager"),
         },
         more={
             "Kilométrage": ("84 300 km", "n.c."), "Titre": ("épave",), "Couleur": ("gris; nacré",),
@@ -171,6 +188,11 @@ LANGUAGES = {
             "driver_belt": {"latched": ("zapięty",), "unlatched": ("niezapięty",)},
             "passenger": {"yes": ("tak",), "no": ("nie",)},
         },
+        parts={
+            "driver.front-bag": ("kierowca", "poduszka kierowcy", "kierownica"),
+            "driver.front-bag;passenger.front-bag": ("kierowca i pasażer",
+                "poduszki czołowe", "kierowcy + pasażera"),
+        },
         more={
             "Przebieg": ("84 300 km", "b.d."), "Tytuł": ("szkoda całkowita",),
             "Data aukcji": ("12.03.2026",), "Wartość pozostałości": ("2 400,00",),
@@ -195,6 +217,10 @@ BAD_CELLS: dict[str, Callable[[Language], Row]] = {
     "strange passenger": lambda x: {"passenger": x.strange},
     "strange hand": lambda x: {"drive_hand": x.strange},
     "part this car has not": lambda _: {"deployed": "driver.rocket"},
+    "part in strange words": lambda x: {"deployed": x.strange},
+    "part in doubt": lambda _: {"deployed": "driver?"},
+    "part that is gone": lambda _: {"deployed": "driver airbag missing"},
+    "part of no side": lambda _: {"not_deployed": "driver airbag; sensor"},
     "part out and in": lambda _: {
         "deployed": "driver.front-bag",
         "not_deployed": "driver.front-bag",
@@ -259,7 +285,9 @@ def _translate(row: Row, how: Language, rng: random.Random) -> Row:
     """Return a row in the words of a language, and with the cells that are of no column."""
     cells = {c: rng.choice(words) for c, words in how.more.items()}
     for column, plain in row.items():
-        words = how.words.get(column, {}).get(plain)
+        words = (
+            how.parts.get(plain) if column == "deployed" else how.words.get(column, {}).get(plain)
+        )
         cells[column] = rng.choice(words) if words else plain
     cells["model_year"] = rng.choice(how.years).format(y=row["model_year"])
     for column in ("resale", "other_costs"):

@@ -13,6 +13,7 @@ from squibwise.history.order import read_history
 from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.intake.case_file.schema import What
+from squibwise.intake.said_parts import name_sides
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
@@ -37,7 +38,7 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
     """
     if said.partition("/")[0] in car.components:
         return said
-    named = _by_hand(said.lower(), car)
+    named = name_sides(said.lower(), car)
     places, kinds = _read(named, car, catalog)
     if places and places <= _FRONT_SEATS:
         kinds = _usual(said.lower(), kinds, catalog)
@@ -54,15 +55,6 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
         remedy = f"Name one: {', '.join(found)}."
         raise InputError(f"'{said}' may be {len(found)} parts of this car.", remedy=remedy)
     return said
-
-
-_OFFSIDE = re.compile(r"\b(?:o/s|off[- ]?side|(n/s|near[- ]?side))(?![a-z])")
-
-
-def _by_hand(said: str, car: Car) -> str:
-    """Return a phrase with the side it means for offside, the driver's, and nearside, the other."""
-    other = "left" if car.drive_hand == "right" else "right"
-    return _OFFSIDE.sub(lambda found: other if found[1] else car.drive_hand, said)
 
 
 def _own_looks(component: str, catalog: Catalog) -> tuple[str, ...]:

@@ -193,7 +193,7 @@ def _singles(
     events = catalog.firing.events
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
     total = sum(sides.values())
-    usual = _unrecorded(recorders, catalog)
+    usual, hours = _unrecorded(recorders, catalog), _named_hours(case, catalog)
     for zone in events.zone:
         own = _as_left_hand_drive(zone, case.car, catalog)
         share = sides[own.side] / total * own.share
@@ -201,7 +201,7 @@ def _singles(
             told = _recorded_blows(zone, recorder, catalog)
             yield from ((b, (1.0 - usual) * share * w / len(recorders)) for b, w in told)
         if usual:
-            blows = _usual_blows(zone, _named_hour(zone, case, catalog), catalog)
+            blows = _usual_blows(zone, hours.get(zone.side), catalog)
             yield from ((b, usual * share * w) for b, w in blows)
 
 
@@ -233,15 +233,14 @@ def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:
     return next(z for z in catalog.firing.events.zone if z.name == name)
 
 
-def _named_hour(zone: ZoneRow, case: Case, catalog: Catalog) -> int | None:
-    """Return the one hour that was named of a blow on this zone's side; None when there is none."""
+def _named_hours(case: Case, catalog: Catalog) -> dict[str, int]:
+    """Return the one hour that was named of blows on each side; a side of several is left out."""
     sides = {z.name: z.side for z in catalog.firing.events.zone}
-    hours = {
-        e.clock
-        for e in case.evidence
-        if isinstance(e, Impact) and e.clock and e.zone and sides.get(e.zone) == zone.side
-    }
-    return hours.pop() if len(hours) == 1 else None
+    found: dict[str, set[int]] = {}
+    for e in case.evidence:
+        if isinstance(e, Impact) and e.clock and e.zone in sides:
+            found.setdefault(sides[e.zone], set()).add(e.clock)
+    return {side: hours.pop() for side, hours in sorted(found.items()) if len(hours) == 1}
 
 
 def _usual_blows(zone: ZoneRow, hour: int | None, catalog: Catalog) -> Iterator[tuple[Blow, float]]:
@@ -426,6 +425,18 @@ def _averaged(
     return np.asarray(probability(curve, hit, fired, shift) @ weight)
 
 
+def named_directions(case: Case, catalog: Catalog) -> dict[str, float]:
+    """Return how far off the axis of each side the direction named of its blows is, in degrees."""
+    return {s: _degrees_off(s, hour) for s, hour in _named_hours(case, catalog).items()}
+
+
+def _degrees_off(side: str, hour: int) -> float:
+    apart = (hour - _AXES[side] + _HOURS // 2) % _HOURS - _HOURS // 2
+    apart = 0 if abs(apart) == _HOURS // 2 else apart  # from the other side: no way round is nearer
+    forward = {"left": 1, "right": -1}.get(side, 0) * apart
+    return _HOUR_DEGREES * (max(0, forward) if forward or side in HANDS else abs(apart))
+
+
 def directions(side: str, blows: list[Blow], catalog: Catalog) -> tuple[Array, Array, Array]:
     """Return forward loss and lateral change of blows on one side: (blow, direction), weights."""
     recorded = [b for b in blows if b.forward is not None]
@@ -458,10 +469,7 @@ def _weigh_directions(
     (hour,) = {b.hour for b in blows}
     if hour is None:
         return usual
-    apart = (hour - _AXES[side] + _HOURS // 2) % _HOURS - _HOURS // 2
-    apart = 0 if abs(apart) == _HOURS // 2 else apart  # from the other side: no way round is nearer
-    forward = {"left": 1, "right": -1}.get(side, 0) * apart
-    off = _HOUR_DEGREES * (max(0, forward) if forward or side in HANDS else abs(apart))
+    off = _degrees_off(side, hour)
     spread = catalog.firing.events.clock_spread_degrees
     weight = usual * np.exp(-0.5 * ((degrees - off) / spread) ** 2)
     total = float(weight.sum())

@@ -7,10 +7,11 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.components import find_market
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
 from squibwise.infer.building import build_network
-from squibwise.infer.crash import asks_pairs, asks_rollover
+from squibwise.infer.crash import asks_pairs, asks_rollover, named_directions
 from squibwise.infer.crash_record import weigh_direction
 from squibwise.infer.engine import Engine, GroupResult, spread
 from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
@@ -72,7 +73,7 @@ def screen(
     """Return what is believed of many cars, in their order.
 
     Cars of the same equipment and year whose evidence asks for the same event table share it; the
-    answers are those of ``assess``.
+    answers are those of ``assess``, but for how a named direction of the blow bears on the belts.
 
     Args:
         cases: The cars.
@@ -96,18 +97,27 @@ def _table_of(case: Case, index: int) -> bytes:
     if any(isinstance(e, _OWN_TABLE) for e in case.evidence) or asks_pairs(case):
         return f"own {index}".encode()
     words = sorted({e.what for e in case.evidence if isinstance(e, Circumstance)})
-    return msgspec.json.encode((case.car, asks_rollover(case), words))
+    market = find_market(case.region) if case.car.assumed else ""
+    return msgspec.json.encode((case.car, market, asks_rollover(case), words))
 
 
 def _together(
     cases: list[Case], catalog: Catalog, shifts: Mapping[str, float], worlds: int
 ) -> list[Screened]:
     """Return the answers of cases that share one event table."""
-    net = build_network(cases[0], catalog, shifts)
+    bare = tuple(e for e in cases[0].evidence if not isinstance(e, Impact))
+    net = build_network(msgspec.structs.replace(cases[0], evidence=bare), catalog, shifts)
     engine = Engine(net, catalog)
     book = _Book(engine, net)
     impacts: dict[Impact, Array] = {}
-    shown = [book.add(weigh_evidence(_with(net, case), catalog, impacts)) for case in cases]
+    turned: dict[bytes, Array] = {}
+    shown = [
+        book.add(
+            weigh_evidence(_with(net, case), catalog, impacts),
+            _weigh_turn(case, net, catalog, shifts, turned),
+        )
+        for case in cases
+    ]
     table = np.zeros((len(cases), book.size))
     for row, keys in enumerate(shown):
         table[row, keys] = 1.0
@@ -116,6 +126,30 @@ def _together(
         book.answer(c.id, keys, v[:, 0], book.split(w, keys, worlds))
         for c, keys, w, v in zip(cases, shown, weights, values, strict=True)
     ]
+
+
+def _weigh_turn(
+    case: Case,
+    net: Network,
+    catalog: Catalog,
+    shifts: Mapping[str, float],
+    known: dict[bytes, Array],
+) -> Array:
+    """Return by how much the direction that is named of a blow makes each event likelier.
+
+    That belts were worn more or less often in such an event is left as it is without a direction.
+    """
+    named = named_directions(case, catalog)
+    key = msgspec.json.encode(named)
+    if key not in known:
+        turn = np.ones(len(net.events.weight))
+        for side in named:
+            told = [{b.zone.side for b in s.blows} == {side} for s in net.events.scenarios]
+            rows = net.events.holds(told)
+            usual = net.events.weight[rows]
+            turn[rows] = event_table(case, catalog, shifts, side).weight * usual.sum() / usual
+        known[key] = turn
+    return known[key]
 
 
 def _with(net: Network, case: Case) -> Network:
@@ -150,9 +184,9 @@ class _Book:
         """Number of patterns."""
         return len(self.logs)
 
-    def add(self, likelihoods: tuple[Likelihood, ...]) -> list[int]:
+    def add(self, likelihoods: tuple[Likelihood, ...], turn: Array) -> list[int]:
         """Return the patterns that a case shows: one of the event, and one of each group."""
-        events = self.engine.event(likelihoods)
+        events = self.engine.event(likelihoods) * turn[:, None, None]
         keys = [self._known((-1, events.tobytes()), partial(self._event, events))]
         for group in range(len(self.net.groups)):
             mine = tuple(i for i in likelihoods if group in self.engine.touched(i))

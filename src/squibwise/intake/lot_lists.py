@@ -12,7 +12,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError, UnavailableError
 from squibwise.intake.columns import ASKED, HEADER_ROWS, guess_columns, name_currencies
 from squibwise.intake.importers.text import guess_encoding
-from squibwise.intake.lots import COLUMNS, LIST_CURRENCY, SUMS, read_year
+from squibwise.intake.lots import COLUMNS, LIST_CURRENCY, SUMS, read_country, read_year
 from squibwise.intake.sums import find_point, plain_sum
 from squibwise.model.lots import BadLot
 from squibwise.model.market import ColumnGuess
@@ -196,10 +196,12 @@ def _tidy(column: str, cell: str, point: str) -> str:
         return cell
     if column == "model_year":
         return read_year(cell)
+    if column == "region":
+        return read_country(cell)
     return plain_sum(cell, point) if point else cell
 
 
-_TIDIED = frozenset((*SUMS, "model_year"))
+_TIDIED = frozenset((*SUMS, "model_year", "region"))
 
 
 def _records(

@@ -1,13 +1,14 @@
 """Rows of a list of lots to cars with evidence; a row that cannot be read is told by its line."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from squibwise.catalog.components import whole_template
 from squibwise.catalog.load import Catalog
 from squibwise.intake.case_file.car_files import likeliest_template
 from squibwise.intake.columns import read_currencies
 from squibwise.intake.patterns import pattern
+from squibwise.intake.said_parts import WHOLE, UnclearPartError, read_said_parts
 from squibwise.intake.sums import may_be_thousands, read_number
 from squibwise.model.car import Car
 from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, Statement
@@ -19,7 +20,7 @@ COLUMNS = (
     "id", "region", "model_year", "drive_hand", "equipment", "zone", "clock", "extent", "deployed",
     "not_deployed", "airbags", "driver_belt", "passenger", "resale", "other_costs", "currency",
 )  # fmt: skip
-SAYING = ("equipment", "model_year", "drive_hand", *COLUMNS[5:13])
+SAYING = ("equipment", "region", "model_year", "drive_hand", *COLUMNS[5:13])
 """Columns that say something of the restraint system, the car first: lots alike in them are
 believed alike."""
 SUMS = ("resale", "other_costs")
@@ -40,6 +41,7 @@ _DAYS = (
     pattern(r"((?:19|20)\d\d)(?:[./-]\d{1,2}){1,2}(?:[ T].*)?"),
 )
 _ABBREVIATED = pattern(r"^[^\W\d_]{1,3}[.:]?\s+")  # such as EZ 05/2018
+_REGION = pattern(r"[A-Z]{2}-[A-Z0-9]{1,3}")
 _MONTH = pattern(r"(?:0?[1-9]|1[0-2])[/.](\d\d)")
 _HOUR = pattern(r"(\d{1,2})(?:[:.]00)?\s*(?:o['\u2019]?\s?clock|[^\W\d_]{1,8}\.?)?")
 _MOST, _LONGEST = 1e9, 10
@@ -92,29 +94,32 @@ def _lot(row: Mapping[str, str], line: int, catalog: Catalog) -> LotRow:
         raise _UnreadableError(NO_ID.what, NO_ID.remedy.removesuffix("."))
     said = {k: catalog.lots.stated(v) for k, v in row.items()}
     said = {k: catalog.lots.meaning(k, v) if k in _KNOWN else v for k, v in said.items() if v}
-    whole = catalog.lots.meaning("airbags", said.get("deployed", ""))
-    if whole in _KNOWN["airbags"]:  # a plain yes or no speaks of the car
-        del said["deployed"]
-        said.setdefault("airbags", whole)
+    said["region"] = read_country(said.get("region", ""))
     car = _car(said, catalog)
+    parts = _said_of_parts(said, car, catalog)
+    if car.assumed and (missing := parts.keys() - {WHOLE, *car.components}):
+        car = _car(said, catalog, missing)
+        parts = _said_of_parts(said, car, catalog)
+    _refuse_missing(parts, car)
     return LotRow(
         line=line,
         id=row["id"].strip(),
         car=car,
-        region=said.get("region"),
-        evidence=_evidence(said, car, catalog),
+        region=said["region"] or None,
+        evidence=_evidence(said, parts),
         resale=_amount(row, "resale", catalog),
         other_costs=_amount(row, "other_costs", catalog),
     )
 
 
-def _car(row: Mapping[str, str], catalog: Catalog) -> Car:
+def _car(row: Mapping[str, str], catalog: Catalog, has: Collection[str] = ()) -> Car:
+    """Return the car of a row; where its equipment is assumed, one that has these components."""
     year = _year(row.get("model_year"))
     name = row.get("equipment")
     if name is not None and name not in catalog.templates:
         raise _UnreadableError(f"'{name}' is no equipment template", _one_of(catalog.templates))
     assumed = name is None
-    name = name or likeliest_template(year, catalog.templates, row.get("region"))
+    name = name or likeliest_template(year, catalog.templates, row.get("region") or None, has)
     template = whole_template(name, catalog.templates)
     return Car(
         model_year=year,
@@ -126,7 +131,7 @@ def _car(row: Mapping[str, str], catalog: Catalog) -> Car:
     )
 
 
-def _evidence(row: Mapping[str, str], car: Car, catalog: Catalog) -> tuple[Evidence, ...]:
+def _evidence(row: Mapping[str, str], parts: Mapping[str, bool]) -> tuple[Evidence, ...]:
     found: list[Evidence] = []
     zone, extent, clock = _word(row, "zone"), _word(row, "extent"), _hour(row.get("clock"))
     if zone in ("flood", "fire"):
@@ -134,9 +139,10 @@ def _evidence(row: Mapping[str, str], car: Car, catalog: Catalog) -> tuple[Evide
     zone = zone if zone in ZONES else None  # damage elsewhere says nothing of where it was struck
     if zone or clock or extent:
         found.append(Impact(id="impact", zone=zone, clock=clock, extent=extent))  # type: ignore[arg-type]
-    found += _said_of_parts(row, car)
-    if said := _word(row, "airbags"):
-        found.append(Statement(id="said", says=said))
+    for part, fired in parts.items():
+        says = "deployed" if fired else "not-deployed"
+        named = None if part == WHOLE else part
+        found.append(Statement(id=f"said-{named}" if named else "said", component=named, says=says))
     if belt := _word(row, "driver_belt"):
         found.append(Occupant(id="driver", seat="driver", present=True, belt=belt))  # type: ignore[arg-type]
     if beside := _word(row, "passenger"):
@@ -144,25 +150,52 @@ def _evidence(row: Mapping[str, str], car: Car, catalog: Catalog) -> tuple[Evide
     return tuple(found)
 
 
-def _said_of_parts(row: Mapping[str, str], car: Car) -> list[Statement]:
-    """Return what a row says of single parts; of one part it may say one thing only."""
-    said: dict[str, Statement] = {}
-    for column, says in (("deployed", "deployed"), ("not_deployed", "not-deployed")):
-        for part in re.split(r"[;,\s]+", row.get(column, "").strip(";, ")):
-            if part and part not in car.components:
+def _said_of_parts(row: Mapping[str, str], car: Car, catalog: Catalog) -> dict[str, bool]:
+    """Return whether each part of which a row speaks fired; of one it may say one thing only."""
+    found: dict[str, bool] = {}
+    for column, fired in (("deployed", True), ("not_deployed", False), ("airbags", True)):
+        for part, says in _said_in(column, row.get(column, ""), car, catalog).items():
+            if found.setdefault(part, says == fired) != (says == fired):
                 raise _UnreadableError(
-                    f"{column} names '{part}', which this car has not",
-                    "Write ids such as driver.front-bag with ; between them, or leave the cell "
-                    "empty and write yes or no into the column 'airbags'",
-                )
-            if part in said and said[part].says != says:
-                raise _UnreadableError(
-                    f"'{part}' stands under deployed and under not_deployed",
+                    f"'{part}' stands under deployed and under not_deployed"
+                    if part != WHOLE
+                    else "the airbags stand as deployed and as not deployed",
                     "Keep the one that was seen, or take it out of both",
                 )
-            if part:
-                said[part] = Statement(id=f"said-{part}", component=part, says=says)
-    return list(said.values())
+    return found
+
+
+def _said_in(column: str, text: str, car: Car, catalog: Catalog) -> dict[str, bool]:
+    """Return what a cell says of each part: whether it agrees with its column."""
+    whole = catalog.lots.meaning("airbags", text)
+    if not text.strip(";, "):
+        return {}
+    if whole in _KNOWN["airbags"] and column != "not_deployed":
+        return {WHOLE: whole == "deployed"}
+    if text.isdecimal() and len(text) <= _COUNTED and column != "not_deployed":
+        return {WHOLE: int(text) > 0}
+    try:
+        said = read_said_parts(text, car, catalog)
+    except UnclearPartError as unclear:
+        raise _UnreadableError(f"{column}: {unclear}", _NAMES) from None
+    return dict.fromkeys(said, True) if column == "not_deployed" else said
+
+
+_NAMES = (
+    "Write names such as 'driver + passenger' or 'curtain left', ids such as driver.front-bag, or "
+    "yes or no; or leave the cell empty"
+)
+_COUNTED = 2  # digits of a count of airbags
+
+
+def _refuse_missing(parts: Mapping[str, bool], car: Car) -> None:
+    """Refuse a part that no car of the stated equipment has."""
+    for part in parts:
+        if part != WHOLE and part not in car.components:
+            raise _UnreadableError(
+                f"deployed names '{part}', which this car has not",
+                f"{_NAMES}. A car that has it has other equipment",
+            )
 
 
 def _word(row: Mapping[str, str], column: str) -> str | None:
@@ -174,6 +207,11 @@ def _word(row: Mapping[str, str], column: str) -> str | None:
 
 def _one_of(words: Mapping[str, object] | tuple[str, ...]) -> str:
     return f"Write one of {', '.join(words)}, or leave the cell empty"
+
+
+def read_country(text: str) -> str:
+    """Return the country of a region that is written as ISO 3166-2 writes it; of another, none."""
+    return text.strip()[:2] if _REGION.fullmatch(text.strip()) else ""
 
 
 def read_year(text: str) -> str:

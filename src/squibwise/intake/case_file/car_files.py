@@ -30,11 +30,15 @@ _PHOTOS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".gif", ".mp4", ".mov")
 
 
 def likeliest_template(
-    year: int | None, templates: Mapping[str, Template], region: str | None = None
+    year: int | None,
+    templates: Mapping[str, Template],
+    region: str | None = None,
+    has: Collection[str] = (),
 ) -> str:
     """Return the template that a car of a model year and region most often has, or the widest one.
 
     The widest when the year is unknown: a component too many is asked about, one too few is missed.
+    One that has all these components, where there is any.
     """
     market = find_market(region)
 
@@ -44,7 +48,8 @@ def likeliest_template(
     def width(name: str) -> int:
         return len(whole_template(name, templates).components)
 
-    return max(sorted(templates), key=lambda name: (weight(name), width(name)))
+    wide = [n for n in templates if set(has).issubset(whole_template(n, templates).components)]
+    return max(sorted(wide or templates), key=lambda name: (weight(name), width(name)))
 
 
 def make_car(
