@@ -671,6 +671,28 @@ def test_without_the_annex_there_are_two_pages_and_the_signature_ends_the_first(
         assert verify_file(pdf).valid
 
 
+def test_a_first_page_that_overflows_leaves_no_page_to_the_signature_alone(
+    issue: Maker, made: Made
+) -> None:
+    of_the_car = (
+        "vin-check-digit-elsewhere case-other-year case-other-vin case-component-added "
+        "part-not-in-equipment stages-fewer"
+    ).split()
+    told = tuple(
+        Finding(code=c, severity="warning", message="what was found of it " * 30)
+        for c in of_the_car
+    )
+    bags = [made["belief"](f"row2-left.seat-bag-{n}", after=made["FIRED"]) for n in range(2, 22)]
+    states = made["assessment"](components=tuple(bags))
+    pdf = make_pdf(issue(assessment=states, case=made["case"](findings=told)))
+    found = pages(pdf)
+    assert box_page(pdf) == 2
+    assert "Parts that were fitted" in found[1]
+    assert [f"Page {n} of {len(found)}" in page for n, page in enumerate(found, start=1)] == [
+        True
+    ] * len(found)
+
+
 def test_the_first_page_says_what_fired_and_was_replaced_and_what_nothing_shows(
     issue: Maker, made: Made
 ) -> None:

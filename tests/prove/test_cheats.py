@@ -34,11 +34,15 @@ from squibwise.model.evidence import (
     SubstituteLoad,
 )
 from squibwise.model.evidence import TestOutcome as CircuitTest
+from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord
 from squibwise.model.report import Coverage, ReadReport, Report
+from squibwise.model.work import Area, Minutes, Operation, Visit
 from squibwise.present.record_content import read_content
+from squibwise.present.tell_record_annex import rules_followed
 from squibwise.present.tell_record_front import tell_to_know
 from squibwise.prove.answering import came_with_assembly
+from squibwise.prove.gates import DISPOSAL
 
 _PLACE = Path(__file__).parent / "test_finished_car.py"
 _SPEC = importlib.util.spec_from_file_location("finished_car", _PLACE)
@@ -719,3 +723,68 @@ def test_a_photograph_from_before_the_work_shows_no_load_and_no_hand_over(
         )
         found = grades(issued(issue, made, load, waste, files=files))
         assert (found["loads-returned"], found["disposal"]) == (grade, grade)
+
+
+def test_a_hand_over_without_a_word_of_where_to_says_what_is_missing(
+    issue: Maker, made: Made
+) -> None:
+    for note, is_said in (("", False), ("R. Lorry took them, receipt 44", True)):
+        entry = next(e for e in made["evidence"]() if getattr(e, "what", "") in DISPOSAL)
+        record = issued(issue, made, evidence=with_changed(made, entry.id, note=note))
+        (told,) = next(g.stated for g in record.gates if g.id == "disposal")
+        (answer,) = (a["text"] for a in record.content["answers"] if a["id"] == "disposal")
+        for text in (told, answer):
+            assert ("Not said: who took them, where, which paper" in text) is not is_said
+
+
+def test_a_paper_is_shown_by_a_photograph_of_it(issue: Maker, made: Made) -> None:
+    files = {"evidence/scan-after.txt": "ab" * 32, "a.jpg": "cd" * 32}
+    photo = Photo(id="ph", file="a.jpg", operation="receipts")
+    for more, grade in (((photo,), "shown"), ((), "open")):
+        papers = issued(issue, made, *more, files=files).content["papers"]
+        assert {p["id"]: p["grade"] for p in papers}["receipts"] == grade
+
+
+def test_work_that_is_dated_closer_together_than_it_takes_is_told(issue: Maker, made: Made) -> None:
+    def told(minutes: int) -> str:
+        done = Operation(
+            n=1, id="x", action="fit", title="Fit", done=True,
+            minutes=Minutes(low=minutes, likely=minutes, high=minutes),
+        )  # fmt: skip
+        area = Area(area="car", phase="final", title="", operations=(done,))
+        visit = Visit(id="final", title="", power="off", areas=(area,))
+        work = msgspec.structs.replace(made["work"](), visits=(visit,))
+        return known(issue(work=work))
+
+    # The entries of the hand-made car lie six hours apart, from 09:00 to 15:00.
+    assert "Work is dated 2026-03-10 09:00 to 2026-03-10 15:00, 6.0 h; reckoned" in told(330)
+    assert "Work is dated closer together than it takes: 2026-03-10 09:00" in told(361)
+
+
+def test_the_rules_of_the_maker_that_were_typed_in_are_counted_beside_the_car(
+    issue: Maker, made: Made
+) -> None:
+    parts = ("steering-column", "steering-wheel")
+    rules = [OwnRule(component=p, action="inspect", source="own manual") for p in parts]
+    work = msgspec.structs.replace(made["work"](), profile="unknown")
+    record = issue(case=made["case"](profile=Profile(rules=tuple(rules))), work=work)
+    content = read_content(record)
+    assert rules_followed(content).startswith("2 rules typed in as the maker's, for all else")
+    assert "inspect steering-column, steering-wheel (own manual)." in known(record)
+    bare = issue(case=made["case"](profile=Profile()), work=work)
+    assert rules_followed(read_content(bare)).startswith("the maker's are not entered")
+
+
+def test_one_number_in_several_files_is_told_once_with_the_files(issue: Maker, made: Made) -> None:
+    found = tuple(
+        Finding(
+            code="vin-check-digit-elsewhere",
+            severity="warning",
+            message="The check digit of VIN X does not verify.",
+            origin=Origin(file=f"scan-{n}.txt", line=3),
+        )
+        for n in range(2)
+    )
+    told = known(issued(issue, made, findings=found))
+    assert told.count("does not verify") == 1
+    assert "does not verify. (scan-0.txt:3, scan-1.txt:3)" in told

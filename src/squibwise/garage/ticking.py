@@ -336,7 +336,7 @@ def entries_for(
                 note=note,
             )
         )
-        entries = _done_entries(left, loops, evidence, ohm, catalog)
+        entries = _with_look(_done_entries(left, loops, evidence, ohm, catalog), todo)
         entries += [] if lamp is None else [lamp_entry(lamp)]
     if not entries:
         raise InputError(_NOTHING, remedy="Nothing was written.")
@@ -390,6 +390,17 @@ def _done_entries(
         moves = _move_loads(item.id, loops, evidence, ohm)
         entries += moves or [entry_for(item, catalog)]
     return entries
+
+
+def _with_look(entries: Sequence[Pairs], todo: Work) -> list[Pairs]:
+    """Return entries that say by which look an inspection passed: a lamp is not lit by one."""
+    looks = {d: o.title for o in todo.operations if o.action == "look" for d in o.demands}
+    return [
+        {**e, "note": looks[e["what"]]}
+        if e["kind"] == "passed" and e["what"] in looks and not e["what"].startswith("look:")
+        else e
+        for e in entries
+    ]
 
 
 def _keys_for(entry: Pairs, common: Pairs) -> Pairs:

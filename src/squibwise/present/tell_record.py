@@ -334,10 +334,15 @@ def _calibrations(content: Content) -> Section | None:
 
 def _papers(content: Content) -> Section | None:
     by = {g: [p.text.rstrip(".") for p in content.papers if p.grade == g] for g in _PAPERS}
-    rows = tuple((_PAPERS[g], "; ".join(texts)) for g, texts in by.items() if texts)
+    rows = tuple(
+        ("" if at else _PAPERS[g], "; ".join(texts[at : at + _IN_A_ROW]))
+        for g, texts in by.items()
+        for at in range(0, len(texts), _IN_A_ROW)
+    )
     return section("Papers that are asked for", Table(rows=rows)) if rows else None
 
 
+_IN_A_ROW = 6
 _PAPERS = {"shown": "Shown", "stated": "Only stated", "open": "Not there"}
 
 

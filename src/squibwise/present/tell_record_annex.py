@@ -4,7 +4,7 @@ from squibwise.model.belief import Because, SpeedChange
 from squibwise.model.evidence import Circumstance, Evidence, Impact, Occupant, Passed, Recorder
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.report import CodeLine, Report
-from squibwise.present.figures import listed, moment, percent
+from squibwise.present.figures import counted, listed, moment, percent
 from squibwise.present.phrases import LIKELY, in_words, tell_origin, tell_stage, tell_states
 from squibwise.present.record_content import (
     Content,
@@ -113,9 +113,13 @@ def tell_equipment(content: Content) -> str:
 
 def rules_followed(content: Content) -> str:
     """Return whose rules the work follows."""
-    if content.work.profile == "unknown":
-        return "the maker's are not entered: the strictest of every kind of rules"
-    return content.work.profile
+    if content.work.profile != "unknown":
+        return content.work.profile
+    typed = len(content.profile.rules)
+    if typed:
+        rules = counted(typed, "rule")
+        return f"{rules} typed in as the maker's, for all else the strictest of every kind of rules"
+    return "the maker's are not entered: the strictest of every kind of rules"
 
 
 def _event(content: Content) -> Section:

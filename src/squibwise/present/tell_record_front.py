@@ -7,11 +7,13 @@ from itertools import zip_longest
 from squibwise.history.closing import denied_events, late_events
 from squibwise.history.order import History, read_history
 from squibwise.history.signed import NO_POWER
+from squibwise.model.car import OwnRule
 from squibwise.model.evidence import Circumstance, DoneWork, Evidence, LampCheck, Passed
+from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.report import Report
 from squibwise.model.words import DECISIONS
-from squibwise.present.figures import counted, cut, listed
+from squibwise.present.figures import counted, cut, hours, listed, moment
 from squibwise.present.record_content import Content, StatedComponent, StatedPart
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_record_annex import (
@@ -137,8 +139,8 @@ def in_columns(texts: Sequence[str]) -> Table:
     return Table(rows=tuple(zip_longest(*columns, fillvalue="")), widths=(1, 1))
 
 
-LONGEST_STATED, MOST_DOUBTS, MOST_CONTRADICTIONS, MANY_NAMED = 70, 3, 3, 3
-LONGEST_NOTE, MOST_RULES = 40, 5
+LONGEST_STATED, MOST_DOUBTS, MOST_CONTRADICTIONS, MANY_NAMED = 90, 3, 3, 3
+LONGEST_NOTE, MOST_RULES, LONGEST_CONTRADICTION = 40, 5, 150
 
 
 def list_fitted(content: Content) -> dict[str, StatedPart]:
@@ -153,6 +155,7 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
     told = (*told, *_used_live(content), *_without_serial(content), *_doubts(content))
     told = (*told, *_of_photos(content), *_of_documents(record, content), *_in_one_day(history))
+    told = (*told, *_how_long(content, history))
     told = (*told, *_of_the_input(content), *_left_out(record))
     return section("To know before relying on it", Bullets(items=told))
 
@@ -196,6 +199,21 @@ def _in_one_day(history: History) -> list[str]:
     return []
 
 
+def _how_long(content: Content, history: History) -> list[str]:
+    """Return over how long work and signatures are dated, beside the time that the work takes."""
+    kinds = (DoneWork, Passed, LampCheck)
+    entries = [e for e in history.entries if isinstance(e, kinds) and e.time is not None]
+    times = sorted(e.time.replace(tzinfo=None) for e in entries if e.time is not None)
+    done = [o for o in content.work.operations if o.done and o.counted]
+    takes = sum(o.minutes.likely for o in done)
+    if len(times) < 2 or not takes:
+        return []
+    span = (times[-1] - times[0]).total_seconds() / 60
+    short = "Work is dated closer together than it takes: " if span < takes else "Work is dated "
+    dated = f"{moment(times[0])} to {moment(times[-1])}, {hours(span)}"
+    return [f"{short}{dated}; reckoned are {hours(takes)} with hands on."]
+
+
 def _without_serial(content: Content) -> list[str]:
     live = [p for p in content.parts if p.live and p.number]
     bare = [p for p in live if not p.serial]
@@ -215,7 +233,7 @@ def _of_the_input(content: Content) -> list[str]:
 def _explained_away(content: Content) -> list[str]:
     explained = tell_signature(content, "contradictions")
     told = [
-        f"Contradiction: {cut(c.text, LONGEST_STATED)}"
+        f"Contradiction: {cut(c.text, LONGEST_CONTRADICTION)}"
         + (f" Explained by: {cut(explained, LONGEST_STATED)}." if explained else "")
         for c in content.contradictions[:MOST_CONTRADICTIONS]
     ]
@@ -228,13 +246,21 @@ def _of_which_car(content: Content) -> list[str]:
     car = content.car
     told = [] if car.vin else ["No VIN is given: nothing ties this record to one car."]
     for code in _OF_THE_CAR:
-        found = list(dict.fromkeys(f.message for f in content.findings if f.code == code))
-        told += [f"{found[0]}{_more(len(found) - 1)}"] if found else []
+        found = [f for f in content.findings if f.code == code]
+        messages = list(dict.fromkeys(f.message for f in found))
+        told += [f"{messages[0]}{_where(found)}{_more(len(messages) - 1)}"] if messages else []
     there = {c.id for c in content.components}
     without = [r.replace(".", " ").replace("-", " ") for r in car.removed if r not in there]
     if without:
         told.append(f"The owner says that this car never had: {listed(without, 6)}.")
     return told
+
+
+def _where(found: Sequence[Finding]) -> str:
+    """Return in which files the first of several findings stands, and the others that say it."""
+    same = [f.origin for f in found if f.message == found[0].message]
+    files = dict.fromkeys(f"{o.file}:{o.line}" if o.line else o.file for o in same if o.file)
+    return f" ({listed(list(files), MANY_NAMED)})" if files else ""
 
 
 def _more(count: int) -> str:
@@ -303,9 +329,9 @@ def _own_figures(content: Content) -> list[str]:
     profile = content.profile
     softer = [r for r in profile.rules if r.action != "replace"]
     softer.sort(key=lambda r: r.action != "keep")
-    told = [f"{r.action} {r.component} ({cut(r.source, LONGEST_NOTE)})" for r in softer]
+    told = _tell_rules(softer, LONGEST_NOTE)
     whole = len(told) + MOST_RULES
-    told += [f"{r.action} {r.component} ({r.source})" for r in profile.rules if r not in softer]
+    told += _tell_rules([r for r in profile.rules if r not in softer], LONGEST_STATED)
     figures = (profile.wait_minutes, profile.loop_low_ohm, profile.loop_high_ohm)
     told += [f"{g.value:g} ({g.source})" for g in figures if g is not None]
     signed = [e for e in content.evidence if isinstance(e, Passed)]
@@ -313,6 +339,17 @@ def _own_figures(content: Content) -> list[str]:
     rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []
     by_name = f"Decided by a person, by no published limit: {listed(sorted(decided), 5)}."
     return rules + ([by_name] if decided else [])
+
+
+def _tell_rules(rules: Sequence[OwnRule], longest: int) -> list[str]:
+    """Return rules with their source, those of one action and one source together."""
+    parts: dict[tuple[str, str], list[str]] = {}
+    for rule in rules:
+        parts.setdefault((rule.action, rule.source), []).append(rule.component)
+    return [
+        f"{action} {', '.join(names)} ({cut(source, longest)})"
+        for (action, source), names in parts.items()
+    ]
 
 
 def _doubts(content: Content) -> list[str]:

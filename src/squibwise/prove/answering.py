@@ -17,6 +17,7 @@ from squibwise.prove.grades import (
     SHOWN,
     STATED,
     UNASKED,
+    UNSAID,
     is_shown,
     kept_photos,
     labels_of,
@@ -131,6 +132,14 @@ def _in_words(entry: Evidence) -> str:
     return ", ".join(part for part in (note, name_of(entry) or NOBODY, on) if part)
 
 
+def _disposal(context: Context) -> Answer:
+    """Return who signed that the old parts are gone, and what is not said of where to."""
+    return [
+        (_in_words(e) + ("" if getattr(e, "note", "") else UNSAID), [e])
+        for e in signed_under(*DISPOSAL)(context)
+    ]
+
+
 def _receipts(context: Context) -> Answer:
     return [(f"{_title(x, context)}: {x.provenance}{_bought(x)}", [x]) for x in labels_of(context)]
 
@@ -217,7 +226,7 @@ _ANSWERS: dict[str, Callable[[Context], Answer]] = {
     "recall-lookup": _recalls,
     "not-replaced": _not_replaced,
     "used-live": _used_live,
-    "disposal": _from_signature(*DISPOSAL),
+    "disposal": _disposal,
     "crash-data": _crash_data,
     "lamp-returns": _from_signature("lamp-returns"),
     "answers": _from_signature("release"),

@@ -38,7 +38,7 @@ def _load(serial: str, moves: list[SubstituteLoad], history: History, catalog: C
     return Verdict(
         what=f"load:{serial}",
         outcome=outcome,
-        text=f"Load {serial}: {text}",
+        text=f"Load {serial.removeprefix('load ')}: {text}",
         decide=remedy,
         because=because_of(window.facts, tuple(m.id for m in moves)),
         origin=moves[-1].origin,

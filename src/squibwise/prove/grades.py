@@ -34,6 +34,7 @@ from squibwise.prove.gates import DISPOSAL, Context, replaced
 SHOWN, STATED, OPEN, UNASKED = "shown", "stated", "open", "not asked"
 _COUNTED = ("input-clean", "contradictions", "not-sound", "verdicts", "failed-checks")
 NOBODY = "nobody named"
+UNSAID = ". Not said: who took them, where, which paper"
 _EMPTY = " (file attached, shows nothing that can be read)"
 _LABEL = "labels"
 _PICTURES = tuple(".jpg .jpeg .png .webp .heic .gif .tif .tiff .pdf .mp4 .mov".split())
@@ -42,14 +43,17 @@ _PICTURES = tuple(".jpg .jpeg .png .webp .heic .gif .tif .tiff .pdf .mp4 .mov".s
 def is_shown(entry: Evidence, context: Context) -> bool:
     """Return whether a stranger can see what an entry says, without believing who entered it.
 
-    A scan shows itself when its file is hashed in the record; a reading and a seat trial are
-    figures. Anything else needs a photograph of its component or of its operation, or a note that
-    names a document of the case: a file that is no scan and no crash data.
+    A scan shows itself when its file is hashed in the record, a photograph when there is something
+    on it; a reading and a seat trial are figures. Anything else needs a photograph of its component
+    or of its operation, or a note that names a document of the case: a file that is no scan and no
+    crash data.
     """
     if isinstance(entry, Report | Recorder):
         return _is_kept(entry.file or entry.origin.file or "", context)
     if isinstance(entry, Reading | SeatTrial):
         return True
+    if isinstance(entry, Photo):
+        return shows_anything(entry.file, context)
     note = entry.note if isinstance(entry, Passed) else ""
     return bool(named_documents(note, context)) or any(
         _is_of(photo, entry) and not _is_before(photo, entry, context)
@@ -146,9 +150,10 @@ def tell_stated(entry: Evidence, context: Context) -> str:
     title = component_title(title, context.catalog) if "." in title else title
     named = f"{title} {about.replace('-', ' ')}".strip() if title else about
     on = f", {entry.time.date().isoformat()}" if entry.time else ""
+    unsaid = UNSAID if word_of(entry) in DISPOSAL and not getattr(entry, "note", "") else ""
     attached = [p for p in kept_photos(context) if _is_of(p, entry)]
     is_empty = any(not shows_anything(p.file, context) for p in attached)
-    return f"{named}: {name_of(entry) or NOBODY}{on}{_EMPTY if is_empty else ''}"
+    return f"{named}: {name_of(entry) or NOBODY}{on}{unsaid}{_EMPTY if is_empty else ''}"
 
 
 def entry_kind(entry: Evidence) -> str:
