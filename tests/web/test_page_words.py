@@ -65,6 +65,9 @@ def test_no_page_of_a_demo_car_says_a_command_an_id_or_a_word_twice(
         ("/var/squibwise-x1/yarrow-9/bid.toml: broken", "en", "broken"),
         ("'model_year' must be a number", "en", "'model year' must be a number"),
         ("40% · ask: front-belts", "en", "40% · ask the maker"),
+        ("load:load left.curtain/1: Load left.curtain/1: 2.1 ohm, issued to left.curtain/1 and "
+         "returned.", "en", "Load left curtain airbag: 2.1 ohm, issued to left curtain airbag and "
+         "returned."),
         ("passed out:front-belt@driver; each stage noted", "en", "ticked; each stage noted"),
         ("17.0 h (12.8 to 24.6)", "de", "17,0 h (12,8 bis 24,6)"),
         ("1,234.50 USD", "de", "1.234,50 USD"),

@@ -5,12 +5,14 @@ from collections.abc import Iterator
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.garage.tick_order import LAMP
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Overview
 from squibwise.model.work import Work
 from squibwise.present.phrases import name
 
+LAMP_GATE = "lamp-check"
 REASONED = ("final-scan", "contradictions")
 """Gates that are closed elsewhere, or here by somebody who says why they hold."""
 LABELLED = ("provenance", "recalls")
@@ -57,8 +59,19 @@ def _told(gate: Gate, case: Case, whole: Overview, catalog: Catalog) -> GateTold
     if gate.id == "seat-after-work":
         kinds = ((c, split_component(c).kind) for c in case.car.components)
         seats = tuple((c, name(c, catalog)) for c, kind in kinds if kind == "occupant-sensor")
-    asked = gate.id == "replacements" and _hangs_on_answers(whole.todo)
-    return GateTold(gate=gate, page="ask" if asked else _PAGES.get(gate.id), seats=seats)
+    page = _PAGES.get(gate.id)
+    if gate.id == "replacements" and _hangs_on_answers(whole.todo):
+        page = "ask"
+    if gate.id == LAMP_GATE and _is_early(whole.todo):
+        page = "work"
+    return GateTold(gate=gate, page=page, seats=seats)
+
+
+def _is_early(todo: Work) -> bool:
+    """Return whether the lamp is not to be looked at yet: the key stays off until its turn."""
+    done = {o.id: o.done for o in todo.operations}
+    lamp = next((o for o in todo.operations if o.id == LAMP), None)
+    return lamp is not None and not all(done.get(before, True) for before in lamp.after)
 
 
 def _hangs_on_answers(todo: Work) -> bool:

@@ -3,12 +3,15 @@
 from collections.abc import Iterable, Sequence
 
 from squibwise.catalog.load import Catalog
+from squibwise.garage.saying import REACHING
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
+from squibwise.model.evidence import Circumstance, Impact
 from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.work import Order, Question, Work
 from squibwise.present.figures import about, bare_sum
 from squibwise.present.telling import Section, Table, Telling, Text, filled, section
+from squibwise.require.questions import CRASH
 
 
 def order_now(todo: Work) -> tuple[Order, ...]:
@@ -28,6 +31,15 @@ def _due(todo: Work) -> Iterable[Order]:
 def open_questions(todo: Work) -> tuple[Question, ...]:
     """Return the questions nobody has answered, most worth asking first."""
     return tuple(q for q in todo.questions if not q.answered)
+
+
+def is_crash_untold(case: Case, todo: Work) -> bool:
+    """Return whether it is asked for what happened, or how far water or fire came."""
+    told = [e for e in case.evidence if isinstance(e, Circumstance)]
+    reaching = [e for e in told if e.what in REACHING]
+    open_ended = {e.what for e in reaching if e.present} - {e.what for e in reaching if e.parts}
+    nothing = not told and not any(isinstance(e, Impact) for e in case.evidence)
+    return nothing or bool(open_ended) or CRASH in {q.id for q in open_questions(todo)}
 
 
 def group_orders(orders: Iterable[Order]) -> list[tuple[Order, ...]]:

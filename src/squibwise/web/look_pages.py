@@ -17,15 +17,15 @@ from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.model.belief import NextLook
-from squibwise.model.evidence import Circumstance, Impact, Photo
+from squibwise.model.evidence import Photo
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import ASKED_WORDS
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
 from squibwise.present.tell_bench import Mark, make_picture, page_of_look
-from squibwise.present.tell_orders import open_questions
+from squibwise.present.tell_orders import is_crash_untold, open_questions
 from squibwise.present.tell_work import tell_question
-from squibwise.web.bench import NotThereError, Opened
+from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
@@ -161,17 +161,9 @@ def questions(request: Request) -> Response:
         questions=told,
         templates=[(n, t.title) for n, t in bench.catalog.templates.items()],
         knowing=KNOWING,
-        untold=_is_untold(opened),
+        untold=is_crash_untold(opened.case, whole.todo),
         answered=[q for q in whole.todo.questions if q.answered],
     )
-
-
-def _is_untold(opened: Opened) -> bool:
-    """Return whether nothing is told of the crash, or not how far water or fire came."""
-    told = [e for e in opened.case.evidence if isinstance(e, Impact | Circumstance)]
-    reaching = [e for e in told if isinstance(e, Circumstance) and e.what in saying.REACHING]
-    open_ended = {e.what for e in reaching if e.present} - {e.what for e in reaching if e.parts}
-    return not told or bool(open_ended)
 
 
 @sends
