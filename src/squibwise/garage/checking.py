@@ -11,6 +11,9 @@ from squibwise.garage.database import schema_versions
 from squibwise.garage.store import START, Entry, Head, head, is_case_id, stored_ids
 from squibwise.model.origin import Finding
 
+Order = dict[tuple[str, int], str]
+"""What each entry names as the one before it in any case, by case and number."""
+
 _SCHEMA = "SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%'"
 
 
@@ -24,17 +27,19 @@ def check_garage(garage: sqlite3.Connection) -> tuple[Finding, ...]:
     if found:
         return tuple(found)  # nothing that is asked of other tables can be relied on
     found += _broken_file(garage)
+    order: Order = {}
     for case_id in stored_ids(garage):
         if not is_case_id(case_id):
             found.append(_damage("names", f"no case may be called {ascii(case_id)[:60]}"))
-        found += _broken_chain(garage, case_id)
+        found += _broken_chain(garage, case_id, order)
     orphans = "SELECT DISTINCT case_id FROM entry WHERE case_id NOT IN (SELECT case_id FROM head)"
-    for (case_id,) in garage.execute(orphans):
+    for (case_id,) in garage.execute(orphans).fetchall():
         found.append(_damage(case_id, "the case is not in the list of cases"))
+        order |= {(case_id, n): _after(entry) for n, entry, *_ in _entries(garage, case_id)}
     for digest, data in garage.execute("SELECT hash, content FROM original"):
         if hashlib.sha256(data).hexdigest() != digest:
             found.append(_damage("originals", f"the content of {digest[:12]} was altered"))
-    found += _broken_order(garage)
+    found += _broken_order(garage, order)
     return tuple(found)
 
 
@@ -61,12 +66,11 @@ def _as_made() -> sqlite3.Connection:
     return empty
 
 
-def _broken_order(garage: sqlite3.Connection) -> Iterator[Finding]:
+def _broken_order(garage: sqlite3.Connection, order: Order) -> Iterator[Finding]:
     """Tell what is missing in the order of all entries, and a last one that is not the last."""
     written = {digest for (digest,) in garage.execute("SELECT hash FROM entry")}
     named: set[str] = set()
-    for case_id, number, body in garage.execute("SELECT case_id, number, body FROM entry"):
-        after = _named_before(body)
+    for (case_id, number), after in order.items():
         if after and after != START and after not in written:
             told = f"what was written just before entry {number}, in any case, is missing"
             yield _damage(case_id, told)
@@ -79,53 +83,52 @@ def _broken_order(garage: sqlite3.Connection) -> Iterator[Finding]:
         yield _damage("newest", "the last entry of all is not the one that was written last")
 
 
-def _named_before(body: str) -> str:
-    """Return the hash that an entry names as the one before it in any case; empty when none."""
-    try:
-        return msgspec.json.decode(body, type=Entry).after
-    except msgspec.DecodeError:
-        return ""  # told as an entry that cannot be read
-
-
-def _broken_chain(garage: sqlite3.Connection, case_id: str) -> Iterator[Finding]:
+def _entries(
+    garage: sqlite3.Connection, case_id: str
+) -> Iterator[tuple[int, Entry | None, str, str]]:
+    """Yield number, entry, what its text hashes to and what it should; None = cannot be read."""
     query = "SELECT number, body, hash FROM entry WHERE case_id = ? ORDER BY number"
-    previous, expected = START, 1
     for number, body, digest in garage.execute(query, (case_id,)):
+        try:
+            entry = msgspec.json.decode(body, type=Entry)
+        except msgspec.DecodeError:
+            entry = None
+        yield number, entry, hashlib.sha256(body.encode("utf-8")).hexdigest(), digest
+
+
+def _after(entry: Entry | None) -> str:
+    """Return the hash that an entry names as the one before it in any case; empty when none."""
+    return entry.after if entry is not None else ""
+
+
+def _broken_chain(garage: sqlite3.Connection, case_id: str, order: Order) -> Iterator[Finding]:
+    """Tell what is wrong with the entries of a case, and note in ``order`` what each follows."""
+    previous, expected = START, 1
+    for number, entry, is_hashed, digest in _entries(garage, case_id):
+        order[case_id, number] = _after(entry)
         if number != expected:
             yield _damage(case_id, f"entry {expected} is missing")
-        yield from _broken_entry(case_id, number, body, digest, previous)
-        yield from _missing_originals(garage, case_id, number, body)
+        if is_hashed != digest:
+            yield _damage(case_id, f"entry {number} was altered")
+        elif entry is None:
+            yield _damage(case_id, f"entry {number} cannot be read")
+        elif (entry.case, entry.number, entry.previous) != (case_id, number, previous):
+            yield _damage(case_id, f"entry {number} does not follow the one before it")
+        if entry is not None:
+            yield from _missing_originals(garage, case_id, number, entry)
         previous, expected = digest, number + 1
     if head(garage, case_id) != Head(number=expected - 1, hash=previous):
         yield _damage(case_id, f"the last entry is not the one that was written: {expected - 1}")
 
 
-def _broken_entry(
-    case_id: str, number: int, body: str, digest: str, previous: str
-) -> Iterator[Finding]:
-    if hashlib.sha256(body.encode("utf-8")).hexdigest() != digest:
-        yield _damage(case_id, f"entry {number} was altered")
-        return
-    try:
-        entry = msgspec.json.decode(body, type=Entry)
-    except msgspec.DecodeError:
-        yield _damage(case_id, f"entry {number} cannot be read")
-        return
-    if (entry.case, entry.number, entry.previous) != (case_id, number, previous):
-        yield _damage(case_id, f"entry {number} does not follow the one before it")
-
-
 def _missing_originals(
-    garage: sqlite3.Connection, case_id: str, number: int, body: str
+    garage: sqlite3.Connection, case_id: str, number: int, entry: Entry
 ) -> Iterator[Finding]:
-    try:
-        named = {d for d in msgspec.json.decode(body, type=Entry).files.values() if d}
-    except msgspec.DecodeError:
-        return  # told as an entry that cannot be read
-    for digest in sorted(named):
+    for digest in sorted({d for d in entry.files.values() if d}):
         query = "SELECT 1 FROM original WHERE hash = ?"
         if garage.execute(query, (digest,)).fetchone() is None:
-            yield _damage(case_id, f"entry {number}: its original {digest[:12]} is missing")
+            told = f"entry {number}: its original {digest[:12]} is missing"
+            yield _damage(case_id, told)
 
 
 def _damage(where: str, text: str) -> Finding:
