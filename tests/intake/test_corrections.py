@@ -88,3 +88,40 @@ def test_a_new_fault_behind_such_a_word_is_a_fault() -> None:
         ("B5310", "left.curtain"),
         ("B5320", "right.curtain"),
     ]
+
+
+# fault above, and what a later line makes of its code
+SLIPS = {
+    "en": ("B1E17 driver buckle pretensioner open circuit", "no wait, that is B1E71 not B1E17"),
+    "en, read": ("B1E17 driver buckle pretensioner open circuit", "B1E17 should read B1E71"),
+    "de": ("B1E17 Gurtstraffer Fahrer Unterbrechung", "vertippt: B1E71 statt B1E17"),
+    "de, must": ("B1E17 Gurtstraffer Fahrer Unterbrechung", "B1E17 muss B1E71 heißen"),
+    "fr": ("B1E17 prétensionneur conducteur circuit ouvert", "erratum : B1E71 et non B1E17"),
+    "es": ("B1E17 pretensor conductor circuito abierto", "me equivoqué, es B1E71 en vez de B1E17"),
+    "it": ("B1E17 pretensionatore guidatore circuito aperto", "ho sbagliato, B1E71 non B1E17"),
+    "pt": ("B1E17 pré-tensor condutor circuito aberto", "errei: B1E71 em vez de B1E17"),
+    "pl": ("B1E17 napinacz kierowcy przerwa", "pomyłka: B1E71, nie B1E17"),
+}
+
+
+@pytest.mark.parametrize("language", SLIPS)
+def test_a_code_taken_back_gives_its_fault_the_code_that_holds(language: str) -> None:
+    fault, slip = SLIPS[language]
+    lines = read_text(f"{fault}\nB5320 crash recorded\n{slip}\n").lines
+    assert [(ln.code, ln.fault) for ln in lines] == [
+        ("B1E71", "open-or-high"),
+        ("B5320", "event-recorded"),
+    ]
+
+
+def test_a_slip_of_one_line_leaves_only_the_code_that_holds() -> None:
+    text = "Where I wrote B1E17 it should say B1E71, driver's buckle pretensioner, open\n"
+    assert [ln.code for ln in read_text(text).lines] == ["B1E71"]
+
+
+@pytest.mark.parametrize(
+    "said", ["now only B1001 is stored, not B1002", "B1001 is back, not B1002"]
+)
+def test_a_code_that_stood_before_is_no_slip_of_another(said: str) -> None:
+    text = f"B1001 driver airbag open circuit\nB1002 passenger airbag open circuit\n{said}\n"
+    assert {"B1001", "B1002"} <= {ln.code for ln in read_text(text).lines}

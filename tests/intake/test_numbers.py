@@ -6,6 +6,9 @@ Texts of our own; what they say was written down before they were read. Common p
 import pytest
 from texts import codes_in, read_text
 
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.report.reader import read_report
+
 TABLE = "7E3011  Driver airbag 1 open  current\n7E3018  Left curtain short to ground  stored\n"
 
 
@@ -183,3 +186,103 @@ def test_years_that_lead_lines_are_none() -> None:
         "2018 curtain connector reseated\n2019 lamp on again, clock spring renewed\n"
     )
     assert not [c for c in codes_in(text) if c]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (
+            "B1A10 through B1A13, which is driver stage 1, driver stage 2, passenger stage 1, "
+            "passenger stage 2, all open circuit",
+            {
+                "B1A10": ("driver.front-bag", 1),
+                "B1A11": ("driver.front-bag", 2),
+                "B1A12": ("passenger.front-bag", 1),
+                "B1A13": ("passenger.front-bag", 2),
+            },
+        ),
+        (
+            "8E10 bis 8E12 alle Unterbrechung: Fahrerairbag Zünder 1, Fahrerairbag Zünder 2, "
+            "Beifahrerairbag",
+            {
+                "B0E10": ("driver.front-bag", 1),
+                "B0E11": ("driver.front-bag", 2),
+                "B0E12": ("passenger.front-bag", None),
+            },
+        ),
+        (
+            "codes B1710-B1712: driver airbag, passenger airbag, left curtain, all open circuit",
+            {
+                "B1710": ("driver.front-bag", None),
+                "B1711": ("passenger.front-bag", None),
+                "B1712": ("left.curtain", None),
+            },
+        ),
+        (
+            "B1963 and 64 rear belt pretensioners left and right, open circuit",
+            {
+                "B1963": ("row2-left.retractor-pretensioner", None),
+                "B1964": ("row2-right.retractor-pretensioner", None),
+            },
+        ),
+        (
+            "B1963 und 64 Gurtstraffer hinten links und rechts, Unterbrechung",
+            {
+                "B1963": ("row2-left.retractor-pretensioner", None),
+                "B1964": ("row2-right.retractor-pretensioner", None),
+            },
+        ),
+    ],
+)
+def test_codes_of_a_range_take_the_parts_listed_behind_it_in_order(
+    text: str, told: dict[str, tuple[str, int | None]]
+) -> None:
+    lines = read_text(text).lines
+    assert {ln.code: (ln.component, ln.stage) for ln in lines} == told
+    assert {ln.fault for ln in lines} == {"open-or-high"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "B1963 and 12 volts at the plug",
+        "B1963 and 64 km since then",
+        "B1963 and 5 other cars",
+    ],
+)
+def test_a_number_behind_a_code_is_not_always_the_end_of_another(text: str) -> None:
+    assert codes_in(text) == ["B1963"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "if B1001 comes back put in a clock spring",
+        "B1001 can be the clock spring too, measure first",
+        "falls B1001 wiederkommt, Kabelbaum prüfen",
+        "B1001 kann auch die Wickelfeder sein",
+        "si B1001 revient, changer le contact tournant",
+        "B1001 puede ser el muelle, medir antes",
+        "B1001 pode ser a fita do volante, medir primeiro",
+        "se torna... se B1001 ritorna cambiare la spirale",
+        "jeśli B1001 wróci, sprawdzić taśmę",
+        "Reader kit B2-100, now 59.99!",
+        "Ref. pieza B1699-40, estante B16",
+    ],
+)
+def test_what_a_code_may_mean_is_no_fault_nor_is_a_price(text: str) -> None:
+    lines = read_text(f"B1A20 driver airbag open circuit\n{text}\n").lines
+    assert [ln.code for ln in lines if ln.present] == ["B1A20"]
+
+
+def test_a_number_that_rows_of_codes_share_is_the_cars_and_no_code() -> None:
+    rows = [
+        "place;key;lamp;part;text;number",
+        "A3;K-771;on;driver airbag;open circuit;07721",
+        "A3;K-771;on;driver pretensioner;resistance high;07731",
+        "A3;K-771;on;passenger pretensioner;resistance high;07732",
+        "A3;K-771;on;left curtain;nothing entered;-",
+    ]
+    data = "\n".join(rows).encode()
+    lines = read_report(data, "yard.csv", load_catalog()).lines
+    assert [ln.code for ln in lines if ln.present] == ["07721", "07731", "07732"]

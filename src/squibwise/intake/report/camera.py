@@ -10,17 +10,17 @@ from squibwise.intake.report.sheet import Line, Sheet
 _TRUE_DIGITS = 2  # a word such as "BOIL" has none
 _SHAPED = 2  # lines with mistaken codes that show a machine's reading
 _MISTAKEN = pattern(
-    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzG|]{3})"
-    r"(?:([-:])([0-9A-Fa-fOoIlSsZzG|]{2}))?(?![\w|-])"
+    r"(?<![\w-])([PCBUpcbu8])([0-9OoIlSsZz|])([0-9A-Fa-fOoIlSsZzGT|]{3})"
+    r"(?:([-:])([0-9A-Fa-fOoIlSsZzGT|]{2}))?(?![\w|-])"
 )
 _MISTAKEN_HEX = pattern(
-    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzG|]{6}|[0-9A-FOoIlSsZzG|]{4})\s+(?=\S)"
+    r"\s*(?=(?:[^\d\s]*\d){2})([0-9A-FOoIlSsZzGT|]{6}|[0-9A-FOoIlSsZzGT|]{4})\s+(?=\S)"
 )
 _MISTAKEN_BYTE = pattern(  # "B1345-IB": the code is read, its failure type is not
     r"(?<![\w-])[BCPU][0-3][0-9A-F]{3}[-:](?=[0-9A-F]?[OoIlSsZzG|])[0-9A-FOoIlSsZzG|]{2}(?![\w|-])"
 )
 _GAPPED = pattern(r"\s*([BCPU][0-3OoIl] [0-9A-FOoIlSsZzG|]{3})(?![\w|-])")
-_LOOKS = str.maketrans("OoIl|ZzSsG", "0011122556")
+_LOOKS = str.maketrans("OoIl|ZzSsGT", "00111225567")
 _MIXED_WORDS = 2  # words with digits among their letters that show a machine's reading
 _MIXED = pattern(
     r"(?<![\w-])(?:(?=[^\W_]*[^\W\d_]{2})(?=[^\W\d_]*[015])(?:[^\W\d_]|[01]){4,}|[a-z]0[a-z]"

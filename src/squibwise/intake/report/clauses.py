@@ -9,15 +9,17 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.codes import Code
-from squibwise.intake.report.lines import without_codes, words_of
-from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.codes import Code, find_status_byte
+from squibwise.intake.report.lines import why_absent, without_codes, words_of
+from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
     OWN_PARTS,
     TELLS,
     Words,
     add_status,
+    has_fault,
+    heads_of,
     stands_alone,
 )
 
@@ -42,6 +44,14 @@ _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 _KERB = frozenset({"nearside", "offside"})
+MOSTLY = 0.7  # share of known words
+_ENDS_BROKEN = pattern(r"\w-(?:\s{2}|\t|\s*$)")
+_HYPHEN = pattern(r"(\w)- (?=\w)")
+_CELL = pattern(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
+_AT = 2  # characters that the lines of a column may be out of line
+_MOST_WRAPS = 6  # lines that one description may run over
+_BARRED = pattern(r"\s*\|\s*[^|\s][^|]*\|")
+_SENTENCE = 10  # words with a code in them that wait for no description below
 _END = Line(number=0, raw="", text="", role="blank")
 
 
@@ -59,6 +69,7 @@ def segments(line: Line) -> list[tuple[Code, str]]:
     is_before = (
         codes[0].style != "flash"
         and bool(re.search(r"[^\W\d_]{3}", head))
+        and not _is_joint(head)
         and not _ENDS_WITH_LABEL.search(head)
     )
     if is_before and not re.search(r"[^\W\d_]{3}.*\s[^\W\d_]{3}", after[-1]):
@@ -92,7 +103,8 @@ def _own_clauses(line: Line) -> list[tuple[Code, str]]:
     for start, end in spans:
         own = [c for c in line.codes if start <= c.start and c.end <= end]
         text = line.text[start:end]
-        if len(own) > 1 or (own and not _WORDY.search(_blank(text, own[0], start))):
+        said = _blank(text, own[0], start) if own else text
+        if len(own) > 1 or (own and (_is_joint(said) or not _WORDY.search(said))):
             return []
         if own:
             found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
@@ -217,7 +229,14 @@ def take_share(
     first = texts.index(texts[at])
     alike = texts.count(texts[at])
     values = (words.stages, words.sides, words.seats)
-    if alike < _SEVERAL or not any(len(v) == alike for v in values):
+    is_dealt = any(len(v) == alike for v in values)
+    pieces = [words_of(t, catalog, language) for t in _BETWEEN_CLAUSES.split(texts[at])]
+    listed = [p for p in pieces if p.features & OWN_PARTS or p.seats or p.sides or p.stages]
+    has_parts = all(p.features & (OWN_PARTS - {"charge"}) for p in listed)
+    if alike < _SEVERAL or not (is_dealt or len(listed) == alike):
+        return
+    if len(listed) == alike and (has_parts or not is_dealt):
+        _take_listed(words, listed, at - first)
         return
     named = [words_of(t, catalog, language) for t in _JOINT.split(texts[at])]
     for name in ("stages", "sides", "seats"):
@@ -226,6 +245,23 @@ def take_share(
             told = sorted(words.stages)
         if len(getattr(words, name)) == alike == len(told):
             setattr(words, name, {told[at - first]})
+
+
+def _take_listed(words: Words, listed: list[Words], at: int) -> None:
+    """``B1A10 to B1A12: driver stage 1, driver stage 2, passenger``: each code its own part."""
+    own = listed[at]
+    before = next((p for p in reversed(listed[:at]) if p.seats or p.sides), own)
+    parts = next((p for each in reversed(listed[: at + 1]) if (p := each.features & OWN_PARTS)), ())
+    told = own.features & FAULT_WORDS or words.features & FAULT_WORDS
+    words.features = own.features.union(parts, told)
+    for name in ("seats", "sides", "stages", "ends", "rows", "numbers"):
+        setattr(words, name, set(getattr(own, name)))
+    if own.features & (OWN_PARTS - {"charge"}):
+        return
+    if not (own.seats or own.sides):
+        words.seats, words.sides = set(before.seats), set(before.sides)
+    if not (own.ends or own.rows):
+        words.ends, words.rows = set(before.ends), set(before.rows)
 
 
 def repeat_part(words: Words, before: Words) -> None:
@@ -273,3 +309,93 @@ def words_precede(lines: list[Line]) -> bool:
     below = sum(i + 1 < len(rows) and rows[i + 1].role == "words" for i in bare)
     is_usual = 2 * len(bare) > sum(ln.role == "code" for ln in rows)
     return is_usual and above == len(bare) and above > below
+
+
+def is_whole(fault: Fault) -> bool:
+    """Tell whether an entry names part and fault, so that nothing is missing."""
+    features = fault.words.features
+    return bool(features & OWN_PARTS) and bool(features & (TELLS - {"defect"}))
+
+
+def is_row(text: str) -> bool:
+    """Tell whether a line is a row of a table drawn with bars, whose first cell is filled."""
+    return bool(_BARRED.match(text))
+
+
+def is_sentence(fault: Fault) -> bool:
+    """Tell whether a code stands in running text, so that no description of it follows."""
+    is_prose = "  " not in fault.text.strip() and "|" not in fault.text
+    return is_prose and len(fault.text.split()) >= _SENTENCE and not has_fault(fault.words)
+
+
+def _in_column(fault: Fault, line: Line) -> str:
+    """The words so far with the line put behind those of the column that it stands in."""
+    indent = len(line.text) - len(line.text.lstrip())
+    above = next(
+        (c.group() for c in _CELL.finditer(fault.text) if abs(c.start() - indent) <= _AT), ""
+    )
+    texts = [c.group() for c in _CELL.finditer(fault.texts[0])]
+    at = next((i for i, t in enumerate(texts) if above.endswith(t)), len(texts) - 1)
+    own = " ".join([*texts[: at + 1], *fault.texts[1:], line.text.strip()])
+    own = _HYPHEN.sub(r"\1", own)
+    return "   ".join([own, *texts[at + 1 :]])
+
+
+def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
+    """Read a line together with the code's own words, as a description broken in two.
+
+    It is one when the words so far tell no fault yet, or when the line adds no part of its own.
+    """
+    if fault.code is None or not fault.texts or len(fault.texts) > _MOST_WRAPS:
+        return False
+    is_broken = _ENDS_BROKEN.search(fault.texts[-1]) or _ENDS_BROKEN.search(fault.texts[0])
+    is_next = is_sentence(fault) and stands_alone(line.words)
+    if is_next or (is_row(line.text) and is_row(fault.text)):
+        return False
+    if "?" in line.text or (line.known_share < MOSTLY and not is_broken):
+        return False
+    told = bool(fault.words.features & (TELLS - {"defect"}))
+    is_out = line.text[:1] not in (" ", "\t") and not is_broken
+    if is_whole(fault) and is_out and not _completes(line.words, fault.words):
+        return False
+    joined = words_of(_in_column(fault, line), catalog, sheet.language)
+    parts, more = fault.words.features & OWN_PARTS, joined.features & OWN_PARTS
+    is_other = bool(parts) and bool(heads_of(line.words) - heads_of(fault.words))
+    if told and (stands_alone(line.words) or is_other or (parts and more != parts)):
+        return False
+    fault.words = _joined_words(fault.words, joined)
+    fault.absent = why_absent(joined, is_coded=True)
+    fault.texts.append(line.text.strip())
+    fault.raws.append(line.raw)
+    take_status(line, fault)
+    take_type(line, fault)
+    return True
+
+
+def _completes(more: Words, words: Words) -> bool:
+    """Tell whether words add what a whole fault may still lack: ``to ground``, ``no longer``."""
+    target = frozenset({"ground", "battery", "cross"})
+    is_short = "short" in words.features and not words.features & target
+    return bool(is_short and more.features & target) or (more.says_nothing and bool(more.voices))
+
+
+def _joined_words(before: Words, joined: Words) -> Words:
+    """The joined words with statuses that stood outside them."""
+    for status in before.statuses:
+        add_status(joined, status)
+    return joined
+
+
+def take_status(line: Line, fault: Fault) -> None:
+    """Give a code without a status byte the one that a line labels as such."""
+    if fault.code is None or fault.code.status_byte is not None:
+        return
+    status = find_status_byte(line.text)
+    if status is not None:
+        fault.code = msgspec.structs.replace(fault.code, status_byte=status)
+
+
+def take_type(line: Line, fault: Fault) -> None:
+    """Give a code without a failure type the one that a line labels as such."""
+    if line.failure_type and fault.code is not None and fault.code.failure_type is None:
+        fault.code = msgspec.structs.replace(fault.code, failure_type=line.failure_type)

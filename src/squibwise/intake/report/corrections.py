@@ -1,12 +1,17 @@
-"""What the writer of a report puts right further down: ``no wait, that was the left one``."""
+"""What the writer of a report puts right further down: ``no wait, that was the left one``.
+
+A place that was wrong, or a code: ``B1E71, not B1E17``.
+"""
 
 from collections.abc import Set
+from itertools import pairwise
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.lexicon import lexicon_of, tokenise
+from squibwise.intake.report.codes import Code, find_codes
+from squibwise.intake.report.lexicon import flat, lexicon_of, tokenise
 from squibwise.intake.report.lines import without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import Words, has_fault, heads_of
@@ -15,6 +20,21 @@ _KERB = frozenset({"nearside", "offside"})
 _CLAUSE = pattern(r"[,;:.]\s+")
 _NUMBER = pattern(r"[\w-]*\d[\w-]*")
 _SILENT = frozenset({"blank", "meta", "header", "heading"})
+_CODELIKE = pattern(r"(?<![\w.,-])[A-Z]{0,2}(?=[0-9A-F]*\d)[0-9A-F]{3,6}(?![\w-]|[.,]\d)")
+_NOT = r"not|nicht|pas|non|no|nao|nie"
+_FIRST_HOLDS = pattern(  # "B1E71, not B1E17"
+    rf"[\s,;:(-]*(?:(?:and|und|et|y|e|i|a) )?(?:{_NOT}|instead of|rather than|in place of|statt|"
+    r"anstatt|anstelle von|au lieu de|en vez de|en lugar de|invece di|al posto di|em vez de|"
+    r"no lugar de|zamiast)\s+"
+)
+_SECOND_HOLDS = pattern(  # "B1E17 should read B1E71"
+    r"\s*(?:[-=]+>|(?:[a-z]+ ){0,3}(?:should|must|ought to|was meant to|is meant to|soll|sollte|"
+    r"muss|musste|devrait|doit|debe|deberia|deve|dovrebbe|deveria|powinno|mialo)(?: [a-z]+){0,3}|"
+    r"is really|is actually|ist in wahrheit)[\s:,]+"
+)
+_BUT = pattern(r"[\s,;]*(?:but|sondern|mais|sino|ma|mas|lecz|ale|tylko)(?: (?:it'?s|es|e))?\s+")
+_ENDS_DENYING = pattern(rf"(?:^|\W)(?:{_NOT})\s+$")
+_SWAPPED = 2  # signs that a slip of the pen changes at most
 
 
 class Correction(msgspec.Struct, kw_only=True):
@@ -38,6 +58,11 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
         codes = frozenset(c.code for c in line.codes) or known.intersection(
             _NUMBER.findall(line.text.upper())
         )
+        if line.role not in _SILENT and _replace_code(line, sheet, known):
+            known |= {
+                f.code.code for f in sheet.faults if f.code is not None and f.line == line.number
+            }
+            continue
         correction = None
         if line.role not in _SILENT and codes <= known:
             correction = _read_correction(line, codes, sheet, catalog)
@@ -47,6 +72,66 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
             _place(meant.words, correction.said)
             meant.raws.append(line.raw)
         known |= codes
+
+
+def _replace_code(line: Line, sheet: Sheet, known: Set[str]) -> bool:
+    """``B1E71, not B1E17``: give the fault the code that holds, and drop the one taken back."""
+    for wrong, right in _slips(line):
+        before = [f for f in sheet.faults if f.line < line.number and _is_named(f, wrong)]
+        taken_back = [f for f in sheet.faults if f.line == line.number and _is_named(f, wrong)]
+        holds = [f for f in sheet.faults if f.line == line.number and _is_named(f, right)]
+        if not (before or taken_back) or right in known:
+            continue
+        told = next((f for f in (*holds, *taken_back) if has_fault(f.words)), None)
+        kept = told or (before or holds or taken_back)[0]
+        code = holds[0].code if holds else _renamed(kept.code, wrong, right)
+        kept.code = code
+        if kept in before:
+            kept.raws.append(line.raw)
+        gone = [f for f in (*before, *taken_back, *holds) if f is not kept]
+        sheet.faults = [f for f in sheet.faults if not any(f is g for g in gone)]
+        return True
+    return False
+
+
+def _slips(line: Line) -> list[tuple[str, str]]:
+    """The codes that a line takes back, each with the one that it says holds."""
+    text = line.text.upper()
+    numbers = list(_CODELIKE.finditer(text))
+    found = []
+    for first, second in pairwise(numbers):
+        between = flat(line.text[first.end() : second.start()])
+        one, two = first.group(), second.group()
+        is_called = "amends" in line.words.voices
+        if not _is_slip(one, two):
+            continue
+        denied_first = _ENDS_DENYING.search(flat(line.text[: first.start()]))
+        if _FIRST_HOLDS.fullmatch(between) and (is_called or not line.words.statuses):
+            found.append((two, one))
+        elif _SECOND_HOLDS.fullmatch(between) or (denied_first and _BUT.fullmatch(between)):
+            found.append((one, two))
+    return found
+
+
+def _is_slip(one: str, two: str) -> bool:
+    """Tell whether two codes differ by no more than a slip of the pen."""
+    return (
+        len(one) == len(two) and 0 < sum(a != b for a, b in zip(one, two, strict=True)) <= _SWAPPED
+    )
+
+
+def _is_named(fault: Fault, number: str) -> bool:
+    code = fault.code
+    return code is not None and number in (code.printed, code.code, code.code[1:])
+
+
+def _renamed(code: Code | None, wrong: str, right: str) -> Code | None:
+    """A code with the number that holds; a slip in its digits leaves its letter as it was."""
+    if code is None:
+        return None
+    number = code.printed.replace(wrong, right)
+    other = msgspec.structs.replace(code, printed=number, code=number)
+    return next(iter(find_codes(number)), other)
 
 
 def _read_correction(

@@ -6,15 +6,22 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.clauses import (
+    MOSTLY,
     find_labels_above,
+    is_row,
+    is_sentence,
+    is_whole,
     join_lamp_code,
     list_clauses,
     repeat_part,
     segments,
     take_share,
+    take_status,
+    take_type,
+    take_wrapped,
     words_precede,
 )
-from squibwise.intake.report.codes import Code, find_status_byte
+from squibwise.intake.report.codes import Code
 from squibwise.intake.report.lexicon import lexicon_of, tokenise
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.lines import (
@@ -46,18 +53,12 @@ from squibwise.intake.report.words import (
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
 _ROW = pattern(r"[^\W\d].{0,40}?\S\s{3,}\S")
-_NEARLY, _MOSTLY = 0.8, 0.7
-_ENDS_BROKEN = pattern(r"\w-(?:\s{2}|\t|\s*$)")
-_HYPHEN = pattern(r"(\w)- (?=\w)")
-_CELL = pattern(r"\S(?:.*?\S)?(?= {3,}|\t|$)")
+_NEARLY = 0.8  # share of known words
 _ONE_OF = frozenset(
     """clockspring occupant offlamp offswitch lamp unit crashrecord batterycut hvcut
     columncharge""".split()
 )
-_AT = 2  # characters that the lines of a column may be out of line
-_MOST_WRAPS = 6  # lines that one description may run over
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
-_BARRED = pattern(r"\s*\|\s*[^|\s][^|]*\|")
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -128,16 +129,7 @@ def _take_heading(line: Line, state: _State, sheet: Sheet) -> None:
 def _take_measure(line: Line, state: _State) -> None:
     """A status byte on a line of measures belongs to the fault above."""
     if state.current is not None:
-        _take_status(line, state.current)
-
-
-def _take_status(line: Line, fault: Fault) -> None:
-    """Give a code without a status byte the one that a line labels as such."""
-    if fault.code is None or fault.code.status_byte is not None:
-        return
-    status = find_status_byte(line.text)
-    if status is not None:
-        fault.code = msgspec.structs.replace(fault.code, status_byte=status)
+        take_status(line, state.current)
 
 
 def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
@@ -155,16 +147,16 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         _attach(line, current)
         return
     follows = current is not None and state.blanks == 0 and not line.is_keyed
-    if current is not None and follows and _wrap(line, current, sheet, catalog):
+    if current is not None and follows and take_wrapped(line, current, sheet, catalog):
         return
     gap = 0 if current is not None and _has_all(current, line) and not line.is_keyed else _GAP
     if current is not None and state.blanks <= gap and _belongs(line, current):
-        if line.is_keyed or line.known_share >= _MOSTLY:
+        if line.is_keyed or line.known_share >= MOSTLY:
             _attach(line, current)
         else:
             sheet.unread.append(line)
         return
-    is_supply = tells_supply(line.words) and line.known_share >= _MOSTLY
+    is_supply = tells_supply(line.words) and line.known_share >= MOSTLY
     if is_supply or (stands_alone(line.words) and _is_report(line, sheet.is_coded)):
         fresh = [_words_entry(line, s, state) for s in list_clauses(line, catalog, sheet.language)]
         sheet.faults.extend(fresh)
@@ -177,18 +169,12 @@ def _is_status(line: Line) -> bool:
     """Tell whether a line is a status and nothing more."""
     words = line.words
     told = words.features - {"skip"} or words.seats or words.sides or words.ends
-    return bool(words.statuses) and not told and line.known_share >= _MOSTLY
-
-
-def _is_whole(fault: Fault) -> bool:
-    """Tell whether an entry names part and fault, so that nothing is missing."""
-    features = fault.words.features
-    return bool(features & OWN_PARTS) and bool(features & (TELLS - {"defect"}))
+    return bool(words.statuses) and not told and line.known_share >= MOSTLY
 
 
 def _has_all(current: Fault, line: Line) -> bool:
     """Tell whether a fault waits for nothing more, or for no part such as the line's own."""
-    return _is_whole(current) or (has_part(current.words) and has_part(line.words))
+    return is_whole(current) or (has_part(current.words) and has_part(line.words))
 
 
 def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
@@ -196,7 +182,7 @@ def _fills_column(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> 
     current = state.current
     if current is None or state.blanks or line.is_keyed or line.text[:1] not in (" ", "\t"):
         return False
-    return not _is_whole(current) and _wrap(line, current, sheet, catalog)
+    return not is_whole(current) and take_wrapped(line, current, sheet, catalog)
 
 
 def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
@@ -215,63 +201,6 @@ def _says_gone(line: Line, state: _State) -> bool:
     current.absent = "gone"
     current.raws.append(line.raw)
     return True
-
-
-def _in_column(fault: Fault, line: Line) -> str:
-    """The words so far with the line put behind those of the column that it stands in."""
-    indent = len(line.text) - len(line.text.lstrip())
-    above = next(
-        (c.group() for c in _CELL.finditer(fault.text) if abs(c.start() - indent) <= _AT), ""
-    )
-    texts = [c.group() for c in _CELL.finditer(fault.texts[0])]
-    at = next((i for i, t in enumerate(texts) if above.endswith(t)), len(texts) - 1)
-    own = " ".join([*texts[: at + 1], *fault.texts[1:], line.text.strip()])
-    own = _HYPHEN.sub(r"\1", own)
-    return "   ".join([own, *texts[at + 1 :]])
-
-
-def _wrap(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bool:
-    """Read a line together with the code's own words, as a description broken in two.
-
-    It is one when the words so far tell no fault yet, or when the line adds no part of its own.
-    """
-    if fault.code is None or not fault.texts or len(fault.texts) > _MOST_WRAPS:
-        return False
-    is_broken = _ENDS_BROKEN.search(fault.texts[-1]) or _ENDS_BROKEN.search(fault.texts[0])
-    if _is_row(line.text) and _is_row(fault.text):
-        return False
-    if "?" in line.text or (line.known_share < _MOSTLY and not is_broken):
-        return False
-    told = bool(fault.words.features & (TELLS - {"defect"}))
-    is_out = line.text[:1] not in (" ", "\t") and not is_broken
-    if _is_whole(fault) and is_out and not _completes(line.words, fault.words):
-        return False
-    joined = words_of(_in_column(fault, line), catalog, sheet.language)
-    parts, more = fault.words.features & OWN_PARTS, joined.features & OWN_PARTS
-    is_other = bool(parts) and bool(heads_of(line.words) - heads_of(fault.words))
-    if told and (stands_alone(line.words) or is_other or (parts and more != parts)):
-        return False
-    fault.words = _joined_words(fault.words, joined)
-    fault.absent = why_absent(joined, is_coded=True)
-    fault.texts.append(line.text.strip())
-    fault.raws.append(line.raw)
-    _take_status(line, fault)
-    _take_type(line, fault)
-    return True
-
-
-def _completes(more: Words, words: Words) -> bool:
-    """Tell whether words add what a whole fault may still lack: ``to ground``, ``no longer``."""
-    target = frozenset({"ground", "battery", "cross"})
-    is_short = "short" in words.features and not words.features & target
-    return bool(is_short and more.features & target) or (more.says_nothing and bool(more.voices))
-
-
-def _joined_words(before: Words, joined: Words) -> Words:
-    """The joined words with statuses that stood outside them."""
-    for status in before.statuses:
-        add_status(joined, status)
-    return joined
 
 
 def _is_report(line: Line, is_coded: bool) -> bool:
@@ -299,7 +228,7 @@ def _is_report(line: Line, is_coded: bool) -> bool:
         tells = tells or {s for s in line.words.statuses if s == "locked"}
     else:
         tells = tells or set(line.words.statuses)
-    return bool(tells) and _is_placed(line.words) and line.known_share >= _MOSTLY
+    return bool(tells) and _is_placed(line.words) and line.known_share >= MOSTLY
 
 
 def _is_placed(words: Words) -> bool:
@@ -320,7 +249,9 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
-        if state.current is not None and (is_share or words.features & {"same", "otherside"}):
+        is_also = "also" in words.features and has_part(words)
+        is_like = is_also or bool(words.features & {"same", "otherside"})
+        if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
         fault = Fault(
             line=line.number,
@@ -335,7 +266,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             absent=_absent(words, line) or _denied_by_name(line, code, text, catalog),
             section=state.section,
         )
-        _take_status(line, fault)
+        take_status(line, fault)
         for before in state.waiting:
             _attach(before, fault)
         state.waiting.clear()
@@ -343,7 +274,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         state.current = fault
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
     if len(line.codes) == 1 and state.current is not None:
-        _take_type(line, state.current)
+        take_type(line, state.current)
 
 
 def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None) -> None:
@@ -414,25 +345,21 @@ def _also(best: Code, code: Code, before: Code) -> tuple[str, ...]:
 def _belongs(line: Line, current: Fault) -> bool:
     """Words under a fault are its own unless they tell of another part or begin another row."""
     heads = heads_of(current.words)
-    is_row = not line.is_keyed or bool(heads_of(line.words))  # "Fault:  open    State: stored"
-    begins_row = heads and is_row and _ROW.match(line.text) and _ROW.match(current.text)
-    is_other = _is_whole(current) and names_another(line.words, current.words)
+    may_begin = not line.is_keyed or bool(heads_of(line.words))  # "Fault:  open    State: stored"
+    begins_row = heads and may_begin and _ROW.match(line.text) and _ROW.match(current.text)
+    is_other = is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     is_denial = "not" in line.words.voices and line.words.statuses and not line.is_keyed
-    if is_denial or (_is_row(line.text) and _is_row(current.text)):
+    if is_denial or (is_row(line.text) and is_row(current.text)):
         return False
-    if _is_whole(current) and not line.is_keyed and not line.words.statuses:
+    if is_whole(current) and not line.is_keyed and not line.words.statuses:
         return False  # nothing is missing
     if begins_row or is_other or is_good or (heads and heads_of(line.words) - heads):
         return False
-    if not stands_alone(line.words) or not current.is_told:
+    is_prose = is_sentence(current)
+    if not stands_alone(line.words) or not (current.is_told or is_prose):
         return True
-    return current.code is not None and not differs(line.words, current.words)
-
-
-def _is_row(text: str) -> bool:
-    """Tell whether a line is a row of a table drawn with bars, whose first cell is filled."""
-    return bool(_BARRED.match(text))
+    return current.code is not None and not is_prose and not differs(line.words, current.words)
 
 
 def _words_entry(line: Line, words: Words, state: _State) -> Fault:
@@ -454,14 +381,8 @@ def _attach(line: Line, fault: Fault) -> None:
         fault.texts.append(without_codes(line).strip())
     fault.line = min(fault.line, line.number) if fault.code is None else fault.line
     _merge(fault.words, line.words)
-    _take_status(line, fault)
-    _take_type(line, fault)
-
-
-def _take_type(line: Line, fault: Fault) -> None:
-    """Give a code without a failure type the one that a line labels as such."""
-    if line.failure_type and fault.code is not None and fault.code.failure_type is None:
-        fault.code = msgspec.structs.replace(fault.code, failure_type=line.failure_type)
+    take_status(line, fault)
+    take_type(line, fault)
 
 
 def _merge(words: Words, other: Words) -> None:

@@ -185,7 +185,7 @@ class Lexicon:
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
         names = sorted({flat(n) for n in self._named.get(meaning, ())}, key=len, reverse=True)
-        return "|".join(re.escape(n).replace(r"\ ", r"\s+") for n in names)
+        return "|".join(re.escape(n).replace(r"\ ", r"\.?\s+") for n in names)
 
 
 @lru_cache(maxsize=4)

@@ -80,7 +80,13 @@ _SMALL = pattern(
 )
 _CODE_LABEL = pattern(r"\W*(?:dtc|code|codigo|codice|kod|fehlercode)[\s.·_…]*[:=]")
 _SECOND = pattern(r"\s?/\s?([0-9A-F]{3,6})(?![\w/-])")
-_THRU = pattern(r"\s*(?:thru|through|to|till|until|bis|a|jusqu'?a|hasta|fino a|ate|do|\.{2,3})\s*")
+_THRU = r"(?:thru|through|to|till|until|bis|[aà]|jusqu'?[aà]|hasta|fino a|at[eé]|do|-|\.{2,3})"
+_LAST = pattern(rf"\s*(?i:{_THRU})\s*([A-Z]?[0-9A-F]{{3,6}})(?![\w/-]|[.,]\d)")
+_TAIL = pattern(
+    r"\s*(?:(?i:and|und|et|y|e|i|oraz)\s|[&+,])\s*([0-9A-F]{2})"
+    r"(?=\s*(?:$|[:;)=])|\s+(?!(?i:volts?|ohms?|km|miles|bar|psi|mm|times|mal)\b)[^\W\d_]{3})"
+)
+_NEXT_CODES = 15  # how far the second of two codes may lie that share their beginning
 _LONGEST_RANGE = 32  # codes that a range may hold
 _MORE_FLASHES = pattern(
     r"\b(?:dtc|codes?|codice|codigo|kod|fehlercode|next|also|then|that'?s|auch|dann|aussi|puis|luego|"
@@ -117,7 +123,18 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
         line.codes = tuple(
             c for c in line.codes if c.style == "flash" or not is_label(line.text, c, lexicon)
         )
+    _drop_keys(sheet.lines)
     read_as_camera(sheet, lexicon)
+
+
+def _drop_keys(lines: list[Line]) -> None:
+    """Take no code from a cell that rows with codes of their own repeat, such as the car's key."""
+    rows = [(ln, frozenset(c.printed for c in ln.codes)) for ln in lines if ln.cells]
+    shared = Counter(
+        cell for ln, own in rows if own for cell in dict.fromkeys(ln.cells) if cell not in own
+    )
+    for line, _ in rows:
+        line.codes = tuple(c for c in line.codes if shared[c.printed] < _SAME)
 
 
 def _raise_small(lines: list[Line]) -> None:
@@ -145,32 +162,67 @@ def _read_line_codes(line: Line, lexicon: Lexicon) -> None:
 
 
 def _with_second(codes: tuple[Code, ...], text: str) -> tuple[Code, ...]:
-    """``E420/E421``: a maker's number behind the stroke of one that is as long."""
-    first = codes[0] if len(codes) == 1 and codes[0].style in ("hex16", "maker") else None
-    second = _SECOND.match(text, first.end) if first is not None else None
-    if first is None or second is None or len(second[1]) != len(first.printed):
+    """``E420/E421``, ``8E10 bis 8E12``, ``B1963 and 64``: what is a code by the one before it.
+
+    Only behind a lone code: one as long, or the last two signs of one.
+    """
+    first = codes[0] if len(codes) == 1 else None
+    if first is None or first.style not in ("sae", "hex16", "maker") or first.failure_type:
         return codes
-    if second[1][0] != first.printed[0] or first.printed.isdecimal():
+    found = _SECOND.match(text, first.end) or _LAST.match(text, first.end)
+    if found is not None and first.style != "sae" and first.printed.isdecimal():
         return codes
-    number = (
-        _two_bytes(second) if first.style == "hex16" else undecided(second, "maker", (second[1],))
+    number = found[1] if found is not None else ""
+    if found is None:
+        found = _TAIL.match(text, first.end)
+        number = first.printed[:-2] + found[1] if found is not None else ""
+        if found is None or not 0 < _distance(first.printed, number) <= _NEXT_CODES:
+            return codes
+    if len(number) != len(first.printed) or number[0] != first.printed[0]:
+        return codes
+    return (first, _like(first, number, *found.span(1)))
+
+
+def _like(code: Code, number: str, start: int, end: int) -> Code:
+    """A code in the notation of another."""
+    if code.style == "hex16":
+        return hex_token(number, start, end, None)
+    return msgspec.structs.replace(
+        code,
+        printed=number,
+        code=number,
+        readings=(number,) if code.readings else (),
+        status_byte=None,
+        also=(),
+        elsewhere=(),
+        start=start,
+        end=end,
     )
-    return (first, number)
+
+
+def _distance(first: str, last: str) -> int:
+    """How many codes further a code is, by its last digits; 0 where the rest differs."""
+    digits = len(first) - 1
+    if first[0] != last[0] or len(first) != len(last):
+        return 0
+    try:
+        return int(last[-digits:], 16) - int(first[-digits:], 16)
+    except ValueError:
+        return 0
 
 
 def _with_ranges(codes: tuple[Code, ...], text: str) -> tuple[Code, ...]:
     """``B1A10 thru B1A13``: the codes between the first and the last of a range too."""
     found = list(codes[:1])
     for before, code in pairwise(codes):
-        between = text[before.end : code.start]
-        if _THRU.fullmatch(flat(between)) and before.style == code.style == "sae":
-            start, end = int(before.code[1:], 16), int(code.code[1:], 16)
-            is_near = before.code[0] == code.code[0] and 1 < end - start <= _LONGEST_RANGE
-            names = [f"{code.code[0]}{n:04X}" for n in range(start + 1, end)] if is_near else []
+        is_range = _LAST.match(text, before.end) is not None and before.style == code.style
+        if is_range and 1 < (far := _distance(before.printed, code.printed)) <= _LONGEST_RANGE:
+            digits = len(before.printed) - 1
+            head, start = before.printed[0], int(before.printed[1:], 16)
             found[-1] = msgspec.structs.replace(before, end=code.start)
             found += [
-                msgspec.structs.replace(code, start=code.start, end=code.start, code=n, printed=n)
-                for n in names
+                _like(code, f"{head}{start + n:0{digits}X}", code.start, code.start)
+                for n in range(1, far)
             ]
         found.append(code)
     return tuple(found)

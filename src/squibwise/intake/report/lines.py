@@ -41,6 +41,16 @@ _BARS = 3  # of a row with two cells
 _SENTENCE_WORDS = 4  # fewer words before a stop are an abbreviation
 _NOT_TICKED = pattern(r"\s*(?:\[\s?\]|\(\s?\)|☐|✓|✔|✅|☑)\s*\S")
 NAMED = 0.6  # share of known words that makes a line the name of a part
+_IF = pattern(r"(?:^|\W)(?:if|wenn|falls|si|se|jesli|jezeli)\s+$")  # "if B1001 comes back"
+_MAY_BE = pattern(  # "B1001 can be the clock spring too", "2-2, could be 2-3"
+    r"[\s,]*(?:(?:can|could|may|might) be|kann (?:auch )?|konnte (?:auch )?|peut(?: aussi)? etre|"
+    r"pourrait etre|puede ser|podria ser|pode ser|poderia ser|puo essere|potrebbe essere|"
+    r"moze (?:tez )?byc)\b"
+)
+_SEEN = pattern(  # the last cell of a row of looks, beside rows of codes
+    r"(?i)(?:\s{3,}|\t)(?:seen|visual(?:ly)?|by eye|gesehen|sichtpr[uü]fung|vu|visuel|visto|"
+    r"widziane)\s*$"
+)
 _YEAR = pattern(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
@@ -51,13 +61,13 @@ _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a 
 _MONEY = pattern(
     r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
 )
-_PRICED = pattern(r"[^\W\d_]{3}\S*\s+\d{1,4}[.,]\d{2}\s*$")  # "AIRBAG 498.00"
+_PRICED = pattern(r"[^\W\d_]{3}\S*\s+\d{1,4}[.,]\d{2}\W*$")  # "AIRBAG 498.00"
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")
 _KEY_ON = pattern(r"(?i)\b(?:ignition|key|ign|zündung|contact|contacto|quadro|zapłon)\b")
 _BULLET = pattern(
-    r"^\s*(?:[-*>•·#]\s*)?"
+    r"^\s*(?:[-*>•·#]\s*)?(?:\(?[A-Za-z]\)\s+|[A-Z]\d{1,3}\s{2,})?"
     r"(?:\(?\d{1,3}[.)]\s+(?!(?i:sitzreihe|reihe|rang|fila|rz[aą]d|row|stufe|zünd|stopień|stadio)))?"
 )
 _KEYED = pattern(r"^[^:=\t|]{1,40}(?:[:=\t|]|\.{3})")
@@ -275,6 +285,9 @@ def _is_supposed(line: Line, lexicon: Lexicon) -> bool:
         return True
     head = flat(line.text[: line.codes[0].start])
     told = line.words.features & (TELLS - {"defect"})
+    may_be = _MAY_BE.match(flat(line.text[line.codes[0].end :])) and not line.words.statuses
+    if _IF.search(head) or may_be:
+        return True
     return not told and bool(_supposing(lexicon).search(head))
 
 
@@ -297,6 +310,8 @@ def _why_aside(line: Line) -> str:
         return "a correction"
     if _NOT_TICKED.match(line.text) and not has_fault(line.words):
         return "not marked"
+    if _SEEN.search(line.text):
+        return "a look"
     if is_question(line) or line.words.voices & {"sure", "wondered"}:
         return "a question"
     if line.role == "heading" or not (has_part(line.words) or has_fault(line.words)):

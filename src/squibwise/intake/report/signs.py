@@ -39,7 +39,7 @@ _NUMBER = (
 )
 _NO_MEASURE = (
     r"(?![\d%]|[.,:]\d|\s?[-:+/]\s?\d|\s?(?:s|sec\w*|sek\w*|seg\w*|min\w*|v|volts?|ohms?|w|ma|a|km|mi|"
-    r"x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
+    r"bar|psi|kpa|mm|cm|nm|x|times|mal|fois|veces|volte|vezes|razy|days?|tage|blinks?|flash\w*)\b)"
 )
 _AND = (
     r"(?:\s*[,;+&/]\s*|\s+(?:and|then|und|dann|danach|et|puis|y|luego|despues|e|poi|i|oraz|potem|"
@@ -50,6 +50,7 @@ _BLINKS = r"[01]?\d"  # nobody counts more
 _PAIR = pattern(
     rf"(?<![\w.:/-])(?:{_BLINKS}-{_BLINKS}(?:-{_BLINKS})?|[1-9][/+._;][1-9])(?![\w:/+-]|[.,]\d)(?!\s?[vV%]\b)"
 )
+_MEASURED = pattern(r"\s?(?:bar|psi|kpa|mm|cm|nm)\b")
 _ONLY = pattern(r"(?:\d{1,2}-\d{1,2}|\d{2})(?:(?:[\s,;/&]|and)+(?:\d{1,2}-\d{1,2}|\d{2}))*\.?")
 _AFTER_COLON = pattern(
     r".*:\s*(?:[^\W\d]{2,12}\.?\s){0,2}"
@@ -98,10 +99,15 @@ _BLINK = (
 _TWICE = pattern(  # "1 blink then 9 blinks"
     rf"(?<![\d.,])(\d{{1,2}})\s*(?:x\s*)?{_BLINK}[\s,;]*(?:[^\W\d_]{{1,8}}[\s,]+)?(\d{{1,2}})\s*{_BLINK}"
 )
+_TIMES = r"(?:mal|times|fois|veces|volte|vezes|razy)\b"
 _COUNTED = pattern(
-    rf"\b(\d{{1,2}}|{_SAID})\s*(?:x\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
+    rf"\b(\d{{1,2}}|{_SAID})\s*(?:(?:x|{_TIMES})\s*)?(?:{_BLINK}\s+)?{_LONG}\b[\s,+/-]{{0,9}}(?:(?:flash|blink)\w{{0,4}})?[\s,+/-]{{0,9}}"
     rf"(?:(?:and|und|et|y|e|i|then|dann|puis|luego|poi|depois|potem)\s{{1,9}}){{0,2}}(\d{{1,2}}|{_SAID})\s*"
-    rf"(?:x\s*)?{_SHORT}\b"
+    rf"(?:(?:x|{_TIMES})\s*)?{_SHORT}\b"
+)
+_SAID_BLINKS = pattern(  # "blinking four then two", "blinkt vier dann zwei"
+    rf"\b{_BLINK}\s(?:[a-z']+\s){{0,3}}?({_SAID})[\s,]+(?:and|then|und|dann|puis|et|luego|y|poi|e|"
+    rf"depois|potem|i)\s+(?:then\s)?({_SAID})\b"
 )
 _SPELLED = pattern(r"((?:\blong[\s,-]+){1,9})((?:\bshort\b[\s,.-]*){1,9})")
 _TITLE_WORDS = 3  # words before a count of blinks that may still lead up to it
@@ -292,7 +298,7 @@ def _joined_pair(lexicon: Lexicon) -> re.Pattern[str]:
 def find_counted(text: str) -> Code | None:
     """Return a flash code told as long and short blinks; None for a title that tells how."""
     plain = flat(text)
-    counted = _COUNTED.search(plain) or _SPELLED.search(plain)
+    counted = _COUNTED.search(plain) or _SPELLED.search(plain) or _SAID_BLINKS.search(plain)
     if counted is None or _is_title(plain[: counted.start()]):
         return None
     first, second = (str(_WORDS.get(group, group)) for group in counted.groups())
@@ -304,8 +310,11 @@ def find_counted(text: str) -> Code | None:
 
 def find_pairs(text: str) -> tuple[Code, ...]:
     """Return the pairs of a line of a list of flash codes, such as ``4-1  3-5``."""
-    found = [flash(_tidy(m.group()), *m.span()) for m in _PAIR.finditer(text)]
     plain = flat(text)
+    pairs = list(_PAIR.finditer(text))
+    if any(_MEASURED.match(plain, m.end()) for m in pairs):
+        return ()  # "tyres 2-2 bar, rear 2-5"
+    found = [flash(_tidy(m.group()), *m.span()) for m in pairs]
     found += [
         flash(f"{_WORDS[m[1]]}-{_WORDS[m[2]]}", *m.span()) for m in _SAID_PAIR.finditer(plain)
     ]

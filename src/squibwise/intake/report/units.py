@@ -15,6 +15,10 @@ from squibwise.model.report import Unit
 
 _LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
 _INLINE = pattern(r"(?:^|\t)\W{0,4}([^\W\d][^:\d\t]{2,24}):\s")  # "Brakes: C1044 sensor"
+_OTHERS = pattern(
+    r"\W*(?:other|andere|weitere|autres|otr[ao]s|altr[ei]|outr[ao]s|inne|pozostale)\s"
+    r"(?:modul|unit|ecu|system|sistem|steuerg|calc|centra|unidad|sterownik|uklad)\w*\.?\s?:"
+)
 _LABELLED_ROW = pattern(r"\s*([^\W\d][\w-]{1,11})(?::\s+|\s?[.·_]{3,}\s*)[BCPU][0-9A-F]{4}\b")
 _UNITS = pattern(
     r"\W*(?:modul|system|sistem|steuerg|ecu\b|control unit|unit\b|unidad|gerat|calculateur|boitier|"
@@ -205,15 +209,14 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
 
 
 def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: Lexicon) -> bool:
-    line = lines[at]
-    is_elsewhere = line.unit == "restraint" and _is_elsewhere(line, module, lexicon)
-    return is_elsewhere or (at > 0 and _goes_on(lines[at - 1], line))
+    is_elsewhere = lines[at].unit == "restraint" and _is_elsewhere(lines[at], module, lexicon)
+    return is_elsewhere or (at > 0 and _goes_on(lines[at - 1], lines[at]))
 
 
 def _goes_on(before: Line, line: Line) -> bool:
     """Tell whether a line is the rest of what a label above said of another unit."""
-    is_rest = before.text.rstrip().endswith(",") and _indent(line) > _indent(before)
-    return is_rest and before.unit == "other" and not _INLINE.search(line.text)
+    is_rest = before.text.rstrip().endswith(",") and before.unit == "other"
+    return is_rest and _indent(line) > _indent(before) and not _INLINE.search(line.text)
 
 
 def _settle_unnamed(lines: list[Line]) -> None:
@@ -228,19 +231,17 @@ def _settle_unnamed(lines: list[Line]) -> None:
             line.unit = "restraint"
 
 
-def _is_own(line: Line) -> bool:
-    return bool(line.words.features & (PARTS - _ANYWHERE | _OWN)) or has_part(line.words)
-
-
 def _is_of_another(line: Line) -> bool:
-    return line.codes[0].code[:1] == "P" or ("foreign" in line.words.features and not _is_own(line))
+    told = line.words.features
+    is_own = told & (PARTS - _ANYWHERE | _OWN) or has_part(line.words)
+    return line.codes[0].code[:1] == "P" or ("foreign" in told and not is_own)
 
 
 def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     """Tell whether a code says itself that another unit than the restraint unit stores it."""
     told = line.words.features
-    if _is_labelled(line, lexicon):
-        return True
+    if _is_labelled(line, lexicon) or _OTHERS.match(flat(line.text)):
+        return True  # "Other modules: ABS C1503 left front wheel sensor"
     is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
     is_bag = has_part(line.words) and "bag" in told
     if told & (PARTS - _ANYWHERE) or (is_bag and not is_engine):
