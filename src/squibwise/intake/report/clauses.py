@@ -323,8 +323,9 @@ def is_row(text: str) -> bool:
 
 
 def is_sentence(fault: Fault) -> bool:
-    """Tell whether a code stands in running text, so that no description of it follows."""
-    is_prose = "  " not in fault.text.strip() and "|" not in fault.text
+    """Tell whether blinks are counted in running text, so that no description of them follows."""
+    is_flash = fault.code is not None and fault.code.style == "flash"
+    is_prose = is_flash and "  " not in fault.text.strip() and "|" not in fault.text
     return is_prose and len(fault.text.split()) >= _SENTENCE and not has_fault(fault.words)
 
 
