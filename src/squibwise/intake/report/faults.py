@@ -249,7 +249,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
-        is_also = "also" in words.features and has_part(words)
+        is_named = has_part(words) or bool(words.seats or words.sides)
+        is_also = "also" in words.features and is_named
         is_like = is_also or bool(words.features & {"same", "otherside"})
         if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
