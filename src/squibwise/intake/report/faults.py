@@ -249,9 +249,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if len(pieces) > 1 and words.says_nothing:
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
-        is_named = has_part(words) or bool(words.seats or words.sides)
-        is_also = "also" in words.features and is_named
-        is_like = is_also or bool(words.features & {"same", "otherside"})
+        is_like = bool(words.features & {"same", "otherside"}) or _is_placed_also(words)
         if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
         fault = Fault(
@@ -276,6 +274,12 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
     if len(line.codes) == 1 and state.current is not None:
         take_type(line, state.current)
+
+
+def _is_placed_also(words: Words) -> bool:
+    """``and n/s/f as well``: a place, or a part, of which the same holds."""
+    placed = words.seats or words.sides or words.features & {"nearside", "offside"}
+    return "also" in words.features and bool(placed or has_part(words))
 
 
 def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None) -> None:
