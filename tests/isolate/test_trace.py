@@ -533,3 +533,15 @@ def test_rare_causes_are_listed_and_what_the_times_leave_out_is_said() -> None:
 def test_the_card_says_why_it_comes_first() -> None:
     card = traced(BAG, LOW).next_test
     assert card.because[0].text.startswith("Expected outcomes:")
+
+
+def test_a_place_that_comes_first_again_says_what_was_tried_there_and_why() -> None:
+    """Own case: the connector was seated in vain and still holds most of the belief."""
+    seated = outcome("reseat:device-plug", "not fixed")
+    found = traced(BAG, fault("passenger.front-bag", "open-or-high"), seated)
+    assert found.next_test.id == "look:device-plug"
+    text = found.next_test.because[0].text
+    assert text.startswith("Tried before: 'Seat the connector at the device again")
+    assert "of what is believed lies there" in text
+    plain = traced(BAG, fault("passenger.front-bag", "open-or-high"))
+    assert not any("Tried before" in b.text for b in plain.next_test.because)

@@ -441,3 +441,33 @@ def test_of_first_steps_that_cost_nearly_the_same_the_one_that_tells_most_comes_
     first = plan(swapped, Limits(exact_states=0, later_states=0)).tree.action
     assert first is not None
     assert first.id == "sharp"
+
+
+def test_a_place_that_was_tried_waits_unless_it_tells_far_more() -> None:
+    """Two tests that a repair waits for, the sharper at a place tried in vain; our own case."""
+
+    def two_words(a: float, b: float) -> tuple[Result, Result]:
+        return Result(word="bad", chance=(a, b)), Result(word="good", chance=(1.0 - a, 1.0 - b))
+
+    def begun(fresh: tuple[float, float], again: bool) -> str:
+        waits, sharp = frozenset({"tried", "fresh"}), two_words(0.95, 0.02)
+        problem = Problem(
+            hypotheses=(frozenset({"a"}), frozenset({"b"})),
+            weight=(0.6, 0.4),
+            tests=(
+                Test(id="tried", minutes=5.0, power="any", results=sharp, again=again),
+                Test(id="fresh", minutes=5.0, power="any", results=two_words(*fresh)),
+            ),
+            repairs=tuple(
+                Repair(id=f"mend-{x}", minutes=200.0, fixes=frozenset({x}), after=waits)
+                for x in "ab"
+            ),
+        )
+        action = plan(problem, Limits(exact_states=0, later_states=0)).tree.action
+        assert action is not None
+        return action.id
+
+    fair, dull = (0.8, 0.1), (0.3, 0.1)
+    assert begun(fair, again=False) == "tried"
+    assert begun(fair, again=True) == "fresh"
+    assert begun(dull, again=True) == "tried"

@@ -36,6 +36,25 @@ def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: 
     return found
 
 
+_TRIED = {
+    "plug": ("seated-again", "renewed-connector", "tried-connector", "tried-under-seat"),
+    "coil": ("new-no-effect", "tried-coil"),
+    "device": ("new-no-effect", "tried-device", "did-not-hold"),
+    "unit": ("new-no-effect", "tried-unit"),
+}
+
+
+def tried_at(context: Context, told: Iterable[Told], catalog: Catalog) -> dict[str, str]:
+    """Return the elements that were worked on against the fault in vain, with what tells it."""
+    told, found = tuple(told), dict[str, str]()
+    for element in context.chain.element:
+        signs = signs_of(element, context, told, catalog)
+        own = (s for s in _TRIED.get(element.role, ()) if s in signs)
+        if sign := next(own, None):
+            found[element.id] = catalog.loops.signs[sign].title
+    return found
+
+
 def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog: Catalog) -> Signs:
     """Return what was worked on before the fault was read, and what was tried against it."""
     found: Signs = {}

@@ -21,8 +21,10 @@ from squibwise.isolate.bench import (
 from squibwise.isolate.cards import card_of, confirming_card, stop_card
 from squibwise.isolate.context import Context, context_of
 from squibwise.isolate.findings import assumptions_of, findings_of
+from squibwise.isolate.prose import told_of
 from squibwise.isolate.repaired import fixes
 from squibwise.isolate.replay import replay
+from squibwise.isolate.signs import tried_at
 from squibwise.isolate.standing import Spent, Standing
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Because
@@ -41,7 +43,7 @@ from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
 from squibwise.numerics.troubleshoot.problem import Problem
 from squibwise.numerics.troubleshoot.search import Choose, by_parts, cheapest_first, outward
 
-_MOST = 14
+_MOST, _WORTH_AGAIN = 14, 0.2
 _VERIFIED = "Fixed and verified"
 _UNPROVED = "Fixed, not yet proved on the drive"
 _FIXED = "The last step entered for this circuit was verified as fixed."
@@ -58,6 +60,7 @@ class Search(msgspec.Struct, frozen=True, kw_only=True):
         repairs: Repairs it allows.
         first: Hypotheses before the first outcome.
         standing: Where the search stands after everything entered.
+        tried: Elements that were worked on against the fault in vain, with what tells it.
     """
 
     context: Context
@@ -65,6 +68,7 @@ class Search(msgspec.Struct, frozen=True, kw_only=True):
     repairs: tuple[BenchRepair, ...]
     first: tuple[Suspect, ...]
     standing: Standing
+    tried: dict[str, str] = {}
 
 
 def search_of(
@@ -87,7 +91,24 @@ def search_of(
     standing = replay(context, first, tests, repairs, catalog)
     if told is not None:
         standing = msgspec.structs.replace(standing, findings=(told, *standing.findings))
-    return Search(context=context, tests=tests, repairs=repairs, first=first, standing=standing)
+    return Search(
+        context=context,
+        tests=tests,
+        repairs=repairs,
+        first=first,
+        standing=standing,
+        tried=_tried(context, repairs, standing, catalog),
+    )
+
+
+def _tried(
+    context: Context, repairs: tuple[BenchRepair, ...], standing: Standing, catalog: Catalog
+) -> dict[str, str]:
+    """Return the elements that were worked on in vain: told, or a repair with its outcome."""
+    done = [r for r in repairs if r.id in standing.done]
+    names = {r.point.id: r.repair.title.format(element=r.point.title) for r in done}
+    entered = {i: f"'{name}' was done and did not cure it." for i, name in names.items()}
+    return tried_at(context, told_of(context, catalog), catalog) | entered
 
 
 def trace(
@@ -172,7 +193,11 @@ def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
     problem = problem_of(ranked(kept), tests, repairs, search.context, case, catalog)
     clusters = clusters_of(search.context, tests)
     opened = frozenset(clusters.index(a) for a in standing.opened if a in clusters)
-    return msgspec.structs.replace(problem, powered=standing.powered, opened=opened)
+    again = {t.id for t in tests if _looks_again(t, search)}
+    marked = (msgspec.structs.replace(t, again=t.id in again) for t in problem.tests)
+    return msgspec.structs.replace(
+        problem, powered=standing.powered, opened=opened, tests=tuple(marked)
+    )
 
 
 def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
@@ -195,8 +220,34 @@ def _card(
         return stop_card(
             _VERIFIED, "Nothing is left to do on this circuit.", "", search.context, catalog
         )
-    card = card_of(benches[action.id], search.context, standing, wait, catalog)
-    return msgspec.structs.replace(card, because=(*_why(answer), *card.because))
+    bench = benches[action.id]
+    card = card_of(bench, search.context, standing, wait, catalog)
+    why = (*_why_again(bench, search), *_why(answer), *card.because)
+    return msgspec.structs.replace(card, because=why)
+
+
+def _why_again(bench: Bench, search: Search) -> tuple[Because, ...]:
+    """Return why a place comes first that was worked on in vain already."""
+    tried = search.tried.get(bench.point.id)
+    if tried is None or isinstance(bench, BenchRepair) or not _looks_again(bench, search):
+        return ()
+    point = bench.point.id
+    here = (s.p for s in search.standing.suspects if any(_is_at(p, point) for p in s.parts))
+    share = math.fsum(here)
+    why = f"{share:.0%} of what is believed lies there"
+    if share < _WORTH_AGAIN:
+        why = "it must be seen before the likeliest part is renewed"
+    text = f"Tried before: {tried} It comes first again: {why}, and no plan that begins elsewhere"
+    return (Because(text=f"{text} expects clearly less."),)
+
+
+def _looks_again(bench: BenchTest, search: Search) -> bool:
+    """Return whether a test judges a place that was tried; one that splits the circuit does not."""
+    return bench.point.id in search.tried and bench.test.rule == "find"
+
+
+def _is_at(part: str, point: str) -> bool:
+    return part.partition(":")[0] == point
 
 
 def _why(answer: Answer) -> tuple[Because, ...]:

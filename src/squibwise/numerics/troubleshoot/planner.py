@@ -251,14 +251,17 @@ def _told_most(model: Model, costs: Array, most: float) -> int:
     """Return the action to begin with: where plans cost nearly the same, the test that tells most.
 
     Costs by search are no finer than that; and a repair that could as well wait is not begun with.
-    None costs more than ``most``, the policy that is followed.
+    At a place that was worked on already a test must tell much more. None costs more than ``most``,
+    the policy that is followed.
     """
     close = costs[: model.tests] <= min(costs.min() * (1.0 + _CLOSE), most + _ROUNDING)
     if not close.any():
         return int(np.argmin(costs))
     begin = start(model)
     rate = information(model, begin)[0] / np.maximum(cost_of(model, begin)[0, : model.tests], 1e-9)
-    return int(np.argmax(np.where(close, rate, -1.0)))
+    again = np.array([t.again for t in model.problem.tests])
+    worth = np.where(again, rate / _AGAIN, rate)
+    return int(np.argmax(np.where(close, worth, -1.0)))
 
 
 def _base(model: Model) -> tuple[Choose, float]:
@@ -285,6 +288,7 @@ def _two_step(model: Model) -> tuple[int, float]:
 _SURE = 0.9
 _RARE = 3e-5
 _CLOSE = 0.02
+_AGAIN = 4.0
 _ROUNDING = 1e-6  # the same policy summed in another order
 
 

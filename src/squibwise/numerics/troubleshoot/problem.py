@@ -40,6 +40,8 @@ class Test(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
             power off and ends with it on, ``on`` needs no hands on the circuit, ``any`` is done in
             whatever state the car is and leaves it so.
         results: Outcomes; their chances sum to one under every hypothesis.
+        again: The place was worked on against this fault already: where plans cost nearly the same,
+            one that was not goes first.
     """
 
     __test__ = False
@@ -49,6 +51,7 @@ class Test(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     access: tuple[int, ...] = ()
     power: Power = "off"
     results: tuple[Result, ...]
+    again: bool = False
 
 
 class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
