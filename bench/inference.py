@@ -36,7 +36,7 @@ from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import explain_components
 from squibwise.infer.marginals import group_beliefs
-from squibwise.infer.next_look import list_candidates, rank_looks
+from squibwise.infer.next_look import Leads, list_candidates, rank_looks
 from squibwise.infer.stakes import weigh_stakes
 from squibwise.intake import load_case
 from squibwise.numerics.enumerate import Patterns, enumerate_many
@@ -115,7 +115,8 @@ def real_case(name: str, bare_ms: float) -> dict[str, Any]:
         groups = group_beliefs(found)
         stakes = weigh_stakes(groups, losses, catalog)
         candidates = list_candidates(case, net, groups, catalog)
-        rank_looks(case, candidates, engine, items, found, groups, stakes, {}, (), (), catalog)
+        leads = Leads(frozenset(), {}, set_aside=False, unproven=(), plugs={})
+        rank_looks(case, candidates, engine, items, found, groups, stakes, leads, catalog)
 
     inference = median_ms(proper, 11)
     process = process_ms([sys.executable, "-m", "squibwise.cli.main", "assess", str(CASES / name)])
