@@ -123,10 +123,21 @@ def crashed() -> np.ndarray:
 
 
 def test_a_body_without_an_hour_is_the_sum_over_all_hours() -> None:
-    whole = sum(seen(zone="nose-left", clock=hour) for hour in range(1, 13))
-    left_out = seen(zone="nose-left")
-    rows = crashed() & (left_out > 0.01)  # elsewhere the floor speaks
-    assert whole[rows] == pytest.approx(left_out[rows], rel=0.02)
+    for zone in ("nose-left", "nose-centre", "door-left", "door-right", "tail"):
+        whole = sum(seen(zone=zone, clock=hour) for hour in range(1, 13))
+        left_out = seen(zone=zone)
+        rows = left_out > 0.001  # elsewhere the floor speaks
+        assert whole[rows] == pytest.approx(left_out[rows], rel=1e-9)
+
+
+@pytest.mark.parametrize("zone", ["door-left", "nose-right"])
+def test_a_bag_without_an_hour_is_the_mean_over_the_hours(zone: str) -> None:
+    weight = event_table(build.case(), build.CATALOG, {}).weight
+    answers = {hour: hit(zone, hour, "moderate") for hour in range(1, 13)}
+    told = {h: float(weight @ seen(zone=zone, clock=h, extent="moderate")) for h in answers}
+    mean = sum(told[h] * fired(answer, BAG) for h, answer in answers.items())
+    without = fired(hit(zone, None, "moderate"), BAG)
+    assert without == pytest.approx(mean / sum(told.values()), abs=1e-3)
 
 
 def test_a_body_without_a_zone_is_the_sum_over_all_zones() -> None:

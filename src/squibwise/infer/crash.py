@@ -193,7 +193,7 @@ def _singles(
     events = catalog.firing.events
     sides = {s: catalog.priors.share("sides", s).p for s in ("front", "left", "right", "rear")}
     total = sum(sides.values())
-    usual, hours = _unrecorded(recorders, catalog), _named_hours(case, catalog)
+    usual, hours = _unrecorded(recorders, catalog), named_hours(case, catalog)
     for zone in events.zone:
         own = _as_left_hand_drive(zone, case.car, catalog)
         share = sides[own.side] / total * own.share
@@ -233,7 +233,7 @@ def _as_left_hand_drive(zone: ZoneRow, car: Car, catalog: Catalog) -> ZoneRow:
     return next(z for z in catalog.firing.events.zone if z.name == name)
 
 
-def _named_hours(case: Case, catalog: Catalog) -> dict[str, int]:
+def named_hours(case: Case, catalog: Catalog) -> dict[str, int]:
     """Return the one hour that was named of blows on each side; a side of several is left out."""
     sides = {z.name: z.side for z in catalog.firing.events.zone}
     found: dict[str, set[int]] = {}
@@ -369,10 +369,11 @@ def blow_chances(
 ) -> dict[Blow, BlowChances]:
     """Return the chances after every blow; all alike on one side are computed at once."""
     result: dict[Blow, BlowChances] = {}
-    alike: dict[tuple[str, bool], list[Blow]] = {}
+    alike: dict[tuple[str, bool, int], list[Blow]] = {}
     for blow in blows:
-        alike.setdefault((blow.zone.side, blow.forward is None), []).append(blow)
-    for (side, _), group in alike.items():
+        corner = blow.zone.clock if blow.hour else 0
+        alike.setdefault((blow.zone.side, blow.forward is None, corner), []).append(blow)
+    for (side, *_), group in alike.items():
         front, others = _side_chances(side, group, car, catalog, shifts)
         for index, blow in enumerate(group):
             result[blow] = BlowChances(blow.gate * front[index], blow.gate * others[:, :, index])
@@ -425,18 +426,6 @@ def _averaged(
     return np.asarray(probability(curve, hit, fired, shift) @ weight)
 
 
-def named_directions(case: Case, catalog: Catalog) -> dict[str, float]:
-    """Return how far off the axis of each side the direction named of its blows is, in degrees."""
-    return {s: _degrees_off(s, hour) for s, hour in _named_hours(case, catalog).items()}
-
-
-def _degrees_off(side: str, hour: int) -> float:
-    apart = (hour - _AXES[side] + _HOURS // 2) % _HOURS - _HOURS // 2
-    apart = 0 if abs(apart) == _HOURS // 2 else apart  # from the other side: no way round is nearer
-    forward = {"left": 1, "right": -1}.get(side, 0) * apart
-    return _HOUR_DEGREES * (max(0, forward) if forward or side in HANDS else abs(apart))
-
-
 def directions(side: str, blows: list[Blow], catalog: Catalog) -> tuple[Array, Array, Array]:
     """Return forward loss and lateral change of blows on one side: (blow, direction), weights."""
     recorded = [b for b in blows if b.forward is not None]
@@ -447,30 +436,51 @@ def directions(side: str, blows: list[Blow], catalog: Catalog) -> tuple[Array, A
     usual = catalog.priors.severity.directions(struck(side, "left"))
     angle, speed = np.radians(usual.degrees), np.array([[b.speed] for b in blows])
     along, across = speed * np.cos(angle), speed * np.abs(np.sin(angle))
-    weight = _weigh_directions(
-        side, np.array(usual.degrees), np.array(usual.weight), blows, catalog
-    )
+    weight = _weigh_directions(np.array(usual.weight), blows, catalog)
     if side in HANDS:
         return across, along, weight
     return (-along if side == "rear" else along), across, weight
 
 
-_AXES = {"front": 12, "right": 3, "rear": 6, "left": 9}
-_HOURS, _HOUR_DEGREES = 12, 30.0
+HOURS = 12
+_AXES, _HOUR_DEGREES = {"front": 12, "right": 3, "rear": 6, "left": 9}, 30.0
 
 
-def _weigh_directions(
-    side: str, degrees: Array, usual: Array, blows: list[Blow], catalog: Catalog
-) -> Array:
-    """Return the weights of the usual directions, drawn towards the hour that somebody named.
+def hours_told(zone: ZoneRow, catalog: Catalog) -> Array:
+    """Return how often each hour is named for a blow on a zone, by its direction: (hours, D).
 
-    A side pushed from behind its own axis loses no forward speed: the axis itself stands for it.
+    Sums to one: the usual directions of the data, each read off the clock with the spread of a
+    person's eye, and now and then any hour. Row 0 is one o'clock.
     """
-    (hour,) = {b.hour for b in blows}
-    if hour is None:
+    usual, events = catalog.priors.severity.directions(struck(zone.side, "left")), catalog.firing
+    degrees, weight = np.array(usual.degrees), np.array(usual.weight)
+    apart = (np.arange(1, HOURS + 1) - _AXES[zone.side] + HOURS // 2 - 1) % HOURS - HOURS // 2 + 1
+    seen = _HOUR_DEGREES * {"right": -1.0}.get(zone.side, 1.0) * apart
+    told = np.zeros((HOURS, len(degrees)))
+    for sign, share in _hands_of(zone, catalog):
+        near = (seen[:, None] - sign * degrees + 180.0) % 360.0 - 180.0
+        hour = np.exp(-0.5 * (near / events.events.clock_spread_degrees) ** 2)
+        told += share * hour / hour.sum(axis=0)
+    wrong = events.scans.body["clock_other"].value
+    return np.asarray(weight * ((1.0 - HOURS * wrong) * told + wrong))
+
+
+def _hands_of(zone: ZoneRow, catalog: Catalog) -> tuple[tuple[float, float], ...]:
+    """Return to which hand of its side's axis a blow on a zone points, and how often.
+
+    On a side the data have the share of forward loss; a corner is mostly struck from its own hand.
+    """
+    if zone.side in HANDS:
+        return ((1.0, 1.0),)
+    leans = (zone.clock - _AXES[zone.side] + HOURS // 2) % HOURS - HOURS // 2
+    own = catalog.firing.scans.body["corner_from_its_hand"].value if leans else 0.5
+    return ((float(np.sign(leans)) or 1.0, own), (-float(np.sign(leans)) or -1.0, 1.0 - own))
+
+
+def _weigh_directions(usual: Array, blows: list[Blow], catalog: Catalog) -> Array:
+    """Return the weights of the usual directions, drawn towards the hour that somebody named."""
+    (told,) = {(b.hour, b.zone.clock) if b.hour else (None, 0) for b in blows}
+    if told[0] is None:
         return usual
-    off = _degrees_off(side, hour)
-    spread = catalog.firing.events.clock_spread_degrees
-    weight = usual * np.exp(-0.5 * ((degrees - off) / spread) ** 2)
-    total = float(weight.sum())
-    return weight / total if total > 0.0 else usual
+    weight = hours_told(blows[0].zone, catalog)[told[0] - 1]
+    return np.asarray(weight / weight.sum())

@@ -7,14 +7,14 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.crash import Blow, Scenario, struck
+from squibwise.infer.crash import HOURS, Blow, Scenario, struck
 from squibwise.infer.engine import Posterior
 from squibwise.infer.event_table import OTHER_BAGS, EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
 from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, event_lines
 from squibwise.infer.scan import UNIT, Scan, find_scans
-from squibwise.infer.told import HOURS, passenger_words, weigh_seat_words
+from squibwise.infer.told import passenger_words, weigh_seat_words
 from squibwise.model.evidence import DoneWork, Recorder
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import CodeLine

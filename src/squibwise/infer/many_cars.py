@@ -11,7 +11,7 @@ from squibwise.catalog.components import find_market
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
 from squibwise.infer.building import build_network
-from squibwise.infer.crash import asks_pairs, asks_rollover, named_directions
+from squibwise.infer.crash import asks_pairs, asks_rollover, named_hours
 from squibwise.infer.crash_record import weigh_direction
 from squibwise.infer.engine import Engine, GroupResult, spread
 from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
@@ -139,7 +139,7 @@ def _weigh_turn(
 
     That belts were worn more or less often in such an event is left as it is without a direction.
     """
-    named = named_directions(case, catalog)
+    named = named_hours(case, catalog)
     key = msgspec.json.encode(named)
     if key not in known:
         turn = np.ones(len(net.events.weight))

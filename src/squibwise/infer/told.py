@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.signed import is_exposed, tells_of_water
-from squibwise.infer.crash import Blow, Scenario, struck
+from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
 from squibwise.infer.parts import OnComponent
@@ -227,9 +227,6 @@ def _exposed_parts(
         yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
 
 
-HOURS = 12
-
-
 def weigh_impact(entry: Impact, events: EventTable, catalog: Catalog) -> Array:
     """Return how likely the body looks like this, by row of the event table."""
     floor = catalog.firing.scans.floor
@@ -238,21 +235,23 @@ def weigh_impact(entry: Impact, events: EventTable, catalog: Catalog) -> Array:
 
 
 def _seen(entry: Impact, scenario: Scenario, catalog: Catalog) -> float:
-    body = catalog.firing.scans.body
+    """Return how likely an entry on the body is; another dent may be at any hour."""
+    body, hours = catalog.firing.scans.body, HOURS if entry.clock is not None else 1
     if entry.extent == "none":
         quiet = scenario.kind in ("none", "outside")
         return 1.0 if quiet else body["nothing_seen_after_crash"].value
     if scenario.kind == "none":
-        return body["impact_seen_without_crash"].value
+        return body["impact_seen_without_crash"].value / hours
     if scenario.kind in ("earlier", "outside"):
         earlier = scenario.kind == "earlier"
-        return body["dent_of_an_earlier_crash" if earlier else "dent_made_otherwise"].value
+        name = "dent_of_an_earlier_crash" if earlier else "dent_made_otherwise"
+        return body[name].value / hours
     chances = [
         _blow_seen(entry, blow, catalog)
         for order, blow in enumerate(scenario.blows, start=1)
         if entry.order is None or entry.order == order
     ]
-    return max(chances, default=body["dent_of_an_earlier_crash"].value)
+    return max(chances, default=body["dent_of_an_earlier_crash"].value / hours)
 
 
 def _blow_seen(entry: Impact, blow: Blow, catalog: Catalog) -> float:
@@ -260,7 +259,7 @@ def _blow_seen(entry: Impact, blow: Blow, catalog: Catalog) -> float:
     if entry.zone is not None:
         result *= _zone(entry.zone, blow, catalog)
     if entry.clock is not None:
-        result *= _clock(entry.clock, blow, catalog)
+        result *= float(hours_told(blow.zone, catalog)[entry.clock - 1].sum())
     if entry.extent is not None:
         result *= _extent(entry.extent, blow, catalog)
     return result
@@ -275,14 +274,6 @@ def _zone(zone: str, blow: Blow, catalog: Catalog) -> float:
     if zone in same_side:
         return (1.0 - body["same_zone"].value) / (len(same_side) - 1)
     return catalog.firing.scans.floor
-
-
-def _clock(clock: int, blow: Blow, catalog: Catalog) -> float:
-    body = catalog.firing.scans.body
-    apart = abs(clock - blow.zone.clock) % HOURS
-    apart = min(apart, HOURS - apart)
-    names = {0: "clock_exact", 1: "clock_next"}
-    return body[names.get(apart, "clock_other")].value
 
 
 def _extent(extent: Extent, blow: Blow, catalog: Catalog) -> float:
