@@ -181,3 +181,15 @@ def test_every_control_of_a_page_is_reached_by_keyboard_and_shows_it(show: Show,
     missed = [c for n, (g, c) in enumerate(controls) if n not in reached and g not in groups]
     assert missed == []
     assert unseen == []
+
+
+def test_escape_folds_up_what_the_keyboard_opened(show: Show) -> None:
+    page = show("/car/harrow-07/report/scan-1", "laptop")
+    fold = page.locator("details.place").first
+    fold.locator("summary").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    expect(fold.locator("select").first).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(fold).not_to_have_attribute("open", "")
+    expect(fold.locator("summary")).to_be_focused()

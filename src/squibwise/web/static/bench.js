@@ -213,6 +213,14 @@
     document.querySelector('#picture a[data-near="' + mark.dataset.view + '"]').click();
   }, true);
 
+  // Escape folds up what stands open around it.
+  document.addEventListener("keydown", (event) => {
+    const fold = event.key === "Escape" && event.target.closest("details[open]");
+    if (!fold) return;
+    fold.open = false;
+    fold.querySelector("summary").focus();
+  });
+
   // Long work tells how it goes; when it is done the page shows the answer.
   function watch(box) {
     const events = new EventSource(box.dataset.watch);
