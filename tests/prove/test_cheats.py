@@ -788,3 +788,24 @@ def test_one_number_in_several_files_is_told_once_with_the_files(issue: Maker, m
     told = known(issued(issue, made, findings=found))
     assert told.count("does not verify") == 1
     assert "does not verify. (scan-0.txt:3, scan-1.txt:3)" in told
+
+
+def test_many_new_parts_are_counted_and_every_used_one_is_named(issue: Maker, made: Made) -> None:
+    parts = [f"driver.{k}" for k in ("knee-bag", "seat-bag", "clock-spring", "buckle-switch")]
+    parts += ["left.curtain", "right.curtain", "centre.control-unit"]
+    fitted = [DoneWork(id=f"d-{p}", time=made["at"](9), what="replaced", component=p, by="R")
+              for p in parts]  # fmt: skip
+    labels = [
+        PartLabel(id=f"l-{p}", component=p, number=f"9Z-{n}00-A", provenance="new", seller="desk",
+                  recall_checked=True)
+        for n, p in enumerate(parts)
+    ]  # fmt: skip
+    car = made["case"]().car
+    car = msgspec.structs.replace(car, components=tuple(sorted({*car.components, *parts})))
+    entries = (*fitted, *labels, *made["evidence"]())
+    record = issue(case=made["case"](evidence=entries, car=car))
+    told = {a["id"]: a["text"] for a in record.content["answers"]}
+    assert told["receipts"] == (
+        "driver front airbag: recycled, yard, donor 0Z9HB5A26KR000999; 7 parts: new, desk"
+    )
+    assert "checked, no day given" in told["recall-lookup"]

@@ -272,7 +272,7 @@ def _parts(content: Content) -> Section:
     if not rows:
         return section("Parts that were fitted", Text(text="No part is on record as fitted."))
     head = ("Part", "Number, serial, made", "Where it comes from", "Recalls", "Fitted", "Label")
-    return section("Parts that were fitted", Table(rows=rows, head=head, widths=(4, 4, 5, 2, 3, 0)))
+    return section("Parts that were fitted", Table(rows=rows, head=head, widths=(6, 4, 4, 2, 3, 0)))
 
 
 def _number(part: StatedPart) -> str:

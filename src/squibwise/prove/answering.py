@@ -115,6 +115,7 @@ def _answer(question: str, context: Context) -> dict[str, str]:
 
 
 Answer = list[tuple[str, Sequence[Evidence]]]
+MOST_NAMED = 6
 
 
 def _from_signature(*words: str) -> Callable[[Context], Answer]:
@@ -141,11 +142,23 @@ def _disposal(context: Context) -> Answer:
 
 
 def _receipts(context: Context) -> Answer:
-    return [(f"{_title(x, context)}: {x.provenance}{_bought(x)}", [x]) for x in labels_of(context)]
+    return _told_together(labels_of(context), lambda x: f"{x.provenance}{_bought(x)}", context)
 
 
-def _title(label: PartLabel, context: Context) -> str:
-    return component_title(label.component, context.catalog)
+def _told_together(
+    labels: Sequence[PartLabel], tell: Callable[[PartLabel], str], context: Context
+) -> Answer:
+    """Return parts of which the same is told together; many new ones are counted, not named."""
+    groups: dict[str, list[PartLabel]] = {}
+    for label in labels:
+        groups.setdefault(tell(label), []).append(label)
+    answer: Answer = []
+    for told, alike in sorted(groups.items(), key=lambda g: g[1][0].provenance not in USED):
+        names = [component_title(x.component, context.catalog) for x in alike]
+        is_long = len(names) > MOST_NAMED and alike[0].provenance not in USED
+        whom = f"{len(names)} parts" if is_long else ", ".join(names)
+        answer.append((f"{whom}: {told}", alike))
+    return answer
 
 
 def _bought(label: PartLabel) -> str:
@@ -194,12 +207,9 @@ def _used_live(context: Context) -> Answer:
 
 
 def _recalls(context: Context) -> Answer:
+    checked = [x for x in labels_of(context) if x.recall_checked]
     signed = _from_signature("recall-lookup")(context)
-    return signed or [
-        (f"{_title(x, context)}: checked, no day given", [x])
-        for x in labels_of(context)
-        if x.recall_checked
-    ]
+    return signed or _told_together(checked, lambda _: "checked, no day given", context)
 
 
 def _programmed(context: Context) -> Answer:
@@ -213,7 +223,11 @@ def _crash_data(context: Context) -> Answer:
 
 
 def _calibrations(context: Context) -> Answer:
-    return [(f"{word_of(e)}: {_in_words(e)}", [e]) for e in signed_items("calibrate")(context)]
+    titles = {i.id: i.title for i in context.work.items}
+    return [
+        (f"{titles.get(word_of(e), word_of(e))}: {_in_words(e)}", [e])
+        for e in signed_items("calibrate")(context)
+    ]
 
 
 _ANSWERS: dict[str, Callable[[Context], Answer]] = {
