@@ -43,10 +43,10 @@ def in_browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     (place / "check.html").write_text(check_page(CATALOG), encoding="utf-8")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        page = browser.new_page()
+        page = browser.new_page(viewport={"width": 390, "height": 844})  # a phone
         page.goto((place / "check.html").as_uri())
 
-        def run(data: bytes, key: str) -> dict[str, str]:
+        def run(data: bytes, key: str) -> dict[str, Any]:
             page.fill("#key", "")
             page.evaluate("document.getElementById('answer').replaceChildren()")
             given = {"name": "x", "mimeType": "application/octet-stream", "buffer": data}
@@ -55,7 +55,8 @@ def in_browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
             page.wait_for_selector("#answer h2")
             kinds = {"yes": "valid", "perhaps": "not checked", "no": "not valid"}
             kind = page.get_attribute("#answer", "class") or ""
-            return {"verdict": kinds[kind], "told": page.inner_text("#answer")}
+            width = page.evaluate("document.documentElement.scrollWidth")
+            return {"verdict": kinds[kind], "told": page.inner_text("#answer"), "width": width}
 
         yield run
         browser.close()
@@ -283,6 +284,7 @@ def test_the_page_agrees_with_the_program_on_every_altered_file(
         for key, keys in ((mine, [known]),) if is_slow else ((mine, [known]), ("", [])):
             result, told = verify_file(data, CATALOG, keys), in_browser(data, key)
             said[told["verdict"]] += 1
+            assert told["width"] <= 390, name  # nothing runs off the screen of a phone
             if told["verdict"] == "not checked":
                 assert data.startswith(b"%PDF-"), name
                 assert not (key and name == "as issued, printed")
