@@ -305,3 +305,35 @@ def test_a_part_plugged_in_while_its_load_is_out_is_looked_at_first() -> None:
     back = SubstituteLoad(id="l2b", serial="L2", loop=f"{OTHER}/2", ohm=2.0, move="returned")
     looks = ask(NOSE, look(OTHER, "deployed"), load, back, fitted).next_looks
     assert all(x.look != "load-in-connector" for x in looks)
+
+
+# Common practice, no source: one look that its circuit contradicts is made twice before it counts.
+
+
+def test_one_look_against_its_circuit_is_believed_but_looked_at_again() -> None:
+    bag = "driver.front-bag"
+    out, again = (Look(id=n, component=bag, seen="deployed", by="R") for n in ("one", "two"))
+    clean, coded = build.scan(), build.scan(build.code(1, bag, 1), build.code(2, bag, 2))
+    once, twice, agreed = (
+        assess(build.case(*told), build.CATALOG)
+        for told in ((clean, out), (clean, out, again), (coded, out))
+    )
+    fired = [a.of(bag).after_crash.fired for a in (once, twice, agreed)]  # type: ignore[union-attr]
+    assert 0.95 < fired[0] < 0.98 < 0.99 < min(fired[1:])
+    remedies = [a.contradictions[0].remedy for a in (once, twice)]
+    assert ["photograph" in text for text in remedies] == [True, False]
+    assert bag in once.loads_left_in
+
+
+def test_a_lone_look_leaves_what_the_rest_says_its_chance_and_no_more() -> None:
+    bag = "driver.front-bag"
+    out = Look(id="one", component=bag, seen="deployed")
+    clean = build.scan(complete=True)
+    without, with_it = (
+        assess(build.case(*told), build.CATALOG).of(bag) for told in ((clean,), (clean, out))
+    )
+    assert without is not None
+    assert with_it is not None
+    wrong = build.CATALOG.firing.scans.clash.lone_look_wrong
+    sound = wrong * without.after_crash.sound
+    assert with_it.after_crash.sound == pytest.approx(sound, abs=1e-4)

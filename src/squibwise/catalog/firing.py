@@ -345,6 +345,7 @@ class Clash(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         likely: The same for what was told of the event.
         pushed_kmh: Forward speed gained that does not fit a nose that was struck. [km/h]
         recorders_apart_kmh: Change of speed by which two entries on one event differ. [km/h]
+        lone_look_wrong: Chance left that a single look which its own circuit contradicts is wrong.
     """
 
     worst: float
@@ -354,6 +355,7 @@ class Clash(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     likely: float
     pushed_kmh: float
     recorders_apart_kmh: float
+    lone_look_wrong: float
 
 
 class Scans(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

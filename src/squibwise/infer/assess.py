@@ -12,13 +12,7 @@ from squibwise.errors import InputError
 from squibwise.infer.assumptions import list_assumptions, list_questions
 from squibwise.infer.building import build_network
 from squibwise.infer.circuits import SPRING, circuit_table
-from squibwise.infer.contradictions import (
-    find_contradictions,
-    is_seen_spent,
-    loads_left_in,
-    stand_on_loads,
-    tell_other_cars,
-)
+from squibwise.infer.contradictions import find_contradictions, tell_other_cars
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
@@ -29,6 +23,12 @@ from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Leads, list_candidates, rank_looks
 from squibwise.infer.parts import LOOSE, Micro
 from squibwise.infer.scan import UNIT, circuits_said, loose_chance
+from squibwise.infer.sights import (
+    doubt_lone_sights,
+    is_seen_spent,
+    loads_left_in,
+    stand_on_loads,
+)
 from squibwise.infer.stakes import weigh_stakes
 from squibwise.model.belief import (
     Assessment,
@@ -71,8 +71,8 @@ def assess(
     foreign = [e.id for e in case.evidence if is_of_another_car(e, case.car.vin)]
     case, findings = drop_copies(case)
     net = build_network(case, catalog, shifts or {})
-    likelihoods = weigh_evidence(net, catalog)
     engine = Engine(net, catalog)
+    likelihoods = doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog)
     found = engine.run(likelihoods)
     groups = group_beliefs(found)
     why = explain_components(engine, likelihoods, found, groups)
@@ -122,7 +122,8 @@ def believe(
     """
     _refuse_too_much(case)
     net = build_network(drop_copies(case)[0], catalog, shifts or {})
-    found = Engine(net, catalog).run(weigh_evidence(net, catalog))
+    engine = Engine(net, catalog)
+    found = engine.run(doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog))
     beliefs = {
         name: ComponentBelief(
             id=name,

@@ -8,7 +8,6 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
-from squibwise.history.signed import find_loads
 from squibwise.infer.crash_record import apart_kmh, tell_apart
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import wrong_trials
@@ -16,23 +15,20 @@ from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
-from squibwise.infer.scan import UNIT, lines_about, load_fitted, read_stage
+from squibwise.infer.reports import event_lines, one_cause, unit_able
+from squibwise.infer.scan import UNIT
+from squibwise.infer.sights import find_live_but_open
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
-    Evidence,
     Impact,
     LampCheck,
-    Look,
-    Reading,
     Recorder,
     SeatTrial,
     Statement,
 )
-from squibwise.model.names import split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -47,7 +43,7 @@ def find_contradictions(
     catalog: Catalog,
 ) -> tuple[Contradiction, ...]:
     """Return what in the evidence does not fit together, beside ``loads_left_in``."""
-    result = _live_but_open(engine.net, catalog)
+    result = find_live_but_open(engine.net, catalog)
     result += _clashes(engine, likelihoods, catalog) + _seat_clashes(likelihoods, catalog)
     result += _statements(case, found, groups, catalog)
     result += _records(case, found, catalog)
@@ -285,155 +281,6 @@ def tell_other_cars(ids: Iterable[str]) -> list[Contradiction]:
     text = "a report of another car, by its VIN: nothing of it is weighed"
     remedy = "Compare the VIN on the car with both, then read this car's own unit."
     return [Contradiction(text=text, evidence=(one,), remedy=remedy) for one in ids]
-
-
-def stand_on_loads(net: Network, catalog: Catalog) -> set[str]:
-    """Return parts fitted, plugged in or read as good while a load in their place is not back."""
-    found = set()
-    for load in find_loads(net.line).out:
-        component, issued = split_loop(load.loop)[0], net.line.place_of(load.id)
-        works = net.line.works_on(frozenset({component}))
-        fitted = any(at > issued and work.what in ("replaced", "reseated") for at, work in works)
-        if fitted or _is_called_good(component, issued, net, catalog):
-            found.add(component)
-    return found
-
-
-def _is_called_good(component: str, since: int, net: Network, catalog: Catalog) -> bool:
-    """Return whether a report after the repair, later than a place in time, finds a part good."""
-    found = net.find(component)
-    return found is not None and any(
-        at > since and e.when == "after-repair" and _shows_good(e, found[1], net, catalog)
-        for at, e in net.line.all_of(Report)
-    )
-
-
-def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
-    """Return the parts seen gone or spent whose circuits read good, whatever else was stated.
-
-    Gone, locked, a short stalk, a scored tongue or a cushion outside is what an eye saw; a circuit
-    that reads good beside it has a load or a bridge in it, or was read from another unit.
-    """
-    result = {}
-    for _, _, _, part in net.parts():
-        seen = _last_sight(part, net.line, catalog) if part.stages and part.kind.fires else None
-        good = None if seen is None else _read_good(part, seen[0], net, catalog)
-        if seen is None or good is None:
-            continue
-        look = seen[1]
-        word = catalog.looks(part.kind.kind)[look.seen]
-        text = (
-            f"{part.id}: seen {word.text}, yet its circuit reads good ({good.id}): a load or a "
-            "bridge was left in, or the scan is not of this car's unit"
-        )
-        result[part.id] = Contradiction(
-            text=text, evidence=(look.id, good.id), remedy=_LOAD_REMEDY, component=part.id
-        )
-    return result
-
-
-_LOAD_REMEDY = (
-    "Do not drive and do not release the car. Open its connector with the power off and the wait "
-    "over: take the load out and fit the part. A resistor left in is fraud and leaves the seat "
-    "unprotected; look at every other connector of the car too."
-)
-
-
-def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, Look] | None:
-    """Return the last look since work on a part that saw it gone or spent; None when none did."""
-    since = line.last_work_on(part.id)
-    words = catalog.looks(part.kind.kind)
-    found = None
-    for place, entry in enumerate(line.entries):
-        if isinstance(entry, Look) and place > since and entry.seen in words:
-            own = split_loop(entry.component)[0] == part.id
-            if own and words[entry.seen].shows in ("spent", "gone", "tampered"):
-                found = (place, entry)
-    return found
-
-
-def is_seen_spent(part: PartModel, line: History, catalog: Catalog) -> bool:
-    """Return whether somebody saw since work on a part what only a spent one looks like."""
-    since, words = line.last_work_on(part.id), catalog.looks(part.kind.kind)
-    proving = {w for w, row in words.items() if row.proves_spent}
-    return any(
-        e.component == part.id and e.seen in proving for at, e in line.all_of(Look) if at > since
-    )
-
-
-def _read_good(part: PartModel, place: int, net: Network, catalog: Catalog) -> Evidence | None:
-    """Return what reads a part's circuit as good in the time in which it was seen; None = nothing.
-
-    A load that was issued and is not back yet is no contradiction: it is counted elsewhere.
-    """
-    if load_fitted(part, len(net.line.entries), net):
-        return None
-    since = net.line.last_work_on(part.id)
-    for at, entry in reversed(tuple(enumerate(net.line.entries))):
-        if at <= since or (since >= 0 and at < since < place):
-            continue
-        if isinstance(entry, Report) and _shows_good(entry, part, net, catalog):
-            return entry
-        if isinstance(entry, Reading) and _is_good(entry, part, catalog):
-            return entry
-        if isinstance(entry, LampCheck) and entry.lit and entry.stayed_out:
-            return entry
-    return None
-
-
-def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog) -> bool:
-    """Return whether a report says of a circuit that it is good, or is whole and silent on it."""
-    coverage = report.reading.coverage
-    if lines_about(part, report, {}, net, catalog):
-        return False
-    if any(c.component == part.id for c in coverage.clean):
-        return True
-    able = unit_able(report, catalog) is not False and part.id not in coverage.not_tested
-    whole = coverage.complete is True and chance_whole(report, net.line, catalog) > 0.0
-    return whole and able and not one_cause(report)
-
-
-def _is_good(entry: Reading, part: PartModel, catalog: Catalog) -> bool:
-    """Return whether a reading of the loop itself lies in the window of a good circuit."""
-    window = catalog.firing.scans.reading
-    return read_stage(entry, part) is not None and window.low_ohm <= entry.value <= window.high_ohm
-
-
-def _live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
-    """Return parts seen whole whose circuits read open: the eye is believed, the circuit traced."""
-    result = []
-    for _, _, _, part in net.parts():
-        words = catalog.looks(part.kind.kind)
-        looks = [
-            e
-            for e in net.line.entries
-            if isinstance(e, Look) and e.component == part.id and e.seen in words
-        ]
-        if (
-            not looks
-            or words[looks[-1].seen].shows != "live"
-            or net.line.works_on(frozenset({part.id}))
-        ):
-            continue
-        for report in (e for e in net.line.entries if isinstance(e, Report)):
-            lines = [c for c, told in lines_about(part, report, {}, net, catalog) if told.outcome]
-            if lines:
-                text = (
-                    f"{part.id}: seen {words[looks[-1].seen].text}, yet its circuit reads "
-                    f"{lines[0].fault}: the eye is believed, the fault is in its circuit"
-                )
-                ids = (looks[-1].id, report.id)
-                result.append(
-                    Contradiction(text=text, evidence=ids, remedy=_LIVE_REMEDY, component=part.id)
-                )
-    return result
-
-
-_LIVE_REMEDY = (
-    "Handle it as live: power off and the whole wait before its connector is touched. Codes that "
-    "share a connector are one observation. Trace the circuit, connector first; buy nothing for it "
-    "yet. In a car that was put back together look closely at gap, grain and screws of the cover."
-)
 
 
 def _silent_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:

@@ -1,0 +1,214 @@
+"""What was seen of a part against what its circuit reads: the eye comes first, and looks again."""
+
+import msgspec
+import numpy as np
+
+from squibwise.catalog.load import Catalog
+from squibwise.history.order import History
+from squibwise.history.signed import find_loads
+from squibwise.infer.engine import Engine
+from squibwise.infer.marginals import group_belief
+from squibwise.infer.network import Likelihood, Network
+from squibwise.infer.parts import OnComponent, PartModel
+from squibwise.infer.reports import chance_whole, one_cause, unit_able
+from squibwise.infer.scan import lines_about, load_fitted, read_stage
+from squibwise.model.belief import Contradiction
+from squibwise.model.evidence import Evidence, LampCheck, Look, Reading
+from squibwise.model.names import split_loop
+from squibwise.model.report import Report
+
+
+def doubt_lone_sights(
+    engine: Engine, likelihoods: tuple[Likelihood, ...], catalog: Catalog
+) -> tuple[Likelihood, ...]:
+    """Return the likelihoods, a lone sight that its own circuit contradicts believed so far only.
+
+    Whoever looked may have looked at another part, or named it wrong. That is left a fixed chance,
+    whatever else speaks, until somebody looks again: one look must not be surer than the codes
+    make it doubtful.
+    """
+    wrong = catalog.firing.scans.clash.lone_look_wrong
+    result = list(likelihoods)
+    for at, piece in enumerate(likelihoods):
+        if not is_lone_sight(piece.evidence, engine.net, catalog):
+            continue
+        rest = tuple(p for p in likelihoods if p is not piece)
+        part = group_belief(engine.run(rest), engine.place[piece.about][0]).parts[piece.about]
+        (on,) = piece.parts
+        expected = float((part.now * on.values[0]).sum())
+        doubted = np.minimum(1.0, on.values + expected * wrong / (1.0 - wrong))
+        parts = (OnComponent(on.part, on.place, doubted),)
+        result[at] = msgspec.structs.replace(piece, parts=parts)
+    return tuple(result)
+
+
+def is_lone_sight(entry_id: str, net: Network, catalog: Catalog) -> bool:
+    """Return whether an entry is the only look that saw a part spent whose circuit reads good."""
+    entry = next((e for e in net.line.entries if e.id == entry_id), None)
+    found = net.find(entry.component) if isinstance(entry, Look) else None
+    if not isinstance(entry, Look) or found is None:
+        return False
+    part, words = found[1], catalog.looks(found[1].kind.kind)
+    since = net.line.last_work_on(part.id)
+    seen = [
+        e
+        for at, e in net.line.all_of(Look)
+        if at > since and split_loop(e.component)[0] == part.id and e.seen in words
+    ]
+    spent = [e for e in seen if words[e.seen].shows == "spent"]
+    if spent != [entry] or not (part.stages and part.kind.fires):
+        return False
+    return _read_good(part, net.line.place_of(entry.id), net, catalog) is not None
+
+
+def stand_on_loads(net: Network, catalog: Catalog) -> set[str]:
+    """Return parts fitted, plugged in or read as good while a load in their place is not back."""
+    found = set()
+    for load in find_loads(net.line).out:
+        component, issued = split_loop(load.loop)[0], net.line.place_of(load.id)
+        works = net.line.works_on(frozenset({component}))
+        fitted = any(at > issued and work.what in ("replaced", "reseated") for at, work in works)
+        if fitted or _is_called_good(component, issued, net, catalog):
+            found.add(component)
+    return found
+
+
+def _is_called_good(component: str, since: int, net: Network, catalog: Catalog) -> bool:
+    """Return whether a report after the repair, later than a place in time, finds a part good."""
+    found = net.find(component)
+    return found is not None and any(
+        at > since and e.when == "after-repair" and _shows_good(e, found[1], net, catalog)
+        for at, e in net.line.all_of(Report)
+    )
+
+
+def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
+    """Return the parts seen gone or spent whose circuits read good, whatever else was stated.
+
+    Gone, locked, a short stalk, a scored tongue or a cushion outside is what an eye saw; a circuit
+    that reads good beside it has a load or a bridge in it, or was read from another unit.
+    """
+    result = {}
+    for _, _, _, part in net.parts():
+        seen = _last_sight(part, net.line, catalog) if part.stages and part.kind.fires else None
+        good = None if seen is None else _read_good(part, seen[0], net, catalog)
+        if seen is None or good is None:
+            continue
+        look = seen[1]
+        word = catalog.looks(part.kind.kind)[look.seen]
+        text = (
+            f"{part.id}: seen {word.text}, yet its circuit reads good ({good.id}): a load or a "
+            "bridge was left in, or the scan is not of this car's unit"
+        )
+        again = _LOOK_AGAIN if is_lone_sight(look.id, net, catalog) else ""
+        result[part.id] = Contradiction(
+            text=text, evidence=(look.id, good.id), remedy=again + _LOAD_REMEDY, component=part.id
+        )
+    return result
+
+
+_LOOK_AGAIN = (
+    "One look against its own circuit: look once more, or let somebody else, and photograph it. "
+)
+_LOAD_REMEDY = (
+    "Do not drive and do not release the car. Open its connector with the power off and the wait "
+    "over: take the load out and fit the part. A resistor left in is fraud and leaves the seat "
+    "unprotected; look at every other connector of the car too."
+)
+
+
+def _last_sight(part: PartModel, line: History, catalog: Catalog) -> tuple[int, Look] | None:
+    """Return the last look since work on a part that saw it gone or spent; None when none did."""
+    since = line.last_work_on(part.id)
+    words = catalog.looks(part.kind.kind)
+    found = None
+    for place, entry in enumerate(line.entries):
+        if isinstance(entry, Look) and place > since and entry.seen in words:
+            own = split_loop(entry.component)[0] == part.id
+            if own and words[entry.seen].shows in ("spent", "gone", "tampered"):
+                found = (place, entry)
+    return found
+
+
+def is_seen_spent(part: PartModel, line: History, catalog: Catalog) -> bool:
+    """Return whether somebody saw since work on a part what only a spent one looks like."""
+    since, words = line.last_work_on(part.id), catalog.looks(part.kind.kind)
+    proving = {w for w, row in words.items() if row.proves_spent}
+    return any(
+        e.component == part.id and e.seen in proving for at, e in line.all_of(Look) if at > since
+    )
+
+
+def _read_good(part: PartModel, place: int, net: Network, catalog: Catalog) -> Evidence | None:
+    """Return what reads a part's circuit as good in the time in which it was seen; None = nothing.
+
+    A load that was issued and is not back yet is no contradiction: it is counted elsewhere.
+    """
+    if load_fitted(part, len(net.line.entries), net):
+        return None
+    since = net.line.last_work_on(part.id)
+    for at, entry in reversed(tuple(enumerate(net.line.entries))):
+        if at <= since or (since >= 0 and at < since < place):
+            continue
+        if isinstance(entry, Report) and _shows_good(entry, part, net, catalog):
+            return entry
+        if isinstance(entry, Reading) and _is_good(entry, part, catalog):
+            return entry
+        if isinstance(entry, LampCheck) and entry.lit and entry.stayed_out:
+            return entry
+    return None
+
+
+def _shows_good(report: Report, part: PartModel, net: Network, catalog: Catalog) -> bool:
+    """Return whether a report says of a circuit that it is good, or is whole and silent on it."""
+    coverage = report.reading.coverage
+    if lines_about(part, report, {}, net, catalog):
+        return False
+    if any(c.component == part.id for c in coverage.clean):
+        return True
+    able = unit_able(report, catalog) is not False and part.id not in coverage.not_tested
+    whole = coverage.complete is True and chance_whole(report, net.line, catalog) > 0.0
+    return whole and able and not one_cause(report)
+
+
+def _is_good(entry: Reading, part: PartModel, catalog: Catalog) -> bool:
+    """Return whether a reading of the loop itself lies in the window of a good circuit."""
+    window = catalog.firing.scans.reading
+    return read_stage(entry, part) is not None and window.low_ohm <= entry.value <= window.high_ohm
+
+
+def find_live_but_open(net: Network, catalog: Catalog) -> list[Contradiction]:
+    """Return parts seen whole whose circuits read open: the eye is believed, the circuit traced."""
+    result = []
+    for _, _, _, part in net.parts():
+        words = catalog.looks(part.kind.kind)
+        looks = [
+            e
+            for e in net.line.entries
+            if isinstance(e, Look) and e.component == part.id and e.seen in words
+        ]
+        if (
+            not looks
+            or words[looks[-1].seen].shows != "live"
+            or net.line.works_on(frozenset({part.id}))
+        ):
+            continue
+        for report in (e for e in net.line.entries if isinstance(e, Report)):
+            lines = [c for c, told in lines_about(part, report, {}, net, catalog) if told.outcome]
+            if lines:
+                text = (
+                    f"{part.id}: seen {words[looks[-1].seen].text}, yet its circuit reads "
+                    f"{lines[0].fault}: the eye is believed, the fault is in its circuit"
+                )
+                ids = (looks[-1].id, report.id)
+                result.append(
+                    Contradiction(text=text, evidence=ids, remedy=_LIVE_REMEDY, component=part.id)
+                )
+    return result
+
+
+_LIVE_REMEDY = (
+    "Handle it as live: power off and the whole wait before its connector is touched. Codes that "
+    "share a connector are one observation. Trace the circuit, connector first; buy nothing for it "
+    "yet. In a car that was put back together look closely at gap, grain and screws of the cover."
+)
