@@ -13,6 +13,7 @@ from tests.web.sheets import fill_in_bid, hand_in_offers
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import load_screens, say
 from squibwise.model.report import Report
+from squibwise.present.page_words import tell_on_page
 from squibwise.present.tell_bench import open_circuits
 
 CARS = ("harrow-07", "burdock-09", "clover-05")
@@ -202,3 +203,30 @@ def test_a_text_is_told_with_what_stands_in_its_places(
     english: str, language: str, told: str
 ) -> None:
     assert say(english, language) == told
+
+
+WRITTEN = (
+    "did 1, 3", "did 5 failed", "answered side sensors: no", "saw left.curtain: hanging",
+    "told pillar-left, severe; driver, belted", "signed cautions read", "took back: did 1",
+    "tested left.curtain/1: not fixed", "weighed passenger.occupant-sensor: 5 kg", "add 7",
+    "equipped as seat bags", "corrected B0001 of 7", "bid sheet", "offers", "terms of the shop",
+    "substitute load left.curtain/1 (2.1 ohm) issued", "substitute load left.curtain/1 returned",
+    "left.curtain: part 55-A, serial 7, new, sold by 7, recalls checked",
+    "warning lamp lit at key-on, out after 5 s, stayed out", "cautions. Passed",
+    "load:load left.curtain/1: Load left.curtain/1: 2.1 ohm, issued to left.curtain/1 and "
+    "returned.\nLeans on judgement.",
+    "label:left.curtain: left.curtain: part 55-A, new from 7.",
+    "recall:left.curtain: left.curtain: part 55-A was checked against recalls.",
+    "Lit, out after 5 s, stayed out; drive: signed by 7.",
+    "7: complete, its tests have run, and it names no fault.",
+    "left.curtain is not sound, and no open demand settles it.",
+    "Take off and store, cover up, live: left.curtain",
+)  # fmt: skip
+"""Ours: what is written of a car while it is worked on, beyond what the demo cars hold."""
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_what_is_written_of_a_car_that_is_worked_on_is_told_in_the_language(language: str) -> None:
+    told = {text: (tell_on_page(text, "en"), tell_on_page(text, language)) for text in WRITTEN}
+    left = {text: left_english(*both, ()) for text, both in told.items()}
+    assert {text: words for text, words in left.items() if words} == {}

@@ -20,8 +20,8 @@ _KEY = re.compile(r"(?<=')[a-z]+(?:_[a-z0-9]+)+(?=')")
 _STEP = re.compile(r" \([a-z]+:[a-z0-9.@-]+\)")
 """The id of an operation behind its words, such as ``(step:make-safe)``."""
 _SIGNED = re.compile(r"\bpassed [a-z]+:[a-z0-9.@-]+")
-_LOAD = re.compile(r"^load:[^:]+: (?=Load )")
-"""The id of a verdict on a load, before its words."""
+_VERDICT = re.compile(r"^(?:load|label|recall):[^:]+: ")
+"""The id of a verdict on a load or a part, before its words, which name it."""
 _RULE = re.compile(r"\bask: [a-z]+(?:-[a-z]+)*$")
 _PART = re.compile(
     rf"(?P<open> \()?(?<![\w-])(?P<part>(?:{'|'.join(PLACES)})\.[a-z]+(?:-[a-z]+)*(?:-[2-9])?)"
@@ -41,11 +41,13 @@ _ALONE = re.compile(rf"[~+-]?{_NUMBER}")
 @lru_cache(maxsize=_KEPT)
 def tell_on_page(text: str, language: str, country: str = "") -> str:
     """Return a text as a page tells it in a language, with the figures of a country."""
+    if "\n" in text:
+        return "\n".join(tell_on_page(line, language, country) for line in text.split("\n"))
     if "_" in text:
         text = _KEY.sub(lambda m: m[0].replace("_", " "), text)
     if ":" in text:
         text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", _FOLDER.sub("", text))))
-        text = _SIGNED.sub("ticked", _LOAD.sub("", text))
+        text = _SIGNED.sub("ticked", _VERDICT.sub("", text))
     text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)
     return _FIGURE.sub(lambda m: mark(m[0], language, country), told)

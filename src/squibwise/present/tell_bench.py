@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, ComponentBelief, NextLook
 from squibwise.model.case import Case
-from squibwise.model.evidence import Evidence, Impact, Look, TestOutcome
+from squibwise.model.evidence import DoneWork, Evidence, Impact, Look, Passed, TestOutcome
 from squibwise.model.names import Side, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.report import Report
@@ -253,7 +253,20 @@ def _tell_card(one: Evidence, region: str | None, catalog: Catalog) -> str:
         return f"{one.component}: seen: {word.text}" if word else tell_evidence(one, region)
     if isinstance(one, TestOutcome):
         return f"{one.loop}: {_test_title(one, catalog)}: {in_words(one.outcome)}"
+    if isinstance(one, Passed):
+        note = f". {one.note}" if one.note else ""
+        return f"{_signed_title(one.what, catalog)}. {one.result.capitalize()}{note}"
+    if isinstance(one, DoneWork) and one.component and (one.item or "").startswith(one.component):
+        return f"{one.component} {one.what}"
     return tell_evidence(one, region)
+
+
+def _signed_title(word: str, catalog: Catalog) -> str:
+    """Return what a signature is under: a step of the work by its title, else in words."""
+    step = catalog.tasks.steps.get(word.removeprefix("step:"))
+    if step is not None and word.startswith("step:"):
+        return step.title
+    return word if ":" in word else in_words(word)
 
 
 def _test_title(one: TestOutcome, catalog: Catalog) -> str:

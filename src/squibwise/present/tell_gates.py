@@ -64,6 +64,8 @@ def _told(gate: Gate, case: Case, whole: Overview, catalog: Catalog) -> GateTold
         page = "ask"
     if gate.id == LAMP_GATE and _is_early(whole.todo):
         page = "work"
+    if gate.id == "not-sound" and gate.missing:
+        page = f"part/{gate.missing[0].partition(' ')[0]}"
     return GateTold(gate=gate, page=page, seats=seats)
 
 

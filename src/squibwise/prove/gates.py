@@ -157,7 +157,8 @@ def _not_sound(context: Context) -> list[str]:
     floor = context.catalog.fact("release.surely-not").number()
     listed = {i.component for i in open_items(context, "replace", "inspect", "trace")}
     return [
-        f"{c.id} is not sound, and no open demand settles it."
+        f"{c.id} is not sound, and no open demand settles it. Look at it again and write down "
+        "what is seen: what is damaged is ordered."
         for c in context.assessment.components
         if c.now.sound <= floor and c.id not in listed
     ]

@@ -216,6 +216,6 @@ def tell(request: Request, sent: Sent) -> Response:
     entries = [
         {**saying.find_told(words, opened.case.car, catalog), **common(sent)} for words in told
     ]
-    what = "; ".join(" ".join(words) for words in told)
+    what = "; ".join(", ".join(words) for words in told)
     enter(request, opened, sent, f"told {what}", lambda _: entries)
     return go(f"/car/{opened.id}/ask")
