@@ -1,5 +1,6 @@
 """The catalogue as one object, each section read when it is first asked for; its check."""
 
+import copy
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -241,6 +242,13 @@ class Catalog:
             return self.facts[fact_id]
         except KeyError:
             raise CatalogError(f"the catalogue has no fact '{fact_id}'") from None
+
+    def with_value(self, fact_id: str, value: float) -> "Catalog":
+        """Return the same catalogue with another value of one fact."""
+        other = copy.copy(self)
+        fact = msgspec.structs.replace(self.fact(fact_id), value=value)
+        other.__dict__["facts"] = self.facts | {fact_id: fact}
+        return other
 
     def looks(self, kind: str) -> dict[str, LookWord]:
         """Return the look words of a kind, its own before those of its family."""

@@ -452,7 +452,7 @@ def _check_names(
     book: LoopBook, cautions: dict[str, CautionText], sources: dict[str, Source]
 ) -> None:
     refuse_repeats((c.id for c in book.chains), "loops/chains.toml")
-    refuse_repeats((f"{t.id} at {t.at}" for t in book.tests), "loops/tests.toml")
+    refuse_repeats((f"{t.id} at {t.at} {t.circuits}" for t in book.tests), "loops/tests.toml")
     refuse_repeats((f"{r.id} at {r.at} {r.circuits}" for r in book.repairs), "loops/repairs.toml")
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
     moved = [sign for f in book.faults for sign in f.moves] + list(book.moved)

@@ -6,6 +6,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain, Element
+from squibwise.catalog.vocabulary import Sign
 from squibwise.errors import InputError
 from squibwise.history.apart import list_apart
 from squibwise.history.order import History, put_in_order, read_history
@@ -36,6 +37,20 @@ _PILLAR = ("pillar-trim", "headliner", "height-adjuster", "belt-webbing")
 _DOOR = ("vapour-barrier",)
 
 
+class Told(msgspec.Struct, frozen=True, kw_only=True):
+    """A sign that somebody told.
+
+    Attributes:
+        sign: The catalogue's sign.
+        evidence: Id of the entry that tells it.
+        at: Element that it is told of; empty for the whole circuit.
+    """
+
+    sign: Sign
+    evidence: str
+    at: str = ""
+
+
 class Context(msgspec.Struct, frozen=True, kw_only=True):
     """Everything that moves the hypotheses of a circuit.
 
@@ -64,6 +79,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
         load_before: Those among them that were there when the fault was read.
         apart: What was opened so that its connector is apart now, with no load in its place;
             empty when it is together.
+        told: What the owner's prose tells of it, once it has been read; None before.
     """
 
     case: Case
@@ -88,6 +104,7 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     load_out: tuple[str, ...] = ()
     load_before: tuple[str, ...] = ()
     apart: str = ""
+    told: tuple[Told, ...] | None = None
 
     @property
     def own(self) -> str:

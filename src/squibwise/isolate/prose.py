@@ -5,11 +5,9 @@ from collections.abc import Iterator
 from functools import cache
 from itertools import product
 
-import msgspec
-
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import Context, Told
 from squibwise.model.evidence import Story
 from squibwise.model.names import split_loop
 from squibwise.model.report import Report
@@ -30,22 +28,10 @@ _SEAT_PART = (
 _DENIED_BEFORE, _CLAUSE = 3, 7
 
 
-class Told(msgspec.Struct, frozen=True, kw_only=True):
-    """A sign that somebody told.
-
-    Attributes:
-        sign: The catalogue's sign.
-        evidence: Id of the entry that tells it.
-        at: Element that it is told of; empty for the whole circuit.
-    """
-
-    sign: Sign
-    evidence: str
-    at: str = ""
-
-
 def told_of(context: Context, catalog: Catalog) -> tuple[Told, ...]:
     """Return the signs that the owner's story and the prose of the case tell of a circuit."""
+    if context.told is not None:
+        return context.told
     found: dict[str, Told] = {}
     for evidence, text in _prose(context):
         late = evidence in context.reported.evidence[1:]

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
-from squibwise.isolate.context import Context, touched_by
-from squibwise.isolate.prose import Told
+from squibwise.isolate.context import Context, Told, touched_by
 from squibwise.model.evidence import DoneWork, Look, PartLabel, Reading
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report

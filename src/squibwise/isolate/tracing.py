@@ -22,12 +22,13 @@ from squibwise.isolate.cards import card_of, confirming_card, stop_card
 from squibwise.isolate.context import Context, context_of
 from squibwise.isolate.findings import assumptions_of, findings_of
 from squibwise.isolate.prose import told_of
+from squibwise.isolate.ranges import other_first_causes
 from squibwise.isolate.repaired import fixes
 from squibwise.isolate.replay import replay
 from squibwise.isolate.signs import tried_at
 from squibwise.isolate.standing import Spent, Standing
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
-from squibwise.model.belief import Assessment, Because
+from squibwise.model.belief import Assessment, Assumption, Because
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import TestOutcome
@@ -84,10 +85,9 @@ def search_of(
         InputError: The car has no such loop.
     """
     context = context_of(case, assessment, loop, catalog)
+    context = msgspec.structs.replace(context, told=told_of(context, catalog))
     tests, repairs = tests_of(context, catalog), repairs_of(case, context, catalog)
-    first = suspects_of(context, catalog, own_cases)
-    points = points_of(case, context, catalog)
-    first, told = moved_by_readings(first, points) if points else (first, None)
+    first, told = _before_outcomes(case, context, catalog, own_cases)
     standing = replay(context, first, tests, repairs, catalog)
     if told is not None:
         standing = msgspec.structs.replace(standing, findings=(told, *standing.findings))
@@ -99,6 +99,27 @@ def search_of(
         standing=standing,
         tried=_tried(context, repairs, standing, catalog),
     )
+
+
+def _before_outcomes(
+    case: Case, context: Context, catalog: Catalog, own_cases: Mapping[str, int] | None
+) -> tuple[tuple[Suspect, ...], Finding | None]:
+    """Return the hypotheses before the first outcome, and what readings could not tell apart."""
+    first = suspects_of(context, catalog, own_cases)
+    points = points_of(case, context, catalog)
+    return moved_by_readings(first, points) if points else (first, None)
+
+
+def _inside_the_ranges(
+    search: Search, case: Case, catalog: Catalog, own_cases: Mapping[str, int] | None
+) -> tuple[Assumption, ...]:
+    """Return which other cause would come first inside the ranges of the ranks."""
+
+    def with_figures(other: Catalog) -> tuple[Suspect, ...]:
+        first, _ = _before_outcomes(case, search.context, other, own_cases)
+        return replay(search.context, first, search.tests, search.repairs, other).suspects
+
+    return other_first_causes(search.standing.suspects[0], with_figures, catalog)
 
 
 def _tried(
@@ -163,6 +184,7 @@ def trace(
         comparison=comparison,
         spent=_spent(standing, case, catalog),
         assumptions=assumptions_of(case, search.context, _left_out(standing, problem), catalog),
+        not_settled=_inside_the_ranges(search, case, catalog, own_cases),
         findings=findings,
     )
 

@@ -143,6 +143,7 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         foretold: What the plan expected before the first test, of a search that has ended.
         spent: What was spent on the search so far, by the figures of the cards.
         assumptions: What the answer leans on that is judgement, from memory or a default.
+        not_settled: Which other cause would come first at an end of the ranges of the ranks.
         no_power: Why the car may not be switched on now, whatever a card says.
     """
 
@@ -162,5 +163,6 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     foretold: Effort | None = None
     spent: Effort | None = None
     assumptions: tuple[Assumption, ...] = ()
+    not_settled: tuple[Assumption, ...] = ()
     no_power: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()

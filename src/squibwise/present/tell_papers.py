@@ -84,7 +84,7 @@ def _tag(case: Case, operation: Operation, catalog: Catalog) -> Tag:
 
 def tell_cards(case: Case, traces: Sequence[Trace], catalog: Catalog) -> Paper:
     """Return the bench card of the next test of each circuit, a page each, with boxes to tick."""
-    cards = [_card_sections(t) for t in traces]
+    cards = [_card_sections(case, t) for t in traces]
     starts = [sum(len(c) for c in cards[:n]) for n in range(1, len(cards))]
     none = (section("", Text(text="No circuit is to be traced.")),) if not cards else ()
     telling = Telling(
@@ -97,11 +97,10 @@ def tell_cards(case: Case, traces: Sequence[Trace], catalog: Catalog) -> Paper:
         paper=paper_size(case.region),
         notice=_notice(catalog),
         breaks=tuple(starts),
-        signing=("Done by", "Day and time", "Outcome"),
     )
 
 
-def _card_sections(trace: Trace) -> tuple[Section, ...]:
+def _card_sections(case: Case, trace: Trace) -> tuple[Section, ...]:
     outcomes = Steps(
         steps=tuple(
             Step(done=False, title=f"{word}: {means}")
@@ -109,7 +108,10 @@ def _card_sections(trace: Trace) -> tuple[Section, ...]:
         )
     )
     head = section(f"Circuit {trace.loop}")
-    ticks = section("What came of it", outcomes) if trace.next_test.outcomes else None
+    enter = Text(text=f"To be entered: squibwise tried {case.id} {trace.loop} and the ticked word.")
+    signed = Text(text="Done by ______________________   Day and time ______________________")
+    told = trace.next_test.outcomes
+    ticks = section("What came of it", outcomes, enter, signed) if told else None
     return (head, *filled((*tell_card(trace.next_test, trace.no_power)[:1], ticks)))
 
 

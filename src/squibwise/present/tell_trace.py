@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
-from squibwise.model.trace import BenchCard, Effort, Hypothesis, PlanNode, Trace
+from squibwise.model.trace import BenchCard, Effort, PlanNode, Trace
 from squibwise.present.figures import minutes, money, percent
 from squibwise.present.phrases import standing, tell_car, tell_findings
 from squibwise.present.telling import (
@@ -38,7 +38,7 @@ def tell_trace(case: Case, trace: Trace, catalog: Catalog) -> Telling:
                 tell_trace_shortly(trace),
                 *tell_card(trace.next_test, (_ABOVE,) if trace.no_power else ()),
                 _enter(case, trace),
-                _causes(trace.hypotheses),
+                _causes(trace),
                 _plan(trace),
                 tell_findings((*case.findings, *trace.findings)),
             )
@@ -111,13 +111,15 @@ def _enter(case: Case, trace: Trace) -> Section | None:
     return section("Write down how it came out", Entry(lines=tuple(lines)), note="and trace again")
 
 
-def _causes(found: tuple[Hypothesis, ...]) -> Section:
-    ranked = sorted(found, key=lambda h: -h.p)
+def _causes(trace: Trace) -> Section:
+    ranked = sorted(trace.hypotheses, key=lambda h: -h.p)
     rows = [(percent(h.p), h.id, h.title) for h in ranked[:CAUSES_SHOWN]]
     if len(ranked) > CAUSES_SHOWN:
         rest = sum(h.p for h in ranked[CAUSES_SHOWN:])
         rows.append((percent(rest), f"{len(ranked) - CAUSES_SHOWN} others", ""))
-    return section("What may be wrong", Table(rows=tuple(rows), right=(0,)))
+    causes = Table(rows=tuple(rows), right=(0,))
+    unsure = Bullets(items=tuple(a.text for a in trace.not_settled))
+    return section("What may be wrong", *((causes, unsure) if unsure.items else (causes,)))
 
 
 def _plan(trace: Trace) -> Section:
