@@ -143,3 +143,77 @@ def test_the_old_unit_is_read_and_noted_before_it_is_gone(run: Line, case: Path)
     assert order["out:control-unit@centre"] < order["fit:control-unit@centre"]
     on = [o["id"] for o in operations(run, case, 2)]
     assert "step:save-coding" in on
+
+
+def test_a_part_that_a_code_names_is_in_doubt_though_its_look_passed(
+    run: Line, tmp_path: Path
+) -> None:
+    """An eye on the housing does not answer a sensor that is not heard."""
+    (tmp_path / "scan.txt").write_text(
+        "B0001-1B Driver frontal stage 1 circuit open Present\n"
+        "B0090-00 Left front crash sensor no communication\n",
+        encoding="utf-8",
+    )
+    case = tmp_path / "car"
+    told = ("--year", "2019", "--drive", "left", "--equipment", "curtains-and-weight-sensing")
+    assert run("new", case, "--report", tmp_path / "scan.txt", *told).code == 0
+    run("told", case, "nose-left", "moderate")
+    run("saw", case, "driver.front-bag", "deployed", "--by", "R", "--time", AT.format(7))
+    run("answer", case, "front-sensors", "no", "--source", "procedure, section 12")
+    strip(run, case)
+    [sensor] = [
+        o
+        for o in run("work", case, "--json").json()["orders"]
+        if "nose-left.impact-sensor" in o["contains"]
+    ]
+    assert sensor["kind"] == "look-first"
+    assert sensor["p"] > 0.5
+    assert "front impact sensor, nose-left (" in do(run, case, 13, "32").err
+
+
+# Common practice, no source: an area that nothing opens, and that the maker says stays shut, is no
+# reason to strip the car once more when all is done.
+def test_what_lies_in_an_area_that_stays_closed_holds_up_no_release(
+    run: Line, tmp_path: Path
+) -> None:
+    case = tmp_path / "car"
+    told = ("--year", "2019", "--drive", "left", "--equipment", "curtains-and-weight-sensing")
+    assert run("new", case, *told).code == 0
+    run("told", case, "nose-left", "moderate")
+    run("saw", case, "driver.front-bag", "deployed", "--by", "R", "--time", AT.format(7))
+    bolster = "passenger.knee-bolster"
+
+    def asked() -> list[str]:
+        items = run("work", case, "--json").json()["items"]
+        found = [i for i in items if i["component"] == bolster and i["action"] == "replace"]
+        return [i["strict"] for i in found]
+
+    assert asked() == ["always"]
+    run("answer", case, "closed-areas", "no", "--source", "procedure, section 12")
+    assert asked() == ["advice"]
+    drafted = run("release", case, "-o", tmp_path / "r.pdf", "--json").json()["open_gates"]
+    missing = [m for g in drafted if g["id"] in ("doubtful", "replacements") for m in g["missing"]]
+    assert missing
+    assert not [m for m in missing if bolster in m]
+
+
+@pytest.mark.parametrize(
+    ("command", "component"),
+    [
+        (("saw", "driver seatbelt", "cut"), "driver.belt-webbing"),
+        (("saw", "driver belt", "marked"), "driver.belt-webbing"),
+        (("saw", "driver belt", "locked"), "driver.retractor-pretensioner"),
+        (("label", "driver belt", "9Z-1", "--provenance", "new"), "driver.retractor-pretensioner"),
+    ],
+)
+def test_a_belt_is_the_part_that_can_look_so_or_has_the_label(
+    run: Line, case: Path, command: tuple[str, ...], component: str
+) -> None:
+    assert run(command[0], case, *command[1:]).code == 0
+    assert evidence(case)[-1]["component"] == component
+
+
+def test_what_an_eye_saw_is_not_told_but_seen(run: Line, case: Path) -> None:
+    told = run("told", case, "driver", "seatbelt", "cut")
+    assert told.code == 2
+    assert "saw CASE 'driver seatbelt' cut" in told.err

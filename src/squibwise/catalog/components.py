@@ -250,6 +250,8 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         levels: Kinds and components that water of a height reaches, lowest level first.
         level_words: Level that a word for a height means.
         seen: Look word that is meant.
+        seen_on: Kind on which a look word is meant where several parts have one name.
+        labelled: Kinds whose label speaks for a name of several parts, the first that is there.
         stories: Words that tell of ``soaked``, and of the contrary right before them, ``denied``.
     """
 
@@ -260,4 +262,6 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     levels: dict[str, tuple[str, ...]] = {}
     level_words: dict[str, str] = {}
     seen: dict[str, str]
+    seen_on: dict[str, str] = {}
+    labelled: dict[str, tuple[str, ...]] = {}
     stories: dict[str, tuple[str, ...]]

@@ -181,7 +181,7 @@ def label(
     from squibwise.garage import saying
 
     opened = opening.open_case(case_path)
-    component = saying.find_component(component, opened.case.car, opened.catalog)
+    component = saying.find_component(component, opened.case.car, opened.catalog, labelled=True)
     stated = {"serial": serial, "seller": seller, "donor_vin": donor_vin}
     entry = {
         "kind": "part-label",

@@ -24,7 +24,9 @@ _FRONT_SEATS = {"driver", "passenger"}
 _APART = re.compile(r"[.\s_/]+")
 
 
-def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str:
+def find_component(
+    said: str, car: Car, catalog: Catalog, seen: str = "", *, labelled: bool = False
+) -> str:
     """Return the component of a car that somebody means; what is not understood comes back as said.
 
     Args:
@@ -32,6 +34,7 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
         car: For the parts it has.
         catalog: For kinds, and for what people say.
         seen: What was seen on it; it tells parts apart where one alone can look so.
+        labelled: A label is meant: that of a belt stands on its reel.
 
     Raises:
         InputError: It fits several parts of the car.
@@ -48,13 +51,29 @@ def find_component(said: str, car: Car, catalog: Catalog, seen: str = "") -> str
         if split_component(c).kind in kinds and (not places or split_component(c).place in places)
     ]
     alone = [c for c in found if find_seen(seen, c, catalog) in _own_looks(c, catalog)]
-    found = alone if len(alone) == 1 else found
+    meant = _under_label(said, found, catalog) if labelled else _on_usual(alone, seen, catalog)
+    found = alone if len(alone) == 1 else meant or found
     if len(found) == 1:
         return found[0]
     if found and said.partition(".")[2] not in catalog.kinds:
         remedy = f"Name one: {', '.join(found)}."
         raise InputError(f"'{said}' may be {len(found)} parts of this car.", remedy=remedy)
     return said
+
+
+def _on_usual(found: Sequence[str], seen: str, catalog: Catalog) -> list[str]:
+    """Return the part on which a look word is meant where several of one name can look so."""
+    on = catalog.said.seen_on
+    return [c for c in found if on.get(find_seen(seen, c, catalog)) == split_component(c).kind]
+
+
+def _under_label(said: str, found: Sequence[str], catalog: Catalog) -> list[str]:
+    """Return the part whose label is meant where several have one name."""
+    tokens = _APART.split(said.lower())
+    kinds = [k for t, ks in catalog.said.labelled.items() if t in tokens for k in ks]
+    by_kind = {split_component(c).kind: c for c in found}
+    places = {split_component(c).place for c in found}
+    return [by_kind[k] for k in kinds if k in by_kind][:1] if len(places) == 1 else []
 
 
 def _own_looks(component: str, catalog: Catalog) -> tuple[str, ...]:
@@ -131,7 +150,7 @@ def find_seen(said: str, component: str, catalog: Catalog) -> str:
     if said_words & _DENYING:
         return meant
     alike = [k for k in known if said_words <= set(k.split("-")) and k not in _NEVER_GUESSED]
-    return alike[0] if len(alike) == 1 else meant
+    return alike[0] if len(alike) == 1 else word
 
 
 WHATS: tuple[str, ...] = get_args(What)
@@ -176,8 +195,12 @@ def find_told(words: Sequence[str], car: Car | None, catalog: Catalog) -> dict[s
     )
     if found:
         return found
+    told = f"'{' '.join(words)}' is nothing that can be told so."
+    if car is not None and _is_seen(tokens, car, catalog):
+        said = f"saw CASE '{' '.join(tokens[:-1])}' {tokens[-1]} --by NAME"
+        raise InputError(told, remedy=f"What an eye saw on a part is written by `{said}`.")
     raise InputError(
-        f"'{' '.join(words)}' is nothing that can be told so.",
+        told,
         remedy=(
             f"A circumstance, 'no' before it or not: {', '.join(WHATS)}; how far a flood came: "
             f"flood {' or '.join(catalog.said.levels)}, or the parts it reached; a place that was "
@@ -185,6 +208,17 @@ def find_told(words: Sequence[str], car: Car | None, catalog: Catalog) -> dict[s
             f"{', '.join(EXTENTS)}; or a seat and who sat in it: {', '.join(SEATS)}, "
             f"{', '.join(SEATED)}."
         ),
+    )
+
+
+def _is_seen(tokens: Sequence[str], car: Car, catalog: Catalog) -> bool:
+    """Do words name a part of the car and what an eye sees on it."""
+    try:
+        part = find_component(" ".join(tokens[:-1]), car, catalog, tokens[-1] if tokens else "")
+    except InputError:
+        return False
+    return part in car.components and find_seen(tokens[-1], part, catalog) in _own_looks(
+        part, catalog
     )
 
 

@@ -253,6 +253,8 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
     ]
     left = [f"no. {write_numbers(looks)} (looks)"] if looks else []
     left += [f"{', '.join(asked)} (questions)"] if asked else []
+    unsure = [o for o in tick.todo.orders if o.kind == "look-first" and o.p >= 0.5 and not o.done]
+    left += [f"{o.title} ({o.p:.0%}; {o.settled_by.rstrip('.?')})" for o in unsure]
     if left:
         yield (
             f"no. {closing[0].n} closes the order list, and what may still add to it is open: "

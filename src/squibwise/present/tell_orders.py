@@ -78,6 +78,8 @@ def tell_why(order: Order) -> str:
         return "certain"
     if order.kind == "rule":
         asking = len(order.profiles)
+        if not order.of_profiles:
+            return "maker's rule"
         is_few = 2 * asking < order.of_profiles
         return "most makers" if is_few else f"rule, {asking} of {order.of_profiles}"
     if order.kind == "look-first":

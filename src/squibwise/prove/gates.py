@@ -170,7 +170,7 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
         return False
     items = [i for i in context.work.items if i.component == belief.id]
     own = [i for i in items if i.action in ("replace", "inspect", "trace")]
-    settled = bool(own) and all(i.done for i in own)
+    settled = bool(own) and all(i.done or i.strict == "advice" for i in own)
     likely = belief.now.sound >= context.catalog.fact("release.settled-by-eye").number()
     return not ((likely and settled) or _was_found_whole(belief.id, context, likely=likely))
 

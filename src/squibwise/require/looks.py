@@ -13,7 +13,14 @@ from squibwise.model.work import Demand, Operation
 from squibwise.require.access import Way, is_open
 from squibwise.require.job import Job
 from squibwise.require.orders import Piece
-from squibwise.require.scope import Scope, is_inside, is_signed, list_places, to_minutes
+from squibwise.require.scope import (
+    Scope,
+    is_inside,
+    is_signed,
+    list_places,
+    name_at_fault,
+    to_minutes,
+)
 
 LOOK = 150
 CABIN = "cabin"
@@ -46,8 +53,9 @@ def list_passed(job: Job) -> frozenset[str]:
     """Return the parts whose look a person signed as passed, and that no eye saw bad since.
 
     By their own inspection, or with the line of their area: that is an eye on all it names, but no
-    proof of a circuit or a charge.
+    proof of a circuit or a charge. What the last report names is at fault whatever an eye says.
     """
+    coded = name_at_fault(job)
     words = {c: [f"{c}:inspect"] for c in job.case.car.components}
     for tick in job.catalog.tasks.ticks.values():
         for at in list_places(tick):
@@ -55,7 +63,7 @@ def list_passed(job: Job) -> frozenset[str]:
                 kind = job.catalog.kinds[split_component(component).kind]
                 if is_inside(tick, at, component, job) and not (kind.circuit or kind.fires):
                     words[component].append(f"look:{tick.id}-{at}" if at else f"look:{tick.id}")
-    return frozenset(c for c, told in words.items() if _is_passed(c, told, job))
+    return frozenset(c for c, told in words.items() if c not in coded and _is_passed(c, told, job))
 
 
 def _is_passed(component: str, words: Sequence[str], job: Job) -> bool:

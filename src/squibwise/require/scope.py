@@ -226,6 +226,13 @@ def _is_traced(demand: Demand, component: str, job: Job) -> bool:
     return demand.probability > gone and component in _read_now(job)
 
 
+def name_at_fault(job: Job) -> frozenset[str]:
+    """Return the components that the last report of all names, and does not call cleared."""
+    reports = [r for _, r in job.progress.history.all_of(Report)]
+    lines = reports[-1].reading.lines if reports else ()
+    return frozenset(x.component for x in lines if x.component and "cleared" not in x.status)
+
+
 def _read_now(job: Job) -> frozenset[str]:
     """Return the components that the last report with any fault names as being at fault now."""
     reports = [r for _, r in job.progress.history.all_of(Report) if r.reading.lines]

@@ -72,7 +72,7 @@ def work(case: Case, assessment: Assessment, catalog: Catalog) -> Work:
     demands = _demands(job, asked, pieces)
     orders = _orders(job, demands, pieces)
     visits = _reopen(arrange(set_scope(job, orders, demands, pieces)))
-    items = _list_items(visits, demands)
+    items = _list_items(visits, _let_off(demands, visits, job))
     return Work(
         profile=asked.profile,
         items=items,
@@ -306,6 +306,29 @@ def _list_items(visits: tuple[Visit, ...], demands: Mapping[str, Demand]) -> tup
                 items |= _kept(word, demands)
             inside[operation.id] = tuple(own) or before
     return tuple(items.values())
+
+
+def _let_off(
+    demands: Mapping[str, Demand], visits: tuple[Visit, ...], job: Job
+) -> dict[str, Demand]:
+    """Return the demands, those as advice that only a look decides which the maker does not ask.
+
+    He says that areas which nothing opens stay closed: what lies there and is likely sound holds up
+    no release.
+    """
+    looks = (o for v in visits for o in v.operations if o.action == "look" and not o.done)
+    closed = {c for o in looks if o.is_advice for c in o.components}
+    unsure = {
+        i: d
+        for i, d in demands.items()
+        if d.action == "replace" and d.kind in ("look-first", "ask") and d.component in closed
+    }
+    return {
+        i: msgspec.structs.replace(d, strict="advice")
+        if i in unsure and d.needed < job.limits.likely
+        else d
+        for i, d in demands.items()
+    }
 
 
 def _kept(word: str, demands: Mapping[str, Demand]) -> dict[str, Demand]:
