@@ -20,6 +20,8 @@ _KEY = re.compile(r"(?<=')[a-z]+(?:_[a-z0-9]+)+(?=')")
 _STEP = re.compile(r" \([a-z]+:[a-z0-9.@-]+\)")
 """The id of an operation behind its words, such as ``(step:make-safe)``."""
 _SIGNED = re.compile(r"\bpassed [a-z]+:[a-z0-9.@-]+")
+_UNREAD = re.compile(r"^'evidence/[^']+' cannot be read: (?:evidence/\S+: )?")
+"""Where a file that was handed in stands in the case, before what is wrong with it."""
 _VERDICT = re.compile(r"^(?:load|label|recall):[^:]+: ")
 """The id of a verdict on a load or a part, before its words, which name it."""
 _RULE = re.compile(r"\bask: [a-z]+(?:-[a-z]+)*$")
@@ -47,7 +49,7 @@ def tell_on_page(text: str, language: str, country: str = "") -> str:
         text = _KEY.sub(lambda m: m[0].replace("_", " "), text)
     if ":" in text:
         text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", _FOLDER.sub("", text))))
-        text = _SIGNED.sub("ticked", _VERDICT.sub("", text))
+        text = _SIGNED.sub("ticked", _VERDICT.sub("", _UNREAD.sub("", text)))
     text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)
     return _FIGURE.sub(lambda m: mark(m[0], language, country), told)

@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.belief import Assessment, ComponentBelief, NextLook
 from squibwise.model.case import Case
-from squibwise.model.evidence import DoneWork, Evidence, Impact, Look, Passed, TestOutcome
+from squibwise.model.evidence import DoneWork, Evidence, Impact, Look, Passed, Photo, TestOutcome
 from squibwise.model.names import Side, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.report import Report
@@ -258,6 +258,9 @@ def _tell_card(one: Evidence, region: str | None, catalog: Catalog) -> str:
         return f"{_signed_title(one.what, catalog)}. {one.result.capitalize()}{note}"
     if isinstance(one, DoneWork) and one.component and (one.item or "").startswith(one.component):
         return f"{one.component} {one.what}"
+    if isinstance(one, Photo):
+        note = f". {one.note}" if one.note else ""
+        return f"photograph of {one.component or one.operation or 'the car'}{note}"
     return tell_evidence(one, region)
 
 
