@@ -11,14 +11,15 @@ from typing import Any
 import numpy as np
 import pypdfium2
 import pytest
+import typst
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, PngImagePlugin
 
 from squibwise.catalog.load import load_catalog
 from squibwise.documents import record_pdf, verify_file
-from squibwise.documents.looking import find_same, look_at
-from squibwise.documents.photographs import plain_copy, take_pictures
+from squibwise.documents.looking import find_same, look_at, take_pictures
+from squibwise.documents.photographs import plain_copy
 from squibwise.model.case import Picture as CasePicture
 from squibwise.model.evidence import Passed, Photo
 from squibwise.model.proof import ProofRecord
@@ -165,6 +166,11 @@ def stored(image: Image.Image, kind: str = "JPEG", **more: Any) -> bytes:
     return out.getvalue()
 
 
+def paper(words: str) -> bytes:
+    """A PDF of one page, with so many words on it."""
+    return bytes(typst.compile(f'#set page(paper: "a5")\n{words}'.encode()))
+
+
 FLAT = Image.new("RGB", (640, 480), (90, 120, 60))
 NOTHING_ON_IT = {
     "one pixel": stored(Image.new("RGB", (1, 1)), "PNG"),
@@ -175,6 +181,8 @@ NOTHING_ON_IT = {
     "cut short": stored(scene(1))[:900],
     "a film": b"\x00\x00\x00\x18ftypmp42" + bytes(5_000),
     "nothing": b"",
+    "a PDF of one white page": paper(""),
+    "a PDF that is cut short": paper("Receipt 44, 2 airbags")[:400],
 }  # fmt: skip
 SOMETHING_ON_IT = {
     "a side of 200 pixels": stored(scene(1, 640, 200)),
@@ -185,6 +193,7 @@ SOMETHING_ON_IT = {
     "few colours": stored(scene(1).quantize(16), "PNG"),
     "sixteen bits": stored(scene(1).convert("L").convert("I;16"), "PNG"),
     "inverse to print": stored(scene(1).convert("CMYK")),
+    "a PDF with text": paper("Receipt 44, 2 airbags, paid " * 40),
 }
 
 
@@ -237,12 +246,22 @@ def test_a_picture_with_something_on_it_shows(
 
 
 @pytest.mark.parametrize(
-    ("name", "grade"), [("nothing", "stated"), ("one pixel", "stated"), ("WebP", "shown")]
+    ("name", "grade"),
+    [
+        ("nothing", "stated"),
+        ("one pixel", "stated"),
+        ("a poor JPEG", "shown"),
+        ("a PDF of one white page", "stated"),
+        ("a PDF with text", "shown"),
+        ("some text", "shown"),
+        ("a word", "stated"),
+    ],
 )
 def test_a_receipt_that_is_a_picture_is_looked_at_too(
     name: str, grade: str, issue: Callable[..., ProofRecord], made: dict[str, Any]
 ) -> None:
-    content = (NOTHING_ON_IT | SOMETHING_ON_IT)[name]
+    texts = {"a word": b"paid", "some text": b"Receipt 44 of 2 March: two airbags, 812.00 paid"}
+    content = (NOTHING_ON_IT | SOMETHING_ON_IT | texts)[name]
     paper = Passed(
         id="r", time=made["at"](12), what="receipts", result="passed", by="R", note="a/receipt.png"
     )

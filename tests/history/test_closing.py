@@ -113,12 +113,14 @@ def test_work_after_the_lamp_check_makes_it_early_and_the_last_check_counts() ->
 @pytest.mark.parametrize(
     ("before", "now", "told"),
     [
-        ((61_204, "mi"), (1_204, "mi"), "1204 after 61204 mi"),
+        ((61_204, "mi"), (1_204, "mi"), "1204 mi after 61204 mi"),
+        ((61_204, "mi"), (1_204, "km"), "1204 km after 61204 mi"),
+        ((98_498, "km"), (61_203, "mi"), ""),  # the same, to the kilometre
+        ((98_498, "km"), (61_190, "mi"), "61190 mi after 98498 km"),
         ((61_204, ""), (61_203, ""), "61203 after 61204"),
         ((61_204, "mi"), (61_204, "mi"), ""),
         ((61_204, "mi"), (61_290, "mi"), ""),
-        ((61_204, "mi"), (1_204, "km"), ""),  # not the same unit: nothing is concluded
-        ((61_204, "km"), (1_204, ""), ""),
+        ((61_204, "km"), (1_204, ""), ""),  # of which unit is not said: nothing is concluded
         ((None, ""), (1_204, "mi"), ""),
         ((61_204, "mi"), (None, ""), ""),
     ],

@@ -141,15 +141,15 @@ def write_record(
 
 def take_pictures(case: Case, folder: Path, catalog: Catalog) -> tuple[Case, dict[str, bytes]]:
     """Return the case with what its record says of its pictures, and the copies that it holds."""
-    from squibwise.documents import photographs
+    from squibwise.documents import looking
 
     def read(name: str) -> bytes:
         path = folder / name
         is_file = path.is_file() and not path.is_symlink()
-        small = is_file and path.stat().st_size <= photographs.LARGEST_FILE
+        small = is_file and path.stat().st_size <= looking.LARGEST_FILE
         return path.read_bytes() if small else b""
 
-    return photographs.take_pictures(case, read, catalog)
+    return looking.take_pictures(case, read, catalog)
 
 
 def issue(

@@ -1,6 +1,7 @@
 """The helper process of ``attached``: opens one PDF, or makes the pages of one record."""
 
 import hashlib
+import io
 import sys
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from squibwise.intake.importers.base import limit_this_process
 MEMORY_MIB, SECONDS = 1_536, 50
 OPENING_MIB, FOR_EACH = 320, 12
 """Memory to open a PDF with, and so many times its own size besides."""
+DRAWN_PIXELS = 512
 
 
 def main(what: str, form: str = "", fonts: str = "") -> int:
@@ -21,11 +23,10 @@ def main(what: str, form: str = "", fonts: str = "") -> int:
         opening = OPENING_MIB + FOR_EACH * len(data) // 2**20
         limit_this_process(min(MEMORY_MIB, opening), SECONDS)
     try:
-        answer = (
-            make_pages(data, form, Path(fonts) if fonts else None)
-            if what == "pages"
-            else take_attachment(data)
-        )
+        if what == "pages":
+            answer = make_pages(data, form, Path(fonts) if fonts else None)
+        else:
+            answer = draw_first_page(data) if what == "first page" else take_attachment(data)
     except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError) as error:
         sys.stderr.write(str(error)[:500])
         return REFUSED
@@ -65,6 +66,26 @@ def take_attachment(data: bytes) -> bytes:
     if len(found) != 1:
         raise InputError(f"the PDF carries {len(found)} records named {ATTACHMENT}")
     return found[0]
+
+
+def draw_first_page(data: bytes) -> bytes:
+    """Return the first page of a PDF as a PNG of at most 512 pixels, in grey.
+
+    Raises:
+        InputError: It cannot be opened, or has no page.
+    """
+    import pypdfium2
+
+    try:
+        pdf = pypdfium2.PdfDocument(data)
+        page = pdf[0]
+        scale = DRAWN_PIXELS / max(1.0, *page.get_size())
+        drawn = page.render(scale=scale, grayscale=True).to_pil()
+    except (pypdfium2.PdfiumError, IndexError) as error:
+        raise InputError(f"the PDF shows no page: {error}") from error
+    out = io.BytesIO()
+    drawn.save(out, "PNG")
+    return out.getvalue()
 
 
 def _attachments(data: bytes) -> list[tuple[str, bytes]]:

@@ -133,6 +133,14 @@ def _with_refusal(answer: Verification, refusal: Verification) -> Verification:
     return msgspec.structs.replace(answer, valid=False, problems=problems)
 
 
+def draw_pdf(data: bytes) -> bytes:
+    """Return the first page of somebody's PDF as a small PNG; nothing where it shows no page."""
+    try:
+        return _apart("first page", data)
+    except InputError:
+        return b""
+
+
 def _apart(what: str, data: bytes, form: str = "", fonts: str = "") -> bytes:
     """Return what the helper process makes of a file.
 

@@ -4,20 +4,28 @@ Nothing here says what a picture is of. A picture that is tiny, of one colour, o
 shows nothing to anybody; one that was stored anew under another name is still one picture.
 """
 
+import hashlib
 import io
 import warnings
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from squibwise.model.case import Picture
+from squibwise.catalog.load import Catalog
+from squibwise.documents.attached import draw_pdf
+from squibwise.documents.photographs import LARGEST_COPY, plain_copy
+from squibwise.model.case import Case, Picture
+from squibwise.model.evidence import Photo, Recorder
+from squibwise.model.report import Report
 
 FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "TIFF")
-ENDINGS = tuple(".jpg .jpeg .png .webp .gif .tif .tiff .heic .mp4 .mov".split())
 MOST_PIXELS = 60_000_000
 _SMALL, _TINY = 64, 16
+LARGEST_FILE = 40_000_000  # bytes of a file that is looked at
+SHORTEST_TEXT = 20  # characters below which a text that a note names says nothing
 Grey = NDArray[np.float64]
 
 
@@ -74,3 +82,55 @@ def _levelled(grey: Grey) -> Grey:
     level: Grey = (grey - grey.mean()).ravel()
     level /= np.linalg.norm(level)
     return level
+
+
+def take_pictures(
+    case: Case, read: Callable[[str], bytes], catalog: Catalog
+) -> tuple[Case, dict[str, bytes]]:
+    """Return the case with what its record says of its pictures, and the copies that it holds.
+
+    A copy is the picture without what the camera wrote into the file. What is another file than
+    was handed in has none, and nothing is measured of it.
+
+    Args:
+        case: The case, with the hash of each file as it was handed in.
+        read: Gives the content of a file of the case; nothing where it is not there or too large.
+        catalog: For how alike two pictures are that are the same.
+    """
+    photographs = {e.file for e in case.evidence if isinstance(e, Photo)}
+    read_already = {e.file for e in case.evidence if isinstance(e, Report | Recorder)}
+    copies: dict[str, bytes] = {}
+    pictures: dict[str, Picture] = {}
+    looks: dict[str, Grey] = {}
+    for file in [f for f in case.files if f in photographs or f not in read_already]:
+        data = read(file)
+        copy = plain_copy(data) if len(data) <= LARGEST_COPY and file in photographs else None
+        if copy is not None and _digest(data) == case.files[file]:
+            copies[file] = copy
+        measured, grey = _look_at_file(data, is_picture=file in photographs)
+        if measured is not None:
+            pictures[file] = measured
+        if grey is not None:
+            looks[file] = grey
+    same = find_same(looks, catalog.fact("picture.same").number())
+    told = {
+        f: msgspec.structs.replace(p, same_as=same.get(f, "")) for f, p in sorted(pictures.items())
+    }
+    digests = {file: _digest(copy) for file, copy in sorted(copies.items())}
+    return msgspec.structs.replace(case, copies=digests, pictures=told), copies
+
+
+def _look_at_file(data: bytes, *, is_picture: bool) -> tuple[Picture | None, Grey | None]:
+    """Return what is measured of a file: of a PDF its first page, of a text only whether it is one.
+
+    None = nothing is measured of such a document, and it may show something.
+    """
+    if data.startswith(b"%PDF-"):
+        return look_at(draw_pdf(data))
+    if is_picture or plain_copy(data) is not None:
+        return look_at(data)
+    return (Picture(), None) if len(data.strip()) < SHORTEST_TEXT else (None, None)
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()

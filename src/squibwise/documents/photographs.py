@@ -4,15 +4,7 @@ Place, owner, serial number and a small second picture often stand there. The pi
 anew: what is left is byte for byte what the camera stored, so the same file gives the same copy.
 """
 
-import hashlib
-from collections.abc import Callable, Iterator
-
-import msgspec
-
-from squibwise.catalog.load import Catalog
-from squibwise.documents.looking import ENDINGS, find_same, look_at
-from squibwise.model.case import Case, Picture
-from squibwise.model.evidence import Photo
+from collections.abc import Iterator
 
 _PNG = b"\x89PNG\r\n\x1a\n"
 _PNG_KEPT = frozenset(
@@ -21,8 +13,7 @@ _PNG_KEPT = frozenset(
 _JPEG_END, _JPEG_SCAN = 0xD9, 0xDA
 _BARE = frozenset({0x01, *range(0xD0, 0xD8)})  # markers without a length
 _ORIENTATION = 0x0112
-LARGEST_COPY, LARGEST_FILE = 3_000_000, 40_000_000
-"""Bytes of a picture that is printed, and of one that is looked at."""
+LARGEST_COPY = 3_000_000  # bytes of a picture that is printed
 
 
 def plain_copy(data: bytes) -> bytes | None:
@@ -136,42 +127,3 @@ def picture_size(data: bytes) -> tuple[int, int] | None:
             return int.from_bytes(data[at + 7 : at + 9]), int.from_bytes(data[at + 5 : at + 7])
         at += 2 + length
     return None
-
-
-def take_pictures(
-    case: Case, read: Callable[[str], bytes], catalog: Catalog
-) -> tuple[Case, dict[str, bytes]]:
-    """Return the case with what its record says of its pictures, and the copies that it holds.
-
-    A copy is the picture without what the camera wrote into the file. What is another file than
-    was handed in has none, and nothing is measured of it.
-
-    Args:
-        case: The case, with the hash of each file as it was handed in.
-        read: Gives the content of a file of the case; nothing where it is not there or too large.
-        catalog: For how alike two pictures are that are the same.
-    """
-    photographs = {e.file for e in case.evidence if isinstance(e, Photo)}
-    copies: dict[str, bytes] = {}
-    pictures: dict[str, Picture] = {}
-    looks = {}
-    for file in [f for f in case.files if f in photographs or f.lower().endswith(ENDINGS)]:
-        data = read(file)
-        copy = plain_copy(data) if len(data) <= LARGEST_COPY and file in photographs else None
-        if copy is not None and _digest(data) == case.files[file]:
-            copies[file] = copy
-        if not file.lower().endswith(".pdf"):  # a document: not measured
-            pictures[file], looks[file] = look_at(data)
-    same = find_same(
-        {f: grey for f, grey in looks.items() if grey is not None},
-        catalog.fact("picture.same").number(),
-    )
-    told = {
-        f: msgspec.structs.replace(p, same_as=same.get(f, "")) for f, p in sorted(pictures.items())
-    }
-    digests = {file: _digest(copy) for file, copy in sorted(copies.items())}
-    return msgspec.structs.replace(case, copies=digests, pictures=told), copies
-
-
-def _digest(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()

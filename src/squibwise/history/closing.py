@@ -20,7 +20,7 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.names import split_loop
-from squibwise.model.report import CodeLine, Report
+from squibwise.model.report import CodeLine, Coverage, Report
 from squibwise.model.words import Outcome
 
 LAMP_CHECK = ("lamp-check", "step:lamp-check")
@@ -171,12 +171,35 @@ _NEXT_DAY = dt.timedelta(days=1)
 def _scan_at_which_distance(last: Report, earlier: list[Report]) -> list[Problem]:
     """Return whether the odometer of the last scan stands lower than that of one before it."""
     now = last.reading.coverage
-    stood = [r.reading.coverage for r in earlier]
-    alike = [c.odometer for c in stood if c.odometer and c.odometer_unit == now.odometer_unit]
-    if now.odometer is None or not alike or now.odometer >= max(alike):
+    before = [r.reading.coverage for r in earlier if r.reading.coverage.odometer]
+    higher = [c for c in before if now.odometer is not None and _is_lower(now, c)]
+    if not higher:
         return []
-    detail = f"{now.odometer} after {max(alike)} {now.odometer_unit}".rstrip()
+    worst = max(higher, key=lambda c: c.odometer or 0)
+    detail = " after ".join(f"{c.odometer} {c.odometer_unit}".rstrip() for c in (now, worst))
     return [Problem(word="odometer-back", detail=detail)]
+
+
+def _is_lower(now: Coverage, before: Coverage) -> bool:
+    """Return whether one odometer stands lower than another; False where the units do not tell.
+
+    A mile is 1.609344 km (NIST SP 811, appendix B.8; from memory). Whole figures of two units are
+    compared to the kilometre.
+    """
+    if now.odometer is None or before.odometer is None:
+        return False
+    if now.odometer_unit == before.odometer_unit:
+        return now.odometer < before.odometer
+    if not (now.odometer_unit and before.odometer_unit):
+        return False
+    km = {"km": 1.0, "mi": KM_IN_A_MILE}
+    here, there = (
+        c.odometer * km[c.odometer_unit] for c in (now, before) if c.odometer is not None
+    )
+    return here + 2 * KM_IN_A_MILE < there
+
+
+KM_IN_A_MILE = 1.609344
 
 
 def _late_or_timeless(check: Evidence, place: int, history: History) -> Problem | None:

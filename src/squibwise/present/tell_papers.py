@@ -150,7 +150,8 @@ def _law(content: Content) -> Section | None:
 
 
 def _paper(paper: StatedPaper) -> Step:
-    by = f"stated by {paper.by}, not shown" if paper.grade == "stated" else ""
+    stated = f"stated by {paper.by}, not shown" if paper.by else "stated, not shown"
+    by = stated if paper.grade == "stated" else ""
     notes = {"shown": "in the record", "stated": by, "open": "to be added"}
     return Step(done=paper.grade == "shown", title=paper.text, notes=(notes[paper.grade],))
 

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from squibwise import __version__
 from squibwise import case as line
 from squibwise.documents import record_pdf
-from squibwise.documents.photographs import LARGEST_FILE, take_pictures
+from squibwise.documents.looking import LARGEST_FILE, take_pictures
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
