@@ -809,3 +809,37 @@ def test_many_new_parts_are_counted_and_every_used_one_is_named(issue: Maker, ma
         "driver front airbag: recycled, yard, donor 0Z9HB5A26KR000999; 7 parts: new, desk"
     )
     assert "checked, no day given" in told["recall-lookup"]
+
+
+@pytest.mark.parametrize("name", ["\u200b", "\u2060\ufeff", "...", "\u2800"])
+def test_signs_that_nobody_sees_are_no_name(issue: Maker, made: Made, name: str) -> None:
+    evidence = tuple(
+        msgspec.structs.replace(e, by=name) if isinstance(e, Passed) else e
+        for e in made["evidence"]()
+    )
+    found = open_gates(issued(issue, made, evidence=evidence))
+    assert {"answerable", "cautions-read"} <= set(found)
+
+
+def test_a_label_that_is_written_anew_is_told(issue: Maker, made: Made) -> None:
+    before = PartLabel(id="l0", time=made["at"](9), component=BAG, number="OLD-1",
+                       provenance="unknown")  # fmt: skip
+    told = known(issued(issue, made, before))
+    assert "Labels written anew, no part fitted between: driver front airbag (OLD-1 unknown" in told
+    assert "written anew" not in known(issue())
+
+
+def test_one_number_on_two_parts_that_are_sold_apart_is_asked_about(
+    issue: Maker, made: Made
+) -> None:
+    def provenance(other: str, number: str) -> str:
+        done = DoneWork(id="d", time=made["at"](9), what="replaced", component=other, by="R")
+        label = PartLabel(id="l", time=made["at"](9), component=other, number=number,
+                          provenance="new", seller="desk", recall_checked=True)  # fmt: skip
+        car = made["case"]().car
+        car = msgspec.structs.replace(car, components=tuple(sorted({*car.components, other})))
+        entries = (done, label, *made["evidence"]())
+        return open_gates(issue(case=made["case"](evidence=entries, car=car))).get("provenance", "")
+
+    assert "which are two parts" in provenance("passenger.front-bag", "9Z1147A")
+    assert provenance("passenger.front-bag", "9Z-2147-A") == ""

@@ -69,7 +69,7 @@ def outdated_gates(history: History) -> tuple[str, ...]:
 def is_decided(history: History, *words: str, after: int = -1) -> bool:
     """Return whether somebody signed by name and said why, after a place."""
     last = last_signed(history, *words)
-    named = last is not None and bool(last[1].note and last[1].by)
+    named = last is not None and bool(last[1].note and is_name(last[1].by))
     return named and is_signed(history, *words, after=after)
 
 
@@ -154,6 +154,24 @@ _POWERED_WHOLE = ("step:final-power", "final-power")
 def loads_on(history: History, loop: tuple[str, int]) -> tuple[SubstituteLoad, ...]:
     """Return the loads that sit on one circuit now, given as component and stage."""
     return tuple(s for s in find_loads(history).out if split_loop(s.loop) == loop)
+
+
+def is_name(text: str | None) -> bool:
+    """Return whether somebody is named: blanks and signs that nobody sees are no name."""
+    return any(c.isalnum() for c in text or "")
+
+
+def labels_anew(history: History) -> dict[str, list[PartLabel]]:
+    """Return, by component, labels that say different things of one part, which nobody changed."""
+    found: dict[str, list[PartLabel]] = {}
+    for component in {x.component for _, x in history.all_of(PartLabel)}:
+        fitted = replacements(history).get(component, ())
+        after = fitted[-2] if len(fitted) > 1 else -1
+        labels = [x for n, x in history.all_of(PartLabel) if x.component == component and n > after]
+        said = {(x.number, x.serial, x.provenance, x.donor_vin or "") for x in labels}
+        if len(said) > 1:
+            found[component] = labels
+    return dict(sorted(found.items()))
 
 
 def label_of(history: History, component: str) -> PartLabel | None:

@@ -6,7 +6,7 @@ from itertools import zip_longest
 
 from squibwise.history.closing import denied_events, late_events
 from squibwise.history.order import History, read_history
-from squibwise.history.signed import NO_POWER
+from squibwise.history.signed import NO_POWER, labels_anew
 from squibwise.model.car import OwnRule
 from squibwise.model.evidence import Circumstance, DoneWork, Evidence, LampCheck, Passed
 from squibwise.model.origin import Finding
@@ -153,7 +153,13 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     history = read_history(content.evidence)
     told = (*_left_fired(content), *_told_of_events(history), *_of_which_car(content))
     told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
-    told = (*told, *_used_live(content), *_without_serial(content), *_doubts(content))
+    told = (
+        *told,
+        *_used_live(content),
+        *_without_serial(content),
+        *_relabelled(content),
+        *_doubts(content),
+    )
     told = (*told, *_of_photos(content), *_of_documents(record, content), *_in_one_day(history))
     told = (*told, *_how_long(content, history))
     told = (*told, *_of_the_input(content), *_left_out(record))
@@ -219,6 +225,16 @@ def _without_serial(content: Content) -> list[str]:
     bare = [p for p in live if not p.serial]
     told = f"No serial number is on record for {len(bare)} of {len(live)} parts that fire."
     return [told] if bare else []
+
+
+def _relabelled(content: Content) -> list[str]:
+    """Return parts whose label was written anew in other words, with no part fitted between."""
+    titles = {c.id: c.title for c in content.components}
+    told = [
+        f"{titles.get(c, c)} ({', then '.join(f'{x.number} {x.provenance}' for x in labels[-3:])})"
+        for c, labels in labels_anew(read_history(content.evidence)).items()
+    ]
+    return [f"Labels written anew, no part fitted between: {listed(told, 4)}."] if told else []
 
 
 def _of_the_input(content: Content) -> list[str]:

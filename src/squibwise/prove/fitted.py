@@ -121,7 +121,7 @@ def label_verdicts(history: History, catalog: Catalog, vin: str | None = None) -
         is_plain = _is_plain(label.component, catalog)
         judged = _judge_origin(label, fires, twice, is_plain=is_plain)
         if judged[0] == "met":
-            judged = _judge_against(label, labels, history) or judged
+            judged = _judge_against(label, labels, history, catalog) or judged
         if judged[0] == "met":
             judged = _judge_donor(label, vin, catalog) or judged
         found.append(_label("label", label, judged, catalog))
@@ -183,15 +183,19 @@ def _letters(text: str) -> str:
 
 
 def _judge_against(
-    label: PartLabel, labels: tuple[PartLabel, ...], history: History
+    label: PartLabel, labels: tuple[PartLabel, ...], history: History, catalog: Catalog
 ) -> Judged | None:
     """Return what speaks against a label: a number of two kinds of part, a day that cannot be."""
     number, kind = label.number.strip(), split_component(label.component).kind
-    same = (x for x in labels if _letters(x.number) == _letters(number))
-    kinds = {split_component(x.component).kind for x in same}
+    same = [x.component for x in labels if _letters(x.number) == _letters(number)]
+    kinds = {split_component(c).kind for c in same}
     if number and len(kinds) > 1:
         text = f"part {number} is said to be {' and '.join(sorted(kinds))}."
         return "undecided", text, "Read the label of each again; one number is one kind of part."
+    sold = [told for c in same if (told := _sold_as(c, catalog))]
+    if number and any(not sold[0] & other for other in sold[1:]):
+        text = f"part {number} stands on {' and '.join(sorted(same))}, which are two parts."
+        return "undecided", text, "Read the label of each again; one number is one part."
     fitted = [history.entries[n].time for n in replacements(history).get(label.component, ())]
     made, day = _first_day_of(label.made_on), fitted[-1].date() if fitted and fitted[-1] else None
     if made and day and made > day:
@@ -201,6 +205,13 @@ def _judge_against(
         text = f"part {number}, a {kind}, is called new and was made on {label.made_on}."
         return "undecided", text, "Read the label again, or say where it lay, with the invoice."
     return None
+
+
+def _sold_as(component: str, catalog: Catalog) -> set[str]:
+    """Return as which assemblies a part is sold, by its kind and its place; empty for none."""
+    name = split_component(component)
+    there = (a for a in catalog.assemblies.values() if name.kind in a.key and not a.instead)
+    return {a.id for a in there if name.place in a.places}
 
 
 def _first_day_of(text: str) -> dt.date | None:

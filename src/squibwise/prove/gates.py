@@ -17,6 +17,7 @@ from squibwise.history.order import History, last_touch, read_history, replaceme
 from squibwise.history.signed import (
     find_loads,
     is_decided,
+    is_name,
     is_signed,
     label_of,
     last_seen_bad,
@@ -361,14 +362,14 @@ def _same_content(scan: Evidence, context: Context) -> list[str]:
 
 def _cautions_unread(context: Context) -> list[str]:
     last = last_signed(context.history, "cautions")
-    named = last is not None and bool((last[1].by or "").strip()) and last[1].result == "passed"
+    named = last is not None and is_name(last[1].by) and last[1].result == "passed"
     return [] if named else ["nobody has recorded it"]
 
 
 def _nobody_answers(context: Context) -> list[str]:
     history, last = context.history, last_signed(context.history, "release")
     since = is_signed(history, "release", after=max(last_touch(history), _last_proof(context)))
-    if last is None or not (last[1].by or "").strip() or not since:
+    if last is None or not is_name(last[1].by) or not since:
         return ["nobody has recorded it since the last work, lamp check and scan"]
     later = told_after(history, last[0])
     if later:

@@ -10,7 +10,7 @@ from squibwise.catalog.load import component_title
 from squibwise.catalog.texts import PASSED, Paper
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.order import last_change
-from squibwise.history.signed import label_of, last_signed
+from squibwise.history.signed import is_name, label_of, last_signed
 from squibwise.model.evidence import (
     DoneWork,
     Evidence,
@@ -163,7 +163,8 @@ def entry_kind(entry: Evidence) -> str:
 
 def name_of(entry: Evidence | None) -> str:
     """Return who an entry is by; empty when nobody is named."""
-    return getattr(entry, "by", None) or (entry.origin.person if entry else None) or ""
+    by = getattr(entry, "by", None) or (entry.origin.person if entry else None) or ""
+    return by if is_name(by) else ""
 
 
 def grade_gates(gates: Iterable[Gate], context: Context) -> tuple[Gate, ...]:

@@ -207,7 +207,7 @@ def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
 
     Source: RFC 8032, Ed25519. We differ in nothing; what is signed is canonical JSON (RFC 8785).
     """
-    if record.draft or not by.strip():
+    if record.draft or not any(c.isalnum() for c in by):
         raise InputError(
             f"the record of {record.case_id} cannot be signed",
             remedy="Close every gate, and record passed 'release' with by = the person's name.",
