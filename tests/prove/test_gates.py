@@ -8,6 +8,7 @@ import msgspec
 import pytest
 
 from squibwise.catalog.load import Catalog
+from squibwise.model.belief import StateBelief
 from squibwise.model.car import Profile
 from squibwise.model.evidence import (
     DoneWork,
@@ -433,3 +434,23 @@ def test_a_unit_seen_damaged_takes_back_the_signature_for_switching_on(
         open_words(ask(case=made["case"](evidence=(look, signed, whole, *made["evidence"]()))))
         == []
     )
+
+
+@pytest.mark.parametrize(
+    ("limit", "off", "gate"),
+    [
+        ("release.sound-enough", 0.0, ""),
+        ("release.sound-enough", -0.001, "doubtful"),
+        ("release.surely-not", 0.001, "doubtful"),
+        ("release.surely-not", 0.0, "not-sound"),
+    ],
+)
+def test_a_part_stands_in_doubt_between_the_two_limits_and_not_on_them(
+    limit: str, off: float, gate: str, ask: Ask, made: Made, catalog: Catalog
+) -> None:
+    """Own edge case: a part on the limit itself is on the settled side of it."""
+    sound = catalog.fact(limit).number() + off
+    now = StateBelief(sound=sound, fired=1.0 - sound, faulty=0.0, damaged=0.0, unfit=0.0)
+    part = made["belief"]("driver.buckle-switch", now=now)
+    found = open_words(ask(assessment=made["assessment"](components=(part,))))
+    assert [g for g in found if g in ("doubtful", "not-sound")] == ([gate] if gate else [])
