@@ -33,6 +33,7 @@ from squibwise.infer.evidence import look_values, weigh_evidence
 from squibwise.infer.marginals import group_beliefs
 from squibwise.infer.network import Network
 from squibwise.infer.parts import Micro, PartModel
+from squibwise.infer.sights import doubt_lone_sights
 from squibwise.intake.case_file.car_files import make_car
 from squibwise.intake.case_file.schema import CarTable
 from squibwise.model.car import Car
@@ -233,7 +234,9 @@ def told_car(
 def believe(case: Case, catalog: Catalog) -> dict[str, float]:
     """Return the chance of having fired that the engine gives each charged part."""
     net = build_network(case, catalog, {})
-    groups = group_beliefs(Engine(net, catalog).run(weigh_evidence(net, catalog)))
+    engine = Engine(net, catalog)
+    told = doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog)
+    groups = group_beliefs(engine.run(told))
     return {
         name: float(part.after.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
         for group in groups

@@ -59,6 +59,7 @@ def test_a_flooded_unit_keeps_the_power_off_until_it_is_replaced() -> None:
 def test_a_story_of_water_speaks_against_a_crash_as_a_flood_does() -> None:
     out = Look(id="out", component="driver.front-bag", seen="deployed")
     story = Story(id="story", text="Came out of the basement.", known=("soaked",))
+    ashes = Story(id="ashes", text="Wheel burnt to the steel, two bangs.")
     flood = Circumstance(id="flood", what="flood", present=True)
     dry, wet, told, both = (
         assess(build.case(*entries), build.CATALOG).event.no_crash
@@ -66,3 +67,9 @@ def test_a_story_of_water_speaks_against_a_crash_as_a_flood_does() -> None:
     )
     assert wet > dry
     assert both == pytest.approx(told, abs=1e-12)  # one water, told twice
+    burnt, not_burnt = (
+        assess(build.case(out, told), build.CATALOG).event.no_crash
+        for told in (ashes, Story(id="ashes", text="Not burnt, no flames."))
+    )
+    assert burnt > dry
+    assert not_burnt == pytest.approx(dry, abs=1e-12)

@@ -296,10 +296,19 @@ def was_flooded(case: Case, catalog: Catalog) -> bool:
 
 def tells_of_water(text: str, catalog: Catalog) -> bool:
     """Does a text say that the car stood in water; the cautious reading of plain words."""
+    return _tells_of("soaked", text, catalog)
+
+
+def tells_of_fire(text: str, catalog: Catalog) -> bool:
+    """Does a text say that the car burnt; read in the same way."""
+    return _tells_of("burnt", text, catalog)
+
+
+def _tells_of(what: str, text: str, catalog: Catalog) -> bool:
     said = catalog.said.stories
     words = re.findall(r"\w+", text.lower())
     return any(
-        word in said["soaked"] and not set(words[max(0, n - 2) : n]) & set(said["denied"])
+        word in said[what] and not set(words[max(0, n - 2) : n]) & set(said["denied"])
         for n, word in enumerate(words)
     )
 

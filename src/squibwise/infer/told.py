@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import is_exposed, tells_of_water
+from squibwise.history.signed import is_exposed, tells_of_fire, tells_of_water
 from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Likelihood, Network, OnOccupant
@@ -169,15 +169,15 @@ def _exposed(events: EventTable, catalog: Catalog) -> Array:
 
 
 def weigh_story(entry: Story, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
-    """Yield what a story of water says of the event, where nobody told of a flood as such."""
-    told = any(e.present and e.what == "flood" for _, e in net.line.all_of(Circumstance))
-    wet = [
-        at
-        for at, e in net.line.all_of(Story)
-        if e.loop is None and ("soaked" in e.known or tells_of_water(e.text, catalog))
-    ]
-    if not told and place in wet[:1]:
-        yield Likelihood(entry.id, "", "told: stood in water", events=_exposed(net.events, catalog))
+    """Yield what a story of water or fire says of the event, where nobody told of it as such."""
+    told = {e.what for _, e in net.line.all_of(Circumstance) if e.present}
+    stories = [(at, e) for at, e in net.line.all_of(Story) if e.loop is None]
+    wet = [at for at, e in stories if "soaked" in e.known or tells_of_water(e.text, catalog)]
+    burnt = [at for at, e in stories if tells_of_fire(e.text, catalog)]
+    first = min(wet + burnt, default=None)
+    if place == first and not told & {"flood", "fire"}:
+        text = f"told: {'stood in water' if first in wet else 'burnt'}"
+        yield Likelihood(entry.id, "", text, events=_exposed(net.events, catalog))
 
 
 _TOLD_OF_PARTS = {
