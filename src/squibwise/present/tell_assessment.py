@@ -253,7 +253,8 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
         if loop_id(c.id, 1) in states.unproven
     ]
     found += [
-        f"{c.id}: stage {number} {_silent(live)}. Handle, store and scrap it as live."
+        f"{c.id}: stage {number} may still be live though the part fired"
+        f"{f' ({percent(live)})' if live >= 0.1 else ''}. Handle, store and scrap it as live."
         for c, number, live in _silent_stages(states)
     ]
     return found + [
@@ -261,16 +262,6 @@ def hazards(states: Assessment, catalog: Catalog) -> list[str]:
         f"not ({percent(1.0 - c.now.fired)}). It is live."
         for c in _faulty_and_live(states, catalog)
     ]
-
-
-_WORTH_A_FIGURE = 0.1
-
-
-def _silent(live: float) -> str:
-    """Return how a later stage of a fired part stands; a small chance is no figure to lean on."""
-    if live < _WORTH_A_FIGURE:
-        return "is most likely spent too, but nobody confirmed it"
-    return f"may still be live though the part fired ({percent(live)})"
 
 
 def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
