@@ -174,7 +174,7 @@ def test_offers_are_handed_in_and_planned(call: Any, monkeypatch: pytest.MonkeyP
     days = []
 
     def plan_on(*given: Any) -> BuyAnswer:
-        days.append(given[-1])
+        days.append(given[5])
         return plan_buying(*given)
 
     monkeypatch.setattr(market_pages, "plan_buying", plan_on)
@@ -184,10 +184,33 @@ def test_offers_are_handed_in_and_planned(call: Any, monkeypatch: pytest.MonkeyP
     assert "data-watch" in call.get("/car/harrow-07/buying").text
     events = call.get("/car/harrow-07/buying/progress").text
     assert "event: done" in events
+    assert "Searching" in events
     html = call.get("/car/harrow-07/buying").text
     assert "Three plans" in html
     assert 'class="bar"' in html
     assert days == [dt.date.today()], "weekends count, and it is worked out once"
+
+
+def test_a_sheet_of_one_sender_with_a_heading_of_its_own_is_handed_in(call: Any) -> None:
+    page = "/car/harrow-07/order"
+    text = "Teil;Unser Angebot;Lieferzeit;Versand\ndriver front airbag;320,00;6 Tage;15,00\n"
+    sent = {"offers": ("angebot.csv", text.encode(), "text/csv")}
+    refused = call.post("/car/harrow-07/offers", page, files=sent)
+    assert refused.status_code == 422
+    assert "no row heads a column for supplier" in unescape(refused.text)
+    told = {"supplier": "Weirside", "columns": "Unser Angebot=price\n"}
+    kept = call.post("/car/harrow-07/offers", page, files=sent, **told)
+    assert kept.status_code == 303, kept.text
+    html = unescape(call.get(page).text)
+    assert 'name="supplier" maxlength="120" value="Weirside"' in html
+    assert ">Unser Angebot=price</textarea>" in html
+    assert "Three plans" in call.get("/car/harrow-07/buying?now=1").text
+    # without a file what was handed in before is read again, as it is now said to be headed
+    again = call.post("/car/harrow-07/offers", page, **(told | {"supplier": "Eastgate"}))
+    assert again.status_code == 303, again.text
+    assert "Eastgate" in call.get("/car/harrow-07/buying?now=1").text
+    wrong = call.post("/car/harrow-07/offers", page, **(told | {"columns": "Unser Angebot"}))
+    assert wrong.status_code == 422
 
 
 def test_what_is_no_sheet_of_offers_is_refused(call: Any) -> None:
@@ -206,6 +229,35 @@ def test_a_bid_sheet_is_filled_in_and_answered(call: Any) -> None:
     assert 'value="9000"' in html
     refused = call.post(path, **{"resale-low": "12", "resale-likely": "x"})
     assert refused.status_code == 422
+
+
+def test_a_price_of_a_part_is_stated_beside_the_bid(call: Any) -> None:
+    path = "/car/harrow-07/bid"
+    fill_in_bid(call, "harrow-07")
+    html = call.get(f"{path}?now=1").text
+    key = html.split('<select name="what">')[1].split('<option value="')[2].split('"')[0]
+    given = {f"price-{k}": v for k, v in zip(("low", "likely", "high"), "234", strict=True)}
+    path = f"{path}?now=1"
+    answer = call.post("/car/harrow-07/price", path, what=key, by="R", **given)
+    assert answer.status_code == 303, answer.text
+    prices = call.app.state.bench.open("harrow-07").case.prices
+    assert [p.likely.minor for p in prices if p.what == key] == [300]
+    for what, stated in ((key, {}), ("flux", given), (key, given | {"price-low": "9"})):
+        assert (
+            call.post("/car/harrow-07/price", path, what=what, by="R", **stated).status_code == 422
+        )
+
+
+def test_lots_with_a_heading_of_their_own_are_screened_as_it_is_said(call: Any) -> None:
+    text = "Ours,model_year,zone\nA1,2017,tail\n"
+    sent = {"lots": ("lots.csv", text.encode(), "text/csv")}
+    assert call.post("/lots", files=sent).status_code == 422
+    said = call.post("/lots", files=sent, columns="Ours=id")
+    assert said.status_code == 303, said.text
+    html = call.get(said.headers["location"]).text
+    assert "<td>A1</td>" in html
+    assert ">Ours=id</textarea>" in html
+    assert call.post("/lots", files=sent, columns="Ours=ident").status_code == 422
 
 
 def test_lots_are_screened_into_a_table(call: Any) -> None:

@@ -63,6 +63,7 @@ def buy(
     from squibwise.cli import opening
     from squibwise.cli.sheet_examples import write_terms
     from squibwise.intake import market_files
+    from squibwise.intake.columns import read_confirmed
     from squibwise.present.tell_buying import tell_buying
 
     at = opening.open_case(case_path, own)
@@ -72,10 +73,10 @@ def buy(
         click.echo(write_terms(case.work(at.case, at.catalog, at.own)), nl=False)
         return 0
     file = offers or market_files.find_offers(at.folder)
-    sheet = market_files.load_offers(
-        file, at.catalog, at.case.currency, _confirmed(column), supplier.strip()
-    )
     shop = market_files.load_terms(terms or at.folder / "buying.toml", must_be_there=bool(terms))
+    confirmed = shop.columns | read_confirmed(column)
+    sender = supplier.strip() or shop.supplier
+    sheet = market_files.load_offers(file, at.catalog, at.case.currency, confirmed, sender)
     today = dt.date.today()
     answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today, _say_searched)
     if order:
@@ -95,14 +96,6 @@ def buy(
 def _say_searched(words: str) -> None:
     output.end_waiting()
     output.begin_waiting(f"Searching {words}")
-
-
-def _confirmed(columns: tuple[str, ...]) -> dict[str, str]:
-    """Return the columns a user named, by heading."""
-    pairs = [c.rpartition("=") for c in columns]
-    if any(not heading for heading, _, _ in pairs):
-        raise InputError("A column is named 'HEADING=COLUMN'.", remedy='Such as "Our price=price".')
-    return {heading: word for heading, _, word in pairs}
 
 
 def _print_request(at: "Opened") -> int:
@@ -257,7 +250,10 @@ def _say_paid(at: "Opened") -> str:
         return ""
     file = market_files.find_offers(at.folder)
     try:
-        sheet = market_files.load_offers(file, at.catalog, at.case.currency, {})
+        shop = market_files.load_terms(at.folder / "buying.toml", must_be_there=False)
+        sheet = market_files.load_offers(
+            file, at.catalog, at.case.currency, shop.columns, shop.supplier
+        )
     except InputError:
         return f"  # {file.name} could not be read; `buy CASE` says why"
     lines, total = plan.sum_paid(sheet)
@@ -303,6 +299,7 @@ def screen(
     from squibwise import plan
     from squibwise.cli import lot_files
     from squibwise.intake import market_files
+    from squibwise.intake.columns import read_confirmed
     from squibwise.present.tell_bid import tell_screened
 
     if example is not None:
@@ -315,7 +312,7 @@ def screen(
     target = out or lots.with_name(lots.stem + "-screened" + (lots.suffix or ".csv"))
     terms = plan.state_terms(known, hour)
     output.begin_waiting(f"Screening {lots}")
-    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, _confirmed(column))
+    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, read_confirmed(column))
     output.end_waiting()
     value = output.as_builtins(done)
     return output.answer(

@@ -21,6 +21,11 @@ rejects = 1.0            # accepted chance that any used part is rejected on arr
 lead_chance = 0.8        # a part is counted on from the day it is there with this chance
 seconds = 20             # of one search
 
+# supplier = "Weirside"  # who sent the sheet of offers, where its rows name nobody
+
+# [columns]              # which heading of that sheet is which column
+# "Our price" = "price"
+
 # [late]                 # an ordered part that is late: days from today, by the offer's name
 # line-7 = 12
 

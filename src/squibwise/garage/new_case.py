@@ -166,17 +166,29 @@ def equip(text: str, equipment: str) -> str:
 
 def price_hour(text: str, amount: float, on: dt.date) -> str:
     """Return a case file that states what an hour of work costs, in its own currency."""
+    return state_price(text, LABOUR, (amount, amount, amount), on)
+
+
+def state_price(text: str, what: str, amounts: tuple[float, float, float], on: dt.date) -> str:
+    """Return a case file that states what something costs, in its own currency.
+
+    Args:
+        text: The case file.
+        what: What it is priced under: a component or kind, a task, or an hour of work.
+        amounts: Low, likely and high, in whole units.
+        on: When it was stated.
+    """
     parse(text, CASE_FILE)  # within its bounds
     document = tomlkit.parse(text)
     if "price" not in document:
         document["price"] = tomlkit.aot()
     prices: Any = document["price"]
-    stated = next((p for p in prices if p.get("what") == LABOUR), None)
+    stated = next((p for p in prices if p.get("what") == what), None)
     if stated is None:
         prices.append(tomlkit.table())
         stated = prices[-1]
-    figures = dict.fromkeys(("low", "likely", "high"), amount)
-    stated.update({"what": LABOUR, **figures, "source": "stated by the shop", "on": on})
+    figures = dict(zip(("low", "likely", "high"), amounts, strict=True))
+    stated.update({"what": what, **figures, "source": "stated by the shop", "on": on})
     return tomlkit.dumps(document)
 
 

@@ -72,6 +72,18 @@ def _refuse_strange(
             )
 
 
+def read_confirmed(told: Iterable[str]) -> dict[str, str]:
+    """Return what a user says of columns, written ``HEADING=COLUMN`` each, by heading.
+
+    Raises:
+        InputError: One is written otherwise.
+    """
+    pairs = [c.strip().rpartition("=") for c in told if c.strip()]
+    if any(not heading for heading, _, _ in pairs):
+        raise InputError("A column is named 'HEADING=COLUMN'.", remedy='Such as "Our price=price".')
+    return {heading.strip(): word.strip() for heading, _, word in pairs}
+
+
 def guess_columns(
     headings: Sequence[str],
     catalog: Catalog,

@@ -217,6 +217,8 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         late: Days from today until an ordered part is there after all, by offer id.
         cancel: Share of its price that cancelling an ordered part costs, by offer id; not named =
             as its seller's return terms say, else all of it. [0..1]
+        supplier: Who sent the sheet of offers, for its rows that name nobody.
+        columns: Which heading of the sheet is which column.
     """
 
     technicians: int = 1
@@ -234,6 +236,8 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     services: dict[str, Service] = {}
     late: dict[str, int] = {}
     cancel: dict[str, float] = {}
+    supplier: str = ""
+    columns: dict[str, str] = {}
 
     def __post_init__(self) -> None:
         fine = self.technicians in (1, 2) and 0.5 <= self.day_hours <= 24.0

@@ -82,16 +82,19 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     """Return the plans in columns, then the habits."""
     sums = ["total", "parts", "shipping", "labour", "standing", "late", "rework"]
     sums += ["cancelled"] if any(p.cancelled.minor for p in answer.plans) else []
-    rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in answer.plans)) for w in sums]
+    plans = (
+        answer.plans[-1:] + answer.plans[:-1]
+    )  # what a narrow screen shows is the recommended one
+    rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in plans)) for w in sums]
     ready = "ready but for those" if answer.without_offer else "ready"
-    rows.append((ready, *(_date(p.ready_day, today) for p in answer.plans)))
-    drawn = [p.ready for p in answer.plans if p.ready]
+    rows.append((ready, *(_date(p.ready_day, today) for p in plans)))
+    drawn = [p.ready for p in plans if p.ready]
     if len(drawn) == len(answer.plans):
         rows.append(("4 times in 5 by", *(_date(r.p80, today) for r in drawn)))
         kept = "that day kept" if terms.deadline is None else f"by day {terms.deadline}"
         rows.append((kept, *(percent(r.on_time) for r in drawn)))
-    rows.append(("used parts all pass", *(percent(p.all_pass) for p in answer.plans)))
-    head = ("", *(p.name for p in answer.plans))
+    rows.append(("used parts all pass", *(percent(p.all_pass) for p in plans)))
+    head = ("", *(p.name for p in plans))
     right = tuple(range(1, len(head)))
     blocks: list[Block] = [
         Table(rows=tuple(rows), head=head, right=right),

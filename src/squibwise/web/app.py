@@ -106,6 +106,7 @@ POSTS = {
     "/car/{car}/offers": market_pages.offers,
     "/car/{car}/terms": market_pages.keep_terms,
     "/car/{car}/bid": bid_pages.keep_sheet,
+    "/car/{car}/price": bid_pages.keep_price,
     "/car/{car}/tick": work_pages.tick,
     "/car/{car}/add": report_pages.add,
     "/car/{car}/report/{report}": report_pages.correct,

@@ -12,15 +12,19 @@ from squibwise import case as line
 from squibwise.errors import InputError
 from squibwise.garage import store
 from squibwise.garage.database import connected
-from squibwise.garage.writing import NewFile, write_files
+from squibwise.garage.new_case import state_price
+from squibwise.garage.writing import NewFile, change_file, write_files
 from squibwise.intake import market_files
+from squibwise.intake.case_file.load import CASE_FILE
+from squibwise.intake.case_file.toml_text import decode
 from squibwise.model.bid import BidLimit, BidSheet
+from squibwise.plan.prices import LABOUR
 from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, changing, read_number, sends
-from squibwise.web.waiting import answer_or_wait, tell_progress
+from squibwise.web.waiting import Tell, answer_or_wait, tell_progress
 
 SHEET = "bid.toml"
 SPREADS = ("resale", "brand_discount", "transport", "days")
@@ -78,7 +82,14 @@ def _page(
         hints=HINTS,
         trades=book.trades,
         questions=book.question,
+        parts=_list_parts(bench, opened) if answer else [],
     )
+
+
+def _list_parts(bench: Bench, opened: Opened) -> list[tuple[str, str]]:
+    """Return what may be priced: its key and what it is called, the work first."""
+    orders = (o for o in bench.whole(opened).todo.orders if o.contains and not o.done)
+    return [(LABOUR, "An hour of work"), *((o.contains[0], o.title) for o in orders)]
 
 
 def _sheet(bench: Bench, opened: Opened) -> BidSheet | None:
@@ -92,7 +103,7 @@ def _sheet(bench: Bench, opened: Opened) -> BidSheet | None:
         return market_files.load_bid(file)
 
 
-def _limit(bench: Bench, opened: Opened) -> BidLimit:
+def _limit(bench: Bench, opened: Opened, _: Tell) -> BidLimit:
     sheet = _sheet(bench, opened)
     if sheet is None:
         raise InputError("There is no bid sheet.", remedy="Fill it in.")
@@ -108,6 +119,24 @@ def keep_sheet(request: Request, sent: Sent) -> Response:
         (folder / SHEET).unlink(missing_ok=True)
         write_files([NewFile(path=folder / SHEET, data=text.encode("utf-8"))])
         market_files.load_bid(folder / SHEET)
+    return go(f"/car/{opened.id}/bid")
+
+
+@sends
+def keep_price(request: Request, sent: Sent) -> Response:
+    """Keep what a part costs with the car."""
+    opened, bench = opened_for(request), bench_of(request)
+    what, figures = sent.get("what", 120), _figures(sent, "price")
+    if not figures:
+        raise InputError("No price was stated.", remedy="Give low, likely and high.")
+    amounts = (figures["low"], figures["likely"], figures["high"])
+    today = dt.date.today()
+    with changing(request, opened, sent, f"price of {what}") as folder:
+        change_file(
+            folder / CASE_FILE,
+            lambda old: state_price(decode(old, CASE_FILE), what, amounts, today).encode("utf-8"),
+        )
+        line.open_case(folder, bench.catalog)
     return go(f"/car/{opened.id}/bid")
 
 

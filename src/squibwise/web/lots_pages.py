@@ -13,8 +13,11 @@ from starlette.responses import Response
 
 from squibwise import case as line
 from squibwise import plan
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.intake.columns import read_confirmed
 from squibwise.intake.lot_lists import open_list, read_blocks
+from squibwise.intake.lots import COLUMNS as LOT_COLUMNS
 from squibwise.model.lots import BadLot
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, page
@@ -39,6 +42,7 @@ class Screening(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         name: Of its file.
         hour: Cost of an hour.
+        confirmed: Headings that the user says are which column.
         rows: A row for each lot.
         findings: About rows that could not be read.
         left_out: Lots beyond the most that are screened.
@@ -46,6 +50,7 @@ class Screening(msgspec.Struct, frozen=True, kw_only=True):
 
     name: str
     hour: float
+    confirmed: dict[str, str]
     rows: list[dict[str, Any]]
     findings: list[str]
     left_out: int
@@ -66,7 +71,7 @@ def lots_page(request: Request) -> Response:
         found=found,
         rows=rows[start : start + SHOWN_LOTS],
         first=start + 1,
-        columns=[
+        shown=[
             (c, head, _address(key[1], c, down=by == c and not down)) for c, head in COLUMNS.items()
         ],
         by=by,
@@ -74,6 +79,8 @@ def lots_page(request: Request) -> Response:
         pages=_pages(len(rows), start, key[1], by, down=down),
         gone=bool(key[1]) and found is None,
         hour=f"{found.hour if found else HOUR:g}",
+        columns="\n".join(f"{h}={c}" for h, c in found.confirmed.items()) if found else "",
+        column_words=LOT_COLUMNS,
     )
 
 
@@ -104,17 +111,20 @@ def lots(request: Request, sent: Sent) -> Response:
     hour = read_number(sent, "hour") or HOUR
     if not data or len(data) > LARGEST_LOTS:
         raise InputError("There is no list, or it is too large.", remedy="Choose a CSV file.")
-    key = hashlib.sha256(data + f" {hour}".encode()).hexdigest()[:16]
+    confirmed = read_confirmed(sent.get("columns").splitlines())
+    key = hashlib.sha256(data + f" {hour} {confirmed}".encode()).hexdigest()[:16]
     bench = bench_of(request)
-    bench.keep(("lots", key), lambda: _screen(name[:80], data, hour, bench.catalog))
+    bench.keep(("lots", key), lambda: _screen(name[:80], data, hour, confirmed, bench.catalog))
     return go(_address(key, "", down=False))
 
 
-def _screen(name: str, data: bytes, hour: float, catalog: Any) -> Screening:  # noqa: ANN401
+def _screen(
+    name: str, data: bytes, hour: float, confirmed: dict[str, str], catalog: Catalog
+) -> Screening:
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / (Path(name).name or "lots.csv")
         place.write_bytes(data)
-        blocks = read_blocks(open_list(place, catalog), MOST_LOTS)
+        blocks = read_blocks(open_list(place, catalog, confirmed), MOST_LOTS)
         numbered = [one for block in blocks for one in block]
     rows = [(n, row) for n, row in numbered if isinstance(row, dict)]
     numbers, plain = zip(*rows[:MOST_LOTS], strict=True) if rows else ((), ())
@@ -124,6 +134,7 @@ def _screen(name: str, data: bytes, hour: float, catalog: Any) -> Screening:  # 
     return Screening(
         name=name,
         hour=hour,
+        confirmed=confirmed,
         rows=[_cells(r) for r in found.rows],
         findings=[f"{name}:{n}: {what}. {remedy}" for n, what, remedy in sorted(bad)],
         left_out=len(rows) - len(plain),

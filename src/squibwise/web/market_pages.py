@@ -21,6 +21,7 @@ from squibwise.garage.writing import NewFile, change_file, write_files
 from squibwise.intake import market_files
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
+from squibwise.intake.columns import ASKED, read_confirmed
 from squibwise.intake.offers import read_offers
 from squibwise.model.cost import minor_digits
 from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ScheduledTask, ShopTerms
@@ -43,7 +44,7 @@ from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, changing, read_number, sends
-from squibwise.web.waiting import answer_or_wait, tell_progress
+from squibwise.web.waiting import Tell, answer_or_wait, tell_progress
 
 SHEETS, TERMS = ("offers.csv", "offers.xlsx"), "buying.toml"
 TERM_FIELDS = {
@@ -55,7 +56,7 @@ TERM_FIELDS = {
 """What a shop states on the page of orders; the rest of its terms stays as it was handed in."""
 ANY, RANGES = (0.0, 1e9), {"technicians": (1.0, 3.0)}
 WHOLE = ("deadline", "technicians")
-CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 170.0
+CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 190.0
 
 
 def orders(request: Request) -> Response:
@@ -72,6 +73,9 @@ def orders(request: Request) -> Response:
         sums=tell_sums(opened.case.currency, whole.costs),
         has_offers=any(n in SHEETS for n in _files(bench, opened)),
         hour=_hour(opened),
+        supplier=terms.supplier,
+        columns="\n".join(f"{h}={c}" for h, c in terms.columns.items()),
+        column_words=[c for c in bench.catalog.market.columns if c != ASKED],
         fields=[(f, label, getattr(terms, f) or None) for f, label in TERM_FIELDS.items()],
     )
 
@@ -113,14 +117,52 @@ def offers(request: Request, sent: Sent) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     name, data = (sent.files.get("offers") or (("", b""),))[0]
     place = f"offers{Path(name).suffix.lower()}"
+    if not name:
+        place, data = _kept_sheet(bench, opened)
     if place not in SHEETS:
         raise InputError("This is no sheet of offers.", remedy="Choose a CSV or XLSX file.")
+    document = _terms_text(bench, opened)
+    told = {"supplier": sent.get("supplier", 120), "columns": _columns(sent)}
+    for field, value in told.items():
+        document.pop(field, None)
+        if value:
+            document[field] = value
     with changing(request, opened, sent, "offers") as folder:
         for earlier in SHEETS:
             (folder / earlier).unlink(missing_ok=True)
         write_files([NewFile(path=folder / place, data=data)])
-        market_files.load_offers(folder / place, bench.catalog, opened.case.currency, {})
+        shop = _write_terms(folder, document)
+        market_files.load_offers(
+            folder / place, bench.catalog, opened.case.currency, shop.columns, shop.supplier
+        )
     return go(f"/car/{opened.id}/buying")
+
+
+def _columns(sent: Sent) -> dict[str, str]:
+    return read_confirmed(sent.get("columns").splitlines())
+
+
+def _kept_sheet(bench: Bench, opened: Opened) -> tuple[str, bytes]:
+    """Return name and content of the sheet that was handed in before; empty = none was."""
+    with connected(bench.place) as garage:
+        content = store.content(garage, opened.id, SHEETS)
+    return next(((n, content[n]) for n in SHEETS if n in content), ("", b""))
+
+
+def _terms_text(bench: Bench, opened: Opened) -> tomlkit.TOMLDocument:
+    """Return the terms of the shop as they were written."""
+    with connected(bench.place) as garage:
+        earlier = store.content(garage, opened.id, (TERMS,)).get(TERMS, b"")
+    return tomlkit.parse(decode(earlier, TERMS) if earlier else "")
+
+
+def _write_terms(folder: Path, document: tomlkit.TOMLDocument) -> ShopTerms:
+    """Write what a shop works under, and return it; nothing stated is no file."""
+    (folder / TERMS).unlink(missing_ok=True)
+    text = tomlkit.dumps(document)
+    if text.strip():
+        write_files([NewFile(path=folder / TERMS, data=text.encode("utf-8"))])
+    return market_files.load_terms(folder / TERMS, must_be_there=False)
 
 
 def _hour(opened: Opened) -> float | None:
@@ -133,9 +175,7 @@ def _hour(opened: Opened) -> float | None:
 def keep_terms(request: Request, sent: Sent) -> Response:
     """Keep what the shop works under with the car."""
     opened, bench = opened_for(request), bench_of(request)
-    with connected(bench.place) as garage:
-        earlier = store.content(garage, opened.id, (TERMS,)).get(TERMS, b"")
-    document = tomlkit.parse(decode(earlier, TERMS) if earlier else "")
+    document = _terms_text(bench, opened)
     for field, label in TERM_FIELDS.items():
         value = read_number(sent, field, *RANGES.get(field, ANY), label=label)
         document.pop(field, None)
@@ -150,10 +190,7 @@ def keep_terms(request: Request, sent: Sent) -> Response:
                 lambda old: price_hour(decode(old, CASE_FILE), hour, today).encode("utf-8"),
             )
             line.open_case(folder, bench.catalog)
-        (folder / TERMS).unlink(missing_ok=True)
-        data = tomlkit.dumps(document).encode("utf-8")
-        write_files([NewFile(path=folder / TERMS, data=data)])
-        market_files.load_terms(folder / TERMS, must_be_there=True)
+        _write_terms(folder, document)
     return go(f"/car/{opened.id}/order")
 
 
@@ -185,16 +222,16 @@ async def buying_progress(request: Request) -> Response:
     return await tell_progress(request, "buying", _plan)
 
 
-def _plan(bench: Bench, opened: Opened) -> tuple[BuyAnswer, ShopTerms]:
-    with connected(bench.place) as garage:
-        content = store.content(garage, opened.id, SHEETS)
-    name = next((n for n in SHEETS if n in content), "")
+def _plan(bench: Bench, opened: Opened, tell: Tell) -> tuple[BuyAnswer, ShopTerms]:
+    name, data = _kept_sheet(bench, opened)
     if not name:
         raise InputError("No offers were handed in.", remedy="Hand in a sheet of offers first.")
-    sheet = read_offers(content[name], name, bench.catalog, opened.case.currency, {})
     terms = _terms(bench, opened)
+    currency = opened.case.currency
+    sheet = read_offers(data, name, bench.catalog, currency, terms.columns, terms.supplier)
     todo = bench.whole(opened).todo
-    return plan_buying(opened.case, todo, sheet, terms, bench.catalog, dt.date.today()), terms
+    today = dt.date.today()
+    return plan_buying(opened.case, todo, sheet, terms, bench.catalog, today, tell), terms
 
 
 def _terms(bench: Bench, opened: Opened) -> ShopTerms:
@@ -254,7 +291,8 @@ def _curve(points: Sequence[CurvePoint]) -> list[dict[str, Any]]:
     return [
         {
             "x": 40.0 + (CHART_WIDTH - 80.0) * (p.day - min(days)) / wide,
-            "y": 30.0 + (CURVE_HEIGHT - 70.0) * (max(sums) - p.cost.minor) / tall,
+            "y": 30.0 + (CURVE_HEIGHT - 90.0) * (max(sums) - p.cost.minor) / tall,
+            "label": 20.0 if p.cost.minor == min(sums) else -10.0,  # clear of the line
             "day": p.day,
             "sum": bare_sum(p.cost),
         }

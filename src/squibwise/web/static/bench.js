@@ -224,7 +224,11 @@
   // Long work tells how it goes; when it is done the page shows the answer.
   function watch(box) {
     const events = new EventSource(box.dataset.watch);
-    events.onmessage = (event) => { box.querySelector(".gone").textContent = event.data; };
+    events.onmessage = (event) => {
+      const gone = event.data.split(" ", 1)[0];
+      box.querySelector(".gone").textContent = gone;
+      box.querySelector(".at").textContent = event.data.slice(gone.length + 1);
+    };
     events.addEventListener("done", () => { events.close(); location.reload(); });
     events.addEventListener("failed", () => { events.close(); location.assign(location.pathname + "?now=1"); });
   }
