@@ -79,9 +79,13 @@ def lots_page(request: Request) -> Response:
         pages=_pages(len(rows), start, key[1], by, down=down),
         gone=bool(key[1]) and found is None,
         hour=f"{found.hour if found else HOUR:g}",
-        columns="\n".join(f"{h}={c}" for h, c in found.confirmed.items()) if found else "",
-        column_words=LOT_COLUMNS,
+        columns="\n".join(_say_column(*pair) for pair in found.confirmed.items()) if found else "",
+        column_words=[c.replace("_", " ") for c in LOT_COLUMNS],
     )
+
+
+def _say_column(heading: str, word: str) -> str:
+    return f"{heading}={word.replace('_', ' ')}"
 
 
 def _address(key: str, by: str, *, down: bool, start: int = 0) -> str:
@@ -111,7 +115,8 @@ def lots(request: Request, sent: Sent) -> Response:
     hour = read_number(sent, "hour") or HOUR
     if not data or len(data) > LARGEST_LOTS:
         raise InputError("There is no list, or it is too large.", remedy="Choose a CSV file.")
-    confirmed = read_confirmed(sent.get("columns").splitlines())
+    told = read_confirmed(sent.get("columns").splitlines())
+    confirmed = {heading: word.replace(" ", "_") for heading, word in told.items()}
     key = hashlib.sha256(data + f" {hour} {confirmed}".encode()).hexdigest()[:16]
     bench = bench_of(request)
     bench.keep(("lots", key), lambda: _screen(name[:80], data, hour, confirmed, bench.catalog))

@@ -47,7 +47,7 @@ def answer_or_wait(
 
 
 def _say(words: str, spoken: str, where: str) -> str:
-    return tell_on_page(f"Searching {words}", spoken, where) if words else ""
+    return tell_on_page(words, spoken, where) if words else ""
 
 
 def _tell_nobody(_: str) -> None:
