@@ -286,3 +286,66 @@ def test_a_seating_that_held_for_a_while_leaves_a_poor_contact_there() -> None:
     found = searched(BAG, first, seated, again)
     assert found.suspects[0].id == "device-plug:bad-contact"
     assert chance(found, "device-plug:not-seated") < 0.05
+
+
+# Common practice, no source: a lock that was found open and is home now does not explain the fault
+# a second time; the pins of that connector are looked at next, or a load is put in.
+def test_a_lock_that_was_seated_and_did_not_hold_is_not_the_cause_again() -> None:
+    loop = "driver.buckle-pretensioner/1"
+    first = a_report(a_line("driver.buckle-pretensioner", "open-or-high"))
+    again = a_report(a_line("driver.buckle-pretensioner", "open-or-high"), name="s2")
+    look = Entered(id="t1", loop=loop, test="look:seat-plug", outcome="lock-open")
+    seated = Entered(id="t2", loop=loop, test="reseat:seat-plug", outcome="fixed")
+    assert chance(searched(loop, first, look), "seat-plug:not-seated") > 0.9
+    back = searched(loop, first, look, seated, again)
+    assert back.suspects[0].id == "seat-plug:bad-contact"
+    assert chance(back, "seat-plug:not-seated") <= 0.15
+    card = trace(a_case(first, look, seated, again), believing(), loop, CATALOG).next_test
+    assert card.id in ("look:seat-plug", "load-at:seat-plug")
+
+
+# Common practice, no source: a new part seldom has the same fault as the old one.
+@pytest.mark.parametrize(
+    ("loop", "kind", "tests", "repair", "place"),
+    [
+        (
+            "driver.front-bag/1",
+            "open-or-high",
+            {
+                "look:column-plug": "fine",
+                "load-at:column-plug": "gone",
+                "steer-live": "steps",
+                "meter:clock-spring": "faulty",
+            },
+            "replace:clock-spring",
+            "clock-spring:",
+        ),
+        (
+            "nose-left.impact-sensor/1",
+            "internal",
+            {"look:device-plug": "fine", "feed-at:device-plug": "there"},
+            "replace:device",
+            "device:",
+        ),
+    ],
+)
+def test_a_new_part_after_which_the_fault_is_back_is_not_renewed_again(
+    loop: str, kind: Any, tests: dict[str, str], repair: str, place: str
+) -> None:
+    component = loop.split("/")[0]
+    said = [
+        Entered(id=f"t{n}", loop=loop, test=test, outcome=word)
+        for n, (test, word) in enumerate({**tests, repair: "fixed"}.items())
+    ]
+    first, again = (a_report(a_line(component, kind), name=n) for n in ("s1", "s2"))
+    before = searched(loop, first, *said[:-1])
+    back = searched(loop, first, *said, again)
+
+    def at_the_part(found: Standing) -> float:
+        parts = (s for s in found.suspects if all(p.startswith(place) for p in s.parts))
+        return math.fsum(s.p for s in parts)
+
+    assert at_the_part(before) > 0.75
+    assert at_the_part(back) <= 0.15
+    plan = trace(a_case(first, *said, again), believing(), loop, CATALOG)
+    assert plan.next_test.id != repair

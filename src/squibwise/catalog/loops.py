@@ -244,6 +244,8 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         fixes: Faults it removes, as ``element:fault`` with ``{point}`` and ``*``.
         leaves: Causes that it does not reach or makes itself, each with its share of what was
             believed of those it removes; ``{wire}`` is the wiring beside the point.
+        eases: Causes that it takes away for a while only, each with its share, as above, once the
+            fault is back.
         access: Further access clusters; ``{plugs}`` for every plug of the loop.
         opens: Must the access of the element it is done at be open.
         ruled: Only where the user's own rule lets the unit be kept.
@@ -267,6 +269,7 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     circuits: tuple[str, ...] = ()
     fixes: tuple[str, ...]
     leaves: dict[str, float] = {}
+    eases: dict[str, float] = {}
     access: tuple[str, ...] = ()
     opens: bool = True
     ruled: bool = False

@@ -71,7 +71,8 @@ def enter_repair(state: Standing, item: TestOutcome, bench: BenchRepair, room: R
         return close(msgspec.structs.replace(paid, repair=bench.id), item.id, room)
     reason = Because(text=f"{bench.id} was done and did not cure it.", evidence=(item.id,))
     left = _without(_eased(state.suspects, bench, room.catalog), bench, reason)
-    left = _merged([*left, *_left_behind(state.suspects, bench, room)], None)
+    behind = _left_behind(state.suspects, bench, bench.repair.leaves, room)
+    left = _merged([*left, *behind], None)
     if not left:
         return msgspec.structs.replace(note(paid, _nothing_left(item)), exhausted=True)
     return msgspec.structs.replace(paid, suspects=ranked(left), fixed="", powered=True)
@@ -160,8 +161,9 @@ def _after_return(
     failed = catalog.fact(_failing(bench)).number()
     coming = {} if room.context.reported.comes_and_goes else coming_steps(room.context, catalog)
     step = catalog.fact("isolation.step").number()
+    behind = {} if bench is None else bench.repair.leaves | bench.repair.eases
     moved = []
-    for suspect in [*_left_behind(suspects, bench, room), *suspects]:
+    for suspect in [*_left_behind(suspects, bench, behind, room), *suspects]:
         left = tuple(p for p in suspect.parts if bench is None or not fixes(bench, p))
         here = any(p.startswith(f"{point}:") for p in suspect.parts)
         share = _away_by_chance(left, point, room) if left else failed
@@ -169,7 +171,25 @@ def _after_return(
         because = (*suspect.because, reason) if here or not left else suspect.because
         p = suspect.p * share * step**steps
         moved.append(msgspec.structs.replace(suspect, p=p, because=because))
-    return _merged(moved, bench)
+    return _second_try(_merged(moved, bench), bench, room)
+
+
+def _second_try(suspects: list[Suspect], bench: BenchRepair | None, room: Room) -> list[Suspect]:
+    """Return the hypotheses with at most so much left of what a repair has mended already.
+
+    However sure it was before: that the fault is there after the repair says that it was led there
+    wrongly, or that something else is at fault as well.
+    """
+    again = {s.id for s in suspects if bench and all(fixes(bench, p) for p in s.parts)}
+    here = math.fsum(s.p for s in suspects if s.id in again)
+    rest = math.fsum(s.p for s in suspects if s.id not in again)
+    most = room.catalog.fact("isolation.second-try").number()
+    allowed = rest * most / (1.0 - most)
+    if here <= allowed or not rest:
+        return suspects
+    return [
+        msgspec.structs.replace(s, p=s.p * allowed / here) if s.id in again else s for s in suspects
+    ]
 
 
 def _failing(bench: BenchRepair | None) -> str:
@@ -205,19 +225,21 @@ def _moved_with(point: str, context: Context) -> set[str]:
 
 
 def _left_behind(
-    suspects: tuple[Suspect, ...], bench: BenchRepair | None, room: Room
+    suspects: tuple[Suspect, ...],
+    bench: BenchRepair | None,
+    behind: dict[str, float],
+    room: Room,
 ) -> list[Suspect]:
     """Return what a repair did not reach, at the place it mended or made by the work itself.
 
     Each such cause takes a share of what was believed of those that the repair removed.
     """
-    if bench is None or not bench.repair.leaves:
+    if bench is None:
         return []
     removed = math.fsum(s.p for s in suspects if all(fixes(bench, p) for p in s.parts))
     wire = _wire_beside(bench.point.id, room.context)
     shares: dict[tuple[str, ...], float] = {
-        (cause.format(point=bench.point.id, wire=wire),): share
-        for cause, share in bench.repair.leaves.items()
+        (cause.format(point=bench.point.id, wire=wire),): share for cause, share in behind.items()
     }
     known = (s for s in suspects if s.parts in shares)
     return [msgspec.structs.replace(s, p=removed * shares[s.parts]) for s in known]
@@ -284,7 +306,7 @@ def doubt(state: Standing, item: DoneWork, bench: BenchRepair, room: Room) -> St
         else s
         for s in state.suspects
     ]
-    return msgspec.structs.replace(state, suspects=ranked(moved))
+    return msgspec.structs.replace(state, suspects=ranked(_second_try(moved, bench, room)))
 
 
 def _unverified(item: DoneWork, bench: BenchRepair) -> Finding:
