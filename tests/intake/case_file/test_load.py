@@ -4,6 +4,7 @@ import hashlib
 import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -235,7 +236,8 @@ def test_a_report_that_needs_a_part_not_installed_is_told_at_its_line(
     def missing(*_: object) -> None:
         raise UnavailableError("pictures need the optional part", remedy="Install it.")
 
-    monkeypatch.setattr("squibwise.intake.case_file.car_files.read_report", missing)
+    for name in ("extract", "read_report"):
+        monkeypatch.setattr(f"squibwise.intake.case_file.car_files.{name}", missing)
     (folder / "case.toml").write_text(SCAN, encoding="utf-8")
     with pytest.raises(InputError) as refusal:
         load_case(folder, catalog)
@@ -392,3 +394,22 @@ def test_a_car_outside_north_america_is_not_taken_to_weigh_its_seat(year: int, r
     assert "passenger.occupant-sensor" in at_home.components
     assert "passenger.occupant-sensor" not in abroad.components
     assert {"passenger.passenger-switch", "left.curtain"} <= set(abroad.components)
+
+
+def test_a_report_of_a_case_is_gathered_once(
+    folder: Path, catalog: Catalog, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The VIN and the faults come from one reading: a long report is not read twice."""
+    from squibwise.intake.report import reader
+
+    names: list[str] = []
+    gather = reader.gather_lines
+
+    def counted(lines: Any, name: str, catalog: Catalog) -> Any:
+        names.append(name)
+        return gather(lines, name, catalog)
+
+    monkeypatch.setattr(reader, "gather_lines", counted)
+    (folder / "case.toml").write_text(SCAN, encoding="utf-8")
+    load_case(folder, catalog)
+    assert len(names) == 1

@@ -203,7 +203,7 @@ def _codes(written: Written, notes: Notes) -> tuple[OwnCode, ...]:
 
 def _vin_of_reports(written: Written, files: Mapping[str, bytes], notes: Notes) -> str | None:
     named = (one.entry.file for one in written.entries if isinstance(one.entry, ReportEntry))
-    vins = (vin_in(name, files[name], notes.catalog) for name in named)
+    vins = (vin_in(name, files[name], notes) for name in named)
     return None if written.car.vin else next((vin for vin in vins if vin), None)
 
 
@@ -234,18 +234,27 @@ def one_report(
 ) -> ReadReport | None:
     """Return what one report of the case says; None when it cannot be read at all."""
     try:
-        return read_report(data, name, notes.catalog, car)
+        gathered = notes.gathered.pop(name, None)  # a sheet settles once
+        if gathered is None:
+            return read_report(data, name, notes.catalog, car)
+        return reader.settle_extract(*gathered, notes.catalog, car)
     except (InputError, UnavailableError) as error:
         _pass_on(error, name, path, notes)
         return None
 
 
-def vin_in(name: str, data: bytes, catalog: Catalog) -> str | None:
-    """Return the VIN that a report names; None also when it cannot be read, which is told later."""
+def vin_in(name: str, data: bytes, notes: Notes) -> str | None:
+    """Return the VIN that a report names; None also when it cannot be read, which is told later.
+
+    What was gathered for it is kept, so that no report is gathered twice.
+    """
     try:
-        return reader.vin_in(extract(data, name), name, catalog)
+        found = extract(data, name)
+        sheet = reader.gather_extract(found, name, notes.catalog)
     except (InputError, UnavailableError):
         return None
+    notes.gathered[name] = (found, sheet)
+    return sheet.vin
 
 
 def _pass_on(error: SquibwiseError, name: str, path: KeyPath, notes: Notes) -> None:

@@ -13,7 +13,9 @@ from squibwise.catalog.components import Kind
 from squibwise.catalog.load import Catalog, with_article
 from squibwise.errors import ModelError
 from squibwise.intake.case_file.toml_text import KeyPath, Lines, line_of
+from squibwise.intake.importers.base import Extract
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.sheet import Sheet
 from squibwise.intake.vin import read_vin
 from squibwise.model.names import PLACES, split_loop
 from squibwise.model.origin import Finding, Origin, Severity
@@ -60,6 +62,7 @@ class Notes:
         self.catalog = catalog
         self.findings: list[Finding] = []
         self.mentions: list[Mention] = []
+        self.gathered: dict[str, tuple[Extract, Sheet]] = {}
         self._texts = text.splitlines()
         self._lines: Mapping[KeyPath, int] = lines
 

@@ -417,8 +417,3 @@ def _with_gaps(found: Extract) -> list[RawLine]:
 def side_of_driver(sheet: Sheet) -> Side:
     """Return on which side the driver sits by a report's own words; the left where none tell."""
     return _hand(sheet, None).side
-
-
-def vin_in(found: Extract, name: str, catalog: Catalog) -> str | None:
-    """Return the VIN that a report names, without understanding the rest of it."""
-    return sort_lines(found.lines, name, catalog).vin

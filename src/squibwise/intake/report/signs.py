@@ -21,6 +21,7 @@ _LEGEND = pattern(
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
 _FEW_ROWS = 3
+_MOST_COLUMNS = 60  # a line of more words is no heading
 _ENTRY = pattern(r"[^\s|]+")
 _ASTRAY = 2  # characters that a cell may stand beside its heading
 _SEAT_LETTERS = ({"d": "driver", "p": "passenger"}, {"f": "Fahrer", "bf": "Beifahrer"})
@@ -227,7 +228,7 @@ def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
 def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
     """Where the words of a heading that name a state begin, and the states."""
     words = list(_ENTRY.finditer(text))
-    if len(words) < _FEW_ROWS or any(c.isdigit() for c in text):
+    if not _FEW_ROWS <= len(words) <= _MOST_COLUMNS or any(c.isdigit() for c in text):
         return []
     named = [(w.start(), _state_of(w.group(), lexicon)) for w in words]
     return [(start, state) for start, state in named if state]
