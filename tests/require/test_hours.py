@@ -12,7 +12,7 @@ import pytest
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Three
 from squibwise.model.car import Profile
-from squibwise.model.evidence import Recorder
+from squibwise.model.evidence import Circumstance, Recorder
 from squibwise.require import work
 
 FIRED = 0.98
@@ -132,3 +132,17 @@ def test_the_minutes_of_the_catalogue_add_up_to_a_technicians_split(
     three += [book.ticks[t].minutes for t in looks]
     three += [book.steps[s].minutes for s in steps.split()]
     assert (sum(m[1] for m in three) + more) / 60 == pytest.approx(hours, abs=0.1), job
+
+
+# Judgement, common practice, no source: a lamp on without a crash is a job of about two hours; its
+# record is a picture of the lamp and the odometer, its papers are half of a rebuilt car's.
+@pytest.mark.parametrize(("soaked", "record", "papers"), [(False, 5, 10), (True, 15, 20)])
+def test_a_circuit_that_is_traced_alone_has_less_to_record(
+    soaked: bool, record: int, papers: int, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    told = [Circumstance(id="c", what="crash", present=False)]
+    told += [Circumstance(id="f", what="flood", present=True)] if soaked else []
+    faulty = {"driver.seat-bag": {"faulty": 0.9}}
+    done = work(made.case(*told), made.assessment(faulty, made.calm), catalog)
+    found = {o.id: o.minutes.likely for o in done.operations}
+    assert (found["step:arrival-record"], found["step:papers"]) == (record, papers)

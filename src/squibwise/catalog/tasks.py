@@ -86,6 +86,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         passes_when: What must be recorded.
         done_by: Kind of evidence that also finishes it; one of ``DONE_BY``.
         minutes: Low, usual, high. [min]
+        undamaged: The same without a crash, water or fire, where it is less; None = the same.
         each: The minutes are for each of these; one of ``EACH``.
     """
 
@@ -103,6 +104,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     passes_when: str
     done_by: str = ""
     minutes: Three
+    undamaged: Three | None = None
     each: str = ""
     tools: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -116,6 +118,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         if self.phase not in PHASES or not 1 <= self.number <= 99:
             raise CatalogError(f"step {self.id}: unknown phase, or number not from 1 to 99")
         check_minutes(f"step {self.id}", self.minutes)
+        check_minutes(f"step {self.id}", self.undamaged or self.minutes)
 
 
 class GateText(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

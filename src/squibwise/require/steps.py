@@ -218,7 +218,9 @@ def _step_minutes(step: Step, scope: Scope) -> Minutes:
         return to_minutes(step.minutes, len(list_loads(scope)))
     if step.each == "igniter":
         return to_minutes(step.minutes, sum(map(scope.fires, scope.job.case.car.components)))
-    return to_minutes(step.minutes)
+    job = scope.job
+    is_more = job.had_crash or job.was_soaked
+    return to_minutes(step.minutes if is_more else step.undamaged or step.minutes)
 
 
 def _is_labelled(components: Iterable[str], scope: Scope) -> bool:
