@@ -175,6 +175,11 @@ def tell_cautions(texts: Iterable[str], heading: str = "Cautions") -> Section | 
     return section(heading, listed, tone="alarm") if told else None
 
 
+def say_state(state: str) -> str:
+    """Return a state as a mechanic says it."""
+    return "not configured, or not the right part" if state == "unfit" else state
+
+
 def in_words(word: str) -> str:
     """Return a word of the catalogue or the case file as people read it."""
     return word.replace("-", " ").replace(".", " ").replace("re covered", "re-covered")

@@ -23,6 +23,7 @@ from squibwise.present.phrases import (
     is_inflator,
     is_told_already,
     name,
+    say_state,
     standing,
     tell_car,
     tell_findings,
@@ -225,7 +226,7 @@ def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
         f"{tell_cause(key, catalog)} ({percent(p)})"
         for key, p in sorted(pick_causes(states.event.causes, LIKELY).items(), key=lambda c: -c[1])
     ]
-    told = [f"{word}: {tell_grouped(parts, catalog)}" for word, parts in by_state_.items()]
+    told = [f"{say_state(w)}: {tell_grouped(parts, catalog)}" for w, parts in by_state_.items()]
     return [*causes, *told]
 
 

@@ -83,7 +83,7 @@ def _doubts(line: CodeLine) -> Iterator[str]:
     if line.repeats:
         yield f"same fault as line {', '.join(map(str, line.repeats))}"
     if line.weak:
-        yield f"leans on a fact of basis: {in_words(line.weak)}"
+        yield f"its meaning is {in_words(line.weak)}: look it up in the maker's own list"
 
 
 def tell_coverage(covered: Coverage) -> tuple[str, ...]:
