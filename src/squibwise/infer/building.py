@@ -16,7 +16,7 @@ from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
 from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, occupants_at
 from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plain_part
-from squibwise.infer.unit_states import unit_states
+from squibwise.infer.reports import unit_states
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
 from squibwise.model.names import Side, side_of, split_component, split_loop
