@@ -21,6 +21,7 @@ from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_worlds
 from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.offers import list_needs, need_key
 from squibwise.plan.ordering import plan_buying
+from squibwise.present.tell_buying import tell_buying
 
 pytest.importorskip("ortools")
 CATALOG = load_catalog()
@@ -242,6 +243,26 @@ def test_the_lead_time_of_what_was_ordered_runs_from_that_day() -> None:
     codes = [f.code for f in known.findings]
     assert "offer-overdue" not in codes
     assert codes.count("buy-term-unused") == 1  # line-9 is no offer
+
+
+def test_the_ready_day_says_that_it_holds_no_body_work() -> None:
+    body = Operation(n=42, id="step:structure", action="do", title="Restore structure")
+    sheet = read_offers(SHEET.encode(), "offers.csv", CATALOG, "USD")
+
+    def told(work: Work, terms: ShopTerms) -> tuple[list[str], str]:
+        answer = plan_buying(CASE, work, sheet, terms, CATALOG)
+        page = str(tell_buying(CASE, answer, terms, dt.date(2026, 3, 2), CATALOG))
+        return [f.code for f in answer.findings if f.code == "buy-no-time"], page
+
+    work = _work(BAG)
+    area = Area(area="car", phase="body", title="Body", operations=(body,))
+    visit = Visit(id="strip", title="Body", power="off", areas=(area,))
+    with_body = msgspec.structs.replace(work, visits=(*work.visits, visit))
+    codes, page = told(with_body, ShopTerms())
+    assert (codes, "ready, body work not counted" in page) == (["buy-no-time"], True)
+    codes, page = told(with_body, ShopTerms(services={"step:structure": Service(days=3.0)}))
+    assert (codes, "body work not counted" in page) == ([], False)
+    assert told(work, ShopTerms())[0] == []
 
 
 def test_an_hour_costs_what_the_case_says_where_the_terms_say_nothing() -> None:

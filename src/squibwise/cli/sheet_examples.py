@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from squibwise.catalog.load import Catalog
 from squibwise.model.bid import COMEBACKS
 from squibwise.model.work import Work
+from squibwise.plan.ordering import BODY_WORK
 
 _TERMS = """\
 # What your shop works under; money in whole units of the case's currency.
@@ -40,7 +41,7 @@ def write_terms(work: Work) -> str:
         f'# [services."{o.id}"]  # {o.title}, done by somebody else\n'
         "# days = 0.5\n# notice = 0  # days until there is an appointment\n# price = 0\n"
         for o in work.operations
-        if o.action == "set" and not o.done
+        if (o.action == "set" or o.id == BODY_WORK) and not o.done
     ]
     return "\n".join((_TERMS, *services))
 

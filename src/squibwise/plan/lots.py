@@ -153,7 +153,7 @@ def price_cars(
 
 
 def write_lot(lot: LotRow, belief: LotBelief, terms: LotTerms) -> dict[str, object]:
-    """Return the row that is written for a lot."""
+    """Return the row that is written for a lot; ``noted`` is what its notes say but of money."""
     row: dict[str, object] = {
         "line": lot.line,
         "id": lot.id,
@@ -163,29 +163,30 @@ def write_lot(lot: LotRow, belief: LotBelief, terms: LotTerms) -> dict[str, obje
         "bid_limit": None,
         "orders": " ".join(belief.orders),
         "look": belief.look,
-        "notes": "; ".join(_noted(lot)),
+        "noted": _noted(lot),
     }
     row |= {f"fired.{c}": round(p, 4) for c, p in belief.fired.items()}
     return row | limit_row(row, lot.resale, lot.other_costs, terms)
 
 
-def _noted(lot: LotRow) -> list[str]:
+def _noted(lot: LotRow) -> tuple[str, ...]:
     """Return what must be known of a lot before its figures are relied on."""
     told = {e.what for e in lot.evidence if isinstance(e, Circumstance)}
-    reached = [REACHED[what] for what in REACHED if what in told]
-    return [ASSUMED] * lot.car.assumed + reached
+    reached = (REACHED[what] for what in REACHED if what in told)
+    return (*[ASSUMED] * lot.car.assumed, *reached)
 
 
 def limit_row(
     row: Mapping[str, object], resale: float | None, other: float | None, terms: LotTerms
 ) -> dict[str, object]:
     """Return the columns of a row that hang on what the list says of money."""
-    notes = [word for word in (ASSUMED, *REACHED.values()) if word in str(row["notes"])]
+    noted: tuple[str, ...] = row["noted"]  # type: ignore[assignment]
+    notes = [*noted]
     notes += [] if resale is not None else ["no resale stated"]
     notes += [] if other is not None else ["restraint share only"]
     at_risk = float(str(row["cost_at_risk"]))
-    reached = not set(REACHED.values()).isdisjoint(notes)
-    limit = None if reached else find_limit(resale, other, at_risk, terms)
+    is_reached = not set(REACHED.values()).isdisjoint(noted)
+    limit = None if is_reached else find_limit(resale, other, at_risk, terms)
     notes += ["before any bid: title, unit, parts"] if limit is not None else []
     return {"bid_limit": limit, "notes": "; ".join(notes)}
 

@@ -124,6 +124,10 @@ def _refuse_many(offers: int) -> None:
         )
 
 
+BODY_WORK = "step:structure"
+"""Body work, done by others and in no hours of the work list."""
+
+
 def _tell_nobody(words: str) -> None:
     """Nobody waits."""
 
@@ -156,6 +160,7 @@ def _doubt_terms(terms: ShopTerms, sheet: OfferSheet, work: Work) -> Iterable[Fi
             "comes late always wins.",
             remedy="Write bay_day into buying.toml; `buy CASE --example` prints one to fill in.",
         )
+    yield from _doubt_times(terms, work)
     offers = {o.id for o in sheet.offers}
     known = {"late": offers, "cancel": offers, "services": {o.id for o in work.operations}}
     kinds = {w: "operation" if w == "services" else "offer of the sheet" for w in known}
@@ -168,6 +173,21 @@ def _doubt_terms(terms: ShopTerms, sheet: OfferSheet, work: Work) -> Iterable[Fi
                 remedy="Write it as the plan does: the last column of an order names each offer."
                 if ids is offers
                 else "`squibwise work CASE --json` names every operation by its id.",
+            )
+
+
+def _doubt_times(terms: ShopTerms, work: Work) -> Iterable[Finding]:
+    """Yield the body work whose time nobody stated: the ready day holds none for it."""
+    for operation in work.operations:
+        is_open = operation.id == BODY_WORK and not operation.done
+        if is_open and operation.id not in terms.services:
+            yield Finding(
+                code="buy-no-time",
+                severity="warning",
+                message=f"No time is stated for '{operation.title}' (no. {operation.n}): the "
+                "car is ready only so many days later.",
+                remedy=f'Ask the body shop, and write [services."{operation.id}"] with days, '
+                "notice and price into buying.toml.",
             )
 
 

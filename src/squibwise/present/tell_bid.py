@@ -41,14 +41,15 @@ _QUANTILES = (
     (0.8, "4 in 5 below"),
     (0.95, "19 in 20"),
 )
-_SHOWN, BAR = 6, 30
+_SHOWN, BAR, _MOST_MISSING = 6, 30, 9
+_MISSING = {"labour-hour": "what an hour of work costs", "resale": "the resale"}
 _RARELY = 0.005
 _NO_PRICE = ("bid-work-free", "bid-unpriced")
 _VERDICTS = {
     "bid-up-to": "Bid up to {limit}, not a step more.",
     "do-not-bid": "Do not bid.",
     "ask-first": "Ask first: while a question below is open there is no limit.",
-    "restraint-share-only": "Restraint share only, no limit: not all that is to be paid is stated.",
+    "restraint-share-only": "Restraint share only, no limit: not stated is {missing}.",
 }
 
 
@@ -77,7 +78,10 @@ def tell_bid(case: Case, answer: BidLimit, catalog: Catalog) -> Telling:
 
 
 def _verdict(answer: BidLimit) -> Section:
-    words = _VERDICTS[answer.verdict].format(limit=money(answer.limit))
+    lacking = [_MISSING.get(w, w) for w in (*answer.unstated, *answer.unpriced)]
+    words = _VERDICTS[answer.verdict].format(
+        limit=money(answer.limit), missing=listed(lacking, _MOST_MISSING)
+    )
     tone: Tone = "strong" if answer.verdict == "bid-up-to" else "check"
     blocks: list[Text | Bullets] = [Text(text=words, tone=tone)]
     if answer.limit is not None and answer.chance_of_loss is not None:

@@ -87,6 +87,8 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     )  # what a narrow screen shows is the recommended one
     rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in plans)) for w in sums]
     ready = "ready but for those" if answer.without_offer else "ready"
+    has_times = all(f.code != "buy-no-time" for f in answer.findings)
+    ready = ready if has_times else f"{ready}, body work not counted"
     rows.append((ready, *(_date(p.ready_day, today) for p in plans)))
     drawn = [p.ready for p in plans if p.ready]
     if len(drawn) == len(answer.plans):
