@@ -20,9 +20,10 @@ from squibwise.model.evidence import (
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
+from squibwise.model.work import Area, Operation, Visit
 from squibwise.prove import gates
 from squibwise.prove import verdicts as judge
-from squibwise.prove.gates import QUESTIONS
+from squibwise.prove.gates import DISPOSAL, QUESTIONS
 
 Made = dict[str, Any]
 
@@ -454,3 +455,64 @@ def test_a_part_stands_in_doubt_between_the_two_limits_and_not_on_them(
     part = made["belief"]("driver.buckle-switch", now=now)
     found = open_words(ask(assessment=made["assessment"](components=(part,))))
     assert [g for g in found if g in ("doubtful", "not-sound")] == ([gate] if gate else [])
+
+
+def test_a_warning_about_the_input_opens_nothing(ask: Ask, made: Made) -> None:
+    for severity, opened in (("note", []), ("warning", []), ("error", ["input-clean"])):
+        told = Finding(code="x", severity=severity, message="m")  # type: ignore[arg-type]
+        assert open_words(ask(case=made["case"](findings=(told,)))) == opened
+
+
+@pytest.mark.parametrize("component", ["driver.buckle-switch", "passenger.front-bag"])
+def test_an_eye_settles_no_part_that_has_a_circuit(ask: Ask, made: Made, component: str) -> None:
+    part = made["belief"](component, now=made["DOUBT"])
+    doubt = made["assessment"](components=(part,))
+    seen = Look(id="eye", component=component, seen="intact")
+    looked = made["case"](evidence=(*made["evidence"](), seen))
+    assert "doubtful" in open_words(ask(case=looked, assessment=doubt))
+
+
+def test_a_calibration_settles_no_doubt_about_a_part(ask: Ask, made: Made) -> None:
+    part = "passenger.front-bag"
+    done = made["item"](f"{part}:calibrate", part, "calibrate", done=True)
+    doubt = states_with(made, part, "DOUBT")
+    assert "doubtful" in open_words(ask(assessment=doubt, work=made["work"](done)))
+
+
+def test_what_came_out_may_be_handed_over_before_the_new_part_is_in(ask: Ask, made: Made) -> None:
+    out = Operation(
+        n=1, id="out:bag", action="out", title="Take out", components=("driver.front-bag",)
+    )
+    area = Area(area="wheel", phase="open", title="", operations=(out,))
+    visit = Visit(id="strip", title="", power="off", areas=(area,))
+    todo = msgspec.structs.replace(made["work"](), visits=(visit,))
+    kept = tuple(e for e in made["evidence"]() if getattr(e, "what", "") not in DISPOSAL)
+    for hours, opened in (((5, 6), []), ((6, 5), ["disposal"])):
+        signed = [
+            Passed(
+                id=f"s-{what}", time=made["at"](hour), what=what, result="passed", by="R", note="n"
+            )
+            for hour, what in zip(hours, ("out:bag", "dispose"), strict=True)
+        ]
+        entries = tuple(sorted((*kept, *signed), key=lambda e: e.time))
+        assert open_words(ask(case=made["case"](evidence=entries), work=todo)) == opened
+
+
+@pytest.mark.parametrize(
+    ("part", "is_asked"),
+    [
+        ("centre.control-unit", True),
+        ("nose-left.impact-sensor", True),
+        ("driver.knee-bag", True),
+        ("driver.buckle-switch", False),
+        ("centre.headliner", False),
+    ],
+)
+def test_a_label_is_asked_of_what_fires_of_units_and_of_sensors(
+    ask: Ask, made: Made, part: str, is_asked: bool
+) -> None:
+    done = DoneWork(id="d", time=made["at"](8), what="replaced", component=part, by="R")
+    car = made["case"]().car
+    car = msgspec.structs.replace(car, components=tuple(sorted({*car.components, part})))
+    found = ask(case=made["case"](evidence=(done, *made["evidence"]()), car=car))
+    assert found["provenance"].open is is_asked
