@@ -516,3 +516,11 @@ def test_a_label_is_asked_of_what_fires_of_units_and_of_sensors(
     car = msgspec.structs.replace(car, components=tuple(sorted({*car.components, part})))
     found = ask(case=made["case"](evidence=(done, *made["evidence"]()), car=car))
     assert found["provenance"].open is is_asked
+
+
+def test_a_unit_seen_damaged_contradicts_only_what_was_signed(ask: Ask, made: Made) -> None:
+    seen = Look(id="eye", time=made["at"](6), component="centre.control-unit", seen="damaged")
+    signed = Passed(id="g", time=made["at"](6), what="key-on-safe", result="passed", by="R")
+    for more, opened in (((seen,), False), ((seen, signed), True)):
+        found = ask(case=made["case"](evidence=(*more, *made["evidence"]())))
+        assert found["contradictions"].open is opened

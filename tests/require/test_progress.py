@@ -383,3 +383,37 @@ def test_areas_that_nothing_opens_are_owed_until_the_maker_is_asked(
     assert (item(done, "left.curtain:inspect").strict, rail.counted) == (strict, counted)
     asked = {q.id: q.answered for q in done.questions}
     assert asked["closed-areas"] == {None: "", "failed": "no", "passed": "yes"}[answer]
+
+
+@pytest.mark.parametrize(
+    ("what", "component", "item_id", "is_finished"),
+    [
+        ("replaced", "driver.front-bag", "driver.front-bag:replace", True),
+        ("reseated", "driver.front-bag", "driver.front-bag:replace", False),
+        ("cleared", "driver.front-bag", "driver.front-bag:replace", False),
+        ("replaced", "driver.front-bag", "driver.front-bag:trace", True),
+        ("reseated", "driver.front-bag", "driver.front-bag:trace", True),
+        ("repaired", "driver.front-bag", "driver.front-bag:trace", True),
+        ("cleared", "driver.front-bag", "driver.front-bag:trace", False),
+        ("replaced", "driver.front-bag", "driver.front-bag:inspect", False),
+        ("replaced", "driver.front-bag", "driver.front-bag:calibrate", False),
+        ("replaced", "driver.front-bag", "passenger.front-bag:replace", False),
+        ("cleared", "codes", "step:clear", True),
+    ],
+)
+def test_work_finishes_the_item_that_it_names_only_where_it_can(
+    made: SimpleNamespace, what: str, component: str, item_id: str, *, is_finished: bool
+) -> None:
+    """Own edge cases: inspections and settings are signed for, a part is replaced by itself."""
+    done = DoneWork(id="d", time=at(9), what=what, component=component, item=item_id)
+    assert (item_id in read_progress(made.case(done)).done_items) is is_finished
+
+
+@pytest.mark.parametrize(("hour", "is_done"), [(10, True), (8, False)])
+def test_a_drive_counts_only_after_the_last_work(
+    made: SimpleNamespace, catalog: Catalog, hour: int, *, is_done: bool
+) -> None:
+    work_done = DoneWork(id="d", time=at(9), what="reseated", component="driver.front-bag")
+    case = made.case(*sorted((work_done, passed("step:drive", hour=hour)), key=lambda e: e.time))
+    step = catalog.tasks.steps["drive"]
+    assert is_step_done(step, read_progress(case), frozenset(), catalog) is is_done
