@@ -239,6 +239,62 @@ def test_place_and_kind_of_rules_decide_on_a_used_belt(
     assert _judge(row, _case(region, profile))[0][0].policy == policy
 
 
+UNIT = Need(
+    key="control-unit@centre", title="airbag control module", contains=("centre.control-unit",)
+)
+
+
+# Common practice, no source: a unit out of an unknown car may hold a locked crash and its VIN.
+@pytest.mark.parametrize("condition", ["used", "rebuilt"])
+@pytest.mark.parametrize("profile", ["unknown", "by-condition"])
+def test_a_control_unit_of_an_unknown_car_is_shown_and_not_counted_on(
+    condition: str, profile: str
+) -> None:
+    row = f"control-unit@centre,Alder,180,{condition},3,,receipt"
+    judged, findings = _judge(row, _case(None, profile), (UNIT,))
+    assert (judged[0].policy, judged[0].is_usable) == ("price-only", False)
+    assert "locked crash record" in findings[0].message
+    assert (
+        "the VIN of the donor car and a read-out that shows no stored crash" in findings[0].remedy
+    )
+
+
+def test_a_control_unit_of_a_named_car_without_a_stored_crash_waits_for_the_makers_rule() -> None:
+    row = f"control-unit@centre,Alder,180,used,3,{VIN},receipt; crash check"
+    assert _judge(row, _case(), (UNIT,))[0][0].is_usable
+    judged, findings = _judge(row, _case(profile="unknown"), (UNIT,))
+    assert (judged[0].policy, len(findings)) == ("price-only", 1)
+    assert "maker's rule" in findings[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("assembly", "is_restraint"),
+    [
+        *((a, True) for a in ("control-unit", "front-sensor", "side-sensor", "clock-spring")),
+        *((a, True) for a in ("occupant-set", "seat-position-sensor", "off-indicator")),
+        *((a, True) for a in ("plain-belt", "plain-buckle", "harness-section", "belt-anchor")),
+        *((a, True) for a in ("front-belt", "driver-bag", "curtain", "lap-tensioner", "roll-bar")),
+        *((a, False) for a in ("instrument-panel", "steering-wheel", "headliner", "bolts-kit")),
+        *((a, False) for a in ("pillar-trim", "knee-panel", "seat-frame", "vapour-barrier")),
+    ],
+)
+@pytest.mark.parametrize("condition", ["used", "rebuilt"])
+def test_no_used_part_of_the_restraint_system_is_counted_on_while_the_rule_is_unknown(
+    assembly: str, is_restraint: bool, condition: str
+) -> None:
+    need = Need(key=f"{assembly}@centre", title=assembly, live=CATALOG.assemblies[assembly].live)
+    row = f"{need.key},Alder,60,{condition},3,{VIN},receipt; recall check; crash check"
+    judged = _judge(row, _case(profile="unknown"), (need,))[0][0]
+    assert judged.is_usable is not is_restraint
+
+
+def test_what_was_ordered_and_may_not_be_fitted_is_told_so() -> None:
+    text = HEAD.strip() + ",State\ncontrol-unit@centre,Alder,180,used,3,,receipt,ordered\n"
+    findings = judge_offers(_read(text).offers, (UNIT,), _case(), CATALOG)[1]
+    assert "not to be fitted as things stand" in findings[0].message
+    assert findings[0].severity == "warning"
+
+
 def test_a_rebuilt_charge_is_refused_whatever_papers_it_has() -> None:
     row = f"front-belt@driver,Alder,60,rebuilt,3,{VIN},receipt; recall check; theft check"
     assert _judge(row, _case())[0][0].policy == "forbid"

@@ -55,6 +55,8 @@ class UsedPolicy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         profiles: Rule profiles it holds for; empty = every one.
         conditions: Conditions of the part that it speaks of.
         live_only: It speaks only of parts that hold a charge.
+        restraint_only: It speaks only of parts of the restraint system.
+        kinds: It speaks only of what one of these kinds is in; empty = of every part.
         without: It applies while one of these papers or particulars is missing; empty = always.
     """
 
@@ -69,6 +71,8 @@ class UsedPolicy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     conditions: tuple[Condition, ...]
     profiles: tuple[str, ...] = ()
     live_only: bool = False
+    restraint_only: bool = False
+    kinds: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
 
 
@@ -77,9 +81,13 @@ class MarketFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     Attributes:
         denials: Words that turn a heading into its opposite.
+        restraint_families: Families of kinds that are parts of the restraint system.
+        restraint_kinds: Kinds of other families that are.
     """
 
     denials: frozenset[str] = frozenset()
+    restraint_families: frozenset[str] = frozenset()
+    restraint_kinds: frozenset[str] = frozenset()
 
     column: tuple[Column, ...] = ()
     word: tuple[CellWord, ...] = ()
@@ -95,6 +103,8 @@ class MarketBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         policies: By id.
         meanings: Of each word, by its column.
         denials: Words that turn a heading into its opposite.
+        restraint_families: Families of kinds that are parts of the restraint system.
+        restraint_kinds: Kinds of other families that are.
     """
 
     columns: dict[str, Column]
@@ -102,6 +112,8 @@ class MarketBook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     policies: dict[str, UsedPolicy]
     meanings: dict[tuple[str, str], str]
     denials: frozenset[str] = frozenset()
+    restraint_families: frozenset[str] = frozenset()
+    restraint_kinds: frozenset[str] = frozenset()
 
     def meaning(self, column: str, text: str) -> str | None:
         """Return what a cell means; None when no word of that column is known."""
@@ -124,6 +136,8 @@ def read_market(place: Path, sources: dict[str, Source]) -> MarketBook:
         policies=key_entries(policies, "market"),
         meanings=list_meanings(words),
         denials=frozenset(d for f in files for d in f.denials),
+        restraint_families=frozenset().union(*(f.restraint_families for f in files)),
+        restraint_kinds=frozenset().union(*(f.restraint_kinds for f in files)),
     )
 
 

@@ -10,7 +10,15 @@ from squibwise.catalog.market import UsedPolicy
 from squibwise.catalog.vocabulary import plain
 from squibwise.model.case import Case
 from squibwise.model.evidence import PartLabel
-from squibwise.model.market import HERE_STATES, POLICIES, JudgedOffer, Need, Offer, Policy
+from squibwise.model.market import (
+    HERE_STATES,
+    KEPT_STATES,
+    POLICIES,
+    JudgedOffer,
+    Need,
+    Offer,
+    Policy,
+)
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Order, Work
@@ -22,6 +30,7 @@ _PAPERS = {
     "recall-check": "the recall check of the number",
     "theft-check": "the check against theft records",
     "consent": "the customer's written consent",
+    "crash-check": "a read-out that shows no stored crash",
     "part-number": "the part number",
 }
 _LIKE, _AHEAD, _SAME = 80.0, 8.0, 99.0
@@ -82,7 +91,7 @@ def judge_offers(
             judged.append(msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)))
             findings += [_mismatch(offer, need, wrong)] if wrong else []
             findings += [_not_compared(offer, need)] if _is_unread(offer) else []
-            findings += [] if found.is_usable else [_refused(found, need)]
+            findings += _refuse(found, need, case, catalog)
             findings += [_too_cheap(found, need)] if suspect else []
             findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
             findings += [_too_few(offer, need)] if few else []
@@ -235,8 +244,7 @@ def _is_ahead(fitting: Sequence[tuple[float, str, _Named]], places: frozenset[st
 
 
 def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
-    rules = [r for r in catalog.market.policies.values() if _applies(r, offer, need, case)]
-    rules.sort(key=lambda r: -POLICIES.index(r.says))
+    rules = _find_rules(offer, need, case, catalog)
     policy: Policy = rules[0].says if rules else "allow"
     if policy == "allow" and offer.condition != "new" and need.live:
         policy = "allow-with-documents"
@@ -245,14 +253,46 @@ def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffe
         need=need.key,
         policy=policy,
         is_usable=policy in ("allow", "allow-with-documents"),
-        why=tuple(f"{r.text} [{r.source}, {r.at}]" for r in rules),
+        why=tuple(_cite(r) for r in rules),
         lacks=missing_papers(offer, rules[0].without) if rules else (),
     )
 
 
-def _applies(rule: UsedPolicy, offer: Offer, need: Need, case: Case) -> bool:
+def _cite(rule: UsedPolicy) -> str:
+    return f"{rule.text} [{rule.source}, {rule.at}]"
+
+
+def _find_rules(offer: Offer, need: Need, case: Case, catalog: Catalog) -> list[UsedPolicy]:
+    """Return the rules that apply to an offer, strictest first."""
+    kinds = _kinds_of(need, catalog)
+    policies = catalog.market.policies.values()
+    rules = [r for r in policies if _speaks_of(r, need, kinds, catalog)]
+    rules = [r for r in rules if _applies(r, offer, case)]
+    return sorted(rules, key=lambda r: -POLICIES.index(r.says))
+
+
+def _kinds_of(need: Need, catalog: Catalog) -> set[str]:
+    """Return the kinds of component that a need is or contains."""
+    assembly = catalog.assemblies.get(need.key.partition("@")[0])
+    inside = {split_component(c).kind for c in need.contains}
+    return inside | (set(assembly.key) if assembly else set())
+
+
+def _speaks_of(rule: UsedPolicy, need: Need, kinds: set[str], catalog: Catalog) -> bool:
+    """Is a need one of the parts that a rule is about."""
+    market, known = catalog.market, catalog.kinds
+    families = {known[k].family for k in kinds if k in known}
+    restraint = bool(families & market.restraint_families or kinds & market.restraint_kinds)
+    return (
+        (need.live or not rule.live_only)
+        and (restraint or need.live or not rule.restraint_only)
+        and (not rule.kinds or bool(kinds & set(rule.kinds)))
+    )
+
+
+def _applies(rule: UsedPolicy, offer: Offer, case: Case) -> bool:
     here = rule.place == EVERYWHERE or (case.region or "").startswith(rule.place)
-    if not (here and offer.condition in rule.conditions and (need.live or not rule.live_only)):
+    if not (here and offer.condition in rule.conditions):
         return False
     if rule.profiles and case.profile.name not in rule.profiles:
         return False
@@ -377,21 +417,32 @@ def _not_compared(offer: Offer, need: Need) -> Finding:
     )
 
 
-def _refused(found: JudgedOffer, need: Need) -> Finding:
-    only = found.policy == "price-only"
+def _refuse(found: JudgedOffer, need: Need, case: Case, catalog: Catalog) -> list[Finding]:
+    """Return what the strictest rules say of an offer that may not be counted on."""
+    if found.policy in ("allow", "allow-with-documents"):
+        return []
+    rules = _find_rules(found.offer, need, case, catalog)
+    return [_refused(found, need, rule) for rule in rules if rule.says == found.policy]
+
+
+def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
+    offer, only = found.offer, found.policy == "price-only"
+    lacks = missing_papers(offer, rule.without)
     remedy = "Settle what is asked for, or take another offer."
-    if found.lacks:
-        asked = " and ".join(_PAPERS.get(w, w.replace("-", " ")) for w in found.lacks)
-        remedy = f"Ask {found.offer.supplier} for {asked}, or take another offer."
+    if lacks:
+        asked = " and ".join(_PAPERS.get(w, w.replace("-", " ")) for w in lacks)
+        remedy = f"Ask {offer.supplier} for {asked}, or take another offer."
     elif only:
         remedy = "State the maker's rule of this car in the case, or take another offer."
+    verdict = "shown and not counted on" if only else "refused"
+    if offer.state in KEPT_STATES:
+        verdict = f"{offer.state} and stays in the sums; it is not to be fitted as things stand"
     return Finding(
         code="offer-price-only" if only else "offer-refused",
-        severity="note" if only else "warning",
-        message=f"{found.offer.supplier}'s {found.offer.condition} {need.title} is "
-        f"{'shown and not counted on' if only else 'refused'}: {found.why[0]}",
+        severity="note" if only and offer.state not in KEPT_STATES else "warning",
+        message=f"{offer.supplier}'s {offer.condition} {need.title} is {verdict}: {_cite(rule)}",
         remedy=remedy,
-        origin=found.offer.origin,
+        origin=offer.origin,
     )
 
 

@@ -33,7 +33,7 @@ def tell_buying(
                 _missing(answer),
                 _plans(answer, terms, today),
                 _late(answer, today),
-                *_orders(best, today),
+                *_orders(best, answer, today),
                 _curve(answer, today),
                 *_days(best, terms, today),
                 tell_findings(gather_rows((*case.findings, *told))),
@@ -174,13 +174,14 @@ def _late(answer: BuyAnswer, today: dt.date) -> Section | None:
     return section("Orders that are late", Bullets(items=tuple(items)))
 
 
-def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:
+def _orders(plan: BuyPlan, answer: BuyAnswer, today: dt.date) -> list[Section]:
     """Return a section a supplier: what is ordered from it, how, and when each part is there."""
+    barred = {j.offer.id for j in answer.judged if j.policy in ("forbid", "price-only")}
     head = ("part", "sold as", "each", "there by", "offer", "")
     found = []
     for name in dict.fromkeys(p.supplier for p in plan.purchases):
         mine = [p for p in plan.purchases if p.supplier == name]
-        rows = tuple(_purchase(p, today) for p in mine)
+        rows = tuple(_purchase(p, today, barred=p.offer in barred) for p in mine)
         goods = sum(p.price.minor * p.quantity for p in mine)
         total = money(Money(minor=goods, currency=plan.total.currency))
         table = Table(rows=rows, head=head, right=(2,))
@@ -189,9 +190,10 @@ def _orders(plan: BuyPlan, today: dt.date) -> list[Section]:
     return found
 
 
-def _purchase(purchase: Purchase, today: dt.date) -> tuple[str, ...]:
+def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str, ...]:
     pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
     notes = ["here" if purchase.here else "ordered already"] if purchase.kept else []
+    notes += ["NOT TO BE FITTED as things stand"] if barred else []
     notes += [f"ONLY AFTER THE LOOK ({percent(purchase.chance)})"] if purchase.after_look else []
     return (
         pieces + purchase.title,
