@@ -25,6 +25,7 @@ PAGES = (
     "/car/harrow-07/work?visit=strip", "/car/harrow-07/operation/1", "/car/harrow-07/add",
     "/car/harrow-07/report/scan-1", "/car/harrow-07/seat/passenger.occupant-sensor",
     "/car/harrow-07/prove", "/car/harrow-07/record", "/car/harrow-07/history", "/car/nowhere",
+    "/pair/used",
 )  # fmt: skip
 WIDTH = "document.documentElement.scrollWidth"
 SIZES: Any = ({"width": 390, "height": 844}, {"width": 1366, "height": 768})
@@ -127,6 +128,7 @@ def test_a_refusal_a_kept_look_and_a_stale_one_are_for_everybody(show: Show) -> 
     """States of a page that no address leads to."""
     page = show("/car/harrow-07/work?visit=strip")
     page.locator("input[name=n]").nth(3).check()
+    page.locator("input[name=by]").fill("K")
     page.get_by_role("button", name="Done", exact=True).click()
     expect(page.locator(".refused")).to_be_visible()
     assert find_faults(page) == []
