@@ -510,6 +510,14 @@ def test_a_sheet_of_one_supplier_needs_no_column_for_it() -> None:
     assert [f.code for f in sheet.findings if f.severity == "warning"] == []
 
 
+def test_a_column_that_counts_the_rows_is_no_column_of_parts() -> None:
+    text = "Item,What,Vendor,Price\n1,driver airbag,Weirside,100\n2,clock spring,Weirside,90\n"
+    found = read_offers(text.encode(), "offers.csv", CATALOG, "USD")
+    assert [o.fits for o in found.offers] == ["driver airbag", "clock spring"]
+    said = read_offers(text.encode(), "offers.csv", CATALOG, "USD", {"Item": "part"})
+    assert [o.fits for o in said.offers] == ["1", "2"]
+
+
 def test_further_headings_head_the_rows_below_them() -> None:
     text = "part,supplier,price\nbelt,Alder,5\nWhat,Seller,Condition,Cost\npanel,Birch,used,7\n"
     new, used = _read(text).offers

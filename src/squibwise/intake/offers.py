@@ -40,6 +40,7 @@ _MOST_ROWS = 3_000
 _ZIP = b"PK\x03\x04"
 _SIGNS = ";\t|,"
 _GUARDED = pattern(r"^'(?=[=+@\t-])")  # written so that no spreadsheet takes it for a formula
+_COUNTING = pattern(r"\d{1,4}\.?")
 _AS_ASKED = frozenset(("part", "offer", "quantity", "state", "side", "unit", ASKED))
 _SUMS = frozenset(("price", "shipping", "free-from", "dangerous"))
 
@@ -122,6 +123,11 @@ def _split_sections(
     needed = tuple(w for w in NEEDED if not (w == "supplier" and supplier))
     head, columns = find_header(lines, name, catalog, confirmed, needed)
     rows = lines[lines.index(head) + 1 :]
+    if numbering := _find_numbering(columns, rows, confirmed):
+        counted = {**confirmed, numbering: ASKED}
+        again = guess_columns(head.cells, catalog, counted)
+        if {g.column for g in again}.issuperset(needed):
+            confirmed, columns = counted, again
     if len(rows) > _MOST_ROWS:
         raise InputError(
             f"{name}: more than {_MOST_ROWS:,} rows; no sheet of offers for a car has that many.",
@@ -137,6 +143,17 @@ def _split_sections(
         else:
             sections[-1][2].append(line)
     return [_Section(h, c, tuple(r)) for h, c, r in sections]
+
+
+def _find_numbering(
+    columns: Sequence[ColumnGuess], rows: Sequence[RawLine], confirmed: Mapping[str, str]
+) -> str:
+    """Return the heading of parts where nothing but the number of each row stands; else nothing."""
+    place = next(n for n, g in enumerate(columns) if g.column == "part")
+    heading = columns[place].heading
+    cells = [c for row in rows for c in row.cells[place : place + 1] if c]
+    counts = bool(cells) and all(_COUNTING.fullmatch(c) for c in cells)
+    return heading if counts and heading not in confirmed else ""
 
 
 def _open_reader(section: _Section, name: str, catalog: Catalog, currency: str) -> Reader:
