@@ -3,6 +3,7 @@
 Laws, checked on random evidence; nothing here is a figure of the trade.
 """
 
+import datetime as dt
 import random
 from collections.abc import Callable
 
@@ -70,6 +71,22 @@ def test_copies_wherever_they_stand_change_nothing_and_are_told(
     assert_same(once, often)
     told = [f for f in often.findings if f.code == "weighed-once"]
     assert len(told) == len(copies)
+
+
+@pytest.mark.parametrize("copy_first", [True, False])
+def test_a_copy_without_its_time_is_no_second_reading(copy_first: bool) -> None:
+    scan = build.scan(build.code(1, BAG), complete=True)
+    timed = msgspec.structs.replace(scan, time=dt.datetime(2026, 3, 2, 9, 10))
+    copy = renamed(scan, 1)
+    once = answer((timed,))
+    often = answer((copy, timed) if copy_first else (timed, copy))
+    assert_same(once, often)
+    assert [f.code for f in often.findings].count("weighed-once") == 1
+
+
+def test_half_a_character_in_a_report_is_weighed_like_any_text() -> None:
+    line = msgspec.structs.replace(build.code(1, BAG), raw="B0001-13 \ud83d bag")
+    assert_same(answer((build.scan(line),)), answer((build.scan(build.code(1, BAG)),)))
 
 
 @settings(max_examples=8, deadline=None)

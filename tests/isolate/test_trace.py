@@ -223,6 +223,8 @@ def test_a_loop_written_without_a_stage_means_the_first() -> None:
         ("row2-left.curtain/1", "this car has no"),
         ("driver.seat-frame/1", "in no circuit"),
         ("driver.seat-bag/2", "has no stage 2"),
+        ("part/one", "has no stage number"),
+        ("driver.front-bag/0", "has no stage number"),
     ],
 )
 def test_a_loop_that_is_not_there_is_refused_with_a_remedy(loop: str, message: str) -> None:

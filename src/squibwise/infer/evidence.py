@@ -356,9 +356,13 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
     """
     kept: list[Evidence] = []
     findings: list[Finding] = []
-    seen: dict[bytes, str] = {}
+    seen: dict[str, str] = {}
+    timed = {_read(e): e.id for e in case.evidence if isinstance(e, Report) and e.time}
     for entry in case.evidence:
         key = _content(entry)
+        if isinstance(entry, Report) and entry.time is None and _read(entry) in timed:
+            key = _read(entry)  # the same reading once more, without its time
+            seen.setdefault(key, timed[key])
         if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
             continue  # reading the case has said so
         if is_of_another_car(entry, case.car.vin):
@@ -390,19 +394,23 @@ def _finding(code: str, text: str, entry: Evidence) -> Finding:
     return Finding(code=code, severity="note", message=text, origin=entry.origin)
 
 
-def _content(entry: Evidence) -> bytes | None:
-    """Return what an entry says, as bytes; None for what may well be said or done twice."""
+def _read(report: Report) -> str:
+    """Return what a report says, whenever it was read."""
+    lines = [(c.raw, c.code, c.status, c.module) for c in report.reading.lines]
+    cover = report.reading.coverage
+    return repr((report.when, lines, cover.complete, cover.able, cover.unit_volts))
+
+
+def _content(entry: Evidence) -> str | None:
+    """Return what an entry says; None for what may well be said or done twice."""
     if isinstance(entry, Statement):
         who = entry.from_.strip().lower()
-        return msgspec.json.encode(("statement", entry.component, entry.says, who))
+        return repr(("statement", entry.component, entry.says, who))
     if isinstance(entry, Report):
-        lines = [(c.raw, c.code, c.status, c.module) for c in entry.reading.lines]
-        cover = entry.reading.coverage
-        said = (cover.complete, cover.able, cover.unit_volts)
-        return msgspec.json.encode(("report", entry.time, entry.when, lines, said))
+        return f"{entry.time} {_read(entry)}"
     if isinstance(entry, Impact | Recorder):
         plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": ""}
-        return msgspec.json.encode((type(entry).__name__, plain))
+        return repr((type(entry).__name__, plain))
     return None
 
 

@@ -7,7 +7,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain, Element
 from squibwise.catalog.vocabulary import Sign
-from squibwise.errors import InputError
+from squibwise.errors import InputError, ModelError
 from squibwise.history.apart import list_apart
 from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.signed import loads_on
@@ -129,7 +129,7 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
     Raises:
         InputError: The car has no such component, or the component has no circuit.
     """
-    component, stage = split_loop(loop)
+    component, stage = circuit_of(loop)
     name, chain = _chain(case, component, stage, catalog)
     case, history = put_in_order(case), read_history(case.evidence)
     reported = reported_of(case, assessment, component, stage, chain, catalog)
@@ -168,9 +168,22 @@ def context_of(case: Case, assessment: Assessment, loop: str, catalog: Catalog) 
     )
 
 
+def circuit_of(loop: str) -> tuple[str, int]:
+    """Return the component and the stage that a person names.
+
+    Raises:
+        InputError: The stage is no number.
+    """
+    try:
+        return split_loop(loop)
+    except ModelError as error:
+        remedy = "Write COMPONENT or COMPONENT/STAGE, such as driver.front-bag/2."
+        raise InputError(f"{error}.", remedy=remedy) from error
+
+
 def before_tests(case: Case, loop: str) -> Case:
     """Return the case without the outcomes of a circuit's own tests, as it stood before them."""
-    own = split_loop(loop)
+    own = circuit_of(loop)
     kept = (e for e in case.evidence if not isinstance(e, TestOutcome) or split_loop(e.loop) != own)
     return msgspec.structs.replace(case, evidence=tuple(kept))
 
