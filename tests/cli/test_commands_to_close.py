@@ -188,17 +188,27 @@ def test_a_rear_ended_car_is_closed_with_few_commands(run: Line, tmp_path: Path)
     assert len(car.typed.splitlines()) < MOST_LINES
 
 
-SESSION = Path(__file__).with_name("two_bags.session")
+LEFT_SCAN = """Airbag control module - 6 codes found, all modules read
+B0001-1B Driver frontal stage 1 deployment control  circuit resistance high  Present
+B0002-1B Driver frontal stage 2 deployment control  circuit resistance high  Present
+B0070-1B Driver seatbelt retractor pretensioner circuit open  Present
+B0072-1B Passenger seatbelt pretensioner circuit open  Present
+B0090-00 Left front crash sensor no communication
+B1193-00 Crash event stored, locked
+All circuits read. Battery 12.5 V
+"""
 
 
-def test_a_typed_session_brings_a_two_bag_hit_from_new_to_release(
-    run: Line, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("session", ["two_bags", "left_offset"])
+def test_a_typed_session_brings_a_car_from_new_to_release(
+    session: str, run: Line, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every line as a person typed it; no file was edited."""
+    """Every line as a person typed it, by numbers or by visits; no file was edited."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "before.txt").write_text(FRONT_SCAN, encoding="utf-8")
     (tmp_path / "after.txt").write_text(CLEAN, encoding="utf-8")
-    typed = SESSION.read_text(encoding="utf-8").splitlines()
+    (tmp_path / "left.txt").write_text(LEFT_SCAN, encoding="utf-8")
+    typed = Path(__file__).with_name(f"{session}.session").read_text("utf-8").splitlines()
     assert len(typed) < MOST_COMMANDS
     for line in typed:
         done = run(*shlex.split(line)[1:])
