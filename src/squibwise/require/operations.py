@@ -1,6 +1,6 @@
 """Operations of a job: what is opened, looked at, taken out, fitted, joined, closed and set."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Setting, Three
@@ -273,6 +273,7 @@ def _fit_minutes(piece: Piece, scope: Scope) -> Minutes:
 def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
     """Yield one operation per area whose connectors came apart for access, with its area."""
     seen: set[str] = set()
+    behind = {p.id: _open_ways(p, scope) for p in scope.changed}
     for way in scope.ways:
         parted = find_parted(way.opening, way.at, scope.job.case.car)
         kept = tuple(c for c in parted if not scope.is_new(c) and c not in seen)
@@ -288,13 +289,18 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     action="join",
                     title=f"Plug in and lock again, {way.title}: {names}",
                     components=kept,
-                    after=("step:structure", f"open:{way.id}"),
+                    after=("step:structure", f"open:{way.id}", *_fits_behind(way, behind)),
                     joins=kept,
                     cautions=_cautions(kept, scope),
                     done=is_signed(word, scope),
                     passes_when=f"passed {word}: each connector lock felt home",
                 ),
             )
+
+
+def _fits_behind(way: Way, behind: Mapping[str, Sequence[Way]]) -> list[str]:
+    """Return what is fitted behind an opening: nothing is plugged in there or shut before it."""
+    return [f"fit:{piece}" for piece, ways in behind.items() if way in ways]
 
 
 def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
@@ -314,7 +320,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     f"open:{way.id}",
                     f"join:{way.id}",
                     *(("step:unit-bolted",) if way.opening.id in UNIT_WAYS else ()),
-                    *(f"fit:{piece}" for piece, ways in behind.items() if way in ways),
+                    *_fits_behind(way, behind),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),
                 done=is_signed(word, scope),

@@ -205,9 +205,9 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
             found.append(_plug_in(operation, way))
     for way, operation in join(scope):
         is_late = way.opening.id == "seat" and way.at in out
-        if is_late:
-            after = (*operation.after, "step:return-loads")
-            operation = msgspec.structs.replace(operation, after=after)
+        after = tuple(a for a in operation.after if is_late or a not in late)
+        after = (*after, "step:return-loads") if is_late else after
+        operation = msgspec.structs.replace(operation, after=after)
         rank = (1, 99 - way.slot, 3, operation.n)
         phase = "fit" if is_late else "build"
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
