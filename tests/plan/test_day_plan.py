@@ -51,7 +51,7 @@ OPENED_PARTS = {"panel": ("instrument-panel", "off-indicator", "cluster"), "seat
 
 def _invent(seed: int) -> Work:
     """Return the work on an invented car: of each part something may be wrong."""
-    rng = random.Random(seed)  # noqa: S311 - invented cars
+    rng = random.Random(seed)
     bad = {c: {rng.choice(("fired", "damaged", "faulty")): rng.random()} for c in PARTS}
     states = {c: s if rng.random() < 0.5 else {"damaged": 0.01} for c, s in bad.items()}
     if seed % 2:
@@ -74,7 +74,7 @@ def _invent(seed: int) -> Work:
 
 def _plan(work: Work, seed: int) -> Chosen:
     """Return everything bought from one supplier each, some after long, three at nobody."""
-    rng = random.Random(seed)  # noqa: S311 - invented offers
+    rng = random.Random(seed)
     needs = list_needs(work)
     nobody = set(rng.sample([n.key for n in needs], min(3, len(needs) // 3)))
     offered = [n for n in needs if n.key not in nobody]
