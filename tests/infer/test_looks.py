@@ -339,3 +339,13 @@ def test_a_unit_seen_hurt_is_looked_at_before_the_key() -> None:
     unit = answer.of("centre.control-unit")
     assert unit is not None
     assert unit.now.damaged > 0.5
+
+
+@pytest.mark.parametrize(
+    ("zone", "kinds"),
+    [("nose-left", {"front-bag"}), ("door-left", {"seat-bag", "curtain"})],
+)
+def test_crush_against_a_silent_scan_asks_for_the_bag_first(zone: str, kinds: set[str]) -> None:
+    body = Impact(id="body", zone=zone, extent="moderate")
+    looks = assess(build.case(body, build.scan()), build.CATALOG).next_looks
+    assert split_component(looks[0].component).kind in kinds

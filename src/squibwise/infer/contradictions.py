@@ -49,7 +49,7 @@ def find_contradictions(
     result += _records(case, found, catalog)
     result += _lamps(engine.net.line)
     result += _no_crash(case, found, catalog)
-    result += _silent_crash(case, found, catalog)
+    result += _silent_crash(case, found, groups, catalog)
     result += _recorders(case, catalog)
     result += _seat_trials(engine.net, catalog)
     return tuple(result)
@@ -283,8 +283,24 @@ def tell_other_cars(ids: Iterable[str]) -> list[Contradiction]:
     return [Contradiction(text=text, evidence=(one,), remedy=remedy) for one in ids]
 
 
-def _silent_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradiction]:
-    """Return whole reports without a code of a car whose body is crushed."""
+def _likeliest_bag(groups: tuple[GroupBelief, ...]) -> str:
+    """Return the bag that most likely fired; empty when the car has none."""
+    chances = {
+        name: float(part.after.sum(axis=0) @ [m.fired > 0 for m in part.part.micros])
+        for group in groups
+        for name, part in group.parts.items()
+        if part.part.kind.fires and part.part.kind.family == "bag"
+    }
+    return max(chances, key=lambda name: (chances[name], name), default="")
+
+
+def _silent_crash(
+    case: Case, found: Posterior, groups: tuple[GroupBelief, ...], catalog: Catalog
+) -> list[Contradiction]:
+    """Return whole reports without a code of a car whose body is crushed.
+
+    The bag that most likely fired decides it.
+    """
     crushed = [
         e
         for e in case.evidence
@@ -302,8 +318,8 @@ def _silent_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contra
                 "erased, read from another unit or car, or the crash may have fired nothing. "
                 "Compare the unit's number and VIN, and scan again."
             )
-            ids = (entry.id, *(e.id for e in crushed))
-            result.append(Contradiction(text=text, evidence=ids, remedy=remedy))
+            ids, bag = (entry.id, *(e.id for e in crushed)), _likeliest_bag(groups)
+            result.append(Contradiction(text=text, evidence=ids, remedy=remedy, component=bag))
     return result
 
 
