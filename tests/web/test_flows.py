@@ -53,6 +53,27 @@ def test_a_bench_card_is_answered_by_one_touch_and_its_clock_runs_on(show: Show)
     expect(page.locator("#card-title")).not_to_have_text(title)
 
 
+@pytest.mark.parametrize(
+    ("path", "label"),
+    [
+        ("/car/burdock-09/trace/passenger.front-bag", "Who"),
+        ("/car/harrow-07/ask", "Where the maker says so"),
+        ("/car/burdock-09/work?visit=arrive", "Note"),
+    ],
+)
+def test_enter_in_a_field_chooses_no_outcome_and_no_rule_of_the_maker(
+    show: Show, path: str, label: str
+) -> None:
+    page = show(path)
+    sent: list[str] = []
+    page.on("request", lambda asked: sent.append(asked.method))
+    field = page.locator("form", has=page.locator("button[disabled][hidden]")).get_by_label(label)
+    field.first.fill("R")
+    field.first.press("Enter")
+    page.wait_for_timeout(500)
+    assert "POST" not in sent
+
+
 def test_a_look_is_written_down_although_the_bench_was_started_again(
     show: Show, served: tuple[Any, int]
 ) -> None:

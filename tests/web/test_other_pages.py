@@ -461,3 +461,45 @@ def test_a_gate_that_is_closed_is_not_signed_again(call: Any) -> None:
     again = call.post("/car/clover-05/sign", "/car/clover-05/prove", **signed)
     assert (first.status_code, again.status_code) == (303, 422)
     assert "This gate is closed already." in again.text
+
+
+def test_a_line_that_was_not_understood_is_made_a_fault(call: Any) -> None:
+    text = "B1A11 driver airbag open circuit\nDrvr seet blt retractr pretens. - opn circ\n"
+    sent = {"report": ("scan.txt", text.encode(), "text/plain")}
+    answer = call.post("/car/harrow-07/add", "/car/harrow-07/add", files=sent, by="R")
+    page = answer.headers["location"]
+    before = call.app.state.bench.open("harrow-07").case.evidence
+    report = next(e for e in before if e.id == page.rsplit("/", 1)[1])
+    (unread,) = report.reading.unread
+    given = {"component": "driver.retractor-pretensioner", "fault": "open-or-high", "code": "-"}
+    assert call.post(page, page, by="R", text="no such line", **given).status_code == 422
+    assert call.post(page, page, by="R", text=unread.raw, **given).status_code == 303
+    after = call.app.state.bench.open("harrow-07").case.evidence
+    read = next(e for e in after if e.id == report.id).reading
+    assert read.unread == ()
+    assert [(x.component, x.fault) for x in read.lines][1:] == [tuple(given.values())[:2]]
+
+
+def test_fees_are_stated_in_bands_and_what_the_form_does_not_ask_stays(call: Any) -> None:
+    path = "/car/burdock-09/bid"
+    bands = {"fee-0-flat": "50", "fee-1-from": "1000", "fee-1-flat": "150", "fee-1-share": "0.02"}
+    assert fill_in_bid(call, "burdock-09", fees="table", **bands).status_code == 303
+    html = call.get(f"{path}?now=1").text
+    assert 'name="fee-1-from" inputmode="decimal" maxlength="20" value="1000"' in html
+    assert fill_in_bid(call, "burdock-09", fees="table", **{"nil-fees": "yes"}).status_code == 303
+    assert 'name="nil-fees" value="yes" checked' in call.get(f"{path}?now=1").text
+    refused = fill_in_bid(call, "burdock-09", fees="table", **{"fee-0-share": "4"})
+    assert refused.status_code == 422
+
+
+def test_no_form_with_several_answers_sends_the_first_by_enter(call: Any) -> None:
+    """Source: html, implicit submission: a disabled default button stops it."""
+    found = 0
+    for path in ("ask", "work?visit=arrive", "trace/driver.front-bag", "prove", "brief"):
+        html = call.get(f"/car/harrow-07/{path}").text
+        for form in re.findall(r"<form.*?</form>", html, re.DOTALL):
+            buttons = re.findall(r"<button(?![^>]*type=.button)[^>]*>", form)
+            if len(buttons) > 1:
+                found += 1
+                assert "disabled" in buttons[0], form[:300]
+    assert found

@@ -1,6 +1,7 @@
 """The bid sheet of a car."""
 
 import datetime as dt
+from collections.abc import Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -17,7 +18,7 @@ from squibwise.garage.writing import NewFile, change_file, write_files
 from squibwise.intake import market_files
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
-from squibwise.model.bid import BidLimit, BidSheet
+from squibwise.model.bid import BidLimit, BidSheet, FeeBand
 from squibwise.plan.prices import LABOUR
 from squibwise.present.tell_bid import tell_bid
 from squibwise.web.bench import Bench, Opened
@@ -28,7 +29,13 @@ from squibwise.web.waiting import Tell, answer_or_wait, tell_progress
 
 SHEET = "bid.toml"
 SPREADS = ("resale", "brand_discount", "transport", "days")
-SINGLES = ("loss_chance", "target", "bidders", "estimate_error", "expected_price", "tax", "day")
+SINGLES = (
+    *("loss_chance", "target", "bidders", "estimate_error", "expected_price", "increment", "tax"),
+    "day",
+)
+FEE = "fee"
+BANDS = 8
+"""Rows for a fee table; one that is longer is handed in as a file."""
 NEEDED = {"loss_chance": 0.15, "bidders": 4.0, "estimate_error": 0.1}
 HINTS = {
     "resale": "finished, with a clean title",
@@ -40,6 +47,7 @@ HINTS = {
     "bidders": "who are after it, you among them",
     "estimate_error": "standard deviation, as a share",
     "expected_price": "what it will likely go for",
+    "increment": "step between two bids",
     "tax": "share of the price: 0.065 is 6.5%",
     "day": "what a day costs",
 }
@@ -79,6 +87,7 @@ def _page(
         spreads=SPREADS,
         singles=SINGLES,
         needed=NEEDED,
+        bands=_bands(sheet),
         hints=HINTS,
         trades=book.trades,
         questions=book.question,
@@ -90,6 +99,14 @@ def _list_parts(bench: Bench, opened: Opened) -> list[tuple[str, str]]:
     """Return what may be priced: its key and what it is called, the work first."""
     orders = (o for o in bench.whole(opened).todo.orders if o.contains and not o.done)
     return [(LABOUR, "An hour of work"), *((o.contains[0], o.title) for o in orders)]
+
+
+def _bands(sheet: BidSheet | None) -> list[FeeBand | None]:
+    """Return the rows of the fee table, empty ones behind; none where there are several tables."""
+    if sheet is not None and (len(sheet.fees) > 1 or any(len(f.bands) > BANDS for f in sheet.fees)):
+        return []
+    stated = [band for fee in sheet.fees for band in fee.bands] if sheet is not None else []
+    return [*stated, *[None] * (BANDS - len(stated))]
 
 
 def _sheet(bench: Bench, opened: Opened) -> BidSheet | None:
@@ -114,9 +131,11 @@ def _limit(bench: Bench, opened: Opened, _: Tell) -> BidLimit:
 def keep_sheet(request: Request, sent: Sent) -> Response:
     """Keep the bid sheet with the car."""
     opened, bench = opened_for(request), bench_of(request)
-    text = _written(sent, bench)
     with changing(request, opened, sent, "bid sheet") as folder:
-        (folder / SHEET).unlink(missing_ok=True)
+        file = folder / SHEET
+        before = file.read_text("utf-8") if file.is_file() else ""
+        text = _written(sent, bench, before)
+        file.unlink(missing_ok=True)
         write_files([NewFile(path=folder / SHEET, data=text.encode("utf-8"))])
         market_files.load_bid(folder / SHEET)
     return go(f"/car/{opened.id}/bid")
@@ -140,20 +159,22 @@ def keep_price(request: Request, sent: Sent) -> Response:
     return go(f"/car/{opened.id}/bid")
 
 
-def _written(sent: Sent, bench: Bench) -> str:
-    """Return the sheet as it is kept."""
-    document = tomlkit.document()
+def _written(sent: Sent, bench: Bench, before: str) -> str:
+    """Return the sheet as it is kept; what the form does not ask for stays as it was."""
+    document: dict[str, object] = tomlkit.parse(before).unwrap()
     for field in SPREADS:
-        figures = _figures(sent, field)
-        if figures:
-            document[field] = figures
+        _state(document, field, _figures(sent, field))
     for field in SINGLES:
         value = read_number(sent, field) or NEEDED.get(field)
-        if value is not None:
-            document[field] = int(value) if field == "bidders" else value
+        _state(document, field, int(value) if field == "bidders" and value else value)
+    if sent.get("fees", 10):
+        bands = list(_fee_rows(sent))
+        fees = [{"name": "venue", "bands": bands}] if bands else []
+        _state(document, "fees", fees if fees or sent.get("nil-fees") else None)
     if "resale" not in document:
         raise InputError("The resale is missing.", remedy="Give low, likely and high.")
-    shares, gates = tomlkit.table(), tomlkit.table()
+    shares: dict[str, object] = {}
+    gates: dict[str, object] = {}
     for trade in bench.catalog.bidding.trades:
         cost = _figures(sent, f"share-{trade}")
         if cost or sent.get(f"nil-{trade}"):
@@ -163,8 +184,25 @@ def _written(sent: Sent, bench: Bench) -> str:
         if answer in ("yes", "no"):
             source = sent.get(f"source-{question.id}", 200)
             gates[question.id] = {"answer": answer, "source": source, "on": dt.date.today()}
-    document["shares"], document["gates"] = shares, gates
-    return tomlkit.dumps(document)
+    told = {key: value for key, value in document.items() if key not in ("shares", "gates")}
+    return tomlkit.dumps({**told, "shares": shares, "gates": gates})
+
+
+def _state(document: dict[str, object], field: str, value: object) -> None:
+    """Write a field of the sheet, or take it out where nothing is stated."""
+    document.pop(field, None)
+    if value not in (None, {}):
+        document[field] = value
+
+
+def _fee_rows(sent: Sent) -> Iterator[dict[str, float]]:
+    """Yield the bands of the fee table, the first of which begins at nothing."""
+    for row in range(BANDS):
+        named = {"from_price": "from", "flat": "flat", "share": "share"}
+        found = {key: read_number(sent, f"{FEE}-{row}-{name}") for key, name in named.items()}
+        stated = {key: value for key, value in found.items() if value is not None}
+        if stated:
+            yield {"from_price": 0.0, **stated}
 
 
 def _figures(sent: Sent, field: str) -> dict[str, float]:

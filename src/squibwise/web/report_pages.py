@@ -109,6 +109,7 @@ def lines(request: Request) -> Response:
         why=reading.coverage.why,
         findings=[f.text() for f in reading.findings],
         components=[(c, name(c, bench.catalog)) for c in opened.case.car.components],
+        no_code=NO_CODE,
         stages=STAGES,
         faults=[(f, in_words(f)) for f in FAULTS],
     )
@@ -162,8 +163,9 @@ def _refuse_foreign(correction: Correction, report: Report) -> None:
     Raises:
         InputError: It has no such line.
     """
-    read = report.reading.lines
+    read, unread = report.reading.lines, report.reading.unread
     known = {(tell_code(x) if x.code else NO_CODE, _shorten(x.raw)) for x in read}
+    known |= {(NO_CODE, _shorten(x.raw)) for x in unread}
     if (correction.code, _shorten(correction.text)) not in known:
         told = "This line is not in the report."
         raise InputError(told, remedy="Correct it on the page of its report.")

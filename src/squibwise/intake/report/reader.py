@@ -116,6 +116,7 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         car=car,
         has_plain_front=any(_is_plain_front(f.words) for f in sheet.faults),
     )
+    _take_named(sheet, car)
     for fault in sheet.faults:
         _place_kerb(fault.words, scope.hand)
         settle(fault, scope)
@@ -128,6 +129,26 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         findings=(*sheet.findings, *remarks(sheet, told, scope)),
         coverage=coverage(sheet, told, scope),
     )
+
+
+def _take_named(sheet: Sheet, car: Car | None) -> None:
+    """Make faults of unread lines that the car's own table names by their words."""
+    named = {_folded(row.text) for row in car.codes if row.code == ""} if car is not None else set()
+    for _, group in groupby(list(sheet.unread), lambda u: u.number) if named else ():
+        pieces = list(group)
+        raws = [p.raw for p in pieces]
+        if _folded(" ".join(raws)) in named:
+            first = pieces[0]
+            fault = Fault(
+                line=first.number, text=first.text, raws=raws, words=Words(), unit="restraint"
+            )
+            sheet.faults.append(fault)
+            sheet.faults.sort(key=lambda f: f.line)
+            sheet.unread = [u for u in sheet.unread if u.number != first.number]
+
+
+def _folded(text: str) -> str:
+    return " ".join(text.split()).casefold()
 
 
 def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
