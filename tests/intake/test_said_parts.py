@@ -37,6 +37,7 @@ def _car(hand: Side = "left") -> Car:
         ("all", PARTS[:7]),
         ("driver.front-bag; curtain L", (DRIVER, CURTAINS[0])),
         ("driver.front-bag passenger.front-bag", (DRIVER, PASSENGER)),
+        ("driver.front-bag;" * 20_000, (DRIVER,)),
         ("Fahrer- und Beifahrerairbag", (DRIVER, PASSENGER)),
         ("Kopfairbag links und rechts", CURTAINS),
         ("2x Seitenairbag", SEATS),
@@ -101,6 +102,7 @@ def test_a_word_for_airbags_alone_speaks_of_the_car() -> None:
         ("por debajo", "por debajo"),
         ("unterm Dach", "unterm"),
         ("driver; driver not deployed", "and not to have"),
+        ("driver, " * 20_000, "more than 400 characters"),
     ],
 )
 def test_what_is_not_clear_is_told_and_never_dropped(said: str, told: str) -> None:

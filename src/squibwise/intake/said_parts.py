@@ -25,6 +25,7 @@ _IDS = pattern(r"[a-z0-9-]+\.[a-z0-9-]+(?:[;,\s]+[a-z0-9-]+\.[a-z0-9-]+)*")
 _BRACKETS = pattern(r"[()\[\]]")
 _OFFSIDE = pattern(r"\b(?:o/s|off[- ]?side|(n/s|near[- ]?side))(?![a-z])", re.I)
 _COUNT = pattern(r"^(\d{1,2})\s*[x\u00d7]?\s+(?=\D)", re.I)
+_LONGEST = 400  # characters of a cell
 _LIKELY = 0.6  # from this share on a reading is the one meant
 _SEVERAL, _PART, _FILLER, _USUAL = "several", "part", "filler", "usual"
 _DENIAL = "denial"
@@ -66,11 +67,14 @@ def read_said_parts(text: str, car: Car, catalog: Catalog) -> dict[str, bool]:
         UnclearPartError: Words in it are not known, or name several parts.
     """
     found: dict[str, bool] = {}
+    text = text.strip(" .;,")
     if _IDS.fullmatch(text):
         return dict.fromkeys(re.split(r"[;,\s]+", text), True)
+    if len(text) > _LONGEST:
+        raise UnclearPartError(f"'{text[:30]}...' has more than {_LONGEST} characters")
     kind = ""
     plain = name_sides(_LETTERS.sub(r"\1 + \2", _BRACKETS.sub(" ", text)), car)
-    for said in filter(None, _BETWEEN.split(plain.strip(" .;,"))):
+    for said in filter(None, _BETWEEN.split(plain)):
         parts, fired = _read_piece(said.strip(" ."), kind, car, catalog)
         kind = split_component(parts[0]).kind if parts and parts[0] != WHOLE else kind
         for part in parts:
