@@ -11,7 +11,7 @@ import pytest
 
 from squibwise.errors import InputError
 from squibwise.model.cost import Money
-from squibwise.model.market import BuyPlan, Days, Need, Offer, ShopTerms, Supplier
+from squibwise.model.market import WEEKDAYS, BuyPlan, Days, Need, Offer, ShopTerms, Supplier
 from squibwise.plan.buying import solve
 from squibwise.plan.buying_problem import (
     CHEAPEST,
@@ -68,10 +68,10 @@ def _bought(plan: BuyPlan) -> dict[str, str]:
 
 def test_days_and_shared_shipping_decide_against_the_cheapest_price() -> None:
     plan = solve(_problem())
-    # by hand: Alder alone 80,000 + 2,000 + 3 days; the bag of Birch saves 10,000 and costs ten days
+    # by hand: Alder alone 80,000 + 2,000 + 2 days; the bag of Birch saves 10,000 and costs ten days
     assert _bought(plan) == {"bag": "Alder", "belt": "Alder"}
-    assert plan.total.minor == 80_000 + 2_000 + 36_000 + 3 * 2_000
-    assert (plan.optimal, plan.bound, plan.ready_day) == (True, plan.total, 3)
+    assert plan.total.minor == 80_000 + 2_000 + 36_000 + 2 * 2_000
+    assert (plan.optimal, plan.bound, plan.ready_day) == (True, plan.total, 2)
 
 
 def test_cheapest_soonest_and_recommended_differ_as_they_should() -> None:
@@ -91,9 +91,9 @@ def test_cheapest_soonest_and_recommended_differ_as_they_should() -> None:
 
 def test_a_deadline_moves_the_choice() -> None:
     slow = _problem(terms=ShopTerms(bay_day=0))
-    assert solve(slow).ready_day == 13
+    assert solve(slow).ready_day == 12
     pressed = _problem(terms=ShopTerms(bay_day=0, deadline=3, late_day=50))
-    assert solve(pressed).ready_day == 3
+    assert solve(pressed).ready_day == 2
 
 
 def test_shipping_is_free_from_a_value_of_goods() -> None:
@@ -161,8 +161,8 @@ def test_a_doubtful_part_is_ordered_now_or_after_the_look(
     chance: float, hurry: int, restock: float, later: bool
 ) -> None:
     plan = solve(_doubtful(chance, hurry, restock))
-    now = 100_000 * (chance + (1 - chance) * restock) + 7 * hurry
-    after = 100_000 * chance + 8 * hurry
+    now = 100_000 * (chance + (1 - chance) * restock) + 6 * hurry
+    after = 100_000 * chance + 7 * hurry
     assert plan.purchases[0].after_look is later
     assert plan.total.minor == pytest.approx(min(now, after), abs=1)
 
@@ -178,12 +178,12 @@ def test_what_is_ordered_stays_and_a_late_part_moves_the_plan() -> None:
     assert [p.kept for p in plan.purchases if p.need == "belt"] == [True]
     terms = msgspec.structs.replace(problem.terms, late={"belt Birch": 20})
     late = solve(msgspec.structs.replace(problem, offers=offers, terms=terms))
-    assert late.ready_day == 21
+    assert late.ready_day == 20
     assert _bought(late) == {"bag": "Birch", "belt": "Birch"}
 
 
-# By hand: waiting for the belt costs 20 days of standing at 20; elsewhere it is there on day 2, so
-# that the car, one day of work, is ready on day 3. Cancelling costs 15 % of 290, or all of it.
+# By hand: waiting for the belt costs 20 days of standing at 20; elsewhere it is there on day 2, and
+# the car is ready on that day. Cancelling costs 15 % of 290, or all of it.
 @pytest.mark.parametrize(
     ("cancel", "return_days", "bay_day", "goes"),
     [
@@ -207,7 +207,7 @@ def test_a_late_part_is_weighed_against_cancelling_it(
     lost = 0 if cancel else 4_350
     assert plan.cancelled.minor == (lost if goes else 0)
     assert _bought(plan)["belt"] == ("Alder" if goes else "Birch")
-    assert plan.ready_day == (3 if goes else 21)
+    assert plan.ready_day == (2 if goes else 20)
     waits = Aim(name="waits", only={"belt": ((3, 0),)})
     leaves = Aim(name="leaves", only={"belt": ((2, 0),)})
     both = [solve(_problem(offers=offers, terms=terms), aim).total for aim in (waits, leaves)]
@@ -254,7 +254,8 @@ def test_the_published_critical_path_is_found() -> None:
         Task(id=r[0], minutes=int(r[1]) * 480, after=tuple(r[2:]), outside=True) for r in rows
     )
     plan = solve(_problem(needs=(), offers=(), tasks=tasks), SOONEST)
-    assert plan.ready_day == 15
+    assert max(s.end for s in plan.schedule) == 15 * 480
+    assert plan.ready_day == 14  # the fifteenth of them, counted from 0
     begins = {s.id: s.day for s in plan.schedule}
     assert [begins[t] for t in "ACEGH"] == [0, 2, 4, 8, 13]
 
@@ -354,7 +355,7 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
     row({"late": 1, "ready": -1}, low=-float(p.terms.deadline or 0))
     for t in p.tasks:
         variable(f"s{t.id}", 0, 0, big)
-        row({"ready": p.terms.day_minutes, f"s{t.id}": -1}, low=t.minutes)
+        row({"ready": p.terms.day_minutes, f"s{t.id}": -1}, low=t.minutes - p.terms.day_minutes)
         for key in t.needs:
             arrival = {
                 f"x{i}": -float(leads[i] * p.terms.day_minutes)
@@ -418,17 +419,17 @@ def test_open_days_leave_out_weekends_and_closed_days() -> None:
     days = _week(dt.date(2026, 11, 26), closed=(dt.date(2026, 11, 30),))  # a Thursday
     assert days.days[:5] == (0, 1, 5, 6, 7)
     assert [days.working(d) for d in (0, 1, 2, 4, 5, 6)] == [0, 1, 2, 2, 2, 3]
-    assert [days.ready(n) for n in (0, 1, 2, 3)] == [0, 1, 2, 6]
+    assert [days.calendar(n) for n in (0, 1, 2)] == [0, 1, 5]
     assert list_open_days(None, ShopTerms()).calendar(9) == 9
 
 
-# Ours, by hand: 900 minutes from a Friday on are Friday, Monday; the car stands four days.
+# Ours, by hand: 900 minutes from a Friday on are Friday, Monday; the car stands three days more.
 def test_the_car_stands_over_the_weekend_and_nobody_works() -> None:
     tasks = (Task(id="a", minutes=480), Task(id="b", minutes=420, after=("a",)))
     friday = _week(dt.date(2026, 11, 27))
     plan = solve(_problem(needs=(), offers=(), tasks=tasks, open_days=friday))
     assert [(s.day, s.minute) for s in plan.schedule] == [(0, 0), (3, 0)]
-    assert (plan.ready_day, plan.standing.minor) == (4, 4 * 2_000)
+    assert (plan.ready_day, plan.standing.minor) == (3, 3 * 2_000)
 
 
 # Ours, by hand: what is there on Saturday is fitted on Monday; a look on Friday, ordered on
@@ -470,12 +471,12 @@ def test_when_it_is_ready_follows_the_lead_times() -> None:
         needs=(Need(key="bag", title="bag"),),
         offers=(_offer("bag", "Alder", 50_000, 2, lead=Days(low=2, likely=2, high=12)),),
         tasks=(Task(id="fit", minutes=60, needs=("bag",)),),
-        terms=ShopTerms(bay_day=20, deadline=8),
+        terms=ShopTerms(bay_day=20, deadline=7),
     )
     ready = solve(problem, rng=np.random.default_rng(2)).ready
     assert ready is not None
     assert ready.on_time == pytest.approx(0.75, abs=0.08)
-    assert ready.p50 <= ready.p80 == lead_day(problem.offers[0][1], 0.8) + 1
+    assert ready.p50 <= ready.p80 == lead_day(problem.offers[0][1], 0.8)
 
 
 def test_fixed_lead_times_leave_no_doubt_about_the_day() -> None:
@@ -491,3 +492,20 @@ def test_two_technicians_do_not_work_in_one_narrow_place() -> None:
     narrow = sorted((s.start, s.end) for s in plan.schedule if s.id != "t3")
     assert all(a[1] <= b[0] for a, b in itertools.pairwise(narrow))
     assert max(s.end for s in plan.schedule) == 300
+
+
+# From a plan whose last line stood on day 9 and that was told, and paid for, as ready on day 10.
+@pytest.mark.parametrize("last", [0, 1, 240, 480, 481])
+@pytest.mark.parametrize("works", [("mon", "tue", "wed", "thu", "fri"), WEEKDAYS])
+def test_the_car_is_ready_on_the_day_of_the_last_line_and_stands_until_then(
+    last: int, works: tuple[str, ...]
+) -> None:
+    tasks = (Task(id="a", minutes=480), Task(id="b", minutes=last, after=("a",)))
+    terms = ShopTerms(hour=60, bay_day=20, deadline=0, late_day=50)
+    sunday = _week(dt.date(2026, 11, 29), works=works)
+    plan = solve(_problem(needs=(), offers=(), tasks=tasks, terms=terms, open_days=sunday))
+    assert plan.ready_day == max(
+        s.day + (max(s.minute + s.end - s.start, 1) - 1) // 480 for s in plan.schedule
+    )
+    assert plan.standing.minor == plan.ready_day * 2_000
+    assert plan.late.minor == plan.ready_day * 5_000

@@ -133,7 +133,7 @@ def test_an_outside_service_takes_its_days_by_appointment() -> None:
     terms = ShopTerms(services={"step:lamp-check": Service(days=1, notice=9, price=100)})
     plan = _buy(SHEET, terms, BAG).plans[2]
     lamp = next(t for t in plan.schedule if t.id == "step:lamp-check")
-    assert (lamp.outside, lamp.day, plan.ready_day) == (True, 9, 10)
+    assert (lamp.outside, lamp.day, plan.ready_day) == (True, 9, 9)
 
 
 def test_an_answered_request_reads_back_as_offers() -> None:
@@ -234,12 +234,12 @@ def test_the_lead_time_of_what_was_ordered_runs_from_that_day() -> None:
         plan_buying(CASE, _work(BAG), sheet, terms, CATALOG, today).plans[2].ready_day
         for today in (None, dt.date(2026, 11, 26), dt.date(2026, 11, 30), dt.date(2026, 12, 20))
     ]
-    assert days == [9, 9, 5, 2]  # overdue: tomorrow at the soonest
+    assert days == [8, 8, 4, 1]  # overdue: tomorrow at the soonest
     late = plan_buying(CASE, _work(BAG), sheet, terms, CATALOG, dt.date(2026, 12, 20))
     assert "offer-overdue" in {f.code for f in late.findings}
     told = msgspec.structs.replace(terms, late={"line-2": 6, "line-9": 3})
     known = plan_buying(CASE, _work(BAG), sheet, told, CATALOG, dt.date(2026, 12, 20))
-    assert known.plans[2].ready_day == 7
+    assert known.plans[2].ready_day == 6
     codes = [f.code for f in known.findings]
     assert "offer-overdue" not in codes
     assert codes.count("buy-term-unused") == 1  # line-9 is no offer

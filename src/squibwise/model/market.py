@@ -365,7 +365,8 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     Attributes:
         name: ``cheapest``, ``soonest``, ``recommended``, a habit, or ``by day N``.
         total: Everything that is weighed, expected.
-        ready_day: Day the car is ready if everything doubtful is needed. [day from today]
+        ready_day: Day of the last operation, if everything doubtful is needed; the car stands as
+            many days. [day from today]
         optimal: Proven that nothing costs less.
         bound: No plan can cost less than this.
         all_pass: Chance that every used part passes its inspection.

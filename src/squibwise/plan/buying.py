@@ -30,6 +30,7 @@ from squibwise.plan.buying_days import (
     expect_leads,
     find_arrival,
     lay_out,
+    least_minutes,
     ready_day,
 )
 from squibwise.plan.buying_problem import (
@@ -152,9 +153,9 @@ class _Model:
                 m.add(self.start[t.id] >= end[before])
         self._share_technicians(inside, demands, areas)
         self.ready = m.new_int_var(0, self.horizon, "ready")
-        for finish in end.values():
-            m.add(self.ready * day >= finish)
-        self.ready_on = self._on_calendar(self.ready, self.open_days.ready, "ready on")
+        for t in self.problem.tasks:
+            m.add((self.ready + 1) * day >= self.start[t.id] + least_minutes(t))
+        self.ready_on = self._on_calendar(self.ready, self.open_days.calendar, "ready on")
         if self.aim.ready_by is not None:
             m.add(self.ready_on <= self.aim.ready_by)
         self._time_costs()
@@ -188,7 +189,7 @@ class _Model:
         self.costs["standing"] = minor(terms.bay_day) * self.ready_on
         self.costs["late"] = 0
         if terms.deadline is not None and terms.late_day:
-            late = self.model.new_int_var(0, self.open_days.ready(self.horizon), "late")
+            late = self.model.new_int_var(0, self.open_days.calendar(self.horizon), "late")
             self.model.add(late >= self.ready_on - terms.deadline)
             self.costs["late"] = minor(terms.late_day) * late
 

@@ -144,9 +144,14 @@ def _line(task: Task, start: int, who: int, why: str, problem: Problem) -> Sched
 
 
 def ready_day(problem: Problem, ends: Mapping[str, int]) -> int:
-    """Return the calendar day on which the car is ready."""
-    last = max(ends.values(), default=0)
-    return problem.open_days.ready(math.ceil(last / problem.terms.day_minutes))
+    """Return the calendar day on which the last task is over: the car is ready that day."""
+    last = max((ends[t.id] + least_minutes(t) - t.minutes for t in problem.tasks), default=1)
+    return problem.open_days.calendar(math.ceil(last / problem.terms.day_minutes) - 1)
+
+
+def least_minutes(task: Task) -> int:
+    """Return the minutes of a task; what takes none is done on the day it starts on. [min]."""
+    return max(task.minutes, 1)
 
 
 def believe_ready(chosen: Chosen, rng: "np.random.Generator", draws: int = _DRAWS) -> ReadyBelief:

@@ -76,10 +76,6 @@ class OpenDays(msgspec.Struct, frozen=True):
         """Return the first working day on or after a calendar day."""
         return bisect_left(self.days, calendar) if self.days else calendar
 
-    def ready(self, working: int) -> int:
-        """Return the calendar day from which a car is ready after so many working days."""
-        return self.calendar(working - 1) + 1 if working else 0
-
 
 def list_open_days(today: dt.date | None, terms: ShopTerms) -> OpenDays:
     """Return the days on which the shop works; without a date, every day."""
