@@ -11,7 +11,7 @@ from squibwise.isolate import __getattr__ as lazily
 from squibwise.isolate import trace
 from squibwise.isolate.standing import Standing
 from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import DoneWork, Evidence, Passed, SubstituteLoad
+from squibwise.model.evidence import DoneWork, Evidence, Passed, Story, SubstituteLoad
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.report import Candidate, CodeLine, Report
 
@@ -349,3 +349,47 @@ def test_a_new_part_after_which_the_fault_is_back_is_not_renewed_again(
     assert at_the_part(back) <= 0.15
     plan = trace(a_case(first, *said, again), believing(), loop, CATALOG)
     assert plan.next_test.id != repair
+
+
+def chances_after(tests: dict[str, str]) -> tuple[Standing, str]:
+    """Return the search and its next card of a seat bag whose renewed connector did not hold.
+
+    The fault comes when the seat is slid; what was tested since is told.
+    """
+    loop = "driver.seat-bag/1"
+    line = a_line("driver.seat-bag", "open-or-high", "intermittent")
+    said = [
+        Entered(id=f"t{n}", loop=loop, test=test, outcome=word)
+        for n, (test, word) in enumerate(tests.items())
+    ]
+    case = a_case(
+        a_report(line),
+        Story(id="o", text="", loop=loop, comes=("seat-moved",)),
+        Entered(id="r", loop=loop, test="renew:seat-plug", outcome="fixed"),
+        a_report(line, name="s2"),
+        *said,
+    )
+    card = trace(case, believing(), loop, CATALOG).next_test
+    return search_of(case, believing(), loop, CATALOG).standing, card.id
+
+
+LOAD_GOOD = {"look:seat-plug": "fine", "load-at:seat-plug": "gone"}
+
+
+# The makers' texts that were read divide a circuit by a known load: what reads good with the load
+# in, the seat moved meanwhile, is cleared. The figures are judgement.
+def test_a_load_under_the_seat_that_reads_good_clears_the_floor_harness() -> None:
+    before, _ = chances_after({"look:seat-plug": "fine"})
+    after, _ = chances_after(LOAD_GOOD)
+    assert chance(after, "harness:broken") < 0.4 * chance(before, "harness:broken")
+    assert chance(after, "harness:broken") < chance(after, "seat-plug:other-half")
+
+
+# Common practice, no source: the half that was not renewed comes first; harness that load and meter
+# cleared is not renewed.
+def test_harness_that_load_and_meter_cleared_is_not_renewed_first() -> None:
+    meters = {"meter:seat-harness": "sound", "meter:harness": "sound"}
+    found, card = chances_after(LOAD_GOOD | {"look:device-plug": "fine"} | meters)
+    assert found.suspects[0].id == "seat-plug:other-half"
+    assert chance(found, "harness:broken") < 0.07
+    assert card == "renew-half:seat-plug"

@@ -12,7 +12,12 @@ from squibwise.model.report import Report
 from squibwise.model.words import Done
 
 VERIFIED = "fixed"
-_REPAIRS: dict[str, Done] = {"reseat": "reseated", "renew": "reseated", "replace": "replaced"}
+_REPAIRS: dict[str, Done] = {
+    "reseat": "reseated",
+    "renew": "reseated",
+    "renew-half": "reseated",
+    "replace": "replaced",
+}
 _NAMED = {"clock-spring": "driver.clock-spring", "unit": "centre.control-unit"}
 
 T = TypeVar("T")

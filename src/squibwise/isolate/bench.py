@@ -27,12 +27,14 @@ class BenchTest(msgspec.Struct, frozen=True, kw_only=True):
         point: Element it is done at.
         test: The catalogue's test.
         check_wait: Waiting for its second reading, where seat or wheel is set before it. [min]
+        moved: Is it read with what brings the fault, seat or wheel, moved or set for it.
     """
 
     id: str
     point: Element
     test: LoopTest
     check_wait: float = 0.0
+    moved: bool = False
 
 
 class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
@@ -71,9 +73,11 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
             id=test.id.format(point=element.id),
             point=element,
             test=_moving(test, moved, catalog),
-            check_wait=wait_minutes(context.case, catalog) if _is_set(test, moved) else 0.0,
+            check_wait=wait_minutes(context.case, catalog) if read and test.power == "on" else 0.0,
+            moved=read,
         )
         for test in catalog.loops.tests
+        for read in [bool(moved) and not test.moves and reads_the_circuit(test)]
         for element in context.chain.element
         if _is_at(test.at, element)
         and (not test.circuits or context.chain.circuit in test.circuits)
@@ -115,11 +119,6 @@ def _set_back(book: list[MovedSteps], ending: list[str]) -> tuple[str, ...]:
     sets = "; ".join(m.set.rstrip(".") for m in book)
     out = f"[off] If the fault is gone: {back[0].lower()}{back[1:]} Then {sets}."
     return (out, *ending[1:])
-
-
-def _is_set(test: LoopTest, moved: tuple[str, ...]) -> bool:
-    """Return whether seat or wheel is set with the power off before a test reads once more."""
-    return bool(moved) and not test.moves and test.power == "on" and reads_the_circuit(test)
 
 
 _AT_THE_UNIT = ("unit", "supply")
@@ -328,7 +327,8 @@ def _with_coming(
         share = 1.0 if coming else catalog.fact("isolation.step-when-steady").number()
         return floor + (bad - floor) * share
     if coming and not bench.test.steady and (bench.test.meter or bench.test.power != "off"):
-        seen = 1.0 - catalog.fact("isolation.hidden-when-it-comes-and-goes").number()
+        hidden = "while-moved" if bench.moved or bench.test.meter else "when-it-comes-and-goes"
+        seen = 1.0 - catalog.fact(f"isolation.hidden-{hidden}").number()
         return bad if bad <= floor else floor + (bad - floor) * seen
     return bad
 

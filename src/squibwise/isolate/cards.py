@@ -5,7 +5,14 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.signed import is_signed, refuse_drive
-from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
+from squibwise.isolate.bench import (
+    BenchRepair,
+    BenchTest,
+    access_of,
+    chances_of,
+    power_of,
+    wait_minutes,
+)
 from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.standing import Standing
 from squibwise.model.belief import Because
@@ -143,6 +150,17 @@ def _load_now(context: Context, standing: Standing) -> str:
     return f"In the circuit now: {named}, at {where}. Take it out, or move it where this card asks."
 
 
+def _cleared_by(bench: BenchTest, context: Context, catalog: Catalog) -> tuple[Because, ...]:
+    """Return what a load that reads good clears, and how often that is wrong."""
+    if bench.test.rule != "split":
+        return ()
+    after = context.chain.element[context.chain.element.index(bench.point) + 1 :]
+    beyond = [e.id for e in after if e.role not in ("plug", "whole")]
+    missed = chances_of(bench, f"{beyond[0]}:broken", context, catalog)[bench.test.clear]
+    text = f"Gone clears what lies between here and the control unit, wrongly in {missed:.0%}."
+    return (Because(text=text, weak="judgement"),)
+
+
 def _test_card(
     bench: BenchTest, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
@@ -169,6 +187,7 @@ def _test_card(
         needs=test.needs,
         cautions=cautions_of((_ALWAYS, *test.cautions), catalog),
         because=(
+            *_cleared_by(bench, context, catalog),
             Because(
                 text="Minutes and error rates of the test.",
                 sources=(test.source,),
