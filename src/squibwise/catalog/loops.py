@@ -134,6 +134,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         title: What is done.
         at: Element id, or ``<role>``, where it is done.
         circuits: Circuits it is for; empty for all.
+        chains: Chains it is for; empty for all of those circuits.
         symptoms: Fault words it is for; empty for all.
         minutes: Hands-on time without access. [min]
         power: ``off``, ``through`` (fitted with the power off, read with it on), ``on``, or ``any``
@@ -170,6 +171,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     title: str
     at: str
     circuits: tuple[str, ...] = ()
+    chains: tuple[str, ...] = ()
     symptoms: tuple[str, ...] = ()
     minutes: float
     power: str
@@ -241,6 +243,7 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         title: What is done.
         at: Element id, or ``<role>``.
         circuits: Circuits it is for; empty for all.
+        chains: Chains it is for; empty for all of those circuits.
         fixes: Faults it removes, as ``element:fault`` with ``{point}`` and ``*``.
         leaves: Causes that it does not reach or makes itself, each with its share of what was
             believed of those it removes; ``{wire}`` is the wiring beside the point.
@@ -267,6 +270,7 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     title: str
     at: str
     circuits: tuple[str, ...] = ()
+    chains: tuple[str, ...] = ()
     fixes: tuple[str, ...]
     leaves: dict[str, float] = {}
     eases: dict[str, float] = {}
@@ -460,6 +464,9 @@ def _check_names(
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
     moved = [sign for f in book.faults for sign in f.moves] + list(book.moved)
     refuse_unknown("loops", moved, book.signs, "sign")
+    for held in (book.faults, book.tests, book.repairs):
+        meant = [c for entry in held for c in entry.chains]
+        refuse_unknown("loops", meant, {c.id for c in book.chains}, "chain")
     told = [w for s in book.signs.values() for text in (*s.tells, *s.unless) for w in text.split()]
     refuse_unknown("loops/signs.toml", told, {*book.words, DEVICE}, "word")
     used = [c for t in book.tests for c in t.cautions] + [

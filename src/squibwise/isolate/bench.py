@@ -79,8 +79,7 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         for test in catalog.loops.tests
         for read in [bool(moved) and not test.moves and reads_the_circuit(test)]
         for element in context.chain.element
-        if _is_at(test.at, element)
-        and (not test.circuits or context.chain.circuit in test.circuits)
+        if _is_for(test, element, context)
         and (not test.symptoms or words & set(test.symptoms))
         and (spent or test.id != "look-cover")
         and not (context.reported.clean and _finds_memory_only(test))
@@ -158,9 +157,7 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         )
         for repair in catalog.loops.repairs
         for element in context.chain.element
-        if _is_at(repair.at, element)
-        and (not repair.circuits or context.chain.circuit in repair.circuits)
-        and (kept or not repair.ruled)
+        if _is_for(repair, element, context) and (kept or not repair.ruled)
     )
 
 
@@ -219,8 +216,12 @@ def _outcome(written: str) -> tuple[str, str]:
     return test, word
 
 
-def _is_at(at: str, element: Element) -> bool:
-    return at in (element.id, f"<{element.role}>")
+def _is_for(record: LoopTest | LoopRepair, element: Element, context: Context) -> bool:
+    return (
+        record.at in (element.id, f"<{element.role}>")
+        and (not record.circuits or context.chain.circuit in record.circuits)
+        and (not record.chains or context.chain.id in record.chains)
+    )
 
 
 def part_minutes(
@@ -327,8 +328,8 @@ def _with_coming(
         share = 1.0 if coming else catalog.fact("isolation.step-when-steady").number()
         return floor + (bad - floor) * share
     if coming and not bench.test.steady and (bench.test.meter or bench.test.power != "off"):
-        hidden = "while-moved" if bench.moved or bench.test.meter else "when-it-comes-and-goes"
-        seen = 1.0 - catalog.fact(f"isolation.hidden-{hidden}").number()
+        way = "while-moved" if bench.moved or bench.test.meter else "when-it-comes-and-goes"
+        seen = 1.0 - catalog.fact(f"isolation.hidden-{way}").number()
         return bad if bad <= floor else floor + (bad - floor) * seen
     return bad
 

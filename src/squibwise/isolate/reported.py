@@ -30,6 +30,7 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         named_before: Was it named by more than one of them.
         gone_since: Id of a later report that no longer names it; empty when there is none.
         shown: Id of a lamp check that shows the fault where no report names it; empty for none.
+        held_on: Does that lamp check show a lamp that stays on.
         often: Did the unit count the fault more than once.
         clean: Id of the last complete report where none names this circuit; empty otherwise.
         evidence: Ids of the reports.
@@ -42,6 +43,7 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     first: Report | None = None
     gone_since: str = ""
     shown: str = ""
+    held_on: bool = False
     often: bool = False
     clean: str = ""
     evidence: tuple[str, ...] = ()
@@ -214,7 +216,7 @@ def _shown_by_lamp(case: Case, component: str, catalog: Catalog) -> Reported | N
     if last.lit and last.out_after_s is not None and last.stayed_out is not False:
         return None
     kinds = catalog.loops.untold["dark" if not last.lit else "held-on"]
-    return Reported(weight=dict(kinds), shown=last.id, evidence=(last.id,))
+    return Reported(weight=dict(kinds), shown=last.id, held_on=last.lit, evidence=(last.id,))
 
 
 _UNLIKE = 3

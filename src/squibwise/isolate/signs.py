@@ -166,6 +166,7 @@ def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:
         "supply-out": voltage_out(context, catalog),
         "load-out": element.id == "load" and bool(context.load_before),
         "crash": context.near_crash,
+        "lamp-stays-on": context.reported.held_on,
     }
     found = {sign: ids for sign, on in holds.items() if on}
     if "load-out" in found:
