@@ -217,3 +217,15 @@ def test_what_an_eye_saw_is_not_told_but_seen(run: Line, case: Path) -> None:
     told = run("told", case, "driver", "seatbelt", "cut")
     assert told.code == 2
     assert "saw CASE 'driver seatbelt' cut" in told.err
+
+
+def test_a_look_is_ticked_by_the_id_that_a_gate_prints(run: Line, case: Path) -> None:
+    strip(run, case)
+    run("undo", case)
+    assert do(run, case, 12, "22").code == 0
+    opened = [str(o["n"]) for o in operations(run, case, 3) if o["action"] == "open"]
+    assert do(run, case, 12, *opened).code == 0
+    several = next(o for o in operations(run, case, 3) if len(o["demands"]) > 1)
+    assert do(run, case, 13, several["demands"][0]).code == 0
+    assert evidence(case)[-1]["what"] == several["demands"][0]
+    assert evidence(case)[-2]["what"] not in several["demands"]

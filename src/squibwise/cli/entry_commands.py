@@ -186,6 +186,7 @@ def did(
     todo = case.work(opened.case, opened.catalog)
     evidence = opened.case.evidence
     typed, then = ticking.expand_visit(numbers, todo, opened.catalog, evidence, note)
+    typed, named_parts = ticking.find_demands(typed, todo)
     counted, words = ticking.split_words(typed, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
@@ -199,7 +200,7 @@ def did(
             common,
             failed=failed,
             safe=safe,
-            parts=parts,
+            parts=(*parts, *named_parts),
             lamp=lamp,
             ohm=ohm,
             note=note,

@@ -119,6 +119,18 @@ def _take_in_one_go(operations: Sequence[Operation], tick: Tick) -> tuple[list[i
     return numbers, ""
 
 
+def find_demands(words: Sequence[str], todo: Work) -> tuple[list[str], tuple[str, ...]]:
+    """Return demands named by their ids as the numbers they are done under, with their parts.
+
+    A gate of the release prints such ids. Words that are anything else come back as they are.
+    """
+    by_demand = {d: o.n for o in todo.operations if len(o.demands) > 1 for d in o.demands}
+    if not words or not all(w in by_demand for w in words):
+        return list(words), ()
+    numbers = dict.fromkeys(str(by_demand[w]) for w in words)
+    return list(numbers), tuple(w.rpartition(":")[0] for w in words)
+
+
 def split_words(words: Sequence[str], catalog: Catalog) -> tuple[list[str], list[str]]:
     """Return the numbers, and the words that are signed for: gates and words of the release."""
     known = {*catalog.tasks.gates, *RELEASE_WORDS}
