@@ -83,7 +83,7 @@ def test_cheapest_soonest_and_recommended_differ_as_they_should() -> None:
     assert (
         sum(
             getattr(best, w).minor
-            for w in ("parts", "shipping", "labour", "standing", "late", "rework")
+            for w in ("parts", "shipping", "labour", "outside", "standing", "late", "rework")
         )
         == best.total.minor
     )

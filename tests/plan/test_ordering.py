@@ -136,6 +136,21 @@ def test_an_outside_service_takes_its_days_by_appointment() -> None:
     assert (lamp.outside, lamp.day, plan.ready_day) == (True, 9, 9)
 
 
+# From a plan whose 627.50 of labour held 220 that somebody else asks for programming.
+def test_what_others_ask_is_no_labour_and_stands_in_a_row_of_its_own() -> None:
+    alone = _buy(SHEET, ShopTerms(hour=60), BAG).plans[2]
+    lamp = next(t for t in alone.schedule if t.id == "step:lamp-check")
+    terms = ShopTerms(hour=60, services={lamp.id: Service(days=1, price=220)})
+    answer = _buy(SHEET, terms, BAG)
+    plan = answer.plans[2]
+    assert plan.outside.minor == 22_000
+    assert plan.labour.minor == alone.labour.minor - (lamp.end - lamp.start) * 100
+    rows = [plan.parts, plan.shipping, plan.labour, plan.outside, plan.standing, plan.late]
+    assert sum(m.minor for m in (*rows, plan.rework, plan.cancelled)) == plan.total.minor
+    page = str(tell_buying(CASE, answer, terms, dt.date(2026, 3, 2), CATALOG))
+    assert "work of others" in page
+
+
 def test_an_answered_request_reads_back_as_offers() -> None:
     label = PartLabel(id="l", component="driver.front-bag", number="AB-12")
     photo = Photo(id="p", file="evidence/label.jpg", component="driver.front-bag")

@@ -369,6 +369,8 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
             many days. [day from today]
         optimal: Proven that nothing costs less.
         bound: No plan can cost less than this.
+        labour: The hours of this plan.
+        outside: What others ask for the operations that they do.
         all_pass: Chance that every used part passes its inspection.
         ready: When it is ready as lead times vary; None = not drawn.
         broken: Limits of the user that a habit breaks, in words.
@@ -383,6 +385,7 @@ class BuyPlan(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     parts: Money
     shipping: Money
     labour: Money
+    outside: Money
     standing: Money
     late: Money
     rework: Money

@@ -184,8 +184,8 @@ class _Model:
     def _time_costs(self) -> None:
         terms, minor = self.problem.terms, self.problem.minor
         hands_on = sum(t.minutes for t in self.problem.tasks if not t.outside)
-        outside = sum(t.price for t in self.problem.tasks)
-        self.costs["labour"] = round(hands_on * minor(terms.hour or 0.0) / 60) + outside
+        self.costs["labour"] = round(hands_on * minor(terms.hour or 0.0) / 60)
+        self.costs["outside"] = sum(t.price for t in self.problem.tasks)
         self.costs["standing"] = minor(terms.bay_day) * self.ready_on
         self.costs["late"] = 0
         if terms.deadline is not None and terms.late_day:
@@ -394,6 +394,7 @@ class _Model:
             parts=money("parts"),
             shipping=money("shipping"),
             labour=money("labour"),
+            outside=money("outside"),
             standing=money("standing"),
             late=money("late"),
             rework=money("rework"),

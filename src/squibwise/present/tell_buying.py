@@ -80,7 +80,9 @@ def _most_of(groups: Sequence[Sequence[Finding]]) -> list[Finding]:
 
 def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     """Return the plans in columns, then the habits."""
-    sums = ["total", "parts", "shipping", "labour", "standing", "late", "rework"]
+    sums = ["total", "parts", "shipping", "labour"]
+    sums += ["outside"] if any(p.outside.minor for p in answer.plans) else []
+    sums += ["standing", "late", "rework"]
     sums += ["cancelled"] if any(p.cancelled.minor for p in answer.plans) else []
     plans = (
         answer.plans[-1:] + answer.plans[:-1]
@@ -137,6 +139,7 @@ _WORDS = {
     "parts": "parts",
     "shipping": "freight",
     "labour": "labour",
+    "outside": "work of others",
     "standing": "days it stands",
     "late": "after the deadline",
     "rework": "parts that fail",
