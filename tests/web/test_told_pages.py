@@ -18,7 +18,7 @@ from squibwise.present.tell_bench import open_circuits
 
 CARS = ("harrow-07", "burdock-09", "clover-05")
 SPOKEN = ("aria-label", "placeholder", "alt")
-NOT_SPOKEN = ("script", "style", "pre", "title")
+NOT_SPOKEN = ("script", "style", "pre", "code", "title")
 WORD = re.compile(r"[^\W\d_]{3,}")
 ID = re.compile(
     r"\b[a-z]+\d?(?:-[a-z0-9]+)*[.:](?:[a-z0-9-]+)[^\s,;)]*|\b[a-z]+-\d+\b|`[^`]+`|\[[^\]]*\]"
