@@ -144,6 +144,8 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         opens: Must the access of the element it is done at be open.
         meter: Does it put a resistance or insulation meter on a circuit.
         igniters: What happens with the charges: ``not-touched``, ``unplugged`` or ``loads``.
+        looks_first: Look with the power off that comes before it where that connector may well be
+            half seated; empty for none.
         moves: Is the steering or a seat moved.
         bare: Is the control unit unplugged while the power is on.
         rule: ``split``: tells the device's side from the unit's; ``find``: finds faults by name.
@@ -179,6 +181,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     opens: bool = True
     meter: bool = False
     igniters: str = "not-touched"
+    looks_first: str = ""
     moves: bool = False
     bare: bool = False
     rule: str

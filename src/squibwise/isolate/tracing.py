@@ -211,6 +211,7 @@ def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
     least = catalog.fact("isolation.planned").number()
     kept = [s for s in standing.suspects if s.p >= least][:_MOST]
     tests = tuple(t for t in search.tests if t.id not in standing.done)
+    tests = tuple(t for t in tests if not _looked_before(t, tests, standing, catalog))
     repairs = tuple(_unlocked(r, standing) for r in search.repairs if r.id not in standing.done)
     problem = problem_of(ranked(kept), tests, repairs, search.context, case, catalog)
     clusters = clusters_of(search.context, tests)
@@ -220,6 +221,18 @@ def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
     return msgspec.structs.replace(
         problem, powered=standing.powered, opened=opened, tests=tuple(marked)
     )
+
+
+def _looked_before(
+    bench: BenchTest, tests: tuple[BenchTest, ...], standing: Standing, catalog: Catalog
+) -> bool:
+    """Return whether a connector is looked at before a test: charges share it, half seated too."""
+    look = bench.test.looks_first
+    if look not in {t.id for t in tests}:
+        return False
+    loose = f"{look.partition(':')[2]}:not-seated"
+    likely = math.fsum(s.p for s in standing.suspects if loose in s.parts)
+    return likely >= catalog.fact("isolation.look-before-key-on").number()
 
 
 def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
