@@ -3,13 +3,16 @@
 import datetime as dt
 import math
 from collections.abc import Callable
+from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from squibwise.catalog.load import load_catalog
+from squibwise.intake.market_files import load_bid
 from squibwise.model.bid import (
     BidSheet,
     Comeback,
@@ -473,9 +476,58 @@ def test_the_lines_sum_to_what_is_left() -> None:
     assert sum(x.mean.minor for x in answer.lines) == pytest.approx(
         (10_000 * 0.8 * (1 - 0.8463 * 0.1) - 3_000 - 50) * 100, abs=200
     )
-    assert answer.curve[0].expected_profit.minor == pytest.approx(
-        sum(x.mean.minor for x in answer.lines) - answer.curve[0].outlay.minor, abs=100
+    left = sum(x.mean.minor for x in answer.lines)
+    assert all(p.expected_profit.minor == left - p.outlay.minor for p in answer.curve)
+
+
+# From a bid whose lines left 7 to 10 cents less than its expected profits: every figure adds up.
+@pytest.mark.parametrize("part_out", [0.0, 4_000.0])
+@pytest.mark.parametrize("step", [25.0, 33.33])
+def test_what_each_bid_is_expected_to_bring_is_what_the_lines_leave(
+    part_out: float, step: float
+) -> None:
+    share = {"body": Share(cost=Figures(low=211, likely=403, high=1_807))}
+    rare = Comebacks(share=0.1, cost=Figures(low=50, likely=151, high=600))
+    fee = Fee(name="buyer", bands=(FeeBand(from_price=0, flat=10.01, share=0.0733),))
+    sheet = _sheet(
+        resale=Figures(low=6_011, likely=7_505, high=9_004),
+        brand_discount=Figures(low=0.11, likely=0.21, high=0.35),
+        bidders=5,
+        estimate_error=0.07,
+        increment=step,
+        tax=0.0317,
+        shares=NIL | share,
+        comebacks=rare,
+        fees=(fee,),
+        part_out=part_out,
     )
+    worlds = tuple(
+        World(weight=w, size=n, payments=(_paid(900 * (n + 1)), _paid(333.33, 0.37)))
+        for n, w in enumerate((0.3, 0.5, 0.2))
+    )
+    answer = limit_bid(sheet, worlds, "USD", CATALOG)
+    left = sum(x.mean.minor for x in answer.lines)
+    assert answer.curve
+    assert {p.expected_profit.minor + p.outlay.minor for p in answer.curve} == {left}
+    assert ("part-out" in {x.what for x in answer.lines}) is (part_out > 0)
+
+
+# From a bid that was 425 higher without the fees of the venue than with them, without a word.
+def test_fees_left_out_leave_no_limit_and_other_costs_left_out_are_named(tmp_path: Path) -> None:
+    case = Case(id="c", car=Car(equipment="front-bags", components=("driver.front-bag",)))
+    whole = "resale = { low = 9000, likely = 9000, high = 9000 }\nloss_chance = 0.1\n"
+    whole += "bidders = 1\nestimate_error = 0.0\ntax = 0\n"
+    file = tmp_path / "bid.toml"
+    for fees, limited in (("", False), ("fees = []\n", True)):
+        file.write_text(whole + fees)
+        sheet = msgspec.structs.replace(load_bid(file), shares=NIL, gates=GATES)
+        answer = limit_bid(sheet, SURE, "USD", CATALOG)
+        page = str(tell_bid(case, answer, CATALOG))
+        assert (answer.limit is not None) is limited
+        assert ("the fees of the venue" in page) is not limited
+        assert "transport" in answer.left_out
+        assert "tax" not in answer.left_out
+        assert "counted as nothing: transport" in page
 
 
 # Ours, by hand: of two sizes alike likely the discount of the brand lies in the lower and in the

@@ -15,6 +15,9 @@ from squibwise.model.market import OfferSheet, ShopTerms
 
 T = TypeVar("T")
 OFFERS = ("offers.csv", "offers.xlsx")
+COSTS_OF_A_SALE = (
+    *("fees", "tax", "transport", "inspection", "title", "selling", "reserve", "days", "day"),
+)
 LARGEST_SHEET, LARGEST_OFFERS = 100_000, 2_000_000  # bytes
 LARGEST_NUMBER, LEAST_NUMBER = 1e10, 1e-6
 
@@ -68,7 +71,9 @@ def load_bid(path: Path) -> BidSheet:
     Raises:
         InputError: It is not there or cannot be used.
     """
-    return _record(path, BidSheet, "`bid CASE --example` prints one to fill in.")
+    tables = _tables(path, "`bid CASE --example` prints one to fill in.")
+    left_out = tuple(word for word in COSTS_OF_A_SALE if word not in tables)
+    return msgspec.structs.replace(_converted(tables, BidSheet, path), left_out=left_out)
 
 
 def load_settled(path: Path) -> Settled:
@@ -116,11 +121,19 @@ def _record(path: Path, kind: type[T], remedy: str = "") -> T:
     Raises:
         InputError: It is not there, no TOML, or holds what cannot be.
     """
+    return _converted(_tables(path, remedy), kind, path)
+
+
+def _tables(path: Path, remedy: str) -> dict[str, Any]:
     text = toml_text.decode(_bytes(path, LARGEST_SHEET, remedy), str(path))
     tables, findings = toml_text.parse(text, str(path))
     for one in findings:
         raise InputError(f"{one.origin.where()}: {one.message}", remedy=one.remedy or "")
     _refuse_numbers(tables, path)
+    return tables
+
+
+def _converted(tables: Mapping[str, Any], kind: type[T], path: Path) -> T:
     try:
         return msgspec.convert(tables, kind)
     except (msgspec.ValidationError, ModelError) as error:

@@ -155,6 +155,7 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         comebacks: What is expected after the sale; None = nothing is.
         shares: Other trades' work: body, paint, glass, mechanical, keys, tyres.
         gates: Answers to the questions that come first.
+        left_out: What of the sale may cost something and was not stated, by its key.
     """
 
     resale: Figures
@@ -180,6 +181,7 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     comebacks: Comebacks | None = None
     shares: dict[str, Share] = {}
     gates: dict[str, GateAnswer] = {}
+    left_out: tuple[str, ...] = ()
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:
@@ -275,8 +277,9 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
     Attributes:
         gates: First of all: go, no-go or ask.
-        unstated: Trades whose share was not stated, and the resale where it is 0 and nothing is
-            told of parts either; with any there is no limit.
+        unstated: Trades whose share was not stated, the fees of the venue, and the resale where
+            it is 0 and nothing is told of parts either; with any there is no limit.
+        left_out: What else was not stated and counts as nothing, by its key of the sheet.
         unpriced: What of the restraint share has no price, in words; with any there is no limit.
         cost: What the restraint share may come to.
         limit: The largest bid whose chance of a loss is at most the accepted one; None = no bid.
@@ -302,6 +305,7 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     gates: tuple[Gate, ...]
     unstated: tuple[str, ...] = ()
     unpriced: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
     cost: CostBelief
     limit: Money | None = None
     is_hopeless: bool = False

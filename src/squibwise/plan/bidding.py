@@ -43,6 +43,7 @@ from squibwise.plan.prices import LABOUR
 from squibwise.plan.settling import expect_comebacks
 
 Array = npt.NDArray[np.float64]
+FEES, PARTED = "fees", "part-out"
 _POINTS = 12  # even ones of the bids that are told
 
 
@@ -89,9 +90,8 @@ def limit_bid(
         for q in catalog.bidding.question
         for a in [sheet.gates.get(q.id, GateAnswer())]
     )
-    unstated = tuple(t for t in catalog.bidding.trades if t not in sheet.shares)
     is_sold = max(sheet.resale.high, sheet.part_out) > 0.0
-    unstated = unstated if is_sold else ("resale", *unstated)
+    unstated = _list_unstated(sheet, catalog, is_sold=is_sold)
     verdict = _early_verdict(gates, (*unstated, *unpriced))
     cost = believe_cost(worlds, currency)
     answer = BidLimit(
@@ -99,6 +99,7 @@ def limit_bid(
         gates=gates,
         unstated=unstated,
         unpriced=tuple(unpriced),
+        left_out=tuple(w for w in sheet.left_out if w != FEES),
         cost=cost,
         drivers=rank_drivers(worlds, currency),
         corrected=dict(lessons.factors),
@@ -112,13 +113,20 @@ def limit_bid(
     answer = msgspec.structs.replace(
         answer,
         worths=_worths(sums, worlds, looks),
-        lines=_list_lines(sums, worlds),
+        lines=sums.lines,
         is_hopeless=largest_bid(sheet, sums.left) is None,
         target=sums.money(sheet.target) if sheet.target else None,
         parted=sums.left.parted,
         part_out=sums.money(sheet.part_out) if sheet.part_out else None,
     )
     return answer if answer.verdict != "do-not-bid" else _limited(answer, sums)
+
+
+def _list_unstated(sheet: BidSheet, catalog: Catalog, *, is_sold: bool) -> tuple[str, ...]:
+    """Return what there is no limit without: the resale, each trade, the fees of the venue."""
+    trades = (t for t in catalog.bidding.trades if t not in sheet.shares)
+    fees = (w for w in sheet.left_out if w == FEES)
+    return (*(() if is_sold else ("resale",)), *trades, *fees)
 
 
 def _standing(answer: GateAnswer) -> Go:
@@ -180,6 +188,7 @@ class _Sums(msgspec.Struct, frozen=True):
         rare: What may come back after the sale, each cost with its chance.
         trades: Expected cost of the trades in each size of crash, and what it does to the discount
             of the brand, in whole units.
+        lines: The expected resale and what comes off it: their sum is what is left on average.
     """
 
     sheet: BidSheet
@@ -188,6 +197,7 @@ class _Sums(msgspec.Struct, frozen=True):
     left: Left
     rare: Sequence[tuple[float, Figures]]
     trades: dict[int, float]
+    lines: tuple[BidLine, ...]
 
     def money(self, amount: float) -> Money:
         """Return an amount in whole units as money."""
@@ -201,11 +211,12 @@ class _Sums(msgspec.Struct, frozen=True):
     def point(self, bid: float) -> BidPoint:
         """Return what a bid comes to."""
         paid = outlay(self.sheet, bid)
+        left, spent = self.money(self.left.mean), self.money(paid)
         return BidPoint(
             bid=self.money(bid),
-            outlay=self.money(paid),
+            outlay=spent,
             chance_of_loss=self.left.chance_below(paid + self.sheet.target),
-            expected_profit=self.money(self.left.mean - paid),
+            expected_profit=Money(minor=left.minor - spent.minor, currency=self.currency),
         )
 
 
@@ -218,7 +229,10 @@ def _sum_up(
 ) -> _Sums:
     winning = winning_excess(sheet.bidders) * sheet.estimate_error * resale_mean(sheet)
     sizes = split_sizes(worlds, currency)
-    left = believe_left(sheet, sizes, winning, together, rare)
+    lines = _list_lines(sheet, worlds, currency, winning, rare)
+    mean = sum(x.mean.minor for x in lines) / 10.0 ** minor_digits(currency)
+    left = believe_left(sheet, sizes, winning, together, rare, mean)
+    lines = (*lines, *_list_parted(left, mean, currency))
     bands = split_bands([weight for weight, _ in sizes])
     brand, goes = sheet.brand_discount, brand_goes(sheet, together)
     trades = {
@@ -228,7 +242,7 @@ def _sum_up(
         + sheet.resale.mean * goes * (mean_in_band(brand, band) - brand.mean)
         for size, band in zip(sorted({w.size for w in worlds}), bands, strict=True)
     }
-    return _Sums(sheet, currency, winning, left, rare, trades)
+    return _Sums(sheet, currency, winning, left, rare, trades, lines)
 
 
 def _limited(answer: BidLimit, sums: _Sums) -> BidLimit:
@@ -264,18 +278,24 @@ def _pick_bids(sums: _Sums, limit: float | None) -> list[float]:
     return sorted(found)
 
 
-def _list_lines(sums: _Sums, worlds: Sequence[World]) -> tuple[BidLine, ...]:
+def _list_lines(
+    sheet: BidSheet,
+    worlds: Sequence[World],
+    currency: str,
+    winning: float,
+    rare: Sequence[tuple[float, Figures]],
+) -> tuple[BidLine, ...]:
     """Return the expected resale and what comes off it, line by line."""
-    sheet, total = sums.sheet, sum(w.weight for w in worlds)
+    total, unit = sum(w.weight for w in worlds), 10.0 ** minor_digits(currency)
     paid = {LABOUR: 0.0, "parts": 0.0}
     for world in worlds:
         for p in world.payments:
             key = LABOUR if p.what == LABOUR else "parts"
-            paid[key] += world.weight / total * p.mean / sums.unit
+            paid[key] += world.weight / total * p.mean / unit
     rows = {
         "resale": sheet.resale.mean,
         "brand of the title": -sheet.resale.mean * sheet.brand_discount.mean,
-        "winning is news": -sums.winning,
+        "winning is news": -winning,
         "parts": -paid["parts"],
         "labour": -paid[LABOUR],
     }
@@ -284,8 +304,16 @@ def _list_lines(sums: _Sums, worlds: Sequence[World]) -> tuple[BidLine, ...]:
     own = ("transport", "inspection", "title", "selling", "reserve")
     rows |= {word: -getattr(sheet, word).mean for word in own}
     rows["days"] = -sheet.days.mean * sheet.day
-    rows[COMEBACKS] = -sum(chance * cost.mean for chance, cost in sums.rare)
-    return tuple(BidLine(what=k, mean=sums.money(v)) for k, v in rows.items() if v)
+    rows[COMEBACKS] = -sum(chance * cost.mean for chance, cost in rare)
+    told = ((k, Money(minor=round(v * unit), currency=currency)) for k, v in rows.items())
+    return tuple(BidLine(what=k, mean=m) for k, m in told if m.minor)
+
+
+def _list_parted(left: Left, mean: float, currency: str) -> list[BidLine]:
+    """Return what is gained where the car brings more in parts than repaired."""
+    gained = round((left.mean - mean) * 10.0 ** minor_digits(currency))
+    more = Money(minor=gained, currency=currency)
+    return [BidLine(what=PARTED, mean=more)] if left.parted and gained else []
 
 
 def fee_at(fee: Fee, price: float) -> float:

@@ -55,6 +55,7 @@ def believe_left(
     winning: float,
     together: Mapping[str, float],
     rare: Sequence[tuple[float, Figures]] = (),
+    mean: float | None = None,
 ) -> Left:
     """Return what is left of the resale after every cost but bid, fees and tax.
 
@@ -69,6 +70,8 @@ def believe_left(
         winning: What winning takes off, in whole units.
         together: How far each trade goes with the size, where the sheet does not say. [0..1]
         rare: Costs of which at most one comes, each with its chance.
+        mean: What is left on average where no part-out is set, summed up line by line: the grid
+            keeps it to some cents only, and moves by those; None = as the grid has it.
     """
     unit = 10.0 ** minor_digits(sizes[0][1].currency)
     trades, costs = list_trades(sheet, together), _other_costs(sheet)
@@ -92,6 +95,7 @@ def believe_left(
         joint.append((weight * weights[:, None] * (chances[kept] / chances[kept].sum())).ravel())
     left, shares = np.concatenate(amounts), np.concatenate(joint)
     shares = shares / shares.sum()
+    left = left if mean is None else left + (mean - float(left @ shares))
     if sheet.part_out <= 0.0:
         return Left(left, shares, 0.0)
     parted = float(shares[left < sheet.part_out].sum())

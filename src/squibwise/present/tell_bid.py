@@ -42,7 +42,21 @@ _QUANTILES = (
     (0.95, "19 in 20"),
 )
 _SHOWN, BAR, _MOST_MISSING = 6, 30, 9
-_MISSING = {"labour-hour": "what an hour of work costs", "resale": "the resale"}
+_MISSING = {
+    "labour-hour": "what an hour of work costs",
+    "resale": "the resale",
+    "fees": "what the venue charges the buyer",
+}
+_LEFT_OUT = {
+    "tax": "tax",
+    "transport": "transport",
+    "inspection": "inspection",
+    "title": "title",
+    "selling": "selling",
+    "reserve": "reserve for hidden damage",
+    "days": "days until the money is back",
+    "day": "what a day costs",
+}
 _RARELY = 0.005
 _NO_PRICE = ("bid-work-free", "bid-unpriced")
 _VERDICTS = {
@@ -104,7 +118,7 @@ def _verdict(answer: BidLimit) -> Section:
             "you accept."
         )
         blocks.append(text(words, "check"))
-    blocks += [*_as_parts(answer), *_unpriced(answer)]
+    blocks += [*_as_parts(answer), *_unpriced(answer), *_left_out(answer)]
     if answer.going is not None:
         words = (
             f"At the going price of {money(answer.going.bid)}: {money(answer.going.outlay)} in the "
@@ -141,9 +155,19 @@ def _answered(gate: Gate) -> str:
 def _unstated(answer: BidLimit) -> Section | None:
     if not answer.unstated:
         return None
-    words = f"Not stated: {', '.join(answer.unstated)}. Give low, likely and high"
-    words += ", or nil = true." if answer.unstated != ("resale",) else "."
-    return section("The rest of the car", text(words, "check"))
+    figures = [w for w in answer.unstated if w != "fees"]
+    blocks = []
+    if figures:
+        words = f"Not stated: {', '.join(figures)}. Give low, likely and high"
+        words += ", or nil = true." if figures != ["resale"] else "."
+        blocks.append(text(words, "check"))
+    if "fees" in answer.unstated:
+        words = (
+            "Not stated: the fees of the venue. Give each with its bands, or fees = [] where "
+            "nothing is charged."
+        )
+        blocks.append(text(words, "check"))
+    return section("The rest of the car", *blocks)
 
 
 def _others(answer: BidLimit) -> Iterable[Finding]:
@@ -165,6 +189,19 @@ def _unpriced(answer: BidLimit) -> list[Text]:
     """Return what is in no sum, told beside the verdict: a limit without it would be too high."""
     mine = (f for f in answer.findings if f.code in _NO_PRICE)
     return [text(f"{f.message} {f.remedy}", "check") for f in mine]
+
+
+def _left_out(answer: BidLimit) -> list[Text]:
+    """Return what else of the sale was not stated: the limit knows nothing of it."""
+    if not answer.left_out:
+        return []
+    named = listed([_LEFT_OUT.get(w, w) for w in answer.left_out], _MOST_MISSING)
+    return [
+        text(
+            f"Not stated, and counted as nothing: {named}. State each, as 0 where it is so.",
+            "check",
+        )
+    ]
 
 
 def _cost(answer: BidLimit) -> Section:
@@ -258,7 +295,8 @@ def _lines(answer: BidLimit) -> Section | None:
     rows = [(_line(x.what), bare_sum(x.mean), _corrected(x.what, answer)) for x in answer.lines]
     left = Money(minor=sum(x.mean.minor for x in answer.lines), currency=answer.cost.currency)
     rows.append(("left for bid, fees and tax", bare_sum(left), ""))
-    note = "expected; the trades that are not stated are missing" if answer.unstated else "expected"
+    lacking = {*answer.unstated} - {"fees", "resale"}
+    note = "expected; the trades that are not stated are missing" if lacking else "expected"
     table = Table(rows=tuple(rows), right=(1,))
     return section("What is left for the bid", table, note=note)
 
@@ -292,6 +330,7 @@ _LINES = {
     "labour-hour": "restraint labour",
     "days": "days until the money is back",
     "reserve": "reserve for hidden damage",
+    "part-out": "more in parts than repaired",
     COMEBACKS: "what comes back after the sale",
 }
 
