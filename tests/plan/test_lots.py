@@ -11,6 +11,7 @@ from squibwise.cli import lot_files
 from squibwise.cli.lot_examples import invent_lots
 from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
+from squibwise.intake.lot_lists import open_list
 from squibwise.intake.lots import COLUMNS, read_lot
 from squibwise.model.bid import BidSheet, Fee, FeeBand, Figures
 from squibwise.model.case import Case
@@ -326,3 +327,21 @@ def test_a_heading_that_is_not_understood_is_named_by_the_user(tmp_path: Path) -
     for wrong in ({"wotsit": "price"}, {"nothing": "zone"}):
         with pytest.raises(InputError, match="names no heading"):
             lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1, confirmed=wrong)
+
+
+# From a list of 160 good rows of which 34 were skipped for the words in the column of damage.
+@pytest.mark.parametrize("column", ["zone", "extent"])
+@pytest.mark.parametrize(
+    "words", ["normal wear", "Wear and tear", "see photos", "Gebrauchsspuren", "usure normale"]
+)
+def test_words_that_tell_no_blow_are_unknown_and_no_bad_row(column: str, words: str) -> None:
+    found, bare = (read_lot(_row(**{column: w}), 2, "x", CATALOG) for w in (words, ""))
+    assert found == bare
+
+
+def test_headings_of_a_sale_list_are_known(tmp_path: Path) -> None:
+    file = tmp_path / "lots.csv"
+    file.write_text("Stock #,Where hit,How bad,Est. retail repaired\nL1,Rear,minor,9000\n")
+    heads = {g.heading: g.column for g in open_list(file, CATALOG).heads}
+    assert (heads["Where hit"], heads["How bad"]) == ("zone", "extent")
+    assert heads["Est. retail repaired"] == "resale"

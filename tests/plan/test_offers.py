@@ -542,3 +542,38 @@ def test_a_sheet_that_speaks_of_tax_says_so_once() -> None:
         sheet = _read(f"part;supplier;{head}\nbelt;Alder;{row}\nbelt;Alder;{row}\n")
         assert [f.code for f in sheet.findings].count("offer-tax") == 1
     assert "offer-tax" not in {f.code for f in _read("part;supplier;price\na;b;5\n").findings}
+
+
+# From a sheet whose headlamp was told to be written as a clock spring or a belt.
+@pytest.mark.parametrize(
+    "words", ["Scheinwerfer", "headlamp left", "bumper cover", "radiator", "mirror left", "hood"]
+)
+def test_what_is_for_nothing_on_the_list_is_told_so(words: str) -> None:
+    judged, findings = judge_offers(
+        _read(HEAD + f"{words},Alder,120,new,3,,").offers, WANTED, _case(), CATALOG
+    )
+    assert judged == ()
+    assert [f.code for f in findings] == ["offer-fits-nothing"]
+    assert "not on the order list of this car" in findings[0].message
+    assert "@" not in (findings[0].remedy or "")
+
+
+def test_what_fits_two_parts_alike_names_both() -> None:
+    findings = judge_offers(
+        _read(HEAD + "front seat belt,Alder,120,new,3,,").offers, WANTED, _case(), CATALOG
+    )[1]
+    assert "front-belt@driver" in (findings[0].remedy or "")
+
+
+@pytest.mark.parametrize(
+    "heading",
+    (
+        "Bauteil|Bauteilbezeichnung|Komponente|Baugruppe|Ware|Componente|Repuesto|Producto|Composant"
+        "|Produit|Pièce détachée|Dénomination|Particolare|Prodotto|Podzespół|Komponent|Produkt"
+        "|Część zamienna|Peça de reposição|Component|Spare part|Assembly"
+    ).split("|"),
+)
+def test_the_column_of_the_part_is_known_as_people_head_it(heading: str) -> None:
+    sheet = _read(f"{heading};supplier;price;days\ndriver-bag@driver;Alder;120;3\n")
+    assert [o.fits for o in sheet.offers] == ["driver-bag@driver"]
+    assert "column-guessed" not in [f.code for f in sheet.findings]

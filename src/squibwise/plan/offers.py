@@ -33,7 +33,7 @@ _PAPERS = {
     "crash-check": "a read-out that shows no stored crash",
     "part-number": "the part number",
 }
-_LIKE, _AHEAD, _SAME = 80.0, 8.0, 99.0
+_LIKE, _NEAR, _AHEAD, _SAME = 80.0, 66.0, 8.0, 99.0
 
 
 def list_needs(work: Work) -> tuple[Need, ...]:
@@ -213,7 +213,8 @@ def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
         score, _, found = fitting[0]
         is_sure = score >= _SAME and (places or found.is_alone)
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
-    return None, [_fits_nothing(offer, [n.need for *_, n in (fitting or scored)[:2]])]
+    near = [n.need for score, _, n in (fitting or scored)[:2] if score >= _NEAR]
+    return None, [_fits_nothing(offer, near)]
 
 
 def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
@@ -384,12 +385,20 @@ def _guessed(offer: Offer, need: Need) -> Finding:
 
 
 def _fits_nothing(offer: Offer, near: Sequence[Need]) -> Finding:
-    names = " or ".join(f"'{n.key}'" for n in near) or "nothing is to be bought"
+    message = f"'{offer.fits}' is not on the order list of this car: it is in no plan."
+    remedy = (
+        "Nothing is to do if it is for other work. If it is for a part of the list, write that "
+        "part's key: `buy CASE --request` prints them."
+    )
+    if near:
+        message = f"'{offer.fits}' is nothing on the order list, or more than one thing."
+        names = " or ".join(f"'{n.key}'" for n in near)
+        remedy = f"Write what it is for as the order list does: {names}."
     return Finding(
         code="offer-fits-nothing",
         severity="warning",
-        message=f"'{offer.fits}' is nothing on the order list, or more than one thing.",
-        remedy=f"Write what it is for as the order list does: {names}.",
+        message=message,
+        remedy=remedy,
         origin=offer.origin,
     )
 
