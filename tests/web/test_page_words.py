@@ -7,7 +7,8 @@ from itertools import chain
 import pytest
 from playwright.sync_api import Browser
 from tests.web.conftest import DEMO, Caller, fill_garage
-from tests.web.test_told_pages import Texts, pages_of, texts
+from tests.web.sheets import fill_in_bid
+from tests.web.test_told_pages import Texts, left_english, pages_of, texts
 
 from squibwise.catalog.screens import LANGUAGES, load_marks
 from squibwise.errors import InputError
@@ -214,3 +215,58 @@ def test_no_refusal_says_a_command_an_id_or_a_key(
     told = Texts()
     told.feed(answer.text)
     assert never_said(told.found) == []
+
+
+LOTS = (
+    "id,region,model_year,zone,extent,resale\n"
+    "lot-1,US-OH,2019,nose-centre,moderate,9000\nlot-2,GB,2011,tail,light,\n"
+)
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_the_page_of_lots_says_no_id_and_is_told_in_the_language(
+    call: Caller, language: str
+) -> None:
+    sent = call.post("/lots", files={"lots": ("lots.csv", LOTS.encode(), "text/csv")})
+    pages = [texts(call, sent.headers["location"], spoken) for spoken in ("en", language)]
+    assert any(t.startswith("look whether") for t in pages[0])
+    assert any("no resale stated" in t for t in pages[0])
+    assert [wrong for page in pages for wrong in never_said(page)] == []
+    own = ("lots.csv",)
+    assert [left_english(*pair, own) for pair in zip(*pages, strict=True)] == [[]] * len(pages[0])
+
+
+# Ours: figures of the sheet that cannot be, and what of it is left open.
+@pytest.mark.parametrize(
+    "sent",
+    [
+        {"share-body-low": "9"},
+        {"resale-low": "12000"},
+        {"loss_chance": "15"},
+        {"fees": "table", "fee-0-from": "100", "fee-0-flat": "5"},
+    ],
+)
+def test_a_refusal_of_the_bid_sheet_has_the_words_of_the_page(
+    call: Caller, sent: dict[str, str]
+) -> None:
+    refused = []
+    for language in LANGUAGES:
+        call.client.headers["accept-language"] = language
+        answer = fill_in_bid(call, "clover-05", **sent)
+        assert answer.status_code == 422
+        page = Texts()
+        page.feed(answer.text)
+        assert never_said(page.found) == []
+        refused.append(page.found[-4:-2])
+    call.client.headers["accept-language"] = "en"
+    assert len({tuple(told) for told in refused}) == len(LANGUAGES)
+
+
+def test_what_is_not_stated_of_a_bid_is_asked_for_in_the_words_of_the_page(call: Caller) -> None:
+    assert fill_in_bid(call, "clover-05", **{"nil-body": ""}).status_code == 303
+    told = texts(call, "/car/clover-05/bid?now=1", "en")
+    asked = [t for t in told if t.startswith("Not stated: ")]
+    assert len(asked) == 2
+    assert all(" or say that " in t for t in asked)
+    assert never_said([t for t in told if "nil" in t or "fees" in t]) == []
+    assert not any("nil = true" in t or "fees = [" in t for t in told)

@@ -209,6 +209,10 @@ def _figures(sent: Sent, field: str) -> dict[str, float]:
     """Return low, likely and high of a field; empty when none of them is stated."""
     found = {k: read_number(sent, f"{field}-{k}") for k in ("low", "likely", "high")}
     stated = {k: v for k, v in found.items() if v is not None}
+    called = field.removeprefix("share-").replace("_", " ")
     if stated and len(stated) < len(found):
-        raise InputError(f"{field}: not all three.", remedy="Give low, likely and high.")
+        raise InputError(f"{called}: not all three.", remedy="Give low, likely and high.")
+    if list(stated.values()) != sorted(stated.values()):
+        remedy = "Low comes first and high last; equal figures may stand."
+        raise InputError(f"{called}: the figures are out of order.", remedy=remedy)
     return stated
