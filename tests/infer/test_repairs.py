@@ -1,6 +1,9 @@
 """Before and after work on the car: epochs, what work does, and what it tells of the old part."""
 
+import datetime as dt
+
 import build
+import msgspec
 import pytest
 
 from squibwise.infer import assess
@@ -155,6 +158,19 @@ def test_a_repair_entered_as_fixed_leaves_a_good_circuit() -> None:
     answer = _ask(two, whole, entered("reseat:device-plug", "fixed"))
     assert of(answer, BAG).now.sound > 0.9
     assert of(answer, BAG).stages["1"].live > 0.85
+
+
+# A repair counts as fixed only after the codes were cleared and read again (`docs/tracing.md`).
+def test_a_fault_read_again_after_a_verified_repair_is_there_again() -> None:
+    seat = "driver.seat-bag"
+    nine, ten, noon = (dt.datetime(2026, 3, 2, hour) for hour in (9, 10, 12))
+    first, again = (
+        msgspec.structs.replace(build.scan(build.code(1, seat), id=i), time=time)
+        for i, time in (("s1", nine), ("s2", noon))
+    )
+    fixed = Entered(id="t", loop=f"{seat}/1", test="renew:seat-plug", outcome="fixed", time=ten)
+    assert of(_ask(first, fixed), seat).stages["1"].faulty < 0.02
+    assert of(_ask(first, fixed, again), seat).stages["1"].faulty > 0.9
 
 
 @pytest.mark.parametrize("kind", sorted(build.CATALOG.kinds))

@@ -300,3 +300,17 @@ def test_a_fault_that_came_and_went_is_told_until_the_second_drive(briefed: Any)
     told = "not proved gone before a second drive"
     assert told in briefed(line, cover, fixed)
     assert told not in briefed(line, cover, fixed, drive)
+
+
+# Common practice, no source: a fault that is back after its repair is the first thing to follow.
+def test_a_repair_that_did_not_hold_is_told_with_its_next_step(briefed: Any) -> None:
+    line = "Driver buckle pretensioner circuit open, present\n"
+    loop = "driver.buckle-pretensioner/1"
+    outcome = {"kind": "test-outcome", "loop": loop}
+    seated = outcome | {"test": "reseat:seat-plug", "outcome": "fixed"}
+    again = {"kind": "report", "id": "scan-2", "file": "r.txt", "when": "after-repair"}
+    shown = " ".join(briefed(line, seated, again).split())
+    assert "'Seat the connector under the seat again" in shown
+    assert "did not hold, scan-2 shows the fault again" in shown
+    assert f"trace driver buckle with pretensioner, with `squibwise trace c {loop}`" in shown
+    assert "did not hold" not in briefed(line, seated)

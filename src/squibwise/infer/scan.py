@@ -1,5 +1,7 @@
 """Scan reports as evidence: codes found, circuits clean."""
 
+from typing import TypeGuard
+
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +21,7 @@ from squibwise.infer.circuits import (
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, one_cause, signs_of_disturbance, unit_able
-from squibwise.model.evidence import Occupant, Reading, SubstituteLoad, TestOutcome
+from squibwise.model.evidence import Evidence, Occupant, Reading, SubstituteLoad, TestOutcome
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
@@ -192,13 +194,16 @@ def _left_over(
     """Return the chance that a line only tells of what was cured before the report.
 
     Its connector was off and is home again, or the part was renewed, nobody is known to have
-    cleared the codes since, and the unit is the same.
+    cleared the codes since, and the unit is the same. A repair that was entered as fixed and
+    verified had them cleared: what is read after it is there again.
     """
     place, mates = net.line.place_of(report.id), net.near[component][0]
     done = [(at, w) for at, w in net.line.works if at < place]
     since = max((at for at, w in done if w.what == "cleared" or w.component == UNIT), default=-1)
     own = [(at, w.what) for at, w in done if at > since and w.component in mates | {component}]
     if not own or own[-1][1] not in ("reseated", "replaced"):
+        return 0.0
+    if _is_verified(net.line.entries[own[-1][0]]):
         return 0.0
     reach = catalog.firing.scans.reach
     shown = any(
@@ -273,11 +278,15 @@ def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) ->
     """Count circuits whose last repair was entered as fixed and verified."""
     last = net.line.last_work_on(part.id)
     entry = net.line.entries[last] if last >= 0 else None
-    if isinstance(entry, TestOutcome) and entry.outcome == VERIFIED:
+    if entry is not None and _is_verified(entry):
         stage = min(split_loop(entry.loop)[1], part.stages)
         sure = catalog.firing.scans.tests.good_if_fixed.value
         good = np.array([c == "good" for c in CIRCUITS])
         result[:, stage - 1] = np.where(good, sure, 1.0 - sure)
+
+
+def _is_verified(entry: Evidence) -> TypeGuard[TestOutcome]:
+    return isinstance(entry, TestOutcome) and entry.outcome == VERIFIED
 
 
 def _silent(line: CodeLine, part: PartModel) -> bool:

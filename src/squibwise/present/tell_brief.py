@@ -10,13 +10,13 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.closing import list_unproved
+from squibwise.history.closing import list_returned, list_unproved
 from squibwise.history.order import put_in_order, read_history
 from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
-from squibwise.model.names import split_loop
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
@@ -79,12 +79,15 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
         title: In a mechanic's words.
         p: That the fault is there now. [0..1]
         unproved: Called cured, but it came and went before: the second drive is left.
+        returned: The repair that was entered as its cure and did not hold, and the entry that shows
+            the fault again; empty for none.
     """
 
     loop: str
     title: str
     p: float
     unproved: bool = False
+    returned: tuple[str, ...] = ()
 
 
 class Brief(msgspec.Struct, frozen=True, kw_only=True):
@@ -173,6 +176,7 @@ def find_faulty_circuits(
 ) -> tuple[FaultyCircuit, ...]:
     """Return the circuits that the work traces, the likeliest first, one for each part."""
     found = []
+    returned = list_returned(read_history(put_in_order(case).evidence))
     unproved = list_unproved(read_history(case.evidence))
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
@@ -182,11 +186,39 @@ def find_faulty_circuits(
         stage = max(sorted(belief.stages), key=lambda s: belief.stages[s].faulty, default="1")
         title = f"{name(belief.id, catalog)}" + (f", stage {stage}" if stage != "1" else "")
         loop = f"{belief.id}/{stage}"
+        if loop in returned:
+            continue
         open_still = belief.id in unproved
         found.append(
             FaultyCircuit(loop=loop, title=title, p=demand.probability, unproved=open_still)
         )
-    return tuple(sorted(found, key=lambda c: -c.p))
+    back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
+    return (*back, *sorted(found, key=lambda c: -c.p))
+
+
+def _did_not_hold(
+    loop: str, told: tuple[str, str], states: Assessment, catalog: Catalog
+) -> FaultyCircuit:
+    """Return a circuit whose fault is back after the repair that was entered as its cure."""
+    component, stage = split_loop(loop)
+    title = f"{name(component, catalog)}" + (f", stage {stage}" if stage > 1 else "")
+    belief = states.of(component)
+    p = belief.now.faulty if belief else 0.0
+    repair, shown = told
+    named = (_name_repair(repair, component, catalog), shown)
+    return FaultyCircuit(loop=loop, title=title, p=p, returned=named)
+
+
+def _name_repair(repair: str, component: str, catalog: Catalog) -> str:
+    """Return a repair of a circuit in words; as it was entered where no card has that name."""
+    verb, _, point = repair.partition(":")
+    part, book = split_component(component), catalog.loops
+    chain = book.chain(part.kind, part.place)
+    elements = {e.id: e.title for e in chain.element} if chain else {}
+    title = next((c.title for c in book.repairs if c.id in (repair, f"{verb}:{{point}}")), repair)
+    return title.format(
+        element=elements.get(point, point).format(kind=catalog.kinds[part.kind].title)
+    )
 
 
 def _first_look(states: Assessment, circuits: Sequence[FaultyCircuit]) -> NextLook | None:
@@ -200,7 +232,8 @@ def _next(
 ) -> list[str]:
     told = [f"ask: {q.text}" for q in open_questions(todo)[:1]]
     told += [
-        f"trace: {c.title}, with `squibwise trace CASE {c.loop}`; labour holds its first cards"
+        f"trace: {c.title}, with `squibwise trace CASE {c.loop}`"
+        + ("" if c.returned else "; labour holds its first cards")
         for c in circuits[:1]
     ]
     look = _first_look(states, circuits)
@@ -253,9 +286,14 @@ def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
     told = "; ".join(brief.wrong)
     wrong = (("wrong", cut(told, most) if most else told),) if brief.wrong else ()
-    faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in brief.circuits if not c.unproved)
+    plainly = (c for c in brief.circuits if not (c.unproved or c.returned))
+    faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in plainly)
     unproved = "; ".join(c.title for c in brief.circuits if c.unproved)
     circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
+    for c in (c for c in brief.circuits if c.returned):
+        repair, shown = c.returned
+        told = f"{c.title}: '{repair}' did not hold, {shown} shows the fault again"
+        circuits = (("circuit", told), *circuits)
     if unproved:
         told = f"{unproved}: it came and went, and is not proved gone before a second drive"
         circuits = (*circuits, ("circuit", told))
