@@ -104,6 +104,40 @@ def test_longer_words_of_another_language_fit_a_phone_at_twice_their_size(
     phone.close()
 
 
+BROKEN = r"""() => {
+  const broken = [], texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  const own = 'svg, script, pre, textarea, option, code, .unseen, .home';
+  for (let text; (text = texts.nextNode());) {
+    if (text.parentElement.closest(own) || !text.parentElement.checkVisibility()) continue;
+    for (const word of text.data.matchAll(/[\p{L}\p{N}][\p{L}\p{N}.,]+/gu)) {
+      const range = document.createRange();
+      range.setStart(text, word.index);
+      range.setEnd(text, word.index + word[0].length);
+      const tops = Array.from(range.getClientRects(), (box) => Math.round(box.top / 4));
+      if (new Set(tops).size > 1) broken.push(word[0]);
+    }
+  }
+  return broken;
+}"""
+
+
+@pytest.mark.parametrize("language", ["en", "de", "es"])
+def test_no_word_and_no_figure_is_broken_inside_on_a_phone(
+    browser: Browser, address: str, language: str
+) -> None:
+    phone = browser.new_context(
+        base_url=address, viewport=SIZES[0], locale=language, has_touch=True, is_mobile=True
+    )
+    page = phone.new_page()
+    broken = {}
+    for path in PAGES:
+        page.goto(path)
+        page.evaluate(UNFOLD)
+        broken[path] = page.evaluate(BROKEN)
+    phone.close()
+    assert {path: words for path, words in broken.items() if words} == {}
+
+
 def test_a_look_is_written_by_keyboard_alone(show: Show) -> None:
     page = show("/car/harrow-07/look", "laptop")
     page.keyboard.press("Tab")
