@@ -6,7 +6,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from squibwise.isolate.bench import BenchRepair, BenchTest, access_of
+from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, outcome_chances
 from squibwise.isolate.cards import card_of, confirming_card
 from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import SubstituteLoad
@@ -149,3 +149,17 @@ def test_a_load_that_is_in_is_named_with_its_place_and_its_way_out(component: st
         if card.kind == "repair" or card.id.startswith("load-at:"):
             assert 'serial = "L-7"' in card.entry, card.id
             assert "returned" in card.entry, card.id
+
+
+@pytest.mark.parametrize("status", ["present", "intermittent"])
+@pytest.mark.parametrize("component", CIRCUITS)
+def test_the_outcomes_of_every_test_make_one_under_every_cause(component: str, status: Any) -> None:
+    for fault in KINDS:
+        search = search_of(
+            a_case(a_report(a_line(component, fault, status))), believing(), component, CATALOG
+        )
+        for bench in search.tests:
+            for suspect in search.first:
+                each = outcome_chances(bench, suspect, search.context, CATALOG).values()
+                assert min(each) >= 0.0, (bench.id, suspect.id)
+                assert sum(each) == pytest.approx(1.0), (bench.id, suspect.id)

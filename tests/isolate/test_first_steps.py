@@ -3,6 +3,8 @@
 import pytest
 
 from squibwise.isolate import trace
+from squibwise.isolate.cards import card_of
+from squibwise.isolate.tracing import search_of
 from squibwise.model.evidence import Evidence, LampCheck, Story
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.trace import Trace
@@ -100,3 +102,37 @@ def test_a_live_value_that_follows_the_weight_clears_connectors_and_none_accuses
     assert loose(after["off"]) < 0.2 * loose(before)
     assert loose(after["no-value"]) > 1.2 * loose(before)
     assert not any(f.code == "unknown-outcome" for f in after["no-value"].findings)
+
+
+WHEEL = "driver.front-bag/1"
+TURNING = Story(id="o", text="", comes=("turning",), known=("untouched",))
+OFF_AND_ON = a_report(a_line("driver.front-bag", "open-or-high", "intermittent"))
+
+
+def test_in_a_car_that_nobody_touched_the_wheel_is_turned_before_part_numbers_are_compared() -> (
+    None
+):
+    said = [Entered(id="t0", loop=WHEEL, test="meter:clock-spring", outcome="sound")]
+    order = []
+    for n in range(6):
+        card = traced(WHEEL, OFF_AND_ON, TURNING, *said).next_test
+        order.append(card.id)
+        if card.id == "steer-live" or card.kind == "repair":
+            break
+        good = next(iter(card.outcomes))
+        said.append(Entered(id=f"t{n + 1}", loop=WHEEL, test=card.id, outcome=good))
+    assert "label:clock-spring" not in order
+    assert order[-1] == "steer-live" or order[-1].startswith("load-at:"), order
+
+
+def test_the_module_goes_on_after_the_wheel_was_turned_with_a_load_in_its_place() -> None:
+    search = search_of(a_case(OFF_AND_ON, TURNING), believing(), WHEEL, CATALOG)
+    bench = next(r for r in search.repairs if r.id == "replace:clock-spring")
+    card = card_of(bench, search.context, search.standing, 30.0, CATALOG)
+    texts = [s.text for s in card.steps]
+    fitted = next(n for n, t in enumerate(texts) if "new clock spring centred" in t)
+    turned = next(n for n, t in enumerate(texts) if "from lock to lock" in t)
+    assert "module goes on last" in texts[fitted]
+    assert fitted < turned
+    assert not any("module back on" in t for t in texts[: turned + 1])
+    assert "plug everything together" in " ".join(texts[turned + 1 :])

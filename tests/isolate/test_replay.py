@@ -393,3 +393,10 @@ def test_harness_that_load_and_meter_cleared_is_not_renewed_first() -> None:
     assert found.suspects[0].id == "seat-plug:other-half"
     assert chance(found, "harness:broken") < 0.07
     assert card == "renew-half:seat-plug"
+
+
+# Common practice, no source: one looks where the work was before a seat back is opened.
+def test_the_connector_that_was_renewed_is_looked_at_before_the_seat_back_is_opened() -> None:
+    found, card = chances_after({})
+    assert found.suspects[0].id == "seat-plug:other-half"
+    assert card in ("look:seat-plug", "load-at:seat-plug")

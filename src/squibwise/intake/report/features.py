@@ -137,6 +137,8 @@ def _name_bag(words: Words) -> None:
         words.seats.add("passenger")
     elif "atseat" in told or ("seatbag" in told and words.sides and not words.seats):
         told.add("side")
+    elif {"seatbag", "byside"} <= told:
+        told.add("side")  # "driver side airbag (seat)": seat and side together name the one
 
 
 def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collection[str]) -> bool:
