@@ -282,7 +282,8 @@ def test_the_sheet_to_fill_in_asks_first(run: Line, folder: Path) -> None:
     (folder / "bid.toml").write_text(run("bid", folder, "--example").out)
     value = run("bid", folder, "--json").json()
     assert (value["verdict"], value["bid_limit"]) == ("ask-first", None)
-    assert value["unstated"] == ["resale", "body", "paint", "glass", "mechanical", "keys", "tyres"]
+    trades = ["body", "paint", "glass", "mechanical", "keys", "tyres"]
+    assert value["unstated"] == ["resale", *trades, "fees"]
 
 
 def test_what_drives_the_cost_is_drawn(run: Line, folder: Path, tmp_path: Path) -> None:
