@@ -184,6 +184,9 @@ def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
     word = re.search(r'name="outcome" value="([^"]+)"', before)
     assert test
     assert word
+    unnamed = call.post(path, test=test[1], outcome="not fixed")
+    assert unnamed.status_code == 422
+    assert "Say who tested it." in unnamed.text
     answer = call.post(path, test=test[1], outcome="not fixed", by="T")
     assert answer.status_code == 303
     after = re.search(r'name="test" value="([^"]+)"', call.get(path).text)

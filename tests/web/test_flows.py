@@ -49,8 +49,35 @@ def test_a_bench_card_is_answered_by_one_touch_and_its_clock_runs_on(show: Show)
     page.reload()
     expect(page.locator(".clock .left").first).to_have_text(re.compile("^29:"))
     title = page.locator("#card-title").inner_text()
+    page.get_by_label("Who").fill("R")
     page.locator("button.outcome", has_text="not fixed").click()
     expect(page.locator("#card-title")).not_to_have_text(title)
+
+
+REFUSED = (
+    '<main id="main"><section class="refused"><h1>No</h1><p>Not now.</p><p>-</p></section></main>'
+)
+
+
+def test_a_pressed_outcome_shows_at_once_that_it_was_taken_and_is_sent_once(show: Show) -> None:
+    page = show("/car/clover-05/trace/driver.seat-bag")
+    held: list[Any] = []
+    page.route(
+        "**/*", lambda one: held.append(one) if one.request.method == "POST" else one.continue_()
+    )
+    page.get_by_label("Who").fill("R")
+    outcomes = page.locator("button.outcome")
+    outcomes.first.click()
+    expect(page.locator("form.outcomes")).to_have_attribute("aria-busy", "true")
+    expect(outcomes.first).to_have_class(re.compile("taken"))
+    assert outcomes.evaluate_all("(all) => all.map((b) => b.disabled)") == [True] * outcomes.count()
+    outcomes.last.click(force=True)
+    assert len(held) == 1
+    held[0].fulfill(status=422, content_type="text/html", body=REFUSED)
+    expect(page.locator(".refused")).to_contain_text("Not now.")
+    expect(outcomes.first).to_be_enabled()
+    expect(page.locator(".taken, [aria-busy]")).to_have_count(0)
+    expect(page.locator("form.outcomes button[hidden]:enabled")).to_have_count(0)
 
 
 @pytest.mark.parametrize(
@@ -115,6 +142,7 @@ def test_a_tick_without_connection_is_kept_and_sent_once(show: Show) -> None:
 
 def test_an_outcome_without_connection_is_kept_and_sent_once(show: Show) -> None:
     page = show("/car/clover-05/trace/driver.seat-bag")
+    page.get_by_label("Who").fill("R")
     page.context.set_offline(True)
     page.locator("button.outcome").first.click()
     expect(page.locator("#kept")).to_be_visible()
@@ -155,6 +183,7 @@ def test_a_question_is_answered_with_its_source(show: Show) -> None:
     form = page.locator("form.question", has=page.get_by_label("Where the maker says so")).first
     asked = form.locator("legend").inner_text()
     form.get_by_label("Where the maker says so").fill("procedure, section 12")
+    form.get_by_label("Who").fill("R")
     form.get_by_role("button", name="no").click()
     expect(page.locator("form.question legend").get_by_text(asked)).to_have_count(0)
 

@@ -133,10 +133,16 @@ def test_a_makers_rule_is_answered_with_its_source(call: Any) -> None:
     path = "/car/burdock-09/ask"
     asked = re.search(r'name="question" value="([^"]+)"', call.get(path).text)
     assert asked
-    refused = call.post(path, question=asked[1], answer="no", source="")
+    refused = call.post(path, question=asked[1], answer="no", source="", by="R")
     assert refused.status_code == 422
-    taken = call.post(path, question=asked[1], answer="no", source="procedure, section 12")
+    given = {"question": asked[1], "answer": "no", "source": "procedure, section 12"}
+    unnamed = call.post(path, **given)
+    assert unnamed.status_code == 422
+    assert "Say who read the rule." in unnamed.text
+    taken = call.post(path, **given, by="R")
     assert taken.status_code == 303, taken.text
+    with connected(call.app.state.bench.place) as garage:
+        assert store.history(garage, "burdock-09")[-1].by == "R"
     assert f'value="{asked[1]}"' not in call.get(path).text
 
 
@@ -402,13 +408,13 @@ FOREIGN: tuple[tuple[str, str, dict[str, str]], ...] = (
     ("/car/burdock-09/look", LOOK, {"component": "left.curtain", "seen_word": "webbing-locked"}),
     ("/car/burdock-09/look", LOOK,
      {"component": "left.curtain", "seen_word": "intact", "stage": "7"}),
-    (CARD, CARD, {"test": "no-such-test", "outcome": "fixed"}),
-    (CARD, CARD, {"test": "reseat:device-plug", "outcome": "no such outcome"}),
-    (f"{CARD}/9", CARD, {"test": "reseat:device-plug", "outcome": "fixed"}),
+    (CARD, CARD, {"test": "no-such-test", "outcome": "fixed", "by": "R"}),
+    (CARD, CARD, {"test": "reseat:device-plug", "outcome": "no such outcome", "by": "R"}),
+    (f"{CARD}/9", CARD, {"test": "reseat:device-plug", "outcome": "fixed", "by": "R"}),
     ("/car/burdock-09/trace/centre.windshield", CARD,
-     {"test": "reseat:device-plug", "outcome": "fixed"}),
+     {"test": "reseat:device-plug", "outcome": "fixed", "by": "R"}),
     ("/car/burdock-09/ask", "/car/burdock-09/ask",
-     {"question": "unit-belts", "answer": "yes", "source": "x"}),
+     {"question": "unit-belts", "answer": "yes", "source": "x", "by": "R"}),
     (TOLD, "/car/burdock-09/ask", {"zone": "moon", "extent": "severe"}),
     (TOLD, "/car/burdock-09/ask", {"zone": "tail"}),
     (TOLD, "/car/burdock-09/ask", {"what": "crash", "reach": "seats"}),

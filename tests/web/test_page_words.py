@@ -192,7 +192,7 @@ def test_what_is_no_figure_is_refused(typed: str) -> None:
         ("tick", "work", {"n": "81", "by": "R"}),
         ("tick", "work", {"n": "31", "by": "R"}),
         ("tick", "work", {"n": "155", "by": "R", "how": "failed"}),
-        ("ask", "ask", {"question": "unit-bags", "answer": "yes"}),
+        ("ask", "ask", {"question": "unit-bags", "answer": "yes", "by": "R"}),
         ("told", "ask", {"zone": "moon"}),
         ("terms", "order", {"technicians": "7"}),
         ("bid", "bid", {"resale-low": "9", "resale-likely": "5", "resale-high": "1"}),

@@ -20,6 +20,7 @@ from squibwise.model.belief import NextLook
 from squibwise.model.evidence import Photo
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import ASKED_WORDS
+from squibwise.model.work import Question
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
 from squibwise.present.tell_bench import Mark, make_picture, page_of_look
@@ -29,7 +30,17 @@ from squibwise.web.bench import NotThereError
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Pairs, Sent, as_file, changing, common, enter, pick, sends
+from squibwise.web.sending import (
+    Pairs,
+    Sent,
+    as_file,
+    changing,
+    common,
+    enter,
+    pick,
+    refuse_unnamed,
+    sends,
+)
 
 EQUIPMENT, FLOOD, FRONT_SEATS = "equipment", "flood", ("driver", "passenger")
 _HAPPENED = ("crash", "no crash", *(w for w in saying.WHATS if w != "crash"))
@@ -148,7 +159,7 @@ def questions(request: Request) -> Response:
             "id": q.id,
             "text": tell_question(q),
             "answers": [a.partition(": ")[::2] for a in q.answers],
-            "source": q.ask == "maker" and q.id not in ASKED_WORDS,
+            "source": _is_rule(q),
         }
         for q in open_questions(whole.todo)
     ]
@@ -166,6 +177,11 @@ def questions(request: Request) -> Response:
     )
 
 
+def _is_rule(question: Question) -> bool:
+    """Return whether a question is answered by a rule of the maker, which somebody read."""
+    return question.ask == "maker" and question.id not in ASKED_WORDS
+
+
 @sends
 def answer(request: Request, sent: Sent) -> Response:
     """Write down an answer; everything that hangs on it follows."""
@@ -173,6 +189,8 @@ def answer(request: Request, sent: Sent) -> Response:
     word, source, whole = sent.get("answer", 40), sent.get("source", 300), bench.whole(opened)
     asked = {q.id for q in whole.todo.questions} | {q.id for q in whole.states.open_questions}
     question = pick(sent, "question", asked)
+    if any(_is_rule(q) for q in whole.todo.questions if q.id == question):
+        refuse_unnamed(sent, "Say who read the rule.")
     if question == EQUIPMENT and word in bench.catalog.templates:
         with changing(request, opened, sent, f"equipped as {in_words(word)}") as folder:
             change_file(folder / CASE_FILE, lambda old: _equipped(old, word))

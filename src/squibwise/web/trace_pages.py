@@ -17,7 +17,7 @@ from squibwise.web.bench import Bench, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, refuse_stale, sends
+from squibwise.web.sending import Sent, common, enter, refuse_stale, refuse_unnamed, sends
 
 CAUSES_SHOWN = 5
 
@@ -91,6 +91,7 @@ def outcome(request: Request, sent: Sent) -> Response:
     word, test = sent.get("outcome", 80), sent.get("test", 120)
     if not word or not test:
         raise InputError("No outcome was chosen.", remedy="Press what you saw.")
+    refuse_unnamed(sent, "Say who tested it.")
     refuse_stale(opened, sent)
     _refuse_foreign(TestOutcome(id="now", loop=loop, test=test, outcome=word), opened, bench)
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)

@@ -167,8 +167,7 @@
     event.preventDefault();
     const data = new FormData(form, event.submitter);
     data.append("at", new Date(Date.now() - new Date().getTimezoneOffset() * 60000).toISOString().slice(0, 19));
-    const buttons = $("button", form);
-    for (const button of buttons) button.disabled = true;
+    const free = take(form, event.submitter);
     try {
       let answer = await send(form.action, data);
       if (answer.status === 401 || answer.status === 403) { // the bench was started again meanwhile
@@ -192,8 +191,32 @@
       form.reset();
       remember(form);
     } finally {
-      for (const button of buttons) button.disabled = false;
+      free();
     }
+  }
+
+  // What was pressed shows at once that it was taken; nothing else of its form can be pressed until
+  // the answer is there.
+  function take(form, pressed) {
+    const buttons = $("button:enabled", form);
+    for (const button of buttons) button.disabled = true;
+    form.setAttribute("aria-busy", "true");
+    if (pressed) pressed.classList.add("taken");
+    return () => {
+      for (const button of buttons) button.disabled = false;
+      form.removeAttribute("aria-busy");
+      if (pressed) pressed.classList.remove("taken");
+    };
+  }
+
+  // A form that the browser sends by itself is taken too; a page that it shows again is freed.
+  function takeSent(event) {
+    const form = event.target;
+    if (event.defaultPrevented || form.method !== "post") return;
+    setTimeout(() => {
+      const free = take(form, event.submitter);
+      window.addEventListener("pageshow", free, { once: true });
+    });
   }
 
   // Pasted or dropped reports go into the form that takes them.
@@ -241,6 +264,7 @@
   }
 
   document.addEventListener("submit", submit);
+  document.addEventListener("submit", takeSent);
   document.addEventListener("htmx:afterSettle", (event) => begin(event.target));
   window.addEventListener("beforeprint", () => { for (const cautions of $("details.cautions")) cautions.open = true; });
   window.addEventListener("online", sendKept);
