@@ -1,6 +1,7 @@
 """The garage, the page of a car, looks, ticks and traces, asked for and sent without a browser."""
 
 import re
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -244,3 +245,17 @@ def test_what_is_looked_for_is_asked_once_whatever_is_seen(call: Any) -> None:
 
 def kind_of(component: str) -> str:
     return component.partition(".")[2].rstrip("-23")
+
+
+def test_a_new_car_of_which_nothing_is_known_says_so_and_names_no_crash_and_no_sum(
+    call: Any,
+) -> None:
+    made = call.post("/new", "/new", id="meadow-01", title="grey estate", by="R")
+    assert made.status_code == 303, made.text
+    told = unescape(call.get("/car/meadow-01").text)
+    assert "nothing is known yet" in told
+    assert "Nothing is known yet: add a report" in told
+    assert told.count("<b>not known yet</b>") == 2
+    assert "mph" not in told
+    assert "likely</b>" not in told
+    assert "No part is needed." not in told

@@ -49,6 +49,7 @@ from squibwise.present.tell_orders import (
 from squibwise.present.tell_visits import WIDTH, next_operation, tell_operation_shortly
 from squibwise.present.telling import Section, Table, Telling, Text, Tone, filled, section
 
+UNTOLD = "nothing is known yet: no report, no look, nothing told"
 LINES = 40
 LEAST_ROWS = 3  # of a list that is cut, so that its heading does not stand alone
 _LABEL, _GAP = 8, 2
@@ -103,6 +104,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
         waiting_minutes: Waits after power-downs. [min]
         next: What to ask, to look at and to do, the first first.
         open: Gates that keep the record open.
+        untold: Nothing was handed in, seen or told yet: what is believed is of any car.
     """
 
     happened: str
@@ -117,6 +119,7 @@ class Brief(msgspec.Struct, frozen=True, kw_only=True):
     waiting_minutes: int
     next: tuple[str, ...]
     open: tuple[str, ...]
+    untold: bool = False
 
 
 def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
@@ -125,9 +128,11 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     followed = find_followed(whole.costs)
     circuits = find_faulty_circuits(case, states, todo, catalog)
     low, likely, high = followed.labour_minutes if followed else (0, 0, 0)
+    fired = tuple(c.id for c in fired_parts(states, catalog))
+    untold = not (case.evidence or fired or order_now(todo))
     return Brief(
-        happened=tell_event_shortly(states.event, case.region),
-        fired=tuple(c.id for c in fired_parts(states, catalog)),
+        happened=UNTOLD if untold else tell_event_shortly(states.event, case.region),
+        fired=fired,
         wrong=tuple(tell_wrong(_leave_the_key(states, todo, catalog), catalog)),
         circuits=circuits,
         dangers=(*_tell_loads(case, catalog), *tell_dangers(states, catalog), *todo.no_power),
@@ -138,6 +143,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
         waiting_minutes=followed.waiting_minutes if followed else 0,
         next=tuple(_next(states, todo, circuits, catalog)),
         open=tuple(g.id for g in whole.gates if g.open),
+        untold=untold,
     )
 
 
@@ -305,6 +311,8 @@ def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
 def tell_parts(brief: Brief) -> tuple[str, ...]:
     """Return what the parts come to: likely, then at most where there is a sum."""
     parts = brief.parts
+    if brief.untold:
+        return ("not known yet",)
     if not brief.order_now and not brief.may_be_added:
         return ("no part is needed",)
     if parts.likely is None:
@@ -315,12 +323,14 @@ def tell_parts(brief: Brief) -> tuple[str, ...]:
 
 def tell_unpriced(brief: Brief) -> tuple[str, ...]:
     """Return what no sum holds; nothing where all parts have a price."""
-    unpriced = brief.parts.unpriced
+    unpriced = () if brief.untold else brief.parts.unpriced
     return (f"without a price, in no sum: {listed(unpriced, 3)}",) if unpriced else ()
 
 
 def tell_labour(brief: Brief) -> tuple[str, ...]:
     """Return the time hands-on, then the waiting where there is any."""
+    if brief.untold:
+        return ("not known yet",)
     work, wait = brief.labour_minutes, brief.waiting_minutes
     waiting = (f"{minutes(wait)} of waiting",) if wait else ()
     return (spread(work.low, work.likely, work.high), *waiting)
