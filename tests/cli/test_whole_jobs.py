@@ -7,12 +7,13 @@ from typing import Any
 import msgspec
 import pytest
 from rich.console import Console
-from tests.cli.whole_jobs import JOBS
+from tests.cli.whole_jobs import JOBS, Job
 
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.terminal import lay_out
+from squibwise.garage.saying import find_told
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
@@ -191,6 +192,46 @@ def test_a_flooded_car_gets_its_first_power_on_loads_with_its_new_unit_in() -> N
     assert any("no key-on" in d for d in brief.dangers)
     listed = {c for o in todo.orders for c in o.contains}
     assert {"driver.buckle-pretensioner", "driver.retractor-pretensioner"} <= listed
+
+
+def test_a_car_flooded_to_its_seats_may_be_switched_on_when_the_list_says_so() -> None:
+    """Wet switches came out with their belts and buckles, and what is new was looked at as old.
+
+    Common practice, no source: no power before every wet part is out, or dry and proved.
+    """
+    tables = Job(evidence=(), scan="", year=2019, equipment="full-modern-set", hours=1.0).tables()
+    dry = line.make_case(tables, CATALOG, {})
+    tables["evidence"] = [find_told(["flood", "to", "seats"], dry.car, CATALOG)]
+    visits = line.work(line.make_case(tables, CATALOG, {}), CATALOG).visits
+    before = [o for v in visits[: [v.id for v in visits].index("prove")] for o in v.operations]
+    out = [o for o in before if o.action == "out"]
+    inspected = [d for o in before if o.action == "look" for d in o.demands or (o.id,)]
+    loads = next(o.loads for o in before if o.id == "step:fit-loads")
+    tables["evidence"] += [
+        *(passed(d) for d in inspected),
+        *(replaced(c) for o in before if o.action == "fit" for c in o.components),
+        *(issued(f"L{n}", loop) for n, loop in enumerate(loads)),
+    ]
+    still_in = line.work(line.make_case(tables, CATALOG, {}), CATALOG)
+    assert any("buckle switch" in told for told in still_in.unsettled)
+    tables["evidence"] += [passed(o.id) for o in out]
+    assert line.work(line.make_case(tables, CATALOG, {}), CATALOG).unsettled == ()
+    tables["evidence"] += [replaced(c) for o in out for c in o.components]
+    made = line.work(line.make_case(tables, CATALOG, {}), CATALOG)
+    assert [o.id for o in made.operations if o.action == "look" and not o.done] == []
+
+
+def passed(word: str) -> dict[str, Any]:
+    return {"kind": "passed", "what": word, "result": "passed", "by": "R. Own"}
+
+
+def replaced(component: str) -> dict[str, Any]:
+    return {"kind": "done", "what": "replaced", "component": component}
+
+
+def issued(mark: str, loop: str) -> dict[str, Any]:
+    load = {"kind": "substitute-load", "serial": mark, "loop": loop, "ohm": 2.1}
+    return {**load, "move": "issued"}
 
 
 @pytest.mark.parametrize(

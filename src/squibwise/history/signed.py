@@ -1,7 +1,7 @@
 """What people signed for, which loads are out, which label is on a part, what the unit recorded."""
 
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
 import msgspec
 
@@ -313,17 +313,23 @@ def _tells_of(what: str, text: str, catalog: Catalog) -> bool:
     )
 
 
-def list_reached(history: History, components: Iterable[str], live: Collection[str]) -> list[str]:
+def list_reached(
+    history: History,
+    components: Iterable[str],
+    live: Collection[str],
+    inside: Mapping[str, Collection[str]],
+) -> list[str]:
     """Return what a flood or fire reached and nobody has settled since.
 
     A part is settled once it is replaced. One without a charge, the control unit apart, also when
-    it was repaired or its inspection passed; one with a charge while a load stands in its place;
-    any but the unit once it was seen not to be there.
+    it was repaired, its inspection passed, or it came out of the car inside an assembly; one with a
+    charge while a load stands in its place; any but the unit once it was seen not to be there.
 
     Args:
         history: The course of the case.
         components: Of the car.
         live: Those of them that hold a charge.
+        inside: Components by the word under which their assembly is signed for as taken out.
     """
     told = [(n, c) for n, c in history.all_of(Circumstance) if c.what in NO_POWER and c.present]
     fitted, loaded = replacements(history), {split_loop(s.loop)[0] for s in find_loads(history).out}
@@ -337,7 +343,12 @@ def list_reached(history: History, components: Iterable[str], live: Collection[s
         is_out = seen.get(component) == "missing" or (component in live and component in loaded)
         if is_out and not is_unit:
             continue
-        if is_unit or component in live or not _is_proved(history, component, at):
+        came_out = [word for word, parts in inside.items() if component in parts]
+        if (
+            is_unit
+            or component in live
+            or not (_is_proved(history, component, at) or is_signed(history, *came_out, after=at))
+        ):
             left.append(component)
     return left
 

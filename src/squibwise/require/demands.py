@@ -333,6 +333,8 @@ def _settle(
         by_action[INSPECT] = _at_least(by_action.get(INSPECT), replace, INSPECT)
     elif component in ruled and INSPECT not in by_action:
         by_action[INSPECT] = RuledDemand(component=component, action=INSPECT, probability=1.0)
+    if component in redone - situation.failed and situation.crash < limits.likely:
+        by_action.pop(INSPECT, None)  # a new part that most likely saw no crash
     if INSPECT in by_action and component in situation.cleared and REPLACE not in by_action:
         inspected = by_action[INSPECT]
         by_action[KEEP] = msgspec.structs.replace(inspected, action=KEEP)

@@ -19,6 +19,7 @@ from squibwise.model.evidence import Circumstance
 from squibwise.model.names import split_component
 from squibwise.require.conditions import weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
+from squibwise.require.orders import find_pieces
 from squibwise.require.progress import (
     KEY_ON_GATE,
     LATER_KEY_ON_GATE,
@@ -79,7 +80,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         """Parts that a flood or fire reached and that nothing has settled since."""
         own = self.case.car.components
         live = {c for c in own if self.catalog.kinds[split_component(c).kind].fires}
-        return tuple(list_reached(self.progress.history, own, live))
+        inside = {f"out:{p.id}": p.contains for p in find_pieces(self.case, self.catalog)}
+        return tuple(list_reached(self.progress.history, own, live, inside))
 
     @property
     def was_soaked(self) -> bool:

@@ -153,10 +153,16 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
         minutes=to_minutes(tick.minutes),
         after=needs,
         demands=tuple(d.id for d in demands),
-        done=all(d.done for d in demands) if demands else is_signed(word, scope),
+        done=all(d.done for d in demands) if demands else _was_made(tick, at, word, scope),
         because=(),
         passes_when=f"passed {word}: {tick.text}",
     )
+
+
+def _was_made(tick: Tick, at: str, word: str, scope: Scope) -> bool:
+    """Was a look that nothing asks of any part signed: as itself, or part by part while one did."""
+    parts = (c for c in scope.job.case.car.components if is_inside(tick, at, c, scope.job))
+    return is_signed(word, scope) or any(is_signed(f"{c}:inspect", scope) for c in parts)
 
 
 def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
