@@ -118,6 +118,17 @@ def test_a_trace_of_a_circuit_that_is_not_there_is_refused() -> None:
     assert "front-bga" in done.err
 
 
+def test_a_trace_without_a_circuit_lists_those_there_are_and_the_lamp_is_found() -> None:
+    done = line("trace", str(ROOT / "clover-05"))
+    assert done.code == 2
+    assert "No circuit is named." in done.err
+    assert "driver.seat-bag" in done.err
+    assert "centre.warning-lamp" in done.err
+    assert "seat-frame" not in done.err
+    found = line("trace", str(ROOT / "clover-05"), "lamp", "--json").json()
+    assert found["loop"] == "centre.warning-lamp/1"
+
+
 def test_a_release_writes_pdf_and_json_that_verify(tmp_path: Path) -> None:
     out = tmp_path / "record.pdf"
     done = line("release", str(ROOT / "harrow-07"), "-o", str(out), "--json")

@@ -147,7 +147,7 @@ def brief(case_path: Path, own: Path | None, as_json: bool) -> int:
     ),
 )
 @case_argument
-@click.argument("loop")
+@click.argument("loop", default="")
 @click.option(
     "--seconds", default=None, type=click.FloatRange(0.0, 3600.0),
     help="Time for the planner, if any; when it is over, a look two steps ahead answers.",
@@ -160,9 +160,11 @@ def trace(
     """Find which part of a circuit is at fault: the next test, and the tree behind it."""
     from squibwise import case
     from squibwise.cli import opening
+    from squibwise.garage import saying
     from squibwise.present.tell_trace import tell_trace
 
     at = opening.open_case(case_path, own)
+    loop = saying.find_traced(loop, at.case.car, at.catalog)
     deadline = None if seconds is None else monotonic() + seconds
     over = None if deadline is None else lambda: monotonic() > deadline
     found = case.trace(at.case, loop, at.catalog, at.own, over)

@@ -17,7 +17,7 @@ from squibwise.intake.said_parts import name_sides
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
-from squibwise.model.names import PLACES, SEATS, ZONES, split_component
+from squibwise.model.names import PLACES, SEATS, ZONES, current_name, split_component
 from squibwise.model.words import Extent
 
 _FRONT_SEATS = {"driver", "passenger"}
@@ -295,6 +295,22 @@ def find_circuit(said: str, car: Car, catalog: Catalog) -> str:
         remedy = did_you_mean(component, car.components) or "`squibwise assess CASE` lists them."
         raise InputError(f"'{said}' is no circuit of this car.", remedy=remedy)
     return f"{component}/{stage or '1'}"
+
+
+def find_traced(said: str, car: Car, catalog: Catalog) -> str:
+    """Return the circuit to trace: as `find_circuit`, with the names of older files as they stand.
+
+    Raises:
+        InputError: None is named; those of the car are listed. Or the car has no such part.
+    """
+    if not said:
+        kinds = {c: catalog.kinds.get(split_component(c).kind) for c in car.components}
+        there = [c for c, kind in kinds.items() if kind is not None and kind.circuit]
+        remedy = f"Name one of this car's: {', '.join(there)}."
+        raise InputError("No circuit is named.", remedy=remedy)
+    named = current_name(said)
+    is_there = named.partition("/")[0] in car.components
+    return named if is_there else find_circuit(said, car, catalog)
 
 
 def find_outcome(words: Sequence[str], loop: str, case: Case, catalog: Catalog) -> dict[str, str]:
