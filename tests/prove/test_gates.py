@@ -19,7 +19,7 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, Verdict
-from squibwise.model.report import CodeLine, Coverage, ReadReport, Unread
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.prove import gates
 from squibwise.prove import verdicts as judge
@@ -379,6 +379,29 @@ def test_a_part_without_a_circuit_that_was_seen_whole_is_in_doubt_no_more(
 def test_an_unsound_part_that_no_item_covers_opens_a_gate(ask: Ask, made: Made) -> None:
     answer = ask(assessment=states_with(made, "passenger.front-bag", "FIRED"))
     assert open_words(answer) == ["not-sound"]
+
+
+def test_a_sensor_that_had_a_code_is_settled_by_its_look_and_a_clean_last_scan(
+    ask: Ask, made: Made
+) -> None:
+    """Common practice, no source: an eye proves no sensor, a scan no mount; both together do."""
+    sensor = "nose-left.impact-sensor"
+    hurt = made["assessment"](components=(made["belief"](sensor, now=_HURT),))
+    looked = Passed(id="eye", what=f"{sensor}:inspect", result="passed", by="R. Own")
+    bent = Look(id="bent", component=sensor, seen="mount-bent")
+    every = made["evidence"]()
+    unread = tuple(e for e in every if not isinstance(e, Report))
+    assert "not-sound" in open_words(ask(assessment=hurt))
+    for evidence, is_open in (
+        ((looked, *every), False),
+        ((looked, *unread), True),
+        ((looked, bent, *every), True),
+    ):
+        answer = ask(case=made["case"](evidence=evidence), assessment=hurt)
+        assert ("not-sound" in open_words(answer)) == is_open
+
+
+_HURT = StateBelief(sound=0.02, fired=0.0, faulty=0.0, damaged=0.98, unfit=0.0)
 
 
 def test_a_replaced_part_that_reads_faulty_again_is_not_settled(ask: Ask, made: Made) -> None:

@@ -161,8 +161,20 @@ def _not_sound(context: Context) -> list[str]:
         f"{c.id} is not sound, and no open demand settles it. Look at it again and write down "
         "what is seen: what is damaged is ordered."
         for c in context.assessment.components
-        if c.now.sound <= floor and c.id not in listed
+        if c.now.sound <= floor and c.id not in listed and not _is_sensor_proved(c.id, context)
     ]
+
+
+def _is_sensor_proved(component: str, context: Context) -> bool:
+    """Did a crash sensor pass its inspection, no eye speaking against it, and the last scan too.
+
+    An eye alone proves no sensor and a scan alone no mount; both together are what can be had.
+    """
+    if split_component(component).kind != "impact-sensor":
+        return False
+    bad = last_seen_bad(context.history, component, context.catalog)
+    scan = judge_scan(context.history, context.catalog, context.case.car.vin)
+    return is_signed(context.history, f"{component}:inspect", after=bad) and scan.outcome == "met"
 
 
 def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
@@ -173,6 +185,8 @@ def is_doubtful(belief: ComponentBelief, context: Context) -> bool:
     own = [i for i in items if i.action in ("replace", "inspect", "trace")]
     settled = bool(own) and all(i.done or i.strict == "advice" for i in own)
     likely = belief.now.sound >= context.catalog.fact("release.settled-by-eye").number()
+    if _is_sensor_proved(belief.id, context):
+        return False
     return not ((likely and settled) or _was_found_whole(belief.id, context, likely=likely))
 
 
