@@ -39,6 +39,7 @@ _OF_ALL = pattern(
 )
 _JOINT = pattern(r"\s*[/&+,;]\s*|\s(?:and|und|et|y|e|i|oraz|ou|or)\s")
 _SEVERAL = 2
+_MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
@@ -228,12 +229,14 @@ def take_share(
     """``B1220/B1221 stage 1 / stage 2``: what codes in a row share is dealt out in that order."""
     first = texts.index(texts[at])
     alike = texts.count(texts[at])
+    if not _SEVERAL <= alike <= _MOST_ALIKE:
+        return
     values = (words.stages, words.sides, words.seats)
     is_dealt = any(len(v) == alike for v in values)
     pieces = [words_of(t, catalog, language) for t in _BETWEEN_CLAUSES.split(texts[at])]
     listed = [p for p in pieces if p.features & OWN_PARTS or p.seats or p.sides or p.stages]
     has_parts = all(p.features & (OWN_PARTS - {"charge"}) for p in listed)
-    if alike < _SEVERAL or not (is_dealt or len(listed) == alike):
+    if not (is_dealt or len(listed) == alike):
         return
     if len(listed) == alike and (has_parts or not is_dealt):
         _take_listed(words, listed, at - first)
