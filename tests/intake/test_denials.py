@@ -78,9 +78,9 @@ def denials(term: Term) -> list[str]:
 
 
 def some_denials(term: Term, at: int) -> list[str]:
-    """Return every denial of each third wording, and two of each other one, by turns."""
+    """Return every denial of each sixth wording, and one of each other one, by turns."""
     every = denials(term)
-    return every if at % 3 == 0 else [every[(at + n) % len(every)] for n in (0, 1)]
+    return every if at % 6 == 0 else [every[at % len(every)]]
 
 
 def is_read_as_present(text: str) -> bool:
