@@ -95,6 +95,7 @@ SLIPS = {
     "en": ("B1E17 driver buckle pretensioner open circuit", "no wait, that is B1E71 not B1E17"),
     "en, read": ("B1E17 driver buckle pretensioner open circuit", "B1E17 should read B1E71"),
     "de": ("B1E17 Gurtstraffer Fahrer Unterbrechung", "vertippt: B1E71 statt B1E17"),
+    "de, sharp s": ("B1E17 Gurtstraffer Fahrer Unterbrechung", "heißt: B1E71 statt B1E17"),
     "de, must": ("B1E17 Gurtstraffer Fahrer Unterbrechung", "B1E17 muss B1E71 heißen"),
     "fr": ("B1E17 prétensionneur conducteur circuit ouvert", "erratum : B1E71 et non B1E17"),
     "es": ("B1E17 pretensor conductor circuito abierto", "me equivoqué, es B1E71 en vez de B1E17"),

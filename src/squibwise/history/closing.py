@@ -20,7 +20,7 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.names import split_loop
-from squibwise.model.report import CodeLine, Coverage, Report
+from squibwise.model.report import KM_PER_MILE, CodeLine, Coverage, Report
 from squibwise.model.words import Outcome
 
 LAMP_CHECK = ("lamp-check", "step:lamp-check")
@@ -183,8 +183,7 @@ def _scan_at_which_distance(last: Report, earlier: list[Report]) -> list[Problem
 def _is_lower(now: Coverage, before: Coverage) -> bool:
     """Return whether one odometer stands lower than another; False where the units do not tell.
 
-    A mile is 1.609344 km (NIST SP 811, appendix B.8; from memory). Whole figures of two units are
-    compared to the kilometre.
+    Whole figures of two units are compared to the kilometre.
     """
     if now.odometer is None or before.odometer is None:
         return False
@@ -192,14 +191,11 @@ def _is_lower(now: Coverage, before: Coverage) -> bool:
         return now.odometer < before.odometer
     if not (now.odometer_unit and before.odometer_unit):
         return False
-    km = {"km": 1.0, "mi": KM_IN_A_MILE}
+    km = {"km": 1.0, "mi": KM_PER_MILE}
     here, there = (
         c.odometer * km[c.odometer_unit] for c in (now, before) if c.odometer is not None
     )
-    return here + 2 * KM_IN_A_MILE < there
-
-
-KM_IN_A_MILE = 1.609344
+    return here + 2 * KM_PER_MILE < there
 
 
 def _late_or_timeless(check: Evidence, place: int, history: History) -> Problem | None:

@@ -28,9 +28,11 @@ def doubt_lone_sights(
     make it doubtful.
     """
     wrong = catalog.firing.scans.clash.lone_look_wrong
+    looks = (look for _, look in engine.net.line.all_of(Look))
+    lone = {look.id for look in looks if is_lone_sight(look, engine.net, catalog)}
     result = list(likelihoods)
     for at, piece in enumerate(likelihoods):
-        if not is_lone_sight(piece.evidence, engine.net, catalog):
+        if piece.evidence not in lone:
             continue
         rest = tuple(p for p in likelihoods if p is not piece)
         part = group_belief(engine.run(rest), engine.place[piece.about][0]).parts[piece.about]
@@ -42,11 +44,10 @@ def doubt_lone_sights(
     return tuple(result)
 
 
-def is_lone_sight(entry_id: str, net: Network, catalog: Catalog) -> bool:
-    """Return whether an entry is the only look that saw a part spent whose circuit reads good."""
-    entry = next((e for e in net.line.entries if e.id == entry_id), None)
-    found = net.find(entry.component) if isinstance(entry, Look) else None
-    if not isinstance(entry, Look) or found is None:
+def is_lone_sight(look: Look, net: Network, catalog: Catalog) -> bool:
+    """Return whether a look is the only one that saw a part spent whose circuit reads good."""
+    found = net.find(look.component)
+    if found is None:
         return False
     part, words = found[1], catalog.looks(found[1].kind.kind)
     since = net.line.last_work_on(part.id)
@@ -56,9 +57,9 @@ def is_lone_sight(entry_id: str, net: Network, catalog: Catalog) -> bool:
         if at > since and split_loop(e.component)[0] == part.id and e.seen in words
     ]
     spent = [e for e in seen if words[e.seen].shows == "spent"]
-    if spent != [entry] or not (part.stages and part.kind.fires):
+    if spent != [look] or not (part.stages and part.kind.fires):
         return False
-    return _read_good(part, net.line.place_of(entry.id), net, catalog) is not None
+    return _read_good(part, net.line.place_of(look.id), net, catalog) is not None
 
 
 def stand_on_loads(net: Network, catalog: Catalog) -> set[str]:
@@ -100,7 +101,7 @@ def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
             f"{part.id}: seen {word.text}, yet its circuit reads good ({good.id}): a load or a "
             "bridge was left in, or the scan is not of this car's unit"
         )
-        again = _LOOK_AGAIN if is_lone_sight(look.id, net, catalog) else ""
+        again = _LOOK_AGAIN if is_lone_sight(look, net, catalog) else ""
         result[part.id] = Contradiction(
             text=text, evidence=(look.id, good.id), remedy=again + _LOAD_REMEDY, component=part.id
         )

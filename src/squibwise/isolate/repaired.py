@@ -8,7 +8,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK, STAYS
 from squibwise.isolate.bench import BenchRepair
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.reported import lines_for
 from squibwise.isolate.standing import (
     Room,
@@ -36,7 +36,7 @@ def shows_again(
     if isinstance(item, LampCheck):
         return item.stayed_out is False or item.out_after_s is None
     lines = lines_for(item, context.name.id, context.stage, catalog)
-    return any(share >= 0.5 and "cleared" not in line.status for line, _, share in lines)
+    return any(share >= LIKELY and "cleared" not in line.status for line, _, share in lines)
 
 
 def close(state: Standing, evidence: str, room: Room) -> Standing:

@@ -11,6 +11,8 @@ from squibwise.model.origin import Finding, Origin, Time
 from squibwise.model.words import Basis, Fault, Status
 
 Unit = Literal["restraint", "other", "unknown"]
+KM_PER_MILE = 1.609344
+"""Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
 
 
 class Candidate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -4,10 +4,9 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 
 from squibwise.model.cost import Money, minor_digits
+from squibwise.model.report import KM_PER_MILE
 
 SHORT_MINUTES = 90  # times below it are told in minutes
-KM_PER_MILE = 1.609344
-"""Source: NIST Special Publication 811 (2008), appendix B.8: 1 mile = 1.609 344 km, exactly."""
 NM_PER_FT_LB = 1.355818
 """Source: NIST Special Publication 811 (2008), appendix B.8: 1 foot pound-force = 1.355 818 N m."""
 KG_PER_POUND = 0.45359237

@@ -15,6 +15,7 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from squibwise.errors import InputError
+from squibwise.history.signed import is_name
 from squibwise.model.proof import ProofRecord, Signature
 
 LARGEST = 2**53 - 1
@@ -207,7 +208,7 @@ def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
 
     Source: RFC 8032, Ed25519. We differ in nothing; what is signed is canonical JSON (RFC 8785).
     """
-    if record.draft or not any(c.isalnum() for c in by):
+    if record.draft or not is_name(by):
         raise InputError(
             f"the record of {record.case_id} cannot be signed",
             remedy="Close every gate, and record passed 'release' with by = the person's name.",

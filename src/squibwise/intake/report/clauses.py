@@ -14,6 +14,7 @@ from squibwise.intake.report.lines import why_absent, without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
+    KERB,
     OWN_PARTS,
     TELLS,
     Words,
@@ -44,7 +45,6 @@ _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
-_KERB = frozenset({"nearside", "offside"})
 MOSTLY = 0.7  # share of known words
 _ENDS_BROKEN = pattern(r"\w-(?:\s{2}|\t|\s*$)")
 _HYPHEN = pattern(r"(\w)- (?=\w)")
@@ -274,8 +274,8 @@ def repeat_part(words: Words, before: Words) -> None:
         words.sides, words.seats = other.sides, other.seats
     own = words.features & OWN_PARTS
     if own <= {"charge"}:
-        placed = words.features & _KERB or words.seats or words.sides
-        words.features |= before.features - TELLS - (_KERB if placed else set())
+        placed = words.features & KERB or words.seats or words.sides
+        words.features |= before.features - TELLS - (KERB if placed else set())
         if not placed:
             words.seats |= before.seats
             words.sides |= before.sides

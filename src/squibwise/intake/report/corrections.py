@@ -14,13 +14,12 @@ from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.lexicon import flat, lexicon_of, tokenise
 from squibwise.intake.report.lines import without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
-from squibwise.intake.report.words import Words, has_fault, heads_of
+from squibwise.intake.report.words import KERB, Words, has_fault, heads_of
 
-_KERB = frozenset({"nearside", "offside"})
 _CLAUSE = pattern(r"[,;:.]\s+")
 _NUMBER = pattern(r"[\w-]*\d[\w-]*")
 _SILENT = frozenset({"blank", "meta", "header", "heading"})
-_CODELIKE = pattern(r"(?<![\w.,-])[A-Z]{0,2}(?=[0-9A-F]*\d)[0-9A-F]{3,6}(?![\w-]|[.,]\d)")
+_CODELIKE = pattern(r"(?i)(?<![\w.,-])[A-Z]{0,2}(?=[0-9A-F]*\d)[0-9A-F]{3,6}(?![\w-]|[.,]\d)")
 _NOT = r"not|nicht|pas|non|no|nao|nie"
 _FIRST_HOLDS = pattern(  # "B1E71, not B1E17"
     rf"[\s,;:(-]*(?:(?:and|und|et|y|e|i|a) )?(?:{_NOT}|instead of|rather than|in place of|statt|"
@@ -96,12 +95,11 @@ def _replace_code(line: Line, sheet: Sheet, known: Set[str]) -> bool:
 
 def _slips(line: Line) -> list[tuple[str, str]]:
     """The codes that a line takes back, each with the one that it says holds."""
-    text = line.text.upper()
-    numbers = list(_CODELIKE.finditer(text))
+    numbers = list(_CODELIKE.finditer(line.text))
     found = []
     for first, second in pairwise(numbers):
         between = flat(line.text[first.end() : second.start()])
-        one, two = first.group(), second.group()
+        one, two = first.group().upper(), second.group().upper()
         is_called = "amends" in line.words.voices
         if not _is_slip(one, two):
             continue
@@ -168,7 +166,7 @@ def _parted(clause: str, denying: set[str], sheet: Sheet, catalog: Catalog) -> t
 
 def _places(words: Words) -> frozenset[str]:
     """The side or the seat that words name."""
-    return frozenset(words.sides | words.seats | (words.features & _KERB))
+    return frozenset(words.sides | words.seats | (words.features & KERB))
 
 
 def _contradict(one: Words, two: Words) -> bool:
@@ -176,7 +174,7 @@ def _contradict(one: Words, two: Words) -> bool:
     pairs = (
         (one.sides, two.sides),
         (one.seats, two.seats),
-        (one.features & _KERB, two.features & _KERB),
+        (one.features & KERB, two.features & KERB),
     )
     return any(a and b and not a & b for a, b in pairs)
 
@@ -197,4 +195,4 @@ def _meant(faults: list[Fault], correction: Correction) -> Fault | None:
 
 def _place(words: Words, said: Words) -> None:
     words.sides, words.seats = set(said.sides), set(said.seats)
-    words.features = (words.features - _KERB) | (said.features & _KERB)
+    words.features = (words.features - KERB) | (said.features & KERB)

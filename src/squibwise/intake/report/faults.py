@@ -35,6 +35,7 @@ from squibwise.intake.report.units import heading_name
 from squibwise.intake.report.words import (
     FAULT_WORDS,
     HEADS,
+    KERB,
     OWN_PARTS,
     TELLS,
     Words,
@@ -233,7 +234,7 @@ def _is_report(line: Line, is_coded: bool) -> bool:
 
 def _is_placed(words: Words) -> bool:
     """Words that say where, or name a part of which a car has one."""
-    single = _ONE_OF | {"nearside", "offside", "both"}
+    single = _ONE_OF | KERB | {"both"}
     return bool(words.seats or words.sides or words.features & single)
 
 
@@ -278,7 +279,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
 
 def _is_placed_also(words: Words) -> bool:
     """``and n/s/f as well``: a place, or a part, of which the same holds."""
-    placed = words.seats or words.sides or words.features & {"nearside", "offside"}
+    placed = words.seats or words.sides or words.features & KERB
     return "also" in words.features and bool(placed or has_part(words))
 
 

@@ -114,6 +114,11 @@ def _readings(given: tuple[tuple[str, float], ...]) -> Readings:
     return tuple((msgspec.convert(name, FaultWord), share) for name, share in given)
 
 
+def fold_line(text: str) -> str:
+    """Return a line as it is compared with the words of the user's own table."""
+    return " ".join(text.split()).casefold()
+
+
 def _own_row(fault: Fault, scope: Scope) -> OwnCode | None:
     """The row of the user's own table that fits best: with the failure type before without.
 
@@ -123,9 +128,9 @@ def _own_row(fault: Fault, scope: Scope) -> OwnCode | None:
     if scope.car is None:
         return None
     if code is None:
-        words = " ".join(" ".join(fault.raws).split()).casefold()
+        words = fold_line(" ".join(fault.raws))
         worded = (r for r in scope.car.codes if r.code == "")
-        return next((r for r in worded if " ".join(r.text.split()).casefold() == words), None)
+        return next((r for r in worded if fold_line(r.text) == words), None)
     names = {code.code, code.printed, *code.readings, *code.also}
     rows = [r for r in scope.car.codes if r.code in names]
     exact = [r for r in rows if r.failure_type == code.failure_type]

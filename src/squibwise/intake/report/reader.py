@@ -21,7 +21,7 @@ from squibwise.intake.report.lines import (
     split_line,
     without_codes,
 )
-from squibwise.intake.report.meaning import settle, tell
+from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.part_lists import is_bare_part, list_labelled, list_units, split_names
 from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
@@ -34,7 +34,7 @@ from squibwise.intake.report.signs import (
     join_keys,
 )
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
-from squibwise.intake.report.words import Words, add_status, has_fault, has_part
+from squibwise.intake.report.words import KERB, Words, add_status, has_fault, has_part
 from squibwise.intake.vin import find_vin
 from squibwise.model.car import Car
 from squibwise.model.names import Side
@@ -133,11 +133,13 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
 
 def _take_named(sheet: Sheet, car: Car | None) -> None:
     """Make faults of unread lines that the car's own table names by their words."""
-    named = {_folded(row.text) for row in car.codes if row.code == ""} if car is not None else set()
+    named = (
+        {fold_line(row.text) for row in car.codes if row.code == ""} if car is not None else set()
+    )
     for _, group in groupby(list(sheet.unread), lambda u: u.number) if named else ():
         pieces = list(group)
         raws = [p.raw for p in pieces]
-        if _folded(" ".join(raws)) in named:
+        if fold_line(" ".join(raws)) in named:
             first = pieces[0]
             fault = Fault(
                 line=first.number, text=first.text, raws=raws, words=Words(), unit="restraint"
@@ -145,10 +147,6 @@ def _take_named(sheet: Sheet, car: Car | None) -> None:
             sheet.faults.append(fault)
             sheet.faults.sort(key=lambda f: f.line)
             sheet.unread = [u for u in sheet.unread if u.number != first.number]
-
-
-def _folded(text: str) -> str:
-    return " ".join(text.split()).casefold()
 
 
 def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
@@ -291,7 +289,7 @@ def _hand(sheet: Sheet, car: Car | None) -> Hand:
     right = sum(v == "right" for v in votes)
     if votes and right in (0, len(votes)):
         return Hand(side=votes[0], is_known=True)
-    kerb = any(e.words.features & {"nearside", "offside"} for e in sheet.faults)
+    kerb = any(e.words.features & KERB for e in sheet.faults)
     return Hand(side="right" if kerb else "left", is_known=False)
 
 

@@ -122,6 +122,7 @@ HEADS = (PARTS - {"switch"}) | frozenset(
 )
 _UNIT_WORDS = frozenset({"unit", "airbagmodule"})
 OWN_PARTS = HEADS - _UNIT_WORDS
+KERB = frozenset({"nearside", "offside"})  # sides as British workshops name them
 OF_ITS_OWN = (PARTS | {"bag", "lamp", "unit"}) - {"charge"}  # an igniter is one of something
 FAULT_WORDS = FAULTS | {"battery", "notfired"}
 TELLS = FAULTS - {"resistance", "ground", "crashsignal"}  # which tell nothing alone
@@ -181,7 +182,7 @@ def has_part(words: Words) -> bool:
 
 def lacks_part(words: Words) -> bool:
     """Tell whether words name a place and a fault whose part stands before, as in a list."""
-    placed = bool(words.sides or words.seats or words.features & {"nearside", "offside"})
+    placed = bool(words.sides or words.seats or words.features & KERB)
     return placed and not words.features & HEADS and bool(words.features & TELLS)
 
 
