@@ -16,7 +16,6 @@ from squibwise.history.closing import (
     Standing,
     judge_lamp,
     judge_scan,
-    list_returned,
     list_unproved,
 )
 from squibwise.history.order import History, last_change, order_entries, read_history, replacements
@@ -569,38 +568,3 @@ def test_a_fault_that_came_and_went_is_open_until_a_second_drive_is_told(
     ]
     found = list_unproved(read_history((report, *outcomes)))
     assert (part in found) == is_open
-
-
-@pytest.mark.parametrize(
-    ("then", "is_back"),
-    [
-        ([], False),
-        (["present"], True),
-        (["cleared"], False),
-        (["present", "fixed"], False),
-        (["present", "clean"], False),
-        (["comes-back"], True),
-        (["comes-back", "stays-away"], False),
-    ],
-)
-def test_a_repair_did_not_hold_while_the_fault_is_read_again(
-    then: list[str], is_back: bool
-) -> None:
-    part = "driver.seat-bag"
-
-    def entry(n: int, word: str) -> Evidence:
-        if word in ("present", "cleared", "clean"):
-            status: Any = (word,)
-            line = CodeLine(line=1, raw="x", component=part, fault="open-or-high", status=status)
-            lines = () if word == "clean" else (line,)
-            return Report(
-                id=f"e{n}", reading=ReadReport(lines=lines, coverage=Coverage(complete=True))
-            )
-        test = "renew:seat-plug" if word == "fixed" else "second-drive"
-        return Outcome(id=f"e{n}", loop=f"{part}/1", test=test, outcome=word)
-
-    course_ = [entry(n, w) for n, w in enumerate(["present", "fixed", *then])]
-    found = list_returned(read_history(tuple(course_)))
-    assert (f"{part}/1" in found) == is_back
-    if is_back:
-        assert found[f"{part}/1"] == ("renew:seat-plug", "e2")

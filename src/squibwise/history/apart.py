@@ -3,9 +3,10 @@
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Opening
 from squibwise.history.order import History
+from squibwise.history.signed import loads_on
 from squibwise.model.car import Car
-from squibwise.model.evidence import Passed
-from squibwise.model.names import SEATS, SIDES, side_of, split_component
+from squibwise.model.evidence import Passed, TestOutcome
+from squibwise.model.names import SEATS, SIDES, side_of, split_component, split_loop
 
 _OPENED, _TOGETHER = "open:", ("join:", "close:")
 _WHOLE = ("step:final-power", "final-power")
@@ -34,6 +35,13 @@ def list_apart(
         elif signed.what in _WHOLE:
             opened.clear()
     return {c: title for word in opened for c, title in _parted_by(word, car, catalog)}
+
+
+def find_apart(entry: TestOutcome, place: int, history: History, car: Car, catalog: Catalog) -> str:
+    """Return what was open, so that a circuit's connector was apart when an outcome was entered."""
+    if loads_on(history, split_loop(entry.loop)):
+        return ""
+    return list_apart(history, car, catalog, place).get(split_loop(entry.loop)[0], "")
 
 
 def _parted_by(word: str, car: Car, catalog: Catalog) -> list[tuple[str, str]]:

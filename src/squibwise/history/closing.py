@@ -26,7 +26,7 @@ from squibwise.model.words import Outcome
 LAMP_CHECK = ("lamp-check", "step:lamp-check")
 FINAL_SCAN = ("final-scan", "step:final-scan")
 AGAIN, STAYS, BACK = "second-drive", "stays-away", "comes-back"
-_CURED = (VERIFIED, "gone-for-good")
+CURED = (VERIFIED, "gone-for-good")
 _THERE = frozenset({"present", "locked", "intermittent"})
 _WAITING = frozenset({"not-tested", "pending"})
 _HARMLESS = frozenset({"cleared"})
@@ -264,51 +264,14 @@ def list_unproved(history: History) -> dict[str, str]:
         if entry.test == AGAIN and entry.outcome == STAYS:
             open_now.pop(loop, None)
         elif entry.outcome == BACK or (
-            entry.outcome in _CURED and loop not in open_now and _came_and_went(loop, history)
+            entry.outcome in CURED and loop not in open_now and _came_and_went(loop, history)
         ):
             open_now[loop] = entry
-        elif entry.outcome in _CURED and open_now.get(loop, entry).outcome in _CURED:
+        elif entry.outcome in CURED and open_now.get(loop, entry).outcome in CURED:
             open_now.pop(loop, None)
-        elif entry.outcome in _CURED:
+        elif entry.outcome in CURED:
             open_now[loop] = entry
     return {component: entry.id for (component, _), entry in open_now.items()}
-
-
-def list_returned(history: History) -> dict[str, tuple[str, str]]:
-    """Return the repairs that did not hold, by loop: the repair, and the entry that shows it.
-
-    A later report that names the circuit again, or a drive on which the fault came back; until the
-    fault is cured again or a complete scan no longer names it.
-    """
-    cured: dict[tuple[str, int], str] = {}
-    found: dict[tuple[str, int], tuple[str, str]] = {}
-    for entry in history.entries:
-        if isinstance(entry, TestOutcome):
-            loop = split_loop(entry.loop)
-            if entry.outcome in _CURED:
-                cured[loop] = entry.test
-            if entry.outcome in (*_CURED, STAYS):
-                found.pop(loop, None)
-            elif entry.outcome == BACK and loop in cured:
-                found[loop] = (cured[loop], entry.id)
-        elif isinstance(entry, Report):
-            for loop, repair in cured.items():
-                if _names_circuit(entry, loop):
-                    found[loop] = (repair, entry.id)
-                elif entry.reading.coverage.complete and entry.reading.coverage.able is not False:
-                    found.pop(loop, None)
-    return {f"{component}/{stage}": told for (component, stage), told in found.items()}
-
-
-def _names_circuit(report: Report, loop: tuple[str, int]) -> bool:
-    """Return whether a report names a fault of a circuit that is not only cleared."""
-    return any(
-        line.component == loop[0]
-        and line.stage in (None, loop[1])
-        and line.present
-        and not (line.status and set(line.status) <= _HARMLESS)
-        for line in report.reading.lines
-    )
 
 
 def _came_and_went(loop: tuple[str, int], history: History) -> bool:

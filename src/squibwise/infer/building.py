@@ -10,6 +10,7 @@ from squibwise.catalog.components import find_market, weigh_template, whole_temp
 from squibwise.catalog.firing import LinkRow, StruckRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import read_history
+from squibwise.history.returned import follow_repairs
 from squibwise.infer import firing_logic
 from squibwise.infer.circuits import Cause, list_causes, neighbours
 from squibwise.infer.event_table import OTHER_BAGS, EventTable, event_table
@@ -59,6 +60,7 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         line,
         is_closed_up(case, catalog),
         near,
+        follow_repairs(line, case.car, catalog),
     )
 
 

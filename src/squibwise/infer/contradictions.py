@@ -29,6 +29,7 @@ from squibwise.model.evidence import (
     SeatTrial,
     Statement,
 )
+from squibwise.model.names import loop_id
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
@@ -48,6 +49,7 @@ def find_contradictions(
     result += _statements(case, found, groups, catalog)
     result += _records(case, found, catalog)
     result += _lamps(engine.net.line)
+    result += _returned(engine.net)
     result += _no_crash(case, found, catalog)
     result += _silent_crash(case, found, groups, catalog)
     result += _recorders(case, catalog)
@@ -228,6 +230,20 @@ def _lamps(line: History) -> list[Contradiction]:
                 text = "the lamp stays on, yet the complete scan shows no code"
                 result.append(_lamp_clash(text, entry, scan))
     return result
+
+
+def _returned(net: Network) -> list[Contradiction]:
+    """Return repairs that were entered as fixed and whose fault is told of again."""
+    return [
+        Contradiction(
+            text=f"{loop_id(*loop)}: '{told.repair}' was entered as fixed, and the fault is back: "
+            "it did not hold",
+            evidence=(told.cure, told.shown),
+            remedy="Trace the circuit again; the same repair once more is not the next step.",
+            component=loop[0],
+        )
+        for loop, told in net.repairs.open.items()
+    ]
 
 
 def _seat_trials(net: Network, catalog: Catalog) -> list[Contradiction]:

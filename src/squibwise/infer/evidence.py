@@ -326,7 +326,7 @@ def weigh_test(
         values = gone if entry.outcome == "gone" else 1.0 - gone
     elif looked := list_looks(entry, catalog):
         values = _values_of_looks(part, looked, net.rebuilt, catalog)
-    elif entry.outcome == VERIFIED:
+    elif entry.outcome == VERIFIED and not net.repairs.refutes(entry):
         sure, at = catalog.firing.scans.tests.good_if_fixed.value, place + _HALF_LATER
         good = table[:, :, CIRCUITS.index("good")]
         values = good * sure + (1.0 - good) * (1.0 - sure)

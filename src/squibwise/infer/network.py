@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.history.order import History
+from squibwise.history.returned import Course
 from squibwise.infer.circuits import Cause
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.firing_logic import FiringLogic, Occupants
@@ -117,6 +118,7 @@ class Network(msgspec.Struct, frozen=True):
         rebuilt: Was the car put back together since it crashed, as far as anybody told or saw.
         near: Components on the same plug as each one, and those beside it: work on them may
             loosen or break it.
+        repairs: What became of the repairs.
     """
 
     events: EventTable
@@ -127,6 +129,7 @@ class Network(msgspec.Struct, frozen=True):
     line: History
     rebuilt: bool
     near: dict[str, tuple[frozenset[str], frozenset[str]]]
+    repairs: Course
 
     def parts(self) -> Iterator[tuple[int, int, int, PartModel]]:
         """Yield group, cluster and part number with each part."""

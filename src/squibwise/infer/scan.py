@@ -278,7 +278,7 @@ def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) ->
     """Count circuits whose last repair was entered as fixed and verified."""
     last = net.line.last_work_on(part.id)
     entry = net.line.entries[last] if last >= 0 else None
-    if entry is not None and _is_verified(entry):
+    if entry is not None and _is_verified(entry) and not net.repairs.refutes(entry):
         stage = min(split_loop(entry.loop)[1], part.stages)
         sure = catalog.firing.scans.tests.good_if_fixed.value
         good = np.array([c == "good" for c in CIRCUITS])

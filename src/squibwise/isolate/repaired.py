@@ -8,12 +8,11 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK, STAYS
 from squibwise.isolate.bench import BenchRepair
-from squibwise.isolate.context import LIKELY, Context
-from squibwise.isolate.reported import lines_for
+from squibwise.isolate.context import Context
 from squibwise.isolate.standing import (
     Room,
     Standing,
-    find_apart,
+    apart_for,
     note,
     pay,
     refuse_apart,
@@ -21,22 +20,9 @@ from squibwise.isolate.standing import (
 )
 from squibwise.isolate.suspects import Suspect, coming_steps, ranked
 from squibwise.model.belief import Because
-from squibwise.model.evidence import DoneWork, LampCheck, TestOutcome
+from squibwise.model.evidence import DoneWork, TestOutcome
 from squibwise.model.origin import Finding, Origin
-from squibwise.model.report import Report
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
-
-
-def shows_again(
-    item: Report | LampCheck, state: Standing, context: Context, catalog: Catalog
-) -> bool:
-    """Return whether an entry shows the fault again after it was called fixed."""
-    if not (state.fixed or state.unconfirmed):
-        return False
-    if isinstance(item, LampCheck):
-        return item.stayed_out is False or item.out_after_s is None
-    lines = lines_for(item, context.name.id, context.stage, catalog)
-    return any(share >= LIKELY and "cleared" not in line.status for line, _, share in lines)
 
 
 def close(state: Standing, evidence: str, room: Room) -> Standing:
@@ -64,7 +50,7 @@ def enter_repair(state: Standing, item: TestOutcome, bench: BenchRepair, room: R
     again = state.unconfirmed and state.repair == bench.id
     paid = state if again else pay(state, bench, room)
     paid = msgspec.structs.replace(paid, done=state.done | {bench.id}, load_at="")
-    opened = find_apart(item, room) if item.outcome == FIXED else ""
+    opened = apart_for(item, room) if item.outcome == FIXED else ""
     if opened:
         return note(state, refuse_apart(item, opened))
     if item.outcome == FIXED:

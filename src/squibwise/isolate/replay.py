@@ -4,13 +4,14 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK
+from squibwise.history.returned import follow_repairs
 from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances, reads_the_circuit
 from squibwise.isolate.context import Context
-from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen, shows_again
+from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen
 from squibwise.isolate.standing import (
     Room,
     Standing,
-    find_apart,
+    apart_for,
     note,
     pay,
     refuse_apart,
@@ -41,12 +42,15 @@ def replay(
         repairs={r.id: r for r in repairs},
         catalog=catalog,
     )
+    own, car = split_loop(context.loop), context.case.car
+    course = follow_repairs(context.history, car, catalog)
+    shown = {told.shown for loop, told in course.ever if loop == own}
     for item in context.case.evidence:
-        if isinstance(item, TestOutcome) and split_loop(item.loop) == split_loop(context.loop):
+        if isinstance(item, TestOutcome) and split_loop(item.loop) == own:
             state = _entered(state, item, bench)
         elif isinstance(item, DoneWork) and (repair := _named(item, bench)):
             state = doubt(state, item, repair, bench)
-        elif isinstance(item, Report | LampCheck) and shows_again(item, state, context, catalog):
+        elif isinstance(item, Report | LampCheck) and item.id in shown:
             state = reopen(state, item.id, item.origin, bench)
     return state
 
@@ -87,7 +91,7 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: Room) ->
     words = bench.test.outcomes
     if item.outcome not in words and not (item.outcome == _ANY_SIGHT and bench.test.sights):
         return note(state, refuse_outcome(item, list(words)))
-    if (opened := find_apart(item, room)) and _needs_connector(bench):
+    if (opened := apart_for(item, room)) and _needs_connector(bench):
         return note(state, refuse_apart(item, opened))
     title = bench.test.title.format(element=bench.point.title)
     reason = Because(text=f"{title}: {item.outcome}.", evidence=(item.id,), weak="judgement")

@@ -2,17 +2,17 @@
 
 import math
 import re
-from collections.abc import Iterator
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Chain
 from squibwise.catalog.vocabulary import plain
+from squibwise.history.returned import is_there, is_whole, lines_for
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, LampCheck
-from squibwise.model.names import ComponentName, split_component
+from squibwise.model.names import split_component
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 
@@ -71,96 +71,6 @@ class Reported(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         return bool(self.gone_since or (remembered and "present" not in self.statuses))
 
 
-def lines_for(
-    report: Report, component: str, stage: int, catalog: Catalog
-) -> Iterator[tuple[CodeLine, str, float]]:
-    """Yield the lines of a report that may speak of a circuit, each with a fault word and a share.
-
-    A line that names only the kind, or the kind and no place, counts by a share.
-    """
-    for line in report.reading.lines:
-        if not is_there(line):
-            continue
-        if line.component == component and line.stage in (None, stage):
-            yield from _kinds_told(line, component)
-        elif line.component is None:
-            yield from _perhaps(line, component, stage, catalog)
-            if line.kind is None and not any(c.kind for c in line.candidates):
-                yield from _of_no_part(line, report, component, catalog)
-
-
-_HEADING = 6
-_SEAT_SENSING, _ITS_WORD = "occupant", "mat-device"
-
-
-def _of_no_part(
-    line: CodeLine, report: Report, component: str, catalog: Catalog
-) -> Iterator[tuple[CodeLine, str, float]]:
-    """Yield a line that names no part for the circuit that it speaks of all the same.
-
-    A supply out of range is the control unit's; what the seat sensing's own unit stores, that of
-    seat sensing.
-    """
-    name = split_component(component)
-    chain = catalog.loops.chain(name.kind, name.place)
-    circuit = chain.circuit if chain else ""
-    if circuit == "unit" and line.fault == "voltage":
-        yield line, line.fault, 1.0
-    if circuit == _SEAT_SENSING and _is_seat_sensing(line, report, catalog):
-        yield line, line.fault, catalog.fact("isolation.unplaced").number()
-
-
-def _is_seat_sensing(line: CodeLine, report: Report, catalog: Catalog) -> bool:
-    """Return whether a line, or the short heading above it, names the unit of seat sensing.
-
-    That unit stores codes of its own, whose texts need not name the part.
-    """
-    above = [u.raw for u in report.reading.unread if u.line < line.line]
-    headings = [raw for raw in above if len(raw.split()) <= _HEADING]
-    pattern = catalog.loops.words[_ITS_WORD].pattern()
-    return any(pattern.search(plain(text)) for text in (line.raw, *headings[-1:]))
-
-
-def is_there(line: CodeLine) -> bool:
-    """Return whether a line tells of a fault that is there or remembered.
-
-    One that came back was only cleared; one that is passive now still stands in the memory.
-    """
-    remembered = "stored" in line.status and "cleared" not in line.status
-    return line.present or remembered or "present" in line.status
-
-
-def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:
-    """Yield the kind of fault of a line; where it is left open, its candidates by weight."""
-    open_kinds = [c for c in line.candidates if c.component == component and c.fault != "unknown"]
-    if line.fault != "unknown" or not open_kinds:
-        yield line, line.fault, 1.0
-        return
-    total = math.fsum(c.weight for c in open_kinds)
-    for candidate in open_kinds:
-        yield line, candidate.fault, candidate.weight / total
-
-
-def _perhaps(
-    line: CodeLine, component: str, stage: int, catalog: Catalog
-) -> Iterator[tuple[CodeLine, str, float]]:
-    name = split_component(component)
-    unplaced = catalog.fact("isolation.unplaced").number()
-    for candidate in line.candidates:
-        if candidate.stage not in (None, stage):
-            continue
-        if candidate.component == component:
-            yield line, candidate.fault, candidate.weight
-        elif candidate.component is None and _may_be(candidate.kind, candidate.place, name):
-            yield line, candidate.fault, candidate.weight * unplaced
-    if not line.candidates and _may_be(line.kind, line.place, name):
-        yield line, line.fault, unplaced
-
-
-def _may_be(kind: str | None, place: str | None, name: ComponentName) -> bool:
-    return kind == name.kind and place in (None, name.place)
-
-
 _TIMES = re.compile(
     r"\b(?:logged|count(?:er)?|occurr?(?:ences?)?|frequency|haeufigkeit|häufigkeit|zähler|zaehler"
     r"|fréquence|frequence|compteur|frecuencia|contador)\W{0,3}(\d{1,3})\b"
@@ -187,13 +97,13 @@ def reported_of(
     ]
     untold = catalog.loops.untold[chain.circuit]
     if not named:
-        clean = [r.id for r in reports if _tells_clean(r)]
+        clean = [r.id for r in reports if is_whole(r)]
         nothing = Reported(weight=dict(untold), clean=clean[-1] if clean else "")
         shown = _shown_by_lamp(case, component, catalog)
         shown = shown or _shown_by_circuits(reports, assessment, chain, catalog)
         return shown or _missed_by_others(reports, chain, catalog) or nothing
     last, found = named[-1]
-    clean = [r.id for r in reports[reports.index(last) + 1 :] if _tells_clean(r)]
+    clean = [r.id for r in reports[reports.index(last) + 1 :] if is_whole(r)]
     run = _same_fault(named, reports, _renewed_after_firing(case, assessment, component))
     return Reported(
         weight=_kinds(run, untold),
@@ -275,11 +185,6 @@ _UNIT_WORD = "unit-device"
 _CODE_FIRST = re.compile(r"[a-z]?[0-9a-f]{4,6}\b")
 
 
-def _tells_clean(report: Report) -> bool:
-    coverage = report.reading.coverage
-    return bool(coverage.complete and coverage.able is not False)
-
-
 def _renewed_after_firing(case: Case, assessment: Assessment, component: str) -> int | None:
     """Return where a device that had fired was renewed; its codes before tell of the old one."""
     belief = assessment.of(component)
@@ -303,7 +208,7 @@ def _same_fault(named: list[Named], reports: list[Report], renewed: int | None) 
         between = reports[reports.index(earlier[0]) + 1 : reports.index(run[0][0])]
         told = {w for _, w, _ in earlier[1]} - {"unknown"}
         mine = {w for _, found in run for _, w, _ in found} - {"unknown"}
-        if any(_tells_clean(r) for r in between) or (told and mine and not told & mine):
+        if any(is_whole(r) for r in between) or (told and mine and not told & mine):
             break
         run.insert(0, earlier)
     if renewed is not None and len(run) > 1:

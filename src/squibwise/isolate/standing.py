@@ -3,7 +3,7 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.apart import list_apart
+from squibwise.history.apart import find_apart
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
 from squibwise.isolate.context import Context
 from squibwise.isolate.suspects import Suspect
@@ -92,13 +92,11 @@ def pay(state: Standing, bench: BenchTest | BenchRepair, room: Room) -> Standing
     )
 
 
-def find_apart(item: TestOutcome, room: Room) -> str:
+def apart_for(item: TestOutcome, room: Room) -> str:
     """Return what was open, so that the circuit's connector was apart when this was entered."""
     context = room.context
-    if context.load_out:
-        return ""
     place, car = context.position(item.id), context.case.car
-    return list_apart(context.history, car, room.catalog, place).get(context.name.id, "")
+    return find_apart(item, place, context.history, car, room.catalog)
 
 
 def refuse_apart(item: TestOutcome, opened: str) -> Finding:

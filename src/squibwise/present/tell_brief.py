@@ -10,13 +10,14 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.closing import list_returned, list_unproved
+from squibwise.history.closing import list_unproved
 from squibwise.history.order import put_in_order, read_history
+from squibwise.history.returned import Return, follow_repairs
 from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
@@ -182,8 +183,9 @@ def find_faulty_circuits(
 ) -> tuple[FaultyCircuit, ...]:
     """Return the circuits that the work traces, the likeliest first, one for each part."""
     found = []
-    returned = list_returned(read_history(put_in_order(case).evidence))
-    unproved = list_unproved(read_history(case.evidence))
+    history = read_history(case.evidence)
+    returned = follow_repairs(history, case.car, catalog).open
+    unproved = list_unproved(history)
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
         belief = states.of(demand.component or "")
@@ -192,7 +194,7 @@ def find_faulty_circuits(
         stage = max(sorted(belief.stages), key=lambda s: belief.stages[s].faulty, default="1")
         title = f"{name(belief.id, catalog)}" + (f", stage {stage}" if stage != "1" else "")
         loop = f"{belief.id}/{stage}"
-        if loop in returned:
+        if split_loop(loop) in returned:
             continue
         open_still = belief.id in unproved
         found.append(
@@ -203,16 +205,15 @@ def find_faulty_circuits(
 
 
 def _did_not_hold(
-    loop: str, told: tuple[str, str], states: Assessment, catalog: Catalog
+    loop: tuple[str, int], told: Return, states: Assessment, catalog: Catalog
 ) -> FaultyCircuit:
     """Return a circuit whose fault is back after the repair that was entered as its cure."""
-    component, stage = split_loop(loop)
+    component, stage = loop
     title = f"{name(component, catalog)}" + (f", stage {stage}" if stage > 1 else "")
     belief = states.of(component)
     p = belief.now.faulty if belief else 0.0
-    repair, shown = told
-    named = (_name_repair(repair, component, catalog), shown)
-    return FaultyCircuit(loop=loop, title=title, p=p, returned=named)
+    named = (_name_repair(told.repair, component, catalog), told.shown)
+    return FaultyCircuit(loop=loop_id(*loop), title=title, p=p, returned=named)
 
 
 def _name_repair(repair: str, component: str, catalog: Catalog) -> str:

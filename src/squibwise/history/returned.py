@@ -1,0 +1,211 @@
+"""Which repairs did not hold: a fault that was called cured and is told of again."""
+
+import math
+from collections.abc import Iterator
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.vocabulary import plain
+from squibwise.history.apart import find_apart
+from squibwise.history.closing import AGAIN, BACK, CURED, STAYS
+from squibwise.history.order import History
+from squibwise.model.car import Car
+from squibwise.model.evidence import Evidence, LampCheck, TestOutcome
+from squibwise.model.names import ComponentName, split_component, split_loop
+from squibwise.model.report import CodeLine, Report
+
+NOT_CURED = "not fixed"
+_LIKELY = 0.5  # more likely than not
+_Loop = tuple[str, int]
+
+
+class Return(msgspec.Struct, frozen=True, kw_only=True):
+    """A repair that did not hold.
+
+    Attributes:
+        repair: Its id, as it was entered.
+        cure: Id of the entry that called the fault cured.
+        shown: Id of the entry that shows it again.
+    """
+
+    repair: str
+    cure: str
+    shown: str
+
+
+class Course(msgspec.Struct, frozen=True, kw_only=True):
+    """What became of the repairs of a case.
+
+    Attributes:
+        ever: Those that did not hold, with their circuit, in order.
+        open: Those of them whose fault was not cured again since, and that no complete report
+            without it has answered, by circuit.
+    """
+
+    ever: tuple[tuple[_Loop, Return], ...]
+    open: dict[_Loop, Return]
+
+    def refutes(self, entry: TestOutcome) -> bool:
+        """Return whether a fault that an entry calls cured is told of again."""
+        return any(told.cure == entry.id for _, told in self.ever)
+
+
+def follow_repairs(history: History, car: Car, catalog: Catalog) -> Course:
+    """Return which repairs did not hold.
+
+    A later report that names the circuit, a lamp that stays on, a drive on which the fault came
+    back, or a later repair that found it there.
+    """
+    cures: dict[_Loop, TestOutcome] = {}
+    held: set[_Loop] = set()
+    ever: list[tuple[_Loop, Return]] = []
+    back: dict[_Loop, Return] = {}
+    for place, entry in enumerate(history.entries):
+        shown = [loop for loop in sorted(held) if _shows(entry, loop, catalog)]
+        back |= {x: Return(repair=cures[x].test, cure=cures[x].id, shown=entry.id) for x in shown}
+        ever += [(loop, back[loop]) for loop in shown]
+        held.difference_update(shown)
+        if isinstance(entry, TestOutcome) and _is_cure(entry, place, history, car, catalog):
+            loop = split_loop(entry.loop)
+            cures[loop] = cures.get(loop, entry) if entry.outcome == STAYS else entry
+            held.add(loop)
+            back.pop(loop, None)
+        elif isinstance(entry, Report) and is_whole(entry):
+            back = {x: r for x, r in back.items() if shows_circuit(entry, x, catalog)}
+    return Course(ever=tuple(ever), open=back)
+
+
+def _shows(entry: Evidence, loop: _Loop, catalog: Catalog) -> bool:
+    """Return whether an entry shows the fault of a circuit that was called cured."""
+    if isinstance(entry, Report):
+        return shows_circuit(entry, loop, catalog)
+    if isinstance(entry, LampCheck):
+        on = entry.stayed_out is False or (entry.out_after_s is None and not entry.stayed_out)
+        return entry.lit and on
+    return (
+        isinstance(entry, TestOutcome)
+        and split_loop(entry.loop) == loop
+        and (entry.outcome == BACK or (entry.outcome == NOT_CURED and _is_known(entry, catalog)))
+    )
+
+
+def _is_cure(entry: TestOutcome, place: int, history: History, car: Car, catalog: Catalog) -> bool:
+    """Return whether an entry calls a fault cured; what was read while apart does not count."""
+    if entry.test == AGAIN:
+        return entry.outcome == STAYS
+    return (
+        entry.outcome in CURED
+        and _is_known(entry, catalog)
+        and not find_apart(entry, place, history, car, catalog)
+    )
+
+
+def _is_known(entry: TestOutcome, catalog: Catalog) -> bool:
+    """Return whether a test or repair is one of its circuit's."""
+    name, (_, _, point) = split_component(split_loop(entry.loop)[0]), entry.test.partition(":")
+    chain = catalog.loops.chain(name.kind, name.place)
+    ids = {t.id for t in catalog.loops.tests} | {r.id for r in catalog.loops.repairs}
+    points = {e.id for e in chain.element} if chain else set()
+    return entry.test in ids or point in points
+
+
+def is_whole(report: Report) -> bool:
+    """Return whether a report tells of all circuits, by a unit able to test them."""
+    return bool(report.reading.coverage.complete and report.reading.coverage.able is not False)
+
+
+def shows_circuit(report: Report, loop: _Loop, catalog: Catalog) -> bool:
+    """Return whether a report likely names a fault of a circuit that nobody cleared."""
+    told = lines_for(report, *loop, catalog)
+    return any(share >= _LIKELY and "cleared" not in line.status for line, _, share in told)
+
+
+def lines_for(
+    report: Report, component: str, stage: int, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield the lines of a report that may speak of a circuit, each with a fault word and a share.
+
+    A line that names only the kind, or the kind and no place, counts by a share.
+    """
+    for line in report.reading.lines:
+        if not is_there(line):
+            continue
+        if line.component == component and line.stage in (None, stage):
+            yield from _kinds_told(line, component)
+        elif line.component is None:
+            yield from _perhaps(line, component, stage, catalog)
+            if line.kind is None and not any(c.kind for c in line.candidates):
+                yield from _of_no_part(line, report, component, catalog)
+
+
+_HEADING = 6
+_SEAT_SENSING, _ITS_WORD = "occupant", "mat-device"
+
+
+def _of_no_part(
+    line: CodeLine, report: Report, component: str, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield a line that names no part for the circuit that it speaks of all the same.
+
+    A supply out of range is the control unit's; what the seat sensing's own unit stores, that of
+    seat sensing.
+    """
+    name = split_component(component)
+    chain = catalog.loops.chain(name.kind, name.place)
+    circuit = chain.circuit if chain else ""
+    if circuit == "unit" and line.fault == "voltage":
+        yield line, line.fault, 1.0
+    if circuit == _SEAT_SENSING and _is_seat_sensing(line, report, catalog):
+        yield line, line.fault, catalog.fact("isolation.unplaced").number()
+
+
+def _is_seat_sensing(line: CodeLine, report: Report, catalog: Catalog) -> bool:
+    """Return whether a line, or the short heading above it, names the unit of seat sensing.
+
+    That unit stores codes of its own, whose texts need not name the part.
+    """
+    above = [u.raw for u in report.reading.unread if u.line < line.line]
+    headings = [raw for raw in above if len(raw.split()) <= _HEADING]
+    pattern = catalog.loops.words[_ITS_WORD].pattern()
+    return any(pattern.search(plain(text)) for text in (line.raw, *headings[-1:]))
+
+
+def is_there(line: CodeLine) -> bool:
+    """Return whether a line tells of a fault that is there or remembered.
+
+    One that came back was only cleared; one that is passive now still stands in the memory.
+    """
+    remembered = "stored" in line.status and "cleared" not in line.status
+    return line.present or remembered or "present" in line.status
+
+
+def _kinds_told(line: CodeLine, component: str) -> Iterator[tuple[CodeLine, str, float]]:
+    """Yield the kind of fault of a line; where it is left open, its candidates by weight."""
+    open_kinds = [c for c in line.candidates if c.component == component and c.fault != "unknown"]
+    if line.fault != "unknown" or not open_kinds:
+        yield line, line.fault, 1.0
+        return
+    total = math.fsum(c.weight for c in open_kinds)
+    for candidate in open_kinds:
+        yield line, candidate.fault, candidate.weight / total
+
+
+def _perhaps(
+    line: CodeLine, component: str, stage: int, catalog: Catalog
+) -> Iterator[tuple[CodeLine, str, float]]:
+    name = split_component(component)
+    unplaced = catalog.fact("isolation.unplaced").number()
+    for candidate in line.candidates:
+        if candidate.stage not in (None, stage):
+            continue
+        if candidate.component == component:
+            yield line, candidate.fault, candidate.weight
+        elif candidate.component is None and _may_be(candidate.kind, candidate.place, name):
+            yield line, candidate.fault, candidate.weight * unplaced
+    if not line.candidates and _may_be(line.kind, line.place, name):
+        yield line, line.fault, unplaced
+
+
+def _may_be(kind: str | None, place: str | None, name: ComponentName) -> bool:
+    return kind == name.kind and place in (None, name.place)

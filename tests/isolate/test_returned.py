@@ -1,0 +1,116 @@
+"""A repair that did not hold: one answer, and the same for assess, brief and trace."""
+
+from typing import Any
+
+import pytest
+
+from squibwise.case import assess
+from squibwise.history.order import read_history
+from squibwise.history.returned import follow_repairs
+from squibwise.isolate.tracing import search_of
+from squibwise.model.case import Case
+from squibwise.model.evidence import Evidence, LampCheck, Passed
+from squibwise.model.evidence import TestOutcome as Entered
+from squibwise.model.report import Candidate, CodeLine
+
+from .building import CATALOG, a_case, a_line, a_report, believing
+
+PART = "driver.seat-bag"
+LOOP = f"{PART}/1"
+REPAIR = "renew:seat-plug"
+
+# What is told after the fault was read and the repair entered as fixed, and: is it back.
+COURSES = [
+    ([], False),
+    (["present"], True),
+    (["stored"], True),
+    (["side untold"], True),
+    (["cleared"], False),
+    (["another stage"], False),
+    (["lamp stays on"], True),
+    (["lamp goes out, not timed"], False),
+    (["lamp is dark"], False),
+    (["not fixed"], True),
+    (["present", "fixed"], False),
+    (["present", "fixed, read while apart"], True),
+    (["present", "fixed by no repair of its"], True),
+    (["present", "clean"], False),
+    (["comes-back"], True),
+    (["comes-back", "stays-away"], False),
+    (["present", "fixed", "present"], True),
+]
+
+
+def entries(n: int, word: str) -> list[Evidence]:
+    """Return what a word of a course stands for."""
+    name = f"e{n}"
+    lines: dict[str, CodeLine] = {
+        "present": a_line(PART, "open-or-high"),
+        "stored": a_line(PART, "open-or-high", "stored"),
+        "cleared": a_line(PART, "open-or-high", "cleared"),
+        "another stage": a_line(PART, "open-or-high", stage=2),
+        "side untold": CodeLine(
+            line=1,
+            raw="seat bag",
+            kind="seat-bag",
+            candidates=(
+                Candidate(
+                    component=None,
+                    code="",
+                    kind="seat-bag",
+                    place=None,
+                    fault="open-or-high",
+                    weight=1.0,
+                ),
+            ),
+            status=("present",),
+        ),
+    }
+    lamps: dict[str, dict[str, Any]] = {
+        "lamp stays on": {"lit": True, "stayed_out": False},
+        "lamp goes out, not timed": {"lit": True, "stayed_out": True},
+        "lamp is dark": {"lit": False},
+    }
+    drives = ("comes-back", "stays-away")
+    if word == "clean":
+        return [a_report(name=name)]
+    if word in lines:
+        return [a_report(lines[word], name=name, unit_volts=12.0 + n / 10)]  # each its own reading
+    if word in lamps:
+        return [LampCheck(id=name, **lamps[word])]
+    if word in drives:
+        return [Entered(id=name, loop=LOOP, test="second-drive", outcome=word)]
+    test = "renew:no-such-place" if word == "fixed by no repair of its" else REPAIR
+    outcome = Entered(id=name, loop=LOOP, test=test, outcome=word.partition(",")[0][:9].strip())
+    apart = Passed(id=f"{name}-open", what="open:seat-driver", result="passed")
+    return [apart, outcome] if word.endswith("apart") else [outcome]
+
+
+def a_course(*words: str) -> Case:
+    """Return a case in which these words follow the fault and its repair."""
+    told = [e for n, w in enumerate(["present", "fixed", *words]) for e in entries(n, w)]
+    return a_case(*told)
+
+
+@pytest.mark.parametrize(("words", "is_back"), COURSES)
+def test_a_repair_did_not_hold_while_the_fault_is_told_again(
+    words: list[str], is_back: bool
+) -> None:
+    case = a_course(*words)
+    found = follow_repairs(read_history(case.evidence), case.car, CATALOG).open
+    assert [r.repair for r in found.values()] == [REPAIR] * is_back
+    standing = search_of(case, believing(), LOOP, CATALOG).standing
+    if words[-1:] != ["clean"]:  # a whole report without it leaves the search open, and no more
+        assert bool(standing.fixed) != is_back
+    if is_back:
+        assert "repair-did-not-hold" in {f.code for f in standing.findings}
+
+
+@pytest.mark.parametrize("status", ["present", "stored"])
+def test_the_assessment_says_so_too_and_believes_in_the_fault(status: str) -> None:
+    back, again = (assess(a_course(*w), CATALOG) for w in ([status], [status, "fixed"]))
+    told = [c for c in back.contradictions if c.component == PART]
+    assert [c.evidence for c in told] == [("e1", "e2")]
+    assert not [c for c in again.contradictions if c.component == PART]
+    circuits = [b.stages["1"].faulty for s in (back, again) if (b := s.of(PART))]
+    assert circuits[0] > 0.5 > circuits[1]
