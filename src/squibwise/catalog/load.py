@@ -1,7 +1,7 @@
 """The catalogue as one object, each section read when it is first asked for; its check."""
 
 import copy
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -258,8 +258,16 @@ class Catalog:
 
 
 def load_catalog(root: Path = DATA) -> Catalog:
-    """Return the catalogue under a folder; sections are read when asked for."""
-    return Catalog(root)
+    """Return the catalogue under a folder, the shipped one the same each time.
+
+    Sections are read when asked for.
+    """
+    return _shipped() if root == DATA else Catalog(root)
+
+
+@cache
+def _shipped() -> Catalog:
+    return Catalog()
 
 
 def component_title(component: str, catalog: Catalog) -> str:
