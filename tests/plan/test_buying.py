@@ -486,7 +486,9 @@ def test_fixed_lead_times_leave_no_doubt_about_the_day() -> None:
 
 
 def test_two_technicians_do_not_work_in_one_narrow_place() -> None:
-    tasks = tuple(Task(id=f"t{i}", minutes=100, area="panel" if i < 3 else "") for i in range(4))
+    tasks = tuple(
+        Task(id=f"t{i}", minutes=100, rooms=("panel",) if i < 3 else ()) for i in range(4)
+    )
     terms = ShopTerms(technicians=2, bay_day=20)
     plan = solve(_problem(needs=(), offers=(), tasks=tasks, terms=terms), SOONEST)
     narrow = sorted((s.start, s.end) for s in plan.schedule if s.id != "t3")
@@ -509,3 +511,27 @@ def test_the_car_is_ready_on_the_day_of_the_last_line_and_stands_until_then(
     )
     assert plan.standing.minor == plan.ready_day * 2_000
     assert plan.late.minor == plan.ready_day * 5_000
+
+
+# From "8 min operations ... goes on the next working day".
+@pytest.mark.parametrize("technicians", [1, 2])
+def test_what_fits_into_a_day_is_not_broken_over_the_night(technicians: int) -> None:
+    minutes = (300, 100, 100, 200, 480, 150, 500, 8)
+    tasks = tuple(Task(id=f"t{i}", minutes=m) for i, m in enumerate(minutes))
+    terms = ShopTerms(technicians=technicians, bay_day=20)
+    for aim in (RECOMMENDED, SOONEST):
+        plan = solve(_problem(needs=(), offers=(), tasks=tasks, terms=terms), aim)
+        assert plan.optimal
+        broken = [t.id for t in plan.schedule if t.minute + t.end - t.start > 480]
+        assert broken in ([], ["t6"])  # longer than a day
+
+
+def test_a_search_without_time_still_gives_a_plan_and_its_bound() -> None:
+    problem = _small(1)
+    best = solve(problem)
+    for aim in (CHEAPEST, SOONEST, RECOMMENDED):
+        hurried = msgspec.structs.replace(problem.terms, seconds=1e-6)
+        plan = solve(msgspec.structs.replace(problem, terms=hurried), aim)
+        assert not plan.optimal
+        assert plan.bound.minor <= best.total.minor <= plan.total.minor
+        assert plan.all_pass >= 1.0 - problem.terms.rejects

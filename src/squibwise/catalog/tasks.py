@@ -64,6 +64,7 @@ TICK_WHEN = ("always", "open", "bag-fired")
 OPENS_WHEN = ("", "driver-bag", "fired", "struck-nose")
 PER = ("", "seat", "side")
 ROWS = ("", "front", "rear", "driver", "passenger", "centre", "door", "nose", "tail", "car")
+ROOMS = ("driver", "passenger", "rear", "nose", "tail")
 Three = tuple[int, int, int]
 
 
@@ -152,6 +153,8 @@ class Opening(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         takes_off: Assembly that comes off first, new or not.
         parts: Kinds whose connectors come apart on the way.
         rows: Whose of them; one of ``ROWS``.
+        rooms: Parts of the car that are taken while somebody works there; empty = its own seat, or
+            the front seat at its side.
     """
 
     id: str
@@ -166,13 +169,15 @@ class Opening(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     takes_off: str = ""
     parts: tuple[str, ...] = ()
     rows: str = ""
+    rooms: tuple[str, ...] = ()
     note: str = ""
     source: str
     basis: Basis
 
     def __post_init__(self) -> None:
-        if self.per not in PER or self.rows not in ROWS or not 1 <= self.slot <= 42:
-            raise CatalogError(f"opening {self.id}: unknown per or rows, or slot not from 1 to 42")
+        known = self.per in PER and self.rows in ROWS and set(self.rooms) <= set(ROOMS)
+        if not (known and 1 <= self.slot <= 42):
+            raise CatalogError(f"opening {self.id}: unknown per, rows or room, or slot not 1 to 42")
         check_minutes(f"opening {self.id}", self.open)
         check_minutes(f"opening {self.id}", self.close)
 

@@ -134,5 +134,15 @@ def side_of(place: str, drive_hand: Side) -> Side | None:
     return None
 
 
+def seat_at(place: str, drive_hand: Side) -> str | None:
+    """Return the seat a place is, or the front seat at its side; None for places on neither."""
+    if place in SEATS:
+        return place
+    side = side_of(place, drive_hand)
+    if side is None:
+        return None
+    return "driver" if side == drive_hand else "passenger"
+
+
 def _other(side: Side) -> Side:
     return "right" if side == "left" else "left"

@@ -206,6 +206,8 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         after: Ids of the operations that must be finished first.
         hold_minutes: Wait before it may start, once those are finished. [min]
         blocked_by: Gates that are not passed and hold it.
+        rooms: Parts of the car that it is done in, each with room for one person; empty = it is in
+            nobody's way.
         undoes: Components whose connectors it parts.
         joins: Components whose connectors it plugs in and locks.
         loads: Circuits that get a substitute load here; for ``step:return-loads`` those that lose
@@ -232,6 +234,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     blocked_by: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     tools: tuple[str, ...] = ()
+    rooms: tuple[str, ...] = ()
     undoes: tuple[str, ...] = ()
     joins: tuple[str, ...] = ()
     loads: tuple[str, ...] = ()

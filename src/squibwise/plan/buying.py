@@ -21,16 +21,14 @@ from squibwise.model.market import (
     BuyPlan,
     Need,
     Offer,
-    Purchase,
     Supplier,
 )
 from squibwise.plan.buying_days import (
     Chosen,
     believe_ready,
-    expect_leads,
-    find_arrival,
     lay_out,
     least_minutes,
+    list_purchases,
     ready_day,
 )
 from squibwise.plan.buying_problem import (
@@ -41,11 +39,13 @@ from squibwise.plan.buying_problem import (
     Aim,
     Option,
     Problem,
+    Task,
     accepted_risk,
     cancel_cost,
     expect_lead,
     expected_price,
     reject_risk,
+    simple_choices,
 )
 
 if TYPE_CHECKING:
@@ -71,10 +71,8 @@ def solve(
     model = _Model(problem, aim, rng)
     if aim.first:
         what = model.ready if aim.first == "day" else model.paid
-        model.minimise(what)
-        model.model.add(what <= int(model.run().value(what)))
-    model.minimise(model.total)
-    return model.plan(model.run())
+        model.model.add(what <= int(model.run(what).value(what)))
+    return model.plan(model.run(model.total))
 
 
 def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
@@ -86,9 +84,12 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
         InputError: There is no plan that is ready by then.
     """
     model = _Model(problem, Aim(name=f"by day {ready_by}", ready_by=ready_by))
-    model.minimise(model.paid)
-    solver = model.run()
+    solver = model.run(model.paid)
     return int(solver.value(model.paid)), model.is_optimal
+
+
+_HINT_SECONDS = 30.0
+"""Enough to work out what a plan comes to that is known."""
 
 
 class _Model:
@@ -107,6 +108,8 @@ class _Model:
         self.model: cp_model.CpModel = cp_model.CpModel()
         self.horizon = self._horizon()
         self.take: dict[Option, Any] = {}
+        self.options: dict[str, list[Option]] = {}
+        self.is_optimal = True
         self.costs: dict[str, Any] = {}
         self._schedule()
         self._choose()
@@ -114,14 +117,24 @@ class _Model:
         self._limit()
         self.total = sum(self.costs.values())
         self.paid = self.total - self.costs["standing"] - self.costs["late"]
+        self.known = [self._lay_out(c) for c in simple_choices(problem, self.options)]
 
     def _horizon(self) -> int:
-        """Return a day by which everything can be done, whatever is chosen."""
-        work = sum(t.minutes + t.hold for t in self.problem.tasks)
-        days = math.ceil(work / self.problem.terms.day_minutes) + len(self.problem.tasks)
-        notice = max((t.notice for t in self.problem.tasks), default=0)
-        leads = [self._lead(o) for _, o in self.problem.offers]
-        return days + notice + 2 * max(leads, default=0) + 1
+        """Return a day by which everything can be done, whatever is chosen, by one technician.
+
+        What fits into a day and not into what is left of it leaves less idle than its own length.
+        """
+        tasks, working = self.problem.tasks, self.open_days.working
+        days = math.ceil(sum(t.minutes + t.hold for t in tasks) / self.problem.terms.day_minutes)
+        mornings = sum(t.outside for t in tasks)
+        notice = max((working(t.notice) for t in tasks), default=0)
+        lead = max((working(self._lead(o)) for _, o in self.problem.offers), default=0)
+        fitted: set[str] = set()  # what some part has to be there for
+        for t in tasks:
+            if t.needs or fitted & {*t.after, *t.follows}:
+                fitted.add(t.id)
+        waits = 2 + len(fitted & set(self.problem.looks.values()))
+        return 2 * days + mornings + notice + waits * (lead + 1) + 1
 
     def _lead(self, offer: Offer) -> int:
         return expect_lead(self.problem.terms, offer)
@@ -129,29 +142,25 @@ class _Model:
     def _schedule(self) -> None:
         """Tasks in their order, technicians shared, appointments at the start of a day."""
         m, day = self.model, self.problem.terms.day_minutes
-        top = self.horizon * day
         self.start: dict[str, Any] = {}
         end: dict[str, Any] = {}
-        inside, demands = [], []
-        areas: dict[str, list[Any]] = {}
+        inside = []
+        rooms: dict[str, list[Any]] = {}
         for t in self.problem.tasks:
-            if t.outside:
-                first = self.open_days.working(t.notice)
-                morning = m.new_int_var(first, self.horizon, f"day {t.id}")
-                start = morning * day
-            else:
-                start = m.new_int_var(0, top, f"start {t.id}")
-                inside.append(m.new_fixed_size_interval_var(start, t.minutes, t.id))
-                demands.append(1)
-                areas.setdefault(t.area, []).append(inside[-1])
+            start = m.new_int_var_from_domain(self._hours(t), f"start {t.id}")
             self.start[t.id], end[t.id] = start, start + t.minutes
+            if t.outside:
+                continue
+            inside.append(m.new_fixed_size_interval_var(start, t.minutes, t.id))
+            for room in t.rooms:
+                rooms.setdefault(room, []).append(inside[-1])
         for t in self.problem.tasks:
             for before in t.after:
                 if before in end:
                     m.add(self.start[t.id] >= end[before] + t.hold)
             for before in t.follows:
                 m.add(self.start[t.id] >= end[before])
-        self._share_technicians(inside, demands, areas)
+        self._share_technicians(inside, rooms)
         self.ready = m.new_int_var(0, self.horizon, "ready")
         for t in self.problem.tasks:
             m.add((self.ready + 1) * day >= self.start[t.id] + least_minutes(t))
@@ -160,17 +169,30 @@ class _Model:
             m.add(self.ready_on <= self.aim.ready_by)
         self._time_costs()
 
-    def _share_technicians(
-        self, inside: list[Any], demands: list[int], areas: Mapping[str, list[Any]]
-    ) -> None:
+    def _hours(self, task: Task) -> "cp_model.Domain":
+        """Return when a task may start.
+
+        An appointment is in the morning; nobody goes home in the middle of what fits into a day.
+        """
+        day = self.problem.terms.day_minutes
+        if task.outside:
+            first = self.open_days.working(task.notice)
+            return self.cp.Domain.from_values([d * day for d in range(first, self.horizon + 1)])
+        if task.minutes > day:
+            return self.cp.Domain(0, self.horizon * day)
+        days = range(self.horizon + 1)
+        return self.cp.Domain.from_intervals(
+            [[d * day, (d + 1) * day - task.minutes] for d in days]
+        )
+
+    def _share_technicians(self, inside: list[Any], rooms: Mapping[str, list[Any]]) -> None:
         """One technician does one thing at a time; two never work in one narrow place."""
         if self.problem.terms.technicians == 1:
             self.model.add_no_overlap(inside)
             return
-        self.model.add_cumulative(inside, demands, self.problem.terms.technicians)
-        for area, mine in areas.items():
-            if area:
-                self.model.add_no_overlap(mine)
+        self.model.add_cumulative(inside, [1] * len(inside), self.problem.terms.technicians)
+        for mine in rooms.values():
+            self.model.add_no_overlap(mine)
 
     def _on_calendar(self, day: Any, turned: Callable[[int], int], name: str) -> Any:  # noqa: ANN401
         """Return a day turned into another count of days; itself where every day is open."""
@@ -200,7 +222,7 @@ class _Model:
         rework: list[Any] = []
         cancelled: list[Any] = []
         for need in self.problem.needs:
-            options = self._options(need)
+            options = self.options[need.key] = self._options(need)
             m.add_exactly_one(self.take[o] for o in options)
             arrival = m.new_int_var(0, 2 * self.horizon, f"arrives {need.key}")
             there = {i: self.open_days.working(self._lead(offers[i][1])) for i, _ in options}
@@ -349,29 +371,75 @@ class _Model:
         )
         self.model.add(sum(risks) <= most)
 
-    def minimise(self, what: Any) -> None:  # noqa: ANN401 - a sum of the solver
-        """Set what is made least."""
-        self.model.minimize(what)
+    def run(self, what: Any) -> "cp_model.CpSolver":  # noqa: ANN401 - a sum of the solver
+        """Return the solver after its search for the least of a sum.
 
-    def run(self) -> "cp_model.CpSolver":
-        """Return the solver after its search.
+        Where its time is too short, the best plan that needs no search stands. The search does not
+        begin with that plan: that makes it slower by a third.
 
         Raises:
             InputError: There is no plan.
         """
-        solver = self.cp.CpSolver()
-        solver.parameters.max_time_in_seconds = self.problem.terms.seconds
-        solver.parameters.num_workers = 8
-        solver.parameters.random_seed = 1
+        self.model.minimize(what)
+        solver = self._solver(self.problem.terms.seconds)
         status = solver.solve(self.model)
-        self.is_optimal = status == self.cp.OPTIMAL
-        if status not in (self.cp.OPTIMAL, self.cp.FEASIBLE):
+        self.bound = solver.best_objective_bound
+        if status != self.cp.OPTIMAL:
+            self.is_optimal = False
+            solver = self._stand_by(solver, status)
+        self.known.append(self._hints(solver))
+        return solver
+
+    def _stand_by(
+        self, solver: "cp_model.CpSolver", status: "cp_model.CpSolverStatus"
+    ) -> "cp_model.CpSolver":
+        """Return the better of what an unfinished search found and of the plans known before it."""
+        known = self._best_known() if status != self.cp.INFEASIBLE else None
+        if status == self.cp.FEASIBLE:
+            is_better = known is not None and known.objective_value < solver.objective_value
+            return known if known is not None and is_better else solver
+        if known is None:
             raise InputError(
                 f"No plan was found for '{self.aim.name}' ({solver.status_name(status)}).",
                 remedy="Accept a later day or a higher chance of rejected parts, add offers, or "
                 "give the search more time.",
             )
+        return known
+
+    def _solver(self, seconds: float, workers: int = 8) -> "cp_model.CpSolver":
+        solver = self.cp.CpSolver()
+        solver.parameters.max_time_in_seconds = seconds
+        solver.parameters.num_workers = workers
+        solver.parameters.random_seed = 1
         return solver
+
+    def _lay_out(self, choice: Mapping[str, Option]) -> dict[Any, int]:
+        """Return a choice of offers with its work laid out, as something to begin with."""
+        taken = tuple(choice.values())
+        _, ends = lay_out(Chosen(self.problem, taken, self.problem.tasks))
+        starts = {self.start[t.id]: ends[t.id] - t.minutes for t in self.problem.tasks}
+        return starts | {took: int(o in taken) for o, took in self.take.items()}
+
+    def _hint(self, hints: Mapping[Any, int]) -> None:
+        self.model.clear_hints()  # type: ignore[no-untyped-call]
+        for variable, value in hints.items():
+            self.model.add_hint(variable, value)
+
+    def _hints(self, solver: "cp_model.CpSolver") -> dict[Any, int]:
+        """Return what a search found, as something to begin with."""
+        return {v: int(solver.value(v)) for v in (*self.start.values(), *self.take.values())}
+
+    def _best_known(self) -> "cp_model.CpSolver | None":
+        """Return the best of the plans known without this search."""
+        found = []
+        for hints in self.known:
+            solver = self._solver(_HINT_SECONDS, workers=1)
+            solver.parameters.fix_variables_to_their_hinted_value = True
+            self._hint(hints)
+            if solver.solve(self.model) == self.cp.OPTIMAL:
+                found.append(solver)
+        self._hint({})
+        return min(found, key=lambda s: s.objective_value, default=None)
 
     def plan(self, solver: "cp_model.CpSolver") -> BuyPlan:
         """Return what the solver found as a record."""
@@ -382,13 +450,13 @@ class _Model:
             minor = found if isinstance(found, int) else int(solver.value(found))
             return Money(minor=minor, currency=currency)
 
-        bound = math.ceil(solver.best_objective_bound - 1e-6)
+        bound = math.ceil(self.bound - 1e-6)
         chosen = self._chosen(solver)
         schedule, ends = lay_out(chosen)
         risk = sum(reject_risk(self.problem.offers[i][1]) for i, _ in chosen.taken)
         return BuyPlan(
             name=self.aim.name,
-            purchases=tuple(_purchase(chosen, option, ends) for option in chosen.taken),
+            purchases=list_purchases(chosen, ends),
             schedule=schedule,
             total=Money(minor=round(solver.objective_value), currency=currency),
             parts=money("parts"),
@@ -421,24 +489,3 @@ class _Model:
         )
         taken = tuple(option for option, took in self.take.items() if solver.value(took))
         return Chosen(self.problem, taken, tuple(t for _, t in order))
-
-
-def _purchase(chosen: Chosen, option: Option, ends: Mapping[str, int]) -> Purchase:
-    index, stage = option
-    key, offer = chosen.problem.offers[index]
-    need = next(n for n in chosen.problem.needs if n.key == key)
-    return Purchase(
-        need=key,
-        title=need.title,
-        offer=offer.id,
-        supplier=offer.supplier,
-        condition=offer.condition,
-        part_number=offer.part_number,
-        quantity=need.quantity,
-        price=offer.price,
-        after_look=stage == LATER,
-        chance=need.chance if stage == LATER else 1.0,
-        arrives_day=find_arrival(chosen, option, expect_leads(chosen), ends),
-        kept=offer.state in KEPT_STATES,
-        here=offer.state in HERE_STATES,
-    )

@@ -6,13 +6,14 @@ days of the calendar from today, in which parts travel and the car stands.
 
 import heapq
 import math
-from collections.abc import Mapping
+from bisect import insort
+from collections.abc import Mapping, Sequence
 
 import msgspec
 import numpy as np
 
-from squibwise.model.market import HERE_STATES, ReadyBelief, ScheduledTask
-from squibwise.plan.buying_problem import NOW, Option, Problem, Task, expect_lead
+from squibwise.model.market import HERE_STATES, KEPT_STATES, Purchase, ReadyBelief, ScheduledTask
+from squibwise.plan.buying_problem import LATER, NOW, Option, Problem, Task, expect_lead
 
 _DRAWS = 300
 WAIT = "wait"
@@ -50,6 +51,33 @@ def find_arrival(
     return problem.open_days.calendar(look) + leads[index]
 
 
+def list_purchases(chosen: Chosen, ends: Mapping[str, int]) -> tuple[Purchase, ...]:
+    """Return what is bought, each with the day it is counted on."""
+    leads = expect_leads(chosen)
+    return tuple(_purchase(chosen, o, find_arrival(chosen, o, leads, ends)) for o in chosen.taken)
+
+
+def _purchase(chosen: Chosen, option: Option, arrives: int) -> Purchase:
+    index, stage = option
+    key, offer = chosen.problem.offers[index]
+    need = next(n for n in chosen.problem.needs if n.key == key)
+    return Purchase(
+        need=key,
+        title=need.title,
+        offer=offer.id,
+        supplier=offer.supplier,
+        condition=offer.condition,
+        part_number=offer.part_number,
+        quantity=need.quantity,
+        price=offer.price,
+        after_look=stage == LATER,
+        chance=need.chance if stage == LATER else 1.0,
+        arrives_day=arrives,
+        kept=offer.state in KEPT_STATES,
+        here=offer.state in HERE_STATES,
+    )
+
+
 class _Bench(msgspec.Struct):
     """Tasks as they are laid out one by one. Minutes of working time.
 
@@ -57,7 +85,7 @@ class _Bench(msgspec.Struct):
         free: From when each technician is free.
         ends: When each task is over.
         laid: Tasks in the order they were laid out: start, who, what held it up.
-        rooms: Until when somebody works in each part of the car.
+        rooms: Until when somebody works in each part of the car that has room for one.
     """
 
     chosen: Chosen
@@ -81,21 +109,33 @@ class _Bench(msgspec.Struct):
             found.append((open_days.working(arrival) * day, key))
         return max(found, key=lambda f: f[0])
 
-    def put(self, task: Task, after: int = 0) -> None:
-        """Lay a task out as early as may be, not before a time."""
-        day = self.chosen.problem.terms.day_minutes
+    def begin(self, task: Task, after: int = 0) -> tuple[int, int, str]:
+        """Return when a task starts as early as may be, not before a time, who does it, and why.
+
+        Nobody goes home in the middle of what fits into one day.
+        """
+        problem = self.chosen.problem
+        day = problem.terms.day_minutes
         ready, why = self.ready(task)
         if task.outside:
-            first = self.chosen.problem.open_days.working(task.notice)
+            first = problem.open_days.working(task.notice)
             start, who = max(math.ceil(ready / day), first) * day, 0
         else:
             who = self.free.index(min(self.free)) + 1
-            start = max(ready, after, self.free[who - 1], self.rooms.get(task.area, 0))
-            self.free[who - 1] = start + task.minutes
-            if task.area:
-                self.rooms[task.area] = start + task.minutes
-        self.ends[task.id] = start + task.minutes
-        self.laid.append((task, start, who, why if start == ready else ""))
+            rooms = (self.rooms.get(r, 0) for r in task.rooms)
+            start = max(ready, after, self.free[who - 1], *rooms)
+            if start % day + task.minutes > day >= task.minutes:
+                start = (start // day + 1) * day
+        return start, who, why if start == ready else ""
+
+    def put(self, task: Task, after: int = 0) -> None:
+        """Lay a task out as early as may be, not before a time."""
+        start, who, why = self.begin(task, after)
+        self.ends[task.id] = end = start + task.minutes
+        if who:
+            self.free[who - 1] = end
+            self.rooms |= dict.fromkeys(task.rooms, end)
+        self.laid.append((task, start, who, why))
 
 
 def _set_up(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
@@ -210,11 +250,19 @@ def _keep_busy(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
     waiting = [(bench.ready(t)[0], n) for n, t in enumerate(chosen.order) if not before[t.id]]
     heapq.heapify(waiting)
     able: list[int] = []
+    now = 0
     while waiting or able:
-        now = min(bench.free) if able else max(min(bench.free), waiting[0][0])
+        now = max(now, min(bench.free))
+        if not able:
+            now = max(now, waiting[0][0])
         while waiting and waiting[0][0] <= now:
-            heapq.heappush(able, heapq.heappop(waiting)[1])
-        task = chosen.order[heapq.heappop(able)]
+            insort(able, heapq.heappop(waiting)[1])
+        start, place = _soonest(bench, able, now)
+        if waiting and waiting[0][0] < start:
+            now = waiting[0][0]
+            continue
+        able.remove(place)
+        task = chosen.order[place]
         bench.put(task, now)
         for place in opens.get(task.id, ()):
             after = chosen.order[place]
@@ -222,6 +270,21 @@ def _keep_busy(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
             if not before[after.id]:
                 heapq.heappush(waiting, (bench.ready(after)[0], place))
     return bench
+
+
+def _soonest(bench: _Bench, able: Sequence[int], now: int) -> tuple[int, int]:
+    """Return the first task that can be begun now, else the one that can be begun soonest.
+
+    What is done outside keeps nobody from anything: it is begun with, whenever that is.
+    """
+    starts = []
+    for place in able:
+        task = bench.chosen.order[place]
+        start = now if task.outside else bench.begin(task, now)[0]
+        if start <= now:
+            return start, place
+        starts.append((start, place))
+    return min(starts)
 
 
 def _befores(bench: _Bench) -> dict[str, set[str]]:

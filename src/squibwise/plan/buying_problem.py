@@ -3,7 +3,7 @@
 import datetime as dt
 import math
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import msgspec
@@ -40,7 +40,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
         price: What somebody else asks for it. [minor units]
         number: Of the operation on the work list.
         visit: Stretch of work that it belongs to, in words.
-        area: Part of the car in which there is room for one; empty = no such part.
+        rooms: Parts of the car that it takes, each with room for one person.
         lacks: Title of a part that it fits and nobody offers.
     """
 
@@ -56,7 +56,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     price: int = 0
     number: int = 0
     visit: str = ""
-    area: str = ""
+    rooms: tuple[str, ...] = ()
     lacks: str = ""
 
 
@@ -269,6 +269,33 @@ def _keep_limit(
         _, key, index = min(changes)
         choice[key] = index
     return choice
+
+
+def simple_choices(
+    problem: Problem, options: Mapping[str, Sequence[Option]]
+) -> tuple[dict[str, Option], ...]:
+    """Return choices that need no search: cheapest, soonest and safest, now or after the looks.
+
+    Args:
+        problem: Offers and terms.
+        options: What may be taken, by need.
+    """
+    offers = [offer for _, offer in problem.offers]
+    by_offer = {key: [i for i, _ in mine] for key, mine in options.items()}
+    wishes: tuple[Callable[[int], tuple[float, ...]], ...] = (
+        lambda i: (offers[i].price.minor,),
+        lambda i: (expect_lead(problem.terms, offers[i]), offers[i].price.minor),
+        lambda i: (reject_risk(offers[i]), offers[i].price.minor),
+    )
+    found = []
+    for wish in wishes:
+        wished = {key: min(mine, key=wish) for key, mine in by_offer.items()}
+        kept = _keep_limit(problem, by_offer, wished)
+        for now in (True, False):
+            mine = {key: [o for o in options[key] if o[0] == i] for key, i in kept.items()}
+            choice = {key: min(o) if now else max(o) for key, o in mine.items()}
+            found += [choice] if choice not in found else []
+    return tuple(found)
 
 
 def _sells(problem: Problem, index: int, supplier: Supplier) -> bool:

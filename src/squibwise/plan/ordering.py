@@ -208,7 +208,7 @@ def state_problem(
     """Return everything that is decided together."""
     wanted = {n.key for n in needs}
     operations = [o for o in work.operations if not o.done]
-    before, rooms = _earlier_visits(work), _rooms(work)
+    before = _earlier_visits(work)
     looks = {n.key: _find_look(n, operations) for n in needs if n.chance < 1.0}
 
     return Problem(
@@ -219,12 +219,7 @@ def state_problem(
             if j.need in wanted and _counts(j)
         ),
         suppliers=tuple(suppliers),
-        tasks=tuple(
-            msgspec.structs.replace(
-                _task(o, before[o.id], needs, terms, currency), area=rooms.get(o.id, "")
-            )
-            for o in operations
-        ),
+        tasks=tuple(_task(o, before[o.id], needs, terms, currency) for o in operations),
         terms=terms,
         currency=currency,
         looks={key: look for key, look in looks.items() if look},
@@ -338,16 +333,6 @@ def _earlier_visits(work: Work) -> dict[str, tuple[tuple[str, ...], str]]:
     return found
 
 
-def _rooms(work: Work) -> dict[str, str]:
-    """Return the part of the car each operation is done in, where that has room for one person.
-
-    That is what is opened and closed; whole-car work has room for two.
-    """
-    areas = [a for v in work.visits for a in v.areas]
-    narrow = {a.area for a in areas if any(o.action in ("open", "close") for o in a.operations)}
-    return {o.id: a.area for a in areas if a.area in narrow for o in a.operations}
-
-
 def _task(
     operation: Operation,
     visit: tuple[tuple[str, ...], str],
@@ -367,6 +352,7 @@ def _task(
         needs=mine,
         number=operation.n,
         visit=visit[1],
+        rooms=operation.rooms,
     )
     if service is None:
         return task

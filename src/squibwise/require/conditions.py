@@ -28,7 +28,7 @@ from squibwise.model.evidence import (
     Reading,
     Recorder,
 )
-from squibwise.model.names import SEATS, side_of, split_component
+from squibwise.model.names import seat_at, side_of, split_component
 
 
 class Trigger(msgspec.Struct, frozen=True, kw_only=True):
@@ -331,7 +331,7 @@ def _events_named(case: Case) -> int:
 
 def _in_use(component: str, case: Case, assessment: Assessment, catalog: Catalog) -> Chance:
     """Return the probability that the belt at a component was worn or held a child seat."""
-    seat = _seat_of(component, case)
+    seat = seat_at(split_component(component).place, case.car.drive_hand)
     if seat is None:
         return 0.0, ()
     told = [e for e in case.evidence if isinstance(e, Occupant) and e.seat == seat]
@@ -344,7 +344,7 @@ def _in_use(component: str, case: Case, assessment: Assessment, catalog: Catalog
 
 
 def _held_child_seat(component: str, case: Case) -> Chance:
-    seat = _seat_of(component, case)
+    seat = seat_at(split_component(component).place, case.car.drive_hand)
     told = [e for e in case.evidence if isinstance(e, Occupant) and e.seat == seat]
     return float(any(e.child_seat for e in told)), tuple(e.id for e in told)
 
@@ -393,16 +393,6 @@ def _worn(seat: str, told: list[Occupant], assessment: Assessment, catalog: Cata
     if belts:
         return 1.0 if belts[-1] == "latched" else 0.0
     return catalog.fact("require.rear-in-use").number()
-
-
-def _seat_of(component: str, case: Case) -> str | None:
-    place = split_component(component).place
-    if place in SEATS:
-        return place
-    side = side_of(place, case.car.drive_hand)
-    if side is None:
-        return None
-    return "driver" if side == case.car.drive_hand else "passenger"
 
 
 _WHOLE_CAR: dict[str, Callable[[Case, Assessment, Catalog], Chance]] = {

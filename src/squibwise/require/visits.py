@@ -8,8 +8,9 @@ import msgspec
 
 from squibwise.catalog.tasks import Step
 from squibwise.errors import CatalogError
+from squibwise.model.names import Side, seat_at, split_component
 from squibwise.model.work import Area, Operation, Power, Visit
-from squibwise.require.access import Way
+from squibwise.require.access import FRONT, Way
 from squibwise.require.job import hold_gates
 from squibwise.require.looks import look
 from squibwise.require.operations import (
@@ -408,10 +409,33 @@ def _areas(inside: Sequence[Placed], scope: Scope) -> tuple[Area, ...]:
             area=run[0].area,
             phase=run[0].phase,
             title=_area_title(run[0].area, scope),
-            operations=tuple(p.operation for p in run),
+            operations=tuple(
+                msgspec.structs.replace(p.operation, rooms=_rooms(p, scope)) for p in run
+            ),
         )
         for run in runs
     )
+
+
+def _rooms(placed: Placed, scope: Scope) -> tuple[str, ...]:
+    """Return the parts of the car that it takes: those of its opening, else where its parts are."""
+    hand = scope.job.case.car.drive_hand
+    way = next((w for w in scope.ways if w.id == placed.area), None)
+    places = {split_component(c).place for c in placed.operation.components}
+    if way is not None:
+        if way.opening.rooms:
+            return way.opening.rooms
+        places = {way.at} if way.at else set()
+    rooms = {r for p in places if (r := _room(p, hand))}
+    return tuple(rooms) if len(rooms) == 1 else ()
+
+
+def _room(place: str, hand: Side) -> str:
+    """Return the part of the car that one works in at a place; empty = it lies in the middle."""
+    if (end := place.partition("-")[0]) in ("nose", "tail"):
+        return end
+    seat = seat_at(place, hand) or ""
+    return seat if seat in ("", *FRONT) else "rear"
 
 
 def _area_title(area: str, scope: Scope) -> str:
