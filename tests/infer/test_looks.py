@@ -19,11 +19,13 @@ from squibwise.model.evidence import (
     Recorder,
     SeatTrial,
     Statement,
+    Story,
     SubstituteLoad,
 )
 from squibwise.model.names import split_component
 
 CAR = build.car("belts-and-front-bags")
+SEATS = ("driver", "passenger")
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="moderate")
 CODE = build.scan(build.code(1, "driver.retractor-pretensioner"), build.record())
 
@@ -349,3 +351,41 @@ def test_crush_against_a_silent_scan_asks_for_the_bag_first(zone: str, kinds: se
     body = Impact(id="body", zone=zone, extent="moderate")
     looks = assess(build.case(body, build.scan()), build.CATALOG).next_looks
     assert split_component(looks[0].component).kind in kinds
+
+
+def test_a_belt_that_a_slope_locks_is_looked_at_again_on_level_ground() -> None:
+    """49 CFR 571.209 S4.3(j), from memory: a reel locks by tilt alone from 15 to 45 degrees on."""
+    locked = [
+        Look(id=f"at-{s}", component=f"{s}.retractor-pretensioner", seen="webbing-locked")
+        for s in SEATS
+    ]
+    story = Story(id="told", text="Seen on a transporter that stood steeply; no belt would pull.")
+    answer = assess(case(NOSE, build.scan(), *locked, story), build.CATALOG)
+    assert [f.code for f in answer.findings] == ["look-on-a-slope"] * 2
+    assert not answer.loads_left_in
+    unseen = assess(case(NOSE, build.scan()), build.CATALOG)
+    assert [c.now for c in answer.components] == [c.now for c in unseen.components]
+    level = assess(case(NOSE, build.scan(), *locked), build.CATALOG)
+    assert len(level.loads_left_in) == 2
+
+
+def test_a_unit_found_loose_has_its_mount_looked_at_first() -> None:
+    loose = Passed(id="mount", what="unit-bolted", result="failed")
+    again = Passed(id="later", what="unit-bolted", result="passed")
+    first = assess(case(build.scan(), loose), build.CATALOG).next_looks[0]
+    assert (first.component, first.look) == ("centre.control-unit", "damaged")
+    later = assess(case(build.scan(), loose, again), build.CATALOG).next_looks
+    assert first not in later
+
+
+def test_a_whole_record_that_times_one_second_stage_leaves_another_one_in_doubt() -> None:
+    """49 CFR 563.7, Table II: the time to a later stage is recorded where it is recorded at all."""
+    times = {"driver.front-bag/1": 19.0, "driver.front-bag/2": 24.0, "passenger.front-bag/1": 19.0}
+    out = [Look(id=f"at-{s}", component=f"{s}.front-bag", seen="deployed") for s in SEATS]
+    spent = []
+    for whole in (None, True):
+        told = Recorder(id="edr", record="locked", commanded_ms=times, complete=whole)
+        bag = assess(build.case(NOSE, told, *out), build.CATALOG).of("passenger.front-bag")
+        assert bag is not None
+        spent.append(bag.stages["2"].fired)
+    assert spent[1] < spent[0] - 0.1

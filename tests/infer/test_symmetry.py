@@ -76,7 +76,7 @@ def evidence(draw: st.DrawFn) -> tuple[Evidence, ...]:
 
 def beliefs(*found: Evidence, on: Car | None = None) -> dict[str, list[float]]:
     """Return the states of every part now, as ``assess`` has them, without its reasons."""
-    case, _ = drop_copies(Case(id="made", car=on or build.car(), evidence=found))
+    case, _ = drop_copies(Case(id="made", car=on or build.car(), evidence=found), build.CATALOG)
     net = build_network(case, build.CATALOG, {})
     groups = group_beliefs(Engine(net, build.CATALOG).run(weigh_evidence(net, build.CATALOG)))
     parts = {name: part for group in groups for name, part in group.parts.items()}

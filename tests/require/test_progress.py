@@ -54,6 +54,8 @@ def test_a_gate_that_failed_later_is_shut_again(run) -> None:  # noqa: ANN001
     done = run(passed("unit-bolted", hour=9), passed("unit-bolted", "failed", hour=10))
     assert "unit-bolted" in item(done, "step:first-power").blocked_by
     assert not item(done, "step:unit-bolted").done
+    assert any("control unit was found loose" in told for told in done.no_power)
+    assert not any("found loose" in told for told in run(passed("unit-bolted")).no_power)
 
 
 def test_a_new_unit_is_bolted_and_powered_on_a_new_signature(run) -> None:  # noqa: ANN001

@@ -33,6 +33,7 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
             that the part did not fire; empty = none of these.
         like_broken: A part that was broken and did not fire may look the same, so that the sight
             proves no charge spent.
+        by_tilt: Does a sound part look so as well in a car that stands on a slope?
         minutes: What the look takes. [min]
         source: Source id.
         basis: Basis of the probabilities.
@@ -51,6 +52,7 @@ class LookWord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     range_factor: float = 3.0
     shows: Literal["", "spent", "gone", "tampered", "live"] = ""
     like_broken: bool = False
+    by_tilt: bool = False
     minutes: float = 2.0
     source: str = "judgement"
     basis: Basis = "judgement"
@@ -252,8 +254,8 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         seen: Look word that is meant.
         seen_on: Kind on which a look word is meant where several parts have one name.
         labelled: Kinds whose label speaks for a name of several parts, the first that is there.
-        stories: Words that tell of ``soaked`` or ``burnt``, and of the contrary right before them,
-            ``denied``.
+        stories: Words that tell of ``soaked``, ``burnt`` or ``tilted``, and of the contrary right
+            before them, ``denied``.
     """
 
     parts: dict[str, tuple[str, ...]]

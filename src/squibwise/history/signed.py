@@ -56,6 +56,12 @@ def last_unit_work(history: History) -> int:
     return max(own, default=-1)
 
 
+def is_unit_loose(history: History) -> bool:
+    """Return whether the control unit was found not bolted down, and nobody signed since."""
+    last = last_signed(history, UNIT_GATES[0], f"step:{UNIT_GATES[0]}")
+    return last is not None and last[1].result == "failed"
+
+
 def outdated_gates(history: History) -> tuple[str, ...]:
     """Return the gates of power that were signed before the control unit was last worked on."""
     work = last_unit_work(history)
@@ -302,6 +308,11 @@ def tells_of_water(text: str, catalog: Catalog) -> bool:
 def tells_of_fire(text: str, catalog: Catalog) -> bool:
     """Does a text say that the car burnt; read in the same way."""
     return _tells_of("burnt", text, catalog)
+
+
+def tells_of_tilt(text: str, catalog: Catalog) -> bool:
+    """Does a text say that the car stood on a slope; read in the same way."""
+    return _tells_of("tilted", text, catalog)
 
 
 def _tells_of(what: str, text: str, catalog: Catalog) -> bool:

@@ -69,7 +69,7 @@ def assess(
     """
     _refuse_too_much(case)
     foreign = [e.id for e in case.evidence if is_of_another_car(e, case.car.vin)]
-    case, findings = drop_copies(case)
+    case, findings = drop_copies(case, catalog)
     net = build_network(case, catalog, shifts or {})
     engine = Engine(net, catalog)
     likelihoods = doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog)
@@ -121,7 +121,7 @@ def believe(
         InputError: There is more evidence than can be weighed within memory.
     """
     _refuse_too_much(case)
-    net = build_network(drop_copies(case)[0], catalog, shifts or {})
+    net = build_network(drop_copies(case, catalog)[0], catalog, shifts or {})
     engine = Engine(net, catalog)
     found = engine.run(doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog))
     beliefs = {

@@ -223,7 +223,9 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
                 yield _unlisted(entry, place, part, catalog)
             continue
         if part.kind.fires and own & (listed | refused):
-            on = OnComponent(part.id, place, _command_values(part, listed, refused, catalog))
+            whole = entry.complete is True and {split_loop(n)[1] for n in listed} > {1}
+            values = _command_values(part, listed, refused, catalog, silent=whole)
+            on = OnComponent(part.id, place, values)
             said = "firing commanded" if own & listed else "firing not commanded"
             yield Likelihood(entry.id, part.id, f"recorder: {said}", parts=(on,))
 
@@ -246,26 +248,30 @@ def _loops(names: Iterable[str]) -> set[str]:
 
 
 def _command_values(
-    part: PartModel, listed: set[str], refused: set[str], catalog: Catalog
+    part: PartModel, listed: set[str], refused: set[str], catalog: Catalog, silent: bool
 ) -> Array:
     """Return the chance of what a record says of a part's commands: (1, 1, micros).
 
-    A loop the record does not speak of is no evidence: only front bags must be recorded.
+    A later stage the record does not speak of is no evidence, unless it is whole and times later
+    stages: then it is ``silent`` on this one. Only first stages of front bags must be recorded.
     """
     figures = catalog.firing.scans.recorder
     unheard = figures["commanded_if_circuit_open_before"].value
     values = np.ones(len(part.micros))
     for stage in range(1, part.stages + 1):
         loop = loop_id(part.id, stage)
+        fired = np.array([m.fired >= stage for m in part.micros])
         if loop not in listed | refused:
+            left_out = silent and stage > 1 and loop_id(part.id, 1) in listed
+            unlisted = figures["unlisted_if_fired"].value if left_out else 1.0
+            values = values * np.where(fired, unlisted, 1.0)
             continue
         front = part.kind.kind == _FRONT and stage == 1
         quiet = figures["silent_if_fired_front" if front else "silent_if_fired_other"].value
         commanded = figures["commanded_if_fired"].value, figures["commanded_if_not"].value
         hit = commanded if loop in listed else (quiet, 1.0 - commanded[1])
-        fired = np.array([m.fired >= stage for m in part.micros])
-        silent = np.array([m.condition == "before" for m in part.micros])
-        values = values * np.where(fired, hit[0], np.where(silent, unheard, hit[1]))
+        before = np.array([m.condition == "before" for m in part.micros])
+        values = values * np.where(fired, hit[0], np.where(before, unheard, hit[1]))
     return values[None, None, :]
 
 

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import VERIFIED
+from squibwise.history.signed import tells_of_tilt
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network
@@ -348,11 +349,11 @@ def _values_of_looks(
 _APART = 1_000_000  # added to the line numbers of a report joined to another
 
 
-def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
+def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]]:
     """Return the case with each thing said once, and a finding for each entry left out.
 
     A report of another car is set aside whole, and reports of one minute are one. An impact that
-    says nothing of zone, direction or extent is no evidence.
+    says nothing of zone, direction or extent is no evidence, nor is what a slope does to a belt.
     """
     kept: list[Evidence] = []
     findings: list[Finding] = []
@@ -365,7 +366,10 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
             seen.setdefault(key, timed[key])
         if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
             continue  # reading the case has said so
-        if is_of_another_car(entry, case.car.vin):
+        if isinstance(entry, Look) and _is_made_by_tilt(entry, case, catalog):
+            text = f"{entry.id}: a sound belt locks as well on a slope; look again on level ground"
+            findings.append(_finding("look-on-a-slope", text, entry))
+        elif is_of_another_car(entry, case.car.vin):
             text = f"{entry.id}: a report of another car; nothing of it is weighed"
             findings.append(_finding("report-of-another-car", text, entry))
         elif key is not None and key in seen:
@@ -377,6 +381,17 @@ def drop_copies(case: Case) -> tuple[Case, tuple[Finding, ...]]:
                 seen[key] = entry.id
     joined = tuple(_join_reports(kept))
     return msgspec.structs.replace(case, evidence=joined), tuple(findings)
+
+
+def _is_made_by_tilt(look: Look, case: Case, catalog: Catalog) -> bool:
+    """Return whether a sight is one that the slope makes on which the car was told to stand."""
+    word = catalog.looks(split_component(split_loop(look.component)[0]).kind).get(look.seen)
+    stories = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
+    return bool(word and word.by_tilt) and any(
+        tells_of_tilt(story.text, catalog)
+        for story in stories
+        if not (story.time and look.time) or story.time.date() == look.time.date()
+    )
 
 
 def is_of_another_car(entry: Evidence, vin: str | None) -> bool:

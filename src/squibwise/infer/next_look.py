@@ -8,7 +8,13 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import is_exposed, signed_results, unit_exposed, was_flooded
+from squibwise.history.signed import (
+    is_exposed,
+    is_unit_loose,
+    signed_results,
+    unit_exposed,
+    was_flooded,
+)
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
@@ -186,7 +192,8 @@ def rank_looks(
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
     most = max((look.saving for look in worth), default=1.0)
-    first = [_load_look(part, most, catalog) for part in sorted(leads.loads)]
+    first = [_mount_look(most, catalog)] if is_unit_loose(engine.net.line) else []
+    first += [_load_look(part, most, catalog) for part in sorted(leads.loads)]
     first += _scan_first(engine.net, leads, most, catalog) if may_power else []
     worth = [look for look in worth if not first or look.look != SECOND_SCAN]
     worth.sort(key=lambda look: _order(look, catalog))
@@ -268,6 +275,19 @@ def _load_look(part: str, saving: float, catalog: Catalog) -> NextLook:
         text=f"with the power off and the wait over, open the connector of the {title}: is a load "
         "or a bridge in it?",
         minutes=catalog.firing.scans.tests.open_connector_minutes,
+        settles=1.0,
+        saving=saving,
+    )
+
+
+def _mount_look(saving: float, catalog: Catalog) -> NextLook:
+    """Return the look at what held a loose unit: with power on, a knock may fire everything."""
+    return NextLook(
+        component=UNIT,
+        look="damaged",
+        text="with the battery off and the wait over, look at the mount of the airbag control "
+        "unit: floor, bracket, studs and connectors sound, so that it can be bolted down?",
+        minutes=catalog.looks(split_component(UNIT).kind)["damaged"].minutes,
         settles=1.0,
         saving=saving,
     )

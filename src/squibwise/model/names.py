@@ -69,21 +69,27 @@ FORMER_KINDS = {
     "off-lamp": "off-indicator",
 }
 """Kinds that had another name once; it is still understood."""
+FORMER_LOOKS = {"stalk-short": "stalk-shorter"}
+"""Likewise look words, and how the trade says them."""
 _FORMER_NAME = re.compile(
     rf"((?:[\w-]+:)?(?:[\w-]+\.)?)({'|'.join(FORMER_KINDS)})((?:-\d+)?(?:/\d+)?(?::[\w-]+)?)"
 )
 
 
 def current_name(name: str) -> str:
-    """Return an id of a component, a loop or an operation with its kind as it is called now.
+    """Return an id of a component, a loop or an operation, or a look word, as it is called now.
 
     >>> current_name("passenger.off-lamp/1")
     'passenger.off-indicator/1'
     >>> current_name("centre.dash-panel:replace")
     'centre.instrument-panel:replace'
+    >>> current_name("stalk-short")
+    'stalk-shorter'
     """
     former = _FORMER_NAME.fullmatch(name)
-    return f"{former[1]}{FORMER_KINDS[former[2]]}{former[3]}" if former else name
+    if former:
+        return f"{former[1]}{FORMER_KINDS[former[2]]}{former[3]}"
+    return FORMER_LOOKS.get(name, name)
 
 
 @lru_cache(maxsize=4096)

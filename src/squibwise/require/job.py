@@ -9,6 +9,7 @@ from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.signed import (
     CONTROL_UNIT,
     NO_POWER,
+    is_unit_loose,
     list_reached,
     speaks_against,
     was_flooded,
@@ -148,6 +149,8 @@ def list_refusals(job: Job) -> tuple[str, ...]:
     Whoever signs for a later key-on settles a gate, never what is known of the car.
     """
     found = list_unsettled(job)
+    if is_unit_loose(job.progress.history):
+        found += (_LOOSE,)
     if found or LATER_KEY_ON_GATE in job.closed:
         return found
     seen = (word for word, _ in speaks_against(job.progress.history, job.catalog))
@@ -156,6 +159,12 @@ def list_refusals(job: Job) -> tuple[str, ...]:
     if job.had_crash and KEY_ON_GATE not in job.closed:
         return (f"No key-on before somebody signs: {job.catalog.tasks.gates[KEY_ON_GATE].text}",)
     return ()
+
+
+_LOOSE = (
+    "No key-on: the control unit was found loose. Battery off, nobody in the car and the whole "
+    "wait before it is touched; a knock may fire everything. Bolt it down first."
+)
 
 
 def list_unsettled(job: Job) -> tuple[str, ...]:
