@@ -343,8 +343,11 @@ def _renewed_after(look: Look, context: Context) -> bool:
     return any(place(w.id) > place(look.id) for w in renewed)
 
 
+USED = ("donor", "recycled", "repaired")
+
+
 def _is_donor(label: PartLabel, year: int | None, catalog: Catalog) -> bool:
     made = re.match(r"\d{4}", label.made_on)
     apart = catalog.fact("isolation.label-years").number()
     other_time = made is not None and year is not None and abs(int(made[0]) - year) > apart
-    return other_time or label.provenance in ("donor", "recycled", "repaired")
+    return other_time or label.provenance in USED

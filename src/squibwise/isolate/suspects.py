@@ -11,10 +11,10 @@ from squibwise.catalog.loops import Element, LoopFault
 from squibwise.catalog.vocabulary import Sign
 from squibwise.isolate.context import LIKELY, Context
 from squibwise.isolate.prose import told_of
-from squibwise.isolate.signs import Signs, signs_of
+from squibwise.isolate.signs import USED, Signs, signs_of
 from squibwise.model.belief import Because
 from squibwise.model.case import Case
-from squibwise.model.evidence import Reading
+from squibwise.model.evidence import PartLabel, Reading
 from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.numerics.resistance import (
@@ -252,6 +252,20 @@ _GIVEN = {
 }
 
 
+_USED = "The part fitted is a used one, and may have fired in the car that it comes from"
+
+
+def _spent_elsewhere(context: Context, catalog: Catalog) -> float:
+    """Return the chance that a used part, open since it was fitted, came with its charge spent."""
+    own = context.name.id
+    labels = [e for _, e in context.history.all_of(PartLabel) if e.component == own]
+    fitted = any(w.what == "replaced" and w.component == own for w in context.works)
+    if not fitted or not labels or labels[-1].provenance not in USED:
+        return 0.0
+    share = context.reported.weight.get("open-or-high", 0.0)
+    return share * catalog.fact("isolation.used-part-spent").number()
+
+
 def _given(context: Context, catalog: Catalog) -> dict[str, float]:
     """Return the causes whose chance the assessment gives.
 
@@ -261,7 +275,7 @@ def _given(context: Context, catalog: Catalog) -> dict[str, float]:
     gone = {f"{context.own}:left-out": context.missing}
     if context.chain.circuit != "igniter":
         return gone
-    gone["device:spent"] = context.fired or 0.0
+    gone["device:spent"] = max(context.fired or 0.0, _spent_elsewhere(context, catalog))
     likely = context.reported.clean and sum(gone.values()) >= LIKELY
     if not context.load_hides and not likely:
         return gone
@@ -282,10 +296,11 @@ def _as_assessed(found: list[Found], context: Context, catalog: Catalog) -> list
     rest = math.fsum(w for i, w in enumerate(weights) if i not in named)
     taken = math.fsum(named.values())
     scale = min(1.0, most / taken) if taken else 1.0
+    used = _spent_elsewhere(context, catalog) > (context.fired or 0.0)
     for i, p in named.items():
         element, fault, reasons, _ = found[i]
         weights[i] = rest * p * scale / (1.0 - taken * scale)
-        what = _GIVEN[fault.fault]
+        what = _USED if used and fault.fault == "spent" else _GIVEN[fault.fault]
         reason = Because(text=f"{what}: {p:.1%}.", weak="judgement")
         found[i] = (element, fault, (reason, *reasons), weights[i])
     return weights
