@@ -114,3 +114,21 @@ def test_the_assessment_says_so_too_and_believes_in_the_fault(status: str) -> No
     assert not [c for c in again.contradictions if c.component == PART]
     circuits = [b.stages["1"].faulty for s in (back, again) if (b := s.of(PART))]
     assert circuits[0] > 0.5 > circuits[1]
+
+
+@pytest.mark.parametrize("words", [["present", "not fixed"], ["present", "fixed", "lamp stays on"]])
+def test_a_circuit_whose_repair_failed_is_at_fault_until_it_is_cured(words: list[str]) -> None:
+    course = [e for n, w in enumerate(words) for e in entries(n, w)]
+    found = assess(a_case(*course), CATALOG).of(PART)
+    assert found is not None
+    assert found.stages["1"].faulty > 0.5
+
+
+def test_a_connector_that_was_looked_at_is_believed_as_it_was_seen() -> None:
+    def off(word: str) -> float:
+        look = Entered(id="t", loop=LOOP, test="look:device-plug", outcome=word)
+        report = a_report(a_line(PART, "open-or-high"))
+        return assess(a_case(report, look), CATALOG).event.causes.get(f"loose-plug:{PART}", 0.0)
+
+    assert off("lock-open") > 0.9
+    assert off("fine") < 0.5 * off("no such word")

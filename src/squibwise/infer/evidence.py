@@ -6,9 +6,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import VERIFIED
 from squibwise.history.signed import tells_of_tilt
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
@@ -16,15 +14,20 @@ from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import (
     chance_of_reading,
+    circuits_called,
     find_scans,
     loose_chance,
     read_stage,
     weigh_report,
 )
 from squibwise.infer.told import (
+    LOOKED_AT,
+    values_if_called,
+    values_of_connector,
     weigh_circumstance,
     weigh_impact,
     weigh_occupant,
+    weigh_return,
     weigh_statement,
     weigh_story,
 )
@@ -208,6 +211,7 @@ def weigh_lamp(
             yield Likelihood(entry.id, found[1].id, "lamp never lit", parts=(on,))
         return
     if not entry.stayed_out:
+        yield from weigh_return(entry, place, net, catalog)
         return
     for g, _, _, part in net.parts():
         if part.stages:
@@ -325,12 +329,12 @@ def weigh_test(
     if entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
         gone = gone_with_a_load(part, table, catalog.firing)
         values = gone if entry.outcome == "gone" else 1.0 - gone
+    elif entry.test in LOOKED_AT:
+        values = values_of_connector(entry, group, part, place, catalog)
     elif looked := list_looks(entry, catalog):
         values = _values_of_looks(part, looked, net.rebuilt, catalog)
-    elif entry.outcome == VERIFIED and not net.repairs.refutes(entry):
-        sure, at = catalog.firing.scans.tests.good_if_fixed.value, place + _HALF_LATER
-        good = table[:, :, CIRCUITS.index("good")]
-        values = good * sure + (1.0 - good) * (1.0 - sure)
+    elif called := circuits_called(entry, net, catalog):
+        values, at = values_if_called(table, called[component, stage]), place + _HALF_LATER
     if values is not None:
         values = np.atleast_2d(np.maximum(values, catalog.firing.scans.floor))
         on = OnComponent(component, at, values[None])

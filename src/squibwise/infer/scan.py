@@ -8,7 +8,9 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
+from squibwise.history.closing import BACK
 from squibwise.history.order import VERIFIED, History
+from squibwise.history.returned import NOT_CURED
 from squibwise.infer.circuits import (
     LineReading,
     Reach,
@@ -21,7 +23,14 @@ from squibwise.infer.circuits import (
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, one_cause, signs_of_disturbance, unit_able
-from squibwise.model.evidence import Evidence, Occupant, Reading, SubstituteLoad, TestOutcome
+from squibwise.model.evidence import (
+    Evidence,
+    LampCheck,
+    Occupant,
+    Reading,
+    SubstituteLoad,
+    TestOutcome,
+)
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
@@ -227,11 +236,16 @@ def circuits_said(
         catalog: The scan table.
     """
     result = np.ones((len(group.causes), part.stages, len(CIRCUITS)))
-    _verified(result, part, net, catalog)
     for scan in scans_since_work(net, part.id):
         if not load_fitted(part, scan.place, net):
             result = result * _said_by(scan, part, group, net, unit, catalog)
     worked = net.line.last_work_on(part.id)
+    good = np.array([c == "good" for c in CIRCUITS])
+    for entry in net.line.entries[max(worked, 0) :]:
+        for (component, of), sure in circuits_called(entry, net, catalog).items():
+            if component == part.id and of <= part.stages:
+                called = np.where(good, sure, 1.0 - sure)
+                result[:, of - 1] = result[:, of - 1] * called
     for entry in net.line.entries[worked + 1 :]:
         stage = read_stage(entry, part) if isinstance(entry, Reading) else None
         if isinstance(entry, Reading) and stage is not None:
@@ -274,15 +288,23 @@ def _said_by(
     return said
 
 
-def _verified(result: Array, part: PartModel, net: Network, catalog: Catalog) -> None:
-    """Count circuits whose last repair was entered as fixed and verified."""
-    last = net.line.last_work_on(part.id)
-    entry = net.line.entries[last] if last >= 0 else None
-    if entry is not None and _is_verified(entry) and not net.repairs.refutes(entry):
-        stage = min(split_loop(entry.loop)[1], part.stages)
-        sure = catalog.firing.scans.tests.good_if_fixed.value
-        good = np.array([c == "good" for c in CIRCUITS])
-        result[:, stage - 1] = np.where(good, sure, 1.0 - sure)
+def circuits_called(
+    entry: Evidence, net: Network, catalog: Catalog
+) -> dict[tuple[str, int], float]:
+    """Return how sure an entry makes it that circuits are good, by circuit.
+
+    A repair that was verified, unless its fault came back; one that did not cure; a drive or a lamp
+    that shows the fault again.
+    """
+    tests = catalog.firing.scans.tests
+    if isinstance(entry, LampCheck):
+        back = [loop for loop, told in net.repairs.ever if told.shown == entry.id]
+        return dict.fromkeys(back, 1.0 - tests.back_if_lamp.value)
+    if not isinstance(entry, TestOutcome) or net.repairs.refutes(entry):
+        return {}
+    sure = tests.good_if_fixed.value
+    says = {VERIFIED: sure, NOT_CURED: 1.0 - sure, BACK: 1.0 - sure}
+    return {split_loop(entry.loop): says[entry.outcome]} if entry.outcome in says else {}
 
 
 def _is_verified(entry: Evidence) -> TypeGuard[TestOutcome]:

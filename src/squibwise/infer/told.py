@@ -5,13 +5,25 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
+from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.signed import is_exposed, tells_of_fire, tells_of_water
+from squibwise.infer.circuits import circuit_table
 from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
 from squibwise.infer.event_table import EventTable
-from squibwise.infer.network import Likelihood, Network, OnOccupant
-from squibwise.infer.parts import OnComponent
-from squibwise.model.evidence import Circumstance, Impact, Occupant, Statement, Story
+from squibwise.infer.network import Group, Likelihood, Network, OnOccupant
+from squibwise.infer.parts import LOOSE, OnComponent, PartModel
+from squibwise.infer.scan import circuits_called
+from squibwise.model.evidence import (
+    Circumstance,
+    Impact,
+    LampCheck,
+    Occupant,
+    Statement,
+    Story,
+    TestOutcome,
+)
+from squibwise.model.names import split_component
 from squibwise.model.words import Extent
 
 Array = npt.NDArray[np.float64]
@@ -290,3 +302,62 @@ def _extent(extent: Extent, blow: Blow, catalog: Catalog) -> float:
 
 def _density(value: float, mean: float, sd: float) -> float:
     return float(np.exp(-0.5 * ((value - mean) / sd) ** 2) / sd)
+
+
+def weigh_return(
+    entry: LampCheck, place: int, net: Network, catalog: Catalog
+) -> Iterator[Likelihood]:
+    """Yield what a lamp that stays on says of circuits that were called cured."""
+    for (component, stage), sure in circuits_called(entry, net, catalog).items():
+        found = net.find(component)
+        if found is not None and stage <= found[1].stages:
+            group, part = found
+            table = circuit_table(part, group.causes, place, 0.0)[:, :, stage - 1]
+            on = OnComponent(component, place, values_if_called(table, sure)[None])
+            yield Likelihood(entry.id, component, "lamp stays on after the repair", parts=(on,))
+
+
+def values_if_called(table: Array, sure: float) -> Array:
+    """Return how likely it is that a circuit is called good, this sure: (causes, micros)."""
+    good = table[:, :, CIRCUITS.index("good")]
+    return np.asarray(good * sure + (1.0 - good) * (1.0 - sure))
+
+
+LOOKED_AT = {"look:device-plug": "", "look:seat-plug": "seat", "look:column-plug": "wheel"}
+_LOOK = "look:{point}"
+
+
+def values_of_connector(
+    entry: TestOutcome, group: Group, part: PartModel, place: int, catalog: Catalog
+) -> Array:
+    """Return how likely what was seen of a connector is: (causes, micros).
+
+    Its own connector is off, or its shorting bar down; or the one that circuits of the place share.
+    """
+    name = split_component(part.id)
+    chain = catalog.loops.chain(name.kind, name.place)
+    circuit = chain.circuit if chain else ""
+    (card,) = (t for t in catalog.loops.tests if t.id == _LOOK and circuit in t.circuits)
+    every = np.ones((len(group.causes), len(part.micros)))
+    missed = every
+    for sight in card.sights:
+        chance = every * sight.false_alarm
+        for at, faults in _seen_at(entry.test, group, part, place):
+            finds = [sight.finds.get(f"{{point}}:{f}", sight.false_alarm) for f in faults]
+            chance = np.where(at, sum(finds) / len(finds), chance)
+        if sight.word == entry.outcome:
+            return np.asarray(chance)
+        missed = missed - chance
+    return missed if entry.outcome == card.clear else every
+
+
+def _seen_at(
+    test: str, group: Group, part: PartModel, place: int
+) -> list[tuple[npt.NDArray[np.bool_], tuple[str, ...]]]:
+    """Return where a connector is at fault, among (causes, micros), and what that may be to see."""
+    if LOOKED_AT[test]:
+        shared = f"shared-plug:{group.name}.{LOOKED_AT[test]}"
+        active = [c.name == shared and c.active(place) for c in group.causes]
+        return [(np.array(active)[:, None], ("not-seated", "bad-contact"))]
+    each = zip(LOOSE, ("not-seated", "spring-not-lifted"), strict=True)
+    return [(np.array([m.condition == c for m in part.micros])[None], (f,)) for c, f in each]

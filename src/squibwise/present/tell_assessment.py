@@ -34,7 +34,7 @@ from squibwise.present.phrases import (
     tell_states,
 )
 from squibwise.present.tell_event import (
-    pick_causes,
+    rank_causes,
     tell_cause,
     tell_causes,
     tell_event,
@@ -224,7 +224,7 @@ def tell_wrong(states: Assessment, catalog: Catalog) -> list[str]:
         by_state_.setdefault(word, []).append(part.id)
     causes = [
         f"{tell_cause(key, catalog)} ({percent(p)})"
-        for key, p in sorted(pick_causes(states.event.causes, LIKELY).items(), key=lambda c: -c[1])
+        for key, p in rank_causes(states.event.causes, LIKELY)
     ]
     told = [f"{say_state(w)}: {tell_grouped(parts, catalog)}" for w, parts in by_state_.items()]
     return [*causes, *told]
