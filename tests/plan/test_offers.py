@@ -384,6 +384,42 @@ def test_a_part_is_known_by_what_the_trade_calls_it(
     }[is_guessed]
 
 
+SENSORS = Need(
+    key="front-sensor@nose-centre",
+    title="front impact sensor: nose-centre, nose-left, nose-right",
+    contains=tuple(f"nose-{p}.impact-sensor" for p in ("centre", "left", "right")),
+    quantity=3,
+)
+
+
+# From a set of three sensors that was paid three times, or not known for what it is.
+@pytest.mark.parametrize(
+    ("words", "paid"),
+    [
+        ("Aufprallsensor vorne (Satz 3 Stück)", 150),
+        ("Frontsensor 3er-Satz", 150),
+        ("front-sensor@nose-left (set)", 150),
+        ("front-sensor@nose-right set of 2", 300),
+        ("front-sensor@nose-left", 450),
+        ("front impact sensors (3 pcs)", None),
+    ],
+)
+def test_a_set_is_paid_once_for_all_its_pieces(words: str, paid: int | None) -> None:
+    sheet = _read(HEAD + f"{words},Alder,150,new,3,,\n")
+    judged, findings = judge_offers(sheet.offers, (BELT, SENSORS), _case(), CATALOG)
+    assert [j.offer.sum_for(SENSORS) // 100 for j in judged] == ([paid] if paid else [])
+    bad = [f.message for f in (*sheet.findings, *findings) if f.severity == "warning"]
+    assert ["may be of one or of all 3" in b for b in bad] == ([] if paid else [True])
+
+
+def test_a_line_for_other_work_is_said_to_be_none_of_the_list() -> None:
+    for words in ("Headlamp left", "Kotflügel vorne rechts", "headrest"):
+        judged, findings = _judge(f"{words},Alder,150,new,3,,", _case(), (BELT, SENSORS))
+        assert (judged, len(findings)) == ((), 1)
+        assert "is not on the order list of this car" in findings[0].message
+        assert "if it is for other work" in findings[0].remedy
+
+
 # A word for an earlier life counts before "new": what is sold "like new" was used.
 @pytest.mark.parametrize(
     ("words", "condition"),

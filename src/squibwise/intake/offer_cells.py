@@ -3,7 +3,7 @@
 import datetime as dt
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
@@ -33,6 +33,10 @@ _DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
 _FORMULA = pattern(r"=(?:\$?[A-Z]{1,3}\$?\d|[^(]*\(|\d)")
 _DOTTED = pattern(r"(\d\d?)\.(\d\d?)\.(\d{4})")
 _RANGE = pattern(r"(\d+)\s*(?:[-\u2013]|to|\.\.|bis|[a\u00e0]|do|at\u00e9|ate)\s*(\d+)", re.I)
+_NUMBER = pattern(r"(?<![\w.,])\d{1,2}(?![\w.,])")
+_COUNTED = pattern(r"(?<![\w.,])(\d{1,2})[ \t-]*([^\W\d_]+)")
+_BRACKETS = pattern(r"\([^()]*\)")
+_LARGEST_SET = 12
 _UNIT_DAYS = {
     "hour": Fraction(1, 24),
     "working-day": Fraction(7, 5),
@@ -75,6 +79,7 @@ def read_offer(cells: Cells, line: RawLine, reader: Reader) -> Offer:
         if _FORMULA.match(cells[word]):
             raise BadCellError(f"the {word} '{cells[word]}' is a formula: write what it comes to")
     _refuse_pairs(cells, reader)
+    cells, pieces = _read_set(cells, reader)
     meant = _condition(cells.get("condition", "new"), reader)
     used = reader.catalog.fact("market.used-fails").number()
     return Offer(
@@ -84,6 +89,7 @@ def read_offer(cells: Cells, line: RawLine, reader: Reader) -> Offer:
         price=_money(cells["price"], "price", cells, reader, above=0),
         condition=meant,
         part_number=cells.get("part-number", ""),
+        pieces=pieces,
         quantity=_whole(cells["quantity"], "quantity", 1) if "quantity" in cells else None,
         lead=_lead(cells, reader),
         donor_vin=cells.get("donor-vin", "").replace(" ", "").upper(),
@@ -116,6 +122,52 @@ def _refuse_pairs(cells: Cells, reader: Reader) -> None:
     is_pair = any(market.meaning("pair", w) for w in (*words, cells.get("unit", "")))
     if is_pair and "@" not in cells["part"]:
         raise BadCellError("it is priced by the pair: write a row for each part with its own price")
+
+
+def _read_set(cells: Cells, reader: Reader) -> tuple[Cells, int]:
+    """Return a row whose part is named without its count, and how many pieces its price is for.
+
+    1 = no set, 0 = a set of nobody says how many.
+
+    Raises:
+        BadCellError: Several pieces are named that are not called a set: the price may be of one.
+    """
+    part, unit = cells["part"], cells.get("unit", "")
+    is_set = _has(f"{part} {unit} {cells['price']}", "set", reader)
+    counted = [
+        int(n) for n, word in _COUNTED.findall(f"{part} {unit}") if _has(word, "piece", reader)
+    ]
+    numbers = counted or ([int(n) for n in _NUMBER.findall(f"{part} {unit}")] if is_set else [])
+    several = [n for n in numbers if 2 <= n <= _LARGEST_SET]
+    if several and not is_set and "quantity" not in cells:
+        raise BadCellError(
+            f"the price may be of one or of all {several[0]}: write 'set' beside it, or the "
+            "quantity and the price of one"
+        )
+    if not (is_set or several):
+        return cells, 1
+    pieces = (several or [0])[0] if is_set else 1
+    return {**cells, "part": _without_count(part, several, reader)}, pieces
+
+
+def _has(text: str, column: str, reader: Reader) -> bool:
+    """Does a text hold a word of a column."""
+    meaning = reader.catalog.market.meaning
+    return any(meaning(column, w) is not None for w in re.findall(r"[^\W\d_]+", text))
+
+
+def _without_count(part: str, counts: Sequence[int], reader: Reader) -> str:
+    """Return the name of a part without what says how many: in brackets, or as a number."""
+    if "@" in part:
+        return part.split()[0]
+    kept = _BRACKETS.sub(
+        lambda b: "" if any(_has(b[0], c, reader) for c in ("set", "piece")) else b[0], part
+    )
+    kept = _COUNTED.sub(
+        lambda c: "" if _has(c[2], "piece", reader) and int(c[1]) in counts else c[0], kept
+    )
+    kept = _NUMBER.sub(lambda n: "" if int(n[0]) in counts else n[0], kept)
+    return " ".join(kept.replace(" -", " ").split()).strip(" ,;")
 
 
 def _condition(text: str, reader: Reader) -> Condition:

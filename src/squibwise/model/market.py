@@ -1,6 +1,7 @@
 """Buying and bidding: offers, suppliers, what is bought, what a job may come to, the bid."""
 
 import datetime as dt
+import math
 from typing import Literal, get_args
 
 import msgspec
@@ -86,8 +87,9 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     Attributes:
         id: Unique in the sheet it came from.
         fits: What it is for, as written: a key, a component id or words.
-        price: Of one piece.
-        quantity: Pieces that are there; None = not stated, as many as are asked for.
+        price: Of one piece, or of one set.
+        pieces: That the price is for; 0 = as many as belong together.
+        quantity: Pieces or sets that are there; None = not stated, as many as are asked for.
         lead: Days until it is there.
         donor_vin: Car a used part was taken out of; empty = not stated.
         documents: Papers that come with it, such as ``receipt``, ``recall-check``.
@@ -107,6 +109,7 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     price: Money
     condition: Condition = "new"
     part_number: str = ""
+    pieces: int = 1
     quantity: int | None = None
     lead: Days
     donor_vin: str = ""
@@ -123,9 +126,17 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:
-        counted = self.quantity is None or self.quantity >= 1
+        counted = (self.quantity is None or self.quantity >= 1) and self.pieces >= 0
         if not (0.0 <= self.fails < 1.0 and 0.0 <= self.restock <= 1.0 and counted):
             raise ModelError(f"offer {self.id}: chance, share or quantity out of range")
+
+    def times(self, need: Need) -> int:
+        """Return how often its price is paid for a need."""
+        return math.ceil(need.quantity / self.pieces) if self.pieces else 1
+
+    def sum_for(self, need: Need) -> int:
+        """Return what everything of a need costs. [minor units]."""
+        return self.times(need) * self.price.minor
 
 
 class ColumnGuess(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -272,6 +283,9 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         need: Key of the need.
         after_look: Ordered only once the look has said that it is needed.
         chance: That it is bought.
+        quantity: Pieces.
+        price: Of one piece, or of a set of them.
+        times: How often it is paid.
         arrives_day: Day it is counted on. [day from today]
         kept: It was ordered already.
         here: It has arrived.
@@ -285,6 +299,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     part_number: str = ""
     quantity: int
     price: Money
+    times: int
     after_look: bool = False
     chance: float = 1.0
     arrives_day: int

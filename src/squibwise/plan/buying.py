@@ -308,7 +308,7 @@ class _Model:
             return 0
         lost = offer.restock if offer.return_days is not None else 1.0
         days = self._lead(offer) * self.problem.minor(self.problem.terms.bay_day)
-        each = lost * offer.price.minor * need.quantity + days
+        each = lost * offer.sum_for(need) + days
         return math.ceil(need.chance * offer.fails * each)
 
     def _ship(self) -> None:
@@ -333,7 +333,7 @@ class _Model:
                 sent = m.new_bool_var(f"sent {name}")
                 for _, took in mine:
                     m.add_implication(took, sent)
-                goods = sum(o.price.minor * by_key[k].quantity * took for (k, o), took in mine)
+                goods = sum(o.sum_for(by_key[k]) * took for (k, o), took in mine)
                 self.costs["shipping"] += self._freight(supplier, sent, goods, weight, name)
                 live = [took for (k, _), took in mine if by_key[k].live]
                 if supplier.dangerous is not None and live:

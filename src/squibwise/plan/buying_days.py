@@ -70,6 +70,7 @@ def _purchase(chosen: Chosen, option: Option, arrives: int) -> Purchase:
         part_number=offer.part_number,
         quantity=need.quantity,
         price=offer.price,
+        times=offer.times(need),
         after_look=stage == LATER,
         chance=need.chance if stage == LATER else 1.0,
         arrives_day=arrives,

@@ -175,7 +175,7 @@ def cancel_cost(need: Need, offer: Offer, terms: ShopTerms) -> int:
     """Return what cancelling an order costs, in minor units, rounded up."""
     returns = offer.restock if offer.return_days is not None else 1.0
     share = terms.cancel.get(offer.id, returns)
-    return math.ceil(share * offer.price.minor * need.quantity - 1e-6)
+    return math.ceil(share * offer.sum_for(need) - 1e-6)
 
 
 def expected_price(need: Need, offer: Offer, stage: int) -> int:
@@ -183,7 +183,7 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
 
     A part that turns out needless goes back, or is lost where nothing is said of returns.
     """
-    whole = offer.price.minor * need.quantity
+    whole = offer.sum_for(need)
     if stage == LATER:
         return math.ceil(need.chance * whole)
     lost = offer.restock if offer.return_days is not None else 1.0

@@ -102,6 +102,7 @@ def _write_line(
         "condition": offer.condition,
         "price": plain(offer.price),
         "currency": offer.price.currency,
+        "unit": {1: "", 0: "set"}.get(offer.pieces, f"set of {offer.pieces}"),
         "quantity": "" if offer.quantity is None else str(offer.quantity),
         "lead low": str(lead.low),
         "lead days": str(lead.likely),

@@ -86,7 +86,7 @@ def judge_offers(
             found = _judge(offer, need, case, catalog)
             suspect = _is_suspect(offer, need, catalog)
             wrong = _compare_label(offer, need, names, case)
-            few = offer.quantity is not None and offer.quantity < need.quantity
+            few = offer.quantity is not None and offer.quantity < offer.times(need)
             usable = found.is_usable and not (suspect or wrong or few)
             judged.append(msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)))
             findings += [_mismatch(offer, need, wrong)] if wrong else []
@@ -191,7 +191,7 @@ def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
     A place that the offer names has to be the need's; what fits two needs alike fits neither.
     """
     wanted = [n.need for n in names.needs]
-    exact = [n for n in wanted if offer.fits == n.key or offer.fits in n.contains]
+    exact = [n for n in wanted if offer.fits in (n.key, *_other_keys(n), *n.contains)]
     exact = exact or [n for n in wanted if offer.fits.lower() == n.title.lower()]
     if exact:
         return exact[0], []
@@ -214,7 +214,14 @@ def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
         is_sure = score >= _SAME and (places or found.is_alone)
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
     near = [n.need for score, _, n in (fitting or scored)[:2] if score >= _NEAR]
-    return None, [_fits_nothing(offer, near)]
+    is_known = bool(fitting) and fitting[0][0] >= _LIKE
+    return None, [_fits_nothing(offer, near, is_known=is_known)]
+
+
+def _other_keys(need: Need) -> Iterable[str]:
+    """Yield the key of a need at each of its places: three sensors are one line of the list."""
+    assembly = need.key.partition("@")[0]
+    return (f"{assembly}@{split_component(c).place}" for c in need.contains)
 
 
 def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
@@ -363,7 +370,9 @@ def _is_suspect(offer: Offer, need: Need, catalog: Catalog) -> bool:
     low, price = need.usual_low, offer.price
     if low is None or offer.condition != "new" or not need.live or low.currency != price.currency:
         return False
-    return price.minor < catalog.fact("market.too-cheap").number() * low.minor
+    return (
+        offer.sum_for(need) < catalog.fact("market.too-cheap").number() * low.minor * need.quantity
+    )
 
 
 def _is_dear(offer: Offer, need: Need, catalog: Catalog) -> bool:
@@ -371,7 +380,9 @@ def _is_dear(offer: Offer, need: Need, catalog: Catalog) -> bool:
     high, price = need.usual_high, offer.price
     if high is None or high.currency != price.currency:
         return False
-    return price.minor > catalog.fact("market.too-dear").number() * high.minor
+    return (
+        offer.sum_for(need) > catalog.fact("market.too-dear").number() * high.minor * need.quantity
+    )
 
 
 def _guessed(offer: Offer, need: Need) -> Finding:
@@ -384,16 +395,16 @@ def _guessed(offer: Offer, need: Need) -> Finding:
     )
 
 
-def _fits_nothing(offer: Offer, near: Sequence[Need]) -> Finding:
-    message = f"'{offer.fits}' is not on the order list of this car: it is in no plan."
-    remedy = (
-        "Nothing is to do if it is for other work. If it is for a part of the list, write that "
-        "part's key: `buy CASE --request` prints them."
-    )
-    if near:
-        message = f"'{offer.fits}' is nothing on the order list, or more than one thing."
-        names = " or ".join(f"'{n.key}'" for n in near)
-        remedy = f"Write what it is for as the order list does: {names}."
+def _fits_nothing(offer: Offer, near: Sequence[Need], *, is_known: bool) -> Finding:
+    """Tell a line that is for nothing on the list, or for one of several things."""
+    names = " or ".join(f"'{n.key}'" for n in near)
+    if is_known:
+        message = f"'{offer.fits}' may be more than one thing on the order list: it is in no plan."
+        remedy = f"Write which: {names}."
+    else:
+        message = f"'{offer.fits}' is not on the order list of this car: it is in no plan."
+        remedy = "Nothing is to do if it is for other work. If it is for a part of the list, write "
+        remedy += f"its key: {names}." if near else "its key: `buy CASE --request` prints them."
     return Finding(
         code="offer-fits-nothing",
         severity="warning",
@@ -482,7 +493,7 @@ def _too_few(offer: Offer, need: Need) -> Finding:
     return Finding(
         code="offer-too-few",
         severity="warning",
-        message=f"{offer.supplier} states {offer.quantity} of the {need.quantity} that are needed: "
+        message=f"{offer.supplier} states {offer.quantity} of {offer.times(need)} that are needed: "
         f"{need.title}. It is not counted on.",
         remedy="Ask for the rest and correct the quantity, or take another offer.",
         origin=offer.origin,

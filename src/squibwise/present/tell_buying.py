@@ -185,7 +185,7 @@ def _orders(plan: BuyPlan, answer: BuyAnswer, today: dt.date) -> list[Section]:
     for name in dict.fromkeys(p.supplier for p in plan.purchases):
         mine = [p for p in plan.purchases if p.supplier == name]
         rows = tuple(_purchase(p, today, barred=p.offer in barred) for p in mine)
-        goods = sum(p.price.minor * p.quantity for p in mine)
+        goods = sum(p.price.minor * p.times for p in mine)
         total = money(Money(minor=goods, currency=plan.total.currency))
         table = Table(rows=rows, head=head, right=(2,))
         verb = "Ordered" if all(p.kept for p in mine) else "Order"
@@ -195,12 +195,13 @@ def _orders(plan: BuyPlan, answer: BuyAnswer, today: dt.date) -> list[Section]:
 
 def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str, ...]:
     pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
+    as_set = ", as a set" if purchase.times < purchase.quantity else ""
     notes = ["here" if purchase.here else "ordered already"] if purchase.kept else []
     notes += ["NOT TO BE FITTED as things stand"] if barred else []
     notes += [f"ONLY AFTER THE LOOK ({percent(purchase.chance)})"] if purchase.after_look else []
     return (
         pieces + purchase.title,
-        f"{purchase.condition} {purchase.part_number}".strip(),
+        f"{purchase.condition} {purchase.part_number}".strip() + as_set,
         bare_sum(purchase.price),
         _date(purchase.arrives_day, today),
         purchase.offer,
