@@ -126,3 +126,9 @@ def test_a_slip_of_one_line_leaves_only_the_code_that_holds() -> None:
 def test_a_code_that_stood_before_is_no_slip_of_another(said: str) -> None:
     text = f"B1001 driver airbag open circuit\nB1002 passenger airbag open circuit\n{said}\n"
     assert {"B1001", "B1002"} <= {ln.code for ln in read_text(text).lines}
+
+
+@pytest.mark.parametrize("tail", ["not 61", "not six one", "nicht 61"])
+def test_a_code_is_taken_back_by_its_last_digits(tail: str) -> None:
+    text = f"B1461 driver buckle switch stuck\nthe buckle switch is B1462, {tail}\n"
+    assert [(ln.code, ln.kind) for ln in read_text(text).lines] == [("B1462", "buckle-switch")]

@@ -136,3 +136,62 @@ def test_a_code_with_a_question_mark_is_asked_about() -> None:
         "Could the clock spring also cause B5399? I do not think so.\n"
     )
     assert [ln.code for ln in read_text(text).lines] == ["B5310"]
+
+
+REPAIRED = {
+    "en": ("Before repair:", "After repair:"),
+    "de": ("Vor der Reparatur", "Nach der Reparatur"),
+    "fr": ("Avant réparation :", "Après réparation :"),
+    "es": ("Antes de la reparación:", "Después de la reparación:"),
+    "it": ("Prima della riparazione:", "Dopo la riparazione:"),
+    "pt": ("Antes do reparo:", "Depois do reparo:"),
+    "pl": ("Przed naprawą:", "Po naprawie:"),
+}
+
+
+@pytest.mark.parametrize("language", REPAIRED)
+def test_a_list_before_a_repair_is_past_where_one_after_it_follows(language: str) -> None:
+    (before, after), (first, last) = REPAIRED[language], FAULTS[language]
+    read = _read([before, first, last, after, last])
+    assert [ln.code for ln in read if ln.present and not ln.repeats] == ["B1A22"]
+    assert [ln.present for ln in _read([before, first, last])] == [True, True]
+
+
+@pytest.mark.parametrize(
+    "said", ["> on mine B1A11 was just the plug", "that's the other van. B1A11 that was last year"]
+)
+def test_another_car_with_the_same_code_takes_none_away_here(said: str) -> None:
+    read = _read([*FAULTS["en"], said])
+    assert [ln.code for ln in read if ln.present] == ["B1A11", "B1A22"]
+
+
+def test_all_of_a_line_are_gone_where_the_next_sentence_says_all() -> None:
+    read = _read(["The unit held B1A31, B1A32 and B1A33. All three are gone.", *FAULTS["en"]])
+    assert [ln.code for ln in read if ln.present] == ["B1A11", "B1A22"]
+
+
+def test_running_text_that_goes_on_in_the_next_line_tells_of_the_same_car() -> None:
+    told = "The red one that I had here last month came with B1A41 passenger knee"
+    read = _read([*FAULTS["en"], told, "bag and a dead clock spring."])
+    assert [ln.code for ln in read if ln.present] == ["B1A11", "B1A22"]
+
+
+def test_a_column_that_answers_whether_there_is_a_fault_leaves_out_the_parts_without() -> None:
+    text = (
+        "part                     fault   number   remark\n"
+        "driver airbag            no\n"
+        "left curtain             yes     7A115    short to ground, present\n"
+        "clock spring             no\n"
+        "passenger knee airbag    yes     7A122    open, stored\n"
+        "right curtain            yes     7A131    open, present\n"
+    )
+    assert [ln.code for ln in read_text(text).lines] == ["7A115", "7A122", "7A131"]
+
+
+def test_the_key_of_a_car_in_a_column_is_no_code_where_its_row_has_none() -> None:
+    text = (
+        "bay;key;part;what;number\n"
+        "A3;K-771;left curtain;open;07721\nA3;K-771;clock spring;open;07731\n"
+        "A3;K-771;driver airbag;short to ground;07732\nB1;K-774;;lamp off after 5 s;\n"
+    )
+    assert [ln.code for ln in read_text(text, "l.csv").lines] == ["07721", "07731", "07732"]

@@ -28,7 +28,7 @@ both otherside theone also atwheel atdash atroof atseat atbumper atpost link
 """
 _VOICES = """
 not gone past was mine worked good asked sure exists need tested away elsewhere wondered sought
-amends empty
+amends empty before after
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area

@@ -354,6 +354,9 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
         return False
     is_broken = _ENDS_BROKEN.search(fault.texts[-1]) or _ENDS_BROKEN.search(fault.texts[0])
     is_next = is_sentence(fault) and stands_alone(line.words)
+    is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
+    is_own = is_good or (fault.absent and line.text[:1].isupper())
+    is_next = is_next or bool(is_own and not is_broken)
     if is_next or (is_row(line.text) and is_row(fault.text)):
         return False
     if "?" in line.text or (line.known_share < MOSTLY and not is_broken):

@@ -12,8 +12,9 @@ from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.lexicon import flat, lexicon_of, tokenise
-from squibwise.intake.report.lines import without_codes, words_of
+from squibwise.intake.report.lines import why_absent, without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
+from squibwise.intake.report.spoken import read_said
 from squibwise.intake.report.words import KERB, Words, has_fault, heads_of
 
 _CLAUSE = pattern(r"[,;:.]\s+")
@@ -31,8 +32,11 @@ _SECOND_HOLDS = pattern(  # "B1E17 should read B1E71"
     r"muss|musste|devrait|doit|debe|deberia|deve|dovrebbe|deveria|powinno|mialo)(?: [a-z]+){0,3}|"
     r"is really|is actually|ist in wahrheit)[\s:,]+"
 )
+_TAIL_DENIED = pattern(rf"\s*,?\s*(?:{_NOT})\s+([^,.;:()]*)")  # "B1462, not 61"
 _BUT = pattern(r"[\s,;]*(?:but|sondern|mais|sino|ma|mas|lecz|ale|tylko)(?: (?:it'?s|es|e))?\s+")
 _ENDS_DENYING = pattern(rf"(?:^|\W)(?:{_NOT})\s+$")
+_FULL_LINE = 55  # signs of a line that running text fills
+_LEAD_WORDS = 6  # of a heading that says before or after what the lines below it were read
 _SWAPPED = 2  # signs that a slip of the pen changes at most
 
 
@@ -48,6 +52,55 @@ class Correction(msgspec.Struct, kw_only=True):
     line: int
     codes: Set[str]
     said: Words
+
+
+def hear_on(lines: list[Line]) -> None:
+    """Let what is said of a car, or of a time, go on into the lines that it is said of.
+
+    ``That is the other van. B1233 that was``, running text that goes on in the next line, and
+    the list before a repair in a report that has one after it too.
+    """
+    for before, line in pairwise(lines):
+        if line.number == before.number and not before.codes and "mine" in before.words.voices:
+            if line.codes and "was" in line.words.voices:
+                line.words.voices.add("mine")
+        elif _goes_on(before, line) and (why := before.why or _why_of_codes(before)):
+            line.role, line.why = "aside", why
+    _pass_repaired(lines)
+
+
+def _goes_on(before: Line, line: Line) -> bool:
+    """Tell whether a line is the rest of a sentence that the line above has no room for."""
+    begins = line.text.lstrip()[:1]
+    opens = before.raw.lstrip(" >\t\"'")[:1]
+    is_prose = (
+        len(before.raw) >= _FULL_LINE and opens.isupper() and before.text.rstrip()[-1:].isalnum()
+    )
+    is_next = line.number == before.number + 1 and begins.islower() and not line.cells
+    return is_prose and is_next and line.role == "words"
+
+
+def _why_of_codes(line: Line) -> str:
+    voices = line.words.voices & {"past", "mine"}
+    return why_absent(line.words, is_coded=True) if line.codes and voices else ""
+
+
+def _pass_repaired(lines: list[Line]) -> None:
+    """Put what stands between ``before repair`` and ``after repair`` into the past."""
+    said = [(at, v) for at, ln in enumerate(lines) for v in ("before", "after") if _leads(ln, v)]
+    for (start, one), (end, two) in pairwise(said):
+        if (one, two) != ("before", "after"):
+            continue
+        left = {c.code for ln in lines[end:] for c in ln.codes}
+        for line in lines[start:end]:
+            if line.codes and left.isdisjoint(c.code for c in line.codes):
+                line.words.voices.add("past")
+            elif line.role == "words" and not line.codes:
+                line.role, line.why = "aside", "past"
+
+
+def _leads(line: Line, voice: str) -> bool:
+    return voice in line.words.voices and (bool(line.codes) or len(line.tokens) <= _LEAD_WORDS)
 
 
 def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
@@ -108,6 +161,18 @@ def _slips(line: Line) -> list[tuple[str, str]]:
             found.append((two, one))
         elif _SECOND_HOLDS.fullmatch(between) or (denied_first and _BUT.fullmatch(between)):
             found.append((one, two))
+    return found + _tail_slips(line)
+
+
+def _tail_slips(line: Line) -> list[tuple[str, str]]:
+    """``B1462, not 61``: the code that is taken back is told by its last digits alone."""
+    found = []
+    for code in line.codes:
+        denied = _TAIL_DENIED.match(flat(line.text), code.end)
+        digits = read_said(denied[1]) if denied else ""
+        wrong = code.code[: len(code.code) - len(digits)] + digits
+        if 0 < len(digits) < len(code.code) - 1 and _is_slip(wrong, code.code):
+            found.append((wrong, code.code))
     return found
 
 

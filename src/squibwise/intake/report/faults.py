@@ -37,6 +37,7 @@ from squibwise.intake.report.words import (
     HEADS,
     KERB,
     OWN_PARTS,
+    PARTS,
     TELLS,
     Words,
     add_status,
@@ -50,6 +51,7 @@ from squibwise.intake.report.words import (
     tells_stage_only,
     tells_supply,
 )
+from squibwise.model.report import Unit
 
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
@@ -60,6 +62,11 @@ _ONE_OF = frozenset(
     columncharge""".split()
 )
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
+_ALL = frozenset(
+    """all both none alle beide keiner keine tous toutes aucun todos todas ambos ninguno tutti tutte
+    entrambi nessuno nenhum wszystkie oba zaden""".split()
+)
+_NAMED = PARTS - {"switch", "sensor"}  # which every unit has
 _GAP = 1  # blank lines that a description may be away from its code
 
 
@@ -93,7 +100,7 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
         sheet.volts = line.volts
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
-    elif _says_gone(line, state):
+    elif _says_gone(line, state, sheet):
         return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, sheet, catalog, precede)
@@ -191,15 +198,21 @@ def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
     return line.why == "denied" and _fills_column(line, state, sheet, catalog)
 
 
-def _says_gone(line: Line, state: _State) -> bool:
-    """``B1712 door sensor silent. Gone since the fuse.``: a sentence of the same line ends it."""
+def _says_gone(line: Line, state: _State, sheet: Sheet) -> bool:
+    """``B1712 door sensor silent. Gone since the fuse.``: a sentence of the same line ends it.
+
+    ``All three are gone`` ends every fault of the line.
+    """
     current, words = state.current, line.words
     is_gone = line.role in ("words", "unread", "aside") and words.voices & {"gone", "away"}
     if current is None or current.code is None or current.line != line.number:
         return False
     if not is_gone or heads_of(words):
         return False
-    current.absent = "gone"
+    said = {t.text for t in line.tokens}
+    alike = [f for f in sheet.faults if f.line == line.number] if said & _ALL else [current]
+    for fault in alike:
+        fault.absent = "gone"
     current.raws.append(line.raw)
     return True
 
@@ -261,7 +274,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             code=code,
             words=words,
             module=line.module,
-            unit=line.unit,
+            unit=_unit_of(words, line, len(pieces)),
             group=line.group,
             absent=_absent(words, line) or _denied_by_name(line, code, text, catalog),
             section=state.section,
@@ -275,6 +288,12 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
     refuse_many(sheet.name, len(sheet.faults), MAX_FAULTS, "codes")
     if len(line.codes) == 1 and state.current is not None:
         take_type(line, state.current)
+
+
+def _unit_of(words: Words, line: Line, pieces: int) -> Unit:
+    """``B1280 clock spring open; B1281 horn, not SRS``: one code of several may be of another."""
+    is_other = pieces > 1 and "elsewhere" in words.voices and not words.features & _NAMED
+    return "other" if is_other else line.unit
 
 
 def _is_placed_also(words: Words) -> bool:
@@ -315,6 +334,8 @@ def _continues(line: Line, state: _State) -> bool:
     if current is None or current.code is None or state.blanks > _GAP or _begins_row(line):
         return False
     if not _is_again(code, line, current, current.code):
+        return False
+    if line.unit != current.unit or (why_absent(line.words, is_coded=True) and not current.absent):
         return False
     best = code if code.style == "sae" and current.code.style != "sae" else current.code
     current.code = msgspec.structs.replace(

@@ -93,6 +93,7 @@ _MORE_FLASHES = pattern(
     r"tambien|anche|poi|tambem|depois|tez|potem)\s+([1-9]\d)(?=\s*[,:;=(-]|\.?\s*$)"
 )
 _FLASH_FIRST = pattern(r"(?:^|[.:)]\s+)([1-9]\d)(?=\s+[-=:]\s+[^\W\d_]{3})")
+_IN_ROW = pattern(r"[,;]\s[^\W\d_]{3,}\s$")  # "software U0460, calibration C0461"
 _ANY_TEXT = pattern(r"[^\W_]")
 
 
@@ -120,21 +121,32 @@ def read_codes(sheet: Sheet, lexicon: Lexicon) -> None:
     _read_alike(sheet.lines)
     _follow_beginnings(sheet.lines)
     for line in sheet.lines:
-        line.codes = tuple(
-            c for c in line.codes if c.style == "flash" or not is_label(line.text, c, lexicon)
-        )
+        _drop_labelled(line, lexicon)
     _drop_keys(sheet.lines)
     read_as_camera(sheet, lexicon)
+
+
+def _drop_labelled(line: Line, lexicon: Lexicon) -> None:
+    """Take no number of a thing for a code, nor one that stands in a row of such numbers."""
+    kept = [c for c in line.codes if c.style == "flash" or not is_label(line.text, c, lexicon)]
+    if len(kept) < len(line.codes):
+        row = [c for c in kept if _IN_ROW.search(line.text[: c.start])]
+        kept = [c for c in kept if c not in row]
+        line.role = "meta" if row and not kept else line.role
+    line.codes = tuple(kept)
 
 
 def _drop_keys(lines: list[Line]) -> None:
     """Take no code from a cell that rows with codes of their own repeat, such as the car's key."""
     rows = [(ln, frozenset(c.printed for c in ln.codes)) for ln in lines if ln.cells]
-    shared = Counter(
-        cell for ln, own in rows if own for cell in dict.fromkeys(ln.cells) if cell not in own
-    )
+    told = ((cell, own) for ln, own in rows if own for cell in dict.fromkeys(ln.cells))
+    shared = Counter(c for c, own in told if c not in own and any(s.isdigit() for s in c))
+    keyed = Counter(c for ln, _ in rows for c, cell in enumerate(ln.cells) if shared[cell] >= _SAME)
+    coded = Counter(c for ln, own in rows for c, cell in enumerate(ln.cells) if cell in own)
+    columns = [c for c in keyed if keyed[c] > coded[c]]
     for line, _ in rows:
-        line.codes = tuple(c for c in line.codes if shared[c.printed] < _SAME)
+        keys = {cell_of(line, c) for c in columns}
+        line.codes = tuple(c for c in line.codes if c.printed not in keys)
 
 
 def _raise_small(lines: list[Line]) -> None:

@@ -28,6 +28,9 @@ _SIGNS = str.maketrans(
 _MARKUP = pattern(r"\s*</?[A-Za-z][^<>]{0,400}>")
 _ATTRIBUTE = pattern(r"""\s[\w:.-]{1,40}=["']([^"'<>]{0,200})["']""")
 _TAG = pattern(r"</?[A-Za-z][\w:.-]{0,40}|/?>")
+_FORUM_TAG = pattern(
+    r"(?i)\[/?(?:b|i|u|s|code|quote|url|img|list|size|colou?r|spoiler)(?:=[^\]]{0,80})?\]"
+)
 _QUOTED = pattern(r"^(\s*)(?:>\s?){1,9}")
 _SPEAKER = pattern(
     r"^\s*(?:\[?(?:\d[\d./-]{4,9},?\s)?\d{1,2}[:.]\d{2}(?:[:.]\d{2})?\s?(?:[APap]\.?[Mm]\.?)?\]?"
@@ -55,8 +58,15 @@ _YEAR = pattern(r"\W{0,4}(?:19|20)\d{2}\s?:\s")  # "2019: had it repaired"
 _ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
+_ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?)(?:n|no|nein|non|n[aã]o|nie)\s*$")
+_ANY = frozenset(
+    """any irgendein irgendeine irgendwelche algun alguna algum alguma qualche jakis jakies
+    jakikolwiek""".split()
+)  # what is asked for where nobody writes the sign of a question
 _PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
 _GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
+_IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
+_SENSED = frozenset("sensor unit electronics buckle occupant switch link".split())
 _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a cell of its own
 _MONEY = pattern(
     r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
@@ -84,7 +94,8 @@ def split_line(raw: RawLine, lexicon: Lexicon) -> list[Line]:
         text = _TAG.sub("  ", _ATTRIBUTE.sub(r"  \1  ", text)).rstrip()
     is_cut = len(text) > MAX_LINE
     text = text[:MAX_LINE]
-    said = _SPEAKER.sub("", _QUOTED.sub(r"\1", text))
+    said = _FORUM_TAG.sub("  ", text) if "[/" in text or "[quote" in text else text
+    said = _SPEAKER.sub("", _QUOTED.sub(r"\1", said))
     cells = raw.cells if len(raw.cells) > 1 else _barred(said)
     if len(cells) > 1:
         return [Line(number=raw.number, raw=text, text=said, cells=cells, is_cut=is_cut)]
@@ -301,22 +312,35 @@ def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
 def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
     """``my nephew's van had B1001``: somebody else, and a verb of the past before the code."""
     kin, had = lexicon.names_of("kin"), lexicon.names_of("had")
-    return re.compile(rf"(?<![^\W_])(?:{kin})(?:'?s)?\s(?:[^\W\d_][\w'-]*\s+){{0,5}}(?:{had})\s")
+    return re.compile(
+        rf"(?<![^\W_])(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})\s"
+    )
 
 
 def _why_aside(line: Line) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
-    if "amends" in line.words.voices:
-        return "a correction"
-    if _NOT_TICKED.match(line.text) and not has_fault(line.words):
-        return "not marked"
-    if _SEEN.search(line.text):
-        return "a look"
-    if is_question(line) or line.words.voices & {"sure", "wondered"}:
+    voices, told = line.words.voices, has_fault(line.words)
+    asks = is_question(line) or bool(voices & {"sure", "wondered"})
+    reasons = (
+        ("amends" in voices, "a correction"),
+        (_NOT_TICKED.match(line.text) and not told, "not marked"),
+        (_SEEN.search(line.text), "a look"),
+        (asks, "a question"),
+    )
+    why = next((reason for holds, reason in reasons if holds), "")
+    if why or line.role == "heading" or not (has_part(line.words) or told):
+        return why
+    if _asks_for_any(line):
         return "a question"
-    if line.role == "heading" or not (has_part(line.words) or has_fault(line.words)):
-        return ""
+    if _ANSWERED_NO.search(line.text) and not voices & _GOOD:
+        return "denied"
     return why_absent(line.words, is_coded=False)
+
+
+def _asks_for_any(line: Line) -> bool:
+    """``any crash code``: a question without its sign, behind the name of who asks or not."""
+    lead = line.tokens[1:2] if line.tokens[1:2] and line.tokens[1].apart else line.tokens[:1]
+    return any(t.text in _ANY for t in lead) and not line.words.statuses
 
 
 def is_question(line: Line) -> bool:
@@ -339,11 +363,14 @@ def why_absent(words: Words, *, is_coded: bool) -> str:
     """
     voices, told = words.voices, has_fault(words) or "battery" in words.features
     is_told = told or words.statuses
+    is_silent = words.features & FAULTS == {"communication"} and bool(words.features & _IGNITED)
     reasons = (
+        (is_silent and not is_coded and not words.features & _SENSED, "denied"),
         ("elsewhere" in voices and not is_coded, "another system"),
         ("sought" in voices and not is_coded and not words.statuses, "a check without a result"),
         ("gone" in voices, "gone"),
-        (bool(voices & {"past", "mine"}), "past"),
+        ("mine" in voices, "another car"),
+        ("past" in voices, "past"),
         ("not" in voices and (told or not is_coded), "denied"),
         ("away" in voices and told and not is_coded, "denied"),
         ("was" in voices and told and not is_coded and not words.statuses, "past"),

@@ -11,7 +11,7 @@ from squibwise.intake.importers import extract
 from squibwise.intake.importers.base import Extract, RawLine
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.candidates import Hand, Scope
-from squibwise.intake.report.corrections import correct_faults
+from squibwise.intake.report.corrections import correct_faults, hear_on
 from squibwise.intake.report.faults import gather
 from squibwise.intake.report.labels import drop_labels, is_number_only
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
@@ -82,6 +82,7 @@ _CORNERS = (  # words that name a corner, and what the doubtful ones are beside 
 _CORNER = pattern(r"(?i)\b(?:fr|rr)\b")
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 _ELEMENTS = 3  # so many names of recorder elements make a file recorder data
+_ENDED = frozenset({"gone", "denied", "found good"})  # what holds wherever a code is listed
 _LISTED = 3  # names of parts that make a list of parts
 
 
@@ -121,7 +122,9 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         _place_kerb(fault.words, scope.hand)
         settle(fault, scope)
     sheet.faults = _once_a_line(sheet.faults)
-    told = _with_repeats(_without_gone([tell(f, scope, sheet.name) for f in sheet.faults]))
+    told = [tell(f, scope, sheet.name) for f in sheet.faults]
+    gone = {ln.code for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED}
+    told = _with_repeats(_without_gone(told, gone))
     return ReadReport(
         vin=sheet.vin,
         lines=tuple(told),
@@ -183,6 +186,7 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
     drop_labels(sheet.lines, lexicon)
+    hear_on(sheet.lines)
     list_labelled(sheet.lines)
     sheet.lists_parts = not sheet.is_coded and sum(map(is_bare_part, sheet.lines)) >= _LISTED
     if sheet.lists_parts:
@@ -351,9 +355,9 @@ def _said_of(fault: Fault) -> tuple[object, ...]:
     return fault.line, part and (part.component, part.kind), fault.meant, told
 
 
-def _without_gone(read: list[CodeLine]) -> list[CodeLine]:
+def _without_gone(read: list[CodeLine], ended: set[str | None]) -> list[CodeLine]:
     """A code that is told to be gone is so wherever the report lists it."""
-    gone = {ln.code for ln in read if not ln.present and not ln.status} - {None}
+    gone = {ln.code for ln in read if not ln.present and not ln.status} & (ended - {None})
     return [
         msgspec.structs.replace(ln, present=False) if ln.code in gone and ln.present else ln
         for ln in read

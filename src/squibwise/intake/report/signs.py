@@ -168,10 +168,15 @@ def apply_yes_columns(lines: list[Line], lexicon: Lexicon) -> None:
     for row in rows[1:]:
         said = {flat(cell_of(row, column)).strip() for column in states}
         for column, state in states.items():
-            is_lone = len(states) == 1 and "status:present" in lexicon.first_meanings(state)
-            _say(row, column, state, "stored" if is_lone else "")
+            _say(row, column, state, _denied(state, lexicon) if len(states) == 1 else "")
         if len(states) > 1 and said <= _NO:
             row.text += f"\t{_ABSENT}"
+
+
+def _denied(state: str, lexicon: Lexicon) -> str:
+    """What no says in the only column of answers: that a fault is not present, or not there."""
+    means = lexicon.first_meanings(state)
+    return "stored" if "status:present" in means else _ABSENT if "defect" in means else ""
 
 
 def apply_letters(lines: list[Line], lexicon: Lexicon) -> None:
@@ -221,7 +226,7 @@ def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
     """Read columns of yes and no in a table that is drawn by blanks or bars alone."""
     for at, head in enumerate(lines):
         states = [] if head.cells else _state_columns(head.text, lexicon)
-        if states and _answer_columns(lines[at + 1 :], states):
+        if states and _answer_columns(lines[at + 1 :], states, lexicon):
             head.role = "meta"  # it says nothing of all the rows below
 
 
@@ -234,7 +239,7 @@ def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
     return [(start, state) for start, state in named if state]
 
 
-def _answer_columns(below: list[Line], states: list[tuple[int, str]]) -> bool:
+def _answer_columns(below: list[Line], states: list[tuple[int, str]], lexicon: Lexicon) -> bool:
     """Put states where the rows below a heading say yes, as long as they answer in every column.
 
     Returns:
@@ -247,7 +252,8 @@ def _answer_columns(below: list[Line], states: list[tuple[int, str]]) -> bool:
     for row, cells in rows:
         is_absent = len(cells) > 1 and all(flat(c.group()) in _NO for c in cells)
         for cell, (_, state) in reversed(list(zip(cells, states, strict=True))):
-            said = state if flat(cell.group()) in YES else ""
+            denied = _denied(state, lexicon) if len(cells) == 1 else ""
+            said = state if flat(cell.group()) in YES else denied
             row.text = f"{row.text[: cell.start()]}{said}  {row.text[cell.end() :]}"
         row.text += f"   {_ABSENT}" if is_absent else ""
     return True

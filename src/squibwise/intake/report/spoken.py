@@ -54,6 +54,11 @@ def follow_spoken(lines: list[Line]) -> None:
         line.codes = tuple(sorted((*exact, *fresh), key=lambda c: c.start))
 
 
+def read_said(text: str) -> str:
+    """Return the digits that a text begins with, written or said aloud; four at most."""
+    return _read_digits(list(_WORD.finditer(flat(text))), 0)[0]
+
+
 def _find_spoken(text: str) -> list[Code]:
     words = list(_WORD.finditer(flat(text)))
     found: list[Code] = []

@@ -3,14 +3,24 @@
 import re
 from collections import Counter
 from functools import lru_cache
-from itertools import islice
 
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import read_words
+from squibwise.intake.report.headings import (
+    DECORATED,
+    MOST_WORDS,
+    RIGHT_BELOW,
+    begins_block,
+    find_groups,
+    indent,
+    is_unknown_sign,
+    next_below,
+    reads_as_name,
+)
 from squibwise.intake.report.lexicon import Lexicon, flat, tokenise
 from squibwise.intake.report.phrases import find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line, cell_of
-from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part
+from squibwise.intake.report.words import PARTS, Words, has_fault, has_part
 from squibwise.model.report import Unit
 
 _LABEL = pattern(r"(?i)^(?:module|system|ecu|steuergerät|système|sistema)\s?:\s?")
@@ -34,10 +44,6 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
-_DECORATED = pattern(
-    r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
-    r"|[^\W_].*\s(?:={3,}|-{3,}|\*{3,}|~{3,}|_{3,})\s*$"
-)
 _IN = frozenset("in im dans en nel nella no na w".split())
 _HOLDS = frozenset(
     """has had says shows got also hat zeigt sagt meldet indique signale tiene dice marca ha segnala
@@ -46,10 +52,6 @@ _HOLDS = frozenset(
 _COMPUTERS = frozenset((w,) for w in "ecu module unit computer controller".split())
 _INSIDE = pattern(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
-_RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
-_MOST_WORDS = 7  # of a heading
-_LONGEST_LEAD = 14  # words of a line that leads up to codes
-_GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
 _BLANK_CELLS = 0.3  # share of blank cells from which on they stand for the one above
@@ -59,9 +61,6 @@ _FEW_ROWS = 3
 _PRINTED = pattern(r"\s{2,}")  # what parts the columns of a printed table
 _NAME = pattern(r"[^\W\d]\D{1,24}")
 _COLUMNS = 8
-_NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
-    "internal mechanical defect performance ground range resistance".split()
-)
 _ANYWHERE = frozenset({"sensor", "switch"})  # parts that every unit has
 _OWN = frozenset("system airbagmodule bag pretension curtain charge crashrecord".split())
 
@@ -146,7 +145,7 @@ def _units_of(cells: list[str], lexicon: Lexicon, *, is_headed: bool = False) ->
     Parts of the car, such as brakes, name units only below a heading for them, or beside a unit
     that is sure to be another.
     """
-    if len(cells) < 2 or any(len(c.split()) > _MOST_WORDS or c.isdecimal() for c in cells):
+    if len(cells) < 2 or any(len(c.split()) > MOST_WORDS or c.isdecimal() for c in cells):
         return {}
     scores = languages(lexicon, [t.text for c in cells for t in tokenise(c)])
     language = max(scores, key=scores.__getitem__)
@@ -177,7 +176,7 @@ def _is_same_number(rows: list[Line], column: int) -> bool:
 def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
     """Set module, unit and group of every line from the headings above it."""
     _find_headings(lines, lexicon)
-    _find_groups(lines)
+    find_groups(lines)
     is_whole = any(ln.is_module and ln.unit == "other" for ln in lines) or any(
         ln.cells and ln.unit == "other" for ln in lines
     )
@@ -201,7 +200,7 @@ def assign_units(lines: list[Line], lexicon: Lexicon) -> None:
             line.unit = "other"
         if line.role == "group":
             group = line.group
-        elif group is not None and _begins_block(lines, at):
+        elif group is not None and begins_block(lines, at):
             group = None
         elif group is not None:
             line.group = group
@@ -216,7 +215,7 @@ def _is_told_elsewhere(lines: list[Line], at: int, module: str | None, lexicon: 
 def _goes_on(before: Line, line: Line) -> bool:
     """Tell whether a line is the rest of what a label above said of another unit."""
     is_rest = before.text.rstrip().endswith(",") and before.unit == "other"
-    return is_rest and _indent(line) > _indent(before) and not _INLINE.search(line.text)
+    return is_rest and indent(line) > indent(before) and not _INLINE.search(line.text)
 
 
 def _settle_unnamed(lines: list[Line]) -> None:
@@ -313,13 +312,13 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
         if line.is_module or _turns_to_restraints(lines, at, lexicon):
             line.unit = name_unit(line.text, lexicon)[0]
     bare = [ln for at, ln in enumerate(lines) if _is_bare_heading(lines, at)]
-    named = {id(ln): name_unit(ln.text, lexicon) for ln in bare}
+    named = {id(ln): _name_heading(ln, lexicon) for ln in bare}
     known = {heading_name(ln.text) for ln in bare if named[id(ln)][0] == "other"}
     sure = any(unit == "other" and is_sure for unit, is_sure in named.values())
     sure = sure or any(ln.is_module and ln.unit == "other" for ln in lines)
     heads = [ln for ln in bare if named[id(ln)][0] == "restraint"]
     heads += [ln for ln in lines if ln.is_module and ln.unit == "restraint" and ln.count is None]
-    several = len(known) + bool(heads) + any(map(_is_unknown_sign, bare)) >= _SEVERAL
+    several = len(known) + bool(heads) + any(map(is_unknown_sign, bare)) >= _SEVERAL
     if not sure and not several and sum(map(_is_addressed, bare)) < _SEVERAL:
         for line in lines:
             if line.is_module and line.unit == "unknown":
@@ -332,21 +331,23 @@ def _find_headings(lines: list[Line], lexicon: Lexicon) -> None:
             line.role = "heading"
 
 
+def _name_heading(line: Line, lexicon: Lexicon) -> tuple[Unit, bool]:
+    """What a heading names; a part of the car that is none of the restraints is another unit."""
+    unit, is_sure = name_unit(line.text, lexicon)
+    is_foreign = "foreign" in line.words.features and not has_part(line.words)
+    return ("other", False) if unit == "unknown" and is_foreign else (unit, is_sure)
+
+
 def _turns_to_restraints(lines: list[Line], at: int, lexicon: Lexicon) -> bool:
     """``after the fuse the airbag unit answers again:`` leads up to the codes of that unit."""
     line = lines[at]
     if line.codes or line.cells or not line.text.rstrip().endswith(":"):
         return False
-    after = _next_below(lines, at, _RIGHT_BELOW)
+    after = next_below(lines, at, RIGHT_BELOW)
     if after is None or not after.codes or name_unit(line.text, lexicon)[0] != "restraint":
         return False
     line.is_module, line.role = True, "heading"
     return True
-
-
-def _next_below(lines: list[Line], at: int, reach: int) -> Line | None:
-    """The first line with text among the next few; None where there is none."""
-    return next((ln for ln in islice(lines, at + 1, at + 1 + reach) if ln.role != "blank"), None)
 
 
 def _is_bare_heading(lines: list[Line], at: int) -> bool:
@@ -354,42 +355,26 @@ def _is_bare_heading(lines: list[Line], at: int) -> bool:
     line = lines[at]
     if line.codes or line.role == "blank" or line.cells:
         return False
-    if line.text.lstrip()[:1] in "(>*-" and not _DECORATED.match(line.text):
+    if line.text.lstrip()[:1] in "(>*-" and not DECORATED.match(line.text):
         return False
     if _is_addressed(line):
         return True
-    after = _next_below(lines, at, _NEXT_LINES)
+    after = next_below(lines, at, _NEXT_LINES)
     if after is None or not (after.codes or after.is_module or after.role == "clean"):
         return False
     before = lines[at - 1] if at else None
     is_apart = before is None or before.role == "blank" or before.number < line.number - 1
-    is_apart = is_apart or bool(before and before.codes and _is_unknown_sign(line))
-    stands_out = is_apart or line.text.isupper() or _indent(line) < _indent(after)
-    stands_out = stands_out or bool(_DECORATED.search(line.text))
+    is_foreign = bool(before and "foreign" in line.words.features and has_fault(before.words))
+    is_apart = is_apart or bool(before and before.codes and (is_foreign or is_unknown_sign(line)))
+    stands_out = is_apart or line.text.isupper() or indent(line) < indent(after)
+    stands_out = stands_out or bool(DECORATED.search(line.text))
     stands_out = stands_out or bool(before and before.cells and after.cells)
-    return stands_out and _reads_as_name(line)
+    return stands_out and reads_as_name(line)
 
 
 def _is_addressed(line: Line) -> bool:
     """Tell whether a line begins with the address of a unit, or is nothing but that."""
     return bool(_ADDRESS.match(line.text) or _NUMBERED_UNIT.match(line.text))
-
-
-def _reads_as_name(line: Line) -> bool:
-    """Tell whether a line is a few words that tell of no fault, status or measure."""
-    if len(line.tokens) > _MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!" or ">" in line.text:
-        return False
-    is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
-    is_other = line.volts is not None or line.role in ("header", "meta")
-    faults = line.words.features & FAULTS
-    if line.count is not None:
-        return True  # "Gateway: 2 faults"
-    is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
-    return not (is_status or is_other or is_fault)
-
-
-def _indent(line: Line) -> int:
-    return len(line.text) - len(line.text.lstrip())
 
 
 def heading_name(text: str) -> str:
@@ -421,80 +406,3 @@ def _label_above(lines: list[Line], at: int, module: str, unit: Unit) -> None:
         line.module, line.unit = module, unit
         if line.codes:
             return
-
-
-def _find_groups(lines: list[Line]) -> None:
-    """Headings of a side, a seat, a status or a part, where the first precedes the first code."""
-    first = next((i for i, ln in enumerate(lines) if ln.codes), None)
-    if first is None:
-        return
-    grouped = any(_is_group(ln) for ln in lines[:first])
-    for at, line in enumerate(lines):
-        if grouped and _is_group(line):
-            is_none = line.words.voices - {"gone", "past"}
-            line.role, line.group = "group", Words() if is_none else line.words
-        elif _heads_codes(lines, at):
-            line.role, line.group = "group", line.words
-
-
-def _heads_codes(lines: list[Line], at: int) -> bool:
-    """Tell whether a line names a part, or a time, of the bare codes that stand right below it."""
-    line = lines[at]
-    is_row = line.codes or line.cells or line.role == "blank" or line.is_module
-    if is_row or line.unit != "unknown" or len(line.tokens) > _LONGEST_LEAD:
-        return False
-    before = lines[at - 1] if at else line
-    after = _next_below(lines, at, _RIGHT_BELOW)
-    if after is None or not after.codes or line.words.features & FAULTS:
-        is_last = before.codes and _indent(line) < _indent(before)
-        return bool(is_last) and has_part(line.words) and _reads_as_name(line)
-    is_bare = not has_part(after.words) and "bag" not in after.words.features
-    if _is_abbreviation(line) and has_part(line.words):
-        return is_bare or bool(line.words.features & after.words.features & PARTS)
-    leads = line.text.rstrip().endswith(":") or _indent(line) < _indent(after)
-    leads = leads or _sorts_by_status(line, before, after)
-    is_lead = leads and bool(line.words.statuses or line.words.voices & {"past", "gone", "exists"})
-    is_name = has_part(line.words) and _reads_as_name(line) and _indent(line) < _indent(after)
-    return is_lead or (is_bare and is_name)
-
-
-def _is_abbreviation(line: Line) -> bool:
-    """``OCU``: one word in capitals, the name of a unit above its codes."""
-    return len(line.tokens) == 1 and line.text.strip(" :-=*[]").isupper()
-
-
-def _is_unknown_sign(line: Line) -> bool:
-    """``MSX``: an abbreviation that means nothing here."""
-    return _is_abbreviation(line) and line.known_share == 0.0
-
-
-def _sorts_by_status(line: Line, before: Line, after: Line) -> bool:
-    """``memory list <<< current >>>``: a few words above codes that tell no status themselves."""
-    if line.is_keyed or has_part(line.words) or after.words.statuses:
-        return False
-    is_apart = before is line or before.role == "blank" or before.number < line.number - 1
-    is_named = bool(line.words.features & {"unit", "system", "airbagmodule"})
-    return len(line.tokens) <= _MOST_WORDS and (is_apart or is_named)
-
-
-def _begins_block(lines: list[Line], at: int) -> bool:
-    """Tell whether a line heads another block of indented codes."""
-    line = lines[at]
-    after = lines[at + 1] if at + 1 < len(lines) else line
-    before = lines[at - 1] if at else line
-    is_out = not line.codes and line.role not in ("blank", "words") and before.codes
-    return bool(is_out and after.codes and _indent(line) < _indent(after))
-
-
-def _is_group(line: Line) -> bool:
-    words = line.words
-    most = _MOST_WORDS if _DECORATED.match(line.text) else _GROUP_WORDS
-    if line.codes or line.cells or len(line.tokens) > most or words.features - _SIDE_WORDS:
-        return False
-    is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
-    is_past = _DECORATED.match(line.text) and words.voices & {"gone", "past"}
-    told = words.seats or words.sides or words.statuses or is_none or is_past
-    return line.known_share == 1.0 and bool(told)
-
-
-_SIDE_WORDS = frozenset("skip side byside".split())

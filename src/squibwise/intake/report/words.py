@@ -167,7 +167,9 @@ def stands_alone(words: Words) -> bool:
     """Words without a code that names a part and a fault or a status."""
     part = words.features & HEADS
     fault = words.features & (TELLS if part - _UNIT_WORDS else TELLS - _OF_PARTS)
-    own = part - _UNIT_WORDS - {"lamp"} or "locked" in words.statuses
+    own = part - _UNIT_WORDS - {"lamp"}
+    if words.statuses == ["locked"]:
+        own = part & (_UNIT_WORDS | {"crashrecord"})  # a belt that is locked is no fault
     if tells_supply(words):
         return True
     return bool(part) and bool(fault or (own and words.statuses))

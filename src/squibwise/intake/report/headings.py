@@ -1,0 +1,117 @@
+"""How headings stand in a report, and what those that name no unit say of the lines below them."""
+
+from itertools import islice
+
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import FAULTS, PARTS, Words, has_part
+
+DECORATED = pattern(
+    r"^\s*(?:={2,}|-{2,}|#{1,6}|\*{2,}|~{2,}|_{2,}|\+{2,}|:{2,}|<{1,3}|\[|\|)[\s(]*(?=[^\W_])"
+    r"|[^\W_].*\s(?:={3,}|-{3,}|\*{3,}|~{3,}|_{3,})\s*$"
+)
+RIGHT_BELOW = 2  # within which a code stands below words that lead up to it
+MOST_WORDS = 7  # of a heading
+_LONGEST_LEAD = 14  # words of a line that leads up to codes
+_GROUP_WORDS = 4  # of a heading that says no more than a side, a seat or a status
+_NAME_LIKE = frozenset(  # faults whose words names of units hold too: memory, block, box
+    "internal mechanical defect performance ground range resistance".split()
+)
+_SIDE_WORDS = frozenset("skip side byside".split())
+
+
+def find_groups(lines: list[Line]) -> None:
+    """Set headings of a side, a seat, a status or a part; one of them precedes the first code."""
+    first = next((i for i, ln in enumerate(lines) if ln.codes), None)
+    if first is None:
+        return
+    grouped = any(_is_group(ln) for ln in lines[:first])
+    for at, line in enumerate(lines):
+        if grouped and _is_group(line):
+            is_none = line.words.voices - {"gone", "past"}
+            line.role, line.group = "group", Words() if is_none else line.words
+        elif _heads_codes(lines, at):
+            line.role, line.group = "group", line.words
+
+
+def _heads_codes(lines: list[Line], at: int) -> bool:
+    """Tell whether a line names a part, or a time, of the bare codes that stand right below it."""
+    line = lines[at]
+    is_row = line.codes or line.cells or line.role == "blank" or line.is_module
+    if is_row or line.unit != "unknown" or len(line.tokens) > _LONGEST_LEAD:
+        return False
+    before = lines[at - 1] if at else line
+    after = next_below(lines, at, RIGHT_BELOW)
+    if after is None or not after.codes or line.words.features & FAULTS:
+        is_last = before.codes and indent(line) < indent(before)
+        return bool(is_last) and has_part(line.words) and reads_as_name(line)
+    is_bare = not has_part(after.words) and "bag" not in after.words.features
+    if _is_abbreviation(line) and has_part(line.words):
+        return is_bare or bool(line.words.features & after.words.features & PARTS)
+    leads = line.text.rstrip().endswith(":") or indent(line) < indent(after)
+    leads = leads or _sorts_by_status(line, before, after)
+    is_lead = leads and bool(line.words.statuses or line.words.voices & {"past", "gone", "exists"})
+    is_name = has_part(line.words) and reads_as_name(line) and indent(line) < indent(after)
+    return is_lead or (is_bare and is_name)
+
+
+def _is_abbreviation(line: Line) -> bool:
+    """``OCU``: one word in capitals, the name of a unit above its codes."""
+    return len(line.tokens) == 1 and line.text.strip(" :-=*[]").isupper()
+
+
+def is_unknown_sign(line: Line) -> bool:
+    """Tell whether a line is an abbreviation that means nothing here, such as ``MSX``."""
+    return _is_abbreviation(line) and line.known_share == 0.0
+
+
+def _sorts_by_status(line: Line, before: Line, after: Line) -> bool:
+    """``memory list <<< current >>>``: a few words above codes that tell no status themselves."""
+    if line.is_keyed or has_part(line.words) or after.words.statuses:
+        return False
+    is_apart = before is line or before.role == "blank" or before.number < line.number - 1
+    is_named = bool(line.words.features & {"unit", "system", "airbagmodule"})
+    return len(line.tokens) <= MOST_WORDS and (is_apart or is_named)
+
+
+def begins_block(lines: list[Line], at: int) -> bool:
+    """Tell whether a line heads another block of indented codes."""
+    line = lines[at]
+    after = lines[at + 1] if at + 1 < len(lines) else line
+    before = lines[at - 1] if at else line
+    is_out = not line.codes and line.role not in ("blank", "words") and before.codes
+    return bool(is_out and after.codes and indent(line) < indent(after))
+
+
+def _is_group(line: Line) -> bool:
+    words = line.words
+    most = MOST_WORDS if DECORATED.match(line.text) else _GROUP_WORDS
+    if line.codes or line.cells or len(line.tokens) > most or words.features - _SIDE_WORDS:
+        return False
+    is_none = "not" in words.voices and bool(words.features & _SIDE_WORDS)
+    is_past = DECORATED.match(line.text) and words.voices & {"gone", "past"}
+    told = words.seats or words.sides or words.statuses or is_none or is_past
+    return line.known_share == 1.0 and bool(told)
+
+
+def next_below(lines: list[Line], at: int, reach: int) -> Line | None:
+    """Return the first line with text among the next few; None where there is none."""
+    return next((ln for ln in islice(lines, at + 1, at + 1 + reach) if ln.role != "blank"), None)
+
+
+def reads_as_name(line: Line) -> bool:
+    """Tell whether a line is a few words that tell of no fault, status or measure."""
+    if len(line.tokens) > MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!" or ">" in line.text:
+        return False
+    is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
+    is_other = line.volts is not None or line.role in ("header", "meta")
+    faults = line.words.features & FAULTS
+    if line.count is not None:
+        return True  # "Gateway: 2 faults"
+    is_fault = bool(faults - _NAME_LIKE) or bool(faults and len(line.tokens) > _GROUP_WORDS)
+    return not (is_status or is_other or is_fault)
+
+
+def indent(line: Line) -> int:
+    """Return how many blanks a line begins with."""
+    return len(line.text) - len(line.text.lstrip())
