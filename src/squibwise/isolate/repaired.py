@@ -61,7 +61,21 @@ def enter_repair(state: Standing, item: TestOutcome, bench: BenchRepair, room: R
     left = _merged([*left, *behind], None)
     if not left:
         return msgspec.structs.replace(note(paid, _nothing_left(item)), exhausted=True)
-    return msgspec.structs.replace(paid, suspects=ranked(left), fixed="", powered=True)
+    anew = {t.id for t in room.tests.values() if t.point.id in _joined_anew(bench, room.context)}
+    return msgspec.structs.replace(
+        paid,
+        suspects=ranked(left),
+        done=paid.done - anew,
+        seen=frozenset((test, word) for test, word in paid.seen if test not in anew),
+        fixed="",
+        powered=True,
+    )
+
+
+def _joined_anew(bench: BenchRepair, context: Context) -> set[str]:
+    """Return the wiring that a repair joined something to: what was read of it holds no more."""
+    wire = _wire_beside(bench.point.id, context)
+    return {wire} if any(cause.startswith("{wire}:") for cause in bench.repair.leaves) else set()
 
 
 def _eased(
@@ -218,7 +232,8 @@ def _left_behind(
 ) -> list[Suspect]:
     """Return what a repair did not reach, at the place it mended or made by the work itself.
 
-    Each such cause takes a share of what was believed of those that the repair removed.
+    Each such cause takes a share of what was believed of those that the repair removed; less where
+    it was there before and the outcomes so far spoke more against it than against a poor contact.
     """
     if bench is None:
         return []
@@ -227,8 +242,21 @@ def _left_behind(
     shares: dict[tuple[str, ...], float] = {
         (cause.format(point=bench.point.id, wire=wire),): share for cause, share in behind.items()
     }
-    known = (s for s in suspects if s.parts in shares)
-    return [msgspec.structs.replace(s, p=removed * shares[s.parts]) for s in known]
+    seen = _so_far(f"{bench.point.id}:bad-contact", suspects, room.first)
+    found = []
+    for suspect in (s for s in suspects if s.parts in shares):
+        was_there = suspect.parts[0].startswith(f"{bench.point.id}:")
+        share = shares[suspect.parts]
+        if was_there and seen:
+            share *= min(1.0, _so_far(suspect.id, suspects, room.first) / seen)
+        found.append(msgspec.structs.replace(suspect, p=removed * share))
+    return found
+
+
+def _so_far(cause: str, suspects: tuple[Suspect, ...], first: tuple[Suspect, ...]) -> float:
+    """Return how far the outcomes so far have moved a cause from where it stood; 0 = not known."""
+    now, before = (math.fsum(s.p for s in each if s.id == cause) for each in (suspects, first))
+    return now / before if before else 0.0
 
 
 def _wire_beside(point: str, context: Context) -> str:

@@ -41,6 +41,7 @@ def replay(
         tests={t.id: t for t in tests},
         repairs={r.id: r for r in repairs},
         catalog=catalog,
+        first=suspects,
     )
     own, car = split_loop(context.loop), context.case.car
     course = follow_repairs(context.history, car, catalog)

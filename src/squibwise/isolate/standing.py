@@ -53,12 +53,17 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Room(msgspec.Struct, frozen=True, kw_only=True):
-    """What a search can be told of: its tests and repairs by id, and the circuit."""
+    """What a search can be told of: its tests and repairs by id, and the circuit.
+
+    Attributes:
+        first: Hypotheses before the first outcome.
+    """
 
     context: Context
     tests: dict[str, BenchTest]
     repairs: dict[str, BenchRepair]
     catalog: Catalog
+    first: tuple[Suspect, ...] = ()
 
 
 def note(state: Standing, finding: Finding) -> Standing:

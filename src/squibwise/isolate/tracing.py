@@ -38,6 +38,7 @@ from squibwise.numerics.troubleshoot.costs import (
     Costs,
     costs_of_policy,
     costs_of_tree,
+    parts_needed,
     without_gates,
 )
 from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
@@ -289,7 +290,7 @@ def _why(answer: Answer) -> tuple[Because, ...]:
     """Return why this action comes first: what it settles, and how it was found."""
     chances = ", ".join(f"{word} {node.p:.0%}" for word, node in answer.tree.branches.items())
     how = {
-        "exact": "No order of tests and repairs expects less (exact).",
+        "exact": "No order that locates the fault before it renews a part expects less (exact).",
         "rollout": "Best of every first step, looking ahead by testing only where it pays.",
         "two-step": "Best of every first step looking two steps ahead; the time box ended.",
     }
@@ -429,9 +430,15 @@ def compare(problem: Problem, tree: Node, case: Case, catalog: Catalog) -> tuple
         "cheapest-first": costs_of_policy(problem, cheapest_first(_SURE)),
         "fit-parts": costs_of_policy(free, by_parts),
     }
+    needed = parts_needed(problem)
+    found = {name: effort_of(cost, case, catalog) for name, cost in costs.items()}
     return tuple(
-        Alternative(id=name, title=_TITLES[name], effort=effort_of(cost, case, catalog))
-        for name, cost in costs.items()
+        Alternative(
+            id=name,
+            title=_TITLES[name],
+            effort=msgspec.structs.replace(e, needless=max(0.0, e.parts - needed)),
+        )
+        for name, e in found.items()
     )
 
 

@@ -102,6 +102,7 @@ class Effort(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         wait_minutes: Waiting after power-downs. [min]
         money: Parts.
         parts: Number of parts fitted, expected.
+        needless: Of those, how many the fault does not ask for.
         minutes: The sum that is minimised: parts as minutes of work. [min]
     """
 
@@ -109,6 +110,7 @@ class Effort(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     wait_minutes: float
     money: Money
     parts: float
+    needless: float = 0.0
     minutes: float
 
 

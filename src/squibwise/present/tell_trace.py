@@ -1,9 +1,11 @@
 """Where a circuit is at fault: the bench card of the next test first, then the tree."""
 
+import math
 from collections.abc import Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
+from squibwise.model.origin import Finding
 from squibwise.model.trace import BenchCard, Effort, PlanNode, Trace
 from squibwise.present.figures import minutes, money, percent
 from squibwise.present.phrases import standing, tell_car, tell_findings
@@ -52,11 +54,18 @@ def tell_trace_shortly(trace: Trace) -> Section:
     ranked = sorted(trace.hypotheses, key=lambda h: -h.p)
     card = trace.next_test
     rows = [("most likely", f"{h.title or h.id} ({percent(h.p)})") for h in ranked[:2]]
+    rows = [("it is back", f.message) for f in _returns(trace)[-1:]] + rows
     rows += [("next", f"{card.title} ({_time(card)})")]
     if trace.comparison:
         rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
     rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
     return section("In short", Table(rows=tuple(rows)))
+
+
+def _returns(trace: Trace) -> list[Finding]:
+    """Return what says that a repair did not hold; nothing once the fault is cured again."""
+    open_still = trace.next_test.kind != "stop"
+    return [f for f in trace.findings if f.code == "repair-did-not-hold" and open_still]
 
 
 def _is_held(card: BenchCard, no_power: Sequence[str]) -> bool:
@@ -135,6 +144,7 @@ def _plan(trace: Trace) -> Section:
     blocks: list[Block] = []
     if trace.comparison:
         blocks.append(_comparison(trace))
+        blocks += [Text(text=_UNTESTED)] if _parts_are_cheaper(trace) else []
     blocks += [Table(rows=tuple(rows)), tree] if rows else [tree]
     return section("The plan", *blocks, note="from here on, until fixed and verified")
 
@@ -150,8 +160,19 @@ def _all_as_minutes(trace: Trace) -> list[tuple[str, str]]:
     return rows
 
 
+_UNTESTED = (
+    "Fitting parts untested comes to less in the sum and is not proposed: it fits more that is "
+    "needless, and a fault that goes because hands were there is not proved gone."
+)
+
+
+def _parts_are_cheaper(trace: Trace) -> bool:
+    least = {a.id: a.effort.minutes for a in trace.comparison}
+    return least.get("fit-parts", math.inf) < least.get("plan", 0.0)
+
+
 def _comparison(trace: Trace) -> Table:
-    head = ("", "work", "waiting", "parts", "fitted")
+    head = ("", "work", "waiting", "parts", "fitted", "needless")
     rows = [
         (
             a.title,
@@ -159,10 +180,11 @@ def _comparison(trace: Trace) -> Table:
             minutes(a.effort.wait_minutes),
             money(a.effort.money),
             f"{a.effort.parts:.1f}",
+            f"{a.effort.needless:.1f}",
         )
         for a in trace.comparison
     ]
-    return Table(rows=tuple(rows), head=head, right=(1, 2, 3, 4))
+    return Table(rows=tuple(rows), head=head, right=(1, 2, 3, 4, 5))
 
 
 def _effort(effort: Effort) -> str:

@@ -146,6 +146,17 @@ def cost_of_step(
     )
 
 
+def parts_needed(problem: Problem) -> float:
+    """Return how many parts the fault itself asks for, expected: the fewest that remove it."""
+
+    def fewest(fault: str) -> float:
+        return min((float(r.price > 0.0) for r in problem.repairs if fault in r.fixes), default=0.0)
+
+    total = math.fsum(problem.weight)
+    each = zip(problem.weight, problem.hypotheses, strict=True)
+    return math.fsum(w * math.fsum(fewest(f) for f in faults) for w, faults in each) / total
+
+
 def without_gates(problem: Problem) -> Problem:
     """Return the problem as somebody sees it who fits parts before the fault is located."""
     repairs = tuple(msgspec.structs.replace(r, after=frozenset()) for r in problem.repairs)
