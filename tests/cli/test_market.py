@@ -41,8 +41,17 @@ TERMS = "hour = 95\nbay_day = 35\ndeadline = 14\nlate_day = 80\nrejects = 0.3\ns
 @pytest.fixture
 def folder(cases: Path, tmp_path: Path) -> Path:
     """A copy of a finished demonstration case, with offers and terms of its own."""
-    place = tmp_path / "harrow"
-    shutil.copytree(cases / "harrow-07", place)
+    return with_offers(cases / "harrow-07", tmp_path / "harrow")
+
+
+@pytest.fixture
+def short(cases: Path, tmp_path: Path) -> Path:
+    """The same with a car that needs little, planned in a moment."""
+    return with_offers(cases / "yarrow-04", tmp_path / "yarrow")
+
+
+def with_offers(case: Path, place: Path) -> Path:
+    shutil.copytree(case, place)
     (place / "offers.csv").write_text(OFFERS, encoding="utf-8")
     (place / "buying.toml").write_text(TERMS, encoding="utf-8")
     return place
@@ -97,45 +106,45 @@ def test_an_answered_request_buys(run: Line, folder: Path) -> None:
 
 
 def test_the_order_is_written_once_and_kept_by_the_next_plan(
-    run: Line, folder: Path, tmp_path: Path
+    run: Line, short: Path, tmp_path: Path
 ) -> None:
     lines = tmp_path / "lines.csv"
-    before = run("buy", folder, "--order", lines, "--json").json()
-    after = run("buy", folder, "--offers", lines, "--json").json()
+    before = run("buy", short, "--order", lines, "--json").json()
+    after = run("buy", short, "--offers", lines, "--json").json()
     assert {p["offer"]: p["kept"] for p in after["purchases"]} == {
         p["offer"]: True for p in before["purchases"]
     }
     assert after["shipping"]["minor"] == 0  # paid with the order
     written = lines.read_text()
-    assert run("buy", folder, "--order", lines).code == 2
+    assert run("buy", short, "--order", lines).code == 2
     assert lines.read_text() == written
-    assert run("buy", folder, "--order", lines, "--force").code == 1
+    assert run("buy", short, "--order", lines, "--force").code == 1
 
 
-def test_a_late_part_moves_the_day_and_what_is_ordered_stays(run: Line, folder: Path) -> None:
-    before = run("buy", folder, "--json").json()
+def test_a_late_part_moves_the_day_and_what_is_ordered_stays(run: Line, short: Path) -> None:
+    before = run("buy", short, "--json").json()
     states = {1: ";State", 8: ";ordered"}  # the heading, and the control unit
     lines = [x + states.get(n, ";") for n, x in enumerate(OFFERS.splitlines())]
-    (folder / "offers.csv").write_text("\n".join(lines), encoding="utf-8")
-    (folder / "buying.toml").write_text(TERMS + "[late]\nCU-1 = 21\n", encoding="utf-8")
-    after = run("buy", folder, "--json").json()
+    (short / "offers.csv").write_text("\n".join(lines), encoding="utf-8")
+    (short / "buying.toml").write_text(TERMS + "[late]\nCU-1 = 27\n", encoding="utf-8")
+    after = run("buy", short, "--json").json()
     unit = next(p for p in after["purchases"] if p["need"] == "control-unit@centre")
-    assert (unit["offer"], unit["kept"], unit["arrives_day"]) == ("CU-1", True, 21)
-    assert after["ready_day"] > max(21, before["ready_day"])
+    assert (unit["offer"], unit["kept"], unit["arrives_day"]) == ("CU-1", True, 27)
+    assert after["ready_day"] > max(27, before["ready_day"])
 
 
 def test_the_printed_terms_are_terms_and_name_what_others_may_do(
-    run: Line, folder: Path, tmp_path: Path
+    run: Line, short: Path, tmp_path: Path
 ) -> None:
-    printed = run("buy", folder, "--example").out
+    printed = run("buy", short, "--example").out
     filled = printed.replace("# price = 0", "price = 150")
     for line in ("[services.", "days = 0.5", "notice = 0"):
         filled = filled.replace(f"# {line}", line)
     terms = tmp_path / "terms.toml"
     for text in (printed, filled):
         terms.write_text(text, encoding="utf-8")
-        assert run("buy", folder, "--terms", terms, "--json").code == 1
-    days = run("buy", folder, "--terms", terms, "--json").json()["schedule"]
+        assert run("buy", short, "--terms", terms, "--json").code == 1
+    days = run("buy", short, "--terms", terms, "--json").json()["schedule"]
     assert [t["outside"] for t in days if t["id"] == "set:program"] == [True]
 
 
@@ -474,12 +483,12 @@ def test_no_table_hands_on_a_formula(cell: str, written: str) -> None:
     assert plain_cell(cell) == written
 
 
-def test_a_guarded_name_reads_back_as_it_was(run: Line, folder: Path, tmp_path: Path) -> None:
-    (folder / "offers.csv").write_text(
-        "part,supplier,price,lead days,shipping\ndriver.front-bag,=Alder,689,6,0\n", "utf-8"
+def test_a_guarded_name_reads_back_as_it_was(run: Line, short: Path, tmp_path: Path) -> None:
+    (short / "offers.csv").write_text(
+        "part,supplier,price,lead days,shipping\ncontrol-unit@centre,=Alder,689,6,0\n", "utf-8"
     )
     lines = tmp_path / "order.csv"
-    run("buy", folder, "--order", lines)
+    run("buy", short, "--order", lines)
     assert ",'=Alder," in lines.read_text("utf-8")
-    again = run("buy", folder, "--offers", lines, "--json").json()
+    again = run("buy", short, "--offers", lines, "--json").json()
     assert {p["supplier"] for p in again["purchases"]} == {"=Alder"}
