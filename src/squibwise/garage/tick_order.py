@@ -10,7 +10,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_early
 from squibwise.history.order import read_history
-from squibwise.history.power import is_powered_since_safe
+from squibwise.history.power import is_powered_down, is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.model.evidence import Evidence
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
@@ -158,14 +158,26 @@ def _refuse_live_hands(tick: Tick) -> None:
         return
     hands = [o for o in _list_hands(tick) if o.id not in _MAKING_SAFE]
     if hands and not any(tell_backdated(hands, tick.at, history, tick.catalog)):
-        steps = tick.catalog.tasks.steps
-        off, safe = (steps[w].number for w in ("power-down", "make-safe"))
+        off, safe = (tick.catalog.tasks.steps[w].number for w in ("power-down", "make-safe"))
+        numbers = f"no. {write_numbers([o.n for o in hands])}"
+        if is_powered_down(history, tick.catalog, tick.at):
+            raise InputError(
+                f"{numbers}: the power is off, and the wait is not signed as over.",
+                remedy=f"Once it is over: squibwise did CASE {safe}",
+            )
+        again = "\nPower-up, lamp, drive and last scan come once more after that."
+        was_final = any(o.done for o in tick.todo.operations if o.id in _BEFORE_DRIVE)
         raise InputError(
-            f"no. {write_numbers([o.n for o in hands])}: the power was switched on since the car "
-            "was made safe.",
+            f"{numbers}: the power was switched on since the car was made safe.",
             remedy=f"Power off, then the whole wait: squibwise did CASE {off}, and {safe} when it "
-            "is over. Power-up, lamp, drive and last scan come once more after that.",
+            f"is over.{again if was_final else ''}",
         )
+
+
+def list_due_again(evidence: tuple[Evidence, ...], catalog: Catalog) -> frozenset[str]:
+    """Return the steps that are due once more though done: the power came on since."""
+    powered = is_powered_since_safe(read_history(evidence), catalog)
+    return frozenset(AGAIN_STEPS) if powered else frozenset()
 
 
 def _list_hands(tick: Tick) -> list[Operation]:

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
-from squibwise.history.power import PowerOn, last_power_on
+from squibwise.history.power import PowerOn, is_powered_since_safe, last_power_on
 from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Passed, SubstituteLoad
 from squibwise.model.work import Operation, Work
 
@@ -55,11 +55,12 @@ def tell_haste(
 ) -> Iterator[str]:
     """Yield where the wait after a power-down is ticked with it, or before it is over."""
     operations = {o.id: o for o in todo.operations}
+    again = is_powered_since_safe(history, catalog, at)
     for wait in (o for o in ticked if o.hold_minutes):
         downs = [operations[w] for w in wait.after if w in POWERED_DOWN and w in operations]
         for down in downs:
             told = f"no. {wait.n} comes {wait.hold_minutes} min after no. {down.n}"
-            if down in ticked and not down.done:
+            if down in ticked and (again or not down.done):
                 yield f"{told}: not in one stroke."
                 continue
             off = _last_time_off(down.id, history)

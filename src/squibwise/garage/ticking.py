@@ -8,7 +8,6 @@ from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.garage.tick_order import (
-    AGAIN_STEPS,
     ASKING_A_WORD,
     FIT_LOADS,
     LAMP,
@@ -17,12 +16,12 @@ from squibwise.garage.tick_order import (
     Tick,
     find_command_alone,
     find_runs,
+    list_due_again,
     refuse_obstacles,
     refuse_unsettled,
     signed_along,
 )
 from squibwise.history.order import read_history
-from squibwise.history.power import is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.evidence import Evidence
@@ -385,8 +384,7 @@ def _failed_entries(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
 
 def _is_due(item: Demand, evidence: tuple[Evidence, ...], catalog: Catalog) -> bool:
     """Is an item to be done, or done again: the power comes off anew after it was switched on."""
-    again = item.id in AGAIN_STEPS and is_powered_since_safe(read_history(evidence), catalog)
-    return again or not item.done
+    return not item.done or item.id in list_due_again(evidence, catalog)
 
 
 def _done_entries(

@@ -78,6 +78,12 @@ def is_powered_since_safe(
     return on is not None and last_made_safe(history, at) < on.place
 
 
+def is_powered_down(history: History, catalog: Catalog, at: dt.datetime | None = None) -> bool:
+    """Is the power off since it was last on, whether or not the wait was signed as over."""
+    on, off = last_power_on(history, catalog, at), last_power_down(history)
+    return off is not None and (on is None or on.place < history.entries.index(off))
+
+
 def last_made_safe(history: History, at: dt.datetime | None = None) -> int:
     """Return the place at which the power was last off and waited out, by a time; -1 = never."""
     own = None if at is None else at.replace(tzinfo=None)

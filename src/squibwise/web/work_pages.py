@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from squibwise.errors import InputError
 from squibwise.garage import ticking
-from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN, signed_along
+from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN, list_due_again, signed_along
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
 from squibwise.present.phrases import name, tell_reasons
@@ -70,6 +70,7 @@ def visits(request: Request) -> Response:
         has_loads=_is_due(FIT_LOADS, visit) if visit else False,
         has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
         elsewhere=ELSEWHERE,
+        again=list_due_again(opened.case.evidence, bench.catalog),
     )
 
 
