@@ -195,3 +195,10 @@ def test_the_key_of_a_car_in_a_column_is_no_code_where_its_row_has_none() -> Non
         "A3;K-771;driver airbag;short to ground;07732\nB1;K-774;;lamp off after 5 s;\n"
     )
     assert [ln.code for ln in read_text(text, "l.csv").lines] == ["07721", "07731", "07732"]
+
+
+def test_a_row_that_says_no_fault_of_one_place_announces_no_number() -> None:
+    first, last = FAULTS["en"]
+    texts = [first, "5 drv fr bgg stg 1 - no fault", last, "faults: 2"]
+    raws = [RawLine(number=at, text=text) for at, text in enumerate(texts, start=1)]
+    assert understand(raws, "x", CATALOG).findings == ()

@@ -106,8 +106,9 @@ def test_a_misread_line_is_corrected_and_the_report_stays(call: Any) -> None:
     assert answer.status_code == 303, answer.text
     after = next(e for e in opened(call, "harrow-07").case.evidence if isinstance(e, Report))
     read = next(x for x in after.reading.lines if x.code == "B0004")
-    assert any(c.component == "left.curtain" for c in read.candidates)
+    assert (read.component, read.fault) == ("left.curtain", "low-or-short"), "a person says it"
     assert read.raw == line.raw
+    assert call.post(page, component="", **given).status_code == 422
     again = call.post(page, component="driver.knee-bag", **given)
     assert again.status_code == 303, again.text
     assert opened(call, "harrow-07").case.files

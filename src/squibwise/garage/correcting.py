@@ -82,6 +82,6 @@ def _replaced(table: bytes, row: str) -> bytes:
 
 
 def _line_of(row: str) -> tuple[str, str]:
-    """Return what a row speaks of: a code, or the words of a line without one."""
+    """Return what a row speaks of: a line by its code and its words."""
     code, *_, text = row.rstrip("\n").split("\t")
-    return code, text if code == NO_CODE else ""
+    return code, text

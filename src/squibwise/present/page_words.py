@@ -16,6 +16,8 @@ _KEPT = 20_000
 _FOLDER = re.compile(r"\S*/squibwise-\w+/(?:[\w.-]+/)?(?=[\w.-]+)")
 """Where a case is laid out while it is worked on: no path that a person knows."""
 _FILE = re.compile(r"^(?:case|bid|buying)\.toml(?::\d+)?: |(?:, |; )?case\.toml:\d+")
+_LINE = re.compile(r"^evidence/[^\s:]+:(\d+): ")
+"""The line of a report that was handed in, before what is wrong with it."""
 _KEY = re.compile(r"(?<=')[a-z]+(?:_[a-z0-9]+)+(?=')")
 _STEP = re.compile(r" \([a-z]+:[a-z0-9.@-]+\)")
 """The id of an operation behind its words, such as ``(step:make-safe)``."""
@@ -50,6 +52,7 @@ def tell_on_page(text: str, language: str, country: str = "") -> str:
     if ":" in text:
         text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", _FOLDER.sub("", text))))
         text = _SIGNED.sub("ticked", _VERDICT.sub("", _UNREAD.sub("", text)))
+        text = _LINE.sub(r"line \1: ", text)
     text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)
     return _FIGURE.sub(lambda m: mark(m[0], language, country), told)

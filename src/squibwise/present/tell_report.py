@@ -1,11 +1,16 @@
 """What a report says: the faults, what was not understood, how far it reached."""
 
+import re
 from collections.abc import Iterator
+from pathlib import PurePosixPath
 
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport
 from squibwise.present.figures import counted, percent
 from squibwise.present.phrases import in_words, tell_findings
 from squibwise.present.telling import Bullets, Section, Table, Telling, filled, section
+
+_MARK = re.compile(r"-[0-9a-f]{8}(?=\.)")
+"""What tells files of one name apart in a case."""
 
 
 def tell_report(report: ReadReport) -> Telling:
@@ -52,6 +57,11 @@ def _unread(report: ReadReport) -> Section | None:
 def tell_code(line: CodeLine) -> str:
     """Return the code of a line with its failure type; empty when it has neither."""
     return "-".join(part for part in (line.code, line.failure_type) if part)
+
+
+def name_file(file: str) -> str:
+    """Return the name of a file of the case as it was handed in: without folder and mark."""
+    return _MARK.sub("", PurePosixPath(file).name)
 
 
 def tell_meaning(line: CodeLine) -> str:

@@ -15,7 +15,7 @@ from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 from squibwise.present.figures import percent
 from squibwise.present.phrases import in_words, name
-from squibwise.present.tell_report import tell_code
+from squibwise.present.tell_report import name_file, tell_code
 from squibwise.web.bench import Bench, NotThereError, Opened, now
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
@@ -31,7 +31,8 @@ from squibwise.web.sending import (
     sends,
 )
 
-LONGEST_LINE = 2000
+LONGEST_LINE, MOST_LINES = 2000, 500
+PLAIN = (".txt", ".csv", ".tsv", ".log")
 STAGES = ("1", "2", "3")
 WHENS = ("before-repair", "after-repair", "unknown")
 
@@ -97,18 +98,20 @@ def lines(request: Request) -> Response:
     """A report line by line: what each was taken for, and what was not understood."""
     opened, bench = opened_for(request), bench_of(request)
     report = _find(opened, request.path_params["report"])
-    reading = report.reading
+    reading, catalog = report.reading, bench.catalog
     return car_page(
         request,
         "report.html",
         opened,
         report=report,
+        title=name_file(report.file or report.id),
         when=in_words(report.when),
+        sheet=_sheet(bench, opened, report),
         lines=[_line(x, bench) for x in reading.lines],
         unread=reading.unread,
         why=reading.coverage.why,
         findings=[f.text() for f in reading.findings],
-        components=[(c, name(c, bench.catalog)) for c in opened.case.car.components],
+        components=[(c, name(c, catalog)) for c in opened.case.car.components],
         no_code=NO_CODE,
         stages=STAGES,
         faults=[(f, in_words(f)) for f in FAULTS],
@@ -132,7 +135,17 @@ def _line(line: CodeLine, bench: Bench) -> dict[str, Any]:
         "status": ", ".join(map(in_words, line.status)),
         "sure": bool(line.component) and len(line.candidates) <= 1 and not line.repeats,
         "code": tell_code(line) if line.code else NO_CODE,
+        "likely": dict.fromkeys(c.component for c in line.candidates if c.component),
     }
+
+
+def _sheet(bench: Bench, opened: Opened, report: Report) -> list[str]:
+    """Return the lines of a report that was handed in as text; none of another file."""
+    if report.file is None or Path(report.file).suffix.lower() not in PLAIN:
+        return []
+    with connected(bench.place) as garage:
+        data = store.content(garage, opened.id, (report.file,)).get(report.file, b"")
+    return data.decode("utf-8", "replace").splitlines()[:MOST_LINES]
 
 
 @sends
@@ -141,11 +154,17 @@ def correct(request: Request, sent: Sent) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     report, stage = _find(opened, request.path_params["report"]), pick(sent, "stage", STAGES)
     refuse_unnamed(sent, "Say who reads the line so.")
+    component, fault = (
+        pick(sent, "component", opened.case.car.components),
+        pick(sent, "fault", FAULTS),
+    )
+    if not component or not fault:
+        raise InputError("Part or fault is missing.", remedy="Choose both.")
     correction = Correction(
         code=sent.get("code", 30),
-        component=pick(sent, "component", opened.case.car.components),
+        component=component,
         stage=int(stage or 0),
-        fault=pick(sent, "fault", FAULTS),
+        fault=fault,
         text=sent.get("text", LONGEST_LINE),
     )
     _refuse_foreign(correction, report)

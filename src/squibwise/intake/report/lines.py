@@ -258,7 +258,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
         line.role = "meta"
     elif is_clean:
         line.role = "clean"
-        line.count = None if has_part(line.words) else 0
+        line.count = None if has_part(line.words) or _names_place(line) else 0
     elif line.count is not None:
         line.role = "count"
     else:

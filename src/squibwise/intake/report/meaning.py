@@ -90,7 +90,7 @@ def _join(fault: Fault, scope: Scope) -> None:
     if row is not None and not said and all(c.kind == "control-unit" for c in named):
         named = ()  # the unit's name beside a known code labels the report, not the part
     if own is not None:
-        worded = own.code == ""  # what somebody reads in these very words stands for all of them
+        worded = _has_words(own, fault)  # what somebody reads in them stands for all of them
         _take_own(fault, () if worded else named, () if worded else said, own)
         return
     _take_table(fault, named, row, scope)
@@ -119,18 +119,22 @@ def fold_line(text: str) -> str:
     return " ".join(text.split()).casefold()
 
 
+def _has_words(row: OwnCode, fault: Fault) -> bool:
+    """Tell whether a row of the user's own table names the very words of a line."""
+    return bool(row.text) and fold_line(row.text) == fold_line(" ".join(fault.raws))
+
+
 def _own_row(fault: Fault, scope: Scope) -> OwnCode | None:
     """The row of the user's own table that fits best: with the failure type before without.
 
-    A line without a code is named by its words.
+    What somebody reads in the very words of a line comes before what its code means.
     """
     code = fault.code
     if scope.car is None:
         return None
-    if code is None:
-        words = fold_line(" ".join(fault.raws))
-        worded = (r for r in scope.car.codes if r.code == "")
-        return next((r for r in worded if fold_line(r.text) == words), None)
+    worded = next((row for row in scope.car.codes if _has_words(row, fault)), None)
+    if worded is not None or code is None:
+        return worded
     names = {code.code, code.printed, *code.readings, *code.also}
     rows = [r for r in scope.car.codes if r.code in names]
     exact = [r for r in rows if r.failure_type == code.failure_type]
