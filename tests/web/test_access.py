@@ -162,7 +162,7 @@ def test_a_refusal_a_kept_look_and_a_stale_one_are_for_everybody(show: Show) -> 
     """States of a page that no address leads to."""
     page = show("/car/harrow-07/work?visit=strip")
     page.locator("input[name=n]").nth(3).check()
-    page.locator("input[name=by]").fill("K")
+    page.locator("#ticking input[name=by]").fill("K")
     page.get_by_role("button", name="Done", exact=True).click()
     expect(page.locator(".refused")).to_be_visible()
     assert find_faults(page) == []

@@ -185,10 +185,12 @@ def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
     word = re.search(r'name="outcome" value="([^"]+)"', before)
     assert test
     assert word
-    unnamed = call.post(path, test=test[1], outcome="not fixed")
+    unnamed = call.post(path, test=test[1], outcome="not fixed", waited="yes")
     assert unnamed.status_code == 422
     assert "Say who tested it." in unnamed.text
-    answer = call.post(path, test=test[1], outcome="not fixed", by="T")
+    hasty = call.post(path, test=test[1], outcome="not fixed", by="T")
+    assert "Nobody says that the wait was over." in hasty.text
+    answer = call.post(path, test=test[1], outcome="not fixed", waited="yes", by="T")
     assert answer.status_code == 303
     after = re.search(r'name="test" value="([^"]+)"', call.get(path).text)
     assert after
@@ -206,6 +208,7 @@ def test_a_gate_can_be_signed_in_the_visit_that_it_holds(
 ) -> None:
     html = call.get(f"/car/harrow-07/work?visit={visit}").text
     assert ('name="safe"' in html) is signed
+    assert ("Nobody inside" in html.partition('class="deciding"')[2]) is signed
 
 
 def test_a_look_that_was_ticked_is_open_again_once_an_inspection_hangs_on_it(call: Any) -> None:

@@ -84,6 +84,13 @@ def is_powered_down(history: History, catalog: Catalog, at: dt.datetime | None =
     return off is not None and (on is None or on.place < history.entries.index(off))
 
 
+def find_power_off(history: History, catalog: Catalog) -> dt.datetime | None:
+    """Return when the power came off that is off now; None = it is on, or no time stands."""
+    off = last_power_down(history)
+    is_off = is_powered_down(history, catalog)
+    return off.time.replace(tzinfo=None) if is_off and off is not None and off.time else None
+
+
 def last_made_safe(history: History, at: dt.datetime | None = None) -> int:
     """Return the place at which the power was last off and waited out, by a time; -1 = never."""
     own = None if at is None else at.replace(tzinfo=None)

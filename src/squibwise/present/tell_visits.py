@@ -418,17 +418,31 @@ def list_cautions(operations: Iterable[Operation]) -> list[str]:
     return list(dict.fromkeys(c.text for o in operations for c in o.cautions))
 
 
-def has_gate(visit: Visit, along: Collection[str], catalog: Catalog) -> bool:
-    """Return whether a gate is to be decided in a visit: by a step of its own, or with one.
+def list_gate_points(
+    visit: Visit, along: Collection[str], catalog: Catalog
+) -> dict[str, tuple[str, ...]]:
+    """Return by operation what whoever decides the gate of it makes sure of, point by point.
 
     Args:
         visit: The visit.
-        along: Gates that are signed with the step they hold.
+        along: Gates that are signed with the step they hold; the others have a step of their own.
         catalog: The gates.
     """
-    steps = {f"step:{g.step}" for g in catalog.tasks.gates.values() if g.step}
-    due = [o for o in visit.operations if not o.done and o.id.startswith("step:")]
-    return any(o.id in steps or {*along} & {*o.blocked_by} for o in due)
+    gates = catalog.tasks.gates
+    own = {f"step:{g.step}": w for w, g in gates.items() if g.step}
+    found = {}
+    for operation in (o for o in visit.operations if not o.done and o.id.startswith("step:")):
+        held = [w for w in operation.blocked_by if w in along]
+        words = [own[operation.id], *held] if operation.id in own else held
+        if words:
+            found[operation.id] = tuple(p for w in words for p in _points(gates[w].text))
+    return found
+
+
+def _points(text: str) -> tuple[str, ...]:
+    """Return what a gate asks for, point by point, without when it is asked."""
+    asked = text.rpartition(": ")[2].removesuffix(".")
+    return tuple(f"{point[:1].upper()}{point[1:]}" for point in asked.split(", "))
 
 
 def tell_gates_of(visit: Visit, catalog: Catalog) -> list[tuple[str, str]]:

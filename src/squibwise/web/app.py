@@ -107,6 +107,7 @@ POSTS = {
     "/car/{car}/terms": market_pages.keep_terms,
     "/car/{car}/bid": bid_pages.keep_sheet,
     "/car/{car}/price": bid_pages.keep_price,
+    "/car/{car}/power-off": work_pages.power_off,
     "/car/{car}/tick": work_pages.tick,
     "/car/{car}/add": report_pages.add,
     "/car/{car}/report/{report}": report_pages.correct,

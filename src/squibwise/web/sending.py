@@ -283,12 +283,12 @@ def common(sent: Sent) -> dict[str, Any]:
 
 
 def _time(sent: Sent) -> dt.datetime:
-    """Return when it was: as the page kept it while there was no connection, else now."""
-    try:
-        told = dt.datetime.fromisoformat(sent.get("at", 40))
-    except ValueError:
-        return now()
-    return min(told.replace(microsecond=0, tzinfo=None), now())
+    """Return when it was: so many seconds ago where the page kept it without connection, else now.
+
+    No time of day is taken from a phone: its clock may be wrong, and waits are counted from here.
+    """
+    ago = sent.get("ago", 9)
+    return now() - dt.timedelta(seconds=int(ago) if ago.isascii() and ago.isdecimal() else 0)
 
 
 @contextmanager

@@ -18,6 +18,7 @@ from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
 from squibwise.web.sending import Sent, common, enter, refuse_stale, refuse_unnamed, sends
+from squibwise.web.work_pages import note_power_on, seconds_off
 
 CAUSES_SHOWN = 5
 
@@ -60,6 +61,7 @@ def card(request: Request) -> Response:
         card=found.next_test,
         time=minutes(found.next_test.minutes),
         hold=round(found.next_test.hold_minutes),
+        gone=seconds_off(opened, bench),
         ahead=minutes(found.expected_minutes),
         causes=[(h.title or h.id, h.p, percent(h.p)) for h in ranked[:CAUSES_SHOWN]],
         plan=[s for s in full.sections if s.heading == "The plan"],
@@ -94,9 +96,24 @@ def outcome(request: Request, sent: Sent) -> Response:
     refuse_unnamed(sent, "Say who tested it.")
     refuse_stale(opened, sent)
     _refuse_foreign(TestOutcome(id="now", loop=loop, test=test, outcome=word), opened, bench)
+    card = _traced(bench, opened, loop).next_test
+    _refuse_haste(card.hold_minutes if card.id == test else 0, seconds_off(opened, bench), sent)
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
     enter(request, opened, sent, f"tested {loop}: {in_words(word)}", lambda _: (entry,))
+    if card.id == test and any(step.power == "on" for step in card.steps):
+        note_power_on(opened, bench)
     return go(f"/car/{opened.id}/trace/{loop}")
+
+
+def _refuse_haste(hold: float, gone: int | None, sent: Sent) -> None:
+    """Stop what was done by hands that did not wait.
+
+    Raises:
+        InputError: The card asks for a wait, and nobody says that it was over.
+    """
+    if hold * 60 > (gone or 0) and not sent.get("waited"):
+        remedy = "Start the wait on the card; or mark that it was waited out."
+        raise InputError("Nobody says that the wait was over.", remedy=remedy)
 
 
 def _refuse_foreign(tried: TestOutcome, opened: Opened, bench: Bench) -> None:

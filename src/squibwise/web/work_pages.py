@@ -6,24 +6,27 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise.errors import InputError
-from squibwise.garage import ticking
+from squibwise.garage import store, ticking
+from squibwise.garage.database import connected
 from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN, list_due_again, signed_along
+from squibwise.history.order import read_history
+from squibwise.history.power import find_power_off
 from squibwise.model.work import Area, Operation, Visit
 from squibwise.present.figures import hours
 from squibwise.present.phrases import name, tell_reasons
 from squibwise.present.tell_visits import (
     POWER,
     hands_on,
-    has_gate,
     list_cautions,
+    list_gate_points,
     next_operation,
     tell_gates_of,
     tell_holds,
     tell_sureness,
 )
-from squibwise.web.bench import Bench, NotThereError, Opened
+from squibwise.web.bench import Bench, NotThereError, Opened, now
 from squibwise.web.guarding import go
-from squibwise.web.layout import bench_of, car_page, opened_for
+from squibwise.web.layout import bench_of, came_from, car_page, opened_for
 from squibwise.web.sending import (
     Sent,
     common,
@@ -34,7 +37,8 @@ from squibwise.web.sending import (
     sends,
 )
 
-CHARGES, LIVE = "step:live-charges", "all others live"
+CHARGES, LIVE, POWER_DOWN = "step:live-charges", "all others live", "step:power-down"
+_POWER_ON = "power on:"
 ELSEWHERE = {
     LAMP: ("prove#gate-lamp-check", "Write down what the lamp did"),
     SCAN: ("add", "Add a report"),
@@ -66,12 +70,33 @@ def visits(request: Request) -> Response:
         following=following.n if following else 0,
         gates=tell_gates_of(visit, bench.catalog) if visit else [],
         cautions=list_cautions(o for o in visit.operations if not o.done) if visit else [],
-        has_gate=has_gate(visit, signed_along(bench.catalog), bench.catalog) if visit else False,
+        points=list_gate_points(visit, signed_along(bench.catalog), bench.catalog) if visit else {},
         has_loads=_is_due(FIT_LOADS, visit) if visit else False,
         has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
         elsewhere=ELSEWHERE,
         again=list_due_again(opened.case.evidence, bench.catalog),
+        gone=seconds_off(opened, bench),
+        due=sum(not o.done for o in visit.operations) if visit else 0,
+        then=first,
     )
+
+
+def seconds_off(opened: Opened, bench: Bench) -> int | None:
+    """Return for how long the power has been off, as this machine counts; None = it is not.
+
+    The clocks of the phones at a car may differ.
+    """
+    off = find_power_off(read_history(opened.case.evidence), bench.catalog)
+    with connected(bench.place) as garage:
+        on = store.recall(garage, _POWER_ON + opened.id) or ""
+    is_off = off is not None and off.isoformat() > on
+    return max(0, round((now() - off).total_seconds())) if off is not None and is_off else None
+
+
+def note_power_on(opened: Opened, bench: Bench) -> None:
+    """Remember that something was tried with the power on: a wait before that is void."""
+    with connected(bench.place) as garage:
+        store.remember(garage, _POWER_ON + opened.id, now().isoformat())
 
 
 def _area(area: Area) -> dict[str, Any]:
@@ -116,6 +141,16 @@ def _find(opened: Opened, bench: Bench, number: str) -> Operation:
     if found is None:
         raise NotThereError(f"No operation has the number {number[:10]}.")
     return found
+
+
+@sends
+def power_off(request: Request, sent: Sent) -> Response:
+    """Write down that the power came off: the wait is counted from there, for every phone."""
+    opened = opened_for(request)
+    refuse_unnamed(sent, "Say who took the power off.")
+    entry = {"kind": "passed", "what": POWER_DOWN, "result": "passed"} | common(sent)
+    enter(request, opened, sent, "power off", lambda _: (entry,))
+    return go(came_from(request, f"/car/{opened.id}/work"))
 
 
 @sends

@@ -7,31 +7,35 @@
   function remember(root) {
     for (const field of $("[data-keep]", root)) {
       if (!field.value) field.value = localStorage.getItem("keep:" + field.dataset.keep) || "";
-      field.addEventListener("change", () => localStorage.setItem("keep:" + field.dataset.keep, field.value));
+      field.addEventListener("change", () => {
+        localStorage.setItem("keep:" + field.dataset.keep, field.value);
+        for (const other of $("[data-keep]")) other.value ||= field.value; // asked once on a page
+      });
     }
   }
 
-  // The clock runs on by the time of day, also while the phone sleeps or the page is closed.
+  // The server says for how long the power has been off: the clock of a phone may be wrong, what
+  // it counts from there is not.
   function runClock(clock) {
-    const key = "wait:" + clock.dataset.name;
     const left = clock.querySelector(".left");
-    const start = clock.querySelector("[data-start]");
-    const stop = clock.querySelector("[data-stop]");
     const whole = Number(clock.dataset.minutes) * 60;
+    let since = clock.dataset.gone === "" ? 0 : Date.now() - Number(clock.dataset.gone) * 1000;
     const show = () => {
-      const since = Number(localStorage.getItem(key) || 0);
       const rest = since ? Math.max(0, Math.ceil(whole - (Date.now() - since) / 1000)) : whole;
       const text = Math.floor(rest / 60) + ":" + String(rest % 60).padStart(2, "0");
       if (left.textContent !== text) left.textContent = text;
       clock.classList.toggle("over", since > 0 && rest === 0);
-      start.hidden = since > 0;
-      stop.hidden = since === 0;
     };
-    start.addEventListener("click", () => { localStorage.setItem(key, String(Date.now())); show(); });
-    stop.addEventListener("click", () => { localStorage.removeItem(key); show(); });
+    clock.addEventListener("kept", () => { since = Date.now(); show(); });
     show();
     const ticking = setInterval(() => { if (clock.isConnected) show(); else clearInterval(ticking); }, 500);
   }
+
+  // What is ticked is counted where it is written down.
+  document.addEventListener("change", (event) => {
+    const form = event.target.name === "n" && event.target.form;
+    if (form) form.querySelector(".count").textContent = Array.from(form.elements).filter((e) => e.name === "n" && e.checked && !e.disabled).length || "";
+  });
 
   // What could not be sent is kept with its files, and sent once: the form's own mark sees to that.
   const open = () => new Promise((done, fail) => {
@@ -80,6 +84,7 @@
   function body(item, token) {
     const form = new FormData();
     for (const [name, value] of item.fields) form.append(name, name === "token" ? token : value);
+    form.append("ago", Math.round((Date.now() - item.kept) / 1000)); // when it was, without a time of day
     return form;
   }
 
@@ -166,7 +171,6 @@
     if (!(form instanceof HTMLFormElement) || !form.matches("[data-queue]")) return;
     event.preventDefault();
     const data = new FormData(form, event.submitter);
-    data.append("at", new Date(Date.now() - new Date().getTimezoneOffset() * 60000).toISOString().slice(0, 19));
     const free = take(form, event.submitter);
     try {
       let answer = await send(form.action, data);
@@ -185,11 +189,12 @@
       document.getElementById("main").focus();
     } catch (error) {
       if (!(error instanceof TypeError)) throw error;
-      const item = { once: data.get("once"), action: form.getAttribute("action"), page: location.pathname, fields: Array.from(data.entries()) };
+      const item = { once: data.get("once"), action: form.getAttribute("action"), page: location.pathname, kept: Date.now(), fields: Array.from(data.entries()) };
       await store("readwrite", (s) => s.put(item));
       await showKept();
       form.reset();
       remember(form);
+      form.dispatchEvent(new Event("kept"));
     } finally {
       free();
     }
@@ -198,7 +203,7 @@
   // What was pressed shows at once that it was taken; nothing else of its form can be pressed until
   // the answer is there.
   function take(form, pressed) {
-    const buttons = $("button:enabled", form);
+    const buttons = Array.from(form.elements).filter((e) => e.matches("button:enabled"));
     for (const button of buttons) button.disabled = true;
     form.setAttribute("aria-busy", "true");
     if (pressed) pressed.classList.add("taken");
