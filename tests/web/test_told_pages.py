@@ -221,6 +221,16 @@ WRITTEN = (
     "7: complete, its tests have run, and it names no fault.",
     "left.curtain is not sound, and no open demand settles it.",
     "Take off and store, cover up, live: left.curtain",
+    "No key-on: water or fire reached the airbag control unit and 9 more, not replaced since. The "
+    "unit is read out of the car.",
+    "No key-on before every igniter connector was opened: a load or a bridge may join a live "
+    "device to a wrong circuit.",
+    "No key-on: the car was found unsafe to switch on. The unit is read out of it.",
+    "no. 105: the power is off, and the wait is not signed as over.",
+    "no. 105: the power was switched on since the car was made safe.",
+    "Power off, then the whole wait: squibwise did CASE 21, and 22 when it is over.",
+    "Was there a crash, and where and how hard was the body struck?",
+    "look: webbing locked, slack or will not retract?",
 )  # fmt: skip
 """Ours: what is written of a car while it is worked on, beyond what the demo cars hold."""
 

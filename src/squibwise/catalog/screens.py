@@ -64,6 +64,14 @@ class Sentence(msgspec.Struct, frozen=True, kw_only=True):
     weight: int
 
 
+_ASKED = {"es": "¿{}?"}
+"""How a sentence becomes a question."""
+
+
+_ASKED = {"es": "¿{}?"}
+"""How a sentence becomes a question."""
+
+
 class Screens(msgspec.Struct, frozen=True, kw_only=True):
     """What is said in each language.
 
@@ -94,7 +102,8 @@ class Screens(msgspec.Struct, frozen=True, kw_only=True):
                 return told
             if told := find(other, language):
                 return told + end if end else told.removesuffix(".")
-        return ""
+        asked = self._sentence(text[:-1], language) if text.endswith("?") else ""
+        return _ASKED.get(language, "{}?").format(asked) if asked else ""
 
     def _word(self, text: str, language: str) -> str:
         """Return what stands as it is; empty when the tables do not hold it."""

@@ -127,8 +127,13 @@ def _name_ids(text: str, language: str) -> str:
     if "." in text:
         text = _PART.sub(lambda m: "" if m["open"] else _name(m, language), text)
     if "-" in text:
-        text = _words().sub(lambda m: say(in_words(m[0]), language), text)
+        text = _words().sub(lambda m: say(_in_words(m[0]), language), text)
     return text
+
+
+def _in_words(word: str) -> str:
+    kind = _catalog().kinds.get(word)
+    return kind.title if kind else in_words(word)
 
 
 def _name(found: re.Match[str], language: str) -> str:
@@ -147,5 +152,6 @@ def _words() -> re.Pattern[str]:
     """Return what finds the words of the case file that stand for a gate, rule or place."""
     catalog = _catalog()
     words = {*catalog.tasks.gates, *catalog.rules.profiles, *ZONES, "second-scan", "lamp-check"}
+    words |= {kind for kind in catalog.kinds if "-" in kind}
     listed = "|".join(sorted(words, key=len, reverse=True))
     return re.compile(rf"(?<![\w/-])(?:{listed})(?![\w-])")
