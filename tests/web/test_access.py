@@ -55,7 +55,12 @@ NARROW = """() => Array.from(document.querySelectorAll(
   .filter((e) => e.checkVisibility() && !e.closest('svg') && !e.matches('.skip'))
   .filter((e) => e.getBoundingClientRect().width < 43.5)
   .map((e) => e.outerHTML.slice(0, 120))"""
-UNFOLD = "() => { for (const fold of document.querySelectorAll('details')) fold.open = true; }"
+UNFOLD = """() => {
+  for (const fold of document.querySelectorAll('details')) fold.open = true;
+  const laid = new CSSStyleSheet();  // all of it at once, so that nothing moves while it is judged
+  laid.replaceSync('* { content-visibility: visible !important; }');
+  document.adoptedStyleSheets = [laid];
+}"""
 
 
 def find_faults(page: Page) -> list[tuple[str, list[str]]]:
