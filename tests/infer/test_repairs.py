@@ -197,3 +197,21 @@ def test_a_look_made_for_the_fault_plan_counts_as_that_look_does(
         assert word not in {n.look for n in told.next_looks if n.component == part}
     spent = [of(a, part).now.fired + of(a, part).now.missing for a in (told, plain)]
     assert spent[0] < 0.02 if outcome == "whole" else spent[0] > max(0.9, spent[1])
+
+
+def test_a_clean_last_scan_lowers_no_belief_in_a_part_that_was_kept() -> None:
+    """A code that is gone after a repair was a connector more often than a part that is hurt."""
+    sensor = "nose-centre.impact-sensor"
+    before = build.scan(build.code(1, BAG), build.code(2, sensor), build.record())
+    kept = Look(id="straight", component=sensor, seen="mount-straight")
+    job = (
+        before,
+        NOSE,
+        Look(id="out", component=BAG, seen="deployed"),
+        done("replaced", BAG),
+        kept,
+    )
+    last = build.scan(id="scan-2", when="after-repair")
+    lamp = LampCheck(id="lamp", lit=True, out_after_s=5, stayed_out=True)
+    sound = [of(_ask(*job, *more), sensor).now.sound for more in ((), (last,), (last, lamp))]
+    assert sound == sorted(sound)

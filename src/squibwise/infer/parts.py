@@ -1,6 +1,7 @@
 """One component: what it can be like, what is believed beforehand, and what work does to it."""
 
 from functools import lru_cache
+from operator import itemgetter
 
 import msgspec
 import numpy as np
@@ -11,6 +12,7 @@ from squibwise.catalog.firing import ConditionRow
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
 from squibwise.model.names import split_component
+from squibwise.model.report import Report
 from squibwise.model.words import STATES, State
 
 Array = npt.NDArray[np.float64]
@@ -229,7 +231,7 @@ def work_matrices(
     near: tuple[frozenset[str], frozenset[str]],
     line: History,
     catalog: Catalog,
-) -> tuple[tuple[int, Array], ...]:
+) -> tuple[tuple[float, Array], ...]:
     """Return the places of work that touched a part and what each does: (M, M) before to after.
 
     Args:
@@ -240,7 +242,7 @@ def work_matrices(
     """
     mates, beside = near
     carriers = _carriers(part, catalog) if line.works else frozenset[str]()
-    result = []
+    result: list[tuple[float, Array]] = []
     for place, work in line.works_on(mates | beside | carriers | {part.id}):
         renewed = work.component in carriers and work.what == "replaced"
         if work.component == part.id or renewed:
@@ -249,8 +251,25 @@ def work_matrices(
             figure = "own_disturbed" if work.component in mates else "own_beside"
             matrix = _disturbed(part, work.what, figure, catalog)
         if matrix is not None:
-            result.append((place, matrix))
-    return tuple(result)
+            result.append((float(place), matrix))
+    return tuple(sorted(result + _set_home(part, line, catalog), key=itemgetter(0)))
+
+
+def _set_home(part: PartModel, line: History, catalog: Catalog) -> list[tuple[float, Array]]:
+    """Return what goes on unsaid with the last work before a report after it: plugs are set home.
+
+    Without it a code that the last scan no longer lists could only be a part that is hurt.
+    """
+    reports = line.all_of(Report)
+    done = next((at for at, e in reports if e.when == "after-repair"), None)
+    if done is None or done == reports[0][0] or not has_plug(part.kind):
+        return []
+    chance = catalog.firing.conditions.plugs["set_home_unsaid"].value
+    worked = max((at for at, _ in line.works if at < done), default=done - 1)
+    return [(worked + _RIGHT_AFTER, _healing(part, LOOSE, chance))]
+
+
+_RIGHT_AFTER = 0.25
 
 
 def _carriers(part: PartModel, catalog: Catalog) -> frozenset[str]:
@@ -332,7 +351,7 @@ def _new_part(part: PartModel, catalog: Catalog) -> Array:
 
 
 def fold_evidence(
-    evidence: list[OnComponent], works: tuple[tuple[int, Array], ...], shape: tuple[int, int, int]
+    evidence: list[OnComponent], works: tuple[tuple[float, Array], ...], shape: tuple[int, int, int]
 ) -> EpochChain:
     """Return the evidence on a part folded over its epochs."""
     segments = [np.ones(shape) for _ in range(len(works) + 1)]
@@ -347,7 +366,7 @@ def fold_evidence(
     return EpochChain(backward, _now(works, segments))
 
 
-def _now(works: tuple[tuple[int, Array], ...], segments: list[Array]) -> Array:
+def _now(works: tuple[tuple[float, Array], ...], segments: list[Array]) -> Array:
     """Return the chance of the last micro given the first and all evidence between."""
     size = segments[0].shape[-1]
     forward = segments[0][..., None] * np.eye(size)
