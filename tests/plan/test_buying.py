@@ -241,8 +241,52 @@ def test_an_outside_service_starts_with_a_day_and_takes_no_technician() -> None:
     )
     plan = solve(_problem(needs=(), offers=(), tasks=tasks))
     day = {s.id: s for s in plan.schedule}
-    assert day["aim"].start % 480 == 0
+    assert day["aim"].start == 480
     assert day["aim"].start < day["other"].end
+
+
+# From a programming of half a day that waited for the next morning while the car was ready for it
+# before noon, and cost a day.
+@pytest.mark.parametrize(("before", "minutes", "starts"), [(200, 240, 240), (200, 241, 480)])
+def test_half_a_day_outside_may_begin_at_midday(before: int, minutes: int, starts: int) -> None:
+    tasks = (
+        Task(id="fit", minutes=before),
+        Task(id="program", minutes=minutes, after=("fit",), outside=True),
+    )
+    plan = solve(_problem(needs=(), offers=(), tasks=tasks), SOONEST)
+    assert [t.start for t in plan.schedule] == [0, starts]
+
+
+# From sensors that come on a day and were fitted when the shop opened.
+@pytest.mark.parametrize(("hours", "minute"), [(4.0, 240), (0.0, 0)])
+def test_what_comes_on_a_day_is_fitted_once_the_post_has_been(hours: float, minute: int) -> None:
+    problem = _problem(terms=ShopTerms(hour=60, bay_day=20, delivered=hours))
+    fit = next(t for t in solve(problem).schedule if t.id == "fit")
+    assert (fit.day, fit.minute) == (2, minute)
+
+
+# From an order whose freight left the sum once it was written down.
+@pytest.mark.parametrize("free_from", [None, 90_000])
+def test_the_freight_of_what_is_ordered_stays_in_the_sum(free_from: int | None) -> None:
+    shops = (
+        Supplier(
+            name="Alder",
+            shipping=_usd(2_000),
+            dangerous=_usd(700),
+            free_from=_usd(free_from) if free_from else None,
+        ),
+        Supplier(name="Birch", shipping=_usd(3_000)),
+    )
+    problem = _problem(suppliers=shops)
+    before = solve(problem)
+    bought = {p.offer for p in before.purchases}
+    offers = tuple(
+        (k, msgspec.structs.replace(o, state="ordered") if o.id in bought else o)
+        for k, o in problem.offers
+    )
+    after = solve(msgspec.structs.replace(problem, offers=offers))
+    assert (after.shipping, after.total) == (before.shipping, before.total)
+    assert before.shipping.minor == 2_700
 
 
 # Source: the General Foundry network of Render, Stair and Hanna, as given in the documentation of
@@ -355,6 +399,9 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
     row({"late": 1, "ready": -1}, low=-float(p.terms.deadline or 0))
     for t in p.tasks:
         variable(f"s{t.id}", 0, 0, big)
+        variable(f"q{t.id}", high=20)  # its day, and the minute of that day: no night in between
+        variable(f"r{t.id}", 0, 0, p.terms.day_minutes - t.minutes)
+        row({f"s{t.id}": 1, f"q{t.id}": -p.terms.day_minutes, f"r{t.id}": -1}, 0, 0)
         row({"ready": p.terms.day_minutes, f"s{t.id}": -1}, low=t.minutes - p.terms.day_minutes)
         for key in t.needs:
             arrival = {
@@ -362,7 +409,7 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
                 for i, (k, _) in enumerate(p.offers)
                 if k == key
             }
-            row({f"s{t.id}": 1} | arrival, low=0)
+            row({f"s{t.id}": 1} | arrival, low=p.terms.delivery_minutes)
         for before in t.after:
             one = next(x for x in p.tasks if x.id == before)
             row({f"s{t.id}": 1, f"s{before}": -1}, low=one.minutes + t.hold)

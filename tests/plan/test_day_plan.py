@@ -1,6 +1,7 @@
 """The day plan can be worked: nothing goes into what is not in the car yet, or is not here yet."""
 
 import datetime as dt
+import itertools
 import random
 
 import pytest
@@ -120,6 +121,33 @@ def _same_place(one: Operation, other: Operation) -> bool:
     """Are two of them at one seat or side, or one of them in the middle of the car."""
     places = [{split_component(c).place for c in o.components} for o in (one, other)]
     return any("centre" in p for p in places) or bool(places[0] & places[1])
+
+
+# From "Note the origin of every part" on a day before any part had come.
+@pytest.mark.parametrize("seed", range(4))
+def test_the_origin_of_a_part_is_noted_once_it_is_here_and_before_it_is_fitted(seed: int) -> None:
+    work = _invent(seed)
+    chosen = _plan(work, seed)
+    schedule, _ = lay_out(chosen)
+    labelled = {o.id for o in work.operations if o.labelled and not o.done}
+    noted = {n: t for t in chosen.problem.tasks if t.number == 51 for n in t.needs or ("none",)}
+    at = {t.id: (t.start, t.end) for t in schedule}
+    whole = next(o for o in work.operations if o.n == 51)
+    lines = [t for t in schedule if t.number == 51]
+    assert sum(t.end - t.start for t in lines) == whole.minutes.likely
+    for task in chosen.problem.tasks:
+        if task.id in labelled and task.needs:
+            assert at[noted[task.needs[0]].id][1] <= at[task.id][0]
+
+
+# From two technicians who read one car through one diagnostic connector at the same minute.
+def test_under_power_one_thing_is_done_at_a_time() -> None:
+    for seed in range(6):
+        work = _invent(seed)
+        schedule, _ = lay_out(_plan(work, seed))
+        powered = {o.id for v in work.visits if v.power == "on" for o in v.operations}
+        mine = sorted((t.start, t.end) for t in schedule if t.id in powered)
+        assert all(a[1] <= b[0] for a, b in itertools.pairwise(mine))
 
 
 # From a plan that plugged the switches of an instrument panel in three days before the panel.

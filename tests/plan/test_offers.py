@@ -9,6 +9,7 @@ from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
 from squibwise.intake.offers import read_offers
+from squibwise.intake.sums import plain_sum
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
@@ -201,7 +202,7 @@ def test_a_sheet_without_a_price_column_is_refused_with_what_is_missing() -> Non
 def test_differing_terms_of_one_supplier_are_told() -> None:
     sheet = _read("part,supplier,price,days,shipping\na,Alder,5,1,10\nb,Alder,5,1,12\n")
     assert [f.code for f in sheet.findings] == ["offer-terms-differ"]
-    assert sheet.suppliers[0].shipping.minor == 1000
+    assert sheet.suppliers[0].shipping.minor == 1200  # the dearer ones
 
 
 # Source: NHTSA consumer alert on dangerous replacement inflators (2024), source
@@ -410,6 +411,15 @@ def test_a_set_is_paid_once_for_all_its_pieces(words: str, paid: int | None) -> 
     assert [j.offer.sum_for(SENSORS) // 100 for j in judged] == ([paid] if paid else [])
     bad = [f.message for f in (*sheet.findings, *findings) if f.severity == "warning"]
     assert ["may be of one or of all 3" in b for b in bad] == ([] if paid else [True])
+
+
+# From 28.520 among 28520.00 that was taken for 28 dollars: three figures are no cents.
+def test_three_figures_behind_the_point_are_asked_about() -> None:
+    sheet = _read(HEAD + f"{BELT.key},A,1.189,new,3,,\n{BELT.key},B,1189.00,new,3,,\n")
+    assert [o.supplier for o in sheet.offers] == ["B"]
+    assert "a thousand times as much" in sheet.findings[0].message
+    assert [plain_sum(t, ".") for t in ("28.520", "$28,520")] == ["28.520", "$28520.00"]
+    assert [plain_sum(t, ",") for t in ("28,520", "28.520,00")] == ["28.520", "28520.00"]
 
 
 def test_a_line_for_other_work_is_said_to_be_none_of_the_list() -> None:

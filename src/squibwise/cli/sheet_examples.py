@@ -12,6 +12,7 @@ _TERMS = """\
 technicians = 1          # or 2
 day_starts = 08:00:00
 day_hours = 8
+delivered = 4            # working hours of a day after which what comes that day is there
 works = ["mon", "tue", "wed", "thu", "fri"]
 # closed = [2026-12-25]  # other days without work
 # hour = 95              # what an hour of work costs you; else the labour-hour of the case

@@ -207,7 +207,7 @@ def _number(text: str, what: str, point: str | None = None) -> Decimal:
     number = read_number(text, point)
     if number is None:
         raise BadCellError(f"the {what} '{text}' is not one number")
-    if point == "" and may_be_thousands(text):
+    if point is not None and may_be_thousands(text, point):
         raise BadCellError(f"the {what} '{text}' may be {number} or a thousand times as much")
     return number
 

@@ -98,7 +98,9 @@ def read_offers(
             offers[offer.id] = offer
             known = terms.get(offer.supplier, {})
             findings += _doubt_offer(offer, cells, known, stated, catalog)
-            terms[offer.supplier] = stated | known  # what is said first stays, what is new is added
+            terms[offer.supplier] = known | {
+                w: max(m, known.get(w, m), key=lambda x: x.minor) for w, m in stated.items()
+            }
     findings += [_no_freight(s, name) for s, known in terms.items() if "shipping" not in known]
     return OfferSheet(
         offers=tuple(offers.values()),
@@ -282,7 +284,7 @@ def _two_terms(offer: Offer) -> Finding:
         code="offer-terms-differ",
         severity="warning",
         message=f"{offer.supplier} has other shipping terms here than in an earlier row: the "
-        "earlier ones are used.",
+        "dearer ones are used.",
         remedy="Give one supplier the same shipping terms in every row.",
         origin=offer.origin,
     )

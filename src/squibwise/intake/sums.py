@@ -44,14 +44,21 @@ def plain_sum(text: str, point: str) -> str:
         text: What is written, with or without signs of money; one without a number stays.
         point: Sign that stands before the cents.
     """
+    if may_be_thousands(text, point):
+        return text.replace(point, ".")  # left as doubtful as it is
     number = read_number(text, point)
     return text if number is None else _NUMBER.sub(f"{number:.2f} ", text, count=1).strip()
 
 
-def may_be_thousands(text: str) -> bool:
-    """Tell whether a sum such as 1.189 may be meant a thousand times as large."""
+def may_be_thousands(text: str, point: str = "") -> bool:
+    """Tell whether a sum such as 1.189 may be meant a thousand times as large: no cents have three.
+
+    Args:
+        text: What is written.
+        point: Sign that stands before the cents; empty = that is not known.
+    """
     found = _GROUPED.search(text)
-    return found is not None and found[1] == "."
+    return found is not None and found[1] == (point or ".")
 
 
 def find_point(cells: Iterable[str], *, whole_cars: bool = False) -> str:

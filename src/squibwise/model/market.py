@@ -215,6 +215,7 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         technicians: One or two.
         day_starts: When a working day begins.
         day_hours: Working hours of a day.
+        delivered: Working hours of a day after which what comes that day is there.
         works: Days of the week on which there is work.
         closed: Other days without work.
         hour: Cost of one hour of work; None = what the case says of it.
@@ -235,6 +236,7 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     technicians: int = 1
     day_starts: dt.time = dt.time(8)
     day_hours: float = 8.0
+    delivered: float = 4.0
     works: tuple[Weekday, ...] = WEEKDAYS[:5]
     closed: tuple[dt.date, ...] = ()
     hour: float | None = None
@@ -252,10 +254,11 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     def __post_init__(self) -> None:
         fine = self.technicians in (1, 2) and 0.5 <= self.day_hours <= 24.0
-        fine = fine and 0.0 < self.seconds <= 3600.0
+        fine = fine and 0.0 < self.seconds <= 3600.0 and 0.0 <= self.delivered <= self.day_hours
         if not (fine and 0.0 < self.rejects <= 1.0 and 0.0 < self.lead_chance < 1.0):
             raise ModelError(
-                "buying: technicians, day_hours, seconds, rejects or lead_chance out of range"
+                "buying: technicians, day_hours, delivered, seconds, rejects or lead_chance out of "
+                "range"
             )
         days = (self.deadline or 0, *self.late.values())
         if not all(0 <= d <= MOST_DAYS for d in days):
@@ -274,6 +277,11 @@ class ShopTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     def day_minutes(self) -> int:
         """Working time of a day. [min]."""
         return round(self.day_hours * 60)
+
+    @property
+    def delivery_minutes(self) -> int:
+        """Working time of a day after which what comes that day is there. [min]."""
+        return round(self.delivered * 60)
 
 
 class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

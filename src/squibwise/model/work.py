@@ -208,6 +208,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         blocked_by: Gates that are not passed and hold it.
         rooms: Parts of the car that it is done in, each with room for one person; empty = it is in
             nobody's way.
+        labelled: The origin of its part is noted before it is fitted.
         undoes: Components whose connectors it parts.
         joins: Components whose connectors it plugs in and locks.
         loads: Circuits that get a substitute load here; for ``step:return-loads`` those that lose
@@ -235,6 +236,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     cautions: tuple[Caution, ...] = ()
     tools: tuple[str, ...] = ()
     rooms: tuple[str, ...] = ()
+    labelled: bool = False
     undoes: tuple[str, ...] = ()
     joins: tuple[str, ...] = ()
     loads: tuple[str, ...] = ()

@@ -25,6 +25,7 @@ from squibwise.model.market import (
 )
 from squibwise.plan.buying_days import (
     Chosen,
+    appointment_step,
     believe_ready,
     lay_out,
     least_minutes,
@@ -44,6 +45,7 @@ from squibwise.plan.buying_problem import (
     cancel_cost,
     expect_lead,
     expected_price,
+    kept_freight,
     reject_risk,
     simple_choices,
 )
@@ -172,15 +174,16 @@ class _Model:
     def _hours(self, task: Task) -> "cp_model.Domain":
         """Return when a task may start.
 
-        An appointment is in the morning; nobody goes home in the middle of what fits into a day.
+        An appointment is in the morning, or at midday where half a day is enough; nobody goes home
+        in the middle of what fits into a day.
         """
-        day = self.problem.terms.day_minutes
+        day, days = self.problem.terms.day_minutes, range(self.horizon + 1)
         if task.outside:
-            first = self.open_days.working(task.notice)
-            return self.cp.Domain.from_values([d * day for d in range(first, self.horizon + 1)])
+            first = self.open_days.working(task.notice) * day
+            step = appointment_step(task, day)
+            return self.cp.Domain.from_values(list(range(first, days[-1] * day + 1, step)))
         if task.minutes > day:
             return self.cp.Domain(0, self.horizon * day)
-        days = range(self.horizon + 1)
         return self.cp.Domain.from_intervals(
             [[d * day, (d + 1) * day - task.minutes] for d in days]
         )
@@ -217,7 +220,7 @@ class _Model:
 
     def _choose(self) -> None:
         """One offer for each need, now or after its look; its operation waits for it."""
-        m, offers = self.model, self.problem.offers
+        m, offers, terms = self.model, self.problem.offers, self.problem.terms
         parts: list[Any] = []
         rework: list[Any] = []
         cancelled: list[Any] = []
@@ -234,9 +237,11 @@ class _Model:
                 offer, took = self.problem.offers[index][1], self.take[index, stage]
                 parts.append(expected_price(need, offer, stage) * took)
                 rework.append(self._rework(need, offer) * took)
+            is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
+            delivered = 0 if is_here else terms.delivery_minutes
             for task in self.problem.tasks:
                 if need.key in task.needs:
-                    m.add(self.start[task.id] >= arrival * self.problem.terms.day_minutes)
+                    m.add(self.start[task.id] >= arrival * terms.day_minutes + delivered)
         self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework)
         self.costs["cancelled"] = sum(cancelled)
 
@@ -314,7 +319,7 @@ class _Model:
     def _ship(self) -> None:
         """A shipment of each supplier now, and one after the looks; free from a value of goods."""
         m = self.model
-        self.costs["shipping"] = 0
+        self.costs["shipping"] = kept_freight(self.problem)
         later = min(1.0, sum(n.chance for n in self.problem.needs if n.key in self.problem.looks))
         by_key = {n.key: n for n in self.problem.needs}
         for supplier in self.problem.suppliers:

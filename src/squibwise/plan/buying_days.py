@@ -51,6 +51,11 @@ def find_arrival(
     return problem.open_days.calendar(look) + leads[index]
 
 
+def appointment_step(task: Task, day_minutes: int) -> int:
+    """Return how far appointments for a service lie apart: half days where that is enough."""
+    return day_minutes // 2 if 2 * task.minutes <= day_minutes else day_minutes
+
+
 def list_purchases(chosen: Chosen, ends: Mapping[str, int]) -> tuple[Purchase, ...]:
     """Return what is bought, each with the day it is counted on."""
     leads = expect_leads(chosen)
@@ -107,7 +112,9 @@ class _Bench(msgspec.Struct):
         for option in self.needed.get(task.id, ()):
             arrival = find_arrival(self.chosen, option, self.leads, self.ends)
             key = self.chosen.problem.offers[option[0]][0]
-            found.append((open_days.working(arrival) * day, key))
+            is_here = self.chosen.problem.offers[option[0]][1].state in HERE_STATES
+            delivered = 0 if is_here else self.chosen.problem.terms.delivery_minutes
+            found.append((open_days.working(arrival) * day + delivered, key))
         return max(found, key=lambda f: f[0])
 
     def begin(self, task: Task, after: int = 0) -> tuple[int, int, str]:
@@ -119,8 +126,9 @@ class _Bench(msgspec.Struct):
         day = problem.terms.day_minutes
         ready, why = self.ready(task)
         if task.outside:
-            first = problem.open_days.working(task.notice)
-            start, who = max(math.ceil(ready / day), first) * day, 0
+            first = problem.open_days.working(task.notice) * day
+            step = appointment_step(task, day)
+            start, who = max(math.ceil(ready / step) * step, first), 0
         else:
             who = self.free.index(min(self.free)) + 1
             rooms = (self.rooms.get(r, 0) for r in task.rooms)

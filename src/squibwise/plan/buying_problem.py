@@ -190,6 +190,28 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
     return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost))
 
 
+def kept_freight(problem: Problem) -> int:
+    """Return the freight of what is ordered already, in minor units: it is paid whatever comes.
+
+    What one supplier was sent on one day is one shipment.
+    """
+    suppliers = {s.name: s for s in problem.suppliers}
+    sent: dict[tuple[str, dt.date | None], list[tuple[Need, Offer]]] = {}
+    for need in problem.needs:
+        kept = problem.kept_for(need.key)
+        if kept is not None:
+            offer = problem.offers[kept][1]
+            sent.setdefault((offer.supplier, offer.ordered_on), []).append((need, offer))
+    total = 0
+    for (name, _), lines in sent.items():
+        supplier, goods = suppliers[name], sum(o.sum_for(n) for n, o in lines)
+        is_free = supplier.free_from is not None and goods >= supplier.free_from.minor
+        total += 0 if is_free else supplier.shipping.minor
+        if supplier.dangerous is not None and any(n.live for n, _ in lines):
+            total += supplier.dangerous.minor
+    return total
+
+
 def reject_risk(offer: Offer) -> int:
     """Return -ln(1 - chance that it fails on arrival) in millionths, rounded up."""
     if offer.state in HERE_STATES:

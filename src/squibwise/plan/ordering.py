@@ -1,7 +1,8 @@
 """From a job and a sheet of offers to three plans, the cost of being ready by a day, and habits."""
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from itertools import accumulate
 
 import msgspec
 import numpy as np
@@ -126,6 +127,8 @@ def _refuse_many(offers: int) -> None:
 
 BODY_WORK = "step:structure"
 """Body work, done by others and in no hours of the work list."""
+_ORIGINS, _ORDER_CLOSED = "step:part-labels", "step:order-closed"
+_LOOKS_DECIDE = "Close the order list: order now what the looks have decided"
 
 
 def _tell_nobody(words: str) -> None:
@@ -219,7 +222,11 @@ def state_problem(
             if j.need in wanted and _counts(j)
         ),
         suppliers=tuple(suppliers),
-        tasks=tuple(_task(o, before[o.id], needs, terms, currency) for o in operations),
+        tasks=_note_origins(
+            [_task(o, before[o.id], needs, terms, currency) for o in operations],
+            {o.id for o in operations if o.labelled},
+            {n.key: n.title for n in needs},
+        ),
         terms=terms,
         currency=currency,
         looks={key: look for key, look in looks.items() if look},
@@ -344,7 +351,7 @@ def _task(
     mine = tuple(n.key for n in needs if _fits(operation, n))
     task = Task(
         id=operation.id,
-        title=operation.title,
+        title=_LOOKS_DECIDE if operation.id == _ORDER_CLOSED else operation.title,
         minutes=operation.minutes.likely,
         after=operation.after,
         follows=visit[0],
@@ -363,6 +370,47 @@ def _task(
         notice=service.notice,
         price=from_major(service.price, currency).minor,
     )
+
+
+def _note_origins(
+    tasks: Sequence[Task], labelled: Collection[str], titles: Mapping[str, str]
+) -> tuple[Task, ...]:
+    """Return tasks with the one line that notes every part's origin as one line an arrival.
+
+    Parts come on several days and each is noted before it is fitted: what is fitted today waits for
+    no label of next week. The minutes are shared out by the parts.
+    """
+    whole = next((t for t in tasks if t.id == _ORIGINS), None)
+    arrivals: dict[tuple[str, ...], list[str]] = {}
+    for task in tasks:
+        if task.id in labelled:
+            arrivals.setdefault(task.needs or (task.id,), []).append(task.id)
+    if whole is None or not arrivals:
+        return tuple(tasks)
+    ends = [*accumulate(len(ids) for ids in arrivals.values())]
+    until = [round(whole.minutes * n / ends[-1]) for n in ends]
+    origins: dict[str, Task] = {}
+    for key, start, end in zip(arrivals, (0, *until), until, strict=False):
+        first = next(t for t in tasks if t.id == arrivals[key][0])
+        name = f"{whole.id}@{key[0]}"
+        part = titles.get(key[0]) or first.title.partition(": ")[2]
+        noted = msgspec.structs.replace(
+            whole,
+            id=name,
+            title=f"Note the origin: {part}",
+            minutes=end - start,
+            needs=first.needs,
+        )
+        origins |= dict.fromkeys(arrivals[key], noted)
+    found: list[Task] = []
+    for task in tasks:
+        if task is whole:
+            found += dict.fromkeys(origins.values())
+            continue
+        own = [origins[task.id].id] if task.id in origins else []
+        after = [a for a in task.after if a != whole.id]
+        found.append(msgspec.structs.replace(task, after=(*after, *own)))
+    return tuple(found)
 
 
 def _fits(operation: Operation, need: Need) -> bool:

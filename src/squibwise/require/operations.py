@@ -13,7 +13,7 @@ from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
-from squibwise.require.steps import find_situations
+from squibwise.require.steps import find_situations, is_labelled
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
@@ -190,6 +190,7 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
         because=order.because if order else (),
         blocked_by=tuple(sorted(gates)),
         demands=order_demands(piece, scope),
+        labelled=is_labelled(piece.key, scope),
         done=order.done if order else is_signed(f"fit:{piece.id}", scope),
         passes_when=_fitted(piece, scope),
     )
@@ -237,7 +238,7 @@ def _fit_verb(piece: Piece, scope: Scope, *, later: bool) -> str:
     if piece in scope.taken_off:
         return "Put back, join and lock"
     if later:
-        return "Fit, its connector left on the load"
+        return "Fit, its connector left open for the load"
     kinds = scope.job.catalog.kinds
     has_circuit = any(kinds[split_component(c).kind].circuit for c in piece.contains)
     return "Fit, join and lock" if has_circuit else "Fit"

@@ -213,7 +213,7 @@ def loads_of(loads: Iterable[str]) -> tuple[str, ...]:
 
 def _step_minutes(step: Step, scope: Scope) -> Minutes:
     if step.each == "label":
-        return to_minutes(step.minutes, sum(1 for p in scope.changed if _is_labelled(p.key, scope)))
+        return to_minutes(step.minutes, sum(1 for p in scope.changed if is_labelled(p.key, scope)))
     if step.each == "load":
         return to_minutes(step.minutes, len(list_loads(scope)))
     if step.each == "igniter":
@@ -223,7 +223,7 @@ def _step_minutes(step: Step, scope: Scope) -> Minutes:
     return to_minutes(step.minutes if is_more else step.undamaged or step.minutes)
 
 
-def _is_labelled(components: Iterable[str], scope: Scope) -> bool:
+def is_labelled(components: Iterable[str], scope: Scope) -> bool:
     """Is the origin noted: of everything live, of the unit and of sensors."""
     kinds = [split_component(c).kind for c in components]
     return any(map(scope.fires, components)) or bool({"control-unit", "impact-sensor"} & {*kinds})

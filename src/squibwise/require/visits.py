@@ -391,11 +391,13 @@ def _visits(listed: Sequence[Placed], scope: Scope, *, long: bool) -> tuple[Visi
         inside = [p for p in listed if p.phase in phases]
         if inside:
             title = titles["strip-long" if word == "strip" and long else word].title
-            found.append(Visit(id=word, title=title, power=power, areas=_areas(inside, scope)))
+            found.append(
+                Visit(id=word, title=title, power=power, areas=_areas(inside, scope, power))
+            )
     return tuple(found)
 
 
-def _areas(inside: Sequence[Placed], scope: Scope) -> tuple[Area, ...]:
+def _areas(inside: Sequence[Placed], scope: Scope, power: Power) -> tuple[Area, ...]:
     """Return runs of operations in one area and phase."""
     runs: list[list[Placed]] = []
     for placed in inside:
@@ -410,15 +412,21 @@ def _areas(inside: Sequence[Placed], scope: Scope) -> tuple[Area, ...]:
             phase=run[0].phase,
             title=_area_title(run[0].area, scope),
             operations=tuple(
-                msgspec.structs.replace(p.operation, rooms=_rooms(p, scope)) for p in run
+                msgspec.structs.replace(p.operation, rooms=_rooms(p, scope, power)) for p in run
             ),
         )
         for run in runs
     )
 
 
-def _rooms(placed: Placed, scope: Scope) -> tuple[str, ...]:
-    """Return the parts of the car that it takes: those of its opening, else where its parts are."""
+def _rooms(placed: Placed, scope: Scope, power: Power) -> tuple[str, ...]:
+    """Return the parts of the car that it takes: those of its opening, else where its parts are.
+
+    Under power one thing is done at a time: there is one diagnostic connector, and nobody is in the
+    cabin meanwhile.
+    """
+    if power == "on":
+        return ("power",)
     hand = scope.job.case.car.drive_hand
     way = next((w for w in scope.ways if w.id == placed.area), None)
     places = {split_component(c).place for c in placed.operation.components}
