@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from html import escape
 
 from squibwise.documents.printable import spelled
-from squibwise.model.market import Driver
+from squibwise.model.cost import Driver
 
 WIDTH, BAR, GAP, TOP, LABELS, FIGURES = 940, 20, 8, 64, 400, 190
 SHOWN = 12

@@ -6,8 +6,7 @@ from typing import Literal
 import msgspec
 
 from squibwise.errors import ModelError
-from squibwise.model.cost import Money
-from squibwise.model.market import CostBelief, Driver
+from squibwise.model.cost import CostBelief, Driver, Money
 from squibwise.model.origin import Finding, Origin
 
 Answer = Literal["yes", "no", "unknown"]

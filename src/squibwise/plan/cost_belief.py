@@ -13,8 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.errors import ModelError
-from squibwise.model.cost import Money
-from squibwise.model.market import CostBelief, Driver
+from squibwise.model.cost import CostBelief, Driver, Money
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]

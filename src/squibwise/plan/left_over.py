@@ -8,8 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.model.bid import NOTHING, BidSheet, Figures
-from squibwise.model.cost import minor_digits
-from squibwise.model.market import CostBelief
+from squibwise.model.cost import CostBelief, minor_digits
 from squibwise.plan.cost_belief import World, believe_cost, nice_step, triangle_on_grid
 
 Array = npt.NDArray[np.float64]

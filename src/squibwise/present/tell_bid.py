@@ -18,8 +18,7 @@ from squibwise.model.bid import (
     SettledLine,
 )
 from squibwise.model.case import Case
-from squibwise.model.cost import Money
-from squibwise.model.market import Driver
+from squibwise.model.cost import Driver, Money
 from squibwise.model.origin import Finding
 from squibwise.present.figures import bare_sum, listed, money, percent
 from squibwise.present.phrases import name, standing, tell_car, tell_findings
