@@ -147,9 +147,11 @@ def _with_rate(terms: ShopTerms, case: Case) -> ShopTerms:
 
 def _mark_missing(problem: Problem, work: Work, missing: Sequence[Need]) -> Problem:
     """Return the problem with the operations marked whose part nobody offers."""
-    operations = {o.id: o for o in work.operations}
-    lacks = {t.id: n.title for t in problem.tasks for n in missing if _fits(operations[t.id], n)}
-    tasks = (msgspec.structs.replace(t, lacks=lacks.get(t.id, "")) for t in problem.tasks)
+    lacks = {o.id: n.title for o in work.operations for n in missing if _fits(o, n)}
+    tasks = (
+        msgspec.structs.replace(t, lacks=lacks.get(t.id.removeprefix(f"{_ORIGINS}@"), ""))
+        for t in problem.tasks
+    )
     return msgspec.structs.replace(problem, tasks=tuple(tasks))
 
 
