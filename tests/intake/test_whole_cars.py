@@ -7,8 +7,9 @@ import re
 from pathlib import Path
 
 import pytest
-from texts import read_text
+from texts import CATALOG, read_text
 
+from squibwise import case
 from squibwise.model.report import CodeLine
 
 PRINTS = re.findall(
@@ -36,3 +37,79 @@ def test_lines_of_other_units_name_no_part_and_change_none(
     assert _told(whole) == _told(alone) != {}
     others = [ln for ln in whole if ln.code not in _told(whole) and ln.unit != "other"]
     assert [(ln.code, ln.kind) for ln in others if ln.kind or ln.unit == "restraint"] == []
+
+
+CAR = """[case]
+id = "whole"
+title = "a print of the whole car"
+region = "US-OH"
+currency = "USD"
+[car]
+model_year = 2019
+drive_hand = "left"
+equipment = "curtains-and-weight-sensing"
+[profile]
+name = "unknown"
+[[evidence]]
+kind = "impact"
+id = "body"
+zone = "nose-right"
+clock = 1
+extent = "moderate"
+[[evidence]]
+kind = "report"
+id = "scan"
+file = "FILE"
+when = "before-repair"
+"""
+WHOLE = {
+    "blocks.txt": """*Complete scan, LHD hatch
+ [0x10] Powertrain
+   P0420-00 catalyst efficiency below threshold, stored
+   U0151-00 lost communication with restraint control module, current
+*[0x58] Occupant restraints
+*  B0001-13 driver airbag stage 1 circuit open, current
+*  B0070-1A left curtain resistance low, current
+*  B0055 event record locked
+ [0x40] Body electronics
+   B1342-16 battery voltage low, current
+ [0x62] Park aid
+   B1B31-87 rear left outer sensor no message
+""",
+    "labels.txt": """*Informe de averías
+ MOT: P0442 fuga pequeña
+ FRE: C0045 sensor trasero izquierdo sin señal
+*SRS: B1301 pretensor conductor circuito abierto, presente
+*SRS: B1302 airbag pasajero resistencia alta, presente
+*SRS: B1303 datos de choque memorizados, bloqueado
+ PUE: B2210 motor elevalunas izquierdo corto a masa
+ BUS: U0151 sin comunicación con SRS
+""",
+    "table.csv": """*Steuergerät;Nr;Fehlertext;Zustand
+ Getriebe;P0730;Übersetzung falsch;gespeichert
+ Sitzheizung;B2402;Heizmatte Fahrersitz Unterbrechung;vorhanden
+*Rückhaltesystem;B1A11;Kopfairbag rechts Unterbrechung;vorhanden
+*Rückhaltesystem;B1A12;Frontsensor links antwortet nicht;vorhanden
+*Rückhaltesystem;B1A13;Crashdaten gespeichert, verriegelt;vorhanden
+ Gateway;U0151;Airbag keine Kommunikation;vorhanden
+""",
+}
+
+
+def _chances(folder: Path, name: str, rows: list[str]) -> dict[str, dict[str, float]]:
+    (folder / name).write_text("\n".join(row[1:] for row in rows) + "\n", encoding="utf-8")
+    (folder / "case.toml").write_text(CAR.replace("FILE", name), encoding="utf-8")
+    states = case.assess(case.open_case(folder, CATALOG), CATALOG)
+    return {c.id: {s: getattr(c.now, s) for s in ("sound", "fired")} for c in states.components}
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_other_units_lines_change_no_chance_of_a_restraint_by_a_point(
+    name: str, tmp_path: Path
+) -> None:
+    rows = WHOLE[name].splitlines()
+    whole = _chances(tmp_path, name, rows)
+    alone = _chances(tmp_path, name, [row for row in rows if row.startswith("*")])
+    moved = {c for c in whole for s in whole[c] if abs(whole[c][s] - alone[c][s]) > 0.01}
+    assert whole.keys() == alone.keys()
+    assert moved == set()

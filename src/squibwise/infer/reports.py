@@ -25,7 +25,7 @@ _MANY = 3
 
 def one_cause(report: Report) -> bool:
     """Return whether most codes speak of supply, ground or communication, not of parts."""
-    lines = [c for c in report.reading.lines if c.fault != "event-recorded" and c.unit != "other"]
+    lines = [c for c in report.reading.own if c.fault != "event-recorded"]
     general = [c for c in lines if c.fault in ("voltage", "communication")]
     return len(general) >= _MANY and 2 * len(general) > len(lines)
 
@@ -35,22 +35,19 @@ def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
     coverage, reach = report.reading.coverage, catalog.firing.scans.reach
     volts = coverage.unit_volts
     strange = volts is not None and not reach.lowest_volts <= volts <= reach.highest_volts
-    return int(strange) + int(any(_is_of_the_unit(c) for c in report.reading.lines))
+    return int(strange) + int(any(map(_is_of_the_unit, report.reading.own)))
 
 
 def _is_of_the_unit(line: CodeLine) -> bool:
     """Return whether a code is of the restraint unit's own supply or bus, not of one sensor's."""
-    own = line.unit != "other" and line.present
     bus = line.fault == "communication" and line.kind in (None, "control-unit")
-    return own and (line.fault == "voltage" or bus)
+    return line.present and (line.fault == "voltage" or bus)
 
 
 def unit_is_silent(report: Report) -> bool:
     """Return whether a report says that the restraint unit does not answer."""
-    return any(
-        c.kind == "control-unit" and c.fault == "communication" and c.present
-        for c in report.reading.lines
-    )
+    silence = (c for c in report.reading.lines if c.kind == "control-unit" and c.present)
+    return not report.reading.answers and any(c.fault == "communication" for c in silence)
 
 
 def is_crash_denied(line: History, catalog: Catalog) -> bool:
@@ -72,21 +69,15 @@ def is_supply_low(report: Report, catalog: Catalog) -> bool:
     volts = report.reading.coverage.unit_volts
     if volts is not None:
         return volts < catalog.firing.scans.reach.charge_below_volts
-    return any(
-        c.fault == "voltage" and c.unit != "other" and "present" in c.status
-        for c in report.reading.lines
-    )
+    return any(c.fault == "voltage" and "present" in c.status for c in report.reading.own)
 
 
 def event_lines(report: Report) -> tuple[CodeLine, ...]:
     """Return the lines that tell of a crash record."""
     return tuple(
         c
-        for c in report.reading.lines
-        if c.fault == "event-recorded"
-        and "cleared" not in c.status
-        and c.present
-        and c.unit != "other"
+        for c in report.reading.own
+        if c.fault == "event-recorded" and "cleared" not in c.status and c.present
     )
 
 

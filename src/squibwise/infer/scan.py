@@ -163,7 +163,7 @@ def lines_about(
     result = []
     repeats = {c.line for c in report.reading.lines if any(n < c.line for n in c.repeats)}
     for line in report.reading.lines:
-        if line.line in repeats or _silent(line, part):
+        if line.line in repeats or _silent(line, part, report):
             continue
         if why_lit(line, report, net.line) and part.kind.kind == _INDICATOR:
             continue
@@ -311,11 +311,12 @@ def _is_verified(entry: Evidence) -> TypeGuard[TestOutcome]:
     return isinstance(entry, TestOutcome) and entry.outcome == VERIFIED
 
 
-def _silent(line: CodeLine, part: PartModel) -> bool:
+def _silent(line: CodeLine, part: PartModel, report: Report) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
         return True
-    if (line.unit == "other" and not _misses_the_unit(line)) or not line.present:
+    misses = _misses_the_unit(line) and not report.reading.answers
+    if (line.unit == "other" and not misses) or not line.present:
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
 
@@ -333,7 +334,7 @@ def why_lit(line: CodeLine, report: Report, history: History) -> str:
     """
     if line.kind != _INDICATOR or line.fault not in (None, "unknown"):
         return ""
-    present = [c for c in report.reading.lines if c.present and c.unit != "other"]
+    present = [c for c in report.reading.own if c.present]
     senses = next((c.component or c.kind for c in present if c.kind in _TURNS_OFF), None)
     if senses:
         return f"{senses} is at fault"
@@ -424,9 +425,7 @@ def _comes_and_goes(component: str, scan: Scan, net: Network) -> bool:
 def _share_with_a_code(report: Report, net: Network) -> float:
     """Return the share of circuits that a report shows a code for, drawn towards one half."""
     circuits = sum(part.stages for *_, part in net.parts())
-    lines = sum(
-        1 for c in report.reading.lines if c.fault != "event-recorded" and c.unit != "other"
-    )
+    lines = sum(c.fault != "event-recorded" for c in report.reading.own)
     return (lines + 1.0) / (circuits + 2.0)
 
 

@@ -180,6 +180,18 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     coverage: Coverage = Coverage()
 
     @property
+    def own(self) -> tuple[CodeLine, ...]:
+        """Lines of the restraint unit: those under its name, or where none is, of no other unit."""
+        named = tuple(c for c in self.lines if c.unit == "restraint")
+        return named or tuple(c for c in self.lines if c.unit == "unknown")
+
+    @property
+    def answers(self) -> bool:
+        """Whether the restraint unit itself told a code: it is not silent, whoever says so."""
+        own = (c for c in self.lines if c.unit == "restraint" and c.code)
+        return any(c.kind != "control-unit" or c.fault != "communication" for c in own)
+
+    @property
     def strange(self) -> tuple[Unread, ...]:
         """Lines that were not understood."""
         return tuple(u for u in self.unread if not u.why)

@@ -54,6 +54,11 @@ from squibwise.intake.report.words import (
 from squibwise.model.report import Unit
 
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")
+_NO_LONGER = (  # "B1001 non si vede più"
+    *(("no", "longer"), ("nicht", "mehr"), ("ne", "plus"), ("ya", "no"), ("no", "mas")),
+    *(("non", "piu"), ("nao", "mais"), ("juz", "nie"), ("nie", "juz")),
+)
+_SAID_OF_CODE = 8  # words behind a code that speak of the code itself
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
 _ROW = pattern(r"[^\W\d].{0,40}?\S\s{3,}\S")
 _NEARLY = 0.8  # share of known words
@@ -325,7 +330,11 @@ def _denied_by_name(line: Line, code: Code, text: str, catalog: Catalog) -> str:
     is_denied = denying.intersection(before) or (behind and behind <= denying)
     is_list = len(line.codes) > 1 and not has_part(line.words)
     is_denied = is_denied or (is_list and "away" in line.words.voices)  # "B1, B2: absent"
-    return "denied" if is_denied and not has_fault(line.words) else ""
+    if is_denied and not has_fault(line.words):
+        return "denied"
+    said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
+    is_over = any(one in said and two in said[said.index(one) :] for one, two in _NO_LONGER)
+    return "gone" if is_over and words_of(text, catalog, None).says_nothing else ""
 
 
 def _continues(line: Line, state: _State) -> bool:

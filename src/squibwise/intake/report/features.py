@@ -16,6 +16,7 @@ _AND = ("and", "und", "et", "y", "e", "i", "or")
 _NOT = frozenset("not nicht non pas no nao nie niet sin sem sans".split())
 _ADVERBS = frozenset("not nicht nie niet".split())
 _DENIED = {"status:present": "status:stored", "tested": "status:not-tested"}
+_IS_NONE = {"status:stored": "gone"}  # "not in memory"
 YES = frozenset("y yes x ja j o oui si s sim tak t 1".split())
 NO = frozenset("n no nein non nao nie nee 0".split())
 _UNITS = frozenset(
@@ -65,8 +66,12 @@ def read_words(
 def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
     """Return phrases with ``not active`` as one that says stored, ``not tried`` as not tested."""
     found: list[Hit] = []
+    is_there = any("status:present" in h.means for h in hits)  # "present, not stored"
     for hit in hits:
-        joined = _DENIED.get(next((m for m in hit.means if m in _DENIED), ""))
+        is_lone = not is_there and hit.means == ("status:stored",)
+        is_lone = is_lone and bool(found) and found[-1].means == ("not",)
+        denied = _DENIED | _IS_NONE if is_lone else _DENIED
+        joined = denied.get(next((m for m in hit.means if m in denied), ""))
         if joined and found and _denies_right_before(found[-1], hit, tokens):
             found[-1] = Hit((joined,), found[-1].first, hit.last, hit.language)
         else:
