@@ -14,11 +14,13 @@ from squibwise.catalog.load import load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.terminal import lay_out
 from squibwise.garage.saying import find_told
+from squibwise.garage.tick_order import Tick, refuse_obstacles
+from squibwise.garage.ticking import drop_fallen
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import Overview
-from squibwise.model.work import Visit, Work
+from squibwise.model.work import Operation, Visit, Work
 from squibwise.present.rows import list_component_rows, list_operation_rows, list_order_rows
 from squibwise.present.tell_brief import make_brief, tell_brief
 from squibwise.present.tell_orders import tell_order_list
@@ -46,6 +48,56 @@ def places(todo: Work) -> dict[str, int]:
 
 def fires(component: str) -> bool:
     return CATALOG.kinds[split_component(component).kind].fires
+
+
+def _ticked_above(todo: Work, number: int) -> Work:
+    """Return the work with every line above one ticked, and the gates closed that they close.
+
+    What is known against a key-on stands at the head of the list.
+    """
+    done = {o.id for o in todo.operations[:number]}
+    shut = {g.word for g in CATALOG.tasks.gates.values() if f"step:{g.step}" in done}
+
+    def tick(operation: Operation) -> Operation:
+        left = tuple(w for w in operation.blocked_by if w not in shut)
+        is_done = operation.done or operation.id in done
+        return msgspec.structs.replace(operation, done=is_done, blocked_by=left)
+
+    visits = tuple(
+        msgspec.structs.replace(
+            v,
+            areas=tuple(
+                msgspec.structs.replace(a, operations=tuple(map(tick, a.operations)))
+                for a in v.areas
+            ),
+        )
+        for v in todo.visits
+    )
+    return msgspec.structs.replace(todo, visits=visits, unsettled=())
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_a_line_that_is_ticked_after_all_above_it_is_never_refused(job: str) -> None:
+    """But for the lamp and the last scan, which say so: what is seen there stands for them."""
+    todo = whole(job).todo
+    for number, operation in enumerate(todo.operations):
+        if operation.done or operation.id in ("step:lamp-check", "step:final-scan"):
+            continue
+        refuse_obstacles(
+            Tick(
+                todo=_ticked_above(todo, number),
+                chosen=frozenset((operation.id, *operation.demands)),
+                catalog=CATALOG,
+                safe=True,
+                note="all others live, the rest stays open",
+            )
+        )
+
+
+def test_a_number_that_fell_off_the_list_is_told_and_no_mistake() -> None:
+    left, told = drop_fallen((526, 91, 99999), whole("lamp-on").todo, CATALOG)
+    assert left == (91, 99999)
+    assert [t.split()[1] for t in told] == ["526"]
 
 
 # Judgement, common practice, no source.

@@ -133,6 +133,14 @@ def test_a_lamp_that_goes_out_speaks_for_every_watched_circuit() -> None:
     assert lamp.fired < 0.5 * plain.fired
 
 
+def test_the_lamp_of_a_rebuilt_car_never_makes_a_part_likelier_spent_that_was_left_in() -> None:
+    """Whatever a report from before left out: the new unit watches, and sees nothing."""
+    out = LampCheck(id="lamp", lit=True, out_after_s=6.0, stayed_out=True)
+    unit, left = done("replaced", "centre.control-unit"), "driver.buckle-pretensioner"
+    plain, lamp = (of(fired_then_replaced(unit, *more), left).now for more in ((), (out,)))
+    assert lamp.fired < 0.5 * plain.fired
+
+
 def test_a_lamp_that_never_lights_is_a_fault_of_the_lamp() -> None:
     dark = LampCheck(id="lamp", lit=False)
     assert of(_ask(dark), "centre.warning-lamp").now.faulty > 0.3

@@ -155,6 +155,21 @@ def test_a_replaced_part_is_done_and_stays_on_the_list(run) -> None:  # noqa: AN
     assert item(run(swap, states=states), "driver.front-bag:replace").done
 
 
+def test_a_part_that_was_replaced_as_the_list_asked_is_not_looked_at_once_more(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    part = "left.curtain"
+    beliefs = made.assessment({**FIRED, part: {"fired": 0.6}})
+    looked = passed(f"{part}:inspect", hour=9)
+    swap = DoneWork(id="d", what="replaced", component=part, time=at(12))
+    asked = {i.id: i.done for i in work(made.case(looked), beliefs, catalog).items}
+    assert asked[f"{part}:replace"] is False
+    beliefs = made.assessment({**FIRED, part: {"fired": 0.3}})
+    then = {i.id: i.done for i in work(made.case(looked, swap), beliefs, catalog).items}
+    assert then[f"{part}:replace"]
+    assert then[f"{part}:inspect"]
+
+
 def test_a_replacement_that_is_itself_bad_is_not_done(run) -> None:  # noqa: ANN001
     swap = DoneWork(id="d", what="replaced", component="driver.front-bag", time=at(12))
     states = {"driver.front-bag": {"fired": 0.98}}

@@ -58,7 +58,8 @@ def write_entries(
     by = next((e["by"] for e in entries if e.get("by")), "")
     with stored.editable(case_path, command, by) as folder:
         file = entering.open_file(folder)
-        entering.add(file, addition, load_catalog())
+        if entries or rules:
+            entering.add(file, addition, load_catalog())
     written = [*entries, *rules]
     value = {"file": str(file.path), "written": [dict(e) for e in written]}
     return output.answer(
@@ -190,6 +191,7 @@ def did(
     counted, words = ticking.split_words(typed, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
+    wanted, fallen = ticking.drop_fallen(wanted, todo, opened.catalog)
     common = common_keys(by, at)
     entries = ticking.word_entries(words, todo, opened.catalog, common, failed=failed, safe=safe)
     if wanted:
@@ -207,7 +209,7 @@ def did(
             evidence=evidence,
         )
     entries = ticking.add_note(entries, note)
-    told = ticking.tell_along(entries, todo, opened.catalog)
+    told = (*ticking.tell_along(entries, todo, opened.catalog), *fallen)
     told += (f"Then: {then}",) if then else ()
     command = f"did {','.join(numbers)}"
     return write_entries(case_path, command, entries, as_json=as_json, told=told)

@@ -415,20 +415,21 @@ def find_command_alone(operation: Operation, tick: Tick) -> str:
 def _own_openings(todo: Work) -> dict[str, set[str]]:
     """Return which openings each operation lies behind, by ids: nobody works in a closed area.
 
-    A substitute load goes where its device came out.
+    What is taken off first, so that an area can be opened at all, lies behind none. A substitute
+    load goes where its device came out.
     """
     found: dict[str, set[str]] = {}
     of_part: dict[str, set[str]] = {}
-    areas = [a for v in todo.visits for a in v.areas]
-    opened: dict[str, set[str]] = {a.area: set() for a in areas}
-    for area in areas:
-        opened[area.area] |= {o.id for o in area.operations if o.action == "open"}
-    for area in areas:
+    opened: dict[str, set[str]] = {}
+    for area in (a for v in todo.visits for a in v.areas):
         for operation in area.operations:
+            ways = opened.setdefault(area.area, set())
+            if operation.action == "open":
+                opened[area.area] = {*ways, operation.id}
             if operation.action in _IN_AN_AREA or operation.id == "step:unit-bolted":
-                found[operation.id] = opened[area.area]
+                found[operation.id] = ways
             if operation.action == "out":
-                of_part |= dict.fromkeys(operation.components, opened[area.area])
+                of_part |= dict.fromkeys(operation.components, ways)
     found[FIT_LOADS] = {
         word
         for o in todo.operations

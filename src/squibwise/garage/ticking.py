@@ -27,6 +27,7 @@ from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.evidence import Evidence
 from squibwise.model.words import RELEASE_WORDS
 from squibwise.model.work import Demand, Operation, Work
+from squibwise.require.operations import list_numbers
 from squibwise.require.progress import entry_for
 
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
@@ -275,6 +276,23 @@ def _refuse_vague(todo: Work, numbers: Sequence[int]) -> None:
                 remedy=f"Say which failed: `did CASE {operation.n} --failed --of COMPONENT`, "
                 "or what was seen: `saw CASE COMPONENT WORD`.",
             )
+
+
+def drop_fallen(
+    numbers: Sequence[int], todo: Work, catalog: Catalog
+) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """Return the numbers that stand for something, and what is told of those that do no more.
+
+    A list that was printed goes out of date: a look that passed takes away what hung on it.
+    """
+    known = {o.n for o in todo.operations} | {*_read_off_the_list(catalog)}
+    fallen = {r[0] for r in find_runs(numbers) if len(r) == 1} & list_numbers(catalog) - known
+    told = (
+        f"no. {n} is not on the list, or no more: nothing asks for it, and nothing was written of "
+        'it. If it was done all the same, add it as [[evidence]] with kind = "done".'
+        for n in sorted(fallen)
+    )
+    return tuple(n for n in numbers if n not in fallen), tuple(told)
 
 
 def _find_known(

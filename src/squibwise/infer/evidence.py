@@ -13,6 +13,7 @@ from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, 
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import (
+    UNIT,
     chance_of_reading,
     circuits_called,
     find_scans,
@@ -205,8 +206,8 @@ def weigh_lamp(
     if not entry.lit:
         found = net.find("centre.warning-lamp")
         if found is not None:
-            good, bad = 1.0 - figures["out_if_good"].value, 1.0 - figures["out_if_faulty"].value
-            values = np.array([good if m.condition == "ok" else bad for m in found[1].micros])
+            dark = [1.0 - figures[w].value for w in ("out_if_faulty", "out_if_good")]
+            values = np.array([dark[m.condition == "ok"] for m in found[1].micros])
             on = OnComponent(found[1].id, place, values[None, None, :])
             yield Likelihood(entry.id, found[1].id, "lamp never lit", parts=(on,))
         return
@@ -226,7 +227,8 @@ def _lamp_values(
 ) -> Array:
     """Return the chance of the lamp going out with this one part: (unit, causes, micros).
 
-    That it goes out with a part at fault is one thing for all circuits of the part: the worst.
+    That it goes out with a part at fault is one thing for all circuits of the part: the worst. Only
+    the unit of the crash may have stopped watching; what a report left out is no matter here.
     """
     figures = catalog.firing.scans.lamp
     good, bad = figures["out_if_good"].value, figures["out_if_faulty"].value
@@ -239,8 +241,9 @@ def _lamp_values(
                 circuit = micro.circuit(stage)
                 own = good if circuit == "good" else dim if circuit in mild else bad
                 table[c, m] = min(table[c, m], opens * min(own, bad) + (1.0 - opens) * own)
-    states = [table] + [np.ones_like(table)] * (net.unit.shape[1] - 1)
-    return np.stack(states)
+    works = [w.what for at, w in net.line.works_on(frozenset({UNIT})) if at < place]
+    watches = [s.watch != "stopped" or "replaced" in works for s in net.unit_states]
+    return np.stack([table if sees else np.ones_like(table) for sees in watches])
 
 
 def weigh_reading(

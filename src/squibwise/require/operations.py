@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from squibwise.catalog.load import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Setting, Three
 from squibwise.history.apart import find_parted
 from squibwise.history.signed import CONTROL_UNIT
@@ -10,7 +10,7 @@ from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, close_over
 from squibwise.require.demands import pick_cautions
-from squibwise.require.looks import look
+from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
 from squibwise.require.steps import find_situations, is_labelled
@@ -20,6 +20,19 @@ OPEN = 100
 HIGH_VOLTAGE_WAY = "hv"
 BENCH_READ = "key-on-refused"
 UNIT_WAYS = ("flap", "console", "panel")
+
+
+def list_numbers(catalog: Catalog) -> frozenset[int]:
+    """Return every number that an operation of some car may have."""
+    tasks = catalog.tasks
+    own = [s.number for s in (*tasks.steps.values(), *tasks.settings.values())]
+    own += [t.number for t in tasks.ticks.values() if t.number]
+    slots = {o.slot + n for o in tasks.openings.values() for n in (0, 1)}
+    work = [(a.operation.number, len(a.places)) for a in catalog.assemblies.values()]
+    parts = {first + n for first, count in work for n in range(count)}
+    ways = (base + slot for base in (OPEN, LOOK, JOIN, CLOSE) for slot in slots)
+    pieces = (base + number for base in (OUT, FIT, TRACE) for number in parts)
+    return frozenset((*own, *ways, *pieces))
 
 
 def open_up(scope: Scope) -> Iterator[Operation]:
@@ -191,9 +204,15 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
         blocked_by=tuple(sorted(gates)),
         demands=order_demands(piece, scope),
         labelled=is_labelled(piece.key, scope),
-        done=order.done if order else is_signed(f"fit:{piece.id}", scope),
+        done=order.done if order else _is_back(piece, scope),
         passes_when=_fitted(piece, scope),
     )
+
+
+def _is_back(piece: Piece, scope: Scope) -> bool:
+    """Is a piece that came off fitted again: itself, or a new one that nothing asks for now."""
+    is_new = scope.job.progress.replaced.issuperset(piece.key)
+    return is_new or is_signed(f"fit:{piece.id}", scope)
 
 
 def fit_outside(scope: Scope) -> Iterator[Operation]:

@@ -119,8 +119,12 @@ def _ask(job: Job, own: tuple[Ask, ...]) -> _Asked:
 
 
 def _demands(job: Job, asked: _Asked, pieces: tuple[Piece, ...]) -> dict[str, Demand]:
+    """Return every demand; whether a part passes is no question once it was replaced as asked."""
     fitted = _fitted(job, pieces)
-    return {i: _demand(d, job, asked, fitted) for i, d in asked.followed.items()}
+    found = {i: _demand(d, job, asked, fitted) for i, d in asked.followed.items()}
+    new = {d.component for d in found.values() if d.action == "replace" and d.done}
+    settled = (d for d in found.values() if d.action == "inspect" and d.component in new)
+    return found | {d.id: msgspec.structs.replace(d, done=True) for d in settled}
 
 
 def _fitted(job: Job, pieces: tuple[Piece, ...]) -> frozenset[str]:
