@@ -223,7 +223,25 @@ def test_the_order_list_marks_rules_apart_and_asks_which_piece() -> None:
         assert all(kinds[h] == kind for h in heads)
     every = {part: note for listed in rows.values() for part, note in listed.items()}
     kit = next(note for part, note in every.items() if "fasteners" in part)
-    assert kit.startswith("say which before it is ordered: each bolt")
+    assert "passenger airbag (beam bolts often)" in kit
+
+
+def test_the_desk_gets_the_number_on_the_old_part() -> None:
+    """A label of which nobody says that the part is new is that of the part that comes out."""
+    labels = [
+        {"kind": "part-label", "component": c, "number": n, "provenance": p}
+        for c, n, p in (
+            ("driver.front-bag", "9Z-117-A", "unknown"),
+            ("passenger.front-bag", "9Z-118-B", "new"),
+        )
+    ]
+    tables = JOBS["two-front-bags"].tables()
+    tables["evidence"] = [*tables["evidence"], *labels]
+    car = line.make_case(tables, CATALOG, {"scan.txt": JOBS["two-front-bags"].scan})
+    told = tell_order_list(car, whole("two-front-bags").todo, CATALOG)
+    notes = [r[2] for s in told.sections for b in s.blocks if isinstance(b, Table) for r in b.rows]
+    assert [n for n in notes if "on the old part: 9Z-117-A" in n]
+    assert not [n for n in notes if "9Z-118-B" in n]
 
 
 def test_a_flooded_car_gets_its_first_power_on_loads_with_its_new_unit_in() -> None:

@@ -43,6 +43,25 @@ def test_a_belt_that_fired_is_one_line_with_all_it_holds(front: Work) -> None:
     assert set(BELT.split()) <= set(belt.contains)
 
 
+# Judgement, common practice, no source: a bag with a door of its own tears the door in 90 of 100.
+@pytest.mark.parametrize(("hurt", "bought"), [(False, "airbag-door"), (True, "instrument-panel")])
+def test_where_the_panel_stays_the_door_of_the_airbag_is_ordered_and_fitted_from_above(
+    hurt: bool, bought: str, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    stays = OwnRule(
+        component="instrument-panel", action="inspect", when="passenger-bag-fired", source="p. 12"
+    )
+    seen = [Look(id="a", component="passenger.front-bag", seen="deployed")]
+    seen += [Look(id="b", component="centre.instrument-panel", seen="damaged")] if hurt else []
+    states = {"passenger.front-bag": {"fired": 0.98}, "centre.instrument-panel": {"damaged": 0.85}}
+    done = work(made.case(*seen, profile=Profile(rules=(stays,))), made.assessment(states), catalog)
+    assert ordered(done, "centre.instrument-panel").assembly == bought
+    words = [o.id for o in done.operations]
+    assert ("open:panel" in words) == hurt
+    if not hurt:
+        assert words.index("fit:passenger-bag@passenger") < words.index("fit:airbag-door@centre")
+
+
 def test_what_a_user_says_is_sold_apart_is_a_line_of_its_own(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:

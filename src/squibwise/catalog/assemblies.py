@@ -106,6 +106,8 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         lead_days: Least, usual, most days until it is there. [day]
         body_work: Ordered and fitted with the body or glass work.
         instead: Never chosen by itself: another way to buy the same.
+        where_kept: Condition of a rule: where the maker keeps the whole part then, this is what is
+            bought of it, until an eye sees the whole damaged; empty = never.
         same_number: The same part number at several places: one line of the order list.
         basis: Basis of prices and days.
     """
@@ -130,6 +132,7 @@ class Assembly(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     lead_days: Three | None = None
     body_work: bool = False
     instead: bool = False
+    where_kept: str = ""
     same_number: bool = False
     source: str
     basis: Basis

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Sequence
 
 from squibwise.catalog.load import Catalog
 from squibwise.garage.saying import REACHING
+from squibwise.history.order import read_history
+from squibwise.history.signed import labelled
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import Circumstance, Impact
@@ -11,6 +13,7 @@ from squibwise.model.names import Side, side_of, split_component
 from squibwise.model.work import Order, Question, Work
 from squibwise.present.figures import about, bare_sum
 from squibwise.present.telling import Section, Table, Telling, Text, filled, section
+from squibwise.require.orders import FASTENERS
 from squibwise.require.questions import CRASH
 
 
@@ -91,14 +94,14 @@ def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
     """Return the order list as a parts desk reads it: each part with its side, nothing else."""
     car = case.car
     british = (case.region or "").startswith("GB")
+    now, perhaps = order_now(todo), may_be_added(todo)
 
     def listed(title: str, orders: Iterable[Order], note: str = "") -> Section | None:
-        rows = tuple(row for o in orders for row in _desk_rows(o, case, catalog, british))
+        rows = tuple(row for o in orders for row in _desk_rows(o, case, catalog, british, now))
         return (
             section(title, Table(rows=rows, head=("", "part", "note")), note=note) if rows else None
         )
 
-    now, perhaps = order_now(todo), may_be_added(todo)
     least = catalog.fact("present.ask-price-from").number()
     unlikely = sum(o.p < least for o in perhaps)
     empty = "" if now else _NOTHING if not perhaps else _NOTHING_YET
@@ -142,7 +145,7 @@ _BY_VIN = (
 
 
 def _desk_rows(
-    order: Order, case: Case, catalog: Catalog, british: bool
+    order: Order, case: Case, catalog: Catalog, british: bool, now: Sequence[Order]
 ) -> Iterable[tuple[str, ...]]:
     """Return one row for each place, or one for all where the number is the same."""
     assembly = catalog.assemblies[order.assembly]
@@ -151,10 +154,37 @@ def _desk_rows(
     notes = [_tell_apart(assembly.sold_apart)] if assembly.sold_apart else []
     notes += [assembly.to_desk] if assembly.to_desk else []
     notes += ["dangerous goods"] if order.live else []
+    notes = [*_old_numbers(order, case), *notes]
+    if order.assembly == FASTENERS:
+        notes = [f"say which by the maker's page of each part: {_name_fasteners(now, catalog)}"]
     title = assembly.title_at(places[0], british=british) if places else order.title
     where = ", ".join(_where(p, hand) for p in places if p != "centre")
     alone = len(assembly.places) == 1 or not where
     yield str(order.quantity), title if alone else f"{title}, {where}", "; ".join(notes)
+
+
+def _old_numbers(order: Order, case: Case) -> list[str]:
+    """Return the numbers on the labels of the old parts, each with its place where they are many.
+
+    A label of which nobody says that the part is new is that of the part that comes out.
+    """
+    labels = [
+        x
+        for x in labelled(read_history(case.evidence))
+        if x.component in order.contains and x.provenance == "unknown"
+    ]
+    told = (
+        x.number if len(labels) == 1 else f"{split_component(x.component).place} {x.number}"
+        for x in labels
+    )
+    return [f"on the old part: {', '.join(told)}"] if labels else []
+
+
+def _name_fasteners(orders: Iterable[Order], catalog: Catalog) -> str:
+    """Return which parts of an order list have fasteners that are new each time, and what."""
+    used = [catalog.assemblies[word] for word in dict.fromkeys(o.assembly for o in orders)]
+    told = (f"{a.short or a.title} ({a.one_time})" for a in used if a.one_time)
+    return "; ".join(told) or "none is known of these"
 
 
 def _tell_apart(sold_apart: str) -> str:

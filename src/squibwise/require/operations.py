@@ -25,7 +25,7 @@ UNIT_WAYS = ("flap", "console", "panel")
 def list_numbers(catalog: Catalog) -> frozenset[int]:
     """Return every number that an operation of some car may have."""
     tasks = catalog.tasks
-    own = [s.number for s in (*tasks.steps.values(), *tasks.settings.values())]
+    own = [s.number for s in tasks.steps.values()] + [s.number for s in tasks.settings.values()]
     own += [t.number for t in tasks.ticks.values() if t.number]
     slots = {o.slot + n for o in tasks.openings.values() for n in (0, 1)}
     work = [(a.operation.number, len(a.places)) for a in catalog.assemblies.values()]

@@ -10,6 +10,7 @@ from squibwise.model.belief import Because
 from squibwise.model.car import Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import from_major
+from squibwise.model.evidence import Look
 from squibwise.model.names import split_component
 from squibwise.model.work import Demand, DemandKind, Order, PriceRange
 
@@ -55,14 +56,30 @@ def find_pieces(case: Case, catalog: Catalog) -> tuple[Piece, ...]:
     at: dict[str, list[str]] = {}
     for component in case.car.components:
         at.setdefault(split_component(component).place, []).append(component)
+    parts = [a for a in catalog.assemblies.values() if a.instead and _is_bought(a, case)]
+    kept = {kind for a in parts for kind in a.key}
     found = [
         piece
         for assembly in catalog.assemblies.values()
-        if not assembly.instead
+        if assembly in parts or not (assembly.instead or kept.intersection(assembly.key))
         for index, place in enumerate(assembly.places)
         for piece in _pieces(assembly, place, index, at.get(place, []), case.profile)
     ]
     return tuple(sorted(found, key=lambda p: p.number))
+
+
+def _is_bought(assembly: Assembly, case: Case) -> bool:
+    """Does the maker keep the whole part, of which this is sold, and did no eye see it damaged."""
+    hurt = any(
+        isinstance(e, Look)
+        and e.seen == "damaged"
+        and split_component(e.component).kind in assembly.key
+        for e in case.evidence
+    )
+    return not hurt and any(
+        r.component in assembly.key and r.when == assembly.where_kept and r.action != "replace"
+        for r in case.profile.rules
+    )
 
 
 def _pieces(
