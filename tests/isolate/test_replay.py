@@ -417,3 +417,19 @@ def test_a_load_clears_the_devices_own_half_and_a_new_joint_is_measured_again() 
     assert chance(found, "device-plug:other-half") < 0.5 * chance(found, "harness:broken")
     assert "load-at:device-plug" in found.done
     assert "meter:harness" not in found.done
+
+
+def test_a_connector_is_not_renewed_before_a_load_behind_it_tells_it_from_the_unit() -> None:
+    told = [
+        ("look:device-plug", "fine"),
+        ("load-at:device-plug", "stays"),
+        ("meter:harness", "sound"),
+    ]
+    course = [
+        Entered(id=f"o{n}", loop="left.curtain/1", test=test, outcome=word)
+        for n, (test, word) in enumerate(told)
+    ]
+    case = a_case(a_report(a_line("left.curtain", "open-or-high")), *course)
+    found = trace(case, believing(), "left.curtain/1", CATALOG)
+    assert found.hypotheses[0].id == "device-plug:bad-contact"
+    assert found.next_test.kind == "test"

@@ -37,11 +37,25 @@ class Enumerator:
             return 0.0
         options = [self._test(t, alive, facts, on) for t in problem.tests if t.id not in done]
         for r in problem.repairs:
-            if r.id not in done and (r.after <= done or r.unless & facts):
+            if r.id not in done and self._may_be_done(r, alive, facts):
                 minutes = r.minutes + r.price + r.check_minutes
                 cost = mass * self._pay(minutes, r.access, r.power, done, on)
                 options.append(cost + self.best(alive, facts | {(r.id, "no")}, True))
         return min(options)
+
+    def _may_be_done(
+        self, repair: Repair, alive: tuple[float, ...], facts: frozenset[tuple[str, str]]
+    ) -> bool:
+        done = {name for name, _ in facts}
+        mended = frozenset[str]().union(*(r.fixes for r in self.problem.repairs if r.id in done))
+        cured = math.fsum(
+            w
+            for w, h in zip(alive, self.problem.hypotheses, strict=True)
+            if h - mended <= repair.fixes
+        )
+        located = cured >= self.problem.located * math.fsum(alive) or bool(repair.enough & facts)
+        waits = not repair.after <= done or not (located or repair.until <= done)
+        return not waits or bool(repair.unless & facts)
 
     def _test(
         self, test: Test, alive: tuple[float, ...], facts: frozenset[tuple[str, str]], on: bool
@@ -112,6 +126,8 @@ def random_problem(
                 access=(int(rng.integers(3)),),
                 after=frozenset({"t0", f"t{tests - 1}"}) if gates and i < 2 else frozenset(),
                 unless=frozenset({("t0", "bad")}) if gates and i == 1 else frozenset(),
+                until=frozenset({"t1", f"t{tests - 1}"}) if gates and i == 1 else frozenset(),
+                enough=frozenset({("t1", "clear")}) if gates and i == 1 else frozenset(),
                 fixes=frozenset({n, names[(i + 1) % faults]} if i == 0 else {n}),
             )
             for i, n in enumerate(names)
@@ -119,6 +135,7 @@ def random_problem(
         access_minutes=(10.0, 25.0, 5.0),
         wait_minutes=15.0,
         power_up_minutes=3.0,
+        located=0.6 if gates else 0.0,
     )
 
 

@@ -259,6 +259,10 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         after: Tests that must have located the fault before it, with ``{point}`` and ``{near}``
             (the connector nearest to it); those that this circuit does not have are left aside.
         unless: ``<test>=<outcome>``, each of which is enough without them.
+        until: Of igniter circuits: tests that must be done besides while what it fixes is not
+            believed in enough (``isolation.located``); ``{wire}`` and ``{behind}`` are the wiring
+            and the connector next to the point towards the control unit.
+        enough: ``<test>=<outcome>``, each of which ends that.
         minutes: Hands-on time without access. [min]
         part: Whose price applies: ``device``, ``element`` or empty for none.
         part_minutes: Price of the part as minutes of labour while the user entered none. [min]
@@ -283,6 +287,8 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     power: str = "through"
     after: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
+    until: tuple[str, ...] = ()
+    enough: tuple[str, ...] = ()
     minutes: float
     part: str = ""
     part_minutes: float = 0.0

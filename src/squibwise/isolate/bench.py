@@ -7,12 +7,11 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest, MovedSteps
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import Context, part_minutes, wait_minutes
 from squibwise.isolate.prose import movements_of
 from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
-from squibwise.model.cost import from_major
 from squibwise.numerics.troubleshoot.problem import Power, Problem, Repair, Result, Test
 
 _MEMORY = "codes:"
@@ -48,6 +47,8 @@ class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
         price: Its parts as minutes of work. [min]
         after: Tests that must have located the fault before it.
         unless: Outcomes, as test and word, that are enough without them.
+        until: Tests that must be done besides, until it is believed in enough.
+        enough: Outcomes, as test and word, each of which ends that.
         check_wait: Waiting for its verification, where something is moved with loads in. [min]
     """
 
@@ -58,6 +59,8 @@ class BenchRepair(msgspec.Struct, frozen=True, kw_only=True):
     price: float
     after: frozenset[str] = frozenset()
     unless: frozenset[tuple[str, str]] = frozenset()
+    until: frozenset[str] = frozenset()
+    enough: frozenset[tuple[str, str]] = frozenset()
     check_wait: float = 0.0
 
 
@@ -153,6 +156,8 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
             fixes=tuple(f.replace("{point}", element.id) for f in repair.fixes),
             price=part_minutes(case, context, element, repair, catalog),
             after=_awaited(repair, element, context, catalog),
+            until=_telling_apart(repair, element, context),
+            enough=frozenset(_outcome(u.replace("{point}", element.id)) for u in repair.enough),
             unless=frozenset(_outcome(u.replace("{point}", element.id)) for u in repair.unless),
         )
         for repair in catalog.loops.repairs
@@ -198,6 +203,21 @@ def _awaited(
     return frozenset(t.format(point=element.id, near=near) for t in repair.after)
 
 
+def _telling_apart(repair: LoopRepair, element: Element, context: Context) -> frozenset[str]:
+    """Return the tests that tell a place from what lies behind it, towards the control unit.
+
+    In igniter circuits only; elsewhere the card's own test is enough.
+    """
+    if context.chain.circuit != "igniter":
+        return frozenset()
+    order = [e for e in context.chain.element if e.role != "whole"]
+    at = order.index(element) if element in order else len(order)
+    wires = (e.id for e in order[at + 1 :] if e.role in ("segment", "coil"))
+    plugs = (e.id for e in order[at + 1 :] if e.role == "plug")
+    words = {"wire": next(wires, ""), "behind": next(plugs, "")}
+    return frozenset(t.format(**words) for t in repair.until)
+
+
 def _nearest_connector(element: Element, context: Context) -> str:
     """Return the connector at which a piece of wire is best told from the rest.
 
@@ -222,27 +242,6 @@ def _is_for(record: LoopTest | LoopRepair, element: Element, context: Context) -
         and (not record.circuits or context.chain.circuit in record.circuits)
         and (not record.chains or context.chain.id in record.chains)
     )
-
-
-def part_minutes(
-    case: Case, context: Context, element: Element, repair: LoopRepair, catalog: Catalog
-) -> float:
-    """Return what a repair's part costs as minutes of labour: the user's price where entered."""
-    kind = context.name.kind if repair.part == "device" else element.kind
-    wanted = [context.name.id, kind] if repair.part == "device" else [kind]
-    price = next((p for w in wanted for p in case.prices if w and p.what == w), None)
-    if not repair.part or price is None:
-        return repair.part_minutes
-    return price.likely.minor / minor_per_minute(case, catalog)
-
-
-def minor_per_minute(case: Case, catalog: Catalog) -> float:
-    """Return what a minute of work costs, in minor units: the user's rate where entered."""
-    labour = next((p for p in case.prices if p.what == "labour-hour"), None)
-    if labour is not None and labour.likely.minor > 0:
-        return labour.likely.minor / 60.0
-    hour = 60.0 * catalog.fact("isolation.labour").number()
-    return from_major(hour, case.currency).minor / 60.0
 
 
 def chances_of(bench: BenchTest, part: str, context: Context, catalog: Catalog) -> dict[str, float]:
@@ -355,12 +354,6 @@ def outcome_chances(
     return out | {w: left * share[w] / total for w in words}
 
 
-def wait_minutes(case: Case, catalog: Catalog) -> float:
-    """Return the wait after each power-down: the maker's, or the longest published."""
-    given = case.profile.wait_minutes
-    return given.value if given else catalog.fact("isolation.longest-wait").number()
-
-
 def clusters_of(context: Context, tests: tuple[BenchTest, ...]) -> list[str]:
     """Return the access clusters of a circuit and of what its tests need besides."""
     clusters = list(dict.fromkeys(e.access for e in context.chain.element if e.access))
@@ -390,6 +383,7 @@ def problem_of(
         wait_minutes=wait,
         power_up_minutes=catalog.fact("isolation.power-up").number(),
         powered=True,
+        located=catalog.fact("isolation.located").number(),
     )
 
 
@@ -495,5 +489,7 @@ def _repair(
         power="on" if power_of(bench) == "on" else "through",
         fixes=fixed,
         after=bench.after & known,
+        until=bench.until & known,
+        enough=frozenset((t, w) for t, w in bench.enough if t in known),
         unless=frozenset((t, w) for t, w in bench.unless if t in known),
     )

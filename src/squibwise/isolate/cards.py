@@ -11,9 +11,8 @@ from squibwise.isolate.bench import (
     access_of,
     chances_of,
     power_of,
-    wait_minutes,
 )
-from squibwise.isolate.context import LIKELY, Context
+from squibwise.isolate.context import LIKELY, Context, wait_minutes
 from squibwise.isolate.standing import Standing
 from squibwise.model.belief import Because
 from squibwise.model.evidence import SubstituteLoad

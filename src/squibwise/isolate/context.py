@@ -5,7 +5,7 @@ import re
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import Chain, Element
+from squibwise.catalog.loops import Chain, Element, LoopRepair
 from squibwise.catalog.vocabulary import Sign
 from squibwise.errors import InputError, ModelError
 from squibwise.history.apart import list_apart
@@ -14,6 +14,7 @@ from squibwise.history.signed import loads_on
 from squibwise.isolate.reported import Reported, faulty_loops, is_spent, reported_of
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
+from squibwise.model.cost import from_major
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
@@ -378,3 +379,33 @@ def _twin_fired(assessment: Assessment, component: str, stage: int, chain: Chain
     if belief is None or chain.circuit != "igniter":
         return 0.0
     return max((s.fired for n, s in belief.stages.items() if n != str(stage)), default=0.0)
+
+
+# What the user pays and waits.
+
+
+def part_minutes(
+    case: Case, context: Context, element: Element, repair: LoopRepair, catalog: Catalog
+) -> float:
+    """Return what a repair's part costs as minutes of labour: the user's price where entered."""
+    kind = context.name.kind if repair.part == "device" else element.kind
+    wanted = [context.name.id, kind] if repair.part == "device" else [kind]
+    price = next((p for w in wanted for p in case.prices if w and p.what == w), None)
+    if not repair.part or price is None:
+        return repair.part_minutes
+    return price.likely.minor / minor_per_minute(case, catalog)
+
+
+def minor_per_minute(case: Case, catalog: Catalog) -> float:
+    """Return what a minute of work costs, in minor units: the user's rate where entered."""
+    labour = next((p for p in case.prices if p.what == "labour-hour"), None)
+    if labour is not None and labour.likely.minor > 0:
+        return labour.likely.minor / 60.0
+    hour = 60.0 * catalog.fact("isolation.labour").number()
+    return from_major(hour, case.currency).minor / 60.0
+
+
+def wait_minutes(case: Case, catalog: Catalog) -> float:
+    """Return the wait after each power-down: the maker's, or the longest published."""
+    given = case.profile.wait_minutes
+    return given.value if given else catalog.fact("isolation.longest-wait").number()

@@ -4,8 +4,8 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_apart
-from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of, wait_minutes
-from squibwise.isolate.context import Context
+from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of
+from squibwise.isolate.context import Context, wait_minutes
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.origin import Finding

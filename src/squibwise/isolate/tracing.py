@@ -12,14 +12,12 @@ from squibwise.isolate.bench import (
     BenchRepair,
     BenchTest,
     clusters_of,
-    minor_per_minute,
     problem_of,
     repairs_of,
     tests_of,
-    wait_minutes,
 )
 from squibwise.isolate.cards import card_of, confirming_card, stop_card
-from squibwise.isolate.context import Context, context_of
+from squibwise.isolate.context import Context, context_of, minor_per_minute, wait_minutes
 from squibwise.isolate.findings import assumptions_of, findings_of
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.ranges import other_first_causes
@@ -238,8 +236,11 @@ def _looked_before(
 
 def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
     """Return a repair that no longer waits for the tests that are done."""
-    after = frozenset() if repair.unless & standing.seen else repair.after - standing.done
-    return msgspec.structs.replace(repair, after=after)
+    if repair.unless & standing.seen:
+        return msgspec.structs.replace(repair, after=frozenset(), until=frozenset())
+    after, until = repair.after - standing.done, repair.until - standing.done
+    until = frozenset() if repair.enough & standing.seen else until
+    return msgspec.structs.replace(repair, after=after, until=until)
 
 
 def _left_out(standing: Standing, problem: Problem) -> float:

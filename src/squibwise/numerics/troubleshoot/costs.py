@@ -159,5 +159,6 @@ def parts_needed(problem: Problem) -> float:
 
 def without_gates(problem: Problem) -> Problem:
     """Return the problem as somebody sees it who fits parts before the fault is located."""
-    repairs = tuple(msgspec.structs.replace(r, after=frozenset()) for r in problem.repairs)
+    free = {"after": frozenset[str](), "until": frozenset[str]()}
+    repairs = tuple(msgspec.structs.replace(r, **free) for r in problem.repairs)
     return msgspec.structs.replace(problem, repairs=repairs)

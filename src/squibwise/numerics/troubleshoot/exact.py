@@ -163,20 +163,28 @@ def repair_value(table: Table, r: int, rows: Index, sets: Index, after: Array) -
     cost = _action_cost(table, table.model.tests + r, rows, sets)
     then = after[:, sets | (1 << r)]
     value: Array = table.mass[rows][:, sets, None] * cost + then[:, :, None]
-    waits = _waiting(table, r, rows)
+    waits = _waiting(table, r, rows, sets)
     if waits.any():
         value[waits] = np.inf
     return value
 
 
-def _waiting(table: Table, r: int, rows: Index) -> NDArray[np.bool_]:
-    """Return whether a repair still waits for a test, by row."""
+def _waiting(table: Table, r: int, rows: Index, sets: Index) -> NDArray[np.bool_]:
+    """Return whether a repair still waits for a test, by row and set of repairs."""
     model = table.model
-    out = np.zeros(len(rows), dtype=np.bool_)
+    out = np.zeros((len(rows), len(sets)), dtype=np.bool_)
     for t in model.gates[r]:
-        out |= (table.done[rows] >> t) & 1 == 0
+        out |= ((table.done[rows] >> t) & 1 == 0)[:, None]
+    if model.until[r]:
+        cured = table.alive[sets] & ~table.alive[sets | (1 << r)]
+        believed = table.likelihood[rows] @ cured.T.astype(np.float64)
+        doubtful = believed < model.problem.located * table.mass[rows][:, sets]
+        for t, digit in model.enough[r]:
+            doubtful &= (rows // (model.stride[t] // 2) % model.size[t] != digit)[:, None]
+        for t in model.until[r]:
+            out |= doubtful & ((table.done[rows] >> t) & 1 == 0)[:, None]
     for t, digit in model.freed[r]:
-        out &= rows // (model.stride[t] // 2) % model.size[t] != digit
+        out &= (rows // (model.stride[t] // 2) % model.size[t] != digit)[:, None]
     return out
 
 

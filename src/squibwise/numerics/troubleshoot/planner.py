@@ -321,10 +321,12 @@ def after_result(problem: Problem, test: Test, position: int) -> Problem:
 
 def _after_seeing(repair: Repair, seen: tuple[str, str]) -> Repair:
     """Return a repair that waits no longer for a test that is done."""
-    if seen[0] not in repair.after and seen not in repair.unless:
-        return repair
-    after = frozenset[str]() if seen in repair.unless else repair.after - {seen[0]}
-    return msgspec.structs.replace(repair, after=after)
+    if seen in repair.unless:
+        return msgspec.structs.replace(repair, after=frozenset(), until=frozenset())
+    if seen in repair.enough:
+        repair = msgspec.structs.replace(repair, until=frozenset())
+    done = {seen[0]}
+    return msgspec.structs.replace(repair, after=repair.after - done, until=repair.until - done)
 
 
 def after_repair(problem: Problem, repair: Repair) -> Problem | None:

@@ -68,6 +68,8 @@ class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         fixes: Faults that it removes.
         after: Tests that must be done before it.
         unless: Outcomes, as test and word, each of which allows it without those tests.
+        until: Tests that must be done besides, until what it fixes is believed in enough.
+        enough: Outcomes, as test and word, each of which ends that.
     """
 
     id: str
@@ -80,6 +82,8 @@ class Repair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     fixes: frozenset[str]
     after: frozenset[str] = frozenset()
     unless: frozenset[tuple[str, str]] = frozenset()
+    until: frozenset[str] = frozenset()
+    enough: frozenset[tuple[str, str]] = frozenset()
 
     @property
     def total(self) -> float:
@@ -98,6 +102,7 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         power_up_minutes: What each power-up costs. [min]
         powered: Is the car powered at the start.
         opened: Access clusters that are open already.
+        located: Share of belief from which a repair waits no longer for what it waits ``until``.
     """
 
     hypotheses: tuple[frozenset[str], ...]
@@ -109,6 +114,7 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     power_up_minutes: float = 0.0
     powered: bool = True
     opened: frozenset[int] = frozenset()
+    located: float = 0.0
 
     def __post_init__(self) -> None:
         _check_weights(self.weight, len(self.hypotheses))
@@ -119,7 +125,7 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         stuck = [sorted(h) for h in self.hypotheses if not h or not h <= mended]
         if stuck:
             raise ModelError(f"no repair for {stuck[0]}")
-        locked = [r.id for r in self.repairs if not r.after <= {t.id for t in self.tests}]
+        locked = [r.id for r in self.repairs if not r.after | r.until <= {t.id for t in self.tests}]
         if locked:
             raise ModelError(f"repair {locked[0]} waits for a test that is not there")
 
@@ -166,17 +172,23 @@ def telling(test: Test) -> bool:
 def trimmed(problem: Problem) -> Problem:
     """Return the problem without tests that tell nothing and repairs that are never better."""
     faults = frozenset[str]().union(*problem.hypotheses)
-    useful = [r for r in problem.repairs if r.fixes & faults]
+    tells = frozenset(t.id for t in problem.tests if telling(t))
+    useful = [_waiting_less(r, tells) for r in problem.repairs if r.fixes & faults]
     repairs = tuple(r for r in useful if not any(_beats(o, r, faults, useful) for o in useful))
     needed = frozenset[str]().union(*(_allowing(r) for r in repairs))
-    tests = tuple(t for t in problem.tests if telling(t) or t.id in needed)
+    tests = tuple(t for t in problem.tests if t.id in tells | needed)
     return msgspec.structs.replace(problem, tests=tests, repairs=repairs)
+
+
+def _waiting_less(repair: Repair, tells: frozenset[str]) -> Repair:
+    """Return a repair that does not wait until tests are done which can tell nothing."""
+    return msgspec.structs.replace(repair, until=repair.until & tells)
 
 
 def _allowing(repair: Repair) -> frozenset[str]:
     """Return the tests that a repair waits for, or that can allow it without them."""
-    freeing = frozenset(test for test, _ in repair.unless)
-    return repair.after | freeing if repair.after else frozenset()
+    freeing = frozenset(test for test, _ in repair.unless | repair.enough)
+    return repair.after | freeing if repair.after or repair.until else frozenset()
 
 
 def _beats(other: Repair, repair: Repair, faults: frozenset[str], order: list[Repair]) -> bool:
@@ -191,5 +203,7 @@ def _covers(other: Repair, repair: Repair, faults: frozenset[str]) -> bool:
     wide = (repair.fixes & faults) <= (other.fixes & faults)
     cheap = other.total <= repair.total and set(other.access) <= set(repair.access)
     cheap = cheap and (other.power == repair.power or other.power == "on")
-    free = other.after <= repair.after and (not other.after or repair.unless <= other.unless)
-    return wide and cheap and free
+    waits = other.after or other.until
+    free = other.after <= repair.after and other.until <= repair.until
+    freed = repair.unless <= other.unless and repair.enough <= other.enough
+    return wide and cheap and free and (not waits or freed)

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from squibwise.numerics.troubleshoot.problem import Problem, Repair, normalised
+from squibwise.numerics.troubleshoot.problem import Problem, normalised
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -54,6 +54,8 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
         outcome_minutes: What the outcomes of each test cost on top, by hypothesis. [min]
         gates: Tests that each repair waits for, in order.
         freed: Outcomes, as test and digit, that allow each repair without them.
+        until: Tests that each repair waits for besides, while it is not believed in enough.
+        enough: Outcomes, as test and digit, that end that.
     """
 
     problem: Problem
@@ -73,11 +75,18 @@ class Model(msgspec.Struct, frozen=True, kw_only=True):
     outcome_minutes: Array
     gates: tuple[tuple[int, ...], ...]
     freed: tuple[tuple[tuple[int, int], ...], ...]
+    until: tuple[tuple[int, ...], ...]
+    enough: tuple[tuple[tuple[int, int], ...], ...]
 
     @property
     def tests(self) -> int:
         """Number of tests."""
         return len(self.problem.tests)
+
+    @property
+    def waits_for(self) -> tuple[tuple[int, ...], ...]:
+        """Every test that each repair may wait for, in order."""
+        return tuple((*g, *u) for g, u in zip(self.gates, self.until, strict=True))
 
 
 class States(msgspec.Struct, frozen=True, kw_only=True):
@@ -138,26 +147,28 @@ def model_of(problem: Problem) -> Model:
         several=np.flatnonzero(several),
         cures=((faults[single, None] & ~np.array(mends, dtype=np.int64)) == 0).astype(np.float64),
         outcome_minutes=_outcome_minutes(problem),
-        gates=tuple(_gates(problem, r) for r in problem.repairs),
-        freed=tuple(_freed(problem, r, branches) for r in problem.repairs),
+        gates=tuple(_positions(problem, r.after) for r in problem.repairs),
+        freed=tuple(_digits(problem, r.unless, branches) for r in problem.repairs),
+        enough=tuple(_digits(problem, r.enough, branches) for r in problem.repairs),
+        until=tuple(_positions(problem, r.until - r.after) for r in problem.repairs),
     )
 
 
 _ENDS_ON = {"off": 0, "through": 1, "on": 1, "any": -1}
 
 
-def _gates(problem: Problem, repair: Repair) -> tuple[int, ...]:
-    return tuple(t for t, test in enumerate(problem.tests) if test.id in repair.after)
+def _positions(problem: Problem, ids: frozenset[str]) -> tuple[int, ...]:
+    return tuple(t for t, test in enumerate(problem.tests) if test.id in ids)
 
 
-def _freed(
-    problem: Problem, repair: Repair, branches: tuple[Branch, ...]
+def _digits(
+    problem: Problem, outcomes: frozenset[tuple[str, str]], branches: tuple[Branch, ...]
 ) -> tuple[tuple[int, int], ...]:
     tests = problem.tests
     return tuple(
         (b.test, b.digit)
         for b in branches
-        if (tests[b.test].id, tests[b.test].results[b.result].word) in repair.unless
+        if (tests[b.test].id, tests[b.test].results[b.result].word) in outcomes
     )
 
 
@@ -234,7 +245,7 @@ def cost_of(model: Model, states: States) -> Array:
     cost = model.minutes + model.access[:, states.opened].T + model.power[:, states.on].T
     taken = (states.done[:, None] >> np.arange(len(model.minutes))) & 1
     cost = np.where(taken, np.inf, cost)
-    for r in np.flatnonzero([bool(g) for g in model.gates]):
+    for r in np.flatnonzero([bool(g) for g in model.waits_for]):
         cost[locked(model, states, int(r)), model.tests + r] = np.inf
     return cost
 
@@ -244,6 +255,13 @@ def locked(model: Model, states: States, repair: int) -> NDArray[np.bool_]:
     out = np.zeros(len(states.done), dtype=np.bool_)
     for t in model.gates[repair]:
         out |= (states.done >> t) & 1 == 0
+    if model.until[repair]:
+        believed = cured_by(model, states)[:, repair]
+        doubtful = believed < model.problem.located * states.mass
+        for t, digit in model.enough[repair]:
+            doubtful &= digit_of(model, states, t) != digit
+        for t in model.until[repair]:
+            out |= doubtful & ((states.done >> t) & 1 == 0)
     for t, digit in model.freed[repair]:
         out &= digit_of(model, states, t) != digit
     return out
@@ -268,7 +286,7 @@ def unlocking_cost(model: Model, states: States) -> tuple[Array, Index, Index]:
     on = np.repeat(states.on[:, None], repairs, axis=1)
     mass = np.maximum(states.mass, 1e-300)
     extra = states.belief @ model.outcome_minutes.T / mass[:, None]
-    for r, gates in enumerate(model.gates):
+    for r, gates in enumerate(model.waits_for):
         if not gates:
             continue
         waits = locked(model, states, r)
@@ -291,7 +309,7 @@ def unlocking_cost(model: Model, states: States) -> tuple[Array, Index, Index]:
 def first_of(model: Model, states: States, repair: Index) -> Index:
     """Return what comes first for a repair in each state: a test it waits for, or itself."""
     out = repair + model.tests
-    for r, gates in enumerate(model.gates):
+    for r, gates in enumerate(model.waits_for):
         rows = repair == r
         if not gates or not rows.any():
             continue
