@@ -320,10 +320,15 @@ def changed(value: Any, path: tuple[Any, ...], new: Any) -> Any:
 other = st.none() | st.booleans() | st.integers(-5, 5) | st.text(max_size=4) | st.floats(0, 1)
 
 
+@pytest.fixture(scope="module")
+def whole(issue: Maker, made: Made) -> bytes:
+    return to_json(issue(costs=made["costs"]()))
+
+
 @settings(max_examples=120, deadline=None)
 @given(data=st.data())
-def test_any_single_changed_value_is_seen(issue: Maker, made: Made, data: st.DataObject) -> None:
-    value = json.loads(to_json(issue(costs=made["costs"]())))
+def test_any_single_changed_value_is_seen(whole: bytes, data: st.DataObject) -> None:
+    value = json.loads(whole)
     leaves = [p for p in paths(value) if p[0] != "signature"]
     path = data.draw(st.sampled_from(leaves))
     new = data.draw(other)
@@ -335,8 +340,7 @@ def test_any_single_changed_value_is_seen(issue: Maker, made: Made, data: st.Dat
 
 @settings(max_examples=150, deadline=None)
 @given(data=st.data())
-def test_any_single_changed_byte_is_seen(issue: Maker, data: st.DataObject) -> None:
-    whole = to_json(issue())
+def test_any_single_changed_byte_is_seen(whole: bytes, data: st.DataObject) -> None:
     place = data.draw(st.integers(0, len(whole) - 1))
     byte = data.draw(st.integers(0, 255).filter(lambda b: b != whole[place]))
     forged = whole[:place] + bytes((byte,)) + whole[place + 1 :]
@@ -349,8 +353,7 @@ def test_any_single_changed_byte_is_seen(issue: Maker, data: st.DataObject) -> N
 
 @settings(max_examples=60, deadline=None)
 @given(st.data())
-def test_a_record_cut_short_is_refused(issue: Maker, data: st.DataObject) -> None:
-    whole = to_json(issue())
+def test_a_record_cut_short_is_refused(whole: bytes, data: st.DataObject) -> None:
     end = data.draw(st.integers(0, len(whole) - 1))
     assert codes(whole[:end]) == (False, ["record-unreadable"])
 
