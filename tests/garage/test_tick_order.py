@@ -9,6 +9,7 @@ from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.garage.tick_order import Tick, refuse_obstacles
+from squibwise.garage.ticking import entries_for
 
 CATALOG = load_catalog()
 DAY = dt.datetime(2026, 6, 5, 8)
@@ -51,3 +52,39 @@ def test_a_wait_that_is_due_again_is_not_ticked_with_its_power_down() -> None:
     """The power came on after the car was made safe: off again, then the whole wait."""
     told = told_at((OFF, WAITED), OFF, WAITED, KEY_ON)
     assert "not in one stroke" in told
+
+
+BARRIER = "door-left.vapour-barrier"
+IN_REACH = ("step:arrival-record", OFF, WAITED, "open:door-left")
+
+
+def door_job(seen: str, *passed: str) -> tuple[Any, tuple[Any, ...]]:
+    """Return the work on a car struck at the left door whose barrier looks so, and its evidence."""
+    tables = {
+        "case": {"id": "x", "region": "US-OH"},
+        "car": {"model_year": 2019},
+        "evidence": [
+            {"kind": "impact", "zone": "door-left", "extent": "severe"},
+            {"kind": "look", "component": "left.curtain", "seen": "deployed"},
+            {"kind": "look", "component": BARRIER, "seen": seen},
+            *(
+                {"kind": "passed", "what": w, "result": "passed", "by": "R"}
+                for w in (*IN_REACH, *passed)
+            ),
+        ],
+    }
+    case = line.make_case(tables, CATALOG)
+    return line.overview(case, CATALOG).todo, case.evidence
+
+
+@pytest.mark.parametrize("word", ["damaged", "plug-missing"])
+def test_a_part_that_was_seen_hurt_is_no_pass_by_the_tick_of_its_area(word: str) -> None:
+    todo, evidence = door_job(word)
+    door = next(o for o in todo.operations if o.id == "look:door-left")
+    entries = entries_for(todo, (door.n,), CATALOG, {"by": "R"}, failed=False, evidence=evidence)
+    written = [str(e["what"]) for e in entries]
+    assert f"{BARRIER}:inspect" not in written
+    ticked, _ = door_job(word, *written, "look:door-left")
+    before, after = ([o for o in t.orders if BARRIER in o.contains] for t in (todo, ticked))
+    assert [o.kind for o in before] == [o.kind for o in after]
+    assert before, "it is on the list"

@@ -4,7 +4,7 @@ import datetime as dt
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.garage.tick_order import (
@@ -22,7 +22,7 @@ from squibwise.garage.tick_order import (
     signed_along,
 )
 from squibwise.history.order import read_history
-from squibwise.history.signed import find_loads
+from squibwise.history.signed import find_loads, is_seen_hurt
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.evidence import Evidence
 from squibwise.model.words import RELEASE_WORDS
@@ -384,14 +384,35 @@ def _find_items(
     """Return what numbers stand for and is due, by id; only of these parts where some are named.
 
     Raises:
-        InputError: A number or a part stands for nothing; a look at several things failed as one.
+        InputError: A number or a part stands for nothing; a look at several things failed as one;
+            nothing is ticked but parts that an eye saw hurt.
     """
     known = _find_known(todo, numbers, catalog)
     if failed and not parts:
         _refuse_vague(todo, numbers)
-    named = (i for n in numbers for i in known.get(n, ()))
-    items = {i.id: i for i in named if failed or _is_due(i, evidence, catalog)}
-    return _named_in(todo, numbers, parts) if parts else items
+    if parts:
+        return _named_in(todo, numbers, parts)
+    named = {i.id: i for n in numbers for i in known.get(n, ())}
+    if failed:
+        return named
+    items = {w: i for w, i in named.items() if _is_due(i, evidence, catalog)}
+    hurt = _list_hurt(items.values(), evidence, catalog)
+    if items and len(hurt) == len(items):
+        told = ", ".join(component_title(c, catalog) for c in hurt.values())
+        raise InputError(
+            f"{told}: an eye saw it hurt, and a tick does not make it whole.",
+            remedy="Look again and write down what is seen: `saw CASE COMPONENT WORD`.",
+        )
+    return {w: i for w, i in items.items() if w not in hurt}
+
+
+def _list_hurt(
+    items: Iterable[Demand], evidence: tuple[Evidence, ...], catalog: Catalog
+) -> dict[str, str]:
+    """Return the inspections of parts that an eye saw hurt, each with its part."""
+    history = read_history(evidence)
+    asked = {i.id: i.component for i in items if i.action == "inspect" and i.component}
+    return {w: c for w, c in asked.items() if is_seen_hurt(history, c, catalog)}
 
 
 def _failed_entries(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:

@@ -417,6 +417,26 @@ def _is_bad(word: LookWord) -> bool:
     return word.sound < max(word.fired, word.faulty, word.damaged, word.unfit, word.missing)
 
 
+def is_seen_hurt(history: History, component: str, catalog: Catalog) -> bool:
+    """Did an eye see a part broken, bent, gone or spent, and none saw it whole or new since.
+
+    Only another look or another part takes that back: a tick of all that lies in an area does not.
+    A connector that is off is plugged in, and no hurt.
+    """
+    words = catalog.looks(split_component(component).kind)
+    hurt, whole = -1, max(replacements(history).get(component, ()), default=-1)
+    for place, look in history.all_of(Look):
+        word = words.get(look.seen) if look.component == component else None
+        if word is None or word.word == "not-seen":
+            continue
+        worst = max(word.fired, word.damaged, word.unfit, word.missing)
+        if word.word in ("damaged", "missing") or max(word.sound, word.faulty) < worst:
+            hurt = place
+        elif not _is_bad(word):
+            whole = max(whole, place)
+    return hurt > whole
+
+
 def settling_look(component: str, assessment: Assessment, catalog: Catalog) -> str:
     """Return what settles the doubt about a component: as inference chose, else an inspection."""
     belief = assessment.of(component)

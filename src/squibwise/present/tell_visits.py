@@ -160,6 +160,9 @@ def tell_holds(operation: Operation) -> tuple[str, ...]:
     told = [minutes(operation.minutes.likely)] if operation.minutes.likely else []
     told += [f"wait {minutes(operation.hold_minutes)} before it"] if operation.hold_minutes else []
     told += ["new one-time fasteners"] if _has_fasteners(operation) else []
+    told += [
+        f"{part}: seen hurt, a tick leaves it open; look again" for part in operation.seen_hurt
+    ]
     return (
         *told,
         *([f"held by {', '.join(operation.blocked_by)}"] if operation.blocked_by else []),

@@ -4,9 +4,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import msgspec
 
+from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Tick
 from squibwise.history.apart import is_in
-from squibwise.history.signed import last_seen_bad, last_signed
+from squibwise.history.signed import is_seen_hurt, last_seen_bad, last_signed
 from squibwise.model.names import SEATS, split_component
 from squibwise.model.words import CLOSED_AREAS
 from squibwise.model.work import Demand, Operation
@@ -68,6 +69,8 @@ def list_passed(job: Job) -> frozenset[str]:
 
 def _is_passed(component: str, words: Sequence[str], job: Job) -> bool:
     history = job.progress.history
+    if is_seen_hurt(history, component, job.catalog):
+        words = words[:1]  # its own inspection decides on it, the line of its area does not
     signed = last_signed(history, *words)
     if signed is None or signed[1].result != "passed":
         return False
@@ -144,6 +147,8 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
     title = f"Look: {tick.title}" + (f", {at}" if at else "")
     hands = ("step:make-safe",) if tick.seen_in or tick.when == "bag-fired" else ()
     needs = (f"open:{way.id}",) if way is not None else hands
+    history, catalog = scope.job.progress.history, scope.job.catalog
+    hurt = [d for d in demands if d.component and is_seen_hurt(history, d.component, catalog)]
     return Operation(
         n=tick.number or LOOK + _slot(tick, at, scope),
         id=word,
@@ -155,6 +160,7 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
         demands=tuple(d.id for d in demands),
         done=all(d.done for d in demands) if demands else _was_made(tick, at, word, scope),
         because=(),
+        seen_hurt=tuple(component_title(d.component or "", catalog) for d in hurt),
         passes_when=f"passed {word}: {tick.text}",
     )
 
