@@ -396,7 +396,8 @@ def _find_items(
     if failed:
         return named
     items = {w: i for w, i in named.items() if _is_due(i, evidence, catalog)}
-    hurt = _list_hurt(items.values(), evidence, catalog)
+    looks, history = [i for i in items.values() if i.action == "inspect"], read_history(evidence)
+    hurt = {i.id: c for i in looks if is_seen_hurt(history, c := i.component or ".", catalog)}
     if items and len(hurt) == len(items):
         told = ", ".join(component_title(c, catalog) for c in hurt.values())
         raise InputError(
@@ -404,15 +405,6 @@ def _find_items(
             remedy="Look again and write down what is seen: `saw CASE COMPONENT WORD`.",
         )
     return {w: i for w, i in items.items() if w not in hurt}
-
-
-def _list_hurt(
-    items: Iterable[Demand], evidence: tuple[Evidence, ...], catalog: Catalog
-) -> dict[str, str]:
-    """Return the inspections of parts that an eye saw hurt, each with its part."""
-    history = read_history(evidence)
-    asked = {i.id: i.component for i in items if i.action == "inspect" and i.component}
-    return {w: c for w, c in asked.items() if is_seen_hurt(history, c, catalog)}
 
 
 def _failed_entries(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
