@@ -2,13 +2,16 @@
 
 from types import SimpleNamespace
 
+import msgspec
 import pytest
+from tests.require.conftest import CRASH
 
 from squibwise.catalog.load import Catalog
 from squibwise.model.car import OwnRule, Profile
-from squibwise.model.evidence import Passed
+from squibwise.model.evidence import Occupant, Passed
 from squibwise.model.work import Work
 from squibwise.require import work
+from squibwise.require.questions import answer_rules
 
 FRONT = {"driver.front-bag": {"fired": 0.98}, "passenger.front-bag": {"fired": 0.97}}
 CITED = "own book for this car, page 7"
@@ -105,3 +108,30 @@ def test_keeping_a_part_of_a_car_without_a_crash_asks_for_an_inspection_too(
     item = next(i for i in done.items if i.component)
     assert item.id == "driver.clock-spring:inspect"
     assert item.because
+
+
+@pytest.mark.parametrize(
+    ("question", "ordered", "left_alone"),
+    [
+        ("side-sensors", "pillar-left.impact-sensor", "pillar-right.impact-sensor"),
+        ("height-adjusters", "pillar-left.height-adjuster", "pillar-right.height-adjuster"),
+        ("buckles", "driver.buckle-switch", "passenger.buckle-switch"),
+        ("anchors", "driver.belt-anchor", "passenger.belt-anchor"),
+        ("rear-belts", "row2-left.belt-webbing", "row2-right.belt-webbing"),
+    ],
+)
+def test_a_yes_orders_what_it_speaks_of_the_struck_side_and_the_belt_that_fired_or_was_worn(
+    made: SimpleNamespace, catalog: Catalog, question: str, ordered: str, left_alone: str
+) -> None:
+    hit = msgspec.structs.replace(CRASH, zones={"door-left": 0.97, "door-right": 0.01})
+    states = {"driver.retractor-pretensioner": {"fired": 0.98}, "left.curtain": {"fired": 0.98}}
+    rules = answer_rules(catalog.rules.questions[question], "yes", made.case(), CITED)
+    rear = (
+        Occupant(id="a", seat="row2-left", present=True, belt="latched"),
+        Occupant(id="b", seat="row2-right", present=False),
+    )
+    case = made.case(*rear, profile=Profile(name="by-condition", rules=rules))
+    done = work(case, made.assessment(states, hit), catalog)
+    assert f"{ordered}:replace" in ids(done)
+    assert f"{left_alone}:replace" not in ids(done)
+    assert next(q.answered for q in done.questions if q.id == question) == "yes"

@@ -97,6 +97,7 @@ class RuleQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         places: Places it decides on; empty = any.
         when: Condition word of the crash it is asked after, and under which the answer holds.
         only_if: Condition word that must hold as well for it to be asked; empty = none.
+        yes_when: Condition word that must hold where a yes asks for a part; empty = ``when``.
         action: What a yes asks for: ``replace`` or ``calibrate``.
         share: How many makers would say yes, with ``low`` and ``high``. [0..1]
         yes: What a yes means.
@@ -110,6 +111,7 @@ class RuleQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     places: tuple[str, ...] = ()
     when: str
     only_if: str = ""
+    yes_when: str = ""
     action: str
     share: float
     low: float
@@ -276,7 +278,9 @@ def _read_questions(
     for question in found.values():
         where = f"question {question.id}"
         refuse_unknown(where, question.kinds, kinds)
-        refuse_unknown(where, filter(None, (question.when, question.only_if)), conditions)
+        refuse_unknown(
+            where, filter(None, (question.when, question.only_if, question.yes_when)), conditions
+        )
         refuse_unknown(where, (question.action,), RULE_ACTIONS)
         refuse_unknown(where, (question.source,), sources)
     return found

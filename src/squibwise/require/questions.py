@@ -219,7 +219,9 @@ def answer_rules(
         case: For the components it speaks of.
         source: Where the user read it.
     """
-    action = question.action if answer == YES else "inspect"
+    is_yes = answer == YES
+    action = question.action if is_yes else "inspect"
+    when = question.yes_when or question.when if is_yes else question.when
     words = (
         [
             c
@@ -230,9 +232,7 @@ def answer_rules(
         if question.places
         else list(question.kinds)
     )
-    return tuple(
-        OwnRule(component=w, action=action, when=question.when, source=source) for w in words
-    )
+    return tuple(OwnRule(component=w, action=action, when=when, source=source) for w in words)
 
 
 def read_answer(question: RuleQuestion, case: Case) -> str:
@@ -243,7 +243,7 @@ def read_answer(question: RuleQuestion, case: Case) -> str:
             and split_component(rule.component).kind in question.kinds
             and (not question.places or split_component(rule.component).place in question.places)
         )
-        if about and rule.when in (question.when, "always"):
+        if about and rule.when in (question.when, question.yes_when, "always"):
             return YES if rule.action == question.action else NO
     return ""
 
