@@ -5,12 +5,12 @@ A section is read in two lines, whatever it holds: ``read_files`` gives the reco
 something which is not there is refused.
 """
 
-import tomllib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Protocol, TypeVar
 
 import msgspec
+import tomli
 
 from squibwise.errors import CatalogError
 
@@ -33,10 +33,10 @@ def read_toml(path: Path, kind: type[T]) -> T:
     """
     try:
         text = path.read_text(encoding="utf-8")
-        return msgspec.convert(tomllib.loads(text), kind)
+        return msgspec.convert(tomli.loads(text), kind)
     except OSError as error:
         raise CatalogError(f"{path.name}: cannot be read: {error.strerror}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomli.TOMLDecodeError, UnicodeDecodeError) as error:
         raise CatalogError(f"{path.name}: not valid TOML: {error}") from error
     except (msgspec.ValidationError, CatalogError) as error:
         raise CatalogError(f"{path.name}: {error}", remedy="Correct the file.") from error

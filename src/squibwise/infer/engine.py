@@ -109,9 +109,10 @@ class Engine:
         self._cache: dict[tuple[int, tuple[int, ...]], GroupResult] = {}
         self._touched: dict[int, tuple[Likelihood, frozenset[int]]] = {}
         self._tellings: dict[tuple[int, int, tuple[int, ...]], _Told] = {}
+        self._folded: dict[tuple[str, tuple[int, ...]], EpochChain] = {}
         self._bases: dict[int, tuple[tuple[Message, ...], Array]] = {}
-        self._base: tuple[tuple[GroupResult, ...], Array] | None = None
-        self._other_tables: list[Array] = []
+        self._sorted: dict[tuple[int, int], Array] = {}
+        self._others: dict[int, tuple[Posterior, list[Array]]] = {}
         self._rests: dict[tuple[int, int], Array] = {}
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
@@ -121,17 +122,25 @@ class Engine:
             for index in self.touched(piece):
                 mine[index].append(piece)
         groups = tuple(self._known(g, tuple(own)) for g, own in enumerate(mine))
-        return self.combine(groups, self.event(likelihoods))
+        event = self.event(likelihoods)
+        return self._normed(self._multiply(groups, event), groups, event)
 
     def run_beside(
         self, base: Posterior, piece: Likelihood, likelihoods: tuple[Likelihood, ...]
     ) -> Posterior:
         """Return the posterior under likelihoods that are one piece away from those of a base."""
         groups = list(base.groups)
-        for index in self.touched(piece):
+        touched = self.touched(piece)
+        for index in touched:
             groups[index] = self.group(index, likelihoods)
-        event = base.event if piece.events is None else self.event(likelihoods)
-        return self.combine(tuple(groups), event)
+        if piece.events is not None or len(touched) != 1:
+            event = base.event if piece.events is None else self.event(likelihoods)
+            return self._normed(self._multiply(tuple(groups), event), tuple(groups), event)
+        (index,) = touched
+        weights, table = self._besides(index, base), groups[index].table
+        if table is not None:
+            weights = weights * spread(table, self.net.groups[index])
+        return self._normed(weights, tuple(groups), base.event)
 
     def event(self, likelihoods: tuple[Likelihood, ...]) -> Array:
         """Return the likelihood of what speaks of the event itself: (X, 1, 1 or U)."""
@@ -141,26 +150,29 @@ class Engine:
                 result = result * piece.events.reshape(len(result), -1)
         return result[:, None, :]
 
-    def combine(self, groups: tuple[GroupResult, ...], event: Array) -> Posterior:
-        """Return the posterior from the groups' tables and the event's own evidence."""
-        base = self._base = self._base or (groups, event)
-        differ = [i for i, (a, b) in enumerate(zip(groups, base[0], strict=True)) if a is not b]
-        if len(differ) == 1 and np.array_equal(event, base[1]):
-            weights, table = self._besides(differ[0], base), groups[differ[0]].table
-            if table is not None:
-                weights = weights * spread(table, self.net.groups[differ[0]])
-        else:
-            weights = self._multiply(groups, event)
+    def _normed(self, weights: Array, groups: tuple[GroupResult, ...], event: Array) -> Posterior:
+        """Return the posterior from the weights of the rows: (X, F, U)."""
         scale = sum(g.log_scale for g in groups)
         total = float(weights.sum())
         log = float(np.log(total)) + scale
         return Posterior(self.net, weights / total, log, groups, event)
 
-    def _besides(self, index: int, base: tuple[tuple[GroupResult, ...], Array]) -> Array:
-        """Return the product of the tables of the first run without those of one group."""
-        if not self._other_tables:
-            self._other_tables = list(self._leave_out_each(*base))
-        return self._other_tables[index]
+    def _besides(self, index: int, base: Posterior) -> Array:
+        """Return the product of the tables of a posterior without those of one group."""
+        known = self._others.get(id(base))
+        if known is None:
+            known = (base, list(self._leave_out_each(base.groups, base.event)))
+            self._others[id(base)] = known
+        return known[1][index]
+
+    def sorted_besides(self, index: int, base: Posterior) -> Array:
+        """Return the same summed over each sort of events of that group: (its X, F, U)."""
+        key = (id(base), index)
+        if key not in self._sorted:
+            group = self.net.groups[index]
+            weights = self._besides(index, base)[group.order]
+            self._sorted[key] = np.add.reduceat(weights, group.starts, axis=0)
+        return self._sorted[key]
 
     def _leave_out_each(self, groups: tuple[GroupResult, ...], event: Array) -> Iterator[Array]:
         """Yield for each group the product of all tables but its own: those before and after it."""
@@ -268,9 +280,14 @@ class Engine:
             found = evidence.get(part.id, [])
             spring = part.id == _SPRING and _has_spring(group.causes)
             if found or self.works[part.id] or spring:
-                shape = (units, causes, len(part.micros))
-                made = fold_evidence(found, self.works[part.id], shape)
-                result[part.id] = _bound_to_cause(made, part, group.causes) if spring else made
+                key = (part.id, tuple(id(on) for on in found))
+                made = self._folded.get(key)
+                if made is None:
+                    shape = (units, causes, len(part.micros))
+                    made = fold_evidence(found, self.works[part.id], shape)
+                    made = _bound_to_cause(made, part, group.causes) if spring else made
+                    self._folded[key] = made
+                result[part.id] = made
         return result
 
 

@@ -163,14 +163,14 @@ def _chances(
         masks: The state of each part, by its micros.
     """
     place = {n: i for i, n in enumerate(masks)}
-    tables = GivenAll(base, engine.place, masks)
-    logs, events = np.zeros(len(pieces)), np.zeros((len(pieces), base.weights.size))
+    tables = GivenAll(base, engine, masks)
+    logs, events = np.zeros(len(pieces)), np.zeros((len(pieces), *base.weights.shape))
     own = []
     for row, (piece, some) in enumerate(zip(pieces, kept, strict=True)):
         posterior = engine.run_beside(base, piece, some)
-        logs[row], events[row] = posterior.log_evidence, posterior.weights.ravel()
+        logs[row], events[row] = posterior.log_evidence, posterior.weights
         own += [(row, tables.under(posterior, index)) for index in engine.touched(piece)]
-    chances = events @ tables.by_event()
+    chances = tables.by_event(events)
     for row, told in own:
         chances[row, [place[name] for name in told]] = list(told.values())
     return np.asarray(chances), logs
@@ -188,7 +188,8 @@ def _because(
     last = weights.full[column] - weights.without[:, column]
     alone = weights.alone[:, column] - weights.prior[column]
     size = np.maximum(np.abs(last), np.abs(alone))
-    rows = [r for r in np.argsort(-size, kind="stable")[:_SHOWN] if size[r] >= _LEAST_DB]
+    order = np.argsort(-np.round(size, 6), kind="stable")  # equal weights: as they were told
+    rows = [r for r in order[:_SHOWN] if size[r] >= _LEAST_DB]
     return tuple(_one(name, likelihoods[r], alone[r], last[r]) for r in rows) or (_USUAL,)
 
 

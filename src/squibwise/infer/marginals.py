@@ -4,13 +4,22 @@ Axes are those of the engine.
 """
 
 from collections.abc import Mapping
+from functools import cached_property
 
 import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.infer.engine import GroupResult, Message, Posterior, fired_message, is_lone, sum_over
+from squibwise.infer.engine import (
+    Engine,
+    GroupResult,
+    Message,
+    Posterior,
+    fired_message,
+    is_lone,
+    sum_over,
+)
 from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.parts import PartModel
 from squibwise.model.belief import SpeedChange
@@ -85,30 +94,52 @@ class GivenAll:
 
     Args:
         posterior: With the evidence from which others are one piece away.
-        places: Group, cluster and number of each part.
+        engine: The network.
         states: Weight of each micro, 0 to 1, by part.
     """
 
     def __init__(
         self,
         posterior: Posterior,
-        places: Mapping[str, tuple[int, int, int]],
+        engine: Engine,
         states: Mapping[str, Array],
     ) -> None:
-        self.posterior, self.places, self.states = posterior, places, states
+        self.posterior, self.engine, self.states = posterior, engine, states
         self._tables: dict[int, list[_Columns]] = {}
 
-    def by_event(self) -> Array:
-        """Return the chance of each part given the event: (rows of the event table, parts)."""
+    def by_event(self, weights: Array) -> Array:
+        """Return the chance of each part under weights of the event table: (rows, parts).
+
+        Args:
+            weights: (rows, X, F, U). What hangs on no event meets their sum over the events.
+        """
+        lone, dense, table = self._by_event
+        result = np.empty((len(weights), len(self.states)))
+        result[:, lone[0]] = weights.sum(axis=1).reshape(len(weights), -1) @ lone[1]
+        result[:, dense] = weights.reshape(len(weights), -1) @ table.T
+        return result
+
+    @cached_property
+    def _by_event(self) -> tuple[tuple[list[int], Array], list[int], Array]:
+        """Columns and tables of the parts on which no event bears, and of all others."""
         free: dict[int, Array] = {}
-        columns = []
-        for name, weights in self.states.items():
-            place = self.places[name]
+        lone: dict[int, Array] = {}
+        dense: dict[int, Array] = {}
+        _, families, units = self.posterior.weights.shape
+        for column, (name, states) in enumerate(self.states.items()):
+            place = self.engine.place[name]
             if place[0] not in free:
                 free[place[0]] = free_of(self.posterior.groups[place[0]])
-            told = given_event_each(self.posterior, place, weights[None], free[place[0]])
-            columns.append(told.ravel())
-        return np.array(columns).T
+            told = given_sort_each(self.posterior, place, states[None], free[place[0]])[0]
+            if len(told) == 1:
+                lone[column] = np.broadcast_to(told[0], (families, units)).ravel()
+            else:
+                dense[column] = told[self.posterior.net.groups[place[0]].sort]
+        table = np.empty((len(dense), *self.posterior.weights.shape))
+        for row, told in enumerate(dense.values()):
+            table[row] = told
+        sums = np.array(list(lone.values())).reshape(len(lone), -1).T
+        return (list(lone), sums), list(dense), table.reshape(len(dense), -1)
 
     def under(self, other: Posterior, index: int) -> dict[str, float]:
         """Return the chance of each part of a group under another posterior.
@@ -116,7 +147,7 @@ class GivenAll:
         Clusters on which nothing else is said keep their tables; the others are asked anew.
         """
         group, result = other.net.groups[index], other.groups[index]
-        weights = group_weights(group, result, other)
+        weights = self._weights(other, index)
         sums: dict[tuple[int, ...], Array] = {(): weights}
         chances: dict[str, float] = {}
         for axes, names, table in self._table(index, weights.shape):
@@ -128,6 +159,15 @@ class GivenAll:
                 for name, part in _cluster_beliefs(cluster, message, result, sums).items():
                     chances[name] = float(part.now.sum(axis=0) @ self.states[name])
         return chances
+
+    def _weights(self, other: Posterior, index: int) -> Array:
+        """Return the posterior over (X, F, P, U, C) of the group on which a piece more is said."""
+        group, result = other.net.groups[index], other.groups[index]
+        if result.table is None or result.joint is None or other.event is not self.posterior.event:
+            return group_weights(group, result, other)
+        rest = self.engine.sorted_besides(index, self.posterior)
+        rest = rest / (rest * result.table).sum()
+        return np.asarray(rest[:, :, None, :, None] * result.joint)
 
     def _table(self, index: int, shape: tuple[int, ...]) -> list["_Columns"]:
         """Return the chance of each part of a group, parts that hang on the same axes together."""
@@ -166,11 +206,18 @@ def given_event_each(
         states: Weights of the micros, 0 to 1: (rows, micros).
         free: From ``free_of``, the same for all parts of a group.
     """
-    told = free * given_all_each(posterior, place, states)
-    summed = sum_over(np.asarray(told), 3, 5)[:, :, :, 0, :, 0]
+    summed = given_sort_each(posterior, place, states, free)
     group = posterior.net.groups[place[0]]
     spoken = summed[:, group.sort] if summed.shape[1] > 1 else summed
     return np.asarray(np.broadcast_to(spoken, (len(states), *posterior.weights.shape)))
+
+
+def given_sort_each(
+    posterior: Posterior, place: tuple[int, int, int], states: Array, free: Array
+) -> Array:
+    """Return the same by the group's own sorts of events: (rows, X, F, U), broadcastable."""
+    told = free * given_all_each(posterior, place, states)
+    return sum_over(np.asarray(told), 3, 5)[:, :, :, 0, :, 0]
 
 
 def given_all_each(posterior: Posterior, place: tuple[int, int, int], states: Array) -> Array:

@@ -187,21 +187,20 @@ class Search:
             n: calls_for_a_new_one(p.part, catalog) for g in groups for n, p in g.parts.items()
         }
         self.end = len(engine.net.line.entries)
-        self.tables = GivenAll(found, engine.place, self.masks)
-        self.dense = self.tables.by_event()
-        self.now = found.weights.ravel() @ self.dense
+        self.tables = GivenAll(found, engine, self.masks)
+        (self.now,) = self.tables.by_event(found.weights[None])
 
     def weigh(self, candidates: list[Candidate]) -> list[Step]:
         """Return the candidates weighed exactly, in their order."""
         logs = np.zeros(len(candidates))
-        weights = np.zeros((len(candidates), len(self.dense)))
+        weights = np.zeros((len(candidates), *self.found.weights.shape))
         own = []
         for row, candidate in enumerate(candidates):
             piece = candidate.item(self.end)
             posterior = self.engine.run_beside(self.found, piece, (*self.items, piece))
-            logs[row], weights[row] = posterior.log_evidence, posterior.weights.ravel()
+            logs[row], weights[row] = posterior.log_evidence, posterior.weights
             own.append(self._bad_in_group(posterior, piece))
-        bad = weights @ self.dense
+        bad = self.tables.by_event(weights)
         for row, found in enumerate(own):
             bad[row, list(found)] = list(found.values())
         chances = np.minimum(1.0, np.exp(logs - self.found.log_evidence))

@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 def solve(
     problem: Problem,
     aim: Aim = RECOMMENDED,
-    rng: np.random.Generator | None = None,
+    rng: "np.random.Generator | None" = None,
 ) -> BuyPlan:
     """Return the best plan for an aim, whether it is proven and the bound.
 
@@ -97,7 +97,9 @@ _HINT_SECONDS = 30.0
 class _Model:
     """Variables and constraints. A class because the solver's model is built up piece by piece."""
 
-    def __init__(self, problem: Problem, aim: Aim, rng: np.random.Generator | None = None) -> None:
+    def __init__(
+        self, problem: Problem, aim: Aim, rng: "np.random.Generator | None" = None
+    ) -> None:
         try:
             from ortools.sat.python import cp_model
         except ImportError:
