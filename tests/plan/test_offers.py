@@ -296,6 +296,17 @@ def test_what_was_ordered_and_may_not_be_fitted_is_told_so() -> None:
     assert findings[0].severity == "warning"
 
 
+# From a used unit that was refused for want of a receipt, its donor and stored crash not asked for.
+def test_everything_that_stands_against_an_offer_is_told_at_once() -> None:
+    unit = Need(key="control-unit@centre", title="unit", contains=("centre.control-unit",))
+    row = "control-unit@centre,Alder,95,used,2,,"
+    judged, findings = _judge(row, _case(profile="unknown"), (unit,))
+    assert not judged[0].is_usable
+    told = " ".join(f"{f.message} {f.remedy}" for f in findings)
+    for word in ("receipt", "VIN of the donor", "no stored crash", "State the maker's rule"):
+        assert word in told
+
+
 def test_a_rebuilt_charge_is_refused_whatever_papers_it_has() -> None:
     row = f"front-belt@driver,Alder,60,rebuilt,3,{VIN},receipt; recall check; theft check"
     assert _judge(row, _case())[0][0].policy == "forbid"

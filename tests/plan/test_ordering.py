@@ -125,7 +125,14 @@ def test_what_nobody_offers_is_named_and_left_out() -> None:
 
 def test_what_only_the_maker_can_decide_is_not_bought() -> None:
     asked = Order(assembly="column", title="column", contains=("driver.front-bag",), kind="ask")
+    asked = msgspec.structs.replace(asked, p=0.4)
     body = Order(assembly="windshield", title="glass", contains=(), body_work=True)
+    answer = _buy(f"{SHEET}column@driver,Alder,210,4,14,10%\n", ShopTerms(), BAG, asked)
+    assert [(n.title, n.chance) for n in answer.asked] == [("column", 0.4)]
+    assert "column@driver" not in {p.need for p in answer.plans[-1].purchases}
+    assert all("column" not in f.message for f in answer.findings)
+    rows = list_requests(CASE, answer.missing, answer.asked)
+    assert [r["asked for"] for r in rows] == ["column, price and days only"]
     assert [n.key for n in list_needs(_work(BAG, asked, body))] == [need_key(BAG)]
 
 
@@ -274,9 +281,9 @@ def test_the_ready_day_says_that_it_holds_no_body_work() -> None:
     visit = Visit(id="strip", title="Body", power="off", areas=(area,))
     with_body = msgspec.structs.replace(work, visits=(*work.visits, visit))
     codes, page = told(with_body, ShopTerms())
-    assert (codes, "ready, body work not counted" in page) == (["buy-no-time"], True)
+    assert (codes, "ready, work without a time not counted" in page) == (["buy-no-time"], True)
     codes, page = told(with_body, ShopTerms(services={"step:structure": Service(days=3.0)}))
-    assert (codes, "body work not counted" in page) == ([], False)
+    assert (codes, "without a time" in page) == ([], False)
     assert told(work, ShopTerms())[0] == []
 
 

@@ -40,7 +40,7 @@ _DAYS = (
     pattern(r"(?:\d{1,2}[./-]){1,2}((?:19|20)\d\d)"),
     pattern(r"((?:19|20)\d\d)(?:[./-]\d{1,2}){1,2}(?:[ T].*)?"),
 )
-_ABBREVIATED = pattern(r"^[^\W\d_]{1,3}[.:]?\s+")  # such as EZ 05/2018
+_ABBREVIATED = pattern(r"^[^\W\d_]{1,3}[.:]?\s+(?=\d)")  # such as EZ 05/2018
 _REGION = pattern(r"[A-Z]{2}-[A-Z0-9]{1,3}")
 _MONTH = pattern(r"(?:0?[1-9]|1[0-2])[/.](\d\d)")
 _HOUR = pattern(r"(\d{1,2})(?:[:.]00)?\s*(?:o['\u2019]?\s?clock|[^\W\d_]{1,8}\.?)?")

@@ -325,6 +325,7 @@ class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
         visit: Stretch of work between two changes of power that it belongs to, in words.
         technician: Who does it, from 1; 0 = somebody outside.
         waits_for: What it waited for longest: a part's key, a wait, or nothing.
+        powered: The car is under power meanwhile.
         lacks: Title of a part that it fits and nobody offers; it waits for none.
     """
 
@@ -339,6 +340,7 @@ class ScheduledTask(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     visit: str = ""
     technician: int = 1
     waits_for: str = ""
+    powered: bool = False
     lacks: str = ""
 
 
@@ -440,6 +442,7 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         judged: Every offer with the rule that applies to it.
         without_offer: Needs that nobody offers a usable part for, by title.
         missing: The same needs.
+        asked: What only the maker's answer decides: in no plan, with its price asked for.
         late_orders: Ordered parts that are late, each weighed against ordering elsewhere.
     """
 
@@ -449,5 +452,6 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     judged: tuple[JudgedOffer, ...] = ()
     without_offer: tuple[str, ...] = ()
     missing: tuple[Need, ...] = ()
+    asked: tuple[Need, ...] = ()
     late_orders: tuple[LateLine, ...] = ()
     findings: tuple[Finding, ...] = ()

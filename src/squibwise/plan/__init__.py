@@ -6,7 +6,7 @@ from squibwise.plan.costing import cost
 from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.loss_table import losses
 from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
-from squibwise.plan.offers import list_needs
+from squibwise.plan.offers import list_asked, list_needs
 from squibwise.plan.ordering import plan_buying
 from squibwise.plan.settling import (
     doubt_settled,
@@ -27,6 +27,7 @@ __all__ = [
     "learn_settled",
     "limit_bid",
     "limit_row",
+    "list_asked",
     "list_evidence",
     "list_lines",
     "list_needs",

@@ -13,6 +13,7 @@ import msgspec
 import numpy as np
 
 from squibwise.model.market import HERE_STATES, KEPT_STATES, Purchase, ReadyBelief, ScheduledTask
+from squibwise.model.work import UNDER_POWER
 from squibwise.plan.buying_problem import LATER, NOW, Option, Problem, Task, expect_lead
 
 _DRAWS = 300
@@ -188,6 +189,7 @@ def _line(task: Task, start: int, who: int, why: str, problem: Problem) -> Sched
         visit=task.visit,
         technician=who,
         waits_for=why,
+        powered=UNDER_POWER in task.rooms,
         lacks=task.lacks,
     )
 

@@ -11,21 +11,24 @@ from squibwise.model.names import side_of, split_component
 from squibwise.plan.offers import old_labels
 
 
-def list_requests(case: Case, needs: Sequence[Need]) -> list[dict[str, str]]:
+def list_requests(
+    case: Case, needs: Sequence[Need], asked: Sequence[Need] = ()
+) -> list[dict[str, str]]:
     """Return the rows of a sheet to send to parts desks; answered, it reads back as offers.
 
     What stands before the supplier is told; the rest is for the answer.
 
     Args:
         case: The car, the labels and photographs of its parts.
-        needs: What is asked for.
+        needs: What is bought, or may be.
+        asked: What only the maker's answer decides: its price and days.
     """
     labels = old_labels(case)
     return [
         {
             "offer": f"ask-{number}",
             "part": need.key,
-            "asked for": need.title,
+            "asked for": need.title + (", price and days only" if need in asked else ""),
             "quantity": str(need.quantity),
             "vin": case.car.vin or "",
             "model year": str(case.car.model_year or ""),
@@ -39,7 +42,7 @@ def list_requests(case: Case, needs: Sequence[Need]) -> list[dict[str, str]]:
             **dict.fromkeys(_ANSWER, ""),
             "currency": case.currency,
         }
-        for number, need in enumerate(needs, start=1)
+        for number, need in enumerate((*needs, *asked), start=1)
     ]
 
 

@@ -1,14 +1,13 @@
 """Which offer fits which need, and whether it may be bought here."""
 
-import re
 from collections.abc import Iterable, Sequence
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import UsedPolicy
-from squibwise.catalog.vocabulary import plain
 from squibwise.model.case import Case
+from squibwise.model.cost import Money
 from squibwise.model.evidence import PartLabel
 from squibwise.model.market import (
     HERE_STATES,
@@ -22,6 +21,7 @@ from squibwise.model.market import (
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Order, Work
+from squibwise.plan.offer_names import Names, match_need, name_needs
 
 EVERYWHERE = "everywhere"
 _PAPERS = {
@@ -33,7 +33,6 @@ _PAPERS = {
     "crash-check": "a read-out that shows no stored crash",
     "part-number": "the part number",
 }
-_LIKE, _NEAR, _AHEAD, _SAME = 80.0, 66.0, 8.0, 99.0
 
 
 def list_needs(work: Work) -> tuple[Need, ...]:
@@ -44,6 +43,13 @@ def list_needs(work: Work) -> tuple[Need, ...]:
     wanted = ("certain", "rule", "look-first")
     open_orders = (o for o in work.orders if o.kind in wanted and not (o.done or o.body_work))
     return tuple(_need(order) for order in open_orders)
+
+
+def list_asked(work: Work, catalog: Catalog) -> tuple[Need, ...]:
+    """Return what only an answer of the maker decides, where its price is worth asking for."""
+    least = catalog.fact("present.ask-price-from").number()
+    asked = (o for o in work.orders if o.kind == "ask" and not (o.done or o.body_work))
+    return tuple(_need(order) for order in asked if order.p >= least)
 
 
 def _need(order: Order) -> Need:
@@ -75,12 +81,12 @@ def judge_offers(
     """
     judged: list[JudgedOffer] = []
     findings: list[Finding] = []
-    names = _name_needs(wanted, case, catalog)
+    names = name_needs(wanted, case, catalog)
     for given in offers:
         offer = _with_label(given, wanted, case)
         if offer.state in ("rejected", "returned"):
             continue
-        need, doubt = _match(offer, names)
+        need, doubt = match_need(offer, names)
         findings += doubt
         if need is not None:
             found = _judge(offer, need, case, catalog)
@@ -96,159 +102,6 @@ def judge_offers(
             findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
             findings += [_too_few(offer, need)] if few else []
     return tuple(judged), tuple(findings)
-
-
-class _Named(msgspec.Struct, frozen=True):
-    """A need, and how people name it.
-
-    Attributes:
-        names: What it is called, without the words for its place, and the words for a place that
-            such a name asks for: a "centre airbag" is the centre one only where that is said.
-        places: Words for its place that may stand beside a name.
-        is_alone: There is no twin of it at another place of a car.
-    """
-
-    need: Need
-    names: tuple[tuple[str, frozenset[str]], ...]
-    places: frozenset[str]
-    is_alone: bool
-
-
-class _Names(msgspec.Struct, frozen=True):
-    """Everything that is to be bought by its names, and the words that names are read with.
-
-    Attributes:
-        assemblies: Which assemblies a name is one of, those that are not to be bought too.
-    """
-
-    needs: tuple[_Named, ...]
-    places: dict[str, str]
-    filler: frozenset[str]
-    assemblies: dict[str, set[str]] = {}
-
-    def sold_as(self, part: str) -> set[str]:
-        """Return the assemblies that have just this name, in whatever order its words stand."""
-        return self.assemblies.get(_in_order(part), set())
-
-    def part(self, text: str) -> tuple[str, frozenset[str]]:
-        """Return a name without place and filler, and the places it names."""
-        small = re.sub(r"\b(?:d|l|dell|all|sull)'(?!h\b)", " ", plain(text))  # d'airbag
-        small = re.sub(r"(?<=\w)'s?\b", "", small).replace("l/h", "lh").replace("r/h", "rh")
-        words = re.findall(r"\w+", small)
-        found = {p for w in words for p in self.places.get(w, "").split()}
-        kept = (w for w in words if w not in self.places and w not in self.filler)
-        return " ".join(kept), frozenset(found)
-
-
-def _in_order(name: str) -> str:
-    return " ".join(sorted(name.split()))
-
-
-def _name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> _Names:
-    words = catalog.market.words
-    known = _Names(
-        needs=(),
-        places={w: x.means for x in words if x.column == "part-place" for w in x.words},
-        filler=frozenset(w for x in words if x.column == "part-filler" for w in x.words),
-    )
-    called: dict[str, list[str]] = {}
-    for word in words:
-        if word.column == "part":
-            called.setdefault(word.means, []).extend(word.words)
-    assemblies: dict[str, set[str]] = {}
-    for sold, texts in called.items():
-        for text in texts:
-            assemblies.setdefault(_in_order(known.part(text)[0]), set()).add(sold)
-    named = []
-    for need in wanted:
-        mine, names = frozenset(_places_of(need, case)), []
-        for text in (need.title, *called.get(need.key.partition("@")[0], ())):
-            name, places = known.part(re.sub(r"\(.*?\)", "", text))
-            names += [(name, places - mine)] if name else []
-        assembly = catalog.assemblies.get(need.key.partition("@")[0])
-        alone = assembly is not None and (len(assembly.places) == 1 or assembly.same_number)
-        told = mine.union(*(p for _, p in names))
-        named.append(_Named(need, tuple(dict.fromkeys(names)), told, alone))
-    return msgspec.structs.replace(known, needs=tuple(named), assemblies=assemblies)
-
-
-def _places_of(need: Need, case: Case) -> Iterable[str]:
-    """Yield the words that may stand for where a part is: its side, its end, its seat."""
-    for place in {split_component(c).place for c in need.contains}:
-        side = side_of(place, case.car.drive_hand)
-        if side:
-            yield side
-            yield "driver" if side == case.car.drive_hand else "passenger"
-        if not place.startswith(("door", "pillar")):
-            yield "rear" if place.startswith("row") or place == "tail" else "front"
-        if "centre" in place:
-            yield "centre"
-
-
-def _match(offer: Offer, names: _Names) -> tuple[Need | None, list[Finding]]:
-    """Return the need an offer is for: by its key, a component in it, or what people call it.
-
-    A place that the offer names has to be the need's; what fits two needs alike fits neither.
-    """
-    wanted = [n.need for n in names.needs]
-    exact = [n for n in wanted if offer.fits in (n.key, *_other_keys(n), *n.contains)]
-    exact = exact or [n for n in wanted if offer.fits.lower() == n.title.lower()]
-    if exact:
-        return exact[0], []
-    part, places = names.part(offer.fits)
-    known = names.sold_as(part)
-    on_list = {n.key.partition("@")[0] for n in wanted}
-    if places and (known & on_list or not known):
-        known = known | names.sold_as(_without_side(part))
-    scored = sorted(
-        (
-            (_name_likeness(part, places, named), named.need.key, named)
-            for named in names.needs
-            if part and (not known or named.need.key.partition("@")[0] in known)
-        ),
-        key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
-    )
-    fitting = [s for s in scored if places <= s[2].places]
-    if fitting and fitting[0][0] >= _LIKE and _is_ahead(fitting, places):
-        score, _, found = fitting[0]
-        is_sure = score >= _SAME and (places or found.is_alone)
-        return found.need, [] if is_sure else [_guessed(offer, found.need)]
-    near = [n.need for score, _, n in (fitting or scored)[:2] if score >= _NEAR]
-    is_known = bool(fitting) and fitting[0][0] >= _LIKE
-    return None, [_fits_nothing(offer, near, is_known=is_known)]
-
-
-def _other_keys(need: Need) -> Iterable[str]:
-    """Yield the key of a need at each of its places: three sensors are one line of the list."""
-    assembly = need.key.partition("@")[0]
-    return (f"{assembly}@{split_component(c).place}" for c in need.contains)
-
-
-def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
-    """Return how alike a name is to those of a need, of 100."""
-    from rapidfuzz import fuzz, process
-
-    whole = _without_side(part) if places else part
-    names = [n for n, asks in named.names if asks <= places]
-    found = [process.extractOne(w, names, scorer=fuzz.token_sort_ratio) for w in (part, whole)]
-    scores = (one[1] - less for one, less in zip(found, (0.0, 3.0), strict=True) if one)
-    return max(scores, default=0.0)
-
-
-def _without_side(part: str) -> str:
-    """Return a name without 'side': "driver side" may name the place, "side airbag" the part."""
-    return " ".join(w for w in part.split() if w != "side")
-
-
-def _is_at(need: Need, places: frozenset[str]) -> bool:
-    """Is a need's own seat or side named: 'driver' is said of the driver's seat first."""
-    return any(split_component(c).place in places for c in need.contains)
-
-
-def _is_ahead(fitting: Sequence[tuple[float, str, _Named]], places: frozenset[str]) -> bool:
-    """Is the first of them clearly likelier than the second."""
-    ranks = [score + _AHEAD * _is_at(n.need, places) for score, _, n in fitting[:2]]
-    return len(ranks) == 1 or ranks[0] - ranks[1] >= _AHEAD
 
 
 def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
@@ -334,7 +187,7 @@ def old_labels(case: Case) -> dict[str, str]:
     return {e.component: e.number for e in labels if not e.seller and e.provenance == "unknown"}
 
 
-def _compare_label(offer: Offer, need: Need, names: _Names, case: Case) -> str:
+def _compare_label(offer: Offer, need: Need, names: Names, case: Case) -> str:
     """Return in what the label of an arrived part differs from what was ordered; empty = nothing.
 
     The number is compared with the one that was ordered, else with the one on the old part.
@@ -350,7 +203,7 @@ def _compare_label(offer: Offer, need: Need, names: _Names, case: Case) -> str:
     side = side_of(place, case.car.drive_hand) if place else None
     if offer.label_side and side and offer.label_side != side:
         return f"its label says {offer.label_side}, the part belongs on the {side}"
-    other = _match(msgspec.structs.replace(offer, fits=offer.label_what), names)[0]
+    other = match_need(msgspec.structs.replace(offer, fits=offer.label_what), names)[0]
     if offer.label_what and other is not None and other.key != need.key:
         return f"its label says '{offer.label_what}', which is {other.title}"
     return ""
@@ -385,43 +238,15 @@ def _is_dear(offer: Offer, need: Need, catalog: Catalog) -> bool:
     )
 
 
-def _guessed(offer: Offer, need: Need) -> Finding:
-    return Finding(
-        code="offer-part-guessed",
-        severity="note",
-        message=f"'{offer.fits}' is taken for {need.title}.",
-        remedy=f"Write '{need.key}' in the column of the part to be sure.",
-        origin=offer.origin,
-    )
-
-
-def _fits_nothing(offer: Offer, near: Sequence[Need], *, is_known: bool) -> Finding:
-    """Tell a line that is for nothing on the list, or for one of several things."""
-    names = " or ".join(f"'{n.key}'" for n in near)
-    if is_known:
-        message = f"'{offer.fits}' may be more than one thing on the order list: it is in no plan."
-        remedy = f"Write which: {names}."
-    else:
-        message = f"'{offer.fits}' is not on the order list of this car: it is in no plan."
-        remedy = "Nothing is to do if it is for other work. If it is for a part of the list, write "
-        remedy += f"its key: {names}." if near else "its key: `buy CASE --request` prints them."
-    return Finding(
-        code="offer-fits-nothing",
-        severity="warning",
-        message=message,
-        remedy=remedy,
-        origin=offer.origin,
-    )
-
-
 def _mismatch(offer: Offer, need: Need, wrong: str) -> Finding:
+    money = Money(minor=offer.sum_for(need), currency=offer.price.currency).text()
     return Finding(
         code="arrival-mismatch",
         severity="warning",
         message=f"The {need.title} from {offer.supplier} is not what was ordered: {wrong}. It is "
-        "not fitted, and not counted on.",
-        remedy="Reject it (state 'rejected'). If its number replaces the ordered one, let the "
-        "parts desk confirm that and write it into the part number.",
+        f"not fitted, not counted on, and its {money} are in no sum.",
+        remedy="Reject it (state 'rejected') and have its price back. If its number replaces the "
+        "ordered one, let the parts desk confirm that and write it into the part number.",
         origin=offer.origin,
     )
 
@@ -438,11 +263,10 @@ def _not_compared(offer: Offer, need: Need) -> Finding:
 
 
 def _refuse(found: JudgedOffer, need: Need, case: Case, catalog: Catalog) -> list[Finding]:
-    """Return what the strictest rules say of an offer that may not be counted on."""
-    if found.policy in ("allow", "allow-with-documents"):
-        return []
+    """Return what every rule says that stands against an offer, the strictest first."""
+    against: tuple[Policy, ...] = ("forbid", "price-only")
     rules = _find_rules(found.offer, need, case, catalog)
-    return [_refused(found, need, rule) for rule in rules if rule.says == found.policy]
+    return [_refused(found, need, rule) for rule in rules if rule.says in against]
 
 
 def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
@@ -452,7 +276,7 @@ def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
     if lacks:
         asked = " and ".join(_PAPERS.get(w, w.replace("-", " ")) for w in lacks)
         remedy = f"Ask {offer.supplier} for {asked}, or take another offer."
-    elif only:
+    elif rule.says == "price-only":
         remedy = "State the maker's rule of this car in the case, or take another offer."
     verdict = "shown and not counted on" if only else "refused"
     if offer.state in KEPT_STATES:

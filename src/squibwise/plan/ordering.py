@@ -42,7 +42,7 @@ from squibwise.plan.buying_problem import (
     habits,
     list_open_days,
 )
-from squibwise.plan.offers import judge_offers, list_needs
+from squibwise.plan.offers import judge_offers, list_asked, list_needs
 from squibwise.plan.prices import LABOUR, read_price_book
 
 _POINTS, _SEED, _MOST_OFFERS = 6, 1, 1000
@@ -75,8 +75,8 @@ def plan_buying(
         InputError: There are more offers than can be weighed, or no plan keeps the user's limits.
     """
     terms = _with_rate(terms, case)
-    wanted = list_needs(work)
-    judged, findings = judge_offers(sheet.offers, wanted, case, catalog)
+    wanted, asked = list_needs(work), list_asked(work, catalog)
+    judged, findings = judge_offers(sheet.offers, (*wanted, *asked), case, catalog)
     _refuse_many(sum(_counts(j) for j in judged))
     offered = {j.need for j in judged if _counts(j)}
     missing = tuple(n for n in wanted if n.key not in offered)
@@ -96,6 +96,7 @@ def plan_buying(
         judged=judged,
         without_offer=tuple(n.title for n in missing),
         missing=missing,
+        asked=asked,
         late_orders=late,
         findings=(
             *sheet.findings,
@@ -104,6 +105,7 @@ def plan_buying(
             *_tell_overdue(judged, terms, today),
             *_tell_twice(problem),
             *_doubt_terms(terms, sheet, work),
+            *_doubt_hours(problem),
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
     )
@@ -181,17 +183,32 @@ def _doubt_terms(terms: ShopTerms, sheet: OfferSheet, work: Work) -> Iterable[Fi
             )
 
 
+def _doubt_hours(problem: Problem) -> Iterable[Finding]:
+    """Yield what a look may ask for and what is on no day yet: the list has no such work."""
+    fitted = {key for t in problem.tasks for key in t.needs}
+    for need in problem.needs:
+        if need.key not in fitted:
+            yield Finding(
+                code="buy-no-hours",
+                severity="note",
+                message=f"Fitting {need.title} is on no day and in no hours: it is needed with "
+                f"{need.chance:.0%} only.",
+                remedy="Once its look has said so, it is on the work list and in the next plan.",
+            )
+
+
 def _doubt_times(terms: ShopTerms, work: Work) -> Iterable[Finding]:
-    """Yield the body work whose time nobody stated: the ready day holds none for it."""
+    """Yield the work of others whose time nobody stated: the ready day holds none for it."""
     for operation in work.operations:
-        is_open = operation.id == BODY_WORK and not operation.done
+        is_outside = operation.id == BODY_WORK or operation.action == "set"
+        is_open = is_outside and operation.minutes.high == 0 and not operation.done
         if is_open and operation.id not in terms.services:
             yield Finding(
                 code="buy-no-time",
                 severity="warning",
                 message=f"No time is stated for '{operation.title}' (no. {operation.n}): the "
                 "car is ready only so many days later.",
-                remedy=f'Ask the body shop, and write [services."{operation.id}"] with days, '
+                remedy=f'Ask who does it, and write [services."{operation.id}"] with days, '
                 "notice and price into buying.toml.",
             )
 

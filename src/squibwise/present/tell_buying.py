@@ -31,6 +31,7 @@ def tell_buying(
         sections=filled(
             (
                 _missing(answer),
+                _asked(answer),
                 _plans(answer, terms, today),
                 _late(answer, today),
                 *_orders(best, answer, today),
@@ -90,7 +91,7 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     rows = [(_WORDS[w], *(bare_sum(getattr(p, w)) for p in plans)) for w in sums]
     ready = "ready but for those" if answer.without_offer else "ready"
     has_times = all(f.code != "buy-no-time" for f in answer.findings)
-    ready = ready if has_times else f"{ready}, body work not counted"
+    ready = ready if has_times else f"{ready}, work without a time not counted"
     rows.append((ready, *(_date(p.ready_day, today) for p in plans)))
     drawn = [p.ready for p in plans if p.ready]
     if len(drawn) == len(answer.plans):
@@ -142,7 +143,7 @@ _WORDS = {
     "outside": "work of others",
     "standing": "days it stands",
     "late": "after the deadline",
-    "rework": "parts that fail",
+    "rework": "used parts that fail, and the days anew",
     "cancelled": "orders cancelled",
 }
 
@@ -150,7 +151,7 @@ _WORDS = {
 def _proof(plans: Sequence[BuyPlan]) -> str:
     unproven = [p for p in plans if not p.optimal]
     if not unproven:
-        return "Proven: with these offers no plan does better."
+        return "Proven: with these offers, hours and appointments no plan does better."
     return "; ".join(f"{p.name}: no plan costs less than {money(p.bound)}" for p in unproven)
 
 
@@ -198,7 +199,8 @@ def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str,
     as_set = ", as a set" if purchase.times < purchase.quantity else ""
     notes = ["here" if purchase.here else "ordered already"] if purchase.kept else []
     notes += ["NOT TO BE FITTED as things stand"] if barred else []
-    notes += [f"ONLY AFTER THE LOOK ({percent(purchase.chance)})"] if purchase.after_look else []
+    late = f"ONLY AFTER THE LOOK ({percent(purchase.chance)}), ordered the day after it"
+    notes += [late] if purchase.after_look else []
     return (
         pieces + purchase.title,
         f"{purchase.condition} {purchase.part_number}".strip() + as_set,
@@ -220,6 +222,23 @@ def _missing(answer: BuyAnswer) -> Section | None:
     return section("Missing from these plans", text(words, "check"), Bullets(items=items))
 
 
+def _asked(answer: BuyAnswer) -> Section | None:
+    """Return what only the maker's answer decides, with the cheapest offer that counts."""
+    if not answer.asked:
+        return None
+    rows = []
+    for need in answer.asked:
+        offers = [j.offer for j in answer.judged if j.need == need.key and j.is_usable]
+        best = min(offers, key=lambda o: o.sum_for(need), default=None)
+        paid = Money(minor=best.sum_for(need), currency=best.price.currency) if best else None
+        rows.append((need.title, percent(need.chance), bare_sum(paid) if paid else "no offer"))
+    words = "Only the maker's answer decides on these; in no sum and on no day below."
+    head = ("part", "needed", "offered for")
+    return section(
+        "Still to ask the maker", text(words), Table(rows=tuple(rows), head=head, right=(2,))
+    )
+
+
 def _why_not(need: str, answer: BuyAnswer) -> str:
     """Return why what is offered for a need does not count, by supplier and line."""
     told = []
@@ -239,14 +258,25 @@ def _days(plan: BuyPlan, terms: ShopTerms, today: dt.date) -> list[Section]:
     for task in plan.schedule:
         days.setdefault(task.day, []).append(task)
     titles = {p.need: p.title for p in plan.purchases}
-    return [
-        section(
-            f"Work on {_date(day, today)}",
-            *_visits(tasks, terms, titles),
-            note=f"{minutes(sum(t.end - t.start for t in tasks if not t.outside))} of work",
+    found = []
+    for day, tasks in days.items():
+        following = next((t for t in plan.schedule if t.day > day), None)
+        stays_on = following is not None and following.powered and tasks[-1].powered
+        found.append(
+            section(
+                f"Work on {_date(day, today)}",
+                *_visits(tasks, terms, titles),
+                *((text(_OVER_NIGHT, "check"),) if stays_on else ()),
+                note=f"{minutes(sum(t.end - t.start for t in tasks if not t.outside))} of work",
+            )
         )
-        for day, tasks in days.items()
-    ]
+    return found
+
+
+_OVER_NIGHT = (
+    "Over night nothing stays switched on: switch off and lock the key away. In the morning power "
+    "it up as at the first power, people out."
+)
 
 
 def _visits(

@@ -9,7 +9,7 @@ import msgspec
 from squibwise.catalog.tasks import Step
 from squibwise.errors import CatalogError
 from squibwise.model.names import Side, seat_at, split_component
-from squibwise.model.work import Area, Operation, Power, Visit
+from squibwise.model.work import UNDER_POWER, Area, Operation, Power, Visit
 from squibwise.require.access import FRONT, Way
 from squibwise.require.job import hold_gates
 from squibwise.require.looks import look
@@ -426,7 +426,7 @@ def _rooms(placed: Placed, scope: Scope, power: Power) -> tuple[str, ...]:
     cabin meanwhile.
     """
     if power == "on":
-        return ("power",)
+        return (UNDER_POWER,)
     hand = scope.job.case.car.drive_hand
     way = next((w for w in scope.ways if w.id == placed.area), None)
     places = {split_component(c).place for c in placed.operation.components}

@@ -26,7 +26,7 @@ from squibwise.intake.offers import read_offers
 from squibwise.model.cost import minor_digits
 from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ScheduledTask, ShopTerms
 from squibwise.model.work import Order
-from squibwise.plan import list_needs, list_requests, plan_buying
+from squibwise.plan import list_asked, list_needs, list_requests, plan_buying
 from squibwise.plan.prices import LABOUR
 from squibwise.present.figures import bare_sum, minutes, percent
 from squibwise.present.rows import plain_cell
@@ -102,7 +102,8 @@ def _files(bench: Bench, opened: Opened) -> dict[str, str]:
 def request_sheet(request: Request) -> Response:
     """The sheet that asks parts desks for offers, as CSV."""
     opened, bench = opened_for(request), bench_of(request)
-    rows = list_requests(opened.case, list_needs(bench.whole(opened).todo))
+    todo = bench.whole(opened).todo
+    rows = list_requests(opened.case, list_needs(todo), list_asked(todo, bench.catalog))
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]) if rows else ["need"])
     sheet.writeheader()

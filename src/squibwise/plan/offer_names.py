@@ -1,0 +1,198 @@
+"""Which thing of the order list an offer is for: by its key, a part in it, or people's words."""
+
+import re
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.vocabulary import plain
+from squibwise.model.case import Case
+from squibwise.model.market import Need, Offer
+from squibwise.model.names import side_of, split_component
+from squibwise.model.origin import Finding
+
+_LIKE, _NEAR, _AHEAD, _SAME = 80.0, 66.0, 8.0, 99.0
+
+
+class _Named(msgspec.Struct, frozen=True):
+    """A need, and how people name it.
+
+    Attributes:
+        names: What it is called, without the words for its place, and the words for a place that
+            such a name asks for: a "centre airbag" is the centre one only where that is said.
+        places: Words for its place that may stand beside a name.
+        is_alone: There is no twin of it at another place of a car.
+    """
+
+    need: Need
+    names: tuple[tuple[str, frozenset[str]], ...]
+    places: frozenset[str]
+    is_alone: bool
+
+
+class Names(msgspec.Struct, frozen=True):
+    """Everything that is to be bought by its names, and the words that names are read with.
+
+    Attributes:
+        assemblies: Which assemblies a name is one of, those that are not to be bought too.
+    """
+
+    needs: tuple[_Named, ...]
+    places: dict[str, str]
+    filler: frozenset[str]
+    assemblies: dict[str, set[str]] = {}
+
+    def sold_as(self, part: str) -> set[str]:
+        """Return the assemblies that have just this name, in whatever order its words stand."""
+        return self.assemblies.get(_in_order(part), set())
+
+    def part(self, text: str) -> tuple[str, frozenset[str]]:
+        """Return a name without place and filler, and the places it names."""
+        small = re.sub(r"\b(?:d|l|dell|all|sull)'(?!h\b)", " ", plain(text))  # d'airbag
+        small = re.sub(r"(?<=\w)'s?\b", "", small).replace("l/h", "lh").replace("r/h", "rh")
+        words = re.findall(r"\w+", small)
+        found = {p for w in words for p in self.places.get(w, "").split()}
+        kept = (w for w in words if w not in self.places and w not in self.filler)
+        return " ".join(kept), frozenset(found)
+
+
+def _in_order(name: str) -> str:
+    return " ".join(sorted(name.split()))
+
+
+def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
+    """Return everything that is wanted by the names that people have for it."""
+    words = catalog.market.words
+    known = Names(
+        needs=(),
+        places={w: x.means for x in words if x.column == "part-place" for w in x.words},
+        filler=frozenset(w for x in words if x.column == "part-filler" for w in x.words),
+    )
+    called: dict[str, list[str]] = {}
+    for word in words:
+        if word.column == "part":
+            called.setdefault(word.means, []).extend(word.words)
+    assemblies: dict[str, set[str]] = {}
+    for sold, texts in called.items():
+        for text in texts:
+            assemblies.setdefault(_in_order(known.part(text)[0]), set()).add(sold)
+    named = []
+    for need in wanted:
+        mine, names = frozenset(_places_of(need, case)), []
+        for text in (need.title, *called.get(need.key.partition("@")[0], ())):
+            name, places = known.part(re.sub(r"\(.*?\)", "", text))
+            names += [(name, places - mine)] if name else []
+        assembly = catalog.assemblies.get(need.key.partition("@")[0])
+        alone = assembly is not None and (len(assembly.places) == 1 or assembly.same_number)
+        told = mine.union(*(p for _, p in names))
+        named.append(_Named(need, tuple(dict.fromkeys(names)), told, alone))
+    return msgspec.structs.replace(known, needs=tuple(named), assemblies=assemblies)
+
+
+def _places_of(need: Need, case: Case) -> Iterable[str]:
+    """Yield the words that may stand for where a part is: its side, its end, its seat."""
+    for place in {split_component(c).place for c in need.contains}:
+        side = side_of(place, case.car.drive_hand)
+        if side:
+            yield side
+            yield "driver" if side == case.car.drive_hand else "passenger"
+        if not place.startswith(("door", "pillar")):
+            yield "rear" if place.startswith("row") or place == "tail" else "front"
+        if "centre" in place:
+            yield "centre"
+
+
+def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
+    """Return the need an offer is for: by its key, a component in it, or what people call it.
+
+    A place that the offer names has to be the need's; what fits two needs alike fits neither.
+    """
+    wanted = [n.need for n in names.needs]
+    exact = [n for n in wanted if offer.fits in (n.key, *_other_keys(n), *n.contains)]
+    exact = exact or [n for n in wanted if offer.fits.lower() == n.title.lower()]
+    if exact:
+        return exact[0], []
+    part, places = names.part(offer.fits)
+    known = names.sold_as(part)
+    on_list = {n.key.partition("@")[0] for n in wanted}
+    if places and (known & on_list or not known):
+        known = known | names.sold_as(_without_side(part))
+    scored = sorted(
+        (
+            (_name_likeness(part, places, named), named.need.key, named)
+            for named in names.needs
+            if part and (not known or named.need.key.partition("@")[0] in known)
+        ),
+        key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
+    )
+    fitting = [s for s in scored if places <= s[2].places]
+    if fitting and fitting[0][0] >= _LIKE and _is_ahead(fitting, places):
+        score, _, found = fitting[0]
+        is_sure = score >= _SAME and (places or found.is_alone)
+        return found.need, [] if is_sure else [_guessed(offer, found.need)]
+    near = [n.need for score, _, n in (fitting or scored)[:2] if score >= _NEAR]
+    is_known = bool(fitting) and fitting[0][0] >= _LIKE
+    return None, [_fits_nothing(offer, near, is_known=is_known)]
+
+
+def _other_keys(need: Need) -> Iterable[str]:
+    """Yield the key of a need at each of its places: three sensors are one line of the list."""
+    assembly = need.key.partition("@")[0]
+    return (f"{assembly}@{split_component(c).place}" for c in need.contains)
+
+
+def _name_likeness(part: str, places: frozenset[str], named: _Named) -> float:
+    """Return how alike a name is to those of a need, of 100."""
+    from rapidfuzz import fuzz, process
+
+    whole = _without_side(part) if places else part
+    names = [n for n, asks in named.names if asks <= places]
+    found = [process.extractOne(w, names, scorer=fuzz.token_sort_ratio) for w in (part, whole)]
+    scores = (one[1] - less for one, less in zip(found, (0.0, 3.0), strict=True) if one)
+    return max(scores, default=0.0)
+
+
+def _without_side(part: str) -> str:
+    """Return a name without 'side': "driver side" may name the place, "side airbag" the part."""
+    return " ".join(w for w in part.split() if w != "side")
+
+
+def _is_at(need: Need, places: frozenset[str]) -> bool:
+    """Is a need's own seat or side named: 'driver' is said of the driver's seat first."""
+    return any(split_component(c).place in places for c in need.contains)
+
+
+def _is_ahead(fitting: Sequence[tuple[float, str, _Named]], places: frozenset[str]) -> bool:
+    """Is the first of them clearly likelier than the second."""
+    ranks = [score + _AHEAD * _is_at(n.need, places) for score, _, n in fitting[:2]]
+    return len(ranks) == 1 or ranks[0] - ranks[1] >= _AHEAD
+
+
+def _guessed(offer: Offer, need: Need) -> Finding:
+    return Finding(
+        code="offer-part-guessed",
+        severity="note",
+        message=f"'{offer.fits}' is taken for {need.title}.",
+        remedy=f"Write '{need.key}' in the column of the part to be sure.",
+        origin=offer.origin,
+    )
+
+
+def _fits_nothing(offer: Offer, near: Sequence[Need], *, is_known: bool) -> Finding:
+    """Tell a line that is for nothing on the list, or for one of several things."""
+    names = " or ".join(f"'{n.key}'" for n in near)
+    if is_known:
+        message = f"'{offer.fits}' may be more than one thing on the order list: it is in no plan."
+        remedy = f"Write which: {names}."
+    else:
+        message = f"'{offer.fits}' is not on the order list of this car: it is in no plan."
+        remedy = "Nothing is to do if it is for other work. If it is for a part of the list, write "
+        remedy += f"its key: {names}." if near else "its key: `buy CASE --request` prints them."
+    return Finding(
+        code="offer-fits-nothing",
+        severity="warning",
+        message=message,
+        remedy=remedy,
+        origin=offer.origin,
+    )
