@@ -931,6 +931,19 @@ def test_a_label_takes_the_words_that_a_look_takes(run: Line, own: Path) -> None
     assert evidence(own)[-1]["component"] == "centre.control-unit"
 
 
+def test_like_parts_of_one_number_are_labelled_at_once_with_a_serial_each(
+    run: Line, own: Path
+) -> None:
+    parts = "driver.front-bag,control-unit"
+    assert run("label", own, parts, "NB-1", "--serial", "S-1").code == 2
+    assert run("label", own, parts, "NB-1", "--serial", "S-1,S-2").code == 0
+    found = {e["component"]: (e["number"], e["serial"]) for e in evidence(own)[-2:]}
+    assert found == {
+        "driver.front-bag": ("NB-1", "S-1"),
+        "centre.control-unit": ("NB-1", "S-2"),
+    }
+
+
 def test_an_article_fits_its_word(run: Line, own: Path) -> None:
     assert "an airbag control unit cannot be seen" in run("saw", own, "control-unit", "odd").err
 

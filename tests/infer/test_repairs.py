@@ -141,6 +141,15 @@ def test_the_lamp_of_a_rebuilt_car_never_makes_a_part_likelier_spent_that_was_le
     assert lamp.fired < 0.5 * plain.fired
 
 
+def test_the_crash_record_of_a_unit_from_another_car_tells_of_that_car() -> None:
+    record = build.scan(build.record())
+    foreign = Look(id="unit", component="centre.control-unit", seen="from-another-car")
+    own, other = (_ask(record, NOSE, *more) for more in ((), (foreign,)))
+    belt = "driver.retractor-pretensioner"
+    assert of(other, belt).after_crash.fired < 0.8 * of(own, belt).after_crash.fired
+    assert of(other, "centre.control-unit").now.unfit > 0.9
+
+
 def test_a_lamp_that_never_lights_is_a_fault_of_the_lamp() -> None:
     dark = LampCheck(id="lamp", lit=False)
     assert of(_ask(dark), "centre.warning-lamp").now.faulty > 0.3

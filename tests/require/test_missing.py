@@ -27,6 +27,16 @@ def test_a_part_seen_missing_is_fitted(made: SimpleNamespace, catalog: Catalog) 
     assert "driver.front-bag:inspect" not in found
 
 
+# Common practice, no source: a thief fires nothing.
+def test_a_bag_stolen_from_a_car_without_a_crash_asks_for_no_new_unit(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    unit = "centre.control-unit:replace"
+    assert unit not in items(made, catalog, GONE)
+    crashed = made.assessment({"driver.front-bag": {"missing": 0.99}})
+    assert unit in {i.id for i in work(made.case(GONE), crashed, catalog).items}
+
+
 def test_a_part_seen_missing_and_fitted_since_is_done(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:

@@ -1,6 +1,7 @@
 """The commands that write down bench work: outcomes, substitute loads, readings, part labels."""
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -142,7 +143,7 @@ def measured(
     short_help="Write down what is printed on a part that was fitted.",
     epilog=examples(
         "label harrow-07 driver.front-bag 9Z-1147-A --provenance new --seller dealer",
-        "label harrow-07 left.curtain 9Z-22 --provenance donor --donor-vin 0Z9HB5A26KR000999",
+        "label harrow-07 nose-left.impact-sensor,nose-right.impact-sensor 9Z-5 --serial S-6,S-7",
     ),
 )
 @case_argument
@@ -152,10 +153,10 @@ def measured(
     "--provenance",
     default="unknown",
     show_default=True,
-    type=click.Choice(["new", "recycled", "donor", "repaired", "unknown"]),
-    help="Where the part came from.",
+    type=click.Choice(["new", "recycled", "donor", "repaired", "original", "unknown"]),
+    help="Where the part came from; original: the old one, to order by its number.",
 )
-@click.option("--serial", default="", help="Serial number.")
+@click.option("--serial", default="", help="Serial number; of several parts, S-6,S-7.")
 @click.option("--seller", default="", help="Who sold it.")
 @click.option("--donor-vin", default="", metavar="VIN", help="VIN of the donor car.")
 @click.option("--recall-checked", is_flag=True, help="It was checked against recalls.")
@@ -173,26 +174,51 @@ def label(
     at: dt.datetime | None,
     as_json: bool,
 ) -> int:
-    """Write down number, serial and origin of a part that was fitted.
+    """Write down number, serial and origin of a part: fitted, or the old one to order by.
 
-    A part may be named as people say it, as for `saw`.
+    Several like parts of one number stand with commas between them. A part may be named as people
+    say it, as for `saw`.
     """
     from squibwise.cli import opening
     from squibwise.garage import saying
 
     opened = opening.open_case(case_path)
-    component = saying.find_component(component, opened.case.car, opened.catalog, labelled=True)
-    stated = {"serial": serial, "seller": seller, "donor_vin": donor_vin}
-    entry = {
-        "kind": "part-label",
-        "component": component,
+    names = [name.strip() for name in component.split(",")]
+    parts = [
+        saying.find_component(name, opened.case.car, opened.catalog, labelled=True)
+        for name in names
+    ]
+    serials = _share_out(serial, names)
+    stated = {"seller": seller, "donor_vin": donor_vin}
+    common = {
         "number": number,
         "provenance": provenance,
         **{key: value for key, value in stated.items() if value},
         **({"recall_checked": True} if recall_checked else {}),
         **common_keys(None, at),
     }
-    return write_entries(case_path, f"label {component}", [entry], as_json=as_json)
+    entries = [
+        {"kind": "part-label", "component": part, **({"serial": own} if own else {}), **common}
+        for part, own in zip(parts, serials, strict=True)
+    ]
+    return write_entries(case_path, f"label {','.join(parts)}", entries, as_json=as_json)
+
+
+def _share_out(serial: str, parts: Sequence[str]) -> list[str]:
+    """Return the serial of each part.
+
+    Raises:
+        InputError: There are not as many as parts.
+    """
+    from squibwise.errors import InputError
+
+    serials = [one.strip() for one in serial.split(",")] if serial else [""] * len(parts)
+    if len(serials) != len(parts):
+        raise InputError(
+            f"{len(parts)} parts and {len(serials)} serial numbers.",
+            remedy="Write one serial for each part, in their order: --serial S-6,S-7.",
+        )
+    return serials
 
 
 @click.command(

@@ -167,13 +167,20 @@ def is_name(text: str | None) -> bool:
     return any(c.isalnum() for c in text or "")
 
 
+ORIGINAL = "original"
+
+
 def labels_anew(history: History) -> dict[str, list[PartLabel]]:
-    """Return, by component, labels that say different things of one part, which nobody changed."""
+    """Return, by component, labels that say different things of one part, which nobody changed.
+
+    That of the part which the car came with says nothing of the one that is fitted for it.
+    """
     found: dict[str, list[PartLabel]] = {}
     for component in {x.component for _, x in history.all_of(PartLabel)}:
         fitted = replacements(history).get(component, ())
         after = fitted[-2] if len(fitted) > 1 else -1
         labels = [x for n, x in history.all_of(PartLabel) if x.component == component and n > after]
+        labels = [x for x in labels if x.provenance != ORIGINAL]
         said = {(x.number, x.serial, x.provenance, x.donor_vin or "") for x in labels}
         if len(said) > 1:
             found[component] = labels
@@ -183,11 +190,13 @@ def labels_anew(history: History) -> dict[str, list[PartLabel]]:
 def label_of(history: History, component: str) -> PartLabel | None:
     """Return the label of the part that is in the car now; None when none is on record.
 
-    A label written down before the part before it was fitted belongs to that part.
+    A label written down before the part before it was fitted belongs to that part; that of the
+    part which the car came with says nothing of a new one.
     """
     fitted = replacements(history).get(component, ())
     after = fitted[-2] if len(fitted) > 1 else -1
     labels = [x for n, x in history.all_of(PartLabel) if x.component == component and n > after]
+    labels = [x for x in labels if not (fitted and x.provenance == ORIGINAL)]
     return labels[-1] if labels else None
 
 

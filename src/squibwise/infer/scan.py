@@ -26,6 +26,7 @@ from squibwise.infer.reports import chance_whole, one_cause, signs_of_disturbanc
 from squibwise.model.evidence import (
     Evidence,
     LampCheck,
+    Look,
     Occupant,
     Reading,
     SubstituteLoad,
@@ -35,7 +36,7 @@ from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import Candidate, CodeLine, Report
 
 Array = npt.NDArray[np.float64]
-UNIT = "centre.control-unit"
+UNIT, FOREIGN = "centre.control-unit", "from-another-car"
 
 
 class Scan(msgspec.Struct, frozen=True):
@@ -57,8 +58,10 @@ class Scan(msgspec.Struct, frozen=True):
 
 
 def find_scans(net: Network) -> tuple[Scan, ...]:
-    """Return the reports of a case in order."""
+    """Return the reports of a case in order; a unit seen to be another car's tells of that one."""
     swaps = [at for at, w in net.line.works_on(frozenset({UNIT})) if w.what == "replaced"]
+    if any(e.component == UNIT and e.seen == FOREIGN for _, e in net.line.all_of(Look)):
+        swaps = [0]
     result: list[Scan] = []
     for place, entry in enumerate(net.line.entries):
         if isinstance(entry, Report):

@@ -279,7 +279,8 @@ class PartLabel(
     """What is printed on a part, and where the part came from.
 
     Attributes:
-        provenance: ``new``, ``recycled``, ``donor``, ``repaired`` or ``unknown``.
+        provenance: ``new``, ``recycled``, ``donor``, ``repaired``, ``original`` (what the car came
+            with, whose number the desk is told) or ``unknown``.
         donor_vin: VIN of the donor car; None when new or unknown.
         recall_checked: Was it checked against recalls, by donor VIN and part number.
     """

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.garage.saying import REACHING
 from squibwise.history.order import read_history
-from squibwise.history.signed import labelled
+from squibwise.history.signed import ORIGINAL, labelled
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import Circumstance, Impact
@@ -164,14 +164,11 @@ def _desk_rows(
 
 
 def _old_numbers(order: Order, case: Case) -> list[str]:
-    """Return the numbers on the labels of the old parts, each with its place where they are many.
-
-    A label of which nobody says that the part is new is that of the part that comes out.
-    """
+    """Return the numbers on the old parts, each with its place where they are many."""
     labels = [
         x
         for x in labelled(read_history(case.evidence))
-        if x.component in order.contains and x.provenance == "unknown"
+        if x.component in order.contains and x.provenance == ORIGINAL
     ]
     told = (
         x.number if len(labels) == 1 else f"{split_component(x.component).place} {x.number}"

@@ -165,8 +165,9 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
         chance = situation.replaced.get(belief.id, 0.0)
         return Trigger(what=belief.id, state="replaced", probability=chance)
     chance = weigh_state(belief, condition.state, situation.catalog)
-    if condition.state == "fired" and condition.or_missing:
-        chance = max(chance, belief.now.missing)
+    may_have_fired = situation.crash >= situation.catalog.fact("require.likely").number()
+    if condition.state == "fired" and condition.or_missing and may_have_fired:
+        chance = max(chance, belief.now.missing)  # a bag stolen from a sound car did not fire in it
     is_hurt = belief.id in situation.reached or _is_seen_damaged(belief.id, situation.case)
     if condition.state == "damaged" and is_hurt:
         chance = max(chance, situation.catalog.fact("require.seen-damaged").number())

@@ -82,10 +82,11 @@ def _is_recorded(job: Job) -> bool:
 def is_long_way(scope: Scope) -> bool:
     """Is a proving power-up with loads needed before the airbags and pretensioners go in.
 
-    Only where a new unit must be programmed while devices are out, where an igniter circuit of a
+    Only where a new unit must be programmed while airbags are out, where an igniter circuit of a
     crashed car is traced, or where loads were left in; otherwise there is one first power, with
-    everything fitted. Without a crash the cards of the trace bring their own load and their waits;
-    a car that stood in water, or burnt, gets its first power with loads for the parts it reached.
+    everything fitted: after belts alone a new unit is programmed then. Without a crash the cards of
+    the trace bring their own load and their waits; a car that stood in water, or burnt, gets its
+    first power with loads for the parts it reached.
     """
     job = scope.job
     if job.may_be_bridged:
@@ -95,8 +96,11 @@ def is_long_way(scope: Scope) -> bool:
     with_loads = bool(job.progress.loads.issued) or any(scope.fires(c) for c in scope.traced)
     if with_loads and (job.had_crash or scope.changed):
         return True
-    fired = [p for p in scope.changed if p.assembly.live and _has_fired(p.key, scope)]
-    return is_programmed(scope) and bool(fired)
+    kinds = job.catalog.kinds
+    bags = [
+        c for p in scope.changed for c in p.key if kinds[split_component(c).kind].family == "bag"
+    ]
+    return is_programmed(scope) and _has_fired(bags, scope)
 
 
 def is_programmed(scope: Scope) -> bool:
