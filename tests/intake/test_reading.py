@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from texts import read_text
 
 from squibwise.catalog.codes import read_own_codes
 from squibwise.catalog.load import load_catalog
@@ -726,3 +727,17 @@ def test_the_odometer_that_a_report_states_is_read(
 ) -> None:
     covered = read(f"Restraint system\n{text}\nNo faults stored.\n").coverage
     assert (covered.odometer, covered.odometer_unit) == stands
+
+
+def test_a_letter_for_the_seat_leads_the_parts_of_a_report_in_english() -> None:
+    report = read_text(
+        "B1A11 D frontal 1 open\nB1A12 D buckle pretensioner open\nB1A13 P knee open\n"
+    )
+    assert [ln.place for ln in report.lines] == ["driver", "driver", "passenger"]
+
+
+def test_words_behind_a_denial_of_another_part_go_with_no_fault_above() -> None:
+    report = read_text(
+        "B1A11 module not coded\nno fault on the driver knee airbag\nSeat back: cover torn\n"
+    )
+    assert [ln.raw for ln in report.lines] == ["B1A11 module not coded"]

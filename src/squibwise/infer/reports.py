@@ -88,6 +88,8 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     thing for the whole report, not one for each circuit.
     """
     reach, coverage = catalog.firing.scans.reach, report.reading.coverage
+    if any(f.code in _NO_REPORT for f in report.reading.findings):
+        return 0.0
     nothing = any(f.code == _NOTHING_UNDERSTOOD for f in report.reading.findings)
     if nothing and len(report.reading.unread) >= _A_LIST:
         return 0.0
@@ -100,6 +102,7 @@ def chance_whole(report: Report, line: History, catalog: Catalog) -> float:
     return 1.0 - (reach.cut_short if report.shows_codes else _blank(report, line, catalog)).value
 
 
+_NO_REPORT = ("not-a-report", "crash-data-not-a-report")
 _NOTHING_UNDERSTOOD = "no-fault-found"  # not one line understood, not even that there is no fault
 _A_LIST = 5  # lines: fewer are a heading and a word that all is well, which nobody knew to read
 

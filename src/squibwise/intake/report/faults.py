@@ -116,6 +116,8 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
             sheet.unread.append(line)
     elif line.role == "aside" and not _goes_on(line, state, sheet, catalog):
         sheet.unread.append(line)
+        if has_part(line.words) or _is_placed(line.words):
+            state.current = None  # it speaks of something else, and so does what follows
     elif line.role == "meta":
         _take_measure(line, state)
     elif line.role == "header":

@@ -47,6 +47,8 @@ def read_words(
             continue
         is_place = "byside" in hit.means and _stands_apart(hit, tokens)
         add_meanings(words, tuple(m for m in hit.means if not (is_place and m == "byside")))
+        if hit.means == ("seatbag",) and _stands_apart(hit, tokens):
+            words.features.add("atseat")  # "driver airbag (seat)" tells where it sits
     _open_what_is_joined(words, tokens, hits)
     line = _line(tokens, hits)
     for hit in hits:

@@ -71,7 +71,7 @@ _LONE_SIGN = pattern(r"(?:\t|\s{2,}|[;|])\s*\?+\s*(?=$|\t|\s{2}|[;|])")  # in a 
 _MONEY = pattern(
     r"(?i)[$€£]\s?\d|\d(?:[.,]\d\d?)?\s?(?:[$€£]|(?:eur|euros?|usd|gbp|chf|pln|zł|zl|reais)\b)"
 )
-_PRICED = pattern(r"[^\W\d_]{3}\S*\s+\d{1,4}[.,]\d{2}\W*$")  # "AIRBAG 498.00"
+_PRICED = pattern(r"[^\W\d_]{2}\S*\s+\d{1,4}[.,]\d{2}\W*$")  # "AIRBAG 498.00"
 _HEADING_WORDS = 12
 _STATUS_WORDS = 2  # a line of so few words is a status rather than the names of columns
 _VOLTS = pattern(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s?(?:[vV]\b|[vV]olts?\b)")

@@ -18,7 +18,7 @@ from squibwise.intake.report.candidates import (
 )
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.sheet import CLEAR, Fault
-from squibwise.intake.report.words import has_part
+from squibwise.intake.report.words import FAULTS, Words, has_part
 from squibwise.model import report
 from squibwise.model.car import OwnCode
 from squibwise.model.names import Side, side_of
@@ -28,6 +28,7 @@ from squibwise.model.words import Fault as FaultWord
 from squibwise.model.words import Status
 
 NUMBER_SHARE = 0.1  # what the number keeps when the description says another thing
+_ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 _MOST_CANDIDATES = 8
 _TWO_READINGS = 2
 _UNIT = Candidate(kind="control-unit", place="centre")
@@ -82,11 +83,12 @@ def _is_of_unit(fault: Fault) -> bool:
 
 def _join(fault: Fault, scope: Scope) -> None:
     """Set what the words and the code of a fault mean together."""
+    row = _table_row(fault.code, scope)
+    _name_buckle(fault.words, row)
     named = candidates_of(fault.words, scope)
     features = fault.words.rule_features() | ({"haspart"} if named else set())
     said = _readings(first_rule(scope.catalog.vocabulary.faults, features))
     own = _own_row(fault, scope)
-    row = _table_row(fault.code, scope)
     if row is not None and not said and all(c.kind == "control-unit" for c in named):
         named = ()  # the unit's name beside a known code labels the report, not the part
     if own is not None:
@@ -102,6 +104,14 @@ def _join(fault: Fault, scope: Scope) -> None:
     fault.basis = _basis(bool(named or said), fault.basis in ("code", "words+code"), bool(typed))
     fault.sources = fault.sources or (("sae-j2012",) if typed else ())
     fault.typed_status = record.status if record else None
+
+
+def _name_buckle(words: Words, row: CodeMeaning | None) -> None:
+    """``D buckle open`` under a pretensioner's number is the one at the buckle, not its switch."""
+    told = words.features
+    is_open = told & FAULTS <= _ELECTRIC
+    if row is not None and "pretension" in row.means and "buckle" in told and is_open:
+        told |= set() if told & {"switch", "sensor"} else {"pretension"}
 
 
 def _basis(has_words: bool, has_code: bool, has_type: bool) -> str:

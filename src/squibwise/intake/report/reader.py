@@ -22,6 +22,7 @@ from squibwise.intake.report.lines import (
     without_codes,
 )
 from squibwise.intake.report.meaning import fold_line, settle, tell
+from squibwise.intake.report.other_files import name_table
 from squibwise.intake.report.part_lists import is_bare_part, list_labelled, list_units, split_names
 from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
@@ -65,12 +66,6 @@ _HANDS: tuple[tuple[re.Pattern[str], Side], ...] = (
         "right",
     ),
 )
-_RECORDER = pattern(
-    r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
-    r"ignition cycles?,? (?:crash|download)|"
-    r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
-    r"belt status|time from event"
-)
 _LANGUAGE = pattern(r"\s*[\[(](DE|EN|ES|FR|GB|IT|NL|PL|PT|BR|US)[\])]\s*(?=\w)")
 _NO_UMLAUT = pattern(r"(?i)[aou]e")
 _LETTERS = pattern(r"(?<![A-Za-z0-9])[A-Za-z]*(?:[aou]e|[AOU]E)[A-Za-z]*(?![A-Za-z0-9])")
@@ -80,8 +75,9 @@ _CORNERS = (  # words that name a corner, and what the doubtful ones are beside 
     (frozenset({"lf", "rf", "lr"}), {"rr": "rhr"}),
 )
 _CORNER = pattern(r"(?i)\b(?:fr|rr)\b")
+_LED = pattern(r"(?i)\W*[dp] [^\W\d_]{3}")
+_SEATS = {"d": "driver", "p": "passenger"}
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
-_ELEMENTS = 3  # so many names of recorder elements make a file recorder data
 _ENDED = frozenset({"gone", "denied", "found good"})  # what holds wherever a code is listed
 _LISTED = 3  # names of parts that make a list of parts
 
@@ -173,13 +169,18 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     apply_legend(sheet, lexicon)
     read_codes(sheet, lexicon)
     sheet.is_coded = any(code.is_exact for line in sheet.lines for code in line.codes)
-    sheet.is_recorder = not sheet.is_coded and _is_recorder(sheet.lines)
-    if sheet.is_recorder:
+    sheet.other_kind = name_table(sheet.lines, catalog)
+    if sheet.other_kind:
+        sheet.is_machine_read = False
+        for line in sheet.lines:
+            line.codes, line.role = (), "unread" if sheet.other_kind == "recorder" else "meta"
         return sheet
     for line in sheet.lines:
         line.tokens = tokenise(without_codes(line))
     _read_corners(sheet.lines)
     sheet.language = _language(lexicon, sheet.lines)
+    if sheet.language is None:
+        _read_seats(sheet.lines)
     if not any(line.codes for line in sheet.lines):
         parts = (split_names(line, lexicon, sheet.language) for line in sheet.lines)
         sheet.lines = [piece for pieces in parts for piece in pieces]
@@ -227,12 +228,13 @@ def _read_corners(lines: list[Line]) -> None:
                 line.text = _CORNER.sub(lambda m: corners.get(m[0].lower(), m[0]), line.text)
 
 
-def _is_recorder(lines: list[Line]) -> bool:
-    """Tell whether lines hold elements of a crash recorder rather than faults.
-
-    Source: cfr-49-563, names of the elements of tables I and II.
-    """
-    return sum(bool(_RECORDER.search(line.text)) for line in lines) >= _ELEMENTS
+def _read_seats(lines: list[Line]) -> None:
+    """``D retractor``: a letter for the seat before each part, in a report in English."""
+    led = [ln for ln in lines if ln.codes and _LED.match(without_codes(ln))]
+    for line in led if len(led) > 1 else ():
+        first = line.tokens[0]
+        seat = msgspec.structs.replace(first, text=_SEATS[first.text])
+        line.tokens = (seat, *line.tokens[1:])
 
 
 def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, name: str) -> None:

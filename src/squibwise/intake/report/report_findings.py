@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from squibwise.catalog.load import Catalog
 from squibwise.intake.report.candidates import Scope, candidates_of
 from squibwise.intake.report.lines import MAX_LINE
+from squibwise.intake.report.other_files import is_priced, tell_other
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
@@ -228,14 +229,9 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
     yield from _as_a_camera_saw(sheet)
     yield from _without_table(sheet.faults, name)
     yield from _not_understood(sheet)
-    if sheet.is_recorder:
-        yield _make(
-            "crash-data-not-a-report",
-            "warning",
-            "This file holds data of a crash recorder, not the faults of a unit; none was read.",
-            'Give it as evidence of kind = "crash-data".',
-            Origin(file=name),
-        )
+    kind = sheet.other_kind or ("prices" if not told and is_priced(sheet.lines) else "")
+    if kind:
+        yield tell_other(kind, name)
     elif not told and not sheet.counts and _unit_of(told, sheet) != "restraint":
         yield _make(
             "no-fault-found",

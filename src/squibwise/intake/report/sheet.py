@@ -149,7 +149,7 @@ class Sheet(msgspec.Struct, kw_only=True):
         vin: VIN that it names.
         hand: Side of the driver that it names.
         is_coded: Some code in it identifies itself.
-        is_recorder: It holds data of a crash recorder.
+        other_kind: What it is where it is no report, such as ``recorder``; empty when it may be.
         is_machine_read: A camera or a reader of print made its text.
         lists_parts: It is a list of parts.
         language: Its own language beside English; None when no other was seen.
@@ -166,7 +166,7 @@ class Sheet(msgspec.Struct, kw_only=True):
     vin: str | None = None
     hand: Side | None = None
     is_coded: bool = False
-    is_recorder: bool = False
+    other_kind: str = ""
     is_machine_read: bool = False
     lists_parts: bool = False
     language: str | None = None

@@ -1,0 +1,122 @@
+"""What a file holds that was handed in as a report and is none: crash data, numbers, lists."""
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from squibwise.catalog.load import Catalog
+from squibwise.catalog.market import Column, bare
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.sheet import Line
+from squibwise.model.origin import Finding, Origin
+
+_RECORDER = pattern(
+    r"(?i)delta-?\s?v\b|time to (?:first|second|nth|deploy|maximum)|"
+    r"ignition cycles?,? (?:crash|download)|"
+    r"vehicle indicated speed|complete file recorded|multi-?event|service brake|accelerator pedal|"
+    r"belt status|time from event"
+)
+_ELEMENTS = 3  # names of recorder elements that make a file recorder data
+_NUMBERS = pattern(  # two numbers or more, or one that is no whole one
+    r"\s*[+-]?\d+(?:[.,]\d+(?:[eE][+-]?\d+)?|(?:[.,]\d+)?(?:\s*[\s,;|]\s*[+-]?\d+(?:[.,]\d+)?)+)[\s,;|]*"
+)
+_MANY = 20  # rows of numbers that make a table
+_MOSTLY = 0.8
+_FIRST_ROWS = 5  # among which the names of columns stand
+_PRICED = pattern(
+    r"(?i)(?:[$€£]\s?\d|\d[.,]\d\d\s?(?:[$€£]|eur|usd|gbp|chf|pln|zł)?\W*$|\b(?:vat|mwst|tva|iva)\b)"
+)
+_FEW = 3
+
+
+class _Kind(msgspec.Struct, frozen=True):
+    """What a kind of file is called in a finding, and where it goes."""
+
+    code: str
+    what: str
+    remedy: str
+
+
+_KINDS = {
+    "recorder": _Kind(
+        "crash-data-not-a-report",
+        "This file holds data of a crash recorder, not the faults of a unit; none was read.",
+        'Give it as evidence of kind = "crash-data".',
+    ),
+    "numbers": _Kind(
+        "not-a-report",
+        "This file holds rows of numbers, not the faults of a unit; none was read.",
+        'Accelerations or speeds of a crash: give it as evidence of kind = "crash-data". '
+        "Resistances and voltages: `measured`, one by one.",
+    ),
+    "offers": _Kind(
+        "not-a-report",
+        "This file is a sheet of offers, not the faults of a unit; none was read.",
+        "Name it with `buy CASE --offers FILE`.",
+    ),
+    "lots": _Kind(
+        "not-a-report",
+        "This file is a list of lots, not the faults of a unit; none was read.",
+        "Give it to `screen`.",
+    ),
+    "prices": _Kind(
+        "not-a-report",
+        "This file is a list of prices or an invoice; no fault was read from it.",
+        "Prices go into the case as [[price]], what was done with `did`; "
+        "ask for the report of the restraint unit.",
+    ),
+}
+
+
+def name_table(lines: Sequence[Line], catalog: Catalog) -> str:
+    """Return what a file is by its rows and headings: ``recorder``, ``numbers``, ``offers``...
+
+    Args:
+        lines: Of the file, with their codes, before their words are read.
+        catalog: The headings of sheets of offers and of lists of lots.
+
+    Returns:
+        Empty where it may be a report.
+    """
+    told = [ln for ln in lines if ln.text.strip()]
+    numbers = sum(bool(_NUMBERS.fullmatch(ln.text)) for ln in told)
+    if numbers >= _MANY and numbers >= _MOSTLY * len(told):
+        return "numbers"
+    coded = sum(any(c.is_exact for c in ln.codes) for ln in told)
+    # Source: cfr-49-563, names of the elements of tables I and II.
+    if not coded and sum(bool(_RECORDER.search(ln.text)) for ln in told) >= _ELEMENTS:
+        return "recorder"
+    if 2 * coded > len(told) or not any(ln.cells for ln in told):
+        return ""
+    for line in told[:_FIRST_ROWS] if not coded else told[:1]:
+        offered = _headed(line, catalog.market.columns.values())
+        if {"price", "supplier"} <= offered or {"price", "part", "condition"} <= offered:
+            return "offers"
+        if len(sold := _headed(line, catalog.lots.column)) > _FEW and "id" in sold:
+            return "lots"
+    return ""
+
+
+def _headed(line: Line, columns: Iterable[Column]) -> set[str]:
+    """The columns that the cells of a row are headings of, word for word."""
+    cells = {bare(cell) for cell in line.cells}
+    return {c.word for c in columns if cells & {c.word, *map(bare, c.headings)}}
+
+
+def is_priced(lines: Sequence[Line]) -> bool:
+    """Return whether most lines of a file end in a price, as those of a list or a bill do."""
+    told = [ln for ln in lines if ln.role != "blank"]
+    priced = sum(bool(_PRICED.search(ln.text)) for ln in told)
+    return priced >= _FEW and 2 * priced > len(told)
+
+
+def tell_other(kind: str, name: str) -> Finding:
+    """Return the finding that says what a file is and where it goes."""
+    told = _KINDS[kind]
+    return Finding(
+        code=told.code,
+        severity="warning",
+        message=told.what,
+        remedy=told.remedy,
+        origin=Origin(file=name),
+    )
