@@ -17,7 +17,7 @@ from squibwise.present.phrases import in_words
 from squibwise.present.tell_visits import POWER
 from squibwise.web import bid_pages, drawing, layout, lots_pages
 from squibwise.web.car_pages import LEGEND
-from squibwise.web.look_pages import KNOWING
+from squibwise.web.look_pages import KNOWING, MAKER_FIGURES
 from squibwise.web.market_pages import TERM_FIELDS
 from squibwise.web.report_pages import WHENS
 from squibwise.web.seat_pages import STEPS
@@ -31,7 +31,12 @@ SAID = re.compile(r"""\bt\((["'])(.*?)\1\)""")
 def test_every_phrase_of_a_page_is_told_in_every_language() -> None:
     words = load_screens().words
     said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}
-    said |= {text for _, _, text in LEGEND} | {*STEPS, *TERM_FIELDS.values(), *LABELS.values()}
+    said |= {text for _, _, text in LEGEND} | {
+        *STEPS,
+        *TERM_FIELDS.values(),
+        *LABELS.values(),
+        *MAKER_FIGURES.values(),
+    }
     assert len(said) > 200
     assert said - set(words) == set()
     assert all(words[phrase][code].strip() for phrase in said for code in LANGUAGES)
@@ -54,8 +59,13 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     made |= {in_words(word) for _, _, words in KNOWING for word in words}
     made |= {*STATES, *POWER.values(), *get_args(get_type_hints(Verdict)["outcome"])}
     made |= {"arrive", "read", "strip", "prove", "fit", "final", "ask", "trace", "look", "do"}
-    made |= {"low", "likely", "high", "new", "recycled", "donor", "repaired", "unknown"}
-    made |= {text for _, _, text in LEGEND} | {*STEPS, *TERM_FIELDS.values(), *LABELS.values()}
+    made |= {"low", "likely", "high", "new", "recycled", "rebuilt", "donor", "repaired", "unknown"}
+    made |= {text for _, _, text in LEGEND} | {
+        *STEPS,
+        *TERM_FIELDS.values(),
+        *LABELS.values(),
+        *MAKER_FIGURES.values(),
+    }
     assert made - set(load_screens().words) == set()
     words = load_screens(FOLDER / "words.tsv").words
     said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}

@@ -144,7 +144,9 @@ def test_a_makers_rule_is_answered_with_its_source(call: Any) -> None:
     assert taken.status_code == 303, taken.text
     with connected(call.app.state.bench.place) as garage:
         assert store.history(garage, "burdock-09")[-1].by == "R"
-    assert f'value="{asked[1]}"' not in call.get(path).text
+    asks, _, answered = call.get(path).text.partition("<h2>Answered</h2>")
+    assert f'value="{asked[1]}"' not in asks
+    assert f'value="{asked[1]}"' in answered, "it can be answered again"
 
 
 def test_how_far_a_flood_came_is_told_at_the_car_and_asked_until_it_is(call: Any) -> None:
@@ -510,3 +512,29 @@ def test_no_form_with_several_answers_sends_the_first_by_enter(call: Any) -> Non
                 found += 1
                 assert "disabled" in buttons[0], form[:300]
     assert found
+
+
+def test_an_offer_told_by_phone_stands_below_those_of_a_sheet(call: Any) -> None:
+    page = "/car/harrow-07/order"
+    part = re.search(r'<select name="part" required>.*?value="([^"]+@[^"]+)"', call.get(page).text)
+    assert part
+    given = {"part": part[1], "supplier": "Hof West", "price": "380,50", "lead": "4", "by": "R"}
+    told = given | {"condition": "new", "shipping": "0"}
+    for _ in range(2):
+        assert call.post("/car/harrow-07/offer", page, **told).status_code == 303
+    html = call.get(page).text
+    assert html.count("Hof West, new, 4") == 2
+    assert "380.50" in html
+    refused = call.post("/car/harrow-07/offer", page, **(told | {"price": ""}))
+    assert "The offer is not whole." in refused.text
+
+
+def test_the_wait_that_the_maker_prescribes_is_written_down_with_its_source(call: Any) -> None:
+    page = "/car/burdock-09/ask"
+    sent = {"wait_minutes": "3", "by": "R"}
+    assert "The source is missing." in call.post("/car/burdock-09/maker", page, **sent).text
+    written = call.post("/car/burdock-09/maker", page, **sent, source="procedure, section 4")
+    assert written.status_code == 303, written.text
+    wait = opened(call, "burdock-09").case.profile.wait_minutes
+    assert (wait.value, wait.source) == (3.0, "procedure, section 4")
+    assert 'data-minutes="3"' in call.get("/car/burdock-09/work?visit=strip").text

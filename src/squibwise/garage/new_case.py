@@ -164,6 +164,16 @@ def equip(text: str, equipment: str) -> str:
     return tomlkit.dumps(document)
 
 
+def state_figure(text: str, field: str, value: float, source: str) -> str:
+    """Return a case file that states a figure of the maker, and where it stands."""
+    parse(text, CASE_FILE)  # within its bounds
+    document = tomlkit.parse(text)
+    given = tomlkit.inline_table()
+    given.update({"value": value, "source": source})
+    _put(document.setdefault("profile", tomlkit.table()), ((field, given),))
+    return tomlkit.dumps(document)
+
+
 def price_hour(text: str, amount: float, on: dt.date) -> str:
     """Return a case file that states what an hour of work costs, in its own currency."""
     return state_price(text, LABOUR, (amount, amount, amount), on)

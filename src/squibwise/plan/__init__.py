@@ -3,7 +3,7 @@
 from squibwise.plan.bidding import limit_bid
 from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_unpriced, list_worlds
 from squibwise.plan.costing import cost
-from squibwise.plan.line_sheets import list_lines, list_requests
+from squibwise.plan.line_sheets import add_offer, list_lines, list_requests
 from squibwise.plan.loss_table import losses
 from squibwise.plan.lots import LOT_WORLDS, limit_row, price_cars, state_terms, write_lot
 from squibwise.plan.offers import list_asked, list_needs
@@ -19,6 +19,7 @@ from squibwise.plan.settling import (
 
 __all__ = [
     "LOT_WORLDS",
+    "add_offer",
     "cost",
     "doubt_prices",
     "doubt_settled",

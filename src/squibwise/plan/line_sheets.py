@@ -1,6 +1,8 @@
 """Sheets that go between the shop and parts desks: what is asked for, and how far each line is."""
 
+import csv
 import datetime as dt
+import io
 from collections.abc import Mapping, Sequence
 
 from squibwise.model.case import Case
@@ -51,6 +53,26 @@ _ANSWER = (
     "free from", "dangerous goods", "donor vin", "documents", "return days", "restock", "state",
     "label number", "label side",
 )  # fmt: skip
+
+
+def add_offer(sheet: str, offer: Mapping[str, str]) -> str:
+    """Return a sheet of offers, as CSV, with one more below it under headings of its own.
+
+    Args:
+        sheet: As it was handed in; empty for a new one.
+        offer: What was told, by heading: ``part``, ``supplier``, ``price`` and more.
+    """
+    first = sheet.partition("\n")[0]
+    mark = next((m for m in (";", "\t") if m in first), ",")
+    added = io.StringIO()
+    write = csv.DictWriter(added, fieldnames=list(offer), delimiter=mark, lineterminator="\n")
+    write.writeheader()
+    head = added.getvalue()
+    write.writerow(offer)
+    below = added.getvalue()
+    if f"\n{head}" in f"\n{sheet}":  # the last headings of the sheet are these
+        below = below.removeprefix(head)
+    return (f"{sheet.rstrip()}\n" if sheet.strip() else "") + below
 
 
 def _side(case: Case, need: Need) -> str:

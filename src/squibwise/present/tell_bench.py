@@ -1,6 +1,7 @@
 """What the bench shows of a car at a glance: its picture, the line of the job, the evidence."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import groupby
 
 import msgspec
 
@@ -229,7 +230,34 @@ def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:
 
 def make_cards(case: Case, catalog: Catalog) -> tuple[EvidenceCard, ...]:
     """Return the evidence in the order it came, a card each."""
-    return tuple(_card(e, case.region, catalog) for e in case.evidence)
+    found: list[EvidenceCard] = []
+    for ticks, group in groupby(case.evidence, lambda e: _is_tick(e, catalog)):
+        entries = list(group)
+        found += (
+            [_tell_ticks(entries)] if ticks else [_card(e, case.region, catalog) for e in entries]
+        )
+    return tuple(found)
+
+
+def _is_tick(one: Evidence, catalog: Catalog) -> bool:
+    """Tell whether an entry is a tick of the work list: the history and the work tell those."""
+    if not isinstance(one, Passed) or one.result != "passed" or ":" not in one.what:
+        return False
+    return one.what.removeprefix("step:") not in catalog.tasks.gates
+
+
+def _tell_ticks(entries: Sequence[Evidence]) -> EvidenceCard:
+    """Return one card for operations that were ticked one after the other."""
+    last = entries[-1]
+    return EvidenceCard(
+        id="",
+        kind="work",
+        when=moment(last.time),
+        by=getattr(last, "by", None) or "",
+        told=f"{counted(len(entries), 'operation')} ticked",
+        component="",
+        file="",
+    )
 
 
 def _card(one: Evidence, region: str | None, catalog: Catalog) -> EvidenceCard:

@@ -28,7 +28,10 @@ from squibwise.web.sending import Sent, changing, read_number, sends
 from squibwise.web.waiting import Tell, answer_or_wait, tell_progress
 
 SHEET = "bid.toml"
-SPREADS = ("resale", "brand_discount", "transport", "days")
+SPREADS = (
+    *("resale", "brand_discount", "transport", "inspection", "title", "selling", "reserve"),
+    "days",
+)
 SINGLES = (
     *("loss_chance", "target", "bidders", "estimate_error", "expected_price", "increment", "tax"),
     "day",
@@ -40,7 +43,11 @@ NEEDED = {"loss_chance": 0.15, "bidders": 4.0, "estimate_error": 0.1}
 HINTS = {
     "resale": "finished, with a clean title",
     "brand_discount": "share that the brand takes off: 0.3 is 30%",
-    "transport": "and inspection, title, selling, reserve",
+    "transport": "from the venue to the workshop",
+    "inspection": "before it may be on the road again",
+    "title": "papers and their brand",
+    "selling": "what the sale costs",
+    "reserve": "for hidden damage",
     "days": "until the money is back",
     "loss_chance": "that you accept: 0.15 is 15%",
     "target": "a profit below it counts as a loss",

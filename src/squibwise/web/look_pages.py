@@ -26,7 +26,7 @@ from squibwise.present.tell_assessment import doubtful_parts, tell_look
 from squibwise.present.tell_bench import Mark, make_picture, page_of_look
 from squibwise.present.tell_orders import is_crash_untold, open_questions
 from squibwise.present.tell_work import tell_question
-from squibwise.web.bench import NotThereError
+from squibwise.web.bench import NotThereError, Opened
 from squibwise.web.car_pages import FRESH, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
@@ -38,6 +38,7 @@ from squibwise.web.sending import (
     common,
     enter,
     pick,
+    read_number,
     refuse_unnamed,
     sends,
 )
@@ -54,6 +55,12 @@ KNOWING = (
     ("passenger", "On the passenger's seat", tuple(saying.SEATED)),
 )
 """What may be known of a crash: the field, what it is called, what it may hold."""
+MAKER_FIGURES = {
+    "wait_minutes": "Wait after the power comes off [min]",
+    "loop_low_ohm": "Least resistance of a circuit [ohm]",
+    "loop_high_ohm": "Most resistance of a circuit [ohm]",
+}
+"""Figures of the maker that replace the longest and widest published ones."""
 _PICTURES = {
     ".jpg": "image/jpeg",
     ".jpeg": "image/jpeg",
@@ -154,15 +161,7 @@ def questions(request: Request) -> Response:
     """The questions whose answers shrink the list most, first."""
     opened, bench = opened_for(request), bench_of(request)
     whole = bench.whole(opened)
-    told = [
-        {
-            "id": q.id,
-            "text": tell_question(q),
-            "answers": [a.partition(": ")[::2] for a in q.answers],
-            "source": _is_rule(q),
-        }
-        for q in open_questions(whole.todo)
-    ]
+    told = [_told(q) for q in open_questions(whole.todo)]
     return car_page(
         request,
         "ask.html",
@@ -173,8 +172,48 @@ def questions(request: Request) -> Response:
         templates=[(n, t.title) for n, t in bench.catalog.templates.items()],
         knowing=KNOWING,
         untold=is_crash_untold(opened.case, whole.todo),
-        answered=[q for q in whole.todo.questions if q.answered],
+        answered=[_told(q) | {"answered": q.answered} for q in whole.todo.questions if q.answered],
+        figures=[(f, label, _stated(opened, f)) for f, label in MAKER_FIGURES.items()],
     )
+
+
+def _told(question: Question) -> dict[str, Any]:
+    return {
+        "id": question.id,
+        "text": tell_question(question),
+        "answers": [a.partition(": ")[::2] for a in question.answers],
+        "source": _is_rule(question),
+    }
+
+
+def _stated(opened: Opened, field: str) -> float | None:
+    """Return a figure of the maker as the case states it."""
+    given = getattr(opened.case.profile, field)
+    return None if given is None else given.value
+
+
+@sends
+def keep_figures(request: Request, sent: Sent) -> Response:
+    """Write down figures of the maker, and where they stand."""
+    opened, bench = opened_for(request), bench_of(request)
+    refuse_unnamed(sent, "Say who read them.")
+    read = {f: read_number(sent, f, label=label) for f, label in MAKER_FIGURES.items()}
+    figures = {f: v for f, v in read.items() if v is not None and v != _stated(opened, f)}
+    if not figures:
+        raise InputError("No figure was stated.", remedy="Write one, and where the maker says so.")
+    source = sent.get("source", 300)
+    if not source:
+        raise InputError("The source is missing.", remedy="Write where the maker says so.")
+    with changing(request, opened, sent, "figures of the maker") as folder:
+        for field, value in figures.items():
+            change_file(
+                folder / CASE_FILE,
+                lambda old, f=field, v=value: new_case.state_figure(  # type: ignore[misc]
+                    decode(old, CASE_FILE), f, v, source
+                ).encode("utf-8"),
+            )
+        line.open_case(folder, bench.catalog)
+    return go(f"/car/{opened.id}/ask")
 
 
 def _is_rule(question: Question) -> bool:

@@ -22,11 +22,20 @@ from squibwise.intake import market_files
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
 from squibwise.intake.columns import ASKED, read_confirmed
+from squibwise.intake.importers.text import decode as decode_sheet
 from squibwise.intake.offers import read_offers
 from squibwise.model.cost import minor_digits
-from squibwise.model.market import BuyAnswer, BuyPlan, CurvePoint, ScheduledTask, ShopTerms
+from squibwise.model.market import (
+    CONDITIONS,
+    BuyAnswer,
+    BuyPlan,
+    CurvePoint,
+    Offer,
+    ScheduledTask,
+    ShopTerms,
+)
 from squibwise.model.work import Order
-from squibwise.plan import list_asked, list_needs, list_requests, plan_buying
+from squibwise.plan import add_offer, list_asked, list_needs, list_requests, plan_buying
 from squibwise.plan.prices import LABOUR
 from squibwise.present.figures import bare_sum, minutes, percent
 from squibwise.present.rows import plain_cell
@@ -43,7 +52,7 @@ from squibwise.present.tell_orders import (
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, changing, read_number, sends
+from squibwise.web.sending import Sent, changing, pick, read_number, sends
 from squibwise.web.waiting import Tell, answer_or_wait, tell_progress
 
 SHEETS, TERMS = ("offers.csv", "offers.xlsx"), "buying.toml"
@@ -54,6 +63,7 @@ TERM_FIELDS = {
     "technicians": "Who works on it, one or two",
 }
 """What a shop states on the page of orders; the rest of its terms stays as it was handed in."""
+SHOWN_OFFERS = 50
 ANY, RANGES = (0.0, 1e9), {"technicians": (1.0, 3.0)}
 WHOLE = ("deadline", "technicians")
 CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 190.0
@@ -63,6 +73,7 @@ def orders(request: Request) -> Response:
     """What to order now, what may be added, and the offers that were handed in."""
     opened, bench = opened_for(request), bench_of(request)
     whole, terms = bench.whole(opened), _terms(bench, opened)
+    needs = [(n.key, n.title) for n in list_needs(whole.todo)]
     return car_page(
         request,
         "order.html",
@@ -71,6 +82,11 @@ def orders(request: Request) -> Response:
         now=_rows(order_now(whole.todo)),
         added=_rows(may_be_added(whole.todo)),
         sums=tell_sums(opened.case.currency, whole.costs),
+        needs=needs,
+        titles=dict(needs),
+        conditions=CONDITIONS,
+        told_offers=_told_offers(bench, opened, terms),
+        sum_of=bare_sum,
         has_offers=any(n in SHEETS for n in _files(bench, opened)),
         hour=_hour(opened),
         supplier=terms.supplier,
@@ -137,6 +153,57 @@ def offers(request: Request, sent: Sent) -> Response:
             folder / place, bench.catalog, opened.case.currency, shop.columns, shop.supplier
         )
     return go(f"/car/{opened.id}/buying")
+
+
+@sends
+def keep_offer(request: Request, sent: Sent) -> Response:
+    """Add an offer that somebody told to those of the car."""
+    opened, bench = opened_for(request), bench_of(request)
+    name, data = _kept_sheet(bench, opened)
+    if name and not name.endswith(".csv"):
+        remedy = "Add the offer to the sheet and hand it in again, or hand it in as CSV."
+        raise InputError("The offers of this car are a workbook.", remedy=remedy)
+    needs = {n.key for n in list_needs(bench.whole(opened).todo)}
+    price, lead = (
+        read_number(sent, "price"),
+        read_number(sent, "lead", label="There in how many days"),
+    )
+    part, supplier = pick(sent, "part", needs), sent.get("supplier", 120)
+    if not part or not supplier or price is None or lead is None:
+        remedy = "Name part and supplier, and write price and days."
+        raise InputError("The offer is not whole.", remedy=remedy)
+    freight = read_number(sent, "shipping")
+    told = {
+        "part": part,
+        "supplier": supplier,
+        "part number": sent.get("number", 60),
+        "condition": pick(sent, "condition", CONDITIONS),
+        "price": f"{price:.2f}",
+        "lead days": f"{lead:g}",
+        "shipping": "" if freight is None else f"{freight:.2f}",
+        "donor vin": sent.get("donor_vin", 17),
+    }
+    before, _ = decode_sheet(data, name) if name else ("", ())
+    plain = {k: plain_cell(v) for k, v in told.items()}
+    with changing(request, opened, sent, f"offer of {supplier}") as folder:
+        sheet = folder / SHEETS[0]
+        sheet.unlink(missing_ok=True)
+        write_files([NewFile(path=sheet, data=add_offer(before, plain).encode())])
+        terms = _terms(bench, opened)
+        market_files.load_offers(
+            sheet, bench.catalog, opened.case.currency, terms.columns, terms.supplier
+        )
+    return go(f"/car/{opened.id}/order#offer")
+
+
+def _told_offers(bench: Bench, opened: Opened, terms: ShopTerms) -> Sequence[Offer]:
+    """Return the offers of a car as they are read, the last first."""
+    name, data = _kept_sheet(bench, opened)
+    if not name:
+        return ()
+    currency = opened.case.currency
+    read = read_offers(data, name, bench.catalog, currency, terms.columns, terms.supplier)
+    return read.offers[::-1][:SHOWN_OFFERS]
 
 
 def _columns(sent: Sent) -> dict[str, str]:

@@ -16,6 +16,7 @@ from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.garage.keys import own_key, sign_finished
 from squibwise.model.case import Case
+from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
 from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_checks import tell_verdicts
@@ -58,6 +59,11 @@ def gates(request: Request) -> Response:
         shown=SHOWN_MISSING,
         labelled=LABELLED,
         reasoned=REASONED,
+        scales=[
+            (c, name(c, bench.catalog))
+            for c in opened.case.car.components
+            if split_component(c).kind == "occupant-sensor"
+        ],
         verdicts=tell_verdicts(opened.case, whole.verdicts, bench.catalog),
     )
 

@@ -9,7 +9,7 @@
       if (!field.value) field.value = localStorage.getItem("keep:" + field.dataset.keep) || "";
       field.addEventListener("change", () => {
         localStorage.setItem("keep:" + field.dataset.keep, field.value);
-        for (const other of $("[data-keep]")) other.value ||= field.value; // asked once on a page
+        for (const other of $(`[data-keep="${field.dataset.keep}"]`)) other.value ||= field.value; // asked once on a page
       });
     }
   }
@@ -99,6 +99,7 @@
   async function sendKept() {
     if (sending) return;
     sending = true;
+    let isOld = false;
     try {
       for (const item of (await kept()).filter((i) => !i.refused)) {
         const token = await freshToken();
@@ -111,7 +112,7 @@
           show(page, item);
           continue;
         }
-        if (answer.ok) await store("readwrite", (s) => s.delete(item.once));
+        if (answer.ok) { await store("readwrite", (s) => s.delete(item.once)); isOld ||= item.page === location.pathname; }
         else if (answer.status < 500 && answer.status !== 401 && answer.status !== 403) {
           const page = new DOMParser().parseFromString(await answer.text(), "text/html");
           const why = Array.from(page.querySelectorAll(".refused > p:not(:last-child)"), (p) => p.textContent);
@@ -123,8 +124,11 @@
     } finally {
       sending = false;
       await showKept();
+      if (isOld && !isTyped()) location.reload(); // the page shows what stood before
     }
   }
+
+  const isTyped = () => $("main input:not([type=hidden], [data-keep]), main textarea").some((e) => e.value !== e.defaultValue || e.checked !== e.defaultChecked);
 
   // A stale entry that was kept: both versions are shown, its files stay with it.
   function show(page, item) {
