@@ -241,6 +241,8 @@ def make_cards(case: Case, catalog: Catalog) -> tuple[EvidenceCard, ...]:
 
 def _is_tick(one: Evidence, catalog: Catalog) -> bool:
     """Tell whether an entry is a tick of the work list: the history and the work tell those."""
+    if isinstance(one, DoneWork):
+        return one.item is not None
     if not isinstance(one, Passed) or one.result != "passed" or ":" not in one.what:
         return False
     return one.what.removeprefix("step:") not in catalog.tasks.gates
