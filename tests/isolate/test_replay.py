@@ -433,3 +433,24 @@ def test_a_connector_is_not_renewed_before_a_load_behind_it_tells_it_from_the_un
     found = trace(case, believing(), "left.curtain/1", CATALOG)
     assert found.hypotheses[0].id == "device-plug:bad-contact"
     assert found.next_test.kind == "test"
+
+
+@pytest.mark.parametrize(
+    ("loop", "test", "counts"),
+    [
+        ("driver.front-bag/2", "look:column-plug", True),
+        ("driver.knee-bag/1", "look:device-plug", False),
+        ("driver.front-bag/2", "load-at:column-plug", False),
+    ],
+)
+def test_what_was_seen_at_a_shared_connector_counts_for_every_circuit_through_it(
+    loop: str, test: str, counts: bool
+) -> None:
+    report = a_report(
+        *(a_line("driver.front-bag", "open-or-high", stage=s, line=s) for s in (1, 2))
+    )
+    word = "stays" if test.startswith("load-at") else "fine"
+    seen = Entered(id="o1", loop=loop, test=test, outcome=word)
+    found = searched("driver.front-bag/1", report, seen)
+    assert (test in found.done) == counts
+    assert found.spent.work == 0.0

@@ -185,8 +185,25 @@ def circuit_of(loop: str) -> tuple[str, int]:
 def before_tests(case: Case, loop: str) -> Case:
     """Return the case without the outcomes of a circuit's own tests, as it stood before them."""
     own = circuit_of(loop)
-    kept = (e for e in case.evidence if not isinstance(e, TestOutcome) or split_loop(e.loop) != own)
+    kept = (e for e in case.evidence if not isinstance(e, TestOutcome) or not counts_for(e, own))
     return msgspec.structs.replace(case, evidence=tuple(kept))
+
+
+_SHARED = ("look:seat-plug", "look:jamb-plug", "look:column-plug")
+
+
+def counts_for(outcome: TestOutcome, own: tuple[str, int]) -> bool:
+    """Return whether an outcome tells of a circuit: its own, or seen of what circuits share.
+
+    What was seen at a part is so for each of its stages; at a connector that circuits of a place
+    share, for each of them.
+    """
+    component, stage = split_loop(outcome.loop)
+    if (component, stage) == own:
+        return True
+    place = component.partition(".")[0] == own[0].partition(".")[0]
+    seen = outcome.test.startswith(("look:", "look-cover")) and component == own[0]
+    return seen or (place and outcome.test in _SHARED)
 
 
 def _chain(case: Case, component: str, stage: int, catalog: Catalog) -> tuple[ComponentName, Chain]:

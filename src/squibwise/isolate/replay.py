@@ -6,7 +6,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK
 from squibwise.history.returned import follow_repairs
 from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances, reads_the_circuit
-from squibwise.isolate.context import Context
+from squibwise.isolate.context import Context, counts_for
 from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen
 from squibwise.isolate.standing import (
     Room,
@@ -49,6 +49,8 @@ def replay(
     for item in context.case.evidence:
         if isinstance(item, TestOutcome) and split_loop(item.loop) == own:
             state = _entered(state, item, bench)
+        elif isinstance(item, TestOutcome) and counts_for(item, own):
+            state = _seen_from(state, item, bench)
         elif isinstance(item, DoneWork) and (repair := _named(item, bench)):
             state = doubt(state, item, repair, bench)
         elif isinstance(item, Report | LampCheck) and item.id in shown:
@@ -66,6 +68,17 @@ def _entered(state: Standing, item: TestOutcome, bench: Room) -> Standing:
     if item.test in bench.repairs:
         return enter_repair(state, item, bench.repairs[item.test], bench)
     return note(state, _strange_test(item, [*bench.tests, *bench.repairs]))
+
+
+def _seen_from(state: Standing, item: TestOutcome, bench: Room) -> Standing:
+    """Return the state after what was seen for another circuit, at what this one shares with it.
+
+    It costs this search nothing, and its connector need not be opened again.
+    """
+    test = bench.tests.get(item.test)
+    if test is None or item.outcome not in test.test.outcomes:
+        return state
+    return msgspec.structs.replace(_tested(state, item, test, bench), spent=state.spent)
 
 
 def _named(item: DoneWork, bench: Room) -> BenchRepair | None:

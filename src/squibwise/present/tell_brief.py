@@ -14,7 +14,7 @@ from squibwise.history.closing import list_unproved
 from squibwise.history.order import put_in_order, read_history
 from squibwise.history.returned import Return, follow_repairs
 from squibwise.history.signed import find_loads
-from squibwise.model.belief import Assessment, NextLook
+from squibwise.model.belief import Assessment, ComponentBelief, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.names import loop_id, split_component, split_loop
@@ -191,9 +191,7 @@ def find_faulty_circuits(
         belief = states.of(demand.component or "")
         if belief is None or (demand.probability < LIKELY and demand.id not in worked):
             continue
-        stage = max(sorted(belief.stages), key=lambda s: belief.stages[s].faulty, default="1")
-        title = f"{name(belief.id, catalog)}" + (f", stage {stage}" if stage != "1" else "")
-        loop = f"{belief.id}/{stage}"
+        loop, title = _to_trace(belief, catalog)
         if split_loop(loop) in returned:
             continue
         open_still = belief.id in unproved
@@ -202,6 +200,21 @@ def find_faulty_circuits(
         )
     back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
     return (*back, *sorted(found, key=lambda c: -c.p))
+
+
+def _to_trace(belief: ComponentBelief, catalog: Catalog) -> tuple[str, str]:
+    """Return the circuit of a part to trace, and its title, which names every stage at fault."""
+    faulty = {s: b.faulty for s, b in sorted(belief.stages.items())}
+    likely = [s for s, p in faulty.items() if p >= LIKELY]
+    stage = next(iter(likely), max(faulty, key=lambda s: faulty[s], default="1"))
+    named = likely if likely != ["1"] else []
+    words = f", {_tell_stages(named or [stage])}" if named or stage != "1" else ""
+    return loop_id(belief.id, int(stage)), f"{name(belief.id, catalog)}{words}"
+
+
+def _tell_stages(stages: Sequence[str]) -> str:
+    """Return stages as a person says them: ``stage 2``, ``stages 1 and 2``."""
+    return f"stage{'s' if len(stages) > 1 else ''} {' and '.join(stages)}"
 
 
 def _did_not_hold(
