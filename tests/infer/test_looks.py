@@ -389,3 +389,7 @@ def test_a_whole_record_that_times_one_second_stage_leaves_another_one_in_doubt(
         assert bag is not None
         spent.append(bag.stages["2"].fired)
     assert spent[1] < spent[0] - 0.1
+
+
+def test_a_car_of_which_nothing_is_told_is_answered_too() -> None:
+    assert len(assess(case(), build.CATALOG).components) == len(CAR.components)

@@ -11,9 +11,13 @@ from collections.abc import Callable, Iterator
 
 import build
 import msgspec
+import numpy as np
 import pytest
 
 from squibwise.infer import assess
+from squibwise.infer.building import build_network
+from squibwise.infer.engine import Engine
+from squibwise.infer.evidence import weigh_evidence
 from squibwise.model import car, evidence, report
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
@@ -171,6 +175,13 @@ def told(answer: Assessment) -> dict[tuple[str, str], float]:
     return beliefs | {("event", "no-crash"): answer.event.no_crash}
 
 
+def chance_of(case: Case) -> float:
+    """Return the probability of all evidence of a case."""
+    net = build_network(case, build.CATALOG, {})
+    engine = Engine(net, build.CATALOG)
+    return float(np.exp(engine.run(weigh_evidence(net, build.CATALOG)).log_evidence))
+
+
 @pytest.mark.parametrize("field", USED, ids="-".join)
 def test_without_a_number_no_belief_leaves_the_span_of_those_with_it(
     field: tuple[str, str],
@@ -190,3 +201,27 @@ def test_a_number_that_says_nothing_of_the_state_changes_nothing(field: tuple[st
     make, value = UNUSED[field]
     without, with_it = (assess(make(**{field[1]: v}), build.CATALOG) for v in (None, value))
     assert told(with_it) == pytest.approx(told(without), abs=1e-12)
+
+
+EXACT = {
+    ("Impact", "clock"): (tuple(range(1, 13)), 2e-3),
+}
+
+
+@pytest.mark.parametrize("field", EXACT, ids="-".join)
+def test_without_a_number_each_belief_is_the_mean_over_what_it_may_be(
+    field: tuple[str, str],
+) -> None:
+    """Each value counts as much as the rest of the evidence makes it likely: the law of total
+    probability, wherever inference gives every value of the number its chance.
+    """
+    make, (values, within) = USED[field][0], EXACT[field]
+    without, *each = (assess(make(value), build.CATALOG) for value in (None, *values))
+    chances = [chance_of(make(value)) for value in values]
+    weighed = [
+        {about: p * chance for about, p in told(answer).items()}
+        for answer, chance in zip(each, chances, strict=True)
+    ]
+    for about, belief in told(without).items():
+        mean = sum(row[about] for row in weighed) / sum(chances)
+        assert belief == pytest.approx(mean, abs=within), about

@@ -114,9 +114,10 @@ class GivenAll:
             weights: (rows, X, F, U). What hangs on no event meets their sum over the events.
         """
         lone, dense, table = self._by_event
-        result = np.empty((len(weights), len(self.states)))
-        result[:, lone[0]] = weights.sum(axis=1).reshape(len(weights), -1) @ lone[1]
-        result[:, dense] = weights.reshape(len(weights), -1) @ table.T
+        rows, events, families, units = weights.shape
+        result = np.empty((rows, len(self.states)))
+        result[:, lone[0]] = weights.sum(axis=1).reshape(rows, families * units) @ lone[1]
+        result[:, dense] = weights.reshape(rows, events * families * units) @ table.T
         return result
 
     @cached_property
@@ -125,7 +126,8 @@ class GivenAll:
         free: dict[int, Array] = {}
         lone: dict[int, Array] = {}
         dense: dict[int, Array] = {}
-        _, families, units = self.posterior.weights.shape
+        whole = self.posterior.weights
+        _, families, units = whole.shape
         for column, (name, states) in enumerate(self.states.items()):
             place = self.engine.place[name]
             if place[0] not in free:
@@ -135,11 +137,11 @@ class GivenAll:
                 lone[column] = np.broadcast_to(told[0], (families, units)).ravel()
             else:
                 dense[column] = told[self.posterior.net.groups[place[0]].sort]
-        table = np.empty((len(dense), *self.posterior.weights.shape))
+        table = np.empty((len(dense), *whole.shape))
         for row, told in enumerate(dense.values()):
             table[row] = told
-        sums = np.array(list(lone.values())).reshape(len(lone), -1).T
-        return (list(lone), sums), list(dense), table.reshape(len(dense), -1)
+        sums = np.array(list(lone.values())).reshape(len(lone), families * units).T
+        return (list(lone), sums), list(dense), table.reshape(len(dense), whole.size)
 
     def under(self, other: Posterior, index: int) -> dict[str, float]:
         """Return the chance of each part of a group under another posterior.
