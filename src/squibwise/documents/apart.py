@@ -5,10 +5,12 @@ import io
 import sys
 from pathlib import Path
 
-from squibwise.documents.attached import ATTACHMENT, REFUSED
 from squibwise.errors import InputError, SquibwiseError
 from squibwise.intake.importers.base import limit_this_process
 
+ATTACHMENT = "record.json"
+REFUSED = 4
+"""Exit code that says why."""
 MEMORY_MIB, SECONDS = 1_536, 50
 OPENING_MIB, FOR_EACH = 320, 12
 """Memory to open a PDF with, and so many times its own size besides."""

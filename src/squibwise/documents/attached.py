@@ -13,6 +13,7 @@ from pathlib import Path
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.documents.apart import REFUSED
 from squibwise.documents.record import BLANK, without_signature
 from squibwise.errors import InputError
 from squibwise.model.origin import Finding
@@ -23,8 +24,6 @@ from squibwise.prove.verifying import LARGEST_BYTES, read_record, refused, verif
 
 _PDF_MARK = b"%PDF-"
 _SECONDS = 60
-ATTACHMENT = "record.json"
-REFUSED = 4  # exit code of the helper that says why
 _ASK = "Ask for the record itself, as JSON or as the PDF that was issued."
 
 

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
-from squibwise.garage.saying import REACHING, find_told
+from squibwise.garage.saying import find_told
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.case import Case
-from squibwise.model.words import ASKED_WORDS, RECORD_GONE
+from squibwise.model.words import ASKED_WORDS, REACHING, RECORD_GONE
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
 

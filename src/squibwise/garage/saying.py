@@ -18,7 +18,7 @@ from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.names import PLACES, SEATS, ZONES, current_name, split_component
-from squibwise.model.words import Extent
+from squibwise.model.words import REACHING, Extent
 
 _FRONT_SEATS = {"driver", "passenger"}
 _APART = re.compile(r"[.\s_/]+")
@@ -156,7 +156,6 @@ def find_seen(said: str, component: str, catalog: Catalog) -> str:
 WHATS: tuple[str, ...] = get_args(What)
 EXTENTS: tuple[str, ...] = get_args(Extent)
 HOURS = 12
-REACHING = ("flood", "fire", "heat", "corrosion")
 SEATED: dict[str, dict[str, Any]] = {
     "empty": {"present": False},
     "taken": {"present": True},

@@ -66,6 +66,9 @@ Known = Literal[
 ]
 """What else the owner tells plainly: nobody worked on it, it got wet, and the like."""
 
+REACHING = ("flood", "fire", "heat", "corrosion")
+"""What reaches some parts of a car and not others."""
+
 Outcome = Literal["met", "not met", "undecided"]
 
 RELEASE_WORDS = (

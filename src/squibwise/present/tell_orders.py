@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Sequence
 
 from squibwise.catalog.load import Catalog
-from squibwise.garage.saying import REACHING
 from squibwise.history.order import read_history
 from squibwise.history.signed import ORIGINAL, labelled
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import Circumstance, Impact
 from squibwise.model.names import Side, side_of, split_component
+from squibwise.model.words import REACHING
 from squibwise.model.work import Order, Question, Work
 from squibwise.present.figures import about, bare_sum
 from squibwise.present.telling import Section, Table, Telling, Text, filled, section

@@ -19,7 +19,7 @@ from squibwise.intake.case_file.toml_text import decode
 from squibwise.model.belief import NextLook
 from squibwise.model.evidence import Photo
 from squibwise.model.names import ZONES, split_component
-from squibwise.model.words import ASKED_WORDS
+from squibwise.model.words import ASKED_WORDS, REACHING
 from squibwise.model.work import Question
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
@@ -257,7 +257,7 @@ def tell(request: Request, sent: Sent) -> Response:
     opened = opened_for(request)
     known = {field: pick(sent, field, words) for field, _, words in KNOWING}
     happened, reached = known["what"] or (FLOOD if known["reach"] else ""), known["reach"]
-    if reached and happened not in saying.REACHING:
+    if reached and happened not in REACHING:
         remedy = "Choose flood, fire, heat or corrosion; what else happened is written down apart."
         raise InputError("How high it came is told of water or fire.", remedy=remedy)
     if bool(known["zone"]) != bool(known["extent"]):
