@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 
 import msgspec
 import numpy as np
@@ -446,6 +447,7 @@ HOURS = 12
 _AXES, _HOUR_DEGREES = {"front": 12, "right": 3, "rear": 6, "left": 9}, 30.0
 
 
+@lru_cache(maxsize=64)
 def hours_told(zone: ZoneRow, catalog: Catalog) -> Array:
     """Return how often each hour is named for a blow on a zone, by its direction: (hours, D).
 
