@@ -195,7 +195,7 @@ def _awaited(
     found = {
         "replace:device": context.seen_spent,
         "replace:unit": "locked" in context.reported.statuses,
-        "restore:supply": voltage_out(context, catalog),
+        "restore:supply": voltage_out(context, catalog) is True,
     }
     if found.get(repair.id, False):
         return frozenset()
@@ -384,6 +384,7 @@ def problem_of(
         power_up_minutes=catalog.fact("isolation.power-up").number(),
         powered=True,
         located=catalog.fact("isolation.located").number(),
+        tried_factor=catalog.fact("isolation.tried-factor").number(),
     )
 
 

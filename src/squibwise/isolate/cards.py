@@ -45,7 +45,7 @@ def card_of(
     state = "off" if power in ("off", "through") else "any"
     safe = _make_safe(down, state, catalog)
     before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
-    load = _load_now(context, standing)
+    load = _load_now(context, standing, bench)
     before += [CardStep(text=load, power="off")] if load and state == "off" else []
     before += _calm_first(bench, power)
     before += [CardStep(text=f"Open: {title}.", power=state) for title in opens]
@@ -135,7 +135,9 @@ def _powering(power: str, catalog: Catalog) -> float:
     return catalog.fact("isolation.power-up").number() if power in ("through", "on") else 0.0
 
 
-def _load_now(context: Context, standing: Standing) -> str:
+def _load_now(
+    context: Context, standing: Standing, bench: BenchTest | BenchRepair | None = None
+) -> str:
     """Return where a substitute load now is; empty when none is known to be in."""
     serials = {e.serial: e.id for e in context.case.evidence if isinstance(e, SubstituteLoad)}
     out = [serial for serial, i in serials.items() if i in context.load_out]
@@ -146,7 +148,10 @@ def _load_now(context: Context, standing: Standing) -> str:
     )
     titles = {e.id: e.title for e in context.chain.element}
     where = titles.get(standing.load_at, "this circuit, at a point that is not entered")
-    return f"In the circuit now: {named}, at {where}. Take it out, or move it where this card asks."
+    then = "Take it out, write it down as returned, and plug that connector together."
+    if isinstance(bench, BenchTest) and bench.test.rule == "split":
+        then = "Move it to where this card asks."
+    return f"In the circuit now: {named}, at {where}. {then}"
 
 
 def _cleared_by(bench: BenchTest, context: Context, catalog: Catalog) -> tuple[Because, ...]:

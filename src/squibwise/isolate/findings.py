@@ -37,12 +37,15 @@ def findings_of(
 def _about_report(context: Context) -> list[Finding]:
     reported = context.reported
     if not reported.is_told:
+        remedy = "Read a complete scan first, or name the loop that the report names."
+        if reported.clean:
+            remedy = f"{reported.clean} is complete and names none here: trace what it does name."
         return [
             Finding(
                 code="loop-no-fault",
                 severity="note",
                 message=f"No fault is recorded on {context.loop}; the causes below are general.",
-                remedy="Read a complete scan first, or name the loop that the report names.",
+                remedy=remedy,
             )
         ]
     if reported.gone_since and reported.report is not None:

@@ -157,13 +157,15 @@ def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:
     """Return how the fault is reported: coming and going, remembered, with what supply."""
     reported = context.reported
     ids = reported.evidence[-1:]
+    out, own = voltage_out(context, catalog), context.chain.circuit == "unit"
     holds = {
         "coming": reported.comes_and_goes,
         "steady": "present" in reported.statuses and not reported.comes_and_goes,
         "stored": reported.stored_only and not reported.comes_and_goes,
         "clean-since": bool(reported.gone_since),
         "old": _is_old(context, catalog),
-        "supply-out": voltage_out(context, catalog),
+        "supply-out": out is True,
+        "supply-in": own and out is False and context.reported.stored_only,
         "load-out": element.id == "load" and bool(context.load_before),
         "crash": context.near_crash,
         "lamp-stays-on": context.reported.held_on,
@@ -174,12 +176,12 @@ def _of_reports(element: Element, context: Context, catalog: Catalog) -> Signs:
     return found | _of_live_values(context, catalog)
 
 
-def voltage_out(context: Context, catalog: Catalog) -> bool:
-    """Return whether the supply was out of range when the fault was read."""
+def voltage_out(context: Context, catalog: Catalog) -> bool | None:
+    """Return whether the supply was out of range when the fault was read; None = not known."""
     report = context.reported.report
     volts = report.reading.coverage.unit_volts if report else None
     low, high = (catalog.fact(f"unit-volts.{end}").number() for end in ("low", "high"))
-    return volts is not None and not low <= volts <= high
+    return None if volts is None else not low <= volts <= high
 
 
 def _is_old(context: Context, catalog: Catalog) -> bool:

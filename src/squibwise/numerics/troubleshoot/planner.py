@@ -260,7 +260,7 @@ def _told_most(model: Model, costs: Array, most: float) -> int:
     begin = start(model)
     rate = information(model, begin)[0] / np.maximum(cost_of(model, begin)[0, : model.tests], 1e-9)
     again = np.array([t.again for t in model.problem.tests])
-    worth = np.where(again, rate / _AGAIN, rate)
+    worth = np.where(again, rate / model.problem.tried_factor, rate)
     return int(np.argmax(np.where(close, worth, -1.0)))
 
 
@@ -288,7 +288,6 @@ def _two_step(model: Model) -> tuple[int, float]:
 _SURE = 0.9
 _RARE = 3e-5
 _CLOSE = 0.02
-_AGAIN = 4.0
 _ROUNDING = 1e-6  # the same policy summed in another order
 
 

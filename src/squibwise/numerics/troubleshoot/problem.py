@@ -102,6 +102,7 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         power_up_minutes: What each power-up costs. [min]
         powered: Is the car powered at the start.
         opened: Access clusters that are open already.
+        tried_factor: How much more a test at a place that was tried must tell for its time.
         located: Share of belief from which a repair waits no longer for what it waits ``until``.
     """
 
@@ -115,6 +116,7 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     powered: bool = True
     opened: frozenset[int] = frozenset()
     located: float = 0.0
+    tried_factor: float = 4.0
 
     def __post_init__(self) -> None:
         _check_weights(self.weight, len(self.hypotheses))
