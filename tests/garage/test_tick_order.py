@@ -88,3 +88,16 @@ def test_a_part_that_was_seen_hurt_is_no_pass_by_the_tick_of_its_area(word: str)
     before, after = ([o for o in t.orders if BARRIER in o.contains] for t in (todo, ticked))
     assert [o.kind for o in before] == [o.kind for o in after]
     assert before, "it is on the list"
+
+
+DOOR = ("open:door-left", "close:door-left")
+
+
+def test_a_closed_area_is_opened_and_closed_once_more_for_a_part_found_late() -> None:
+    def is_done(*passed: str) -> list[bool]:
+        todo, _ = door_job("damaged", *passed)
+        return [o.done for w in DOOR for o in todo.operations if o.id == w]
+
+    assert is_done() == [True, False]
+    assert is_done("close:door-left") == [False, False]
+    assert is_done("close:door-left", "open:door-left") == [True, False]

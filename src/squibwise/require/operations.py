@@ -5,7 +5,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.tasks import Setting, Three
 from squibwise.history.apart import find_parted
-from squibwise.history.signed import CONTROL_UNIT
+from squibwise.history.signed import CONTROL_UNIT, last_signed
+from squibwise.model.evidence import Passed
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
 from squibwise.require.access import Way, close_over
@@ -52,7 +53,7 @@ def open_up(scope: Scope) -> Iterator[Operation]:
             after=_before_opening(way),
             undoes=parted,
             cautions=_cautions(parted, scope),
-            done=is_signed(f"open:{way.id}", scope) or done,
+            done=(is_signed(f"open:{way.id}", scope) or done) and not _is_shut_early(way, scope),
             passes_when=f"passed open:{way.id}",
         )
 
@@ -83,6 +84,30 @@ def _is_area_done(way: Way, scope: Scope) -> bool:
         scope.orders[p.id].done and way in close_over(find_piece_ways(p, scope), car, catalog)
         for p in scope.changed
     )
+
+
+def _is_shut_early(way: Way, scope: Scope) -> bool:
+    """Was an opening closed, and something is to be fitted behind it after all."""
+    late = any(
+        scope.orders[p.id].kind in ("certain", "rule") and not scope.orders[p.id].done
+        for p in scope.changed
+        if way in _open_ways(p, scope)
+    )
+    return late and _place(f"close:{way.id}", scope) > _place(f"open:{way.id}", scope)
+
+
+def _is_open_again(way: Way, word: str, scope: Scope) -> bool:
+    """Is it to be opened a second time since it was closed or its connectors joined, or is it."""
+    if _is_shut_early(way, scope):
+        return True
+    history, opening = scope.job.progress.history, f"open:{way.id}"
+    times = sum(p.what == opening for _, p in history.all_of(Passed))
+    return times > 1 and _place(opening, scope) > _place(word, scope)
+
+
+def _place(word: str, scope: Scope) -> int:
+    signed = last_signed(scope.job.progress.history, word)
+    return signed[0] if signed else -1
 
 
 def take_out(scope: Scope) -> Iterator[Operation]:
@@ -312,7 +337,7 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     after=("step:structure", f"open:{way.id}", *_fits_behind(way, behind)),
                     joins=kept,
                     cautions=_cautions(kept, scope),
-                    done=is_signed(word, scope),
+                    done=is_signed(word, scope) and not _is_open_again(way, word, scope),
                     passes_when=f"passed {word}: each connector lock felt home",
                 ),
             )
@@ -343,7 +368,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     *_fits_behind(way, behind),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),
-                done=is_signed(word, scope),
+                done=is_signed(word, scope) and not _is_open_again(way, word, scope),
                 passes_when=f"passed {word}",
             ),
         )
