@@ -188,9 +188,12 @@ def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
     unnamed = call.post(path, test=test[1], outcome="not fixed", waited="yes")
     assert unnamed.status_code == 422
     assert "Say who tested it." in unnamed.text
-    hasty = call.post(path, test=test[1], outcome="not fixed", by="T")
+    sent = {"test": test[1], "outcome": "not fixed", "by": "T"}
+    stray = call.post(path, waited="yes", **sent)
+    assert "Nobody says that it was carried out" in stray.text
+    hasty = call.post(path, carried_out="yes", **sent)
     assert "Nobody says that the wait was over." in hasty.text
-    answer = call.post(path, test=test[1], outcome="not fixed", waited="yes", by="T")
+    answer = call.post(path, waited="yes", carried_out="yes", **sent)
     assert answer.status_code == 303
     after = re.search(r'name="test" value="([^"]+)"', call.get(path).text)
     assert after

@@ -97,6 +97,9 @@ def outcome(request: Request, sent: Sent) -> Response:
     refuse_stale(opened, sent)
     _refuse_foreign(TestOutcome(id="now", loop=loop, test=test, outcome=word), opened, bench)
     card = _traced(bench, opened, loop).next_test
+    if card.id == test and card.kind == "repair" and not sent.get("carried_out"):
+        told = "Nobody says that it was carried out and the circuit read again."
+        raise InputError(told, remedy="Do what the card says, mark it, and press what you saw.")
     _refuse_haste(card.hold_minutes if card.id == test else 0, seconds_off(opened, bench), sent)
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
     enter(request, opened, sent, f"tested {loop}: {in_words(word)}", lambda _: (entry,))
