@@ -538,3 +538,22 @@ def test_the_wait_that_the_maker_prescribes_is_written_down_with_its_source(call
     wait = opened(call, "burdock-09").case.profile.wait_minutes
     assert (wait.value, wait.source) == (3.0, "procedure, section 4")
     assert 'data-minutes="3"' in call.get("/car/burdock-09/work?visit=strip").text
+
+
+def test_a_seat_is_weighed_to_its_end_with_every_condition_that_the_verdict_asks_for(
+    call: Any,
+) -> None:
+    """From the part to the signed comparison, five loads in each of two positions."""
+    sensor = "passenger.occupant-sensor"
+    page = f"/car/clover-05/seat/{sensor}"
+    assert page in call.get(f"/car/clover-05/part/{sensor}").text
+    given = {"unit": "kg", "degrees": "C", "cabin": "21", "volts": "13", "cover": "own cover"}
+    given |= {"dry": "yes", "buckle": "open", "by": "R"}
+    for position in ("front", "rear"):
+        for load in ("0", "20", "40", "20", "0"):
+            sent = given | {"applied": load, "read": load, "position": position}
+            assert call.post(page, **sent).status_code == 303
+    html = call.get(page).text
+    assert "The maker's tolerance is not known here" in html.replace("&#39;", "'")
+    assert call.post(page, compared="own book, page 7", by="R").status_code == 303
+    assert 'name="compared"' not in call.get(page).text

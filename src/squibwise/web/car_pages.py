@@ -36,6 +36,7 @@ from squibwise.web.layout import bench_of, car_page, opened_for, page
 
 FRESH = "fresh"
 """In an address: something was just written, what is believed now comes first."""
+SCALE = "occupant-sensor"
 LEAST_SHOWN = 0.005
 LEGEND = (
     ("live", LETTERS["live"], "live inflator or pretensioner"),
@@ -173,6 +174,7 @@ def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, An
         "words": sorted(words, key=lambda w: w.word != asked),
         "asked": asked,
         "telling": tell_belief(opened.case, belief, whole.states, catalog),
+        "weighs": split_component(belief.id).kind == SCALE,
         "traceable": belief.id in open_circuits(whole),
     }
 

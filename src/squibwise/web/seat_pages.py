@@ -11,10 +11,19 @@ from squibwise.model.names import split_component
 from squibwise.present.figures import KG_PER_POUND, measured, warmth_in, weight_in
 from squibwise.present.phrases import name
 from squibwise.web.bench import Bench, NotThereError, Opened
-from squibwise.web.car_pages import find_part
+from squibwise.web.car_pages import SCALE, find_part
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, car_page, opened_for
-from squibwise.web.sending import Sent, common, enter, pick, read_number, sends
+from squibwise.web.sending import (
+    Sent,
+    common,
+    enter,
+    pick,
+    read_number,
+    refuse_stale,
+    refuse_unnamed,
+    sends,
+)
 
 COLDEST, HEAVIEST = -100.0, 10_000.0  # beyond these nothing is read
 STEPS = ("empty", "about half", "the whole load", "about half again", "empty again")
@@ -52,7 +61,7 @@ def _find_scale(sensor: str, opened: Opened, bench: Bench) -> None:
         NotThereError: The car has no such part, or it is no sensor of a seat.
     """
     find_part(opened, bench, sensor)
-    if split_component(sensor).kind != "occupant-sensor":
+    if split_component(sensor).kind != SCALE:
         raise NotThereError(f"'{sensor}' weighs nothing.")
 
 
@@ -70,6 +79,8 @@ def weigh(request: Request, sent: Sent) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     sensor = request.path_params["sensor"]
     _find_scale(sensor, opened, bench)
+    if sent.get("compared"):
+        return _compare(request, sent, opened, sensor)
     factor = KG_PER_POUND if pick(sent, "unit", ("kg", "lb")) == "lb" else 1.0
     warm = read_number(sent, "cabin", COLDEST, HEAVIEST)
     if warm is not None and pick(sent, "degrees", ("C", "F")) == "F":
@@ -87,8 +98,22 @@ def weigh(request: Request, sent: Sent) -> Response:
         "cabin_c": warm,
         "volts": read_number(sent, "volts", 0.0, HEAVIEST),
         "seat_position": sent.get("position", 80),
+        "cover": sent.get("cover", 80),
+        "dry": {"yes": True, "no": False}.get(pick(sent, "dry", ("yes", "no"))),
+        "buckle": pick(sent, "buckle", ("open", "latched")),
     }
     entry = {k: v for k, v in given.items() if v not in (None, "")} | common(sent)
     what = f"weighed {sensor}: {measured(given['applied_kg'], 'kg', opened.case.region)}"
     enter(request, opened, sent, what, lambda _: (entry,))
+    return go(f"/car/{opened.id}/seat/{sensor}")
+
+
+def _compare(request: Request, sent: Sent, opened: Opened, sensor: str) -> Response:
+    """Write down that the trials were held against the maker's limits, by whom and by what."""
+    refuse_unnamed(sent, "Say who compared it.")
+    refuse_stale(opened, sent)
+    word = f"seat-trials:{sensor}"
+    entry = {"kind": "passed", "what": word, "result": "passed", "note": sent.get("compared", 400)}
+    signed = entry | common(sent)
+    enter(request, opened, sent, f"compared {sensor}", lambda _: (signed,))
     return go(f"/car/{opened.id}/seat/{sensor}")

@@ -25,6 +25,7 @@ from squibwise.present.tell_visits import (
     tell_sureness,
 )
 from squibwise.web.bench import Bench, NotThereError, Opened, now
+from squibwise.web.car_pages import SCALE
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, came_from, car_page, opened_for
 from squibwise.web.sending import (
@@ -73,7 +74,7 @@ def visits(request: Request) -> Response:
         points=list_gate_points(visit, signed_along(bench.catalog), bench.catalog) if visit else {},
         has_loads=_is_due(FIT_LOADS, visit) if visit else False,
         has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
-        elsewhere=ELSEWHERE,
+        elsewhere=ELSEWHERE | (_list_weighed(visit) if visit else {}),
         again=list_due_again(opened.case.evidence, bench.catalog),
         gone=seconds_off(opened, bench),
         due=sum(not o.done for o in visit.operations) if visit else 0,
@@ -97,6 +98,16 @@ def note_power_on(opened: Opened, bench: Bench) -> None:
     """Remember that something was tried with the power on: a wait before that is void."""
     with connected(bench.place) as garage:
         store.remember(garage, _POWER_ON + opened.id, now().isoformat())
+
+
+def _list_weighed(visit: Visit) -> dict[str, tuple[str, str]]:
+    """Return where a seat is weighed, by the operation that zeroes its sensor."""
+    zeroed = [(o, w.rpartition(":")) for o in visit.operations for w in o.demands]
+    return {
+        o.id: (f"seat/{part}", "Weigh this seat")
+        for o, (part, _, action) in zeroed
+        if action == "calibrate" and part.endswith(f".{SCALE}")
+    }
 
 
 def _area(area: Area) -> dict[str, Any]:
