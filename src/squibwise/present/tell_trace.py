@@ -1,6 +1,5 @@
 """Where a circuit is at fault: the bench card of the next test first, then the tree."""
 
-import math
 from collections.abc import Sequence
 
 from squibwise.catalog.load import Catalog
@@ -144,7 +143,7 @@ def _plan(trace: Trace) -> Section:
     blocks: list[Block] = []
     if trace.comparison:
         blocks.append(_comparison(trace))
-        blocks += [Text(text=_UNTESTED)] if _parts_are_cheaper(trace) else []
+        blocks += _why_not_untested(trace)
     blocks += [Table(rows=tuple(rows)), tree] if rows else [tree]
     return section("The plan", *blocks, note="from here on, until fixed and verified")
 
@@ -161,14 +160,20 @@ def _all_as_minutes(trace: Trace) -> list[tuple[str, str]]:
 
 
 _UNTESTED = (
-    "Fitting parts untested comes to less in the sum and is not proposed: it fits more that is "
-    "needless, and a fault that goes because hands were there is not proved gone."
+    "Fitting parts untested comes to less in the sum and is not proposed: no part is renewed "
+    "before the fault is located, and one that goes because hands were there is not proved gone."
 )
+_NEEDLESS = "It would fit more parts that are needless."
 
 
-def _parts_are_cheaper(trace: Trace) -> bool:
-    least = {a.id: a.effort.minutes for a in trace.comparison}
-    return least.get("fit-parts", math.inf) < least.get("plan", 0.0)
+def _why_not_untested(trace: Trace) -> list[Block]:
+    """Return why fitting parts untested is not proposed where it comes to less."""
+    effort = {a.id: a.effort for a in trace.comparison}
+    untested, plan = effort.get("fit-parts"), effort.get("plan")
+    if untested is None or plan is None or untested.minutes >= plan.minutes:
+        return []
+    more = f"{untested.needless:.1f}" > f"{plan.needless:.1f}"
+    return [Text(text=_UNTESTED), *([Text(text=_NEEDLESS)] if more else [])]
 
 
 def _comparison(trace: Trace) -> Table:
