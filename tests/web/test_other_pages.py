@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 from tests.web.sheets import fill_in_bid, hand_in_offers
 
+from squibwise.catalog.load import load_catalog
+from squibwise.cli.sheet_examples import write_sale
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.model.evidence import LampCheck, PartLabel, Passed, SeatTrial
@@ -280,6 +282,24 @@ def test_lots_are_screened_into_a_table(call: Any) -> None:
     assert "lot-1" in html
     assert "lot-2" in html
     assert "no longer kept" in call.get("/lots?list=0123456789abcdef").text
+
+
+# The terminal takes --sheet; here no lot ever had a limit.
+def test_a_bid_sheet_makes_the_limits_of_lots(call: Any) -> None:
+    text = "id,model_year,zone,extent,resale,other_costs\nlot-1,2016,tail,light,19000,500\n"
+    sale = write_sale(load_catalog())
+    lots = {"lots": ("lots.csv", text.encode(), "text/csv")}
+    sheet = {"sheet": ("bid.toml", sale.encode(), "application/toml")}
+    rows = [
+        call.get(call.post("/lots", files=files).headers["location"]).text
+        for files in (lots, {**lots, **sheet})
+    ]
+    limits = [re.findall(r'class="num">([\d,]+)<', html) for html in rows]
+    assert [len(found) for found in limits] == [2, 3]  # two costs, and the limit
+    broken = {"sheet": ("bid.toml", b"brand_discount = 3", "application/toml")}
+    refused = call.post("/lots", files=lots | broken)
+    assert refused.status_code == 422
+    assert "/bid.toml" not in refused.text
 
 
 def test_a_list_in_its_own_words_is_read_and_its_bad_rows_are_named(call: Any) -> None:

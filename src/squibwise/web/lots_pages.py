@@ -18,7 +18,9 @@ from squibwise.errors import InputError
 from squibwise.intake.columns import read_confirmed
 from squibwise.intake.lot_lists import open_list, read_blocks
 from squibwise.intake.lots import COLUMNS as LOT_COLUMNS
-from squibwise.model.lots import BadLot
+from squibwise.intake.market_files import load_bid
+from squibwise.model.bid import BidSheet
+from squibwise.model.lots import BadLot, LotTerms
 from squibwise.web.guarding import go
 from squibwise.web.layout import bench_of, page
 from squibwise.web.sending import Sent, read_number, sends
@@ -113,18 +115,32 @@ def lots(request: Request, sent: Sent) -> Response:
     """Screen a list of lots and lead to its first page; it is kept until others crowd it out."""
     name, data = (sent.files.get("lots") or (("", b""),))[0]
     hour = read_number(sent, "hour") or HOUR
+    _, sale = (sent.files.get("sheet") or (("", b""),))[0]
     if not data or len(data) > LARGEST_LOTS:
         raise InputError("There is no list, or it is too large.", remedy="Choose a CSV file.")
     told = read_confirmed(sent.get("columns").splitlines())
     confirmed = {heading: word.replace(" ", "_") for heading, word in told.items()}
-    key = hashlib.sha256(data + f" {hour} {confirmed}".encode()).hexdigest()[:16]
-    bench = bench_of(request)
-    bench.keep(("lots", key), lambda: _screen(name[:80], data, hour, confirmed, bench.catalog))
+    key = hashlib.sha256(data + sale + f" {hour} {confirmed}".encode()).hexdigest()[:16]
+    bench, known = bench_of(request), _read_sale(sale) if sale else None
+    terms = plan.state_terms(known, hour)
+    bench.keep(("lots", key), lambda: _screen(name[:80], data, terms, confirmed, bench.catalog))
     return go(_address(key, "", down=False))
 
 
+def _read_sale(data: bytes) -> BidSheet:
+    """Return the bid sheet that was handed in: what the terminal takes as ``--sheet``."""
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "bid.toml"
+        place.write_bytes(data)
+        try:
+            return load_bid(place)
+        except InputError as error:
+            told = str(error).replace(str(place), place.name)
+            raise InputError(told, remedy=error.remedy) from None
+
+
 def _screen(
-    name: str, data: bytes, hour: float, confirmed: dict[str, str], catalog: Catalog
+    name: str, data: bytes, terms: LotTerms, confirmed: dict[str, str], catalog: Catalog
 ) -> Screening:
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / (Path(name).name or "lots.csv")
@@ -133,12 +149,12 @@ def _screen(
         numbered = [one for block in blocks for one in block]
     rows = [(n, row) for n, row in numbered if isinstance(row, dict)]
     numbers, plain = zip(*rows[:MOST_LOTS], strict=True) if rows else ((), ())
-    found = line.screen(plain, numbers, name, plan.state_terms(None, hour), catalog)
+    found = line.screen(plain, numbers, name, terms, catalog)
     bad = [(n, x.what, x.remedy) for n, x in numbered if isinstance(x, BadLot)]
     bad += [(f.origin.line or 0, f.message.removesuffix("."), f.remedy) for f in found.findings]
     return Screening(
         name=name,
-        hour=hour,
+        hour=terms.hour,
         confirmed=confirmed,
         rows=[_cells(r) for r in found.rows],
         findings=[f"{name}:{n}: {what}. {remedy}" for n, what, remedy in sorted(bad)],
