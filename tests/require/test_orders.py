@@ -202,6 +202,24 @@ def test_an_answer_decides_and_is_cited(
         assert any("page 9" in b.text for b in found[0].because)
 
 
+def test_a_yes_for_the_struck_side_leaves_the_other_side_to_a_look(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    event = msgspec.structs.replace(made.crash, zones={"pillar-left": 0.75, "door-left": 0.24})
+    states = {c: {"fired": 0.98} for c in ("left.curtain", "right.curtain")}
+    question = catalog.rules.questions["side-sensors"]
+    rules = answer_rules(question, "yes", made.case(), "manual, page 12")
+    case = made.case(profile=Profile(rules=rules))
+    done = work(case, made.assessment(states, event), catalog)
+    kinds = {c: o.kind for o in done.orders for c in o.contains if "impact-sensor" in c}
+    assert kinds.get("pillar-left.impact-sensor") == "rule"
+    assert not [c for c in kinds if c.startswith(("pillar-right", "door-right"))]
+    items = {i.id for i in done.items}
+    assert "pillar-right.impact-sensor:inspect" in items
+    assert "pillar-right.impact-sensor:replace" not in items
+    assert [q.answered for q in done.questions if q.id == "side-sensors"] == ["yes"]
+
+
 def test_an_own_rule_makes_an_order_by_rule_not_a_certainty(
     made: SimpleNamespace, catalog: Catalog
 ) -> None:

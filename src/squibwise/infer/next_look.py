@@ -21,7 +21,7 @@ from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GroupBelief, PartBelief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.reports import is_supply_low, unit_is_silent
-from squibwise.infer.scan import UNIT, is_scanned_whole
+from squibwise.infer.scan import FOREIGN, UNIT, is_scanned_whole
 from squibwise.infer.stakes import Candidate, Search, Stakes, Step, calls_for_a_new_one
 from squibwise.model.belief import NextLook, SettlingLook
 from squibwise.model.case import Case
@@ -60,7 +60,7 @@ def list_candidates(
                 if (own and word not in own) or f"{name}:inspect" in inspected:
                     continue
                 values = look_values(part.part, word, net.rebuilt, catalog)
-                if values is None or word in _FROM_AFAR or (name, word) in seen:
+                if values is None or word in (*_FROM_AFAR, FOREIGN) or (name, word) in seen:
                     continue
                 yes = np.broadcast_to(values, (size, len(values)))
                 text = f"look at the {part.part.kind.title}: {row.text}?"

@@ -134,9 +134,17 @@ def _triggers(condition: Condition, component: str, situation: Situation) -> Ite
         )
         yield Trigger(what="", state="event", probability=probability, evidence=evidence)
     elif condition.state == "struck":
-        for zone, probability in sorted(situation.assessment.event.zones.items()):
-            if _places_fit(condition, zone) and _is_near(condition, zone, component, situation):
-                yield Trigger(what=zone, state="struck", probability=probability)
+        zones = {
+            zone: probability
+            for zone, probability in sorted(situation.assessment.event.zones.items())
+            if _places_fit(condition, zone) and _is_near(condition, zone, component, situation)
+        }
+        if zones:  # a blow struck one of them or another
+            likeliest, any_of_them = (
+                max(zones, key=lambda z: zones[z]),
+                min(sum(zones.values()), 1.0),
+            )
+            yield Trigger(what=likeliest, state="struck", probability=any_of_them)
     else:
         yield from _component_triggers(condition, component, situation)
 

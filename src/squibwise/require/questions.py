@@ -213,15 +213,19 @@ def answer_rules(
 ) -> tuple[OwnRule, ...]:
     """Return the rules of this car that an answer stands for.
 
+    A maker who says where a part is always new leaves it to a look everywhere else.
+
     Args:
         question: The question.
         answer: ``yes`` or ``no``.
         case: For the components it speaks of.
         source: Where the user read it.
     """
-    is_yes = answer == YES
-    action = question.action if is_yes else "inspect"
-    when = question.yes_when or question.when if is_yes else question.when
+    told = [("inspect", question.when)]
+    if answer == YES:
+        narrow = question.yes_when and question.action == "replace"
+        elsewhere = told if narrow else []
+        told = [(question.action, question.yes_when or question.when), *elsewhere]
     words = (
         [
             c
@@ -232,7 +236,11 @@ def answer_rules(
         if question.places
         else list(question.kinds)
     )
-    return tuple(OwnRule(component=w, action=action, when=when, source=source) for w in words)
+    return tuple(
+        OwnRule(component=w, action=action, when=when, source=source)
+        for action, when in told
+        for w in words
+    )
 
 
 def read_answer(question: RuleQuestion, case: Case) -> str:
