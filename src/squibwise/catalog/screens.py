@@ -44,7 +44,7 @@ _MERGED = {"es": ((" de el ", " del "), (" a el ", " al "))}
 _KEPT = 20_000
 BROWSER, _COMMAND = (
     "browser",
-    re.compile(r"CASE|--|`|\brecord|Record |case file|\[|\w_\w|docs/|nil = true"),
+    re.compile(r"CASE|--|`|\brecord|Record |case file|\[|\w_\w|docs/|nil = true|\w@\w"),
 )
 _BEFORE = re.compile(r"- |[^\s:]+\.[a-z]{2,5}(?::\d+)?: ")
 """What stands before a text and is no part of it: a dash, a file with its line."""

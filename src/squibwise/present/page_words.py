@@ -15,7 +15,11 @@ from squibwise.present.phrases import in_words
 _KEPT = 20_000
 _FOLDER = re.compile(r"\S*/squibwise-\w+/(?:[\w.-]+/)?(?=[\w.-]+)")
 """Where a case is laid out while it is worked on: no path that a person knows."""
-_FILE = re.compile(r"^(?:case|bid|buying)\.toml(?::\d+)?: |(?:, |; )?case\.toml:\d+")
+_FILE = re.compile(
+    r"^(?:case|bid|buying)\.toml(?::\d+)?: |(?<=\()case\.toml:\d+, |(?:, |; )?case\.toml:\d+"
+)
+_HANDED_IN = re.compile(r"evidence/([\w.-]+?)(?:-[0-9a-f]{8})?(\.[a-z]{2,4}\b)")
+"""A file of the case, as whoever handed it in knows it."""
 _LINE = re.compile(r"^evidence/[^\s:]+:(\d+): ")
 """The line of a report that was handed in, before what is wrong with it."""
 _KEY = re.compile(r"(?<=')[a-z]+(?:_[a-z0-9]+)+(?=')")
@@ -53,6 +57,8 @@ def tell_on_page(text: str, language: str, country: str = "") -> str:
         text = _RULE.sub("ask the maker", _STEP.sub("", _FILE.sub("", _FOLDER.sub("", text))))
         text = _SIGNED.sub("ticked", _VERDICT.sub("", _UNREAD.sub("", text)))
         text = _LINE.sub(r"line \1: ", text)
+    if "evidence/" in text:
+        text = _HANDED_IN.sub(r"\1\2", text)
     text = _ROW.sub(r"row \1 \2", text)
     told = _name_ids(say(text, language), language)
     return _FIGURE.sub(lambda m: mark(m[0], language, country), told)

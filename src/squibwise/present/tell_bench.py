@@ -166,8 +166,18 @@ STEPS = ("look", "trace", "ask", "order", "work", "prove")
 """The line of the job."""
 
 
-def make_job(whole: Overview, catalog: Catalog) -> tuple[JobStep, ...]:
-    """Return the line of the job: what each of its steps has open."""
+_HANGING = ("trace", "order")
+"""Steps that hang on what is known of the car."""
+
+
+def make_job(whole: Overview, catalog: Catalog, *, is_known: bool = True) -> tuple[JobStep, ...]:
+    """Return the line of the job: what each of its steps has open.
+
+    Args:
+        whole: Everything that is answered about the car.
+        catalog: Names.
+        is_known: Anything is known of it; else nobody can say that no circuit or order is open.
+    """
     doubtful = len(doubtful_parts(whole.states, catalog))
     faults = len(open_circuits(whole))
     asked = len(open_questions(whole.todo))
@@ -183,7 +193,12 @@ def make_job(whole: Overview, catalog: Catalog) -> tuple[JobStep, ...]:
         (gates, f"{counted(gates, 'gate')} open"),
     )
     return tuple(
-        JobStep(id=step, title=step.capitalize(), open=count, told=told)
+        JobStep(
+            id=step,
+            title=step.capitalize(),
+            open=count if is_known or step not in _HANGING else None,
+            told=told,
+        )
         for step, (count, told) in zip(STEPS, counts, strict=True)
     )
 

@@ -26,7 +26,7 @@ from squibwise.web import (
     trace_pages,
     work_pages,
 )
-from squibwise.web.arriving import pair, speak, tell_token
+from squibwise.web.arriving import pair, phone, speak, tell_token
 from squibwise.web.bench import Bench, NotThereError
 from squibwise.web.guarding import TOO_LARGE, Guard
 from squibwise.web.layout import STATIC, refusal
@@ -70,6 +70,7 @@ GETS = {
     "/new": garage_pages.new_page,
     "/lots": lots_pages.lots_page,
     "/pair/{token}": pair,
+    "/phone": phone,
     "/token": tell_token,
     "/car/{car}": car_pages.car,
     "/car/{car}/part/{part}": car_pages.part,

@@ -2,14 +2,18 @@
 
 from http import HTTPStatus
 
+import segno
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
 from squibwise.catalog.screens import LANGUAGES
+from squibwise.web.bench import NotThereError
 from squibwise.web.guarding import go, set_cookie
-from squibwise.web.layout import LANGUAGE_COOKIE, bench_of, refusal
+from squibwise.web.layout import LANGUAGE_COOKIE, bench_of, page, refusal
 from squibwise.web.sending import Sent, sends
+from squibwise.web.sessions import Role
 
+ROLES: tuple[Role, ...] = ("owner", "visitor")
 YEAR_SECONDS = 365 * 86_400
 
 
@@ -18,11 +22,28 @@ def pair(request: Request) -> Response:
     session = bench_of(request).sessions.pair(request.path_params["token"])
     if session is None:
         told = "This code was used or is too old."
-        remedy = "Start `squibwise serve --lan` again for a new one."
+        remedy = "Whoever runs the bench shows a new one: Garage, Pair another phone."
         return refusal(request, HTTPStatus.GONE, "This cannot be shown", told, remedy)
     answer = go("/")
     set_cookie(answer.headers, session)
     return answer
+
+
+def phone(request: Request) -> Response:
+    """Show a code that pairs one more phone, and one for a visitor; who reads only sees none."""
+    bench = bench_of(request)
+    if request.state.session.role != "owner":
+        raise NotThereError("There is no such page.")
+    outside = sorted(h for h in bench.hosts if not h.startswith(("127.", "localhost", "[::1]")))
+    if not outside:
+        return page(request, "phone.html", codes=())
+    offered = ((role, bench.sessions.offer_pairing(role)) for role in ROLES)
+    codes = [(role, f"http://{outside[0]}/pair/{token}") for role, token in offered]
+    drawn = [
+        (role, address, segno.make(address, error="m").svg_data_uri(scale=6, border=2))
+        for role, address in codes
+    ]
+    return page(request, "phone.html", codes=drawn)
 
 
 def tell_token(request: Request) -> Response:

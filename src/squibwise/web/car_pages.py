@@ -11,14 +11,16 @@ from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.present.figures import percent
 from squibwise.present.phrases import is_inflator, name, tell_grouped
-from squibwise.present.tell_assessment import by_state, tell_belief
+from squibwise.present.tell_assessment import by_state, tell_belief, tell_look
 from squibwise.present.tell_bench import (
     LETTERS,
+    EvidenceCard,
     make_cards,
     make_mark,
     make_picture,
     may_hurt,
     open_circuits,
+    page_of_look,
     tell_nexts,
     wait_for_job,
 )
@@ -176,7 +178,20 @@ def _part(bench: Bench, opened: Opened, belief: ComponentBelief) -> dict[str, An
         "telling": tell_belief(opened.case, belief, whole.states, catalog),
         "weighs": split_component(belief.id).kind == SCALE,
         "traceable": belief.id in open_circuits(whole),
+        "seen": [c for c in make_cards(opened.case, catalog) if _is_seen(c, belief.id)],
+        "then": next(
+            (
+                (page_of_look(x), name(x.component, catalog), tell_look(x, catalog))
+                for x in whole.states.next_looks
+                if x.component != belief.id
+            ),
+            None,
+        ),
     }
+
+
+def _is_seen(card: EvidenceCard, component: str) -> bool:
+    return card.component.partition("/")[0] == component and card.kind in ("look", "photo")
 
 
 def _chances(belief: ComponentBelief) -> list[tuple[str, float, str]]:

@@ -50,7 +50,7 @@ def new_page(request: Request) -> Response:
 @sends
 def start(request: Request, sent: Sent) -> Response:
     """Put a new car into the garage."""
-    bench, car_id = bench_of(request), sent.get("id", 64)
+    bench, car_id = bench_of(request), "-".join(sent.get("id", 64).split())
     if not car_id or not all(c.isalnum() or c in "-_." for c in car_id) or car_id[0] in "-.":
         remedy = "Use letters, digits and dashes, such as harrow-08."
         raise InputError(f"'{car_id}' cannot be the name of a car.", remedy=remedy)

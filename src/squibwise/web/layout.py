@@ -119,7 +119,7 @@ def car_page(
 ) -> HTMLResponse:
     """Return a page of a car, under the line of its job."""
     bench = bench_of(request)
-    job = make_job(bench.whole(opened), bench.catalog)
+    job = make_job(bench.whole(opened), bench.catalog, is_known=bool(opened.case.evidence))
     return page(request, template, opened=opened, job=job, **given)
 
 

@@ -23,7 +23,7 @@ from squibwise.model.words import ASKED_WORDS, REACHING
 from squibwise.model.work import Question
 from squibwise.present.phrases import in_words
 from squibwise.present.tell_assessment import doubtful_parts, tell_look
-from squibwise.present.tell_bench import Mark, make_picture, page_of_look
+from squibwise.present.tell_bench import Mark, make_cards, make_picture, page_of_look
 from squibwise.present.tell_orders import is_crash_untold, open_questions
 from squibwise.present.tell_work import tell_question
 from squibwise.web.bench import NotThereError, Opened
@@ -43,8 +43,10 @@ from squibwise.web.sending import (
     sends,
 )
 
+TOLD_KINDS = ("circumstance", "impact", "occupant")
 EQUIPMENT, FLOOD, FRONT_SEATS = "equipment", "flood", ("driver", "passenger")
 _HAPPENED = ("crash", "no crash", *(w for w in saying.WHATS if w != "crash"))
+SHOWN_NEXT = 8
 REACHES = ("floor", "seats", "dash", "roof")
 KNOWING = (
     ("what", "What happened", _HAPPENED),
@@ -85,13 +87,15 @@ def looks(request: Request) -> Response:
         for look in whole.states.next_looks
         if look.component in marks
     ]
-    doubtful = [marks[c.id] for c in doubtful_parts(whole.states, bench.catalog)]
+    worth = {mark.component for _, mark, _ in nexts[:SHOWN_NEXT]}
+    rest = (c.id for c in doubtful_parts(whole.states, bench.catalog) if c.id not in worth)
+    doubtful = [marks[c] for c in rest]
     return car_page(
         request,
         "looks.html",
         opened,
         step="look",
-        nexts=nexts,
+        nexts=nexts[:SHOWN_NEXT],
         doubtful=doubtful,
         contradictions=whole.states.contradictions,
         places=list(_by_place(picture.marks)),
@@ -171,6 +175,7 @@ def questions(request: Request) -> Response:
         questions=told,
         templates=[(n, t.title) for n, t in bench.catalog.templates.items()],
         knowing=KNOWING,
+        known=[c.told for c in make_cards(opened.case, bench.catalog) if c.kind in TOLD_KINDS],
         untold=is_crash_untold(opened.case, whole.todo),
         answered=[_told(q) | {"answered": q.answered} for q in whole.todo.questions if q.answered],
         figures=[(f, label, _stated(opened, f)) for f, label in MAKER_FIGURES.items()],

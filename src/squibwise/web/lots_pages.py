@@ -28,10 +28,10 @@ from squibwise.web.sending import Sent, read_number, sends
 MOST_LOTS, LARGEST_LOTS, SHOWN_LOTS = 5_000, 2_000_000, 100
 COLUMNS = {
     "id": "lot",
+    "bid_limit": "bid limit",
+    "cost_p80": "cost in 8 of 10",
     "look": "look",
     "cost_p50": "likely cost",
-    "cost_p80": "cost in 8 of 10",
-    "bid_limit": "bid limit",
     "notes": "notes",
     "fired": "likely fired",
 }

@@ -274,7 +274,10 @@
 
   document.addEventListener("submit", submit);
   document.addEventListener("submit", takeSent);
-  document.addEventListener("htmx:afterSettle", (event) => begin(event.target));
+  document.addEventListener("htmx:afterSettle", (event) => {
+    begin(event.target);
+    if (event.target.id === "panel") document.getElementById("part-title")?.focus({ preventScroll: true });
+  });
   window.addEventListener("beforeprint", () => { for (const cautions of $("details.cautions")) cautions.open = true; });
   window.addEventListener("online", sendKept);
   setInterval(async () => { if ((await kept()).some((i) => !i.stale && !i.refused)) sendKept(); }, 15000);
