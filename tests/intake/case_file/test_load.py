@@ -197,9 +197,18 @@ def test_a_stated_year_goes_before_the_vin_and_the_difference_is_told(load: Load
     assert "case-other-year" in codes(case)
 
 
-def test_evidence_older_than_the_car_is_a_warning(load: Load) -> None:
-    case = load("[car]\nmodel_year = 2019\n" + LOOK.format("left.curtain") + "time = 2009-01-01\n")
-    assert "case-time-before-car" in codes(case)
+@pytest.mark.parametrize(
+    ("car", "time", "code"),
+    [
+        ("model_year = 2019", "2009-01-01", "case-time-before-car"),
+        ("model_year = 2019", "9999-01-01", "case-time-after-car"),
+    ],
+)
+def test_evidence_outside_the_life_of_the_car_is_a_warning(
+    load: Load, car: str, time: str, code: str
+) -> None:
+    case = load(f"[car]\n{car}\n" + LOOK.format("left.curtain") + f"time = {time}\n")
+    assert code in codes(case)
 
 
 def test_files_carry_their_digest(load: Load, folder: Path) -> None:

@@ -272,18 +272,24 @@ def _told(notes: Notes) -> list[Evidence]:
 
 
 def _check_years(evidence: Iterable[Evidence], car: Car, notes: Notes) -> None:
-    """A car is seldom built more than a year before its model year."""
-    for one in evidence:
-        if one.time and car.model_year and one.time.year < car.model_year - 1:
-            message = f"'{one.id}' is of {one.time.year}, the car of {car.model_year}."
+    """A car is seldom built more than a year before its model year, and does not live for ever."""
+    known = sorted(one.time.year for one in evidence if one.time)
+    built = car.model_year or next(iter(known), 0)
+    for one in (e for e in evidence if e.time):
+        year = one.time.year if one.time else built
+        early = year < built - 1
+        if early or year > built + _LONGEST_LIFE:
             finding = Finding(
-                code="case-time-before-car",
+                code="case-time-before-car" if early else "case-time-after-car",
                 severity="warning",
-                message=message,
+                message=f"'{one.id}' is of {year}, the car of {built}.",
                 remedy="Correct the time or the model year.",
                 origin=one.origin,
             )
             notes.findings.append(finding)
+
+
+_LONGEST_LIFE = 100  # years: a later date is a slip of the pen, whatever the car
 
 
 def _profile(written: Written) -> Profile:
