@@ -78,9 +78,9 @@ def denials(term: Term) -> list[str]:
 
 
 def some_denials(term: Term, at: int) -> list[str]:
-    """Return every denial of each sixth wording, and one of each other one, by turns."""
+    """Return every denial of each tenth wording, and one of each other one, by turns."""
     every = denials(term)
-    return every if at % 6 == 0 else [every[at % len(every)]]
+    return every if at % 10 == 0 else [every[at % len(every)]]
 
 
 def is_read_as_present(text: str) -> bool:
@@ -152,9 +152,11 @@ LACKED = {
 def test_a_lack_that_is_denied_afterwards_is_no_present_fault(language: str) -> None:
     part = PART[language]
     wrong = []
-    for term in wordings(language, SOFT | ELECTRIC):
+    for at, term in enumerate(wordings(language, SOFT | ELECTRIC)):
         if is_a_lack(term):
-            texts = [f"{part}, {term.spellings()[0]}: {no}" for no in AFTER[language]]
+            every = AFTER[language]
+            some = every if at % 10 == 0 else every[at % len(every) :][:1]
+            texts = [f"{part}, {term.spellings()[0]}: {no}" for no in some]
             wrong += [t for t in texts if is_read_as_present(t)]
     assert wrong == []
 

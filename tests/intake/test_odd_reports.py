@@ -120,7 +120,7 @@ def test_many_parts_on_a_line_that_goes_on_cost_time_with_their_number(
 ) -> None:
     """Three times the text takes about three times as long, not nine: a ratio in one run."""
     one = f"B1001 {start}\n" + f"      {wrap}\n" * 8
-    assert _spent(one * 120) < 6.0 * _spent(one * 40)
+    assert _spent(one * 45) < 6.0 * _spent(one * 15)
 
 
 def _spent(text: str) -> float:

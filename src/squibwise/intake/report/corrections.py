@@ -116,7 +116,7 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
             }
             continue
         correction = None
-        if line.role not in _SILENT and codes <= known:
+        if codes <= known and _may_correct(line, sheet):
             correction = _read_correction(line, codes, sheet, catalog)
         meant = _meant(sheet.faults, correction) if correction else None
         if correction is not None and meant is not None:
@@ -124,6 +124,12 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
             _place(meant.words, correction.said)
             meant.raws.append(line.raw)
         known |= codes
+
+
+def _may_correct(line: Line, sheet: Sheet) -> bool:
+    """Tell whether a line names a place, and faults stand above that it may put right."""
+    is_told = line.role not in _SILENT and bool(_places(line.words))
+    return is_told and any(f.line < line.number for f in sheet.faults)
 
 
 def _replace_code(line: Line, sheet: Sheet, known: Set[str]) -> bool:

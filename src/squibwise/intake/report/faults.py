@@ -71,6 +71,7 @@ _ALL = frozenset(
     """all both none alle beide keiner keine tous toutes aucun todos todas ambos ninguno tutti tutte
     entrambi nessuno nenhum wszystkie oba zaden""".split()
 )
+_SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows how these look
 _NAMED = PARTS - {"switch", "sensor"}  # which every unit has
 _GAP = 1  # blank lines that a description may be away from its code
 
@@ -239,8 +240,10 @@ def _is_report(line: Line, is_coded: bool) -> bool:
         and not (line.words.seats or line.words.sides)
     ):
         return False  # nobody could reach the unit: no fault that it stores
-    if tells == {"crashrecord"} and len(line.tokens) > _SAID_SHORTLY:
-        return False  # talk about crash data, not a report of it
+    is_seen = is_coded and "mechanical" in tells and line.words.features & _SEEN_ONLY
+    is_talk = tells == {"crashrecord"} and len(line.tokens) > _SAID_SHORTLY
+    if is_talk or (is_seen and tells <= {"mechanical", "high"}):
+        return False  # of crash data, or of a cover that somebody saw torn
     if not tells and line.text.rstrip().endswith(":"):
         return False  # the title of a list
     if not is_coded:

@@ -244,6 +244,7 @@ def fold(text: str) -> str:
     return _ORDINAL.sub(_ordinal, text)
 
 
+@lru_cache(maxsize=2048)
 def tokenise(text: str) -> tuple[Token, ...]:
     """Return the words of a line, folded; positions count in the folded text."""
     folded = fold(text)

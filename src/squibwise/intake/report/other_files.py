@@ -1,11 +1,12 @@
 """What a file holds that was handed in as a report and is none: crash data, numbers, lists."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from functools import lru_cache
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.market import Column, bare
+from squibwise.catalog.market import bare
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.sheet import Line
 from squibwise.model.origin import Finding, Origin
@@ -27,6 +28,7 @@ _PRICED = pattern(
     r"(?i)(?:[$€£]\s?\d|\d[.,]\d\d\s?(?:[$€£]|eur|usd|gbp|chf|pln|zł)?\W*$|\b(?:vat|mwst|tva|iva)\b)"
 )
 _FEW = 3
+_MOST_CELLS = 100
 
 
 class _Kind(msgspec.Struct, frozen=True):
@@ -89,18 +91,25 @@ def name_table(lines: Sequence[Line], catalog: Catalog) -> str:
     if 2 * coded > len(told) or not any(ln.cells for ln in told):
         return ""
     for line in told[:_FIRST_ROWS] if not coded else told[:1]:
-        offered = _headed(line, catalog.market.columns.values())
+        offered, sold = (_headed(line, known) for known in _headings(catalog))
         if {"price", "supplier"} <= offered or {"price", "part", "condition"} <= offered:
             return "offers"
-        if len(sold := _headed(line, catalog.lots.column)) > _FEW and "id" in sold:
+        if len(sold) > _FEW and "id" in sold:
             return "lots"
     return ""
 
 
-def _headed(line: Line, columns: Iterable[Column]) -> set[str]:
+@lru_cache(maxsize=4)
+def _headings(catalog: Catalog) -> tuple[dict[str, str], dict[str, str]]:
+    """What each heading stands for in a sheet of offers, and in a list of lots."""
+    tables = catalog.market.columns.values(), catalog.lots.column
+    offers, lots = ({bare(h): c.word for c in t for h in (c.word, *c.headings)} for t in tables)
+    return offers, lots
+
+
+def _headed(line: Line, known: dict[str, str]) -> set[str]:
     """The columns that the cells of a row are headings of, word for word."""
-    cells = {bare(cell) for cell in line.cells}
-    return {c.word for c in columns if cells & {c.word, *map(bare, c.headings)}}
+    return {known[cell] for cell in map(bare, line.cells[:_MOST_CELLS]) if cell in known}
 
 
 def is_priced(lines: Sequence[Line]) -> bool:

@@ -32,9 +32,13 @@ def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line
     texts = [t.rstrip(" .") for t in _BETWEEN_NAMES.split(line.text) if t.strip(" .")]
     if len(texts) < _SIGNS_OF_LIST or line.codes or line.cells or line.role in ("blank", "meta"):
         return [line]
-    pieces = [_piece(line, text, lexicon, language) for text in texts]
-    named = all(is_bare_part(p) and p.words.features & OF_ITS_OWN for p in pieces)
-    return pieces if named else [line]
+    pieces: list[Line] = []
+    for text in reversed(texts):  # a fault or a status stands last
+        piece = _piece(line, text, lexicon, language)
+        if not (is_bare_part(piece) and piece.words.features & OF_ITS_OWN):
+            return [line]
+        pieces.append(piece)
+    return pieces[::-1]
 
 
 def _piece(line: Line, text: str, lexicon: Lexicon, language: str | None) -> Line:

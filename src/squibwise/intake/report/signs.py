@@ -225,9 +225,16 @@ def _say(row: Line, column: int, state: str, denied: str) -> None:
 def apply_printed_columns(lines: list[Line], lexicon: Lexicon) -> None:
     """Read columns of yes and no in a table that is drawn by blanks or bars alone."""
     for at, head in enumerate(lines):
-        states = [] if head.cells else _state_columns(head.text, lexicon)
+        if head.cells or not any(_answers_all(row) for row in lines[at + 1 : at + 2]):
+            continue
+        states = _state_columns(head.text, lexicon)
         if states and _answer_columns(lines[at + 1 :], states, lexicon):
             head.role = "meta"  # it says nothing of all the rows below
+
+
+def _answers_all(row: Line) -> bool:
+    """Tell whether any word of a line is a yes or a no."""
+    return any(flat(word) in YES | _NO for word in _ENTRY.findall(row.text))
 
 
 def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
