@@ -286,7 +286,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             module=line.module,
             unit=_unit_of(words, line, len(pieces)),
             group=line.group,
-            absent=_absent(words, line) or _denied_by_name(line, code, text, catalog),
+            absent=_absent(words, line) or _denied_by_name(line, code, text, words, catalog),
             section=state.section,
         )
         take_status(line, fault)
@@ -327,7 +327,7 @@ def _absent(words: Words, line: Line) -> str:
     return why_absent(line.words, is_coded=True)
 
 
-def _denied_by_name(line: Line, code: Code, text: str, catalog: Catalog) -> str:
+def _denied_by_name(line: Line, code: Code, text: str, words: Words, catalog: Catalog) -> str:
     """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     denying = lexicon_of(catalog).denying - _SHORT_FOR_NUMBER
@@ -339,7 +339,7 @@ def _denied_by_name(line: Line, code: Code, text: str, catalog: Catalog) -> str:
         return "denied"
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
     is_over = any(one in said and two in said[said.index(one) :] for one, two in _NO_LONGER)
-    return "gone" if is_over and words_of(text, catalog, None).says_nothing else ""
+    return "gone" if is_over and words.says_nothing else ""
 
 
 def _continues(line: Line, state: _State) -> bool:
