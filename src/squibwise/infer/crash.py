@@ -1,7 +1,7 @@
 """What may have happened to the body, and what the fitted curves say of each blow."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 
 import msgspec
@@ -12,7 +12,7 @@ from squibwise.catalog.firing import Events, ZoneRow
 from squibwise.catalog.load import Catalog
 from squibwise.model.car import Car
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, Impact, Recorder
+from squibwise.model.evidence import Circumstance, Evidence, Impact, Recorder
 from squibwise.model.report import Report
 from squibwise.numerics.curves import SIDE_CODES, Curve, Hit, Struck, probability
 
@@ -90,12 +90,17 @@ def struck(side: str, driver_side: str) -> Struck:
 Crash = tuple[tuple[Blow, ...], bool, float]
 
 
+def is_event_told(evidence: Iterable[Evidence]) -> bool:
+    """Return whether anything but looks and reports speaks of what happened to the car."""
+    return any(isinstance(e, Impact | Recorder | Circumstance) for e in evidence)
+
+
 def _kinds(case: Case, events: Events, catalog: Catalog) -> dict[str, float]:
     """Return prior shares of kinds of events; a delta-V that was recorded leaves only crashes.
 
     One below the published lower bound is more often no crash at all than so mild a one.
     """
-    told = any(isinstance(e, Impact | Recorder | Circumstance) for e in case.evidence)
+    told = is_event_told(case.evidence)
     coded = any(isinstance(e, Report) and e.shows_codes for e in case.evidence)
     kinds = events.kinds_if_codes_alone if coded and not told else events.kinds
     shares = {kind: figure.value for kind, figure in kinds.items()}

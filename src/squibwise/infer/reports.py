@@ -12,7 +12,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
-from squibwise.infer.crash import measured_speed
+from squibwise.infer.crash import is_event_told, measured_speed
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import UnitState
 from squibwise.model.evidence import Circumstance, Impact, Recorder
@@ -150,7 +150,8 @@ def unit_states(
         disturbed = np.full((len(prior), 1), share)
         prior = np.concatenate([prior * (1.0 - share), disturbed], axis=1)
         words.append("disturbed")
-    if is_crash_denied(line, catalog) and any(_codes_several(r, catalog) for r in reports):
+    unsaid = is_crash_denied(line, catalog) or not is_event_told(line.entries)
+    if unsaid and any(_codes_several(r, catalog) for r in reports):
         share = catalog.firing.scans.reach.taken_off_if_denied.value
         off = np.full((len(prior), 1), share)
         prior = np.concatenate([prior * (1.0 - share), off], axis=1)
@@ -182,9 +183,17 @@ def _missed_by_the_recorder(events: EventTable, line: History) -> npt.NDArray[np
 
 
 def _codes_several(report: Report, catalog: Catalog) -> bool:
-    """Return whether a report has codes of the circuits of more than one charge."""
-    coded = {c.component for c in report.reading.lines if c.component and c.present}
+    """Return whether a report most likely has codes of the circuits of more than one charge."""
+    coded = {
+        meant.component
+        for line in report.reading.lines
+        for meant in line.candidates
+        if line.present and meant.component and meant.weight >= _MOST_LIKELY
+    }
     return sum(catalog.kinds[split_component(c).kind].fires for c in coded) > 1
+
+
+_MOST_LIKELY = 0.5
 
 
 def _readings_of_reports(
