@@ -52,7 +52,9 @@ class ComponentName(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
 
     def __post_init__(self) -> None:
         if self.place not in PLACES:
-            raise ModelError(f"'{self.place}' is not a place", remedy=f"Use one of {PLACES}.")
+            raise ModelError(
+                f"'{self.place}' is not a place", remedy=f"Use one of {', '.join(PLACES)}."
+            )
         if not self.number >= 1:
             raise ModelError(f"component number {self.number} is below 1")
 

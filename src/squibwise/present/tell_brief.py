@@ -404,5 +404,7 @@ def _order_row(group: Sequence[Order]) -> tuple[str, ...]:
 
 def _added_row(group: Sequence[Order]) -> tuple[str, ...]:
     likeliest = max(group, key=lambda o: o.p)
-    why = cut(tell_why(likeliest), _WHY_ADDED)
+    why = tell_why(likeliest)
+    if len(why) > _WHY_ADDED:  # half a sight is none: the order list says it whole
+        why = "a look decides" if likeliest.kind == "look-first" else cut(why, _WHY_ADDED)
     return tell_titled(group), percent(likeliest.p), why

@@ -50,8 +50,9 @@ def tell_written(
     hidden = len(entries) - len(shown)
     more = (("", f"and {hidden} more"),) if hidden else ()
     after = f"squibwise brief {case_path} looks at it; squibwise undo {case_path} takes it back."
+    count = counted(len(entries), "entry", "entries") if entries else "Nothing was"
     return Telling(
-        title=f"{counted(len(entries), 'entry', 'entries')} written into {file}.",
+        title=f"{count} written into {file}.",
         sections=(Section(blocks=(Table(rows=(*shown, *more)),)),),
         closing=(*(Text(text=t) for t in told), Text(text=after, tone="quiet")),
     )

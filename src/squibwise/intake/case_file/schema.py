@@ -258,7 +258,7 @@ class PartLabelEntry(Entry, tag="part-label", frozen=True, kw_only=True):
     number: Word
     serial: str = ""
     made_on: str = ""
-    provenance: Literal["new", "recycled", "donor", "repaired", "unknown"] = "unknown"
+    provenance: Literal["new", "recycled", "donor", "repaired", "original", "unknown"] = "unknown"
     donor_vin: Vin | None = None
     seller: str = ""
     recall_checked: bool | None = None
