@@ -353,6 +353,17 @@ def test_a_doubt_without_a_look_that_pays_names_what_an_inspection_looks_at(
     assert catalog.tasks.work["front-bag"].look in missing
 
 
+def test_a_look_that_was_made_is_not_asked_for_again_where_a_circuit_is_in_doubt(
+    ask: Ask, made: Made
+) -> None:
+    seen = Look(id="eye", component="passenger.front-bag", seen="intact")
+    case = made["case"](evidence=(*made["evidence"](), seen))
+    answer = ask(case=case, assessment=states_with(made, "passenger.front-bag", "DOUBT"))
+    (missing,) = answer["doubtful"].missing
+    assert "Look at the seam" not in missing
+    assert "trace it" in missing
+
+
 def test_an_inspection_that_passed_settles_a_doubt(ask: Ask, made: Made) -> None:
     assert open_words(ask(assessment=states_with(made, "driver.belt-webbing", "DOUBT"))) == []
 

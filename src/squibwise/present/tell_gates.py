@@ -11,6 +11,7 @@ from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Overview
 from squibwise.model.work import Work
 from squibwise.present.phrases import name
+from squibwise.prove.gates import SEEN_WHOLE
 
 LAMP_GATE = "lamp-check"
 REASONED = ("final-scan", "contradictions")
@@ -66,6 +67,8 @@ def _told(gate: Gate, case: Case, whole: Overview, catalog: Catalog) -> GateTold
         page = "work"
     if gate.id == "not-sound" and gate.missing:
         page = f"part/{gate.missing[0].partition(' ')[0]}"
+    if gate.id == "doubtful" and all(SEEN_WHOLE in m for m in gate.missing):
+        page = "trace"
     return GateTold(gate=gate, page=page, seats=seats)
 
 

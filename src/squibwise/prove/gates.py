@@ -38,6 +38,11 @@ from squibwise.prove.measured import last_seat_work
 from squibwise.prove.verdicts import LAMP, SCAN
 
 DISPOSAL = ("disposal", "dispose", "step:dispose")
+SEEN_WHOLE = (
+    "It was seen whole, so its circuit is what is in doubt: trace it; a complete clean scan after "
+    "the last work settles it."
+)
+"""What is told in place of a look that was made already."""
 _OWN_GATE = (LAMP, SCAN, "load:", "label:", "recall:", "seat-trials:")
 
 
@@ -207,7 +212,18 @@ def _was_found_whole(component: str, context: Context, *, likely: bool) -> bool:
 def _doubt(belief: ComponentBelief, context: Context) -> str:
     title = component_title(belief.id, context.catalog)
     look = settling_look(belief.id, context.assessment, context.catalog)
+    if _is_circuit_in_doubt(belief.id, context):
+        look = SEEN_WHOLE
     return f"{title} ({belief.id}): {belief.now.sound:.0%} sound. {look}"
+
+
+def _is_circuit_in_doubt(component: str, context: Context) -> bool:
+    """Was a part with a circuit seen whole since it was last worked on, so that no look is left."""
+    if not context.catalog.kinds[split_component(component).kind].circuit:
+        return False
+    looks = [(n, x) for n, x in context.history.all_of(Look) if x.component == component]
+    fitted = max(replacements(context.history).get(component, ()), default=-1)
+    return bool(looks) and looks[-1][1].seen == "intact" and looks[-1][0] > fitted
 
 
 def _still_to_do(*actions: str) -> Callable[[Context], list[str]]:
