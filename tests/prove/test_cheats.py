@@ -482,6 +482,8 @@ def test_what_comes_in_after_the_answer_takes_it_back(issue: Maker, made: Made) 
         ({"provenance": "new", "donor_vin": None, "made_on": "1994"}, "is called new and was made"),
         ({"provenance": "new"}, "is called new, and its donor is named"),
         ({"number": "10"}, "is no part number"),
+        ({"made_on": "32/13"}, "is dated '32/13', which is no day"),
+        ({"made_on": "2019-02-30"}, "which is no day"),
     ],
 )
 def test_a_label_that_cannot_be_is_asked_about(
@@ -489,6 +491,16 @@ def test_a_label_that_cannot_be_is_asked_about(
 ) -> None:
     own = with_changed(made, "label-1", **changes)
     assert told in open_gates(issued(issue, made, evidence=own))["provenance"]
+
+
+def test_the_serial_of_the_part_that_came_out_is_not_that_of_the_new_one(
+    issue: Maker, made: Made
+) -> None:
+    fitted = with_changed(made, "label-1", serial="A7731")
+    new = next(e for e in fitted if e.id == "label-1")
+    old = msgspec.structs.replace(new, id="old", time=made["at"](5), provenance="original")
+    own = order_entries((*fitted, old))
+    assert "came out of this car" in open_gates(issued(issue, made, evidence=own))["provenance"]
 
 
 def test_a_label_without_a_serial_is_counted_on_page_one(issue: Maker) -> None:

@@ -3,12 +3,13 @@
 import datetime as dt
 import re
 import unicodedata
+from collections.abc import Callable
 
 from squibwise.catalog.components import check_digit
 from squibwise.catalog.load import Catalog
 from squibwise.errors import ModelError
 from squibwise.history.order import History, replacements
-from squibwise.history.signed import labelled, loads_left
+from squibwise.history.signed import ORIGINAL, labelled, loads_left
 from squibwise.model.belief import Because
 from squibwise.model.evidence import PartLabel, SubstituteLoad
 from squibwise.model.names import split_component, split_loop
@@ -196,8 +197,14 @@ def _judge_against(
     if number and any(not sold[0] & other for other in sold[1:]):
         text = f"part {number} stands on {' and '.join(sorted(same))}, which are two parts."
         return "undecided", text, "Read the label of each again; one number is one part."
+    if _letters(label.serial) and _mark(label) in _list_gone(history):
+        text = f"part {number}: serial {label.serial} is that of a part that came out of this car."
+        return "not met", text, "Read the label of the part that was fitted; an old one is no new."
     fitted = [history.entries[n].time for n in replacements(history).get(label.component, ())]
     made, day = _first_day_of(label.made_on), fitted[-1].date() if fitted and fitted[-1] else None
+    if label.made_on.strip() and made is None:
+        text = f"part {number}, a {kind}, is dated '{label.made_on}', which is no day."
+        return "undecided", text, "Read the label again; write the day as 2019-05-13, or the year."
     if made and day and made > day:
         text = f"part {number}, a {kind}, was made on {label.made_on}, after it was fitted."
         return "not met", text, "Read the label again, or correct the day it was fitted."
@@ -205,6 +212,17 @@ def _judge_against(
         text = f"part {number}, a {kind}, is called new and was made on {label.made_on}."
         return "undecided", text, "Read the label again, or say where it lay, with the invoice."
     return None
+
+
+def _list_gone(history: History) -> set[tuple[str, str]]:
+    """Return part and serial numbers of parts that came out, by the labels that were read off."""
+    fitted = replacements(history)
+    return {
+        _mark(x)
+        for n, x in history.all_of(PartLabel)
+        if (places := fitted.get(x.component, ()))
+        and (x.provenance == ORIGINAL or (len(places) > 1 and n < places[-2]))
+    }
 
 
 def _sold_as(component: str, catalog: Catalog) -> set[str]:
@@ -215,15 +233,35 @@ def _sold_as(component: str, catalog: Catalog) -> set[str]:
 
 
 def _first_day_of(text: str) -> dt.date | None:
-    """Return the first day that a day, a month or a year on a label may mean; None for neither."""
+    """Return the first day that a day, week, month or year on a label may mean; None for none."""
     try:
         return dt.date.fromisoformat(text.strip())
     except ValueError:
         year = re.search(r"(?<!\d)(?:19|20)\d\d(?!\d)", text)
     if year is None:
         return None
-    month = re.search(r"(?<!\d)(?:0?[1-9]|1[0-2])(?!\d)", text.replace(year[0], " "))
-    return dt.date(int(year[0]), int(month[0]) if month else 1, 1)
+    rest = text.replace(year[0], " ", 1).lower()
+    found = [int(n) for n in re.findall(r"\d+", rest)]
+    if _WEEK.search(rest) and len(found) == 1:
+        return _make_day(dt.date.fromisocalendar, int(year[0]), found[0], 1)
+    if len(found) > 2 or (len(found) == 1 and found[0] > 12 and not _MONTH.search(rest)):
+        return None
+    pairs = [(1, 1)] if len(found) < 2 else [(found[0], found[1]), (found[1], found[0])]
+    if len(found) == 1 and not _MONTH.search(rest):
+        pairs = [(found[0], 1)]
+    days = [d for m, n in pairs if (d := _make_day(dt.date, int(year[0]), m, n))]
+    return min(days, default=None)
+
+
+_WEEK = re.compile(r"\b(?:kw|cw|wk?|week|woche|sem|semana)\b")
+_MONTH = re.compile(r"[a-z]{3}")
+
+
+def _make_day(make: Callable[[int, int, int], dt.date], *figures: int) -> dt.date | None:
+    try:
+        return make(*figures)
+    except ValueError:
+        return None
 
 
 def _judge_donor(label: PartLabel, vin: str | None, catalog: Catalog) -> Judged | None:
