@@ -200,16 +200,22 @@ def _judge_against(
     if _letters(label.serial) and _mark(label) in _list_gone(history):
         text = f"part {number}: serial {label.serial} is that of a part that came out of this car."
         return "not met", text, "Read the label of the part that was fitted; an old one is no new."
+    return _judge_day(label, history)
+
+
+def _judge_day(label: PartLabel, history: History) -> Judged | None:
+    """Return what speaks against the day on which a part was made; None when nothing does."""
+    named = f"part {label.number.strip()}, a {split_component(label.component).kind}"
     fitted = [history.entries[n].time for n in replacements(history).get(label.component, ())]
     made, day = _first_day_of(label.made_on), fitted[-1].date() if fitted and fitted[-1] else None
     if label.made_on.strip() and made is None:
-        text = f"part {number}, a {kind}, is dated '{label.made_on}', which is no day."
+        text = f"{named}, is dated '{label.made_on}', which is no day."
         return "undecided", text, "Read the label again; write the day as 2019-05-13, or the year."
     if made and day and made > day:
-        text = f"part {number}, a {kind}, was made on {label.made_on}, after it was fitted."
+        text = f"{named}, was made on {label.made_on}, after it was fitted."
         return "not met", text, "Read the label again, or correct the day it was fitted."
     if made and day and label.provenance == "new" and day.year - made.year > NEW_YEARS:
-        text = f"part {number}, a {kind}, is called new and was made on {label.made_on}."
+        text = f"{named}, is called new and was made on {label.made_on}."
         return "undecided", text, "Read the label again, or say where it lay, with the invoice."
     return None
 
