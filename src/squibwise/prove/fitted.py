@@ -187,7 +187,7 @@ def _judge_against(
     label: PartLabel, labels: tuple[PartLabel, ...], history: History, catalog: Catalog
 ) -> Judged | None:
     """Return what speaks against a label: a number of two kinds of part, a day that cannot be."""
-    number, kind = label.number.strip(), split_component(label.component).kind
+    number = label.number.strip()
     same = [x.component for x in labels if _letters(x.number) == _letters(number)]
     kinds = {split_component(c).kind for c in same}
     if number and len(kinds) > 1:
