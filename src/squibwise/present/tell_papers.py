@@ -107,7 +107,8 @@ def _card_sections(case: Case, trace: Trace) -> tuple[Section, ...]:
             for word, means in trace.next_test.outcomes.items()
         )
     )
-    head = section(f"Circuit {trace.loop}")
+    danger = trace.next_test.danger
+    head = section(f"Circuit {trace.loop}", *([Text(text=danger, tone="alarm")] if danger else []))
     enter = Text(text=f"To be entered: squibwise tried {case.id} {trace.loop} and the ticked word.")
     signed = Text(text="Done by ______________________   Day and time ______________________")
     told = trace.next_test.outcomes
