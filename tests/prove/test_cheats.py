@@ -125,6 +125,9 @@ def test_one_photograph_for_everything_is_told_on_page_one(issue: Maker, made: M
     files = {"evidence/scan-after.txt": "ab" * 32} | {p.file: "cd" * 32 for p in photos}
     record = issued(issue, made, *photos, files=files)
     assert "One of them stands for 5 different things." in known(record)
+    assert grades(record)["replacements"] == "stated"
+    stated = [s for g in record.gates for s in g.stated]
+    assert any("the same for too many parts" in s for s in stated)
 
 
 def test_a_paper_is_not_ticked_by_saying_so(issue: Maker, made: Made) -> None:

@@ -36,6 +36,7 @@ _COUNTED = ("input-clean", "contradictions", "not-sound", "verdicts", "failed-ch
 NOBODY = "nobody named"
 UNSAID = ". Not said: who took them, where, which paper"
 _EMPTY = " (file attached, shows nothing that can be read)"
+_SHARED = " (the picture is the same for too many parts to show each)"
 _LABEL = "labels"
 _PICTURES = tuple(".jpg .jpeg .png .webp .heic .gif .tif .tiff .pdf .mp4 .mov".split())
 
@@ -57,8 +58,7 @@ def is_shown(entry: Evidence, context: Context) -> bool:
     note = entry.note if isinstance(entry, Passed) else ""
     return bool(named_documents(note, context)) or any(
         _is_of(photo, entry) and not _is_before(photo, entry, context)
-        for photo in kept_photos(context)
-        if shows_anything(photo.file, context)
+        for photo in _list_showing(context)
     )
 
 
@@ -90,6 +90,22 @@ def kept_photos(context: Context) -> list[Photo]:
         for _, p in context.history.all_of(Photo)
         if p.file in kept and p.sha256 in ("", kept[p.file]) and p.file.lower().endswith(_PICTURES)
     ]
+
+
+def _list_showing(context: Context) -> list[Photo]:
+    """Return the photographs that show a part: one picture of very many parts shows none."""
+    photos = [p for p in kept_photos(context) if shows_anything(p.file, context)]
+    parts: dict[str, set[str]] = {}
+    for photo in photos:
+        parts.setdefault(_picture_of(photo, context), set()).add(photo.component or "")
+    most = context.catalog.fact("picture.most-parts").number()
+    return [p for p in photos if len(parts[_picture_of(p, context)] - {""}) <= most]
+
+
+def _picture_of(photo: Photo, context: Context) -> str:
+    picture = context.case.pictures.get(photo.file)
+    first = (picture.same_as if picture else "") or photo.file
+    return context.case.files.get(first, first)
 
 
 def shows_anything(file: str, context: Context) -> bool:
@@ -153,7 +169,9 @@ def tell_stated(entry: Evidence, context: Context) -> str:
     unsaid = UNSAID if word_of(entry) in DISPOSAL and not getattr(entry, "note", "") else ""
     attached = [p for p in kept_photos(context) if _is_of(p, entry)]
     is_empty = any(not shows_anything(p.file, context) for p in attached)
-    return f"{named}: {name_of(entry) or NOBODY}{on}{unsaid}{_EMPTY if is_empty else ''}"
+    shared = attached and not is_empty and not any(p in _list_showing(context) for p in attached)
+    seen = _EMPTY if is_empty else _SHARED if shared else ""
+    return f"{named}: {name_of(entry) or NOBODY}{on}{unsaid}{seen}"
 
 
 def entry_kind(entry: Evidence) -> str:
