@@ -63,7 +63,7 @@ from squibwise.present.tell_checks import (
 from squibwise.present.tell_cost import tell_cost
 from squibwise.present.tell_report import tell_report
 from squibwise.present.tell_trace import tell_trace
-from squibwise.present.tell_visits import tell_operation
+from squibwise.present.tell_visits import tell_operation, tell_sureness
 from squibwise.present.tell_work import tell_item, tell_order, tell_work
 from squibwise.present.telling import Telling
 from squibwise.require.progress import entry_for
@@ -707,3 +707,13 @@ def test_settled_needs_both_ends_of_the_range_until_work_leaves_them_behind(
         id="driver.front-bag", after_crash=fired, now=new if worked else fired, ranges=ranges
     )
     assert is_settled(part, 0.9) is settled
+
+
+@pytest.mark.parametrize(
+    ("is_advice", "told"),
+    [(False, "only if the maker asks for it"), (True, "stays closed: the maker does not ask")],
+)
+def test_a_look_into_a_closed_area_says_what_the_maker_answered(is_advice: bool, told: str) -> None:
+    asked = Operation(n=179, id="look:door-left", action="look", title="Look: door", kind="ask")
+    (note,) = tell_sureness(structs.replace(asked, is_advice=is_advice))
+    assert note.startswith(told)

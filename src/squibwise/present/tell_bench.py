@@ -23,6 +23,7 @@ from squibwise.present.tell_assessment import (
 from squibwise.present.tell_brief import Brief
 from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_orders import group_orders, may_be_added, open_questions, order_now
+from squibwise.present.tell_visits import is_left_closed
 
 LIVE = "live"
 LETTERS = {
@@ -182,7 +183,7 @@ def make_job(whole: Overview, catalog: Catalog, *, is_known: bool = True) -> tup
     faults = len(open_circuits(whole))
     asked = len(open_questions(whole.todo))
     now, added = len(group_orders(order_now(whole.todo))), len(may_be_added(whole.todo))
-    due = sum(not o.done for o in whole.todo.operations)
+    due = sum(not o.done and not is_left_closed(o) for o in whole.todo.operations)
     gates = sum(g.open for g in whole.gates)
     counts = (
         (doubtful, f"{counted(doubtful, 'part')} in doubt"),

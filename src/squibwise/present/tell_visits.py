@@ -181,9 +181,16 @@ def tell_sureness(operation: Operation) -> tuple[str, ...]:
         return ("by rule",)
     if operation.kind == "look-first":
         return (f"only if a look says so ({percent(operation.p)})",)
+    if is_left_closed(operation):
+        return ("stays closed: the maker does not ask for it",)
     if operation.kind == "ask":
         return ("only if the maker asks for it",)
     return (f"needed with {percent(operation.p)}",) if operation.p < _SURE else ()
+
+
+def is_left_closed(operation: Operation) -> bool:
+    """Is it a look into an area that stays closed, by what the maker answered."""
+    return operation.kind == "ask" and operation.is_advice
 
 
 def _by_area(areas: Sequence[Area]) -> Steps:

@@ -17,6 +17,7 @@ from squibwise.present.phrases import name, tell_reasons
 from squibwise.present.tell_visits import (
     POWER,
     hands_on,
+    is_left_closed,
     list_cautions,
     list_gate_points,
     next_operation,
@@ -51,7 +52,7 @@ def visits(request: Request) -> Response:
     """One visit with its areas and operations; the first with something to do by default."""
     opened, bench = opened_for(request), bench_of(request)
     todo = bench.whole(opened).todo
-    tabs = [(v.id, sum(not o.done for o in v.operations)) for v in todo.visits]
+    tabs = [(v.id, sum(map(_is_due_now, v.operations))) for v in todo.visits]
     following = next_operation(todo)
     first = next((v for v, due in tabs if due), tabs[0][0] if tabs else "")
     wanted = request.query_params.get("visit", first)
@@ -77,7 +78,7 @@ def visits(request: Request) -> Response:
         elsewhere=ELSEWHERE | (_list_weighed(visit) if visit else {}),
         again=list_due_again(opened.case.evidence, bench.catalog),
         gone=seconds_off(opened, bench),
-        due=sum(not o.done for o in visit.operations) if visit else 0,
+        due=sum(map(_is_due_now, visit.operations)) if visit else 0,
         then=first,
     )
 
@@ -114,12 +115,16 @@ def _area(area: Area) -> dict[str, Any]:
     return {
         "title": area.title,
         "phase": area.phase,
-        "due": sum(not o.done for o in area.operations),
+        "due": sum(map(_is_due_now, area.operations)),
         "operations": [
             {"of": o, "notes": (*tell_holds(o), *tell_sureness(o))} for o in area.operations
         ],
         "hold": max((o.hold_minutes for o in area.operations if not o.done), default=0),
     }
+
+
+def _is_due_now(operation: Operation) -> bool:
+    return not operation.done and not is_left_closed(operation)
 
 
 def _is_due(step: str, visit: Visit) -> bool:
