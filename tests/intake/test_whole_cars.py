@@ -113,3 +113,16 @@ def test_other_units_lines_change_no_chance_of_a_restraint_by_a_point(
     moved = {c for c in whole for s in whole[c] if abs(whole[c][s] - alone[c][s]) > 0.01}
     assert whole.keys() == alone.keys()
     assert moved == set()
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        "B1A11 impact sensor in the door right, no answer",
+        "B1A11 capteur de choc dans la porte droite, muet",
+        "B1A11 il sensore urto nella porta destra non risponde",
+    ],
+)
+def test_a_crash_sensor_in_a_door_is_of_no_door_unit(told: str) -> None:
+    (line,) = read_text(f"Airbag unit\n{told}\n").lines
+    assert (line.component, line.unit) == ("door-right.impact-sensor", "restraint")

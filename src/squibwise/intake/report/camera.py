@@ -32,6 +32,7 @@ _ALIKE = (
     *(("l", "i"), ("i", "l"), ("rn", "m"), ("m", "rn"), ("cl", "d"), ("d", "cl"), ("vv", "w")),
     *(("q", "g"), ("g", "q"), ("c", "e"), ("e", "c"), ("h", "b"), ("u", "ii"), ("f", "t")),
 )
+_OFFSIDE = pattern(r"(?<!\w)0/[sS5](?!\w)")
 _ONE_ALONE = pattern(r"(?<=[a-z.] )[lI](?= )")
 
 
@@ -64,6 +65,7 @@ def _looks_machine_read(lines: list[Line]) -> bool:
 
 def _letters(text: str, lexicon: Lexicon) -> str:
     """Words with signs that a machine took for one another, put right where that makes a word."""
+    text = _OFFSIDE.sub("O/S", text)
     text = _ONE_ALONE.sub("1", _MIXED.sub(lambda m: m.group().translate(_AS_LETTERS), text))
     return _WORD.sub(lambda m: _known_word(m.group(), lexicon), text)
 

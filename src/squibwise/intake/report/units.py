@@ -243,6 +243,7 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
         return True  # "Other modules: ABS C1503 left front wheel sensor"
     is_engine = line.codes[0].code[:1] == "P" and line.codes[0].style == "sae"
     is_bag = has_part(line.words) and "bag" in told
+    is_bag = is_bag or ({"sensor", "impact"} <= told and "foreign" not in told)
     if told & (PARTS - _ANYWHERE) or (is_bag and not is_engine):
         return False
     is_silence = "communication" in told
