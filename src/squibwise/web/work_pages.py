@@ -75,7 +75,7 @@ def visits(request: Request) -> Response:
         points=list_gate_points(visit, signed_along(bench.catalog), bench.catalog) if visit else {},
         has_loads=_is_due(FIT_LOADS, visit) if visit else False,
         has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
-        elsewhere=ELSEWHERE | (_list_weighed(visit) if visit else {}),
+        elsewhere=_list_elsewhere(visit) if visit else {},
         again=list_due_again(opened.case.evidence, bench.catalog),
         gone=seconds_off(opened, bench),
         due=sum(map(_is_due_now, visit.operations)) if visit else 0,
@@ -101,14 +101,16 @@ def note_power_on(opened: Opened, bench: Bench) -> None:
         store.remember(garage, _POWER_ON + opened.id, now().isoformat())
 
 
-def _list_weighed(visit: Visit) -> dict[str, tuple[str, str]]:
-    """Return where a seat is weighed, by the operation that zeroes its sensor."""
-    zeroed = [(o, w.rpartition(":")) for o in visit.operations for w in o.demands]
-    return {
-        o.id: (f"seat/{part}", "Weigh this seat")
-        for o, (part, _, action) in zeroed
-        if action == "calibrate" and part.endswith(f".{SCALE}")
-    }
+def _list_elsewhere(visit: Visit) -> dict[str, tuple[str, str]]:
+    """Return where what an operation asks is written down: its cards, or the weighing of a seat."""
+    found = dict(ELSEWHERE)
+    for operation in visit.operations:
+        zeroed = [w.rpartition(":") for w in operation.demands if w.endswith(f".{SCALE}:calibrate")]
+        if zeroed:
+            found[operation.id] = (f"seat/{zeroed[0][0]}", "Weigh this seat")
+        if operation.action == "trace" and operation.components:
+            found[operation.id] = (f"trace/{operation.components[0]}", "Trace this circuit")
+    return found
 
 
 def _area(area: Area) -> dict[str, Any]:
