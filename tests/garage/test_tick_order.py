@@ -8,7 +8,7 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
-from squibwise.garage.tick_order import Tick, refuse_obstacles
+from squibwise.garage.tick_order import Tick, list_due_again, refuse_obstacles
 from squibwise.garage.ticking import entries_for
 
 CATALOG = load_catalog()
@@ -101,3 +101,10 @@ def test_a_closed_area_is_opened_and_closed_once_more_for_a_part_found_late() ->
     assert is_done() == [True, False]
     assert is_done("close:door-left") == [False, False]
     assert is_done("close:door-left", "open:door-left") == [True, False]
+
+
+def test_the_wait_alone_is_due_again_once_the_power_is_off_again() -> None:
+    _, on = door_job("damaged", "step:final-power")
+    _, off = door_job("damaged", "step:final-power", OFF)
+    _, safe = door_job("damaged", "step:final-power", OFF, WAITED)
+    assert [list_due_again(e, CATALOG) for e in (on, off, safe)] == [{OFF, WAITED}, {WAITED}, set()]

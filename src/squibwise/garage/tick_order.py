@@ -176,8 +176,10 @@ def _refuse_live_hands(tick: Tick) -> None:
 
 def list_due_again(evidence: tuple[Evidence, ...], catalog: Catalog) -> frozenset[str]:
     """Return the steps that are due once more though done: the power came on since."""
-    powered = is_powered_since_safe(read_history(evidence), catalog)
-    return frozenset(AGAIN_STEPS) if powered else frozenset()
+    history = read_history(evidence)
+    if not is_powered_since_safe(history, catalog):
+        return frozenset()
+    return frozenset(AGAIN_STEPS[is_powered_down(history, catalog) :])
 
 
 def _list_hands(tick: Tick) -> list[Operation]:

@@ -1,5 +1,6 @@
 """The work: visits between changes of power, ticks by area, holds, gates, who did it."""
 
+from collections.abc import Collection
 from typing import Any
 
 from starlette.requests import Request
@@ -59,6 +60,7 @@ def visits(request: Request) -> Response:
     visit = next((v for v in todo.visits if v.id == wanted), None)
     if visit is None and wanted:
         raise NotThereError(f"There is no visit '{wanted[:40]}' in this work.")
+    again = list_due_again(opened.case.evidence, bench.catalog)
     return car_page(
         request,
         "work.html",
@@ -68,7 +70,7 @@ def visits(request: Request) -> Response:
         visit=visit,
         power=POWER[visit.power] if visit else "",
         time=hours(hands_on(visit.operations)) if visit else "",
-        areas=[_area(a) for a in visit.areas] if visit else [],
+        areas=[_area(a, again) for a in visit.areas] if visit else [],
         following=following.n if following else 0,
         gates=tell_gates_of(visit, bench.catalog) if visit else [],
         cautions=list_cautions(o for o in visit.operations if not o.done) if visit else [],
@@ -76,7 +78,7 @@ def visits(request: Request) -> Response:
         has_loads=_is_due(FIT_LOADS, visit) if visit else False,
         has_charges=bool(todo.unproven) and _is_due(CHARGES, visit) if visit else False,
         elsewhere=_list_elsewhere(visit) if visit else {},
-        again=list_due_again(opened.case.evidence, bench.catalog),
+        again=again,
         gone=seconds_off(opened, bench),
         due=sum(map(_is_due_now, visit.operations)) if visit else 0,
         then=first,
@@ -113,7 +115,8 @@ def _list_elsewhere(visit: Visit) -> dict[str, tuple[str, str]]:
     return found
 
 
-def _area(area: Area) -> dict[str, Any]:
+def _area(area: Area, again: Collection[str]) -> dict[str, Any]:
+    waits = (o.hold_minutes for o in area.operations if not o.done or o.id in again)
     return {
         "title": area.title,
         "phase": area.phase,
@@ -121,7 +124,7 @@ def _area(area: Area) -> dict[str, Any]:
         "operations": [
             {"of": o, "notes": (*tell_holds(o), *tell_sureness(o))} for o in area.operations
         ],
-        "hold": max((o.hold_minutes for o in area.operations if not o.done), default=0),
+        "hold": max(waits, default=0),
     }
 
 
