@@ -14,7 +14,15 @@ from squibwise.numerics.troubleshoot.bounds import huffman_length, lower_bound
 from squibwise.numerics.troubleshoot.exact import action_values, expected_minutes, lay_out, solve
 from squibwise.numerics.troubleshoot.planner import Limits, Node, outcomes, plan
 from squibwise.numerics.troubleshoot.problem import Problem, Repair, Result, Test, trimmed
-from squibwise.numerics.troubleshoot.search import by_information, by_parts, outward
+from squibwise.numerics.troubleshoot.search import (
+    Budget,
+    by_information,
+    by_parts,
+    cheapest_first,
+    one_step,
+    outward,
+    policy_value,
+)
 from squibwise.numerics.troubleshoot.states import model_of, start, state_count
 
 from . import table_policies as policies
@@ -471,3 +479,14 @@ def test_a_place_that_was_tried_waits_unless_it_tells_far_more() -> None:
     assert begun(fair, again=False) == "tried"
     assert begun(fair, again=True) == "fresh"
     assert begun(dull, again=True) == "tried"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_shortest_look_is_never_worse_than_a_plain_policy(seed: int) -> None:
+    problem = random_problem(seed, 4, 4, gates=True)
+    found = plan(problem, Limits(exact_states=1, rollout_states=1, later_states=1))
+    assert found.method == "two-step"
+    model = model_of(trimmed(problem))
+    for policy in (one_step, by_information(0.9), cheapest_first(0.9)):
+        plain = policy_value(model, start(model), policy, Budget())[0]
+        assert found.minutes <= plain + 0.01

@@ -13,6 +13,7 @@ from squibwise.numerics.troubleshoot.search import (
     Choose,
     OutOfBudget,
     by_information,
+    cheapest_first,
     information,
     one_step,
     parts_first,
@@ -267,22 +268,26 @@ def _told_most(model: Model, costs: Array, most: float) -> int:
 def _base(model: Model) -> tuple[Choose, float]:
     """Return the better of the plain policies to follow after the first step, and its value."""
     begin = start(model)
-    bases = (one_step, by_information(_SURE))
+    bases = (one_step, by_information(_SURE), cheapest_first(_SURE))
     values = [float(policy_value(model, begin, b, Budget(), _RARE)[0]) for b in bases]
     best = int(np.argmin(values))
     return bases[best], values[best]
 
 
 def _two_step(model: Model) -> tuple[int, float]:
-    """Return the two-step choice and the value of following the one-step policy after it."""
-    begin = start(model)
+    """Return the two-step choice and the value of following the best plain policy after it.
+
+    Where that policy is worth more from the start, its own first step.
+    """
+    begin, (base, most) = start(model), _base(model)
     best = int(np.argmin(two_step(model, begin)[0]))
 
     def choose(model: Model, states: States) -> tuple[Index, Array]:
-        choice, plain = one_step(model, states)
+        choice, plain = base(model, states)
         return np.where(states.done == begin.done[0], best, choice), plain
 
-    return best, float(policy_value(model, begin, choose, Budget(), _RARE)[0])
+    value = float(policy_value(model, begin, choose, Budget(), _RARE)[0])
+    return (best, value) if value <= most else (int(base(model, begin)[0][0]), most)
 
 
 _SURE = 0.9
