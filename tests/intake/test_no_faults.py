@@ -158,7 +158,14 @@ def test_a_list_before_a_repair_is_past_where_one_after_it_follows(language: str
 
 
 @pytest.mark.parametrize(
-    "said", ["> on mine B1A11 was just the plug", "that's the other van. B1A11 that was last year"]
+    "said",
+    [
+        "> on mine B1A11 was just the plug",
+        "that's the other van. B1A11 that was last year",
+        "Moi j'avais B1A11 sur mon ancienne, juste le connecteur, réparé depuis.",
+        "-- reply: bij mij was B1A11 ook, stekker onder stuur, nu weg",
+        "kev: B1A11 was on my old one years ago, long gone",
+    ],
 )
 def test_another_car_with_the_same_code_takes_none_away_here(said: str) -> None:
     read = _read([*FAULTS["en"], said])
@@ -202,3 +209,16 @@ def test_a_row_that_says_no_fault_of_one_place_announces_no_number() -> None:
     texts = [first, "5 drv fr bgg stg 1 - no fault", last, "faults: 2"]
     raws = [RawLine(number=at, text=text) for at, text in enumerate(texts, start=1)]
     assert understand(raws, "x", CATALOG).findings == ()
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "no        left curtain            2           B1A22-13    short to ground",
+        "no lol. B1A22 left curtain short to ground, history",
+        "nein, B1A22 Kopfairbag links Kurzschluss nach Masse",
+    ],
+)
+def test_a_no_in_front_of_a_fault_answers_somebody_and_denies_nothing(row: str) -> None:
+    read = _read([FAULTS["en"][0], row])
+    assert [(ln.code, ln.present) for ln in read] == [("B1A11", True), ("B1A22", True)]

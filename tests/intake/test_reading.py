@@ -741,3 +741,22 @@ def test_words_behind_a_denial_of_another_part_go_with_no_fault_above() -> None:
         "B1A11 module not coded\nno fault on the driver knee airbag\nSeat back: cover torn\n"
     )
     assert [ln.raw for ln in report.lines] == ["B1A11 module not coded"]
+
+
+@pytest.mark.parametrize(
+    "lead",
+    [
+        "He cleared them once with the key on and these came right back:",
+        "Cleared, and these came back:",
+        "Alles gelöscht, diese kommen wieder:",
+    ],
+)
+def test_codes_that_came_back_after_clearing_are_there(lead: str) -> None:
+    report = read_text(
+        f"{lead}\n\n  * B1A11 - driver airbag, open circuit\n  * B1A12 - left curtain open\n"
+    )
+    assert [(ln.component, ln.present) for ln in report.lines] == [
+        ("driver.front-bag", True),
+        ("left.curtain", True),
+    ]
+    assert not any("cleared" in ln.status for ln in report.lines)

@@ -72,6 +72,7 @@ _ALL = frozenset(
     entrambi nessuno nenhum wszystkie oba zaden""".split()
 )
 _SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows how these look
+_ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
 _NAMED = PARTS - {"switch", "sensor"}  # which every unit has
 _GAP = 1  # blank lines that a description may be away from its code
 
@@ -286,7 +287,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             module=line.module,
             unit=_unit_of(words, line, len(pieces)),
             group=line.group,
-            absent=_absent(words, line) or _denied_by_name(line, code, text, words, catalog),
+            absent=_absent(words, line, sheet.language, catalog)
+            or _denied_by_name(line, code, text, words, catalog),
             section=state.section,
         )
         take_status(line, fault)
@@ -319,9 +321,16 @@ def _take_lead(words: Words, line: Line, catalog: Catalog, language: str | None)
         add_status(words, status)
 
 
-def _absent(words: Words, line: Line) -> str:
-    """Why a code is not there now: by its own words, or by what the line says of all its codes."""
+def _absent(words: Words, line: Line, language: str | None, catalog: Catalog) -> str:
+    """Why a code is not there now: by its own words, or by what the line says of all its codes.
+
+    A lone ``no`` in front answers somebody, or stands in a column: it denies nothing.
+    """
     own = why_absent(words, is_coded=True)
+    answer = _ANSWER.match(line.text) if own == "denied" else None
+    if answer is not None:
+        rest = line.text[answer.end() :]
+        return why_absent(words_of(rest, catalog, language), is_coded=True)
     if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
         return own
     return why_absent(line.words, is_coded=True)

@@ -62,7 +62,16 @@ def read_words(
     telling = [h for h in hits if h.means != ("skip",)]
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
+    _hear_return(words)
     return words
+
+
+def _hear_return(words: Words) -> None:
+    """``cleared them and they came right back``: what is back is there, whatever was cleared."""
+    is_back = "exists" in words.voices and not words.voices & {"not", "gone"}
+    if is_back and "cleared" in words.statuses:
+        words.statuses.remove("cleared")
+        add_status(words, "present")
 
 
 def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:

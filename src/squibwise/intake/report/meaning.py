@@ -69,7 +69,7 @@ def _take_group(fault: Fault) -> None:
         words.sides |= group.sides
     words.ends |= group.ends if not words.ends else set()
     words.rows |= group.rows if not words.rows else set()
-    if not words.statuses:
+    if not words.statuses and not fault.absent:
         words.statuses += group.statuses
         fault.absent = fault.absent or ("gone" if group.voices & {"gone", "past"} else "")
 
