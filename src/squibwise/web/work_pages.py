@@ -120,7 +120,7 @@ def _area(area: Area, again: Collection[str]) -> dict[str, Any]:
     return {
         "title": area.title,
         "phase": area.phase,
-        "due": sum(map(_is_due_now, area.operations)),
+        "due": sum(_is_due_now(o) or o.id in again for o in area.operations),
         "operations": [
             {"of": o, "notes": (*tell_holds(o), *tell_sureness(o))} for o in area.operations
         ],
