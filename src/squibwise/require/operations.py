@@ -321,7 +321,7 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
     behind = {p.id: _open_ways(p, scope) for p in scope.changed}
     for way in scope.ways:
         parted = find_parted(way.opening, way.at, scope.job.case.car)
-        kept = tuple(c for c in parted if not scope.is_new(c) and c not in seen)
+        kept = tuple(c for c in parted if not _is_surely_new(c, scope) and c not in seen)
         seen |= set(kept)
         if kept:
             names = ", ".join(component_title(c, scope.job.catalog) for c in kept)
@@ -341,6 +341,12 @@ def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     passes_when=f"passed {word}: each connector lock felt home",
                 ),
             )
+
+
+def _is_surely_new(component: str, scope: Scope) -> bool:
+    """Is a part renewed for sure, or already: where a look decides, the old one may go back."""
+    orders = (scope.orders[p.id] for p in scope.changed if component in p.contains)
+    return any(o.done or o.kind != "look-first" for o in orders)
 
 
 def _fits_behind(way: Way, behind: Mapping[str, Sequence[Way]]) -> list[str]:

@@ -129,8 +129,8 @@ def is_done(item: Demand, assessment: Assessment, progress: Progress, catalog: C
 
     A replacement counts only while the part that is now there is not itself more likely than
     not fired, damaged or wrong. A cleared record never counts as a replacement. What was inspected
-    or set before the part, or one that a setting follows, was replaced is to be done again; so is
-    what was inspected before an eye saw it bad.
+    or set before the part, or one that a setting follows, was replaced is to be done again, unless
+    the list itself asked for the new part; so is what was inspected before an eye saw it bad.
     """
     component = item.component or ""
     if item.action == "replace":
@@ -155,7 +155,9 @@ def _outdated_by(item: Demand, progress: Progress, catalog: Catalog) -> int:
         return max(_replaced_before_setting(item, progress, catalog), default=-1)
     if item.action != "inspect" or item.component is None:
         return -2
-    fitted = replacements(progress.history).get(item.component, ())
+    works = progress.history.works_on(frozenset((item.component,)))
+    asked = {n for n, w in works if w.item == f"{item.component}:replace"}
+    fitted = {*replacements(progress.history).get(item.component, ())} - asked
     return max(last_seen_bad(progress.history, item.component, catalog), *fitted, -1)
 
 
