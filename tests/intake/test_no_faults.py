@@ -217,6 +217,7 @@ def test_a_row_that_says_no_fault_of_one_place_announces_no_number() -> None:
         "no        left curtain            2           B1A22-13    short to ground",
         "no lol. B1A22 left curtain short to ground, history",
         "no, B1A22 left curtain short to ground",
+        "nein, B1A22 Kopfairbag links Kurzschluss nach Masse",
     ],
 )
 def test_a_no_in_front_of_a_fault_answers_somebody_and_denies_nothing(row: str) -> None:

@@ -327,7 +327,7 @@ def _absent(words: Words, line: Line, language: str | None, catalog: Catalog) ->
     A lone ``no`` in front answers somebody, or stands in a column: it denies nothing.
     """
     own = why_absent(words, is_coded=True)
-    answer = _ANSWER.match(line.text) if own == "denied" else None
+    answer = _ANSWER.match(line.text) if own in ("denied", "gone") else None
     if answer is not None:
         rest = line.text[answer.end() :]
         return why_absent(words_of(rest, catalog, language), is_coded=True)
