@@ -46,6 +46,7 @@ SAME = {
     "AUD",
     "VIN",
     "CSV",
+    "TOML",
     "XLSX",
     "Nov",
     "Jan",
