@@ -387,6 +387,19 @@ def test_two_entries_of_one_file_are_told(load: Load, folder: Path) -> None:
     assert [f.origin.line for f in case.findings if f.code == "same-file-twice"] == [4]
 
 
+@pytest.mark.parametrize(("day", "copies"), [("2026-11-02", 1), ("2026-12-08", 0)])
+def test_the_same_words_read_at_another_time_are_news(
+    load: Load, folder: Path, day: str, copies: int
+) -> None:
+    scan = (folder / "evidence" / "scan.txt").read_bytes()
+    (folder / "evidence" / "later.txt").write_bytes(scan)
+    entry = '[[evidence]]\nkind = "report"\nfile = "evidence/{}.txt"\ntime = {}\n'
+    case = load(
+        entry.format("scan", "2026-11-02T09:00:00") + entry.format("later", f"{day}T09:00:00")
+    )
+    assert [f.code for f in case.findings].count("same-file-twice") == copies
+
+
 def test_an_impact_that_says_nothing_is_told(load: Load) -> None:
     blank = '[[evidence]]\nkind = "impact"\n'
     case = load(blank + blank + 'zone = "tail"\n')

@@ -130,15 +130,28 @@ def read_case(raw: Mapping[str, Any], notes: Notes) -> Case:
 
 
 def _note_copies(written: Written, digests: Mapping[str, str], notes: Notes) -> None:
-    """Say where two entries hold the same file, or the same bytes under two names."""
-    first: dict[str, str] = {}
+    """Say where two entries hold the same file, or the same bytes under two names.
+
+    A report read at another time is none: that it says the same again is news.
+    """
+    first: dict[str, list[WrittenEntry]] = {}
     for one in written.entries:
         if not isinstance(one.entry, ReportEntry | CrashDataEntry):
             continue
-        told = first.setdefault(digests[one.entry.file], one.id)
-        if told != one.id:
+        alike = first.setdefault(digests[one.entry.file], [])
+        told = next((other.id for other in alike if not _read_anew(other.entry, one.entry)), "")
+        alike.append(one)
+        if told:
             message = f"'{one.id}' holds the same file as '{told}'; it tells nothing more."
             notes.add("same-file-twice", one.path, message, "Remove one of the two.", "warning")
+
+
+def _read_anew(earlier: Entry, later: Entry) -> bool:
+    """Return whether two entries are reports of two times, each in a file of its own."""
+    if not (isinstance(earlier, ReportEntry) and isinstance(later, ReportEntry)):
+        return False
+    times = earlier.time, later.time
+    return earlier.file != later.file and None not in times and times[0] != times[1]
 
 
 def _note_blank_impacts(written: Written, notes: Notes) -> None:
