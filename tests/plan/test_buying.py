@@ -375,7 +375,13 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
 
     leads = [o.lead.likely for _, o in p.offers]
     for i, (_, o) in enumerate(p.offers):
-        rework = math.ceil(o.fails * leads[i] * p.minor(p.terms.bay_day))
+        freight = {s.name: s.shipping.minor for s in p.suppliers}
+        again = min(
+            x.price.minor + freight[x.supplier] + leads[n] * p.minor(p.terms.bay_day)
+            for n, (k, x) in enumerate(p.offers)
+            if k == p.offers[i][0] and n != i
+        )
+        rework = math.ceil(o.fails * max(0, again - o.price.minor) - 1e-6)
         variable(f"x{i}", o.price.minor + rework)
     for need in p.needs:
         row({f"x{i}": 1.0 for i, (k, _) in enumerate(p.offers) if k == need.key}, 1, 1)
@@ -582,3 +588,22 @@ def test_a_search_without_time_still_gives_a_plan_and_its_bound() -> None:
         assert not plan.optimal
         assert plan.bound.minor <= best.total.minor <= plan.total.minor
         assert plan.all_pass >= 1.0 - problem.terms.rejects
+
+
+# By hand, from one used dash that was bought a second time at its own price: when it fails the new
+# one has to be bought, .4 x (980 + 9 x 30) = 500, so that the new one is the better buy at once.
+def test_a_used_part_that_fails_is_followed_by_what_can_still_be_bought() -> None:
+    used = {"condition": "recycled", "fails": 0.4}
+    problem = _problem(
+        needs=(Need(key="panel", title="panel"),),
+        offers=(_offer("panel", "Birch", 41_000, 5, **used), _offer("panel", "Alder", 98_000, 9)),
+        suppliers=(
+            Supplier(name="Alder", shipping=_usd(0)),
+            Supplier(name="Birch", shipping=_usd(9_000)),
+        ),
+        tasks=(Task(id="fit", minutes=60, needs=("panel",)),),
+        terms=ShopTerms(bay_day=30),
+    )
+    plan = solve(problem, Aim(name="used", only={"panel": ((0, 0),)}))
+    assert plan.rework.minor == 50_000
+    assert _bought(solve(problem)) == {"panel": "Birch"}  # 410 + 90 + 500 + 150 against 980 + 270

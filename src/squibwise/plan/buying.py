@@ -45,6 +45,7 @@ from squibwise.plan.buying_problem import (
     cancel_cost,
     expect_lead,
     expected_price,
+    expected_rework,
     kept_freight,
     reject_risk,
     simple_choices,
@@ -238,7 +239,7 @@ class _Model:
             for index, stage in options:
                 offer, took = self.problem.offers[index][1], self.take[index, stage]
                 parts.append(expected_price(need, offer, stage) * took)
-                rework.append(self._rework(need, offer) * took)
+                rework.append(expected_rework(self.problem, need, offer) * took)
             is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
             delivered = 0 if is_here else terms.delivery_minutes
             for task in self.problem.tasks:
@@ -308,15 +309,6 @@ class _Model:
         finish = self.start[task.id] + task.minutes
         self.model.add(day * self.problem.terms.day_minutes >= finish)
         return day
-
-    def _rework(self, need: Need, offer: Offer) -> int:
-        """Return what a failed inspection is expected to cost: the return, and the days anew."""
-        if offer.state in HERE_STATES or offer.fails <= 0.0:
-            return 0
-        lost = offer.restock if offer.return_days is not None else 1.0
-        days = self._lead(offer) * self.problem.minor(self.problem.terms.bay_day)
-        each = lost * offer.sum_for(need) + days
-        return math.ceil(need.chance * offer.fails * each)
 
     def _ship(self) -> None:
         """A shipment of each supplier now, and one after the looks; free from a value of goods."""

@@ -190,6 +190,27 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
     return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost))
 
 
+def expected_rework(problem: Problem, need: Need, offer: Offer) -> int:
+    """Return what a failed inspection is expected to cost: another one, and the days anew.
+
+    It is bought again where that costs least, and its own price comes back as its terms say. In
+    minor units, rounded up.
+    """
+    if offer.state in HERE_STATES or offer.fails <= 0.0:
+        return 0
+
+    def buy(another: Offer) -> int:
+        freight = next(s.shipping.minor for s in problem.suppliers if s.name == another.supplier)
+        days = expect_lead(problem.terms, another) * problem.minor(problem.terms.bay_day)
+        return another.sum_for(need) + freight + days
+
+    lost = offer.restock if offer.return_days is not None else 1.0
+    others = [problem.offers[i][1] for i in problem.offers_for(need.key)]
+    others = [o for o in others if o.id != offer.id and o.state not in KEPT_STATES]
+    again = min(map(buy, others or [offer])) - (1.0 - lost) * offer.sum_for(need)
+    return math.ceil(need.chance * offer.fails * max(0.0, again) - 1e-6)
+
+
 def kept_freight(problem: Problem) -> int:
     """Return the freight of what is ordered already, in minor units: it is paid whatever comes.
 
