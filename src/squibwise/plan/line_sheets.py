@@ -32,6 +32,7 @@ def list_requests(
             "part": need.key,
             "asked for": need.title + (", price and days only" if need in asked else ""),
             "quantity": str(need.quantity),
+            "unit": "each",
             "vin": case.car.vin or "",
             "model year": str(case.car.model_year or ""),
             "side": _side(case, need),
