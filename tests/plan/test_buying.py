@@ -15,6 +15,7 @@ from squibwise.model.market import WEEKDAYS, BuyPlan, Days, Need, Offer, ShopTer
 from squibwise.plan.buying import solve
 from squibwise.plan.buying_problem import (
     CHEAPEST,
+    NOW,
     RECOMMENDED,
     SOONEST,
     Aim,
@@ -136,6 +137,36 @@ def test_the_accepted_chance_of_rejected_used_parts_binds_exactly() -> None:
 
     # two of ten per cent pass together with .81, three with .729
     assert [used(r) for r in (0.05, 0.11, 0.18, 0.20, 0.26, 0.28)] == [0, 1, 1, 2, 2, 3]
+
+
+@pytest.mark.parametrize(
+    ("terms_of_return", "belt_comes", "rework"),
+    [
+        ({}, 8, 46_400),  # three of the nine days pass before the belt is there
+        ({}, 29, 39_200),  # the car waits longer anyway: .4 x 980
+        ({"return_days": 14, "restock": 0.1}, 29, 24_440),  # .4 x (980 - .9 x 410)
+    ],
+)
+def test_a_used_part_that_fails_is_replaced_by_the_best_that_does_not(
+    terms_of_return: dict[str, object], belt_comes: int, rework: int
+) -> None:
+    used = _offer("bag", "Alder", 41_000, 5, condition="recycled", fails=0.4, **terms_of_return)
+    problem = _problem(
+        offers=(
+            used,
+            _offer("bag", "Birch", 98_000, 9),
+            _offer("belt", "Alder", 1_000, belt_comes),
+        ),
+        suppliers=(
+            Supplier(name="Alder", shipping=_usd(9_000)),
+            Supplier(name="Birch", shipping=_usd(3_500), free_from=_usd(90_000)),
+        ),
+        terms=ShopTerms(bay_day=30),
+    )
+    # price: free of freight as a shipment of its own; the freight of the failed one is paid anyway
+    plan = solve(problem, Aim(name="used", only={"bag": ((0, NOW),)}))
+    assert plan.rework.minor == rework
+    assert plan.ready_day == belt_comes
 
 
 def _doubtful(chance: float, hurry: int, restock: float) -> Problem:
@@ -374,16 +405,27 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
         rows.append((terms, low, high))
 
     leads = [o.lead.likely for _, o in p.offers]
-    for i, (_, o) in enumerate(p.offers):
-        freight = {s.name: s.shipping.minor for s in p.suppliers}
-        again = min(
-            x.price.minor + freight[x.supplier] + leads[n] * p.minor(p.terms.bay_day)
-            for n, (k, x) in enumerate(p.offers)
-            if k == p.offers[i][0] and n != i
-        )
-        rework = math.ceil(o.fails * max(0, again - o.price.minor) - 1e-6)
+    bay_day, lives = p.minor(p.terms.bay_day), {n.key: n.live for n in p.needs}
+    anew: dict[int, int] = {}  # days that what replaces it takes: S0's, which does not fail
+    for i, (key, o) in enumerate(p.offers):
+        sound = [(j, x) for j, (k, x) in enumerate(p.offers) if k == key and not x.fails]
+        ways = [
+            (paid + leads[j] * bay_day, paid, leads[j])
+            for j, x in sound
+            for s in p.suppliers
+            if s.name == x.supplier
+            for free in [s.free_from is not None and x.price.minor >= s.free_from.minor]
+            for danger in [s.dangerous.minor if s.dangerous and lives[key] else 0]
+            for paid in [x.price.minor + (0 if free else s.shipping.minor) + danger]
+        ]
+        _, paid, anew[i] = min(ways)
+        rework = math.ceil(o.fails * max(0, paid - o.price.minor) - 1e-6)
         variable(f"x{i}", o.price.minor + rework)
+        variable(f"w{i}", math.ceil(o.fails * bay_day - 1e-6), high=100)
     for need in p.needs:
+        variable(f"g{need.key}", high=100)  # the day its work begins
+        for i in (i for i, (k, _) in enumerate(p.offers) if k == need.key):
+            row({f"w{i}": 1, f"g{need.key}": 1, f"x{i}": -1000}, low=leads[i] + anew[i] - 1000)
         row({f"x{i}": 1.0 for i, (k, _) in enumerate(p.offers) if k == need.key}, 1, 1)
     live = {n.key for n in p.needs if n.live}
     for s in p.suppliers:
@@ -416,6 +458,8 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
                 if k == key
             }
             row({f"s{t.id}": 1} | arrival, low=p.terms.delivery_minutes)
+            begins = {f"s{t.id}": 1, f"g{key}": -float(p.terms.day_minutes)}
+            row(begins, low=p.terms.delivery_minutes)
         for before in t.after:
             one = next(x for x in p.tasks if x.id == before)
             row({f"s{t.id}": 1, f"s{before}": -1}, low=one.minutes + t.hold)

@@ -15,14 +15,7 @@ import numpy as np
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
-from squibwise.model.market import (
-    HERE_STATES,
-    KEPT_STATES,
-    BuyPlan,
-    Need,
-    Offer,
-    Supplier,
-)
+from squibwise.model.market import HERE_STATES, KEPT_STATES, BuyPlan, Need, Offer, Supplier
 from squibwise.plan.buying_days import (
     Chosen,
     appointment_step,
@@ -45,9 +38,11 @@ from squibwise.plan.buying_problem import (
     cancel_cost,
     expect_lead,
     expected_price,
-    expected_rework,
     kept_freight,
+    latest_day,
+    list_options,
     reject_risk,
+    replace_failed,
     simple_choices,
 )
 
@@ -91,6 +86,7 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
     return int(solver.value(model.paid)), model.is_optimal
 
 
+_FARTHEST_LEAD = 1000
 _HINT_SECONDS = 30.0
 """Enough to work out what a plan comes to that is known."""
 
@@ -111,7 +107,7 @@ class _Model:
         self.problem, self.aim, self.rng = problem, aim, rng
         self.open_days = problem.open_days
         self.model: cp_model.CpModel = cp_model.CpModel()
-        self.horizon = self._horizon()
+        self.horizon = latest_day(problem)
         self.take: dict[Option, Any] = {}
         self.options: dict[str, list[Option]] = {}
         self.is_optimal = True
@@ -123,23 +119,6 @@ class _Model:
         self.total = sum(self.costs.values())
         self.paid = self.total - self.costs["standing"] - self.costs["late"]
         self.known = [self._lay_out(c) for c in simple_choices(problem, self.options)]
-
-    def _horizon(self) -> int:
-        """Return a day by which everything can be done, whatever is chosen, by one technician.
-
-        What fits into a day and not into what is left of it leaves less idle than its own length.
-        """
-        tasks, working = self.problem.tasks, self.open_days.working
-        days = math.ceil(sum(t.minutes + t.hold for t in tasks) / self.problem.terms.day_minutes)
-        mornings = sum(t.outside for t in tasks)
-        notice = max((working(t.notice) for t in tasks), default=0)
-        lead = max((working(self._lead(o)) for _, o in self.problem.offers), default=0)
-        fitted: set[str] = set()  # what some part has to be there for
-        for t in tasks:
-            if t.needs or fitted & {*t.after, *t.follows}:
-                fitted.add(t.id)
-        waits = 2 + len(fitted & set(self.problem.looks.values()))
-        return 2 * days + mornings + notice + waits * (lead + 1) + 1
 
     def _lead(self, offer: Offer) -> int:
         return expect_lead(self.problem.terms, offer)
@@ -239,7 +218,7 @@ class _Model:
             for index, stage in options:
                 offer, took = self.problem.offers[index][1], self.take[index, stage]
                 parts.append(expected_price(need, offer, stage) * took)
-                rework.append(expected_rework(self.problem, need, offer) * took)
+            rework += self._replace_failed(need, options, arrival)
             is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
             delivered = 0 if is_here else terms.delivery_minutes
             for task in self.problem.tasks:
@@ -280,19 +259,8 @@ class _Model:
         return self.open_days.working(self.open_days.calendar(ordered) + lead)
 
     def _options(self, need: Need) -> list[Option]:
-        """Return what may be taken for a need; one that was ordered stays, unless it is late."""
-        kept = self.problem.kept_for(need.key)
-        stages = [NOW, LATER] if need.key in self.problem.looks else [NOW]
-        options = [] if kept is None else [(kept, NOW)]
-        if kept is None or self.problem.is_late(kept):
-            open_ones = [
-                i
-                for i in self.problem.offers_for(need.key)
-                if self.problem.offers[i][1].state not in KEPT_STATES
-            ]
-            options += [(i, s) for i in open_ones for s in stages]
-        allowed = self.aim.only.get(need.key)
-        options = [o for o in options if allowed is None or o in allowed]
+        """Return what may be taken for a need, each with its variable."""
+        options = list_options(self.problem, need, self.aim)
         if not options:
             raise InputError(
                 f"Nobody offers a usable part for {need.title}.",
@@ -309,6 +277,37 @@ class _Model:
         finish = self.start[task.id] + task.minutes
         self.model.add(day * self.problem.terms.day_minutes >= finish)
         return day
+
+    def _replace_failed(self, need: Need, options: Sequence[Option], arrival: Any) -> list[Any]:  # noqa: ANN401
+        """Return what parts that fail cost: others in their place, and the days the car waits."""
+        found: list[Any] = []
+        days: dict[float, list[Any]] = {}  # what is alike likely to fail shares its days
+        for index, stage in options:
+            offer, took = self.problem.offers[index][1], self.take[index, stage]
+            if offer.state not in HERE_STATES and offer.fails > 0.0:
+                paid, lead = replace_failed(self.problem, need, index)
+                found.append(math.ceil(need.chance * offer.fails * paid - 1e-6) * took)
+                days.setdefault(need.chance * offer.fails, []).append(lead * took)
+        tasks = [t for t in self.problem.tasks if need.key in t.needs]
+        bay_day = self.problem.minor(self.problem.terms.bay_day)
+        if not (days and tasks and bay_day):
+            return found
+        spare = self._spare_days(need, tasks, arrival)
+        for chance, leads in days.items():
+            waits = self.model.new_int_var(0, _FARTHEST_LEAD, f"waits anew {need.key} {chance}")
+            self.model.add(waits >= sum(leads) - spare)
+            found.append(math.ceil(chance * bay_day - 1e-6) * waits)
+        return found
+
+    def _spare_days(self, need: Need, tasks: Sequence[Task], arrival: Any) -> Any:  # noqa: ANN401
+        """Return the days that a part lies there until its work begins, as late as may be."""
+        day, delivered = self.problem.terms.day_minutes, self.problem.terms.delivery_minutes
+        fitted = self.model.new_int_var(0, self.horizon, f"fitted {need.key}")
+        for task in tasks:
+            self.model.add(fitted * day + delivered <= self.start[task.id])
+        calendar = self.open_days.calendar
+        begun = self._on_calendar(fitted, calendar, f"fitted on {need.key}")
+        return begun - self._on_calendar(arrival, calendar, f"arrives on {need.key}")
 
     def _ship(self) -> None:
         """A shipment of each supplier now, and one after the looks; free from a value of goods."""

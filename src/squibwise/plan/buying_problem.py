@@ -171,6 +171,37 @@ def expect_lead(terms: ShopTerms, offer: Offer) -> int:
     return late if late is not None else lead_day(offer, terms.lead_chance)
 
 
+def latest_day(problem: Problem) -> int:
+    """Return a day by which everything can be done, whatever is chosen, by one technician.
+
+    What fits into a day and not into what is left of it leaves less idle than its own length.
+    """
+    tasks, working, terms = problem.tasks, problem.open_days.working, problem.terms
+    days = math.ceil(sum(t.minutes + t.hold for t in tasks) / terms.day_minutes)
+    mornings = sum(t.outside for t in tasks)
+    notice = max((working(t.notice) for t in tasks), default=0)
+    lead = max((working(expect_lead(terms, o)) for _, o in problem.offers), default=0)
+    fitted: set[str] = set()  # what some part has to be there for
+    for t in tasks:
+        if t.needs or fitted & {*t.after, *t.follows}:
+            fitted.add(t.id)
+    waits = 2 + len(fitted & set(problem.looks.values()))
+    return 2 * days + mornings + notice + waits * (lead + 1) + 1
+
+
+def list_options(problem: Problem, need: Need, aim: Aim) -> list[Option]:
+    """Return what may be taken for a need; one that was ordered stays, unless it is late."""
+    kept = problem.kept_for(need.key)
+    stages = [NOW, LATER] if need.key in problem.looks else [NOW]
+    options = [] if kept is None else [(kept, NOW)]
+    if kept is None or problem.is_late(kept):
+        offers = [(i, problem.offers[i][1]) for i in problem.offers_for(need.key)]
+        open_ones = [i for i, offer in offers if offer.state not in KEPT_STATES]
+        options += [(i, s) for i in open_ones for s in stages]
+    allowed = aim.only.get(need.key)
+    return [o for o in options if allowed is None or o in allowed]
+
+
 def cancel_cost(need: Need, offer: Offer, terms: ShopTerms) -> int:
     """Return what cancelling an order costs, in minor units, rounded up."""
     returns = offer.restock if offer.return_days is not None else 1.0
@@ -190,27 +221,6 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
     return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost))
 
 
-def expected_rework(problem: Problem, need: Need, offer: Offer) -> int:
-    """Return what a failed inspection is expected to cost: another one, and the days anew.
-
-    It is bought again where that costs least, and its own price comes back as its terms say. In
-    minor units, rounded up.
-    """
-    if offer.state in HERE_STATES or offer.fails <= 0.0:
-        return 0
-
-    def buy(another: Offer) -> int:
-        freight = next(s.shipping.minor for s in problem.suppliers if s.name == another.supplier)
-        days = expect_lead(problem.terms, another) * problem.minor(problem.terms.bay_day)
-        return another.sum_for(need) + freight + days
-
-    lost = offer.restock if offer.return_days is not None else 1.0
-    others = [problem.offers[i][1] for i in problem.offers_for(need.key)]
-    others = [o for o in others if o.id != offer.id and o.state not in KEPT_STATES]
-    again = min(map(buy, others or [offer])) - (1.0 - lost) * offer.sum_for(need)
-    return math.ceil(need.chance * offer.fails * max(0.0, again) - 1e-6)
-
-
 def kept_freight(problem: Problem) -> int:
     """Return the freight of what is ordered already, in minor units: it is paid whatever comes.
 
@@ -223,14 +233,42 @@ def kept_freight(problem: Problem) -> int:
         if kept is not None:
             offer = problem.offers[kept][1]
             sent.setdefault((offer.supplier, offer.ordered_on), []).append((need, offer))
-    total = 0
-    for (name, _), lines in sent.items():
-        supplier, goods = suppliers[name], sum(o.sum_for(n) for n, o in lines)
-        is_free = supplier.free_from is not None and goods >= supplier.free_from.minor
-        total += 0 if is_free else supplier.shipping.minor
-        if supplier.dangerous is not None and any(n.live for n, _ in lines):
-            total += supplier.dangerous.minor
-    return total
+    return sum(_freight_of(suppliers[name], lines) for (name, _), lines in sent.items())
+
+
+def replace_failed(problem: Problem, need: Need, index: int) -> tuple[int, int]:
+    """Return what a part costs that takes the place of a failed one, and its days after that.
+
+    It is the best offer that does not fail: the least for its price, its freight and the days it
+    takes. Where every other offer may fail too it is the best of those, else one more of the same.
+    What the failed one brings when it goes back is taken off. In minor units.
+    """
+    suppliers = {s.name: s for s in problem.suppliers}
+    bay_day = problem.minor(problem.terms.bay_day)
+
+    def cost(offer: Offer) -> int:
+        return offer.sum_for(need) + _freight_of(suppliers[offer.supplier], [(need, offer)])
+
+    def weigh(offer: Offer) -> float:
+        return cost(offer) + expect_lead(problem.terms, offer) * bay_day
+
+    failed = problem.offers[index][1]
+    rest = [problem.offers[i][1] for i in problem.offers_for(need.key) if i != index]
+    rest = [o for o in rest if o.state not in KEPT_STATES]
+    best = min([o for o in rest if o.fails <= 0.0] or rest or [failed], key=weigh)
+    kept = failed.restock if failed.return_days is not None else 1.0
+    back = (1.0 - kept) * failed.sum_for(need)
+    return max(0, math.ceil(cost(best) - back - 1e-6)), expect_lead(problem.terms, best)
+
+
+def _freight_of(supplier: Supplier, lines: Sequence[tuple[Need, Offer]]) -> int:
+    """Return the freight of one shipment, in minor units."""
+    goods = sum(o.sum_for(n) for n, o in lines)
+    is_free = supplier.free_from is not None and goods >= supplier.free_from.minor
+    freight = 0 if is_free else supplier.shipping.minor
+    if supplier.dangerous is not None and any(n.live for n, _ in lines):
+        freight += supplier.dangerous.minor
+    return freight
 
 
 def reject_risk(offer: Offer) -> int:
