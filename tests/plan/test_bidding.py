@@ -139,9 +139,25 @@ def test_a_limit_that_rests_on_parting_out_says_so() -> None:
     told = tell_bid(
         Case(id="c", car=Car(equipment="seat-bags", components=())), found, CATALOG
     ).sections[0]
-    assert "In over 99% of cases the car brings more in parts (2,000.00 USD)" in str(told)
+    assert "In over 99% of cases the car brings more in parts (2,000.00 USD once " in str(told)
     good = limit_bid(_sheet(resale=_fixed(20_000), part_out=2_000.0), SURE, "USD", CATALOG)
     assert good.parted == 0.0
+
+
+def test_a_car_has_to_be_fetched_before_it_is_broken() -> None:
+    # By hand: transport 640 / 3 = 213.33, title 60, 145 / 3 days at 12 = 580: 900 leaves 46.67.
+    sheet = _sheet(
+        resale=_fixed(2_900),
+        part_out=900.0,
+        transport=Figures(low=120, likely=200, high=320),
+        title=_fixed(60),
+        days=Figures(low=25, likely=40, high=80),
+        day=12.0,
+    )
+    found = limit_bid(sheet, SURE, "USD", CATALOG)
+    assert found.part_out == Money(minor=4_667, currency="USD")
+    assert found.limit == Money(minor=2_500, currency="USD")  # the last step of 25 below it
+    assert sum(x.mean.minor for x in found.lines) == 4_667
 
 
 def test_the_least_bid_stands_in_the_table_where_even_it_loses() -> None:

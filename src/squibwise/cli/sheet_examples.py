@@ -63,7 +63,7 @@ tax_on_fees = false
 transport = { low = 0, likely = 0, high = 0 }       # also inspection, title, selling, reserve
 days = { low = 0, likely = 0, high = 0 }            # until the money is back
 day = 0                  # what a day costs
-part_out = 0             # what it would bring in parts, fetching and breaking it taken off
+part_out = 0             # in parts, broken; transport, title, days come off besides
 # comebacks = { share = 0.1, cost = { low = 50, likely = 150, high = 600 } }  # after the sale
 
 # [[fees]]               # one block for each fee of the venue, in bands of the price

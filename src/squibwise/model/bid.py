@@ -150,7 +150,8 @@ class BidSheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         tax: Share of price, and of fees where ``tax_on_fees``.
         days: Days from the sale until the money is back.
         day: What a day costs: storage, insurance, bay, money.
-        part_out: What the car would bring in parts; the loss never goes below it.
+        part_out: What the car would bring in parts, breaking it taken off; fetching it, its title
+            and its days come off besides. What is left never goes below that.
         comebacks: What is expected after the sale; None = nothing is.
         shares: Other trades' work: body, paint, glass, mechanical, keys, tyres.
         gates: Answers to the questions that come first.
@@ -285,7 +286,8 @@ class BidLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         is_hopeless: Even the least bid loses more often than is accepted, whatever is still open.
         target: A profit below this counts as a loss; None = nothing does but a loss.
         parted: Chance that the car brings more in parts than repaired.
-        part_out: What it would bring in parts; None = not stated.
+        part_out: What it would bring in parts, fetched, titled and its days paid; None = not
+            stated.
         chance_of_loss: At that bid.
         outlay: Bid, fees and tax at that bid.
         fees: By name, at that bid.

@@ -35,6 +35,7 @@ from squibwise.plan.left_over import (
     brand_goes,
     list_trades,
     mean_in_band,
+    net_of_parts,
     resale_mean,
     split_bands,
     split_sizes,
@@ -117,7 +118,7 @@ def limit_bid(
         is_hopeless=largest_bid(sheet, sums.left) is None,
         target=sums.money(sheet.target) if sheet.target else None,
         parted=sums.left.parted,
-        part_out=sums.money(sheet.part_out) if sheet.part_out else None,
+        part_out=sums.money(net_of_parts(sheet)) if sheet.part_out else None,
     )
     return answer if answer.verdict != "do-not-bid" else _limited(answer, sums)
 

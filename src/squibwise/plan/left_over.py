@@ -97,8 +97,14 @@ def believe_left(
     left = left if mean is None else left + (mean - float(left @ shares))
     if sheet.part_out <= 0.0:
         return Left(left, shares, 0.0)
-    parted = float(shares[left < sheet.part_out].sum())
-    return Left(np.maximum(left, sheet.part_out), shares, parted)
+    floor = net_of_parts(sheet)
+    return Left(np.maximum(left, floor), shares, float(shares[left < floor].sum()))
+
+
+def net_of_parts(sheet: BidSheet) -> float:
+    """Return what the car brings in parts once it is fetched: transport, title, days come off."""
+    fetched = sheet.transport.mean + sheet.title.mean + sheet.days.mean * sheet.day
+    return sheet.part_out - fetched
 
 
 def brand_goes(sheet: BidSheet, together: Mapping[str, float]) -> float:

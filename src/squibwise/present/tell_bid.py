@@ -179,7 +179,8 @@ def _as_parts(answer: BidLimit) -> list[Text]:
         return []
     words = (
         f"In {percent(answer.parted)} of cases the car brings more in parts "
-        f"({money(answer.part_out)}) than repaired: there it is worth that, and no more."
+        f"({money(answer.part_out)} once transport, title and days are paid) than repaired: there "
+        "it is worth that, and no more."
     )
     return [text(words, "check")]
 
