@@ -136,3 +136,44 @@ def test_the_module_goes_on_after_the_wheel_was_turned_with_a_load_in_its_place(
     assert fitted < turned
     assert not any("module back on" in t for t in texts[: turned + 1])
     assert "plug everything together" in " ".join(texts[turned + 1 :])
+
+
+# Common practice, no source: a connector seen half seated is seated and read before anything else.
+def test_a_plug_seen_half_seated_is_seated_and_read() -> None:
+    loop = "driver.front-bag/1"
+    code = a_report(a_line("driver.front-bag", "open-or-high"))
+    look = Entered(id="t1", loop=loop, test="look:device-plug", outcome="lock-open")
+    found = traced(loop, code, look)
+    assert found.next_test.id == "reseat:device-plug"
+    assert chance(found, "device:left-out") < 0.05
+    empty = Entered(id="t1", loop=loop, test="look:device-plug", outcome="nothing-there")
+    assert traced(loop, code, empty).hypotheses[0].id == "device:left-out"
+
+
+ZERO = a_report(a_line("passenger.occupant-sensor", "calibration"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "The seat was out. Since then the weight value does not move whatever is laid on it.",
+        "The passenger seat was taken out and refitted; the weight reading is stuck.",
+        "Sitz war ausgebaut, der Wert bleibt stehen.",
+    ],
+)
+def test_a_value_that_stands_still_after_the_seat_was_out_is_sought_under_the_seat(
+    text: str,
+) -> None:
+    found = traced(SEAT, ZERO, Story(id="o", text=text))
+    assert found.hypotheses[0].id == "seat-plug:not-seated"
+    assert found.next_test.id in ("look:seat-plug", "reseat:seat-plug")
+
+
+def test_what_a_card_found_at_the_seat_is_done_and_the_value_read() -> None:
+    def after(outcome: str) -> str:
+        check = Entered(id="t1", loop=SEAT, test="check-seat", outcome=outcome)
+        return traced(SEAT, ZERO, SEAT_OUT, check).next_test.id
+
+    assert after("hose-off") == "lay:hose"
+    assert after("bolts-off") == "torque:seat"
+    assert after("fine") not in ("torque:seat", "lay:hose")

@@ -6,9 +6,9 @@ from fnmatch import fnmatchcase
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest, MovedSteps
+from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
 from squibwise.isolate.context import Context, part_minutes, wait_minutes
-from squibwise.isolate.prose import movements_of
+from squibwise.isolate.prose import check_moving, movements_of, read_moving, reads_the_circuit
 from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
@@ -75,7 +75,7 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         BenchTest(
             id=test.id.format(point=element.id),
             point=element,
-            test=_moving(test, moved, catalog),
+            test=read_moving(test, moved, catalog),
             check_wait=wait_minutes(context.case, catalog) if read and test.power == "on" else 0.0,
             moved=read,
         )
@@ -87,52 +87,6 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         and (spent or test.id != "look-cover")
         and not (context.reported.clean and _finds_memory_only(test))
     )
-
-
-def _moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTest:
-    """Return a test that reads as it is done where the fault came with a movement.
-
-    With loads in, it is read while seat or wheel moves; else they are set, the power off, to where
-    the fault came.
-    """
-    book = [catalog.loops.moved[m] for m in moved]
-    if not book or test.moves or not reads_the_circuit(test):
-        return test
-    minutes = test.minutes + len(book) * catalog.fact("isolation.moving").number()
-    if test.power == "on":
-        how = (*test.how, *(f"[off] Power off, full wait: {m.set}" for m in book), _ON_AGAIN)
-        minutes += catalog.fact("isolation.power-up").number()
-        return msgspec.structs.replace(test, how=how, minutes=minutes)
-    first, *rest = test.how
-    off = next((n for n, text in enumerate(rest) if text.startswith("[off]")), len(rest))
-    first = " ".join([first, *(m.loads for m in book)])
-    after = _set_back(book, rest[off:]) if test.rule == "split" else (f"[off] {book[-1].back}",)
-    return msgspec.structs.replace(
-        test,
-        how=(first, *rest[:off], *(m.move for m in book), *after),
-        minutes=minutes,
-        cautions=(*test.cautions, "movement", "loads-out"),
-    )
-
-
-def _set_back(book: list[MovedSteps], ending: list[str]) -> tuple[str, ...]:
-    """Return the end of a substitution: every load out, and what moved set to where it came."""
-    back = book[-1].back
-    sets = "; ".join(m.set.rstrip(".") for m in book)
-    out = f"[off] If the fault is gone: {back[0].lower()}{back[1:]} Then {sets}."
-    return (out, *ending[1:])
-
-
-_AT_THE_UNIT = ("unit", "supply")
-
-
-def reads_the_circuit(test: LoopTest) -> bool:
-    """Return whether a test reads, with the power on, what seat or wheel may change."""
-    powered = test.power in ("on", "through")
-    return powered and not test.steady and test.at not in _AT_THE_UNIT
-
-
-_ON_AGAIN = "[on] Power on behind the same gate and read once more."
 
 
 def _finds_memory_only(test: LoopTest) -> bool:
@@ -151,7 +105,7 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         BenchRepair(
             id=repair.id.format(point=element.id),
             point=element,
-            repair=_checked_moving(repair, moved, catalog),
+            repair=check_moving(repair, moved, catalog),
             check_wait=wait_minutes(case, catalog) if moved and repair.power != "on" else 0.0,
             fixes=tuple(f.replace("{point}", element.id) for f in repair.fixes),
             price=part_minutes(case, context, element, repair, catalog),
@@ -163,24 +117,6 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         for repair in catalog.loops.repairs
         for element in context.chain.element
         if _is_for(repair, element, context) and (kept or not repair.ruled)
-    )
-
-
-def _checked_moving(repair: LoopRepair, moved: tuple[str, ...], catalog: Catalog) -> LoopRepair:
-    """Return a repair that is verified with the movement that brought the fault, loads in."""
-    book = [catalog.loops.moved[m] for m in moved]
-    if not book or repair.power == "on":
-        return repair
-    up, moving = (catalog.fact(f"isolation.{i}").number() for i in ("power-up", "moving"))
-    loads = (f"[off] {m.loads}" for m in book)
-    moves = (f"[on] {m.move}" for m in book)
-    back, how = f"[off] {book[-1].back}", enumerate(repair.how)
-    late = next((n for n, text in how if text.startswith("[on]")), len(repair.how))
-    return msgspec.structs.replace(
-        repair,
-        how=(*repair.how[:late], *loads, *moves, back, _ON_AGAIN, *repair.how[late:]),
-        check_minutes=repair.check_minutes + len(book) * moving + up,
-        cautions=(*repair.cautions, "movement", "loads-out"),
     )
 
 
@@ -425,7 +361,7 @@ def _test(
     wait: float,
     catalog: Catalog,
 ) -> Test:
-    chances = [outcome_chances(bench, s, context, catalog) for s in suspects]
+    chances = _told_only([outcome_chances(bench, s, context, catalog) for s in suspects], bench)
     return Test(
         id=bench.id,
         minutes=bench.test.minutes,
@@ -439,9 +375,24 @@ def _test(
                 minutes=_refitting(bench, word, catalog),
                 wait=bench.check_wait + (wait if _refitting(bench, word, catalog) else 0.0),
             )
-            for word in bench.test.outcomes
+            for word in chances[0]
         ),
     )
+
+
+def _told_only(chances: list[dict[str, float]], bench: BenchTest) -> list[dict[str, float]]:
+    """Return the chances of outcomes without the sights that nothing in question makes likelier.
+
+    They would be seen by mistake only, and are planned for as nothing seen.
+    """
+    by_mistake = {s.word: 2.0 * s.false_alarm for s in bench.test.sights}  # two faults: twice
+    vain = [w for w, most in by_mistake.items() if all(c[w] <= most for c in chances)]
+    clear = bench.test.clear
+    return [
+        {w: p for w, p in c.items() if w not in vain}
+        | {clear: c[clear] + math.fsum(c[w] for w in vain)}
+        for c in chances
+    ]
 
 
 def power_of(bench: BenchTest | BenchRepair) -> Power:

@@ -1,11 +1,14 @@
-"""What the owner tells in sentences, read by the words of the catalogue in four languages."""
+"""What the owner tells in sentences, in four languages, and how a card is read moving for it."""
 
 import re
 from collections.abc import Iterator
 from functools import cache
 from itertools import product
 
+import msgspec
+
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.loops import LoopRepair, LoopTest, MovedSteps
 from squibwise.catalog.vocabulary import DEVICE, Sign, StoryWord, plain
 from squibwise.isolate.context import Context, Told
 from squibwise.model.evidence import Story
@@ -184,3 +187,67 @@ def _is_denied(text: str, at: tuple[int, int]) -> bool:
     """Return whether what a piece of a sentence tells is denied in it or just before it."""
     before = text[: at[0]].rpartition(",")[2].split()[-_DENIED_BEFORE:]
     return _DENIED.search(f"{' '.join(before)} {text[at[0] : at[1]]}") is not None
+
+
+def read_moving(test: LoopTest, moved: tuple[str, ...], catalog: Catalog) -> LoopTest:
+    """Return a test that reads as it is done where the fault came with a movement.
+
+    With loads in, it is read while seat or wheel moves; else they are set, the power off, to where
+    the fault came.
+    """
+    book = [catalog.loops.moved[m] for m in moved]
+    if not book or test.moves or not reads_the_circuit(test):
+        return test
+    minutes = test.minutes + len(book) * catalog.fact("isolation.moving").number()
+    if test.power == "on":
+        how = (*test.how, *(f"[off] Power off, full wait: {m.set}" for m in book), _ON_AGAIN)
+        minutes += catalog.fact("isolation.power-up").number()
+        return msgspec.structs.replace(test, how=how, minutes=minutes)
+    first, *rest = test.how
+    off = next((n for n, text in enumerate(rest) if text.startswith("[off]")), len(rest))
+    first = " ".join([first, *(m.loads for m in book)])
+    after = _set_back(book, rest[off:]) if test.rule == "split" else (f"[off] {book[-1].back}",)
+    return msgspec.structs.replace(
+        test,
+        how=(first, *rest[:off], *(m.move for m in book), *after),
+        minutes=minutes,
+        cautions=(*test.cautions, "movement", "loads-out"),
+    )
+
+
+def _set_back(book: list[MovedSteps], ending: list[str]) -> tuple[str, ...]:
+    """Return the end of a substitution: every load out, and what moved set to where it came."""
+    back = book[-1].back
+    sets = "; ".join(m.set.rstrip(".") for m in book)
+    out = f"[off] If the fault is gone: {back[0].lower()}{back[1:]} Then {sets}."
+    return (out, *ending[1:])
+
+
+_AT_THE_UNIT = ("unit", "supply")
+
+
+def reads_the_circuit(test: LoopTest) -> bool:
+    """Return whether a test reads, with the power on, what seat or wheel may change."""
+    powered = test.power in ("on", "through")
+    return powered and not test.steady and test.at not in _AT_THE_UNIT
+
+
+_ON_AGAIN = "[on] Power on behind the same gate and read once more."
+
+
+def check_moving(repair: LoopRepair, moved: tuple[str, ...], catalog: Catalog) -> LoopRepair:
+    """Return a repair that is verified with the movement that brought the fault, loads in."""
+    book = [catalog.loops.moved[m] for m in moved]
+    if not book or repair.power == "on":
+        return repair
+    up, moving = (catalog.fact(f"isolation.{i}").number() for i in ("power-up", "moving"))
+    loads = (f"[off] {m.loads}" for m in book)
+    moves = (f"[on] {m.move}" for m in book)
+    back, how = f"[off] {book[-1].back}", enumerate(repair.how)
+    late = next((n for n, text in how if text.startswith("[on]")), len(repair.how))
+    return msgspec.structs.replace(
+        repair,
+        how=(*repair.how[:late], *loads, *moves, back, _ON_AGAIN, *repair.how[late:]),
+        check_minutes=repair.check_minutes + len(book) * moving + up,
+        cautions=(*repair.cautions, "movement", "loads-out"),
+    )

@@ -5,8 +5,9 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK
 from squibwise.history.returned import follow_repairs
-from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances, reads_the_circuit
+from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances
 from squibwise.isolate.context import Context, counts_for
+from squibwise.isolate.prose import reads_the_circuit
 from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen
 from squibwise.isolate.standing import (
     Room,
