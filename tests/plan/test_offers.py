@@ -67,6 +67,14 @@ def test_a_heading_is_found_by_likeness_and_asks_to_be_confirmed() -> None:
     assert (confirmed[0].column, confirmed[0].sure) == ("condition", True)
 
 
+# From a sheet whose 'Delivery' stood beside 'Lead time': four notes asked for a freight it named.
+def test_a_column_that_may_be_the_freight_is_named_beside_its_lack() -> None:
+    row = "Alder;front-belt@driver;612,00;USD;5-7 days;35;40%\n"
+    told = _read("Supplier;Item;Price;Ccy;Lead time;Delivery;Fail rate\n" + row)
+    assert [(o.fails, o.price) for o in told.offers] == [(0.4, Money(minor=61_200, currency="USD"))]
+    assert any('--column "Delivery=shipping"' in f.remedy for f in told.findings)
+
+
 # Headings of our own invention, as parts desks and yards write them.
 @pytest.mark.parametrize(
     ("heading", "column"),

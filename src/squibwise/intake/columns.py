@@ -179,6 +179,7 @@ def doubt_columns(
     """Return which headings were taken for a column by likeness, and which are not used."""
     guessed = [g for g in guesses if g.column and not g.sure]
     unused = [g.heading for g in guesses if not g.column and g.heading]
+    has_freight = any(g.column == "shipping" for g in guesses)
     told = []
     if guessed:
         pairs = ", ".join(f"'{g.heading}' for '{g.column}'" for g in guessed)
@@ -189,11 +190,22 @@ def doubt_columns(
         told.append(
             ("column-unused", f"Columns not used: {names}.", _name_column(unused[0], catalog))
         )
+    perhaps = [h for h in unused if not has_freight and _may_be(h, "shipping", catalog)]
+    if perhaps:
+        message = f"'{perhaps[0]}' may be the freight, of which no other column tells."
+        remedy = f'If so: --column "{perhaps[0]}=shipping".'
+        told.append(("column-guessed", message, remedy))
     origin = Origin(file=name, line=head.number)
     return [
         Finding(code=code, severity="note", message=message, remedy=remedy, origin=origin)
         for code, message, remedy in told
     ]
+
+
+def _may_be(heading: str, word: str, catalog: Catalog) -> bool:
+    """Return whether a heading is the beginning of one that a column is known by."""
+    plain = _plain(heading, catalog)
+    return any(f"{h} ".startswith(f"{plain} ") for h in catalog.market.columns[word].headings)
 
 
 def _name_column(heading: str, catalog: Catalog) -> str:

@@ -9,7 +9,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
-from squibwise.model.market import BuyAnswer, BuyPlan, Purchase, ScheduledTask, ShopTerms
+from squibwise.model.market import BuyAnswer, BuyPlan, Need, Purchase, ScheduledTask, ShopTerms
 from squibwise.model.origin import Finding
 from squibwise.present.figures import bare_sum, minutes, money, percent, ranges
 from squibwise.present.phrases import standing, tell_car, tell_findings
@@ -99,7 +99,7 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
         kept = "that day kept" if terms.deadline is None else f"by day {terms.deadline}"
         rows.append((kept, *(percent(r.on_time) for r in drawn)))
     rows.append(("used parts all pass", *(percent(p.all_pass) for p in plans)))
-    head = ("", *(p.name for p in plans))
+    head = ("", *(_PLANS.get(p.name, p.name) for p in plans))
     right = tuple(range(1, len(head)))
     blocks: list[Block] = [
         Table(rows=tuple(rows), head=head, right=right),
@@ -135,6 +135,7 @@ def _habits(answer: BuyAnswer) -> list[Block]:
     return told
 
 
+_PLANS = {"cheapest": "least paid out"}
 _WORDS = {
     "total": "all together",
     "parts": "parts",
@@ -216,9 +217,10 @@ def _missing(answer: BuyAnswer) -> Section | None:
         return None
     words = (
         "Nobody offers a usable part for these: they are in no sum below, no day waits for them, "
-        "and the car is not ready without them. `buy CASE --request` prints a sheet to send out."
+        "and where they are needed the car is not ready without them. "
+        "`buy CASE --request` prints a sheet to send out."
     )
-    items = tuple(need.title + _why_not(need.key, answer) for need in answer.missing)
+    items = tuple(need.title + _why_not(need, answer) for need in answer.missing)
     return section("Missing from these plans", text(words, "check"), Bullets(items=items))
 
 
@@ -239,10 +241,10 @@ def _asked(answer: BuyAnswer) -> Section | None:
     )
 
 
-def _why_not(need: str, answer: BuyAnswer) -> str:
-    """Return why what is offered for a need does not count, by supplier and line."""
-    told = []
-    for found in (j for j in answer.judged if j.need == need):
+def _why_not(need: Need, answer: BuyAnswer) -> str:
+    """Return how likely a need is one, and why what is offered does not count, line by line."""
+    told = [f"needed: {percent(need.chance)}"] if need.chance < 1.0 else []
+    for found in (j for j in answer.judged if j.need == need.key):
         why = "not counted on"
         if found.is_wrong:
             why = "arrived, another part"

@@ -282,7 +282,7 @@ def _fit_verb(piece: Piece, scope: Scope, *, later: bool) -> str:
     if piece in scope.taken_off:
         return "Put back, join and lock"
     if later:
-        return "Fit, its connector left open for the load"
+        return "Fit, its connector covered and left open until the load"
     kinds = scope.job.catalog.kinds
     has_circuit = any(kinds[split_component(c).kind].circuit for c in piece.contains)
     return "Fit, join and lock" if has_circuit else "Fit"
