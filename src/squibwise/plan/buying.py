@@ -86,7 +86,6 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
     return int(solver.value(model.paid)), model.is_optimal
 
 
-_FARTHEST_LEAD = 1000
 _HINT_SECONDS = 30.0
 """Enough to work out what a plan comes to that is known."""
 
@@ -281,21 +280,24 @@ class _Model:
     def _replace_failed(self, need: Need, options: Sequence[Option], arrival: Any) -> list[Any]:  # noqa: ANN401
         """Return what parts that fail cost: others in their place, and the days the car waits."""
         found: list[Any] = []
-        days: dict[float, list[Any]] = {}  # what is alike likely to fail shares its days
+        days: dict[
+            float, list[tuple[int, Any]]
+        ] = {}  # what is alike likely to fail shares its days
         for index, stage in options:
             offer, took = self.problem.offers[index][1], self.take[index, stage]
             if offer.state not in HERE_STATES and offer.fails > 0.0:
                 paid, lead = replace_failed(self.problem, need, index)
                 found.append(math.ceil(need.chance * offer.fails * paid - 1e-6) * took)
-                days.setdefault(need.chance * offer.fails, []).append(lead * took)
+                days.setdefault(need.chance * offer.fails, []).append((lead, took))
         tasks = [t for t in self.problem.tasks if need.key in t.needs]
         bay_day = self.problem.minor(self.problem.terms.bay_day)
         if not (days and tasks and bay_day):
             return found
         spare = self._spare_days(need, tasks, arrival)
         for chance, leads in days.items():
-            waits = self.model.new_int_var(0, _FARTHEST_LEAD, f"waits anew {need.key} {chance}")
-            self.model.add(waits >= sum(leads) - spare)
+            most = max(lead for lead, _ in leads)
+            waits = self.model.new_int_var(0, most, f"waits anew {need.key} {chance}")
+            self.model.add(waits >= sum(lead * took for lead, took in leads) - spare)
             found.append(math.ceil(chance * bay_day - 1e-6) * waits)
         return found
 
