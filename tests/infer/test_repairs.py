@@ -164,7 +164,7 @@ def test_a_code_that_goes_with_a_load_at_the_device_lies_in_the_device() -> None
     whole = Look(id="whole", component=BAG, seen="cover-whole")
     gone = _ask(code, whole, entered("load-at:device-plug", "gone"))
     stays = _ask(code, whole, entered("load-at:device-plug", "stays"))
-    assert of(gone, BAG).now.faulty > of(stays, BAG).now.faulty * 2
+    assert of(gone, BAG).now.faulty > of(stays, BAG).now.faulty  # in it, or in its own wiring
     causes = "clock-spring"
     assert stays.event.causes[causes] > gone.event.causes[causes] * 2
 

@@ -132,3 +132,14 @@ def test_a_connector_that_was_looked_at_is_believed_as_it_was_seen() -> None:
 
     assert off("lock-open") > 0.9
     assert off("fine") < 0.5 * off("no such word")
+
+
+def test_a_load_that_changes_nothing_fits_a_fault_of_the_circuit() -> None:
+    report = a_report(a_line(PART, "short-to-ground"))
+    load = Entered(id="t", loop=LOOP, test="load-at:device-plug", outcome="stays")
+    found = assess(a_case(report, load), CATALOG)
+    belief = found.of(PART)
+    assert belief is not None
+    assert belief.stages["1"].faulty > 0.9
+    assert belief.now.missing < 0.02
+    assert not found.contradictions

@@ -330,6 +330,7 @@ class TestRow(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     open_connector_minutes: float
     gone_if_device: Figure
     gone_if_plug: Figure
+    gone_if_circuit: Figure
     good_if_fixed: Figure
     back_if_lamp: Figure
     gone_if_elsewhere: Figure

@@ -484,16 +484,15 @@ def outcome_of(fault: str, *, fires: bool) -> int | None:
 def gone_with_a_load(part: PartModel, table: Array, firing: Firing) -> Array:
     """Return the chance that a code goes with a load in place of the device: (causes, micros).
 
-    Args:
-        part: The device.
-        table: What its circuit is like: weights over (causes, micros, ``CIRCUITS``).
-        firing: The catalogue's figures.
+    Weights over (causes, micros, ``CIRCUITS``) are its circuit's table. A fault of the circuit lies
+    in the device or behind it, in connectors and harness.
     """
     tests = firing.scans.tests
-    unplugged = table[:, :, CIRCUITS.index("unplugged")]
-    elsewhere = tests.gone_if_elsewhere.value
-    result = (1.0 - unplugged) * tests.gone_if_device.value + unplugged * elsewhere
-    own = np.array([m.condition == "absent" for m in part.micros])
-    loose = np.array([m.condition in LOOSE for m in part.micros])
-    result = np.where(own, tests.gone_if_device.value, result)
-    return np.asarray(np.where(loose, tests.gone_if_plug.value, result))
+    chance = np.full(len(CIRCUITS), tests.gone_if_device.value)
+    chance[np.isin(CIRCUITS, ("open", "low", "leak", "other"))] = tests.gone_if_circuit.value
+    chance[CIRCUITS.index("unplugged")] = tests.gone_if_elsewhere.value
+    result = table @ chance
+    special = {"absent": tests.gone_if_device.value}
+    special |= dict.fromkeys(LOOSE, tests.gone_if_plug.value)
+    own = np.array([special.get(m.condition, np.nan) for m in part.micros])
+    return np.asarray(np.where(np.isnan(own), result, own))
