@@ -288,6 +288,17 @@ def test_a_seating_that_held_for_a_while_leaves_a_poor_contact_there() -> None:
     assert chance(found, "device-plug:not-seated") < 0.05
 
 
+# Common practice, no source: seating lifts a bent shorting bar for a while only.
+def test_a_bar_seen_down_that_was_seated_and_came_back_is_bent() -> None:
+    first, again = (a_report(a_line("driver.front-bag", "low-or-short"), name=n) for n in "ab")
+    look = Entered(id="t0", loop=BAG, test="look:device-plug", outcome="bar-down")
+    seated = Entered(id="t1", loop=BAG, test="reseat:device-plug", outcome="fixed")
+    case = a_case(first, look, seated, again)
+    found = trace(case, believing(), BAG, CATALOG)
+    assert found.hypotheses[0].id == "device-plug:spring-not-lifted"
+    assert not found.next_test.id.startswith("reseat:")
+
+
 # Common practice, no source: a lock that was found open and is home now does not explain the fault
 # a second time; the pins of that connector are looked at next, or a load is put in.
 def test_a_lock_that_was_seated_and_did_not_hold_is_not_the_cause_again() -> None:

@@ -143,3 +143,15 @@ def test_a_load_that_changes_nothing_fits_a_fault_of_the_circuit() -> None:
     assert belief.stages["1"].faulty > 0.9
     assert belief.now.missing < 0.02
     assert not found.contradictions
+
+
+@pytest.mark.parametrize("repair", ["renew:device-plug", "reseat:device-plug"])
+def test_a_connector_that_was_closed_in_vain_is_not_believed_off(repair: str) -> None:
+    report = a_report(a_line(PART, "open-or-high"))
+    look = Entered(id="t1", loop=LOOP, test="look:device-plug", outcome="lock-open")
+    vain = Entered(id="t2", loop=LOOP, test=repair, outcome="not fixed")
+    found = assess(a_case(report, look, vain), CATALOG)
+    belief = found.of(PART)
+    assert belief is not None
+    assert found.event.causes.get(f"loose-plug:{PART}", 0.0) < 0.1
+    assert belief.stages["1"].faulty > 0.8

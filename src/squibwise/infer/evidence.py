@@ -15,7 +15,6 @@ from squibwise.infer.parts import LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import (
     UNIT,
     chance_of_reading,
-    circuits_called,
     find_scans,
     loose_chance,
     read_stage,
@@ -23,8 +22,9 @@ from squibwise.infer.scan import (
 )
 from squibwise.infer.told import (
     LOOKED_AT,
-    values_if_called,
+    is_mended_in_vain,
     values_of_connector,
+    values_of_repair,
     weigh_circumstance,
     weigh_impact,
     weigh_occupant,
@@ -332,12 +332,12 @@ def weigh_test(
     if entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
         gone = gone_with_a_load(part, table, catalog.firing)
         values = gone if entry.outcome == "gone" else 1.0 - gone
-    elif entry.test in LOOKED_AT:
+    elif entry.test in LOOKED_AT and not is_mended_in_vain(entry, place, net):
         values = values_of_connector(entry, group, part, place, catalog)
     elif looked := list_looks(entry, catalog):
         values = _values_of_looks(part, looked, net.rebuilt, catalog)
-    elif called := circuits_called(entry, net, catalog):
-        values, at = values_if_called(table, called[component, stage]), place + _HALF_LATER
+    else:
+        values, at = values_of_repair(entry, table, part, net, catalog), place + _HALF_LATER
     if values is not None:
         values = np.atleast_2d(np.maximum(values, catalog.firing.scans.floor))
         on = OnComponent(component, at, values[None])

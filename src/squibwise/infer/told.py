@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
+from squibwise.history.returned import NOT_CURED
 from squibwise.history.signed import is_exposed, tells_of_fire, tells_of_water
 from squibwise.infer.circuits import circuit_table
 from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
@@ -23,7 +24,7 @@ from squibwise.model.evidence import (
     Story,
     TestOutcome,
 )
-from squibwise.model.names import split_component
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.words import Extent
 
 Array = npt.NDArray[np.float64]
@@ -321,6 +322,36 @@ def values_if_called(table: Array, sure: float) -> Array:
     """Return how likely it is that a circuit is called good, this sure: (causes, micros)."""
     good = table[:, :, CIRCUITS.index("good")]
     return np.asarray(good * sure + (1.0 - good) * (1.0 - sure))
+
+
+_CLOSES = ("reseat:device-plug", "renew:device-plug", "reseat:every-plug")
+
+
+def _closed_in_vain(entry: TestOutcome, net: Network) -> bool:
+    """Return whether a part's own connector was closed, and the fault was there afterwards."""
+    return entry.test in _CLOSES and (entry.outcome == NOT_CURED or net.repairs.refutes(entry))
+
+
+def is_mended_in_vain(look: TestOutcome, place: int, net: Network) -> bool:
+    """Return whether a connector was closed in vain after a look: what it showed is not it."""
+    later = (e for at, e in net.line.all_of(TestOutcome) if e.loop == look.loop and at > place)
+    return look.test == "look:device-plug" and any(_closed_in_vain(e, net) for e in later)
+
+
+def values_of_repair(
+    entry: TestOutcome, table: Array, part: PartModel, net: Network, catalog: Catalog
+) -> Array | None:
+    """Return what a repair or a drive says of a circuit: (causes, micros); None for nothing.
+
+    A connector that was closed, and the fault was there again, is not what was wrong.
+    """
+    called = circuits_called(entry, net, catalog)
+    values = values_if_called(table, called[split_loop(entry.loop)]) if called else None
+    if not _closed_in_vain(entry, net):
+        return values
+    loose = np.array([m.condition in LOOSE for m in part.micros])
+    left = np.where(loose, 1.0 - catalog.firing.scans.tests.good_if_fixed.value, 1.0)
+    return left[None] * (1.0 if values is None else values)
 
 
 LOOKED_AT = {"look:device-plug": "", "look:seat-plug": "seat", "look:column-plug": "wheel"}

@@ -128,6 +128,7 @@ def reopen(state: Standing, evidence: str, origin: Origin, room: Room) -> Standi
     return msgspec.structs.replace(
         note(state, finding),
         suspects=ranked(_after_return(state.suspects, bench, point, reason, room)),
+        eased=state.eased | (eased_by(bench) if bench else frozenset()),
         done=frozenset(),
         seen=frozenset(),
         opened=frozenset(),
@@ -164,10 +165,11 @@ def _after_return(
     behind = {} if bench is None else bench.repair.leaves | bench.repair.eases
     moved = []
     for suspect in [*_left_behind(suspects, bench, behind, room), *suspects]:
-        left = tuple(p for p in suspect.parts if bench is None or not fixes(bench, p))
+        left = tuple(p for p in suspect.parts if bench is None or not _mends(bench, p))
         here = any(p.startswith(f"{point}:") for p in suspect.parts)
         share = _away_by_chance(left, point, room) if left else failed
         steps = max((coming.get(p, 0.0) for p in left or suspect.parts), default=0.0)
+        steps = max(0.0, steps) if here and left else steps
         because = (*suspect.because, reason) if here or not left else suspect.because
         p = suspect.p * share * step**steps
         moved.append(msgspec.structs.replace(suspect, p=p, because=because))
@@ -180,7 +182,7 @@ def _second_try(suspects: list[Suspect], bench: BenchRepair | None, room: Room) 
     However sure it was before: that the fault is there after the repair says that it was led there
     wrongly, or that something else is at fault as well.
     """
-    again = {s.id for s in suspects if bench and all(fixes(bench, p) for p in s.parts)}
+    again = {s.id for s in suspects if bench and all(_mends(bench, p) for p in s.parts)}
     here = math.fsum(s.p for s in suspects if s.id in again)
     rest = math.fsum(s.p for s in suspects if s.id not in again)
     most = room.catalog.fact("isolation.second-try").number()
@@ -233,7 +235,7 @@ def _left_behind(
     """Return what a repair did not reach, at the place it mended or made by the work itself.
 
     Each such cause takes a share of what was believed of those that the repair removed; less where
-    it was there before and the outcomes so far spoke more against it than against a poor contact.
+    it was there before and the outcomes so far spoke more against it than against another there.
     """
     if bench is None:
         return []
@@ -242,7 +244,9 @@ def _left_behind(
     shares: dict[tuple[str, ...], float] = {
         (cause.format(point=bench.point.id, wire=wire),): share for cause, share in behind.items()
     }
-    seen = _so_far(f"{bench.point.id}:bad-contact", suspects, room.first)
+    own = f"{bench.point.id}:"
+    here = {f"{own}bad-contact", *(part for (part,) in shares if part.startswith(own))}
+    seen = max(_so_far(part, suspects, room.first) for part in here)
     found = []
     for suspect in (s for s in suspects if s.parts in shares):
         was_there = suspect.parts[0].startswith(f"{bench.point.id}:")
@@ -294,6 +298,16 @@ def _merged(suspects: list[Suspect], bench: BenchRepair | None) -> list[Suspect]
 def fixes(bench: BenchRepair, part: str) -> bool:
     """Return whether a repair removes a cause, written ``<element>:<fault>``."""
     return any(fnmatchcase(part, pattern) for pattern in bench.fixes)
+
+
+def _mends(bench: BenchRepair, part: str) -> bool:
+    """Return whether a repair removes a cause for good, and does not only ease it."""
+    return fixes(bench, part) and part not in eased_by(bench)
+
+
+def eased_by(bench: BenchRepair) -> frozenset[str]:
+    """Return the causes that a repair may only take away for a while."""
+    return frozenset(cause.replace("{point}", bench.point.id) for cause in bench.repair.eases)
 
 
 def doubt(state: Standing, item: DoneWork, bench: BenchRepair, room: Room) -> Standing:

@@ -26,6 +26,8 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         suspects: Hypotheses after everything entered.
         done: Ids of tests and repairs that are done since the search was last opened.
         seen: Outcomes, as test and word, since then.
+        again: Tests that were repeated since then.
+        eased: Causes that a repair took away for a while, and that it does not mend for good.
         opened: Access clusters that are open.
         powered: Is the car powered.
         load_at: Element where a substitute load was last put by a test; empty when none is in.
@@ -41,6 +43,8 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     suspects: tuple[Suspect, ...]
     done: frozenset[str] = frozenset()
     seen: frozenset[tuple[str, str]] = frozenset()
+    again: frozenset[str] = frozenset()
+    eased: frozenset[str] = frozenset()
     opened: frozenset[str] = frozenset()
     powered: bool = True
     load_at: str = ""

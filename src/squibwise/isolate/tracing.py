@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping
+from fnmatch import fnmatchcase
 
 import msgspec
 
@@ -235,12 +236,20 @@ def _looked_before(
 
 
 def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
-    """Return a repair that no longer waits for the tests that are done."""
+    """Return a repair that no longer waits for the tests that are done, nor mends what it eased."""
+    repair = msgspec.structs.replace(repair, fixes=_for_good(repair, standing))
     if repair.unless & standing.seen:
         return msgspec.structs.replace(repair, after=frozenset(), until=frozenset())
     after, until = repair.after - standing.done, repair.until - standing.done
     until = frozenset() if repair.enough & standing.seen else until
     return msgspec.structs.replace(repair, after=after, until=until)
+
+
+def _for_good(repair: BenchRepair, standing: Standing) -> tuple[str, ...]:
+    """Return what a repair fixes; seating again does not mend what came back after it."""
+    if not repair.id.startswith("reseat:"):
+        return repair.fixes
+    return tuple(f for f in repair.fixes if not any(fnmatchcase(e, f) for e in standing.eased))
 
 
 def _left_out(standing: Standing, problem: Problem) -> float:
