@@ -290,7 +290,8 @@ def test_a_seating_that_held_for_a_while_leaves_a_poor_contact_there() -> None:
 
 # Common practice, no source: seating lifts a bent shorting bar for a while only.
 def test_a_bar_seen_down_that_was_seated_and_came_back_is_bent() -> None:
-    first, again = (a_report(a_line("driver.front-bag", "low-or-short"), name=n) for n in "ab")
+    line = a_line("passenger.front-bag", "low-or-short")
+    first, again = (a_report(line, name=n) for n in "ab")
     look = Entered(id="t0", loop=BAG, test="look:device-plug", outcome="bar-down")
     seated = Entered(id="t1", loop=BAG, test="reseat:device-plug", outcome="fixed")
     case = a_case(first, look, seated, again)
