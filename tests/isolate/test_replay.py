@@ -466,3 +466,34 @@ def test_what_was_seen_at_a_shared_connector_counts_for_every_circuit_through_it
     found = searched("driver.front-bag/1", report, seen)
     assert (test in found.done) == counts
     assert found.spent.work == 0.0
+
+
+# Common practice, no source: wiring measured sound where two loads say that the fault lies is
+# measured once more before anything is renewed; a test that came out both ways asks for movement.
+def test_wiring_measured_sound_against_the_loads_is_measured_again() -> None:
+    loop = "driver.seat-bag/1"
+    done = [
+        ("look:device-plug", "fine"),
+        ("look:seat-plug", "fine"),
+        ("load-at:seat-plug", "gone"),
+        ("meter:seat-harness", "sound"),
+        ("load-at:device-plug", "stays"),
+    ]
+    seen = [Entered(id=f"t{n}", loop=loop, test=t, outcome=w) for n, (t, w) in enumerate(done)]
+    report = a_report(a_line("driver.seat-bag", "open-or-high"))
+    found = trace(a_case(report, *seen), believing(), loop, CATALOG)
+    assert found.next_test.id == "meter:seat-harness"
+    assert "outcomes-contradict" in [f.code for f in found.findings]
+    again = Entered(id="t9", loop=loop, test="meter:seat-harness", outcome="sound")
+    after = trace(a_case(report, *seen, again), believing(), loop, CATALOG)
+    assert after.next_test.id != "meter:seat-harness"
+
+
+def test_a_measurement_that_came_out_both_ways_is_followed_by_one_that_moves() -> None:
+    loop = "driver.front-bag/1"
+    done = [("look:device-plug", "fine"), ("look:column-plug", "fine")]
+    done += [("meter:clock-spring", "sound"), ("meter:clock-spring", "faulty")]
+    seen = [Entered(id=f"t{n}", loop=loop, test=t, outcome=w) for n, (t, w) in enumerate(done)]
+    report = a_report(a_line("driver.front-bag", "open-or-high"))
+    found = trace(a_case(report, *seen), believing(), loop, CATALOG)
+    assert found.next_test.id == "steer-live"

@@ -126,6 +126,7 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: Room) ->
         suspects=ranked(moved),
         done=state.done | {bench.id},
         seen=state.seen | {(bench.id, item.outcome)},
+        again=state.again | ({bench.id} & state.done),
         load_at=_load_after(state, item, bench),
         repair=bench.id if cured else state.repair,
     )

@@ -120,6 +120,50 @@ def refuse_apart(item: TestOutcome, opened: str) -> Finding:
     )
 
 
+def list_doubted(state: Standing, tests: tuple[BenchTest, ...], context: Context) -> frozenset[str]:
+    """Return the tests to be done before anything is renewed, as outcomes contradict each other.
+
+    Wiring measured sound between a load that left the fault there and one that took it away is
+    measured once more. A test that came out both ways asks for one in which seat or wheel moves.
+    """
+    measured = {f"meter:{w}" for w in _between_loads(state, context)}
+    sound = {t.id for t in tests if (t.id, t.test.clear) in state.seen}
+    once = measured - state.again if measured <= sound else set()
+    moving = {t.id for t in tests if t.test.moves} - state.done
+    return frozenset(once | (moving if list_both_ways(state, tests) else set()))
+
+
+def list_both_ways(state: Standing, tests: tuple[BenchTest, ...]) -> frozenset[str]:
+    """Return the measurements and substitutions that came out good and bad."""
+    told = [t for t in tests if t.test.meter or t.test.rule == "split"]
+    return frozenset(t.id for t in told if {(t.id, t.test.clear), (t.id, t.test.bad)} <= state.seen)
+
+
+def _between_loads(state: Standing, context: Context) -> list[str]:
+    """Return the wiring in which loads say that the fault lies: it stays here, is gone there."""
+    order = [e for e in context.chain.element if e.role != "whole"]
+    stays = [n for n, e in enumerate(order) if (f"load-at:{e.id}", "stays") in state.seen]
+    gone = [n for n, e in enumerate(order) if (f"load-at:{e.id}", "gone") in state.seen]
+    between = order[max(stays) + 1 : min(gone)] if stays and gone else []
+    return [e.id for e in between if e.role in ("segment", "coil")]
+
+
+def tell_doubted(state: Standing, tests: tuple[BenchTest, ...], context: Context) -> list[Finding]:
+    """Return that a measurement and the loads contradict each other."""
+    wires = [t for t in list_doubted(state, tests, context) if t in state.done]
+    return [
+        Finding(
+            code="outcomes-contradict",
+            severity="warning",
+            message=f"{wire} came out sound, and the loads say that the fault of {context.loop} "
+            "lies there: one of them is wrong, or the fault comes and goes.",
+            remedy="Measure it again, moving the harness, and look along it before anything is "
+            "renewed.",
+        )
+        for wire in sorted(wires)
+    ]
+
+
 def refuse_outcome(item: TestOutcome, words: list[str]) -> Finding:
     """Return the finding of a word that is no outcome of its test."""
     return Finding(

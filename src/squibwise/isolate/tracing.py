@@ -25,7 +25,7 @@ from squibwise.isolate.ranges import other_first_causes
 from squibwise.isolate.repaired import fixes
 from squibwise.isolate.replay import replay
 from squibwise.isolate.signs import tried_at
-from squibwise.isolate.standing import Spent, Standing
+from squibwise.isolate.standing import Spent, Standing, list_both_ways, list_doubted, tell_doubted
 from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ranked, suspects_of
 from squibwise.model.belief import Assessment, Assumption, Because
 from squibwise.model.case import Case
@@ -158,6 +158,7 @@ def trace(
     search = search_of(case, assessment, loop, catalog, own_cases)
     standing = search.standing
     findings = (*standing.findings, *findings_of(case, search.context, standing, catalog))
+    findings += tuple(tell_doubted(standing, search.tests, search.context))
     if standing.fixed or standing.exhausted:
         return _stopped(search, case, catalog, findings)
     if standing.unconfirmed:
@@ -210,9 +211,15 @@ def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
     standing = search.standing
     least = catalog.fact("isolation.planned").number()
     kept = [s for s in standing.suspects if s.p >= least][:_MOST]
+    doubted = list_doubted(standing, search.tests, search.context)
+    both = list_both_ways(standing, search.tests)
+    seen = frozenset((test, word) for test, word in standing.seen if test not in both)
+    standing = msgspec.structs.replace(standing, done=standing.done - doubted, seen=seen)
     tests = tuple(t for t in search.tests if t.id not in standing.done)
     tests = tuple(t for t in tests if not _looked_before(t, tests, standing, catalog))
-    repairs = tuple(_unlocked(r, standing) for r in search.repairs if r.id not in standing.done)
+    repairs = tuple(
+        _unlocked(r, standing, doubted) for r in search.repairs if r.id not in standing.done
+    )
     problem = problem_of(ranked(kept), tests, repairs, search.context, case, catalog)
     clusters = clusters_of(search.context, tests)
     opened = frozenset(clusters.index(a) for a in standing.opened if a in clusters)
@@ -235,12 +242,13 @@ def _looked_before(
     return likely >= catalog.fact("isolation.look-before-key-on").number()
 
 
-def _unlocked(repair: BenchRepair, standing: Standing) -> BenchRepair:
+def _unlocked(repair: BenchRepair, standing: Standing, doubted: frozenset[str]) -> BenchRepair:
     """Return a repair that no longer waits for the tests that are done, nor mends what it eased."""
     repair = msgspec.structs.replace(repair, fixes=_for_good(repair, standing))
     if repair.unless & standing.seen:
         return msgspec.structs.replace(repair, after=frozenset(), until=frozenset())
     after, until = repair.after - standing.done, repair.until - standing.done
+    after |= doubted if repair.repair.part_minutes else set()
     until = frozenset() if repair.enough & standing.seen else until
     return msgspec.structs.replace(repair, after=after, until=until)
 
