@@ -497,3 +497,17 @@ def test_a_measurement_that_came_out_both_ways_is_followed_by_one_that_moves() -
     report = a_report(a_line("driver.front-bag", "open-or-high"))
     found = trace(a_case(report, *seen), believing(), loop, CATALOG)
     assert found.next_test.id == "steer-live"
+
+
+def test_a_clock_spring_every_track_of_which_is_sound_counts_for_both_stages() -> None:
+    report = a_report(
+        a_line("driver.front-bag", "open-or-high", stage=1),
+        a_line("driver.front-bag", "open-or-high", stage=2),
+    )
+    sound = Entered(id="t", loop="driver.front-bag/1", test="meter:clock-spring", outcome="sound")
+    before, after = (
+        searched("driver.front-bag/2", report),
+        searched("driver.front-bag/2", report, sound),
+    )
+    spring = "clock-spring:broken"
+    assert chance(after, spring) < 0.5 * chance(before, spring)

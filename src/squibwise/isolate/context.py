@@ -189,20 +189,22 @@ def before_tests(case: Case, loop: str) -> Case:
     return msgspec.structs.replace(case, evidence=tuple(kept))
 
 
+_EVERY_TRACK = ("meter:clock-spring", "sound")
 _SHARED = ("look:seat-plug", "look:jamb-plug", "look:column-plug")
 
 
 def counts_for(outcome: TestOutcome, own: tuple[str, int]) -> bool:
     """Return whether an outcome tells of a circuit: its own, or seen of what circuits share.
 
-    What was seen at a part is so for each of its stages; at a connector that circuits of a place
-    share, for each of them.
+    What was seen at a part is so for each of its stages, and so is a clock spring every track of
+    which is sound; at a connector that circuits of a place share, for each of them.
     """
     component, stage = split_loop(outcome.loop)
     if (component, stage) == own:
         return True
     place = component.partition(".")[0] == own[0].partition(".")[0]
-    seen = outcome.test.startswith(("look:", "look-cover")) and component == own[0]
+    seen = outcome.test.startswith(("look:", "look-cover", "label:"))
+    seen = component == own[0] and (seen or (outcome.test, outcome.outcome) == _EVERY_TRACK)
     return seen or (place and outcome.test in _SHARED)
 
 
