@@ -167,6 +167,8 @@ def test_a_used_part_that_fails_is_replaced_by_the_best_that_does_not(
     plan = solve(problem, Aim(name="used", only={"bag": ((0, NOW),)}))
     assert plan.rework.minor == rework
     assert plan.ready_day == belt_comes
+    cheap = solve(problem, CHEAPEST)  # which gains nothing by standing longer
+    assert cheap.standing.minor == 3_000 * cheap.ready_day
 
 
 def _doubtful(chance: float, hurry: int, restock: float) -> Problem:

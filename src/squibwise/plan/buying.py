@@ -111,12 +111,14 @@ class _Model:
         self.options: dict[str, list[Option]] = {}
         self.is_optimal = True
         self.costs: dict[str, Any] = {}
+        self.waits_anew: list[Any] = []  # of the rework, what the days cost that it stands longer
         self._schedule()
         self._choose()
         self._ship()
         self._limit()
         self.total = sum(self.costs.values())
-        self.paid = self.total - self.costs["standing"] - self.costs["late"]
+        standing = self.costs["standing"] + sum(self.waits_anew)
+        self.paid = self.total - standing - self.costs["late"]
         self.known = [self._lay_out(c) for c in simple_choices(problem, self.options)]
 
     def _lead(self, offer: Offer) -> int:
@@ -223,7 +225,7 @@ class _Model:
             for task in self.problem.tasks:
                 if need.key in task.needs:
                     m.add(self.start[task.id] >= arrival * terms.day_minutes + delivered)
-        self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework)
+        self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework + self.waits_anew)
         self.costs["cancelled"] = sum(cancelled)
 
     def _cancel(self, need: Need, options: Sequence[Option]) -> list[Any]:
@@ -298,7 +300,7 @@ class _Model:
             most = max(lead for lead, _ in leads)
             waits = self.model.new_int_var(0, most, f"waits anew {need.key} {chance}")
             self.model.add(waits >= sum(lead * took for lead, took in leads) - spare)
-            found.append(math.ceil(chance * bay_day - 1e-6) * waits)
+            self.waits_anew.append(math.ceil(chance * bay_day - 1e-6) * waits)
         return found
 
     def _spare_days(self, need: Need, tasks: Sequence[Task], arrival: Any) -> Any:  # noqa: ANN401
