@@ -511,3 +511,12 @@ def test_a_clock_spring_every_track_of_which_is_sound_counts_for_both_stages() -
     )
     spring = "clock-spring:broken"
     assert chance(after, spring) < 0.5 * chance(before, spring)
+
+
+def test_where_a_later_complete_scan_names_no_fault_nothing_is_cleared_first() -> None:
+    line = a_line("driver.front-bag", "open-or-high")
+    clean = a_report(name="later")
+    card = trace(a_case(a_report(line), clean), believing(), "driver.front-bag/1", CATALOG)
+    titles = [h.title for h in card.hypotheses if h.id == "codes:left-over"]
+    assert card.next_test.id != "second-scan"
+    assert titles == ["the fault is gone, and no code of it is stored"]

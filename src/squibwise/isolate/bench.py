@@ -85,8 +85,13 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         if _is_for(test, element, context)
         and (not test.symptoms or words & set(test.symptoms))
         and (spent or test.id != "look-cover")
-        and not (context.reported.clean and _finds_memory_only(test))
+        and not (_nothing_stored(context) and _finds_memory_only(test))
     )
+
+
+def _nothing_stored(context: Context) -> bool:
+    """Return whether the last complete report names no fault here: there is no code to clear."""
+    return bool(context.reported.clean or context.reported.gone_since)
 
 
 def _finds_memory_only(test: LoopTest) -> bool:

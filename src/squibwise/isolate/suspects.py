@@ -74,13 +74,21 @@ def suspects_of(
     singles = [
         Suspect(
             parts=(f"{element.id}:{fault.fault}",),
-            title=fault.title.format(element=element.title),
+            title=_title(element, fault, context),
             p=chance,
             because=reasons,
         )
         for (element, fault, reasons, _), chance in zip(found, p, strict=True)
     ]
     return ranked([*singles, *_pairs(singles, catalog)])
+
+
+_GONE = "the fault is gone, and no code of it is stored"
+
+
+def _title(element: Element, fault: LoopFault, context: Context) -> str:
+    gone = element.id == "codes" and context.reported.gone_since
+    return _GONE if gone else fault.title.format(element=element.title)
 
 
 def _found(context: Context, catalog: Catalog) -> list[Found]:
