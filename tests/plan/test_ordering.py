@@ -136,6 +136,21 @@ def test_what_only_the_maker_can_decide_is_not_bought() -> None:
     assert [n.key for n in list_needs(_work(BAG, asked, body))] == [need_key(BAG)]
 
 
+def test_an_unlikely_part_whose_look_is_on_no_day_is_told_and_not_bought() -> None:
+    frame = Order(assembly="seat-frame", title="frame", contains=("driver.seat-frame",), p=0.11)
+    frame = msgspec.structs.replace(frame, kind="look-first", settled_by="look at the frame")
+    line = "seat-frame@driver,Alder,600,3,,,"
+    answer = _buy(f"{SHEET}{line}\n", ShopTerms(), BAG, ROOF, frame)
+    assert [(n.title, n.chance) for n in answer.asked] == [("frame", 0.11)]
+    assert "frame" not in answer.without_offer
+    bought = {p.need for p in answer.plans[-1].purchases}
+    assert bought == {"driver-bag@driver", "headliner@centre"}
+    kept = f"{SHEET}{line}\n".replace("restock", "restock,state").replace(",,,\n", ",,,ordered\n")
+    answer = _buy(kept, ShopTerms(), BAG, ROOF, frame)
+    assert answer.asked == ()
+    assert "seat-frame@driver" in {p.need for p in answer.plans[-1].purchases}
+
+
 def test_an_outside_service_takes_its_days_by_appointment() -> None:
     terms = ShopTerms(services={"step:lamp-check": Service(days=1, notice=9, price=100)})
     plan = _buy(SHEET, terms, BAG).plans[2]

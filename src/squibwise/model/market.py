@@ -442,7 +442,7 @@ class BuyAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         judged: Every offer with the rule that applies to it.
         without_offer: Needs that nobody offers a usable part for, by title.
         missing: The same needs.
-        asked: What only the maker's answer decides: in no plan, with its price asked for.
+        asked: What an answer of the maker or a look on no day decides: in no plan, its price asked.
         late_orders: Ordered parts that are late, each weighed against ordering elsewhere.
     """
 

@@ -20,7 +20,7 @@ from squibwise.model.market import (
 )
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
-from squibwise.model.work import Order, Work
+from squibwise.model.work import Operation, Order, Work
 from squibwise.plan.offer_names import Names, match_need, name_needs
 
 EVERYWHERE = "everywhere"
@@ -50,6 +50,39 @@ def list_asked(work: Work, catalog: Catalog) -> tuple[Need, ...]:
     least = catalog.fact("present.ask-price-from").number()
     asked = (o for o in work.orders if o.kind == "ask" and not (o.done or o.body_work))
     return tuple(_need(order) for order in asked if order.p >= least)
+
+
+def fits(operation: Operation, need: Need) -> bool:
+    """Is this the operation that fits what is needed."""
+    assembly = need.key.partition("@")[0]
+    same = operation.assembly == assembly and operation.action == "fit"
+    return same and bool(set(operation.components) & set(need.contains))
+
+
+def list_later(
+    needs: Sequence[Need], judged: Sequence[JudgedOffer], work: Work
+) -> tuple[Need, ...]:
+    """Return what is too unlikely to be fitted on any day yet, where no look of a day settles it.
+
+    What was ordered already stays in the plan.
+    """
+    kept = {j.need for j in judged if j.offer.state in KEPT_STATES}
+    operations = [o for o in work.operations if not o.done]
+    return tuple(
+        need
+        for need in needs
+        if need.chance < 1.0
+        and need.key not in kept
+        and not any(fits(o, need) for o in operations)
+        and not find_look(need, operations)
+    )
+
+
+def find_look(need: Need, operations: Iterable[Operation]) -> str:
+    """Return the operation that looks at what a need is about; empty when none does."""
+    looks = [o for o in operations if o.action == "look"]
+    mine = [o for o in looks if set(o.components) & set(need.contains)]
+    return mine[0].id if mine else ""
 
 
 def _need(order: Order) -> Need:

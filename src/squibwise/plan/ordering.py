@@ -42,7 +42,14 @@ from squibwise.plan.buying_problem import (
     habits,
     list_open_days,
 )
-from squibwise.plan.offers import judge_offers, list_asked, list_needs
+from squibwise.plan.offers import (
+    find_look,
+    fits,
+    judge_offers,
+    list_asked,
+    list_later,
+    list_needs,
+)
 from squibwise.plan.prices import LABOUR, read_price_book
 
 _POINTS, _SEED, _MOST_OFFERS = 6, 1, 1000
@@ -78,6 +85,9 @@ def plan_buying(
     wanted, asked = list_needs(work), list_asked(work, catalog)
     judged, findings = judge_offers(sheet.offers, (*wanted, *asked), case, catalog)
     _refuse_many(sum(_counts(j) for j in judged))
+    later = list_later(wanted, judged, work)
+    wanted = tuple(n for n in wanted if n not in later)
+    asked = (*asked, *later)
     offered = {j.need for j in judged if _counts(j)}
     missing = tuple(n for n in wanted if n.key not in offered)
     needs = tuple(n for n in wanted if n.key in offered)
@@ -149,7 +159,7 @@ def _with_rate(terms: ShopTerms, case: Case) -> ShopTerms:
 
 def _mark_missing(problem: Problem, work: Work, missing: Sequence[Need]) -> Problem:
     """Return the problem with the operations marked whose part nobody offers."""
-    lacks = {o.id: n.title for o in work.operations for n in missing if _fits(o, n)}
+    lacks = {o.id: n.title for o in work.operations for n in missing if fits(o, n)}
     tasks = (
         msgspec.structs.replace(t, lacks=lacks.get(t.id.removeprefix(f"{_ORIGINS}@"), ""))
         for t in problem.tasks
@@ -231,7 +241,7 @@ def state_problem(
     wanted = {n.key for n in needs}
     operations = [o for o in work.operations if not o.done]
     before = _earlier_visits(work)
-    looks = {n.key: _find_look(n, operations) for n in needs if n.chance < 1.0}
+    looks = {n.key: find_look(n, operations) for n in needs if n.chance < 1.0}
 
     return Problem(
         needs=tuple(needs),
@@ -367,7 +377,7 @@ def _task(
     currency: str,
 ) -> Task:
     service = terms.services.get(operation.id)
-    mine = tuple(n.key for n in needs if _fits(operation, n))
+    mine = tuple(n.key for n in needs if fits(operation, n))
     task = Task(
         id=operation.id,
         title=_LOOKS_DECIDE if operation.id == _ORDER_CLOSED else operation.title,
@@ -430,19 +440,6 @@ def _note_origins(
         after = [a for a in task.after if a != whole.id]
         found.append(msgspec.structs.replace(task, after=(*after, *own)))
     return tuple(found)
-
-
-def _fits(operation: Operation, need: Need) -> bool:
-    assembly = need.key.partition("@")[0]
-    same = operation.assembly == assembly and operation.action == "fit"
-    return same and bool(set(operation.components) & set(need.contains))
-
-
-def _find_look(need: Need, operations: Iterable[Operation]) -> str:
-    """Return the operation that looks at what a need is about; empty when none does."""
-    looks = [o for o in operations if o.action == "look"]
-    mine = [o for o in looks if set(o.components) & set(need.contains)]
-    return mine[0].id if mine else ""
 
 
 def _follow_habits(problem: Problem) -> Iterable[BuyPlan]:

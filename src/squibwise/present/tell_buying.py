@@ -225,7 +225,7 @@ def _missing(answer: BuyAnswer) -> Section | None:
 
 
 def _asked(answer: BuyAnswer) -> Section | None:
-    """Return what only the maker's answer decides, with the cheapest offer that counts."""
+    """Return what only an answer or a look decides, with the cheapest offer that counts."""
     if not answer.asked:
         return None
     rows = []
@@ -234,10 +234,10 @@ def _asked(answer: BuyAnswer) -> Section | None:
         best = min(offers, key=lambda o: o.sum_for(need), default=None)
         paid = Money(minor=best.sum_for(need), currency=best.price.currency) if best else None
         rows.append((need.title, percent(need.chance), bare_sum(paid) if paid else "no offer"))
-    words = "Only the maker's answer decides on these; in no sum and on no day below."
+    words = "Only the maker's answer, or a look, decides on these; in no sum and on no day below."
     head = ("part", "needed", "offered for")
     return section(
-        "Still to ask the maker", text(words), Table(rows=tuple(rows), head=head, right=(2,))
+        "Still to be decided", text(words), Table(rows=tuple(rows), head=head, right=(2,))
     )
 
 
