@@ -86,16 +86,13 @@ def plan_buying(
     judged, findings = judge_offers(sheet.offers, (*wanted, *asked), case, catalog)
     _refuse_many(sum(_counts(j) for j in judged))
     later = list_later(wanted, judged, work)
-    wanted = tuple(n for n in wanted if n not in later)
-    asked = (*asked, *later)
     offered = {j.need for j in judged if _counts(j)}
-    missing = tuple(n for n in wanted if n.key not in offered)
-    needs = tuple(n for n in wanted if n.key in offered)
+    missing = tuple(n for n in wanted if n.key not in offered and n not in later)
+    needs = tuple(n for n in wanted if n.key in offered and n not in later)
     problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today)
     problem = _mark_missing(problem, work, missing)
     tell = progress or _tell_nobody
     plans = _find_plans(problem, tell)
-    late = tuple(_weigh_late(problem, plans[-1], tell))
     tell("what habits come to")
     followed = tuple(_follow_habits(problem))
     tell("what being ready earlier costs")
@@ -106,8 +103,8 @@ def plan_buying(
         judged=judged,
         without_offer=tuple(n.title for n in missing),
         missing=missing,
-        asked=asked,
-        late_orders=late,
+        asked=(*asked, *later),
+        late_orders=tuple(_weigh_late(problem, plans[-1], tell)),
         findings=(
             *sheet.findings,
             *findings,
