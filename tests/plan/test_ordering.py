@@ -151,6 +151,20 @@ def test_an_unlikely_part_whose_look_is_on_no_day_is_told_and_not_bought() -> No
     assert "seat-frame@driver" in {p.need for p in answer.plans[-1].purchases}
 
 
+def test_a_shipment_after_a_look_counts_by_the_chance_of_its_own_supplier() -> None:
+    clip = msgspec.structs.replace(ROOF, assembly="clip", title="clip", p=0.11)
+    roof = msgspec.structs.replace(ROOF, p=0.9)
+    sheet = (
+        "part,supplier,price,lead days,shipping\n"
+        "driver-bag@driver,North,600,3,110\nclip@centre,North,80,3,110\n"
+        "headliner@centre,Barn,900,4,50\n"
+    )
+    plan = _buy(sheet, ShopTerms(), BAG, roof, clip).plans[-1]
+    assert {p.need: p.after_look for p in plan.purchases}["clip@centre"]
+    # by hand: 110 now, .11 x 110 for the clip, .9 x 50 for the headliner
+    assert plan.shipping.minor == 11_000 + 1_210 + 4_500
+
+
 def test_an_outside_service_takes_its_days_by_appointment() -> None:
     terms = ShopTerms(services={"step:lamp-check": Service(days=1, notice=9, price=100)})
     plan = _buy(SHEET, terms, BAG).plans[2]

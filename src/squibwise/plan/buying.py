@@ -314,10 +314,12 @@ class _Model:
         return begun - self._on_calendar(arrival, calendar, f"arrives on {need.key}")
 
     def _ship(self) -> None:
-        """A shipment of each supplier now, and one after the looks; free from a value of goods."""
+        """A shipment of each supplier now, and one after the looks; free from a value of goods.
+
+        The second counts by the chance that one of all it offers for after the looks is needed.
+        """
         m = self.model
         self.costs["shipping"] = kept_freight(self.problem)
-        later = min(1.0, sum(n.chance for n in self.problem.needs if n.key in self.problem.looks))
         by_key = {n.key: n for n in self.problem.needs}
         for supplier in self.problem.suppliers:
             for stage in (NOW, LATER):
@@ -330,6 +332,8 @@ class _Model:
                 mine = [(o, took) for o, took in mine if o[1].state not in KEPT_STATES]
                 if not mine:
                     continue
+                wanted = {key for (key, _), _ in mine}
+                later = min(1.0, sum(by_key[key].chance for key in wanted))
                 weight = 1.0 if stage == NOW else later
                 name = f"{supplier.name} {stage}"
                 sent = m.new_bool_var(f"sent {name}")
