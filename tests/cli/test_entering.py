@@ -1,5 +1,6 @@
 """Entries written by commands: what a person typed stays, nothing is half written."""
 
+import datetime as dt
 import hashlib
 import io
 import re
@@ -83,6 +84,17 @@ def test_undo_gives_back_the_file_to_the_byte(run: Line, own: Path) -> None:
     assert text(own) == OWN
     assert run("undo", own).code == 2
     assert text(own) == OWN
+
+
+def test_the_same_command_twice_in_one_second_is_taken_back_once(own: Path) -> None:
+    pairs = {"kind": "circumstance", "what": "crash", "present": True}
+    at = dt.datetime(2026, 6, 5, 8, 0)
+    addition = entering.Addition(command="told crash", at=at, evidence=(pairs,))
+    entering.add(entering.open_file(own), addition, CATALOG)
+    once = text(own)
+    entering.add(entering.open_file(own), addition, CATALOG)
+    assert entering.take_back(entering.open_file(own), CATALOG) == ("told crash", 1)
+    assert text(own) == once
 
 
 def test_undo_leaves_what_was_typed_after_the_command(run: Line, own: Path) -> None:
