@@ -68,10 +68,6 @@ _ASKED = {"es": "¿{}?"}
 """How a sentence becomes a question."""
 
 
-_ASKED = {"es": "¿{}?"}
-"""How a sentence becomes a question."""
-
-
 class Screens(msgspec.Struct, frozen=True, kw_only=True):
     """What is said in each language.
 

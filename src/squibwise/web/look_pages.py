@@ -8,7 +8,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
-from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import answering, entering, new_case, saying, store
 from squibwise.garage.database import connected
@@ -16,7 +15,6 @@ from squibwise.garage.writing import change_file
 from squibwise.intake.case_file.car_files import is_picture
 from squibwise.intake.case_file.load import CASE_FILE
 from squibwise.intake.case_file.toml_text import decode
-from squibwise.model.belief import NextLook
 from squibwise.model.evidence import Photo
 from squibwise.model.names import ZONES, split_component
 from squibwise.model.words import ASKED_WORDS, REACHING
@@ -100,10 +98,6 @@ def looks(request: Request) -> Response:
         contradictions=whole.states.contradictions,
         places=list(_by_place(picture.marks)),
     )
-
-
-def _asked(look: NextLook, catalog: Catalog) -> str:
-    return tell_look(look, catalog).partition(": ")[2]
 
 
 def _by_place(marks: tuple[Mark, ...]) -> Iterator[tuple[str, list[Mark]]]:
