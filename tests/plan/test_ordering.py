@@ -151,13 +151,13 @@ def test_an_unlikely_part_whose_look_is_on_no_day_is_told_and_not_bought() -> No
     assert "seat-frame@driver" in {p.need for p in answer.plans[-1].purchases}
 
 
-def test_a_shipment_after_a_look_counts_by_the_chance_of_its_own_supplier() -> None:
+def test_a_shipment_after_a_look_counts_by_the_chances_of_what_is_in_it() -> None:
     clip = msgspec.structs.replace(ROOF, assembly="clip", title="clip", p=0.11)
     roof = msgspec.structs.replace(ROOF, p=0.9)
     sheet = (
         "part,supplier,price,lead days,shipping\n"
         "driver-bag@driver,North,600,3,110\nclip@centre,North,80,3,110\n"
-        "headliner@centre,Barn,900,4,50\n"
+        "headliner@centre,North,2000,4,110\nheadliner@centre,Barn,900,4,50\n"
     )
     plan = _buy(sheet, ShopTerms(), BAG, roof, clip).plans[-1]
     assert {p.need: p.after_look for p in plan.purchases}["clip@centre"]

@@ -9,13 +9,14 @@ that of the car that needs it.
 import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
-from squibwise.model.market import HERE_STATES, KEPT_STATES, BuyPlan, Need, Offer, Supplier
+from squibwise.model.market import HERE_STATES, KEPT_STATES, BuyPlan, Need, Offer
 from squibwise.plan.buying_days import (
     Chosen,
     appointment_step,
@@ -86,6 +87,7 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
     return int(solver.value(model.paid)), model.is_optimal
 
 
+_SHARES = 100_000  # of a freight: to which a chance is rounded
 _HINT_SECONDS = 30.0
 """Enough to work out what a plan comes to that is known."""
 
@@ -316,52 +318,50 @@ class _Model:
     def _ship(self) -> None:
         """A shipment of each supplier now, and one after the looks; free from a value of goods.
 
-        The second counts by the chance that one of all it offers for after the looks is needed.
+        The second counts by the summed chances of what is in it, at most one.
         """
         m = self.model
         self.costs["shipping"] = kept_freight(self.problem)
         by_key = {n.key: n for n in self.problem.needs}
-        for supplier in self.problem.suppliers:
-            for stage in (NOW, LATER):
-                mine = [
-                    (o, self.take[i, s])
-                    for (i, s) in self.take
-                    for o in [self.problem.offers[i]]
-                    if s == stage and o[1].supplier == supplier.name
-                ]
-                mine = [(o, took) for o, took in mine if o[1].state not in KEPT_STATES]
-                if not mine:
-                    continue
-                wanted = {key for (key, _), _ in mine}
-                later = min(1.0, sum(by_key[key].chance for key in wanted))
-                weight = 1.0 if stage == NOW else later
-                name = f"{supplier.name} {stage}"
-                sent = m.new_bool_var(f"sent {name}")
-                for _, took in mine:
-                    m.add_implication(took, sent)
-                goods = sum(o.sum_for(by_key[k]) * took for (k, o), took in mine)
-                self.costs["shipping"] += self._freight(supplier, sent, goods, weight, name)
-                live = [took for (k, _), took in mine if by_key[k].live]
-                if supplier.dangerous is not None and live:
-                    danger = m.new_bool_var(f"danger {name}")
-                    m.add_max_equality(danger, live)
-                    self.costs["shipping"] += math.ceil(weight * supplier.dangerous.minor) * danger
+        for supplier, stage in product(self.problem.suppliers, (NOW, LATER)):
+            mine = [
+                (by_key[key], o, self.take[i, s])
+                for (i, s) in self.take
+                for key, o in [self.problem.offers[i]]
+                if (s, o.supplier) == (stage, supplier.name) and o.state not in KEPT_STATES
+            ]
+            boxed = [(1.0 if stage == NOW else n.chance, took) for n, _, took in mine]
+            live = [one for one, (n, _, _) in zip(boxed, mine, strict=True) if n.live]
+            name, free = f"{supplier.name} {stage}", m.new_constant(0)
+            if mine and supplier.free_from is not None and supplier.shipping.minor:
+                free = m.new_bool_var(f"free {name}")
+                goods = sum(o.sum_for(n) * took for n, o, took in mine)
+                m.add(goods >= supplier.free_from.minor).only_enforce_if(free)
+            self.costs["shipping"] += self._freight(supplier.shipping, boxed, free, name)
+            if supplier.dangerous is not None:
+                danger = self._freight(supplier.dangerous, live, m.new_constant(0), f"live {name}")
+                self.costs["shipping"] += danger
 
     def _freight(
         self,
-        supplier: Supplier,
-        sent: Any,  # noqa: ANN401 - a variable of the solver
-        goods: Any,  # noqa: ANN401 - a sum of the solver
-        weight: float,
+        whole: Money,
+        boxed: Sequence[tuple[float, Any]],
+        free: Any,  # noqa: ANN401 - a variable of the solver
         name: str,
     ) -> Any:  # noqa: ANN401 - a sum of the solver
-        cost = math.ceil(weight * supplier.shipping.minor)
-        if supplier.free_from is None or cost == 0:
-            return cost * sent
-        free = self.model.new_bool_var(f"free {name}")
-        self.model.add_implication(free, sent)
-        self.model.add(goods >= supplier.free_from.minor).only_enforce_if(free)
-        return cost * (sent - free)
+        """Return what sending costs by the chances that something is in the box."""
+        m, minor = self.model, whole.minor
+        sent, full = m.new_bool_var(f"sent {name}"), m.new_bool_var(f"full {name}")
+        for _, took in boxed:
+            m.add_implication(took, sent)
+        if all(chance >= 1.0 for chance, _ in boxed):
+            m.add_implication(free, sent)
+            return minor * (sent - free)
+        cost = m.new_int_var(0, minor, f"freight {name}")
+        parts = sum(round(chance * _SHARES) * minor * took for chance, took in boxed)
+        m.add(_SHARES * cost >= parts).only_enforce_if(~full, ~free)
+        m.add(cost >= minor).only_enforce_if(full, ~free)
+        return cost
 
     def _limit(self) -> None:
         """The accepted chance that any used part fails: exact for independent failures.
