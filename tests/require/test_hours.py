@@ -146,3 +146,38 @@ def test_a_circuit_that_is_traced_alone_has_less_to_record(
     done = work(made.case(*told), made.assessment(faulty, made.calm), catalog)
     found = {o.id: o.minutes.likely for o in done.operations}
     assert (found["step:arrival-record"], found["step:papers"]) == (record, papers)
+
+
+@pytest.mark.parametrize(("seat", "zeroed"), [("passenger", True), ("driver", False)])
+def test_a_connector_apart_under_the_weighed_seat_asks_for_its_zero(
+    seat: str, zeroed: bool, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    told = Circumstance(id="c", what="crash", present=False)
+    faulty = {f"{seat}.seat-bag": {"faulty": 0.9}}
+    done = work(made.case(told), made.assessment(faulty, made.calm), catalog)
+    counted = {o.id: o.minutes.likely for o in done.operations if o.counted}
+    assert counted.get("set:seat-zero", 0) == (20 if zeroed else 0)
+
+
+def test_a_circuit_whose_part_is_renewed_anyway_is_not_traced_before(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """Common practice, no source: the new part goes in, and the unit is read again."""
+    states = {c: {"fired": FIRED} for c in TWO_BAGS.split()}
+    states["nose-left.impact-sensor"] = {"faulty": 0.9}
+    states["left.curtain"] = {"faulty": 0.9}
+    done = work(made.case(), made.assessment(states), catalog)
+    assert {o.id for o in done.operations if o.action == "trace"} == {"trace:curtain@left"}
+
+
+def test_an_old_car_has_no_crash_recorder_and_no_set_up_of_its_unit_in_its_hours(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states = {c: {"fired": FIRED} for c in TWO_BAGS.split()}
+    case = made.case()
+    for year, counted in ((1999, False), (2016, True)):
+        car = msgspec.structs.replace(case.car, model_year=year)
+        old = msgspec.structs.replace(case, car=car)
+        found = {o.id: o for o in work(old, made.assessment(states), catalog).operations}
+        assert found["step:save-crash-data"].counted == counted
+        assert found["set:program"].counted == counted

@@ -87,7 +87,8 @@ class Step(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         passes_when: What must be recorded.
         done_by: Kind of evidence that also finishes it; one of ``DONE_BY``.
         minutes: Low, usual, high. [min]
-        undamaged: The same without a crash, water or fire, where it is less; None = the same.
+        undamaged: The same without a crash, water, fire or new part, where it is less; None = the
+            same.
         each: The minutes are for each of these; one of ``EACH``.
     """
 

@@ -181,15 +181,20 @@ def _parts(cost: Cost | None) -> BriefParts:
 def find_faulty_circuits(
     case: Case, states: Assessment, todo: Work, catalog: Catalog
 ) -> tuple[FaultyCircuit, ...]:
-    """Return the circuits that the work traces, the likeliest first, one for each part."""
+    """Return the circuits that the work traces, the likeliest first, one for each part.
+
+    A part that is ordered for sure or by rule is renewed first, and read again.
+    """
     found = []
+    renewed = {c for o in order_now(todo) for c in o.contains}
     history = read_history(case.evidence)
     returned = follow_repairs(history, case.car, catalog).open
     unproved = list_unproved(history)
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
         belief = states.of(demand.component or "")
-        if belief is None or (demand.probability < LIKELY and demand.id not in worked):
+        is_rare = demand.probability < LIKELY or demand.component in renewed
+        if belief is None or (is_rare and demand.id not in worked):
             continue
         loop, title = _to_trace(belief, catalog)
         if split_loop(loop) in returned:

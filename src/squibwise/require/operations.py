@@ -14,7 +14,7 @@ from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
 from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
-from squibwise.require.steps import find_situations, is_labelled
+from squibwise.require.steps import find_situations, is_labelled, is_programmed
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
@@ -487,8 +487,11 @@ def is_due(setting: Setting, own: Sequence[Demand], scope: Scope) -> bool:
         own: Its demands.
         scope: What is done.
     """
+    if setting.id == "program":
+        return is_programmed(scope)
     seats = {split_component(d.component).place for d in own if d.component}
-    touched = [c for p in (*scope.changed, *scope.taken_off, *scope.outside) for c in p.contains]
+    off = (*scope.changed, *scope.taken_off, *scope.outside)
+    touched = [*(c for p in off for c in p.contains), *scope.traced]
     for component in touched:
         name = split_component(component)
         if name.kind in setting.follows and (name.place in (*seats, "centre")):

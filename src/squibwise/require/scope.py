@@ -79,10 +79,14 @@ def set_scope(
     }
     fitted = tuple(p for p in pieces if p.id in by_piece)
     changed = tuple(p for p in fitted if not p.assembly.body_work)
+    renewed = {c for p in changed if _is_renewed(by_piece[p.id]) for c in p.contains}
     traced = tuple(
         d.component
         for d in demands.values()
-        if d.action == "trace" and d.component and _is_traced(d, d.component, job)
+        if d.action == "trace"
+        and d.component
+        and d.component not in renewed
+        and _is_traced(d, d.component, job)
     )
     scope = Scope(
         job=job,
@@ -110,6 +114,11 @@ def set_scope(
         if p not in changed and (p.assembly.id in off or is_signed(f"out:{p.id}", scope))
     )
     return msgspec.structs.replace(scope, ways=ways, taken_off=taken)
+
+
+def _is_renewed(order: Order) -> bool:
+    """Is a part still to be renewed, whatever its circuit reads: it is read again once it is in."""
+    return order.kind in COUNTED and not order.done
 
 
 def _opened(scope: Scope) -> frozenset[Way]:

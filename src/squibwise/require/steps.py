@@ -20,6 +20,7 @@ from squibwise.require.scope import Scope, find_piece_ways, to_minutes
 
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
 LIVE_CHARGES = "live-charges"
+CRASH_DATA = "save-crash-data"
 LOAD_STEPS = ("fit-loads", "return-loads")
 CAUSE_NUMBERS = 900
 
@@ -105,9 +106,13 @@ def is_long_way(scope: Scope) -> bool:
 
 def is_programmed(scope: Scope) -> bool:
     """Is a new control unit fitted, of years in which one is programmed to the car."""
-    first_year = scope.job.catalog.fact("require.program-from-year").number()
-    is_new_enough = (scope.job.case.car.model_year or first_year) >= first_year
-    return is_new_enough and scope.has("control-unit")
+    return scope.has("control-unit") and _is_of_years("require.program-from-year", scope.job)
+
+
+def _is_of_years(fact: str, job: Job) -> bool:
+    """Is a car of the model year that a fact names, or later; one whose year is untold is."""
+    first = job.catalog.fact(fact).number()
+    return (job.case.car.model_year or first) >= first
 
 
 def _has_fired(components: Iterable[str], scope: Scope) -> bool:
@@ -197,6 +202,7 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         because=_because(step, scope),
         demands=(STEP + step.id,),
         done=done,
+        counted=step.id != CRASH_DATA or _is_of_years("require.recorder-from-year", job),
         is_advice=step.advice,
         passes_when=step.passes_when,
     )
@@ -223,7 +229,7 @@ def _step_minutes(step: Step, scope: Scope) -> Minutes:
     if step.each == "igniter":
         return to_minutes(step.minutes, sum(map(scope.fires, scope.job.case.car.components)))
     job = scope.job
-    is_more = job.had_crash or job.was_soaked
+    is_more = job.had_crash or job.was_soaked or bool(scope.changed)
     return to_minutes(step.minutes if is_more else step.undamaged or step.minutes)
 
 
