@@ -492,10 +492,9 @@ def is_due(setting: Setting, own: Sequence[Demand], scope: Scope) -> bool:
     seats = {split_component(d.component).place for d in own if d.component}
     off = (*scope.changed, *scope.taken_off, *scope.outside)
     touched = [*(c for p in off for c in p.contains), *scope.traced]
-    for component in touched:
-        name = split_component(component)
-        if name.kind in setting.follows and (name.place in (*seats, "centre")):
-            return True
+    names = (split_component(c) for c in touched)
+    if any(n.kind in setting.follows and n.place in (*seats, "centre") for n in names):
+        return True
     if setting.id == "seat-zero":
         opened = any(w.opening.id == "seat" and w.at in seats for w in scope.ways)
         return opened or any(d.kind in ("certain", "rule") for d in own)
