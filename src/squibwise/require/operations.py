@@ -395,7 +395,6 @@ def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
         ]
         if not own:
             continue
-        word = f"trace:{piece.id}"
         after = ("step:second-scan",) if powered else ("step:make-safe",)
         how = (
             ", card by card; hands only with the power off and waited; "
@@ -403,7 +402,7 @@ def trace(scope: Scope, *, powered: bool) -> Iterator[Operation]:
         )
         yield Operation(
             n=piece.number + TRACE,
-            id=word,
+            id=f"trace:{piece.id}",
             action="trace",
             title=f"Trace the circuit of the {_piece_title(piece)}{how}",
             short=f"trace the circuit of the {_piece_title(piece, short=True)}",
