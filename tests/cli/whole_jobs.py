@@ -70,7 +70,7 @@ FIRED_BELTS = ("driver.retractor-pretensioner", "passenger.retractor-pretensione
 
 # Hours: judgement, common practice, no source. A rear hit 3 to 4, a left offset 10 to 11, a side
 # pole with both curtains about 20, two front bags with a whole panel 18.4, a rollover about 14,
-# a lamp on after a seat was out 1.7 with its codes read and its weight zeroed; here a scan is there,
+# a lamp on after a seat was out 1.7, codes read and seat zeroed; here a scan is there,
 # and a drive of 25 min comes on top: 1.6, and 1.9 where the seat weight is zeroed.
 JOBS = {
     "rear-ended": Job(
