@@ -240,6 +240,28 @@ def test_the_users_own_table_reads_codes_that_no_shipped_table_knows(tmp_path: P
     assert report.lines[0].sources == ("maker's code list, page 3",)
 
 
+# A camera read one sign of the code wrong, or the line says that all is well.
+@pytest.mark.parametrize(
+    ("row", "expected", "present"),
+    [
+        ("B0021-1B\t-\t-\t-", ("B0021", "left.curtain", None, "open-or-high"), True),
+        ("B0028-1B\t-\t-\tnone", ("B0028", "left.curtain", None, "open-or-high"), False),
+        ("B0021-1B\tright.curtain\t-\tlow-or-short",
+         ("B0021", "right.curtain", None, "low-or-short"), True),
+        ("-\t-\t-\tnone", ("B0028", "left.curtain", None, "open-or-high"), False),
+    ],
+)  # fmt: skip
+def test_what_a_person_reads_in_a_line_is_its_code_or_that_it_tells_of_no_fault(
+    tmp_path: Path, row: str, expected: tuple[object, ...], present: bool
+) -> None:
+    path, line = tmp_path / "own.tsv", "B0028-1B left curtain airbag open"
+    path.write_text(f"code\tcomponent\tstage\tfault\ttext\n{row}\t{line}\n", encoding="utf-8")
+    codes = read_own_codes(path, "read on the report by R", KINDS)
+    report = read(line, car_with("left.curtain", "right.curtain", codes=codes))
+    assert found(report) == [expected]
+    assert report.lines[0].present is present
+
+
 @pytest.mark.parametrize(
     ("row", "message"),
     [

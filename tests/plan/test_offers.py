@@ -404,6 +404,40 @@ def test_a_part_is_known_by_what_the_trade_calls_it(
     }[is_guessed]
 
 
+DOOR_SIDE = (
+    *(
+        Need(key=f"side-sensor@{spot}-{side}", contains=(f"{spot}-{side}.impact-sensor",),
+             title=f"{'B-pillar' if spot == 'pillar' else spot} impact sensor, {spot} {side}")
+        for spot in ("door", "pillar")
+        for side in ("left", "right")
+    ),
+    *(
+        Need(key=f"vapour-barrier@door-{side}", contains=(f"door-{side}.vapour-barrier",),
+             title=f"door vapor barrier with plugs, door {side}")
+        for side in ("left", "right")
+    ),
+)  # fmt: skip
+
+
+# From parts desks: none of them was matched, though each fits one line only.
+@pytest.mark.parametrize(
+    ("words", "key"),
+    [
+        ("B-pillar sensor left", "side-sensor@pillar-left"),
+        ("door impact sensor left", "side-sensor@door-left"),
+        ("vapor barrier front left door", "vapour-barrier@door-left"),
+        ("FL door sensor", "side-sensor@door-left"),
+        ("side impact sensor left", None),
+        ("vapor barrier rear left door", None),
+    ],
+)
+def test_a_part_of_a_door_or_a_pillar_is_told_from_its_neighbour(
+    words: str, key: str | None
+) -> None:
+    judged, _ = _judge(f'"{words}",Alder,50,new,3,,', _case(), DOOR_SIDE)
+    assert [j.need for j in judged] == ([key] if key else [])
+
+
 SENSORS = Need(
     key="front-sensor@nose-centre",
     title="front impact sensor: nose-centre, nose-left, nose-right",

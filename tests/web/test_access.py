@@ -230,7 +230,7 @@ def test_escape_folds_up_what_the_keyboard_opened(show: Show) -> None:
     fold.locator("summary").focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
-    expect(fold.locator("select").first).to_be_focused()
+    expect(fold.get_by_label("Code")).to_be_focused()
     page.keyboard.press("Escape")
     expect(fold).not_to_have_attribute("open", "")
     expect(fold.locator("summary")).to_be_focused()

@@ -237,7 +237,7 @@ def test_offers_are_planned_while_the_page_tells_how_it_goes(show: Show) -> None
     file = {"name": "o.csv", "mimeType": "text/csv", "buffer": filled}
     page.get_by_label("Sheet of offers").set_input_files(file)  # type: ignore[arg-type]
     page.get_by_role("button", name="Hand the offers in").click()
-    expect(page.locator(".chart svg.days")).to_be_visible(timeout=60_000)
+    expect(page.locator(".chart .days svg")).to_be_visible(timeout=60_000)
 
 
 def test_what_is_refused_is_told_above_the_form_that_keeps_what_was_ticked(show: Show) -> None:

@@ -116,6 +116,36 @@ def test_a_misread_line_is_corrected_and_the_report_stays(call: Any) -> None:
     assert opened(call, "harrow-07").case.files
 
 
+def test_a_code_a_part_beyond_the_equipment_or_no_fault_is_read_in_a_line_by_hand(
+    call: Any,
+) -> None:
+    text = "B0O28-1B Left curtain open\nB0061-1B drv fr bag - open\nB0005-1B knee bag open\n"
+    page = call.post("/car/thistle-02/add", text=text).headers["location"]
+
+    def read() -> list[tuple[str | None, str | None, bool]]:
+        reports = (e for e in opened(call, "thistle-02").case.evidence if isinstance(e, Report))
+        return [(x.code, x.component, x.present) for x in next(reports).reading.lines]
+
+    for n, said in enumerate(
+        (
+            {"right_code": "B0021-1B"},
+            {"fault": "none"},
+            {"component": "row2-left.retractor-pretensioner", "fault": "open-or-high"},
+        )
+    ):
+        html = call.get(page).text.split('name="code" value="')[n + 1]
+        code, raw = html.split('"')[0], unescape(html.split('name="text" value="')[1].split('"')[0])
+        given = {"code": code, "right_code": code, "text": raw, "by": "R"} | said
+        assert call.post(page, **given).status_code == 303
+    assert read() == [
+        ("B0021", "left.curtain", True),
+        ("B0061", "driver.front-bag", False),
+        ("B0005", "row2-left.retractor-pretensioner", True),
+    ]
+    assert "row2-left.retractor-pretensioner" in opened(call, "thistle-02").case.car.components
+    assert "is no code" in call.post(page, **given | {"right_code": "left"}).text
+
+
 def test_a_line_without_a_code_is_corrected_by_its_words(call: Any) -> None:
     report = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
     worded = next(x for x in report.reading.lines if x.code is None)
@@ -300,6 +330,34 @@ def test_a_bid_sheet_makes_the_limits_of_lots(call: Any) -> None:
     refused = call.post("/lots", files=lots | broken)
     assert refused.status_code == 422
     assert "/bid.toml" not in refused.text
+
+
+def test_one_entry_that_is_not_the_last_is_taken_back_and_the_later_ones_stay(call: Any) -> None:
+    """A stray press is noticed three entries later."""
+    car, history = "/car/thistle-01", "/car/thistle-01/history"
+    for word in ("intact", "glass-cracked"):
+        sent = {"component": "centre.windshield", "seen_word": word, "by": "R"}
+        call.post(f"{car}/look", f"{car}/part/centre.windshield", **sent)
+    stray = re.findall(r'name="number" value="(\d+)"', call.get(history).text)[0]
+    assert call.post(f"{car}/undo", history, number=stray).status_code == 303
+    looks = [e.seen for e in opened(call, "thistle-01").case.evidence if e.id.startswith("look")]
+    assert looks == ["glass-cracked"]
+    assert f'value="{stray}"' not in call.get(history).text, "it is taken back already"
+    assert call.post(f"{car}/undo", history, number=stray).status_code == 422
+    call.post(f"{car}/undo", history)
+    looks = [e.seen for e in opened(call, "thistle-01").case.evidence if e.id.startswith("look")]
+    assert looks == ["intact", "glass-cracked"], "that it was taken back is taken back"
+
+
+def test_figures_are_told_in_the_units_that_were_chosen_beside_the_language(call: Any) -> None:
+    told = {}
+    for units in ("metric", "US"):
+        call.post("/language", "/", units=units, back="/")
+        told[units] = call.get("/car/harrow-07").text
+    call.client.cookies.delete("squibwise-units")
+    assert " mph" in told["US"]
+    assert " mph" not in told["metric"].replace("mph lb", "")
+    assert " km/h" in told["metric"]
 
 
 def test_a_list_in_its_own_words_is_read_and_its_bad_rows_are_named(call: Any) -> None:

@@ -16,6 +16,7 @@ from squibwise.model.words import FAULTS, Basis, Fault, Status
 CODE_COLUMNS = ("code", "means", "title")
 TYPE_COLUMNS = ("byte", "gives", "status", "title", "basis")
 OWN_COLUMNS = ("code", "component", "stage", "fault", "text")
+NO_FAULT = "none"
 
 
 class TableRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -145,7 +146,8 @@ def read_own_codes(path: Path, source: str, kinds: frozenset[str]) -> tuple[OwnC
     """Return a code table that the user brings for a car.
 
     Args:
-        path: TSV with the columns ``code component stage fault text``; ``-`` for unknown.
+        path: TSV with the columns ``code component stage fault text``; ``-`` for unknown, and
+            ``none`` where the words of a line tell of no fault.
         source: Where the user read it; needed.
         kinds: Component kinds of the catalogue.
 
@@ -172,7 +174,7 @@ def _own_code(
     code, _, failure = row["code"].strip().upper().partition("-")
     component = _own_component(row["component"].strip(), f"{path.name}:{line}", kinds)
     fault = row["fault"].strip()
-    if fault not in ("-", *FAULTS):
+    if fault not in ("-", NO_FAULT, *FAULTS):
         raise InputError(f"{path.name}:{line}: unknown fault '{fault}'", remedy=f"One of {FAULTS}.")
     stage = row["stage"].strip()
     if stage != "-" and not stage.isdecimal():
@@ -182,8 +184,9 @@ def _own_code(
         failure_type=failure or None,
         component=component,
         stage=None if stage == "-" else int(stage),
-        fault="unknown" if fault == "-" else msgspec.convert(fault, Fault),
-        text=row["text"],
+        fault=msgspec.convert(fault, Fault) if fault in FAULTS else "unknown",
+        denies=fault == NO_FAULT,
+        text=row["text"] if row["text"] != "-" else "",
         source=source,
         origin=Origin(file=str(path), line=line, raw="\t".join(row.values())),
     )

@@ -18,11 +18,11 @@ class Correction(msgspec.Struct, frozen=True, kw_only=True):
     """What a line means.
 
     Attributes:
-        code: As the report prints it, with its failure type: ``B1234-1B``; ``-`` for a line of
-            words only, which ``text`` then names.
-        component: Component id.
+        code: As the report should print it, with its failure type: ``B1234-1B``; ``-`` for a line
+            of words only, which ``text`` then names.
+        component: Component id; empty where the code or the words tell it.
         stage: Stage of its circuit; 0 when the line does not tell.
-        fault: A fault word.
+        fault: A fault word, or ``none``; empty where the code or the words tell it.
         text: The line's own words.
     """
 
@@ -35,7 +35,8 @@ class Correction(msgspec.Struct, frozen=True, kw_only=True):
     def row(self) -> str:
         """Return the row of the table."""
         text = " ".join(self.text.split())
-        cells = (self.code, self.component, str(self.stage or "-"), self.fault, text or "-")
+        told = (self.code, self.component, str(self.stage or ""), self.fault, text)
+        cells = (cell or "-" for cell in told)
         return "\t".join(cells) + "\n"
 
 
@@ -82,6 +83,6 @@ def _replaced(table: bytes, row: str) -> bytes:
 
 
 def _line_of(row: str) -> tuple[str, str]:
-    """Return what a row speaks of: a line by its code and its words."""
+    """Return what a row speaks of: a line by its words, by its code where it has none."""
     code, *_, text = row.rstrip("\n").split("\t")
-    return code, text
+    return (code, "-") if text == "-" else ("", text)

@@ -5,7 +5,7 @@ import hashlib
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -119,6 +119,25 @@ def take_back(file: OpenFile, catalog: Catalog) -> tuple[str, int]:
         )
     _change(file, lambda document: _remove(document, last), catalog)
     return last.removeprefix(MARK).rpartition(",")[0].strip(), marks.count(last)
+
+
+def read_marks(file: OpenFile) -> set[str]:
+    """Return the mark of every command that wrote into a case file."""
+    return set(map(_mark_of, _tables(_parsed(file)))) - {""}
+
+
+def take_out(file: OpenFile, marks: Iterable[str], catalog: Catalog) -> Case:
+    """Take out what the commands with these marks wrote; all that was written later stays.
+
+    Raises:
+        InputError: The case would have a mistake, or somebody changed it meanwhile.
+    """
+
+    def change(document: tomlkit.TOMLDocument) -> None:
+        for mark in marks:
+            _remove(document, mark)
+
+    return _change(file, change, catalog)
 
 
 def _when(mark: str) -> str:

@@ -38,10 +38,11 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         at: When, ISO 8601.
         by: Who; empty when nobody is named.
         what: What was done, in words.
-        kind: ``changed``, or ``undone`` for taking back ``undoes``.
+        kind: ``changed``; or ``undone``, which takes back ``undoes``, the last that held.
         files: SHA-256 by path of every file that is new or other from then on; None for one that is
             gone. A path that ends in ``/`` is a folder without files.
-        undoes: Number of the entry that is taken back; 0 for none.
+        undoes: Number of the entry that is taken back; 0 for none. Of one that others were written
+            after, a ``changed`` entry takes out what it added.
     """
 
     case: str
@@ -136,6 +137,12 @@ def effective(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
     return tuple(e for e in entries if e.kind == "changed" and e.number not in undone)
 
 
+def list_undone(entries: tuple[Entry, ...]) -> set[int]:
+    """Return the numbers of the entries that were taken back and are not in force again."""
+    undone = {e.undoes for e in entries if e.kind == "undone"}
+    return undone | {e.undoes for e in effective(entries) if e.undoes}
+
+
 def files(entries: tuple[Entry, ...]) -> dict[str, str]:
     """Return what a case consists of after its entries: the hash of each file by its path."""
     found: dict[str, str | None] = {}
@@ -154,10 +161,15 @@ def content(
     """
     named = files(history(garage, case_id))
     wanted = {p: digest for p, digest in named.items() if only is None or p in only}
-    return {path: _original(garage, digest, path) for path, digest in wanted.items()}
+    return {path: read_original(garage, digest, path) for path, digest in wanted.items()}
 
 
-def _original(garage: sqlite3.Connection, digest: str, path: str) -> bytes:
+def read_original(garage: sqlite3.Connection, digest: str, path: str = "") -> bytes:
+    """Return a file by the SHA-256 of its content.
+
+    Raises:
+        InputError: It is missing or was altered.
+    """
     data = _kept(garage, digest)
     if data is None or hashlib.sha256(data).hexdigest() != digest:
         remedy = "Put a backup in its place; `squibwise garage check` tells all that is damaged."
@@ -187,6 +199,7 @@ def add(
     at: dt.datetime,
     by: str = "",
     seen: Head | None = None,
+    undoes: int = 0,
 ) -> Head:
     """Add an entry that makes a case consist of these files, and return where it stands then.
 
@@ -198,6 +211,7 @@ def add(
         at: When.
         by: Who.
         seen: Where the case stood when the person looked at it; None when that does not matter.
+        undoes: Number of an earlier entry, what it added is not among these files; 0 for none.
 
     Returns:
         The new standing; the old one when nothing is different.
@@ -221,7 +235,7 @@ def add(
             row = (digests[path], wanted[path])
             garage.execute("INSERT OR IGNORE INTO original (hash, content) VALUES (?, ?)", row)
         entry = _next(garage, case_id, what, at, by, files=different)
-        return _append(garage, entry)
+        return _append(garage, msgspec.structs.replace(entry, undoes=undoes))
 
 
 def undo(

@@ -22,6 +22,7 @@ class OwnCode(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         fault: What is wrong; ``unknown`` when the row does not tell.
         text: The row's own words.
         source: Where the user read it.
+        denies: A person reads in these words that there is no fault.
     """
 
     code: str
@@ -31,6 +32,7 @@ class OwnCode(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     fault: Fault = "unknown"
     text: str = ""
     source: str
+    denies: bool = False
     origin: Origin = Origin()
 
 

@@ -6,6 +6,9 @@ from squibwise.model.car import Car, Price, Profile
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding
 
+UNITS: dict[str, str | None] = {"metric": None, "US": "US"}
+"""Units that figures can be told in, each with a region that has them."""
+
 
 class Picture(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What can be measured of a picture that was handed in; what it is of is for people to see.
@@ -38,6 +41,7 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         copies: Path of a photograph and SHA-256 of the copy that its record holds, without what
             the camera wrote into the file; empty until a record is made.
         pictures: What was measured of each picture, by path; empty until a record is made.
+        units: In which whoever reads it wants figures told; empty = as its region has them.
     """
 
     id: str
@@ -52,6 +56,12 @@ class Case(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     files: dict[str, str] = {}
     copies: dict[str, str] = {}
     pictures: dict[str, Picture] = {}
+    units: str = ""
+
+    @property
+    def measures(self) -> str | None:
+        """The region whose units its figures are told in."""
+        return UNITS[self.units] if self.units else self.region
 
 
 class Experience(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -13,6 +13,8 @@ from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 
 _LIKE, _NEAR, _AHEAD, _SAME = 80.0, 66.0, 8.0, 99.0
+_SPOTS = frozenset({"door", "pillar"})
+"""Places of one side that a part may sit at, by the word that people say of it."""
 
 
 class _Named(msgspec.Struct, frozen=True):
@@ -53,6 +55,7 @@ class Names(msgspec.Struct, frozen=True):
         small = re.sub(r"(?<=\w)'s?\b", "", small).replace("l/h", "lh").replace("r/h", "rh")
         words = re.findall(r"\w+", small)
         found = {p for w in words for p in self.places.get(w, "").split()}
+        found -= {"front"} if "door" in words else set()  # "front left door": the door itself
         kept = (w for w in words if w not in self.places and w not in self.filler)
         return " ".join(kept), frozenset(found)
 
@@ -80,7 +83,10 @@ def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
     named = []
     for need in wanted:
         mine, names = frozenset(_places_of(need, case)), []
-        for text in (need.title, *called.get(need.key.partition("@")[0], ())):
+        titles = (need.title, need.title.partition(", ")[0])
+        for text in (*titles, *called.get(need.key.partition("@")[0], ())):
+            if _is_elsewhere(need, text):
+                continue
             name, places = known.part(re.sub(r"\(.*?\)", "", text))
             names += [(name, places - mine)] if name else []
         assembly = catalog.assemblies.get(need.key.partition("@")[0])
@@ -101,6 +107,13 @@ def _places_of(need: Need, case: Case) -> Iterable[str]:
             yield "rear" if place.startswith("row") or place == "tail" else "front"
         if "centre" in place:
             yield "centre"
+
+
+def _is_elsewhere(need: Need, text: str) -> bool:
+    """Does a text name a door or a pillar where the need is at the other of them."""
+    mine = _SPOTS & {split_component(c).place.partition("-")[0] for c in need.contains}
+    named = _SPOTS.intersection(re.findall(r"\w+", text.lower()))
+    return bool(mine and named) and not mine & named
 
 
 def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
@@ -126,7 +139,8 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
         ),
         key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
     )
-    fitting = [s for s in scored if places <= s[2].places]
+    at_hand = (s for s in scored if not _is_elsewhere(s[2].need, offer.fits))
+    fitting = [s for s in at_hand if places <= s[2].places]
     if fitting and fitting[0][0] >= _LIKE and _is_ahead(fitting, places):
         score, _, found = fitting[0]
         is_sure = score >= _SAME and (places or found.is_alone)

@@ -65,7 +65,7 @@ def tell_assessment(case: Case, states: Assessment, catalog: Catalog) -> Telling
                 *_doubtful(states, catalog),
                 _looks(states),
                 _quiet(states, catalog),
-                tell_event(states.event, case.region, catalog),
+                tell_event(states.event, case.measures, catalog),
                 _assumed(states, catalog),
                 tell_findings((*case.findings, *states.findings)),
                 Section(blocks=(_WHY,)),
@@ -82,7 +82,7 @@ def tell_assessment_shortly(case: Case, states: Assessment, catalog: Catalog) ->
     """Return the few lines that matter most."""
     fired = fired_parts(states, catalog)
     perhaps = probably_fired(states, catalog)
-    rows = [("happened", tell_event_shortly(states.event, case.region))]
+    rows = [("happened", tell_event_shortly(states.event, case.measures))]
     rows.append(("fired", named(fired, catalog) or "nothing is settled to have fired"))
     rows += [("perhaps fired", named(perhaps, catalog))] if perhaps else []
     wrong = [c for c, _, _ in troubled(states)]

@@ -250,7 +250,7 @@ def make_cards(case: Case, catalog: Catalog) -> tuple[EvidenceCard, ...]:
     for ticks, group in groupby(case.evidence, lambda e: _is_tick(e, catalog)):
         entries = list(group)
         found += (
-            [_tell_ticks(entries)] if ticks else [_card(e, case.region, catalog) for e in entries]
+            [_tell_ticks(entries)] if ticks else [_card(e, case.measures, catalog) for e in entries]
         )
     return tuple(found)
 

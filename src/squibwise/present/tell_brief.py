@@ -132,7 +132,7 @@ def make_brief(case: Case, whole: Overview, catalog: Catalog) -> Brief:
     fired = tuple(c.id for c in fired_parts(states, catalog))
     untold = not (case.evidence or fired or order_now(todo))
     return Brief(
-        happened=UNTOLD if untold else tell_event_shortly(states.event, case.region),
+        happened=UNTOLD if untold else tell_event_shortly(states.event, case.measures),
         fired=fired,
         wrong=tuple(tell_wrong(_leave_the_key(states, todo, catalog), catalog)),
         circuits=circuits,

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from squibwise.garage.cases import Car
-from squibwise.garage.store import Entry
+from squibwise.garage.store import Entry, list_undone
 from squibwise.model.origin import Finding
 from squibwise.present.figures import counted
 from squibwise.present.telling import Section, Table, Telling, Text
@@ -78,7 +78,7 @@ def tell_garage(cases: Sequence[tuple[str, str, Entry]], place: Path) -> Telling
 
 def tell_history(case_id: str, entries: Sequence[Entry]) -> Telling:
     """Return everything that happened to a case, with what was taken back again."""
-    undone = {e.undoes for e in entries if e.kind == "undone"}
+    undone = list_undone(tuple(entries))
     rows = tuple(
         (str(e.number), e.at, e.by, f"{e.what} (taken back)" if e.number in undone else e.what)
         for e in entries

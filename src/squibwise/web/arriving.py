@@ -7,9 +7,10 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
 from squibwise.catalog.screens import LANGUAGES
+from squibwise.model.case import UNITS
 from squibwise.web.bench import NotThereError
 from squibwise.web.guarding import go, set_cookie
-from squibwise.web.layout import LANGUAGE_COOKIE, bench_of, page, refusal
+from squibwise.web.layout import LANGUAGE_COOKIE, UNITS_COOKIE, bench_of, page, refusal
 from squibwise.web.sending import Sent, sends
 from squibwise.web.sessions import Role
 
@@ -53,13 +54,15 @@ def tell_token(request: Request) -> Response:
 
 @sends
 def speak(request: Request, sent: Sent) -> Response:
-    """Keep the language that was chosen and go back to the page."""
+    """Keep the language or the units that were chosen and go back to the page."""
     del request
     back = sent.get("back", 300)
     answer = go(back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/")
-    chosen = sent.get("lang", 2)
-    if chosen in LANGUAGES:
-        answer.set_cookie(
-            LANGUAGE_COOKIE, chosen, max_age=YEAR_SECONDS, httponly=True, samesite="lax"
-        )
+    lang, units = sent.get("lang", 2), sent.get("units", 6)
+    for cookie, chosen, offered in (
+        (LANGUAGE_COOKIE, lang, LANGUAGES),
+        (UNITS_COOKIE, units, UNITS),
+    ):
+        if chosen in offered:
+            answer.set_cookie(cookie, chosen, max_age=YEAR_SECONDS, httponly=True, samesite="lax")
     return answer

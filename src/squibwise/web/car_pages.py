@@ -139,7 +139,7 @@ def _seats(marks: Any, hand: str) -> list[tuple[float, float]]:  # noqa: ANN401 
 
 def brief_of(bench: Bench, opened: Opened) -> Brief:
     """Return the one screen of a car, made once for each standing."""
-    key = ("brief", opened.id, opened.seen)
+    key = ("brief", opened.id, opened.seen, opened.case.units)
     return bench.keep(key, lambda: make_brief(opened.case, bench.whole(opened), bench.catalog))
 
 

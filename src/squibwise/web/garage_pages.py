@@ -10,7 +10,7 @@ from starlette.responses import Response
 from squibwise import case as line
 from squibwise.errors import InputError
 from squibwise.garage import new_case, store
-from squibwise.garage.cases import list_cars
+from squibwise.garage.cases import list_cars, take_out
 from squibwise.garage.database import connected
 from squibwise.garage.folders import Content, folder_content
 from squibwise.intake.case_file.load import CASE_FILE
@@ -86,13 +86,16 @@ def history(request: Request) -> Response:
     opened = opened_for(request)
     with connected(bench_of(request).place) as garage:
         entries = store.history(garage, opened.id)
-    undone = {e.undoes for e in entries if e.kind == "undone"}
-    holding = store.effective(entries)
+    undone, holding = store.list_undone(entries), store.effective(entries)
+    takes_back = {e.number for e in holding[1:] if e.number not in undone and not e.undoes}
     return page(
         request,
         "history.html",
         opened=opened,
-        entries=[(e, e.number in undone) for e in reversed(entries[-SHOWN_ENTRIES:])],
+        entries=[
+            (e, e.number in undone, e.number in takes_back)
+            for e in reversed(entries[-SHOWN_ENTRIES:])
+        ],
         hidden_entries=max(0, len(entries) - SHOWN_ENTRIES),
         last=holding[-1] if len(holding) > 1 else None,
     )
@@ -100,10 +103,15 @@ def history(request: Request) -> Response:
 
 @sends
 def undo(request: Request, sent: Sent) -> Response:
-    """Take the last entry that holds back; the history keeps both."""
+    """Take one entry back, the last that holds where none is named; the history keeps both."""
     opened, bench = opened_for(request), bench_of(request)
     refuse_stale(opened, sent)
+    number, at = sent.get("number", 9), dt.datetime.now(dt.UTC)
+    if number.isdecimal():
+        by = sent.get("by", 60)
+        take_out(bench.place, opened.id, int(number), at, bench.catalog, by, opened.seen)
+        return go(f"/car/{opened.id}/history")
     with connected(bench.place) as garage:
         head = store.head(garage, opened.id)
-        store.undo(garage, opened.id, dt.datetime.now(dt.UTC), sent.get("by", 60), head)
+        store.undo(garage, opened.id, at, sent.get("by", 60), head)
     return go(f"/car/{opened.id}/history")

@@ -9,12 +9,15 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
+import msgspec
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.screens import LANGUAGES
+from squibwise.model.case import UNITS
+from squibwise.present.figures import speed_in, weight_in
 from squibwise.present.page_words import tell_cell, tell_on_page, write_figure
 from squibwise.present.phrases import in_words, standing
 from squibwise.present.tell_bench import make_job
@@ -24,7 +27,7 @@ from squibwise.web.sessions import Session
 
 HERE = Path(__file__).parent
 STATIC = HERE / "static"
-LANGUAGE_COOKIE = "squibwise-language"
+LANGUAGE_COOKIE, UNITS_COOKIE = "squibwise-language", "squibwise-units"
 
 
 @cache
@@ -77,6 +80,14 @@ def _asked_for(request: Request) -> Iterator[tuple[str, str]]:
         yield spoken.lower(), where.upper()
 
 
+def _units(request: Request, opened: Opened | None) -> tuple[str, str]:
+    """Return the units that figures are told in, and the choice that a touch turns to."""
+    chosen = request.cookies.get(UNITS_COOKIE, "")
+    region = UNITS[chosen] if chosen in UNITS else country(request, opened)
+    speed, weight = speed_in(0.0, region)[1], weight_in(0.0, region)[1]
+    return f"{speed} {weight}", "US" if speed == "km/h" else "metric"
+
+
 def country(request: Request, opened: Opened | None) -> str:
     """Return the country whose marks figures have: that of the car, else that of the browser."""
     if opened is not None:
@@ -99,6 +110,7 @@ def page(
         "session": session or Session(id="", role="visitor", token=""),
         "lang": spoken,
         "languages": tuple(LANGUAGES.items()),
+        "units": _units(request, given.get("opened")),
         "t": lambda text: tell_on_page(str(text), spoken, where),
         "cell": lambda text: tell_cell(str(text), spoken, where),
         "figure": lambda value: "" if value is None else write_figure(value, spoken, where),
@@ -155,5 +167,8 @@ def bench_of(request: Request) -> Bench:
 
 
 def opened_for(request: Request) -> Opened:
-    """Return the car that a request names."""
-    return bench_of(request).open(request.path_params["car"])
+    """Return the car that a request names, its figures in the units that were chosen."""
+    opened = bench_of(request).open(request.path_params["car"])
+    chosen = request.cookies.get(UNITS_COOKIE, "")
+    told = msgspec.structs.replace(opened.case, units=chosen if chosen in UNITS else "")
+    return msgspec.structs.replace(opened, case=told)

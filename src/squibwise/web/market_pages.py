@@ -66,7 +66,8 @@ TERM_FIELDS = {
 SHOWN_OFFERS = 50
 ANY, RANGES = (0.0, 1e9), {"technicians": (1.0, 3.0)}
 WHOLE = ("deadline", "technicians")
-CHART_WIDTH, DAY_ROW, BAR, CURVE_HEIGHT = 400.0, 48.0, 20.0, 190.0
+CHART_WIDTH, BAR, CURVE_HEIGHT = 400.0, 20.0, 190.0
+SHOWN_TITLES = 6
 
 
 def orders(request: Request) -> Response:
@@ -277,7 +278,8 @@ def buying(request: Request) -> Response:
             telling=tell_buying(opened.case, answer, terms, today, bench.catalog),
             days=_days(best),
             width=CHART_WIDTH,
-            day_row=DAY_ROW,
+            bar=BAR,
+            shown=SHOWN_TITLES,
             curve=_curve(answer.curve),
             curve_height=CURVE_HEIGHT,
         )
@@ -323,12 +325,12 @@ def _days(plan: BuyPlan) -> list[dict[str, Any]]:
     return [
         {
             "day": day,
-            "y": DAY_ROW * row,
             "operations": len(tasks),
             "time": minutes(sum(t.end - t.start for t in tasks if not t.outside)),
-            "bars": [_bar(t, longest, DAY_ROW * row, hands) for t in tasks],
+            "bars": [_bar(t, longest, hands) for t in tasks],
+            "titles": list(dict.fromkeys(t.title for t in tasks)),
         }
-        for row, (day, tasks) in enumerate(sorted(by_day.items()))
+        for day, tasks in sorted(by_day.items())
     ]
 
 
@@ -336,13 +338,13 @@ def _ends(task: ScheduledTask) -> int:
     return task.minute + task.end - task.start
 
 
-def _bar(task: ScheduledTask, longest: int, top: float, hands: int) -> dict[str, Any]:
+def _bar(task: ScheduledTask, longest: int, hands: int) -> dict[str, Any]:
     """Return an operation on the row of its day, one below the other where several work."""
     tall = BAR / hands
     return {
         "x": CHART_WIDTH * task.minute / longest,
         "w": max(2.0, CHART_WIDTH * (task.end - task.start) / longest - 1.0),
-        "y": top + DAY_ROW - BAR - 4.0 + tall * max(0, task.technician - 1),
+        "y": tall * max(0, task.technician - 1),
         "h": tall - 1.0,
         "title": task.title,
         "outside": task.outside,

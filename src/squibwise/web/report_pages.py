@@ -7,10 +7,14 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise.catalog.codes import NO_FAULT
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import entering, store
 from squibwise.garage.correcting import NO_CODE, Correction, correct_line
 from squibwise.garage.database import connected
+from squibwise.intake.report.codes import find_codes
+from squibwise.model.names import split_component
 from squibwise.model.report import CodeLine, Report
 from squibwise.model.words import FAULTS
 from squibwise.present.figures import percent
@@ -99,6 +103,7 @@ def lines(request: Request) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     report = _find(opened, request.path_params["report"])
     reading, catalog = report.reading, bench.catalog
+    able, known = _coded(opened, catalog), set(opened.case.car.components)
     return car_page(
         request,
         "report.html",
@@ -111,11 +116,19 @@ def lines(request: Request) -> Response:
         unread=reading.unread,
         why=reading.coverage.why,
         findings=[f.text() for f in reading.findings],
-        components=[(c, name(c, catalog)) for c in opened.case.car.components],
+        components=[(c, name(c, catalog)) for c in opened.case.car.components if c in able],
+        others=sorted(((c, name(c, catalog)) for c in able - known), key=lambda other: other[1]),
         no_code=NO_CODE,
         stages=STAGES,
-        faults=[(f, in_words(f)) for f in FAULTS],
+        faults=[(NO_FAULT, "no fault"), *((f, in_words(f)) for f in FAULTS)],
     )
+
+
+def _coded(opened: Opened, catalog: Catalog) -> set[str]:
+    """Return the parts that a code can be of: those of the car, and those that others have."""
+    every = {c for t in catalog.templates.values() for c in t.components}
+    every |= {*opened.case.car.components}
+    return {c for c in every if catalog.kinds[split_component(c).kind].circuit}
 
 
 def _find(opened: Opened, report_id: str) -> Report:
@@ -131,7 +144,7 @@ def _line(line: CodeLine, bench: Bench) -> dict[str, Any]:
     return {
         "of": line,
         "part": part or " / ".join(perhaps) or "?",
-        "fault": in_words(line.fault),
+        "fault": in_words(line.fault) if line.present else "no fault now",
         "status": ", ".join(map(in_words, line.status)),
         "sure": bool(line.component) and len(line.candidates) <= 1 and not line.repeats,
         "code": tell_code(line) if line.code else NO_CODE,
@@ -152,42 +165,57 @@ def _sheet(bench: Bench, opened: Opened, report: Report) -> list[str]:
 def correct(request: Request, sent: Sent) -> Response:
     """Write down what a line means; the report itself stays as it was."""
     opened, bench = opened_for(request), bench_of(request)
-    report, stage = _find(opened, request.path_params["report"]), pick(sent, "stage", STAGES)
+    report = _find(opened, request.path_params["report"])
     refuse_unnamed(sent, "Say who reads the line so.")
-    component, fault = (
-        pick(sent, "component", opened.case.car.components),
-        pick(sent, "fault", FAULTS),
-    )
-    if not component or not fault:
-        raise InputError("Part or fault is missing.", remedy="Choose both.")
-    correction = Correction(
-        code=sent.get("code", 30),
-        component=component,
-        stage=int(stage or 0),
-        fault=fault,
-        text=sent.get("text", LONGEST_LINE),
-    )
-    _refuse_foreign(correction, report)
-    named = correction.text[:60] if correction.code == NO_CODE else correction.code
-    what = f"corrected {named} of {report.id}"
+    correction = _read_correction(sent, opened, report, bench.catalog)
+    code = sent.get("code", 30)
+    what = f"corrected {correction.text[:60] if code == NO_CODE else code} of {report.id}"
     source = f"read on the report by {sent.get('by', 60)}"
     with changing(request, opened, sent, what) as folder:
         correct_line(folder, correction, source, what, now(), bench.catalog)
     return go(f"/car/{opened.id}/report/{report.id}")
 
 
-def _refuse_foreign(correction: Correction, report: Report) -> None:
-    """Stop a correction of a line that the report does not have.
+def _read_correction(sent: Sent, opened: Opened, report: Report, catalog: Catalog) -> Correction:
+    """Return what somebody says that a line means: its code, or part and fault, or no fault.
 
     Raises:
-        InputError: It has no such line.
+        InputError: It is no line of the report, no code, or only half of what it means is said.
     """
-    read, unread = report.reading.lines, report.reading.unread
-    known = {(tell_code(x) if x.code else NO_CODE, _shorten(x.raw)) for x in read}
-    known |= {(NO_CODE, _shorten(x.raw)) for x in unread}
-    if (correction.code, _shorten(correction.text)) not in known:
-        told = "This line is not in the report."
-        raise InputError(told, remedy="Correct it on the page of its report.")
+    component = pick(sent, "component", _coded(opened, catalog))
+    fault = pick(sent, "fault", (NO_FAULT, *FAULTS))
+    code, text = sent.get("code", 30), sent.get("text", LONGEST_LINE)
+    right, line = sent.get("right_code", 30).upper() or code, _find_line(code, text, report)
+    is_recoded = right != code
+    if is_recoded and not find_codes(right):
+        remedy = "Write it as the report prints it, such as B0001-1B."
+        raise InputError(f"'{right}' is no code.", remedy=remedy)
+    if is_recoded and line and (component, fault) == (line.component or "", line.fault):
+        component = fault = ""  # left as the wrong code had it: the right one tells
+    is_left = is_recoded and not component and not fault
+    if not (is_left or fault == NO_FAULT or (component and fault)):
+        told = "Part or fault is missing."
+        raise InputError(told, remedy="Choose both, or correct the code.")
+    stage = int(pick(sent, "stage", STAGES) or 0)
+    return Correction(code=right, component=component, stage=stage, fault=fault, text=text)
+
+
+def _find_line(code: str, text: str, report: Report) -> CodeLine | None:
+    """Return the fault of a line that is corrected; None for one that was read as none.
+
+    Raises:
+        InputError: The report has no such line.
+    """
+    for line in report.reading.lines:
+        if (tell_code(line) if line.code else NO_CODE, _shorten(line.raw)) == (
+            code,
+            _shorten(text),
+        ):
+            return line
+    if code == NO_CODE and _shorten(text) in {_shorten(x.raw) for x in report.reading.unread}:
+        return None
+    told = "This line is not in the report."
+    raise InputError(told, remedy="Correct it on the page of its report.")
 
 
 def _shorten(line: str) -> str:

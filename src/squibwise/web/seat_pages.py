@@ -45,8 +45,8 @@ def seat(request: Request) -> Response:
         title=name(sensor, bench.catalog),
         trials=[(x, _weight(x.applied_kg, opened), _weight(x.read_kg, opened)) for x in trials],
         warm=_warmth(trials[-1].cabin_c, opened) if trials else None,
-        unit=weight_in(0.0, opened.case.region)[1],
-        degrees=warmth_in(0.0, opened.case.region)[1],
+        unit=weight_in(0.0, opened.case.measures)[1],
+        degrees=warmth_in(0.0, opened.case.measures)[1],
         last=trials[-1] if trials else None,
         steps=STEPS,
         at=len(trials) % len(STEPS),
@@ -66,11 +66,11 @@ def _find_scale(sensor: str, opened: Opened, bench: Bench) -> None:
 
 
 def _weight(kg: float | None, opened: Opened) -> float | None:
-    return None if kg is None else weight_in(kg, opened.case.region)[0]
+    return None if kg is None else weight_in(kg, opened.case.measures)[0]
 
 
 def _warmth(celsius: float | None, opened: Opened) -> float | None:
-    return None if celsius is None else warmth_in(celsius, opened.case.region)[0]
+    return None if celsius is None else warmth_in(celsius, opened.case.measures)[0]
 
 
 @sends
@@ -103,7 +103,7 @@ def weigh(request: Request, sent: Sent) -> Response:
         "buckle": pick(sent, "buckle", ("open", "latched")),
     }
     entry = {k: v for k, v in given.items() if v not in (None, "")} | common(sent)
-    what = f"weighed {sensor}: {measured(given['applied_kg'], 'kg', opened.case.region)}"
+    what = f"weighed {sensor}: {measured(given['applied_kg'], 'kg', opened.case.measures)}"
     enter(request, opened, sent, what, lambda _: (entry,))
     return go(f"/car/{opened.id}/seat/{sensor}")
 

@@ -16,7 +16,7 @@ from squibwise.intake.report.candidates import (
     own_candidate,
     rank,
 )
-from squibwise.intake.report.codes import Code
+from squibwise.intake.report.codes import Code, find_codes
 from squibwise.intake.report.sheet import CLEAR, Fault
 from squibwise.intake.report.words import FAULTS, Words, has_part
 from squibwise.model import report
@@ -83,15 +83,17 @@ def _is_of_unit(fault: Fault) -> bool:
 
 def _join(fault: Fault, scope: Scope) -> None:
     """Set what the words and the code of a fault mean together."""
+    own = _own_row(fault, scope)
+    if own is not None and _has_words(own, fault):
+        _take_reading(fault, own)
     row = _table_row(fault.code, scope)
     _name_buckle(fault.words, row)
     named = candidates_of(fault.words, scope)
     features = fault.words.rule_features() | ({"haspart"} if named else set())
     said = _readings(first_rule(scope.catalog.vocabulary.faults, features))
-    own = _own_row(fault, scope)
     if row is not None and not said and all(c.kind == "control-unit" for c in named):
         named = ()  # the unit's name beside a known code labels the report, not the part
-    if own is not None:
+    if own is not None and (own.component or own.fault != "unknown"):
         worded = _has_words(own, fault)  # what somebody reads in them stands for all of them
         _take_own(fault, () if worded else named, () if worded else said, own)
         return
@@ -104,6 +106,13 @@ def _join(fault: Fault, scope: Scope) -> None:
     fault.basis = _basis(bool(named or said), fault.basis in ("code", "words+code"), bool(typed))
     fault.sources = fault.sources or (("sae-j2012",) if typed else ())
     fault.typed_status = record.status if record else None
+
+
+def _take_reading(fault: Fault, own: OwnCode) -> None:
+    """Take the code that somebody reads in the words of a line, or that they tell of no fault."""
+    printed = "-".join(filter(None, (own.code, own.failure_type)))
+    fault.code = next(iter(find_codes(printed)), fault.code) if own.code else fault.code
+    fault.absent = fault.absent or ("denied by hand" if own.denies else "")
 
 
 def _name_buckle(words: Words, row: CodeMeaning | None) -> None:
