@@ -225,7 +225,9 @@ def test_a_circuit_is_traced_by_one_short_command_each(run: Line, tmp_path: Path
     assert run("tried", case, "driver seat airbag", "lock-open", "--by", "R").code == 0
     shown = run("trace", case, loop)
     assert f"squibwise tried clover-05 {loop} 'not fixed'" in shown.out
-    assert run("tried", case, part, "reseat:seat-plug", "not", "fixed").code == 0
+    repair = ("tried", case, part, "reseat:seat-plug", "not", "fixed")
+    assert "Nobody says that reseat:seat-plug was carried out" in run(*repair).err
+    assert run(*repair, "--done").code == 0
     assert "--ohm 2.1" in run("loaded", case, part, "in").err
     assert run("loaded", case, part, "in", "--ohm", "2.1").code == 0
     assert "is in driver.seat-bag/1 already" in run("loaded", case, part, "in", "--ohm", "2").err

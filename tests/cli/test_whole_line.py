@@ -3,6 +3,7 @@
 import contextlib
 import io
 import json
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -122,6 +123,7 @@ def test_a_trace_without_a_circuit_lists_those_there_are_and_the_lamp_is_found()
     done = line("trace", str(ROOT / "clover-05"))
     assert done.code == 2
     assert "No circuit is named." in done.err
+    assert re.search(r"At fault: [^.]*driver\.seat-bag/1 \(\d\d%\)", done.err)
     assert "driver.seat-bag" in done.err
     assert "centre.warning-lamp" in done.err
     assert "seat-frame" not in done.err

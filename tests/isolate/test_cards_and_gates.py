@@ -207,6 +207,23 @@ def test_a_connector_with_no_charge_near_needs_no_wait() -> None:
     assert card.next_test.hold_minutes == 0.0 or card.next_test.id.endswith("unit-plug")
 
 
+WHEEL_2 = "driver.front-bag/2"
+
+
+def test_a_load_under_one_stage_is_told_on_the_cards_of_the_other_until_a_card_takes_it_out() -> (
+    None
+):
+    """Common practice, no source: a connector that is apart for a load opens what shares it."""
+    both = a_report(*(a_line("driver.front-bag", "open-or-high", stage=n, line=n) for n in (1, 2)))
+    stays = entered("load-at:device-plug", "stays", "driver.front-bag/1", day=2)
+    told = traced(WHEEL_2, both, stays).next_test
+    assert "In stage 1 beside it: a substitute load, at the connector at the airbag" in told.load
+    assert told.load in [s.text for s in told.steps if s.power == "off"]
+    metered = entered("meter:clock-spring", "sound", "driver.front-bag/1", day=3, name="t2")
+    for loop in (WHEEL_2, "driver.front-bag/1"):
+        assert not traced(loop, both, stays, metered).next_test.load, "that card took it out"
+
+
 def test_the_card_says_where_the_load_is_and_how_to_enter_it() -> None:
     low = seen("passenger.front-bag", "low-or-short")
     load = SubstituteLoad(

@@ -4,8 +4,8 @@ import pytest
 
 from squibwise.isolate import trace
 from squibwise.isolate.cards import card_of
-from squibwise.isolate.tracing import search_of
-from squibwise.model.evidence import Evidence, LampCheck, Story
+from squibwise.isolate.tracing import plan_of, search_of
+from squibwise.model.evidence import DoneWork, Evidence, LampCheck, Story
 from squibwise.model.evidence import TestOutcome as Entered
 from squibwise.model.trace import Trace
 
@@ -105,6 +105,23 @@ def test_a_live_value_that_follows_the_weight_clears_connectors_and_none_accuses
 
 
 WHEEL = "driver.front-bag/1"
+
+
+def test_numbers_are_compared_before_a_look_only_where_something_was_fitted() -> None:
+    both = a_report(*(a_line("driver.front-bag", "open-or-high", stage=n, line=n) for n in (1, 2)))
+    for loop in (WHEEL, "driver.front-bag/2"):
+        assert not traced(loop, both).next_test.id.startswith("label:")
+    fitted = a_case(
+        DoneWork(id="w", what="replaced", component="passenger.front-bag"),
+        a_report(a_line("passenger.front-bag", "open-or-high")),
+        Story(id="o", text="", known=("other-part",)),
+    )
+    search = search_of(fitted, believing(), "passenger.front-bag/1", CATALOG)
+    assert sum(s.p for s in search.standing.suspects if "device:wrong-part" in s.parts) > 0.1
+    tests = [t.id for t in plan_of(search, fitted, CATALOG).tests]
+    assert "label:device" in tests
+
+
 TURNING = Story(id="o", text="", comes=("turning",), known=("untouched",))
 OFF_AND_ON = a_report(a_line("driver.front-bag", "open-or-high", "intermittent"))
 

@@ -145,7 +145,9 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         meter: Does it put a resistance or insulation meter on a circuit.
         igniters: What happens with the charges: ``not-touched``, ``unplugged`` or ``loads``.
         looks_first: Look with the power off that comes before it where that connector may well be
-            half seated; empty for none.
+            half seated, or, where there are causes that it is done ``rather`` for, while these are
+            not likely; empty for none.
+        rather: Causes that make it worth doing before that look.
         moves: Is the steering or a seat moved.
         bare: Is the control unit unplugged while the power is on.
         rule: ``split``: tells the device's side from the unit's; ``find``: finds faults by name.
@@ -182,6 +184,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     meter: bool = False
     igniters: str = "not-touched"
     looks_first: str = ""
+    rather: tuple[str, ...] = ()
     moves: bool = False
     bare: bool = False
     rule: str
@@ -255,6 +258,7 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         access: Further access clusters; ``{plugs}`` for every plug of the loop.
         opens: Must the access of the element it is done at be open.
         ruled: Only where the user's own rule lets the unit be kept.
+        stored: Only where a code of the circuit is stored, or where none is any more.
         power: ``through``, or ``on`` where no hands go near the circuit.
         after: Tests that must have located the fault before it, with ``{point}`` and ``{near}``
             (the connector nearest to it); those that this circuit does not have are left aside.
@@ -284,6 +288,7 @@ class LoopRepair(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     access: tuple[str, ...] = ()
     opens: bool = True
     ruled: bool = False
+    stored: bool | None = None
     power: str = "through"
     after: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from squibwise.cli import output
 from squibwise.cli.commands import answers, case_argument, examples
 from squibwise.cli.entry_commands import by_option, common_keys, time_option, write_entries
 
@@ -15,12 +16,16 @@ from squibwise.cli.entry_commands import by_option, common_keys, time_option, wr
     short_help="Write down how a test or repair of a bench card came out.",
     epilog=examples(
         "tried clover-05 driver.seat-bag lock-open --by R",
-        "tried clover-05 driver.seat-bag reseat:seat-plug 'not fixed' --by R",
+        "tried clover-05 driver.seat-bag reseat:seat-plug 'not fixed' --done --by R",
     ),
 )
 @case_argument
 @click.argument("circuit")
 @click.argument("words", metavar="[TEST] OUTCOME", nargs=-1, required=True)
+@click.option(
+    "--done", "is_done", is_flag=True,
+    help="A repair was carried out as the card says, and the circuit read again after it.",
+)  # fmt: skip
 @by_option
 @time_option
 @answers
@@ -28,23 +33,38 @@ def tried(
     case_path: Path,
     circuit: str,
     words: tuple[str, ...],
+    is_done: bool,
     by: str | None,
     at: dt.datetime | None,
     as_json: bool,
 ) -> int:
     """Write down how a test or repair of a circuit came out, in a word of its bench card.
 
-    Without TEST it is the one that `trace` prints next. A circuit may be named by its part.
+    Without TEST it is the one that `trace` prints next. A circuit may be named by its part. Of a
+    repair it is asked whether it was carried out, unless --done says so.
     """
     from squibwise.cli import opening
+    from squibwise.errors import InputError
     from squibwise.garage import saying
+    from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
     opened = opening.open_case(case_path)
     loop = saying.find_circuit(circuit, opened.case.car, opened.catalog)
     told = saying.find_outcome(words, loop, opened.case, opened.catalog)
+    is_repair = told["outcome"] in (FIXED, NOT_FIXED)
+    if is_repair and not (is_done or _says_done(told["test"])):
+        raise InputError(
+            f"Nobody says that {told['test']} was carried out and the circuit read again after it.",
+            remedy="Do what the card says, read the circuit, and add --done.",
+        )
     entry = {"kind": "test-outcome", "loop": loop, **told, **common_keys(by, at)}
     command = f"tried {loop} {told['test']} {told['outcome']}"
     return write_entries(case_path, command, [entry], as_json=as_json)
+
+
+def _says_done(repair: str) -> bool:
+    asked = f"Was {repair} carried out as the card says, and the circuit read again after it?"
+    return output.can_ask() and click.confirm(asked, err=True)
 
 
 @click.command(

@@ -3,11 +3,14 @@
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from squibwise.cli import output
+
+if TYPE_CHECKING:
+    from squibwise.cli.opening import Opened
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -164,6 +167,8 @@ def trace(
     from squibwise.present.tell_trace import tell_trace
 
     at = opening.open_case(case_path, own)
+    if not loop:
+        raise saying.refuse_unnamed(_list_at_fault(at), at.case.car, at.catalog)
     loop = saying.find_traced(loop, at.case.car, at.catalog)
     deadline = None if seconds is None else monotonic() + seconds
     over = None if deadline is None else lambda: monotonic() > deadline
@@ -175,6 +180,17 @@ def trace(
         as_json=as_json,
         findings=found.findings,
     )
+
+
+def _list_at_fault(at: "Opened") -> list[tuple[str, str]]:
+    """Return the circuits at fault, each with how likely it is, likeliest first."""
+    from squibwise import case
+    from squibwise.present.figures import percent
+    from squibwise.present.tell_brief import find_faulty_circuits
+
+    whole = case.overview(at.case, at.catalog, at.own)
+    found = find_faulty_circuits(at.case, whole.states, whole.todo, at.catalog)
+    return [(c.loop, "it is back" if c.returned else percent(c.p)) for c in found]
 
 
 @click.command(

@@ -300,16 +300,30 @@ def find_traced(said: str, car: Car, catalog: Catalog) -> str:
     """Return the circuit to trace: as `find_circuit`, with the names of older files as they stand.
 
     Raises:
-        InputError: None is named; those of the car are listed. Or the car has no such part.
+        InputError: The car has no such part.
     """
-    if not said:
-        kinds = {c: catalog.kinds.get(split_component(c).kind) for c in car.components}
-        there = [c for c, kind in kinds.items() if kind is not None and kind.circuit]
-        remedy = f"Name one of this car's: {', '.join(there)}."
-        raise InputError("No circuit is named.", remedy=remedy)
     named = current_name(said)
     is_there = named.partition("/")[0] in car.components
     return named if is_there else find_circuit(said, car, catalog)
+
+
+def refuse_unnamed(at_fault: Sequence[tuple[str, str]], car: Car, catalog: Catalog) -> InputError:
+    """Return the error of a circuit that is not named, with those at fault first.
+
+    Args:
+        at_fault: Circuits, each with how likely it is at fault, as it is told.
+        car: For the circuits it has.
+        catalog: For kinds.
+    """
+    kinds = {c: catalog.kinds.get(split_component(c).kind) for c in car.components}
+    named = {loop.partition("/")[0] for loop, _ in at_fault}
+    there = [c for c, kind in kinds.items() if kind is not None and kind.circuit]
+    rest = ", ".join(c for c in there if c not in named)
+    told = ", ".join(f"{loop} ({p})" for loop, p in at_fault)
+    remedy = f"At fault: {told}. Name it; or another of this car's: {rest}."
+    if not at_fault:
+        remedy = f"None is likely at fault. Name one of this car's: {rest}."
+    return InputError("No circuit is named.", remedy=remedy)
 
 
 def find_outcome(words: Sequence[str], loop: str, case: Case, catalog: Catalog) -> dict[str, str]:

@@ -33,6 +33,7 @@ CLEARED = ("clear", "step:clear")
 FIT_LOADS = ("fit-loads", "step:fit-loads")
 LOAD_METHOD = "substitute-load"
 LOAD_TESTS = ("load-at:",)  # tests of a circuit that put a load into it
+_STAYED = "stays"  # their outcome with which the load is still in
 
 
 def last_signed(history: History, *words: str) -> tuple[int, Passed] | None:
@@ -91,11 +92,14 @@ class LoadsOut(msgspec.Struct, frozen=True, kw_only=True):
         issued: Marks ever issued.
         out: The last move of each load that is not back.
         unissued: A substitute load was used though none was ever issued in this case.
+        left: Circuits whose last outcome is that the fault stayed with a load, and on which no load
+            was entered.
     """
 
     issued: frozenset[str]
     out: tuple[SubstituteLoad, ...]
     unissued: bool
+    left: tuple[str, ...] = ()
 
     @property
     def are_back(self) -> bool:
@@ -110,10 +114,14 @@ def find_loads(history: History) -> LoadsOut:
     read = any(r.method == LOAD_METHOD for _, r in history.all_of(Reading))
     tried = any(t.test.startswith(LOAD_TESTS) for _, t in history.all_of(TestOutcome))
     used = read or tried or is_signed(history, *FIT_LOADS)
+    last = {split_loop(t.loop): t for _, t in history.all_of(TestOutcome)}
+    entered = {split_loop(s.loop) for s in moves}
+    left = (t for loop, t in last.items() if loop not in entered)
     return LoadsOut(
         issued=issued,
         out=loads_left(moves),
         unissued=used and not issued,
+        left=tuple(t.loop for t in left if t.test.startswith(LOAD_TESTS) and t.outcome == _STAYED),
     )
 
 

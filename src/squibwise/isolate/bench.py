@@ -122,6 +122,7 @@ def repairs_of(case: Case, context: Context, catalog: Catalog) -> tuple[BenchRep
         for repair in catalog.loops.repairs
         for element in context.chain.element
         if _is_for(repair, element, context) and (kept or not repair.ruled)
+        if repair.stored in (None, not _nothing_stored(context))
     )
 
 

@@ -4,7 +4,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK, STAYS
-from squibwise.history.signed import is_signed, refuse_drive
+from squibwise.history.signed import find_loads, is_signed, refuse_drive
 from squibwise.isolate.bench import (
     BenchRepair,
     BenchTest,
@@ -16,6 +16,7 @@ from squibwise.isolate.context import LIKELY, Context, wait_minutes
 from squibwise.isolate.standing import Standing
 from squibwise.model.belief import Because
 from squibwise.model.evidence import SubstituteLoad
+from squibwise.model.names import split_loop
 from squibwise.model.trace import BenchCard, CardStep
 from squibwise.model.work import Caution
 from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
@@ -141,17 +142,38 @@ def _load_now(
     """Return where a substitute load now is; empty when none is known to be in."""
     serials = {e.serial: e.id for e in context.case.evidence if isinstance(e, SubstituteLoad)}
     out = [serial for serial, i in serials.items() if i in context.load_out]
+    beside = _loads_beside(context, standing)
     if not out and not standing.load_at:
-        return ""
-    named = (
-        f"load {', '.join(s.removeprefix('load ') for s in out)}" if out else "a substitute load"
-    )
+        return beside
     titles = {e.id: e.title for e in context.chain.element}
     where = titles.get(standing.load_at, "this circuit, at a point that is not entered")
-    then = "Take it out, write it down as returned, and plug that connector together."
+    then = _TAKE_OUT
     if isinstance(bench, BenchTest) and bench.test.rule == "split":
         then = "Move it to where this card asks."
-    return f"In the circuit now: {named}, at {where}. {then}"
+    return f"In the circuit now: {_named_load(out)}, at {where}. {then} {beside}".rstrip()
+
+
+_TAKE_OUT = "Take it out, write it down as returned, and plug that connector together."
+
+
+def _named_load(serials: list[str]) -> str:
+    marks = ", ".join(s.removeprefix("load ") for s in serials)
+    return f"load {marks}" if marks else "a substitute load"
+
+
+def _loads_beside(context: Context, standing: Standing) -> str:
+    """Return where loads are in other stages of the device: what they hold apart is this one's."""
+    titles = {e.id: e.title for e in context.chain.element}
+    out: dict[int, list[str]] = {n: [] for n in standing.loads_beside}
+    for load in find_loads(context.history).out:
+        component, stage = split_loop(load.loop)
+        if component == context.name.id and stage != context.stage:
+            out.setdefault(stage, []).append(load.serial)
+    told = []
+    for stage, serials in sorted(out.items()):
+        where = titles.get(standing.loads_beside.get(stage, ""), "a point that is not entered")
+        told.append(f"In stage {stage} beside it: {_named_load(serials)}, at {where}. {_TAKE_OUT}")
+    return " ".join(told)
 
 
 def _cleared_by(bench: BenchTest, context: Context, catalog: Catalog) -> tuple[Because, ...]:

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import AGAIN, BACK
 from squibwise.history.returned import follow_repairs
-from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances
+from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances, power_of
 from squibwise.isolate.context import Context, counts_for
 from squibwise.isolate.prose import reads_the_circuit
 from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen
@@ -48,6 +48,8 @@ def replay(
     course = follow_repairs(context.history, car, catalog)
     shown = {told.shown for loop, told in course.ever if loop == own}
     for item in context.case.evidence:
+        if isinstance(item, TestOutcome):
+            state = _loaded_beside(state, item, bench)
         if isinstance(item, TestOutcome) and split_loop(item.loop) == own:
             state = _entered(state, item, bench)
         elif isinstance(item, TestOutcome) and counts_for(item, own):
@@ -80,6 +82,17 @@ def _seen_from(state: Standing, item: TestOutcome, bench: Room) -> Standing:
     if test is None or item.outcome not in test.test.outcomes:
         return state
     return msgspec.structs.replace(_tested(state, item, test, bench), spent=state.spent)
+
+
+def _loaded_beside(state: Standing, item: TestOutcome, bench: Room) -> Standing:
+    """Return the state with the load that a card of another stage of the device left in, or out."""
+    component, stage = split_loop(item.loop)
+    if component != bench.context.name.id or stage == bench.context.stage:
+        return state
+    loads = {n: at for n, at in state.loads_beside.items() if n != stage}
+    test = bench.tests.get(item.test)
+    at = "" if test is None else _load_after(state.loads_beside.get(stage, ""), item, test)
+    return msgspec.structs.replace(state, loads_beside=loads | ({stage: at} if at else {}))
 
 
 def _named(item: DoneWork, bench: Room) -> BenchRepair | None:
@@ -127,7 +140,7 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: Room) ->
         done=state.done | {bench.id},
         seen=state.seen | {(bench.id, item.outcome)},
         again=state.again | ({bench.id} & state.done),
-        load_at=_load_after(state, item, bench),
+        load_at=_load_after(state.load_at, item, bench),
         repair=bench.id if cured else state.repair,
     )
     return close(state, item.id, room) if cured else state
@@ -144,11 +157,14 @@ def _chance(bench: BenchTest, suspect: Suspect, word: str, room: Room) -> float:
     return sum(chances[s.word] for s in bench.test.sights)
 
 
-def _load_after(state: Standing, item: TestOutcome, bench: BenchTest) -> str:
-    """Return where the load is after a test: it stays where the fault stayed with it."""
-    if bench.test.rule != "split":
-        return state.load_at
-    return bench.point.id if item.outcome == bench.test.bad else ""
+def _load_after(load_at: str, item: TestOutcome, bench: BenchTest) -> str:
+    """Return where the load is after a test: it stays where the fault stayed with it.
+
+    The card of another test takes it out where hands go in.
+    """
+    if bench.test.rule == "split":
+        return bench.point.id if item.outcome == bench.test.bad else ""
+    return load_at if power_of(bench) in ("on", "any") else ""
 
 
 def _weight_of_repeat(state: Standing, bench: BenchTest, catalog: Catalog) -> float:

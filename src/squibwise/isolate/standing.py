@@ -31,6 +31,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         opened: Access clusters that are open.
         powered: Is the car powered.
         load_at: Element where a substitute load was last put by a test; empty when none is in.
+        loads_beside: The same of the other stages of the device, by stage.
         fixed: Id of the evidence that says fixed and verified; empty while it is not.
         unconfirmed: Id of the evidence that says fixed of a fault that was away before, until a
             second drive confirms it.
@@ -48,6 +49,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     opened: frozenset[str] = frozenset()
     powered: bool = True
     load_at: str = ""
+    loads_beside: dict[int, str] = {}
     fixed: str = ""
     unconfirmed: str = ""
     repair: str = ""

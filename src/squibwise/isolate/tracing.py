@@ -44,7 +44,7 @@ from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
 from squibwise.numerics.troubleshoot.problem import Problem
 from squibwise.numerics.troubleshoot.search import Choose, by_parts, cheapest_first, outward
 
-_MOST, _WORTH_AGAIN = 14, 0.2
+_MOST, _WORTH_AGAIN, _CERTAIN = 14, 0.2, 0.995
 _VERIFIED = "Fixed and verified"
 _UNPROVED = "Fixed, not yet proved on the drive"
 _FIXED = "The last step entered for this circuit was verified as fixed."
@@ -233,13 +233,23 @@ def plan_of(search: Search, case: Case, catalog: Catalog) -> Problem:
 def _looked_before(
     bench: BenchTest, tests: tuple[BenchTest, ...], standing: Standing, catalog: Catalog
 ) -> bool:
-    """Return whether a connector is looked at before a test: charges share it, half seated too."""
+    """Return whether a connector is looked at before a test.
+
+    Charges share it and it may be half seated; or a number is to be compared, and nothing speaks
+    for another part.
+    """
     look = bench.test.looks_first
     if look not in {t.id for t in tests}:
         return False
-    loose = f"{look.partition(':')[2]}:not-seated"
-    likely = math.fsum(s.p for s in standing.suspects if loose in s.parts)
-    return likely >= catalog.fact("isolation.look-before-key-on").number()
+    if bench.test.rather:
+        causes = {c.format(point=bench.point.id) for c in bench.test.rather}
+        return _likely(causes, standing) < catalog.fact("isolation.number-before-look").number()
+    loose = {f"{look.partition(':')[2]}:not-seated"}
+    return _likely(loose, standing) >= catalog.fact("isolation.look-before-key-on").number()
+
+
+def _likely(causes: set[str], standing: Standing) -> float:
+    return math.fsum(s.p for s in standing.suspects if causes & set(s.parts))
 
 
 def _unlocked(repair: BenchRepair, standing: Standing, doubted: frozenset[str]) -> BenchRepair:
@@ -306,13 +316,18 @@ def _is_at(part: str, point: str) -> bool:
 
 def _why(answer: Answer) -> tuple[Because, ...]:
     """Return why this action comes first: what it settles, and how it was found."""
-    chances = ", ".join(f"{word} {node.p:.0%}" for word, node in answer.tree.branches.items())
+    chances = ", ".join(f"{w} {_percent(node.p)}" for w, node in answer.tree.branches.items())
     how = {
         "exact": "No order that locates the fault before it renews a part expects less (exact).",
         "rollout": "Best of every first step, looking ahead by testing only where it pays.",
         "two-step": "Best of every first step looking two steps ahead; the time box ended.",
     }
     return (Because(text=f"Expected outcomes: {chances}."), Because(text=how[answer.method]))
+
+
+def _percent(p: float) -> str:
+    """Return a chance as a person reads it; none that was worked out is certain."""
+    return "over 99%" if p > _CERTAIN else f"{p:.0%}"
 
 
 def _node(node: Node, benches: dict[str, Bench]) -> PlanNode:

@@ -158,10 +158,11 @@ def _leave_the_key(states: Assessment, todo: Work, catalog: Catalog) -> Assessme
 
 def _tell_loads(case: Case, catalog: Catalog) -> tuple[str, ...]:
     """Return which substitute loads are still in a circuit, if any; what they hide reads good."""
-    out = find_loads(read_history(put_in_order(case).evidence)).out
-    if not out:
+    loads = find_loads(read_history(put_in_order(case).evidence))
+    each = [f"{s.serial} at {name(split_loop(s.loop)[0], catalog)}" for s in loads.out]
+    each += [f"one at {name(split_loop(c)[0], catalog)}, by its last test" for c in loads.left]
+    if not each:
         return ()
-    each = [f"{s.serial} at {name(split_loop(s.loop)[0], catalog)}" for s in out]
     told = ", ".join(each)
     return (f"A substitute load is still in: {told}. What that circuit reads is the load.",)
 
