@@ -316,3 +316,26 @@ def test_a_price_from_memory_is_wider_abroad_or_said_to_be_missing(
         assert abroad.basis == "from-memory"
         assert abroad.low.currency == currency
         assert abroad.high.minor / abroad.low.minor > at_home.high.minor / at_home.low.minor
+
+
+def test_a_part_that_fired_or_else_is_damaged_is_ordered_whichever_it_is(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """A rear belt that is locked: its pretensioner fired, or its reel is bent."""
+    belt = "row2-left.retractor-pretensioner"
+    locked = Look(id="l", component=belt, seen="webbing-locked")
+    states = {belt: {"fired": 0.84, "damaged": 0.14}}
+    orders = work(made.case(locked), made.assessment(states), catalog).orders
+    order = next(o for o in orders if belt in o.contains)
+    assert (order.kind, round(order.p, 2)) == ("certain", 0.98)
+
+
+def test_glass_that_others_fit_makes_no_fastener_certain(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    states = {"centre.windshield": {"damaged": 0.97}, "centre.instrument-panel": {"damaged": 0.6}}
+    seen = Look(id="l", component="centre.windshield", seen="damaged")
+    orders = work(made.case(seen), made.assessment(states), catalog).orders
+    kinds = {o.assembly: o.kind for o in orders}
+    assert kinds["windshield"] == "certain"
+    assert kinds["bolts-kit"] == kinds["instrument-panel"] != "certain"

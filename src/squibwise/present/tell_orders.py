@@ -94,7 +94,8 @@ def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:
     """Return the order list as a parts desk reads it: each part with its side, nothing else."""
     car = case.car
     british = (case.region or "").startswith("GB")
-    now, perhaps = order_now(todo), may_be_added(todo)
+    now = order_now(todo)
+    perhaps = tuple(o for o in may_be_added(todo) if o.assembly != FASTENERS)
 
     def listed(title: str, orders: Iterable[Order], note: str = "") -> Section | None:
         rows = tuple(row for o in orders for row in _desk_rows(o, case, catalog, british, now))

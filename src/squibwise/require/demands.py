@@ -181,7 +181,21 @@ class RuledDemand(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def by_state(self) -> float:
         """Probability that what was seen or measured asks for it, whatever the maker's rule."""
-        return max((r.probability for r in self.reasons if not r.ask.profile), default=0.0)
+        seen = (r.probability for r in self.reasons if not r.ask.profile)
+        return max(self.by_own_state, *seen, 0.0)
+
+    @property
+    def by_own_state(self) -> float:
+        """Probability that it fired or else is damaged: a part is one or the other.
+
+        A belt that is locked is replaced, whether its pretensioner fired or its reel is bent.
+        """
+        chances: dict[str, float] = {}
+        for reason in self.reasons:
+            states = {t.state for t in reason.triggers if t.what == self.component}
+            if reason.ask.is_about_itself and len(states) == 1 and states < {"fired", "damaged"}:
+                chances[states.pop()] = reason.probability
+        return min(sum(chances.values()), 1.0) if self.action == REPLACE else 0.0
 
     @property
     def by_rule(self) -> float:
@@ -355,9 +369,11 @@ def _strictest_first(reason: Reason) -> tuple[float, int]:
 
 def _demand(component: str, action: str, reasons: list[Reason]) -> RuledDemand:
     ordered = tuple(sorted(reasons, key=_strictest_first))
-    return RuledDemand(
+    found = RuledDemand(
         component=component, action=action, probability=ordered[0].probability, reasons=ordered
     )
+    likeliest = max(found.probability, found.by_own_state)
+    return msgspec.structs.replace(found, probability=likeliest)
 
 
 def _at_least(known: RuledDemand | None, replace: RuledDemand, action: str) -> RuledDemand:

@@ -131,12 +131,13 @@ def list_orders(
     listed = [_order(piece, items, case, catalog) for piece, items in _gathered(asked).values()]
     orders = [o for o in listed if o.p >= least]
     likely = catalog.fact("require.likely").number()
-    others = [o for o in orders if o.assembly != FASTENERS]
+    others = [o for o in orders if o.assembly != FASTENERS and not o.body_work]
     kit = [o for o in orders if o.assembly == FASTENERS]
     if all(o.p < likely or o.kind == "ask" for o in others):
         kit = []
-    kit = [_as_sure_as(others, o) for o in kit]
-    return tuple(sorted(_merged([*others, *kit], catalog), key=_rank))
+    kit = [_as_sure_as([x for x in others if not x.done] or others, o) for o in kit]
+    outside = [o for o in orders if o.body_work]
+    return tuple(sorted(_merged([*others, *outside, *kit], catalog), key=_rank))
 
 
 def _as_sure_as(others: Sequence[Order], kit: Order) -> Order:

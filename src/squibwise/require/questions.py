@@ -75,7 +75,9 @@ def sort_demand(
         return Sorted(kind="certain", p=demand.probability)
     if demand.by_state >= certain:
         sure = [r for r in demand.reasons if r.probability >= certain]
-        seen = any(not r.ask.own and not r.ask.profile for r in sure)
+        seen = demand.by_own_state >= certain or any(
+            not r.ask.own and not r.ask.profile for r in sure
+        )
         is_certain = seen and is_named(demand, situation)
         if is_certain or any(r.ask.own for r in sure):
             return Sorted(kind="certain" if is_certain else "rule", p=demand.by_state)
