@@ -74,12 +74,10 @@ def sort_demand(
     if demand.action not in (REPLACE, CALIBRATE):
         return Sorted(kind="certain", p=demand.probability)
     if demand.by_state >= certain:
-        sure = [r for r in demand.reasons if r.probability >= certain]
-        seen = demand.by_own_state >= certain or any(
-            not r.ask.own and not r.ask.profile for r in sure
-        )
+        sure = [r.ask for r in demand.reasons if r.probability >= certain]
+        seen = demand.by_own_state >= certain or any(not (a.own or a.profile) for a in sure)
         is_certain = seen and is_named(demand, situation)
-        if is_certain or any(r.ask.own for r in sure):
+        if is_certain or any(a.own for a in sure):
             return Sorted(kind="certain" if is_certain else "rule", p=demand.by_state)
     if len(by_profile) == 1 and asking:
         return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
