@@ -155,7 +155,7 @@ def buy(
 def request(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> list[dict[str, str]]:
     """Return the rows of a sheet that asks parts desks for offers."""
     todo = work(case, catalog, own)
-    return plan.list_requests(case, plan.list_needs(todo), plan.list_asked(todo, catalog))
+    return plan.list_requests(case, plan.list_needs(todo), plan.list_asked(todo))
 
 
 def order_lines(sheet: OfferSheet, answer: BuyAnswer, today: dt.date) -> list[dict[str, str]]:

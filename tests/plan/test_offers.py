@@ -1,6 +1,7 @@
 """Sheets of offers: columns by likeness, bad rows by line, what may be bought where."""
 
 import io
+import itertools
 
 import msgspec
 import pytest
@@ -16,7 +17,16 @@ from squibwise.model.cost import Money
 from squibwise.model.evidence import PartLabel
 from squibwise.model.market import Days, JudgedOffer, Need, OfferSheet
 from squibwise.model.origin import Finding
-from squibwise.plan.offers import judge_offers
+from squibwise.model.work import Order, Work
+from squibwise.plan.buying_problem import NOW, expected_price
+from squibwise.plan.offer_names import cut_needs, pair_offers
+from squibwise.plan.offers import (
+    judge_offers,
+    list_asked,
+    list_fitted,
+    list_needless,
+    list_needs,
+)
 
 CATALOG = load_catalog()
 VIN = "1M8GDM9AXKP042788"  # the example of 49 CFR 565, a right check digit
@@ -511,6 +521,74 @@ def test_what_the_user_says_of_a_column_has_to_be_there() -> None:
     for strange, words in (({"widget": "part"}, "no heading"), ({"Widget": "prat"}, "no column")):
         with pytest.raises(InputError, match=words):
             read_offers(said, "offers.csv", CATALOG, "USD", strange)
+
+
+NOSES = ("nose-left", "nose-centre", "nose-right")
+KINDS = ("certain", "look-first", "ask", "done", "gone")
+ORDERED = {
+    "three of one line": ("front-sensor@nose-left,88,,3,ordered\n", 26_400),
+    "a set": ("front-sensor@nose-left,231,set of 3,1,ordered\n", 23_100),
+    "a set by its name": ("front impact sensor,231.01,set of 3,,ordered\n", 23_101),
+    "two sets of two": ("front-sensor@nose-centre,120,set of 2,2,arrived\n", 24_000),
+    "each by its place": (
+        "".join(f"front-sensor@{p},{88 + n},,1,ordered\n" for n, p in enumerate(NOSES)),
+        26_700,
+    ),
+    "two, and one by its place": (
+        "front-sensor@nose-centre,88,,2,ordered\nfront-sensor@nose-left,70,,1,ordered\n",
+        24_600,
+    ),
+}
+
+
+# From a set of three that was ordered, and fell out of the sums when a look cut the list in two.
+@pytest.mark.parametrize("ordered", ORDERED)
+def test_what_was_ordered_stays_in_the_sums_however_later_looks_cut_the_list(ordered: str) -> None:
+    rows, paid = ORDERED[ordered]
+    lines = [row.split(",", 1) for row in rows.splitlines()]
+    head = "part,supplier,price,unit,quantity,state\n"
+    offers = _read(head + "".join(f"{part},A,{rest}\n" for part, rest in lines)).offers
+    for kinds in itertools.product(KINDS, repeat=3):
+        places = {k: [p for p, x in zip(NOSES, kinds, strict=True) if x == k] for k in KINDS}
+        orders = [
+            Order(
+                assembly="front-sensor",
+                title=f"front impact sensor: {', '.join(mine)}",
+                contains=tuple(f"{p}.impact-sensor" for p in mine),
+                quantity=len(mine),
+                kind="certain" if kind == "done" else kind,
+                p=0.3,
+                done=kind == "done",
+            )
+            for kind, mine in places.items()
+            if mine and kind != "gone"
+        ]
+        work = Work(profile="x", items=(), orders=tuple(orders), visits=())
+        wanted = (*list_needs(work), *list_asked(work), *list_fitted(work))
+        judged, _ = judge_offers(offers, wanted, _case(), CATALOG)
+        needs = (*cut_needs(wanted, judged), *list_needless(judged))
+        kept = {j.need: j.offer for j in pair_offers(needs, judged)}
+        assert sum(expected_price(n, kept[n.key], NOW) for n in needs if n.key in kept) == paid
+        assert len(kept) == len(pair_offers(needs, judged))  # no place is ordered twice
+        assert {n.key for n in needs} == set(kept)  # and every one that is needed is covered
+
+
+def test_offers_by_place_count_each_at_its_own_price() -> None:
+    row = "front-sensor@nose-left,A,{},new,3,,\n"
+    by_place = row.format(70) + "front sensor right,A,120,new,3,,\n"
+    judged, findings = _judge(by_place + "front sensor,B,95,new,3,,", _case(), (SENSORS,))
+    needs = cut_needs((SENSORS,), judged)
+    pairs = pair_offers(needs, judged)
+    offered = {n.key: [j.offer.sum_for(n) // 100 for j in pairs if j.need == n.key] for n in needs}
+    assert offered == {
+        "front-sensor@nose-centre": [95],
+        "front-sensor@nose-left": [70, 95],
+        "front-sensor@nose-right": [120, 95],
+    }
+    assert findings == ()
+    judged, findings = _judge(row.format(70), _case(), (SENSORS,))
+    assert cut_needs((SENSORS,), judged) == (SENSORS,)
+    assert [f.code for f in findings] == ["offer-one-for-all"]
 
 
 def test_words_that_fit_two_needs_fit_neither() -> None:

@@ -63,11 +63,13 @@ class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     Attributes:
         key: ``<assembly>@<place>``, as in the ids of the operations that fit it.
         contains: Components that come with it.
-        chance: That it is needed.
+        chance: That it is needed; 0 = it was ordered, and nothing asks for it any more.
         live: It holds a charge.
         usual_low: Lowest usual price of a new one; None = not known.
         usual_high: Highest usual price of a new one; None = not known.
         settled_by: The look that settles whether it is needed; empty = nothing to settle.
+        asks_maker: Only an answer of the maker decides whether it is needed.
+        fitted: It is on the car; what was paid for it stays in the sums.
     """
 
     key: str
@@ -79,6 +81,8 @@ class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     usual_low: Money | None = None
     usual_high: Money | None = None
     settled_by: str = ""
+    asks_maker: bool = False
+    fitted: bool = False
 
 
 class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -176,6 +180,8 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         is_wrong: It arrived and is another part than was ordered: it is not fitted.
         why: Reasons, the deciding one first, each with its source.
         lacks: Papers and particulars that the deciding one asks for and the offer does not name.
+        covers: Places that it is for, where one number is sold for several places; None = it is
+            for all that is needed.
     """
 
     offer: Offer
@@ -185,6 +191,12 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     is_wrong: bool = False
     why: tuple[str, ...] = ()
     lacks: tuple[str, ...] = ()
+    covers: tuple[str, ...] | None = None
+
+    @property
+    def counts(self) -> bool:
+        """May it be bought, or was it ordered: a wrong part that came is neither."""
+        return self.is_usable or (self.offer.state in KEPT_STATES and not self.is_wrong)
 
 
 class Service(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -290,10 +302,11 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     Attributes:
         need: Key of the need.
         after_look: Ordered only once the look has said that it is needed.
-        chance: That it is bought.
+        chance: That it is bought; 0 = it was, and nothing asks for it any more.
         quantity: Pieces.
         price: Of one piece, or of a set of them.
         times: How often it is paid.
+        as_set: The price is for all pieces together.
         arrives_day: Day it is counted on. [day from today]
         kept: It was ordered already.
         here: It has arrived.
@@ -308,6 +321,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     quantity: int
     price: Money
     times: int
+    as_set: bool = False
     after_look: bool = False
     chance: float = 1.0
     arrives_day: int

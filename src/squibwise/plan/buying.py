@@ -9,7 +9,7 @@ that of the car that needs it.
 import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from itertools import product
+from itertools import pairwise, product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -42,7 +42,6 @@ from squibwise.plan.buying_problem import (
     kept_freight,
     latest_day,
     list_options,
-    reject_risk,
     replace_failed,
     simple_choices,
 )
@@ -227,6 +226,10 @@ class _Model:
             for task in self.problem.tasks:
                 if need.key in task.needs:
                     m.add(self.start[task.id] >= arrival * terms.day_minutes + delivered)
+        for mine, stage in product(self.problem.sets(), (NOW, LATER)):
+            takes = [self.take.get((i, stage), 0) for i in mine]
+            for one, other in pairwise(takes):
+                m.add(one == other)
         self.costs["parts"], self.costs["rework"] = sum(parts), sum(rework + self.waits_anew)
         self.costs["cancelled"] = sum(cancelled)
 
@@ -284,15 +287,14 @@ class _Model:
     def _replace_failed(self, need: Need, options: Sequence[Option], arrival: Any) -> list[Any]:  # noqa: ANN401
         """Return what parts that fail cost: others in their place, and the days the car waits."""
         found: list[Any] = []
-        days: dict[
-            float, list[tuple[int, Any]]
-        ] = {}  # what is alike likely to fail shares its days
+        days: dict[float, list[tuple[int, Any]]] = {}  # what is alike likely to fail shares them
         for index, stage in options:
             offer, took = self.problem.offers[index][1], self.take[index, stage]
             if offer.state not in HERE_STATES and offer.fails > 0.0:
                 paid, lead = replace_failed(self.problem, need, index)
                 found.append(math.ceil(need.chance * offer.fails * paid - 1e-6) * took)
-                days.setdefault(need.chance * offer.fails, []).append((lead, took))
+                if self.problem.reject_risk(index):  # the days of a set count once
+                    days.setdefault(need.chance * offer.fails, []).append((lead, took))
         tasks = [t for t in self.problem.tasks if need.key in t.needs]
         bay_day = self.problem.minor(self.problem.terms.bay_day)
         if not (days and tasks and bay_day):
@@ -372,9 +374,7 @@ class _Model:
         most = accepted_risk(self.problem.terms)
         if not self.aim.rejects or most is None:
             return
-        risks = (
-            reject_risk(self.problem.offers[i][1]) * took for (i, _), took in self.take.items()
-        )
+        risks = (self.problem.reject_risk(i) * took for (i, _), took in self.take.items())
         self.model.add(sum(risks) <= most)
 
     def run(self, what: Any) -> "cp_model.CpSolver":  # noqa: ANN401 - a sum of the solver
@@ -459,7 +459,7 @@ class _Model:
         bound = math.ceil(self.bound - 1e-6)
         chosen = self._chosen(solver)
         schedule, ends = lay_out(chosen)
-        risk = sum(reject_risk(self.problem.offers[i][1]) for i, _ in chosen.taken)
+        risk = sum(self.problem.reject_risk(i) for i, _ in chosen.taken)
         return BuyPlan(
             name=self.aim.name,
             purchases=list_purchases(chosen, ends),

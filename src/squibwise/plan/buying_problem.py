@@ -7,12 +7,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import msgspec
+from msgspec.structs import astuple
 
 from squibwise.model.cost import from_major
 from squibwise.model.market import (
     HERE_STATES,
     KEPT_STATES,
     WEEKDAYS,
+    Days,
     Need,
     Offer,
     ShopTerms,
@@ -122,6 +124,19 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True):
 
         return min(kept, key=sooner, default=None)
 
+    def sets(self) -> tuple[tuple[int, ...], ...]:
+        """Return the offers that are one set for several needs: all of it is taken, or nothing."""
+        found: dict[str, list[int]] = {}
+        for index, (_, offer) in enumerate(self.offers):
+            if offer.pieces == 0:
+                found.setdefault(offer.id, []).append(index)
+        return tuple(tuple(mine) for mine in found.values() if len(mine) > 1)
+
+    def reject_risk(self, index: int) -> int:
+        """Return what an offer adds to the risk of rejects; a set does so once."""
+        is_more = any(index in mine[1:] for mine in self.sets())
+        return 0 if is_more else reject_risk(self.offers[index][1])
+
     def is_late(self, index: int) -> bool:
         """Was an offer ordered, and is it told to come later than it should."""
         offer = self.offers[index][1]
@@ -171,6 +186,16 @@ def expect_lead(terms: ShopTerms, offer: Offer) -> int:
     return late if late is not None else lead_day(offer, terms.lead_chance)
 
 
+def still_to_wait(offer: Offer, today: dt.date | None) -> Offer:
+    """Return an offer that was ordered with the days that are left of its lead time."""
+    if today is None or offer.ordered_on is None or offer.state != "ordered":
+        return offer
+    gone = max(0, (today - offer.ordered_on).days)
+    least = int(gone > offer.lead.high)  # what is overdue comes tomorrow at the soonest
+    low, likely, high = (max(least, d - gone) for d in astuple(offer.lead))
+    return msgspec.structs.replace(offer, lead=Days(low=low, likely=likely, high=high))
+
+
 def latest_day(problem: Problem) -> int:
     """Return a day by which everything can be done, whatever is chosen, by one technician.
 
@@ -216,9 +241,9 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
     """
     whole = offer.sum_for(need)
     if stage == LATER:
-        return math.ceil(need.chance * whole)
+        return math.ceil(need.chance * whole - 1e-6)
     lost = offer.restock if offer.return_days is not None else 1.0
-    return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost))
+    return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost) - 1e-6)
 
 
 def kept_freight(problem: Problem) -> int:
@@ -337,7 +362,7 @@ def _keep_limit(
         return choice
     offers = [offer for _, offer in problem.offers]
     choice = dict(choice)
-    while sum(reject_risk(offers[i]) for i in choice.values()) > most:
+    while sum(problem.reject_risk(i) for i in choice.values()) > most:
         changes = [
             ((offers[i].price.minor - offers[now].price.minor) / gained, key, i)
             for key, now in choice.items()

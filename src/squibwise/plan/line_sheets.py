@@ -3,12 +3,13 @@
 import csv
 import datetime as dt
 import io
+import math
 from collections.abc import Mapping, Sequence
 
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import Photo
-from squibwise.model.market import BuyPlan, Need, Offer, OfferSheet, Supplier
+from squibwise.model.market import BuyPlan, Need, Offer, OfferSheet, Purchase, Supplier
 from squibwise.model.names import side_of, split_component
 from squibwise.plan.offers import old_labels
 
@@ -105,10 +106,35 @@ def list_lines(sheet: OfferSheet, plan: BuyPlan, today: dt.date) -> list[dict[st
     It reads back as the same offers: a later plan keeps what is ordered. What the plan cancels
     is returned.
     """
-    moved = {p.offer: "ordered" for p in plan.purchases if not (p.after_look or p.kept)}
-    moved |= dict.fromkeys(plan.cancels, "returned")
+    moved = dict.fromkeys(plan.cancels, "returned")
+    bought: dict[str, list[Purchase]] = {}
+    for one in plan.purchases:
+        if not (one.after_look or one.kept):
+            moved[one.offer] = "ordered"
+            bought.setdefault(one.offer, []).append(one)
     suppliers = {s.name: s for s in sheet.suppliers}
-    return [_write_line(o, suppliers[o.supplier], moved, today) for o in sheet.offers]
+    return [
+        _write_line(o, suppliers[o.supplier], moved, today) | _write_order(o, bought.get(o.id, ()))
+        for o in sheet.offers
+    ]
+
+
+def _write_order(offer: Offer, bought: Sequence[Purchase]) -> dict[str, str]:
+    """Return what a line says of an order: its key and how many, whatever the list becomes."""
+    if not bought:
+        return {}
+    pieces = sum(p.quantity for p in bought)
+    is_set = offer.pieces == 0 and pieces > 1
+    return {
+        "part": bought[0].need,
+        "asked for": offer.fits,
+        "unit": f"set of {pieces}" if is_set else _unit(offer),
+        "quantity": str(math.ceil(pieces / offer.pieces) if offer.pieces else 1),
+    }
+
+
+def _unit(offer: Offer) -> str:
+    return {1: "", 0: "set"}.get(offer.pieces, f"set of {offer.pieces}")
 
 
 def _write_line(
@@ -123,12 +149,13 @@ def _write_line(
     return {
         "offer": offer.id,
         "part": offer.fits,
+        "asked for": "",
         "supplier": offer.supplier,
         "part number": offer.part_number,
         "condition": offer.condition,
         "price": plain(offer.price),
         "currency": offer.price.currency,
-        "unit": {1: "", 0: "set"}.get(offer.pieces, f"set of {offer.pieces}"),
+        "unit": _unit(offer),
         "quantity": "" if offer.quantity is None else str(offer.quantity),
         "lead low": str(lead.low),
         "lead days": str(lead.likely),

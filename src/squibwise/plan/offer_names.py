@@ -1,14 +1,14 @@
 """Which thing of the order list an offer is for: by its key, a part in it, or people's words."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import plain
 from squibwise.model.case import Case
-from squibwise.model.market import Need, Offer
+from squibwise.model.market import KEPT_STATES, JudgedOffer, Need, Offer
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 
@@ -98,7 +98,11 @@ def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
 
 def _places_of(need: Need, case: Case) -> Iterable[str]:
     """Yield the words that may stand for where a part is: its side, its end, its seat."""
-    for place in {split_component(c).place for c in need.contains}:
+    return _words_for(list_places(need), case)
+
+
+def _words_for(places: Iterable[str], case: Case) -> Iterable[str]:
+    for place in places:
         side = side_of(place, case.car.drive_hand)
         if side:
             yield side
@@ -147,7 +151,7 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
     near = [n.need for score, _, n in (fitting or scored)[:2] if score >= _NEAR]
     is_known = bool(fitting) and fitting[0][0] >= _LIKE
-    return None, [_fits_nothing(offer, near, is_known=is_known)]
+    return None, [fits_nothing(offer, near, is_known=is_known)]
 
 
 def _other_keys(need: Need) -> Iterable[str]:
@@ -193,7 +197,7 @@ def _guessed(offer: Offer, need: Need) -> Finding:
     )
 
 
-def _fits_nothing(offer: Offer, near: Sequence[Need], *, is_known: bool) -> Finding:
+def fits_nothing(offer: Offer, near: Sequence[Need] = (), *, is_known: bool = False) -> Finding:
     """Tell a line that is for nothing on the list, or for one of several things."""
     names = " or ".join(f"'{n.key}'" for n in near)
     if is_known:
@@ -210,3 +214,175 @@ def _fits_nothing(offer: Offer, near: Sequence[Need], *, is_known: bool) -> Find
         remedy=remedy,
         origin=offer.origin,
     )
+
+
+class Cover(msgspec.Struct, frozen=True):
+    """What an offer is for, of an assembly that is sold under one number for several places.
+
+    Attributes:
+        need: With the places it covers only; None = with none of the list.
+        place: The one that it names; empty = none, or more than one.
+    """
+
+    need: Need | None
+    place: str
+
+
+def cover_pieces(
+    matched: Mapping[str, tuple[Offer, Need | None]],
+    wanted: Sequence[Need],
+    names: Names,
+    case: Case,
+    catalog: Catalog,
+) -> dict[str, Cover]:
+    """Return what each offer is for, by its id, where one number is sold for several places.
+
+    An offer that names one of them is for that one where others name others; else it is for all.
+    What was ordered is for as many as were ordered, however the list is cut by later looks.
+
+    Args:
+        matched: Offers with what each fits by its name, by their ids.
+        wanted: Everything that may be bought or is fitted.
+        names: Of these.
+        case: The car.
+        catalog: For the assemblies.
+    """
+    found: dict[str, Cover] = {}
+    for sold in dict.fromkeys(_assembly(n.key) for n in wanted):
+        if sold not in catalog.assemblies or not catalog.assemblies[sold].same_number:
+            continue
+        needs = [n for n in wanted if _assembly(n.key) == sold]
+        places = {p: n.fitted for n in needs for p in list_places(n)}
+        mine = [o for o, n in matched.values() if _is_sold_as(sold, o, n, names, case, catalog)]
+        at = {o.id: _named_place(o, catalog.assemblies[sold].places, names, case) for o in mine}
+        apart = len({place for place in at.values() if place}) > 1
+        own = {
+            o.id
+            for o in mine
+            if at[o.id]
+            and (count_pieces(o) == 1 or (o.quantity is None and apart and o.pieces == 1))
+        }
+        filled: set[str] = set()
+        for offer in sorted(mine, key=lambda o: (o.state not in KEPT_STATES, o.id not in own)):
+            one, count = at[offer.id], count_pieces(offer)
+            is_kept = offer.state in KEPT_STATES
+            if offer.id in own:
+                covers = [p for p in places if p == one]
+            elif is_kept:
+                is_in = offer.state == "fitted"
+                left = [p for p in places if p not in filled]
+                left.sort(key=lambda p: (p != one, places[p] != is_in))
+                covers = left[:count]
+            else:
+                is_here = one in ("", *places) or matched[offer.id][1] is not None
+                covers = [p for p, is_fitted in places.items() if is_here and not is_fitted]
+            filled.update(covers if is_kept else ())
+            found[offer.id] = Cover(_together(needs, covers), one)
+    return found
+
+
+def _together(needs: Sequence[Need], places: Sequence[str]) -> Need | None:
+    """Return what is needed at some places, as one; None = nothing is."""
+    mine = [n for n in needs if {*list_places(n)} & {*places}]
+    if not mine:
+        return None
+    inside = (c for n in mine for c in n.contains if split_component(c).place in places)
+    return msgspec.structs.replace(mine[0], contains=tuple(inside), quantity=len(places))
+
+
+def list_places(need: Need) -> tuple[str, ...]:
+    """Return the places of what is needed, each once."""
+    inside = tuple(dict.fromkeys(split_component(c).place for c in need.contains))
+    return inside or (need.key.partition("@")[2],)
+
+
+def count_pieces(offer: Offer) -> int | None:
+    """Return how many pieces an offer holds; None = as many as are asked for."""
+    return None if offer.quantity is None or not offer.pieces else offer.quantity * offer.pieces
+
+
+def _assembly(key: str) -> str:
+    return key.partition("@")[0]
+
+
+def _is_sold_as(
+    sold: str, offer: Offer, need: Need | None, names: Names, case: Case, catalog: Catalog
+) -> bool:
+    if need is not None:
+        return _assembly(need.key) == sold
+    is_part = offer.fits.rpartition(".")[2] in catalog.assemblies[sold].key
+    return (
+        is_part or _assembly(offer.fits) == sold or tell_sold(offer, names, case, catalog) == {sold}
+    )
+
+
+def tell_sold(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
+    """Return the assemblies that an offer's words may name, on the list or not, at its place."""
+    part, told = names.part(offer.fits)
+    return {
+        word
+        for word in names.sold_as(part)
+        if any(told <= {*_words_for([p], case)} for p in catalog.assemblies[word].places)
+    }
+
+
+def _named_place(offer: Offer, places: Sequence[str], names: Names, case: Case) -> str:
+    """Return the one of several places that an offer names; empty = none, or more than one."""
+    key = offer.fits.partition("@")[2] or offer.fits.rpartition(".")[0]
+    if key in places:
+        return key
+    told = names.part(offer.fits)[1]
+    at = {p: set(_words_for([p], case)) for p in places}
+    fitting = [p for p, words in at.items() if told <= words]
+    return fitting[0] if told and len(fitting) == 1 else ""
+
+
+def cut_needs(needs: Iterable[Need], judged: Sequence[JudgedOffer]) -> tuple[Need, ...]:
+    """Return needs, one for each place where something is offered for some of its places only."""
+    counted = [(j.need, set(j.covers)) for j in judged if j.covers is not None and j.counts]
+    found: list[Need] = []
+    for need in needs:
+        places = list_places(need)
+        covers = (c & {*places} for key, c in counted if _assembly(key) == _assembly(need.key))
+        is_cut = any(0 < len(some) < len(places) for some in covers)
+        found += [_at(need, p) for p in places] if is_cut else [need]
+    return tuple(found)
+
+
+def _at(need: Need, place: str) -> Need:
+    """Return what is needed at one of the places of a need."""
+    return msgspec.structs.replace(
+        need,
+        key=f"{_assembly(need.key)}@{place}",
+        title=f"{need.title.partition(': ')[0]}, {place}",
+        contains=tuple(c for c in need.contains if split_component(c).place == place),
+        quantity=1,
+    )
+
+
+def pair_offers(needs: Sequence[Need], judged: Iterable[JudgedOffer]) -> tuple[JudgedOffer, ...]:
+    """Return each offer once for every need that it covers; the price of a set is shared out."""
+    found: list[JudgedOffer] = []
+    for one in judged:
+        same = [n for n in needs if _assembly(n.key) == _assembly(one.need)]
+        mine = [n for n in same if one.covers and {*list_places(n)} & {*one.covers}]
+        found += _share(one, mine) if mine else [one]
+    return tuple(found)
+
+
+def _share(one: JudgedOffer, mine: Sequence[Need]) -> list[JudgedOffer]:
+    offer, pieces = one.offer, sum(n.quantity for n in mine)
+    whole = msgspec.structs.replace(mine[0], quantity=pieces)
+    is_kept = offer.state in KEPT_STATES and offer.quantity is not None
+    times = offer.quantity if is_kept and offer.quantity else offer.times(whole)
+    if offer.pieces == 1 or (len(mine) == 1 and times == offer.times(whole)):
+        return [msgspec.structs.replace(one, need=n.key) for n in mine]
+    found, until, paid = [], 0, 0
+    for need in mine:
+        until += need.quantity
+        share = offer.price.minor * times * until // pieces - paid
+        paid += share
+        price = msgspec.structs.replace(offer.price, minor=share)
+        part = msgspec.structs.replace(offer, price=price, pieces=0, quantity=None)
+        found.append(msgspec.structs.replace(one, need=need.key, offer=part))
+    return found

@@ -21,7 +21,17 @@ from squibwise.model.market import (
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Operation, Order, Work
-from squibwise.plan.offer_names import Names, match_need, name_needs
+from squibwise.plan.offer_names import (
+    Cover,
+    Names,
+    count_pieces,
+    cover_pieces,
+    fits_nothing,
+    list_places,
+    match_need,
+    name_needs,
+    tell_sold,
+)
 
 EVERYWHERE = "everywhere"
 _PAPERS = {
@@ -40,16 +50,21 @@ def list_needs(work: Work) -> tuple[Need, ...]:
 
     Left out: what is done, body work, and what only an answer of the maker decides.
     """
-    wanted = ("certain", "rule", "look-first")
-    open_orders = (o for o in work.orders if o.kind in wanted and not (o.done or o.body_work))
-    return tuple(_need(order) for order in open_orders)
+    return tuple(n for n in _list_open(work) if not n.asks_maker)
 
 
-def list_asked(work: Work, catalog: Catalog) -> tuple[Need, ...]:
-    """Return what only an answer of the maker decides, where its price is worth asking for."""
-    least = catalog.fact("present.ask-price-from").number()
-    asked = (o for o in work.orders if o.kind == "ask" and not (o.done or o.body_work))
-    return tuple(_need(order) for order in asked if order.p >= least)
+def list_asked(work: Work) -> tuple[Need, ...]:
+    """Return what only an answer of the maker decides."""
+    return tuple(n for n in _list_open(work) if n.asks_maker)
+
+
+def list_fitted(work: Work) -> tuple[Need, ...]:
+    """Return what of the order list is on the car already."""
+    return tuple(_need(o) for o in work.orders if o.done and not o.body_work)
+
+
+def _list_open(work: Work) -> Iterable[Need]:
+    return (_need(o) for o in work.orders if not (o.done or o.body_work))
 
 
 def fits(operation: Operation, need: Need) -> bool:
@@ -72,6 +87,7 @@ def list_later(
         need
         for need in needs
         if need.chance < 1.0
+        and not need.asks_maker
         and need.key not in kept
         and not any(fits(o, need) for o in operations)
         and not find_look(need, operations)
@@ -91,11 +107,13 @@ def _need(order: Order) -> Need:
         title=order.title,
         contains=order.contains,
         quantity=order.quantity,
-        chance=1.0 if order.kind in ("certain", "rule") else order.p,
+        chance=1.0 if order.done or order.kind in ("certain", "rule") else order.p,
         live=order.live,
         usual_low=order.price.low if order.price else None,
         usual_high=order.price.high if order.price else None,
         settled_by=order.settled_by,
+        asks_maker=order.kind == "ask" and not order.done,
+        fitted=order.done,
     )
 
 
@@ -115,26 +133,85 @@ def judge_offers(
     judged: list[JudgedOffer] = []
     findings: list[Finding] = []
     names = name_needs(wanted, case, catalog)
-    for given in offers:
-        offer = _with_label(given, wanted, case)
-        if offer.state in ("rejected", "returned"):
-            continue
-        need, doubt = match_need(offer, names)
-        findings += doubt
-        if need is not None:
-            found = _judge(offer, need, case, catalog)
-            suspect = _is_suspect(offer, need, catalog)
-            wrong = _compare_label(offer, need, names, case)
-            few = offer.quantity is not None and offer.quantity < offer.times(need)
-            usable = found.is_usable and not (suspect or wrong or few)
-            judged.append(msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)))
-            findings += [_mismatch(offer, need, wrong)] if wrong else []
-            findings += [_not_compared(offer, need)] if _is_unread(offer) else []
-            findings += _refuse(found, need, case, catalog)
-            findings += [_too_cheap(found, need)] if suspect else []
-            findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
-            findings += [_too_few(offer, need)] if few else []
+    given = [
+        _with_label(o, wanted, case) for o in offers if o.state not in ("rejected", "returned")
+    ]
+    matched = {o.id: (o, *match_need(o, names)) for o in given}
+    by_name = {word: (offer, need) for word, (offer, need, _) in matched.items()}
+    covers = cover_pieces(by_name, wanted, names, case, catalog)
+    for offer, need, doubt in matched.values():
+        cover = covers.get(offer.id)
+        meant = cover.need if cover is not None else need
+        is_kept = offer.state in KEPT_STATES
+        if meant is None and is_kept and (sold := _is_ours(offer, names, case, catalog)):
+            judged.append(_judge_needless(offer))
+            findings += doubt if sold & {n.key.partition("@")[0] for n in wanted} else []
+        elif meant is None or (meant.fitted and not is_kept):
+            findings += doubt or [fits_nothing(offer)]
+        else:
+            one, told = _weigh(offer, meant, names, case, catalog)
+            judged += _with_rest(one, meant, cover)
+            findings += [*(doubt if need is not None else ()), *told]
+            findings += [_taken_for_all(offer, meant)] if _is_for_all(offer, meant, cover) else []
     return tuple(judged), tuple(findings)
+
+
+def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
+    """Return the assemblies that an offer may be of, whether the list has one or not."""
+    key = offer.fits.partition("@")[0]
+    kind = split_component(offer.fits).kind if offer.fits in case.car.components else ""
+    by_key = {a.id for a in catalog.assemblies.values() if a.id == key or kind in a.key}
+    return by_key or tell_sold(offer, names, case, catalog)
+
+
+def _judge_needless(offer: Offer) -> JudgedOffer:
+    """Return an order that is for nothing on the list any more: its price stays in the sums."""
+    key = f"needless:{offer.id}"
+    return JudgedOffer(offer=offer, need=key, policy="allow", is_usable=False)
+
+
+def list_needless(judged: Iterable[JudgedOffer]) -> tuple[Need, ...]:
+    """Return what was ordered and is for nothing on the list any more, as needed by no chance."""
+    return tuple(
+        Need(key=j.need, title=j.offer.fits, quantity=count_pieces(j.offer) or 1, chance=0.0)
+        for j in judged
+        if j.need.startswith("needless:")
+    )
+
+
+def _with_rest(one: JudgedOffer, need: Need, cover: Cover | None) -> list[JudgedOffer]:
+    """Return an offer for a need, and of an order the pieces that are more than are needed."""
+    if cover is None:
+        return [one]
+    found = [msgspec.structs.replace(one, covers=list_places(need))]
+    offer, more = one.offer, (count_pieces(one.offer) or 0) - need.quantity
+    if offer.state in KEPT_STATES and offer.pieces == 1 and more > 0:
+        found.append(_judge_needless(msgspec.structs.replace(offer, quantity=more)))
+    return found
+
+
+def _is_for_all(offer: Offer, need: Need, cover: Cover | None) -> bool:
+    """Is the price of one named place taken for several, because nobody names another."""
+    named = cover is not None and bool(cover.place) and need.quantity > 1
+    return named and offer.quantity is None and offer.pieces == 1
+
+
+def _weigh(
+    offer: Offer, need: Need, names: Names, case: Case, catalog: Catalog
+) -> tuple[JudgedOffer, list[Finding]]:
+    """Return an offer for a need as it is judged, and what is doubtful of it."""
+    found = _judge(offer, need, case, catalog)
+    suspect = _is_suspect(offer, need, catalog)
+    wrong = _compare_label(offer, need, names, case)
+    few = offer.quantity is not None and offer.quantity < offer.times(need)
+    usable = found.is_usable and not (suspect or wrong or few)
+    findings = [_mismatch(offer, need, wrong)] if wrong else []
+    findings += [_not_compared(offer, need)] if _is_unread(offer) else []
+    findings += _refuse(found, need, case, catalog)
+    findings += [_too_cheap(found, need)] if suspect else []
+    findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
+    findings += [_too_few(offer, need)] if few else []
+    return msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)), findings
 
 
 def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
@@ -353,5 +430,16 @@ def _too_few(offer: Offer, need: Need) -> Finding:
         message=f"{offer.supplier} states {offer.quantity} of {offer.times(need)} that are needed: "
         f"{need.title}. It is not counted on.",
         remedy="Ask for the rest and correct the quantity, or take another offer.",
+        origin=offer.origin,
+    )
+
+
+def _taken_for_all(offer: Offer, need: Need) -> Finding:
+    return Finding(
+        code="offer-one-for-all",
+        severity="note",
+        message=f"'{offer.fits}' names one place; its price is counted for each of "
+        f"{', '.join(list_places(need))}.",
+        remedy="If it is for that place only, write 1 in the column 'quantity'.",
         origin=offer.origin,
     )

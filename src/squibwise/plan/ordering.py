@@ -6,7 +6,6 @@ from itertools import accumulate
 
 import msgspec
 import numpy as np
-from msgspec.structs import astuple
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
@@ -17,11 +16,9 @@ from squibwise.model.market import (
     BuyAnswer,
     BuyPlan,
     CurvePoint,
-    Days,
     JudgedOffer,
     LateLine,
     Need,
-    Offer,
     OfferSheet,
     ShopTerms,
     Supplier,
@@ -41,13 +38,17 @@ from squibwise.plan.buying_problem import (
     cancel_cost,
     habits,
     list_open_days,
+    still_to_wait,
 )
+from squibwise.plan.offer_names import cut_needs, pair_offers
 from squibwise.plan.offers import (
     find_look,
     fits,
     judge_offers,
     list_asked,
+    list_fitted,
     list_later,
+    list_needless,
     list_needs,
 )
 from squibwise.plan.prices import LABOUR, read_price_book
@@ -82,13 +83,12 @@ def plan_buying(
         InputError: There are more offers than can be weighed, or no plan keeps the user's limits.
     """
     terms = _with_rate(terms, case)
-    wanted, asked = list_needs(work), list_asked(work, catalog)
-    judged, findings = judge_offers(sheet.offers, (*wanted, *asked), case, catalog)
-    _refuse_many(sum(_counts(j) for j in judged))
-    later = list_later(wanted, judged, work)
-    offered = {j.need for j in judged if _counts(j)}
-    missing = tuple(n for n in wanted if n.key not in offered and n not in later)
-    needs = tuple(n for n in wanted if n.key in offered and n not in later)
+    wanted = (*list_needs(work), *list_asked(work), *list_fitted(work))
+    judged, findings = judge_offers(sheet.offers, wanted, case, catalog)
+    wanted = (*cut_needs(wanted, judged), *list_needless(judged))
+    judged = pair_offers(wanted, judged)
+    _refuse_many(sum(j.counts for j in judged))
+    needs, missing, asked = _sort_needs(wanted, judged, work)
     problem = state_problem(needs, judged, sheet.suppliers, work, terms, case.currency, today)
     problem = _mark_missing(problem, work, missing)
     tell = progress or _tell_nobody
@@ -103,7 +103,7 @@ def plan_buying(
         judged=judged,
         without_offer=tuple(n.title for n in missing),
         missing=missing,
-        asked=(*asked, *later),
+        asked=asked,
         late_orders=tuple(_weigh_late(problem, plans[-1], tell)),
         findings=(
             *sheet.findings,
@@ -113,9 +113,23 @@ def plan_buying(
             *_tell_twice(problem),
             *_doubt_terms(terms, sheet, work),
             *_doubt_hours(problem),
+            *_tell_needless(problem),
             *(_not_proven(p) for p in plans if not p.optimal),
         ),
     )
+
+
+def _sort_needs(
+    wanted: Sequence[Need], judged: Sequence[JudgedOffer], work: Work
+) -> tuple[tuple[Need, ...], tuple[Need, ...], tuple[Need, ...]]:
+    """Return what is bought, what nobody offers, and what a look or the maker decides first."""
+    offered = {j.need for j in judged if j.counts}
+    kept = {j.need for j in judged if j.counts and j.offer.state in KEPT_STATES}
+    later = list_later(wanted, judged, work)
+    asked = tuple(n for n in wanted if n.key not in kept and (n.asks_maker or n in later))
+    open_ones = [n for n in wanted if n.key in kept or not (n.fitted or n in asked)]
+    needs = tuple(n for n in open_ones if n.key in offered)
+    return needs, tuple(n for n in open_ones if n.key not in offered), asked
 
 
 def _find_plans(problem: Problem, tell: Progress) -> tuple[BuyPlan, ...]:
@@ -194,7 +208,7 @@ def _doubt_hours(problem: Problem) -> Iterable[Finding]:
     """Yield what a look may ask for and what is on no day yet: the list has no such work."""
     fitted = {key for t in problem.tasks for key in t.needs}
     for need in problem.needs:
-        if need.key not in fitted:
+        if need.key not in fitted and need.chance > 0.0 and not need.fitted:
             yield Finding(
                 code="buy-no-hours",
                 severity="note",
@@ -220,9 +234,19 @@ def _doubt_times(terms: ShopTerms, work: Work) -> Iterable[Finding]:
             )
 
 
-def _counts(judged: JudgedOffer) -> bool:
-    kept = judged.offer.state in KEPT_STATES and not judged.is_wrong
-    return judged.is_usable or kept
+def _tell_needless(problem: Problem) -> Iterable[Finding]:
+    """Yield what was ordered and is for nothing on the order list any more."""
+    titles = {n.key: n.title for n in problem.needs if n.chance <= 0.0}
+    for key, offer in problem.offers:
+        if key in titles:
+            yield Finding(
+                code="offer-needless",
+                severity="warning",
+                message=f"'{titles[key]}' from {offer.supplier} is {offer.state} and for nothing "
+                "on the order list; what it cost stays in the sums.",
+                remedy="Cancel it or send it back, and write 'returned'.",
+                origin=offer.origin,
+            )
 
 
 def state_problem(
@@ -243,9 +267,7 @@ def state_problem(
     return Problem(
         needs=tuple(needs),
         offers=tuple(
-            (j.need, _still_to_wait(j.offer, today))
-            for j in judged
-            if j.need in wanted and _counts(j)
+            (j.need, still_to_wait(j.offer, today)) for j in judged if j.need in wanted and j.counts
         ),
         suppliers=tuple(suppliers),
         tasks=_note_origins(
@@ -258,16 +280,6 @@ def state_problem(
         looks={key: look for key, look in looks.items() if look},
         open_days=list_open_days(today, terms),
     )
-
-
-def _still_to_wait(offer: Offer, today: dt.date | None) -> Offer:
-    """Return an offer that was ordered with the days that are left of its lead time."""
-    if today is None or offer.ordered_on is None or offer.state != "ordered":
-        return offer
-    gone = max(0, (today - offer.ordered_on).days)
-    least = int(gone > offer.lead.high)  # what is overdue comes tomorrow at the soonest
-    low, likely, high = (max(least, d - gone) for d in astuple(offer.lead))
-    return msgspec.structs.replace(offer, lead=Days(low=low, likely=likely, high=high))
 
 
 def _tell_overdue(

@@ -1,6 +1,7 @@
 """What to buy from whom, when the car is ready, and what other ways would come to."""
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
@@ -186,7 +187,7 @@ def _orders(plan: BuyPlan, answer: BuyAnswer, today: dt.date) -> list[Section]:
     found = []
     for name in dict.fromkeys(p.supplier for p in plan.purchases):
         mine = [p for p in plan.purchases if p.supplier == name]
-        rows = tuple(_purchase(p, today, barred=p.offer in barred) for p in mine)
+        rows = tuple(_purchase(p, today, barred=p.offer in barred) for p in _gather_pieces(mine))
         goods = sum(p.price.minor * p.times for p in mine)
         total = money(Money(minor=goods, currency=plan.total.currency))
         table = Table(rows=rows, head=head, right=(2,))
@@ -195,10 +196,35 @@ def _orders(plan: BuyPlan, answer: BuyAnswer, today: dt.date) -> list[Section]:
     return found
 
 
+def _gather_pieces(purchases: Iterable[Purchase]) -> Iterable[Purchase]:
+    """Yield what is bought, the pieces of one offer that are alike in one line."""
+    alike: dict[tuple[object, ...], list[Purchase]] = {}
+    for p in purchases:
+        is_one = p.after_look, p.chance, p.arrives_day
+        alike.setdefault((p.offer, *is_one), []).append(p)
+    for first, *more in alike.values():
+        if not more:
+            yield first
+            continue
+        mine = (first, *more)
+        head = first.title.partition(": ")[0].partition(", ")[0]
+        places = ", ".join(re.split(", |: ", p.title, maxsplit=1)[-1] for p in mine)
+        paid = sum(p.price.minor * p.times for p in mine)
+        whole = Money(minor=paid, currency=first.price.currency)
+        yield msgspec.structs.replace(
+            first,
+            title=f"{head}: {places}",
+            quantity=sum(p.quantity for p in mine),
+            price=whole if first.as_set else first.price,
+            times=1 if first.as_set else sum(p.times for p in mine),
+        )
+
+
 def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str, ...]:
     pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
     as_set = ", as a set" if purchase.times < purchase.quantity else ""
     notes = ["here" if purchase.here else "ordered already"] if purchase.kept else []
+    notes += ["FOR NOTHING ON THE LIST"] if not purchase.chance else []
     notes += ["NOT TO BE FITTED as things stand"] if barred else []
     late = f"ONLY AFTER THE LOOK ({percent(purchase.chance)}), ordered the day after it"
     notes += [late] if purchase.after_look else []
@@ -225,7 +251,7 @@ def _missing(answer: BuyAnswer) -> Section | None:
 
 
 def _asked(answer: BuyAnswer) -> Section | None:
-    """Return what only an answer or a look decides, with the cheapest offer that counts."""
+    """Return what no plan buys yet, with who decides and the cheapest offer that counts."""
     if not answer.asked:
         return None
     rows = []
@@ -233,11 +259,13 @@ def _asked(answer: BuyAnswer) -> Section | None:
         offers = [j.offer for j in answer.judged if j.need == need.key and j.is_usable]
         best = min(offers, key=lambda o: o.sum_for(need), default=None)
         paid = Money(minor=best.sum_for(need), currency=best.price.currency) if best else None
-        rows.append((need.title, percent(need.chance), bare_sum(paid) if paid else "no offer"))
-    words = "Only the maker's answer, or a look, decides on these; in no sum and on no day below."
-    head = ("part", "needed", "offered for")
+        decides = "the maker's answer" if need.asks_maker else f"a look: {need.settled_by}"
+        offered = bare_sum(paid) if paid else "no offer"
+        rows.append((need.title, percent(need.chance), decides, offered))
+    words = "In no sum and on no day below, until this has decided on them."
+    head = ("part", "needed", "decided by", "offered for")
     return section(
-        "Still to be decided", text(words), Table(rows=tuple(rows), head=head, right=(2,))
+        "Still to be decided", text(words), Table(rows=tuple(rows), head=head, right=(3,))
     )
 
 

@@ -120,7 +120,7 @@ def request_sheet(request: Request) -> Response:
     """The sheet that asks parts desks for offers, as CSV."""
     opened, bench = opened_for(request), bench_of(request)
     todo = bench.whole(opened).todo
-    rows = list_requests(opened.case, list_needs(todo), list_asked(todo, bench.catalog))
+    rows = list_requests(opened.case, list_needs(todo), list_asked(todo))
     written = io.StringIO()
     sheet = csv.DictWriter(written, fieldnames=list(rows[0]) if rows else ["need"])
     sheet.writeheader()
