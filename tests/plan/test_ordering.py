@@ -15,11 +15,11 @@ from squibwise.model.car import Car, Price, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import PartLabel, Photo
-from squibwise.model.market import WEEKDAYS, BuyAnswer, Service, ShopTerms
+from squibwise.model.market import WEEKDAYS, BuyAnswer, Need, Service, ShopTerms
 from squibwise.model.work import Area, Minutes, Operation, Order, Visit, Work
 from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_worlds
 from squibwise.plan.line_sheets import list_lines, list_requests
-from squibwise.plan.offers import list_needs, need_key
+from squibwise.plan.offers import find_look, list_needs, need_key
 from squibwise.plan.ordering import plan_buying
 from squibwise.present.tell_buying import tell_buying
 
@@ -149,6 +149,16 @@ def test_an_unlikely_part_whose_look_is_on_no_day_is_told_and_not_bought() -> No
     answer = _buy(kept, ShopTerms(), BAG, ROOF, frame)
     assert answer.asked == ()
     assert "seat-frame@driver" in {p.need for p in answer.plans[-1].purchases}
+
+
+# From a frame at 11 % that the look at its seat, on day 0, goes over with the rest of the seat.
+def test_a_part_without_a_look_of_its_own_is_settled_by_the_one_that_goes_over_its_area() -> None:
+    frame = Need(key="seat-frame@driver", title="frame", contains=("driver.seat-frame",))
+    seat = _operation(5, "look:seat-driver", "look", 5, sees=frame.contains)
+    roof = _operation(6, "look:roof", "look", 5, sees=("centre.headliner",))
+    assert find_look(frame, (roof, seat)) == "look:seat-driver"
+    own = _operation(7, "look:frame", "look", 5, components=frame.contains)
+    assert find_look(frame, (roof, seat, own)) == "look:frame"
 
 
 def test_a_shipment_after_a_look_counts_by_the_chances_of_what_is_in_it() -> None:

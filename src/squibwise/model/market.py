@@ -69,6 +69,7 @@ class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         usual_high: Highest usual price of a new one; None = not known.
         settled_by: The look that settles whether it is needed; empty = nothing to settle.
         asks_maker: Only an answer of the maker decides whether it is needed.
+        question: The question to the maker that decides on it too; empty = none.
         fitted: It is on the car; what was paid for it stays in the sums.
     """
 
@@ -82,6 +83,7 @@ class Need(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     usual_high: Money | None = None
     settled_by: str = ""
     asks_maker: bool = False
+    question: str = ""
     fitted: bool = False
 
 
@@ -307,6 +309,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         price: Of one piece, or of a set of them.
         times: How often it is paid.
         as_set: The price is for all pieces together.
+        question: What the maker is still asked where the look finds nothing; empty = nothing.
         arrives_day: Day it is counted on. [day from today]
         kept: It was ordered already.
         here: It has arrived.
@@ -324,6 +327,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     as_set: bool = False
     after_look: bool = False
     chance: float = 1.0
+    question: str = ""
     arrives_day: int
     kept: bool = False
     here: bool = False

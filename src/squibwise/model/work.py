@@ -216,6 +216,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         loads: Circuits that get a substitute load here; for ``step:return-loads`` those that lose
             it.
         demands: Ids of the demands and steps that evidence speaks of; ticking it ticks them all.
+        sees: Components in the area that a look goes over, asked for or not.
         seen_hurt: Titles of parts among them that an eye saw hurt: ticking it leaves them open.
         passes_when: What must be recorded for it to count as done.
     """
@@ -245,6 +246,7 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     loads: tuple[str, ...] = ()
     because: tuple[Because, ...] = ()
     demands: tuple[str, ...] = ()
+    sees: tuple[str, ...] = ()
     seen_hurt: tuple[str, ...] = ()
     passes_when: str = ""
 

@@ -80,6 +80,7 @@ def _purchase(chosen: Chosen, option: Option, arrives: int) -> Purchase:
         as_set=offer.pieces != 1,
         after_look=stage == LATER,
         chance=need.chance if stage == LATER or not need.chance else 1.0,
+        question=need.question if stage == LATER else "",
         arrives_day=arrives,
         kept=offer.state in KEPT_STATES,
         here=offer.state in HERE_STATES,

@@ -95,9 +95,10 @@ def list_later(
 
 
 def find_look(need: Need, operations: Iterable[Operation]) -> str:
-    """Return the operation that looks at what a need is about; empty when none does."""
+    """Return the operation that looks at what a need is about, by itself or with its area."""
     looks = [o for o in operations if o.action == "look"]
     mine = [o for o in looks if set(o.components) & set(need.contains)]
+    mine = mine or [o for o in looks if set(o.sees) & set(need.contains)]
     return mine[0].id if mine else ""
 
 
@@ -113,6 +114,7 @@ def _need(order: Order) -> Need:
         usual_high=order.price.high if order.price else None,
         settled_by=order.settled_by,
         asks_maker=order.kind == "ask" and not order.done,
+        question=order.question,
         fitted=order.done,
     )
 

@@ -228,6 +228,8 @@ def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str,
     notes += ["NOT TO BE FITTED as things stand"] if barred else []
     late = f"ONLY AFTER THE LOOK ({percent(purchase.chance)}), ordered the day after it"
     notes += [late] if purchase.after_look else []
+    asks = f"where it finds nothing, the maker's answer decides ({purchase.question})"
+    notes += [asks] if purchase.question else []
     return (
         pieces + purchase.title,
         f"{purchase.condition} {purchase.part_number}".strip() + as_set,
@@ -259,7 +261,7 @@ def _asked(answer: BuyAnswer) -> Section | None:
         offers = [j.offer for j in answer.judged if j.need == need.key and j.is_usable]
         best = min(offers, key=lambda o: o.sum_for(need), default=None)
         paid = Money(minor=best.sum_for(need), currency=best.price.currency) if best else None
-        decides = "the maker's answer" if need.asks_maker else f"a look: {need.settled_by}"
+        decides = _say_who_decides(need)
         offered = bare_sum(paid) if paid else "no offer"
         rows.append((need.title, percent(need.chance), decides, offered))
     words = "In no sum and on no day below, until this has decided on them."
@@ -267,6 +269,13 @@ def _asked(answer: BuyAnswer) -> Section | None:
     return section(
         "Still to be decided", text(words), Table(rows=tuple(rows), head=head, right=(3,))
     )
+
+
+def _say_who_decides(need: Need) -> str:
+    asked = f" ({need.question})" if need.question else ""
+    if need.asks_maker:
+        return f"the maker's answer{asked}"
+    return f"a look: {need.settled_by}" + (f"; then the maker's answer{asked}" if asked else "")
 
 
 def _why_not(need: Need, answer: BuyAnswer) -> str:

@@ -116,14 +116,20 @@ def _asked_look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) ->
 def _is_seen(tick: Tick, at: str, inside: Sequence[str], scope: Scope) -> bool:
     if not scope.job.had_crash:
         opened = bool(tick.seen_in) and _is_open_for(tick, at, scope)
-        there = any(is_inside(tick, at, c, scope.job) for c in scope.job.case.car.components)
+        there = bool(_list_inside(tick, at, scope))
         return opened and (bool(inside) or (there and bool(scope.changed)))
     if tick.when == "always":
-        return bool(inside) or not tick.kinds
+        return bool(inside) or not tick.kinds or _is_in_doubt(tick, at, scope)
     if tick.when == "bag-fired":
         return any(p.assembly.live and _is_bag(p, scope) for p in scope.changed)
-    there = any(is_inside(tick, at, c, scope.job) for c in scope.job.case.car.components)
-    return there and _is_open_for(tick, at, scope)
+    return bool(_list_inside(tick, at, scope)) and _is_open_for(tick, at, scope)
+
+
+def _is_in_doubt(tick: Tick, at: str, scope: Scope) -> bool:
+    """Does a look at something in an area decide whether it is replaced."""
+    asked = (d for d in scope.demands.values() if d.action == "replace" and not d.done)
+    doubtful = {d.component for d in asked if d.kind == "look-first"}
+    return not doubtful.isdisjoint(_list_inside(tick, at, scope))
 
 
 def _is_open_for(tick: Tick, at: str, scope: Scope) -> bool:
@@ -160,6 +166,7 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
         demands=tuple(d.id for d in demands),
         done=all(d.done for d in demands) if demands else _was_made(tick, at, word, scope),
         because=(),
+        sees=_list_inside(tick, at, scope),
         seen_hurt=tuple(component_title(d.component or "", catalog) for d in hurt),
         passes_when=f"passed {word}: {tick.text}",
     )
@@ -167,8 +174,13 @@ def _look(tick: Tick, at: str, demands: Sequence[Demand], scope: Scope) -> Opera
 
 def _was_made(tick: Tick, at: str, word: str, scope: Scope) -> bool:
     """Was a look that nothing asks of any part signed: as itself, or part by part while one did."""
-    parts = (c for c in scope.job.case.car.components if is_inside(tick, at, c, scope.job))
+    parts = _list_inside(tick, at, scope)
     return is_signed(word, scope) or any(is_signed(f"{c}:inspect", scope) for c in parts)
+
+
+def _list_inside(tick: Tick, at: str, scope: Scope) -> tuple[str, ...]:
+    components = scope.job.case.car.components
+    return tuple(c for c in components if is_inside(tick, at, c, scope.job))
 
 
 def _way_seen(tick: Tick, at: str, scope: Scope) -> Way | None:
