@@ -99,7 +99,8 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
         rows.append(("4 times in 5 by", *(_date(r.p80, today) for r in drawn)))
         kept = "that day kept" if terms.deadline is None else f"by day {terms.deadline}"
         rows.append((kept, *(percent(r.on_time) for r in drawn)))
-    rows.append(("used parts all pass", *(percent(p.all_pass) for p in plans)))
+    if any(p.all_pass < 1.0 for p in plans):
+        rows.append(("used parts all pass", *(percent(p.all_pass) for p in plans)))
     head = ("", *(_PLANS.get(p.name, p.name) for p in plans))
     right = tuple(range(1, len(head)))
     blocks: list[Block] = [

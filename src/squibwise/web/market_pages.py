@@ -67,7 +67,7 @@ SHOWN_OFFERS = 50
 ANY, RANGES = (0.0, 1e9), {"technicians": (1.0, 3.0)}
 WHOLE = ("deadline", "technicians")
 CHART_WIDTH, BAR, CURVE_HEIGHT = 400.0, 20.0, 190.0
-SHOWN_TITLES = 6
+SHOWN_TITLES = 5
 
 
 def orders(request: Request) -> Response:
