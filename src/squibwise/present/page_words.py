@@ -158,6 +158,6 @@ def _words() -> re.Pattern[str]:
     """Return what finds the words of the case file that stand for a gate, rule or place."""
     catalog = _catalog()
     words = {*catalog.tasks.gates, *catalog.rules.profiles, *ZONES, "second-scan", "lamp-check"}
-    words |= {kind for kind in catalog.kinds if "-" in kind}
+    words |= {word for word in (*catalog.kinds, *catalog.rules.questions) if "-" in word}
     listed = "|".join(sorted(words, key=len, reverse=True))
     return re.compile(rf"(?<![\w/-])(?:{listed})(?![\w-])")
