@@ -223,3 +223,55 @@ def test_a_row_that_says_no_fault_of_one_place_announces_no_number() -> None:
 def test_a_no_in_front_of_a_fault_answers_somebody_and_denies_nothing(row: str) -> None:
     read = _read([FAULTS["en"][0], row])
     assert [(ln.code, ln.present) for ln in read] == [("B1A11", True), ("B1A22", True)]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Bottom line: driver airbag open circuit.",
+        "Cleared it all, drove ten miles, and the driver airbag open circuit is back.",
+        "the driver airbag is open, I unplugged it twice and scratched my head",
+        "Der Fahrerairbag hat weiterhin eine Unterbrechung.",
+        "Habe gelöscht, nach 200 m war die Unterbrechung am Fahrerairbag wieder da.",
+        "Il reste l'airbag conducteur, résistance trop élevée.",
+        "Se queja del airbag del conductor, resistencia alta.",
+        "La diagnosi dà airbag guida aperto e non si cancella.",
+        "O aparelho acusa airbag do motorista em circuito aberto.",
+        "Poduszka kierowcy nadal ma przerwę w obwodzie.",
+    ],
+)
+def test_a_sentence_that_asserts_its_fault_is_one(said: str) -> None:
+    told = [(ln.component, ln.fault, ln.present) for ln in _read([said])]
+    assert told == [("driver.front-bag", "open-or-high", True)]
+
+
+UNSURE = "Whoever told you the driver airbag is open circuit is talking rubbish."
+
+
+def test_a_sentence_that_may_deny_its_fault_is_asked_about_once() -> None:
+    read = read_text(f"{UNSURE}\nleft curtain short to ground\n")
+    doubtful, sure = read.lines
+    assert (doubtful.component, doubtful.fault) == ("driver.front-bag", "open-or-high")
+    assert (doubtful.present, sure.present, read.doubtful) == (False, True, (doubtful,))
+    assert [f.origin.line for f in read.findings if f.code == "told-not-sure"] == [1]
+
+
+def test_a_sentence_is_not_asked_about_where_another_line_is_sure() -> None:
+    read = read_text(f"{UNSURE}\ndriver airbag open circuit\n")
+    assert [(ln.present, ln.repeats) for ln in read.lines] == [(False, ()), (True, ())]
+    assert read.doubtful == ()
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Wickelfeder unterbrochen, die Hupe quakt auch nicht",
+        "contacteur tournant coupé, le klaxon ne marche pas non plus",
+        "spirale interrotta, non suona neanche il clacson",
+    ],
+)
+def test_what_is_denied_of_something_else_denies_no_fault(said: str) -> None:
+    read = _read([said])
+    assert [(ln.kind, ln.fault, ln.is_doubtful) for ln in read] == [
+        ("clock-spring", "open-or-high", True)
+    ]

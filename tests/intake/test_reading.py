@@ -782,3 +782,11 @@ def test_codes_that_came_back_after_clearing_are_there(lead: str) -> None:
         ("left.curtain", True),
     ]
     assert not any("cleared" in ln.status for ln in report.lines)
+
+
+def test_what_a_person_reads_in_an_unsure_sentence_counts() -> None:
+    said = "Whoever told you the driver airbag is open circuit is talking rubbish."
+    part = "driver.front-bag"
+    own = OwnCode(code="", component=part, fault="open-or-high", text=said, source="the owner")
+    assert [ln.present for ln in read(said, car_with(part)).lines] == [False]
+    assert [ln.present for ln in read(said, car_with(part, codes=(own,))).lines] == [True]

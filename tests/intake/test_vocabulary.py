@@ -119,10 +119,17 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
     line = sort_lines([RawLine(number=1, text=phrase.test)], "test", CATALOG).lines[0]
     if phrase.group == "flash":
         return None if [c.code for c in line.codes] == ["24"] else str(line.codes)
-    if phrase.group == "earlier":
-        return None if lexicon_of(CATALOG).is_earlier(phrase.test) else line.role
-    if phrase.group == "whole":
-        return None if line.is_whole else line.role
+    if phrase.group in ("earlier", "whole"):
+        good = (
+            line.is_whole
+            if phrase.group == "whole"
+            else lexicon_of(CATALOG).is_earlier(phrase.test)
+        )
+        return None if good else line.role
+    if phrase.group in ("plain", "holds"):
+        lexicon, words = lexicon_of(CATALOG), [t.text for t in tokenise(phrase.test)]
+        strange = [w for w in words if not lexicon.is_told(w, phrase.group, LANGUAGES)]
+        return ", ".join(strange) or None
     if phrase.group in ("label", "supposed", "kin", "had", "example"):
         return None if not line.codes else str(line.codes)
     role = LAYOUT_ROLES[phrase.reads.partition("=")[2]]

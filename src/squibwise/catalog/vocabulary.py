@@ -32,7 +32,7 @@ amends empty before after
 """  # what is said of a fault
 _LAYOUT = """
 count total clean whole othermodule key header module meta supplyvolts advice flash label area
-restraint supposed kin had example earlier
+restraint supposed kin had example earlier plain holds
 """
 NO_PART = "none"  # what a rule gives when the features tell of no restraint part
 VOICES = frozenset(_VOICES.split())

@@ -390,7 +390,7 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
     able, weight = unit_able(scan.report, catalog), chance_whole(scan.report, net.line, catalog)
     if any(c.component == component for c in coverage.clean):
         weight = 1.0
-    elif able is False or component in coverage.not_tested:
+    elif able is False or component in coverage.not_tested or _is_asked(scan.report, component):
         weight = 0.0
     hides = (
         _comes_and_goes(component, scan, net) * catalog.firing.scans.reach.intermittent_hides.value
@@ -410,6 +410,11 @@ def _reach(scan: Scan, component: str, net: Network, catalog: Catalog) -> Reach:
         share = _share_with_a_code(scan.report, net)
     seen = tuple(c * (1.0 - hides) for c in clean)
     return Reach(seen, tuple(listed), tuple(watch), share)
+
+
+def _is_asked(report: Report, component: str) -> bool:
+    """Return whether a line may tell of a fault of a component, and nobody said that it does."""
+    return any(c.component == component for c in report.reading.doubtful)
 
 
 def _comes_and_goes(component: str, scan: Scan, net: Network) -> bool:

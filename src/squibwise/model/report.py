@@ -68,7 +68,9 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         unit: Whether the unit that stores it is the restraint unit, another one or not known; only
             faults of the restraint unit, or of an unknown one, are faults of the restraint system.
         present: False when the text says that the fault is not there: cleared, repaired, past,
-            denied.
+            denied; also when it is doubtful.
+        is_doubtful: The text tells of it, but not surely that it is there now: it is evidence of
+            nothing, not of the part's soundness either, until somebody says what it means.
         origin: Where it stands.
     """
 
@@ -92,6 +94,7 @@ class CodeLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     also: tuple[str, ...] = ()
     unit: Unit = "unknown"
     present: bool = True
+    is_doubtful: bool = False
     origin: Origin = Origin()
 
 
@@ -190,6 +193,13 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         """Whether the restraint unit itself told a code: it is not silent, whoever says so."""
         own = (c for c in self.lines if c.unit == "restraint" and c.code)
         return any(c.kind != "control-unit" or c.fault != "communication" for c in own)
+
+    @property
+    def doubtful(self) -> tuple[CodeLine, ...]:
+        """Lines that may tell of a fault that is there now; none that a sure line tells of too."""
+        lines = (c for c in self.lines if c.is_doubtful and c.unit != "other" and not c.repeats)
+        sure = {(c.component, c.fault) for c in self.lines if c.present and c.component}
+        return tuple(c for c in lines if (c.component, c.fault) not in sure)
 
     @property
     def strange(self) -> tuple[Unread, ...]:

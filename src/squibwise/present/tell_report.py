@@ -70,7 +70,8 @@ def tell_meaning(line: CodeLine) -> str:
     stage = f" stage {line.stage}" if line.stage else ""
     told = tuple(s for s in line.status if line.present or s != "present")
     status = f" [{', '.join(told)}]" if told else ""
-    gone = "" if line.present else ", no fault now"
+    now = ", not sure that it is there now" if line.is_doubtful else ", no fault now"
+    gone = "" if line.present else now
     return f"{part}{stage}: {in_words(line.fault)}{status}{gone}"
 
 

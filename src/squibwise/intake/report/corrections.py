@@ -210,10 +210,12 @@ def _read_correction(
     denying = lexicon_of(catalog).denying
     if not is_called and denying.isdisjoint(t.text for t in line.tokens):
         return None  # most lines: nothing is denied
-    text = without_codes(line)
+    text, heard = without_codes(line), False
     for clause in (*_CLAUSE.split(text), text):
         said, denied = _parted(clause, denying, sheet, catalog)
-        holds = is_called or (_contradict(said, denied) and not has_fault(said))
+        heard = heard or "amends" in words_of(clause, catalog, sheet.language).voices
+        is_told = heard and not (clause is text and has_fault(said))  # "right one open: my mistake"
+        holds = (is_called and is_told) or (_contradict(said, denied) and not has_fault(said))
         if len(_places(said)) == 1 and holds:
             return Correction(line=line.number, codes=codes, said=said)
     return None

@@ -5,6 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.assertions import UNSURE, find_asserted, is_asserted
 from squibwise.intake.report.clauses import (
     MOSTLY,
     find_labels_above,
@@ -117,7 +118,7 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
         if line.role == "clean" and has_part(line.words):
             sheet.unread.append(line)
     elif line.role == "aside" and not _goes_on(line, state, sheet, catalog):
-        sheet.unread.append(line)
+        _doubt(line, state, sheet, catalog)
         if has_part(line.words) or _is_placed(line.words):
             state.current = None  # it speaks of something else, and so does what follows
     elif line.role == "meta":
@@ -159,7 +160,8 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
         return
     if _begins_row(line):
         state.current = None
-    current = state.current
+    is_sure = not stands_alone(line.words) or is_asserted(line, catalog, sheet.language)
+    current = state.current if is_sure else None  # a story goes on with no row
     if current is not None and _is_status(line) and state.blanks <= _GAP:
         _attach(line, current)
         return
@@ -176,10 +178,23 @@ def _take_words(line: Line, state: _State, sheet: Sheet, catalog: Catalog, prece
     is_supply = tells_supply(line.words) and line.known_share >= MOSTLY
     if is_supply or (stands_alone(line.words) and _is_report(line, sheet.is_coded)):
         fresh = [_words_entry(line, s, state) for s in list_clauses(line, catalog, sheet.language)]
+        for fault in fresh:
+            fault.absent = "" if is_sure else UNSURE
         sheet.faults.extend(fresh)
         state.current = fresh[-1]
     else:
         sheet.unread.append(line)
+
+
+def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
+    """Keep a line that denies as unread; a clause of it that asserts a fault is asked about."""
+    clause = find_asserted(line, catalog, sheet.language)
+    if not clause:
+        sheet.unread.append(line)
+        return
+    fault = _words_entry(line, words_of(clause, catalog, sheet.language), state)
+    fault.absent = UNSURE
+    sheet.faults.append(fault)
 
 
 def _is_status(line: Line) -> bool:

@@ -24,6 +24,7 @@ _UNITS = frozenset(
 )
 _SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".split())
 _EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
+_HOLDS_CRASH = frozenset({"impact", "unit", "skip", "system", "airbagmodule"})
 _REACH = 3  # words between a negation and what it denies
 
 
@@ -62,16 +63,23 @@ def read_words(
     telling = [h for h in hits if h.means != ("skip",)]
     if any(_denies_next(one, two, tokens, denying) for one, two in pairwise(telling)):
         words.voices.add("not")
-    _hear_return(words)
+    _hear_return(words, hits, tokens)
     return words
 
 
-def _hear_return(words: Words) -> None:
-    """``cleared them and they came right back``: what is back is there, whatever was cleared."""
-    is_back = "exists" in words.voices and not words.voices & {"not", "gone"}
-    if is_back and "cleared" in words.statuses:
-        words.statuses.remove("cleared")
-        add_status(words, "present")
+def _hear_return(words: Words, hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> None:
+    """``cleared them and they came right back``: what is back is there, whatever was before."""
+    over = [h for h in hits if {"gone", "status:cleared"} & set(h.means)]
+    back = [h for h in hits if "exists" in h.means and over and h.first >= over[-1].last]
+    if not back or "not" in words.voices or any(_nearest(h, back, tokens) for h in _gone(over)):
+        return  # "it has not come back", "no longer exists"
+    words.voices.discard("gone")
+    words.statuses[:] = [s for s in words.statuses if s != "cleared"]
+    add_status(words, "present")
+
+
+def _gone(hits: list[Hit]) -> list[Hit]:
+    return [h for h in hits if "gone" in h.means]
 
 
 def join_denied(hits: tuple[Hit, ...], tokens: tuple[Token, ...]) -> tuple[Hit, ...]:
@@ -130,6 +138,8 @@ def _compose(words: Words) -> None:
         elif "atpost" in told:
             told |= {"impact", "side", "pillar"}
             words.sides.discard("centre")
+    if {"impact", "unit"} <= told <= _HOLDS_CRASH and set(words.statuses) & {"stored", "locked"}:
+        told.add("crashrecord")  # "the unit has stored a crash"
     if "hv" in told and told & {"cut", "batterycut"}:
         told.add("hvcut")
         told -= {"voltage", "battery", "batterycut"}  # they told which cut-off it is

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections import defaultdict
+from collections.abc import Iterable
 from functools import lru_cache
 
 import msgspec
@@ -15,11 +16,14 @@ PATTERNS = (
     "flash",
     "example",
     "had",
+    "holds",
     "kin",
     "label",
+    "plain",
     "restraint",
     "supposed",
 )  # looked for in the text of a line, before there are words
+_SMALL_WORDS = frozenset({"plain", "holds", "supposed"})  # what sentences are made of
 BASE = ("en", "ja-en")  # always read beside the report's own language
 _TOKEN = pattern(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = pattern(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
@@ -103,20 +107,24 @@ class Lexicon:
         self.asking: set[str] = set()
         self.denying: set[str] = set()
         self._named: dict[str, list[str]] = {}
+        self._told: dict[tuple[str, str], set[str]] = {}
         self._areas: dict[str, set[str]] = {}
         self._filed: dict[str, dict[str, list[str]]] = {}
         self._opened: dict[str, Opened] = {}
         for language, text in vocabulary.texts().items():
-            self._file(language, _plain_rows(self._take_patterns(text)))
+            self._file(language, _plain_rows(self._take_patterns(language, text)))
         self.known = set().union(*self.words.values())
         self.base = set().union(*(self.words.get(name, set()) for name in BASE))
 
-    def _take_patterns(self, text: str) -> str:
+    def _take_patterns(self, language: str, text: str) -> str:
         """Return the rows of a language without those that are looked for in the text of a line."""
         kept, end = [], 0
         for found in _PATTERN_MEANING.finditer(text):
             start = text.rfind("\n", 0, found.start()) + 1
-            self._named.setdefault(found[1], []).extend(spell(text[start : found.start()]))
+            names = spell(text[start : found.start()])
+            self._named.setdefault(found[1], []).extend(names)
+            if found[1] in _SMALL_WORDS:
+                self._told.setdefault((found[1], language), set()).update(map(_words_in, names))
             kept.append(text[end:start])
             end = found.end()
         return "".join((*kept, text[end:]))
@@ -181,6 +189,16 @@ class Lexicon:
         """Tell whether a word alone says that something was so before, in any language."""
         key = tuple(t.text for t in tokenise(word))
         return bool(key) and "earlier" in self.open(key[0]).layout.get(key, ())
+
+    def is_told(self, word: str, meaning: str, languages: Iterable[str]) -> bool:
+        """Tell whether a word of one of some languages is ``plain``, or says that something holds.
+
+        Args:
+            word: Folded.
+            meaning: ``plain`` for articles and their like, ``holds`` for verbs such as ``is``.
+            languages: Their names.
+        """
+        return any(word in self._told.get((meaning, name), ()) for name in languages)
 
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""

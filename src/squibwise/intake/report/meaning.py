@@ -6,6 +6,7 @@ Description beats number; where they disagree both are kept with weights and rep
 import msgspec
 
 from squibwise.catalog.codes import CodeMeaning, FailureType
+from squibwise.intake.report.assertions import UNSURE
 from squibwise.intake.report.candidates import (
     SURE_PARTS,
     Candidate,
@@ -96,6 +97,8 @@ def _join(fault: Fault, scope: Scope) -> None:
     if own is not None and (own.component or own.fault != "unknown"):
         worded = _has_words(own, fault)  # what somebody reads in them stands for all of them
         _take_own(fault, () if worded else named, () if worded else said, own)
+        if worded and fault.absent == UNSURE:
+            fault.absent = ""  # somebody was asked
         return
     _take_table(fault, named, row, scope)
     # older numbering has other bytes
@@ -293,6 +296,7 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
         also=_also(code) if code else (),
         unit=fault.unit,
         present=not fault.absent and "cleared" not in statuses and not _is_unset(code),
+        is_doubtful=fault.absent == UNSURE,
         origin=Origin(file=name, line=fault.line, raw=fault.raws[0]),
     )
 

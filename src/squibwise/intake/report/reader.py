@@ -374,6 +374,8 @@ def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
         keys = _sameness(line)
         same = dict.fromkeys(n for key in keys for n in seen.get(key, ()))
         found.append(msgspec.structs.replace(line, repeats=tuple(same)[:_MOST_REPEATS]))
+        if line.is_doubtful:
+            continue  # a line that is sure of the same fault counts
         for key in (*keys, (line.code,), (line.code, line.kind)) if line.code else keys:
             if line.line not in seen.setdefault(key, []):
                 seen[key].append(line.line)
@@ -384,8 +386,8 @@ def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
 def _sameness(line: CodeLine) -> list[tuple[object, ...]]:
     """What two lines of one fault have in common: code and reading, or part, stage and fault."""
     keys: list[tuple[object, ...]] = []
-    if line.code is not None and line.kind is None and line.fault == "unknown":
-        keys.append((line.code,))  # only its number, once more
+    if line.code is not None and line.kind in (None, "wiring") and line.fault == "unknown":
+        keys.append((line.code,))  # only its number, once more, or what was done to its plug
     elif line.code is not None and line.component is None and line.fault == "unknown":
         keys.append((line.code, line.kind))  # its number and its part, as on a bill
     elif line.code is not None:

@@ -12,7 +12,7 @@ from squibwise.intake.report.other_files import is_priced, tell_other
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
-from squibwise.model.report import CleanCircuit, CodeLine, Coverage, Unit
+from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit
 
 _ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 
@@ -229,6 +229,7 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
     yield from _as_a_camera_saw(sheet)
     yield from _without_table(sheet.faults, name)
     yield from _not_understood(sheet)
+    yield from _not_sure(told, name)
     kind = sheet.other_kind or ("prices" if not told and is_priced(sheet.lines) else "")
     if kind:
         yield tell_other(kind, name)
@@ -424,6 +425,22 @@ def _not_understood(sheet: Sheet) -> Iterator[Finding]:
             f"{numbers}); recognised in them: {', '.join(features)[:_LONGEST]}.",
             "Write part, side and fault on one line, or add a code table under [[codes]].",
             Origin(file=sheet.name, line=open_lines[0].number, raw=open_lines[0].raw),
+        )
+
+
+def _not_sure(told: list[CodeLine], name: str) -> Iterator[Finding]:
+    """Once for all sentences that tell of a fault and may deny, remember or suppose it."""
+    lines = ReadReport(lines=tuple(told)).doubtful
+    if lines:
+        numbers = ", ".join(str(ln.line) for ln in lines[:_MOST_LINES])
+        yield _make(
+            "told-not-sure",
+            "warning",
+            f"{len(lines)} lines tell of a fault, but not surely of one that is there now (line "
+            f"{numbers}). Is it?",
+            "Ask who wrote it. If it is, say under [[codes]] what the line means, or write part "
+            "and fault on a line of their own.",
+            Origin(file=name, line=lines[0].line, raw=lines[0].raw),
         )
 
 

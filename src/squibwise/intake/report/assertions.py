@@ -1,0 +1,150 @@
+"""Whether words without a code assert a fault that is there now, or only speak of one.
+
+A row of a table and a note of a few terms assert what they name. A sentence asserts it where all
+its words are known for terms of the trade, for small words, or for verbs that say that something
+holds; a sentence with other words may deny, doubt, remember or suppose it in any of a thousand
+ways, and nobody can list them. So it is told, and asked about.
+"""
+
+from squibwise.catalog.load import Catalog
+from squibwise.intake.patterns import pattern
+from squibwise.intake.report.lexicon import BASE, Lexicon, Token, lexicon_of, tokenise
+from squibwise.intake.report.lines import language_of, words_of
+from squibwise.intake.report.phrases import Hit, find_hits
+from squibwise.intake.report.sheet import Line
+from squibwise.intake.report.words import Words, has_fault, stands_alone
+
+UNSURE = "told, not sure that it is there now"
+_COLUMNS = pattern(r"\S\s{3,}\S|\t")
+_CLAUSE = pattern(
+    r"[,;:]\s|(?<!\d)\.\s|\s-\s|"
+    r"\s(?:and|und|et|y|e|i|ale|but|aber|mais|pero|ma|mas|although|obwohl)\s"
+)
+_ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
+_MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
+_SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
+_SENTENCE = 6  # words of a sentence that ends with a full stop
+_OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
+
+
+def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
+    """Tell whether a line without a code asserts the fault that it names.
+
+    Args:
+        line: With its words.
+        catalog: For the vocabulary.
+        usual: The report's own language.
+    """
+    if line.cells or _COLUMNS.search(line.text.strip()):
+        return True
+    lexicon = lexicon_of(catalog)
+    language = language_of(line, lexicon, usual)
+    small, holding, strange = _sort(line.text, lexicon, language)
+    is_prose = small + holding > 0
+    if (is_prose or strange) and _MEASURED.search(line.text):
+        return False
+    if _supposes(line.text, lexicon, language):
+        return False
+    if not strange or _is_back(line.words) or _has_status_apart(line.text, lexicon, language):
+        return True
+    is_sentence = bool(_ENDS.search(line.text)) and len(line.tokens) >= _SENTENCE
+    if small + holding < _SMALL and strange <= _STRANGE and not is_sentence:
+        return True
+    return any(_holds(clause, catalog, language) for clause in _CLAUSE.split(line.text))
+
+
+def _supposes(text: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``if the clock spring were open``: a clause begins with a condition."""
+    names = [n for n in (language, *BASE) if n]
+    firsts = (tokenise(clause)[:1] for clause in _CLAUSE.split(text))
+    return any(lexicon.is_told(t.text, "supposed", names) for first in firsts for t in first)
+
+
+def _is_back(words: Words) -> bool:
+    """``cleared it, and it was back after a mile``: nobody returns who is not there."""
+    return "exists" in words.voices and "present" in words.statuses
+
+
+def _holds(clause: str, catalog: Catalog, language: str | None) -> bool:
+    """``the clock spring is open``, whatever the sentence goes on with."""
+    _, holding, strange = _sort(clause, lexicon_of(catalog), language)
+    return holding > 0 and not strange and stands_alone(words_of(clause, catalog, language))
+
+
+def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
+    """Return the clause of a denying line that asserts a fault; empty when there is none.
+
+    ``clock spring open, the horn is not working either`` denies nothing of the clock spring.
+    """
+    if line.why not in _OTHERS or line.cells or line.codes:
+        return ""
+    lexicon = lexicon_of(catalog)
+    language = language_of(line, lexicon, usual)
+    clauses = [c for c in _CLAUSE.split(line.text) if c.strip()]
+    said = [(c, words_of(c, catalog, language)) for c in clauses]
+    sure = [
+        c
+        for c, w in said
+        if stands_alone(w) and not w.voices and not _sort(c, lexicon, language)[2]
+    ]
+    other = [
+        c
+        for c, w in said
+        if w.voices
+        and (not stands_alone(w))
+        and not has_fault(w)
+        and _has_subject(c, lexicon, language)
+    ]
+    voiced = [c for c, w in said if w.voices]
+    return sure[0] if sure and voiced and len(voiced) == len(other) else ""
+
+
+def _has_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:
+    """Tell whether a clause names something that nobody knows, or no restraint part."""
+    tokens = tokenise(clause)
+    hits = find_hits(lexicon, tokens, language)
+    is_foreign = any("foreign" in h.means for h in hits)
+    return is_foreign or _sort(clause, lexicon, language)[2] > 0
+
+
+def _sort(text: str, lexicon: Lexicon, language: str | None) -> tuple[int, int, int]:
+    """How many words of a text are small, say that something holds, and are strange."""
+    tokens = tokenise(text)
+    names = [n for n in (language, *BASE) if n]
+    covered = _covered(tokens, find_hits(lexicon, tokens, language), lexicon, names)
+    small = holding = strange = 0
+    for at, token in enumerate(tokens):
+        means = covered.get(at, ())
+        if lexicon.is_told(token.text, "holds", names):
+            holding += 1
+        elif means and means != ("skip",):
+            continue  # a term of the trade
+        elif lexicon.is_told(token.text, "plain", names):
+            small += 1
+        elif not means:
+            is_short_form = token.is_cut and at + 1 < len(tokens)
+            strange += not (token.text[0].isdecimal() or is_short_form)
+    return small, holding, strange
+
+
+def _covered(
+    tokens: tuple[Token, ...], hits: tuple[Hit, ...], lexicon: Lexicon, names: list[str]
+) -> dict[int, tuple[str, ...]]:
+    """What each word means that stands in a phrase; nothing for one that was only guessed."""
+    found = {}
+    for hit in hits:
+        words = tuple(t.text for t in tokens[hit.first : hit.last])
+        is_known = any(lexicon.meaning(name, words) for name in names)
+        for at in range(hit.first, hit.last):
+            found[at] = hit.means if is_known else ()
+    return found
+
+
+def _has_status_apart(text: str, lexicon: Lexicon, language: str | None) -> bool:
+    """``..., signal invalid, history``: a status in a stretch of its own, as records have it."""
+    tokens = tokenise(text)
+    for hit in find_hits(lexicon, tokens, language):
+        ends = hit.last == len(tokens) or tokens[hit.last].apart
+        if hit.means[0].startswith("status:") and tokens[hit.first].apart and ends:
+            return True
+    return False
