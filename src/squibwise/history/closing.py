@@ -216,8 +216,9 @@ def _scan_lines(report: Report) -> list[Problem]:
     there = [x for x in lines if set(x.status) & _THERE]
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
     stored = [x for x in lines if x not in there and x not in waiting]
-    unclear = (*report.reading.strange, *report.reading.doubtful)
-    unread = [f'line {u.line}, "{" ".join(u.raw.split())[:60]}"' for u in unclear]
+    raws = [(u.line, u.raw) for u in report.reading.strange]
+    raws += [(ln.line, ln.raw) for ln in report.reading.doubtful]
+    unread = [f'line {number}, "{" ".join(raw.split())[:60]}"' for number, raw in raws]
     more = [f"{len(unread) - _TOLD} more"] if unread[_TOLD:] else []
     found = {
         "faults": (_names(there), True),
