@@ -12,7 +12,7 @@ from squibwise.errors import CatalogError
 from squibwise.model.belief import Assessment
 from squibwise.model.car import Given, OwnRule, Profile
 from squibwise.model.case import Case
-from squibwise.model.evidence import Look, Passed
+from squibwise.model.evidence import DoneWork, Look, Passed
 from squibwise.model.names import split_component
 from squibwise.model.work import Operation, Work
 from squibwise.require import work
@@ -391,3 +391,27 @@ def test_the_steering_column_is_not_looked_at_from_the_passengers_side(
     assert "fit:passenger-bag@passenger" in words
     assert "look:low-passenger" in words
     assert "look:column" not in words
+
+
+def test_a_device_that_made_room_for_a_load_is_plugged_in_again_before_the_last_power(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    """A circuit that is traced on loads after a crash: no part of it is new."""
+    states = {"left.curtain": {"faulty": 0.9}}
+    done = work(made.case(), made.assessment(states), catalog)
+    at = {o.id: n for n, o in enumerate(done.operations)}
+    back = next(o for o in done.operations if o.id == "join:loaded")
+    assert back.joins == ("left.curtain",)
+    assert at["step:return-loads"] < at["join:loaded"] < at["step:final-power"]
+
+
+def test_what_is_mounted_early_is_plugged_in_by_a_line_of_its_own(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    fired = {"passenger.front-bag": {"fired": 0.99}, "centre.control-unit": {"damaged": 0.97}}
+    fitted = DoneWork(id="d", what="replaced", component="passenger.front-bag")
+    done = work(made.case(fitted), made.assessment(fired), catalog)
+    lines = {o.id: o for o in done.operations}
+    assert lines["fit:passenger-bag@passenger"].done
+    assert not lines["join:passenger-bag@passenger"].done
+    assert "passenger.front-bag/1" in lines["step:fit-loads"].loads

@@ -135,7 +135,7 @@ def list_orders(
     kit = [o for o in orders if o.assembly == FASTENERS]
     if all(o.p < likely or o.kind == "ask" for o in others):
         kit = []
-    kit = [_as_sure_as([x for x in others if not x.done] or others, o) for o in kit]
+    kit = [_as_sure_as(others, o) for o in kit]
     outside = [o for o in orders if o.body_work]
     return tuple(sorted(_merged([*others, *outside, *kit], catalog), key=_rank))
 

@@ -55,6 +55,10 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
         """Is a component replaced with its assembly."""
         return any(component in p.contains for p in self.changed)
 
+    def is_to_be_fitted(self, component: str) -> bool:
+        """Is a component replaced with its assembly, and not yet in."""
+        return any(component in p.contains and not self.orders[p.id].done for p in self.changed)
+
 
 def set_scope(
     job: Job,

@@ -16,12 +16,13 @@ from squibwise.require.demands import name_chance, pick_cautions
 from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
 from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
-from squibwise.require.scope import Scope, find_piece_ways, to_minutes
+from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
 
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
 LIVE_CHARGES = "live-charges"
 CRASH_DATA = "save-crash-data"
 LOAD_STEPS = ("fit-loads", "return-loads")
+MOUNTED_EARLY = frozenset({"passenger-bag"})
 CAUSE_NUMBERS = 900
 
 
@@ -55,7 +56,7 @@ def find_situations(scope: Scope) -> set[str]:
         "body-work": job.had_crash and _is_out_of_the_heat(job),
         "long-way": loads,
         "loads-left": bridged,
-        "wheel-on-loads": loads and scope.has("driver-bag") and scope.has("clock-spring"),
+        "wheel-on-loads": loads and scope.has("clock-spring") and _is_wheel_on_loads(scope),
         "weight-set": scope.has("occupant-set"),
         "key-on": powers,
         "key-on-crash": powers and job.had_crash and _is_recorded(job),
@@ -143,6 +144,7 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
     off = [
         c
         for p in (*scope.changed, *scope.taken_off)
+        if not _is_plugged_in(p, scope)
         for c in p.contains
         if scope.fires(c) and split_component(c).kind not in NEVER_LOADED
     ]
@@ -157,6 +159,20 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
     wet = [c for c in scope.job.reached if scope.fires(c)]
     out = dict.fromkeys([*off, *kept, *wet, *(c for c in scope.traced if scope.fires(c))])
     return tuple(f"{c}/{n}" for c in out for n in range(1, _stages(c, scope) + 1))
+
+
+def _is_wheel_on_loads(scope: Scope) -> bool:
+    """Does the driver's airbag come in after the loads, or did it, so that one stood for it."""
+    signed = is_signed(STEP + "move-steering", scope)
+    bags = [p for p in scope.changed if p.assembly.id == "driver-bag"]
+    return any(signed or not _is_plugged_in(p, scope) for p in bags)
+
+
+def _is_plugged_in(piece: Piece, scope: Scope) -> bool:
+    """Is a piece fitted anew and joined; what is mounted early is joined by a line of its own."""
+    if piece.id not in scope.orders or not scope.orders[piece.id].done:
+        return False
+    return piece.assembly.id not in MOUNTED_EARLY or is_signed(f"join:{piece.id}", scope)
 
 
 def _stages(component: str, scope: Scope) -> int:
@@ -247,12 +263,16 @@ def _heat_near(scope: Scope) -> tuple[str, ...]:
         c
         for c in scope.job.case.car.components
         if split_component(c).kind == "control-unit"
-        or (split_component(c).place in near and _is_hurt_by_heat(c, scope) and not scope.is_new(c))
+        or (
+            split_component(c).place in near
+            and _is_hurt_by_heat(c, scope)
+            and not scope.is_to_be_fitted(c)
+        )
     )
 
 
 def _kept(components: Iterable[str], scope: Scope) -> tuple[str, ...]:
-    return tuple(c for c in components if not scope.is_new(c))
+    return tuple(c for c in components if not scope.is_to_be_fitted(c))
 
 
 def _is_hurt_by_heat(component: str, scope: Scope) -> bool:

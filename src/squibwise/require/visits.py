@@ -6,11 +6,13 @@ from graphlib import CycleError, TopologicalSorter
 
 import msgspec
 
+from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Step
 from squibwise.errors import CatalogError
 from squibwise.model.names import Side, seat_at, split_component
 from squibwise.model.work import UNDER_POWER, Area, Operation, Power, Visit
 from squibwise.require.access import FRONT, Way
+from squibwise.require.demands import pick_cautions
 from squibwise.require.job import hold_gates
 from squibwise.require.looks import look
 from squibwise.require.operations import (
@@ -28,12 +30,15 @@ from squibwise.require.operations import (
 from squibwise.require.orders import FASTENERS
 from squibwise.require.progress import KEY_ON_GATE
 from squibwise.require.progress import LATER_KEY_ON_GATE as LATER
-from squibwise.require.scope import Scope
+from squibwise.require.scope import Scope, is_signed
 from squibwise.require.steps import (
+    MOUNTED_EARLY,
     cause_operations,
     find_situations,
     is_long_way,
+    list_loads,
     list_steps,
+    loads_of,
     seats_out,
     step_operations,
 )
@@ -57,10 +62,9 @@ BEFORE_AREAS = (
     "second-make-safe",
     "return-loads",
 )
-PLUG_IN = 790
+PLUG_IN, PLUG_BACK = 790, 791
 HV_CUTOFF = "hv-cutoff"
 SHUT_BEFORE_POWER = ("wheel", "panel")
-MOUNTED_EARLY = frozenset({"passenger-bag"})
 
 
 class Placed(msgspec.Struct, frozen=True, kw_only=True):
@@ -203,7 +207,8 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
             late.add(operation.id)
         found.append(_placed_fit(operation, way, "fit" if after_power else "build", scope))
         if operation.assembly in early:
-            found.append(_plug_in(operation, way))
+            found.append(_plug_in(operation, way, scope))
+    found += _plug_back(found, scope) if long else []
     for way, operation in join(scope):
         is_late = way.opening.id == "seat" and way.at in out
         after = tuple(a for a in operation.after if is_late or a not in late)
@@ -249,7 +254,31 @@ def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope)
     )
 
 
-def _plug_in(fitted: Operation, way: Way | None) -> Placed:
+def _plug_back(fitted: Sequence[Placed], scope: Scope) -> list[Placed]:
+    """Return the line that plugs in again what had a load and is neither new nor behind a seat."""
+    joined = {c for p in fitted if p.phase == "fit" for c in p.operation.joins}
+    out = seats_out(scope)
+    joined |= {c for w, o in join(scope) if w.opening.id == "seat" and w.at in out for c in o.joins}
+    left = tuple(c for c in loads_of(list_loads(scope)) if c not in joined)
+    if not left:
+        return []
+    names = ", ".join(component_title(c, scope.job.catalog) for c in left)
+    operation = Operation(
+        n=PLUG_BACK,
+        id="join:loaded",
+        action="join",
+        title=f"Plug in and lock again where a load was: {names}",
+        components=left,
+        after=("step:return-loads",),
+        joins=left,
+        cautions=pick_cautions(("full-wait", "static", "no-meter"), scope.job.catalog),
+        done=is_signed("join:loaded", scope),
+        passes_when="passed join:loaded: each connector lock felt home",
+    )
+    return [Placed(phase="fit", area="connectors", rank=(1, 0, 1, PLUG_BACK), operation=operation)]
+
+
+def _plug_in(fitted: Operation, way: Way | None, scope: Scope) -> Placed:
     """Return the line that plugs in what was mounted before the first power."""
     word = fitted.id.partition(":")[2]
     operation = Operation(
@@ -262,7 +291,7 @@ def _plug_in(fitted: Operation, way: Way | None) -> Placed:
         after=("step:return-loads", fitted.id),
         joins=fitted.components,
         cautions=fitted.cautions,
-        done=fitted.done,
+        done=is_signed(f"join:{word}", scope),
         passes_when=f"passed join:{word}: each connector lock felt home",
     )
     area = way.id if way else "car"
