@@ -410,7 +410,13 @@ def test_what_is_mounted_early_is_plugged_in_by_a_line_of_its_own(
 ) -> None:
     fired = {"passenger.front-bag": {"fired": 0.99}, "centre.control-unit": {"damaged": 0.97}}
     fitted = DoneWork(id="d", what="replaced", component="passenger.front-bag")
-    done = work(made.case(fitted), made.assessment(fired), catalog)
+    states = made.assessment(fired)
+    sound = states.of("passenger.knee-bag").now
+    now = tuple(
+        msgspec.structs.replace(c, now=sound) if c.id == "passenger.front-bag" else c
+        for c in states.components
+    )
+    done = work(made.case(fitted), msgspec.structs.replace(states, components=now), catalog)
     lines = {o.id: o for o in done.operations}
     assert lines["fit:passenger-bag@passenger"].done
     assert not lines["join:passenger-bag@passenger"].done
