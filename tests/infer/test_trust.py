@@ -113,6 +113,22 @@ def test_a_dark_lamp_beside_a_missing_bag_is_a_load_left_in() -> None:
 
 
 @pytest.mark.parametrize(
+    "last",
+    [look(BAG, "connector-off"), DoneWork(id="off", what="disconnected", component=BAG)],
+    ids=["plug hanging off", "disconnected"],
+)
+def test_a_part_last_found_off_does_not_read_good_by_itself(last: Evidence) -> None:
+    off = ask(build.scan(), last)
+    assert off.loads_left_in == ()
+    clean = msgspec.structs.replace(build.scan(), id="clean", when="after-repair")
+    answer = ask(last, clean)
+    assert answer.loads_left_in == (BAG,)
+    assert "nothing says that it was put right" in answer.contradictions[0].text
+    again = DoneWork(id="again", what="reseated", component=BAG)
+    assert ask(last, again, clean).loads_left_in == ()
+
+
+@pytest.mark.parametrize(
     ("component", "seen"), [(RETRACTOR, "webbing-locked"), (BUCKLE, "stalk-shorter")]
 )
 @pytest.mark.parametrize(

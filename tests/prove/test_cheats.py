@@ -54,6 +54,7 @@ _SPEC.loader.exec_module(_CAR)
 Maker = Callable[..., ProofRecord]
 Made = dict[str, Any]
 BAG = "driver.front-bag"
+_CAR_TIME = dt.datetime(2026, 3, 10, 9, 30)
 
 
 def open_gates(record: ProofRecord) -> dict[str, str]:
@@ -858,3 +859,34 @@ def test_one_number_on_two_parts_that_are_sold_apart_is_asked_about(
 
     assert "which are two parts" in provenance("passenger.front-bag", "9Z1147A")
     assert provenance("passenger.front-bag", "9Z-2147-A") == ""
+
+
+@pytest.mark.parametrize(
+    "last",
+    [
+        Look(id="off", time=_CAR_TIME, component=BAG, seen="connector-off"),
+        DoneWork(id="off", time=_CAR_TIME, what="disconnected", component=BAG),
+    ],
+    ids=["plug hanging off", "disconnected on record"],
+)
+def test_a_part_last_found_off_is_put_right_by_an_entry_and_by_no_clean_scan(
+    issue: Maker, made: Made, last: Any
+) -> None:
+    assert f"{BAG} is on record as" in open_gates(issued(issue, made, last))["not-sound"]
+    again = DoneWork(id="again", time=last.time, what="reseated", component=BAG, by="R. Own")
+    assert open_gates(issued(issue, made, last, again)) == {}
+
+
+@pytest.mark.parametrize("what", ["covered", "disconnected"])
+def test_a_lamp_check_does_not_count_while_the_lamp_is_covered_or_off(
+    issue: Maker, made: Made, what: str
+) -> None:
+    lamp = "centre.warning-lamp"
+    off: Any = Look(id="off", time=_CAR_TIME, component=lamp, seen=what)
+    if what == "disconnected":
+        off = DoneWork(id="off", time=_CAR_TIME, what="disconnected", component=lamp)
+    assert f"The lamp was {what}" in open_gates(issued(issue, made, off))["lamp-check"]
+    free = Look(id="free", time=_CAR_TIME, component=lamp, seen="intact")
+    assert open_gates(issued(issue, made, off, free)) == {}
+    late = msgspec.structs.replace(free, time=_CAR_TIME.replace(hour=14))
+    assert "The lamp was" in open_gates(issued(issue, made, off, late))["lamp-check"]

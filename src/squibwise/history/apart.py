@@ -1,11 +1,11 @@
-"""Which connectors are apart now: of an area that was opened and not plugged together since."""
+"""What is apart now: connectors of an area that was opened, and parts last found off or hidden."""
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Opening
 from squibwise.history.order import History
 from squibwise.history.signed import loads_on
 from squibwise.model.car import Car
-from squibwise.model.evidence import Passed, TestOutcome
+from squibwise.model.evidence import DoneWork, Look, Passed, TestOutcome
 from squibwise.model.names import SEATS, SIDES, side_of, split_component, split_loop
 
 _OPENED, _TOGETHER = "open:", ("join:", "close:")
@@ -35,6 +35,41 @@ def list_apart(
         elif signed.what in _WHOLE:
             opened.clear()
     return {c: title for word in opened for c, title in _parted_by(word, car, catalog)}
+
+
+def find_off(
+    history: History, catalog: Catalog, before: int | None = None
+) -> dict[str, Look | DoneWork]:
+    """Return the parts whose last word is that they are off, cut or hidden, with that entry.
+
+    Nothing that reads good afterwards puts one right: a resistor reads good, and a covered lamp
+    stays dark. Only work on that very part does, or an eye that finds it whole.
+
+    Args:
+        history: The course of the case.
+        catalog: For the look words.
+        before: Place in the course that is asked of; None = now.
+    """
+    found: dict[str, Look | DoneWork] = {}
+    works = dict(history.works)
+    for place, entry in enumerate(history.entries[:before]):
+        work = works.get(place)
+        if work is not None and work.what == "disconnected":
+            if "." in work.component:  # not the battery, which has its own steps
+                found[work.component] = work
+        elif work is not None and work.what in _PUT_RIGHT:
+            found.pop(work.component, None)
+        elif isinstance(entry, Look) and "." in entry.component:
+            component = split_loop(entry.component)[0]
+            word = catalog.looks(split_component(component).kind).get(entry.seen)
+            if word is not None and word.shows == "apart":
+                found[component] = entry
+            elif entry.seen == "intact":
+                found.pop(component, None)
+    return found
+
+
+_PUT_RIGHT = ("reseated", "replaced", "repaired")
 
 
 def find_apart(entry: TestOutcome, place: int, history: History, car: Car, catalog: Catalog) -> str:

@@ -5,6 +5,7 @@ import datetime as dt
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.apart import find_off
 from squibwise.history.order import VERIFIED, History, last_touch
 from squibwise.history.signed import NO_POWER, is_decided, last_signed
 from squibwise.model.evidence import (
@@ -19,7 +20,7 @@ from squibwise.model.evidence import (
     SeatTrial,
     TestOutcome,
 )
-from squibwise.model.names import split_loop
+from squibwise.model.names import split_component, split_loop
 from squibwise.model.report import KM_PER_MILE, CodeLine, Coverage, Report
 from squibwise.model.words import Outcome
 
@@ -96,11 +97,23 @@ def _lamp_problems(
     return [
         Problem(word="dark", decided=True) if not check.lit else None,
         Problem(word="came-on", decided=True) if check.stayed_out is False else None,
+        _hidden_lamp(place, history, catalog),
         _late_or_timeless(check, place, history),
         Problem(word="not-timed") if check.lit and out is None else None,
         Problem(word="not-watched") if check.lit and check.stayed_out is None else None,
         Problem(word="late", detail=f"{out:g}") if out is not None and out > latest else None,
     ]
+
+
+def _hidden_lamp(place: int, history: History, catalog: Catalog) -> Problem | None:
+    """Return that the lamp was covered or off when it was checked, or is now."""
+    off = find_off(history, catalog, place) | find_off(history, catalog)
+    said = [x for c, x in off.items() if split_component(c).kind == _LAMP]
+    words = [x.seen if isinstance(x, Look) else x.what for x in said]
+    return Problem(word="hidden", detail=words[0], decided=True) if words else None
+
+
+_LAMP = "warning-lamp"
 
 
 def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> Standing:

@@ -4,12 +4,13 @@ import msgspec
 import numpy as np
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.apart import find_off
 from squibwise.history.order import History
 from squibwise.history.signed import find_loads
 from squibwise.infer.engine import Engine
 from squibwise.infer.marginals import group_belief
 from squibwise.infer.network import Likelihood, Network
-from squibwise.infer.parts import OnComponent, PartModel
+from squibwise.infer.parts import OnComponent, PartModel, has_plug
 from squibwise.infer.reports import chance_whole, one_cause, unit_able
 from squibwise.infer.scan import lines_about, load_fitted, read_stage
 from squibwise.model.belief import Contradiction
@@ -59,7 +60,7 @@ def is_lone_sight(look: Look, net: Network, catalog: Catalog) -> bool:
     spent = [e for e in seen if words[e.seen].shows == "spent"]
     if spent != [look] or not (part.stages and part.kind.fires):
         return False
-    return _read_good(part, net.line.place_of(look.id), net, catalog) is not None
+    return _read_good(part, since, net, catalog) is not None
 
 
 def stand_on_loads(net: Network, catalog: Catalog) -> set[str]:
@@ -84,15 +85,16 @@ def _is_called_good(component: str, since: int, net: Network, catalog: Catalog) 
 
 
 def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
-    """Return the parts seen gone or spent whose circuits read good, whatever else was stated.
+    """Return the parts seen gone, spent or off whose circuits read good, whatever else was stated.
 
     Gone, locked, a short stalk, a scored tongue or a cushion outside is what an eye saw; a circuit
     that reads good beside it has a load or a bridge in it, or was read from another unit.
     """
-    result = {}
+    result = _read_while_off(net, catalog)
     for _, _, _, part in net.parts():
         seen = _last_sight(part, net.line, catalog) if part.stages and part.kind.fires else None
-        good = None if seen is None else _read_good(part, seen[0], net, catalog)
+        since = net.line.last_work_on(part.id)
+        good = None if seen is None else _read_good(part, since, net, catalog)
         if seen is None or good is None:
             continue
         look = seen[1]
@@ -108,6 +110,37 @@ def loads_left_in(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
     return result
 
 
+def _read_while_off(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
+    """Return the parts on record as off their circuit that something read as good afterwards."""
+    result = {}
+    off = find_off(net.line, catalog)
+    for part in (p for _, _, _, p in net.parts() if p.id in off and _answers(p)):
+        told = off[part.id]
+        good = _read_good(part, net.line.place_of(told.id), net, catalog)
+        if good is None:
+            continue
+        words = catalog.looks(part.kind.kind)
+        how = words[told.seen].text if isinstance(told, Look) else told.what
+        text = (
+            f"{part.id}: {how} ({told.id}), yet its circuit reads good ({good.id}) and nothing "
+            "says that it was put right: a load or a bridge is in its place, or that was not "
+            "written down"
+        )
+        result[part.id] = Contradiction(
+            text=text, evidence=(told.id, good.id), remedy=_OFF_REMEDY, component=part.id
+        )
+    return result
+
+
+def _answers(part: PartModel) -> bool:
+    """Return whether a part answers by its own connector; a lamp is watched and does not."""
+    return has_plug(part.kind) and part.kind.family != "lamp"
+
+
+_OFF_REMEDY = (
+    "Look at its connector with the power off and the wait over. Take out what sits in it, plug "
+    "the part in, and record it as reseated; then check the lamp and scan again."
+)
 _LOOK_AGAIN = (
     "One look against its own circuit: look once more, or let somebody else, and photograph it. "
 )
@@ -140,17 +173,16 @@ def is_seen_spent(part: PartModel, line: History, catalog: Catalog) -> bool:
     )
 
 
-def _read_good(part: PartModel, place: int, net: Network, catalog: Catalog) -> Evidence | None:
-    """Return what reads a part's circuit as good in the time in which it was seen; None = nothing.
+def _read_good(part: PartModel, since: int, net: Network, catalog: Catalog) -> Evidence | None:
+    """Return the last that reads a part's circuit as good after a place; None = nothing does.
 
     A load that was issued and is not back yet is no contradiction: it is counted elsewhere.
     """
     if load_fitted(part, len(net.line.entries), net):
         return None
-    since = net.line.last_work_on(part.id)
     for at, entry in reversed(tuple(enumerate(net.line.entries))):
-        if at <= since or (since >= 0 and at < since < place):
-            continue
+        if at <= since:
+            return None
         if isinstance(entry, Report) and _shows_good(entry, part, net, catalog):
             return entry
         if isinstance(entry, Reading) and _is_good(entry, part, catalog):

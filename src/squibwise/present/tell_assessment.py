@@ -307,8 +307,8 @@ def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
 
 
 _LEFT_IN = (
-    "its circuit reads good though the part is missing or spent. A load or a bridge was left in: "
-    "find it and take it out. The lamp proves nothing until then."
+    "its circuit reads good though the part is missing, spent or off. A load or a bridge was left "
+    "in: find it and take it out. The lamp proves nothing until then."
 )
 
 

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
+from squibwise.history.apart import find_off
 from squibwise.history.closing import (
     denied_events,
     is_work_timed,
@@ -28,7 +29,7 @@ from squibwise.history.signed import (
 )
 from squibwise.model.belief import Assessment, ComponentBelief
 from squibwise.model.case import Case
-from squibwise.model.evidence import Circumstance, Evidence, Look, Passed, SeatTrial
+from squibwise.model.evidence import Circumstance, DoneWork, Evidence, Look, Passed, SeatTrial
 from squibwise.model.names import split_component
 from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import Report
@@ -140,7 +141,7 @@ def _says_against(entry: Look | Circumstance) -> str:
 
 def _loads_left_in(context: Context) -> list[str]:
     return [
-        f"{name}: its circuit reads good, the part is not there: a load was left in."
+        f"{name}: its circuit reads good, the part is not there or off: a load was left in."
         for name in context.assessment.loads_left_in
     ]
 
@@ -161,13 +162,25 @@ def _doubtful(context: Context) -> list[str]:
 
 def _not_sound(context: Context) -> list[str]:
     floor = context.catalog.fact("release.surely-not").number()
+    off = find_off(context.history, context.catalog)
     listed = {i.component for i in open_items(context, "replace", "inspect", "trace")}
     return [
         f"{c.id} is not sound, and no open demand settles it. Look at it again and write down "
         "what is seen: what is damaged is ordered."
         for c in context.assessment.components
-        if c.now.sound <= floor and c.id not in listed and not _is_sensor_proved(c.id, context)
+        if c.now.sound <= floor
+        and c.id not in {*listed, *off}
+        and not _is_sensor_proved(c.id, context)
+    ] + [
+        f"{name} is on record as {_how_off(entry)} ({entry.id}), and nothing says since that it "
+        f"was put right: did CASE reseated {name}, or look again and enter it as intact."
+        for name, entry in off.items()
+        if name in context.case.car.components
     ]
+
+
+def _how_off(entry: Look | DoneWork) -> str:
+    return f"seen {entry.seen}" if isinstance(entry, Look) else entry.what
 
 
 def _is_sensor_proved(component: str, context: Context) -> bool:

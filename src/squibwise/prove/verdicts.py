@@ -99,6 +99,10 @@ _LAMP = {
     "signed-failed": ("It was signed as failed. {0}", "Repair, then check the lamp again."),
     "dark": ("The lamp did not light at key-on: a dark lamp is a fault.", "Trace the lamp."),
     "came-on": ("The lamp lit and did not stay out.", "Read the codes and trace the fault."),
+    "hidden": (
+        "The lamp was {0}, and no entry before the check says that it was put right.",
+        "See that it is free and plugged in, enter that as looked at and intact, and check again.",
+    ),
     "early": ("It came before the last work on the car.", "Check the lamp again."),
     "no-time": ("It has no time, the work has.", "Write down when the lamp was checked."),
     "not-timed": (
