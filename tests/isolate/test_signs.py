@@ -12,7 +12,7 @@ import pytest
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.tracing import search_of
 from squibwise.model.belief import StateBelief
-from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Story
+from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, SeatTrial, Story
 from squibwise.model.report import Coverage, ReadReport, Report, Unread
 
 from .building import CATALOG, a_case, a_line, a_report, believing
@@ -340,3 +340,67 @@ def test_a_part_that_is_not_in_the_car_is_so_in_every_circuit(component: str, ca
     ).first
     assert found[0].id == cause
     assert found[0].p == pytest.approx(0.9, abs=0.02)
+
+
+def suspected(loop: str, *evidence: Evidence, **more: Any) -> dict[str, float]:
+    """Return how likely each cause is."""
+    search = search_of(a_case(*evidence), believing(**more), loop, CATALOG)
+    return {s.id: s.p for s in search.standing.suspects}
+
+
+def test_what_the_assessment_believes_of_the_supply_is_the_prior_of_the_circuit() -> None:
+    open_now = a_report(a_line("left.curtain", "open-or-high", "stored"))
+    found = suspected("left.curtain/1", open_now, causes={"supply": 0.9})
+    there = {i: p for i, p in found.items() if "codes:left-over" not in i}
+    supply = sum(p for i, p in there.items() if i.startswith(("supply:", "ground:")))
+    assert supply / sum(there.values()) == pytest.approx(0.9, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("component", "loop", "cause"),
+    [
+        ("driver.buckle-pretensioner", "driver.buckle-switch/1", "device:wrong-part"),
+        ("centre.control-unit", "driver.seat-bag/1", "unit:not-configured"),
+    ],
+)
+def test_the_label_of_what_a_part_is_sold_with_and_of_the_unit_counts(
+    component: str, loop: str, cause: str
+) -> None:
+    label = PartLabel(id="l", component=component, number="A", provenance="donor")
+    fitted = DoneWork(id="d", what="replaced", component=component)
+    line = a_report(a_line(loop.partition("/")[0], "open-or-high"))
+    assert suspected(loop, fitted, label, line)[cause] > 3.0 * suspected(loop, line)[cause]
+
+
+def test_a_connector_closed_in_vain_is_half_seated_less_likely_than_before_it_was_touched() -> None:
+    seat = "passenger.occupant-sensor"
+    first, again = (a_report(a_line(seat, "performance"), name=n) for n in ("s1", "s2"))
+    off = DoneWork(id="d", what="disconnected", component=seat)
+    shut = DoneWork(id="e", what="reseated", component=seat)
+    plug = "seat-plug:not-seated"
+    loop = f"{seat}/1"
+    in_vain = suspected(loop, off, first, shut, again)[plug]
+    assert in_vain < suspected(loop, first)[plug] < suspected(loop, off, first)[plug]
+
+
+@pytest.mark.parametrize(
+    ("trials", "word"),
+    [
+        (((0.0, 0.4), (30.0, 29.0)), "follows"),
+        (((0.0, 11.0), (30.0, 41.5)), "off"),
+        (((0.0, 4.0), (30.0, 4.0)), "no-value"),
+        (((0.0, 0.4),), ""),
+    ],
+)
+def test_a_seat_that_was_loaded_is_read_as_the_trial_of_its_value(
+    trials: tuple[tuple[float, float], ...], word: str
+) -> None:
+    """Source: known-load-practice: 30 kg of solid metal read as 27 to 33, empty -3.2 to 3.2."""
+    seat = "passenger.occupant-sensor"
+    loaded = [
+        SeatTrial(id=f"k{n}", component=seat, applied_kg=laid, read_kg=read)
+        for n, (laid, read) in enumerate(trials)
+    ]
+    case = a_case(a_report(a_line(seat, "performance")), *loaded)
+    seen = search_of(case, believing(), f"{seat}/1", CATALOG).standing.seen
+    assert seen == ({("empty-value", word)} if word else set())

@@ -304,7 +304,7 @@ def _touch(word: str, other: ComponentName, name: ComponentName, catalog: Catalo
     mates = beside and plug != "none" and plug == catalog.kinds[name.kind].plug
     wheel = other.place in ("driver", "centre")
     rules = {
-        "self": other == name,
+        "self": other == name or is_sold_with(other, name, catalog),
         "plug-mates": mates,
         "seat": beside and (other.kind in _SEAT or plug == "seat"),
         "seat-cover": beside and other.kind == _COVER,
@@ -318,6 +318,14 @@ def _touch(word: str, other: ComponentName, name: ComponentName, catalog: Catalo
         "wiring": other.kind == "wiring" and beside,
     }
     return rules[word]
+
+
+def is_sold_with(other: ComponentName, name: ComponentName, catalog: Catalog) -> bool:
+    """Return whether two components of one place are sold and fitted as one: belt and its lock."""
+    kinds = {other.kind, name.kind}
+    if other.place != name.place or len(kinds) < 2:
+        return False
+    return any(kinds <= {*a.key, *a.holds} for a in catalog.assemblies.values())
 
 
 def _beside(place: str, own: str) -> bool:

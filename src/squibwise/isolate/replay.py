@@ -20,12 +20,14 @@ from squibwise.isolate.standing import (
 )
 from squibwise.isolate.suspects import Suspect, ranked
 from squibwise.model.belief import Because
-from squibwise.model.evidence import DoneWork, LampCheck, TestOutcome
+from squibwise.model.evidence import DoneWork, LampCheck, SeatTrial, TestOutcome
 from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.report import Report
 
 _ANY_SIGHT = "found"
+_TRIAL = "empty-value"
+_APART_KG = 10.0
 
 
 def replay(
@@ -47,6 +49,7 @@ def replay(
     own, car = split_loop(context.loop), context.case.car
     course = follow_repairs(context.history, car, catalog)
     shown = {told.shown for loop, told in course.ever if loop == own}
+    trials = _read_trials(context, catalog)
     for item in context.case.evidence:
         if isinstance(item, TestOutcome):
             state = _loaded_beside(state, item, bench)
@@ -54,6 +57,9 @@ def replay(
             state = _entered(state, item, bench)
         elif isinstance(item, TestOutcome) and counts_for(item, own):
             state = _seen_from(state, item, bench)
+        elif isinstance(item, SeatTrial) and (word := trials.get(item.id)):
+            told = TestOutcome(id=item.id, loop=context.loop, test=_TRIAL, outcome=word)
+            state = _seen_from(state, told, bench)
         elif isinstance(item, DoneWork) and (repair := _named(item, bench)):
             state = doubt(state, item, repair, bench)
         elif isinstance(item, Report | LampCheck) and item.id in shown:
@@ -110,6 +116,30 @@ def _strange_test(item: TestOutcome, known: list[str]) -> Finding:
         remedy=f"Enter one of: {', '.join(sorted(known))}.",
         origin=item.origin,
     )
+
+
+def _read_trials(context: Context, catalog: Catalog) -> dict[str, str]:
+    """Return what loadings of the seat show, as the outcome of the trial of its value, by the last.
+
+    Those since the last work on the circuit are read together: the same value under loads that are
+    far apart stands still; one beyond the published example of a tolerance is off.
+    """
+    works = [context.position(w.id) for w in context.works if w.component == context.name.id]
+    trials = [
+        t
+        for n, t in context.history.all_of(SeatTrial)
+        if t.component == context.name.id and t.read_kg is not None and n > max(works, default=-1)
+    ]
+    read = [(t.applied_kg, t.read_kg) for t in trials if t.read_kg is not None]
+    if not read:
+        return {}
+    most, empty = (catalog.fact(f"seat-trial.{i}").number() for i in ("tolerance", "empty"))
+    (low, least), (high, largest) = min(read), max(read)
+    if high - low >= _APART_KG and abs(largest - least) < most:
+        return {trials[-1].id: "no-value"}
+    if any(abs(shown - laid) > (most if laid else empty) for laid, shown in read):
+        return {trials[-1].id: "off"}
+    return {trials[-1].id: "follows"} if high - low >= _APART_KG else {}
 
 
 # A test.

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import Element
-from squibwise.isolate.context import Context, Told, touched_by
-from squibwise.model.evidence import DoneWork, Look, PartLabel, Reading
+from squibwise.isolate.context import Context, Told, is_sold_with, touched_by
+from squibwise.model.evidence import DoneWork, Look, PartLabel, Reading, SeatTrial
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
@@ -28,15 +28,21 @@ def signs_of(element: Element, context: Context, told: Iterable[Told], catalog: 
     found |= _of_reports(element, context, catalog)
     found |= _of_neighbours(element, context, catalog)
     found |= _of_the_part(element, context, catalog)
-    if "worked" in found:
+    trials = (t for _, t in context.history.all_of(SeatTrial) if t.component == context.name.id)
+    if wet := tuple(t.id for t in trials if t.dry is False):
+        found["soaked"] = wet
+    if element.role == "plug" and not found.keys().isdisjoint(_CLOSED):
+        found.pop("worked", None)  # whatever that left open was closed since, in vain
+    elif "worked" in found:
         found.pop("untouched", None)
     else:
         found.pop("rough", None)
     return found
 
 
+_CLOSED = ("seated-again", "tried-connector", "tried-under-seat")
 _TRIED = {
-    "plug": ("seated-again", "renewed-connector", "tried-connector", "tried-under-seat"),
+    "plug": (*_CLOSED, "renewed-connector", "looked-fine"),
     "coil": ("new-no-effect", "tried-coil"),
     "device": ("new-no-effect", "tried-device", "did-not-hold"),
     "unit": ("new-no-effect", "tried-unit"),
@@ -84,7 +90,7 @@ def _of_work(element: Element, context: Context, told: tuple[Told, ...], catalog
         found["put-right"] = put_right
     elif context.reported.stored_only and (apart := _apart(context, told)):
         found["apart-before"] = apart
-    return found | _of_new_parts(element, context)
+    return found | _of_new_parts(element, context, catalog)
 
 
 def _touches(element: Element, work: DoneWork, context: Context, catalog: Catalog) -> bool:
@@ -133,7 +139,7 @@ def _tried(context: Context) -> list[DoneWork]:
     ]
 
 
-def _of_new_parts(element: Element, context: Context) -> Signs:
+def _of_new_parts(element: Element, context: Context, catalog: Catalog) -> Signs:
     """Return whether the element, or the circuit's device, was renewed, and to what effect."""
     found: Signs = {}
     tried = {w.id for w in _tried(context)}
@@ -142,7 +148,9 @@ def _of_new_parts(element: Element, context: Context) -> Signs:
         if work.what != "replaced" or "." not in work.component:
             continue
         other = split_component(work.component)
-        own = other == context.name if element.role == "device" else other.kind == element.kind
+        own = other.kind == element.kind
+        if element.role == "device":
+            own = _is_part(work.component, element, context, catalog)
         here = other == context.name
         if work.id in tried and here and element.id == "device-plug":
             found["seated-again"] = (work.id,)  # it was parted and closed for the new device
@@ -233,7 +241,13 @@ def _of_neighbours(element: Element, context: Context, catalog: Catalog) -> Sign
             found["shared-many"] = ids
     elif alike and element.role != "whole":
         found["not-shared"] = ids
-    if alike and not _nearer_explains(through, context):
+        if len(context.faulty) > 1:
+            found["not-shared-many"] = ids
+    near = _nearer_explains(through, context)
+    runs = [] if near or len(context.faulty) < 2 else _runs_of_all(through, context)
+    if element.id in runs:
+        found["one-run"] = ids
+    if alike and not near and not runs:
         found["unlike-circuits"] = ids
     if not context.faulty:
         found |= _alone(element, context, report)
@@ -275,6 +289,12 @@ def _nearer_explains(through: dict[str, int], context: Context) -> bool:
     """
     joints = {e.id for e in context.chain.element if e.role != "segment"} - set(_UNIT_SIDE)
     return max((through.get(i, 0) for i in joints), default=0) == len(context.faulty)
+
+
+def _runs_of_all(through: dict[str, int], context: Context) -> list[str]:
+    """Return the wiring in which all the circuits at fault run side by side."""
+    runs = {e.id for e in context.chain.element if e.role == "segment"} - set(_UNIT_SIDE)
+    return [i for i in runs if through.get(i, 0) == len(context.faulty)]
 
 
 def _shared(context: Context, catalog: Catalog) -> dict[str, int]:
@@ -325,18 +345,30 @@ def _plug(kind: str, catalog: Catalog) -> str:
 
 
 def _of_the_part(element: Element, context: Context, catalog: Catalog) -> Signs:
-    """Return what the label on the device says, and what an eye saw of it."""
-    if element.role != "device":
-        return {}
-    own = [e for e in context.case.evidence if getattr(e, "component", "") == context.name.id]
-    labels = [e for e in own if isinstance(e, PartLabel)]
-    looks = [e for e in own if isinstance(e, Look) and e.seen != "not-seen"]
+    """Return what the label on a part says, and what an eye saw of the device."""
+    labels = [
+        e
+        for e in context.case.evidence
+        if isinstance(e, PartLabel) and _is_part(e.component, element, context, catalog)
+    ]
     found: Signs = {}
     if labels and _is_donor(labels[-1], context.case.car.model_year, catalog):
-        found["donor"] = (labels[-1].id,)
+        found["donor-unit" if element.role == "unit" else "donor"] = (labels[-1].id,)
+    if element.role != "device":
+        return found
+    own = [e for e in context.case.evidence if getattr(e, "component", "") == context.name.id]
+    looks = [e for e in own if isinstance(e, Look) and e.seen != "not-seen"]
     if looks and looks[-1].seen == "damaged" and not _renewed_after(looks[-1], context):
         found["seen-damaged"] = (looks[-1].id,)
     return found
+
+
+def _is_part(component: str, element: Element, context: Context, catalog: Catalog) -> bool:
+    """Return whether a component is what an element is made of, alone or sold as one with it."""
+    other = split_component(component)
+    if element.role != "device":
+        return bool(element.kind) and other.kind == element.kind and element.role != "segment"
+    return other == context.name or is_sold_with(other, context.name, catalog)
 
 
 def _renewed_after(look: Look, context: Context) -> bool:

@@ -214,17 +214,23 @@ def _leaning(found: list[Found], context: Context, catalog: Catalog) -> list[flo
     """Return the weights, leaning towards the common causes that the assessment believes in.
 
     The assessment sees the whole report and no story; the ranks see the story and this circuit.
-    Each place moves towards what the assessment gives it, by one step at most.
+    Each place moves towards what the assessment gives it, by one step at most; the supply, which
+    the report itself speaks of, all the way among what may be there now.
     """
     weights = [w for _, _, _, w in found]
     total, step = math.fsum(weights), catalog.fact("isolation.step").number()
     least = catalog.fact("isolation.cause-counts").number()
+    most = catalog.fact("isolation.assessed-most").number()
     for cause, p in context.believed.items():
         at = [i for i, (e, f, _, _) in enumerate(found) if _is_of(cause, e, f)]
         mass = math.fsum(weights[i] for i in at) / total
         if not at or p < least or p <= mass or mass <= 0.0:
             continue
         share = min(step, math.sqrt(p / mass))
+        if cause == "supply":
+            there = 1.0 - math.fsum(w for e, _, _, w in found if e.id == "codes") / total
+            its = min(p, most) * there
+            share = max(share, its * (there - mass) / ((there - its) * mass))
         reason = Because(text=f"{_CAUSES[cause]}: {p:.0%} in the assessment.", weak="judgement")
         for i in at:
             element, fault, reasons, weight = found[i]
