@@ -213,9 +213,8 @@ def _because(text: str, steps: float, ids: tuple[str, ...]) -> Because:
 def _leaning(found: list[Found], context: Context, catalog: Catalog) -> list[float]:
     """Return the weights, leaning towards the common causes that the assessment believes in.
 
-    The assessment sees the whole report and no story; the ranks see the story and this circuit.
-    Each place moves towards what the assessment gives it, by one step at most; the supply, which
-    the report itself speaks of, all the way among what may be there now.
+    It sees the whole report and no story. A place moves by one step at most; the supply, which the
+    report itself speaks of, all the way among what may be there now.
     """
     weights = [w for _, _, _, w in found]
     total, step = math.fsum(weights), catalog.fact("isolation.step").number()
@@ -387,13 +386,12 @@ def points_of(case: Case, context: Context, catalog: Catalog) -> Points | None:
     if len(found) < 2 or context.chain.circuit != "igniter":
         return None
     readings = sorted(found.values(), key=lambda r: places[r.where])
-    own = [_u_of(r, catalog) for r in readings]
     load = catalog.fact("load.ohm").number()
     chain = Chain(
         names=tuple(e.id for e in order),
         ohm=tuple(_usual(e, catalog)[0] for e in order),
         u_ohm=tuple(_usual(e, catalog)[1] for e in order),
-        u_reading=max(own),
+        u_reading=max(_u_of(r, catalog) for r in readings),
         u_common=math.hypot(_half("load.ohm", catalog) / _ROOT_3, catalog.fact("lead.u").number()),
     )
     return Points(
