@@ -1,6 +1,7 @@
 """The order in which things happened, and what each piece of work separates."""
 
-from typing import TypeVar
+from functools import cached_property
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -23,7 +24,7 @@ _NAMED = {"clock-spring": "driver.clock-spring", "unit": "centre.control-unit"}
 T = TypeVar("T")
 
 
-class History(msgspec.Struct, frozen=True):
+class History(msgspec.Struct, frozen=True, dict=True):
     """A case as a course of events; an entry's place is its index.
 
     Attributes:
@@ -36,7 +37,14 @@ class History(msgspec.Struct, frozen=True):
 
     def all_of(self, kind: type[T]) -> list[tuple[int, T]]:
         """Return the evidence of one kind with its places, in order."""
-        return [(n, e) for n, e in enumerate(self.entries) if isinstance(e, kind)]
+        return self._by_kind.get(kind, [])
+
+    @cached_property
+    def _by_kind(self) -> dict[type, list[Any]]:
+        found: dict[type, list[Any]] = {}
+        for place, entry in enumerate(self.entries):
+            found.setdefault(type(entry), []).append((place, entry))
+        return found
 
     def place_of(self, entry: str) -> int:
         """Return the place of an entry by its id; -1 when there is none."""

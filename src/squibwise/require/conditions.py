@@ -64,6 +64,17 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         return list_unproved(read_history(self.case.evidence))
 
     @cached_property
+    def seen_damaged(self) -> frozenset[str]:
+        """Components that the last look, since they were last replaced, called damaged."""
+        seen: dict[str, bool] = {}
+        for e in self.case.evidence:
+            if isinstance(e, DoneWork) and e.component and e.what != "disconnected":
+                seen[e.component] = False
+            if isinstance(e, Look) and e.seen != "not-seen":
+                seen[e.component] = e.seen == "damaged"
+        return frozenset(c for c, damaged in seen.items() if damaged)
+
+    @cached_property
     def reached(self) -> frozenset[str]:
         """Components that somebody named as under water or in a fire."""
         told = [
@@ -115,7 +126,8 @@ def weigh_condition(condition: Condition, component: str, situation: Situation) 
     """
     if condition.state == "replaced":
         return _strongest(condition, component, situation)
-    key = (condition.word, component)
+    is_of_car = condition.state == "event" and condition.event in (*_WHOLE_CAR, "count")
+    key = (condition.word, "" if is_of_car else component)
     if key not in situation.memo:
         situation.memo[key] = _strongest(condition, component, situation)
     return situation.memo[key]
@@ -176,7 +188,7 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
     may_have_fired = situation.crash >= situation.catalog.fact("require.likely").number()
     if condition.state == "fired" and condition.or_missing and may_have_fired:
         chance = max(chance, belief.now.missing)  # a bag stolen from a sound car did not fire in it
-    is_hurt = belief.id in situation.reached or _is_seen_damaged(belief.id, situation.case)
+    is_hurt = belief.id in situation.reached or belief.id in situation.seen_damaged
     if condition.state == "damaged" and is_hurt:
         chance = max(chance, situation.catalog.fact("require.seen-damaged").number())
     if condition.state == "damaged" and belief.id in situation.failed:
@@ -192,17 +204,6 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
 def _evidence_of(belief: ComponentBelief) -> tuple[str, ...]:
     """Return the ids of the evidence that a belief rests on, each once."""
     return tuple(dict.fromkeys(e for b in belief.because for e in b.evidence))
-
-
-def _is_seen_damaged(component: str, case: Case) -> bool:
-    """Did the last look at a part, since it was last replaced, call it damaged."""
-    seen = False
-    for e in case.evidence:
-        if isinstance(e, DoneWork) and e.component == component and e.what != "disconnected":
-            seen = False
-        if isinstance(e, Look) and e.component == component and e.seen != "not-seen":
-            seen = e.seen == "damaged"
-    return seen
 
 
 def _places_fit(condition: Condition, place: str) -> bool:

@@ -18,6 +18,7 @@ from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
 from squibwise.model.names import split_component
+from squibwise.require.access import Way
 from squibwise.require.conditions import weigh_any_fired, weigh_crash
 from squibwise.require.demands import Limits, read_limits
 from squibwise.require.orders import find_pieces
@@ -51,6 +52,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         progress: What people signed for and did.
         closed: Gates that hold nothing any more.
         wait: After every power-down.
+        ways_of_pieces: Openings that an assembly lies behind, found already, by its id.
     """
 
     case: Case
@@ -60,6 +62,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     progress: Progress
     closed: frozenset[str]
     wait: Wait
+    ways_of_pieces: dict[str, tuple[Way, ...]] = {}
 
     @cached_property
     def has_fired(self) -> bool:

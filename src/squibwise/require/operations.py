@@ -9,11 +9,11 @@ from squibwise.history.signed import CONTROL_UNIT, last_signed
 from squibwise.model.evidence import Passed
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
-from squibwise.require.access import Way, close_over
+from squibwise.require.access import Way
 from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
-from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
+from squibwise.require.scope import Scope, find_all_ways, find_piece_ways, is_signed, to_minutes
 from squibwise.require.steps import find_situations, is_labelled, is_programmed
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
@@ -79,21 +79,18 @@ def _cautions(components: Iterable[str], scope: Scope) -> tuple[Caution, ...]:
 
 def _is_area_done(way: Way, scope: Scope) -> bool:
     """Was something behind an opening fitted, so that it must have been open."""
-    car, catalog = scope.job.case.car, scope.job.catalog
-    return any(
-        scope.orders[p.id].done and way in close_over(find_piece_ways(p, scope), car, catalog)
-        for p in scope.changed
-    )
+    return any(scope.orders[p.id].done and way in find_all_ways(p, scope) for p in scope.changed)
 
 
 def _is_shut_early(way: Way, scope: Scope) -> bool:
     """Was an opening closed, and something is to be fitted behind it after all."""
-    late = any(
+    if _place(f"close:{way.id}", scope) <= _place(f"open:{way.id}", scope):
+        return False
+    return any(
         scope.orders[p.id].kind in ("certain", "rule") and not scope.orders[p.id].done
         for p in scope.changed
         if way in _open_ways(p, scope)
     )
-    return late and _place(f"close:{way.id}", scope) > _place(f"open:{way.id}", scope)
 
 
 def _is_open_again(way: Way, word: str, scope: Scope) -> bool:
@@ -173,7 +170,7 @@ def _open_ways(piece: Piece, scope: Scope) -> list[Way]:
     """Return the openings of this job that a piece lies behind; none for one that is in the way."""
     if piece in scope.taken_off:
         return []
-    need = close_over(find_piece_ways(piece, scope), scope.job.case.car, scope.job.catalog)
+    need = find_all_ways(piece, scope)
     wanted = {w.opening.id for w in need}
     found = []
     for way in scope.ways:

@@ -169,6 +169,15 @@ def find_piece_ways(piece: Piece, scope: Scope) -> frozenset[Way]:
     return find_ways(words, piece.place, scope.job.case.car, scope.job.catalog)
 
 
+def find_all_ways(piece: Piece, scope: Scope) -> tuple[Way, ...]:
+    """Return the openings that a piece lies behind by its first way, with all that they need."""
+    known = scope.job.ways_of_pieces
+    if piece.id not in known:
+        car, catalog = scope.job.case.car, scope.job.catalog
+        known[piece.id] = close_over(find_piece_ways(piece, scope), car, catalog)
+    return known[piece.id]
+
+
 def _ways_of_looks(scope: Scope) -> frozenset[Way]:
     """Return the openings made for a look alone: a part in it is in doubt, or the crash asks."""
     job = scope.job

@@ -10,13 +10,12 @@ from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Minutes, Operation
-from squibwise.require.access import close_over
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.demands import name_chance, pick_cautions
 from squibwise.require.job import Job, list_unsettled
 from squibwise.require.orders import Piece
 from squibwise.require.progress import KEY_ON_GATE, STEP, is_step_done
-from squibwise.require.scope import Scope, find_piece_ways, is_signed, to_minutes
+from squibwise.require.scope import Scope, find_all_ways, is_signed, to_minutes
 
 NEVER_LOADED = ("battery-cutoff", "high-voltage-cutoff")
 LIVE_CHARGES = "live-charges"
@@ -135,7 +134,7 @@ def _needs_open(piece: Piece, scope: Scope) -> set[str]:
     """Return the openings that a live piece lies behind."""
     if not piece.assembly.live:
         return set()
-    ways = close_over(find_piece_ways(piece, scope), scope.job.case.car, scope.job.catalog)
+    ways = find_all_ways(piece, scope)
     return {w.opening.id for w in ways}
 
 
