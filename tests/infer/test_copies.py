@@ -106,3 +106,12 @@ def test_two_recorders_that_disagree_are_no_race(slow: float, fast: float) -> No
 def test_an_entry_without_content_weighs_nothing(blank: Callable[[int], Evidence]) -> None:
     scan = build.scan(build.code(1, BAG), complete=True)
     assert_same(answer((scan,)), answer((scan, blank(1), blank(2))))
+
+
+def test_a_word_that_repeats_somebody_elses_is_one_witness() -> None:
+    says = Statement(id="one", component=BAG, says="deployed", from_="auction listing")
+    again = [
+        msgspec.structs.replace(says, id="two", from_="broker's page, copied from the listing"),
+        msgspec.structs.replace(says, id="three", from_="dealer's message quoting the broker"),
+    ]
+    assert_same(answer((says,)), answer((*again, says)))

@@ -3,6 +3,8 @@
 Common practice, no source, except where a line names one. Written before the code that fulfils it.
 """
 
+from typing import Literal
+
 import build
 import msgspec
 import pytest
@@ -28,6 +30,7 @@ from squibwise.model.words import Fault
 NOSE = Impact(id="body", zone="nose-centre", clock=12, extent="severe")
 SIDE = Impact(id="body", zone="door-left", clock=9, extent="severe")
 BAG, OTHER = "passenger.front-bag", "driver.front-bag"
+SEATS: tuple[Literal["driver"], Literal["passenger"]] = ("driver", "passenger")
 CURTAIN, SEAT_BAG = "left.curtain", "driver.seat-bag"
 RETRACTOR, BUCKLE = "driver.retractor-pretensioner", "driver.buckle-pretensioner"
 TWO_OPENS = build.scan(build.code(1, BAG, 1), build.code(2, BAG, 2))
@@ -353,3 +356,27 @@ def test_a_lone_look_leaves_what_the_rest_says_its_chance_and_no_more() -> None:
     wrong = build.CATALOG.firing.scans.clash.lone_look_wrong
     sound = wrong * without.after_crash.sound
     assert with_it.after_crash.sound == pytest.approx(sound, abs=1e-4)
+
+
+def test_a_front_bag_takes_the_belts_along_whichever_of_the_two_it_is() -> None:
+    """The passenger's bag hangs out, the driver's is whole, and the passenger's reel reads open."""
+    reel = "passenger.retractor-pretensioner"
+    seats = [Occupant(id=f"who-{s}", seat=s, present=True, belt="latched") for s in SEATS]
+    seen = (look(BAG, "cover-torn"), look(OTHER, "cover-whole"))
+    answer = ask(NOSE, *seats, *seen, build.scan(build.code(1, BAG), build.code(2, reel)))
+    assert of(answer, reel).after_crash.fired > 0.95
+
+
+def test_a_whole_record_that_times_one_front_bag_speaks_by_its_silence_on_the_other() -> None:
+    record = Recorder(id="edr", record="locked", complete=True, commanded_ms={f"{OTHER}/1": 14.0})
+    partial = msgspec.structs.replace(record, complete=None)
+    whole, part = (of(ask(NOSE, r), BAG).after_crash.fired for r in (record, partial))
+    assert whole < 0.7 * part
+
+
+def test_what_sits_lower_than_a_part_in_the_water_was_most_likely_reached_too() -> None:
+    told = Circumstance(id="wet", what="flood", present=True, parts=(BUCKLE,))
+    answer = ask(Circumstance(id="no", what="crash", present=False), told)
+    assert 0.5 < of(answer, "centre.control-unit").now.damaged < 0.9  # on the floor
+    assert of(answer, "left.curtain").now.damaged < 0.05  # under the roof
+    assert answer.next_looks[0].component == "centre.control-unit"

@@ -207,6 +207,14 @@ def test_a_charge_that_is_fired_or_gone_and_proven_by_nothing_is_unaccounted_for
     assert "Live, and to be handled so (4)" in shown
 
 
+def test_a_part_that_an_eye_saw_is_not_in_the_car_is_no_danger(screen: Any) -> None:
+    away = StateBelief(sound=0.01, fired=0, faulty=0, damaged=0, missing=0.99, unfit=0)
+    part = ComponentBelief(id="row2-left.seat-bag", after_crash=away, now=away)
+    states = structs.replace(STATES, components=(*STATES.components, part))
+    dangers = screen(structs.replace(WHOLE, states=states)).partition("danger")[2]
+    assert "row2 left" not in dangers.partition("Order now")[0]
+
+
 def test_pieces_of_one_kind_stand_on_one_line(screen: Any) -> None:
     belts = tuple(order(f"belt assembly, {seat}", assembly="belt") for seat in ("left", "right"))
     shown = screen(structs.replace(WHOLE, todo=structs.replace(TODO, orders=belts)))

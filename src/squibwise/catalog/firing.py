@@ -233,6 +233,7 @@ class Conditions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     loads: dict[str, Figure]
     exposure: dict[str, Figure]
     exposure_unnamed: dict[str, Figure]
+    exposure_below: dict[str, Figure]
     plugs: dict[str, Figure]
     work: dict[str, Figure]
 

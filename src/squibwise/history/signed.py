@@ -332,6 +332,11 @@ def tells_of_tilt(text: str, catalog: Catalog) -> bool:
     return _tells_of("tilted", text, catalog)
 
 
+def tells_of_copying(text: str, catalog: Catalog) -> bool:
+    """Does a text say that it repeats somebody else's word; read in the same way."""
+    return _tells_of("copied", text, catalog)
+
+
 def _tells_of(what: str, text: str, catalog: Catalog) -> bool:
     said = catalog.said.stories
     words = re.findall(r"\w+", text.lower())

@@ -16,12 +16,13 @@ from squibwise.infer.contradictions import find_contradictions, tell_other_cars
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record
 from squibwise.infer.engine import Engine, Posterior
-from squibwise.infer.evidence import drop_copies, is_of_another_car, weigh_evidence
+from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs, speed_quantiles
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Leads, list_candidates, rank_looks
 from squibwise.infer.parts import LOOSE, Micro
+from squibwise.infer.reports import drop_copies, is_of_another_car
 from squibwise.infer.scan import UNIT, circuits_said, loose_chance
 from squibwise.infer.sights import (
     doubt_lone_sights,

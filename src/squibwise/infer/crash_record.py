@@ -219,7 +219,7 @@ def _commanded(entry: Recorder, place: int, net: Network, catalog: Catalog) -> I
     for _, _, _, part in net.parts():
         own = {loop_id(part.id, s + 1) for s in range(part.stages)}
         if part.kind.fires and entry.complete and not own & (listed | refused):
-            if _sort(part.kind.kind) in timed and _sort(part.kind.kind) != _FRONT:
+            if _sort(part.kind.kind) in timed:
                 yield _unlisted(entry, place, part, catalog)
             continue
         if part.kind.fires and own & (listed | refused):

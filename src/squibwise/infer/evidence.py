@@ -1,13 +1,11 @@
 """Every piece of evidence of a case as likelihoods, in order of time, each thing said once."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 
-import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.signed import tells_of_tilt
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network
@@ -32,7 +30,6 @@ from squibwise.infer.told import (
     weigh_statement,
     weigh_story,
 )
-from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
     Evidence,
@@ -49,8 +46,6 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.names import split_component, split_loop
-from squibwise.model.origin import Finding
-from squibwise.model.report import Coverage, Report
 
 Array = npt.NDArray[np.float64]
 
@@ -351,139 +346,6 @@ def _values_of_looks(
     each = (look_values(part, word, rebuilt, catalog) for _, word in looked)
     summed = np.sum([values for values in each if values is not None], axis=0)
     return np.asarray(np.minimum(summed, 1.0))
-
-
-_APART = 1_000_000  # added to the line numbers of a report joined to another
-
-
-def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]]:
-    """Return the case with each thing said once, and a finding for each entry left out.
-
-    A report of another car is set aside whole, and reports of one minute are one. An impact that
-    says nothing of zone, direction or extent is no evidence, nor is what a slope does to a belt.
-    """
-    kept: list[Evidence] = []
-    findings: list[Finding] = []
-    seen: dict[str, str] = {}
-    timed = {_read(e): e.id for e in case.evidence if isinstance(e, Report) and e.time}
-    for entry in case.evidence:
-        key = _content(entry)
-        if isinstance(entry, Report) and entry.time is None and _read(entry) in timed:
-            key = _read(entry)  # the same reading once more, without its time
-            seen.setdefault(key, timed[key])
-        if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
-            continue  # reading the case has said so
-        if isinstance(entry, Look) and _is_made_by_tilt(entry, case, catalog):
-            text = f"{entry.id}: a sound belt locks as well on a slope; look again on level ground"
-            findings.append(_finding("look-on-a-slope", text, entry))
-        elif is_of_another_car(entry, case.car.vin):
-            text = f"{entry.id}: a report of another car; nothing of it is weighed"
-            findings.append(_finding("report-of-another-car", text, entry))
-        elif key is not None and key in seen:
-            text = f"{entry.id}: says the same as {seen[key]} and is weighed once"
-            findings.append(_finding("weighed-once", text, entry))
-        else:
-            kept.append(entry)
-            if key is not None:
-                seen[key] = entry.id
-    joined = tuple(_join_reports(kept))
-    return msgspec.structs.replace(case, evidence=joined), tuple(findings)
-
-
-def _is_made_by_tilt(look: Look, case: Case, catalog: Catalog) -> bool:
-    """Return whether a sight is one that the slope makes on which the car was told to stand."""
-    word = catalog.looks(split_component(split_loop(look.component)[0]).kind).get(look.seen)
-    stories = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
-    return bool(word and word.by_tilt) and any(
-        tells_of_tilt(story.text, catalog)
-        for story in stories
-        if not (story.time and look.time) or story.time.date() == look.time.date()
-    )
-
-
-def is_of_another_car(entry: Evidence, vin: str | None) -> bool:
-    """Return whether a report names another car's VIN; a slip in one or two characters is none."""
-    named = entry.reading.vin if isinstance(entry, Report) else None
-    if not named or not vin or len(named) != len(vin):
-        return False
-    return sum(a != b for a, b in zip(named, vin, strict=True)) > _SLIPS
-
-
-_SLIPS = 2
-
-
-def _finding(code: str, text: str, entry: Evidence) -> Finding:
-    return Finding(code=code, severity="note", message=text, origin=entry.origin)
-
-
-def _read(report: Report) -> str:
-    """Return what a report says, whenever it was read."""
-    lines = [(c.raw, c.code, c.status, c.module) for c in report.reading.lines]
-    cover = report.reading.coverage
-    return repr((report.when, lines, cover.complete, cover.able, cover.unit_volts))
-
-
-def _content(entry: Evidence) -> str | None:
-    """Return what an entry says; None for what may well be said or done twice."""
-    if isinstance(entry, Statement):
-        who = entry.from_.strip().lower()
-        return repr(("statement", entry.component, entry.says, who))
-    if isinstance(entry, Report):
-        return f"{entry.time} {_read(entry)}"
-    if isinstance(entry, Impact | Recorder):
-        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": ""}
-        return repr((type(entry).__name__, plain))
-    return None
-
-
-def _join_reports(entries: Iterable[Evidence]) -> list[Evidence]:
-    """Return the entries with the reports of one minute joined to the first of them."""
-    result: list[Evidence] = []
-    places: dict[tuple[object, str], int] = {}
-    for entry in entries:
-        key = (entry.time, entry.when) if isinstance(entry, Report) and entry.time else None
-        first = None if key is None else places.get(key)
-        if isinstance(entry, Report) and first is not None:
-            known = result[first]
-            assert isinstance(known, Report)  # noqa: S101
-            result[first] = _joined(known, entry)
-            continue
-        if key is not None:
-            places[key] = len(result)
-        result.append(entry)
-    return result
-
-
-def _joined(one: Report, two: Report) -> Report:
-    """Return two reports of one minute as one."""
-    moved = tuple(
-        msgspec.structs.replace(
-            c, line=c.line + _APART, repeats=tuple(n + _APART for n in c.repeats)
-        )
-        for c in two.reading.lines
-    )
-    reading = msgspec.structs.replace(
-        one.reading,
-        lines=one.reading.lines + moved,
-        coverage=_both(one.reading.coverage, two.reading.coverage),
-    )
-    return msgspec.structs.replace(one, reading=reading)
-
-
-def _both(one: Coverage, two: Coverage) -> Coverage:
-    """Return how far two reports of one minute reached together."""
-    volts = one.unit_volts if one.unit_volts is not None else two.unit_volts
-    return msgspec.structs.replace(
-        one,
-        complete=one.complete if one.complete == two.complete else None,
-        able=one.able if one.able == two.able else one.able or two.able,
-        unit_volts=volts,
-        modules=one.modules + two.modules,
-        not_tested=one.not_tested + two.not_tested,
-        clean=one.clean + two.clean,
-        no_crash_record=one.no_crash_record or two.no_crash_record,
-        why=one.why + two.why,
-    )
 
 
 _MAKERS: tuple[tuple[type, Callable[..., Iterator[Likelihood]]], ...] = (

@@ -126,10 +126,30 @@ def passenger_front(
     """Return the chance of 0, 1 ... spent charges in the passenger's front bag."""
     year = np.nan if car.model_year is None else float(car.model_year)
     followed, alone = passenger_curves(events, year, car.drive_hand, catalog)
+    alone = _taking_belts_along(alone, events, catalog)
     gates = _passenger_gates(seat, sensed, catalog)
     base = np.where(events.front, followed, alone)[:, None, None, None]
     fires = np.where(events.front[:, None, None, None], _gated(base, gates), base * gates)
     return _staged(fires * (~events.dead)[:, None, None, None], events, logics, stages, catalog)
+
+
+def _taking_belts_along(alone: Array, events: EventTable, catalog: Catalog) -> Array:
+    """Return the chance of a lone passenger bag split by whether belts were commanded.
+
+    A front bag takes the belts along, whichever of the two it is; the mean over both stays.
+    """
+    with_bag = catalog.priors.share("pretensioners", "front-hit-frontal-bag-fired").p
+    size = len(events.scenarios)
+    lone = ~events.front & ~events.dead
+    weight = np.where(lone, events.weight, 0.0)
+    total = np.bincount(events.scenario, weights=weight, minlength=size)
+    belted = np.bincount(events.scenario, weights=weight * events.belts, minlength=size)
+    share = np.clip(belted / np.maximum(total, _LEAST), _LEAST, 1.0 - _LEAST)[events.scenario]
+    wanted = np.maximum(share, np.minimum(with_bag, share / np.maximum(alone, share)))
+    return np.where(events.belts, alone * wanted / share, alone * (1.0 - wanted) / (1.0 - share))
+
+
+_LEAST = 1e-9
 
 
 def _gated(base: Array, gates: Array) -> Array:

@@ -1,23 +1,36 @@
 """One report as a whole: how far it reaches, whether it can be believed, what disturbs it.
 
-And what unit and reports may be like together: watching, stopped, disturbed, read in part.
+What is handed in twice weighs once. And what unit and reports may be like together: watching,
+stopped, disturbed, read in part.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import product
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.firing import Figure
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
+from squibwise.history.signed import tells_of_copying, tells_of_tilt
 from squibwise.infer.crash import is_event_told, measured_speed
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import UnitState
-from squibwise.model.evidence import Circumstance, Impact, Recorder
-from squibwise.model.names import split_component
-from squibwise.model.report import CodeLine, Report
+from squibwise.model.case import Case
+from squibwise.model.evidence import (
+    Circumstance,
+    Evidence,
+    Impact,
+    Look,
+    Recorder,
+    Statement,
+    Story,
+)
+from squibwise.model.names import split_component, split_loop
+from squibwise.model.origin import Finding
+from squibwise.model.report import CodeLine, Coverage, Report
 
 Array = npt.NDArray[np.float64]
 _MANY = 3
@@ -215,3 +228,147 @@ def _readings_of_reports(
     for unread in product((False, True), repeat=len(doubtful)):
         gone = frozenset(n for n, off in zip(doubtful, unread, strict=True) if off)
         yield gone, float(np.prod([1.0 - p if n in gone else p for n, p in doubtful.items()]))
+
+
+_APART = 1_000_000  # added to the line numbers of a report joined to another
+
+
+def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]]:
+    """Return the case with each thing said once, and a finding for each entry left out.
+
+    A report of another car is set aside whole, and reports of one minute are one. An impact that
+    says nothing of zone, direction or extent is no evidence, nor is what a slope does to a belt.
+    """
+    kept: list[Evidence] = []
+    findings: list[Finding] = []
+    seen: dict[str, str] = {}
+    timed = {_read(e): e.id for e in case.evidence if isinstance(e, Report) and e.time}
+    for entry in case.evidence:
+        key = _content(entry, case, catalog)
+        if isinstance(entry, Report) and entry.time is None and _read(entry) in timed:
+            key = _read(entry)  # the same reading once more, without its time
+            seen.setdefault(key, timed[key])
+        if isinstance(entry, Impact) and (entry.zone, entry.clock, entry.extent) == (None,) * 3:
+            continue  # reading the case has said so
+        if isinstance(entry, Look) and _is_made_by_tilt(entry, case, catalog):
+            text = f"{entry.id}: a sound belt locks as well on a slope; look again on level ground"
+            findings.append(_finding("look-on-a-slope", text, entry))
+        elif is_of_another_car(entry, case.car.vin):
+            text = f"{entry.id}: a report of another car; nothing of it is weighed"
+            findings.append(_finding("report-of-another-car", text, entry))
+        elif key is not None and key in seen:
+            text = f"{entry.id}: says the same as {seen[key]} and is weighed once"
+            findings.append(_finding("weighed-once", text, entry))
+        else:
+            kept.append(entry)
+            if key is not None:
+                seen[key] = entry.id
+    joined = tuple(_join_reports(kept))
+    return msgspec.structs.replace(case, evidence=joined), tuple(findings)
+
+
+def _is_made_by_tilt(look: Look, case: Case, catalog: Catalog) -> bool:
+    """Return whether a sight is one that the slope makes on which the car was told to stand."""
+    word = catalog.looks(split_component(split_loop(look.component)[0]).kind).get(look.seen)
+    stories = (e for e in case.evidence if isinstance(e, Story) and e.loop is None)
+    return bool(word and word.by_tilt) and any(
+        tells_of_tilt(story.text, catalog)
+        for story in stories
+        if not (story.time and look.time) or story.time.date() == look.time.date()
+    )
+
+
+def is_of_another_car(entry: Evidence, vin: str | None) -> bool:
+    """Return whether a report names another car's VIN; a slip in one or two characters is none."""
+    named = entry.reading.vin if isinstance(entry, Report) else None
+    if not named or not vin or len(named) != len(vin):
+        return False
+    return sum(a != b for a, b in zip(named, vin, strict=True)) > _SLIPS
+
+
+_SLIPS = 2
+
+
+def _finding(code: str, text: str, entry: Evidence) -> Finding:
+    return Finding(code=code, severity="note", message=text, origin=entry.origin)
+
+
+def _read(report: Report) -> str:
+    """Return what a report says, whenever it was read."""
+    lines = [(c.raw, c.code, c.status, c.module) for c in report.reading.lines]
+    cover = report.reading.coverage
+    return repr((report.when, lines, cover.complete, cover.able, cover.unit_volts))
+
+
+def _content(entry: Evidence, case: Case, catalog: Catalog) -> str | None:
+    """Return what an entry says; None for what may well be said or done twice."""
+    if isinstance(entry, Statement):
+        return repr((entry.component, entry.says, _whose_word(entry, case, catalog)))
+    if isinstance(entry, Report):
+        return f"{entry.time} {_read(entry)}"
+    if isinstance(entry, Impact | Recorder):
+        plain = msgspec.structs.asdict(entry) | {"id": "", "origin": "", "file": ""}
+        return repr((type(entry).__name__, plain))
+    return None
+
+
+def _whose_word(entry: Statement, case: Case, catalog: Catalog) -> str:
+    """Return whose word a statement is; of one that repeats another's, that other's."""
+    alike = (
+        e
+        for e in case.evidence
+        if isinstance(e, Statement) and (e.component, e.says) == (entry.component, entry.says)
+        if not tells_of_copying(e.from_, catalog)
+    )
+    first = next(alike, entry) if tells_of_copying(entry.from_, catalog) else entry
+    return first.from_.strip().lower()
+
+
+def _join_reports(entries: Iterable[Evidence]) -> list[Evidence]:
+    """Return the entries with the reports of one minute joined to the first of them."""
+    result: list[Evidence] = []
+    places: dict[tuple[object, str], int] = {}
+    for entry in entries:
+        key = (entry.time, entry.when) if isinstance(entry, Report) and entry.time else None
+        first = None if key is None else places.get(key)
+        if isinstance(entry, Report) and first is not None:
+            known = result[first]
+            assert isinstance(known, Report)  # noqa: S101
+            result[first] = _joined(known, entry)
+            continue
+        if key is not None:
+            places[key] = len(result)
+        result.append(entry)
+    return result
+
+
+def _joined(one: Report, two: Report) -> Report:
+    """Return two reports of one minute as one."""
+    moved = tuple(
+        msgspec.structs.replace(
+            c, line=c.line + _APART, repeats=tuple(n + _APART for n in c.repeats)
+        )
+        for c in two.reading.lines
+    )
+    reading = msgspec.structs.replace(
+        one.reading,
+        lines=one.reading.lines + moved,
+        coverage=_both(one.reading.coverage, two.reading.coverage),
+    )
+    return msgspec.structs.replace(one, reading=reading)
+
+
+def _both(one: Coverage, two: Coverage) -> Coverage:
+    """Return how far two reports of one minute reached together."""
+    volts = one.unit_volts if one.unit_volts is not None else two.unit_volts
+    return msgspec.structs.replace(
+        one,
+        complete=one.complete if one.complete == two.complete else None,
+        able=one.able if one.able == two.able else one.able or two.able,
+        unit_volts=volts,
+        modules=one.modules + two.modules,
+        not_tested=one.not_tested + two.not_tested,
+        clean=one.clean + two.clean,
+        no_crash_record=one.no_crash_record or two.no_crash_record,
+        why=one.why + two.why,
+    )

@@ -13,7 +13,7 @@ from squibwise.infer.circuits import circuit_table
 from squibwise.infer.crash import HOURS, Blow, Scenario, hours_told, struck
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.network import Group, Likelihood, Network, OnOccupant
-from squibwise.infer.parts import LOOSE, OnComponent, PartModel
+from squibwise.infer.parts import GONE, LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import circuits_called
 from squibwise.model.evidence import (
     Circumstance,
@@ -225,19 +225,43 @@ def _exposed_parts(
     conditions = catalog.firing.conditions
     reached, unnamed = conditions.exposure[entry.what].value, conditions.exposure_unnamed
     elsewhere = 0.0 if entry.parts or entry.what not in unnamed else unnamed[entry.what].value
-    for *_, part in net.parts():
-        share = reached if is_exposed(part.id, entry) else elsewhere
-        if not share:
-            continue
-        hit = np.array([m.condition == "damaged" for m in part.micros])
-        whole = np.array([m.state != "fired" and m.condition != "absent" for m in part.micros])
-        prior = part.prior.mean(axis=(0, 1)) * whole
-        usual = float(prior @ hit / prior.sum())
-        odds = usual * (1.0 - share) / ((1.0 - usual) * share)
-        values = np.where(hit, 1.0, odds)
-        values = np.where(whole, values, usual + (1.0 - usual) * odds)
-        on = OnComponent(part.id, place, values[None, None, :])
-        yield Likelihood(entry.id, part.id, text, parts=(on,), broad=True)
+    below = conditions.exposure_below.get(entry.what)
+    line = max((_level(part, catalog) for part in entry.parts), default=-1) if below else -1
+    for g, _, _, part in net.parts():
+        wet = below.value if below and 0 <= _level(part.id, catalog) < line else elsewhere
+        share = reached if is_exposed(part.id, entry) else wet
+        if share:
+            values, by_class = _exposed_values(part, share)
+            sorts = None if part.classes is None else part.classes[net.groups[g].sort]
+            events = None if sorts is None else by_class[0] / by_class[sorts]
+            on = OnComponent(part.id, place, values[None, None, :])
+            yield Likelihood(entry.id, part.id, text, events=events, parts=(on,), broad=True)
+
+
+def _exposed_values(part: PartModel, share: float) -> tuple[Array, Array]:
+    """Return what makes a part damaged with this share, by micro, and its mean by damage class.
+
+    The mean is taken out of the events again: water says nothing of how the car was hit.
+    """
+    hit = np.array([m.condition == "damaged" for m in part.micros])
+    whole = np.array([not m.fired and m.condition not in _STAYS_SO for m in part.micros])
+    prior = part.prior[0].mean(axis=0) * whole  # of a car that was not struck
+    usual = float(prior @ hit / prior.sum())
+    odds = usual * (1.0 - share) / ((1.0 - usual) * share)
+    values = np.where(hit, 1.0, odds)
+    values = np.where(whole, values, usual + (1.0 - usual) * odds)
+    return values, (part.prior @ values).mean(axis=1)
+
+
+_STAYS_SO = ("before", "not-fitted", *GONE)
+
+
+def _level(part: str, catalog: Catalog) -> int:
+    """Return how high a component or a kind sits, 0 = on the floor; -1 where nobody said so."""
+    levels = catalog.said.levels.values()
+    names = (part, split_component(part).kind if "." in part else part)
+    found = ((n, level) for name in names for n, level in enumerate(levels) if name in level)
+    return next(found, (-1, ()))[0]
 
 
 def weigh_impact(entry: Impact, events: EventTable, catalog: Catalog) -> Array:

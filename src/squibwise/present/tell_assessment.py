@@ -283,7 +283,8 @@ def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
 def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
     """Return what may hurt whoever works on the car: hazards, high voltage, and all that is live.
 
-    What is not settled to have fired, and seen spent, is on the list of what is live.
+    What is not settled to have fired, and seen spent, is on the list of what is live. What is
+    surely not in the car is on none: a list that cries wolf is not read.
     """
     told = hazards_shortly(states, catalog)
     if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
@@ -293,7 +294,9 @@ def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
         for c in fired_parts(states, catalog)
         if c.now.fired >= LIKELY and loop_id(c.id, 1) not in states.unproven
     }
-    unsettled = [c for c in states.components if is_inflator(c.id, catalog) and c.id not in spent]
+    sure = catalog.fact("require.sure").number()
+    there = (c for c in states.components if is_inflator(c.id, catalog) and c.now.missing < sure)
+    unsettled = [c for c in there if c.id not in spent]
     gone = [c.id for c in unsettled if c.now.fired + c.now.missing >= LIKELY]
     if gone:
         told.append(
