@@ -283,17 +283,13 @@ def hazards_shortly(states: Assessment, catalog: Catalog) -> list[str]:
 def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
     """Return what may hurt whoever works on the car: hazards, high voltage, and all that is live.
 
-    What is not settled to have fired, and seen spent, is on the list of what is live. What is
-    surely not in the car is on none: a list that cries wolf is not read.
+    What is not settled to have fired, and seen spent, is live; what is surely gone is not listed.
     """
     told = hazards_shortly(states, catalog)
     if any(split_component(c.id).kind == HIGH_VOLTAGE for c in states.components):
         told.append(f"High voltage: {catalog.cautions['high-voltage'].text}")
-    spent = {
-        c.id
-        for c in fired_parts(states, catalog)
-        if c.now.fired >= LIKELY and loop_id(c.id, 1) not in states.unproven
-    }
+    fired = (c for c in fired_parts(states, catalog) if c.now.fired >= LIKELY)
+    spent = {c.id for c in fired if loop_id(c.id, 1) not in states.unproven}
     sure = catalog.fact("require.sure").number()
     there = (c for c in states.components if is_inflator(c.id, catalog) and c.now.missing < sure)
     unsettled = [c for c in there if c.id not in spent]
