@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from squibwise.infer.building import build_network
 from squibwise.infer.engine import Engine
 from squibwise.infer.evidence import weigh_evidence
-from squibwise.infer.reports import drop_copies
 from squibwise.infer.marginals import group_beliefs
+from squibwise.infer.reports import drop_copies
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look, PartLabel, Story
