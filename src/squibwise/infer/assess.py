@@ -14,7 +14,7 @@ from squibwise.infer.building import build_network
 from squibwise.infer.circuits import SPRING, circuit_table
 from squibwise.infer.contradictions import find_contradictions, tell_other_cars
 from squibwise.infer.crash import Scenario
-from squibwise.infer.crash_record import crash_record
+from squibwise.infer.crash_record import crash_record, second_impact
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import weigh_evidence
 from squibwise.infer.explain import Flip, Reasons, explain_components, find_flips
@@ -334,7 +334,7 @@ def event_belief(
         passenger_belted=_latched(passenger),
         front_passenger=_classes(passenger),
         rollover=_sum(net, scenario, lambda s: s.rollover),
-        second_impact=_sum(net, scenario, lambda s: len(s.blows) > 1),
+        second_impact=second_impact(posterior, catalog),
         no_crash=no_crash,
         causes=_causes(groups, record, posterior, catalog) | _disturbance(posterior),
     )

@@ -329,12 +329,15 @@ def _recorded(case: Case) -> list[Recorder]:
 
 
 def asks_pairs(case: Case) -> bool:
-    """Return whether anything tells of more than one impact."""
+    """Return whether anything tells where or how hard a second impact was.
+
+    Of one that was only counted the curves know as much: cars struck twice are among their data.
+    """
     zones = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone}
     for entry in case.evidence:
         if isinstance(entry, Impact) and (entry.order or 1) > 1:
             return True
-        if isinstance(entry, Recorder) and ((entry.event_count or 1) > 1 or entry.event > 1):
+        if isinstance(entry, Recorder) and entry.event > 1:
             return True
     return len({_side_word(z) for z in zones}) > 1
 

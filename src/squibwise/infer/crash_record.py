@@ -18,6 +18,7 @@ from squibwise.infer.told import passenger_words, weigh_seat_words
 from squibwise.model.evidence import DoneWork, Recorder
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.report import CodeLine
+from squibwise.numerics.curves import expit
 
 Array = npt.NDArray[np.float64]
 
@@ -184,11 +185,46 @@ def _told_by_recorder(
     if entry.rollover is not None:
         events = events * np.where(net.events.rollover == entry.rollover, right, 1.0 - right)
     if entry.event_count is not None:
-        several = net.events.holds([len(s.blows) > 1 for s in net.events.scenarios])
-        events = events * np.where(several == (entry.event_count > 1), right, 1.0 - right)
+        several = chance_of_several(net.events, catalog)
+        several = several if entry.event_count > 1 else 1.0 - several
+        events = events * (right * several + (1.0 - right) * (1.0 - several))
     yield Likelihood(entry.id, "", text, events=events)
     yield from _recorded_people(entry, net, catalog)
     yield from _commanded(entry, place, net, catalog)
+
+
+def chance_of_several(events: EventTable, catalog: Catalog) -> Array:
+    """Return the chance of more than one impact by row of the event table.
+
+    Where the table follows no second impact up, each row stands for cars struck once and cars
+    struck more often, and those have other bags out more often: the mean over both is the row's.
+    """
+    blows = events.holds([len(s.blows) > 1 for s in events.scenarios])
+    struck_at_all = events.holds([bool(s.blows) for s in events.scenarios])
+    if blows.any():
+        return blows.astype(float)
+    size = len(events.scenarios)
+    total = np.bincount(events.scenario, weights=events.weight, minlength=size)
+    fired = np.bincount(events.scenario, events.weight * (events.others > 0), size)
+    usual = (fired / np.maximum(total, _TINY))[events.scenario]
+    share = catalog.priors.share("sides", "second-impact").p
+    more = catalog.firing.events.several_impacts_add * ((events.others > 0) - usual)
+    return np.asarray(struck_at_all * expit(np.log(share / (1.0 - share)) + more))
+
+
+_TINY = 1e-300
+
+
+def second_impact(found: Posterior, catalog: Catalog) -> float:
+    """Return the chance that there was more than one impact, what was counted included."""
+    prior = chance_of_several(found.net.events, catalog)
+    right = catalog.firing.scans.people["recorder_right"].value
+    yes, no = prior, 1.0 - prior
+    for _, entry in found.net.line.all_of(Recorder):
+        if entry.event_count is not None:
+            fits = right if entry.event_count > 1 else 1.0 - right
+            yes, no = yes * fits, no * (1.0 - fits)
+    return float(found.events @ (yes / np.maximum(yes + no, _TINY)))
 
 
 def _recorded_people(entry: Recorder, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
