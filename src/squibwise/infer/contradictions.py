@@ -15,7 +15,7 @@ from squibwise.infer.explain import DECIBANS
 from squibwise.infer.marginals import GroupBelief, group_belief
 from squibwise.infer.network import Likelihood, Network
 from squibwise.infer.parts import OnComponent, PartModel
-from squibwise.infer.reports import event_lines, one_cause, unit_able
+from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
 from squibwise.infer.scan import UNIT
 from squibwise.infer.sights import find_live_but_open
 from squibwise.model.belief import Contradiction
@@ -196,8 +196,7 @@ def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradicti
     for entry in case.evidence:
         if not isinstance(entry, Report) or swaps or fired < sure or one_cause(entry):
             continue
-        whole = entry.reading.coverage.complete and unit_able(entry, catalog) is not False
-        if whole and not event_lines(entry):
+        if _shows_all(entry, found.net, catalog) and not event_lines(entry):
             result.append(
                 Contradiction(
                     text="charges fired, yet the complete scan shows no crash record in the unit",
@@ -209,6 +208,12 @@ def _records(case: Case, found: Posterior, catalog: Catalog) -> list[Contradicti
                 )
             )
     return result
+
+
+def _shows_all(report: Report, net: Network, catalog: Catalog) -> bool:
+    """Return whether a report is whole, of a unit able to test, and could be read."""
+    able = report.reading.coverage.complete and unit_able(report, catalog) is not False
+    return bool(able) and chance_whole(report, net.line, catalog) > 0.0
 
 
 def _lamps(line: History) -> list[Contradiction]:
@@ -326,8 +331,7 @@ def _silent_crash(
     for entry in case.evidence:
         if not isinstance(entry, Report) or not crushed or found.net.line.works:
             continue
-        whole = entry.reading.coverage.complete and unit_able(entry, catalog) is not False
-        if whole and not entry.shows_codes:
+        if _shows_all(entry, found.net, catalog) and not entry.shows_codes:
             text = "the body is crushed, yet the complete scan shows no code at all"
             remedy = (
                 "Look at the bag's cover and the belts before believing the scan: it may have been "

@@ -75,7 +75,7 @@ def chance_of_record(net: Network, catalog: Catalog) -> Array:
 
 
 def _record_details(lines: tuple[CodeLine, ...], net: Network, catalog: Catalog) -> Array:
-    """Return the chance of the record being locked, and of it naming the belts."""
+    """Return the chance of the record being locked, and of it naming the belts or a side."""
     row, events = catalog.firing.events.record, net.events
     bags = events.bags
     result = np.ones(len(events.weight))
@@ -85,6 +85,10 @@ def _record_details(lines: tuple[CodeLine, ...], net: Network, catalog: Catalog)
     if any(k is not None and catalog.kinds[k].family == "belt" for k in kinds if k):
         named = (row.names_belts_if_bags.value, row.names_belts_if_belts_only.value)
         result = result * np.where(bags, named[0], named[1])
+    right = catalog.firing.scans.people["recorder_right"].value
+    for side in {c.side for c in lines if c.side}:
+        there = events.holds([side in {b.zone.side for b in s.blows} for s in events.scenarios])
+        result = result * np.where(there, right, 1.0 - right)
     return result
 
 

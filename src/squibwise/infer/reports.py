@@ -39,7 +39,7 @@ _MANY = 3
 def one_cause(report: Report) -> bool:
     """Return whether most codes speak of supply, ground or communication, not of parts."""
     lines = [c for c in report.reading.own if c.fault != "event-recorded"]
-    general = [c for c in lines if c.fault in ("voltage", "communication")]
+    general = [c for c in lines if c.fault == "communication" or _is_of_the_supply(c)]
     return len(general) >= _MANY and 2 * len(general) > len(lines)
 
 
@@ -54,7 +54,12 @@ def signs_of_disturbance(report: Report, catalog: Catalog) -> int:
 def _is_of_the_unit(line: CodeLine) -> bool:
     """Return whether a code is of the restraint unit's own supply or bus, not of one sensor's."""
     bus = line.fault == "communication" and line.kind in (None, "control-unit")
-    return line.present and (line.fault == "voltage" or bus)
+    return line.present and (_is_of_the_supply(line) or bus)
+
+
+def _is_of_the_supply(line: CodeLine) -> bool:
+    """Return whether a code is of the supply of the unit, not of one sensor's own voltage."""
+    return line.fault == "voltage" and line.kind in (None, "control-unit")
 
 
 def unit_is_silent(report: Report) -> bool:
@@ -82,7 +87,7 @@ def is_supply_low(report: Report, catalog: Catalog) -> bool:
     volts = report.reading.coverage.unit_volts
     if volts is not None:
         return volts < catalog.firing.scans.reach.charge_below_volts
-    return any(c.fault == "voltage" and "present" in c.status for c in report.reading.own)
+    return any(_is_of_the_supply(c) and "present" in c.status for c in report.reading.own)
 
 
 def event_lines(report: Report) -> tuple[CodeLine, ...]:
