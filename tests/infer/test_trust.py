@@ -380,3 +380,15 @@ def test_what_sits_lower_than_a_part_in_the_water_was_most_likely_reached_too() 
     assert 0.5 < of(answer, "centre.control-unit").now.damaged < 0.9  # on the floor
     assert of(answer, "left.curtain").now.damaged < 0.05  # under the roof
     assert answer.next_looks[0].component == "centre.control-unit"
+
+
+def test_the_side_that_the_record_names_is_where_the_car_was_struck() -> None:
+    """Left bags open, 'crash event stored side left', and a seat sensor with a low voltage."""
+    low = build.code(4, "passenger.occupant-sensor", fault="voltage", status=("intermittent",))
+    record = msgspec.structs.replace(build.record(), side="left")
+    opens = [build.code(n, c) for n, c in enumerate((SEAT_BAG, CURTAIN, RETRACTOR), start=1)]
+    answer = ask(build.scan(*opens, low, record, complete=None))
+    assert answer.event.zones["door-left"] + answer.event.zones["pillar-left"] > 0.9
+    assert of(answer, OTHER).after_crash.fired < 0.25  # the front bag, of which no code speaks
+    assert of(answer, CURTAIN).after_crash.fired > 0.9
+    assert "supply" not in answer.event.causes
