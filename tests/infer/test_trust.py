@@ -390,5 +390,5 @@ def test_the_side_that_the_record_names_is_where_the_car_was_struck() -> None:
     answer = ask(build.scan(*opens, low, record, complete=None))
     assert answer.event.zones["door-left"] + answer.event.zones["pillar-left"] > 0.9
     assert of(answer, OTHER).after_crash.fired < 0.25  # the front bag, of which no code speaks
-    assert of(answer, CURTAIN).after_crash.fired > 0.9
+    assert of(answer, CURTAIN).after_crash.fired > 0.8
     assert "supply" not in answer.event.causes
