@@ -59,7 +59,8 @@ def _is_of_the_unit(line: CodeLine) -> bool:
 
 def _is_of_the_supply(line: CodeLine) -> bool:
     """Return whether a code is of the supply of the unit, not of one sensor's own voltage."""
-    return line.fault == "voltage" and line.kind in (None, "control-unit")
+    of_the_unit = line.component in (None, "centre.control-unit")
+    return line.fault == "voltage" and of_the_unit and line.kind in (None, "control-unit")
 
 
 def unit_is_silent(report: Report) -> bool:
