@@ -653,3 +653,27 @@ def test_a_used_part_that_fails_is_followed_by_what_can_still_be_bought() -> Non
     plan = solve(problem, Aim(name="used", only={"panel": ((0, 0),)}))
     assert plan.rework.minor == 50_000
     assert _bought(solve(problem)) == {"panel": "Birch"}  # 410 + 90 + 500 + 150 against 980 + 270
+
+
+# Ours, by hand, days from Monday: the belt comes on Friday 11, so the car is ready then. The used
+# bag comes on Saturday 5. What replaces it is there so many days later: on Thursday 10 nothing
+# waits for it; on Monday 14 the car is ready then, three days later.
+@pytest.mark.parametrize(("again", "longer"), [(5, 0), (9, 3)])
+def test_the_days_anew_are_those_that_the_car_stands_longer(again: int, longer: int) -> None:
+    problem = _problem(
+        offers=(
+            _offer("bag", "Alder", 41_000, 5, fails=0.4),
+            _offer("bag", "Birch", 98_000, again),
+            _offer("belt", "Birch", 29_000, 11),
+        ),
+        suppliers=tuple(Supplier(name=n, shipping=_usd(0)) for n in ("Alder", "Birch")),
+        tasks=(
+            Task(id="fit bag", minutes=60, needs=("bag",)),
+            Task(id="fit belt", minutes=60, after=("fit bag",), needs=("belt",)),
+        ),
+        terms=ShopTerms(bay_day=30),
+        open_days=_week(dt.date(2026, 11, 30)),
+    )
+    plan = solve(problem, Aim(name="used", only={"bag": ((0, NOW),)}))
+    assert plan.ready_day == 11
+    assert plan.rework.minor == 0.4 * (98_000 + longer * 3_000)

@@ -150,6 +150,13 @@ def test_under_power_one_thing_is_done_at_a_time() -> None:
         assert all(a[1] <= b[0] for a, b in itertools.pairwise(mine))
 
 
+# From two technicians of whom one hung loads at the seats while the other closed the panel.
+def test_substitute_loads_take_the_seats_that_they_hang_at() -> None:
+    hung = [o for seed in range(6) for o in _invent(seed).operations if o.loads]
+    assert hung
+    assert all(o.rooms for o in hung)
+
+
 # From a plan that plugged the switches of an instrument panel in three days before the panel.
 @pytest.mark.parametrize("seed", range(10))
 def test_no_part_of_an_invented_car_is_fitted_before_what_it_is_in(seed: int) -> None:

@@ -184,7 +184,7 @@ class _Model:
     def _on_calendar(self, day: Any, turned: Callable[[int], int], name: str) -> Any:  # noqa: ANN401
         """Return a day turned into another count of days; itself where every day is open."""
         if not self.open_days.days:
-            return day
+            return turned(0) + day  # every day is open: it is so many days later
         table = [turned(d) for d in range(self.horizon + 1)]
         found = self.model.new_int_var(0, max(table), name)
         self.model.add_element(day, table, found)
@@ -220,7 +220,7 @@ class _Model:
             for index, stage in options:
                 offer, took = self.problem.offers[index][1], self.take[index, stage]
                 parts.append(expected_price(need, offer, stage) * took)
-            rework += self._replace_failed(need, options, arrival)
+            rework += self._replace_failed(need, options)
             is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
             delivered = 0 if is_here else terms.delivery_minutes
             for task in self.problem.tasks:
@@ -243,22 +243,15 @@ class _Model:
 
     def _wait_for_look(self, need: Need, options: Sequence[Option], arrival: Any) -> None:  # noqa: ANN401
         """What is ordered after its look is there so many days after the look's own day."""
-        look = self._look_day(need)
         by_lead: dict[int, list[Any]] = {}
         for index, stage in options:
             if stage == LATER:
                 lead = self._lead(self.problem.offers[index][1])
                 by_lead.setdefault(lead, []).append(self.take[index, stage])
-        if not self.open_days.days:
-            waits = self.model.new_bool_var(f"waits {need.key}")
-            self.model.add(sum(t for took in by_lead.values() for t in took) == waits)
-            days = sum(lead * t for lead, took in by_lead.items() for t in took)
-            self.model.add(arrival >= look + days).only_enforce_if(waits)
-            return
-        for lead, took in by_lead.items():
-            day = self._on_calendar(look, partial(self._after, lead), f"there {need.key} {lead}")
-            for t in took:
-                self.model.add(arrival >= day).only_enforce_if(t)
+        for lead, takes in by_lead.items():
+            day = self._day_after(need, LATER, lead)
+            for took in takes:
+                self.model.add(arrival >= day).only_enforce_if(took)
 
     def _after(self, lead: int, ordered: int) -> int:
         """Return the working day that comes so many calendar days after a working day."""
@@ -284,38 +277,52 @@ class _Model:
         self.model.add(day * self.problem.terms.day_minutes >= finish)
         return day
 
-    def _replace_failed(self, need: Need, options: Sequence[Option], arrival: Any) -> list[Any]:  # noqa: ANN401
+    def _replace_failed(self, need: Need, options: Sequence[Option]) -> list[Any]:
         """Return what parts that fail cost: others in their place, and the days the car waits."""
         found: list[Any] = []
-        days: dict[float, list[tuple[int, Any]]] = {}  # what is alike likely to fail shares them
+        again: dict[float, list[tuple[Any, Any]]] = {}  # alike likely to fail: one number of days
         for index, stage in options:
             offer, took = self.problem.offers[index][1], self.take[index, stage]
             if offer.state not in HERE_STATES and offer.fails > 0.0:
+                chance = need.chance * offer.fails
                 paid, lead = replace_failed(self.problem, need, index)
-                found.append(math.ceil(need.chance * offer.fails * paid - 1e-6) * took)
+                found.append(math.ceil(chance * paid - 1e-6) * took)
                 if self.problem.reject_risk(index):  # the days of a set count once
-                    days.setdefault(need.chance * offer.fails, []).append((lead, took))
+                    comes = self._day_after(need, stage, self._lead(offer) + lead)
+                    again.setdefault(chance, []).append((comes, took))
         tasks = [t for t in self.problem.tasks if need.key in t.needs]
         bay_day = self.problem.minor(self.problem.terms.bay_day)
-        if not (days and tasks and bay_day):
-            return found
-        spare = self._spare_days(need, tasks, arrival)
-        for chance, leads in days.items():
-            most = max(lead for lead, _ in leads)
-            waits = self.model.new_int_var(0, most, f"waits anew {need.key} {chance}")
-            self.model.add(waits >= sum(lead * took for lead, took in leads) - spare)
-            self.waits_anew.append(math.ceil(chance * bay_day - 1e-6) * waits)
+        if again and tasks and bay_day:
+            fitted = self._last_day(need, tasks)
+            for chance, comes in again.items():
+                days = self._stand_longer(f"{need.key} {chance}", fitted, comes)
+                self.waits_anew.append(math.ceil(chance * bay_day - 1e-6) * days)
         return found
 
-    def _spare_days(self, need: Need, tasks: Sequence[Task], arrival: Any) -> Any:  # noqa: ANN401
-        """Return the days that a part lies there until its work begins, as late as may be."""
+    def _day_after(self, need: Need, stage: int, lead: int) -> Any:  # noqa: ANN401 - may be a variable
+        """Return the working day on which something is there so many days after its order."""
+        if stage == NOW:
+            return self.open_days.working(lead)
+        look = self._look_day(need)
+        return self._on_calendar(look, partial(self._after, lead), f"again {need.key} {lead}")
+
+    def _last_day(self, need: Need, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - a variable
+        """Return the working day on which a part has to be there at the latest."""
         day, delivered = self.problem.terms.day_minutes, self.problem.terms.delivery_minutes
         fitted = self.model.new_int_var(0, self.horizon, f"fitted {need.key}")
         for task in tasks:
             self.model.add(fitted * day + delivered <= self.start[task.id])
-        calendar = self.open_days.calendar
-        begun = self._on_calendar(fitted, calendar, f"fitted on {need.key}")
-        return begun - self._on_calendar(arrival, calendar, f"arrives on {need.key}")
+        return fitted
+
+    def _stand_longer(self, name: str, fitted: Any, comes: Sequence[tuple[Any, Any]]) -> Any:  # noqa: ANN401 - variables
+        """Return the days that the car is ready later if what is taken fails and comes anew."""
+        m = self.model
+        late = m.new_int_var(0, self.horizon, f"late anew {name}")
+        for day, took in comes:
+            m.add(late >= day - fitted).only_enforce_if(took)
+        ready = m.new_int_var(0, self.horizon, f"ready anew {name}")
+        m.add(ready == self.ready + late)
+        return self._on_calendar(ready, self.open_days.calendar, f"anew {name}") - self.ready_on
 
     def _ship(self) -> None:
         """A shipment of each supplier now, and one after the looks; free from a value of goods.
@@ -366,11 +373,7 @@ class _Model:
         return cost
 
     def _limit(self) -> None:
-        """The accepted chance that any used part fails: exact for independent failures.
-
-        Parts of one donor fail together, which makes it likelier that all pass: the limit then
-        errs on the safe side.
-        """
+        """The accepted chance that any used part fails: exact for independent failures."""
         most = accepted_risk(self.problem.terms)
         if not self.aim.rejects or most is None:
             return

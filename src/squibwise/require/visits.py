@@ -9,7 +9,7 @@ import msgspec
 from squibwise.catalog.load import component_title
 from squibwise.catalog.tasks import Step
 from squibwise.errors import CatalogError
-from squibwise.model.names import Side, seat_at, split_component
+from squibwise.model.names import Side, seat_at, split_component, split_loop
 from squibwise.model.work import UNDER_POWER, Area, Operation, Power, Visit
 from squibwise.require.access import FRONT, Way
 from squibwise.require.demands import pick_cautions
@@ -451,20 +451,21 @@ def _areas(inside: Sequence[Placed], scope: Scope, power: Power) -> tuple[Area, 
 def _rooms(placed: Placed, scope: Scope, power: Power) -> tuple[str, ...]:
     """Return the parts of the car that it takes: those of its opening, else where its parts are.
 
-    Under power one thing is done at a time: there is one diagnostic connector, and nobody is in the
-    cabin meanwhile.
+    Substitute loads hang at every seat where a circuit gets one. Under power one thing is done at a
+    time: there is one diagnostic connector, and nobody is in the cabin meanwhile.
     """
     if power == "on":
         return (UNDER_POWER,)
     hand = scope.job.case.car.drive_hand
     way = next((w for w in scope.ways if w.id == placed.area), None)
-    places = {split_component(c).place for c in placed.operation.components}
+    loads = {split_loop(loop)[0] for loop in placed.operation.loads}
+    places = {split_component(c).place for c in loads or placed.operation.components}
     if way is not None:
         if way.opening.rooms:
             return way.opening.rooms
         places = {way.at} if way.at else set()
     rooms = {r for p in places if (r := _room(p, hand))}
-    return tuple(rooms) if len(rooms) == 1 else ()
+    return tuple(sorted(rooms)) if loads or len(rooms) == 1 else ()
 
 
 def _room(place: str, hand: Side) -> str:
