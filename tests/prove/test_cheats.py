@@ -36,7 +36,7 @@ from squibwise.model.evidence import (
 from squibwise.model.evidence import TestOutcome as CircuitTest
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord
-from squibwise.model.report import Coverage, ReadReport, Report
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
 from squibwise.model.work import Area, Minutes, Operation, Visit
 from squibwise.present.record_content import read_content
 from squibwise.present.tell_record_annex import rules_followed
@@ -890,3 +890,28 @@ def test_a_lamp_check_does_not_count_while_the_lamp_is_covered_or_off(
     assert open_gates(issued(issue, made, off, free)) == {}
     late = msgspec.structs.replace(free, time=_CAR_TIME.replace(hour=14))
     assert "The lamp was" in open_gates(issued(issue, made, off, late))["lamp-check"]
+
+
+def test_a_fault_that_went_away_without_a_repair_keeps_its_gate_open(
+    issue: Maker, made: Made
+) -> None:
+    belt = "driver.belt-webbing"
+    line = CodeLine(
+        line=1, raw="open circuit", component=belt, fault="open-or-high", status=("present",)
+    )
+    first = Report(id="scan-1", when="before-repair", reading=ReadReport(lines=(line,)))
+    assert "scan-1 names a fault of it" in open_gates(issued(issue, made, first))["faults"]
+    for mended in (
+        DoneWork(id="d", time=_CAR_TIME, what="repaired", component=belt, by="R. Own"),
+        DoneWork(id="d", time=_CAR_TIME, what="replaced", component="centre.wiring"),
+        CircuitTest(id="d", time=_CAR_TIME, loop=f"{belt}/1", test="renew:lead", outcome="fixed"),
+        Passed(
+            id="d",
+            time=_CAR_TIME,
+            what=f"{belt}:trace",
+            result="passed",
+            note="plug was off while it was read",
+            by="R. Own",
+        ),
+    ):
+        assert "faults" not in open_gates(issued(issue, made, first, mended))

@@ -57,7 +57,7 @@ def find_off(
         if work is not None and work.what == "disconnected":
             if "." in work.component:  # not the battery, which has its own steps
                 found[work.component] = work
-        elif work is not None and work.what in _PUT_RIGHT:
+        elif work is not None and work.what in PUT_RIGHT:
             found.pop(work.component, None)
         elif isinstance(entry, Look) and "." in entry.component:
             component = split_loop(entry.component)[0]
@@ -69,7 +69,7 @@ def find_off(
     return found
 
 
-_PUT_RIGHT = ("reseated", "replaced", "repaired")
+PUT_RIGHT = ("reseated", "replaced", "repaired")
 
 
 def find_apart(entry: TestOutcome, place: int, history: History, car: Car, catalog: Catalog) -> str:

@@ -1,4 +1,4 @@
-"""Which repairs did not hold: a fault that was called cured and is told of again."""
+"""Which repairs did not hold, and which faults went away without one."""
 
 import math
 from collections.abc import Iterator
@@ -7,7 +7,7 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import plain
-from squibwise.history.apart import find_apart
+from squibwise.history.apart import PUT_RIGHT, find_apart
 from squibwise.history.closing import AGAIN, BACK, CURED, STAYS
 from squibwise.history.order import History
 from squibwise.model.car import Car
@@ -74,6 +74,56 @@ def follow_repairs(history: History, car: Car, catalog: Catalog) -> Course:
         elif isinstance(entry, Report) and is_whole(entry):
             back = {x: r for x, r in back.items() if shows_circuit(entry, x, catalog)}
     return Course(ever=tuple(ever), open=back)
+
+
+def list_unmended(history: History, car: Car, catalog: Catalog) -> dict[str, Report]:
+    """Return the parts named as faulty now that the last report leaves out and nothing mended.
+
+    Each with the last report that names it. What mends a part is work on it, on the wiring or the
+    clock spring of its circuit, or an outcome that calls it cured. A new unit mends no circuit
+    unless an outcome says so.
+    """
+    reports = [(n, r) for n, r in history.all_of(Report) if r.reading.vin in (None, car.vin)]
+    told: dict[str, tuple[int, Report]] = {}
+    for place, report in reports:
+        told |= {c: (place, report) for c in _named_faulty(report) if c in car.components}
+    return {
+        component: report
+        for component, (place, report) in told.items()
+        if place < reports[-1][0] and not _is_mended(component, place, history, catalog)
+    }
+
+
+_NO_CIRCUIT = ("event-recorded", "communication", "configuration", "identity", "calibration")
+
+
+def _named_faulty(report: Report) -> set[str]:
+    """Return the parts of which a report says that a fault of theirs is present."""
+    return {
+        line.component
+        for line in report.reading.lines
+        if line.component
+        and line.present
+        and "present" in line.status
+        and line.unit != "other"
+        and line.fault not in (*_NO_CIRCUIT, "voltage")
+    }
+
+
+def _is_mended(component: str, since: int, history: History, catalog: Catalog) -> bool:
+    """Return whether anything on record may have mended a part after a place."""
+    cured = (
+        split_loop(t.loop)[0] == component and t.outcome in CURED
+        for n, t in history.all_of(TestOutcome)
+        if n > since
+    )
+    worked = {w.component for n, w in history.works if n > since and w.what in PUT_RIGHT}
+    name = split_component(component)
+    chain = catalog.loops.chain(name.kind, name.place)
+    through = {e.id for e in chain.element} if chain else set()
+    shared = {"wiring", *({"clock-spring"} & through)}
+    kinds = {c.partition(".")[2] for c in worked}
+    return component in worked or bool(kinds & shared) or any(cured)
 
 
 def _shows(entry: Evidence, loop: _Loop, catalog: Catalog) -> bool:

@@ -15,6 +15,7 @@ from squibwise.history.closing import (
     told_after,
 )
 from squibwise.history.order import History, last_touch, read_history, replacements
+from squibwise.history.returned import list_unmended
 from squibwise.history.signed import (
     find_loads,
     is_decided,
@@ -239,6 +240,20 @@ def _is_circuit_in_doubt(component: str, context: Context) -> bool:
     return bool(looks) and looks[-1][1].seen == "intact" and looks[-1][0] > fitted
 
 
+def _faults(context: Context) -> list[str]:
+    """Return the circuits to trace, and the faults that went away without a repair on record."""
+    gone = list_unmended(context.history, context.case.car, context.catalog)
+    fitted = {i.component for i in context.work.items if i.action == "replace" and i.done}
+    return _still_to_do("trace")(context) + [
+        f"{name}: {report.id} names a fault of it as present, the last scan does not, and nothing "
+        f"on record mended it: did CASE reseated {name}, replaced or repaired; or passed "
+        f"'{name}:trace' with what was found in its note and who found it."
+        for name, report in gone.items()
+        if name not in fitted
+        and not _is_explained(context, f"{name}:trace", context.history.place_of(report.id))
+    ]
+
+
 def _still_to_do(*actions: str) -> Callable[[Context], list[str]]:
     return lambda context: [f"{i.title} ({i.id})" for i in open_items(context, *actions)]
 
@@ -435,7 +450,7 @@ QUESTIONS: dict[str, Callable[[Context], list[str]]] = {
     "doubtful": _doubtful,
     "not-sound": _not_sound,
     "replacements": _still_to_do("replace"),
-    "faults": _still_to_do("trace"),
+    "faults": _faults,
     "inspections": _still_to_do("inspect"),
     "calibrations": _still_to_do("calibrate"),
     "steps": _open_steps,
