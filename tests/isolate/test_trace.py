@@ -252,7 +252,7 @@ def test_another_fault_on_the_same_seat_lifts_the_plug_they_share() -> None:
 def test_a_common_cause_of_the_assessment_lifts_the_plug_too() -> None:
     line = fault("driver.seat-bag", "open-or-high")
     plug = "seat-plug:bad-contact"
-    caused = searched(SEAT, line, causes={"shared-plug:driver.seat": 0.6})
+    caused = searched(SEAT, line, causes={"shared-plug:driver.seat": 0.95})
     assert chance(caused, plug) > chance(searched(SEAT, line), plug)
 
 

@@ -347,11 +347,15 @@ def _near_crash(case: Case, assessment: Assessment, name: ComponentName, catalog
 
 
 def _believed(assessment: Assessment, name: ComponentName) -> dict[str, float]:
-    """Return the chance of each common cause that the assessment sees on a circuit."""
+    """Return the chance of each common cause that the assessment sees on a circuit.
+
+    Which connector is not home, the device's own or one that it shares, is not asked of it: it
+    knows no more of it than that one is.
+    """
     causes, place = assessment.event.causes, name.place
+    shared = [c for c in causes if re.fullmatch(rf"shared-plug:{place}(\.\w+)?", c)]
     own = {
-        "loose-plug": [f"loose-plug:{name.id}"],
-        "shared-plug": [c for c in causes if re.fullmatch(rf"shared-plug:{place}(\.\w+)?", c)],
+        "connector": [f"loose-plug:{name.id}", *shared],
         "clock-spring": ["clock-spring"] if place == "driver" else [],
         "supply": ["supply", "low-voltage"],
     }

@@ -239,8 +239,7 @@ def _leaning(found: list[Found], context: Context, catalog: Catalog) -> list[flo
 
 
 _CAUSES = {
-    "loose-plug": "The connector of the device is not seated",
-    "shared-plug": "A connector that circuits share is at fault",
+    "connector": "A connector of this circuit is not home",
     "clock-spring": "The clock spring is at fault",
     "supply": "The supply is at fault",
 }
@@ -250,8 +249,7 @@ def _is_of(cause: str, element: Element, fault: LoopFault) -> bool:
     """Return whether a cause of the assessment is a fault of an element."""
     seated = fault.fault in ("not-seated", "spring-not-lifted", "bad-contact")
     places = {
-        "loose-plug": seated and element.id == "device-plug",
-        "shared-plug": seated and element.id in ("seat-plug", "jamb-plug", "column-plug"),
+        "connector": seated and element.role == "plug" and element.id != "unit-plug",
         "clock-spring": element.id == "clock-spring",
         "supply": element.id in ("supply", "ground"),
     }

@@ -125,6 +125,16 @@ def tell_cause(key: str, catalog: Catalog) -> str:
         return known.title.format(place=f"the {where}" if where else "one connector")
     if "." in place and split_component(place).kind in catalog.kinds:
         where = name(place, catalog)
+    if word == LOOSE_PLUG and _shares_connectors(place, catalog):
+        return f"A connector in the circuit of the {where} is not seated"
     if word == LOOSE_PLUG:
         return f"The connector of the {where} is not seated"
     return f"{in_words(word)} {where}".strip()
+
+
+def _shares_connectors(component: str, catalog: Catalog) -> bool:
+    """Return whether a circuit has another connector than the part's own before the unit's."""
+    part = split_component(component)
+    chain = catalog.loops.chain(part.kind, part.place)
+    plugs = [e for e in chain.element if e.role == "plug" and e.id != "unit-plug"] if chain else []
+    return len(plugs) > 1
