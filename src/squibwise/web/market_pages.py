@@ -75,6 +75,7 @@ def orders(request: Request) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     whole, terms = bench.whole(opened), _terms(bench, opened)
     needs = [(n.key, n.title) for n in list_needs(whole.todo)]
+    asked = [(n.key, n.title) for n in list_asked(whole.todo, bench.catalog)]
     return car_page(
         request,
         "order.html",
@@ -84,7 +85,7 @@ def orders(request: Request) -> Response:
         added=_rows(may_be_added(whole.todo)),
         sums=tell_sums(opened.case.currency, whole.costs),
         needs=needs,
-        titles=dict(needs),
+        titles=dict(needs + asked),
         conditions=CONDITIONS,
         told_offers=_told_offers(bench, opened, terms),
         sum_of=bare_sum,
