@@ -75,7 +75,7 @@ def orders(request: Request) -> Response:
     opened, bench = opened_for(request), bench_of(request)
     whole, terms = bench.whole(opened), _terms(bench, opened)
     needs = [(n.key, n.title) for n in list_needs(whole.todo)]
-    asked = [(n.key, n.title) for n in list_asked(whole.todo, bench.catalog)]
+    asked = [(n.key, n.title) for n in list_asked(whole.todo)]
     return car_page(
         request,
         "order.html",
