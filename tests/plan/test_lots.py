@@ -13,7 +13,7 @@ from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
 from squibwise.intake.lot_lists import open_list
 from squibwise.intake.lots import COLUMNS, read_lot
-from squibwise.model.bid import BidSheet, Fee, FeeBand, Figures
+from squibwise.model.bid import BidSheet, CameBack, Fee, FeeBand, Figures, Lessons
 from squibwise.model.case import Case
 from squibwise.model.evidence import Statement
 from squibwise.model.lots import LotRow, LotTerms
@@ -219,6 +219,23 @@ def test_the_limit_is_the_largest_bid_of_a_scale_that_jumps() -> None:
     assert find_limit(5_000, 1_000, 2_600, terms) == 1_000
     assert find_limit(None, 1_000, 0, terms) is None
     assert find_limit(5_000, 1_000, 4_000, terms) is None
+
+
+# Ours, by hand: the resale of 5,000 x .95 leaves 4,750; less 1,000, 2,600 and 30 for what came back
+# of one car in three (two of the three stand for what was expected) that is 1,120 of fees and bid.
+def test_settled_cars_correct_every_lot_and_a_lot_without_a_limit_says_why() -> None:
+    free = Figures(low=0, likely=0, high=0)
+    sheet = BidSheet(resale=free, loss_chance=0.2, bidders=1, estimate_error=0.0)
+    back = CameBack(cars=1, costs=(90.0,))
+    lessons = Lessons(factors={"parts": 1.1, "hours": 1.5, "resale": 0.95}, came_back=back)
+    terms = plan.state_terms(sheet, 100.0, lessons=lessons)
+    assert (terms.parts, terms.labour, terms.comes_back) == (1.1, 1.5, pytest.approx(30.0))
+    assert find_limit(5_000, 1_000, 2_600, terms) == 1_100
+    row = _row(airbags="deployed")
+    (plain,), (dearer,) = (case.screen([row], [2], "x", t, CATALOG).rows for t in (TERMS, terms))
+    assert 1.1 < float(str(dearer["cost_p50"])) / float(str(plain["cost_p50"])) < 1.5
+    notes = [str(limit_row(plain, 90.0, 500.0, t)["notes"]) for t in (TERMS, terms)]
+    assert ["no limit without --sheet" in notes[0], "do not bid" in notes[1]] == [True, True]
 
 
 def _write(path: Path, count: int, patterns: int = 6) -> Path:

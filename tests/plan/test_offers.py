@@ -83,6 +83,19 @@ def test_a_column_that_may_be_the_freight_is_named_beside_its_lack() -> None:
     told = _read("Supplier;Item;Price;Ccy;Lead time;Delivery;Fail rate\n" + row)
     assert [(o.fails, o.price) for o in told.offers] == [(0.4, Money(minor=61_200, currency="USD"))]
     assert any('--column "Delivery=shipping"' in f.remedy for f in told.findings)
+    told = _read("Part,Vendor,Price,Reject chance\nfront-belt@driver,Alder,612,40%\n")
+    assert any("'Reject chance' may be 'fails'" in f.message for f in told.findings)
+
+
+# From [columns] kept for the sheets of one desk, and the file that --order wrote of them.
+def test_a_heading_that_the_bench_keeps_need_not_be_in_every_sheet() -> None:
+    text = HEAD + "front-belt@driver,Alder,612,new,3,,\n"
+    usual = {"Papers": "documents", "Free freight above": "free-from"}
+    sheet = read_offers(text.encode(), "o.csv", CATALOG, "USD", usual=usual)
+    assert [o.supplier for o in sheet.offers] == ["Alder"]
+    assert any("'Free freight above' of [columns]" in f.message for f in sheet.findings)
+    with pytest.raises(InputError, match="there is no heading"):
+        read_offers(text.encode(), "o.csv", CATALOG, "USD", usual)
 
 
 # Headings of our own invention, as parts desks and yards write them.

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from squibwise.cli.opening import Opened
 
 _COLUMN = "Which heading is which column."
+_LOTS_IN = "USD"
 settled_option = click.option(
     "--settled", metavar="FOLDER", type=click.Path(path_type=Path),
     help="Folder with your settled cars; how they came out corrects this bid.",
@@ -74,9 +75,9 @@ def buy(
         return 0
     file = offers or market_files.find_offers(at.folder)
     shop = market_files.load_terms(terms or at.folder / "buying.toml", must_be_there=bool(terms))
-    confirmed = shop.columns | read_confirmed(column)
-    sender = supplier.strip() or shop.supplier
-    sheet = market_files.load_offers(file, at.catalog, at.case.currency, confirmed, sender)
+    sheet = market_files.load_offers(
+        file, at.catalog, at.case.currency, read_confirmed(column), shop, supplier.strip()
+    )
     today = dt.date.today()
     answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today, _say_searched)
     if order:
@@ -251,9 +252,7 @@ def _say_paid(at: "Opened") -> str:
     file = market_files.find_offers(at.folder)
     try:
         shop = market_files.load_terms(at.folder / "buying.toml", must_be_there=False)
-        sheet = market_files.load_offers(
-            file, at.catalog, at.case.currency, shop.columns, shop.supplier
-        )
+        sheet = market_files.load_offers(file, at.catalog, at.case.currency, {}, shop)
     except InputError:
         return f"  # {file.name} could not be read; `buy CASE` says why"
     lines, total = plan.sum_paid(sheet)
@@ -282,6 +281,7 @@ def _say_paid(at: "Opened") -> str:
     show_default=True,
     help="Processes.",
 )
+@settled_option
 @click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
 @click.option("--example", type=click.IntRange(1), metavar="N", help="Print N invented lots.")
 @answers
@@ -291,12 +291,13 @@ def screen(
     sheet: Path | None,
     hour: float,
     jobs: int,
+    settled: Path | None,
     column: tuple[str, ...],
     example: int | None,
     as_json: bool,
 ) -> int:
     """Screen a list of lots: what fired, the restraint share, a bid limit, the look to make."""
-    from squibwise import plan
+    from squibwise import case, plan
     from squibwise.cli import lot_files
     from squibwise.intake import market_files
     from squibwise.intake.columns import read_confirmed
@@ -310,13 +311,19 @@ def screen(
         raise InputError(f"An hour cannot cost {hour}.", remedy="Name an amount such as --hour 95.")
     known = market_files.load_bid(sheet) if sheet else None
     target = out or lots.with_name(lots.stem + "-screened" + (lots.suffix or ".csv"))
-    terms = plan.state_terms(known, hour)
+    cars = market_files.load_settled_cars(settled, lots.parent) if settled else ()
+    lessons = case.learn_settled(cars, _LOTS_IN)
+    terms = plan.state_terms(known, hour, _LOTS_IN, lessons)
     output.begin_waiting(f"Screening {lots}")
     done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, read_confirmed(column))
     output.end_waiting()
-    value = output.as_builtins(done)
+    value = output.as_builtins(done) | {
+        "corrects": {w: getattr(terms, w) for w in ("parts", "labour", "resale", "comes_back")},
+        "settled_cars": len(cars),
+    }
+    doubts = case.doubt_settled(cars, _LOTS_IN)
     return output.answer(
-        value, lambda: tell_screened(value), as_json=as_json, code=1 if done.bad else 0
+        value, lambda: tell_screened(value, doubts), as_json=as_json, code=1 if done.bad else 0
     )
 
 

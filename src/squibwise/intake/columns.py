@@ -1,7 +1,7 @@
 """Which heading of a list is which column: by the words it is known by, else by likeness."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import Column, bare
@@ -179,7 +179,6 @@ def doubt_columns(
     """Return which headings were taken for a column by likeness, and which are not used."""
     guessed = [g for g in guesses if g.column and not g.sure]
     unused = [g.heading for g in guesses if not g.column and g.heading]
-    has_freight = any(g.column == "shipping" for g in guesses)
     told = []
     if guessed:
         pairs = ", ".join(f"'{g.heading}' for '{g.column}'" for g in guessed)
@@ -190,11 +189,11 @@ def doubt_columns(
         told.append(
             ("column-unused", f"Columns not used: {names}.", _name_column(unused[0], catalog))
         )
-    perhaps = [h for h in unused if not has_freight and _may_be(h, "shipping", catalog)]
-    if perhaps:
-        message = f"'{perhaps[0]}' may be the freight, of which no other column tells."
-        remedy = f'If so: --column "{perhaps[0]}=shipping".'
-        told.append(("column-guessed", message, remedy))
+    if perhaps := _suggest(unused, {g.column for g in guesses}, catalog):
+        pairs = ", ".join(f"'{h}' may be '{word}'" for h, word in perhaps.items())
+        options = " ".join(f'--column "{h}={word}"' for h, word in perhaps.items())
+        message = f"{pairs}, of which no other column tells."
+        told.append(("column-guessed", message, f"If so: {options}."))
     origin = Origin(file=name, line=head.number)
     return [
         Finding(code=code, severity="note", message=message, remedy=remedy, origin=origin)
@@ -202,10 +201,23 @@ def doubt_columns(
     ]
 
 
-def _may_be(heading: str, word: str, catalog: Catalog) -> bool:
-    """Return whether a heading is the beginning of one that a column is known by."""
-    plain = _plain(heading, catalog)
-    return any(f"{h} ".startswith(f"{plain} ") for h in catalog.market.columns[word].headings)
+def _suggest(unused: Sequence[str], taken: Set[str], catalog: Catalog) -> dict[str, str]:
+    """Return what each heading that is not used shares its words with, of what none tells yet."""
+    open_ones = {
+        c.word: c for c in catalog.market.columns.values() if c.word not in taken | {ASKED}
+    }
+    found: dict[str, str] = {}
+    for heading in unused:
+        words = {w for w in _plain(heading, catalog).split() if len(w) > _SHORT}
+        shared = {
+            word: max((len(words & {*h.split()}) / len(h.split()) for h in c.headings), default=0.0)
+            for word, c in open_ones.items()
+            if word not in found.values()
+        }
+        best = max(shared, key=lambda w: shared[w], default="")
+        if best and shared[best] > 0.0:
+            found[heading] = best
+    return found
 
 
 def _name_column(heading: str, catalog: Catalog) -> str:

@@ -20,6 +20,7 @@ COSTS_OF_A_SALE = (
 )
 LARGEST_SHEET, LARGEST_OFFERS = 100_000, 2_000_000  # bytes
 LARGEST_NUMBER, LEAST_NUMBER = 1e10, 1e-6
+_USUAL = ShopTerms()
 
 
 def find_offers(folder: Path) -> Path:
@@ -43,15 +44,17 @@ def load_offers(
     catalog: Catalog,
     currency: str,
     confirmed: Mapping[str, str],
+    shop: ShopTerms = _USUAL,
     supplier: str = "",
 ) -> OfferSheet:
-    """Return the offers of a sheet; ``supplier`` sent the rows that name nobody.
+    """Return the offers of a sheet; ``supplier``, else the shop's, sent the rows that name nobody.
 
     Raises:
         InputError: It cannot be read.
     """
     data = _bytes(path, LARGEST_OFFERS)
-    return read_offers(data, str(path), catalog, currency, confirmed, supplier)
+    sender = supplier or shop.supplier
+    return read_offers(data, str(path), catalog, currency, confirmed, sender, shop.columns)
 
 
 def load_terms(path: Path, *, must_be_there: bool) -> ShopTerms:

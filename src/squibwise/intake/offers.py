@@ -1,7 +1,7 @@
 """Sheets of offers, CSV or XLSX: columns found by likeness, every bad row told by its line."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 import msgspec
@@ -60,6 +60,7 @@ def read_offers(
     currency: str,
     confirmed: Mapping[str, str] | None = None,
     supplier: str = "",
+    usual: Mapping[str, str] | None = None,
 ) -> OfferSheet:
     """Return the offers of a sheet; a row that cannot be used is a finding with its line.
 
@@ -70,14 +71,17 @@ def read_offers(
         currency: Of prices that name none.
         confirmed: Headings that the user says are which column.
         supplier: Who sent the sheet, for rows that name nobody.
+        usual: The same of the sheets that the bench gets: this one need not have them.
 
     Raises:
         InputError: It is no sheet, or no row heads the part, the supplier and the price, or what
             the user says of its columns cannot be.
     """
     found = _extract(data, name)
-    sections = _split_sections(found.lines, name, catalog, confirmed or {}, supplier)
-    findings = list(found.findings)
+    cells = {c for line in found.lines[:HEADER_ROWS] for c in line.cells}
+    here = {h: word for h, word in (usual or {}).items() if h in cells} | dict(confirmed or {})
+    sections = _split_sections(found.lines, name, catalog, here, supplier)
+    findings = [*found.findings, *_unmet_headings(usual or {}, here, name)]
     offers: dict[str, Offer] = {}
     terms: dict[str, dict[str, Money]] = {}
     for section in sections:
@@ -85,19 +89,19 @@ def read_offers(
         findings += doubt_columns(section.columns, section.head, name, catalog)
         findings += _tax_findings(section, reader)
         for line in section.rows:
-            cells = {"supplier": supplier} if supplier else {}
-            cells |= _cells_of(line, section.columns)
-            if not _is_answered(cells, supplier):
+            told = {"supplier": supplier} if supplier else {}
+            told |= _cells_of(line, section.columns)
+            if not _is_answered(told, supplier):
                 continue
             try:
-                offer = _unique(read_offer(cells, line, reader), offers, line)
-                stated = read_terms(cells, reader)
+                offer = _unique(read_offer(told, line, reader), offers, line)
+                stated = read_terms(told, reader)
             except BadCellError as bad:
                 findings.append(_bad_row(str(bad), line, name))
                 continue
             offers[offer.id] = offer
             known = terms.get(offer.supplier, {})
-            findings += _doubt_offer(offer, cells, known, stated, catalog)
+            findings += _doubt_offer(offer, told, known, stated, catalog)
             terms[offer.supplier] = known | {
                 w: max(m, known.get(w, m), key=lambda x: x.minor) for w, m in stated.items()
             }
@@ -108,6 +112,20 @@ def read_offers(
         columns=sections[0].columns,
         findings=tuple(findings),
     )
+
+
+def _unmet_headings(
+    usual: Mapping[str, str], here: Mapping[str, str], name: str
+) -> Iterable[Finding]:
+    """Yield which headings that the bench keeps a sheet has not, in one line."""
+    if unmet := [f"'{heading}'" for heading in usual if heading not in here]:
+        yield Finding(
+            code="column-unused",
+            severity="note",
+            message=f"No heading of this sheet: {', '.join(unmet)} of [columns].",
+            remedy="Nothing is to do if they are of another sheet.",
+            origin=Origin(file=name),
+        )
 
 
 def _split_sections(

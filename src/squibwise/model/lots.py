@@ -49,6 +49,10 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         kept: Share of a clean title's price that is left by the brand of the title. [0..1]
         off: What is taken off the resale because winning is news, as a share of it. [0..1]
         target: Least profit that does not count as a loss.
+        parts: Factor on restraint parts that settled cars taught.
+        labour: The same on restraint labour.
+        resale: The same on the resale.
+        comes_back: What comes back of a sold car on average, as settled cars taught.
     """
 
     currency: str = "USD"
@@ -59,6 +63,10 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     kept: float = 1.0
     off: float = 0.0
     target: float = 0.0
+    parts: float = 1.0
+    labour: float = 1.0
+    resale: float = 1.0
+    comes_back: float = 0.0
 
     def __post_init__(self) -> None:
         if not (0.0 < self.loss_chance < 1.0 and self.hour >= 0.0 and 0.0 <= self.off < 1.0):

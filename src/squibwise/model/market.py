@@ -310,6 +310,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         times: How often it is paid.
         as_set: The price is for all pieces together.
         question: What the maker is still asked where the look finds nothing; empty = nothing.
+        instead: What is ordered in its place if it fails; empty = it is here or does not fail.
         arrives_day: Day it is counted on. [day from today]
         kept: It was ordered already.
         here: It has arrived.
@@ -328,6 +329,7 @@ class Purchase(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     after_look: bool = False
     chance: float = 1.0
     question: str = ""
+    instead: str = ""
     arrives_day: int
     kept: bool = False
     here: bool = False

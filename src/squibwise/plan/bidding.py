@@ -41,7 +41,7 @@ from squibwise.plan.left_over import (
     split_sizes,
 )
 from squibwise.plan.prices import LABOUR
-from squibwise.plan.settling import expect_comebacks
+from squibwise.plan.settling import correct_restraint, expect_comebacks
 
 Array = npt.NDArray[np.float64]
 FEES, PARTED = "fees", "part-out"
@@ -149,15 +149,10 @@ def _early_verdict(gates: Sequence[Gate], unstated: Sequence[str]) -> BidVerdict
 def _corrected(
     sheet: BidSheet, worlds: Sequence[World], factors: Mapping[str, float]
 ) -> tuple[BidSheet, Sequence[World]]:
-    """Return sheet and worlds with what the user's settled cars taught.
-
-    ``restraint`` corrects parts and labour alike where no line of their own was settled.
-    """
+    """Return sheet and worlds with what the user's settled cars taught."""
     if not factors:
         return sheet, worlds
-    whole = factors.get("restraint", 1.0)
-    parts = factors.get("parts", whole)
-    labour = factors.get("labour", factors.get("hours", whole))
+    parts, labour = correct_restraint(factors)
     moved = [
         msgspec.structs.replace(
             w,

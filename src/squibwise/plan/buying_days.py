@@ -12,9 +12,24 @@ from collections.abc import Mapping, Sequence
 import msgspec
 import numpy as np
 
-from squibwise.model.market import HERE_STATES, KEPT_STATES, Purchase, ReadyBelief, ScheduledTask
+from squibwise.model.market import (
+    HERE_STATES,
+    KEPT_STATES,
+    Need,
+    Purchase,
+    ReadyBelief,
+    ScheduledTask,
+)
 from squibwise.model.work import UNDER_POWER
-from squibwise.plan.buying_problem import LATER, NOW, Option, Problem, Task, expect_lead
+from squibwise.plan.buying_problem import (
+    LATER,
+    NOW,
+    Option,
+    Problem,
+    Task,
+    expect_lead,
+    find_instead,
+)
 
 _DRAWS = 300
 WAIT = "wait"
@@ -81,10 +96,20 @@ def _purchase(chosen: Chosen, option: Option, arrives: int) -> Purchase:
         after_look=stage == LATER,
         chance=need.chance if stage == LATER or not need.chance else 1.0,
         question=need.question if stage == LATER else "",
+        instead=_say_instead(chosen.problem, need, index),
         arrives_day=arrives,
         kept=offer.state in KEPT_STATES,
         here=offer.state in HERE_STATES,
     )
+
+
+def _say_instead(problem: Problem, need: Need, index: int) -> str:
+    """Return what takes the place of a part that may fail; empty = it is here, or does not."""
+    offer = problem.offers[index][1]
+    if offer.state in HERE_STATES or offer.fails <= 0.0:
+        return ""
+    other = find_instead(problem, need, index)
+    return "one more of the same" if other.id == offer.id else f"{other.id} of {other.supplier}"
 
 
 class _Bench(msgspec.Struct):

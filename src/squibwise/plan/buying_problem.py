@@ -264,26 +264,36 @@ def kept_freight(problem: Problem) -> int:
 def replace_failed(problem: Problem, need: Need, index: int) -> tuple[int, int]:
     """Return what a part costs that takes the place of a failed one, and its days after that.
 
-    It is the best offer that does not fail: the least for its price, its freight and the days it
-    takes. Where every other offer may fail too it is the best of those, else one more of the same.
     What the failed one brings when it goes back is taken off. In minor units.
     """
-    suppliers = {s.name: s for s in problem.suppliers}
-    bay_day = problem.minor(problem.terms.bay_day)
-
-    def cost(offer: Offer) -> int:
-        return offer.sum_for(need) + _freight_of(suppliers[offer.supplier], [(need, offer)])
-
-    def weigh(offer: Offer) -> float:
-        return cost(offer) + expect_lead(problem.terms, offer) * bay_day
-
-    failed = problem.offers[index][1]
-    rest = [problem.offers[i][1] for i in problem.offers_for(need.key) if i != index]
-    rest = [o for o in rest if o.state not in KEPT_STATES]
-    best = min([o for o in rest if o.fails <= 0.0] or rest or [failed], key=weigh)
+    failed, best = problem.offers[index][1], find_instead(problem, need, index)
     kept = failed.restock if failed.return_days is not None else 1.0
     back = (1.0 - kept) * failed.sum_for(need)
-    return max(0, math.ceil(cost(best) - back - 1e-6)), expect_lead(problem.terms, best)
+    paid = max(0, math.ceil(_cost_alone(problem, need, best) - back - 1e-6))
+    return paid, expect_lead(problem.terms, best)
+
+
+def find_instead(problem: Problem, need: Need, index: int) -> Offer:
+    """Return the best offer that takes the place of a failed one and does not fail itself.
+
+    The least for its price, its freight and the days it takes. Where every other offer may fail too
+    it is the best of those, else one more of the same.
+    """
+    bay_day = problem.minor(problem.terms.bay_day)
+    rest = [problem.offers[i][1] for i in problem.offers_for(need.key) if i != index]
+    rest = [o for o in rest if o.state not in KEPT_STATES]
+
+    def weigh(offer: Offer) -> float:
+        days = expect_lead(problem.terms, offer)
+        return _cost_alone(problem, need, offer) + days * bay_day
+
+    return min([o for o in rest if o.fails <= 0.0] or rest or [problem.offers[index][1]], key=weigh)
+
+
+def _cost_alone(problem: Problem, need: Need, offer: Offer) -> int:
+    """Return what an offer costs as a shipment of its own."""
+    supplier = next(s for s in problem.suppliers if s.name == offer.supplier)
+    return offer.sum_for(need) + _freight_of(supplier, [(need, offer)])
 
 
 def _freight_of(supplier: Supplier, lines: Sequence[tuple[Need, Offer]]) -> int:

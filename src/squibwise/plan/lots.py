@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.assemblies import Assembly
 from squibwise.catalog.load import Catalog
-from squibwise.model.bid import BidSheet
+from squibwise.model.bid import NO_LESSONS, BidSheet, Lessons
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
@@ -26,6 +26,7 @@ from squibwise.model.names import split_component
 from squibwise.plan.bidding import outlay
 from squibwise.plan.cost_belief import triangle_on_grid
 from squibwise.plan.information import winning_excess
+from squibwise.plan.settling import correct_restraint, expect_comebacks
 
 Array = npt.NDArray[np.float64]
 Complex = npt.NDArray[np.complex128]
@@ -34,6 +35,8 @@ _STEP, _POINTS = 50.0, 1024  # whole units of money; up to 51,200
 _LABOUR = (0.75, 1.0, 1.45)  # low and high of a whole job: its lines move together
 _BLOCK = 256
 _MOST_BID = 60_000.0
+_DO_NOT_BID = "do not bid: even the least bid loses more often than you accept"
+_NO_SALE = "no limit without --sheet: fees and accepted loss are not known"
 LOT_WORLDS = 4
 ASSUMED = "equipment assumed"
 REACHED = {
@@ -188,6 +191,8 @@ def limit_row(
     is_reached = not set(REACHED.values()).isdisjoint(noted)
     limit = None if is_reached else find_limit(resale, other, at_risk, terms)
     notes += ["before any bid: title, unit, parts"] if limit is not None else []
+    if limit is None and resale is not None and other is not None and not is_reached:
+        notes += [_DO_NOT_BID if terms.bids else _NO_SALE]
     return {"bid_limit": limit, "notes": "; ".join(notes)}
 
 
@@ -208,7 +213,7 @@ def price_lots(
         catalog: For minutes of the job as a whole.
     """
     fixed = catalog.fact("lots.fixed-minutes").number()
-    transforms = np.array([_transform(p.price) for p in pieces])
+    transforms = np.array([_transform(_scale(p.price, terms.parts)) for p in pieces])
     reach = _reach(pieces)
     found: list[LotBelief] = []
     for start in range(0, len(lots), _BLOCK):
@@ -219,6 +224,11 @@ def price_lots(
             sums = _sum(lot, chance, weight, pieces, transforms, fixed, terms)
             found.append(_belief(lot, chance, weight, sums, pieces, charges, terms))
     return tuple(found)
+
+
+def _scale(price: tuple[int, int, int], factor: float) -> tuple[int, int, int]:
+    low, likely, high = (round(p * factor) for p in price)
+    return low, likely, high
 
 
 @lru_cache(maxsize=4096)
@@ -291,7 +301,8 @@ def _sum(
     for world, chance, weight in zip(lot, chances, weights, strict=True):
         factors = 1.0 + chance[:, None] * (transforms - 1.0)
         work = chance @ minutes + fixed * max(world.fired.values(), default=0.0)
-        cost = _STEP * round(work / 60.0 * terms.hour / _STEP)  # few distinct ones: remembered
+        paid = work / 60.0 * terms.hour * terms.labour
+        cost = _STEP * round(paid / _STEP)  # few distinct ones: remembered
         labour = _transform((round(_LABOUR[0] * cost), round(cost), round(_LABOUR[2] * cost)))
         mixed += weight * factors.prod(axis=0) * labour
     return np.maximum(np.fft.irfft(mixed / weights.sum(), n=_POINTS), 0.0)
@@ -347,21 +358,27 @@ def find_limit(
     """
     if resale is None or other is None:
         return None
-    most = resale * terms.kept * (1.0 - terms.off) - other - at_risk - terms.target
+    sold = resale * terms.resale * terms.kept * (1.0 - terms.off)
+    most = sold - other - at_risk - terms.comes_back - terms.target
     place = bisect_right(terms.outlays, most + 1e-9)
     return terms.bids[place - 1] if place else None
 
 
-def state_terms(sheet: BidSheet | None, hour: float, currency: str = "USD") -> LotTerms:
+def state_terms(
+    sheet: BidSheet | None, hour: float, currency: str = "USD", lessons: Lessons = NO_LESSONS
+) -> LotTerms:
     """Return the terms of lots from what the user knows of the sale; without it no limit.
 
     Args:
         sheet: Fees, tax, brand discount, bidders, accepted chance of a loss.
         hour: Cost of one hour of work.
         currency: Of the list.
+        lessons: What settled cars teach; days, reserve and trades are no column of a list.
     """
+    parts, labour = correct_restraint(lessons.factors)
     if sheet is None:
-        return LotTerms(currency=currency, hour=hour)
+        return LotTerms(currency=currency, hour=hour, parts=parts, labour=labour)
+    back = expect_comebacks(sheet.comebacks, lessons.came_back) if lessons.came_back.cars else ()
     bids = [n * sheet.increment for n in range(1, int(_MOST_BID / sheet.increment) + 1)]
     worthy: list[tuple[float, float]] = []
     for bid in reversed(bids):  # fees jump: a bid is left out where a higher one costs no more
@@ -378,4 +395,8 @@ def state_terms(sheet: BidSheet | None, hour: float, currency: str = "USD") -> L
         kept=1.0 - sheet.brand_discount.mean,
         off=winning_excess(sheet.bidders) * sheet.estimate_error,
         target=sheet.target,
+        parts=parts,
+        labour=labour,
+        resale=lessons.factors.get("resale", 1.0),
+        comes_back=sum(chance * cost.mean for chance, cost in back),
     )

@@ -1,7 +1,7 @@
 """Bid against outcome, line by line, and what a user's settled cars correct in the next bid."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from squibwise.model.bid import (
     COMEBACKS,
@@ -113,6 +113,15 @@ def learn_factors(cars: Sequence[Settled]) -> dict[str, float]:
                 ratio = math.log(line.actual / line.expected)
                 logs.setdefault(line.what, []).append(max(-_MOST, min(_MOST, ratio)))
     return {n: math.exp(sum(v) / (len(v) + _PRIOR_CARS)) for n, v in sorted(logs.items())}
+
+
+def correct_restraint(factors: Mapping[str, float]) -> tuple[float, float]:
+    """Return the factors on restraint parts and on restraint labour.
+
+    ``restraint`` corrects both alike where no line of their own was settled.
+    """
+    whole = factors.get("restraint", 1.0)
+    return factors.get("parts", whole), factors.get("labour", factors.get("hours", whole))
 
 
 def doubt_settled(cars: Sequence[Settled], currency: str) -> tuple[Finding, ...]:

@@ -370,7 +370,7 @@ def tell_settled(
     )
     head = ("line", "expected", "came out", "off by", "corrects the next bid")
     table = Table(rows=rows, head=head, right=(1, 2, 3, 4))
-    note = "the correction if this were the only settled car"
+    note = "the correction if this were the only settled car: two more count as they were expected"
     how = text(
         "`squibwise bid CASE --settled FOLDER` takes every settled car of a folder.", "quiet"
     )
@@ -390,7 +390,7 @@ def tell_settled(
 def _lesson(line: SettledLine, factors: Mapping[str, float]) -> str:
     """Return what one settled car corrects of a line."""
     if line.adds is not None:
-        return f"+{line.adds:,.0f} a car"
+        return f"+{line.adds:,.0f} a car: {line.actual or 0.0:,.0f} / 3 cars"
     return f"x {factors[line.what]:.2f}" if line.what in factors else "-"
 
 
@@ -416,10 +416,20 @@ def _off(expected: float, actual: float | None) -> str:
     return f"{100.0 * (actual / expected - 1.0):+.0f} %"
 
 
-def tell_screened(done: Mapping[str, object]) -> Telling:
-    """Return how many lots were screened and where the answers and the bad rows are."""
+def tell_screened(done: Mapping[str, object], doubts: Sequence[Finding] = ()) -> Telling:
+    """Return how many lots were screened and where the answers and the bad rows are.
+
+    Args:
+        done: What was done.
+        doubts: What is doubtful of the settled cars that corrected the lots.
+    """
     lines = [f"{done['rows']:,} lots read, {done['patterns']:,} distinct ones worked out"]
     lines.append(f"written to {done['out']}")
+    corrects = done.get("corrects")
+    if done.get("settled_cars") and isinstance(corrects, Mapping):
+        moved = [f"{_settled_line(w)} x {corrects[w]:.2f}" for w in ("parts", "labour", "resale")]
+        back = f"{corrects['comes_back']:,.0f} off for what comes back"
+        lines.append(f"corrected by {done['settled_cars']} settled cars: {listed([*moved, back])}")
     if done["resumed"]:
         lines.append(f"{done['resumed']} pieces were there from an earlier run")
     guessed, unused = done["guessed"], done["unused"]
@@ -439,4 +449,6 @@ def tell_screened(done: Mapping[str, object]) -> Telling:
     if done["bad"]:
         words = f"{done['bad']:,} bad rows were skipped; {done['bad_file']} tells line and remedy."
         blocks.append(text(words, "check"))
-    return Telling(title="Screening", sections=(section("", *blocks),))
+    return Telling(
+        title="Screening", sections=filled((section("", *blocks), tell_findings(doubts)))
+    )

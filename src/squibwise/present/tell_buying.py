@@ -106,10 +106,24 @@ def _plans(answer: BuyAnswer, terms: ShopTerms, today: dt.date) -> Section:
     blocks: list[Block] = [
         Table(rows=tuple(rows), head=head, right=right),
         text(_proof(answer.plans), "quiet"),
+        *_expected(answer.plans[-1]),
         *_habits(answer),
         *_free_work(answer),
     ]
     return section("Three plans", *blocks, note=answer.plans[0].total.currency)
+
+
+def _expected(plan: BuyPlan) -> list[Block]:
+    """Return why the parts are less than the lists of what is ordered come to."""
+    listed = sum(p.price.minor * p.times for p in plan.purchases)
+    if listed == plan.parts.minor:
+        return []
+    whole = bare_sum(Money(minor=listed, currency=plan.total.currency))
+    words = (
+        f"The recommended plan's lists come to {whole}, its parts to {bare_sum(plan.parts)}: what "
+        "waits for a look counts by its chance, and what may go back less what it then brings."
+    )
+    return [text(words, "quiet")]
 
 
 def _free_work(answer: BuyAnswer) -> list[Block]:
@@ -231,6 +245,7 @@ def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str,
     notes += [late] if purchase.after_look else []
     asks = f"where it finds nothing, the maker's answer decides ({purchase.question})"
     notes += [asks] if purchase.question else []
+    notes += [f"if it fails: {purchase.instead}"] if purchase.instead else []
     return (
         pieces + purchase.title,
         f"{purchase.condition} {purchase.part_number}".strip() + as_set,

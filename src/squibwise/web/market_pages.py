@@ -151,9 +151,7 @@ def offers(request: Request, sent: Sent) -> Response:
             (folder / earlier).unlink(missing_ok=True)
         write_files([NewFile(path=folder / place, data=data)])
         shop = _write_terms(folder, document)
-        market_files.load_offers(
-            folder / place, bench.catalog, opened.case.currency, shop.columns, shop.supplier
-        )
+        market_files.load_offers(folder / place, bench.catalog, opened.case.currency, {}, shop)
     return go(f"/car/{opened.id}/buying")
 
 
@@ -192,9 +190,7 @@ def keep_offer(request: Request, sent: Sent) -> Response:
         sheet.unlink(missing_ok=True)
         write_files([NewFile(path=sheet, data=add_offer(before, plain).encode())])
         terms = _terms(bench, opened)
-        market_files.load_offers(
-            sheet, bench.catalog, opened.case.currency, terms.columns, terms.supplier
-        )
+        market_files.load_offers(sheet, bench.catalog, opened.case.currency, {}, terms)
     return go(f"/car/{opened.id}/order#offer")
 
 
