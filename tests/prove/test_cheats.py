@@ -348,19 +348,43 @@ def test_the_donor_is_this_car_in_other_spelling(issue: Maker, made: Made, donor
     assert "this car itself" in open_gates(issued(issue, made, evidence=own))["provenance"]
 
 
-def test_one_serial_spelled_twice_is_one_serial(issue: Maker, made: Made) -> None:
+@pytest.mark.parametrize(
+    ("one", "other"), [("SN 90817", "sn-90817"), ("S7098", "S07098"), ("SO90817", "S90817")]
+)
+def test_one_serial_spelled_twice_is_one_serial(
+    issue: Maker, made: Made, one: str, other: str
+) -> None:
     twice = PartLabel(
         id="l2",
         time=made["at"](9),
         component="passenger.front-bag",
         number="9Z 1147 C",
-        serial="sn-90817",
+        serial=other,
         provenance="new",
         seller="yard",
     )
-    first = with_changed(made, "label-1", serial="SN 90817")
+    first = with_changed(made, "label-1", serial=one)
     told = open_gates(issued(issue, made, twice, evidence=first))["provenance"]
     assert "stands on another part" in told
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"number": "RH-4471-A PASSENGER"}, "names another place"),
+        ({"serial": "rechts 4471"}, "names another place"),
+        ({"number": "REAR 4471"}, "names another place"),
+        ({"serial": "\u04057098"}, "cyrillic capital letter dze"),
+        ({"number": "LH/RH-4471 FRONT"}, ""),
+        ({"number": "VR-4471-RE", "serial": "L7098"}, ""),
+    ],
+)
+def test_what_a_label_says_of_side_and_letters_is_held_against_its_part(
+    issue: Maker, made: Made, change: dict[str, str], told: str
+) -> None:
+    found = open_gates(issued(issue, made, evidence=with_changed(made, "label-1", **change)))
+    assert told in found.get("provenance", "")
+    assert bool(told) == ("provenance" in found)
 
 
 def test_a_record_without_a_vin_says_so_first(issue: Maker, made: Made) -> None:

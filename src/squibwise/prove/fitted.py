@@ -12,14 +12,14 @@ from squibwise.history.order import History, replacements
 from squibwise.history.signed import ORIGINAL, labelled, loads_left
 from squibwise.model.belief import Because
 from squibwise.model.evidence import PartLabel, SubstituteLoad
-from squibwise.model.names import split_component, split_loop
+from squibwise.model.names import SEATS, Side, side_of, split_component, split_loop
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
 from squibwise.prove.limits import because_of, published
 
 Judged = tuple[Outcome, str, str]
 
-LONG_SERIAL = 6  # characters from which a serial number is one of a kind
+LONG_SERIAL = 5  # characters from which a serial number is one of a kind
 SHORT_NUMBER = 3  # letters and digits that a part number has at least
 NEW_YEARS = 10  # years between making and fitting from which a new part is asked about
 USED = ("recycled", "donor", "repaired")
@@ -106,13 +106,16 @@ def is_igniter(loop: str, catalog: Catalog) -> bool:
     return kind is not None and kind.fires
 
 
-def label_verdicts(history: History, catalog: Catalog, vin: str | None = None) -> list[Verdict]:
+def label_verdicts(
+    history: History, catalog: Catalog, vin: str | None = None, hand: Side = "left"
+) -> list[Verdict]:
     """Return verdicts on number, origin and recall of every part that has a label.
 
     Args:
         history: The course of events.
         catalog: Kinds of components, and the rules of the identification number.
         vin: Of the car; None = not known.
+        hand: The side that its driver sits on.
     """
     labels = labelled(history)
     twice = _serials_twice(labels)
@@ -123,6 +126,8 @@ def label_verdicts(history: History, catalog: Catalog, vin: str | None = None) -
         judged = _judge_origin(label, fires, twice, is_plain=is_plain)
         if judged[0] == "met":
             judged = _judge_against(label, labels, history, catalog) or judged
+        if judged[0] == "met":
+            judged = _judge_words(label, hand, catalog) or judged
         if judged[0] == "met":
             judged = _judge_donor(label, vin, catalog) or judged
         found.append(_label("label", label, judged, catalog))
@@ -174,8 +179,9 @@ def _mark(label: PartLabel) -> tuple[str, str]:
 
 
 def _alike(text: str) -> str:
-    """Return a number as an eye reads it: O is as good as 0, I as 1."""
-    return _letters(text).replace("O", "0").replace("I", "1")
+    """Return a number as an eye reads it: O is as good as 0, I as 1, leading zeros are none."""
+    same = _letters(text).replace("O", "0").replace("I", "1")
+    return re.sub(r"(?<!\d)0+(?=\d)", "", same)
 
 
 def _letters(text: str) -> str:
@@ -201,6 +207,54 @@ def _judge_against(
         text = f"part {number}: serial {label.serial} is that of a part that came out of this car."
         return "not met", text, "Read the label of the part that was fitted; an old one is no new."
     return _judge_day(label, history)
+
+
+def _judge_words(label: PartLabel, hand: Side, catalog: Catalog) -> Judged | None:
+    """Return what number and serial say that cannot be of this part: strange letters, a side."""
+    written = f"{label.number} {label.serial}"
+    strange = {c for c in written if c.isalnum() and not _is_latin(c)}
+    if strange:
+        names = ", ".join(sorted(unicodedata.name(c, "no name").lower() for c in strange))
+        text = f"part {label.number}, serial {label.serial}, is written with {names}."
+        remedy = f"Write it in Latin letters, or record passed 'label:{label.component}' with why."
+        return "undecided", text, remedy
+    place = split_component(label.component).place
+    said = [m for word in re.findall(r"[^\W\d_]+", written.lower()) for m in _where(word, catalog)]
+    sides, own = {_side_said(m, hand) for m in said} - {None}, side_of(place, hand)
+    ends = {m for m in said if m.startswith("end:")}
+    end = "end:front" if place in SEATS[:2] else "end:rear" if place in SEATS else None
+    if (own and sides and own not in sides) or (end and ends and end not in ends):
+        text = f"part {label.number}, serial {label.serial}: its label names another place."
+        remedy = f"Read it again; if it fits, record passed 'label:{label.component}' with why."
+        return "undecided", text, remedy
+    return None
+
+
+def _is_latin(letter: str) -> bool:
+    name = unicodedata.name(unicodedata.normalize("NFKC", letter)[0], "")
+    return letter.isascii() or name.startswith(("LATIN", "DIGIT"))
+
+
+def _where(word: str, catalog: Catalog) -> tuple[str, ...]:
+    """Return the sides, seats and ends that one word of a label names; two letters may be a code.
+
+    LH and RH are common practice, no source.
+    """
+    if len(word) < _WORD and word not in ("lh", "rh"):
+        return ()
+    row = re.compile(rf"^(?:[^\t\n ]*\|)?{word}(?:\|[^\t\n ]*)?\t([^\n]*)$", re.MULTILINE)
+    found = (
+        m[1].split() for text in catalog.vocabulary.texts().values() for m in row.finditer(text)
+    )
+    return next((tuple(m) for m in found if all(x.startswith(_PLACED) for x in m)), ())
+
+
+_WORD, _PLACED = 3, ("side:", "seat:", "end:", "byside")
+
+
+def _side_said(meaning: str, hand: Side) -> Side | None:
+    key, _, value = meaning.partition(":")
+    return side_of(value, hand) if key in ("side", "seat") else None
 
 
 def _judge_day(label: PartLabel, history: History) -> Judged | None:

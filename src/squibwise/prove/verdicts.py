@@ -44,7 +44,7 @@ def verdicts(
         *lamp_verdicts(history, work, catalog),
         *scan_verdicts(history, work, catalog, case.car.vin),
         *seat_verdicts(history, catalog),
-        *label_verdicts(history, catalog, case.car.vin),
+        *label_verdicts(history, catalog, case.car.vin, case.car.drive_hand),
     ]
     left_in = assessment.loads_left_in if assessment else ()
     return tuple(_without_loads(_decided(v, history), left_in, history) for v in found)
