@@ -20,6 +20,7 @@ from squibwise.catalog.load import load_catalog
 from squibwise.documents import record_pdf, verify_file
 from squibwise.documents.looking import find_same, look_at, take_pictures
 from squibwise.documents.photographs import plain_copy
+from squibwise.documents.record import printed
 from squibwise.model.case import Picture as CasePicture
 from squibwise.model.evidence import Passed, Photo
 from squibwise.model.proof import ProofRecord
@@ -298,6 +299,19 @@ def test_different_pictures_are_not_taken_for_one() -> None:
     assert find_same({n: grey for n, grey in looks.items() if grey is not None}, 0.98) == {}
 
 
-def test_a_picture_of_too_many_points_is_not_opened() -> None:
-    huge = stored(Image.new("1", (9_000, 9_000)), "PNG")
-    assert look_at(huge) == (CasePicture(), None)
+@pytest.mark.parametrize(
+    ("mode", "size"),
+    [("1", (9_000, 9_000)), ("RGBA", (6_000, 5_000)), ("1", (5_000, 5_000)), ("1", (40_000, 1))],
+)
+def test_a_picture_that_unpacks_to_more_than_a_camera_takes_is_not_opened(
+    mode: str, size: tuple[int, int]
+) -> None:
+    assert look_at(stored(Image.new(mode, size), "PNG")) == (CasePicture(), None)
+
+
+def test_small_files_that_unpack_to_many_points_are_not_printed(
+    issue: Callable[..., ProofRecord], made: dict[str, Any]
+) -> None:
+    packed = {f"{n}.png": stored(Image.new("RGBA", (2_900, 2_700), n), "PNG") for n in range(3)}
+    record = released(issue, made, packed)
+    assert list(printed(record, packed)) == ["0.png"]

@@ -11,19 +11,24 @@ from squibwise.intake.importers.base import limit_this_process
 ATTACHMENT = "record.json"
 REFUSED = 4
 """Exit code that says why."""
-MEMORY_MIB, SECONDS = 1_536, 50
-OPENING_MIB, FOR_EACH = 320, 12
-"""Memory to open a PDF with, and so many times its own size besides."""
+OPENING_MIB, OPENING_FOR_EACH, PAGES_MIB, PAGES_FOR_EACH, MOST_MIB = 320, 12, 370, 90, 2_048
+"""Address space to open a PDF, and to make its pages; and so much more for each megabyte of it.
+
+Pages hold the pictures unpacked, of which there may be the more the larger the file is.
+"""
+SECONDS, SECONDS_FOR_EACH = 8, 3
+"""Processor time, and so much more for each megabyte."""
 DRAWN_PIXELS = 512
 
 
 def main(what: str, form: str = "", fonts: str = "") -> int:
     """Read standard input, answer on standard output; a refusal is told on standard error."""
-    limit_this_process(MEMORY_MIB, SECONDS)
     data = sys.stdin.buffer.read()
-    if what != "pages":
-        opening = OPENING_MIB + FOR_EACH * len(data) // 2**20
-        limit_this_process(min(MEMORY_MIB, opening), SECONDS)
+    size = len(data) / 2**20
+    memory = OPENING_MIB + round(OPENING_FOR_EACH * size)
+    if what == "pages":
+        memory = PAGES_MIB + round(PAGES_FOR_EACH * size)
+    limit_this_process(min(MOST_MIB, memory), SECONDS + round(SECONDS_FOR_EACH * size))
     try:
         if what == "pages":
             answer = make_pages(data, form, Path(fonts) if fonts else None)

@@ -4,8 +4,6 @@ A PDF of a few kilobytes can ask for gigabytes: it is opened, and pages are made
 of their own with a limit on memory and time.
 """
 
-import subprocess
-import sys
 import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
@@ -16,6 +14,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.documents.apart import REFUSED
 from squibwise.documents.record import BLANK, without_signature
 from squibwise.errors import InputError
+from squibwise.intake.importers.base import run_apart, tell_end
 from squibwise.model.origin import Finding
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
 from squibwise.prove.recording import to_json
@@ -93,8 +92,9 @@ def _with_pages(
             return answer
         text = "The pages are not the ones that the attached record gives."
         text = _OTHER_FONT if _has_wide_letters(record) else text
-    except InputError:
-        text = "Its pages are not checked: this version cannot make them from the attached record."
+    except InputError as refusal:
+        text = "Its pages are not checked: this version cannot make them from the attached record"
+        text = f"{text} ({refusal})."
     if answer.signature == "known" and are_signed:
         return msgspec.structs.replace(answer, problems=(*answer.problems, _OTHER_PAGES))
     return _with_refusal(answer, refused("record-pages", text, again))
@@ -146,19 +146,10 @@ def _apart(what: str, data: bytes, form: str = "", fonts: str = "") -> bytes:
     Raises:
         InputError: It says why not, or it was ended by its limits.
     """
-    command = [sys.executable, "-P", "-m", "squibwise.documents.apart", what, form, fonts]
-    try:
-        done = subprocess.run(command, input=data, capture_output=True, timeout=_SECONDS)
-    except subprocess.TimeoutExpired:
-        raise _too_much() from None
-    if done.returncode == 0:
+    arguments = (what, form, fonts)
+    done = run_apart("squibwise.documents.apart", arguments, data, _SECONDS)
+    if done is not None and done.returncode == 0:
         return done.stdout
-    told = done.stderr.decode("utf-8", "replace").strip()
-    if done.returncode != REFUSED or not told:
-        raise _too_much()
-    raise InputError(told, remedy=_ASK)
-
-
-def _too_much() -> InputError:
-    text = "the PDF is damaged or asks for more memory or more time than a record needs"
-    return InputError(text, remedy=_ASK)
+    if done is not None and done.returncode == REFUSED and done.stderr.strip():
+        raise InputError(done.stderr.decode("utf-8", "replace").strip(), remedy=_ASK)
+    raise InputError(f"the PDF {tell_end(done)}", remedy=_ASK)

@@ -22,7 +22,9 @@ from squibwise.model.evidence import Photo, Recorder
 from squibwise.model.report import Report
 
 FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "TIFF")
-MOST_PIXELS = 60_000_000
+MOST_PIXELS, LONGEST_SIDE = 60_000_000, 30_000
+MOST_BYTES = 100_000_000  # of a picture unpacked; a JPEG is opened no larger than is needed
+FREE_PIXELS, PIXELS_A_BYTE = 8_000_000, 2_000  # a page of print, packed well, has some 700
 _SMALL, _TINY = 64, 16
 LARGEST_FILE = 40_000_000  # bytes of a file that is looked at
 SHORTEST_TEXT = 20  # characters below which a text that a note names says nothing
@@ -33,13 +35,13 @@ def look_at(data: bytes) -> tuple[Picture, Grey | None]:
     """Return what can be measured of a picture, and what it looks like in 16 by 16 grey levels.
 
     Size 0, and no looks, where it cannot be opened: no picture, cut short, of a format that is not
-    read here, or larger than 60 million pixels.
+    read here, or larger unpacked than what a camera takes.
     """
     try:
         with warnings.catch_warnings(), Image.open(io.BytesIO(data), formats=FORMATS) as image:
             warnings.simplefilter("ignore")
             width, height = image.size
-            if width * height > MOST_PIXELS:
+            if _is_huge(image, len(data)):
                 return Picture(), None
             image.draft("L", (4 * _SMALL, 4 * _SMALL))  # a JPEG is opened no larger than needed
             grey = image.convert("L")
@@ -50,6 +52,14 @@ def look_at(data: bytes) -> tuple[Picture, Grey | None]:
     contrast = float(np.asarray(small, dtype=float).std())
     measured = Picture(width=width, height=height, contrast=round(contrast, 2))
     return measured, np.asarray(tiny, dtype=float)
+
+
+def _is_huge(image: Image.Image, size: int) -> bool:
+    """Return whether a picture unpacks to more than a photograph or a scan on paper does."""
+    pixels = image.width * image.height
+    a_pixel = {"JPEG": 1, "WEBP": 8}.get(image.format or "", len(image.getbands()))
+    most = min(MOST_PIXELS, MOST_BYTES // a_pixel, FREE_PIXELS + PIXELS_A_BYTE * size)
+    return pixels > most or max(image.size) > LONGEST_SIDE
 
 
 def find_same(looks: Mapping[str, Grey], enough: float) -> dict[str, str]:

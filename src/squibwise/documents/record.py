@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 import typst
 
-from squibwise.documents.photographs import LARGEST_COPY, picture_size, plain_copy
+from squibwise.documents.photographs import LARGEST_COPY, count_pixels, plain_copy
 from squibwise.documents.printable import ascii_only, needs_fonts, printable
 from squibwise.documents.typesetting import set_pages, square_code
 from squibwise.errors import ModelError
@@ -27,7 +27,11 @@ BLANK = base64.b64encode(bytes(64)).decode()
 """Where the signature over the pages goes, before it is there."""
 _PLACE = re.compile(rb"squibwise-pages ([a-z]+) ([A-Za-z0-9+/]{86}==)")
 LARGEST_PICTURES, MOST_PICTURES = 20_000_000, 12
-MOST_PIXELS = 24_000_000
+FREE_PIXELS, PIXELS_A_BYTE, MOST_PIXELS = 8_000_000, 16, 150_000_000
+"""Pixels of all pictures together: so many, and more by the bytes that they are stored in.
+
+A few kilobytes can unpack to gigabytes; what a camera took has 2 to 15 pixels a byte (judgement).
+"""
 Pictures = Mapping[str, bytes]
 
 
@@ -86,19 +90,17 @@ def printed(record: ProofRecord, pictures: Pictures) -> dict[str, bytes]:
     Only the copy that the record names by its hash is printed, and nothing that a camera wrote.
     """
     chosen: dict[str, bytes] = {}
+    pixels = 0
     for photo in record.content.get("photos", ()):
         data = plain_copy(pictures.get(photo["file"], b"")) or b""
         if hashlib.sha256(data).hexdigest() != (photo.get("copy_sha256") or photo["sha256"]):
             continue
-        whole = sum(map(len, chosen.values())) + len(data)
-        if _is_printable(data) and whole <= LARGEST_PICTURES and len(chosen) < MOST_PICTURES:
-            chosen[photo["file"]] = data
+        whole, more = sum(map(len, chosen.values())) + len(data), pixels + count_pixels(data)
+        room = min(MOST_PIXELS, FREE_PIXELS + PIXELS_A_BYTE * whole)
+        is_small = pixels < more <= room and len(data) <= LARGEST_COPY
+        if is_small and whole <= LARGEST_PICTURES and len(chosen) < MOST_PICTURES:
+            chosen[photo["file"]], pixels = data, more
     return chosen
-
-
-def _is_printable(data: bytes) -> bool:
-    size = picture_size(data)
-    return size is not None and len(data) <= LARGEST_COPY and 0 < size[0] * size[1] <= MOST_PIXELS
 
 
 def typeset(

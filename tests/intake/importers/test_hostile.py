@@ -174,10 +174,23 @@ def _script(source: str) -> Path:
     return path
 
 
-def test_a_helper_that_crashes_is_a_damaged_file(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(base.sys, "executable", str(_script("raise SystemExit(1)\n")))
-    with pytest.raises(InputError, match="damaged"):
+@pytest.mark.parametrize(
+    ("end", "told"),
+    [
+        ("raise SystemExit(1)", "ended without an answer .code 1."),
+        ("raise ImportError('no such part')", "ImportError: no such part"),
+        ("import os\nos.kill(os.getpid(), 11)", "Segmentation fault"),
+        ("raise MemoryError", "more memory or time"),
+        ("import os\nos.kill(os.getpid(), 9)", "more memory or time"),
+    ],
+)
+def test_a_helper_that_crashes_says_nothing_of_the_file(
+    monkeypatch: pytest.MonkeyPatch, end: str, told: str
+) -> None:
+    monkeypatch.setattr(base.sys, "executable", str(_script(f"{end}\n")))
+    with pytest.raises(InputError, match=told) as refusal:
         read_apart(importer_of("pdf"), b"%PDF-1.4", "crash.pdf")
+    assert "damaged" not in str(refusal.value)
 
 
 def book(parts: dict[str, bytes]) -> bytes:

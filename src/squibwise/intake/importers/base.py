@@ -2,16 +2,18 @@
 
 import contextlib
 import importlib
+import os
+import signal
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import msgspec
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.origin import Finding
 
-_DAMAGED = "Print the report to PDF again, or save it as text, and read that."
+_AS_TEXT = "Print the report to PDF again, or save it as text, and read that."
 
 
 class RawLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -160,20 +162,55 @@ def read_apart(importer: Importer, data: bytes, name: str) -> Extract:
     """Return what an importer reads, in a helper process.
 
     Raises:
-        InputError: The file is damaged, refused, or asks for more memory or time than allowed.
+        InputError: The file is damaged, refused, or asks for more memory or time than allowed; or
+            the process ended without an answer.
         UnavailableError: An optional part is not installed.
     """
     format_ = importer.format
-    command = [sys.executable, "-P", "-m", "squibwise.intake.importers.helper", format_, name]
-    try:
-        done = subprocess.run(command, input=data, capture_output=True, timeout=importer.seconds)
-    except subprocess.TimeoutExpired:
-        raise _too_much(name, format_) from None
-    if done.returncode < 0:  # ended by a signal: out of memory, out of time, or a crash
-        raise _too_much(name, format_)
-    if done.returncode > 0:
-        raise InputError(f"{name}: the {format_} file is damaged.", remedy=_DAMAGED)
+    done = run_apart("squibwise.intake.importers.helper", (format_, name), data, importer.seconds)
+    if done is None or done.returncode:
+        raise InputError(f"{name}: the {format_} file {tell_end(done)}.", remedy=_AS_TEXT)
     return _opened(msgspec.json.decode(done.stdout, type=Answer))
+
+
+Ended = subprocess.CompletedProcess[bytes]
+
+
+def run_apart(module: str, arguments: Sequence[str], data: bytes, seconds: float) -> Ended | None:
+    """Return how a helper process of this program ended; None when its time was over."""
+    command = [sys.executable, "-P", "-m", module, *arguments]
+    try:
+        return subprocess.run(
+            command, input=data, capture_output=True, timeout=seconds, env=os.environ | _LEAN
+        )
+    except subprocess.TimeoutExpired:
+        return None
+
+
+_LEAN = {"MALLOC_ARENA_MAX": "1", "RAYON_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+"""What each thread lays out besides counts against the limit, on any number of cores."""
+
+
+def tell_end(done: Ended | None) -> str:
+    """Return why a helper gave no answer, to follow the name of the file; None = out of time.
+
+    Only what its limits ended is told of the file. What crashed may be a fault of this program, of
+    a library, or a file that was made for it: nobody has looked, so the file is not called damaged.
+    """
+    told = done.stderr.decode("utf-8", "replace").strip() if done else ""
+    last = told.rpartition("\n")[2][:200]
+    if done is None or -done.returncode in _BY_LIMIT or last.startswith("MemoryError"):
+        return "asks for more memory or time than it needs, and was not read"
+    if done.returncode < 0:
+        last = signal.strsignal(-done.returncode) or f"signal {-done.returncode}"
+    crash = "was not read: the part of this program that reads it ended without an answer"
+    return f"{crash} ({last or f'code {done.returncode}'}), which says nothing of the file itself"
+
+
+_BY_LIMIT = frozenset(
+    getattr(signal, name) for name in ("SIGKILL", "SIGXCPU", "SIGABRT") if hasattr(signal, name)
+)
+"""What ends a process at a limit on time, or libraries that can get no more memory."""
 
 
 def _opened(answer: Answer) -> Extract:
@@ -182,14 +219,6 @@ def _opened(answer: Answer) -> Extract:
     if answer.unavailable:
         raise UnavailableError(answer.message, remedy=answer.remedy)
     raise InputError(answer.message, remedy=answer.remedy)
-
-
-def _too_much(name: str, format_: str) -> InputError:
-    return InputError(
-        f"{name}: the {format_} file asks for more memory or time than a report needs; "
-        "it is damaged or built to do harm, and was not read.",
-        remedy=_DAMAGED,
-    )
 
 
 def limit_this_process(memory_mib: int, seconds: int) -> None:
