@@ -113,7 +113,7 @@ def _upright(exif: bytes) -> bytes:
 
 
 def count_pixels(data: bytes) -> int:
-    """Return the pixels of a PNG or JPEG by its header, those of 16 bits twice; 0 for anything else.
+    """Return the pixels of a PNG or JPEG by its header; of 16 bits twice; 0 for anything else.
 
     Source: ISO/IEC 15948 section 11.2.2 (IHDR) and ISO/IEC 10918-1 annex B.2.2 (frame header),
     both from memory.
