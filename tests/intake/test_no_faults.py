@@ -275,3 +275,51 @@ def test_what_is_denied_of_something_else_denies_no_fault(said: str) -> None:
     assert [(ln.kind, ln.fault, ln.is_doubtful) for ln in read] == [
         ("clock-spring", "open-or-high", True)
     ]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "U0 none. B1A11 driver airbag open, present",
+        "B1A11 driver airbag open, gone, back after 200 m",
+        "B1A11 driver airbag open, passenger one nil",
+        "B1A11 Fahrerairbag Unterbrechung - vorhanden     heute morgen noch nicht da",
+        "What I do not get is B1A11, driver airbag open, the belt pulls fine.",
+        "B1A11 Fahrerairbag Unterbrechung, Schraube fehlt",
+        "falta uno: B1A11 airbag del conductor abierto",
+    ],
+)
+def test_what_is_denied_beside_a_code_leaves_it_there(said: str) -> None:
+    read = _read([said, FAULTS["en"][1]])
+    assert [(ln.code, ln.present) for ln in read] == [("B1A11", True), ("B1A22", True)]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "NOT SUPPORTED ON THIS MODULE: B1A31, B1A32",
+        "His threw B1A31 and B1A32, both curtains, after the lining had been out.",
+        "dads wagon had B1A31 rear buckle open",
+        "WORK ORDER  A-B1077        wagon, silver, wheel on the left",
+        "van 5   lamp on steady, no count",
+    ],
+)
+def test_codes_that_are_not_supported_of_others_or_of_papers_are_none(said: str) -> None:
+    for texts in ([said, *FAULTS["en"]], [*FAULTS["en"], said]):
+        assert [ln.code for ln in _read(texts) if ln.present] == ["B1A11", "B1A22"]
+
+
+def test_a_column_of_answers_goes_on_past_a_row_without_one() -> None:
+    read = _read(
+        [
+            "part                              fault?   what the screen said",
+            "driver front airbag, stage 1      YES      open loop",
+            "driver knee airbag                YES      high resistance",
+            "passenger knee airbag             n/a      not fitted",
+            "left seat side airbag             NO",
+            "right curtain                     YES      shorted to battery",
+            "clock spring                      ?        could not tell",
+            "passenger seat weight sensor      NO",
+        ]
+    )
+    assert [(ln.line, ln.present) for ln in read] == [(2, True), (3, True), (6, True)]

@@ -9,21 +9,26 @@ ways, and nobody can list them. So it is told, and asked about.
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.lexicon import BASE, Lexicon, Token, lexicon_of, tokenise
-from squibwise.intake.report.lines import language_of, words_of
+from squibwise.intake.report.lines import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import Words, has_fault, stands_alone
+from squibwise.intake.report.words import KERB, Words, has_fault, stands_alone
 
 UNSURE = "told, not sure that it is there now"
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
 _CLAUSE = pattern(
     r"[,;:]\s|(?<!\d)\.\s|\s-\s|"
-    r"\s(?:and|und|et|y|e|i|ale|but|aber|mais|pero|ma|mas|although|obwohl)\s"
+    r"\s(?:and|und|et|y|oraz|ale|but|aber|mais|pero|mas|although|obwohl)\s"
 )
+_PIECE = pattern(rf"{_CLAUSE.pattern}|\s{{3,}}|\t")
+_LAST_STOP = pattern(r".*[^\W\d_]{3}[.;]\s")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
 _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
 _SENTENCE = 6  # words of a sentence that ends with a full stop
+_DENYING = frozenset({"not", "gone"})
+_LACKS = frozenset("fehlt fehlen falta faltan manque manca missing".split())
+_ADVERBS = frozenset("not nicht non pas nao nie".split())  # "no text for:" denies a text
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
 
 
@@ -97,6 +102,48 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
     ]
     voiced = [c for c, w in said if w.voices]
     return sure[0] if sure and voiced and len(voiced) == len(other) else ""
+
+
+def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
+    """Tell whether what denies on the line of a code is said of something else.
+
+    ``right pretensioner open, left one nil``, ``loose, its bolt is missing``: a clause without
+    the fault denies another part, something that nobody knows, or says what is missing; so does
+    a sentence before that of the code.
+    """
+    stop = _LAST_STOP.match(line.text[: line.codes[0].start])
+    if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & _DENYING:
+        return True
+    lexicon = lexicon_of(catalog)
+    language = language_of(line, lexicon, usual)
+    said = [(c, words_of(c, catalog, language)) for c in _PIECE.split(without_codes(line))]
+    own = [w for _, w in said if has_fault(w) and not w.voices & _DENYING]
+    voiced = [(c, w) for c, w in said if w.voices & _DENYING]
+    if not own or not voiced or any(has_fault(w) for _, w in voiced):
+        return False
+    return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
+
+
+def _is_of_other(
+    clause: str, words: Words, own: Words, lexicon: Lexicon, language: str | None
+) -> bool:
+    places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
+    if places and words.voices <= _DENYING:
+        return True
+    texts = [t.text for t in tokenise(clause)]
+    if words.voices & {"gone", "past"}:
+        return False
+    is_strange = texts[0] not in lexicon.denying and _sort(clause, lexicon, language)[2] > 0
+    return is_strange or not _LACKS.isdisjoint(texts)
+
+
+def denies_strangely(line: Line, catalog: Catalog) -> bool:
+    """``NOT SUPPORTED HERE: B1AA0``: words that nobody knows, and a negation, lead to a list."""
+    lead, lexicon = line.text[: line.codes[0].start], lexicon_of(catalog)
+    language = language_of(line, lexicon, None)
+    is_denied = any(t.text in _ADVERBS for t in tokenise(lead))
+    is_lead = lead.rstrip()[-1:] in (":", "-")
+    return is_denied and is_lead and _sort(lead, lexicon, language)[2] > 0
 
 
 def _has_subject(clause: str, lexicon: Lexicon, language: str | None) -> bool:

@@ -5,11 +5,17 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
-from squibwise.intake.report.assertions import UNSURE, find_asserted, is_asserted
+from squibwise.intake.report.assertions import (
+    UNSURE,
+    denies_other,
+    denies_strangely,
+    find_asserted,
+    is_asserted,
+)
 from squibwise.intake.report.clauses import (
     MOSTLY,
     find_labels_above,
-    is_row,
+    is_next_row,
     is_sentence,
     is_whole,
     join_lamp_code,
@@ -342,10 +348,13 @@ def _absent(words: Words, line: Line, language: str | None, catalog: Catalog) ->
     A lone ``no`` in front answers somebody, or stands in a column: it denies nothing.
     """
     own = why_absent(words, is_coded=True)
-    answer = _ANSWER.match(line.text) if own in ("denied", "gone") else None
-    if answer is not None:
-        rest = line.text[answer.end() :]
-        return why_absent(words_of(rest, catalog, language), is_coded=True)
+    if own in ("denied", "gone"):
+        answer = _ANSWER.match(line.text)
+        if answer is not None:
+            rest = line.text[answer.end() :]
+            return why_absent(words_of(rest, catalog, language), is_coded=True)
+        if len(line.codes) == 1 and denies_other(line, catalog, language):
+            return ""
     if own or not (words.says_nothing or line.words.voices & {"past", "mine"}):
         return own
     return why_absent(line.words, is_coded=True)
@@ -361,6 +370,8 @@ def _denied_by_name(line: Line, code: Code, text: str, words: Words, catalog: Ca
     is_denied = is_denied or (is_list and "away" in line.words.voices)  # "B1, B2: absent"
     if is_denied and not has_fault(line.words):
         return "denied"
+    if words.says_nothing and denies_strangely(line, catalog):
+        return UNSURE
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
     is_over = any(one in said and two in said[said.index(one) :] for one, two in _NO_LONGER)
     return "gone" if is_over and words.says_nothing else ""
@@ -415,7 +426,7 @@ def _belongs(line: Line, current: Fault) -> bool:
     is_other = is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     is_denial = "not" in line.words.voices and line.words.statuses and not line.is_keyed
-    if is_denial or (is_row(line.text) and is_row(current.text)):
+    if is_denial or is_next_row(line.text, current.text):
         return False
     if is_whole(current) and not line.is_keyed and not line.words.statuses:
         return False  # nothing is missing

@@ -175,6 +175,8 @@ def _denies_next(one: Hit, two: Hit, tokens: tuple[Token, ...], denying: Collect
     first = tokens[one.first].text
     is_whole = first in _ADVERBS and one.last - one.first > 1
     is_fault = bool(FAULTS & set(one.means)) and first in denying and not is_whole
+    if FAULTS & set(one.means) == FAULTS & set(two.means) == {"communication"}:
+        return False  # "no signal/communication" says it twice
     follows = two.first - one.last <= 1 and not tokens[two.first].apart
     means = set(two.means)
     return is_fault and follows and bool(FAULTS & means or means == {"impact"})

@@ -32,6 +32,7 @@ _LABELLED = pattern(
     r"(?P<number>[A-Z0-9-]*\d[A-Z0-9-]*)[)\]]?"
     r"(?:\s*[-,;|]\s+[^\W\d_]{3,}[\s.:#]*\d[\w-]*)?\s*$"
 )
+_JOINED = pattern(r"\w-$")  # "work order A-B1077"
 _GOES_ON = pattern(r"/\d{2}")
 _PLAIN_NUMBER = pattern(
     r"(?<![\w.,:/+])\d{1,5}(?![\w:/]|[.,]\d|\s?(?:km|mi|miles|v|volts?|ohms?|x|mal|times|fois|veces|"
@@ -139,7 +140,7 @@ def _numbers_else(line: Line, styles: set[str]) -> bool:
     before = NUMBERED.sub("", line.text[: first.start], count=1)
     if not WORDED.search(before) or CALLED.search(before):
         return False
-    if last.style not in styles or _GOES_ON.match(line.text, last.end):
+    if _JOINED.search(before) or last.style not in styles or _GOES_ON.match(line.text, last.end):
         return True
     rest = before + "".join(line.text[c.end : d.start] for c, d in pairwise(line.codes))
     return bool(_PLAIN_NUMBER.search(rest) or _PLAIN_NUMBER.search(line.text[last.end :]))

@@ -253,7 +253,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
         return
     known = sum(w in lexicon.known or w.isdecimal() for w in texts)
     line.known_share = known / len(texts) if texts else 0.0
-    line.count = _count(texts, lexicon)
+    line.count = _count(line.tokens, texts, lexicon)
     if line.volts is not None:
         line.role = "meta"
     elif is_clean:
@@ -312,8 +312,11 @@ def _supposing(lexicon: Lexicon) -> re.Pattern[str]:
 def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
     """``my nephew's van had B1001``: somebody else, and a verb of the past before the code."""
     kin, had = lexicon.names_of("kin"), lexicon.names_of("had")
+    his = "(?!owner|customer|client)[a-z]+s (?:van|car|truck|wagon)|his|hers|theirs|seiner|seins|"
+    his += "la sienne|le sien|el suyo|la suya|il suo|la sua|o dele|jego"
     return re.compile(
-        rf"(?<![^\W_])(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})\s"
+        rf"(?<![^\W_])(?:(?:{kin})(?:'?s)?(?:[^\w.;!?]{{1,3}}[^\W\d_]+){{0,5}}[^\w.;!?]{{1,3}}(?:{had})|"
+        rf"(?:{his}) (?:{had}|threw|gave|showed|gab|zeigte|dio|diede|deu))\s"
     )
 
 
@@ -430,12 +433,12 @@ def all_header(texts: tuple[str, ...], lexicon: Lexicon) -> bool:
     return bool(texts)
 
 
-def _count(texts: tuple[str, ...], lexicon: Lexicon) -> int | None:
+def _count(tokens: tuple[Token, ...], texts: tuple[str, ...], lexicon: Lexicon) -> int | None:
     """How many faults a line announces: ``3 faults``, ``Faults: 3``."""
     for at, word in enumerate(texts):
         if word.isdecimal() and len(word) <= 3:
             after, _ = find_layout(lexicon, texts, at + 1)
-            if "count" in after:
+            if "count" in after and not tokens[at + 1].apart:
                 return int(word)
         means, length = find_layout(lexicon, texts, at)
         rest = texts[at + length :]

@@ -242,19 +242,25 @@ def _state_columns(text: str, lexicon: Lexicon) -> list[tuple[int, str]]:
     words = list(_ENTRY.finditer(text))
     if not _FEW_ROWS <= len(words) <= _MOST_COLUMNS or any(c.isdigit() for c in text):
         return []
-    named = [(w.start(), _state_of(w.group(), lexicon)) for w in words]
+    titles = (w for w in words if flat(w.group()) not in YES | _NO)
+    named = [(w.start(), _state_of(w.group(), lexicon)) for w in titles]
     return [(start, state) for start, state in named if state]
 
 
 def _answer_columns(below: list[Line], states: list[tuple[int, str]], lexicon: Lexicon) -> bool:
-    """Put states where the rows below a heading say yes, as long as they answer in every column.
+    """Put states where the rows below a heading say yes, as long as its columns are filled.
 
     Returns:
         True when there are such rows.
     """
-    answered = ((row, [_answer_at(row.text, start) for start, _ in states]) for row in below)
-    rows = [(row, [c for c in cells if c]) for row, cells in takewhile(_is_answered, answered)]
-    if len(rows) < _FEW_ROWS:
+    table = takewhile(lambda row: all(_stands_at(row.text, start) for start, _ in states), below)
+    answered = ((row, [_answer_at(row.text, start) for start, _ in states]) for row in table)
+    rows = [
+        (row, cells)
+        for row, found in answered
+        if len(cells := [*filter(None, found)]) == len(states)
+    ]
+    if len(rows) < _FEW_ROWS or all(c.group() == "-" for _, cells in rows for c in cells):
         return False
     for row, cells in rows:
         is_absent = len(cells) > 1 and all(flat(c.group()) in _NO for c in cells)
@@ -266,8 +272,9 @@ def _answer_columns(below: list[Line], states: list[tuple[int, str]], lexicon: L
     return True
 
 
-def _is_answered(row: tuple[Line, list[re.Match[str] | None]]) -> bool:
-    return all(row[1])
+def _stands_at(text: str, start: int) -> bool:
+    """Tell whether a word begins below a heading, such as ``n/a`` among answers."""
+    return any(abs(w.start() - start) <= _ASTRAY for w in _ENTRY.finditer(text))
 
 
 def _answer_at(text: str, start: int) -> re.Match[str] | None:
