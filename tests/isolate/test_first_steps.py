@@ -194,3 +194,19 @@ def test_what_a_card_found_at_the_seat_is_done_and_the_value_read() -> None:
     assert after("hose-off") == "lay:hose"
     assert after("bolts-off") == "torque:seat"
     assert after("fine") not in ("torque:seat", "lay:hose")
+
+
+def test_where_animals_were_the_wire_is_looked_along_first_and_renewed_once_it_is_seen_bitten() -> (
+    None
+):
+    """Common practice, no source: an eye along the wire before connectors that were looked at."""
+    loop = "nose-left.impact-sensor/1"
+    silent = a_report(a_line("nose-left.impact-sensor", "communication"))
+    nest = Story(id="o", text="Mouse nest beside the headlamp.")
+    told = traced(loop, silent, nest)
+    assert told.next_test.id == "look-along:harness"
+    assert "look-along:harness" not in {
+        t.id for t in search_of(a_case(silent), believing(), loop, CATALOG).tests
+    }
+    bitten = Entered(id="t1", loop=loop, test="look-along:harness", outcome="wire-bad")
+    assert traced(loop, silent, nest, bitten).next_test.id == "renew:harness"

@@ -136,6 +136,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         circuits: Circuits it is for; empty for all.
         chains: Chains it is for; empty for all of those circuits.
         symptoms: Fault words it is for; empty for all.
+        told: Signs of which one must be there; empty for none.
         minutes: Hands-on time without access. [min]
         power: ``off``, ``through`` (fitted with the power off, read with it on), ``on``, or ``any``
             where it does not matter.
@@ -177,6 +178,7 @@ class LoopTest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     circuits: tuple[str, ...] = ()
     chains: tuple[str, ...] = ()
     symptoms: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
     minutes: float
     power: str
     access: tuple[str, ...] = ()
@@ -477,6 +479,7 @@ def _check_names(
     refuse_repeats((f"{r.id} at {r.at} {r.circuits}" for r in book.repairs), "loops/repairs.toml")
     refuse_repeats((f"{f.element}:{f.fault} {f.chains}" for f in book.faults), "loops/faults.toml")
     moved = [sign for f in book.faults for sign in f.moves] + list(book.moved)
+    moved += [sign for t in book.tests for sign in t.told]
     refuse_unknown("loops", moved, book.signs, "sign")
     for held in (book.faults, book.tests, book.repairs):
         meant = [c for entry in held for c in entry.chains]

@@ -8,7 +8,13 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.loops import ENDS, Element, LoopRepair, LoopTest
 from squibwise.isolate.context import Context, part_minutes, wait_minutes
-from squibwise.isolate.prose import check_moving, movements_of, read_moving, reads_the_circuit
+from squibwise.isolate.prose import (
+    check_moving,
+    movements_of,
+    read_moving,
+    reads_the_circuit,
+    told_of,
+)
 from squibwise.isolate.signs import voltage_out
 from squibwise.isolate.suspects import Suspect
 from squibwise.model.case import Case
@@ -71,6 +77,8 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
     worth = catalog.fact("isolation.kind-worth").number()
     words = {w for w, share in context.reported.weight.items() if share >= worth}
     moved = movements_of(context, catalog)
+    told = {t.sign.id for t in told_of(context, catalog)}
+    told |= {"crash"} if context.near_crash else set()
     return tuple(
         BenchTest(
             id=test.id.format(point=element.id),
@@ -84,6 +92,7 @@ def tests_of(context: Context, catalog: Catalog) -> tuple[BenchTest, ...]:
         for element in context.chain.element
         if _is_for(test, element, context)
         and (not test.symptoms or words & set(test.symptoms))
+        and (not test.told or told & set(test.told))
         and (spent or test.id != "look-cover")
         and not (_nothing_stored(context) and _finds_memory_only(test))
     )
