@@ -46,7 +46,7 @@ class GroupResult(msgspec.Struct, frozen=True):
         people: Likelihood and prior of occupants and causes: (X or 1, 1, P, 1, C).
         joint: (X, F, P, U, C) likelihood incl. prior of P and C; None = silent.
         table: Likelihood of the group's evidence: (X, F, U); None = silent.
-        log_scale: Log of what was divided out.
+        scales: Log of what was divided out, by cluster.
     """
 
     chains: dict[str, EpochChain]
@@ -54,7 +54,7 @@ class GroupResult(msgspec.Struct, frozen=True):
     people: Array
     joint: Array | None
     table: Array | None
-    log_scale: float
+    scales: tuple[float, ...]
 
 
 class Posterior(msgspec.Struct, frozen=True, dict=True):
@@ -114,6 +114,7 @@ class Engine:
         self._sorted: dict[tuple[int, int], Array] = {}
         self._others: dict[int, tuple[Posterior, list[Array]]] = {}
         self._rests: dict[tuple[int, int], Array] = {}
+        self._priors: dict[int, Array] = {}
 
     def run(self, likelihoods: tuple[Likelihood, ...]) -> Posterior:
         """Return the posterior under these likelihoods."""
@@ -132,7 +133,7 @@ class Engine:
         groups = list(base.groups)
         touched = self.touched(piece)
         for index in touched:
-            groups[index] = self.group(index, likelihoods)
+            groups[index] = self._group_beside(index, base.groups[index], piece, likelihoods)
         if piece.events is not None or len(touched) != 1:
             event = base.event if piece.events is None else self.event(likelihoods)
             return self._normed(self._multiply(tuple(groups), event), tuple(groups), event)
@@ -152,7 +153,7 @@ class Engine:
 
     def _normed(self, weights: Array, groups: tuple[GroupResult, ...], event: Array) -> Posterior:
         """Return the posterior from the weights of the rows: (X, F, U)."""
-        scale = sum(g.log_scale for g in groups)
+        scale = sum(sum(g.scales) for g in groups)
         total = float(weights.sum())
         log = float(np.log(total)) + scale
         return Posterior(self.net, weights / total, log, groups, event)
@@ -200,6 +201,26 @@ class Engine:
         """Return one group under these likelihoods; remembered by the likelihoods that touch it."""
         return self._known(index, tuple(i for i in likelihoods if index in self.touched(i)))
 
+    def _group_beside(
+        self, index: int, base: GroupResult, piece: Likelihood, likelihoods: tuple[Likelihood, ...]
+    ) -> GroupResult:
+        """Return one group under likelihoods that are one piece away: its other clusters stay."""
+        if piece.seats:
+            return self.group(index, likelihoods)
+        group = self.net.groups[index]
+        chains, messages, scales = dict(base.chains), list(base.messages), list(base.scales)
+        own = {self.place[on.part][1] for on in piece.parts if self.place[on.part][0] == index}
+        for place in own:
+            names = {part.id for part in group.clusters[place].parts}
+            evidence: dict[str, list[OnComponent]] = {}
+            for on in (on for i in likelihoods for on in i.parts if on.part in names):
+                evidence.setdefault(on.part, []).append(on)
+            told = self._tell(index, place, evidence)
+            chains = {n: c for n, c in chains.items() if n not in names} | told.chains
+            messages[place], scales[place] = told.message, told.scale
+        silent = base.people is self._alone(index) and all(m.factor is None for m in messages)
+        return self._joined(index, chains, tuple(messages), base.people, tuple(scales), silent)
+
     def _known(self, index: int, mine: tuple[Likelihood, ...]) -> GroupResult:
         key = (index, tuple(id(piece) for piece in mine))
         found = self._cache.get(key)
@@ -236,15 +257,34 @@ class Engine:
         told = [self._tell(index, place, evidence) for place in range(len(group.clusters))]
         chains = {name: made for one in told for name, made in one.chains.items()}
         messages = tuple(one.message for one in told)
-        people = _occupants_and_causes(group, likelihoods)
-        seated = any(s.group == group.name for i in likelihoods for s in i.seats)
-        if not seated and all(m.factor is None for m in messages):
-            return GroupResult(chains, messages, people, None, None, 0.0)
+        seated = [i for i in likelihoods if any(s.group == group.name for s in i.seats)]
+        people = _occupants_and_causes(group, tuple(seated)) if seated else self._alone(index)
+        silent = not seated and all(m.factor is None for m in messages)
+        scales = tuple(one.scale for one in told)
+        return self._joined(index, chains, messages, people, scales, silent)
+
+    def _alone(self, index: int) -> Array:
+        """Return the prior of a group's occupants and causes, the same array each time."""
+        known = self._priors.get(index)
+        if known is None:
+            known = self._priors[index] = _occupants_and_causes(self.net.groups[index], ())
+        return known
+
+    def _joined(
+        self,
+        index: int,
+        chains: dict[str, EpochChain],
+        messages: tuple[Message, ...],
+        people: Array,
+        scales: tuple[float, ...],
+        silent: bool,
+    ) -> GroupResult:
+        """Return one group with what its clusters say put together."""
+        if silent:
+            return GroupResult(chains, messages, people, None, None, (0.0,) * len(scales))
         joint = self._joint(index, messages, people)
-        scale = sum(one.scale for one in told)
-        return GroupResult(
-            chains, messages, people, joint, sum_over(joint, 2, 4)[:, :, 0, :, 0], scale
-        )
+        table = sum_over(joint, 2, 4)[:, :, 0, :, 0]
+        return GroupResult(chains, messages, people, joint, table, scales)
 
     def _joint(self, index: int, messages: tuple[Message, ...], people: Array) -> Array:
         """Return the product of all factors; where one cluster alone speaks otherwise, of two."""

@@ -106,6 +106,7 @@ class GivenAll:
     ) -> None:
         self.posterior, self.engine, self.states = posterior, engine, states
         self._tables: dict[int, list[_Columns]] = {}
+        self._given: dict[str, Array] = {}
 
     def by_event(self, weights: Array) -> Array:
         """Return the chance of each part under weights of the event table: (rows, parts).
@@ -128,11 +129,11 @@ class GivenAll:
         dense: dict[int, Array] = {}
         whole = self.posterior.weights
         _, families, units = whole.shape
-        for column, (name, states) in enumerate(self.states.items()):
+        for column, name in enumerate(self.states):
             place = self.engine.place[name]
             if place[0] not in free:
                 free[place[0]] = free_of(self.posterior.groups[place[0]])
-            told = given_sort_each(self.posterior, place, states[None], free[place[0]])[0]
+            told = sum_over(free[place[0]] * self._given_all(name), 2, 4)[:, :, 0, :, 0]
             if len(told) == 1:
                 lone[column] = np.broadcast_to(told[0], (families, units)).ravel()
             else:
@@ -142,6 +143,13 @@ class GivenAll:
             table[row] = told
         sums = np.array(list(lone.values())).reshape(len(lone), families * units).T
         return (list(lone), sums), list(dense), table.reshape(len(dense), whole.size)
+
+    def _given_all(self, name: str) -> Array:
+        """Return the chance of a part given all that it hangs on: (X, F, P, U, C)."""
+        if name not in self._given:
+            place, states = self.engine.place[name], self.states[name][None]
+            self._given[name] = given_all_each(self.posterior, place, states)[0]
+        return self._given[name]
 
     def under(self, other: Posterior, index: int) -> dict[str, float]:
         """Return the chance of each part of a group under another posterior.
@@ -175,10 +183,9 @@ class GivenAll:
         """Return the chance of each part of a group, parts that hang on the same axes together."""
         if index not in self._tables:
             rows: dict[tuple[int, ...], dict[str, Array]] = {}
-            for c, cluster in enumerate(self.posterior.net.groups[index].clusters):
-                for p, part in enumerate(cluster.parts):
-                    states = self.states[part.id][None]
-                    told = given_all_each(self.posterior, (index, c, p), states)[0]
+            for cluster in self.posterior.net.groups[index].clusters:
+                for part in cluster.parts:
+                    told = self._given_all(part.id)
                     axes = tuple(a for a in range(told.ndim) if told.shape[a] == 1 < shape[a])
                     rows.setdefault(axes, {})[part.id] = told.ravel()
             self._tables[index] = [

@@ -7,16 +7,17 @@ import hmac
 import math
 import re
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 import rfc8785
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from squibwise.errors import InputError
 from squibwise.history.signed import is_name
 from squibwise.model.proof import ProofRecord, Signature
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 LARGEST = 2**53 - 1
 CHANGED = "Do not rely on it. Ask the person who issued it for the original."
@@ -213,7 +214,7 @@ def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
             f"the record of {record.case_id} cannot be signed",
             remedy="Close every gate, and record passed 'release' with by = the person's name.",
         )
-    value = Ed25519PrivateKey.from_private_bytes(key).sign(_message(by, record.digest, _RECORD))
+    value = _private(key).sign(_message(by, record.digest, _RECORD))
     signature = Signature(
         by=by,
         scheme=SCHEME,
@@ -225,7 +226,7 @@ def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
 
 def public_key(key: bytes) -> bytes:
     """Return the public key of a private one, 32 bytes each."""
-    return Ed25519PrivateKey.from_private_bytes(key).public_key().public_bytes_raw()
+    return _private(key).public_key().public_bytes_raw()
 
 
 def sign_pages(signature: Signature, digest_of_record: str, pages: bytes, key: bytes) -> str:
@@ -238,7 +239,7 @@ def sign_pages(signature: Signature, digest_of_record: str, pages: bytes, key: b
         key: The private key. [32 bytes]
     """
     message = _message(signature.by, digest_of_record, _PAGES, pages)
-    return base64.b64encode(Ed25519PrivateKey.from_private_bytes(key).sign(message)).decode()
+    return base64.b64encode(_private(key).sign(message)).decode()
 
 
 def is_signed_by_its_key(record: ProofRecord) -> bool:
@@ -265,8 +266,24 @@ def _fits(signature: Signature, value: str, message: bytes) -> bool:
             return False  # spare bits of the last letters were changed
         if _is_of_small_order(key):
             return False
+        return _is_signed(key, made, message)
+    except (binascii.Error, ValueError):
+        return False
+
+
+def _private(key: bytes) -> "Ed25519PrivateKey":
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    return Ed25519PrivateKey.from_private_bytes(key)
+
+
+def _is_signed(key: bytes, made: bytes, message: bytes) -> bool:
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    try:
         Ed25519PublicKey.from_public_bytes(key).verify(made, message)
-    except (InvalidSignature, binascii.Error, ValueError):
+    except InvalidSignature:
         return False
     return True
 
