@@ -7,15 +7,16 @@ from typing import Any
 import msgspec
 import pytest
 from rich.console import Console
-from tests.cli.whole_jobs import JOBS, Job
+from tests.cli.whole_jobs import JOBS, Job, look
 
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.cli.demo import DEMO_CASES
 from squibwise.cli.terminal import lay_out
+from squibwise.errors import InputError
 from squibwise.garage.saying import find_told
 from squibwise.garage.tick_order import Tick, refuse_obstacles
-from squibwise.garage.ticking import drop_fallen
+from squibwise.garage.ticking import drop_fallen, tell_left_open
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
 from squibwise.model.names import split_component
@@ -30,6 +31,7 @@ from squibwise.present.tell_work import PAGE, tell_work
 from squibwise.present.telling import Table, Telling, Text
 
 CATALOG = load_catalog()
+LOCKED_BELT = "webbing-locked"
 
 
 @cache
@@ -98,6 +100,23 @@ def test_a_number_that_fell_off_the_list_is_told_and_no_mistake() -> None:
     left, told = drop_fallen((526, 91, 99999), whole("lamp-on").todo, CATALOG)
     assert left == (91, 99999)
     assert [t.split()[1] for t in told] == ["526"]
+
+
+def test_a_tick_that_leaves_a_part_open_says_which_and_why() -> None:
+    tables = JOBS["rebuilt"].tables()
+    tables["evidence"] = [*tables["evidence"], look("driver.retractor-pretensioner", LOCKED_BELT)]
+    case = line.make_case(tables, CATALOG, {"scan.txt": JOBS["rebuilt"].scan})
+    told = tell_left_open(line.work(case, CATALOG), (5, 167), case.evidence, CATALOG)
+    assert [t.split(":")[0] for t in told] == [
+        "no. 167 stays open for the driver belt retractor with pretensioner"
+    ]
+
+
+def test_an_order_list_that_is_open_names_the_look_that_settles_it() -> None:
+    chosen = frozenset({"step:order-closed"})
+    with pytest.raises(InputError) as refused:
+        refuse_obstacles(Tick(todo=whole("side-pole").todo, chosen=chosen, catalog=CATALOG))
+    assert "squibwise saw CASE centre.headliner WORD" in str(refused.value)
 
 
 # Judgement, common practice, no source.

@@ -421,3 +421,12 @@ def test_what_is_mounted_early_is_plugged_in_by_a_line_of_its_own(
     assert lines["fit:passenger-bag@passenger"].done
     assert not lines["join:passenger-bag@passenger"].done
     assert "passenger.front-bag/1" in lines["step:fit-loads"].loads
+
+
+def test_a_new_buckle_of_which_only_the_switch_was_asked_for_is_in(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    out = Passed(id="o", what="out:front-buckle@passenger", result="passed", by="R")
+    new = DoneWork(id="d", what="replaced", component="passenger.buckle-switch")
+    done = work(made.case(out, new), made.assessment({}), catalog)
+    assert next(o for o in done.operations if o.id == "fit:front-buckle@passenger").done

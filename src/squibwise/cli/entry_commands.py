@@ -210,6 +210,8 @@ def did(
         )
     entries = ticking.add_note(entries, note)
     told = (*ticking.tell_along(entries, todo, opened.catalog), *fallen)
+    if not (failed or parts or named_parts):
+        told += ticking.tell_left_open(todo, wanted, evidence, opened.catalog)
     told += (f"Then: {then}",) if then else ()
     command = f"did {','.join(numbers)}"
     return write_entries(case_path, command, entries, as_json=as_json, told=told)

@@ -392,6 +392,19 @@ def is_picture(file: Path) -> bool:
     return file.suffix.lower() in PICTURES
 
 
+def load_entry(mark: str, loop: str, move: str) -> Pairs:
+    """Return the entry of a substitute load that goes into a circuit, or comes out of it."""
+    return {"kind": "substitute-load", "serial": mark, "loop": loop, "move": move}
+
+
+def lamp_entry(seconds: float) -> Pairs:
+    """Return the entry of a lamp that lit, went out after so many seconds and stayed out.
+
+    Of the drive it says nothing: that is an operation of its own.
+    """
+    return {"kind": "lamp-check", "lit": True, "out_after_s": seconds, "stayed_out": True}
+
+
 def photo_entry(case_path: Path, file: Path, subject: str, todo: Work | None) -> Pairs:
     """Copy a photograph into the evidence folder and return its entry.
 

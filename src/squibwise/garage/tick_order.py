@@ -14,7 +14,7 @@ from squibwise.history.power import is_powered_down, is_powered_since_safe
 from squibwise.history.signed import find_loads
 from squibwise.model.evidence import Evidence
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
-from squibwise.model.work import Operation, Work
+from squibwise.model.work import Operation, Order, Work
 
 ORDER_CLOSED = "step:order-closed"
 LAMP, SCAN = "step:lamp-check", "step:final-scan"
@@ -270,12 +270,24 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
     unsure = [o for o in tick.todo.orders if o.kind == "look-first" and o.p >= 0.5 and not o.done]
     left += [f"{o.title} ({o.p:.0%}; {o.settled_by.rstrip('.?')})" for o in unsure]
     if left:
+        ways = [f"Look, then: squibwise did CASE {write_numbers(looks)}."] if looks else []
+        ways += [f"Look: squibwise saw CASE {_part_in_doubt(o)} WORD." for o in unsure]
+        ways += (
+            [f"Look; answer each: squibwise answer CASE {asked[0]} yes --source WHERE."]
+            if asked
+            else []
+        )
         yield (
             f"no. {closing[0].n} closes the order list, and what may still add to it is open: "
-            f"{' and '.join(left)}. Look; answer each: squibwise answer CASE {(*asked, 'WORD')[0]} "
-            "yes --source WHERE. Or close it with what stays open: "
+            f"{' and '.join(left)}. {' '.join(ways)} Or close it with what stays open: "
             f"squibwise did CASE {closing[0].n} --note 'seat frame later'."
         )
+
+
+def _part_in_doubt(order: Order) -> str:
+    """Return the part of an order that a look decides."""
+    named = (d.rpartition(":")[0] for d in order.demands)
+    return next(named, order.contains[0])
 
 
 def _list_adding_questions(todo: Work, chosen: Collection[str] = ()) -> list[str]:

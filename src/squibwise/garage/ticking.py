@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.errors import InputError
-from squibwise.garage.entering import Pairs
+from squibwise.garage.entering import Pairs, lamp_entry, load_entry
 from squibwise.garage.tick_order import (
     ASKING_A_WORD,
     FIT_LOADS,
@@ -33,7 +33,6 @@ from squibwise.require.progress import entry_for
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
 _MOST_NUMBERS = 2000
 VISIT = "visit"
-_NOTHING = "these operations have nothing to record, or are done."
 
 
 def read_numbers(words: Sequence[str], named: Mapping[str, int] | None = None) -> tuple[int, ...]:
@@ -120,10 +119,7 @@ def _take_in_one_go(operations: Sequence[Operation], tick: Tick) -> tuple[list[i
 
 
 def find_demands(words: Sequence[str], todo: Work) -> tuple[list[str], tuple[str, ...]]:
-    """Return demands named by their ids as the numbers they are done under, with their parts.
-
-    A gate of the release prints such ids. Words that are anything else come back as they are.
-    """
+    """Return demands named by their ids as their numbers, with their parts; other words as is."""
     by_demand = {d: o.n for o in todo.operations if len(o.demands) > 1 for d in o.demands}
     if not words or not all(w in by_demand for w in words):
         return list(words), ()
@@ -150,8 +146,8 @@ def word_entries(
     """Return the entries that sign for gates and words of the release.
 
     Raises:
-        InputError: A gate is signed without saying which way it was decided, or with others, or
-            against what is known of the car; somebody answers for the car before its last scan.
+        InputError: A gate is signed undecided, with others or against what is known of the car;
+            somebody answers for the car before its last scan.
     """
     gates = [w for w in words if w in catalog.tasks.gates]
     _refuse_undecided(gates, decided=safe or failed)
@@ -368,7 +364,8 @@ def entries_for(
         entries = _with_look(_done_entries(left, loops, evidence, ohm, catalog), todo)
         entries += [] if lamp is None else [lamp_entry(lamp)]
     if not entries:
-        raise InputError(_NOTHING, remedy="Nothing was written.")
+        told = "these operations have nothing to record, or are done."
+        raise InputError(told, remedy="Nothing was written.")
     return add_note(({**e, **_keys_for(e, common)} for e in entries), note)
 
 
@@ -384,8 +381,7 @@ def _find_items(
     """Return what numbers stand for and is due, by id; only of these parts where some are named.
 
     Raises:
-        InputError: A number or a part stands for nothing; a look at several things failed as one;
-            nothing is ticked but parts that an eye saw hurt.
+        InputError: Something stands for nothing, or nothing is ticked but parts seen hurt.
     """
     known = _find_known(todo, numbers, catalog)
     if failed and not parts:
@@ -396,8 +392,7 @@ def _find_items(
     if failed:
         return named
     items = {w: i for w, i in named.items() if _is_due(i, evidence, catalog)}
-    looks, history = [i for i in items.values() if i.action == "inspect"], read_history(evidence)
-    hurt = {i.id: c for i in looks if is_seen_hurt(history, c := i.component or ".", catalog)}
+    hurt = _find_hurt(items.values(), evidence, catalog)
     if items and len(hurt) == len(items):
         told = ", ".join(component_title(c, catalog) for c in hurt.values())
         raise InputError(
@@ -405,6 +400,28 @@ def _find_items(
             remedy="Look again and write down what is seen: `saw CASE COMPONENT WORD`.",
         )
     return {w: i for w, i in items.items() if w not in hurt}
+
+
+def _find_hurt(
+    items: Iterable[Demand], evidence: tuple[Evidence, ...], catalog: Catalog
+) -> dict[str, str]:
+    """Return the parts among these that an eye saw hurt, by the inspection that stays open."""
+    looks = {i.id: i.component or "." for i in items if i.action == "inspect"}
+    history = read_history(evidence)
+    return {word: c for word, c in looks.items() if is_seen_hurt(history, c, catalog)}
+
+
+def tell_left_open(
+    todo: Work, numbers: Sequence[int], evidence: tuple[Evidence, ...], catalog: Catalog
+) -> tuple[str, ...]:
+    """Return which parts of ticked looks stay open all the same, and how that ends."""
+    inside = numbered_items(todo)
+    return tuple(
+        f"no. {n} stays open for the {component_title(part, catalog)}: an eye saw it hurt. "
+        f"Look again: squibwise saw CASE {part} WORD."
+        for n in numbers
+        for part in _find_hurt(inside.get(n, ()), evidence, catalog).values()
+    )
 
 
 def _failed_entries(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
@@ -466,14 +483,10 @@ def _move_loads(
     """
     if step == RETURN_LOADS:
         out = find_loads(read_history(evidence)).out
-        return [_move(load.serial, load.loop, "returned") for load in out]
+        return [load_entry(load.serial, load.loop, "returned") for load in out]
     if step != FIT_LOADS:
         return []
-    return [{**_move(f"load {loop}", loop, "issued"), "ohm": ohm} for loop in loops]
-
-
-def _move(serial: str, loop: str, move: str) -> Pairs:
-    return {"kind": "substitute-load", "serial": serial, "loop": loop, "move": move}
+    return [{**load_entry(f"load {loop}", loop, "issued"), "ohm": ohm} for loop in loops]
 
 
 def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
@@ -483,11 +496,3 @@ def _gates_along(items: Sequence[Demand], catalog: Catalog) -> list[Pairs]:
         {"kind": "passed", "what": word, "result": "passed"}
         for word in sorted(held & signed_along(catalog))
     ]
-
-
-def lamp_entry(seconds: float) -> Pairs:
-    """Return the entry of a lamp that lit, went out after so many seconds and stayed out.
-
-    Of the drive it says nothing: that is an operation of its own.
-    """
-    return {"kind": "lamp-check", "lit": True, "out_after_s": seconds, "stayed_out": True}

@@ -18,6 +18,7 @@ from squibwise.require.steps import find_situations, is_labelled, is_programmed
 
 OUT, FIT, TRACE, JOIN, CLOSE = 0, 200, 400, 800, 850
 OPEN = 100
+PLUG_IN, PLUG_BACK = 790, 791
 HIGH_VOLTAGE_WAY = "hv"
 BENCH_READ = "key-on-refused"
 UNIT_WAYS = ("flap", "console", "panel")
@@ -33,7 +34,7 @@ def list_numbers(catalog: Catalog) -> frozenset[int]:
     parts = {first + n for first, count in work for n in range(count)}
     ways = (base + slot for base in (OPEN, LOOK, JOIN, CLOSE) for slot in slots)
     pieces = (base + number for base in (OUT, FIT, TRACE) for number in parts)
-    return frozenset((*own, *ways, *pieces))
+    return frozenset((*own, *ways, *pieces, PLUG_IN, PLUG_BACK))
 
 
 def open_up(scope: Scope) -> Iterator[Operation]:
@@ -232,9 +233,10 @@ def _fit(piece: Piece, scope: Scope, looks: Sequence[Operation], *, later: bool)
 
 
 def _is_back(piece: Piece, scope: Scope) -> bool:
-    """Is a piece that came off fitted again: itself, or a new one that nothing asks for now."""
-    is_new = scope.job.progress.replaced.issuperset(piece.key)
-    return is_new or is_signed(f"fit:{piece.id}", scope)
+    """Is a piece that came off in again, or a new one: a new buckle switch came in a buckle."""
+    new = {split_component(c).kind for c in piece.contains if c in scope.job.progress.replaced}
+    came = bool(new & {*piece.assembly.key, *piece.assembly.holds})
+    return came or is_signed(f"fit:{piece.id}", scope)
 
 
 def fit_outside(scope: Scope) -> Iterator[Operation]:

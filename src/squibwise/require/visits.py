@@ -17,6 +17,8 @@ from squibwise.require.job import hold_gates
 from squibwise.require.looks import look
 from squibwise.require.operations import (
     HIGH_VOLTAGE_WAY,
+    PLUG_BACK,
+    PLUG_IN,
     UNIT_WAYS,
     close,
     fit,
@@ -62,7 +64,6 @@ BEFORE_AREAS = (
     "second-make-safe",
     "return-loads",
 )
-PLUG_IN, PLUG_BACK = 790, 791
 HV_CUTOFF = "hv-cutoff"
 SHUT_BEFORE_POWER = ("wheel", "panel")
 

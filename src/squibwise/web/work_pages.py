@@ -183,9 +183,11 @@ def tick(request: Request, sent: Sent) -> Response:
         raise InputError("Nothing was ticked.", remedy="Tick what was done, then write it down.")
     refuse_unnamed(sent, "Say who did it.")
     refuse_stale(opened, sent)
-    numbers = ticking.read_numbers(chosen)
     failed, safe = sent.get("how") == "failed", sent.get("safe") == "yes"
     todo, given = bench.whole(opened).todo, common(sent)
+    numbers, fallen = ticking.drop_fallen(ticking.read_numbers(chosen), todo, bench.catalog)
+    if not numbers:
+        raise InputError(" ".join(fallen), remedy="Go back to the list as it is now.")
     entries = ticking.entries_for(
         todo,
         numbers,
