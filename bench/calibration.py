@@ -16,7 +16,9 @@ Run: ``python bench/calibration.py [--cars 60] [--draws 12] [--world NAME] [--js
 import argparse
 import copy
 import json
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -41,7 +43,9 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Report
 from squibwise.model.words import Extent
-from squibwise.numerics.scoring import reliability, wilson
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from fit.scoring import reliability, wilson
 
 WORLDS = ("as told", "blank scans", "careless looker", "repaired before", "swapped unit")
 SHARE = 0.15  # of the cars of a world that its own wrong structure concerns

@@ -12,6 +12,7 @@ import argparse
 import csv
 import json
 import math
+import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +27,9 @@ from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Occupant, Recorder
 from squibwise.model.words import Belt
-from squibwise.numerics.scoring import Score, score
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from fit.scoring import Score, score
 
 Array = npt.NDArray[np.float64]
 HERE = Path(__file__).resolve().parents[1]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from squibwise.numerics.scoring import Bin, Score, reliability
+from fit.scoring import Bin, Score, reliability
 
 from . import validate
 

@@ -15,8 +15,8 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from fit.scoring import Score, score
 from squibwise.numerics.curves import Curve
-from squibwise.numerics.scoring import Score, score
 
 from . import rows
 from .ridge import chance

@@ -10,7 +10,7 @@ from squibwise.infer.many_cars import learn_shifts
 from squibwise.model.car import Car
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, Impact, Look, Occupant, Recorder, Statement
-from squibwise.numerics.scoring import learn_shift
+from squibwise.numerics.curves import learn_shift
 
 CATALOG = load_catalog()
 PARTS = (

@@ -25,8 +25,8 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, DoneWork, Impact, Look, Occupant, Recorder
 from squibwise.model.report import Report
 from squibwise.model.words import STATES
+from squibwise.numerics.curves import Shift, learn_shift
 from squibwise.numerics.enumerate import Patterns, enumerate_many
-from squibwise.numerics.scoring import Shift, learn_shift
 
 Array = npt.NDArray[np.float64]
 _OWN_TABLE = (Report, DoneWork, Recorder)

@@ -4,18 +4,13 @@ import math
 
 import numpy as np
 import pytest
+from fit.scoring import calibration_slope, reliability, score, wilson
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
 from squibwise.errors import ModelError
-from squibwise.numerics.scoring import (
-    calibration_slope,
-    learn_shift,
-    reliability,
-    score,
-    wilson,
-)
+from squibwise.numerics.curves import learn_shift
 
 # Worked case: ten forecasts of .1 with one event, five of .8 with four. The decomposition follows
 # Murphy (1973); log loss .3835227902 was also computed by scikit-learn.

@@ -1,4 +1,4 @@
-"""How good probabilities were: log loss, Brier score, calibration, and what to shift."""
+"""How good probabilities were: log loss, Brier score, calibration."""
 
 import math
 
@@ -7,7 +7,6 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.errors import ModelError
-from squibwise.numerics.curves import expit
 
 Array = npt.NDArray[np.float64]
 _FLOOR = 1e-12
@@ -165,60 +164,3 @@ def wilson(share: float, n: float, z: float = 1.959963984540054) -> tuple[float,
     centre = (share + z * z / (2.0 * n)) / below
     half = z * math.sqrt(share * (1.0 - share) / n + z * z / (4.0 * n * n)) / below
     return max(0.0, centre - half), min(1.0, centre + half)
-
-
-class Shift(msgspec.Struct, frozen=True, kw_only=True):
-    """What the user's own finished cases say of a curve's intercept.
-
-    Attributes:
-        value: Shift of the log odds, shrunk towards none.
-        se: Standard error of it.
-        n: Finished cases it rests on.
-        kept: Share of the information that came from the cases; the rest is the prior "no shift".
-        observed: Deployments seen.
-        expected: Deployments the unshifted curve had foretold.
-    """
-
-    value: float
-    se: float
-    n: int
-    kept: float
-    observed: float
-    expected: float
-
-
-def learn_shift(chances: npt.ArrayLike, happened: npt.ArrayLike, prior_sd: float) -> Shift:
-    """Return the shift of the log odds learned from finished cases, shrunk towards zero.
-
-    The posterior mode under a normal prior of mean 0 and standard deviation ``prior_sd``. Only
-    parts that were really seen count: cases where nobody looked must be left out by the caller.
-
-    Args:
-        chances: What the unshifted curve said of each case.
-        happened: 1 = it fired, 0 = it did not.
-        prior_sd: How far intercepts of different populations lie apart, in log odds.
-
-    Raises:
-        ModelError: Lengths differ, a chance is not inside (0, 1), or the prior is not positive.
-    """
-    p, y = np.asarray(chances, dtype=np.float64), np.asarray(happened, dtype=np.float64)
-    if p.shape != y.shape or not prior_sd > 0.0 or not bool(np.all((p > 0.0) & (p < 1.0))):
-        raise ModelError("finished cases need as many outcomes as chances, chances inside (0, 1)")
-    odds, precision = np.log(p / (1.0 - p)), prior_sd**-2
-    value, information = 0.0, precision
-    for _ in range(_STEPS):
-        now = expit(odds + value)
-        slope = float((y - now).sum()) - precision * value
-        information = float((now * (1.0 - now)).sum()) + precision
-        move = slope / information
-        value += max(-1.0, min(1.0, move))
-        if abs(move) < _CLOSE:
-            break
-    return Shift(
-        value=value,
-        se=information**-0.5,
-        n=len(p),
-        kept=1.0 - precision / information,
-        observed=float(y.sum()),
-        expected=float(p.sum()),
-    )
