@@ -121,6 +121,9 @@ def test_the_order_is_written_once_and_kept_by_the_next_plan(
     assert run("buy", short, "--order", lines).code == 2
     assert lines.read_text() == written
     assert run("buy", short, "--order", lines, "--force").code == 1
+    written = (short / "case.toml").read_bytes()
+    assert run("buy", short, "--order", short / "case.toml", "--force").code == 2
+    assert (short / "case.toml").read_bytes() == written
 
 
 def test_a_late_part_moves_the_day_and_what_is_ordered_stays(run: Line, short: Path) -> None:

@@ -288,10 +288,27 @@ def test_pieces_of_another_list_are_not_taken(tmp_path: Path) -> None:
     source = _write(tmp_path / "lots.csv", 20)
     parts = tmp_path / "out.csv.parts"
     parts.mkdir()
-    (parts / "of").write_text("something else")
+    (parts / "of").write_text("0" * 64)
     (parts / "00000.csv").write_text("line\n")
     (parts / "00000.bad").write_text("line\n")
     assert lot_files.screen_file(source, tmp_path / "out.csv", TERMS, jobs=1).resumed == 0
+
+
+def test_screening_destroys_nothing_that_it_did_not_write(tmp_path: Path) -> None:
+    source, target = _write(tmp_path / "lots.csv", 3), tmp_path / "mine"
+    for name in ("mine", "out.csv", "bad.csv.bad.csv", "of.parts"):
+        (tmp_path / name).write_text("only copy")
+    (tmp_path / "link.csv").symlink_to(target)
+    (tmp_path / "half.csv.half").symlink_to(target)
+    (tmp_path / "own.csv.parts").mkdir()
+    (tmp_path / "own.csv.parts" / "notes").write_text("only copy")
+    for name in ("mine", "out.csv", "bad.csv", "link.csv", "own.csv", "of"):
+        with pytest.raises(InputError):
+            lot_files.screen_file(source, tmp_path / name, TERMS, jobs=1)
+    for _ in range(2):  # an earlier screening gives way to a later one
+        lot_files.screen_file(source, tmp_path / "half.csv", TERMS, jobs=1)
+    kept = (target, tmp_path / "out.csv", tmp_path / "own.csv.parts" / "notes")
+    assert {path.read_text() for path in kept} == {"only copy"}
 
 
 def test_parquet_in_and_out_says_the_same(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ import msgspec
 from squibwise import __version__, case, plan
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.errors import InputError
+from squibwise.garage.writing import refuse_places
 from squibwise.intake.lot_lists import LotList, Numbered, Row, engine, open_list, read_blocks
 from squibwise.intake.lots import NO_ID, SAYING, read_sums
 from squibwise.model.lots import BadLot, LotTerms, ScreenedRows
@@ -74,6 +75,8 @@ def screen_file(
     jobs: int = 2,
     progress: Callable[[int], None] | None = None,
     confirmed: Mapping[str, str] | None = None,
+    *,
+    force: bool = False,
 ) -> Summary:
     """Screen a list into another; both CSV or Parquet by their endings.
 
@@ -84,9 +87,11 @@ def screen_file(
         jobs: Processes.
         progress: Told how many rows are done.
         confirmed: Headings that the user says are which column.
+        force: Replace what is there, whatever it is.
 
     Raises:
-        InputError: The list cannot be read or has no column of ids.
+        InputError: The list cannot be read or has no column of ids, or what is at one of the places
+            is no earlier screening.
     """
     catalog = _catalog()
     fields = (*_OWN, *(f"fired.{c}" for c in list_charges(catalog)))
@@ -97,6 +102,8 @@ def screen_file(
         )
     if not source.is_file():
         raise InputError(f"{source} is no file.", remedy="Name a CSV or Parquet list.")
+    bad_file = out.with_name(out.name + ".bad.csv")
+    refuse_places((out, bad_file), (source,), lambda place: force or _is_screened(place))
     lots = open_list(source, catalog, confirmed)
     parts = _open_parts(lots, out, terms)
     known: Known = {}
@@ -117,9 +124,8 @@ def screen_file(
             counts["rows"] += len(block)
             if progress is not None:
                 progress(counts["rows"])
-    bad_file = out.with_name(out.name + ".bad.csv")
-    _gather([p.with_suffix(".bad") for p in pieces], bad_file, _BAD)
-    _gather(pieces, out, fields)
+    _gather([p.with_suffix(".bad") for p in pieces], bad_file, _BAD, parts / "whole")
+    _gather(pieces, out, fields, parts / "whole")
     shutil.rmtree(parts)
     return _sum_up(lots, counts, out, bad_file)
 
@@ -144,19 +150,52 @@ def list_charges(catalog: Catalog) -> tuple[str, ...]:
     return tuple(sorted(c for c in every if catalog.kinds[split_component(c).kind].fires))
 
 
+def _is_screened(place: Path) -> bool:
+    """Return whether a file is what an earlier screening wrote."""
+    if place.is_symlink():
+        return False
+    if place.suffix.lower() != ".parquet":
+        with place.open("rb") as file:
+            head = file.readline(200)
+        return head.startswith((",".join(_OWN).encode(), (",".join(_BAD) + "\n").encode()))
+    try:
+        return tuple(engine().read_parquet_schema(place))[: len(_OWN)] == _OWN
+    except (OSError, engine().exceptions.PolarsError):
+        return False
+
+
 def _open_parts(lots: LotList, out: Path, terms: LotTerms) -> Path:
-    """Return the folder of finished pieces; those of another list or other terms are dropped."""
+    """Return the folder of finished pieces; those of another list or other terms are dropped.
+
+    Its mark is over the folder itself: one that came with a list from elsewhere has none that fits.
+
+    Raises:
+        InputError: Something else has its name.
+    """
     parts = out.with_name(out.name + ".parts")
     facts = lots.source.stat()
     said = [str(lots.source.resolve()), facts.st_size, facts.st_mtime_ns, __version__, _ROWS]
     said += [f"{n} {column}" for n, column in lots.used]
-    mark = hashlib.sha256(json.dumps(said).encode() + msgspec.json.encode(terms)).hexdigest()
+    whole = json.dumps(said).encode() + msgspec.json.encode(terms)
     note = parts / "of"
-    if not (note.is_file() and note.read_text() == mark):
-        shutil.rmtree(parts, ignore_errors=True)
-        parts.mkdir(parents=True)
-        note.write_text(mark)
+    if os.path.lexists(parts):
+        if parts.is_symlink() or not note.is_file() or note.stat().st_size != _MARK:
+            remedy = "Move it away, or name another file with --out."
+            raise InputError(f"'{parts}' is no folder of an earlier run.", remedy=remedy)
+        if note.read_text() == _mark(parts, whole):
+            return parts
+        shutil.rmtree(parts)
+    parts.mkdir()
+    note.write_text(_mark(parts, whole))
     return parts
+
+
+_MARK = 64
+
+
+def _mark(parts: Path, whole: bytes) -> str:
+    here = parts.stat()
+    return hashlib.sha256(whole + f" {here.st_dev} {here.st_ino}".encode()).hexdigest()
 
 
 def _learn(
@@ -278,9 +317,8 @@ def _lines_of(path: Path) -> int:
         return sum(1 for _ in csv.reader(file)) - 1
 
 
-def _gather(pieces: Sequence[Path], out: Path, fields: Sequence[str]) -> None:
-    """Write all pieces as one list, CSV or Parquet by its ending."""
-    half = out.with_name(out.name + ".half")
+def _gather(pieces: Sequence[Path], out: Path, fields: Sequence[str], half: Path) -> None:
+    """Write all pieces as one list, CSV or Parquet by its ending; first elsewhere, then moved."""
     if out.suffix.lower() == ".parquet":
         polars = engine()
         kinds = {"line": polars.Int64, "id": polars.String}

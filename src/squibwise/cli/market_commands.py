@@ -4,6 +4,7 @@ import csv
 import datetime as dt
 import io
 import math
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,6 +63,7 @@ def buy(
     """Plan what to buy from whom, when each operation runs, and when the car is ready."""
     from squibwise import case
     from squibwise.cli import opening
+    from squibwise.cli.files import kept_files
     from squibwise.cli.sheet_examples import write_terms
     from squibwise.intake import market_files
     from squibwise.intake.columns import read_confirmed
@@ -81,7 +83,8 @@ def buy(
     today = dt.date.today()
     answer = case.buy(at.case, sheet, shop, at.catalog, at.own, today, _say_searched)
     if order:
-        _write_order(order, case.order_lines(sheet, answer, today), force=force)
+        kept = kept_files(case_path, at.case)
+        _write_order(order, case.order_lines(sheet, answer, today), kept, force=force)
     best = output.as_builtins(answer.plans[-1])
     ready = today + dt.timedelta(days=answer.plans[-1].ready_day)
     return opening.answer(
@@ -119,15 +122,16 @@ def _as_csv(rows: list[dict[str, str]]) -> str:
     return written.getvalue()
 
 
-def _write_order(file: Path, rows: list[dict[str, str]], *, force: bool) -> None:
-    """Write the lines; a file that is there stays as it is unless forced."""
+def _write_order(
+    file: Path, rows: list[dict[str, str]], kept: Iterable[Path], *, force: bool
+) -> None:
+    """Write the lines; a file that is there stays unless forced, evidence and case file always."""
     from squibwise.garage.writing import NewFile, write_files
 
     if not rows:
         raise InputError("The sheet holds no offer.", remedy="Nothing was written.")
-    write_files(
-        [NewFile(path=file, data=_as_csv(rows).encode("utf-8"))], may_replace=lambda _: force
-    )
+    data = _as_csv(rows).encode("utf-8")
+    write_files([NewFile(path=file, data=data)], kept, may_replace=lambda _: force)
 
 
 @click.command(
@@ -284,6 +288,7 @@ def _say_paid(at: "Opened") -> str:
 @settled_option
 @click.option("--column", multiple=True, metavar="HEADING=COLUMN", help=_COLUMN)
 @click.option("--example", type=click.IntRange(1), metavar="N", help="Print N invented lots.")
+@click.option("--force", is_flag=True, help="Write over the file of --out, whatever it is.")
 @answers
 def screen(
     lots: Path | None,
@@ -294,6 +299,7 @@ def screen(
     settled: Path | None,
     column: tuple[str, ...],
     example: int | None,
+    force: bool,
     as_json: bool,
 ) -> int:
     """Screen a list of lots: what fired, the restraint share, a bid limit, the look to make."""
@@ -315,7 +321,8 @@ def screen(
     lessons = case.learn_settled(cars, _LOTS_IN)
     terms = plan.state_terms(known, hour, _LOTS_IN, lessons)
     output.begin_waiting(f"Screening {lots}")
-    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, read_confirmed(column))
+    columns = read_confirmed(column)
+    done = lot_files.screen_file(lots, target, terms, jobs, _say_progress, columns, force=force)
     output.end_waiting()
     value = output.as_builtins(done) | {
         "corrects": {w: getattr(terms, w) for w in ("parts", "labour", "resale", "comes_back")},
