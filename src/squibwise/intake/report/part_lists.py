@@ -11,6 +11,8 @@ from squibwise.intake.report.words import FAULTS, OF_ITS_OWN, PARTS, has_fault
 
 _ENDS_SENTENCE = pattern(r"(?:[:!]|\w{6,}\.)\s*$")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
+_BETWEEN_BARS = pattern(r"\s+\|\s+")
+_MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
 _SIGNS_OF_LIST = 2
 _NAME_WORDS = 8  # of the longest name of a part
 
@@ -25,6 +27,27 @@ def is_bare_part(line: Line) -> bool:
     if words.features & {"unit"} and line.role == "words":
         return not words.features & FAULTS
     return line.known_share >= NAMED and bool(words.features & (PARTS | {"bag", "lamp"}))
+
+
+def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:
+    """Return what stands between the bars of a line where each piece says what a part is like.
+
+    ``driver bag 1 open | passenger bag 2 ok``: one piece's word must not speak for the others.
+    """
+    texts = [t for t in _BETWEEN_BARS.split(line.text) if t.strip()]
+    if len(texts) < _SIGNS_OF_LIST or line.codes or line.cells:
+        return [line]
+    pieces = [_piece(line, text, lexicon, language) for text in texts]
+    return pieces if all(map(_says_of_a_part, pieces)) else [line]
+
+
+def _says_of_a_part(line: Line) -> bool:
+    """Tell whether a line says by itself what a part, or every other one, is like."""
+    words = line.words
+    if line.role == "clean" or "crashrecord" in words.features:
+        return True
+    told = has_fault(words) or "good" in words.voices or _MEASURED.search(line.text)
+    return bool(told) and bool(words.features & (PARTS | {"bag", "lamp"}))
 
 
 def split_names(line: Line, lexicon: Lexicon, language: str | None) -> list[Line]:

@@ -23,7 +23,13 @@ from squibwise.intake.report.lines import (
 )
 from squibwise.intake.report.meaning import fold_line, settle, tell
 from squibwise.intake.report.other_files import name_table
-from squibwise.intake.report.part_lists import is_bare_part, list_labelled, list_units, split_names
+from squibwise.intake.report.part_lists import (
+    is_bare_part,
+    list_labelled,
+    list_units,
+    split_names,
+    split_statements,
+)
 from squibwise.intake.report.phrases import languages, without_umlauts
 from squibwise.intake.report.report_findings import coverage, remarks
 from squibwise.intake.report.sheet import Fault, Line, Sheet
@@ -182,7 +188,8 @@ def sort_lines(raws: Sequence[RawLine], name: str, catalog: Catalog) -> Sheet:
     if sheet.language is None:
         _read_seats(sheet.lines)
     if not any(line.codes for line in sheet.lines):
-        parts = (split_names(line, lexicon, sheet.language) for line in sheet.lines)
+        said = [x for ln in sheet.lines for x in split_statements(ln, lexicon, sheet.language)]
+        parts = (split_names(line, lexicon, sheet.language) for line in said)
         sheet.lines = [piece for pieces in parts for piece in pieces]
     for line in sheet.lines:
         _read_line(line, sheet, lexicon, catalog, name)
