@@ -17,7 +17,7 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.documents import record_pdf
-from squibwise.history.order import order_entries
+from squibwise.history.order import order_entries, read_history
 from squibwise.intake import read_report
 from squibwise.model.car import Given, OwnRule, Profile
 from squibwise.model.evidence import (
@@ -43,6 +43,7 @@ from squibwise.present.tell_record_annex import rules_followed
 from squibwise.present.tell_record_front import tell_to_know
 from squibwise.prove.answering import came_with_assembly
 from squibwise.prove.gates import DISPOSAL
+from squibwise.prove.verdicts import scan_verdicts
 
 _PLACE = Path(__file__).parent / "test_finished_car.py"
 _SPEC = importlib.util.spec_from_file_location("finished_car", _PLACE)
@@ -150,8 +151,44 @@ def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
     scan = next(g for g in issue().gates if g.id == "final-scan")
     assert (scan.grade, scan.stated) == (
         "stated",
-        ("scan-9: that it is of this car; it names no VIN",),
+        ("scan-9: that it is of this car; it names no whole VIN",),
     )
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("Vehicle: *************1822", "not this car"),
+        ("VIN ending in 1822", "not this car"),
+        ("VIN 0Z9SD4C37XXXXXXXX", "not this car"),
+        ("Vehicle: *************0417", ""),
+        ("Passenger frontal inflator circuit resistance 2.0 ohm fixed simulator", "line 2"),
+        ("Passenger....2100 Vehicle.....2018", "line 2"),
+        ("All circuits ok, 2.2 ohm resistor in the passenger circuit", "resistor"),
+    ],
+)
+def test_the_last_scan_of_a_masked_car_or_of_a_stand_in_does_not_count(
+    made: Made, catalog: Catalog, line: str, told: str
+) -> None:
+    text = f"RESTRAINT SYSTEM\n{line}\nNo fault codes stored. All tests complete."
+    scan = Report(
+        id="scan-9",
+        time=made["at"](12),
+        when="after-repair",
+        reading=read_report(text.encode(), "scan.txt", catalog),
+    )
+    history = read_history((*(e for e in made["evidence"]() if e.id != "scan-9"), scan))
+    (verdict,) = scan_verdicts(history, made["work"](), catalog, "0Z9HB5A26KR000417")
+    assert told in verdict.text
+    assert (verdict.outcome == "met") == (not told)
+
+
+@pytest.mark.parametrize(("seconds", "gates"), [(0.1, ["lamp-check"]), (3, []), (6, [])])
+def test_a_lamp_that_is_out_before_any_self_test_ends_is_asked_about(
+    issue: Maker, made: Made, seconds: float, gates: list[str]
+) -> None:
+    evidence = with_changed(made, "lamp-1", out_after_s=seconds)
+    assert [*open_gates(issued(issue, made, evidence=evidence))] == gates
 
 
 def test_a_last_scan_of_this_car_whose_file_is_kept_is_shown(issue: Maker, made: Made) -> None:

@@ -255,8 +255,9 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         seen: Look word that is meant.
         seen_on: Kind on which a look word is meant where several parts have one name.
         labelled: Kinds whose label speaks for a name of several parts, the first that is there.
-        stories: Words that tell of ``soaked``, ``burnt`` or ``tilted``, or that somebody else's
-            word is repeated, ``copied``; and of the contrary right before them, ``denied``.
+        stories: Words that tell of ``soaked``, ``burnt`` or ``tilted``, of what stands in for a
+            part, ``stand_in``, or that somebody else's word is repeated, ``copied``; and of the
+            contrary right before them, ``denied``.
     """
 
     parts: dict[str, tuple[str, ...]]

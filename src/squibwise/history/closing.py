@@ -71,8 +71,8 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
 def judge_lamp(history: History, catalog: Catalog) -> Standing:
     """Return how the last lamp check stands against the last work on the car.
 
-    A time to go out beyond every published one may be decided by a named person with the document;
-    nothing else may.
+    A time to go out outside every published one may be decided by a named person with the
+    document; nothing else may.
     """
     checks = history.all_of(LampCheck)
     if not checks:
@@ -84,15 +84,18 @@ def judge_lamp(history: History, catalog: Catalog) -> Standing:
     if signed and signed[0] > place and signed[1].result == "failed":
         problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
     elif signed and is_decided(history, *LAMP_CHECK, after=place):
-        decided = signed[1].id if any(p.word == "late" for p in problems) else ""
-        problems = [p for p in problems if p.word != "late"]
+        decided = signed[1].id if any(p.word in _TO_COMPARE for p in problems) else ""
+        problems = [p for p in problems if p.word not in _TO_COMPARE]
     return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
+
+
+_TO_COMPARE = ("soon", "late")
 
 
 def _lamp_problems(
     check: LampCheck, place: int, history: History, catalog: Catalog
 ) -> list[Problem | None]:
-    latest = catalog.fact("lamp.latest-out").number()
+    soonest, latest = (catalog.fact(f"lamp.{end}-out").number() for end in ("earliest", "latest"))
     out = check.out_after_s
     return [
         Problem(word="dark", decided=True) if not check.lit else None,
@@ -101,6 +104,7 @@ def _lamp_problems(
         _late_or_timeless(check, place, history),
         Problem(word="not-timed") if check.lit and out is None else None,
         Problem(word="not-watched") if check.lit and check.stayed_out is None else None,
+        Problem(word="soon", detail=f"{out:g}") if out is not None and out < soonest else None,
         Problem(word="late", detail=f"{out:g}") if out is not None and out > latest else None,
     ]
 
@@ -152,11 +156,16 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
 
 def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[Problem]:
     """Return whether the last scan is of another car, or a file that was handed in before."""
-    named = last.reading.vin
-    other = bool(named and vin and named != vin)
+    named = last.reading.vin or last.reading.vin_part
+    other = bool(named and vin and not _is_part_of(named, vin))
     again = [r.id for r in earlier if last.file and r.file == last.file]
     found = [Problem(word="other-car", detail=named or "", decided=True)] if other else []
     return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
+
+
+def _is_part_of(named: str, vin: str) -> bool:
+    """Return whether what is legible of a VIN is that of this one."""
+    return len(named) == len(vin) and all(a in ("*", b) for a, b in zip(named, vin, strict=True))
 
 
 _TO_READ = frozenset({"unread", "no-unit", "other-day", "odometer-back"})
@@ -229,9 +238,9 @@ def _scan_lines(report: Report) -> list[Problem]:
     there = [x for x in lines if set(x.status) & _THERE]
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
     stored = [x for x in lines if x not in there and x not in waiting]
-    raws = [(u.line, u.raw) for u in report.reading.strange]
-    raws += [(ln.line, ln.raw) for ln in report.reading.doubtful]
-    unread = [f'line {number}, "{" ".join(raw.split())[:60]}"' for number, raw in raws]
+    read = report.reading
+    raws = {x.line: x.raw for x in (*read.strange, *read.doubtful, *read.coverage.stand_ins)}
+    unread = [f'line {number}, "{" ".join(raw.split())[:60]}"' for number, raw in raws.items()]
     more = [f"{len(unread) - _TOLD} more"] if unread[_TOLD:] else []
     found = {
         "faults": (_names(there), True),

@@ -15,6 +15,16 @@ _LABEL = pattern(
     r"telaio|bastidor|ch[aâ]ssi\w?|nadwozi\w)\b[ .:#=°-]{0,6}"
     r"((?:[A-Za-z0-9][ -]?){16,18})(?![A-Za-z0-9])"
 )
+_MASK = r"[*\u2022#._\u2026-]{2,17}"
+_LEGIBLE = r"[A-HJ-NPR-Za-hj-npr-z0-9]"
+_MASKED = pattern(
+    rf"(?<![A-Za-z0-9])({_LEGIBLE}{{0,13}}?)({_MASK}|[xX]{{4,}})({_LEGIBLE}{{0,13}})(?!\w)"
+)
+_NAMED = pattern(r"(?i)(?<![a-z])(?:vin|fin|chassis|fahrgestell\w*)\b")
+_ENDING = pattern(
+    rf"(?i)\b(?:end(?:s|ing)?(?: in)?|last (?:\d|four|five|six|eight)(?: \w+)?)\W{{1,4}}"
+    rf"({_LEGIBLE}{{4,8}})(?!\w)"
+)
 _NOWHERE = Origin()
 
 
@@ -88,6 +98,26 @@ def find_vin(
     read, findings = read_vin(token, catalog, origin)
     milder = tuple(msgspec.structs.replace(f, severity="warning") for f in findings)
     return (read.text if read else None), milder
+
+
+def find_masked(text: str) -> str:
+    """Return what a line leaves legible of a VIN, ``*`` for each sign that it hides; else empty.
+
+    Seventeen signs with stars or crosses among them, or a mask behind a word for the VIN.
+    """
+    named = _NAMED.search(text)
+    for match in _MASKED.finditer(text):
+        head, mask, tail = match.groups()
+        whole = len(head + mask + tail) == VIN_LENGTH and set(mask) <= _HIDING
+        if len(head + tail) >= _TELLING and (whole or (named and named.end() <= match.start())):
+            hidden = "*" * (VIN_LENGTH - len(head + tail))
+            return f"{head}{hidden}{tail}".upper()
+    ending = _ENDING.search(text, named.end()) if named else None
+    return ending[1].upper().rjust(VIN_LENGTH, "*") if ending else ""
+
+
+_HIDING = frozenset("*#\u2022xX")
+_TELLING = 4  # legible signs from which a masked VIN tells one car from another
 
 
 def _looks_like_vin(token: str) -> bool:

@@ -147,6 +147,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         days: What the day may be that the report states of itself; empty when it states none.
         odometer: What the report states of the odometer, as printed; None when it states nothing.
         odometer_unit: ``km`` or ``mi``; empty where the report does not say which.
+        stand_ins: Lines that name a load, a resistor, a bridge or a simulator, whatever else they
+            were read as.
         is_vouched: That it is complete is its owner's word, the report itself does not say so.
     """
 
@@ -162,6 +164,7 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     days: tuple[dt.date, ...] = ()
     odometer: int | None = None
     odometer_unit: str = ""
+    stand_ins: tuple[Unread, ...] = ()
     is_vouched: bool = False
 
 
@@ -170,6 +173,7 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     Attributes:
         vin: VIN found in the report; None when there was none.
+        vin_part: What is legible of one that is masked or cut, ``*`` for the rest; else empty.
         lines: Faults understood, in the order read.
         unread: Lines with text in them that tell of no fault: understood where one says why.
         findings: What is wrong or remarkable with the report.
@@ -177,6 +181,7 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     """
 
     vin: str | None = None
+    vin_part: str = ""
     lines: tuple[CodeLine, ...] = ()
     unread: tuple[Unread, ...] = ()
     findings: tuple[Finding, ...] = ()

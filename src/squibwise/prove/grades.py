@@ -319,7 +319,7 @@ def _scan_says_little(context: Context) -> tuple[str, ...]:
     if not isinstance(scan, Report):
         return ()
     missing = {
-        "that it is of this car; it names no VIN": not scan.reading.vin,
+        "that it is of this car; it names no whole VIN": not scan.reading.vin,
         "that every circuit was read; the file does not say so": scan.reading.coverage.is_vouched,
     }
     return tuple(f"{scan.id}: {text}" for text, is_so in missing.items() if is_so)

@@ -113,6 +113,11 @@ _LAMP = {
         "Nobody says whether the lamp stayed out.",
         "Watch it for half a minute over three starts, and record stayed_out.",
     ),
+    "soon": (
+        "Out after {0} s, sooner than every published time, as of a lamp that is bypassed.",
+        "Time it again from key-on, or compare with the maker's time and record passed "
+        "'lamp-check' with the document.",
+    ),
     "late": (
         "Out after {0} s, later than every published time.",
         "Compare with the maker's time and record passed 'lamp-check' with the document.",
@@ -169,7 +174,7 @@ def lamp_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdic
     standing = judge_lamp(history, catalog)
     if standing.entry is None:
         return []
-    latest, stays = catalog.fact("lamp.latest-out"), catalog.fact("lamp.stays-out")
+    facts = tuple(catalog.fact(f"lamp.{w}") for w in ("earliest-out", "latest-out", "stays-out"))
     check = standing.entry
     problems = (*standing.problems, *_if_open("step:lamp-check", standing, work))
     told, remedy = _tell(problems, _LAMP)
@@ -179,7 +184,7 @@ def lamp_verdicts(history: History, work: Work, catalog: Catalog) -> list[Verdic
             outcome=_outcome(standing, problems),
             text=told or _repeat_lamp(check, history),
             decide=remedy,
-            because=because_of((latest, stays), (check.id,)),
+            because=because_of(facts, (check.id,)),
             origin=check.origin,
         )
     ]

@@ -42,7 +42,7 @@ from squibwise.intake.report.signs import (
 )
 from squibwise.intake.report.units import assign_units, take_module_column, take_module_names
 from squibwise.intake.report.words import KERB, Words, add_status, has_fault, has_part
-from squibwise.intake.vin import find_vin
+from squibwise.intake.vin import find_masked, find_vin
 from squibwise.model.car import Car
 from squibwise.model.names import Side
 from squibwise.model.origin import Finding, Origin
@@ -129,6 +129,7 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
     told = _with_repeats(_without_gone(told, gone))
     return ReadReport(
         vin=sheet.vin,
+        vin_part=sheet.vin_part,
         lines=tuple(told),
         unread=tuple(_unread(list(g)) for _, g in groupby(sheet.unread, lambda u: u.number)),
         findings=(*sheet.findings, *remarks(sheet, told, scope)),
@@ -268,6 +269,7 @@ def _read_vin(line: Line, sheet: Sheet, catalog: Catalog, name: str) -> bool:
     origin = Origin(file=name, line=line.number, raw=line.text)
     vin, findings = find_vin(line.text, catalog, origin)
     if vin is None and not findings:
+        sheet.vin_part = sheet.vin_part or find_masked(line.text)
         return False
     if vin is not None and sheet.vin not in (None, vin):
         sheet.findings.append(

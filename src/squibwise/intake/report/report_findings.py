@@ -12,7 +12,7 @@ from squibwise.intake.report.other_files import is_priced, tell_other
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
-from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit
+from squibwise.model.report import CleanCircuit, CodeLine, Coverage, ReadReport, Unit, Unread
 
 _ELECTRIC = frozenset("open high low short cross resistance range ground battery".split())
 
@@ -44,7 +44,15 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         days=_days(sheet),
         odometer=odometer,
         odometer_unit=unit,
+        stand_ins=_stand_ins(sheet, scope.catalog),
     )
+
+
+def _stand_ins(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
+    """Return the lines that name a load or a bridge, a fault's and a harmless one's too."""
+    words = {*catalog.said.stories["stand_in"]}
+    lines = (ln for ln in sheet.lines if words & set(re.findall(r"\w+", ln.text.lower())))
+    return tuple(Unread(line=ln.number, raw=ln.raw) for ln in lines)
 
 
 def _unit_of(told: list[CodeLine], sheet: Sheet) -> Unit:

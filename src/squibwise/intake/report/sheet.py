@@ -147,6 +147,7 @@ class Sheet(msgspec.Struct, kw_only=True):
         unread: Lines that tell of no fault, or were not understood.
         volts: Supply that it states. [V] None when it does not.
         vin: VIN that it names.
+        vin_part: What is legible of a masked one.
         hand: Side of the driver that it names.
         is_coded: Some code in it identifies itself.
         other_kind: What it is where it is no report, such as ``recorder``; empty when it may be.
@@ -164,6 +165,7 @@ class Sheet(msgspec.Struct, kw_only=True):
     unread: list[Line] = msgspec.field(default_factory=list)
     volts: float | None = None
     vin: str | None = None
+    vin_part: str = ""
     hand: Side | None = None
     is_coded: bool = False
     other_kind: str = ""
