@@ -33,13 +33,17 @@ def exit_code(findings: Iterable["Finding"], *, needs_person: bool = False) -> i
 
 
 def one_name(context: click.Context, option: click.Parameter, name: str | None) -> str | None:
-    """Return a name as it was given: none at all, or one that is not blank and has one line.
+    """Return a name as it was given: none at all, or one that names somebody, on one line.
 
     Raises:
         BadParameter: It is neither.
     """
-    if name is not None and not (name.strip() and name.isprintable()):
-        raise click.BadParameter("that is no name: write it on one line.", context, option)
+    from squibwise.history.signed import is_name
+
+    if name is not None and not (is_name(name) and name.isprintable()):
+        raise click.BadParameter(
+            "that is no name: write whose it is, on one line.", context, option
+        )
     return name
 
 

@@ -21,7 +21,7 @@ from squibwise.model.evidence import (
     TestOutcome,
 )
 from squibwise.model.names import split_component, split_loop
-from squibwise.model.report import KM_PER_MILE, CodeLine, Coverage, Report
+from squibwise.model.report import KM_PER_MILE, CodeLine, Coverage, Report, Unread
 from squibwise.model.words import Outcome
 
 LAMP_CHECK = ("lamp-check", "step:lamp-check")
@@ -239,8 +239,9 @@ def _scan_lines(report: Report) -> list[Problem]:
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
     stored = [x for x in lines if x not in there and x not in waiting]
     read = report.reading
-    raws = {x.line: x.raw for x in (*read.strange, *read.doubtful, *read.coverage.stand_ins)}
-    unread = [f'line {number}, "{" ".join(raw.split())[:60]}"' for number, raw in raws.items()]
+    asked: list[Unread | CodeLine] = [*read.strange, *read.doubtful, *read.coverage.stand_ins]
+    raws = {x.line: " ".join(x.raw.split()) for x in asked}
+    unread = [f'line {number}, "{raw[:80]}"' for number, raw in raws.items()]
     more = [f"{len(unread) - _TOLD} more"] if unread[_TOLD:] else []
     found = {
         "faults": (_names(there), True),

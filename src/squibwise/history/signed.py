@@ -171,8 +171,17 @@ def loads_on(history: History, loop: tuple[str, int]) -> tuple[SubstituteLoad, .
 
 
 def is_name(text: str | None) -> bool:
-    """Return whether somebody is named: blanks and signs that nobody sees are no name."""
-    return any(c.isalnum() for c in text or "")
+    """Return whether somebody is named: blanks, unseen signs and words for nobody are no name."""
+    letters = "".join(c for c in text or "" if c.isalnum()).casefold()
+    return bool(letters) and letters not in _NOBODY and not (letters[2:] and len({*letters}) == 1)
+
+
+_NOBODY = frozenset(
+    "unknown notknown none noname unnamed na nil null nobody noone anon anonymous anonym somebody "
+    "someone anyone me myself tba tbd unbekannt niemand keiner jemand desconocido nadie anonimo "
+    "inconnu personne anonyme ignoto sconosciuto nessuno nieznany nikt onbekend desconhecido "
+    "ninguem ninguém".split()
+)
 
 
 ORIGINAL = "original"

@@ -427,6 +427,8 @@ def _cautions_unread(context: Context) -> list[str]:
 def _nobody_answers(context: Context) -> list[str]:
     history, last = context.history, last_signed(context.history, "release")
     since = is_signed(history, "release", after=max(last_touch(history), _last_proof(context)))
+    if last is not None and last[1].by and not is_name(last[1].by):
+        return [f"'{last[1].by}' names nobody: did CASE release --by NAME"]
     if last is None or not is_name(last[1].by) or not since:
         return ["nobody has recorded it since the last work, lamp check and scan"]
     later = told_after(history, last[0])

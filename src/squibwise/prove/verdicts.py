@@ -5,7 +5,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan
 from squibwise.history.order import History, last_touch, read_history
-from squibwise.history.signed import is_signed, last_signed
+from squibwise.history.signed import is_name, is_signed, last_signed
 from squibwise.model.belief import Assessment, Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Evidence, LampCheck, Reading
@@ -58,7 +58,7 @@ def _decided(verdict: Verdict, history: History) -> Verdict:
     place, signature = last
     named = {e for b in verdict.because for e in b.evidence} | {verdict.what.partition(":")[2]}
     about = max(history.place_of(e) for e in named)
-    if place <= about or not (signature.by and signature.note):
+    if place <= about or not (is_name(signature.by) and signature.note):
         return verdict
     reason = Because(text=f"Decided by {signature.by}: {signature.note}", evidence=(signature.id,))
     return msgspec.structs.replace(
