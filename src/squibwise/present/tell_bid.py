@@ -429,7 +429,10 @@ def tell_screened(done: Mapping[str, object], doubts: Sequence[Finding] = ()) ->
     if done.get("settled_cars") and isinstance(corrects, Mapping):
         moved = [f"{_settled_line(w)} x {corrects[w]:.2f}" for w in ("parts", "labour", "resale")]
         back = f"{corrects['comes_back']:,.0f} off for what comes back"
-        lines.append(f"corrected by {done['settled_cars']} settled cars: {listed([*moved, back])}")
+        cars = (
+            "1 settled car" if done["settled_cars"] == 1 else f"{done['settled_cars']} settled cars"
+        )
+        lines.append(f"corrected by {cars}: {listed([*moved, back])}")
     if done["resumed"]:
         lines.append(f"{done['resumed']} pieces were there from an earlier run")
     guessed, unused = done["guessed"], done["unused"]

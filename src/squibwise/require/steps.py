@@ -248,10 +248,13 @@ def _step_minutes(step: Step, scope: Scope) -> Minutes:
     return to_minutes(step.minutes if is_more else step.undamaged or step.minutes)
 
 
+_NOTED = ("control-unit", "impact-sensor", "clock-spring")
+
+
 def is_labelled(components: Iterable[str], scope: Scope) -> bool:
-    """Is the origin noted: of everything live, of the unit and of sensors."""
-    kinds = [split_component(c).kind for c in components]
-    return any(map(scope.fires, components)) or bool({"control-unit", "impact-sensor"} & {*kinds})
+    """Is the origin noted: of everything live, of the unit, of sensors and of the clock spring."""
+    kinds = {split_component(c).kind for c in components}
+    return any(map(scope.fires, components)) or not kinds.isdisjoint(_NOTED)
 
 
 def _heat_near(scope: Scope) -> tuple[str, ...]:
