@@ -287,6 +287,12 @@ def test_what_is_denied_of_something_else_denies_no_fault(said: str) -> None:
         "What I do not get is B1A11, driver airbag open, the belt pulls fine.",
         "B1A11 Fahrerairbag Unterbrechung, Schraube fehlt",
         "falta uno: B1A11 airbag del conductor abierto",
+        "B1A11 driver airbag open circuit, no idea why.",
+        "B1A11 driver airbag open, not shorted",
+        "Not much in there, just B1A11 driver airbag open.",
+        "Keine Crashdaten, aber B1A11 Fahrerairbag Unterbrechung steht drin.",
+        "Pas de données de choc mais B1A11 airbag conducteur ouvert.",
+        "Non c'è molto, solo B1A11 airbag guida aperto.",
     ],
 )
 def test_what_is_denied_beside_a_code_leaves_it_there(said: str) -> None:

@@ -204,7 +204,8 @@ class ReadReport(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         """Lines that may tell of a fault that is there now; none that a sure line tells of too."""
         lines = (c for c in self.lines if c.is_doubtful and c.unit != "other" and not c.repeats)
         sure = {(c.component, c.fault) for c in self.lines if c.present and c.component}
-        return tuple(c for c in lines if (c.component, c.fault) not in sure)
+        codes = {c.code for c in self.lines if c.present} - {None}
+        return tuple(c for c in lines if c.code not in codes and (c.component, c.fault) not in sure)
 
     @property
     def strange(self) -> tuple[Unread, ...]:

@@ -12,7 +12,7 @@ from squibwise.intake.report.lexicon import BASE, Lexicon, Token, lexicon_of, to
 from squibwise.intake.report.lines import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import KERB, Words, has_fault, stands_alone
+from squibwise.intake.report.words import FAULTS, KERB, Words, has_fault, stands_alone
 
 UNSURE = "told, not sure that it is there now"
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
@@ -21,7 +21,11 @@ _CLAUSE = pattern(
     r"\s(?:and|und|et|y|oraz|ale|but|aber|mais|pero|mas|although|obwohl)\s"
 )
 _PIECE = pattern(rf"{_CLAUSE.pattern}|\s{{3,}}|\t")
-_LAST_STOP = pattern(r".*[^\W\d_]{3}[.;]\s")
+_LAST_STOP = pattern(  # "none. B1001", "not much, just B1001"
+    r"(?i).*(?:[^\W\d_]{3}[.;]|\b(?:just|only|nur|bloss|bloß|juste|seulement|solo|s[oó]lo|"
+    r"solamente|soltanto|s[oó]|somente|tylko))\s"
+)
+_FULL_STOP = pattern(r"[.!]\s")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
 _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
@@ -119,7 +123,7 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
     said = [(c, words_of(c, catalog, language)) for c in _PIECE.split(without_codes(line))]
     own = [w for _, w in said if has_fault(w) and not w.voices & _DENYING]
     voiced = [(c, w) for c, w in said if w.voices & _DENYING]
-    if not own or not voiced or any(has_fault(w) for _, w in voiced):
+    if not own or not voiced:
         return False
     return all(_is_of_other(c, w, own[0], lexicon, language) for c, w in voiced)
 
@@ -127,14 +131,37 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
 def _is_of_other(
     clause: str, words: Words, own: Words, lexicon: Lexicon, language: str | None
 ) -> bool:
+    if has_fault(words):
+        return not words.features & own.features & FAULTS  # "open, not shorted", "no crash data"
     places = (words.seats - own.seats) | (words.sides - own.sides) | (words.features & KERB)
     if places and words.voices <= _DENYING:
         return True
-    texts = [t.text for t in tokenise(clause)]
     if words.voices & {"gone", "past"}:
         return False
-    is_strange = texts[0] not in lexicon.denying and _sort(clause, lexicon, language)[2] > 0
-    return is_strange or not _LACKS.isdisjoint(texts)
+    is_lack = not _LACKS.isdisjoint(t.text for t in tokenise(clause))
+    return is_lack or _sort(clause, lexicon, language)[2] > 0
+
+
+def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
+    """Tell whether a sentence with a code may speak of another car, of the past, or take it back.
+
+    Only one that tells no status: a bare code among words that nobody knows, somebody else in
+    the sentence, or a clause behind it that says that something was.
+    """
+    code, words = line.codes[0], line.words
+    if len(line.codes) > 1 or not code.is_exact or words.statuses or _COLUMNS.search(line.text):
+        return False
+    lexicon = lexicon_of(catalog)
+    language = language_of(line, lexicon, usual)
+    text = without_codes(line)
+    if lexicon.names_kin(line.text, [n for n in (language, *BASE) if n]):
+        return True
+    if words.says_nothing:
+        small, holding, strange = _sort(text, lexicon, language)
+        return strange > 1 or (strange > 0 and small + holding > 0)
+    behind = _FULL_STOP.split(line.text[code.end :])[0]
+    clauses = (words_of(c, catalog, language) for c in _PIECE.split(behind)[1:])
+    return any(w.voices & {"was", "before"} and not stands_alone(w) for w in clauses)
 
 
 def denies_strangely(line: Line, catalog: Catalog) -> bool:

@@ -11,6 +11,7 @@ from squibwise.intake.report.assertions import (
     denies_strangely,
     find_asserted,
     is_asserted,
+    is_doubted,
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
@@ -309,7 +310,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             unit=_unit_of(words, line, len(pieces)),
             group=line.group,
             absent=_absent(words, line, sheet.language, catalog)
-            or _denied_by_name(line, code, text, words, catalog),
+            or _denied_by_name(line, code, text, words, catalog, sheet.language),
             section=state.section,
         )
         take_status(line, fault)
@@ -360,7 +361,9 @@ def _absent(words: Words, line: Line, language: str | None, catalog: Catalog) ->
     return why_absent(line.words, is_coded=True)
 
 
-def _denied_by_name(line: Line, code: Code, text: str, words: Words, catalog: Catalog) -> str:
+def _denied_by_name(
+    line: Line, code: Code, text: str, words: Words, catalog: Catalog, language: str | None
+) -> str:
     """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
     denying = lexicon_of(catalog).denying - _SHORT_FOR_NUMBER
@@ -371,6 +374,8 @@ def _denied_by_name(line: Line, code: Code, text: str, words: Words, catalog: Ca
     if is_denied and not has_fault(line.words):
         return "denied"
     if words.says_nothing and denies_strangely(line, catalog):
+        return UNSURE
+    if line.unit != "other" and is_doubted(line, catalog, language):
         return UNSURE
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
     is_over = any(one in said and two in said[said.index(one) :] for one, two in _NO_LONGER)

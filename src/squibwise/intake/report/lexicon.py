@@ -23,7 +23,7 @@ PATTERNS = (
     "restraint",
     "supposed",
 )  # looked for in the text of a line, before there are words
-_SMALL_WORDS = frozenset({"plain", "holds", "supposed"})  # what sentences are made of
+_SMALL_WORDS = frozenset({"plain", "holds", "supposed", "kin"})  # what sentences are made of
 BASE = ("en", "ja-en")  # always read beside the report's own language
 _TOKEN = pattern(r"[1-4](?:st|nd|rd|th)\b|b\+|[^\W\d_]+|\d+(?:v\b)?")
 _JOINED_LETTERS = pattern(r"\b([a-z])[/.]([a-z])(?:[/.]([a-z]))?\b(?!\w)\.?")
@@ -47,6 +47,7 @@ _ROW, _PHRASE = pattern(r"(?m)^([^ \t\n]+)(.*)"), pattern(r"(?m)^[^\t\n]+")
 _SINGLE = pattern(r"(?m)^([^ \t\n]+)\t([^ \n]+)(.*)")
 _APART = pattern(r"[;:,()\[\]|\t]|\s-\s| {3}")
 _AIR_BAG = pattern(r"\bair[ -]bag")
+_INFLECTED = 5  # letters of a name from which on it may have another ending
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
 
 
@@ -200,10 +201,22 @@ class Lexicon:
         """
         return any(word in self._told.get((meaning, name), ()) for name in languages)
 
+    def names_kin(self, text: str, languages: Iterable[str]) -> bool:
+        """Tell whether a text names somebody else, such as a neighbour or one's old car."""
+        names = (n for name in languages for n in sorted(self._told.get(("kin", name), ())))
+        return bool(_word_pattern(tuple(names)).search(flat(text)))
+
     def names_of(self, meaning: str) -> str:
         """Return the phrases of a layout meaning as one pattern for flat text, longest first."""
         names = sorted({flat(n) for n in self._named.get(meaning, ())}, key=len, reverse=True)
         return "|".join(re.escape(n).replace(r"\ ", r"\.?\s+") for n in names)
+
+
+@lru_cache(maxsize=16)
+def _word_pattern(names: tuple[str, ...]) -> re.Pattern[str]:
+    """A pattern for whole words; long ones may be inflected."""
+    ends = (re.escape(n) + (r"\w{0,2}" if len(n) >= _INFLECTED else "") for n in names)
+    return re.compile(rf"(?<![^\W_])(?:{'|'.join(ends)})(?![^\W_])")
 
 
 @lru_cache(maxsize=4)
