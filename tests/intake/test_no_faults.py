@@ -165,6 +165,7 @@ def test_a_list_before_a_repair_is_past_where_one_after_it_follows(language: str
         "Moi j'avais B1A11 sur mon ancienne, juste le connecteur, réparé depuis.",
         "-- reply: bij mij was B1A11 ook, stekker onder stuur, nu weg",
         "kev: B1A11 was on my old one years ago, long gone",
+        "My B1A11 was the plug, cured it in 2021.",
     ],
 )
 def test_another_car_with_the_same_code_takes_none_away_here(said: str) -> None:

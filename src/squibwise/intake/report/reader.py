@@ -85,6 +85,7 @@ _LED = pattern(r"(?i)\W*[dp] [^\W\d_]{3}")
 _SEATS = {"d": "driver", "p": "passenger"}
 _SIDES = frozenset({"lh", "rh", "left", "right", "l", "r"})
 _ENDED = frozenset({"gone", "denied", "found good"})  # what holds wherever a code is listed
+_STORY = frozenset({"was", "worked"})  # told of what was once, perhaps of another car
 _LISTED = 3  # names of parts that make a list of parts
 
 
@@ -125,8 +126,9 @@ def settle_sheet(sheet: Sheet, catalog: Catalog, car: Car | None) -> ReadReport:
         settle(fault, scope)
     sheet.faults = _once_a_line(sheet.faults)
     told = [tell(f, scope, sheet.name) for f in sheet.faults]
-    gone = {ln.code for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED}
-    told = _with_repeats(_without_gone(told, gone))
+    ended = [(f, ln.code) for f, ln in zip(sheet.faults, told, strict=True) if f.absent in _ENDED]
+    gone = {code for f, code in ended if not f.words.voices & _STORY}
+    told = _with_repeats(_without_gone(told, gone, {code for _, code in ended}))
     return ReadReport(
         vin=sheet.vin,
         vin_part=sheet.vin_part,
@@ -366,11 +368,18 @@ def _said_of(fault: Fault) -> tuple[object, ...]:
     return fault.line, part and (part.component, part.kind), fault.meant, told
 
 
-def _without_gone(read: list[CodeLine], ended: set[str | None]) -> list[CodeLine]:
-    """A code that is told to be gone is so wherever the report lists it."""
-    gone = {ln.code for ln in read if not ln.present and not ln.status} & (ended - {None})
+def _without_gone(
+    read: list[CodeLine], ended: set[str | None], once: set[str | None]
+) -> list[CodeLine]:
+    """A code that is told to be gone is so wherever the report lists it.
+
+    What a story tells, which may be of another car, ends it only in what the story quotes.
+    """
+    bare = {ln.code for ln in read if not ln.present and not ln.status} - {None}
     return [
-        msgspec.structs.replace(ln, present=False) if ln.code in gone and ln.present else ln
+        msgspec.structs.replace(ln, present=False)
+        if ln.present and ln.code in bare & (once if ln.raw.lstrip()[:1] == ">" else ended)
+        else ln
         for ln in read
     ]
 
