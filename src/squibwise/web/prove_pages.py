@@ -19,8 +19,13 @@ from squibwise.model.case import Case
 from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
 from squibwise.present.phrases import in_words, name
-from squibwise.present.tell_checks import tell_verdicts
-from squibwise.present.tell_gates import LABELLED, REASONED, parts_to_label, tell_open_gates
+from squibwise.present.tell_checks import (
+    LABELLED,
+    REASONED,
+    parts_to_label,
+    tell_open_gates,
+    tell_verdicts,
+)
 from squibwise.present.tell_record import tell_record
 from squibwise.present.tell_visits import list_cautions
 from squibwise.prove.recording import to_json
