@@ -792,8 +792,11 @@ def test_what_a_person_reads_in_an_unsure_sentence_counts() -> None:
     assert [ln.present for ln in read(said, car_with(part, codes=(own,))).lines] == [True]
 
 
-def test_each_piece_between_bars_says_what_its_own_part_is_like() -> None:
-    text = "drv bag stage 1 open | drv bag stage 2 open | pass bag stage 2 2.2 ohm ok | drv reel ok"
+@pytest.mark.parametrize("bar", [" | ", "   |   "])
+def test_each_piece_between_bars_says_what_its_own_part_is_like(bar: str) -> None:
+    pieces = ["stage 1 open", "stage 2 open", "stage 2 2.2 ohm ok", "stage 1 2.1 ohm pass"]
+    who = ["drv", "drv", "pass", "pass"]
+    text = bar.join(f"{w} front bag {p}" for w, p in zip(who, pieces, strict=True))
     assert found(read(text)) == [
         (None, "driver.front-bag", 1, "open-or-high"),
         (None, "driver.front-bag", 2, "open-or-high"),

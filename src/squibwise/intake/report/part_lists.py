@@ -11,7 +11,7 @@ from squibwise.intake.report.words import FAULTS, OF_ITS_OWN, PARTS, has_fault
 
 _ENDS_SENTENCE = pattern(r"(?:[:!]|\w{6,}\.)\s*$")
 _BETWEEN_NAMES = pattern(r"[;,](?:\s+|$)")
-_BETWEEN_BARS = pattern(r"\s+\|\s+")
+_BETWEEN_BARS = pattern(r"\s+\|\s+|\t")
 _MEASURED = pattern(r"(?i)\d\s?(?:ohms?\b|Ω)")
 _SIGNS_OF_LIST = 2
 _NAME_WORDS = 8  # of the longest name of a part
@@ -34,8 +34,8 @@ def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list
 
     ``driver bag 1 open | passenger bag 2 ok``: one piece's word must not speak for the others.
     """
-    texts = [t for t in _BETWEEN_BARS.split(line.text) if t.strip()]
-    if len(texts) < _SIGNS_OF_LIST or line.codes or line.cells:
+    texts = [t for t in line.cells or _BETWEEN_BARS.split(line.text) if t.strip()]
+    if len(texts) < _SIGNS_OF_LIST or line.codes:
         return [line]
     pieces = [_piece(line, text, lexicon, language) for text in texts]
     return pieces if all(map(_says_of_a_part, pieces)) else [line]
