@@ -19,7 +19,7 @@ from squibwise.catalog.load import Catalog
 from squibwise.documents import record_pdf
 from squibwise.history.order import order_entries, read_history
 from squibwise.intake import read_report
-from squibwise.model.car import Given, OwnRule, Profile
+from squibwise.model.car import Given, OwnCode, OwnRule, Profile
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
@@ -973,3 +973,36 @@ def test_a_fault_that_went_away_without_a_repair_keeps_its_gate_open(
         ),
     ):
         assert "faults" not in open_gates(issued(issue, made, first, mended))
+
+
+def test_page_one_tells_what_the_owner_typed_in_and_what_is_not_there(
+    issue: Maker, made: Made
+) -> None:
+    own = OwnCode(code="B0010", component="centre.fasteners", source="a list", text="clip")
+    car = msgspec.structs.replace(made["case"]().car, codes=(own,))
+    line = CodeLine(line=1, raw="B0010", code="B0010", component="centre.fasteners")
+    first = Report(id="scan-1", when="before-repair", reading=ReadReport(lines=(line,)))
+    told = known(issued(issue, made, first, car=car))
+    assert "its owner typed in (a list): B0010 as centre.fasteners" in told
+    assert "Papers of which nobody says that they are there: damage photos, purchase" in told
+
+
+def test_labels_that_all_read_alike_are_told(issue: Maker, made: Made) -> None:
+    sold = [
+        PartLabel(
+            id=f"l{n}",
+            component=c,
+            number=f"9Z-22{n}",
+            provenance="new",
+            seller="One Desk",
+            made_on="2019-03",
+        )
+        for n, c in enumerate(made["case"]().car.components)
+    ]
+    evidence = (*(e for e in made["evidence"]() if e.id != "label-1"), *sold)
+    assert 'name one seller and one day: "One Desk"' in known(
+        issued(issue, made, evidence=evidence)
+    )
+    other = msgspec.structs.replace(sold[0], made_on="2019-04")
+    mixed = (*(e for e in evidence if e.id != "l0"), other)
+    assert "one seller and one day" not in known(issued(issue, made, evidence=mixed))

@@ -5,7 +5,7 @@ import msgspec
 from squibwise.catalog.facts import Source
 from squibwise.errors import InputError, ModelError
 from squibwise.model.belief import Assumption, Because, Contradiction, NextLook
-from squibwise.model.car import Profile
+from squibwise.model.car import OwnCode, Profile
 from squibwise.model.cost import Cost
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding
@@ -22,6 +22,7 @@ class StatedCar(msgspec.Struct, frozen=True, kw_only=True):
     equipment: str
     assumed: bool
     removed: tuple[str, ...] = ()
+    codes: tuple[OwnCode, ...] = ()
 
 
 class StatedEvent(msgspec.Struct, frozen=True, kw_only=True):
@@ -78,6 +79,7 @@ class StatedPaper(msgspec.Struct, frozen=True, kw_only=True):
     grade: str
     by: str
     time: str
+    id: str = ""
 
 
 class StatedPart(msgspec.Struct, frozen=True, kw_only=True):

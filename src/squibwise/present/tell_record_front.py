@@ -140,7 +140,7 @@ def in_columns(texts: Sequence[str]) -> Table:
 
 
 LONGEST_STATED, MOST_DOUBTS, MOST_CONTRADICTIONS, MANY_NAMED = 90, 3, 3, 3
-LONGEST_NOTE, MOST_RULES, LONGEST_CONTRADICTION = 40, 5, 150
+LONGEST_NOTE, MOST_RULES, LONGEST_CONTRADICTION, MANY_LABELS = 40, 5, 150, 5
 
 
 def list_fitted(content: Content) -> dict[str, StatedPart]:
@@ -153,14 +153,10 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     history = read_history(content.evidence)
     told = (*_left_fired(content), *_told_of_events(history), *_of_which_car(content))
     told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
-    told = (
-        *told,
-        *_used_live(content),
-        *_without_serial(content),
-        *_relabelled(content),
-        *_doubts(content),
-    )
-    told = (*told, *_of_photos(content), *_of_documents(record, content), *_in_one_day(history))
+    told = (*told, *_own_codes(content), *_used_live(content), *_of_labels(content))
+    told = (*told, *_relabelled(content), *_doubts(content), *_of_photos(content))
+    told = (*told, *_missing_papers(content), *_of_documents(record, content))
+    told = (*told, *_in_one_day(history))
     told = (*told, *_how_long(content, history))
     told = (*told, *_of_the_input(content), *_left_out(record))
     return section("To know before relying on it", Bullets(items=told))
@@ -220,11 +216,36 @@ def _how_long(content: Content, history: History) -> list[str]:
     return [f"{short}{dated}; reckoned are {hours(takes)} with hands on."]
 
 
-def _without_serial(content: Content) -> list[str]:
-    live = [p for p in content.parts if p.live and p.number]
+def _of_labels(content: Content) -> list[str]:
+    """Return how many parts that fire have no serial, and that all labels read like one."""
+    labelled = [p for p in content.parts if p.number]
+    live = [p for p in labelled if p.live]
     bare = [p for p in live if not p.serial]
     told = f"No serial number is on record for {len(bare)} of {len(live)} parts that fire."
-    return [told] if bare else []
+    alike = {(p.seller, p.made_on) for p in labelled}
+    found = [told] if bare else []
+    if len(labelled) >= MANY_LABELS and len(alike) == 1 and all(next(iter(alike))):
+        seller, day = alike.pop()
+        named = f'"{cut(seller, LONGEST_NOTE)}", made {cut(day, LONGEST_NOTE)}'
+        found.append(f"All {len(labelled)} labels name one seller and one day: {named}.")
+    return found
+
+
+def _own_codes(content: Content) -> list[str]:
+    """Return the codes of the reports that a table of its owner reads, and as what."""
+    reports = [e for e in content.evidence if isinstance(e, Report)]
+    read = {line.code for report in reports for line in report.reading.lines}
+    rows = [r for r in content.car.codes if r.code in read]
+    told = [f"{r.code} as {r.component or cut(r.text, LONGEST_NOTE) or 'no part'}" for r in rows]
+    source = cut(rows[0].source, LONGEST_NOTE) if rows else ""
+    head = f"Read by a code table that its owner typed in ({source})"
+    return [f"{head}: {listed(list(dict.fromkeys(told)), 5)}."] if told else []
+
+
+def _missing_papers(content: Content) -> list[str]:
+    left = [p.id.replace("-", " ") for p in content.papers if p.grade == "open"]
+    told = f"Papers of which nobody says that they are there: {', '.join(left)}."
+    return [told] if left else []
 
 
 def _relabelled(content: Content) -> list[str]:
