@@ -150,6 +150,8 @@ def _load_now(
     then = _TAKE_OUT
     if isinstance(bench, BenchTest) and bench.test.rule == "split":
         then = "Move it to where this card asks."
+    elif isinstance(bench, BenchTest) and bench.test.meter:
+        then = "Take it out and write it down as returned; its connector stays apart for this card."
     return f"In the circuit now: {_named_load(out)}, at {where}. {then} {beside}".rstrip()
 
 

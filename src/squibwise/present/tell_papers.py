@@ -11,7 +11,7 @@ from squibwise.model.proof import ProofRecord
 from squibwise.model.trace import Trace
 from squibwise.model.work import Operation, Work
 from squibwise.present.figures import cut, paper_size
-from squibwise.present.phrases import tell_car
+from squibwise.present.phrases import name, tell_car
 from squibwise.present.record_content import Content, StatedPaper, StatedPart, read_content
 from squibwise.present.tell_record_work import tell_ground
 from squibwise.present.tell_trace import tell_card
@@ -84,7 +84,7 @@ def _tag(case: Case, operation: Operation, catalog: Catalog) -> Tag:
 
 def tell_cards(case: Case, traces: Sequence[Trace], catalog: Catalog) -> Paper:
     """Return the bench card of the next test of each circuit, a page each, with boxes to tick."""
-    cards = [_card_sections(case, t) for t in traces]
+    cards = [_card_sections(case, t, catalog) for t in traces]
     starts = [sum(len(c) for c in cards[:n]) for n in range(1, len(cards))]
     none = (section("", Text(text="No circuit is to be traced.")),) if not cards else ()
     telling = Telling(
@@ -100,7 +100,7 @@ def tell_cards(case: Case, traces: Sequence[Trace], catalog: Catalog) -> Paper:
     )
 
 
-def _card_sections(case: Case, trace: Trace) -> tuple[Section, ...]:
+def _card_sections(case: Case, trace: Trace, catalog: Catalog) -> tuple[Section, ...]:
     outcomes = Steps(
         steps=tuple(
             Step(done=False, title=f"{word}: {means}")
@@ -108,7 +108,9 @@ def _card_sections(case: Case, trace: Trace) -> tuple[Section, ...]:
         )
     )
     danger = trace.next_test.danger
-    head = section(f"Circuit {trace.loop}", *([Text(text=danger, tone="alarm")] if danger else []))
+    part = name(trace.loop.partition("/")[0], catalog)
+    blocks = [Text(text=danger, tone="alarm")] if danger else []
+    head = section(f"Circuit {trace.loop}: {part}", *blocks)
     enter = Text(text=f"To be entered: squibwise tried {case.id} {trace.loop} and the ticked word.")
     signed = Text(text="Done by ______________________   Day and time ______________________")
     told = trace.next_test.outcomes
