@@ -115,3 +115,17 @@ def test_a_word_that_repeats_somebody_elses_is_one_witness() -> None:
         msgspec.structs.replace(says, id="three", from_="dealer's message quoting the broker"),
     ]
     assert_same(answer((says,)), answer((*again, says)))
+
+
+def test_the_same_reading_laid_out_anew_is_no_second_one() -> None:
+    first, second = build.code(1, BAG), build.code(2, "passenger.front-bag")
+    anew = [msgspec.structs.replace(c, raw=f"| {c.raw} |") for c in (second, first)]
+    found = (build.scan(first, second, id="a"), build.scan(*anew, name="b"))
+    assert_same(answer(found[:1]), answer(found))
+
+
+def test_three_scans_without_a_time_say_the_same_in_any_order() -> None:
+    lines = [(build.code(1, BAG),), (build.code(1, "passenger.front-bag"),), ()]
+    scans = [build.scan(*one, complete=True, id=str(n)) for n, one in enumerate(lines)]
+    for other in (scans[::-1], [scans[1], scans[0], scans[2]]):
+        assert_same(answer(tuple(scans)), answer(tuple(other)))

@@ -21,12 +21,14 @@ from squibwise.infer.network import UnitState
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
+    DoneWork,
     Evidence,
     Impact,
     Look,
     Recorder,
     Statement,
     Story,
+    SubstituteLoad,
 )
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.origin import Finding
@@ -269,7 +271,7 @@ def drop_copies(case: Case, catalog: Catalog) -> tuple[Case, tuple[Finding, ...]
             kept.append(entry)
             if key is not None:
                 seen[key] = entry.id
-    joined = tuple(_join_reports(kept))
+    joined = tuple(_join_reports(_put_untimed_alike(kept)))
     return msgspec.structs.replace(case, evidence=joined), tuple(findings)
 
 
@@ -300,10 +302,30 @@ def _finding(code: str, text: str, entry: Evidence) -> Finding:
 
 
 def _read(report: Report) -> str:
-    """Return what a report says, whenever it was read."""
-    lines = [(c.raw, c.code, c.status, c.module) for c in report.reading.lines]
+    """Return what a report says, whenever it was read and however its lines are laid out."""
+    read = report.reading.lines
+    lines = sorted(repr((c.code or c.raw, c.component, c.fault, c.status, c.module)) for c in read)
     cover = report.reading.coverage
     return repr((report.when, lines, cover.complete, cover.able, cover.unit_volts))
+
+
+def _put_untimed_alike(entries: list[Evidence]) -> list[Evidence]:
+    """Return entries with reports that have no time, between two that have one, in one order.
+
+    In which order somebody wrote them down says nothing of when they were read.
+    """
+    runs: list[list[int]] = [[]]
+    for at, entry in enumerate(entries):
+        if entry.time is not None or isinstance(entry, DoneWork | SubstituteLoad):
+            runs.append([])
+        elif isinstance(entry, Report):
+            runs[-1].append(at)
+    put = list(entries)
+    for run in runs:
+        reports = [e for at in run if isinstance(e := entries[at], Report)]
+        for at, report in zip(run, sorted(reports, key=_read), strict=True):
+            put[at] = report
+    return put
 
 
 def _content(entry: Evidence, case: Case, catalog: Catalog) -> str | None:
