@@ -120,7 +120,7 @@ def test_a_word_that_repeats_somebody_elses_is_one_witness() -> None:
 def test_the_same_reading_laid_out_anew_is_no_second_one() -> None:
     first, second = build.code(1, BAG), build.code(2, "passenger.front-bag")
     anew = [msgspec.structs.replace(c, raw=f"| {c.raw} |") for c in (second, first)]
-    found = (build.scan(first, second, id="a"), build.scan(*anew, name="b"))
+    found = (build.scan(first, second, id="a"), build.scan(*anew, id="b"))
     assert_same(answer(found[:1]), answer(found))
 
 
