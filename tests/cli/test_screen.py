@@ -1,5 +1,6 @@
 """What reaches a screen: nothing that moves the cursor, no colour where none is wanted."""
 
+import json
 import os
 import pty
 import re
@@ -11,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from squibwise.cli import output
 from squibwise.cli.filtering import escape_hidden, spell_out
 
 Line = Callable[..., Any]
@@ -98,11 +100,14 @@ def test_harmless_text_is_left_alone(text: str) -> None:
 
 
 def test_json_reads_the_same_after_the_filter() -> None:
-    import json
-
     hidden = json.dumps(HOSTILE + "\U000e0001", ensure_ascii=False)
     assert json.loads(escape_hidden(hidden)) == HOSTILE + "\U000e0001"
     assert escape_hidden(hidden).isascii()
+
+
+def test_json_of_half_a_character_is_written(capsys: pytest.CaptureFixture[str]) -> None:
+    output.write_json({"raw": "\ud83d open"})
+    assert json.loads(capsys.readouterr().out) == {"raw": "\ud83d open"}
 
 
 def test_quiet_prints_nothing_and_answers_by_exit_code(run: Line, cases: Path) -> None:

@@ -118,7 +118,11 @@ def test_a_word_that_repeats_somebody_elses_is_one_witness() -> None:
 
 
 def test_the_same_reading_laid_out_anew_is_no_second_one() -> None:
-    first, second = build.code(1, BAG), build.code(2, "passenger.front-bag")
+    parts = {"B0001-13": BAG, "B0010-13": "passenger.front-bag"}
+    first, second = (
+        msgspec.structs.replace(build.code(n, c), code=word)
+        for n, (word, c) in enumerate(parts.items())
+    )
     anew = [msgspec.structs.replace(c, raw=f"| {c.raw} |") for c in (second, first)]
     found = (build.scan(first, second, id="a"), build.scan(*anew, id="b"))
     assert_same(answer(found[:1]), answer(found))

@@ -5,6 +5,7 @@ wrote into a file can move the cursor, erase a line or turn the direction of wri
 """
 
 import io
+import json
 import os
 import shutil
 import sys
@@ -52,8 +53,11 @@ def write_json(value: Mapping[str, Any]) -> None:
     import msgspec
 
     end_waiting()
-    text = msgspec.json.format(msgspec.json.encode(value), indent=2)
-    sys.stdout.write(escape_hidden(text.decode("utf-8")) + "\n")
+    try:
+        text = msgspec.json.format(msgspec.json.encode(value), indent=2).decode("utf-8")
+    except UnicodeEncodeError:  # half of a character that a stranger's file holds
+        text = json.dumps(msgspec.to_builtins(value), indent=2)
+    sys.stdout.write(escape_hidden(text) + "\n")
 
 
 def as_builtins(record: object) -> dict[str, Any]:

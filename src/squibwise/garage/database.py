@@ -1,8 +1,9 @@
 """The file that a garage is: opened, brought up to date, copied while in use."""
 
+import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from importlib import resources
 from pathlib import Path
 
@@ -124,18 +125,30 @@ def writing(connection: sqlite3.Connection) -> Iterator[None]:
 def backup(connection: sqlite3.Connection, place: Path) -> None:
     """Copy a garage to a new file while others read and write it.
 
+    It has another name until it is whole: a copy that fails leaves no file, one that is killed none
+    that could be taken for a backup.
+
     Raises:
         InputError: Something is at that place, or the disk refuses.
     """
+    part = place.with_name(f"{place.name}.part")
+    if os.path.lexists(place):
+        raise InputError(f"'{place}' is there already.", remedy="Name a new file.")
     try:
-        place.touch(exist_ok=False)
-        target = sqlite3.connect(place)
-        try:
+        part.touch(exist_ok=False)
+    except OSError as error:
+        raise _no_backup(part, error) from error
+    try:
+        with closing(sqlite3.connect(part)) as target:
             connection.backup(target)
-        finally:
-            target.close()
-    except FileExistsError as error:
-        raise InputError(f"'{place}' is there already.", remedy="Name a new file.") from error
+        part.rename(place)
     except (OSError, sqlite3.Error) as error:
-        remedy = "Choose a place that you may write to, with room for it."
-        raise InputError(f"{place}: {error}. There is no backup.", remedy=remedy) from error
+        raise _no_backup(place, error) from error
+    finally:
+        for end in ("", "-journal", "-wal", "-shm"):
+            part.with_name(part.name + end).unlink(missing_ok=True)
+
+
+def _no_backup(place: Path, error: Exception) -> InputError:
+    remedy = "Choose a place that you may write to, with room for it."
+    return InputError(f"{place}: {error}. There is no backup.", remedy=remedy)
