@@ -931,6 +931,8 @@ def test_a_part_last_found_off_is_put_right_by_an_entry_and_by_no_clean_scan(
     issue: Maker, made: Made, last: Any
 ) -> None:
     assert f"{BAG} is on record as" in open_gates(issued(issue, made, last))["not-sound"]
+    late = Look(id="late", time=made["at"](14), component=BAG, seen="intact")
+    assert "off its connector" in open_gates(issued(issue, made, last, late))["final-scan"]
     again = DoneWork(id="again", time=last.time, what="reseated", component=BAG, by="R. Own")
     assert open_gates(issued(issue, made, last, again)) == {}
 

@@ -141,6 +141,7 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
         *_scan_of_which_day(last),
         *_scan_at_which_distance(last, [r for _, r in scans[:-1]]),
         *(p for p in (_late_or_timeless(last, place, history),) if p is not None),
+        *_scan_while_off(place, history, catalog),
         *_scan_lines(last),
         *_scan_coverage(last, catalog),
     ]
@@ -161,6 +162,12 @@ def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[
     again = [r.id for r in earlier if last.file and r.file == last.file]
     found = [Problem(word="other-car", detail=named or "", decided=True)] if other else []
     return found + [Problem(word="same-file", detail=r, decided=True) for r in again[:1]]
+
+
+def _scan_while_off(place: int, history: History, catalog: Catalog) -> list[Problem]:
+    """Return that parts were on record as off their circuit when a scan was read."""
+    off = [c for c in find_off(history, catalog, place) if split_component(c).kind != _LAMP]
+    return [Problem(word="off", detail=", ".join(off), decided=True)] if off else []
 
 
 def _is_part_of(named: str, vin: str) -> bool:

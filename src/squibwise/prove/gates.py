@@ -174,7 +174,8 @@ def _not_sound(context: Context) -> list[str]:
         and not _is_sensor_proved(c.id, context)
     ] + [
         f"{name} is on record as {_how_off(entry)} ({entry.id}), and nothing says since that it "
-        f"was put right: did CASE reseated {name}, or look again and enter it as intact."
+        f"was put right: see that it is home and free, then saw CASE {name} intact; or record "
+        "done, what = 'reseated'."
         for name, entry in off.items()
         if name in context.case.car.components
     ]
@@ -246,8 +247,8 @@ def _faults(context: Context) -> list[str]:
     fitted = {i.component for i in context.work.items if i.action == "replace" and i.done}
     return _still_to_do("trace")(context) + [
         f"{name}: {report.id} names a fault of it as present, the last scan does not, and nothing "
-        f"on record mended it: did CASE reseated {name}, replaced or repaired; or passed "
-        f"'{name}:trace' with what was found in its note and who found it."
+        f"on record mended it: record done, what = 'reseated', 'repaired' or 'replaced'; or "
+        f"passed '{name}:trace' with what was found in its note and who found it."
         for name, report in gone.items()
         if name not in fitted
         and not _is_explained(context, f"{name}:trace", context.history.place_of(report.id))

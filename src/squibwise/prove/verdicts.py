@@ -144,6 +144,10 @@ _SCAN = {
         "The odometer on it runs back: {0}.",
         "Scan again; or record passed 'final-scan', with why it runs back and who read it.",
     ),
+    "off": (
+        "When it was read, {0} was on record as off its connector.",
+        "See that it is home, enter that, and scan again.",
+    ),
     "same-file": ("It is the file of {0} once more.", "Scan again after the last work."),
     "faults": ("It still names {0}.", "Trace and repair, then scan again."),
     "early": (
