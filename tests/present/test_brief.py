@@ -322,3 +322,6 @@ def test_a_repair_that_did_not_hold_is_told_with_its_next_step(briefed: Any) -> 
     assert "did not hold, scan-2 shows the fault again" in shown
     assert f"trace driver buckle with pretensioner, with `squibwise trace c {loop}`" in shown
     assert "did not hold" not in briefed(line, seated)
+    wire = outcome | {"test": "renew:seat-harness", "outcome": "fixed"}
+    shown = " ".join(briefed(line, wire, again).split())
+    assert "'Renew the harness inside the seat' did not hold" in shown

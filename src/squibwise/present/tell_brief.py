@@ -240,10 +240,12 @@ def _name_repair(repair: str, component: str, catalog: Catalog) -> str:
     verb, _, point = repair.partition(":")
     part, book = split_component(component), catalog.loops
     chain = book.chain(part.kind, part.place)
-    elements = {e.id: e.title for e in chain.element} if chain else {}
-    title = next((c.title for c in book.repairs if c.id in (repair, f"{verb}:{{point}}")), repair)
+    at = next((e for e in chain.element if e.id == point), None) if chain else None
+    named = [c for c in book.repairs if c.id in (repair, f"{verb}:{{point}}")]
+    here = [c for c in named if at is None or c.at in (at.id, f"<{at.role}>")]
+    title = next((c.title for c in here or named), repair)
     return title.format(
-        element=elements.get(point, point).format(kind=catalog.kinds[part.kind].title)
+        element=(at.title if at else point).format(kind=catalog.kinds[part.kind].title)
     )
 
 
