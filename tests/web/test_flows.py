@@ -205,8 +205,10 @@ def test_lots_are_screened_and_sorted_by_touch(show: Show) -> None:
     page.get_by_role("button", name="Screen them").click()
     first = page.locator("table.lots tbody tr").first
     expect(first).to_contain_text("lot-b")
-    page.locator("table.lots th a").first.click()
+    page.locator("table.lots th a").first.focus()
+    page.keyboard.press("Enter")
     expect(first).to_contain_text("lot-a")
+    expect(page.locator("table.lots th a").first).to_be_focused()
     page.locator("table.lots th a").first.click()
     expect(first).to_contain_text("lot-b")
 

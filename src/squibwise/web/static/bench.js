@@ -274,9 +274,16 @@
 
   document.addEventListener("submit", submit);
   document.addEventListener("submit", takeSent);
+  // Where a part of the page is put in place of another, the keyboard goes on from where it was.
+  let pressed = "";
+  document.addEventListener("htmx:beforeSwap", () => { pressed = document.activeElement.textContent.trim(); });
   document.addEventListener("htmx:afterSettle", (event) => {
-    begin(event.target);
-    if (event.target.id === "panel") document.getElementById("part-title")?.focus({ preventScroll: true });
+    const target = event.target;
+    begin(target);
+    const title = (target.id === "panel" || target === document.body) && document.getElementById("part-title");
+    const isLost = document.activeElement === document.body || document.activeElement.id === "main";
+    const same = isLost && pressed && $("a, button", target).find((e) => e.textContent.trim() === pressed);
+    (title || same || null)?.focus({ preventScroll: true });
   });
   window.addEventListener("beforeprint", () => { for (const cautions of $("details.cautions")) cautions.open = true; });
   window.addEventListener("online", sendKept);
