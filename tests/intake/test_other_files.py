@@ -27,6 +27,7 @@ PRICES = (
 )
 FILES = {
     "acc.csv": (f"time_ms,ax_g,ay_g\n{PULSE}", "crash-data"),
+    "short.csv": ("time,ax\n0,0.1\n1,-12.3\n2,-30.2\n", "crash-data"),
     "counts.csv": (FIVES, "crash-data"),
     "channel.txt": ("Sampling interval :0.0001\n" + "-2.00000E+02\n" * 30, "crash-data"),
     "offers.csv": (OFFERS, "buy"),
@@ -52,6 +53,7 @@ def test_no_fault_is_read_and_the_way_on_is_told(name: str) -> None:
         "part;supplier;price;code;text\nairbag;yard;180;B1A11-13;driver airbag open circuit\n"
         "curtain;yard;150;B1A22-11;left curtain short to ground\n",
         "13\n24\n35\n",
+        "9001 12\n9002 13\n9003 14\n",
         "B1A11 driver airbag open   310.00\nB1A22 left curtain short to ground   260.00\n"
         "B1A33 clock spring open   61.00\n",
     ],

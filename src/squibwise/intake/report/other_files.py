@@ -21,6 +21,7 @@ _ELEMENTS = 3  # names of recorder elements that make a file recorder data
 _NUMBERS = pattern(  # two numbers or more, or one that is no whole one
     r"\s*[+-]?\d+(?:[.,]\d+(?:[eE][+-]?\d+)?|(?:[.,]\d+)?(?:\s*[\s,;|]\s*[+-]?\d+(?:[.,]\d+)?)+)[\s,;|]*"
 )
+_NUMBER = pattern(r"\d+(?:[.,]\d+)?")
 _MANY = 20  # rows of numbers that make a table
 _MOSTLY = 0.8
 _FIRST_ROWS = 5  # among which the names of columns stand
@@ -81,8 +82,9 @@ def name_table(lines: Sequence[Line], catalog: Catalog) -> str:
         Empty where it may be a report.
     """
     told = [ln for ln in lines if ln.text.strip()]
-    numbers = sum(bool(_NUMBERS.fullmatch(ln.text)) for ln in told)
-    if numbers >= _MANY and numbers >= _MOSTLY * len(told):
+    rows = [ln for ln in told if _NUMBERS.fullmatch(ln.text)]
+    is_short = len(rows) >= max(_FEW, len(told) - 1) and all(map(_is_measured, rows))
+    if is_short or (len(rows) >= _MANY and len(rows) >= _MOSTLY * len(told)):
         return "numbers"
     coded = sum(any(c.is_exact for c in ln.codes) for ln in told)
     # Source: cfr-49-563, names of the elements of tables I and II.
@@ -97,6 +99,12 @@ def name_table(lines: Sequence[Line], catalog: Catalog) -> str:
         if len(sold) > _FEW and "id" in sold:
             return "lots"
     return ""
+
+
+def _is_measured(row: Line) -> bool:
+    """Tell whether a row holds several numbers, one of them with a fraction: no list of codes."""
+    numbers = _NUMBER.findall(row.text)
+    return len(numbers) > 1 and any("." in n or "," in n for n in numbers)
 
 
 @lru_cache(maxsize=4)
