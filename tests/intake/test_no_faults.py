@@ -235,6 +235,8 @@ def test_a_no_in_front_of_a_fault_answers_somebody_and_denies_nothing(row: str) 
         "Der Fahrerairbag hat weiterhin eine Unterbrechung.",
         "Habe gelöscht, nach 200 m war die Unterbrechung am Fahrerairbag wieder da.",
         "Il reste l'airbag conducteur, résistance trop élevée.",
+        "There is nothing else, only the driver airbag open.",
+        "Sonst ist nichts drin, nur Fahrerairbag Unterbrechung.",
         "Se queja del airbag del conductor, resistencia alta.",
         "La diagnosi dà airbag guida aperto e non si cancella.",
         "O aparelho acusa airbag do motorista em circuito aberto.",

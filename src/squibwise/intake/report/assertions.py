@@ -31,6 +31,10 @@ _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 _DENYING = frozenset({"not", "gone"})
+_ONLY = frozenset(
+    "just only nur bloss juste seulement uniquement solo solamente soltanto so apenas somente tylko"
+    " jedynie".split()
+)
 _LACKS = frozenset("fehlt fehlen falta faltan manque manca missing".split())
 _ADVERBS = frozenset("not nicht non pas nao nie".split())  # "no text for:" denies a text
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
@@ -77,7 +81,13 @@ def _is_back(words: Words) -> bool:
 def _holds(clause: str, catalog: Catalog, language: str | None) -> bool:
     """``the clock spring is open``, whatever the sentence goes on with."""
     _, holding, strange = _sort(clause, lexicon_of(catalog), language)
-    return holding > 0 and not strange and stands_alone(words_of(clause, catalog, language))
+    is_told = holding > 0 or begins_with_only(clause)
+    return is_told and not strange and stands_alone(words_of(clause, catalog, language))
+
+
+def begins_with_only(clause: str) -> bool:
+    """``nothing else, only the right curtain open``: what is left is there."""
+    return any(t.text in _ONLY for t in tokenise(clause)[:1])
 
 
 def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
@@ -96,16 +106,10 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
         for c, w in said
         if stands_alone(w) and not w.voices and not _sort(c, lexicon, language)[2]
     ]
-    other = [
-        c
-        for c, w in said
-        if w.voices
-        and (not stands_alone(w))
-        and not has_fault(w)
-        and _has_subject(c, lexicon, language)
-    ]
-    voiced = [c for c, w in said if w.voices]
-    return sure[0] if sure and voiced and len(voiced) == len(other) else ""
+    left = next(filter(begins_with_only, sure), "")
+    voiced = [(c, w) for c, w in said if w.voices]
+    is_other = all(not has_fault(w) and _has_subject(c, lexicon, language) for c, w in voiced)
+    return left or (sure[0] if sure and voiced and is_other else "")
 
 
 def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:

@@ -7,6 +7,7 @@ from squibwise.intake.importers.base import refuse_many
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.assertions import (
     UNSURE,
+    begins_with_only,
     denies_other,
     denies_strangely,
     find_asserted,
@@ -200,7 +201,7 @@ def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
         sheet.unread.append(line)
         return
     fault = _words_entry(line, words_of(clause, catalog, sheet.language), state)
-    fault.absent = UNSURE
+    fault.absent = "" if begins_with_only(clause) else UNSURE
     sheet.faults.append(fault)
 
 
