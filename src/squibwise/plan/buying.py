@@ -316,9 +316,9 @@ class _Model:
 
     def _stand_longer(self, name: str, fitted: Any, comes: Sequence[tuple[Any, Any]]) -> Any:  # noqa: ANN401 - variables
         """Return the days that the car is ready later if what is taken fails and comes anew."""
-        m = self.model
-        late = m.new_int_var(0, self.horizon, f"late anew {name}")
-        for day, took in comes:
+        late = (m := self.model).new_int_var(0, self.horizon, f"late anew {name}")
+        m.add(late >= sum(d * took for d, took in comes if isinstance(d, int)) - fitted)
+        for day, took in ((d, took) for d, took in comes if not isinstance(d, int)):
             m.add(late >= day - fitted).only_enforce_if(took)
         ready = m.new_int_var(0, self.horizon, f"ready anew {name}")
         m.add(ready == self.ready + late)
