@@ -441,11 +441,11 @@ def _not_sure(told: list[CodeLine], name: str) -> Iterator[Finding]:
     lines = ReadReport(lines=tuple(told)).doubtful
     if lines:
         numbers = ", ".join(str(ln.line) for ln in lines[:_MOST_LINES])
+        more = f" and {len(lines) - _MOST_LINES} more" if lines[_MOST_LINES:] else ""
         yield _make(
             "told-not-sure",
             "warning",
-            f"{len(lines)} lines tell of a fault, but not surely of one that is there now (line "
-            f"{numbers}). Is it?",
+            f"Told of as faults, but not surely there now: line {numbers}{more}. Are they?",
             "Ask who wrote it. If it is, say under [[codes]] what the line means, or write part "
             "and fault on a line of their own.",
             Origin(file=name, line=lines[0].line, raw=lines[0].raw),
