@@ -29,7 +29,9 @@ from squibwise.model.evidence import (
     PartLabel,
     Passed,
     Photo,
+    Reading,
     Recorder,
+    SeatTrial,
     Statement,
     SubstituteLoad,
 )
@@ -691,7 +693,9 @@ def test_a_script_that_invents_every_part_is_only_stated_on_page_one(
     assert {"replacements", "provenance", "disposal", "final-scan", "inspections"} <= stated
     pages = pypdfium2.PdfDocument(record_pdf(record))
     assert len(pages) == 2
-    assert "No open gate. Signed by:" in pages[0].get_textpage().get_text_range()
+    first, second = (page.get_textpage().get_text_range() for page in pages)
+    assert "Signed as set, no figure, no document:" in first
+    assert "No open gate. Signed by:" in second[:300]  # the first page is full of what to know
     pages.close()
     assert "No photograph is in it." in known(record)
     replaced = next(g for g in record.gates if g.id == "replacements")
@@ -1008,3 +1012,30 @@ def test_labels_that_all_read_alike_are_told(issue: Maker, made: Made) -> None:
     other = msgspec.structs.replace(sold[0], made_on="2019-04")
     mixed = (*(e for e in evidence if e.id != "l0"), other)
     assert "one seller and one day" not in known(issued(issue, made, evidence=mixed))
+
+
+def test_a_bare_tick_of_a_setting_or_a_search_stands_on_page_one(issue: Maker, made: Made) -> None:
+    def told(note: str) -> str:
+        words = ("passenger.occupant-sensor:calibrate", "passenger.front-bag:trace")
+        ticks = [Passed(id=w, what=w, result="passed", by="R. Own", note=note) for w in words]
+        rest = [e for e in made["evidence"]() if not isinstance(e, Reading | SeatTrial)]
+        return known(issued(issue, made, evidence=(*ticks, *rest)))
+
+    assert "no figure, no document: passenger seat weight sensing" in told("")
+    assert "no cause and no repair on record: passenger front airbag" in told("")
+    assert "Signed as set" not in told("zero -0.1 kg, manual 7.2")
+
+
+def test_a_label_from_before_any_work_may_be_the_old_one(issue: Maker, made: Made) -> None:
+    old = PartLabel(
+        id="o",
+        component=BAG,
+        number="9Z-1",
+        serial="S1",
+        provenance="new",
+        seller="desk",
+        time=dt.datetime(2026, 1, 1),
+    )
+    rest = tuple(e for e in made["evidence"]() if not isinstance(e, PartLabel))
+    assert "perhaps of the old part: driver" in known(issued(issue, made, old, evidence=rest))
+    assert "perhaps of the old part" not in known(issue())

@@ -5,10 +5,19 @@ from collections.abc import Sequence
 from itertools import zip_longest
 
 from squibwise.history.closing import denied_events, late_events
-from squibwise.history.order import History, read_history
-from squibwise.history.signed import NO_POWER, labels_anew
+from squibwise.history.order import History, read_history, replacements
+from squibwise.history.signed import NO_POWER, label_of, labels_anew
 from squibwise.model.car import OwnRule
-from squibwise.model.evidence import Circumstance, DoneWork, Evidence, LampCheck, Passed
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    LampCheck,
+    Passed,
+    Reading,
+    SeatTrial,
+)
+from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
 from squibwise.model.proof import Gate, ProofRecord
 from squibwise.model.report import Report
@@ -154,7 +163,9 @@ def tell_to_know(record: ProofRecord, content: Content) -> Section:
     told = (*_left_fired(content), *_told_of_events(history), *_of_which_car(content))
     told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
     told = (*told, *_own_codes(content), *_used_live(content), *_of_labels(content))
-    told = (*told, *_relabelled(content), *_doubts(content), *_of_photos(content))
+    told = (*told, *_relabelled(content), *_labelled_early(content, history))
+    told = (*told, *_bare_signatures(content, history))
+    told = (*told, *_doubts(content), *_of_photos(content))
     told = (*told, *_missing_papers(content), *_of_documents(record, content))
     told = (*told, *_in_one_day(history))
     told = (*told, *_how_long(content, history))
@@ -256,6 +267,42 @@ def _relabelled(content: Content) -> list[str]:
         for c, labels in labels_anew(read_history(content.evidence)).items()
     ]
     return [f"Labels written anew, no part fitted between: {listed(told, 4)}."] if told else []
+
+
+def _bare_signatures(content: Content, history: History) -> list[str]:
+    """Return settings and searches that stand signed with nothing found, read or named beside."""
+    titles = {c.id: c.title for c in content.components}
+    measured = {split_loop(e.component)[0] for e in history.entries if isinstance(e, _MEASURED)}
+    mended = {w.component for _, w in history.works if w.what != "disconnected"}
+    signed = {p.what: p for _, p in history.all_of(Passed)}
+    told = []
+    for action, proved, head in _BARE:
+        known = measured if proved == "measured" else mended
+        bare = [
+            titles[c]
+            for what, p in signed.items()
+            if what.endswith(action) and p.result == "passed" and not p.note
+            if (c := what.removesuffix(action)) in titles and c not in known
+        ]
+        told += [f"{head}: {listed(bare, 3)}."] if bare else []
+    return told
+
+
+_MEASURED = (Reading, SeatTrial)
+_BARE = (
+    (":calibrate", "measured", "Signed as set, no figure, no document"),
+    (":trace", "mended", "Fault signed as traced, no cause and no repair on record"),
+)
+
+
+def _labelled_early(content: Content, history: History) -> list[str]:
+    """Return fitted parts whose label was written down before any work on the car: the old one?"""
+    first = min((n for n, w in history.works if w.what != "cleared"), default=-1)
+    fitted = (label_of(history, c) for c in replacements(history))
+    early = {x.component for x in fitted if x is not None and history.place_of(x.id) < first}
+    told = [p.title for p in content.parts if p.component in early]
+    head = "Labels written down before any work, perhaps of the old part"
+    return [f"{head}: {listed(told, 4)}."] if told else []
 
 
 def _of_the_input(content: Content) -> list[str]:
