@@ -185,14 +185,6 @@ def test_the_last_scan_of_a_masked_car_or_of_a_stand_in_does_not_count(
     assert (verdict.outcome == "met") == (not told)
 
 
-@pytest.mark.parametrize(("seconds", "gates"), [(0.1, ["lamp-check"]), (3, []), (6, [])])
-def test_a_lamp_that_is_out_before_any_self_test_ends_is_asked_about(
-    issue: Maker, made: Made, seconds: float, gates: list[str]
-) -> None:
-    evidence = with_changed(made, "lamp-1", out_after_s=seconds)
-    assert [*open_gates(issued(issue, made, evidence=evidence))] == gates
-
-
 def test_a_last_scan_of_this_car_whose_file_is_kept_is_shown(issue: Maker, made: Made) -> None:
     reading = ReadReport(vin=made["case"]().car.vin, coverage=Coverage(complete=True, able=True))
     record = issued(issue, made, evidence=with_changed(made, "scan-9", reading=reading))

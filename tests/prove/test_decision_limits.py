@@ -52,11 +52,13 @@ def verdict_on(value: float, quantity: str, unit: str, **more: Any) -> Verdict:
     return judge(reading(value, quantity, unit, **more), profile=profile)["reading:r1"]
 
 
-@pytest.mark.parametrize(("over", "expected"), [(0.0, "met"), (0.01, "undecided")])
-def test_a_lamp_that_goes_out_at_the_longest_published_time_is_met(
-    over: float, expected: str
+# Source: known-load-practice, 3 to 10 s by maker, an inspector 7 to 13 s.
+@pytest.mark.parametrize(
+    ("out", "expected"), [(3.0, "met"), (2.99, "undecided"), (13.0, "met"), (13.01, "undecided")]
+)
+def test_a_lamp_that_goes_out_at_the_ends_of_the_published_times_is_met(
+    out: float, expected: str
 ) -> None:
-    out = number("lamp.latest-out") + over
     check = LampCheck(id="l", lit=True, out_after_s=out, stayed_out=True)
     assert judge(check)["lamp-check"].outcome == expected
 
@@ -350,7 +352,7 @@ def test_one_number_is_one_kind_of_part() -> None:
     assert {same[f"label:{x.component}"].outcome for x in (bag, curtain)} == {"undecided"}
     assert "curtain and front-bag" in same[f"label:{OTHER}"].text
     other_side = label("p3", "right.curtain", "79")
-    pair = judge(curtain, msgspec.structs.replace(other_side, number=curtain.number))
+    pair = judge(*(msgspec.structs.replace(x, number="A-1-C") for x in (curtain, other_side)))
     assert {v.outcome for w, v in pair.items() if w.startswith("label:")} == {"met"}
 
 
