@@ -382,6 +382,7 @@ WANTED = tuple(
         ("instrument-panel", "instrument panel", "centre.instrument-panel"),
         ("front-sensor", "front impact sensor", "nose-left.impact-sensor"),
         ("side-sensor", "B-pillar impact sensor", "pillar-left.impact-sensor"),
+        ("belt-anchor", "belt anchor and its bolt, passenger", "passenger.belt-anchor"),
     )
     for components in [tuple(components)]
 )
@@ -405,6 +406,7 @@ WANTED = tuple(
         ("Dashboard", "instrument-panel@centre", False),
         ("dashbord", "instrument-panel@centre", True),
         ("front crash sensor LH", "front-sensor@nose-left", False),
+        ("belt anchor passenger", "belt-anchor@passenger", False),
         ("seat belt", None, None),
         ("airbag", None, None),
         ("driver side airbag", None, None),
