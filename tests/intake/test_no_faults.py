@@ -332,3 +332,9 @@ def test_a_column_of_answers_goes_on_past_a_row_without_one() -> None:
         ]
     )
     assert [(ln.line, ln.present) for ln in read] == [(2, True), (3, True), (6, True)]
+
+
+def test_the_label_of_a_form_that_nothing_answers_is_no_fault() -> None:
+    form = "impact: left front    drivable: no    airbags deployed: {}"
+    assert not [ln for ln in _read([form.format("see below")]) if ln.present]
+    assert [ln.present for ln in _read([form.format("yes")])] == [True]

@@ -8,6 +8,7 @@ ways, and nobody can list them. So it is told, and asked about.
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
+from squibwise.intake.report.features import YES
 from squibwise.intake.report.lexicon import BASE, Lexicon, Token, lexicon_of, tokenise
 from squibwise.intake.report.lines import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
@@ -26,6 +27,7 @@ _LAST_STOP = pattern(  # "none. B1001", "not much, just B1001"
     r"solamente|soltanto|s[oó]|somente|tylko))\s"
 )
 _FULL_STOP = pattern(r"[.!]\s")
+_PAIR = pattern(r"(?:^|\s{3,})([^:\t]{3,40}):\s([^:\t]{3,40}?)(?=\s{3,}|$)")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
 _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
@@ -48,10 +50,10 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         catalog: For the vocabulary.
         usual: The report's own language.
     """
-    if line.cells or _COLUMNS.search(line.text.strip()):
-        return True
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
+    if line.cells or _COLUMNS.search(line.text.strip()):
+        return not any(_is_unfilled(pair, catalog, language) for pair in _PAIR.findall(line.text))
     small, holding, strange = _sort(line.text, lexicon, language)
     is_prose = small + holding > 0
     if (is_prose or strange) and _MEASURED.search(line.text):
@@ -64,6 +66,15 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     if small + holding < _SMALL and strange <= _STRANGE and not is_sentence:
         return True
     return any(_holds(clause, catalog, language) for clause in _CLAUSE.split(line.text))
+
+
+def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) -> bool:
+    """``airbags deployed: see below``: a label of a form names a fault, and nothing answers it."""
+    label, value = (words_of(text, catalog, language) for text in pair)
+    is_bare = value.says_nothing and not (value.ends or value.rows or value.voices)
+    texts = [t.text for t in tokenise(pair[1])]
+    is_answer = any(t in YES or t[0].isdecimal() for t in texts)
+    return has_fault(label) and is_bare and bool(texts) and not is_answer
 
 
 def _supposes(text: str, lexicon: Lexicon, language: str | None) -> bool:
