@@ -335,6 +335,5 @@ def test_a_column_of_answers_goes_on_past_a_row_without_one() -> None:
 
 
 def test_the_label_of_a_form_that_nothing_answers_is_no_fault() -> None:
-    form = "impact: left front    drivable: no    airbags deployed: {}"
-    assert not [ln for ln in _read([form.format("see below")]) if ln.present]
-    assert [ln.present for ln in _read([form.format("yes")])] == [True]
+    form = "Point of impact: 10 left front pillar    drivable: no    airbags deployed: see below"
+    assert [(ln.present, ln.is_doubtful) for ln in _read([form])] == [(False, True)]
