@@ -220,9 +220,10 @@ def test_a_circuit_is_traced_by_one_short_command_each(run: Line, tmp_path: Path
     case = tmp_path / "c"
     shutil.copytree(DEMO_CASES / "clover-05", case)
     part, loop = "driver.seat-bag", "driver.seat-bag/1"
-    assert "is no outcome of look:seat-plug" in run("tried", case, part, "lock-opn").err
+    assert "is no outcome of reseat:seat-plug" in run("tried", case, part, "lock-opn").err
     assert "Enter one of" in run("tried", case, part, "look:seat-plg", "fine").err
-    assert run("tried", case, "driver seat airbag", "lock-open", "--by", "R").code == 0
+    looked = ("driver seat airbag", "look:seat-plug", "lock-open", "--by", "R")
+    assert run("tried", case, *looked).code == 0
     shown = run("trace", case, loop)
     assert f"squibwise tried clover-05 {loop} 'not fixed'" in shown.out
     repair = ("tried", case, part, "reseat:seat-plug", "not", "fixed")
