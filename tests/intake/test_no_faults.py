@@ -334,6 +334,9 @@ def test_a_column_of_answers_goes_on_past_a_row_without_one() -> None:
     assert [(ln.line, ln.present) for ln in read] == [(2, True), (3, True), (6, True)]
 
 
-def test_the_label_of_a_form_that_nothing_answers_is_no_fault() -> None:
-    form = "Point of impact: 10 left front pillar    drivable: no    airbags deployed: see below"
-    assert [(ln.present, ln.is_doubtful) for ln in _read([form])] == [(False, True)]
+def test_the_label_of_a_form_that_nothing_answers_is_asked_about() -> None:
+    form = "keys: two    driver airbag open: {}"
+    assert [(ln.present, ln.is_doubtful) for ln in _read([form.format("see below")])] == [
+        (False, True)
+    ]
+    assert [ln.present for ln in _read([form.format("yes")])] == [True]
