@@ -98,6 +98,17 @@ def test_a_mirrored_car_driven_from_the_other_side_has_mirrored_answers(found: t
     same({mirrored(k): v for k, v in plain.items()}, other)
 
 
+def test_a_mirrored_car_struck_twice_has_mirrored_answers() -> None:
+    found = (
+        Impact(id="first", zone="tail", clock=1, extent="moderate", order=1),
+        Impact(id="then", zone="door-right", extent="severe", order=2),
+        Look(id="sensor", component="nose-right.impact-sensor", seen="damaged"),
+    )
+    plain = beliefs(*found)
+    other = beliefs(*map(mirror, found), on=mirror_car(build.car()))
+    same({mirrored(k): v for k, v in plain.items()}, other)
+
+
 SIGHTS = [
     ("driver.front-bag", "cover-torn", "fired", True),
     ("driver.front-bag", "cover-whole", "fired", False),

@@ -167,7 +167,8 @@ def _pair_zones(case: Case, catalog: Catalog) -> set[str]:
     table = catalog.firing.events.zone
     sides = {z.side for z in table if z.name in named}
     rest: dict[str, str] = {}
-    for zone in sorted(table, key=lambda z: -_as_left_hand_drive(z, case.car, catalog).share):
+    own = {z.name: _as_left_hand_drive(z, case.car, catalog) for z in table}
+    for zone in sorted(table, key=lambda z: (-own[z.name].share, own[z.name].name)):
         if zone.side not in sides:
             rest.setdefault(zone.side, zone.name)
     return named | set(rest.values())
