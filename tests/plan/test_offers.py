@@ -15,7 +15,7 @@ from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import PartLabel
-from squibwise.model.market import Days, JudgedOffer, Need, OfferSheet
+from squibwise.model.market import Days, JudgedOffer, Need, OfferSheet, ShopTerms
 from squibwise.model.origin import Finding
 from squibwise.model.work import Order, Work
 from squibwise.plan.buying_problem import NOW, expected_price
@@ -583,7 +583,10 @@ def test_what_was_ordered_stays_in_the_sums_however_later_looks_cut_the_list(ord
         judged, _ = judge_offers(offers, wanted, _case(), CATALOG)
         needs = (*cut_needs(wanted, judged), *list_needless(judged))
         kept = {j.need: j.offer for j in pair_offers(needs, judged)}
-        assert sum(expected_price(n, kept[n.key], NOW) for n in needs if n.key in kept) == paid
+        assert (
+            sum(expected_price(n, kept[n.key], NOW, ShopTerms()) for n in needs if n.key in kept)
+            == paid
+        )
         assert len(kept) == len(pair_offers(needs, judged))  # no place is ordered twice
         assert {n.key for n in needs} == set(kept)  # and every one that is needed is covered
 

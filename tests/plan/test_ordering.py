@@ -16,7 +16,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import PartLabel, Photo
 from squibwise.model.market import WEEKDAYS, BuyAnswer, Need, Service, ShopTerms
-from squibwise.model.work import Area, Minutes, Operation, Order, Visit, Work
+from squibwise.model.work import Area, Minutes, Operation, Order, PriceRange, Visit, Work
 from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_worlds
 from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.offers import find_look, list_needs, need_key
@@ -421,3 +421,49 @@ def test_a_broken_file_beside_the_case_is_told_with_its_name(tmp_path) -> None: 
         load_bid(tmp_path / "bid.toml")
     with pytest.raises(InputError, match=r"none\.toml is not there"):
         load_bid(tmp_path / "none.toml")
+
+
+# From a driver's airbag of 120 without papers and a "new" one of 85: both were to be fitted on day
+# 9, the proper one of 590 was not ordered.
+@pytest.mark.parametrize("state", ["ordered", "arrived"])
+@pytest.mark.parametrize(
+    ("condition", "price"), [("used", 120), ("new", 85)], ids=["no papers", "too cheap"]
+)
+def test_what_is_not_to_be_fitted_is_spent_and_the_proper_part_is_bought_besides(
+    condition: str, price: int, state: str
+) -> None:
+    usual = Money(minor=40_000, currency="USD")
+    price_range = PriceRange(low=usual, likely=usual, high=usual, basis="entered")
+    bag = msgspec.structs.replace(BAG, live=True, price=price_range)
+    head = "offer,part,supplier,price,lead days,condition,fails,state,label number\n"
+    proper = "good,driver-bag@driver,Alder,590,6,new,,,\n"
+    wrong = f"bad,driver-bag@driver,Kelso,{price},3,{condition},20%,{state},\n"
+    terms = ShopTerms(bay_day=30, rejects=0.1)
+    answer = _buy(head + proper + wrong, terms, bag)
+    plan, alone = answer.plans[-1], _buy(head + proper, terms, bag).plans[-1]
+    assert {p.need: p.offer for p in plan.purchases}["driver-bag@driver"] == "good"
+    assert plan.total.minor == alone.total.minor + 100 * price
+    assert plan.ready_day == alone.ready_day
+    fit = next(t for t in plan.schedule if t.id == "fit:driver-bag@driver")
+    assert fit.waits_for == "driver-bag@driver"
+    page = str(tell_buying(CASE, answer, terms, dt.date(2026, 3, 2), CATALOG))
+    assert page.count("NOT TO BE FITTED as things stand") == 1
+    lone = _buy(head + wrong, terms, bag)  # nobody offers a proper one: it is missing
+    assert lone.without_offer == ("driver airbag module",)
+    assert lone.plans[-1].parts.minor == 100 * price
+
+
+# From 108.00 of a late unit and 112.50 of a bag that its look ruled out: gone once 'returned'.
+def test_what_a_returned_part_cost_stays_in_the_sums() -> None:
+    terms = ShopTerms(hour=90, bay_day=30, late={"A": 15})
+    sheet = LATE.replace("supplier", "shipping,supplier").replace("driver,", "driver,35,")
+    told = _buy(sheet, terms, BAG).plans[-1]
+    after = sheet.replace(",ordered", ",returned").replace("10%,\n", "10%,ordered\n")
+    answer = _buy(after, terms, BAG)
+    kept = answer.plans[-1]
+    assert kept.total == told.total
+    assert kept.cancelled == told.cancelled == Money(minor=6_000, currency="USD")
+    assert [p.offer for p in kept.purchases] == ["B"]
+    assert "60.00 USD of what it cost stays" in " ".join(f.message for f in answer.findings)
+    less = msgspec.structs.replace(terms, cancel={"A": 0.05})
+    assert _buy(after, less, BAG).plans[-1].cancelled.minor == 3_000

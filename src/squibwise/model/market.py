@@ -22,6 +22,8 @@ HERE_STATES: tuple[LineState, ...] = ("arrived", "fitted")
 """States of a line whose part is there."""
 KEPT_STATES: tuple[LineState, ...] = ("ordered", *HERE_STATES)
 """States of a line that a new plan keeps as it is."""
+PAID_STATES: tuple[LineState, ...] = (*KEPT_STATES, "returned")
+"""States of a line that money was spent on."""
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
 
@@ -180,10 +182,14 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         policy: The strictest rule that applies.
         is_usable: It may be bought.
         is_wrong: It arrived and is another part than was ordered: it is not fitted.
+        is_barred: A rule or its price forbids to fit it as things stand: ordered or not, it is not
+            the part that is needed.
         why: Reasons, the deciding one first, each with its source.
         lacks: Papers and particulars that the deciding one asks for and the offer does not name.
         covers: Places that it is for, where one number is sold for several places; None = it is
             for all that is needed.
+        spent: What was ordered and is for nothing that is needed, as needed by no chance; None =
+            it is for the need.
     """
 
     offer: Offer
@@ -191,14 +197,17 @@ class JudgedOffer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     policy: Policy
     is_usable: bool
     is_wrong: bool = False
+    is_barred: bool = False
     why: tuple[str, ...] = ()
     lacks: tuple[str, ...] = ()
     covers: tuple[str, ...] | None = None
+    spent: Need | None = None
 
     @property
     def counts(self) -> bool:
-        """May it be bought, or was it ordered: a wrong part that came is neither."""
-        return self.is_usable or (self.offer.state in KEPT_STATES and not self.is_wrong)
+        """May it be bought, or was it ordered: what is not to be fitted is neither."""
+        is_unfit = self.is_wrong or self.is_barred
+        return self.is_usable or (self.offer.state in PAID_STATES and not is_unfit)
 
 
 class Service(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -16,7 +16,7 @@ import numpy as np
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
-from squibwise.model.market import HERE_STATES, KEPT_STATES, BuyPlan, Need, Offer
+from squibwise.model.market import HERE_STATES, PAID_STATES, BuyPlan, Need, Offer
 from squibwise.plan.buying_days import (
     Chosen,
     appointment_step,
@@ -205,9 +205,7 @@ class _Model:
     def _choose(self) -> None:
         """One offer for each need, now or after its look; its operation waits for it."""
         m, offers, terms = self.model, self.problem.offers, self.problem.terms
-        parts: list[Any] = []
-        rework: list[Any] = []
-        cancelled: list[Any] = []
+        parts, rework, cancelled = list[Any](), list[Any](), list[Any]()
         for need in self.problem.needs:
             options = self.options[need.key] = self._options(need)
             m.add_exactly_one(self.take[o] for o in options)
@@ -218,8 +216,9 @@ class _Model:
                 self._wait_for_look(need, options, arrival)
             cancelled += self._cancel(need, options)
             for index, stage in options:
-                offer, took = self.problem.offers[index][1], self.take[index, stage]
-                parts.append(expected_price(need, offer, stage) * took)
+                offer, took = offers[index][1], self.take[index, stage]
+                price = expected_price(need, offer, stage, terms) * took
+                (cancelled if offer.state == "returned" else parts).append(price)
             rework += self._replace_failed(need, options)
             is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
             delivered = 0 if is_here else terms.delivery_minutes
@@ -337,7 +336,7 @@ class _Model:
                 (by_key[key], o, self.take[i, s])
                 for (i, s) in self.take
                 for key, o in [self.problem.offers[i]]
-                if (s, o.supplier) == (stage, supplier.name) and o.state not in KEPT_STATES
+                if (s, o.supplier) == (stage, supplier.name) and o.state not in PAID_STATES
             ]
             boxed = [(1.0 if stage == NOW else n.chance, took) for n, _, took in mine]
             live = [one for one, (n, _, _) in zip(boxed, mine, strict=True) if n.live]

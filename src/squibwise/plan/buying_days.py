@@ -75,7 +75,8 @@ def appointment_step(task: Task, day_minutes: int) -> int:
 def list_purchases(chosen: Chosen, ends: Mapping[str, int]) -> tuple[Purchase, ...]:
     """Return what is bought, each with the day it is counted on."""
     leads = expect_leads(chosen)
-    return tuple(_purchase(chosen, o, find_arrival(chosen, o, leads, ends)) for o in chosen.taken)
+    taken = [o for o in chosen.taken if chosen.problem.offers[o[0]][1].state != "returned"]
+    return tuple(_purchase(chosen, o, find_arrival(chosen, o, leads, ends)) for o in taken)
 
 
 def _purchase(chosen: Chosen, option: Option, arrives: int) -> Purchase:
@@ -106,7 +107,7 @@ def _purchase(chosen: Chosen, option: Option, arrives: int) -> Purchase:
 def _say_instead(problem: Problem, need: Need, index: int) -> str:
     """Return what takes the place of a part that may fail; empty = it is here, or does not."""
     offer = problem.offers[index][1]
-    if offer.state in HERE_STATES or offer.fails <= 0.0:
+    if offer.state in HERE_STATES or offer.fails <= 0.0 or need.chance <= 0.0:
         return ""
     other = find_instead(problem, need, index)
     return "one more of the same" if other.id == offer.id else f"{other.id} of {other.supplier}"

@@ -13,6 +13,7 @@ from squibwise.model.cost import from_major
 from squibwise.model.market import (
     HERE_STATES,
     KEPT_STATES,
+    PAID_STATES,
     WEEKDAYS,
     Days,
     Need,
@@ -116,7 +117,7 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True):
 
     def kept_for(self, need: str) -> int | None:
         """Return the offer that was ordered for a need: what is here first, then the soonest."""
-        kept = [i for i in self.offers_for(need) if self.offers[i][1].state in KEPT_STATES]
+        kept = [i for i in self.offers_for(need) if self.offers[i][1].state in PAID_STATES]
 
         def sooner(index: int) -> tuple[bool, int]:
             offer = self.offers[index][1]
@@ -134,8 +135,10 @@ class Problem(msgspec.Struct, frozen=True, kw_only=True):
 
     def reject_risk(self, index: int) -> int:
         """Return what an offer adds to the risk of rejects; a set does so once."""
+        key, offer = self.offers[index]
         is_more = any(index in mine[1:] for mine in self.sets())
-        return 0 if is_more else reject_risk(self.offers[index][1])
+        is_spent = any(n.key == key and n.chance <= 0.0 for n in self.needs)
+        return 0 if is_more or is_spent else reject_risk(offer)
 
     def is_late(self, index: int) -> bool:
         """Was an offer ordered, and is it told to come later than it should."""
@@ -229,12 +232,16 @@ def list_options(problem: Problem, need: Need, aim: Aim) -> list[Option]:
 
 def cancel_cost(need: Need, offer: Offer, terms: ShopTerms) -> int:
     """Return what cancelling an order costs, in minor units, rounded up."""
+    return math.ceil(_lost_share(offer, terms) * offer.sum_for(need) - 1e-6)
+
+
+def _lost_share(offer: Offer, terms: ShopTerms) -> float:
+    """Return the share of its price that does not come back with an offer."""
     returns = offer.restock if offer.return_days is not None else 1.0
-    share = terms.cancel.get(offer.id, returns)
-    return math.ceil(share * offer.sum_for(need) - 1e-6)
+    return terms.cancel.get(offer.id, returns)
 
 
-def expected_price(need: Need, offer: Offer, stage: int) -> int:
+def expected_price(need: Need, offer: Offer, stage: int, terms: ShopTerms) -> int:
     """Return what a choice is expected to cost, in minor units, rounded up.
 
     A part that turns out needless goes back, or is lost where nothing is said of returns.
@@ -242,7 +249,7 @@ def expected_price(need: Need, offer: Offer, stage: int) -> int:
     whole = offer.sum_for(need)
     if stage == LATER:
         return math.ceil(need.chance * whole - 1e-6)
-    lost = offer.restock if offer.return_days is not None else 1.0
+    lost = _lost_share(offer, terms)
     return math.ceil(whole * (need.chance + (1.0 - need.chance) * lost) - 1e-6)
 
 

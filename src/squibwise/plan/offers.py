@@ -1,6 +1,6 @@
 """Which offer fits which need, and whether it may be bought here."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
@@ -12,6 +12,7 @@ from squibwise.model.evidence import PartLabel
 from squibwise.model.market import (
     HERE_STATES,
     KEPT_STATES,
+    PAID_STATES,
     POLICIES,
     JudgedOffer,
     Need,
@@ -34,6 +35,7 @@ from squibwise.plan.offer_names import (
 )
 
 EVERYWHERE = "everywhere"
+_SPENT = "the plan needs another; what cannot go back of its price stays in the sums"
 _PAPERS = {
     "receipt": "a receipt",
     "donor-vin": "the VIN of the donor car",
@@ -81,7 +83,7 @@ def list_later(
 
     What was ordered already stays in the plan.
     """
-    kept = {j.need for j in judged if j.offer.state in KEPT_STATES}
+    kept = {j.need for j in judged if j.counts and j.offer.state in PAID_STATES}
     operations = [o for o in work.operations if not o.done]
     return tuple(
         need
@@ -135,27 +137,46 @@ def judge_offers(
     judged: list[JudgedOffer] = []
     findings: list[Finding] = []
     names = name_needs(wanted, case, catalog)
-    given = [
-        _with_label(o, wanted, case) for o in offers if o.state not in ("rejected", "returned")
-    ]
+    given = [_with_label(o, wanted, case) for o in offers if o.state != "rejected"]
     matched = {o.id: (o, *match_need(o, names)) for o in given}
-    by_name = {word: (offer, need) for word, (offer, need, _) in matched.items()}
-    covers = cover_pieces(by_name, wanted, names, case, catalog)
+    covers = _cover(matched, wanted, names, case, catalog)
     for offer, need, doubt in matched.values():
         cover = covers.get(offer.id)
         meant = cover.need if cover is not None else need
-        is_kept = offer.state in KEPT_STATES
+        is_kept = offer.state in PAID_STATES
         if meant is None and is_kept and (sold := _is_ours(offer, names, case, catalog)):
             judged.append(_judge_needless(offer))
             findings += doubt if sold & {n.key.partition("@")[0] for n in wanted} else []
         elif meant is None or (meant.fitted and not is_kept):
             findings += doubt or [fits_nothing(offer)]
+        elif offer.state == "returned":
+            judged.append(_judge_spent(offer, meant, "returned"))
         else:
             one, told = _weigh(offer, meant, names, case, catalog)
             judged += _with_rest(one, meant, cover)
             findings += [*(doubt if need is not None else ()), *told]
             findings += [_taken_for_all(offer, meant)] if _is_for_all(offer, meant, cover) else []
     return tuple(judged), tuple(findings)
+
+
+def _cover(
+    matched: Mapping[str, tuple[Offer, Need | None, list[Finding]]],
+    wanted: Sequence[Need],
+    names: Names,
+    case: Case,
+    catalog: Catalog,
+) -> dict[str, Cover]:
+    """Return which pieces each offer covers: what is not to be fitted takes no other's place."""
+    by_name = {i: (o, n) for i, (o, n, _) in matched.items() if o.state != "returned"}
+    covers = cover_pieces(by_name, wanted, names, case, catalog)
+    unfit = set()
+    for word, (offer, need) in by_name.items():
+        meant = covers[word].need if word in covers else need
+        if meant is not None and offer.state in KEPT_STATES:
+            one = _weigh(offer, meant, names, case, catalog)[0]
+            unfit |= {word} if one.is_wrong or one.is_barred else set()
+    rest = {word: x for word, x in by_name.items() if word not in unfit}
+    return covers | cover_pieces(rest, wanted, names, case, catalog) if unfit else covers
 
 
 def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
@@ -168,21 +189,30 @@ def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[st
 
 def _judge_needless(offer: Offer) -> JudgedOffer:
     """Return an order that is for nothing on the list any more: its price stays in the sums."""
-    key = f"needless:{offer.id}"
-    return JudgedOffer(offer=offer, need=key, policy="allow", is_usable=False)
+    return _judge_spent(offer, Need(key="", title=offer.fits), "needless")
+
+
+def _judge_spent(offer: Offer, need: Need, why: str) -> JudgedOffer:
+    """Return an order as money that was spent on no part of the plan."""
+    spent = Need(
+        key=f"{why}:{offer.id}",
+        title=need.title,
+        quantity=count_pieces(offer) or need.quantity,
+        chance=0.0,
+        live=need.live,
+    )
+    return JudgedOffer(offer=offer, need=spent.key, policy="allow", is_usable=False, spent=spent)
 
 
 def list_needless(judged: Iterable[JudgedOffer]) -> tuple[Need, ...]:
-    """Return what was ordered and is for nothing on the list any more, as needed by no chance."""
-    return tuple(
-        Need(key=j.need, title=j.offer.fits, quantity=count_pieces(j.offer) or 1, chance=0.0)
-        for j in judged
-        if j.need.startswith("needless:")
-    )
+    """Return what was ordered and is for nothing that is needed, as needed by no chance."""
+    return tuple(j.spent for j in judged if j.spent is not None)
 
 
 def _with_rest(one: JudgedOffer, need: Need, cover: Cover | None) -> list[JudgedOffer]:
     """Return an offer for a need, and of an order the pieces that are more than are needed."""
+    if one.is_barred and one.offer.state in KEPT_STATES:
+        return [one, _judge_spent(one.offer, need, "unfit")]
     if cover is None:
         return [one]
     found = [msgspec.structs.replace(one, covers=list_places(need))]
@@ -207,13 +237,17 @@ def _weigh(
     wrong = _compare_label(offer, need, names, case)
     few = offer.quantity is not None and offer.quantity < offer.times(need)
     usable = found.is_usable and not (suspect or wrong or few)
+    barred = suspect or not found.is_usable
     findings = [_mismatch(offer, need, wrong)] if wrong else []
     findings += [_not_compared(offer, need)] if _is_unread(offer) else []
     findings += _refuse(found, need, case, catalog)
     findings += [_too_cheap(found, need)] if suspect else []
     findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
     findings += [_too_few(offer, need)] if few else []
-    return msgspec.structs.replace(found, is_usable=usable, is_wrong=bool(wrong)), findings
+    judged = msgspec.structs.replace(
+        found, is_usable=usable, is_wrong=bool(wrong), is_barred=barred and not wrong
+    )
+    return judged, findings
 
 
 def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffer:
@@ -392,7 +426,7 @@ def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
         remedy = "State the maker's rule of this car in the case, or take another offer."
     verdict = "shown and not counted on" if only else "refused"
     if offer.state in KEPT_STATES:
-        verdict = f"{offer.state} and stays in the sums; it is not to be fitted as things stand"
+        verdict = f"{offer.state}; it is not to be fitted as things stand, and {_SPENT}"
     return Finding(
         code="offer-price-only" if only else "offer-refused",
         severity="note" if only and offer.state not in KEPT_STATES else "warning",
@@ -403,11 +437,13 @@ def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
 
 
 def _too_cheap(found: JudgedOffer, need: Need) -> Finding:
+    is_kept = found.offer.state in KEPT_STATES
     return Finding(
         code="offer-too-cheap",
         severity="warning",
         message=f"{found.offer.price.text()} for a new {need.title} is far below what it usually "
-        "costs: a counterfeit is likely. It is not counted on.",
+        "costs: a counterfeit is likely. It is not counted on"
+        + (f", and {_SPENT}." if is_kept else "."),
         remedy="Ask for the maker's invoice and the label; counterfeit inflators have killed.",
         origin=found.offer.origin,
     )

@@ -13,6 +13,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Money, from_major, minor_digits
 from squibwise.model.market import (
     KEPT_STATES,
+    PAID_STATES,
     BuyAnswer,
     BuyPlan,
     CurvePoint,
@@ -124,7 +125,7 @@ def _sort_needs(
 ) -> tuple[tuple[Need, ...], tuple[Need, ...], tuple[Need, ...]]:
     """Return what is bought, what nobody offers, and what a look or the maker decides first."""
     offered = {j.need for j in judged if j.counts}
-    kept = {j.need for j in judged if j.counts and j.offer.state in KEPT_STATES}
+    kept = {j.need for j in judged if j.counts and j.offer.state in PAID_STATES}
     later = list_later(wanted, judged, work)
     asked = tuple(n for n in wanted if n.key not in kept and (n.asks_maker or n in later))
     open_ones = [n for n in wanted if n.key in kept or not (n.fitted or n in asked)]
@@ -236,15 +237,20 @@ def _doubt_times(terms: ShopTerms, work: Work) -> Iterable[Finding]:
 
 def _tell_needless(problem: Problem) -> Iterable[Finding]:
     """Yield what was ordered and is for nothing on the order list any more."""
-    titles = {n.key: n.title for n in problem.needs if n.chance <= 0.0}
+    needs = {n.key: n for n in problem.needs if n.chance <= 0.0}
     for key, offer in problem.offers:
-        if key in titles:
+        if key in needs and not key.startswith("unfit:"):
+            lost = cancel_cost(needs[key], offer, problem.terms)
+            money = Money(minor=lost, currency=problem.currency).text()
+            is_back = offer.state == "returned"
+            why = "" if is_back else " and for nothing on the order list"
+            back = "" if is_back else "Cancel it or send it back, and write 'returned'. "
             yield Finding(
                 code="offer-needless",
-                severity="warning",
-                message=f"'{titles[key]}' from {offer.supplier} is {offer.state} and for nothing "
-                "on the order list; what it cost stays in the sums.",
-                remedy="Cancel it or send it back, and write 'returned'.",
+                severity="note" if is_back else "warning",
+                message=f"'{needs[key].title}' from {offer.supplier} is {offer.state}{why}: "
+                f"{money} of what it cost stays in the sums.",
+                remedy=f"{back}If another share is lost, write {offer.id} = SHARE under [cancel].",
                 origin=offer.origin,
             )
 
@@ -286,7 +292,7 @@ def _tell_overdue(
     judged: Sequence[JudgedOffer], terms: ShopTerms, today: dt.date | None
 ) -> Iterable[Finding]:
     """Yield each ordered part that should have come by now and has not."""
-    for offer in (j.offer for j in judged if j.offer.state == "ordered"):
+    for offer in (j.offer for j in judged if j.counts and j.offer.state == "ordered"):
         if today is None or offer.ordered_on is None or offer.id in terms.late:
             continue
         due = offer.ordered_on + dt.timedelta(days=offer.lead.high)
@@ -295,7 +301,7 @@ def _tell_overdue(
                 code="offer-overdue",
                 severity="warning",
                 message=f"'{offer.fits}' from {offer.supplier} was due by {due} and is not marked "
-                "as arrived; the plan counts on it tomorrow.",
+                "as arrived; what waits for it counts on it tomorrow.",
                 remedy=f"If it came, write 'arrived'. Else ask, and write {offer.id} = DAYS under "
                 "[late] in buying.toml.",
                 origin=offer.origin,
@@ -327,7 +333,7 @@ def _weigh_late(problem: Problem, best: BuyPlan, tell: Progress) -> Iterable[Lat
     """
     for need in problem.needs:
         kept = problem.kept_for(need.key)
-        if kept is None or not problem.is_late(kept):
+        if kept is None or not problem.is_late(kept) or need.chance <= 0.0:
             continue
         offer = problem.offers[kept][1]
         tell(f"what becomes of the late {need.title}")

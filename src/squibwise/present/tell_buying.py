@@ -197,7 +197,7 @@ def _late(answer: BuyAnswer, today: dt.date) -> Section | None:
 
 def _orders(plan: BuyPlan, answer: BuyAnswer, today: dt.date) -> list[Section]:
     """Return a section a supplier: what is ordered from it, how, and when each part is there."""
-    barred = {j.offer.id for j in answer.judged if j.policy in ("forbid", "price-only")}
+    barred = {j.offer.id for j in answer.judged if j.is_barred}
     head = ("part", "sold as", "each", "there by", "offer", "")
     found = []
     for name in dict.fromkeys(p.supplier for p in plan.purchases):
@@ -239,8 +239,8 @@ def _purchase(purchase: Purchase, today: dt.date, *, barred: bool) -> tuple[str,
     pieces = f"{purchase.quantity} x " if purchase.quantity > 1 else ""
     as_set = ", as a set" if purchase.times < purchase.quantity else ""
     notes = ["here" if purchase.here else "ordered already"] if purchase.kept else []
-    notes += ["FOR NOTHING ON THE LIST"] if not purchase.chance else []
-    notes += ["NOT TO BE FITTED as things stand"] if barred else []
+    unfit = "NOT TO BE FITTED as things stand" if barred else "FOR NOTHING ON THE LIST"
+    notes += [unfit] if not purchase.chance else []
     late = f"ONLY AFTER THE LOOK ({percent(purchase.chance)}), ordered the day after it"
     notes += [late] if purchase.after_look else []
     asks = f"where it finds nothing, the maker's answer decides ({purchase.question})"
