@@ -200,6 +200,22 @@ def test_an_outcome_leads_to_the_next_card(call: Any) -> None:
     assert after[1] != test[1]
 
 
+def test_while_the_clock_of_a_card_runs_no_outcome_is_taken_and_nobody_is_asked(call: Any) -> None:
+    path = "/car/clover-05/trace/driver.seat-bag/1"
+    assert 'name="waited"' in call.get(path).text
+    assert call.post("/car/clover-05/power-off", path, by="T").status_code == 303
+    html = call.get(path).text
+    assert 'class="clock"' in html
+    assert 'name="waited"' not in html
+    test, word = (re.search(rf'name="{k}" value="([^"]+)"', html) for k in ("test", "outcome"))
+    assert test
+    assert word
+    sent = {"test": test[1], "outcome": word[1], "by": "T", "waited": "yes", "carried_out": "yes"}
+    hasty = call.post(path, **sent)
+    assert hasty.status_code == 422
+    assert re.search(r"The wait is not over: \d+ min are left on the clock\.", hasty.text)
+
+
 def test_what_is_not_there_is_told_as_such(call: Any) -> None:
     for path in ("/car/none", "/car/harrow-07/part/x", "/nowhere", "/car/harrow-07/file/case.toml"):
         assert call.get(path).status_code == 404, path

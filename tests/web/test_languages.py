@@ -9,6 +9,7 @@ import pytest
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.screens import FOLDER, LANGUAGES, load_screens
 from squibwise.errors import CatalogError
+from squibwise.intake.report import lines
 from squibwise.model.evidence import Evidence
 from squibwise.model.names import PLACES
 from squibwise.model.proof import Verdict
@@ -70,6 +71,18 @@ def test_every_word_that_a_choice_or_a_heading_is_made_of_is_told_and_none_stand
     words = load_screens(FOLDER / "words.tsv").words
     said = {m[2] for page in PAGES for m in SAID.finditer(page.read_text(encoding="utf-8"))}
     assert set(words) - made - said == set()
+
+
+def test_outcomes_of_cards_and_reasons_of_lines_that_are_no_fault_are_told() -> None:
+    book = load_catalog().loops
+    said = {in_words(word) for test in book.tests for word in test.outcomes}
+    assert len(said) > 20
+    parts = Path(lines.__file__).read_text(encoding="utf-8").split("reasons = (")[1:]
+    tables = "".join(part.partition("\n    )\n")[0] for part in parts)
+    reasons = re.findall(r', "([a-z ]+)"\),$', tables, re.MULTILINE)
+    assert {"denied", "work done"} <= set(reasons)
+    said |= {*reasons, "a question"}
+    assert said - set(load_screens().words) == set()
 
 
 COMPOSED = {

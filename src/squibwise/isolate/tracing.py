@@ -316,7 +316,8 @@ def _is_at(part: str, point: str) -> bool:
 
 def _why(answer: Answer) -> tuple[Because, ...]:
     """Return why this action comes first: what it settles, and how it was found."""
-    chances = ", ".join(f"{w} {_percent(node.p)}" for w, node in answer.tree.branches.items())
+    told = ((w.replace("-", " "), node.p) for w, node in answer.tree.branches.items())
+    chances = ", ".join(f"{word} {_percent(p)}" for word, p in told)
     how = {
         "exact": "No order that locates the fault before it renews a part expects less (exact).",
         "rollout": "Best of every first step, looking ahead by testing only where it pays.",

@@ -54,7 +54,7 @@ def tell_trace_shortly(trace: Trace) -> Section:
     card = trace.next_test
     rows = [("most likely", f"{h.title or h.id} ({percent(h.p)})") for h in ranked[:2]]
     rows = [("it is back", f.message) for f in _returns(trace)[-1:]] + rows
-    rows += [("next", f"{card.title} ({_time(card)})")]
+    rows += [("next", f"{card.title} ({tell_time(card)})")]
     if trace.comparison:
         rows += [("until it is fixed", f"{_effort(trace.comparison[0].effort)}, to be expected")]
     rows += [("danger", told) for told in (*trace.no_power, card.danger) if told]
@@ -72,7 +72,8 @@ def _is_held(card: BenchCard, no_power: Sequence[str]) -> bool:
     return bool(no_power) and any(s.power == "on" for s in card.steps)
 
 
-def _time(card: BenchCard) -> str:
+def tell_time(card: BenchCard) -> str:
+    """Return the work of a card, and the wait that comes on top of it."""
     hold = f", and {minutes(card.hold_minutes)} of waiting" if card.hold_minutes else ""
     return f"{minutes(card.minutes)}{hold}"
 
@@ -102,7 +103,7 @@ def tell_card(card: BenchCard, no_power: Sequence[str] = ()) -> tuple[Section | 
     outcomes = Table(rows=tuple(card.outcomes.items()), tone="strong")
     because = Bullets(items=tuple(b.text for b in card.because))
     return (
-        section(f"Next: {card.title}", *blocks, note=f"{card.id}, {_time(card)}"),
+        section(f"Next: {card.title}", *blocks, note=f"{card.id}, {tell_time(card)}"),
         section("What it tells", outcomes) if card.outcomes else None,
         section("Why this one", because) if card.because else None,
     )

@@ -12,7 +12,7 @@ from squibwise.model.trace import Trace
 from squibwise.present.figures import minutes, percent
 from squibwise.present.phrases import in_words, name
 from squibwise.present.tell_bench import open_circuits
-from squibwise.present.tell_trace import tell_trace
+from squibwise.present.tell_trace import tell_time, tell_trace
 from squibwise.web.bench import Bench, Opened
 from squibwise.web.car_pages import find_part
 from squibwise.web.guarding import go
@@ -59,8 +59,9 @@ def card(request: Request) -> Response:
         title=name(split_loop(loop)[0], bench.catalog),
         stage=_tell_stage(loop),
         card=found.next_test,
-        time=minutes(found.next_test.minutes),
+        time=tell_time(found.next_test),
         hold=round(found.next_test.hold_minutes),
+        clock_minutes=_clock(found),
         gone=seconds_off(opened, bench),
         ahead=minutes(found.expected_minutes),
         causes=[(h.title or h.id, h.p, percent(h.p)) for h in ranked[:CAUSES_SHOWN]],
@@ -96,11 +97,13 @@ def outcome(request: Request, sent: Sent) -> Response:
     refuse_unnamed(sent, "Say who tested it.")
     refuse_stale(opened, sent)
     _refuse_foreign(TestOutcome(id="now", loop=loop, test=test, outcome=word), opened, bench)
-    card = _traced(bench, opened, loop).next_test
+    found = _traced(bench, opened, loop)
+    card = found.next_test
+    hold, running = (card.hold_minutes, _clock(found)) if card.id == test else (0, 0)
     if card.id == test and card.kind == "repair" and not sent.get("carried_out"):
         told = "Nobody says that it was carried out and the circuit read again."
         raise InputError(told, remedy="Do what the card says, mark it, and press what you saw.")
-    _refuse_haste(card.hold_minutes if card.id == test else 0, seconds_off(opened, bench), sent)
+    _refuse_haste(hold, running, seconds_off(opened, bench), sent)
     entry = {"kind": "test-outcome", "loop": loop, "test": test, "outcome": word} | common(sent)
     enter(request, opened, sent, f"tested {loop}: {in_words(word)}", lambda _: (entry,))
     if card.id == test and any(step.power == "on" for step in card.steps):
@@ -108,12 +111,29 @@ def outcome(request: Request, sent: Sent) -> Response:
     return go(f"/car/{opened.id}/trace/{loop}")
 
 
-def _refuse_haste(hold: float, gone: int | None, sent: Sent) -> None:
+def _clock(found: Trace) -> int:
+    """Return the wait that a card's hands stand behind; 0 where none go in with the power off."""
+    has_hands = any(step.power == "off" for step in found.next_test.steps)
+    return round(found.wait_minutes) if has_hands else 0
+
+
+def _refuse_haste(hold: float, running: int, gone: int | None, sent: Sent) -> None:
     """Stop what was done by hands that did not wait.
 
+    Args:
+        hold: The wait that the card asks for. [min]
+        running: How long its clock runs once somebody started it. [min]
+        gone: For how long the power has been off; None = nobody started the clock. [s]
+        sent: What came from the page.
+
     Raises:
-        InputError: The card asks for a wait, and nobody says that it was over.
+        InputError: The clock still runs; or the card asks for a wait, and nobody says it was over.
     """
+    left = running - (gone or 0) // 60
+    if gone is not None and left > 0:
+        told = f"The wait is not over: {left} min are left on the clock."
+        remedy = "Keep hands off until the clock is at 0:00, then press what you saw."
+        raise InputError(told, remedy=remedy)
     if hold * 60 > (gone or 0) and not sent.get("waited"):
         remedy = "Start the wait on the card; or mark that it was waited out."
         raise InputError("Nobody says that the wait was over.", remedy=remedy)
