@@ -162,7 +162,10 @@ def _thinned(singles: tuple[tuple[Blow, float], ...], most: int) -> tuple[tuple[
 
 
 def _pair_zones(case: Case, catalog: Catalog) -> set[str]:
-    """Return the zones that two impacts are followed up on: those named, and one per other side."""
+    """Return the zones that two impacts are followed up on: those named, and one per other side.
+
+    Of equally frequent ones the first by name as if driven on the left: a mirrored car is mirrored.
+    """
     named = {e.zone for e in case.evidence if isinstance(e, Impact) and e.zone is not None}
     table = catalog.firing.events.zone
     sides = {z.side for z in table if z.name in named}
