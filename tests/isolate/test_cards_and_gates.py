@@ -202,6 +202,29 @@ def test_a_configuration_is_written_with_the_power_on() -> None:
     assert card.hold_minutes == 0.0
 
 
+@pytest.mark.parametrize(
+    ("loop", "fault"),
+    [("nose-left.impact-sensor/1", "communication"), ("centre.control-unit/1", "voltage")],
+)
+def test_no_hand_is_at_a_connector_a_fuse_or_the_battery_while_the_power_is_on(
+    loop: str, fault: str
+) -> None:
+    search = search_of(a_case(seen(loop.partition("/")[0], fault)), believing(), loop, CATALOG)
+    handled = [r for r in search.repairs if r.repair.power == "through"]
+    assert {"restore:supply"} < {r.id for r in handled}
+    for bench in handled:
+        card = card_of(bench, search.context, search.standing, 30.0, CATALOG)
+        powers = [s.power for s in card.steps]
+        first_on = powers.index("on")
+        assert powers[0] == "off"
+        late = [t for t in bench.repair.how if t.startswith("[")]
+        hands = [t.format(element=bench.point.title) for t in bench.repair.how if t not in late]
+        texts = [s.text for s in card.steps[:first_on] if s.power == "off"]
+        assert set(hands) <= set(texts), bench.id
+        assert set(card.opens) <= {t.removeprefix("Open: ").rstrip(".") for t in texts}
+        assert bench.id != "restore:supply" or card.hold_minutes == 30.0
+
+
 def test_a_connector_with_no_charge_near_needs_no_wait() -> None:
     card = traced("nose-left.impact-sensor/1", seen("nose-left.impact-sensor", "communication"))
     assert card.next_test.hold_minutes == 0.0 or card.next_test.id.endswith("unit-plug")

@@ -3,6 +3,7 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
+from squibwise.catalog.loops import LoopRepair, LoopTest
 from squibwise.history.closing import AGAIN, BACK, STAYS
 from squibwise.history.signed import find_loads, is_signed, refuse_drive
 from squibwise.isolate.bench import (
@@ -44,12 +45,13 @@ def card_of(
     down = standing.powered and power in ("off", "through")
     hold = bench.check_wait + (wait if down else 0.0)
     state = "off" if power in ("off", "through") else "any"
+    hands = "off" if _record_of(bench).power in ("off", "through") else "any"
     safe = _make_safe(down, state, catalog)
     before = [CardStep(text=t.format(wait=f"{wait:g}"), power="off") for t in safe]
     load = _load_now(context, standing, bench)
     before += [CardStep(text=load, power="off")] if load and state == "off" else []
     before += _calm_first(bench, power)
-    before += [CardStep(text=f"Open: {title}.", power=state) for title in opens]
+    before += [CardStep(text=f"Open: {title}.", power=hands) for title in opens]
     minutes = sum(catalog.loops.access[a].minutes for a in access) + _powering(power, catalog)
     card = (
         _test_card(bench, before, context, catalog)
@@ -84,10 +86,15 @@ def _stay_off_the_road(card: BenchCard, context: Context, catalog: Catalog) -> B
 
 def _calm_first(bench: BenchTest | BenchRepair, power: str) -> list[CardStep]:
     """Return the step that takes the power off where no charge is near and no wait is charged."""
-    record = bench.repair if isinstance(bench, BenchRepair) else bench.test
+    record = _record_of(bench)
     if power == record.power or record.power == "on":
         return []
     return [CardStep(text=_CALM_OFF, power="off")]
+
+
+def _record_of(bench: BenchTest | BenchRepair) -> LoopTest | LoopRepair:
+    """Return the catalogue's test or repair, whose power says where hands go in."""
+    return bench.repair if isinstance(bench, BenchRepair) else bench.test
 
 
 def _plugged_in_first(card: BenchCard, context: Context) -> BenchCard:
@@ -284,7 +291,7 @@ def _repair_card(
     bench: BenchRepair, before: list[CardStep], context: Context, catalog: Catalog
 ) -> BenchCard:
     repair, title, book = bench.repair, bench.point.title, catalog.loops
-    hands = "on" if power_of(bench) == "on" else "off"
+    hands = "on" if repair.power == "on" else "off"
     how = [_step(s.format(element=title), hands) for s in repair.how]
     on = [CardStep(text=t, power="on") for t in book.steps_on]
     check = [_step(t, "on") for t in book.steps_check]
