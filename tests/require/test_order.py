@@ -196,6 +196,8 @@ def test_whatever_is_believed_the_order_of_work_is_safe(
     _names_only_what_came_before(done)
     _is_worked_on_without_power(done)
     _joins_what_it_undid(done, fires)
+    _joins_no_device_in_place_of_its_load(done)
+    _covers_nothing_that_is_still_open(done, catalog)
     _keeps_the_clock_spring_whole(done)
     _disposes_last(done)
     _takes_live_devices_out_of_the_heat(done, fires)
@@ -242,6 +244,31 @@ def _joins_what_it_undid(done: Work, fires: set[str]) -> None:
         if operation.id == "step:return-loads":
             on_loads = set()
         apart = (apart | set(operation.undoes)) - set(operation.joins)
+
+
+def _joins_no_device_in_place_of_its_load(done: Work) -> None:
+    """What gets a load is neither plugged in before the first power nor while the load is in."""
+    loaded = {x.partition("/")[0] for o in done.operations for x in o.loads}
+    for operation in done.operations:
+        if operation.id == "step:return-loads":
+            return
+        if operation.action in ("fit", "join"):
+            assert loaded.isdisjoint(operation.joins), operation.id
+
+
+def _covers_nothing_that_is_still_open(done: Work, catalog: Catalog) -> None:
+    """What comes off first goes on last, whoever works beside: edges say so."""
+    openings, before = catalog.tasks.openings, waits(done)
+    words = {o.id.partition(":")[2] for o in done.operations if o.action == "close"}
+    for inner in words:
+        word, _, at = (
+            inner.partition("-") if inner.partition("-")[0] in openings else (inner, "", "")
+        )
+        for outer in openings[word].needs if word in openings else ():
+            for over in {outer, f"{outer}-{at}", f"{outer}-left", f"{outer}-right"} & words:
+                if not at or over in (outer, f"{outer}-{at}"):
+                    assert f"open:{over}" in before[f"open:{inner}"], (over, inner)
+                    assert f"close:{inner}" in before[f"close:{over}"], (inner, over)
 
 
 def _keeps_the_clock_spring_whole(done: Work) -> None:

@@ -95,6 +95,12 @@ def _swallows(outer: Way, inner: Way, car: Car) -> bool:
     return not outer.at or not inner.at or outer.at == inner.at
 
 
+def covers(outer: Way, inner: Way) -> bool:
+    """Does an opening lie over another: it is the first off and the last on."""
+    is_same = not outer.at or not inner.at or outer.at == inner.at
+    return outer.opening.id in inner.opening.needs and is_same
+
+
 def is_open(word: str, at: str, ways: Iterable[Way], car: Car) -> bool:
     """Is an opening open, itself or with another one.
 

@@ -9,7 +9,7 @@ from squibwise.history.signed import CONTROL_UNIT, last_signed
 from squibwise.model.evidence import Passed
 from squibwise.model.names import SEATS, side_of, split_component
 from squibwise.model.work import Caution, Demand, Minutes, Operation, Order
-from squibwise.require.access import Way
+from squibwise.require.access import Way, covers
 from squibwise.require.demands import pick_cautions
 from squibwise.require.looks import LOOK, look
 from squibwise.require.orders import FASTENERS, Piece, find_piece
@@ -51,7 +51,7 @@ def open_up(scope: Scope) -> Iterator[Operation]:
             title=_opening_title(way, parted, scope),
             components=parted,
             minutes=to_minutes(way.opening.open),
-            after=_before_opening(way),
+            after=_before_opening(way, scope),
             undoes=parted,
             cautions=_cautions(parted, scope),
             done=(is_signed(f"open:{way.id}", scope) or done) and not _is_shut_early(way, scope),
@@ -59,11 +59,12 @@ def open_up(scope: Scope) -> Iterator[Operation]:
         )
 
 
-def _before_opening(way: Way) -> tuple[str, ...]:
-    """Return what comes before an opening: high voltage is made safe before anything else."""
+def _before_opening(way: Way, scope: Scope) -> tuple[str, ...]:
+    """Return what comes before an opening: high voltage first of all, then what lies over it."""
     if way.opening.id == HIGH_VOLTAGE_WAY:
         return ("step:power-down",)
-    return ("step:make-safe", "step:bench-read", "step:hunt-loads")
+    steps = ("step:make-safe", "step:bench-read", "step:hunt-loads")
+    return (*steps, *(f"open:{w.id}" for w in scope.ways if covers(w, way)))
 
 
 def _opening_title(way: Way, parted: Sequence[str], scope: Scope) -> str:
@@ -175,9 +176,8 @@ def _open_ways(piece: Piece, scope: Scope) -> list[Way]:
     wanted = {w.opening.id for w in need}
     found = []
     for way in scope.ways:
-        own = way in need
         outer = not way.at and bool(wanted & {*way.opening.swallows, way.opening.both})
-        if own or outer:
+        if way in need or outer:
             found.append(way)
     return found
 
@@ -314,9 +314,9 @@ def _fit_minutes(piece: Piece, scope: Scope) -> Minutes:
     return to_minutes(work.instead.minutes)
 
 
-def join(scope: Scope) -> Iterator[tuple[Way, Operation]]:
-    """Yield one operation per area whose connectors came apart for access, with its area."""
-    seen: set[str] = set()
+def join(scope: Scope, loaded: frozenset[str] = frozenset()) -> Iterator[tuple[Way, Operation]]:
+    """Yield one operation per area with connectors that came apart for access and get no load."""
+    seen = set(loaded)
     behind = {p.id: _open_ways(p, scope) for p in scope.changed}
     for way in scope.ways:
         parted = find_parted(way.opening, way.at, scope.job.case.car)
@@ -371,6 +371,7 @@ def close(scope: Scope) -> Iterator[tuple[Way, Operation]]:
                     f"join:{way.id}",
                     *(("step:unit-bolted",) if way.opening.id in UNIT_WAYS else ()),
                     *_fits_behind(way, behind),
+                    *(f"close:{w.id}" for w in scope.ways if covers(way, w)),
                 ),
                 cautions=pick_cautions(("one-time",), scope.job.catalog),
                 done=is_signed(word, scope) and not _is_open_again(way, word, scope),

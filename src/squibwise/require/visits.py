@@ -210,7 +210,7 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         if operation.assembly in early:
             found.append(_plug_in(operation, way, scope))
     found += _plug_back(found, scope) if long else []
-    for way, operation in join(scope):
+    for way, operation in join(scope, _stand_on_loads(scope) if long else frozenset()):
         is_late = way.opening.id == "seat" and way.at in out
         after = tuple(a for a in operation.after if is_late or a not in late)
         after = (*after, "step:return-loads") if is_late else after
@@ -219,9 +219,8 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         phase = "fit" if is_late else "build"
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     for way, operation in close(scope):
-        stays = way.opening.id not in SHUT_BEFORE_POWER and not (
-            way.opening.id == "seat" and way.at not in out
-        )
+        is_firm = "seat" in (way.opening.id, *way.opening.needs) and way.at not in out
+        stays = way.opening.id not in SHUT_BEFORE_POWER and not is_firm
         phase = "fit" if long and stays else "build"
         if long and not stays:
             after = tuple(a for a in operation.after if a not in late)
@@ -255,12 +254,17 @@ def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope)
     )
 
 
+def _stand_on_loads(scope: Scope) -> frozenset[str]:
+    """Return what gets a load and is plugged in after it, but for what is behind a seat then."""
+    out = seats_out(scope)
+    seats = (o for w, o in join(scope) if w.opening.id == "seat" and w.at in out)
+    return frozenset(loads_of(list_loads(scope))) - {c for o in seats for c in o.joins}
+
+
 def _plug_back(fitted: Sequence[Placed], scope: Scope) -> list[Placed]:
     """Return the line that plugs in again what had a load and is neither new nor behind a seat."""
     joined = {c for p in fitted if p.phase == "fit" for c in p.operation.joins}
-    out = seats_out(scope)
-    joined |= {c for w, o in join(scope) if w.opening.id == "seat" and w.at in out for c in o.joins}
-    left = tuple(c for c in loads_of(list_loads(scope)) if c not in joined)
+    left = tuple(sorted(_stand_on_loads(scope) - joined, key=loads_of(list_loads(scope)).index))
     if not left:
         return []
     names = ", ".join(component_title(c, scope.job.catalog) for c in left)
