@@ -920,8 +920,11 @@ def test_one_number_on_two_parts_that_are_sold_apart_is_asked_about(
     [
         Look(id="off", time=_CAR_TIME, component=BAG, seen="connector-off"),
         DoneWork(id="off", time=_CAR_TIME, what="disconnected", component=BAG),
+        CircuitTest(
+            id="off", time=_CAR_TIME, loop=f"{BAG}/1", test="look:device-plug", outcome="lock-open"
+        ),
     ],
-    ids=["plug hanging off", "disconnected on record"],
+    ids=["plug hanging off", "disconnected on record", "found off at the bench"],
 )
 def test_a_part_last_found_off_is_put_right_by_an_entry_and_by_no_clean_scan(
     issue: Maker, made: Made, last: Any
@@ -942,10 +945,38 @@ def test_a_lamp_check_does_not_count_while_the_lamp_is_covered_or_off(
     if what == "disconnected":
         off = DoneWork(id="off", time=_CAR_TIME, what="disconnected", component=lamp)
     assert f"The lamp was {what}" in open_gates(issued(issue, made, off))["lamp-check"]
-    free = Look(id="free", time=_CAR_TIME, component=lamp, seen="intact")
-    assert open_gates(issued(issue, made, off, free)) == {}
-    late = msgspec.structs.replace(free, time=_CAR_TIME.replace(hour=14))
+    at_once = Look(id="free", time=_CAR_TIME, component=lamp, seen="intact")
+    assert "The lamp was" in open_gates(issued(issue, made, off, at_once))["lamp-check"]
+    before = msgspec.structs.replace(off, time=_CAR_TIME - dt.timedelta(minutes=1))
+    assert open_gates(issued(issue, made, before, at_once)) == {}
+    late = msgspec.structs.replace(at_once, time=_CAR_TIME.replace(hour=14))
     assert "The lamp was" in open_gates(issued(issue, made, off, late))["lamp-check"]
+
+
+def test_a_circuit_that_read_bad_and_then_good_asks_what_mended_it(
+    issue: Maker, made: Made
+) -> None:
+    def read(name: str, ohm: float, minute: int) -> Reading:
+        return Reading(
+            id=name, time=_CAR_TIME.replace(minute=minute), component=f"{BAG}/1",
+            quantity="loop-resistance", value=ohm, unit="ohm", u=0.02, method="scan-live-value",
+        )  # fmt: skip
+
+    bad, good = read("bad", 9.0, 1), read("good", 2.1, 5)
+    assert "bad tells of a fault of it" in open_gates(issued(issue, made, bad, good))["faults"]
+    seat = DoneWork(id="seat", time=_CAR_TIME.replace(minute=3), what="reseated", component=BAG)
+    assert "faults" not in open_gates(issued(issue, made, bad, seat, good))
+
+
+def test_a_part_that_crash_data_list_as_fired_and_nobody_replaced_is_asked_about(
+    issue: Maker, made: Made
+) -> None:
+    second = Recorder(id="second", time=_CAR_TIME, commanded=("driver.belt-webbing",))
+    case = issued(issue, made, second)
+    assert "second lists driver.belt-webbing" in open_gates(case)["contradictions"]
+    assert "commanded to fire, not on record as replaced: driver belt" in known(case)
+    assert "lists" not in open_gates(issued(issue, made, msgspec.structs.replace(
+        second, commanded=(BAG,)))).get("contradictions", "")  # fmt: skip
 
 
 def test_a_fault_that_went_away_without_a_repair_keeps_its_gate_open(
@@ -956,7 +987,7 @@ def test_a_fault_that_went_away_without_a_repair_keeps_its_gate_open(
         line=1, raw="open circuit", component=belt, fault="open-or-high", status=("present",)
     )
     first = Report(id="scan-1", when="before-repair", reading=ReadReport(lines=(line,)))
-    assert "scan-1 names a fault of it" in open_gates(issued(issue, made, first))["faults"]
+    assert "scan-1 tells of a fault of it" in open_gates(issued(issue, made, first))["faults"]
     for mended in (
         DoneWork(id="d", time=_CAR_TIME, what="repaired", component=belt, by="R. Own"),
         DoneWork(id="d", time=_CAR_TIME, what="replaced", component="centre.wiring"),
@@ -1014,7 +1045,7 @@ def test_a_bare_tick_of_a_setting_or_a_search_stands_on_page_one(issue: Maker, m
         return known(issued(issue, made, evidence=(*ticks, *rest)))
 
     assert "no figure, no document: passenger seat weight sensing" in told("")
-    assert "no cause and no repair on record: passenger front airbag" in told("")
+    assert "no repair on record: passenger front airbag" in told("")
     assert "Signed as set" not in told("zero -0.1 kg, manual 7.2")
 
 

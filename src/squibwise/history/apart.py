@@ -2,14 +2,16 @@
 
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.tasks import Opening
-from squibwise.history.order import History
+from squibwise.history.order import CURED, History
 from squibwise.history.signed import loads_on
 from squibwise.model.car import Car
-from squibwise.model.evidence import DoneWork, Look, Passed, TestOutcome
+from squibwise.model.evidence import DoneWork, Evidence, Look, Passed, TestOutcome
 from squibwise.model.names import SEATS, SIDES, side_of, split_component, split_loop
 
 _OPENED, _TOGETHER = "open:", ("join:", "close:")
 _WHOLE = ("step:final-power", "final-power")
+PUT_RIGHT = ("reseated", "replaced", "repaired")
+Off = Look | DoneWork | TestOutcome
 
 
 def list_apart(
@@ -37,20 +39,19 @@ def list_apart(
     return {c: title for word in opened for c, title in _parted_by(word, car, catalog)}
 
 
-def find_off(
-    history: History, catalog: Catalog, before: int | None = None
-) -> dict[str, Look | DoneWork]:
+def find_off(history: History, catalog: Catalog, before: int | None = None) -> dict[str, Off]:
     """Return the parts whose last word is that they are off, cut or hidden, with that entry.
 
     Nothing that reads good afterwards puts one right: a resistor reads good, and a covered lamp
-    stays dark. Only work on that very part does, or an eye that finds it whole.
+    stays dark. Only work on that very part does, or an eye that finds it whole; not one of the
+    same minute, which contradicts.
 
     Args:
         history: The course of the case.
         catalog: For the look words.
         before: Place in the course that is asked of; None = now.
     """
-    found: dict[str, Look | DoneWork] = {}
+    found: dict[str, Off] = {}
     works = dict(history.works)
     for place, entry in enumerate(history.entries[:before]):
         work = works.get(place)
@@ -59,17 +60,56 @@ def find_off(
                 found[work.component] = work
         elif work is not None and work.what in PUT_RIGHT:
             found.pop(work.component, None)
-        elif isinstance(entry, Look) and "." in entry.component:
-            component = split_loop(entry.component)[0]
-            word = catalog.looks(split_component(component).kind).get(entry.seen)
-            if word is not None and word.shows == "apart":
+        elif isinstance(entry, Look | TestOutcome):
+            component, sight = _see_plug(entry, catalog)
+            if sight == "apart":
                 found[component] = entry
-            elif entry.seen == "intact":
+            elif sight == "whole" and not _is_at_once(found.get(component), entry):
                 found.pop(component, None)
     return found
 
 
-PUT_RIGHT = ("reseated", "replaced", "repaired")
+def _see_plug(entry: Look | TestOutcome, catalog: Catalog) -> tuple[str, str]:
+    """Return of which part an eye says that it is ``apart`` or ``whole``; else nothing.
+
+    At the bench what is found at a connector says so, its pins alone do not; a word that no card
+    knows is one for the worse.
+    """
+    component = split_loop(entry.component if isinstance(entry, Look) else entry.loop)[0]
+    if "." not in component:
+        return component, ""
+    name = split_component(component)
+    if isinstance(entry, Look):
+        word = catalog.looks(name.kind).get(entry.seen)
+        off = word is not None and word.shows == "apart"
+        return component, "apart" if off else ("whole" if entry.seen == "intact" else "")
+    action, _, point = entry.test.partition(":")
+    chain = catalog.loops.chain(name.kind, name.place)
+    test = next((t for t in catalog.loops.tests if t.id == _AT_PLUG), None)
+    plugs = {e.id for e in chain.element if e.role == "plug"} if chain else set()
+    if entry.outcome in CURED:
+        return component, "whole"
+    if test is None or action != "look" or point not in plugs:
+        return component, ""
+    if entry.outcome == test.clear:
+        return component, "whole"
+    pins = {s.word for s in test.sights if not any(f.endswith(_OFF) for f in s.finds)}
+    return component, "" if entry.outcome in pins else "apart"
+
+
+_AT_PLUG, _OFF = "look:{point}", (":not-seated", ":left-out")
+
+
+def _is_at_once(off: Off | None, entry: Evidence) -> bool:
+    """Return whether two entries state one time, so that neither is the later."""
+    return off is not None and off.time is not None and off.time == entry.time
+
+
+def tell_off(entry: Off) -> str:
+    """Return how a part is off, in the word of its entry."""
+    if isinstance(entry, Look):
+        return entry.seen
+    return entry.what if isinstance(entry, DoneWork) else entry.outcome
 
 
 def find_apart(entry: TestOutcome, place: int, history: History, car: Car, catalog: Catalog) -> str:

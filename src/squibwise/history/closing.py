@@ -5,8 +5,8 @@ import datetime as dt
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.apart import find_off
-from squibwise.history.order import VERIFIED, History, last_touch
+from squibwise.history.apart import find_off, tell_off
+from squibwise.history.order import CURED, History, last_touch, replacements
 from squibwise.history.signed import NO_POWER, is_decided, last_signed
 from squibwise.model.evidence import (
     Circumstance,
@@ -27,7 +27,6 @@ from squibwise.model.words import Outcome
 LAMP_CHECK = ("lamp-check", "step:lamp-check")
 FINAL_SCAN = ("final-scan", "step:final-scan")
 AGAIN, STAYS, BACK = "second-drive", "stays-away", "comes-back"
-CURED = (VERIFIED, "gone-for-good")
 _THERE = frozenset({"present", "locked", "intermittent"})
 _WAITING = frozenset({"not-tested", "pending"})
 _HARMLESS = frozenset({"cleared"})
@@ -113,7 +112,7 @@ def _hidden_lamp(place: int, history: History, catalog: Catalog) -> Problem | No
     """Return that the lamp was covered or off when it was checked, or is now."""
     off = find_off(history, catalog, place) | find_off(history, catalog)
     said = [x for c, x in off.items() if split_component(c).kind == _LAMP]
-    words = [x.seen if isinstance(x, Look) else x.what for x in said]
+    words = [tell_off(x) for x in said]
     return Problem(word="hidden", detail=words[0], decided=True) if words else None
 
 
@@ -337,6 +336,17 @@ def late_events(history: History) -> tuple[Evidence, ...]:
             or (isinstance(e, Recorder) and n > last)
         )
     )
+
+
+def list_commanded(history: History) -> dict[str, Recorder]:
+    """Return the parts that crash data list as commanded to fire and that were never replaced."""
+    fitted = replacements(history)
+    return {
+        component: entry
+        for _, entry in history.all_of(Recorder)
+        for component in (*entry.commanded, *(split_loop(x)[0] for x in entry.commanded_ms))
+        if component not in fitted
+    }
 
 
 def denied_events(history: History) -> tuple[tuple[Circumstance, Circumstance], ...]:

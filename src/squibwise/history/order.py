@@ -13,6 +13,7 @@ from squibwise.model.report import Report
 from squibwise.model.words import Done
 
 VERIFIED = "fixed"
+CURED = (VERIFIED, "gone-for-good")
 _REPAIRS: dict[str, Done] = {
     "reseat": "reseated",
     "renew": "reseated",

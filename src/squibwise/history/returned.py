@@ -8,8 +8,8 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.vocabulary import plain
 from squibwise.history.apart import PUT_RIGHT, find_apart
-from squibwise.history.closing import AGAIN, BACK, CURED, STAYS
-from squibwise.history.order import History
+from squibwise.history.closing import AGAIN, BACK, STAYS
+from squibwise.history.order import CURED, History
 from squibwise.model.car import Car
 from squibwise.model.evidence import Evidence, LampCheck, TestOutcome
 from squibwise.model.names import ComponentName, split_component, split_loop
@@ -90,7 +90,7 @@ def list_unmended(history: History, car: Car, catalog: Catalog) -> dict[str, Rep
     return {
         component: report
         for component, (place, report) in told.items()
-        if place < reports[-1][0] and not _is_mended(component, place, history, catalog)
+        if place < reports[-1][0] and not is_mended(component, place, history, catalog)
     }
 
 
@@ -110,7 +110,7 @@ def _named_faulty(report: Report) -> set[str]:
     }
 
 
-def _is_mended(component: str, since: int, history: History, catalog: Catalog) -> bool:
+def is_mended(component: str, since: int, history: History, catalog: Catalog) -> bool:
     """Return whether anything on record may have mended a part after a place."""
     cured = (
         split_loop(t.loop)[0] == component and t.outcome in CURED

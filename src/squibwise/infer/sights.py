@@ -4,7 +4,7 @@ import msgspec
 import numpy as np
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.apart import find_off
+from squibwise.history.apart import find_off, tell_off
 from squibwise.history.order import History
 from squibwise.history.signed import find_loads
 from squibwise.infer.engine import Engine
@@ -120,7 +120,7 @@ def _read_while_off(net: Network, catalog: Catalog) -> dict[str, Contradiction]:
         if good is None:
             continue
         words = catalog.looks(part.kind.kind)
-        how = words[told.seen].text if isinstance(told, Look) else told.what
+        how = words[told.seen].text if isinstance(told, Look) else tell_off(told)
         text = (
             f"{part.id}: {how} ({told.id}), yet its circuit reads good ({good.id}) and nothing "
             "says that it was put right: a load or a bridge is in its place, or that was not "

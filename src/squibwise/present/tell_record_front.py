@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from squibwise.history.closing import denied_events, late_events
+from squibwise.history.closing import denied_events, late_events, list_commanded
 from squibwise.history.order import History, read_history, replacements
 from squibwise.history.signed import NO_POWER, label_of, labels_anew
 from squibwise.model.car import OwnRule
@@ -160,7 +160,8 @@ def list_fitted(content: Content) -> dict[str, StatedPart]:
 def tell_to_know(record: ProofRecord, content: Content) -> Section:
     """Return what somebody who relies on this record must know, the worst first."""
     history = read_history(content.evidence)
-    told = (*_left_fired(content), *_told_of_events(history), *_of_which_car(content))
+    told = (*_left_fired(content), *_commanded(content, history), *_told_of_events(history))
+    told = (*told, *_of_which_car(content))
     told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
     told = (*told, *_own_codes(content), *_used_live(content), *_of_labels(content))
     told = (*told, *_relabelled(content), *_labelled_early(content, history))
@@ -178,6 +179,14 @@ def _left_fired(content: Content) -> list[str]:
     left = [c.title for c in content.components if c.fired_in_crash == "fired"]
     left = [c.title for c in content.components if c.title in left and c.id not in fitted]
     return [f"Fired and not on record as replaced: {listed(left, 8)}."] if left else []
+
+
+def _commanded(content: Content, history: History) -> list[str]:
+    """Return the parts that crash data say were to fire and that nobody replaced."""
+    listed_there = list_commanded(history)
+    left = [c.title for c in content.components if c.id in listed_there]
+    head = "Crash data list as commanded to fire, not on record as replaced"
+    return [f"{head}: {listed(left, 8)}."] if left else []
 
 
 def _told_of_events(history: History) -> list[str]:
@@ -279,9 +288,10 @@ def _bare_signatures(content: Content, history: History) -> list[str]:
     for action, proved, head in _BARE:
         known = measured if proved == "measured" else mended
         bare = [
-            titles[c]
+            f'{titles[c]} ("{cut(p.note, LONGEST_NOTE)}")' if p.note else titles[c]
             for what, p in signed.items()
-            if what.endswith(action) and p.result == "passed" and not p.note
+            if what.endswith(action) and p.result == "passed"
+            if not p.note or proved == "mended"
             if (c := what.removesuffix(action)) in titles and c not in known
         ]
         told += [f"{head}: {listed(bare, 3)}."] if bare else []
@@ -291,7 +301,7 @@ def _bare_signatures(content: Content, history: History) -> list[str]:
 _MEASURED = (Reading, SeatTrial)
 _BARE = (
     (":calibrate", "measured", "Signed as set, no figure, no document"),
-    (":trace", "mended", "Fault signed as traced, no cause and no repair on record"),
+    (":trace", "mended", "Fault signed as traced, no repair on record"),
 )
 
 

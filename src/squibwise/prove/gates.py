@@ -5,13 +5,14 @@ from collections.abc import Callable
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
-from squibwise.history.apart import find_off
+from squibwise.history.apart import Off, find_off, tell_off
 from squibwise.history.closing import (
     denied_events,
     is_work_timed,
     judge_lamp,
     judge_scan,
     late_events,
+    list_commanded,
     told_after,
 )
 from squibwise.history.order import History, last_touch, read_history, replacements
@@ -36,7 +37,7 @@ from squibwise.model.proof import Gate, Verdict
 from squibwise.model.report import Report
 from squibwise.model.words import DECISIONS
 from squibwise.model.work import Demand, Work
-from squibwise.prove.measured import last_seat_work
+from squibwise.prove.measured import last_seat_work, list_better
 from squibwise.prove.verdicts import LAMP, SCAN
 
 DISPOSAL = ("disposal", "dispose", "step:dispose")
@@ -126,9 +127,14 @@ def _of_events(context: Context) -> list[str]:
     history = context.history
     late = {e.id: "was told after parts were fitted" for e in late_events(history)}
     denied = {b.id: f"denies what {a.id} tells ({a.what})" for a, b in denied_events(history)}
+    fired = {
+        r.id: f"lists {c} as commanded to fire, and nothing says that it was replaced"
+        for c, r in list_commanded(history).items()
+        if c in context.case.car.components
+    }
     return [
         f"{name} {text}. Say which is so."
-        for name, text in (late | denied).items()
+        for name, text in (late | denied | fired).items()
         if not _is_explained(context, "contradictions", history.place_of(name))
     ]
 
@@ -181,8 +187,8 @@ def _not_sound(context: Context) -> list[str]:
     ]
 
 
-def _how_off(entry: Look | DoneWork) -> str:
-    return f"seen {entry.seen}" if isinstance(entry, Look) else entry.what
+def _how_off(entry: Off) -> str:
+    return entry.what if isinstance(entry, DoneWork) else f"seen {tell_off(entry)}"
 
 
 def _is_sensor_proved(component: str, context: Context) -> bool:
@@ -243,15 +249,17 @@ def _is_circuit_in_doubt(component: str, context: Context) -> bool:
 
 def _faults(context: Context) -> list[str]:
     """Return the circuits to trace, and the faults that went away without a repair on record."""
-    gone = list_unmended(context.history, context.case.car, context.catalog)
+    history, catalog = context.history, context.catalog
     fitted = {i.component for i in context.work.items if i.action == "replace" and i.done}
+    reported = list_unmended(history, context.case.car, catalog).items()
+    gone = {c: report.id for c, report in reported if c not in fitted}
+    gone |= {c: r.id for c, r in list_better(history, context.case, catalog).items()}
     return _still_to_do("trace")(context) + [
-        f"{name}: {report.id} names a fault of it as present, the last scan does not, and nothing "
-        f"on record mended it: record done, what = 'reseated', 'repaired' or 'replaced'; or "
-        f"passed '{name}:trace' with what was found in its note and who found it."
-        for name, report in gone.items()
-        if name not in fitted
-        and not _is_explained(context, f"{name}:trace", context.history.place_of(report.id))
+        f"{name}: {told} tells of a fault of it as present, what came last does not, and "
+        "nothing on record mended it: record done, what = 'reseated', 'repaired' or 'replaced'; "
+        f"or passed '{name}:trace' with what was found in its note and who found it."
+        for name, told in gone.items()
+        if not _is_explained(context, f"{name}:trace", history.place_of(told))
     ]
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import History
+from squibwise.history.returned import is_mended
 from squibwise.model.belief import Because
 from squibwise.model.case import Case
 from squibwise.model.evidence import Reading, SeatTrial
@@ -77,6 +78,28 @@ def reading_verdicts(history: History, case: Case, catalog: Catalog) -> list[Ver
         if not _is_outdated(item, place, history):
             newest[item.component, item.quantity, item.where] = item
     return [_verdict(reading, case, catalog) for reading in newest.values()]
+
+
+def list_better(history: History, case: Case, catalog: Catalog) -> dict[str, Reading]:
+    """Return the parts whose circuit was read out of range and later in it, with nothing mended.
+
+    Each with its last bad reading. What was put across an igniter is refused and tells of no fault.
+    """
+    bad: dict[tuple[str, str, str], Reading] = {}
+    better: dict[str, Reading] = {}
+    for _, item in history.all_of(Reading):
+        if item.quantity not in _OF_A_CIRCUIT or is_across_igniter(item, catalog):
+            continue
+        at, component = (item.component, item.quantity, item.where), split_loop(item.component)[0]
+        outcome = _verdict(item, case, catalog).outcome
+        if outcome == "not met":
+            bad[at] = item
+        elif at in bad and not is_mended(component, history.place_of(bad[at].id), history, catalog):
+            better[component] = bad[at]
+    return {c: r for c, r in better.items() if c in case.car.components}
+
+
+_OF_A_CIRCUIT = (_LOOP, "insulation", "continuity")
 
 
 def _is_outdated(reading: Reading, place: int, history: History) -> bool:
