@@ -467,3 +467,29 @@ def test_what_a_returned_part_cost_stays_in_the_sums() -> None:
     assert "60.00 USD of what it cost stays" in " ".join(f.message for f in answer.findings)
     less = msgspec.structs.replace(terms, cancel={"A": 0.05})
     assert _buy(after, less, BAG).plans[-1].cancelled.minor == 3_000
+
+
+# From three parts of 17, 17 and 12 % that come to 1,255 together: freight free from 1,200 was none.
+@pytest.mark.parametrize(
+    ("tier", "free"),
+    [
+        (100, 0.9 + 0.1 * 0.11),  # each of them alone comes to it
+        (250, 0.9),  # the headliner does
+        (1_200, 0.9 * 0.11),  # only both together
+        (1_300, 0.0),
+    ],
+)
+def test_a_shipment_after_the_looks_is_free_in_the_share_of_cases_that_reach_the_tier(
+    tier: int, free: float
+) -> None:
+    clip = msgspec.structs.replace(ROOF, assembly="clip", title="clip", p=0.11)
+    roof = msgspec.structs.replace(ROOF, p=0.9)
+    sheet = (
+        "part,supplier,price,lead days,shipping,free from\n"
+        f"driver-bag@driver,North,2000,3,110,{tier}\nclip@centre,North,200,3,110,{tier}\n"
+        f"headliner@centre,North,1000,4,110,{tier}\n"
+    )
+    plan = _buy(sheet, ShopTerms(), BAG, roof, clip).plans[-1]
+    assert [p.after_look for p in plan.purchases].count(True) == 2
+    # by hand: the sum of the chances, at most one, less the cases that come free
+    assert plan.shipping.minor == pytest.approx(11_000 * (1.0 - free), abs=1)

@@ -42,6 +42,7 @@ from squibwise.plan.buying_problem import (
     kept_freight,
     latest_day,
     list_options,
+    reach_tier,
     replace_failed,
     simple_choices,
 )
@@ -87,8 +88,7 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
 
 
 _SHARES = 100_000  # of a freight: to which a chance is rounded
-_HINT_SECONDS = 30.0
-"""Enough to work out what a plan comes to that is known."""
+_HINT_SECONDS = 30.0  # enough to work out what a plan comes to that is known
 
 
 class _Model:
@@ -326,7 +326,8 @@ class _Model:
     def _ship(self) -> None:
         """A shipment of each supplier now, and one after the looks; free from a value of goods.
 
-        The second counts by the summed chances of what is in it, at most one.
+        The second counts by the summed chances of what is in it, at most one, less the chance that
+        what is needed of it comes to that value.
         """
         m = self.model
         self.costs["shipping"] = kept_freight(self.problem)
@@ -342,9 +343,14 @@ class _Model:
             live = [one for one, (n, _, _) in zip(boxed, mine, strict=True) if n.live]
             name, free = f"{supplier.name} {stage}", m.new_constant(0)
             if mine and supplier.free_from is not None and supplier.shipping.minor:
-                free = m.new_bool_var(f"free {name}")
-                goods = sum(o.sum_for(n) * took for n, o, took in mine)
-                m.add(goods >= supplier.free_from.minor).only_enforce_if(free)
+                free = m.new_int_var(0, 1 if stage == NOW else _SHARES, f"free {name}")
+                lines = [(n.key, n.chance, o.sum_for(n)) for n, o, _ in mine]
+                goods, tier = sum(o.sum_for(n) * took for n, o, took in mine), supplier.free_from
+                if stage == NOW:
+                    m.add(goods >= tier.minor * free)
+                for share, rest in reach_tier(lines, tier.minor) if stage == LATER else ():
+                    more = _SHARES * sum(mine[i][2] for i in rest)
+                    m.add(free <= math.floor(share * _SHARES + 1e-6) + more)
             self.costs["shipping"] += self._freight(supplier.shipping, boxed, free, name)
             if supplier.dangerous is not None:
                 danger = self._freight(supplier.dangerous, live, m.new_constant(0), f"live {name}")
@@ -363,21 +369,19 @@ class _Model:
         for _, took in boxed:
             m.add_implication(took, sent)
         if all(chance >= 1.0 for chance, _ in boxed):
-            m.add_implication(free, sent)
+            m.add(free <= sent)
             return minor * (sent - free)
         cost = m.new_int_var(0, minor, f"freight {name}")
         parts = sum(round(chance * _SHARES) * minor * took for chance, took in boxed)
-        m.add(_SHARES * cost >= parts).only_enforce_if(~full, ~free)
-        m.add(cost >= minor).only_enforce_if(full, ~free)
+        m.add(_SHARES * cost >= parts - minor * free).only_enforce_if(~full)
+        m.add(_SHARES * cost >= minor * (_SHARES - free)).only_enforce_if(full)
         return cost
 
     def _limit(self) -> None:
         """The accepted chance that any used part fails: exact for independent failures."""
-        most = accepted_risk(self.problem.terms)
-        if not self.aim.rejects or most is None:
-            return
-        risks = (self.problem.reject_risk(i) * took for (i, _), took in self.take.items())
-        self.model.add(sum(risks) <= most)
+        if self.aim.rejects and (most := accepted_risk(self.problem.terms)) is not None:
+            risks = (self.problem.reject_risk(i) * took for (i, _), took in self.take.items())
+            self.model.add(sum(risks) <= most)
 
     def run(self, what: Any) -> "cp_model.CpSolver":  # noqa: ANN401 - a sum of the solver
         """Return the solver after its search for the least of a sum.
@@ -424,7 +428,7 @@ class _Model:
     def _lay_out(self, choice: Mapping[str, Option]) -> dict[Any, int]:
         """Return a choice of offers with its work laid out, as something to begin with."""
         taken = tuple(choice.values())
-        _, ends = lay_out(Chosen(self.problem, taken, self.problem.tasks))
+        ends = lay_out(Chosen(self.problem, taken, self.problem.tasks))[1]
         starts = {self.start[t.id]: ends[t.id] - t.minutes for t in self.problem.tasks}
         return starts | {took: int(o in taken) for o, took in self.take.items()}
 
@@ -454,11 +458,8 @@ class _Model:
         currency = self.problem.currency
 
         def money(word: str) -> Money:
-            found = self.costs[word]
-            minor = found if isinstance(found, int) else int(solver.value(found))
-            return Money(minor=minor, currency=currency)
+            return Money(minor=int(solver.value(self.costs[word])), currency=currency)
 
-        bound = math.ceil(self.bound - 1e-6)
         chosen = self._chosen(solver)
         schedule, ends = lay_out(chosen)
         risk = sum(self.problem.reject_risk(i) for i, _ in chosen.taken)
@@ -478,7 +479,7 @@ class _Model:
             cancels=self._cancels(chosen),
             ready_day=ready_day(self.problem, ends),
             optimal=self.is_optimal,
-            bound=Money(minor=bound, currency=currency),
+            bound=Money(minor=math.ceil(self.bound - 1e-6), currency=currency),
             all_pass=math.exp(-risk / RISK_SCALE),
             ready=believe_ready(chosen, self.rng) if self.rng is not None else None,
         )

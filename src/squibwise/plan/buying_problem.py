@@ -25,6 +25,7 @@ from squibwise.model.market import (
 NOW, LATER = 0, 1
 _FARTHEST = 2000  # days that a calendar is drawn up for
 RISK_SCALE = 1_000_000  # scale of -ln(1 - chance); rounded up, against the user
+_MOST_LINES = 10  # of a shipment whose value is weighed case by case
 Option = tuple[int, int]
 
 
@@ -266,6 +267,39 @@ def kept_freight(problem: Problem) -> int:
             offer = problem.offers[kept][1]
             sent.setdefault((offer.supplier, offer.ordered_on), []).append((need, offer))
     return sum(_freight_of(suppliers[name], lines) for (name, _), lines in sent.items())
+
+
+def reach_tier(
+    lines: Sequence[tuple[str, float, int]], tier: int
+) -> list[tuple[float, tuple[int, ...]]]:
+    """Return with which chance what is needed of a shipment comes to a value, by what is in it.
+
+    Each holds where nothing of its second part is in the box; the least of those that hold counts.
+    Parts are needed independently. Of more than ten lines those that bring most are counted on.
+
+    Args:
+        lines: Need, chance that it is one and goods, of each line that may be ordered.
+        tier: The value. [minor units]
+    """
+    by_weight = sorted(range(len(lines)), key=lambda i: -lines[i][1] * lines[i][2])
+    counted = sorted(by_weight[:_MOST_LINES])
+    boxes: dict[frozenset[int], dict[int, float]] = {frozenset(): {0: 1.0}}
+    for i in counted:
+        key, chance, goods = lines[i]
+        for box, worth in [*boxes.items()]:
+            if all(lines[other][0] != key for other in box):
+                more: dict[int, float] = {}
+                for so_far, p in worth.items():
+                    both = min(tier, so_far + goods)
+                    more[so_far] = more.get(so_far, 0.0) + p * (1.0 - chance)
+                    more[both] = more.get(both, 0.0) + p * chance
+                boxes[box | {i}] = more
+    share = {box: worth.get(tier, 0.0) for box, worth in boxes.items()}
+    return [
+        (p, tuple(i for i in counted if i not in box))
+        for box, p in share.items()
+        if all(share.get(box | {i}, 2.0) > p for i in counted if i not in box)
+    ]
 
 
 def replace_failed(problem: Problem, need: Need, index: int) -> tuple[int, int]:
