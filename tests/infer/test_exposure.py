@@ -75,3 +75,30 @@ def test_a_story_of_water_speaks_against_a_crash_as_a_flood_does() -> None:
     )
     assert burnt > dry
     assert not_burnt == pytest.approx(dry, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "denied"),
+    [
+        ("No crash. The lamp is lit in the cold.", True),
+        ("It has never been in an accident.", True),
+        ("Kein Unfall, die Lampe leuchtet.", True),
+        ("No crash data stored.", False),
+        ("No crash since the accident of last year.", False),
+        ("The seller says no crash.", False),
+        ("No serious crash.", False),
+    ],
+)
+def test_a_story_without_a_crash_is_read_as_the_same_word_of_the_owner(
+    text: str, denied: bool
+) -> None:
+    story = Story(id="story", text=text)
+    word = Circumstance(id="word", what="crash", present=False)
+    told, entered, once, silent = (
+        assess(build.case(build.scan(), *entries), build.CATALOG)
+        for entries in ((story,), (word,), (story, word), ())
+    )
+    right = entered if denied else silent
+    assert told.event.no_crash == pytest.approx(right.event.no_crash, abs=1e-12)
+    assert [q.id for q in told.open_questions] == [q.id for q in right.open_questions]
+    assert once.event.no_crash == pytest.approx(entered.event.no_crash, abs=1e-12)

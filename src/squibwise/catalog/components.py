@@ -256,8 +256,9 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         seen_on: Kind on which a look word is meant where several parts have one name.
         labelled: Kinds whose label speaks for a name of several parts, the first that is there.
         stories: Words that tell of ``soaked``, ``burnt`` or ``tilted``, of what stands in for a
-            part, ``stand_in``, or that somebody else's word is repeated, ``copied``; and of the
-            contrary right before them, ``denied``.
+            part, ``stand_in``, or that somebody else's word is repeated, ``copied``, ``hearsay``;
+            and of the contrary right before them, ``denied``. Of a ``crash``, with what may stand
+            between, ``crash_filler``, and what right after it speaks of its record only.
     """
 
     parts: dict[str, tuple[str, ...]]

@@ -8,6 +8,7 @@ from squibwise.infer.engine import Posterior
 from squibwise.infer.network import Network
 from squibwise.infer.reports import one_cause
 from squibwise.infer.scan import why_lit
+from squibwise.infer.told import denies_a_crash
 from squibwise.model.belief import (
     Assumption,
     OpenQuestion,
@@ -67,6 +68,7 @@ def _ask_of_crash(case: Case, found: Posterior, catalog: Catalog) -> tuple[OpenQ
         isinstance(e, Impact)
         or (isinstance(e, Recorder) and e.delta_v_long_kmh is not None)
         or (isinstance(e, Circumstance) and e.what in _TOLD_OF_A_CRASH)
+        or denies_a_crash(e, catalog)
         for e in case.evidence
     )
     quiet = [s.kind in ("none", "outside") for s in found.net.events.scenarios]

@@ -18,6 +18,7 @@ from squibwise.infer.parts import OnComponent, PartModel
 from squibwise.infer.reports import chance_whole, event_lines, one_cause, unit_able
 from squibwise.infer.scan import UNIT
 from squibwise.infer.sights import find_live_but_open
+from squibwise.infer.told import denies_a_crash
 from squibwise.model.belief import Contradiction
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
@@ -288,9 +289,10 @@ def _no_crash(case: Case, found: Posterior, catalog: Catalog) -> list[Contradict
     crash = float(found.events @ found.net.events.holds(crashed))
     result = []
     for entry in case.evidence:
-        if not isinstance(entry, Circumstance) or entry.what != "crash":
+        denied = denies_a_crash(entry, catalog)
+        if not denied and not (isinstance(entry, Circumstance) and entry.what == "crash"):
             continue
-        if (crash if not entry.present else 1.0 - crash) > catalog.firing.scans.clash.poor:
+        if (crash if denied else 1.0 - crash) > catalog.firing.scans.clash.poor:
             text = "what was told of the crash does not fit what was seen and scanned"
             remedy = "Look over the body and the unit's record; ask who owned the car before."
             result.append(Contradiction(text=text, evidence=(entry.id,), remedy=remedy))

@@ -1,5 +1,6 @@
 """What people tell of the event, of occupants and of parts, and what the body shows."""
 
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -17,6 +18,7 @@ from squibwise.infer.parts import GONE, LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import circuits_called
 from squibwise.model.evidence import (
     Circumstance,
+    Evidence,
     Impact,
     LampCheck,
     Occupant,
@@ -182,7 +184,16 @@ def _exposed(events: EventTable, catalog: Catalog) -> Array:
 
 
 def weigh_story(entry: Story, place: int, net: Network, catalog: Catalog) -> Iterator[Likelihood]:
-    """Yield what a story of water or fire says of the event, where nobody told of it as such."""
+    """Yield what a story says of the event, where nobody told of it as such.
+
+    A story tells of water, of fire, or that there was no crash.
+    """
+    denied = [e for _, e in net.line.all_of(Story) if denies_a_crash(e, catalog)]
+    if denied[:1] == [entry] and not any(
+        e.what == "crash" for _, e in net.line.all_of(Circumstance)
+    ):
+        crash = Circumstance(id=entry.id, what="crash", present=False, origin=entry.origin)
+        yield from weigh_circumstance(crash, place, net, catalog)
     told = {e.what for _, e in net.line.all_of(Circumstance) if e.present}
     stories = [(at, e) for at, e in net.line.all_of(Story) if e.loop is None]
     wet = [at for at, e in stories if "soaked" in e.known or tells_of_water(e.text, catalog)]
@@ -191,6 +202,34 @@ def weigh_story(entry: Story, place: int, net: Network, catalog: Catalog) -> Ite
     if place == first and not told & {"flood", "fire"}:
         text = f"told: {'stood in water' if first in wet else 'burnt'}"
         yield Likelihood(entry.id, "", text, events=_exposed(net.events, catalog))
+
+
+def denies_a_crash(entry: Evidence, catalog: Catalog) -> bool:
+    """Return whether an entry tells plainly that the car was in no crash; the cautious reading.
+
+    Of a story: every crash it names is denied right before the word, it speaks of no record or
+    sensor of one, and it repeats nobody else's word.
+    """
+    if isinstance(entry, Circumstance):
+        return entry.what == "crash" and not entry.present
+    if not isinstance(entry, Story) or entry.loop is not None:
+        return False
+    said = catalog.said.stories
+    words = re.findall(r"\w+", entry.text.lower())
+    named = [n for n, word in enumerate(words) if word in said["crash"]]
+    return (
+        bool(named)
+        and not set(words) & set(said["hearsay"])
+        and all(_is_denied_at(n, words, said) for n in named)
+    )
+
+
+def _is_denied_at(n: int, words: list[str], said: dict[str, tuple[str, ...]]) -> bool:
+    """Return whether the crash named at a place is denied right before it, and no record of one."""
+    before = [w for w in words[max(0, n - 5) : n] if w not in said["crash_filler"]]
+    if not before or before[-1] not in said["denied"]:
+        return False
+    return not set(words[n + 1 : n + 2]) & set(said["crash_record"])
 
 
 _TOLD_OF_PARTS = {
