@@ -692,6 +692,17 @@ def test_a_report_shows_doubts_and_what_was_not_understood(text: Any) -> None:
     assert "not able to run its tests" in shown
 
 
+def test_a_report_counts_what_one_line_and_all_of_them_repeat(text: Any) -> None:
+    def shown(*at: int) -> str:
+        lines = tuple(CodeLine(line=n, raw="B0001 and on", code="B0001") for n in at)
+        return " ".join(text(tell_report(ReadReport(lines=lines))).split())
+
+    one = shown(*[7] * 45, 8)
+    assert one.count("B0001 and on") == 2
+    assert "and 5 more on this line; --json tells each" in one
+    assert "and 200 more on other lines" in shown(*range(1200))
+
+
 @pytest.mark.parametrize(
     ("low", "worked", "settled"), [(0.96, False, True), (0.7, False, False), (0.7, True, True)]
 )

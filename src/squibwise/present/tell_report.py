@@ -1,11 +1,12 @@
 """What a report says: the faults, what was not understood, how far it reached."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 from pathlib import PurePosixPath
 
 from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport
-from squibwise.present.figures import counted, percent
+from squibwise.present.figures import counted, cut, percent
 from squibwise.present.phrases import in_words, tell_findings
 from squibwise.present.telling import Bullets, Section, Table, Telling, filled, section
 
@@ -33,25 +34,57 @@ def tell_report(report: ReadReport) -> Telling:
 
 
 def _faults(report: ReadReport) -> Table:
+    """Return the faults; beyond the most of one line, and of all, the rest is counted."""
     rows: list[tuple[str, str, str]] = []
-    for line in report.lines:
-        rows.append((str(line.line), tell_code(line) or "-", tell_meaning(line)))
-        rows += [("", "", note) for note in (" ".join(line.raw.split()), *_doubts(line))]
+    shown, left, raw = 0, 0, ""
+    for number, group in groupby(report.lines, key=lambda line: line.line):
+        lines = list(group)
+        told = lines[: min(_MOST_OF_LINE, _MOST - shown)]
+        for line in told:
+            rows.append((str(number), tell_code(line) or "-", tell_meaning(line)))
+            as_it_stands = () if (line is not lines[0] and line.raw == raw) else (_told(line.raw),)
+            rows += [("", "", note) for note in (*as_it_stands, *_doubts(line))]
+            raw = line.raw
+        shown, over = shown + len(told), len(lines) - len(told)
+        if told and over:
+            rows.append(("", "", _and_more(over, "on this line")))
+        left += 0 if told else over
+    rows += [("", "", _and_more(left, "on other lines"))] if left else []
     return Table(rows=tuple(rows), right=(0,))
 
 
+_MOST_OF_LINE, _MOST = 40, 1_000  # a wrecked car with every unit read lists some hundred
+_LONGEST = 1_000
+
+
+def _told(raw: str) -> str:
+    """Return a line of the report as it stands there, of a very long one its beginning."""
+    return cut(" ".join(raw.split()), _LONGEST)
+
+
+def _and_more(count: int, where: str) -> str:
+    return f"and {count:,} more {where}; --json tells each"
+
+
+def _bounded(rows: Sequence[tuple[str, ...]]) -> Table:
+    """Return rows of lines; beyond the most the rest is counted."""
+    told = list(rows[:_MOST])
+    if rows[_MOST:]:
+        more = _and_more(len(rows) - _MOST, "lines")
+        told.append(("", more, *("" for _ in rows[0][2:])))
+    return Table(rows=tuple(told), right=(0,))
+
+
 def _no_fault_now(report: ReadReport) -> Section | None:
-    rows = [(str(u.line), " ".join(u.raw.split()), u.why) for u in report.unread if u.why]
-    if not rows:
-        return None
-    return section("Understood, and no fault now", Table(rows=tuple(rows), right=(0,)))
+    rows = [(str(u.line), _told(u.raw), u.why) for u in report.unread if u.why]
+    return section("Understood, and no fault now", _bounded(rows)) if rows else None
 
 
 def _unread(report: ReadReport) -> Section | None:
-    rows = tuple((str(u.line), " ".join(u.raw.split())) for u in report.unread if not u.why)
+    rows = [(str(u.line), _told(u.raw)) for u in report.unread if not u.why]
     if not rows:
         return None
-    return section("Not understood", Table(rows=rows, right=(0,)), note="nothing is dropped")
+    return section("Not understood", _bounded(rows), note="nothing is dropped")
 
 
 def tell_code(line: CodeLine) -> str:
