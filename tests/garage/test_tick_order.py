@@ -108,3 +108,18 @@ def test_the_wait_alone_is_due_again_once_the_power_is_off_again() -> None:
     _, off = door_job("damaged", "step:final-power", OFF)
     _, safe = door_job("damaged", "step:final-power", OFF, WAITED)
     assert [list_due_again(e, CATALOG) for e in (on, off, safe)] == [{OFF, WAITED}, {WAITED}, set()]
+
+
+# Practice known-load-practice: a load of 2.0 to 2.2 ohm stands for an igniter; the ends are ours.
+@pytest.mark.parametrize(("ohm", "is_load"), [(1.2, False), (2.0, True), (2.2, True), (2.3, False)])
+def test_a_load_that_measures_what_no_igniter_does_is_not_fitted(ohm: float, is_load: bool) -> None:
+    todo, evidence = door_job("damaged")
+    tick = Tick(
+        todo=todo, chosen=frozenset(), catalog=CATALOG, evidence=evidence,
+        loaded=("driver.front-bag/1",), ohm=ohm,
+    )  # fmt: skip
+    if is_load:
+        refuse_obstacles(tick)
+        return
+    with pytest.raises(InputError, match=f"2 to 2.2 ohm; {ohm} ohm is none"):
+        refuse_obstacles(tick)

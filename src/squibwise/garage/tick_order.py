@@ -46,7 +46,8 @@ class Tick(msgspec.Struct, frozen=True, kw_only=True):
         at: When it was done; None = not stated.
         safe: Whoever signs says of the gates among them that they hold.
         along: Ids of what is written down with it in another way, such as what the lamp did.
-        unmeasured: Circuits that get a substitute load of which nobody says what it measures.
+        loaded: Circuits that get a substitute load.
+        ohm: What each of these loads measures. [ohm] None = nobody says.
         note: What is said with it.
     """
 
@@ -57,7 +58,8 @@ class Tick(msgspec.Struct, frozen=True, kw_only=True):
     at: dt.datetime | None = None
     safe: bool = False
     along: frozenset[str] = frozenset()
-    unmeasured: tuple[str, ...] = ()
+    loaded: tuple[str, ...] = ()
+    ohm: float | None = None
     note: str = ""
 
     @property
@@ -232,11 +234,14 @@ def _tell_unproved(tick: Tick) -> Iterator[str]:
 
 
 def _tell_unmeasured(tick: Tick) -> Iterator[str]:
-    if tick.unmeasured:
+    low, high = (tick.catalog.fact(f"load.{end}").number() for end in ("low", "high"))
+    if tick.loaded and tick.ohm is None:
         yield (
-            f"{len(tick.unmeasured)} substitute loads are fitted: {', '.join(tick.unmeasured)}. "
+            f"{len(tick.loaded)} substitute loads are fitted: {', '.join(tick.loaded)}. "
             "Measure each before it goes in, and mark it with its circuit."
         )
+    elif tick.loaded and tick.ohm is not None and not low <= tick.ohm <= high:
+        yield f"A substitute load measures {low:g} to {high:g} ohm; {tick.ohm:g} ohm is none."
 
 
 def _tell_unnoted(tick: Tick) -> Iterator[str]:

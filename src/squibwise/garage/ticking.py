@@ -357,7 +357,8 @@ def entries_for(
                 at=at if isinstance(at, dt.datetime) else None,
                 safe=safe,
                 along=along,
-                unmeasured=tuple(loops) if ohm is None else (),
+                loaded=tuple(loops),
+                ohm=ohm,
                 note=note,
             )
         )

@@ -287,16 +287,19 @@ def _cut_short(fault: Fault, name: str) -> Iterator[Finding]:
 def _counts(sheet: Sheet, told: list[CodeLine]) -> Iterator[Finding]:
     """A count agrees with its own section, with all that follows or with the whole report.
 
+    Counts that stand below what they count, with nothing under the last, agree with what is above.
     It may count the faults that are there now, or those that were there as well.
     """
     pairs = list(zip(sheet.faults, told, strict=True))
     every = sorted(f.section for f, _ in pairs)
     now = sorted(f.section for f, ln in pairs if ln.present)
-    starts = [line.section for line in sheet.counts]
-    for place, line in enumerate(sheet.counts):
-        end = starts[place + 1] if place + 1 < len(starts) else None
-        counted = _counted(every, line.section, end)
-        if line.count not in (*counted, *_counted(now, line.section, end)):
+    starts = [0, *(line.section for line in sheet.counts), None]
+    is_foot = bool(sheet.counts and every) and every[0] < sheet.counts[0].section
+    is_foot = is_foot and every[-1] < sheet.counts[-1].section
+    for line, before, end in zip(sheet.counts, starts, starts[2:], strict=False):
+        place = (before, line.section) if is_foot else (line.section, end)
+        counted = _counted(every, *place)
+        if line.count not in (*counted, *_counted(now, *place)):
             yield _make(
                 "count-differs",
                 "warning",
