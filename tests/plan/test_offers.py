@@ -609,6 +609,21 @@ def test_offers_by_place_count_each_at_its_own_price() -> None:
     assert [f.code for f in findings] == ["offer-one-for-all"]
 
 
+# From a desk's "front sensor nose left": not understood, and a belt's key was offered for it.
+@pytest.mark.parametrize("place", ["left", "centre", "right"])
+def test_the_nose_is_a_place_and_the_keys_that_are_offered_share_a_word(place: str) -> None:
+    twin = msgspec.structs.replace(BELT, key="front-belt@passenger")
+    needs = (BELT, twin, SENSORS)
+    judged, findings = _judge(
+        f"front sensor nose {place},A,70,new,3,,\nfront sensor,B,95,new,3,,", _case(), needs
+    )
+    assert [j.need for j in judged] == [SENSORS.key] * 2
+    assert {f.code for f in findings} <= {"offer-one-for-all"}
+    findings = _judge(f"front sensor bumper {place},A,70,new,3,,", _case(), needs)[1]
+    assert "front-sensor@" in findings[0].remedy
+    assert "front-belt@" not in findings[0].remedy
+
+
 def test_words_that_fit_two_needs_fit_neither() -> None:
     twin = Need(key="front-belt@passenger", title="front seat belt assembly, passenger")
     row = "front seat belt assembly,Alder,200,new,3,,"

@@ -149,9 +149,14 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
         score, _, found = fitting[0]
         is_sure = score >= _SAME and (places or found.is_alone)
         return found.need, [] if is_sure else [_guessed(offer, found.need)]
-    near = [n.need for score, _, n in (fitting or scored)[:2] if score >= _NEAR]
+    near = [n for score, _, n in (fitting or scored) if score >= _NEAR]
+    near = [n for n in near if _shares_word(part, n)] or near  # letters alone are a poor likeness
     is_known = bool(fitting) and fitting[0][0] >= _LIKE
-    return None, [fits_nothing(offer, near, is_known=is_known)]
+    return None, [fits_nothing(offer, [n.need for n in near[:2]], is_known=is_known)]
+
+
+def _shares_word(part: str, named: _Named) -> bool:
+    return any({*part.split()} & {*name.split()} for name, _ in named.names)
 
 
 def _other_keys(need: Need) -> Iterable[str]:
