@@ -1,6 +1,8 @@
 """Every mistake is told at once, each with its line and a remedy. Cases are ours."""
 
+import os
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -9,7 +11,7 @@ from hypothesis import strategies as st
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.intake.case_file.checks import Notes
-from squibwise.intake.case_file.load import read_case
+from squibwise.intake.case_file.load import load_case, read_case
 from squibwise.intake.case_file.toml_text import decode, parse
 from squibwise.model.origin import Finding
 
@@ -155,10 +157,33 @@ def test_a_binary_file_is_no_case() -> None:
         decode(b"\x89PNG\r\n\x1a\n\xff\xfe", "case.toml")
 
 
-@pytest.mark.parametrize("text", ["a = " + "9" * 5000, "a = " + "[" * 5000, "a = " + "{b=" * 3000])
-def test_numbers_and_nesting_without_end_are_refused(text: str) -> None:
+@pytest.mark.parametrize("text", ["a = " + "[" * 5000, "a = " + "{b=" * 3000])
+def test_nesting_without_end_is_refused(text: str) -> None:
     with pytest.raises(InputError, match="TOML"):
         parse(text, "case.toml")
+
+
+def test_a_number_without_end_is_named_at_its_own_line() -> None:
+    with pytest.raises(InputError, match=r"case.toml:2: .*thousand digits"):
+        parse(f"[[price]]\nnew = {'9' * 5000}\non = 2026-10-01\n", "case.toml")
+
+
+@pytest.mark.parametrize("kind", ["pipe", "link", "folder"])
+def test_what_stands_in_place_of_a_file_is_said_as_what_it_is(tmp_path: Path, kind: str) -> None:
+    for place in (tmp_path / "case.toml", tmp_path / "f.txt"):
+        if kind == "pipe":
+            os.mkfifo(place)
+        elif kind == "link":
+            place.symlink_to(tmp_path / "gone")
+        else:
+            place.mkdir()
+    with pytest.raises(InputError, match=rf"case.toml is a {kind}.*, not a file"):
+        load_case(tmp_path, _CATALOG)
+    (tmp_path / "case.toml").rmdir() if kind == "folder" else (tmp_path / "case.toml").unlink()
+    (tmp_path / "case.toml").write_text(E + "kind = 'report'\nfile = 'f.txt'\n")
+    with pytest.raises(InputError) as raised:
+        load_case(tmp_path, _CATALOG)
+    assert f"'f.txt' is a {kind}" in " ".join(f.message for f in raised.value.findings)
 
 
 _CATALOG = load_catalog()

@@ -247,6 +247,15 @@ def template(value: str, path: KeyPath, notes: Notes) -> bool:
     return False
 
 
+def name_kind(path: Path) -> str:
+    """Return what stands at a path in place of a file; empty for a file, and for nothing at all."""
+    if path.is_symlink() and not path.exists():
+        return "a link that leads nowhere"
+    kinds = {"a folder": path.is_dir, "a pipe": path.is_fifo}
+    told = next((kind for kind, is_it in kinds.items() if is_it()), "")
+    return told or ("" if path.is_file() or not path.exists() else "a device")
+
+
 def inside_file(value: str, path: KeyPath, notes: Notes) -> bool:
     """Say whether a file is there, and inside the case folder."""
     try:
@@ -259,8 +268,9 @@ def inside_file(value: str, path: KeyPath, notes: Notes) -> bool:
     if not inside:
         remedy = "Copy it into the case folder and name it from there."
         notes.add("case-file-outside", path, f"'{value}' leaves the case folder.", remedy)
-    elif not there and (notes.folder / value).is_dir():
-        notes.add("case-missing-file", path, f"{show(value)} is a folder.", "Name a file in it.")
+    elif not there and (kind := name_kind(notes.folder / value)):
+        remedy = "Name a file in it." if kind == "a folder" else "Put the file itself there."
+        notes.add("case-missing-file", path, f"{show(value)} is {kind}, not a file.", remedy)
     elif not there:
         near = [str(p.relative_to(notes.folder)) for p in islice(notes.folder.rglob("*"), _NEAR)]
         remedy = did_you_mean(value, sorted(near)) or "Correct the name or put the file there."

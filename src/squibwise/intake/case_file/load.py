@@ -13,7 +13,7 @@ from squibwise.errors import InputError
 from squibwise.history.order import order_entries
 from squibwise.intake.case_file import car_files
 from squibwise.intake.case_file.car_files import make_car, with_codes, with_mentioned
-from squibwise.intake.case_file.checks import Notes
+from squibwise.intake.case_file.checks import Notes, name_kind
 from squibwise.intake.case_file.schema import (
     CarTable,
     CrashDataEntry,
@@ -335,6 +335,7 @@ def _prices(written: Written, notes: Notes) -> tuple[Any, ...]:
 
 CASE_FILE = "case.toml"
 _LOOKED_AT, _NAMED = 200, 5
+_PUT_THERE = f"Put the {CASE_FILE} itself there."
 
 
 def load_case(path: Path, catalog: Catalog) -> Case:
@@ -350,6 +351,8 @@ def load_case(path: Path, catalog: Catalog) -> Case:
     """
     folder = is_folder(path)
     file = path / CASE_FILE if folder else path
+    if folder and (kind := name_kind(file)):
+        raise InputError(f"{file} is {kind}, not a file.", remedy=_inside(path) or _PUT_THERE)
     if folder and not file.is_file():
         raise InputError(
             f"{path} has no {CASE_FILE}.",

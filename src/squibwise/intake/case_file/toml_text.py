@@ -414,10 +414,9 @@ def parse(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
 
 
 def _parsed(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
-    found = _LONG_KEY.search(text)
-    if found is not None:
-        line = text.count("\n", 0, found.end()) + 1
-        raise _broken(name, line, "a name has too many parts between its dots.", _SHORTER)
+    for endless, told in ((_LONG_KEY, _MANY_PARTS), (_LONG_NUMBER, _ENDLESS)):
+        if found := endless.search(text):
+            raise _broken(name, text.count("\n", 0, found.end()) + 1, told, _SHORTER)
     try:
         return tomllib.loads(text), []
     except (ValueError, RecursionError) as error:  # also numbers and nesting without end
@@ -430,6 +429,9 @@ def _parsed(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
 
 _SHORTER = "Write it as `squibwise new FOLDER` writes a case file."
 _MOST_DEEP, _MOST_BITS = 20, 4096
+_MANY_PARTS = "a name has too many parts between its dots."
+_ENDLESS = "a number has more than a thousand digits."
+_LONG_NUMBER = pattern(r"^[ \t]*+[\w.-]++[ \t]*+=[ \t]*+\[?[ \t]*+[-+]?+\d[\d_.]{1200}", re.M)
 _PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
 _LONG_KEY = pattern(
     rf"(?:^|[{{,])[ \t]*+(?:\[{{1,2}}[ \t]*+)?{_PART}(?:\.[ \t]*+{_PART}){{10}}", re.M
@@ -445,7 +447,7 @@ def _refuse_endless(tables: dict[str, Any], name: str) -> None:
         if depth > _MOST_DEEP:
             raise _broken(name, 1, f"it is nested more than {_MOST_DEEP} deep.", _SHORTER)
         if isinstance(value, int) and value.bit_length() > _MOST_BITS:
-            raise _broken(name, 1, "a number in it has more than a thousand digits.", _SHORTER)
+            raise _broken(name, 1, _ENDLESS, _SHORTER)
         inner = value.values() if isinstance(value, dict) else value
         if isinstance(value, dict | list):
             left += [(one, depth + 1) for one in inner]
