@@ -54,6 +54,11 @@ def test_a_wait_that_is_due_again_is_not_ticked_with_its_power_down() -> None:
     assert "not in one stroke" in told
 
 
+@pytest.mark.parametrize("step", ["step:first-power", "step:return-loads"])
+def test_power_on_loads_and_loads_counted_back_come_after_the_loads_went_in(step: str) -> None:
+    assert "squibwise did CASE 55 --ohm OHM" in told_at((step,), KEY_ON, OFF, WAITED)
+
+
 BARRIER = "door-left.vapour-barrier"
 IN_REACH = ("step:arrival-record", OFF, WAITED, "open:door-left")
 

@@ -468,13 +468,16 @@ def _must_precede(first: Operation, then: Operation) -> bool:
 
     Nothing is touched before the power is off and waited out, and before the car was recorded as it
     came, for nobody can record that later; looks that the release waits for come before the last
-    power-up, for later they cost another power-down; nothing is powered while a part that
-    is needed for sure, a connector or a cover is still open; nobody drives before the power is on
-    with everything fitted, the codes are cleared and the lamp went out.
+    power-up, for later they cost another power-down; nothing is powered on loads, nor are loads
+    counted back, before they went in; nothing is powered while a part that is needed for sure, a
+    connector or a cover is still open; nobody drives before the power is on with everything fitted,
+    the codes are cleared and the lamp went out.
     """
     if first.id == "step:arrival-record" and then.action in ("open", *_IN_AN_AREA):
         return True
     if first.id in _MAKING_SAFE or (then.id == "step:drive" and first.id in _BEFORE_DRIVE):
+        return True
+    if first.id == FIT_LOADS and then.id in (_POWERING[0], RETURN_LOADS):
         return True
     if then.id == _POWERING[-1] and first.action == "look" and not first.is_advice:
         return True
