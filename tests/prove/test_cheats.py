@@ -167,6 +167,15 @@ def test_a_last_scan_that_names_no_car_is_only_stated(issue: Maker) -> None:
         ("Passenger frontal inflator circuit resistance 2.0 ohm fixed simulator", "line 2"),
         ("Passenger....2100 Vehicle.....2018", "line 2"),
         ("All circuits ok, 2.2 ohm resistor in the passenger circuit", "resistor"),
+        ("0 faults active, 3 stored", "line 2"),
+        ("0 faults stored, 2 pending", "line 2"),
+        ("0 faults shown, 3 hidden by filter", "line 2"),
+        ("No fault codes stored, 4 in history.", "line 2"),
+        ("0 Fehler aktiv, 3 gespeichert", "line 2"),
+        ("Active: 0   Stored: 3", "line 2"),
+        ("0 faults active, 0 stored, 12.6 V, 14:10", ""),
+        ("STORED FAULTS (demonstration)", "line 2"),
+        ("RESTRAINT SYSTEM EMULATOR - STORED FAULTS", "line 2"),
     ],
 )
 def test_the_last_scan_of_a_masked_car_or_of_a_stand_in_does_not_count(

@@ -245,7 +245,8 @@ def _scan_lines(report: Report) -> list[Problem]:
     waiting = [x for x in lines if x not in there and set(x.status) & _WAITING]
     stored = [x for x in lines if x not in there and x not in waiting]
     read = report.reading
-    asked: list[Unread | CodeLine] = [*read.strange, *read.doubtful, *read.coverage.stand_ins]
+    beside = (*read.coverage.stand_ins, *read.coverage.counts_more)
+    asked: list[Unread | CodeLine] = [*read.strange, *read.doubtful, *beside]
     raws = {x.line: " ".join(x.raw.split()) for x in asked}
     unread = [f'line {number}, "{raw[:80]}"' for number, raw in raws.items()]
     more = [f"{len(unread) - _TOLD} more"] if unread[_TOLD:] else []

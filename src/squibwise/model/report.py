@@ -149,6 +149,7 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         odometer_unit: ``km`` or ``mi``; empty where the report does not say which.
         stand_ins: Lines that name a load, a resistor, a bridge or a simulator, whatever else they
             were read as.
+        counts_more: Lines that count faults that are stored, pending or hidden, beside none.
         is_vouched: That it is complete is its owner's word, the report itself does not say so.
     """
 
@@ -165,6 +166,7 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     odometer: int | None = None
     odometer_unit: str = ""
     stand_ins: tuple[Unread, ...] = ()
+    counts_more: tuple[Unread, ...] = ()
     is_vouched: bool = False
 
 

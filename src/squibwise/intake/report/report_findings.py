@@ -7,8 +7,10 @@ from collections.abc import Iterator
 
 from squibwise.catalog.load import Catalog
 from squibwise.intake.report.candidates import Scope, candidates_of
-from squibwise.intake.report.lines import MAX_LINE
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of
+from squibwise.intake.report.lines import MAX_LINE, language_of
 from squibwise.intake.report.other_files import is_priced, tell_other
+from squibwise.intake.report.phrases import find_hits, find_layout
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import has_fault, has_part
 from squibwise.model.origin import Finding, Origin, Severity
@@ -45,6 +47,7 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         odometer=odometer,
         odometer_unit=unit,
         stand_ins=_stand_ins(sheet, scope.catalog),
+        counts_more=_counts_more(sheet, scope.catalog),
     )
 
 
@@ -53,6 +56,42 @@ def _stand_ins(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
     words = {*catalog.said.stories["stand_in"]}
     lines = (ln for ln in sheet.lines if words & set(re.findall(r"\w+", ln.text.lower())))
     return tuple(Unread(line=ln.number, raw=ln.raw) for ln in lines)
+
+
+def _counts_more(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:
+    """Return the lines that count faults of another status, or hidden ones, beside none."""
+    lexicon = lexicon_of(catalog)
+    lines = (ln for ln in sheet.lines if not ln.codes and not ln.count and ln.unit != "other")
+    return tuple(
+        Unread(line=ln.number, raw=ln.raw) for ln in lines if _counts_status(ln, lexicon, catalog)
+    )
+
+
+def _counts_status(line: Line, lexicon: Lexicon, catalog: Catalog) -> bool:
+    """``3 stored``, ``2 faults pending``, ``3 hidden by filter``, ``stored: 3``."""
+    tokens = line.tokens
+    numbers = [n for n, tok in enumerate(tokens) if _COUNTED.fullmatch(tok.text)]
+    if not numbers:
+        return False
+    hits = find_hits(lexicon, tokens, language_of(line, lexicon, None))
+    statuses = [h for h in hits if any(m.startswith("status:") for m in h.means)]
+    begins = {h.first for h in statuses}
+    begins |= {n for n, tok in enumerate(tokens) if tok.text in catalog.said.stories["hidden"]}
+    labels = {h.last for h in statuses}
+    for at in numbers:
+        means, length = find_layout(lexicon, tuple(t.text for t in tokens), at + 1)
+        after = at + 1 + (length if "count" in means else 0)
+        if begins & {at + 1, after} or (at in labels and _labelled(line, tokens[at].text)):
+            return True
+    return False
+
+
+def _labelled(line: Line, number: str) -> bool:
+    """Tell whether a number stands behind a colon, and is no part of a time or a measure."""
+    return re.search(rf"[:=]\s*{number}(?![\w.:/-])", line.text) is not None
+
+
+_COUNTED = re.compile(r"0*[1-9]\d{0,2}")
 
 
 def _unit_of(told: list[CodeLine], sheet: Sheet) -> Unit:
