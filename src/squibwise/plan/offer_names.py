@@ -13,8 +13,6 @@ from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 
 _LIKE, _NEAR, _AHEAD, _SAME = 80.0, 66.0, 8.0, 99.0
-_SPOTS = frozenset({"door", "pillar"})
-"""Places of one side that a part may sit at, by the word that people say of it."""
 
 
 class _Named(msgspec.Struct, frozen=True):
@@ -38,12 +36,21 @@ class Names(msgspec.Struct, frozen=True):
 
     Attributes:
         assemblies: Which assemblies a name is one of, those that are not to be bought too.
+        spots: Places of one side that a part may sit at, by how words of people for it begin.
     """
 
     needs: tuple[_Named, ...]
     places: dict[str, str]
     filler: frozenset[str]
     assemblies: dict[str, set[str]] = {}
+    spots: dict[str, str] = {}
+
+    def is_elsewhere(self, need: Need, text: str) -> bool:
+        """Does a text name a door or a pillar where the need is at the other of them."""
+        mine = {split_component(c).place.partition("-")[0] for c in need.contains}
+        said = re.findall(r"\w+", plain(text).replace("-", " "))
+        named = {spot for w in said for begin, spot in self.spots.items() if w.startswith(begin)}
+        return bool(named and mine & {*self.spots.values()}) and not mine & named
 
     def sold_as(self, part: str) -> set[str]:
         """Return the assemblies that have just this name, in whatever order its words stand."""
@@ -71,6 +78,7 @@ def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
         needs=(),
         places={w: x.means for x in words if x.column == "part-place" for w in x.words},
         filler=frozenset(w for x in words if x.column == "part-filler" for w in x.words),
+        spots={w: x.means for x in words if x.column == "part-spot" for w in x.words},
     )
     called: dict[str, list[str]] = {}
     for word in words:
@@ -85,7 +93,7 @@ def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
         mine, names = frozenset(_places_of(need, case)), []
         titles = (need.title, need.title.partition(", ")[0])
         for text in (*titles, *called.get(need.key.partition("@")[0], ())):
-            if _is_elsewhere(need, text):
+            if known.is_elsewhere(need, text):
                 continue
             name, places = known.part(re.sub(r"\(.*?\)", "", text))
             names += [(name, places - mine)] if name else []
@@ -113,13 +121,6 @@ def _words_for(places: Iterable[str], case: Case) -> Iterable[str]:
             yield "centre"
 
 
-def _is_elsewhere(need: Need, text: str) -> bool:
-    """Does a text name a door or a pillar where the need is at the other of them."""
-    mine = _SPOTS & {split_component(c).place.partition("-")[0] for c in need.contains}
-    named = _SPOTS.intersection(re.findall(r"\w+", text.lower()))
-    return bool(mine and named) and not mine & named
-
-
 def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
     """Return the need an offer is for: by its key, a component in it, or what people call it.
 
@@ -143,7 +144,7 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
         ),
         key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
     )
-    at_hand = (s for s in scored if not _is_elsewhere(s[2].need, offer.fits))
+    at_hand = (s for s in scored if not names.is_elsewhere(s[2].need, offer.fits))
     fitting = [s for s in at_hand if places <= s[2].places]
     if fitting and fitting[0][0] >= _LIKE and _is_ahead(fitting, places):
         score, _, found = fitting[0]
