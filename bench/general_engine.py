@@ -133,7 +133,7 @@ def _add_course(
     catalog: Catalog,
 ) -> None:
     """Add what work made of a part, and what was seen of it between."""
-    works = work_matrices(part, net.near[part.id], net.line, catalog)
+    works = work_matrices(part, net.near[part.id], net.line, net.repairs, catalog)
     between = [f"{part.id}-work{i}" for i in range(1, len(works))]
     names = [part.id, *between, part.id + NOW][: len(works) + 1]
     for (_, matrix), before, after in zip(works, names, names[1:], strict=False):

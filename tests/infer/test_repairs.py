@@ -178,6 +178,18 @@ def test_a_repair_entered_as_fixed_leaves_a_good_circuit() -> None:
 
 
 # A repair counts as fixed only after the codes were cleared and read again (`docs/tracing.md`).
+@pytest.mark.parametrize("test", ["dry:device-plug", "reseat:device-plug", "renew:harness"])
+def test_a_cure_of_what_a_line_means_leaves_nothing_of_its_other_meaning(test: str) -> None:
+    meant, other = "right.curtain", "passenger.seat-bag"
+    line = build.code(1, meant, fault="short-to-ground", weight=0.8)
+    less = msgspec.structs.replace(line.candidates[0], component=other, weight=0.2)
+    scan = build.scan(msgspec.structs.replace(line, candidates=(line.candidates[0], less)))
+    fixed = Entered(id="t", loop=f"{meant}/1", test=test, outcome="fixed")
+    before, after = _ask(scan), _ask(scan, fixed)
+    assert of(after, other).now.faulty <= of(before, other).now.faulty
+    assert of(after, meant).now.sound > 0.9
+
+
 def test_a_fault_read_again_after_a_verified_repair_is_there_again() -> None:
     seat = "driver.seat-bag"
     nine, ten, noon = (dt.datetime(2026, 3, 2, hour) for hour in (9, 10, 12))

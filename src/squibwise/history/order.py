@@ -1,7 +1,7 @@
 """The order in which things happened, and what each piece of work separates."""
 
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any, TypeGuard, TypeVar
 
 import msgspec
 
@@ -18,8 +18,10 @@ _REPAIRS: dict[str, Done] = {
     "reseat": "reseated",
     "renew": "reseated",
     "renew-half": "reseated",
+    "dry": "reseated",
     "replace": "replaced",
 }
+_NO_CONNECTOR = ("dry:seat",)
 _NAMED = {"clock-spring": "driver.clock-spring", "unit": "centre.control-unit"}
 
 T = TypeVar("T")
@@ -140,10 +142,15 @@ def _work_of(entry: Evidence) -> DoneWork | None:
     if not isinstance(entry, TestOutcome) or entry.outcome not in (VERIFIED, "not fixed"):
         return None
     verb, _, point = entry.test.partition(":")
-    if verb not in _REPAIRS:
+    if verb not in _REPAIRS or entry.test in _NO_CONNECTOR:
         return None
     component = _NAMED.get(point, split_loop(entry.loop)[0])
     return DoneWork(id=entry.id, time=entry.time, what=_REPAIRS[verb], component=component)
+
+
+def is_verified(entry: Evidence) -> TypeGuard[TestOutcome]:
+    """Return whether an entry is a repair that was tried afterwards and held."""
+    return isinstance(entry, TestOutcome) and entry.outcome == VERIFIED
 
 
 def _times(evidence: tuple[Evidence, ...]) -> list[Time]:

@@ -100,7 +100,8 @@ class Engine:
     def __init__(self, net: Network, catalog: Catalog) -> None:
         self.net = net
         self.works = {
-            p.id: work_matrices(p, net.near[p.id], net.line, catalog) for *_, p in net.parts()
+            p.id: work_matrices(p, net.near[p.id], net.line, net.repairs, catalog)
+            for *_, p in net.parts()
         }
         family = np.array([f.weight for f in net.logics])
         prior = net.events.weight[:, None] * net.unit

@@ -13,6 +13,7 @@ from squibwise.infer.parts import LOOSE, OnComponent, PartModel
 from squibwise.infer.scan import (
     UNIT,
     chance_of_reading,
+    circuits_called,
     find_scans,
     loose_chance,
     read_stage,
@@ -23,6 +24,7 @@ from squibwise.infer.told import (
     is_mended_in_vain,
     values_of_connector,
     values_of_repair,
+    weigh_called,
     weigh_circumstance,
     weigh_impact,
     weigh_occupant,
@@ -337,6 +339,9 @@ def weigh_test(
         values = np.atleast_2d(np.maximum(values, catalog.firing.scans.floor))
         on = OnComponent(component, at, values[None])
         yield Likelihood(entry.id, component, text, parts=(on,))
+    called = circuits_called(entry, net, catalog)
+    besides = {c: sure for c, sure in called.items() if c != (component, stage)}
+    yield from weigh_called(entry.id, text, place + _HALF_LATER, besides, net)
 
 
 def _values_of_looks(

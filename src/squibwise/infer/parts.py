@@ -10,7 +10,8 @@ import numpy.typing as npt
 from squibwise.catalog.components import Kind
 from squibwise.catalog.firing import ConditionRow
 from squibwise.catalog.load import Catalog
-from squibwise.history.order import History
+from squibwise.history.order import History, is_verified
+from squibwise.history.returned import Course
 from squibwise.model.names import split_component
 from squibwise.model.report import Report
 from squibwise.model.words import STATES, State
@@ -230,6 +231,7 @@ def work_matrices(
     part: PartModel,
     near: tuple[frozenset[str], frozenset[str]],
     line: History,
+    repairs: Course,
     catalog: Catalog,
 ) -> tuple[tuple[float, Array], ...]:
     """Return the places of work that touched a part and what each does: (M, M) before to after.
@@ -238,6 +240,7 @@ def work_matrices(
         part: The part.
         near: Components on its plug, and components beside it.
         line: The case's evidence in order of time.
+        repairs: What became of the repairs among it.
         catalog: What work does.
     """
     mates, beside = near
@@ -246,7 +249,10 @@ def work_matrices(
     for place, work in line.works_on(mates | beside | carriers | {part.id}):
         renewed = work.component in carriers and work.what == "replaced"
         if work.component == part.id or renewed:
-            matrix = _work(part, work.what, catalog)
+            entry = line.entries[place]
+            held = is_verified(entry) and not repairs.refutes(entry)
+            mended = held and work.what == "reseated"
+            matrix = _mended(part, catalog) if mended else _work(part, work.what, catalog)
         else:
             figure = "own_disturbed" if work.component in mates else "own_beside"
             matrix = _disturbed(part, work.what, figure, catalog)
@@ -293,10 +299,19 @@ def _work(part: PartModel, what: str, catalog: Catalog) -> Array | None:
         matrix = matrix @ _healing(part, LOOSE, plugs["own_healed"].value)
         return matrix @ _loosening(part, plugs["own_reseated"].value)
     if what == "repaired":
-        every = ("open", "low", "leak", "other", "before", "damaged", *LOOSE)
-        return _healing(part, every, work["repair_heals"].value)
+        return _healing(part, _FAULTS, work["repair_heals"].value)
     figure = "own_disconnected" if what == "disconnected" else "own_disturbed"
     return _disturbed(part, what, figure, catalog)
+
+
+_FAULTS = ("open", "low", "leak", "other", "before", "damaged", *LOOSE)
+
+
+def _mended(part: PartModel, catalog: Catalog) -> Array:
+    """Return what work at a connector does that held: whatever was wrong may have been there."""
+    work, plugs = catalog.firing.conditions.work, catalog.firing.conditions.plugs
+    healed = _healing(part, _FAULTS, work["repair_heals"].value)
+    return healed @ _loosening(part, plugs["own_reseated"].value)
 
 
 def _disturbed(part: PartModel, what: str, figure: str, catalog: Catalog) -> Array | None:

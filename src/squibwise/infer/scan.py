@@ -1,7 +1,5 @@
 """Scan reports as evidence: codes found, circuits clean."""
 
-from typing import TypeGuard
-
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -9,7 +7,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK
-from squibwise.history.order import VERIFIED, History
+from squibwise.history.order import VERIFIED, History, is_verified
 from squibwise.history.returned import NOT_CURED
 from squibwise.infer.circuits import (
     LineReading,
@@ -215,7 +213,7 @@ def _left_over(
     own = [(at, w.what) for at, w in done if at > since and w.component in mates | {component}]
     if not own or own[-1][1] not in ("reseated", "replaced"):
         return 0.0
-    if _is_verified(net.line.entries[own[-1][0]]):
+    if is_verified(net.line.entries[own[-1][0]]):
         return 0.0
     reach = catalog.firing.scans.reach
     shown = any(
@@ -307,11 +305,28 @@ def circuits_called(
         return {}
     sure = tests.good_if_fixed.value
     says = {VERIFIED: sure, NOT_CURED: 1.0 - sure, BACK: 1.0 - sure}
-    return {split_loop(entry.loop): says[entry.outcome]} if entry.outcome in says else {}
+    if entry.outcome not in says:
+        return {}
+    called = {split_loop(entry.loop): says[entry.outcome]}
+    if entry.outcome == VERIFIED:
+        called |= dict.fromkeys(_meant_besides(entry, net), sure)
+    return called
 
 
-def _is_verified(entry: Evidence) -> TypeGuard[TestOutcome]:
-    return isinstance(entry, TestOutcome) and entry.outcome == VERIFIED
+def _meant_besides(entry: TestOutcome, net: Network) -> list[tuple[str, int]]:
+    """Return the circuits that a line now cured may have meant besides, and no other line names.
+
+    The code was cleared and stayed away: whichever of them it meant, none of them raises it now.
+    """
+    place, (own, _) = net.line.place_of(entry.id), split_loop(entry.loop)
+    reports = [r for at, r in net.line.all_of(Report) if at < place]
+    lines = reports[-1].reading.lines if reports else ()
+    cured = [x for x in lines if own in {c.component for c in x.candidates}]
+    named = {x.component for x in lines} | {
+        c.component for x in lines if x not in cured for c in x.candidates
+    }
+    meant = (c for x in cured for c in x.candidates if c.component not in named | {own, None})
+    return [(c.component, c.stage or 1) for c in meant if c.component]
 
 
 def _silent(line: CodeLine, part: PartModel, report: Report) -> bool:

@@ -372,13 +372,21 @@ def weigh_return(
     entry: LampCheck, place: int, net: Network, catalog: Catalog
 ) -> Iterator[Likelihood]:
     """Yield what a lamp that stays on says of circuits that were called cured."""
-    for (component, stage), sure in circuits_called(entry, net, catalog).items():
+    called = circuits_called(entry, net, catalog)
+    yield from weigh_called(entry.id, "lamp stays on after the repair", place, called, net)
+
+
+def weigh_called(
+    evidence: str, text: str, place: float, called: dict[tuple[str, int], float], net: Network
+) -> Iterator[Likelihood]:
+    """Yield that circuits are called good, each this sure."""
+    for (component, stage), sure in called.items():
         found = net.find(component)
         if found is not None and stage <= found[1].stages:
             group, part = found
-            table = circuit_table(part, group.causes, place, 0.0)[:, :, stage - 1]
+            table = circuit_table(part, group.causes, int(place), 0.0)[:, :, stage - 1]
             on = OnComponent(component, place, values_if_called(table, sure)[None])
-            yield Likelihood(entry.id, component, "lamp stays on after the repair", parts=(on,))
+            yield Likelihood(evidence, component, text, parts=(on,))
 
 
 def values_if_called(table: Array, sure: float) -> Array:
