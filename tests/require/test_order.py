@@ -80,6 +80,8 @@ IN_ORDER = [
     ("fit:curtain@left", "fit:headliner@centre"),
     ("fit:headliner@centre", "fit:pillar-trim@left"),
     ("fit:headliner@centre", "close:roof"),
+    ("fit:curtain@left", "fit:bolts-kit@centre"),
+    ("close:roof", "fit:bolts-kit@centre"),
     ("fit:driver-bag@driver", "step:final-power"),
     ("step:return-loads", "step:final-power"),
     ("fit:seat-back-trim@driver", "set:seat-zero"),

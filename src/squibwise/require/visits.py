@@ -245,6 +245,8 @@ def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope)
     if operation.assembly == HV_CUTOFF:
         return Placed(phase=phase, area="hv", rank=(3, 0, operation.n), operation=operation)
     if operation.assembly == FASTENERS:
+        after = (*operation.after, "all:fit", "all:close")
+        operation = msgspec.structs.replace(operation, after=after)
         return Placed(phase=phase, area="car", rank=(3, operation.n), operation=operation)
     layer = ("base", "charge", "trim").index(fits)
     slot = way.slot if way else 0 if operation.assembly == "driver-bag" else 42
