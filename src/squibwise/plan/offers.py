@@ -423,7 +423,7 @@ def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
         asked = " and ".join(_PAPERS.get(w, w.replace("-", " ")) for w in lacks)
         remedy = f"Ask {offer.supplier} for {asked}, or take another offer."
     elif rule.says == "price-only":
-        remedy = "State the maker's rule of this car in the case, or take another offer."
+        remedy = "Answer what the maker's rule of this car is, or take another offer."
     verdict = "shown and not counted on" if only else "refused"
     if offer.state in KEPT_STATES:
         verdict = f"{offer.state}; it is not to be fitted as things stand, and {_SPENT}"

@@ -467,11 +467,13 @@ def _not_understood(sheet: Sheet) -> Iterator[Finding]:
     ]
     if open_lines:
         numbers = ", ".join(str(ln.number) for ln in open_lines[:_MOST_LINES])
+        some = "1 line names" if len(open_lines) == 1 else f"{len(open_lines)} lines name"
+        were = "was" if len(open_lines) == 1 else "were"
         features = sorted({f for ln in open_lines for f in ln.words.features - {"skip"}})
         yield _make(
             "line-not-understood",
             "note",
-            f"{len(open_lines)} lines name a part or a fault and were not understood (line "
+            f"{some} a part or a fault and {were} not understood (line "
             f"{numbers}); recognised in them: {', '.join(features)[:_LONGEST]}.",
             "Write part, side and fault on one line, or add a code table under [[codes]].",
             Origin(file=sheet.name, line=open_lines[0].number, raw=open_lines[0].raw),
