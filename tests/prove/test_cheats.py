@@ -38,7 +38,7 @@ from squibwise.model.evidence import (
 from squibwise.model.evidence import TestOutcome as CircuitTest
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import ProofRecord
-from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
+from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.work import Area, Minutes, Operation, Visit
 from squibwise.present.record_content import read_content
 from squibwise.present.tell_record_annex import rules_followed
@@ -192,6 +192,20 @@ def test_the_last_scan_of_a_masked_car_or_of_a_stand_in_does_not_count(
     (verdict,) = scan_verdicts(history, made["work"](), catalog, "0Z9HB5A26KR000417")
     assert told in verdict.text
     assert (verdict.outcome == "met") == (not told)
+
+
+def test_a_line_of_the_last_scan_that_a_person_read_away_stands_on_page_one(
+    issue: Maker, made: Made
+) -> None:
+    strange = (Unread(line=2, raw="Circuit 2.0 ohm fixed simulator"),)
+    vin = made["case"]().car.vin
+    coverage = Coverage(complete=True, able=True, unit="restraint", stand_ins=strange)
+    reading = ReadReport(vin=vin, coverage=coverage)
+    read = Passed(id="read", time=made["at"](12), what="final-scan", result="passed",
+                  note="ok, read", by="Fox")  # fmt: skip
+    evidence = (*with_changed(made, "scan-9", reading=reading), read)
+    told = known(issued(issue, made, evidence=evidence))
+    assert 'Decided by Fox: ok, read. Not understood: line 2, "Circuit 2.0 ohm fixed' in told
 
 
 def test_a_last_scan_of_this_car_whose_file_is_kept_is_shown(issue: Maker, made: Made) -> None:

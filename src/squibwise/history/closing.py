@@ -53,11 +53,13 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         entry: The evidence that counts, the last of its kind; None when there is none.
         problems: What keeps it from being met, the hardest first; empty when it is met.
         decided_by: Id of the signature that decided what no limit does; empty = none.
+        read: What that signature decided.
     """
 
     entry: Evidence | None
     problems: tuple[Problem, ...] = ()
     decided_by: str = ""
+    read: tuple[Problem, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
@@ -146,12 +148,14 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
     ]
     signed = last_signed(history, *FINAL_SCAN)
     decided = ""
+    read: tuple[Problem, ...] = ()
     if signed and signed[0] > place and signed[1].result == "failed":
         problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
     elif _TO_READ & {p.word for p in problems} and is_decided(history, *FINAL_SCAN, after=place):
         decided = signed[1].id if signed else ""
+        read = tuple(p for p in problems if p.word in _TO_READ)
         problems = [p for p in problems if p.word not in _TO_READ]
-    return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
+    return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided, read=read)
 
 
 def _scan_of_what(last: Report, earlier: list[Report], vin: str | None) -> list[Problem]:

@@ -432,7 +432,13 @@ def _own_figures(content: Content) -> list[str]:
     decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
     rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []
     by_name = f"Decided by a person, by no published limit: {listed(sorted(decided), 5)}."
-    return rules + ([by_name] if decided else [])
+    read = [
+        f"Of the last scan, by no limit: {cut(b.text, LONGEST_CONTRADICTION)}"
+        for v in content.verdicts
+        for b in v.because
+        if v.what == "second-scan" and b.text.startswith("Decided by")
+    ]
+    return rules + ([by_name] if decided else []) + read
 
 
 def _tell_rules(rules: Sequence[OwnRule], longest: int) -> list[str]:

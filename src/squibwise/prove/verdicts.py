@@ -3,7 +3,7 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.closing import Problem, Standing, judge_lamp, judge_scan
+from squibwise.history.closing import FINAL_SCAN, Problem, Standing, judge_lamp, judge_scan
 from squibwise.history.order import History, last_touch, read_history
 from squibwise.history.signed import is_name, is_signed, last_signed
 from squibwise.model.belief import Assessment, Because
@@ -227,10 +227,20 @@ def scan_verdicts(
             outcome=_outcome(standing, problems),
             text=f"{name}{told or met}",
             decide=remedy,
-            because=because_of(facts, (scan.id,) if scan else ()),
+            because=(*_read_by(standing, history), *because_of(facts, (scan.id,) if scan else ())),
             origin=scan.origin if scan else Origin(),
         )
     ]
+
+
+def _read_by(standing: Standing, history: History) -> tuple[Because, ...]:
+    """Return what a named person decided of a scan, with the words that were read."""
+    signed = last_signed(history, *FINAL_SCAN)
+    if not standing.decided_by or signed is None:
+        return ()
+    words, _ = _tell(standing.read, _SCAN)
+    text = f"Decided by {signed[1].by}: {signed[1].note}. {words}"
+    return (Because(text=text, evidence=(standing.decided_by,)),)
 
 
 def _if_open(step: str, standing: Standing, work: Work) -> tuple[Problem, ...]:
