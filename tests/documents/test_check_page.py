@@ -14,6 +14,7 @@ import msgspec
 import pytest
 from playwright.sync_api import sync_playwright
 
+from squibwise import __version__
 from squibwise.catalog.load import load_catalog
 from squibwise.documents import record_pdf, verify_file
 from squibwise.documents.check_page import check_page
@@ -21,6 +22,7 @@ from squibwise.model.proof import KnownKey, ProofRecord
 from squibwise.present.tell_checks import tell_verification
 from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import canonical, fingerprint, seal, sign, withhold
+from squibwise.prove.verifying import VERSIONS
 
 Maker = Callable[..., ProofRecord]
 CATALOG = load_catalog()
@@ -91,7 +93,8 @@ def ask(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., list[dict[str
 
 
 def signed(issue: Maker, **more: Any) -> ProofRecord:
-    return sign(seal(issue(**more), b"salt"), KEY, "R. Own")
+    mine = msgspec.structs.replace(issue(**more), made_by=__version__)
+    return sign(seal(mine, b"salt"), KEY, "R. Own")
 
 
 def test_a_signed_record_is_whole_by_the_key_that_was_typed_in(issue: Maker, ask: Any) -> None:
@@ -104,6 +107,23 @@ def test_a_signed_record_is_whole_by_the_key_that_was_typed_in(issue: Maker, ask
     assert told[0]["head"] == "Whole and unchanged, signed with the key you know:"
     assert "once you have compared it" in told[2]["lines"][-1]
     assert f'Signed in the name of "R. Own" with the key {mine}.' in told[1]["lines"]
+
+
+def test_pages_of_another_version_are_not_checked(issue: Maker, ask: Any) -> None:
+    record = msgspec.structs.replace(issue(), made_by="0.7.1")
+    pdf = record_pdf(sign(seal(record, b"salt"), KEY, "R. Own"), "record", key=KEY)
+    signature = sign(record, KEY, "R. Own").signature
+    assert signature is not None
+    (told,) = ask((pdf, fingerprint(signature.public_key)))
+    assert told["verdict"] == "not checked"
+    assert told["head"].startswith("Pages not checked: another version made them.")
+    assert 'version "0.7.1" wrote it' in " ".join(told["lines"])
+
+
+def test_every_version_that_was_is_known() -> None:
+    changes = (Path(__file__).parents[2] / "CHANGES.md").read_text(encoding="utf-8")
+    assert set(re.findall(r"^## (\d\S+),", changes, re.MULTILINE)) == {*VERSIONS} - {""}
+    assert __version__ in VERSIONS
 
 
 def test_a_copy_that_leaves_out_is_whole_too(issue: Maker, made: Any, ask: Any) -> None:

@@ -413,7 +413,7 @@ def verify(
     result = files.verified(file, load_catalog(), know, stamp, authority)
     if data is not None and result.valid:
         files.write_data(file, data)
-    code = 2 if not result.valid else int(result.signature != "known" or bool(result.named))
+    code = 2 if not result.valid else int(not result.is_sure)
     return output.answer(
         result, lambda: tell_verification(result, file), as_json=as_json, code=code
     )

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import msgspec
 
+from squibwise import __version__
 from squibwise.catalog.load import Catalog
 from squibwise.documents.apart import REFUSED
 from squibwise.documents.record import BLANK, without_signature
@@ -54,9 +55,10 @@ def check_file(
     """Return whether a record, given as JSON or as the PDF, is whole, and the record if it is.
 
     For a PDF the pages are made anew from the attached record and compared byte for byte, because
-    pages can be changed while the attachment is left alone. Pages that this version cannot make so
-    count only where a known key signed their very bytes: those of an earlier version. A signature
-    over the pages that is there is checked in any case.
+    pages can be changed while the attachment is left alone. Pages of another version, which this
+    one cannot make, are called unchecked where a known key signed their very bytes; those of this
+    version that differ are refused, whoever signed them. A signature over the pages that is there
+    is checked in any case.
 
     Args:
         data: The file.
@@ -91,12 +93,15 @@ def _with_pages(
         if any(_apart("pages", data, form, f) == blank for f in _ways(record, fonts)):
             return answer
         text = "The pages are not the ones that the attached record gives."
-        text = _OTHER_FONT if _has_wide_letters(record) else text
+        why = "a font for their letters may be missing here" if _has_wide_letters(record) else ""
+        text = _OTHER_FONT if why else text
     except InputError as refusal:
         text = "Its pages are not checked: this version cannot make them from the attached record"
-        text = f"{text} ({refusal})."
-    if answer.signature == "known" and are_signed:
-        return msgspec.structs.replace(answer, problems=(*answer.problems, _OTHER_PAGES))
+        text, why = f"{text} ({refusal}).", "they could not be made again here"
+    why = "another version made them" if record.made_by != __version__ else why
+    if why and answer.signature == "known" and are_signed:
+        told = (*answer.problems, _OTHER_PAGES)
+        return msgspec.structs.replace(answer, unchecked=why, problems=told)
     return _with_refusal(answer, refused("record-pages", text, again))
 
 
@@ -120,10 +125,11 @@ _OTHER_FONT = (
 )
 _OTHER_PAGES = Finding(
     code="record-pages-signed",
-    severity="note",
-    message="Another version made the pages; the key that signed the record signed them as they "
-    "are.",
-    remedy="The attached record counts; `release` it anew to have pages of this version.",
+    severity="warning",
+    message="The pages are not compared with the attached record, and may say something else; the "
+    "key that signed the record signed them as they are.",
+    remedy="Read the attached record, `verify FILE.pdf --data FILE.json`; or check the file with "
+    "the version that made it.",
 )
 
 

@@ -4,9 +4,10 @@ import json
 from importlib import resources
 from typing import Any
 
+from squibwise import __version__
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.texts import WordSet
-from squibwise.prove.verifying import KEYS_OF
+from squibwise.prove.verifying import KEYS_OF, VERSIONS
 
 _TEMPLATE = "check.html"
 _PLACE = "const KNOWN = {};"
@@ -15,6 +16,8 @@ _PLACE = "const KNOWN = {};"
 def check_page(catalog: Catalog) -> str:
     """Return the page as HTML that stands by itself; it knows the fixed words of every version."""
     known = {
+        "version": __version__,
+        "versions": VERSIONS,
         "keys": {schema: sorted(keys) for schema, keys in KEYS_OF.items()},
         "words": [_words(words) for words in catalog.word_sets],
     }

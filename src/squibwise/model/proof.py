@@ -144,6 +144,7 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         known_since: ISO date since when the key is known here; empty when it is not.
         withheld: Names of the parts that this copy leaves out.
         stamped: What a time stamp over it says; empty when none was handed in.
+        unchecked: Why its pages could not be made again and compared; empty when they were.
         problems: What is wrong, or remarkable.
     """
 
@@ -155,4 +156,10 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     known_since: str = ""
     withheld: tuple[str, ...] = ()
     stamped: str = ""
+    unchecked: str = ""
     problems: tuple[Finding, ...] = ()
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether it is whole, of a known key in its owner's name, and its pages were compared."""
+        return self.valid and self.signature == "known" and not (self.named or self.unchecked)

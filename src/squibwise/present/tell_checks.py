@@ -149,6 +149,8 @@ def tell_verification(result: Verification, file: Path) -> Telling:
     if result.valid and result.named:
         signer, named = in_quotes(result.signer), in_quotes(result.named)
         title = f"Whole and unchanged, signed by the key of {signer}; the paper names {named}:"
+    if result.valid and result.unchecked:
+        title = f"Pages not checked: {result.unchecked}. The record in it is whole:"
     return Telling(
         title=title,
         subtitle=str(file),

@@ -26,6 +26,7 @@ from squibwise.prove.sealing import (
 LARGEST_BYTES = 50_000_000
 SECOND = "squibwise-record-2"
 KEYS_OF = {SCHEMA: KEYS, SECOND: KEYS - {"reasons", "parts", "answers", "photos"}}
+VERSIONS = (*(f"0.{minor}.0" for minor in range(1, 10)), "")  # empty before it was written down
 NOT_OURS = "Ask whoever gave you the file for the record itself, as JSON or as the PDF."
 
 
@@ -56,6 +57,7 @@ def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Ver
         *_tampering(record, value),
         *_draft_problems(record),
         *other,
+        *_strange_version(record),
     ]
     answer = _with_signature(record, {k.public_key: k for k in known})
     problems += answer.problems
@@ -63,6 +65,15 @@ def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Ver
     return msgspec.structs.replace(
         answer, valid=valid, problems=tuple(problems), withheld=tuple(sorted(record.withheld))
     )
+
+
+def _strange_version(record: ProofRecord) -> list[Finding]:
+    """Return that a record names a version of the program that is none, or is yet to come."""
+    if record.made_by in VERSIONS:
+        return []
+    text = f"It says that version {in_quotes(record.made_by)} wrote it, which is not known here."
+    ask = "Ask the issuer for the version, and check it with that one."
+    return [_problem("record-version-unknown", "warning", text, ask)]
 
 
 def _with_signature(record: ProofRecord, known: dict[str, KnownKey]) -> Verification:
