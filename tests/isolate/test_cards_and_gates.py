@@ -225,6 +225,17 @@ def test_no_hand_is_at_a_connector_a_fuse_or_the_battery_while_the_power_is_on(
         assert bench.id != "restore:supply" or card.hold_minutes == 30.0
 
 
+def test_a_supply_that_reads_good_warm_is_read_after_a_cold_night_before_it_is_renewed() -> None:
+    unit = "centre.control-unit/1"
+    story = Story(id="w", text="The lamp is on after cold morning starts. It cranks slowly.")
+    low = seen("centre.control-unit", "voltage", "stored", "intermittent")
+    good = [("volts:crank", "holds"), ("volts:rest", "in-range"), ("supply-ground", "sound")]
+    read = [entered(test, word, unit, name=test) for test, word in good]
+    assert traced(unit, low, story, *read).next_test.id == "volts:cold"
+    cold = entered("volts:cold", "drops", unit, day=2, name="c")
+    assert traced(unit, low, story, *read, cold).next_test.id == "restore:supply"
+
+
 def test_a_connector_with_no_charge_near_needs_no_wait() -> None:
     card = traced("nose-left.impact-sensor/1", seen("nose-left.impact-sensor", "communication"))
     assert card.next_test.hold_minutes == 0.0 or card.next_test.id.endswith("unit-plug")
