@@ -426,6 +426,8 @@ def test_one_serial_spelled_twice_is_one_serial(
     ("change", "told"),
     [
         ({"number": "RH-4471-A PASSENGER"}, "names another place"),
+        ({"number": "UNIVERSAL RESISTOR 2.0 OHM 1W"}, "names a load"),
+        ({"seller": "bag simulator kits online"}, "names a load"),
         ({"serial": "rechts 4471"}, "names another place"),
         ({"number": "REAR 4471"}, "names another place"),
         ({"serial": "\u04057098"}, "cyrillic capital letter dze"),

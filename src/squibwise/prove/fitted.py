@@ -218,6 +218,11 @@ def _judge_words(label: PartLabel, hand: Side, catalog: Catalog) -> Judged | Non
         text = f"part {label.number}, serial {label.serial}, is written with {names}."
         remedy = f"Write it in Latin letters, or record passed 'label:{label.component}' with why."
         return "undecided", text, remedy
+    words = set(re.findall(r"[^\W\d_]+", f"{written} {label.seller or ''}".lower()))
+    if words & {*catalog.said.stories["stand_in"]}:
+        text = f"part {label.number}{_sold(label)}: its label names a load or a dummy, no part."
+        remedy = f"Fit the part; if it is one, record passed 'label:{label.component}' with why."
+        return "undecided", text, remedy
     place = split_component(label.component).place
     said = [m for word in re.findall(r"[^\W\d_]+", written.lower()) for m in _where(word, catalog)]
     sides, own = {_side_said(m, hand) for m in said} - {None}, side_of(place, hand)

@@ -20,6 +20,7 @@ from squibwise.errors import InputError
 from squibwise.garage import entering, store
 from squibwise.garage.cases import editing
 from squibwise.garage.database import connected
+from squibwise.history.signed import is_name
 from squibwise.intake.case_file.schema import ENTRIES
 from squibwise.present.page_words import read_figure
 from squibwise.present.phrases import in_words
@@ -279,6 +280,8 @@ def _as_taken(entry: Pairs) -> Pairs:
 def common(sent: Sent) -> dict[str, Any]:
     """Return the keys that an entry gets: who, where its kind takes that, and when."""
     by = sent.get("by", 60)
+    if by and not is_name(by):
+        raise UnnamedError(f"'{by}' names nobody.", remedy="Write who saw or did it.")
     return ({"by": by} if by else {}) | {"time": _time(sent)}
 
 
