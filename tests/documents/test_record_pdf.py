@@ -612,15 +612,22 @@ def test_a_text_is_cut_before_its_letters_are_tried(monkeypatch: pytest.MonkeyPa
     assert tried == []
 
 
-@pytest.mark.parametrize("code", [1, -9])
-def test_a_pdf_that_exhausts_its_helper_is_refused(
-    issue: Maker, monkeypatch: pytest.MonkeyPatch, code: int
+@pytest.mark.parametrize(
+    ("code", "told", "words"),
+    [
+        (-9, b"", "more memory"),
+        (1, b"MemoryError\n", "more memory"),
+        (1, b"", "nothing of the file"),
+    ],
+)
+def test_a_pdf_whose_helper_ends_without_an_answer_is_refused(
+    monkeypatch: pytest.MonkeyPatch, code: int, told: bytes, words: str
 ) -> None:
     def ended(*_: Any, **__: Any) -> Any:
-        return subprocess.CompletedProcess([], code, b"", b"")
+        return subprocess.CompletedProcess([], code, b"", told)
 
-    monkeypatch.setattr(attached_module.subprocess, "run", ended)
-    with pytest.raises(InputError, match="more memory"):
+    monkeypatch.setattr(attached_module, "run_apart", ended)
+    with pytest.raises(InputError, match=words):
         attached_record(b"%PDF-1.7 and more")
 
 
@@ -645,13 +652,10 @@ def test_an_attachment_that_unpacks_without_end_is_not_unpacked() -> None:
 
 
 def test_a_pdf_that_takes_too_long_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    def slow(*_: Any, **__: Any) -> Any:
-        raise subprocess.TimeoutExpired([], 1)
-
-    monkeypatch.setattr(attached_module.subprocess, "run", slow)
+    monkeypatch.setattr(attached_module, "run_apart", lambda *_: None)
     answer = verify_file(b"%PDF-1.7 and more")
     assert not answer.valid
-    assert "more time" in answer.problems[0].message
+    assert "memory or time" in answer.problems[0].message
 
 
 def test_a_blank_page_with_the_record_attached_is_never_valid(issue: Maker) -> None:
