@@ -247,7 +247,7 @@ def _placed_fit(operation: Operation, way: Way | None, phase: str, scope: Scope)
     if operation.assembly == FASTENERS:
         after = (*operation.after, "all:fit", "all:close")
         operation = msgspec.structs.replace(operation, after=after)
-        return Placed(phase=phase, area="car", rank=(3, operation.n), operation=operation)
+        return Placed(phase=phase, area="car", rank=(2, operation.n), operation=operation)
     layer = ("base", "charge", "trim").index(fits)
     slot = way.slot if way else 0 if operation.assembly == "driver-bag" else 42
     area = way.id if way else "wheel" if operation.assembly == "driver-bag" else "car"
