@@ -334,7 +334,7 @@ def test_everything_that_stands_against_an_offer_is_told_at_once() -> None:
     judged, findings = _judge(row, _case(profile="unknown"), (unit,))
     assert not judged[0].is_usable
     told = " ".join(f"{f.message} {f.remedy}" for f in findings)
-    for word in ("receipt", "VIN of the donor", "no stored crash", "State the maker's rule"):
+    for word in ("receipt", "VIN of the donor", "no stored crash", "Answer what the maker's rule"):
         assert word in told
 
 
