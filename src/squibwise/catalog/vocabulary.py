@@ -61,6 +61,9 @@ VALUES = {
 
 _MEANINGS = FEATURES | LAYOUT | {f"{key}:{v}" for key, values in VALUES.items() for v in values}
 
+_PLACED = ("side:", "seat:", "end:", "byside")
+_ONE_WORD_OF_PLACE = re.compile(rf"^([^\t\n ]+)\t((?:{'|'.join(_PLACED)})[^\n]*)$", re.MULTILINE)
+
 
 class Term(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One phrase of one language.
@@ -124,6 +127,18 @@ class Vocabulary:
     def faults(self) -> tuple[Rule, ...]:
         """Rules from features to faults."""
         return read_rules(self._folder / "rules" / "faults.tsv", frozenset(FAULTS))
+
+    @cached_property
+    def places(self) -> dict[str, tuple[str, ...]]:
+        """Single words that say where and nothing else: the sides, seats and ends they name."""
+        found: dict[str, tuple[str, ...]] = {}
+        for text in self.texts().values():
+            for phrase, told in _ONE_WORD_OF_PLACE.findall(text):
+                means = tuple(told.split())
+                if all(m.startswith(_PLACED) for m in means):
+                    for word in phrase.split("|"):
+                        found.setdefault(word, means)
+        return found
 
     def texts(self) -> dict[str, str]:
         """Return the rows of each language as they stand, unchecked: phrase, tab, meanings."""

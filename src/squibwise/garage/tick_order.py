@@ -234,13 +234,15 @@ def _tell_unproved(tick: Tick) -> Iterator[str]:
 
 
 def _tell_unmeasured(tick: Tick) -> Iterator[str]:
+    if not tick.loaded:
+        return
     low, high = (tick.catalog.fact(f"load.{end}").number() for end in ("low", "high"))
-    if tick.loaded and tick.ohm is None:
+    if tick.ohm is None:
         yield (
             f"{len(tick.loaded)} substitute loads are fitted: {', '.join(tick.loaded)}. "
             "Measure each before it goes in, and mark it with its circuit."
         )
-    elif tick.loaded and tick.ohm is not None and not low <= tick.ohm <= high:
+    elif not low <= tick.ohm <= high:
         yield f"A substitute load measures {low:g} to {high:g} ohm; {tick.ohm:g} ohm is none."
 
 

@@ -211,11 +211,9 @@ class Engine:
         group = self.net.groups[index]
         chains, messages, scales = dict(base.chains), list(base.messages), list(base.scales)
         own = {self.place[on.part][1] for on in piece.parts if self.place[on.part][0] == index}
+        evidence = self._said_of(index, likelihoods)
         for place in own:
             names = {part.id for part in group.clusters[place].parts}
-            evidence: dict[str, list[OnComponent]] = {}
-            for on in (on for i in likelihoods for on in i.parts if on.part in names):
-                evidence.setdefault(on.part, []).append(on)
             told = self._tell(index, place, evidence)
             chains = {n: c for n, c in chains.items() if n not in names} | told.chains
             messages[place], scales[place] = told.message, told.scale
@@ -249,12 +247,7 @@ class Engine:
         return known[1]
 
     def _solve(self, index: int, likelihoods: tuple[Likelihood, ...]) -> GroupResult:
-        group = self.net.groups[index]
-        evidence: dict[str, list[OnComponent]] = {}
-        for piece in likelihoods:
-            for on in piece.parts:
-                if self.place[on.part][0] == index:
-                    evidence.setdefault(on.part, []).append(on)
+        group, evidence = self.net.groups[index], self._said_of(index, likelihoods)
         told = [self._tell(index, place, evidence) for place in range(len(group.clusters))]
         chains = {name: made for one in told for name, made in one.chains.items()}
         messages = tuple(one.message for one in told)
@@ -263,6 +256,17 @@ class Engine:
         silent = not seated and all(m.factor is None for m in messages)
         scales = tuple(one.scale for one in told)
         return self._joined(index, chains, messages, people, scales, silent)
+
+    def _said_of(
+        self, index: int, likelihoods: tuple[Likelihood, ...]
+    ) -> dict[str, list[OnComponent]]:
+        """Return what likelihoods say of each part of a group."""
+        evidence: dict[str, list[OnComponent]] = {}
+        for piece in likelihoods:
+            for on in piece.parts:
+                if self.place[on.part][0] == index:
+                    evidence.setdefault(on.part, []).append(on)
+        return evidence
 
     def _alone(self, index: int) -> Array:
         """Return the prior of a group's occupants and causes, the same array each time."""

@@ -31,6 +31,11 @@ class _Named(msgspec.Struct, frozen=True):
     is_alone: bool
 
 
+def assembly_of(key: str) -> str:
+    """Return the assembly of what is needed, by its key."""
+    return key.partition("@")[0]
+
+
 class Names(msgspec.Struct, frozen=True):
     """Everything that is to be bought by its names, and the words that names are read with.
 
@@ -92,12 +97,12 @@ def name_needs(wanted: Sequence[Need], case: Case, catalog: Catalog) -> Names:
     for need in wanted:
         mine, names = frozenset(_places_of(need, case)), []
         titles = (need.title, need.title.partition(", ")[0])
-        for text in (*titles, *called.get(need.key.partition("@")[0], ())):
+        for text in (*titles, *called.get(assembly_of(need.key), ())):
             if known.is_elsewhere(need, text):
                 continue
             name, places = known.part(re.sub(r"\(.*?\)", "", text))
             names += [(name, places - mine)] if name else []
-        assembly = catalog.assemblies.get(need.key.partition("@")[0])
+        assembly = catalog.assemblies.get(assembly_of(need.key))
         alone = assembly is not None and (len(assembly.places) == 1 or assembly.same_number)
         told = mine.union(*(p for _, p in names))
         named.append(_Named(need, tuple(dict.fromkeys(names)), told, alone))
@@ -133,14 +138,14 @@ def match_need(offer: Offer, names: Names) -> tuple[Need | None, list[Finding]]:
         return exact[0], []
     part, places = names.part(offer.fits)
     known = names.sold_as(part)
-    on_list = {n.key.partition("@")[0] for n in wanted}
+    on_list = {assembly_of(n.key) for n in wanted}
     if places and (known & on_list or not known):
         known = known | names.sold_as(_without_side(part))
     scored = sorted(
         (
             (_name_likeness(part, places, named), named.need.key, named)
             for named in names.needs
-            if part and (not known or named.need.key.partition("@")[0] in known)
+            if part and (not known or assembly_of(named.need.key) in known)
         ),
         key=lambda s: (-s[0] - _AHEAD * _is_at(s[2].need, places), s[1]),
     )
@@ -162,7 +167,7 @@ def _shares_word(part: str, named: _Named) -> bool:
 
 def _other_keys(need: Need) -> Iterable[str]:
     """Yield the key of a need at each of its places: three sensors are one line of the list."""
-    assembly = need.key.partition("@")[0]
+    assembly = assembly_of(need.key)
     return (f"{assembly}@{split_component(c).place}" for c in need.contains)
 
 
@@ -254,10 +259,10 @@ def cover_pieces(
         catalog: For the assemblies.
     """
     found: dict[str, Cover] = {}
-    for sold in dict.fromkeys(_assembly(n.key) for n in wanted):
+    for sold in dict.fromkeys(assembly_of(n.key) for n in wanted):
         if sold not in catalog.assemblies or not catalog.assemblies[sold].same_number:
             continue
-        needs = [n for n in wanted if _assembly(n.key) == sold]
+        needs = [n for n in wanted if assembly_of(n.key) == sold]
         places = {p: n.fitted for n in needs for p in list_places(n)}
         mine = [o for o, n in matched.values() if _is_sold_as(sold, o, n, names, case, catalog)]
         at = {o.id: _named_place(o, catalog.assemblies[sold].places, names, case) for o in mine}
@@ -307,18 +312,16 @@ def count_pieces(offer: Offer) -> int | None:
     return None if offer.quantity is None or not offer.pieces else offer.quantity * offer.pieces
 
 
-def _assembly(key: str) -> str:
-    return key.partition("@")[0]
-
-
 def _is_sold_as(
     sold: str, offer: Offer, need: Need | None, names: Names, case: Case, catalog: Catalog
 ) -> bool:
     if need is not None:
-        return _assembly(need.key) == sold
+        return assembly_of(need.key) == sold
     is_part = offer.fits.rpartition(".")[2] in catalog.assemblies[sold].key
     return (
-        is_part or _assembly(offer.fits) == sold or tell_sold(offer, names, case, catalog) == {sold}
+        is_part
+        or assembly_of(offer.fits) == sold
+        or tell_sold(offer, names, case, catalog) == {sold}
     )
 
 
@@ -349,7 +352,7 @@ def cut_needs(needs: Iterable[Need], judged: Sequence[JudgedOffer]) -> tuple[Nee
     found: list[Need] = []
     for need in needs:
         places = list_places(need)
-        covers = (c & {*places} for key, c in counted if _assembly(key) == _assembly(need.key))
+        covers = (c & {*places} for key, c in counted if assembly_of(key) == assembly_of(need.key))
         is_cut = any(0 < len(some) < len(places) for some in covers)
         found += [_at(need, p) for p in places] if is_cut else [need]
     return tuple(found)
@@ -359,7 +362,7 @@ def _at(need: Need, place: str) -> Need:
     """Return what is needed at one of the places of a need."""
     return msgspec.structs.replace(
         need,
-        key=f"{_assembly(need.key)}@{place}",
+        key=f"{assembly_of(need.key)}@{place}",
         title=f"{need.title.partition(': ')[0]}, {place}",
         contains=tuple(c for c in need.contains if split_component(c).place == place),
         quantity=1,
@@ -370,7 +373,7 @@ def pair_offers(needs: Sequence[Need], judged: Iterable[JudgedOffer]) -> tuple[J
     """Return each offer once for every need that it covers; the price of a set is shared out."""
     found: list[JudgedOffer] = []
     for one in judged:
-        same = [n for n in needs if _assembly(n.key) == _assembly(one.need)]
+        same = [n for n in needs if assembly_of(n.key) == assembly_of(one.need)]
         mine = [n for n in same if one.covers and {*list_places(n)} & {*one.covers}]
         found += _share(one, mine) if mine else [one]
     return tuple(found)

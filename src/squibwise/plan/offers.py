@@ -25,6 +25,7 @@ from squibwise.model.work import Operation, Order, Work
 from squibwise.plan.offer_names import (
     Cover,
     Names,
+    assembly_of,
     count_pieces,
     cover_pieces,
     fits_nothing,
@@ -71,7 +72,7 @@ def _list_open(work: Work) -> Iterable[Need]:
 
 def fits(operation: Operation, need: Need) -> bool:
     """Is this the operation that fits what is needed."""
-    assembly = need.key.partition("@")[0]
+    assembly = assembly_of(need.key)
     same = operation.assembly == assembly and operation.action == "fit"
     return same and bool(set(operation.components) & set(need.contains))
 
@@ -146,7 +147,7 @@ def judge_offers(
         is_kept = offer.state in PAID_STATES
         if meant is None and is_kept and (sold := _is_ours(offer, names, case, catalog)):
             judged.append(_judge_needless(offer))
-            findings += doubt if sold & {n.key.partition("@")[0] for n in wanted} else []
+            findings += doubt if sold & {assembly_of(n.key) for n in wanted} else []
         elif meant is None or (meant.fitted and not is_kept):
             findings += doubt or [fits_nothing(offer)]
         elif offer.state == "returned":
@@ -181,7 +182,7 @@ def _cover(
 
 def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
     """Return the assemblies that an offer may be of, whether the list has one or not."""
-    key = offer.fits.partition("@")[0]
+    key = assembly_of(offer.fits)
     kind = split_component(offer.fits).kind if offer.fits in case.car.components else ""
     by_key = {a.id for a in catalog.assemblies.values() if a.id == key or kind in a.key}
     return by_key or tell_sold(offer, names, case, catalog)
@@ -280,7 +281,7 @@ def _find_rules(offer: Offer, need: Need, case: Case, catalog: Catalog) -> list[
 
 def _kinds_of(need: Need, catalog: Catalog) -> set[str]:
     """Return the kinds of component that a need is or contains."""
-    assembly = catalog.assemblies.get(need.key.partition("@")[0])
+    assembly = catalog.assemblies.get(assembly_of(need.key))
     inside = {split_component(c).kind for c in need.contains}
     return inside | (set(assembly.key) if assembly else set())
 

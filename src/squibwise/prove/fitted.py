@@ -247,14 +247,10 @@ def _where(word: str, catalog: Catalog) -> tuple[str, ...]:
     """
     if len(word) < _WORD and word not in ("lh", "rh"):
         return ()
-    row = re.compile(rf"^(?:[^\t\n ]*\|)?{word}(?:\|[^\t\n ]*)?\t([^\n]*)$", re.MULTILINE)
-    found = (
-        m[1].split() for text in catalog.vocabulary.texts().values() for m in row.finditer(text)
-    )
-    return next((tuple(m) for m in found if all(x.startswith(_PLACED) for x in m)), ())
+    return catalog.vocabulary.places.get(word, ())
 
 
-_WORD, _PLACED = 3, ("side:", "seat:", "end:", "byside")
+_WORD = 3
 
 
 def _side_said(meaning: str, hand: Side) -> Side | None:
