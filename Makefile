@@ -47,7 +47,7 @@ test: $(FULL) $(VENV)/.browser
 	$(BIN)/deptry src
 	$(BIN)/squibwise catalog --check
 	$(BIN)/mkdocs build --strict --quiet --site-dir $(abspath $(VENV))/site
-	$(BIN)/pytest -n auto
+	$(BIN)/pytest -n auto --dist loadscope
 
 wheel: $(BASE)
 	$(BIN)/python -m flit_core.wheel --outdir dist

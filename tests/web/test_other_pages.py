@@ -26,6 +26,12 @@ def opened(call: Any, car: str) -> Any:
     return call.app.state.bench.open(car)
 
 
+def start(call: Any, car: str, **stated: str) -> str:
+    """Start a car of the test's own; return its address."""
+    assert call.post("/new", id=car, **stated).status_code == 303
+    return f"/car/{car}"
+
+
 def test_a_car_is_started_by_what_is_known_of_it(call: Any) -> None:
     answer = call.post("/new", id="thistle-01", title="Tail hit", year="2018", drive="right")
     assert answer.headers["location"] == "/car/thistle-01/add"
@@ -69,11 +75,12 @@ def test_a_pasted_report_is_read_line_by_line(call: Any) -> None:
     text = (
         "B0001-1B Driver frontal stage 1 open present\nPassenger curtain short to ground stored\n"
     )
-    answer = call.post("/car/thistle-01/add", text=text, when="before-repair", complete="yes")
+    car = start(call, "thistle-04")
+    answer = call.post(f"{car}/add", text=text, when="before-repair", complete="yes")
     assert answer.status_code == 303
     html = call.get(answer.headers["location"]).text
     assert "driver front airbag" in html
-    report = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
+    report = next(e for e in opened(call, "thistle-04").case.evidence if isinstance(e, Report))
     assert report.when == "before-repair"
     assert report.reading.coverage.complete is True
 
@@ -120,10 +127,11 @@ def test_a_code_a_part_beyond_the_equipment_or_no_fault_is_read_in_a_line_by_han
     call: Any,
 ) -> None:
     text = "B0O28-1B Left curtain open\nB0061-1B drv fr bag - open\nB0005-1B knee bag open\n"
-    page = call.post("/car/thistle-02/add", text=text).headers["location"]
+    car = start(call, "thistle-05", like="harrow-07")
+    page = call.post(f"{car}/add", text=text).headers["location"]
 
     def read() -> list[tuple[str | None, str | None, bool]]:
-        reports = (e for e in opened(call, "thistle-02").case.evidence if isinstance(e, Report))
+        reports = (e for e in opened(call, "thistle-05").case.evidence if isinstance(e, Report))
         return [(x.code, x.component, x.present) for x in next(reports).reading.lines]
 
     for n, said in enumerate(
@@ -142,19 +150,20 @@ def test_a_code_a_part_beyond_the_equipment_or_no_fault_is_read_in_a_line_by_han
         ("B0061", "driver.front-bag", False),
         ("B0005", "row2-left.retractor-pretensioner", True),
     ]
-    assert "row2-left.retractor-pretensioner" in opened(call, "thistle-02").case.car.components
+    assert "row2-left.retractor-pretensioner" in opened(call, "thistle-05").case.car.components
     assert "is no code" in call.post(page, **given | {"right_code": "left"}).text
 
 
 def test_a_line_without_a_code_is_corrected_by_its_words(call: Any) -> None:
-    report = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
+    text = "Passenger curtain short to ground stored\n"
+    page = call.post(f"{start(call, 'thistle-06')}/add", text=text).headers["location"]
+    report = next(e for e in opened(call, "thistle-06").case.evidence if isinstance(e, Report))
     worded = next(x for x in report.reading.lines if x.code is None)
-    page = f"/car/thistle-01/report/{report.id}"
     given = {"code": "-", "text": worded.raw, "by": "R", "component": "left.curtain"}
     for fault in ("low-or-short", "open-or-high"):
         sent = call.post(page, fault=fault, **given)
         assert sent.status_code == 303, sent.text
-    after = next(e for e in opened(call, "thistle-01").case.evidence if isinstance(e, Report))
+    after = next(e for e in opened(call, "thistle-06").case.evidence if isinstance(e, Report))
     read = next(x for x in after.reading.lines if x.code is None)
     assert (read.component, read.fault) == ("left.curtain", "open-or-high")
     assert read.raw == worded.raw
@@ -334,18 +343,19 @@ def test_a_bid_sheet_makes_the_limits_of_lots(call: Any) -> None:
 
 def test_one_entry_that_is_not_the_last_is_taken_back_and_the_later_ones_stay(call: Any) -> None:
     """A stray press is noticed three entries later."""
-    car, history = "/car/thistle-01", "/car/thistle-01/history"
+    car = start(call, "thistle-07")
+    history = f"{car}/history"
     for word in ("intact", "glass-cracked"):
         sent = {"component": "centre.windshield", "seen_word": word, "by": "R"}
         call.post(f"{car}/look", f"{car}/part/centre.windshield", **sent)
     stray = re.findall(r'name="number" value="(\d+)"', call.get(history).text)[0]
     assert call.post(f"{car}/undo", history, number=stray).status_code == 303
-    looks = [e.seen for e in opened(call, "thistle-01").case.evidence if e.id.startswith("look")]
+    looks = [e.seen for e in opened(call, "thistle-07").case.evidence if e.id.startswith("look")]
     assert looks == ["glass-cracked"]
     assert f'value="{stray}"' not in call.get(history).text, "it is taken back already"
     assert call.post(f"{car}/undo", history, number=stray).status_code == 422
     call.post(f"{car}/undo", history)
-    looks = [e.seen for e in opened(call, "thistle-01").case.evidence if e.id.startswith("look")]
+    looks = [e.seen for e in opened(call, "thistle-07").case.evidence if e.id.startswith("look")]
     assert looks == ["intact", "glass-cracked"], "that it was taken back is taken back"
 
 
