@@ -164,3 +164,23 @@ def test_another_unit_that_misses_the_restraint_unit_is_heard_and_on_nothing_els
         return belief.now.faulty
 
     assert unit_at_fault("communication") > 3.0 * unit_at_fault("internal")
+
+
+def test_another_unit_that_once_missed_a_unit_that_answers_weighs_less_than_a_point() -> None:
+    # A whole-car print may move no restraint part by more than a point: our own bound.
+    own = build.code(2, "driver.front-bag", 1)
+    own = msgspec.structs.replace(own, unit="restraint", code="B0001")
+
+    def unit_at_fault(*lines: CodeLine) -> float:
+        belief = assess(build.case(build.scan(own, *lines), NO_CRASH), build.CATALOG).of(
+            "centre.control-unit"
+        )
+        assert belief is not None
+        return belief.now.faulty
+
+    missed = build.code(1, "centre.control-unit", None, fault="communication")
+    missed = msgspec.structs.replace(missed, kind="control-unit", unit="other")
+    gone = msgspec.structs.replace(missed, status=("cleared",))
+    plain = unit_at_fault()
+    assert plain + 1e-5 < unit_at_fault(missed) < plain + 0.01
+    assert unit_at_fault(gone) == pytest.approx(plain)

@@ -280,6 +280,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         left_over_after_work: A cured circuit has a code, its connector having been off, key on.
         left_over_if_shown: A code that an earlier report shows, not cleared since, stays in memory.
         unread_if_partial: A report that is stated not to reach everything.
+        missed_though_answers: That another unit missed it tells of a unit that answers.
     """
 
     blank: Figure
@@ -300,6 +301,7 @@ class Reach(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     left_over_after_work: Figure
     left_over_if_shown: Figure
     found_elsewhere: Figure
+    missed_though_answers: Figure
     lowest_volts: float
     charge_below_volts: float
     highest_volts: float

@@ -168,14 +168,15 @@ def lines_about(
             continue
         if why_lit(line, report, net.line) and part.kind.kind == _INDICATOR:
             continue
-        meant = reading.get((report.id, line.line))
+        meant, heard = reading.get((report.id, line.line)), _how_far_heard(line, report, catalog)
         for weight, candidate in _about(line, part, net):
+            sure = min(1.0, weight) if meant is None else 1.0
             told = LineReading(
                 stage=candidate.stage,
                 outcome=outcome_of(candidate.fault, fires=part.kind.fires),
-                weight=min(1.0, weight) if meant is None else 1.0,
+                weight=sure if heard is None else heard * sure,
                 status=line.status,
-                elsewhere=_chance_elsewhere(line, part, catalog),
+                elsewhere=_chance_elsewhere(line, part, catalog) if heard is None else 1.0,
                 left_over=_left_over(line, report, part.id, net, catalog),
                 not_configured=candidate.fault in ("configuration", "identity"),
             )
@@ -333,8 +334,7 @@ def _silent(line: CodeLine, part: PartModel, report: Report) -> bool:
     """Return whether a line says nothing about the condition of this part."""
     if line.fault == "event-recorded" or any(s in line.status for s in _NOT_TOLD):
         return True
-    misses = _misses_the_unit(line) and not report.reading.answers
-    if (line.unit == "other" and not misses) or not line.present:
+    if (line.unit == "other" and not _misses_the_unit(line)) or not line.present:
         return True
     return line.fault in _NOT_OF_A_PART and part.kind.fires
 
@@ -342,6 +342,13 @@ def _silent(line: CodeLine, part: PartModel, report: Report) -> bool:
 def _misses_the_unit(line: CodeLine) -> bool:
     """Return whether a unit on the same bus says that the restraint unit does not answer."""
     return line.kind == "control-unit" and line.fault == "communication"
+
+
+def _how_far_heard(line: CodeLine, report: Report, catalog: Catalog) -> float | None:
+    """Return how far another unit is heard that once missed one that answers; None for others."""
+    if line.unit == "other" and report.reading.answers:
+        return catalog.firing.scans.reach.missed_though_answers.value
+    return None
 
 
 def why_lit(line: CodeLine, report: Report, history: History) -> str:
