@@ -28,7 +28,7 @@ from squibwise.model.cost import Amount, Cost, CostLine, Money
 from squibwise.model.evidence import Look
 from squibwise.model.origin import Finding, Origin
 from squibwise.model.proof import Gate, ProofRecord, Verdict, Verification
-from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Unread
+from squibwise.model.report import Candidate, CodeLine, Coverage, ReadReport, Report, Unread
 from squibwise.model.trace import (
     Alternative,
     BenchCard,
@@ -61,6 +61,7 @@ from squibwise.present.tell_checks import (
     tell_verification,
 )
 from squibwise.present.tell_cost import tell_cost
+from squibwise.present.tell_evidence import tell_evidence
 from squibwise.present.tell_report import tell_report
 from squibwise.present.tell_trace import tell_trace
 from squibwise.present.tell_visits import tell_operation, tell_sureness
@@ -690,6 +691,15 @@ def test_a_report_shows_doubts_and_what_was_not_understood(text: Any) -> None:
     assert "9 ???" in shown
     assert "Not every circuit" in shown
     assert "not able to run its tests" in shown
+
+
+def test_a_report_tells_what_is_not_sure_apart_from_the_faults_it_read(text: Any) -> None:
+    sure = CodeLine(line=1, raw="B0001", code="B0001")
+    told = CodeLine(line=2, raw="the mat is oddly open", present=False, is_doubtful=True)
+    both, one = ReadReport(lines=(sure, told)), ReadReport(lines=(told,))
+    assert text(tell_report(both)).startswith("1 fault read, 1 told and not sure")
+    assert text(tell_report(one)).startswith("No fault was read, 1 told and not sure")
+    assert "1 fault, 1 told and not sure" in tell_evidence(Report(id="r", reading=both))
 
 
 def test_a_report_counts_what_one_line_and_all_of_them_repeat(text: Any) -> None:

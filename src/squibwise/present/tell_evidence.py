@@ -25,6 +25,7 @@ from squibwise.model.evidence import (
 from squibwise.model.report import Report
 from squibwise.present.figures import counted, measured, number, speed
 from squibwise.present.phrases import in_words
+from squibwise.present.tell_report import count_faults
 
 
 def tell_evidence(one: Evidence, region: str | None = None) -> str:
@@ -45,7 +46,7 @@ def _yes(value: bool | None) -> str | None:
 def _report(e: Report) -> str:
     cover, unread = e.reading.coverage, e.reading.strange
     reach = {True: "all circuits", False: "not all circuits", None: "reach not stated"}
-    parts = [f"scan {e.when}", counted(len(e.reading.lines), "fault"), reach[cover.complete]]
+    parts = [f"scan {e.when}", *count_faults(e.reading.lines), reach[cover.complete]]
     parts += [f"{counted(len(unread), 'line')} not understood"] if unread else []
     parts += ["the unit was not able to test"] if cover.able is False else []
     return ", ".join(parts)

@@ -16,14 +16,12 @@ _MARK = re.compile(r"-[0-9a-f]{8}(?=\.)")
 
 def tell_report(report: ReadReport) -> Telling:
     """Return what a report says."""
-    count = len(report.lines)
-    head = f"{counted(count, 'fault')} read" if count else "No fault was read"
     return Telling(
-        title=head,
+        title=_tell_title(report.lines),
         subtitle=report.vin or "no VIN in it",
         sections=filled(
             (
-                Section(blocks=(_faults(report),)) if count else None,
+                Section(blocks=(_faults(report),)) if report.lines else None,
                 _no_fault_now(report),
                 _unread(report),
                 section("How far it reached", Bullets(items=tell_coverage(report.coverage))),
@@ -31,6 +29,19 @@ def tell_report(report: ReadReport) -> Telling:
             )
         ),
     )
+
+
+def _tell_title(lines: Sequence[CodeLine]) -> str:
+    sure, *unsure = count_faults(lines)
+    head = "No fault was read" if sure.startswith("0") else f"{sure} read"
+    return ", ".join((head, *unsure))
+
+
+def count_faults(lines: Sequence[CodeLine]) -> tuple[str, ...]:
+    """Return how many faults were read, then apart how many are told and not sure, if any."""
+    unsure = sum(line.is_doubtful for line in lines)
+    told = (f"{unsure} told and not sure",) if unsure else ()
+    return (counted(len(lines) - unsure, "fault"), *told)
 
 
 def _faults(report: ReadReport) -> Table:
