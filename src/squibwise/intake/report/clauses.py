@@ -10,7 +10,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code, find_status_byte
-from squibwise.intake.report.lines import why_absent, without_codes, words_of
+from squibwise.intake.report.lines import failure_type_of, why_absent, without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
     FAULT_WORDS,
@@ -336,15 +336,15 @@ def is_next_row(text: str, above: str) -> bool:
 def is_sentence(fault: Fault) -> bool:
     """Tell whether blinks are counted in running text, so that no description of them follows."""
     is_flash = fault.code is not None and fault.code.style == "flash"
-    is_prose = is_flash and "  " not in fault.text.strip() and "|" not in fault.text
-    return is_prose and len(fault.text.split()) >= _SENTENCE and not has_fault(fault.words)
+    is_prose = is_flash and "  " not in fault.first.text.strip() and "|" not in fault.first.text
+    return is_prose and len(fault.first.text.split()) >= _SENTENCE and not has_fault(fault.words)
 
 
 def _in_column(fault: Fault, line: Line) -> str:
     """The words so far with the line put behind those of the column that it stands in."""
     indent = len(line.text) - len(line.text.lstrip())
     above = next(
-        (c.group() for c in _CELL.finditer(fault.text) if abs(c.start() - indent) <= _AT), ""
+        (c.group() for c in _CELL.finditer(fault.first.text) if abs(c.start() - indent) <= _AT), ""
     )
     texts = [c.group() for c in _CELL.finditer(fault.texts[0])]
     at = next((i for i, t in enumerate(texts) if above.endswith(t)), len(texts) - 1)
@@ -365,7 +365,7 @@ def take_wrapped(line: Line, fault: Fault, sheet: Sheet, catalog: Catalog) -> bo
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     is_own = is_good or (fault.absent and line.text[:1].isupper())
     is_next = is_next or bool(is_own and not is_broken)
-    if is_next or (_is_row(line.text) and _is_row(fault.text)):
+    if is_next or (_is_row(line.text) and _is_row(fault.first.text)):
         return False
     if "?" in line.text or (line.known_share < MOSTLY and not is_broken):
         return False
@@ -412,5 +412,5 @@ def take_status(line: Line, fault: Fault) -> None:
 
 def take_type(line: Line, fault: Fault) -> None:
     """Give a code without a failure type the one that a line labels as such."""
-    if line.failure_type and fault.code is not None and fault.code.failure_type is None:
-        fault.code = msgspec.structs.replace(fault.code, failure_type=line.failure_type)
+    if fault.code is not None and fault.code.failure_type is None:
+        fault.code = msgspec.structs.replace(fault.code, failure_type=failure_type_of(line))

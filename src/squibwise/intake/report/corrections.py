@@ -112,7 +112,9 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
         )
         if line.role not in _SILENT and _replace_code(line, sheet, known):
             known |= {
-                f.code.code for f in sheet.faults if f.code is not None and f.line == line.number
+                f.code.code
+                for f in sheet.faults
+                if f.code is not None and f.first.number == line.number
             }
             continue
         correction = None
@@ -120,7 +122,7 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
             correction = _read_correction(line, codes, sheet, catalog)
         meant = _meant(sheet.faults, correction) if correction else None
         if correction is not None and meant is not None:
-            sheet.faults = [f for f in sheet.faults if f is meant or f.line != line.number]
+            sheet.faults = [f for f in sheet.faults if f is meant or f.first.number != line.number]
             _place(meant.words, correction.said)
             meant.raws.append(line.raw)
         known |= codes
@@ -129,15 +131,17 @@ def correct_faults(sheet: Sheet, catalog: Catalog) -> None:
 def _may_correct(line: Line, sheet: Sheet) -> bool:
     """Tell whether a line names a place, and faults stand above that it may put right."""
     is_told = line.role not in _SILENT and bool(_places(line.words))
-    return is_told and any(f.line < line.number for f in sheet.faults)
+    return is_told and any(f.first.number < line.number for f in sheet.faults)
 
 
 def _replace_code(line: Line, sheet: Sheet, known: Set[str]) -> bool:
     """``B1E71, not B1E17``: give the fault the code that holds, and drop the one taken back."""
     for wrong, right in _slips(line):
-        before = [f for f in sheet.faults if f.line < line.number and _is_named(f, wrong)]
-        taken_back = [f for f in sheet.faults if f.line == line.number and _is_named(f, wrong)]
-        holds = [f for f in sheet.faults if f.line == line.number and _is_named(f, right)]
+        before = [f for f in sheet.faults if f.first.number < line.number and _is_named(f, wrong)]
+        taken_back = [
+            f for f in sheet.faults if f.first.number == line.number and _is_named(f, wrong)
+        ]
+        holds = [f for f in sheet.faults if f.first.number == line.number and _is_named(f, right)]
         if not (before or taken_back) or right in known:
             continue
         told = next((f for f in (*holds, *taken_back) if has_fault(f.words)), None)
@@ -254,7 +258,7 @@ def _contradict(one: Words, two: Words) -> bool:
 
 def _meant(faults: list[Fault], correction: Correction) -> Fault | None:
     """The fault that a correction speaks of: by its code, by its part, else the one before it."""
-    before = [f for f in faults if f.line < correction.line]
+    before = [f for f in faults if f.first.number < correction.line]
     named = [f for f in before if f.code is not None and f.code.code in correction.codes]
     if named:
         return named[0]

@@ -112,8 +112,6 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
 
 
 def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
-    if line.volts is not None and sheet.volts is None:
-        sheet.volts = line.volts
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
     elif _says_gone(line, state, sheet):
@@ -140,14 +138,13 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
 def _take_heading(line: Line, state: _State, sheet: Sheet) -> None:
     is_label = line.is_keyed and line.count is None  # below its fault, or above the next
     name = heading_name(line.text)
-    if not (is_label and state.current is not None and state.current.module in (None, name)):
+    if not (is_label and state.current is not None and state.current.first.module in (None, name)):
         state.current = None
     if line.is_module:
         sheet.modules[name] = None
     if line.count is not None:
         state.section += 1
-        line.section = state.section
-        sheet.counts.append(line)
+        sheet.counts[state.section] = line
     elif line.is_module:
         state.section += 1
 
@@ -237,12 +234,12 @@ def _says_gone(line: Line, state: _State, sheet: Sheet) -> bool:
     """
     current, words = state.current, line.words
     is_gone = line.role in ("words", "unread", "aside") and words.voices & {"gone", "away"}
-    if current is None or current.code is None or current.line != line.number:
+    if current is None or current.code is None or current.first.number != line.number:
         return False
     if not is_gone or heads_of(words):
         return False
     said = {t.text for t in line.tokens}
-    alike = [f for f in sheet.faults if f.line == line.number] if said & _ALL else [current]
+    alike = [f for f in sheet.faults if f.first.number == line.number] if said & _ALL else [current]
     for fault in alike:
         fault.absent = "gone"
     current.raws.append(line.raw)
@@ -301,15 +298,12 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
         fault = Fault(
-            line=line.number,
-            text=line.text,
+            first=line,
             raws=[line.raw],
             texts=[text],
             code=code,
             words=words,
-            module=line.module,
             unit=_unit_of(words, line, len(pieces)),
-            group=line.group,
             absent=_absent(words, line, sheet.language, catalog)
             or _denied_by_name(line, code, text, words, catalog, sheet.language),
             section=state.section,
@@ -428,11 +422,11 @@ def _belongs(line: Line, current: Fault) -> bool:
     """Words under a fault are its own unless they tell of another part or begin another row."""
     heads = heads_of(current.words)
     may_begin = not line.is_keyed or bool(heads_of(line.words))  # "Fault:  open    State: stored"
-    begins_row = heads and may_begin and _ROW.match(line.text) and _ROW.match(current.text)
+    begins_row = heads and may_begin and _ROW.match(line.text) and _ROW.match(current.first.text)
     is_other = is_whole(current) and names_another(line.words, current.words)
     is_good = line.words.voices & {"good", "fine"} and not has_fault(line.words)
     is_denial = "not" in line.words.voices and line.words.statuses and not line.is_keyed
-    if is_denial or is_next_row(line.text, current.text):
+    if is_denial or is_next_row(line.text, current.first.text):
         return False
     if is_whole(current) and not line.is_keyed and not line.words.statuses:
         return False  # nothing is missing
@@ -445,23 +439,13 @@ def _belongs(line: Line, current: Fault) -> bool:
 
 
 def _words_entry(line: Line, words: Words, state: _State) -> Fault:
-    return Fault(
-        line=line.number,
-        text=line.text,
-        raws=[line.raw],
-        words=words,
-        module=line.module,
-        unit=line.unit,
-        group=line.group,
-        section=state.section,
-    )
+    return Fault(first=line, raws=[line.raw], words=words, unit=line.unit, section=state.section)
 
 
 def _attach(line: Line, fault: Fault) -> None:
     fault.raws.append(line.raw)
     if fault.texts:
         fault.texts.append(without_codes(line).strip())
-    fault.line = min(fault.line, line.number) if fault.code is None else fault.line
     _merge(fault.words, line.words)
     take_status(line, fault)
     take_type(line, fault)

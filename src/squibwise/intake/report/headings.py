@@ -104,7 +104,7 @@ def reads_as_name(line: Line) -> bool:
     if len(line.tokens) > MOST_WORDS or line.text.rstrip()[-1:] in ".,;?!" or ">" in line.text:
         return False
     is_status = line.words.statuses and not line.words.features and len(line.tokens) == 1
-    is_other = line.volts is not None or line.role in ("header", "meta")
+    is_other = line.role in ("header", "meta")
     faults = line.words.features & FAULTS
     if line.count is not None:
         return True  # "Gateway: 2 faults"

@@ -11,14 +11,7 @@ from squibwise.intake.report.labels import numbers_a_thing
 from squibwise.intake.report.lexicon import Lexicon, Token, flat, lexicon_of, tokenise
 from squibwise.intake.report.phrases import Hit, find_hits, find_layout, languages
 from squibwise.intake.report.sheet import Line
-from squibwise.intake.report.words import (
-    FAULTS,
-    PARTS,
-    TELLS,
-    Words,
-    has_fault,
-    has_part,
-)
+from squibwise.intake.report.words import FAULTS, PARTS, TELLS, Words, has_fault, has_part
 
 MAX_LINE = 2000
 _SIGNS = str.maketrans(
@@ -155,9 +148,6 @@ def read_line(line: Line, lexicon: Lexicon, usual: str | None) -> None:
     if _PASSED.search(line.text) and not has_fault(line.words):
         line.words.voices.add("fine")
     line.is_keyed = bool(_KEYED.match(line.text))
-    labelled = _TYPE_LABEL.search(line.text)
-    line.failure_type = labelled.group(1).upper() if labelled else None
-    line.volts = _volts(line, lexicon)
     _give_role(line, lexicon, _is_clean(line, lexicon, language))
     line.is_whole = _is_whole(line, lexicon)
     if line.is_whole and not any(tok.text.isdecimal() for tok in line.tokens):
@@ -217,8 +207,14 @@ def without_codes(line: Line) -> str:
     return text[cut:] if not line.codes or cut <= line.codes[0].start else text
 
 
-def _volts(line: Line, lexicon: Lexicon) -> float | None:
-    """Supply voltage of a line that names a supply, not a fault."""
+def failure_type_of(line: Line) -> str | None:
+    """Return the failure type that a line labels as such: ``Type: 1B``; None where none is."""
+    labelled = _TYPE_LABEL.search(line.text)
+    return labelled.group(1).upper() if labelled else None
+
+
+def supply_volts(line: Line, lexicon: Lexicon) -> float | None:
+    """Return the voltage, in volts, that a line states of a supply, not of a fault; else None."""
     found = _VOLTS.search(line.text)
     if found is None or line.codes or line.words.features & (PARTS | {"short", "open", "bag"}):
         return None
@@ -254,7 +250,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     known = sum(w in lexicon.known or w.isdecimal() for w in texts)
     line.known_share = known / len(texts) if texts else 0.0
     line.count = _count(line.tokens, texts, lexicon)
-    if line.volts is not None:
+    if supply_volts(line, lexicon) is not None:
         line.role = "meta"
     elif is_clean:
         line.role = "clean"
@@ -387,17 +383,16 @@ def _role(line: Line, texts: tuple[str, ...], lexicon: Lexicon) -> str:
     """The role of a line without code, count or voltage."""
     first, length = find_layout(lexicon, texts)
     label = set(first) if line.is_keyed else set()
-    tells = _tells(line) or bool(line.failure_type)
+    is_typed = failure_type_of(line) is not None
+    tells = _tells(line) or is_typed
     named = bool(texts) and all_header(texts, lexicon)
     is_header = named and (len(texts) > _STATUS_WORDS or not line.words.statuses)
-    is_key = "key" in first and (line.is_keyed or bool(line.failure_type))
+    is_key = "key" in first and (line.is_keyed or is_typed)
     roles = (
         ("advice" in first, "unread"),
         (is_header, "header"),
         (
-            bool({"key", "meta", "module"} & label)
-            and _is_number(texts[length:])
-            and not line.failure_type,
+            bool({"key", "meta", "module"} & label) and _is_number(texts[length:]) and not is_typed,
             "meta",
         ),
         (is_key, "words" if tells or _names_place(line) else "meta"),

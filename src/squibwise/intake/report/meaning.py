@@ -43,7 +43,7 @@ def settle(fault: Fault, scope: Scope) -> None:
     """Set what a fault means; another unit's faults name no part of the restraint system."""
     _take_group(fault)
     _join(fault, msgspec.structs.replace(scope, is_foreign=fault.unit == "other"))
-    if fault.unit == "unknown" and fault.module is None and fault.candidates:
+    if fault.unit == "unknown" and fault.first.module is None and fault.candidates:
         fault.unit = "restraint"
     if fault.unit == "restraint" and not fault.candidates and _is_of_unit(fault):
         fault.candidates = (_UNIT,)
@@ -60,7 +60,7 @@ def settle(fault: Fault, scope: Scope) -> None:
 
 def _take_group(fault: Fault) -> None:
     """Add what a heading of many faults says: part, side, seat or status, where it is missing."""
-    words, group = fault.words, fault.group
+    words, group = fault.words, fault.first.group
     if group is None:
         return
     if not (has_part(words) or words.features & {"bag", "unit"}):
@@ -277,7 +277,7 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
     part, code = fault.part, fault.code
     raw, statuses = "\n".join(fault.raws), _statuses(fault)
     return CodeLine(
-        line=fault.line,
+        line=fault.first.number,
         raw=raw,
         code=code.code if code and code.style != "cut" else None,
         failure_type=code.failure_type if code else None,
@@ -292,12 +292,12 @@ def tell(fault: Fault, scope: Scope, name: str) -> CodeLine:
         basis=fault.basis,
         sources=fault.sources,
         weak=fault.weak,
-        module=fault.module,
+        module=fault.first.module,
         also=_also(code) if code else (),
         unit=fault.unit,
         present=not fault.absent and "cleared" not in statuses and not _is_unset(code),
         is_doubtful=fault.absent == UNSURE,
-        origin=Origin(file=name, line=fault.line, raw=fault.raws[0]),
+        origin=Origin(file=name, line=fault.first.number, raw=fault.raws[0]),
     )
 
 

@@ -19,6 +19,7 @@ from squibwise.intake.report.line_codes import read_codes
 from squibwise.intake.report.lines import (
     read_line,
     split_line,
+    supply_volts,
     without_codes,
 )
 from squibwise.intake.report.meaning import fold_line, settle, tell
@@ -149,11 +150,9 @@ def _take_named(sheet: Sheet, car: Car | None) -> None:
         raws = [p.raw for p in pieces]
         if fold_line(" ".join(raws)) in named:
             first = pieces[0]
-            fault = Fault(
-                line=first.number, text=first.text, raws=raws, words=Words(), unit="restraint"
-            )
+            fault = Fault(first=first, raws=raws, words=Words(), unit="restraint")
             sheet.faults.append(fault)
-            sheet.faults.sort(key=lambda f: f.line)
+            sheet.faults.sort(key=lambda f: f.first.number)
             sheet.unread = [u for u in sheet.unread if u.number != first.number]
 
 
@@ -253,12 +252,18 @@ def _read_line(line: Line, sheet: Sheet, lexicon: Lexicon, catalog: Catalog, nam
     _read_hand(line, sheet)
     if _read_vin(line, sheet, catalog, name):
         return
-    read_line(line, lexicon, sheet.language)
+    _read_words(line, sheet, lexicon)
     if line.text.startswith("Subject: ") and not (has_part(line.words) or has_fault(line.words)):
         line.codes, line.role = (), "meta"  # the number of a job, an offer, a claim
     if line.tokens and line.codes and is_number_only(line):
         line.codes, line.tokens = (), tokenise(without_codes(line))  # "12 names", "20417 miles"
-        read_line(line, lexicon, sheet.language)
+        _read_words(line, sheet, lexicon)
+
+
+def _read_words(line: Line, sheet: Sheet, lexicon: Lexicon) -> None:
+    read_line(line, lexicon, sheet.language)
+    if line.role == "meta" and sheet.volts is None:
+        sheet.volts = supply_volts(line, lexicon)
 
 
 def _read_hand(line: Line, sheet: Sheet) -> None:
@@ -365,7 +370,7 @@ def _once_a_line(faults: list[Fault]) -> list[Fault]:
 def _said_of(fault: Fault) -> tuple[object, ...]:
     part, words = fault.part, fault.words
     told = words.stages, words.numbers, None if part else (words.seats, words.sides)
-    return fault.line, part and (part.component, part.kind), fault.meant, told
+    return fault.first.number, part and (part.component, part.kind), fault.meant, told
 
 
 def _without_gone(

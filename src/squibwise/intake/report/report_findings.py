@@ -291,7 +291,7 @@ def remarks(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Iterator[Findin
 
 
 def _clashes(fault: Fault, line: CodeLine, name: str) -> Iterator[Finding]:
-    origin = Origin(file=name, line=fault.line, raw=fault.raws[0])
+    origin = Origin(file=name, line=fault.first.number, raw=fault.raws[0])
     if "part" in fault.clash:
         yield _make(
             "words-against-code",
@@ -319,7 +319,7 @@ def _cut_short(fault: Fault, name: str) -> Iterator[Finding]:
             "warning",
             f"The code '{fault.code.printed}' is cut short.",
             "Read it again from the scanner.",
-            Origin(file=name, line=fault.line, raw=fault.raws[0]),
+            Origin(file=name, line=fault.first.number, raw=fault.raws[0]),
         )
 
 
@@ -332,11 +332,11 @@ def _counts(sheet: Sheet, told: list[CodeLine]) -> Iterator[Finding]:
     pairs = list(zip(sheet.faults, told, strict=True))
     every = sorted(f.section for f, _ in pairs)
     now = sorted(f.section for f, ln in pairs if ln.present)
-    starts = [0, *(line.section for line in sheet.counts), None]
-    is_foot = bool(sheet.counts and every) and every[0] < sheet.counts[0].section
-    is_foot = is_foot and every[-1] < sheet.counts[-1].section
-    for line, before, end in zip(sheet.counts, starts, starts[2:], strict=False):
-        place = (before, line.section) if is_foot else (line.section, end)
+    begins = list(sheet.counts)
+    starts = [0, *begins, None]
+    is_foot = bool(begins and every) and every[0] < begins[0] and every[-1] < begins[-1]
+    for (begin, line), before, end in zip(sheet.counts.items(), starts, starts[2:], strict=False):
+        place = (before, begin) if is_foot else (begin, end)
         counted = _counted(every, *place)
         if line.count not in (*counted, *_counted(now, *place)):
             yield _make(
@@ -387,7 +387,7 @@ def _assumed_hand(faults: list[Fault], scope: Scope, name: str) -> Iterator[Find
             f"Left and right were turned into seats, or seats into sides, for a driver on the "
             f"{scope.hand.side}, on {len(assumed)} lines.",
             "State drive_hand for the car.",
-            Origin(file=name, line=assumed[0].line, raw=assumed[0].raws[0]),
+            Origin(file=name, line=assumed[0].first.number, raw=assumed[0].raws[0]),
         )
 
 
@@ -428,7 +428,7 @@ def _as_a_camera_saw(sheet: Sheet) -> Iterator[Finding]:
             "warning",
             f"A camera or a reader of print mistook signs: {read[:_LONGEST]}.",
             "Compare these codes with the screen or the print; correct the file if one is wrong.",
-            Origin(file=sheet.name, line=seen[0].line, raw=seen[0].raws[0]),
+            Origin(file=sheet.name, line=seen[0].first.number, raw=seen[0].raws[0]),
         )
     elif sheet.is_machine_read and not any(f.code for f in sheet.faults):
         yield _make(
@@ -454,7 +454,7 @@ def _without_table(faults: list[Fault], name: str) -> Iterator[Finding]:
             "note",
             f"Only the maker's own list tells what these numbers stand for: {codes[:_LONGEST]}.",
             "Name a code table under [[codes]] in the case, with where you read it.",
-            Origin(file=name, line=bare[0].line, raw=bare[0].raws[0]),
+            Origin(file=name, line=bare[0].first.number, raw=bare[0].raws[0]),
         )
 
 

@@ -29,8 +29,6 @@ class Line(msgspec.Struct, kw_only=True):
         tokens: Its words without its codes.
         words: What its words say.
         count: Faults it announces.
-        volts: Supply voltage it states. [V]
-        failure_type: Failure type that it labels as such.
         is_module: It names a module of the car.
         is_whole: It says that every circuit, or every other one, was tested and is good.
         is_keyed: It begins with a label and a colon.
@@ -40,7 +38,6 @@ class Line(msgspec.Struct, kw_only=True):
         group: What a heading above says of every line below it, such as a side; None for nothing.
         known_share: Share of its words that are known.
         is_cut: It was longer than can be read.
-        section: Number of the counted headings up to here; 0 before the first.
     """
 
     number: int
@@ -52,8 +49,6 @@ class Line(msgspec.Struct, kw_only=True):
     tokens: tuple[Token, ...] = ()
     words: Words = msgspec.field(default_factory=Words)
     count: int | None = None
-    volts: float | None = None
-    failure_type: str | None = None
     is_module: bool = False
     is_whole: bool = False
     is_keyed: bool = False
@@ -63,7 +58,6 @@ class Line(msgspec.Struct, kw_only=True):
     group: Words | None = None
     known_share: float = 0.0
     is_cut: bool = False
-    section: int = 0
 
 
 def cell_of(row: Line, column: int) -> str:
@@ -75,15 +69,12 @@ class Fault(msgspec.Struct, kw_only=True):
     """One fault in the making: first its text, then what that means.
 
     Attributes:
-        line: Where it begins.
-        text: The line that it begins on.
+        first: The line that it begins on.
         raws: Lines of text that belong to it, as they stood.
         texts: The same without codes, as far as they are read as one text.
         code: Its code; None when it has only words.
         words: What all its words say.
-        module: Heading it stands under.
-        unit: Which unit that is.
-        group: What a heading of many faults says of it, such as a side; None for nothing.
+        unit: Which unit stores it.
         absent: Why it is not there now, such as ``gone``; empty when it may be.
         section: Number of the counted heading it stands under; 0 before the first.
         candidates: Parts it may mean, the likeliest first.
@@ -96,15 +87,12 @@ class Fault(msgspec.Struct, kw_only=True):
         typed_status: Status that the failure type adds.
     """
 
-    line: int
-    text: str
+    first: Line
     raws: list[str]
     texts: list[str] = msgspec.field(default_factory=list)
     code: Code | None = None
     words: Words
-    module: str | None = None
     unit: Unit = "unknown"
-    group: Words | None = None
     absent: str = ""
     section: int = 0
     candidates: tuple[Candidate, ...] = ()
@@ -142,7 +130,7 @@ class Sheet(msgspec.Struct, kw_only=True):
         name: Of the file.
         lines: All its lines.
         faults: Faults gathered from them.
-        counts: Lines that announce a number of faults.
+        counts: Lines that announce a number of faults, by the section that each begins, in order.
         modules: Names of the units that it has headings for.
         unread: Lines that tell of no fault, or were not understood.
         volts: Supply that it states. [V] None when it does not.
@@ -160,7 +148,7 @@ class Sheet(msgspec.Struct, kw_only=True):
     name: str
     lines: list[Line]
     faults: list[Fault] = msgspec.field(default_factory=list)
-    counts: list[Line] = msgspec.field(default_factory=list)
+    counts: dict[int, Line] = msgspec.field(default_factory=dict)
     modules: dict[str, None] = msgspec.field(default_factory=dict)
     unread: list[Line] = msgspec.field(default_factory=list)
     volts: float | None = None
