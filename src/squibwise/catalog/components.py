@@ -259,7 +259,8 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             part, ``stand_in``, or that somebody else's word is repeated, ``copied``, ``hearsay``;
             and of the contrary right before them, ``denied``. Of a ``crash``, with what may stand
             between, ``crash_filler``, and what right after it speaks of its record only.
-            Of faults that a scan does not show, ``hidden``.
+            Of faults that a scan does not show, ``hidden``. Of the ``unit`` that is ``loose``, with
+            what makes it another one, ``unit_other``, a connector, ``plug``, or ``supposed``.
     """
 
     parts: dict[str, tuple[str, ...]]

@@ -7,6 +7,7 @@ import msgspec
 
 from squibwise.catalog.components import LookWord
 from squibwise.catalog.load import Catalog
+from squibwise.history.loose_unit import told_loose
 from squibwise.history.order import History, replacements
 from squibwise.model.belief import Assessment
 from squibwise.model.case import Case
@@ -402,13 +403,16 @@ def _is_proved(history: History, component: str, after: int) -> bool:
     return passed or max(mended, default=-1) > after
 
 
-def speaks_against(
-    history: History, catalog: Catalog
-) -> tuple[tuple[str, Look | Circumstance], ...]:
-    """Return gates that a look or a flood speaks against, with the entry that does.
+Speaking = Look | Circumstance | Story | Report
+"""What may speak against a gate of power."""
+
+
+def speaks_against(history: History, catalog: Catalog) -> tuple[tuple[str, Speaking], ...]:
+    """Return gates that a look, a flood or a word speaks against, with the entry that does.
 
     A control unit that was seen damaged or missing, under water or burnt makes switching on
-    unsafe, and a bent mount is no mount, until it is replaced or seen again and found whole.
+    unsafe, and a bent mount is no mount, until it is replaced or seen again and found whole. One
+    that is told to hang loose is so until somebody looked.
     """
     fitted = replacements(history)
     last = {x.component: (n, x) for n, x in history.all_of(Look) if x.seen != "not-seen"}
@@ -421,7 +425,9 @@ def speaks_against(
     ]
     words = [w for w in ("key-on-safe", *UNIT_GATES) if w in catalog.tasks.gates]
     wet = unit_exposed(history)
-    entries: list[Look | Circumstance] = [*bad, *([] if wet is None else [wet])]
+    loose = told_loose(history, catalog)
+    entries: list[Speaking] = [*bad, *([] if wet is None else [wet])]
+    entries += [] if loose is None else [loose[0]]
     return tuple((word, entry) for entry in entries for word in words)
 
 

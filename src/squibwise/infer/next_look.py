@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.firing import CIRCUITS, OUTCOMES
 from squibwise.catalog.load import Catalog
+from squibwise.history.loose_unit import told_loose
 from squibwise.history.signed import (
     is_exposed,
     is_unit_loose,
@@ -192,7 +193,9 @@ def rank_looks(
     least = catalog.firing.scans.tests.least_settles
     worth = [look for look in looks if look.saving > _LEAST and look.settles >= least]
     most = max((look.saving for look in worth), default=1.0)
-    first = [_mount_look(most, catalog)] if is_unit_loose(engine.net.line) else []
+    line = engine.net.line
+    is_loose = is_unit_loose(line) or told_loose(line, catalog) is not None
+    first = [_mount_look(most, catalog)] if is_loose else []
     first += [_load_look(part, most, catalog) for part in sorted(leads.loads)]
     first += _scan_first(engine.net, leads, most, catalog) if may_power else []
     worth = [look for look in worth if not first or look.look != SECOND_SCAN]

@@ -18,6 +18,7 @@ from squibwise.history.closing import (
 from squibwise.history.order import History, last_touch, read_history, replacements
 from squibwise.history.returned import list_unmended
 from squibwise.history.signed import (
+    Speaking,
     find_loads,
     is_decided,
     is_name,
@@ -139,10 +140,12 @@ def _of_events(context: Context) -> list[str]:
     ]
 
 
-def _says_against(entry: Look | Circumstance) -> str:
-    """Return what a look or a circumstance says of the control unit, after its id."""
+def _says_against(entry: Speaking) -> str:
+    """Return what an entry says of the control unit, after its id."""
     if isinstance(entry, Look):
         return f"saw {entry.component} {entry.seen}"
+    if not isinstance(entry, Circumstance):
+        return "tells that the control unit is loose, and nobody looked since"
     return f"tells of {entry.what} that reached the control unit"
 
 

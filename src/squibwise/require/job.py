@@ -6,6 +6,7 @@ from functools import cached_property
 import msgspec
 
 from squibwise.catalog.load import Catalog, component_title
+from squibwise.history.loose_unit import told_loose
 from squibwise.history.signed import (
     CONTROL_UNIT,
     NO_POWER,
@@ -152,8 +153,11 @@ def list_refusals(job: Job) -> tuple[str, ...]:
     Whoever signs for a later key-on settles a gate, never what is known of the car.
     """
     found = list_unsettled(job)
+    loose = told_loose(job.progress.history, job.catalog)
     if is_unit_loose(job.progress.history):
         found += (_LOOSE,)
+    elif loose is not None:
+        found += (_TOLD_LOOSE,)
     if found or LATER_KEY_ON_GATE in job.closed:
         return found
     seen = (word for word, _ in speaks_against(job.progress.history, job.catalog))
@@ -167,6 +171,13 @@ def list_refusals(job: Job) -> tuple[str, ...]:
 _LOOSE = (
     "No key-on: the control unit was found loose. Battery off, nobody in the car and the whole "
     "wait before it is touched; a knock may fire everything. Bolt it down first."
+)
+
+
+_TOLD_LOOSE = (
+    "No key-on: the control unit is told to be loose. Battery off, nobody in the car and the whole "
+    "wait before it is touched; a knock may fire everything. Look at its mount and bolt it down "
+    "first."
 )
 
 
