@@ -26,6 +26,8 @@ from squibwise.model.trace import Trace
 from squibwise.model.work import Work
 
 NO_EXPERIENCE = Experience()
+DECIMALS = prove.DECIMALS
+"""Of what is learned: as many as a record states, so that its answers can be worked out again."""
 
 
 def read(path: Path | str, catalog: Catalog) -> ReadReport:
@@ -83,7 +85,7 @@ def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
         proved.update(isolate.proved_causes(case, assess(case, catalog), catalog))
     return Experience(
         cases=len(cases),
-        shifts={k: s.value for k, s in shifts.items() if s.n},
+        shifts={k: round(s.value, DECIMALS) for k, s in shifts.items() if s.n},
         proved=dict(proved),
     )
 
@@ -281,6 +283,22 @@ def overview(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> O
     checked = prove.verdicts(case, items, catalog, states)
     gates = prove.gates(case, states, items, checked, catalog)
     return Overview(states=states, todo=items, costs=costs, gates=gates, verdicts=checked)
+
+
+def recount(record: ProofRecord, catalog: Catalog) -> list[str]:
+    """Return what a record says otherwise than its own entries give, in words, the worst first.
+
+    Args:
+        record: A record of this version that leaves nothing out.
+        catalog: The catalogue.
+
+    Raises:
+        InputError: Its content is not laid out as that of a record.
+    """
+    own = Experience(shifts=prove.stated_shifts(record))
+    day = dt.date.fromisoformat(record.issued_on)
+    again = release(prove.reopen(record), catalog, day, own, record.made_by)
+    return prove.list_contradictions(record, again)
 
 
 def verify(data: bytes, catalog: Catalog, known: Iterable[KnownKey] = ()) -> Verification:

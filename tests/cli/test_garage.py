@@ -1,5 +1,6 @@
 """The garage from the command line: in, out, back, whole, copied."""
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -247,6 +248,24 @@ def test_a_case_file_whose_case_is_no_table_is_not_put_in(
     (tmp_path / "odd" / "case.toml").write_text(text)
     told = run("import", tmp_path / "odd")
     assert (told.code, "no table" in told.err) == (2, True)
+
+
+def test_what_is_no_case_folder_is_said_as_what_it_is(
+    run: Line, cases: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "odd").mkdir()
+    toml = cases / "clover-05" / "case.toml"
+    for name, there in (("case.toml", toml), ("gone", tmp_path / "nothing")):
+        link = tmp_path / "odd" / name
+        link.symlink_to(there)
+        told = run("import", tmp_path / "odd")
+        assert (told.code, f"{name}' is a link" in told.err) == (2, True)
+        link.unlink()
+        (tmp_path / "odd" / "case.toml").write_bytes(toml.read_bytes())
+    os.mkfifo(tmp_path / "odd" / "scan.txt")
+    assert "is a link or a device" in run("import", tmp_path / "odd").err
+    assert "is a file, not a folder" in run("import", toml).err
+    assert "is not there" in run("import", tmp_path / "nothing").err
 
 
 @pytest.mark.parametrize("command", ["assess", "brief", "undo"])

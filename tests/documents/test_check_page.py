@@ -16,13 +16,12 @@ from playwright.sync_api import sync_playwright
 
 from squibwise import __version__
 from squibwise.catalog.load import load_catalog
-from squibwise.documents import record_pdf, verify_file
+from squibwise.documents import attached, record_pdf, verify_file
 from squibwise.documents.check_page import check_page
 from squibwise.model.proof import KnownKey, ProofRecord
 from squibwise.present.tell_checks import tell_verification
 from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import canonical, fingerprint, seal, sign, withhold
-from squibwise.prove.verifying import VERSIONS
 
 Maker = Callable[..., ProofRecord]
 CATALOG = load_catalog()
@@ -118,12 +117,6 @@ def test_pages_of_another_version_are_not_checked(issue: Maker, ask: Any) -> Non
     assert told["verdict"] == "not checked"
     assert told["head"].startswith("Pages not checked: another version made them.")
     assert 'version "0.7.1" wrote it' in " ".join(told["lines"])
-
-
-def test_every_version_that_was_is_known() -> None:
-    changes = (Path(__file__).parents[2] / "CHANGES.md").read_text(encoding="utf-8")
-    assert set(re.findall(r"^## (\d\S+),", changes, re.MULTILINE)) == {*VERSIONS} - {""}
-    assert __version__ in VERSIONS
 
 
 def test_a_copy_that_leaves_out_is_whole_too(issue: Maker, made: Any, ask: Any) -> None:
@@ -286,12 +279,13 @@ def _second_layout(value: dict[str, Any]) -> bytes:
 
 
 def test_the_page_agrees_with_the_program_on_every_altered_file(
-    issue: Maker, in_browser: Any
+    issue: Maker, in_browser: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """In a real browser: the same verdict, but for pages that only making them again shows right.
 
     Such pages the page calls not checked, whatever they are, and never valid.
     """
+    monkeypatch.setattr(attached, "_recounted", lambda answer, *_: answer)  # of a hand-made car
     record = signed(issue)
     assert record.signature is not None
     mine = fingerprint(record.signature.public_key)

@@ -25,7 +25,7 @@ from squibwise.model.case import Picture as CasePicture
 from squibwise.model.evidence import Passed, Photo
 from squibwise.model.proof import ProofRecord
 from squibwise.present.record_content import read_content
-from squibwise.present.tell_record_front import tell_to_know
+from squibwise.present.tell_to_know import tell_to_know
 
 PLACE, OWNER = b"52.5163 north", b"Erika Eigentuemerin"
 MAKE, ORIENTATION, ARTIST, GPS = 0x010F, 0x0112, 0x013B, 0x8825

@@ -42,7 +42,7 @@ from squibwise.model.report import CodeLine, Coverage, ReadReport, Report, Unrea
 from squibwise.model.work import Area, Minutes, Operation, Visit
 from squibwise.present.record_content import read_content
 from squibwise.present.tell_record_annex import rules_followed
-from squibwise.present.tell_record_front import tell_to_know
+from squibwise.present.tell_to_know import tell_to_know
 from squibwise.prove.answering import came_with_assembly
 from squibwise.prove.gates import DISPOSAL
 from squibwise.prove.verdicts import scan_verdicts
@@ -1087,3 +1087,76 @@ def test_a_label_from_before_any_work_may_be_the_old_one(issue: Maker, made: Mad
     rest = tuple(e for e in made["evidence"]() if not isinstance(e, PartLabel))
     assert "perhaps of the old part: driver" in known(issued(issue, made, old, evidence=rest))
     assert "perhaps of the old part" not in known(issue())
+
+
+def _scan(name: str, hour: int, made: Made, **coverage: Any) -> Report:
+    reading = ReadReport(coverage=Coverage(complete=True, able=True, **coverage))
+    return Report(id=name, time=made["at"](hour), reading=reading)
+
+
+UNIT = "centre.control-unit"
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "is_swapped", "label", "told"),
+    [
+        ("A77120", "A77120", True, "", "as scan-1 did before it was replaced"),
+        ("A77120", "B90011", False, "", "nothing says that it was replaced"),
+        ("A77120", "B90011", True, "b-9001-2", "its label says B90012"),
+        ("A77120", "B90011", True, "B 90011", ""),
+        ("A77120", "A77120", False, "", ""),
+        ("", "B90011", True, "", ""),
+    ],
+)
+def test_the_serial_number_of_the_unit_tells_whether_it_was_replaced(
+    issue: Maker, made: Made, first: str, last: str, is_swapped: bool, label: str, told: str
+) -> None:
+    swap = DoneWork(id="swap", time=made["at"](9), what="replaced", component=UNIT, by="R. Own")
+    paper = PartLabel(id="l", time=made["at"](9), component=UNIT, number="9Z-11", serial=label)
+    more = [_scan("scan-1", 6, made, serial=first), *([swap] if is_swapped else [])]
+    more += [paper] if label else []
+    reading = _scan("scan-9", 12, made, serial=last).reading
+    evidence = (*more, *with_changed(made, "scan-9", reading=reading))
+    record = issued(issue, made, evidence=evidence)
+    assert told in open_gates(record).get("contradictions", "")
+    assert ("contradictions" in open_gates(record)) == bool(told)
+    assert told in known(record)
+
+
+@pytest.mark.parametrize(
+    ("text", "serial"),
+    [
+        ("Airbag control unit\nSerial number: 00A-77 120", "00A77"),
+        ("Airbag control unit S/N 4711-90A2", "471190A2"),
+        ("AIRBAG\nSeriennummer: 9Z1147002", "9Z1147002"),
+        ("Airbag\nN\u00famero de serie: 77120-X", "77120X"),
+        ("Airbag\nserial data bus fault", ""),
+        ("ENGINE\nSerial number: 55555\nAIRBAG CONTROL UNIT\nSerial number: 66666", "66666"),
+    ],
+)
+def test_the_serial_number_that_a_scan_states_of_the_restraint_unit_is_read(
+    catalog: Catalog, text: str, serial: str
+) -> None:
+    assert read_report(text.encode(), "scan.txt", catalog).coverage.serial == serial
+
+
+@pytest.mark.parametrize(
+    ("cleared", "drive", "told"),
+    [
+        (None, None, "Nothing says when codes were cleared before the last scan."),
+        (dt.datetime(2026, 3, 10, 11, 59, 50), None, "Codes were cleared 10 s before the last"),
+        (dt.datetime(2026, 3, 10, 10), 11, "2.0 h before the last scan, a drive signed between by"),
+        (dt.datetime(2026, 3, 10, 10), 9, "2.0 h before the last scan, no drive between"),
+        (dt.datetime(2026, 3, 10, 13), 11, "Nothing says when codes were cleared before"),
+    ],
+)
+def test_page_one_tells_how_long_before_the_last_scan_codes_were_cleared(
+    issue: Maker, made: Made, cleared: dt.datetime | None, drive: int | None, told: str
+) -> None:
+    more: list[Any] = []
+    if cleared is not None:
+        more.append(DoneWork(id="clear", time=cleared, what="cleared", component="codes"))
+    if drive is not None:
+        at = made["at"](drive)
+        more.append(Passed(id="d", time=at, what="step:drive", result="passed", by="R. Own"))
+    assert told in known(issued(issue, made, *more))

@@ -2,7 +2,9 @@
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -11,6 +13,7 @@ import rfc8785
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from squibwise import __version__
 from squibwise.catalog.load import load_catalog
 from squibwise.catalog.texts import hash_words
 from squibwise.model.evidence import Recorder
@@ -28,7 +31,7 @@ from squibwise.prove.sealing import (
     withhold,
 )
 from squibwise.prove.sealing import parts as sealed_parts
-from squibwise.prove.verifying import read_record
+from squibwise.prove.verifying import VERSIONS, read_record
 
 Maker = Callable[..., ProofRecord]
 Made = dict[str, Any]
@@ -466,3 +469,10 @@ def test_broken_text_among_the_fixed_words_is_no_fault_of_the_program(
     valid, found = codes(json.dumps(value).encode())
     assert not valid
     assert found == ["record-unreadable"]
+
+
+def test_every_version_that_was_is_known_to_verify() -> None:
+    """Also without an engine for JavaScript, which the tests of the page for the browser need."""
+    changes = (Path(__file__).parents[2] / "CHANGES.md").read_text(encoding="utf-8")
+    assert set(re.findall(r"^## (\d\S+),", changes, re.MULTILINE)) == {*VERSIONS} - {""}
+    assert __version__ in VERSIONS

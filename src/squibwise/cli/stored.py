@@ -114,8 +114,7 @@ def import_case(folder: Path, name: str | None, by: str) -> store.Head:
         InputError: It is no case folder, its case file has no readable head, no case may be called
             so, or the garage cannot be used.
     """
-    if not (folder / CASE_FILE).is_file():
-        raise InputError(f"'{folder}' has no case.toml.", remedy="Name a case folder.")
+    _refuse_other_folder(folder)
     case_id = folder.resolve().name if name is None else name
     store.refuse_case_id(case_id)
     content = folder_content(folder)
@@ -124,6 +123,19 @@ def import_case(folder: Path, name: str | None, by: str) -> store.Head:
         known = case_id in store.case_ids(garage)
         what = f"{'brought up to date' if known else 'imported'} from {folder.resolve().name}"
         return store.add(garage, case_id, content, what, _now(), by)
+
+
+def _refuse_other_folder(folder: Path) -> None:
+    """Refuse what is no case folder, and say what it is instead."""
+    remedy = "Name a case folder."
+    if not folder.is_dir():
+        told = "is a file, not a folder" if folder.exists() else "is not there"
+        raise InputError(f"'{folder}' {told}.", remedy=remedy)
+    if (folder / CASE_FILE).is_symlink():
+        remedy = "Copy what it leads to into the case, then repeat it."
+        raise InputError(f"'{folder / CASE_FILE}' is a link.", remedy=remedy)
+    if not (folder / CASE_FILE).is_file():
+        raise InputError(f"'{folder}' has no case.toml.", remedy=remedy)
 
 
 def export_case(case_id: str, folder: Path) -> int:

@@ -1,7 +1,8 @@
-"""The helper process of ``attached``: opens one PDF, or makes the pages of one record."""
+"""The helper process of ``attached``: opens one PDF, makes its pages, or works out its record."""
 
 import hashlib
 import io
+import json
 import sys
 from pathlib import Path
 
@@ -16,6 +17,7 @@ OPENING_MIB, OPENING_FOR_EACH, PAGES_MIB, PAGES_FOR_EACH, MOST_MIB = 320, 12, 37
 
 Pages hold the pictures unpacked, of which there may be the more the larger the file is.
 """
+RECOUNT_MIB, RECOUNT_FOR_EACH = 370, 90
 SECONDS, SECONDS_FOR_EACH = 8, 3
 """Processor time, and so much more for each megabyte."""
 DRAWN_PIXELS = 512
@@ -25,13 +27,14 @@ def main(what: str, form: str = "", fonts: str = "") -> int:
     """Read standard input, answer on standard output; a refusal is told on standard error."""
     data = sys.stdin.buffer.read()
     size = len(data) / 2**20
-    memory = OPENING_MIB + round(OPENING_FOR_EACH * size)
-    if what == "pages":
-        memory = PAGES_MIB + round(PAGES_FOR_EACH * size)
-    limit_this_process(min(MOST_MIB, memory), SECONDS + round(SECONDS_FOR_EACH * size))
+    least, for_each = _MEMORY.get(what, (OPENING_MIB, OPENING_FOR_EACH))
+    memory = min(MOST_MIB, least + round(for_each * size))
+    limit_this_process(memory, SECONDS + round(SECONDS_FOR_EACH * size))
     try:
         if what == "pages":
             answer = make_pages(data, form, Path(fonts) if fonts else None)
+        elif what == "recount":
+            answer = recount_record(data)
         else:
             answer = draw_first_page(data) if what == "first page" else take_attachment(data)
     except (SquibwiseError, LookupError, TypeError, AttributeError, ValueError) as error:
@@ -39,6 +42,21 @@ def main(what: str, form: str = "", fonts: str = "") -> int:
         return REFUSED
     sys.stdout.buffer.write(answer)
     return 0
+
+
+_MEMORY = {
+    "pages": (PAGES_MIB, PAGES_FOR_EACH),
+    "recount": (RECOUNT_MIB, RECOUNT_FOR_EACH),
+}
+
+
+def recount_record(data: bytes) -> bytes:
+    """Return, as a JSON list, what a record says otherwise than its own entries give."""
+    from squibwise.case import recount
+    from squibwise.catalog.load import load_catalog
+    from squibwise.prove.verifying import read_record
+
+    return json.dumps(recount(read_record(data), load_catalog())).encode()
 
 
 def make_pages(data: bytes, form: str, fonts: Path | None = None) -> bytes:

@@ -4,6 +4,7 @@ A PDF of a few kilobytes can ask for gigabytes: it is opened, and pages are made
 of their own with a limit on memory and time.
 """
 
+import json
 import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
@@ -19,7 +20,7 @@ from squibwise.intake.importers.base import run_apart, tell_end
 from squibwise.model.origin import Finding
 from squibwise.model.proof import KnownKey, ProofRecord, Verification
 from squibwise.prove.recording import to_json
-from squibwise.prove.sealing import are_pages_signed
+from squibwise.prove.sealing import CHANGED, are_pages_signed
 from squibwise.prove.verifying import LARGEST_BYTES, read_record, refused, verify
 
 _PDF_MARK = b"%PDF-"
@@ -76,7 +77,46 @@ def check_file(
     record = read_record(inner)
     if inner is not data:
         answer = _with_pages(answer, record, data, fonts)
+    if answer.valid:
+        answer = _recounted(answer, record, inner)
     return answer, record if answer.valid else None
+
+
+def _recounted(answer: Verification, record: ProofRecord, inner: bytes) -> Verification:
+    """Return what is to be said once a record is worked out again from its own entries."""
+    why = ""
+    if record.made_by != __version__:
+        why = "another version made it"
+    elif record.withheld:
+        why = "this copy leaves out what they follow from"
+    else:
+        try:
+            told = json.loads(_apart("recount", inner))
+        except InputError as refusal:
+            why = str(refusal)
+    if why:
+        left = msgspec.structs.replace(_NOT_RECOUNTED, message=_NOT_RECOUNTED.message.format(why))
+        return msgspec.structs.replace(answer, problems=(*answer.problems, left))
+    wrong = [_CONTRADICTS.format(text) for text in told[:_MOST_TOLD]]
+    wrong += [f"And {len(told) - _MOST_TOLD} more like it."] if told[_MOST_TOLD:] else []
+    found = tuple(
+        Finding(code="record-contradicts", severity="error", message=text, remedy=CHANGED)
+        for text in wrong
+    )
+    return msgspec.structs.replace(
+        answer, valid=answer.valid and not found, problems=(*found, *answer.problems)
+    )
+
+
+_MOST_TOLD = 8
+_CONTRADICTS = "It contradicts itself: {}"
+_NOT_RECOUNTED = Finding(
+    code="record-not-recounted",
+    severity="note",
+    message="Whether its answers follow from its entries was not worked out again: {}.",
+    remedy="Read its entries, or ask for the whole record and check it with the version that wrote "
+    "it.",
+)
 
 
 def _with_pages(

@@ -1,13 +1,21 @@
 """How the car stands at the end: the lamp check and the final scan, against the last work."""
 
 import datetime as dt
+from itertools import pairwise
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.apart import find_off, tell_off
 from squibwise.history.order import CURED, History, last_touch, replacements
-from squibwise.history.signed import NO_POWER, is_decided, last_signed
+from squibwise.history.signed import (
+    CONTROL_UNIT,
+    NO_POWER,
+    is_decided,
+    label_of,
+    last_clearing,
+    last_signed,
+)
 from squibwise.model.evidence import (
     Circumstance,
     DoneWork,
@@ -15,6 +23,7 @@ from squibwise.model.evidence import (
     Impact,
     LampCheck,
     Look,
+    Passed,
     Reading,
     Recorder,
     SeatTrial,
@@ -288,6 +297,47 @@ def _hardest_first(problems: list[Problem]) -> tuple[Problem, ...]:
     return tuple(sorted(problems, key=lambda p: not p.decided))
 
 
+class Cleared(msgspec.Struct, frozen=True, kw_only=True):
+    """How the memory was cleared before the last scan.
+
+    Attributes:
+        entry: What says so; None where nothing does.
+        before: How long before the scan; None where either has no time.
+        drive: Who signed for a drive between them; None where nobody did.
+    """
+
+    entry: Evidence | None
+    before: dt.timedelta | None = None
+    drive: Passed | None = None
+
+
+def judge_clearing(history: History) -> Cleared | None:
+    """Return how the memory was cleared before the last scan; None where nobody scanned."""
+    scans = history.all_of(Report)
+    if not scans:
+        return None
+    place, scan = scans[-1]
+    at = last_clearing(history, place)
+    if at is None:
+        return Cleared(entry=None)
+    entry = history.entries[at]
+    timed = entry.time is not None and scan.time is not None
+    drives = [p for n, p in history.all_of(Passed) if at < n < place and p.what in DRIVE]
+    return Cleared(
+        entry=entry,
+        before=_since(entry, scan) if timed else None,
+        drive=next((p for p in reversed(drives) if p.result == "passed"), None),
+    )
+
+
+def _since(earlier: Evidence, later: Evidence) -> dt.timedelta:
+    one, other = (e.time or dt.datetime.min for e in (earlier, later))
+    return other.replace(tzinfo=None) - one.replace(tzinfo=None)
+
+
+DRIVE = ("step:drive", "drive")
+
+
 def list_unproved(history: History) -> dict[str, str]:
     """Return the evidence that calls a fault cured that came and went, by component, until proved.
 
@@ -363,6 +413,39 @@ def denied_events(history: History) -> tuple[tuple[Circumstance, Circumstance], 
         for other in told[n + 1 :]
         if one.what == other.what and one.present and not other.present
     )
+
+
+def doubt_unit(history: History) -> dict[str, str]:
+    """Return scans and labels whose serial number of the control unit does not fit, by their ids.
+
+    The same one before and after the unit was replaced, another one though it was not, or another
+    than on the label of the unit that was fitted.
+    """
+    scans = [(n, r, r.reading.coverage.serial) for n, r in history.all_of(Report)]
+    scans = [(n, r, serial) for n, r, serial in scans if serial]
+    fitted = replacements(history).get(_UNIT, ())
+    found = {}
+    for (before, one, old), (after, other, new) in pairwise(scans):
+        swapped = any(before < n < after for n in fitted)
+        if swapped and old == new:
+            found[other.id] = (
+                f"reads the control unit's serial {new}, as {one.id} did before it was replaced"
+            )
+        elif not swapped and old != new:
+            found[other.id] = (
+                f"reads the control unit's serial {new}, {one.id} read {old}, and nothing says "
+                "that it was replaced"
+            )
+    label = label_of(history, _UNIT)
+    said = "".join(c for c in label.serial.upper() if c.isalnum()) if label else ""
+    if said and scans and fitted and scans[-1][0] > fitted[-1] and scans[-1][2] != said:
+        found[scans[-1][1].id] = (
+            f"reads the control unit's serial {scans[-1][2]}; its label says {said}"
+        )
+    return found
+
+
+_UNIT = f"centre.{CONTROL_UNIT}"
 
 
 def told_after(history: History, place: int) -> tuple[str, ...]:

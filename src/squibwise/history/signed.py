@@ -247,7 +247,7 @@ def read_memory(history: History) -> UnitMemory:
     A report that denies any record, and an answer of a person who read again, count without one.
     """
     named = [(n, e, _record_of(e)) for n, e in enumerate(history.entries)]
-    cleared = _last_clearing(history)
+    cleared = last_clearing(history)
     last_named = max((n for n, _, word in named if word is not None), default=-1)
     answer = last_signed(history, RECORD_GONE)
     later = [
@@ -267,11 +267,17 @@ def read_memory(history: History) -> UnitMemory:
     )
 
 
-def _last_clearing(history: History) -> int | None:
-    """Return the place of the last clearing, done or signed as its step; None without one."""
+def last_clearing(history: History, before: int | None = None) -> int | None:
+    """Return the place of the last clearing, done or signed as its step; None without one.
+
+    Args:
+        history: The course of the case.
+        before: Only what came before this place; None = all.
+    """
     done = [n for n, w in history.all_of(DoneWork) if w.what == "cleared"]
     signed = [n for n, p in history.all_of(Passed) if p.what in CLEARED and p.result == "passed"]
-    return max([*done, *signed], default=None)
+    places = (n for n in (*done, *signed) if before is None or n < before)
+    return max(places, default=None)
 
 
 def _denies_record(evidence: object) -> bool:

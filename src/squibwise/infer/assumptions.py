@@ -108,7 +108,7 @@ def list_assumptions(
     found.append(_empty_seat(case, catalog))
     for curve, shift in sorted(shifts.items()):
         text = f"curve '{curve}' is shifted by {shift:+.2f} log odds, learned from your own cases"
-        found.append(Assumption(text=text, fact=curve, basis="computed"))
+        found.append(Assumption(text=text, fact=curve, basis="computed", value=shift))
     return tuple(found)
 
 

@@ -221,12 +221,17 @@ class NextLook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 class Assumption(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Something that was taken for granted, with its source and basis."""
+    """Something that was taken for granted, with its source and basis.
+
+    Attributes:
+        value: The figure that was learned from own cases; None for any other assumption.
+    """
 
     text: str
     fact: str = ""
     source: str = ""
     basis: Basis = "judgement"
+    value: float | None = None
 
 
 class OpenQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -150,6 +150,8 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         stand_ins: Lines that name a load, a resistor, a bridge or a simulator, whatever else they
             were read as.
         counts_more: Lines that count faults that are stored, pending or hidden, beside none.
+        serial: Serial number of the restraint unit, letters and digits alone; empty where it
+            states none.
         is_vouched: That it is complete is its owner's word, the report itself does not say so.
     """
 
@@ -167,6 +169,7 @@ class Coverage(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     odometer_unit: str = ""
     stand_ins: tuple[Unread, ...] = ()
     counts_more: tuple[Unread, ...] = ()
+    serial: str = ""
     is_vouched: bool = False
 
 

@@ -24,8 +24,8 @@ from squibwise.present.tell_record_front import (
     state_of,
     tell_car_of,
     tell_first_page,
-    tell_to_know,
 )
+from squibwise.present.tell_to_know import tell_to_know
 from squibwise.present.telling import (
     Section,
     Table,

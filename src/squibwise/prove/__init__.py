@@ -2,7 +2,19 @@
 
 from squibwise.prove.gates import gates
 from squibwise.prove.recording import SCHEMA, record
+from squibwise.prove.recounting import list_contradictions, reopen, stated_shifts
+from squibwise.prove.sealing import DECIMALS
 from squibwise.prove.verdicts import verdicts
 from squibwise.prove.verifying import verify
 
-__all__ = ["SCHEMA", "gates", "record", "verdicts", "verify"]
+__all__ = [
+    "DECIMALS",
+    "SCHEMA",
+    "gates",
+    "list_contradictions",
+    "record",
+    "reopen",
+    "stated_shifts",
+    "verdicts",
+    "verify",
+]

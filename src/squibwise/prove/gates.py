@@ -8,6 +8,7 @@ from squibwise.catalog.load import Catalog, component_title
 from squibwise.history.apart import Off, find_off, tell_off
 from squibwise.history.closing import (
     denied_events,
+    doubt_unit,
     is_work_timed,
     judge_lamp,
     judge_scan,
@@ -135,7 +136,7 @@ def _of_events(context: Context) -> list[str]:
     }
     return [
         f"{name} {text}. Say which is so."
-        for name, text in (late | denied | fired).items()
+        for name, text in (late | denied | fired | doubt_unit(history)).items()
         if not _is_explained(context, "contradictions", history.place_of(name))
     ]
 

@@ -3,7 +3,7 @@
 import msgspec
 
 from squibwise.catalog.load import Catalog
-from squibwise.history.closing import FINAL_SCAN, Problem, Standing, judge_lamp, judge_scan
+from squibwise.history.closing import DRIVE, FINAL_SCAN, Problem, Standing, judge_lamp, judge_scan
 from squibwise.history.order import History, last_touch, read_history
 from squibwise.history.signed import is_name, is_signed, last_signed
 from squibwise.model.belief import Assessment, Because
@@ -198,8 +198,8 @@ def _repeat_lamp(check: Evidence, history: History) -> str:
     """Return what was entered of a lamp and of the drive, and nothing else."""
     seconds = check.out_after_s if isinstance(check, LampCheck) else None
     out = "" if seconds is None else f" after {seconds:g} s"
-    drive = last_signed(history, "step:drive", "drive")
-    if drive is None or not is_signed(history, "step:drive", "drive", after=last_touch(history)):
+    drive = last_signed(history, *DRIVE)
+    if drive is None or not is_signed(history, *DRIVE, after=last_touch(history)):
         road = "no drive is signed since the last work"
     else:
         road = f"drive: signed by {drive[1].by or 'nobody named'}"

@@ -163,9 +163,20 @@ def test_nesting_without_end_is_refused(text: str) -> None:
         parse(text, "case.toml")
 
 
-def test_a_number_without_end_is_named_at_its_own_line() -> None:
-    with pytest.raises(InputError, match=r"case.toml:2: .*thousand digits"):
-        parse(f"[[price]]\nnew = {'9' * 5000}\non = 2026-10-01\n", "case.toml")
+@pytest.mark.parametrize(
+    "written",
+    ["{}", "[\n  1,\n  {},\n]", "{{ a = [1, {}] }}", "[{{ a = 1 }}, {{ a = {} }}]", "0x{}"],
+)
+def test_a_number_without_end_is_named_at_its_own_line(written: str) -> None:
+    value = written.format("9" * 5000)
+    line = 2 + value.count("\n", 0, value.index("999"))
+    with pytest.raises(InputError, match=rf"case.toml:{line}: .*thousand digits"):
+        parse(f"[[price]]\nnew = {value}\non = 2026-10-01\n", "case.toml")
+
+
+def test_what_is_nested_too_deep_is_named_at_its_own_line() -> None:
+    with pytest.raises(InputError, match=r"case.toml:2: it is nested more than 20 deep"):
+        parse(f"[car]\nadd = {'[' * 40}{']' * 40}\n", "case.toml")
 
 
 @pytest.mark.parametrize("kind", ["pipe", "link", "folder"])

@@ -409,7 +409,7 @@ def parse(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
             because nothing after it can be trusted.
     """
     tables, findings = _parsed(text, name)
-    _refuse_endless(tables, name)
+    _refuse_endless(tables, text, name)
     return tables, findings
 
 
@@ -424,6 +424,10 @@ def _parsed(text: str, name: str) -> tuple[dict[str, Any], list[Finding]]:
         try:
             return tomllib.loads(repaired), findings
         except (ValueError, RecursionError):
+            is_number = not isinstance(error, tomllib.TOMLDecodeError | RecursionError)
+            if is_number and (found := _UNREADABLE_NUMBER.search(text)):
+                line = text.count("\n", 0, found.start()) + 1
+                raise _broken(name, line, _ENDLESS, _SHORTER) from error
             raise _syntax(text, name, error) from error
 
 
@@ -432,6 +436,8 @@ _MOST_DEEP, _MOST_BITS = 20, 4096
 _MANY_PARTS = "a name has too many parts between its dots."
 _ENDLESS = "a number has more than a thousand digits."
 _LONG_NUMBER = pattern(r"^[ \t]*+[\w.-]++[ \t]*+=[ \t]*+\[?[ \t]*+[-+]?+\d[\d_.]{1200}", re.M)
+_UNREADABLE_NUMBER = pattern(r"(?<![\w.])[-+]?\d[\d_]{4299}")
+"""More digits than Python reads as a number: 4,300, `sys.int_info.default_max_str_digits`."""
 _PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
 _LONG_KEY = pattern(
     rf"(?:^|[{{,])[ \t]*+(?:\[{{1,2}}[ \t]*+)?{_PART}(?:\.[ \t]*+{_PART}){{10}}", re.M
@@ -439,18 +445,33 @@ _LONG_KEY = pattern(
 """A key of more than ten parts: a reader of TOML takes time and room by their square."""
 
 
-def _refuse_endless(tables: dict[str, Any], name: str) -> None:
+def _refuse_endless(tables: dict[str, Any], text: str, name: str) -> None:
     """Refuse what is nested too deep to be walked, and numbers too long to be printed."""
-    left: list[tuple[Any, int]] = [(tables, 0)]
-    while left:
-        value, depth = left.pop()
-        if depth > _MOST_DEEP:
-            raise _broken(name, 1, f"it is nested more than {_MOST_DEEP} deep.", _SHORTER)
-        if isinstance(value, int) and value.bit_length() > _MOST_BITS:
-            raise _broken(name, 1, _ENDLESS, _SHORTER)
-        inner = value.values() if isinstance(value, dict) else value
-        if isinstance(value, dict | list):
-            left += [(one, depth + 1) for one in inner]
+    found = _find_endless(tables, ())
+    if found is not None:
+        path, told = found
+        try:
+            line = line_of(locate(text), path)
+        except RecursionError:
+            line = None
+        raise _broken(name, line or 1, told, _SHORTER)
+
+
+def _find_endless(value: Any, path: KeyPath) -> tuple[KeyPath, str] | None:  # noqa: ANN401
+    """Return the first value without end by its path, with what is wrong; None for none."""
+    if len(path) > _MOST_DEEP:
+        return path, f"it is nested more than {_MOST_DEEP} deep."
+    if isinstance(value, int):
+        return (path, _ENDLESS) if value.bit_length() > _MOST_BITS else None
+    named = (
+        value.items()
+        if isinstance(value, dict)
+        else enumerate(value)
+        if isinstance(value, list)
+        else ()
+    )
+    found = (_find_endless(one, (*path, key)) for key, one in named)
+    return next((f for f in found if f is not None), None)
 
 
 def _without_bad_dates(text: str, name: str) -> tuple[str, list[Finding]]:

@@ -48,7 +48,24 @@ def coverage(sheet: Sheet, told: list[CodeLine], scope: Scope) -> Coverage:
         odometer_unit=unit,
         stand_ins=_stand_ins(sheet, scope.catalog),
         counts_more=_counts_more(sheet, scope.catalog),
+        serial=_serial(sheet, scope.catalog),
     )
+
+
+def _serial(sheet: Sheet, catalog: Catalog) -> str:
+    """What the first line of no other unit states as a serial number."""
+    words = "|".join(map(re.escape, catalog.said.stories["serial"]))
+    stated = re.compile(
+        rf"(?i)(?<![^\W_])(?:{words})(?![^\W_])[^\w\n]{{0,4}}{_NUMBER_OF}({_SERIAL})"
+    )
+    found = (stated.search(ln.text) for ln in sheet.lines if ln.unit != "other" and not ln.codes)
+    numbers = (re.sub(r"[^0-9A-Z]", "", f[1].upper()) for f in found if f)
+    return next((n for n in numbers if len(n) >= _SHORTEST_SERIAL), "")
+
+
+_NUMBER_OF = r"(?:(?:no|nr|number|num|n[°º])\.?[^\w\n]{1,4})?"
+_SERIAL = r"(?=[A-Z-]*\d)[A-Z0-9][A-Z0-9-]*"
+_SHORTEST_SERIAL = 5  # characters from which a serial number is one of a kind
 
 
 def _stand_ins(sheet: Sheet, catalog: Catalog) -> tuple[Unread, ...]:

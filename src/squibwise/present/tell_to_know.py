@@ -1,0 +1,419 @@
+"""What must be known before relying on a record: the worst first, each from its own entries."""
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Sequence
+
+from squibwise.history.closing import (
+    denied_events,
+    doubt_unit,
+    judge_clearing,
+    late_events,
+    list_commanded,
+)
+from squibwise.history.order import History, read_history, replacements
+from squibwise.history.signed import NO_POWER, label_of, labels_anew
+from squibwise.model.car import OwnRule
+from squibwise.model.evidence import (
+    Circumstance,
+    DoneWork,
+    Evidence,
+    LampCheck,
+    Passed,
+    Reading,
+    SeatTrial,
+)
+from squibwise.model.names import split_loop
+from squibwise.model.origin import Finding
+from squibwise.model.proof import ProofRecord
+from squibwise.model.report import Report
+from squibwise.model.words import DECISIONS
+from squibwise.present.figures import counted, cut, hours, listed, moment
+from squibwise.present.record_content import Content, StatedPart
+from squibwise.present.tell_evidence import tell_evidence
+from squibwise.present.tell_record_annex import (
+    list_doubtful,
+    tell_signature,
+)
+from squibwise.present.telling import Bullets, Section, section
+
+LONGEST_STATED, MOST_DOUBTS, MOST_CONTRADICTIONS, MANY_NAMED = 90, 3, 3, 3
+LONGEST_NOTE, MOST_RULES, LONGEST_CONTRADICTION, MANY_LABELS = 40, 5, 150, 5
+
+
+def list_fitted(content: Content) -> dict[str, StatedPart]:
+    """Return the parts that were fitted, by component."""
+    return {p.component: p for p in content.parts if p.by or p.fitted_on or p.number}
+
+
+def tell_to_know(record: ProofRecord, content: Content) -> Section:
+    """Return what somebody who relies on this record must know, the worst first."""
+    history = read_history(content.evidence)
+    told = (*_left_fired(content), *_commanded(content, history), *_of_the_unit(history))
+    told = (*told, *_told_of_events(history))
+    told = (*told, *_of_which_car(content))
+    told = (*told, *_explained_away(content), *_signed_both_ways(content), *_own_figures(content))
+    told = (*told, *_own_codes(content), *_used_live(content), *_of_labels(content))
+    told = (*told, *_relabelled(content), *_labelled_early(content, history))
+    told = (*told, *_bare_signatures(content, history))
+    told = (*told, *_doubts(content), *_of_photos(content))
+    told = (*told, *_missing_papers(content), *_of_documents(record, content))
+    told = (*told, *_of_clearing(history), *_in_one_day(history))
+    told = (*told, *_how_long(content, history))
+    told = (*told, *_of_the_input(content), *_left_out(record))
+    return section("To know before relying on it", Bullets(items=told))
+
+
+def _left_fired(content: Content) -> list[str]:
+    fitted = list_fitted(content)
+    left = [c.title for c in content.components if c.fired_in_crash == "fired"]
+    left = [c.title for c in content.components if c.title in left and c.id not in fitted]
+    return [f"Fired and not on record as replaced: {listed(left, 8)}."] if left else []
+
+
+def _commanded(content: Content, history: History) -> list[str]:
+    """Return the parts that crash data say were to fire and that nobody replaced."""
+    listed_there = list_commanded(history)
+    left = [c.title for c in content.components if c.id in listed_there]
+    head = "Crash data list as commanded to fire, not on record as replaced"
+    return [f"{head}: {listed(left, 8)}."] if left else []
+
+
+def _of_the_unit(history: History) -> list[str]:
+    """Return scans and labels whose serial number of the control unit does not fit."""
+    return [f"{name} {text}." for name, text in doubt_unit(history).items()]
+
+
+def _of_clearing(history: History) -> list[str]:
+    """Return how long before the last scan the codes were cleared, and whether a drive lay between.
+
+    A memory that was just cleared is empty, whatever is wrong.
+    """
+    cleared = judge_clearing(history)
+    if cleared is None or not history.works:
+        return []
+    if cleared.entry is None:
+        return ["Nothing says when codes were cleared before the last scan."]
+    span = cleared.before
+    when = f"{_length(span)} before" if span is not None else "at no stated time before"
+    drive = cleared.drive
+    road = f"a drive signed between by {drive.by or 'nobody named'}" if drive else _NO_DRIVE
+    return [f"Codes were cleared {when} the last scan, {road}."]
+
+
+_NO_DRIVE = "no drive between: a memory just cleared is empty"
+
+
+def _length(span: dt.timedelta) -> str:
+    seconds = span.total_seconds()
+    return f"{seconds:.0f} s" if seconds < _SECONDS else hours(seconds / 60)
+
+
+_SECONDS = 120
+
+
+def _told_of_events(history: History) -> list[str]:
+    """Return water and fire that were told of, and events that were told after the work."""
+    wet = [
+        f"{c.what}{f' ({listed(c.parts, 4)})' if c.parts else ''}, {_day(c)}"
+        for _, c in history.all_of(Circumstance)
+        if c.what in NO_POWER and c.present
+    ]
+    denied = [f"{other.what}, {_day(other)}" for _, other in denied_events(history)]
+    late = [f"{tell_evidence(e)}, {_day(e)}" for e in late_events(history)]
+    told = {"Told of this car": wet, "Denied later": denied, "Told after parts were fitted": late}
+    return [f"{head}: {'; '.join(items)}." for head, items in told.items() if items]
+
+
+def _day(entry: Evidence) -> str:
+    return entry.time.date().isoformat() if entry.time else "no day given"
+
+
+def _in_one_day(history: History) -> list[str]:
+    """Return that the order of work and proof is only that of the file: no times, or one time."""
+    works = [w for _, w in history.works]
+    signed = [p for _, p in history.all_of(Passed)]
+    proof = [e for e in history.entries if isinstance(e, LampCheck | Report)][-2:]
+    timeless = sum(e.time is None for e in (*works, *signed, *proof))
+    if timeless:
+        total = len(works) + len(signed) + len(proof)
+        told = f"No time stands with {timeless} of {total} entries of work and proof"
+        return [f"{told}: what came last rests on the order that its owner wrote."]
+    if works and proof and len({e.time for e in (*works, *proof)}) == 1:
+        return ["Work and proof have one time: their order is the one that its owner wrote."]
+    return []
+
+
+def _how_long(content: Content, history: History) -> list[str]:
+    """Return over how long work and signatures are dated, beside the time that the work takes."""
+    kinds = (DoneWork, Passed, LampCheck)
+    entries = [e for e in history.entries if isinstance(e, kinds) and e.time is not None]
+    times = sorted(e.time.replace(tzinfo=None) for e in entries if e.time is not None)
+    done = [o for o in content.work.operations if o.done and o.counted]
+    takes = sum(o.minutes.likely for o in done)
+    if len(times) < 2 or not takes:
+        return []
+    span = (times[-1] - times[0]).total_seconds() / 60
+    short = "Work is dated closer together than it takes: " if span < takes else "Work is dated "
+    dated = f"{moment(times[0])} to {moment(times[-1])}, {hours(span)}"
+    return [f"{short}{dated}; reckoned are {hours(takes)} with hands on."]
+
+
+def _of_labels(content: Content) -> list[str]:
+    """Return how many parts that fire have no serial, and that all labels read like one."""
+    labelled = [p for p in content.parts if p.number]
+    live = [p for p in labelled if p.live]
+    bare = [p for p in live if not p.serial]
+    told = f"No serial number is on record for {len(bare)} of {len(live)} parts that fire."
+    alike = {(p.seller, p.made_on) for p in labelled}
+    found = [told] if bare else []
+    if len(labelled) >= MANY_LABELS and len(alike) == 1 and all(next(iter(alike))):
+        seller, day = alike.pop()
+        named = f'"{cut(seller, LONGEST_NOTE)}", made {cut(day, LONGEST_NOTE)}'
+        found.append(f"All {len(labelled)} labels name one seller and one day: {named}.")
+    return found
+
+
+def _own_codes(content: Content) -> list[str]:
+    """Return the codes of the reports that a table of its owner reads, and as what."""
+    reports = [e for e in content.evidence if isinstance(e, Report)]
+    read = {line.code for report in reports for line in report.reading.lines}
+    rows = [r for r in content.car.codes if r.code in read]
+    told = [f"{r.code} as {r.component or cut(r.text, LONGEST_NOTE) or 'no part'}" for r in rows]
+    source = cut(rows[0].source, LONGEST_NOTE) if rows else ""
+    head = f"Read by a code table that its owner typed in ({source})"
+    return [f"{head}: {listed(list(dict.fromkeys(told)), 5)}."] if told else []
+
+
+def _missing_papers(content: Content) -> list[str]:
+    left = [p.id.replace("-", " ") for p in content.papers if p.grade == "open"]
+    told = f"Papers of which nobody says that they are there: {', '.join(left)}."
+    return [told] if left else []
+
+
+def _relabelled(content: Content) -> list[str]:
+    """Return parts whose label was written anew in other words, with no part fitted between."""
+    titles = {c.id: c.title for c in content.components}
+    told = [
+        f"{titles.get(c, c)} ({', then '.join(f'{x.number} {x.provenance}' for x in labels[-3:])})"
+        for c, labels in labels_anew(read_history(content.evidence)).items()
+    ]
+    return [f"Labels written anew, no part fitted between: {listed(told, 4)}."] if told else []
+
+
+def _bare_signatures(content: Content, history: History) -> list[str]:
+    """Return settings and searches that stand signed with nothing found, read or named beside."""
+    titles = {c.id: c.title for c in content.components}
+    measured = {split_loop(e.component)[0] for e in history.entries if isinstance(e, _MEASURED)}
+    mended = {w.component for _, w in history.works if w.what != "disconnected"}
+    signed = {p.what: p for _, p in history.all_of(Passed)}
+    told = []
+    for action, proved, head in _BARE:
+        known = measured if proved == "measured" else mended
+        bare = [
+            f'{titles[c]} ("{cut(p.note, LONGEST_NOTE)}")' if p.note else titles[c]
+            for what, p in signed.items()
+            if what.endswith(action) and p.result == "passed"
+            if not p.note or proved == "mended"
+            if (c := what.removesuffix(action)) in titles and c not in known
+        ]
+        told += [f"{head}: {listed(bare, 3)}."] if bare else []
+    return told
+
+
+_MEASURED = (Reading, SeatTrial)
+_BARE = (
+    (":calibrate", "measured", "Signed as set, no figure, no document"),
+    (":trace", "mended", "Fault signed as traced, no repair on record"),
+)
+
+
+def _labelled_early(content: Content, history: History) -> list[str]:
+    """Return fitted parts whose label was written down before any work on the car: the old one?"""
+    first = min((n for n, w in history.works if w.what != "cleared"), default=-1)
+    fitted = (label_of(history, c) for c in replacements(history))
+    early = {x.component for x in fitted if x is not None and history.place_of(x.id) < first}
+    told = [p.title for p in content.parts if p.component in early]
+    head = "Labels written down before any work, perhaps of the old part"
+    return [f"{head}: {listed(told, 4)}."] if told else []
+
+
+def _of_the_input(content: Content) -> list[str]:
+    """Return how many warnings there are about what was handed in, by their codes."""
+    found = Counter(
+        f.code for f in content.findings if f.severity == "warning" and f.code not in _OF_THE_CAR
+    )
+    told = [f"{code.replace('-', ' ')}{f' ({n})' if n > 1 else ''}" for code, n in found.items()]
+    return [f"Warnings about what was handed in: {listed(told, 6)}."] if told else []
+
+
+def _explained_away(content: Content) -> list[str]:
+    explained = tell_signature(content, "contradictions")
+    told = [
+        f"Contradiction: {cut(c.text, LONGEST_CONTRADICTION)}"
+        + (f" Explained by: {cut(explained, LONGEST_STATED)}." if explained else "")
+        for c in content.contradictions[:MOST_CONTRADICTIONS]
+    ]
+    hidden = len(content.contradictions) - len(told)
+    return told + ([f"{counted(hidden, 'more contradiction')}, see the annex."] if hidden else [])
+
+
+def _of_which_car(content: Content) -> list[str]:
+    """Return what speaks against this record being of one car, of the kind that it names."""
+    car = content.car
+    told = [] if car.vin else ["No VIN is given: nothing ties this record to one car."]
+    for code in _OF_THE_CAR:
+        found = [f for f in content.findings if f.code == code]
+        messages = list(dict.fromkeys(f.message for f in found))
+        told += [f"{messages[0]}{_where(found)}{_more(len(messages) - 1)}"] if messages else []
+    there = {c.id for c in content.components}
+    without = [r.replace(".", " ").replace("-", " ") for r in car.removed if r not in there]
+    if without:
+        told.append(f"The owner says that this car never had: {listed(without, 6)}.")
+    return told
+
+
+def _where(found: Sequence[Finding]) -> str:
+    """Return in which files the first of several findings stands, and the others that say it."""
+    same = [f.origin for f in found if f.message == found[0].message]
+    files = dict.fromkeys(f"{o.file}:{o.line}" if o.line else o.file for o in same if o.file)
+    return f" ({listed(list(files), MANY_NAMED)})" if files else ""
+
+
+def _more(count: int) -> str:
+    return f" And {count} more like it." if count else ""
+
+
+_OF_THE_CAR = (
+    "vin-check-digit-elsewhere",
+    "case-other-year",
+    "case-other-vin",
+    "case-component-added",
+    "part-not-in-equipment",
+    "stages-fewer",
+)
+
+
+def _signed_both_ways(content: Content) -> list[str]:
+    """Return what failed and passed later, with no work on it in between.
+
+    Work on the very part answers for its inspection; anything but clearing does for the lamp. What
+    is signed of the car as a whole stands here with what was noted.
+    """
+    refused: set[str] = set()
+    told: dict[str, str] = {}
+    for entry in content.evidence:
+        word, is_passed = _outcome_of(entry)
+        if isinstance(entry, DoneWork):
+            own = {w for w in refused if w.startswith(f"{entry.component}:")}
+            refused -= own | ({_LAMP} if entry.what != "cleared" else set())
+        elif word and not is_passed:
+            refused.add(word)
+        elif word in refused and word not in DECISIONS:
+            note = cut(getattr(entry, "note", "") or "", LONGEST_NOTE)
+            by = getattr(entry, "by", None) or "nobody named"
+            told[word] = f"{by}: {note}" if note else by
+    words = [f"{what} ({by})" for what, by in told.items()]
+    head = "Failed, later passed, with no work between"
+    return [f"{head}: {'; '.join(words)}."] if words else []
+
+
+def _outcome_of(entry: Evidence) -> tuple[str, bool]:
+    """Return what an entry signs or checks, and whether it passed; empty for anything else."""
+    if isinstance(entry, LampCheck):
+        return _LAMP, entry.lit and entry.out_after_s is not None and entry.stayed_out is True
+    if isinstance(entry, Passed):
+        return entry.what, entry.result == "passed"
+    return "", False
+
+
+_LAMP = "lamp check"
+
+
+def _of_documents(record: ProofRecord, content: Content) -> list[str]:
+    """Return a document that the notes of several signatures name."""
+    notes = [(e.what, e.note) for e in content.evidence if isinstance(e, Passed) and e.note]
+    named = {f: {what for what, note in notes if f in note} for f in record.attachments}
+    worst = max(named, key=lambda f: len(named[f]), default="")
+    if not worst or len(named[worst]) < MANY_NAMED:
+        return []
+    return [
+        f"One document, {cut(worst, LONGEST_STATED)}, stands for {len(named[worst])} signatures."
+    ]
+
+
+def _own_figures(content: Content) -> list[str]:
+    profile = content.profile
+    softer = [r for r in profile.rules if r.action != "replace"]
+    softer.sort(key=lambda r: r.action != "keep")
+    told = _tell_rules(softer, LONGEST_NOTE)
+    whole = len(told) + MOST_RULES
+    told += _tell_rules([r for r in profile.rules if r not in softer], LONGEST_STATED)
+    figures = (profile.wait_minutes, profile.loop_low_ohm, profile.loop_high_ohm)
+    told += [f"{g.value:g} ({g.source})" for g in figures if g is not None]
+    signed = [e for e in content.evidence if isinstance(e, Passed)]
+    decided = {v.what for v in content.verdicts} & {e.what for e in signed if e.note and e.by}
+    rules = [f"Rules and figures typed in as the maker's: {listed(told, whole)}."] if told else []
+    by_name = f"Decided by a person, by no published limit: {listed(sorted(decided), 5)}."
+    read = [
+        f"Of the last scan, by no limit: {cut(b.text, LONGEST_CONTRADICTION)}"
+        for v in content.verdicts
+        for b in v.because
+        if v.what == "second-scan" and b.text.startswith("Decided by")
+    ]
+    return rules + ([by_name] if decided else []) + read
+
+
+def _tell_rules(rules: Sequence[OwnRule], longest: int) -> list[str]:
+    """Return rules with their source, those of one action and one source together."""
+    parts: dict[tuple[str, str], list[str]] = {}
+    for rule in rules:
+        parts.setdefault((rule.action, rule.source), []).append(rule.component)
+    return [
+        f"{action} {', '.join(names)} ({cut(source, longest)})"
+        for (action, source), names in parts.items()
+    ]
+
+
+def _doubts(content: Content) -> list[str]:
+    """Return what is in doubt with the look that settles it."""
+    found = list_doubtful(content)
+    told = [f"In doubt: {c.title}. {c.look[:1].upper()}{c.look[1:]}" for c in found[:MOST_DOUBTS]]
+    hidden = len(found) - len(told)
+    return told + ([f"In doubt: {hidden} more, see the annex."] if hidden else [])
+
+
+def _used_live(content: Content) -> list[str]:
+    used = [
+        f"{p.title} (donor {p.donor_vin or 'not named'})"
+        for p in content.parts
+        if p.live and p.provenance in ("recycled", "donor", "repaired")
+    ]
+    return [f"Used parts that hold an inflator or pretensioner: {listed(used, 4)}."] if used else []
+
+
+def _of_photos(content: Content) -> list[str]:
+    """Return how many photographs show something, and whether one stands for several things."""
+    if not content.photos:
+        return ["No photograph is in it."]
+    own = {p.file: p.copy_sha256 or p.sha256 for p in content.photos}
+    shown = [p for p in content.photos if p.shows]
+    same = Counter(own.get(p.same_as, own[p.file]) for p in shown)
+    worst = max(same.values(), default=0)
+    told = [f"{counted(len(same), 'photograph')} in it."]
+    told += [f"One of them stands for {worst} different things."] if worst > 1 else []
+    empty = len({own[p.file] for p in content.photos if not p.shows})
+    told += [f"{counted(empty, 'more file')}: {_EMPTY}"] if empty else []
+    return [" ".join(told)]
+
+
+_EMPTY = "attached as a photograph, nothing can be read on it (tiny, of one colour, or not opened)."
+
+
+def _left_out(record: ProofRecord) -> list[str]:
+    if not record.withheld:
+        return []
+    return [
+        f"This copy leaves out crash data, what it tells, and prices ({len(record.withheld)} parts "
+        "of the record); the digest and the signature hold for it all the same."
+    ]
