@@ -78,6 +78,34 @@ def test_a_heading_is_found_by_likeness_and_asks_to_be_confirmed() -> None:
 
 
 # From a sheet whose 'Delivery' stood beside 'Lead time': four notes asked for a freight it named.
+# Headings of nobody's catalogue: what stands below can be but one thing.
+def test_a_column_of_sides_of_donors_or_of_sums_is_told_by_its_cells() -> None:
+    sheet = """Sender;Bit;Flank;Chassis it was in;Purse $;days
+Rook;passenger airbag;left;0Z9PL0V3XMW330099;540;4
+Rook;passenger airbag;right;;560;4
+"""
+    with pytest.raises(InputError, match="for part, supplier") as refused:
+        read_offers(sheet.encode(), "o.csv", CATALOG, "USD")
+    assert "Purse $" not in refused.value.remedy
+    confirmed = {"Sender": "supplier", "Bit": "part"}
+    read = read_offers(sheet.encode(), "o.csv", CATALOG, "USD", confirmed)
+    assert [(g.column, g.sure) for g in read.columns] == [
+        ("supplier", True), ("part", True), ("side", False), ("donor-vin", False),
+        ("price", False), ("lead", True),
+    ]  # fmt: skip
+    assert [o.fits for o in read.offers] == ["passenger airbag, left", "passenger airbag, right"]
+    told = [f for f in read.findings if f.code == "column-guessed"]
+    assert [f.severity for f in told] == ["warning"]
+    assert '--column "Flank=side"' in told[0].remedy
+
+
+def test_a_price_that_is_missing_is_looked_for_among_columns_of_sums() -> None:
+    sheet = b"supplier;part;Flank;We want\nRook;clock spring;middle;120.00\n"
+    with pytest.raises(InputError, match="for price") as refused:
+        read_offers(sheet, "o.csv", CATALOG, "USD")
+    assert '--column "We want=price"' in refused.value.remedy
+
+
 def test_a_column_that_may_be_the_freight_is_named_beside_its_lack() -> None:
     row = "Alder;front-belt@driver;612,00;USD;5-7 days;35;40%\n"
     told = _read("Supplier;Item;Price;Ccy;Lead time;Delivery;Fail rate\n" + row)

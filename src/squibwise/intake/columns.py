@@ -7,13 +7,19 @@ from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import Column, bare
 from squibwise.errors import InputError
 from squibwise.intake.importers.base import RawLine
+from squibwise.intake.patterns import pattern
+from squibwise.intake.sums import read_number
 from squibwise.model.market import ColumnGuess
 from squibwise.model.origin import Finding, Origin
 
 HEADER_ROWS = 15
 """Rows among which the headings stand."""
+WEIGHTY = frozenset(("part", "supplier", "price", "side", "condition", "donor-vin"))
+"""Columns that decide what is bought from whom: one that is only guessed is confirmed first."""
 ASKED = "asked"
 """The column word of what a request says and an answer leaves as it is: nothing is read there."""
+_VIN = pattern(r"[A-HJ-NPR-Za-hj-npr-z0-9]{17}")
+_TWICE = 2  # cells that name a side, before a column without a known heading is one of sides
 _LONGEST = 120  # letters of a heading that are compared
 _SHORT, _HELD = 4, 90.0  # letters of a short form; likeness of a heading that holds a known one
 
@@ -39,8 +45,9 @@ def find_header(
     """
     _refuse_strange(confirmed, lines, name, catalog)
     best: tuple[ColumnGuess, ...] = ()
-    for line in lines[:HEADER_ROWS]:
-        guesses = guess_columns(line.cells, catalog, confirmed)
+    for n, line in enumerate(lines[:HEADER_ROWS]):
+        held = read_cells(line.cells, lines[n + 1 :], catalog)
+        guesses = guess_columns(line.cells, catalog, confirmed, held=held)
         if {g.column for g in guesses}.issuperset(needed):
             return line, guesses
         best = max(best, guesses, key=lambda row: len({g.column for g in row} & set(needed)))
@@ -50,11 +57,31 @@ def find_header(
     remedy = "Head the columns 'part', 'supplier', 'price', 'lead days' and so on."
     if found & set(needed) and open_ones:
         headings = ", ".join(f"'{h}'" for h in open_ones)
-        option = f'--column "{open_ones[0]}={missing[0]}"'
+        likely = _find_likely(open_ones, missing[0], lines, catalog)
+        option = f'--column "{likely}={missing[0]}"'
         remedy = f"Not understood: {headings}. Say which it is, such as {option}."
     if missing == ["supplier"]:
         remedy = f"If one supplier sent it all: --supplier NAME. {remedy}"
     raise InputError(f"{name}: no row heads a column for {', '.join(missing)}.", remedy=remedy)
+
+
+def _find_likely(
+    open_ones: Sequence[str], missing: str, lines: Sequence[RawLine], catalog: Catalog
+) -> str:
+    """Return the heading that is most like a column that is missing: of sums for a price, else not.
+
+    One that names a currency comes first.
+    """
+    head = next(n for n, line in enumerate(lines) if set(open_ones) <= set(line.cells))
+    rows = [line.cells for line in lines[head + 1 : head + 1 + _LONGEST]]
+
+    def share_of_sums(heading: str) -> float:
+        place = lines[head].cells.index(heading)
+        cells = [c for row in rows if (c := "".join(row[place : place + 1]).strip())]
+        sums = sum(read_number(c) is not None for c in cells) / max(1, len(cells))
+        return sums + bool(read_currencies(heading, catalog)) if missing == "price" else -sums
+
+    return max(open_ones, key=share_of_sums)
 
 
 def _refuse_strange(
@@ -89,6 +116,7 @@ def guess_columns(
     catalog: Catalog,
     confirmed: Mapping[str, str],
     columns: Iterable[Column] | None = None,
+    held: Mapping[int, str] | None = None,
 ) -> tuple[ColumnGuess, ...]:
     """Return what each heading is taken for; the likeliest heading wins a column, once.
 
@@ -97,6 +125,7 @@ def guess_columns(
         catalog: Currencies, and how sure a likeness must be.
         confirmed: Headings that the user says are which column.
         columns: The columns there are; those of a sheet of offers unless named.
+        held: What the cells below a heading that is not known can only be, by its place.
     """
     columns = catalog.market.columns.values() if columns is None else columns
     known = {bare(h): c.word for c in columns for h in (c.word, *c.headings)}
@@ -112,6 +141,8 @@ def guess_columns(
             scored.append((101.0, place, confirmed[heading]))
         elif plain in known:
             scored.append((100.0, place, known[plain]))
+        elif place in (held or {}):
+            scored.append((99.5, place, (held or {})[place]))
         elif plain:
             alike = {h: w for h, w in known.items() if w != ASKED and denies(h) == denies(plain)}
             score, word = max(
@@ -131,6 +162,39 @@ def guess_columns(
         )
         for i, h in enumerate(headings)
     )
+
+
+def read_cells(
+    headings: Sequence[str], rows: Sequence[RawLine], catalog: Catalog
+) -> dict[int, str]:
+    """Return what stands below a heading where it tells the column: donors, sides, sums of money.
+
+    Args:
+        headings: As they stand in the sheet.
+        rows: Below them.
+        catalog: Words for a side, and currencies.
+    """
+    found = {}
+    for place, heading in enumerate(headings):
+        cells = [r.cells[place].strip() for r in rows if place < len(r.cells)]
+        cells = [c for c in cells if c]
+        sides = sum(catalog.market.meaning("label-side", c) is not None for c in cells)
+        if cells and all(_VIN.fullmatch(c) for c in cells):
+            found[place] = "donor-vin"
+        elif sides >= _TWICE and 2 * sides >= len(cells):
+            found[place] = "side"
+        elif cells and read_currencies(heading, catalog) and not _plain_words(heading, catalog):
+            found[place] = "price"
+    return found
+
+
+def _plain_words(heading: str, catalog: Catalog) -> bool:
+    """Tell whether a heading of a sum says by its words what the sum is of."""
+    words = _plain(heading, catalog).split()
+    known = {
+        w for c in catalog.market.columns.values() for h in c.headings for w in bare(h).split()
+    }
+    return not known.isdisjoint(words)
 
 
 def _plain(heading: str, catalog: Catalog) -> str:
@@ -178,12 +242,14 @@ def doubt_columns(
 ) -> list[Finding]:
     """Return which headings were taken for a column by likeness, and which are not used."""
     guessed = [g for g in guesses if g.column and not g.sure]
+    weighty = any(g.column in WEIGHTY for g in guessed)
     unused = [g.heading for g in guesses if not g.column and g.heading]
     told = []
     if guessed:
         pairs = ", ".join(f"'{g.heading}' for '{g.column}'" for g in guessed)
         options = " ".join(f'--column "{g.heading}={g.column}"' for g in guessed)
-        told.append(("column-guessed", f"Taken by likeness: {pairs}.", f"Confirm: {options}."))
+        words = f"Taken by likeness or by what stands below: {pairs}."
+        told.append(("column-guessed", words, f"Confirm: {options}."))
     if unused:
         names = ", ".join(f"'{h}'" for h in unused)
         told.append(
@@ -196,8 +262,14 @@ def doubt_columns(
         told.append(("column-guessed", message, f"If so: {options}."))
     origin = Origin(file=name, line=head.number)
     return [
-        Finding(code=code, severity="note", message=message, remedy=remedy, origin=origin)
-        for code, message, remedy in told
+        Finding(
+            code=code,
+            severity="warning" if weighty and n == 0 else "note",
+            message=message,
+            remedy=remedy,
+            origin=origin,
+        )
+        for n, (code, message, remedy) in enumerate(told)
     ]
 
 

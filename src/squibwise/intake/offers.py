@@ -16,6 +16,7 @@ from squibwise.intake.columns import (
     find_header,
     guess_columns,
     name_currencies,
+    read_cells,
 )
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
@@ -145,7 +146,8 @@ def _split_sections(
     rows = lines[lines.index(head) + 1 :]
     if numbering := _find_numbering(columns, rows, confirmed):
         counted = {**confirmed, numbering: ASKED}
-        again = guess_columns(head.cells, catalog, counted)
+        held = read_cells(head.cells, rows, catalog)
+        again = guess_columns(head.cells, catalog, counted, held=held)
         if {g.column for g in again}.issuperset(needed):
             confirmed, columns = counted, again
     if len(rows) > _MOST_ROWS:

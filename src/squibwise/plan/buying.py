@@ -16,7 +16,7 @@ import numpy as np
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
-from squibwise.model.market import HERE_STATES, PAID_STATES, BuyPlan, Need, Offer
+from squibwise.model.market import HERE_STATES, BuyPlan, Need, Offer
 from squibwise.plan.buying_days import (
     Chosen,
     appointment_step,
@@ -26,6 +26,7 @@ from squibwise.plan.buying_days import (
     list_purchases,
     ready_day,
 )
+from squibwise.plan.buying_freight import ship
 from squibwise.plan.buying_problem import (
     LATER,
     NOW,
@@ -39,10 +40,8 @@ from squibwise.plan.buying_problem import (
     cancel_cost,
     expect_lead,
     expected_price,
-    kept_freight,
     latest_day,
     list_options,
-    reach_tier,
     replace_failed,
     simple_choices,
 )
@@ -87,7 +86,6 @@ def least_paid(problem: Problem, ready_by: int) -> tuple[int, bool]:
     return int(solver.value(model.paid)), model.is_optimal
 
 
-_SHARES = 100_000  # of a freight: to which a chance is rounded
 _HINT_SECONDS = 30.0  # enough to work out what a plan comes to that is known
 
 
@@ -115,7 +113,7 @@ class _Model:
         self.waits_anew: list[Any] = []  # of the rework, what the days cost that it stands longer
         self._schedule()
         self._choose()
-        self._ship()
+        self.costs["shipping"] = ship(self.model, problem, self.take)
         self._limit()
         self.total = sum(self.costs.values())
         standing = self.costs["standing"] + sum(self.waits_anew)
@@ -135,11 +133,10 @@ class _Model:
         for t in self.problem.tasks:
             start = m.new_int_var_from_domain(self._hours(t), f"start {t.id}")
             self.start[t.id], end[t.id] = start, start + t.minutes
-            if t.outside:
-                continue
-            inside.append(m.new_fixed_size_interval_var(start, t.minutes, t.id))
+            takes = m.new_fixed_size_interval_var(start, t.minutes, t.id)
+            inside += [] if t.outside else [takes]
             for room in t.rooms:
-                rooms.setdefault(room, []).append(inside[-1])
+                rooms.setdefault(room, []).append(takes)
         for t in self.problem.tasks:
             for before in t.after:
                 if before in end:
@@ -173,13 +170,18 @@ class _Model:
         )
 
     def _share_technicians(self, inside: list[Any], rooms: Mapping[str, list[Any]]) -> None:
-        """One technician does one thing at a time; two never work in one narrow place."""
+        """One technician does one thing at a time; two never work in one narrow place.
+
+        Nor does one where the car is with somebody else.
+        """
         if self.problem.terms.technicians == 1:
             self.model.add_no_overlap(inside)
-            return
-        self.model.add_cumulative(inside, [1] * len(inside), self.problem.terms.technicians)
-        for mine in rooms.values():
-            self.model.add_no_overlap(mine)
+        else:
+            self.model.add_cumulative(inside, [1] * len(inside), self.problem.terms.technicians)
+        shared = {r for t in self.problem.tasks if t.outside for r in t.rooms}
+        for room, mine in rooms.items():
+            if self.problem.terms.technicians > 1 or room in shared:
+                self.model.add_no_overlap(mine)
 
     def _on_calendar(self, day: Any, turned: Callable[[int], int], name: str) -> Any:  # noqa: ANN401
         """Return a day turned into another count of days; itself where every day is open."""
@@ -196,11 +198,17 @@ class _Model:
         self.costs["labour"] = round(hands_on * minor(terms.hour or 0.0) / 60)
         self.costs["outside"] = sum(t.price for t in self.problem.tasks)
         self.costs["standing"] = minor(terms.bay_day) * self.ready_on
-        self.costs["late"] = 0
-        if terms.deadline is not None and terms.late_day:
-            late = self.model.new_int_var(0, self.open_days.calendar(self.horizon), "late")
-            self.model.add(late >= self.ready_on - terms.deadline)
-            self.costs["late"] = minor(terms.late_day) * late
+        self.late = self._count_late(self.ready_on, "late")
+        self.costs["late"] = minor(terms.late_day) * self.late
+
+    def _count_late(self, ready_on: Any, name: str) -> Any:  # noqa: ANN401 - a variable of the solver
+        """Return the days after the deadline; nothing where a late day costs nothing."""
+        terms, most = self.problem.terms, 2 * self.open_days.calendar(self.horizon)
+        if terms.deadline is None or not terms.late_day:
+            return 0
+        late = self.model.new_int_var(0, most, name)
+        self.model.add_max_equality(late, [0, ready_on - terms.deadline])
+        return late
 
     def _choose(self) -> None:
         """One offer for each need, now or after its look; its operation waits for it."""
@@ -290,12 +298,18 @@ class _Model:
                     comes = self._day_after(need, stage, self._lead(offer) + lead)
                     again.setdefault(chance, []).append((comes, took))
         tasks = [t for t in self.problem.tasks if need.key in t.needs]
-        bay_day = self.problem.minor(self.problem.terms.bay_day)
-        if again and tasks and bay_day:
+        minor, terms = self.problem.minor, self.problem.terms
+        bay_day, late_day = minor(terms.bay_day), minor(terms.late_day)
+        if again and tasks and (bay_day or late_day):
             fitted = self._last_day(need, tasks)
             for chance, comes in again.items():
-                days = self._stand_longer(f"{need.key} {chance}", fitted, comes)
-                self.waits_anew.append(math.ceil(chance * bay_day - 1e-6) * days)
+                name = f"{need.key} {chance}"
+                ready_on = self._ready_anew(name, fitted, comes)
+                late = self._count_late(ready_on, f"after the deadline {name}") - self.late
+                self.waits_anew.append(
+                    math.ceil(chance * bay_day - 1e-6) * (ready_on - self.ready_on)
+                )
+                self.waits_anew.append(math.ceil(chance * late_day - 1e-6) * late)
         return found
 
     def _day_after(self, need: Need, stage: int, lead: int) -> Any:  # noqa: ANN401 - may be a variable
@@ -313,69 +327,15 @@ class _Model:
             self.model.add(fitted * day + delivered <= self.start[task.id])
         return fitted
 
-    def _stand_longer(self, name: str, fitted: Any, comes: Sequence[tuple[Any, Any]]) -> Any:  # noqa: ANN401 - variables
-        """Return the days that the car is ready later if what is taken fails and comes anew."""
+    def _ready_anew(self, name: str, fitted: Any, comes: Sequence[tuple[Any, Any]]) -> Any:  # noqa: ANN401 - variables
+        """Return the calendar day the car is ready if what is taken fails and comes anew."""
         late = (m := self.model).new_int_var(0, self.horizon, f"late anew {name}")
         m.add(late >= sum(d * took for d, took in comes if isinstance(d, int)) - fitted)
         for day, took in ((d, took) for d, took in comes if not isinstance(d, int)):
             m.add(late >= day - fitted).only_enforce_if(took)
         ready = m.new_int_var(0, self.horizon, f"ready anew {name}")
         m.add(ready == self.ready + late)
-        return self._on_calendar(ready, self.open_days.calendar, f"anew {name}") - self.ready_on
-
-    def _ship(self) -> None:
-        """A shipment of each supplier now, and one after the looks; free from a value of goods.
-
-        The second counts by the summed chances of what is in it, at most one, less the chance that
-        what is needed of it comes to that value.
-        """
-        m = self.model
-        self.costs["shipping"] = kept_freight(self.problem)
-        by_key = {n.key: n for n in self.problem.needs}
-        for supplier, stage in product(self.problem.suppliers, (NOW, LATER)):
-            mine = [
-                (by_key[key], o, self.take[i, s])
-                for (i, s) in self.take
-                for key, o in [self.problem.offers[i]]
-                if (s, o.supplier) == (stage, supplier.name) and o.state not in PAID_STATES
-            ]
-            boxed = [(1.0 if stage == NOW else n.chance, took) for n, _, took in mine]
-            live = [one for one, (n, _, _) in zip(boxed, mine, strict=True) if n.live]
-            name, free = f"{supplier.name} {stage}", m.new_constant(0)
-            if mine and supplier.free_from is not None and supplier.shipping.minor:
-                free = m.new_int_var(0, 1 if stage == NOW else _SHARES, f"free {name}")
-                lines = [(n.key, n.chance, o.sum_for(n)) for n, o, _ in mine]
-                goods, tier = sum(o.sum_for(n) * took for n, o, took in mine), supplier.free_from
-                if stage == NOW:
-                    m.add(goods >= tier.minor * free)
-                for share, rest in reach_tier(lines, tier.minor) if stage == LATER else ():
-                    more = _SHARES * sum(mine[i][2] for i in rest)
-                    m.add(free <= math.floor(share * _SHARES + 1e-6) + more)
-            self.costs["shipping"] += self._freight(supplier.shipping, boxed, free, name)
-            if supplier.dangerous is not None:
-                danger = self._freight(supplier.dangerous, live, m.new_constant(0), f"live {name}")
-                self.costs["shipping"] += danger
-
-    def _freight(
-        self,
-        whole: Money,
-        boxed: Sequence[tuple[float, Any]],
-        free: Any,  # noqa: ANN401 - a variable of the solver
-        name: str,
-    ) -> Any:  # noqa: ANN401 - a sum of the solver
-        """Return what sending costs by the chances that something is in the box."""
-        m, minor = self.model, whole.minor
-        sent, full = m.new_bool_var(f"sent {name}"), m.new_bool_var(f"full {name}")
-        for _, took in boxed:
-            m.add_implication(took, sent)
-        if all(chance >= 1.0 for chance, _ in boxed):
-            m.add(free <= sent)
-            return minor * (sent - free)
-        cost = m.new_int_var(0, minor, f"freight {name}")
-        parts = sum(round(chance * _SHARES) * minor * took for chance, took in boxed)
-        m.add(_SHARES * cost >= parts - minor * free).only_enforce_if(~full)
-        m.add(_SHARES * cost >= minor * (_SHARES - free)).only_enforce_if(full)
-        return cost
+        return self._on_calendar(ready, self.open_days.calendar, f"anew {name}")
 
     def _limit(self) -> None:
         """The accepted chance that any used part fails: exact for independent failures."""

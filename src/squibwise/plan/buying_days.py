@@ -154,14 +154,14 @@ class _Bench(msgspec.Struct):
         problem = self.chosen.problem
         day = problem.terms.day_minutes
         ready, why = self.ready(task)
+        taken = max((self.rooms.get(r, 0) for r in task.rooms), default=0)
         if task.outside:
             first = problem.open_days.working(task.notice) * day
             step = appointment_step(task, day)
-            start, who = max(math.ceil(ready / step) * step, first), 0
+            start, who = max(math.ceil(max(ready, taken) / step) * step, first), 0
         else:
             who = self.free.index(min(self.free)) + 1
-            rooms = (self.rooms.get(r, 0) for r in task.rooms)
-            start = max(ready, after, self.free[who - 1], *rooms)
+            start = max(ready, after, self.free[who - 1], taken)
             if start % day + task.minutes > day >= task.minutes:
                 start = (start // day + 1) * day
         return start, who, why if start == ready else ""
@@ -172,7 +172,7 @@ class _Bench(msgspec.Struct):
         self.ends[task.id] = end = start + task.minutes
         if who:
             self.free[who - 1] = end
-            self.rooms |= dict.fromkeys(task.rooms, end)
+        self.rooms |= dict.fromkeys(task.rooms, end)
         self.laid.append((task, start, who, why))
 
 
@@ -234,9 +234,10 @@ def least_minutes(task: Task) -> int:
 
 
 def believe_ready(chosen: Chosen, rng: "np.random.Generator", draws: int = _DRAWS) -> ReadyBelief:
-    """Return when the car is ready as lead times vary, each part's by itself.
+    """Return when the car is ready as lead times vary and used parts fail, each part by itself.
 
-    Whoever waits for a part does meanwhile what can be done, in the order of the plan.
+    What fails on the day it comes is ordered anew then, as the plan says. Whoever waits for a part
+    does meanwhile what can be done, in the order of the plan.
     """
     problem = chosen.problem
     drawn = _draw_leads(chosen, rng, draws)
@@ -267,7 +268,26 @@ def _draw_leads(chosen: Chosen, rng: "np.random.Generator", draws: int) -> list[
             columns[index] = [expect_lead(chosen.problem.terms, offer)] * draws
         else:
             columns[index] = np.ceil(rng.triangular(low, likely, high, draws)).astype(int).tolist()
+    for index, anew in _draw_failures(chosen, rng, draws).items():
+        columns[index] = [days + more for days, more in zip(columns[index], anew, strict=True)]
     return [{i: column[n] for i, column in columns.items()} for n in range(draws)]
+
+
+def _draw_failures(chosen: Chosen, rng: "np.random.Generator", draws: int) -> dict[int, list[int]]:
+    """Return the days that what takes its place needs, where a part fails; a set fails as one."""
+    problem = chosen.problem
+    needs = {n.key: n for n in problem.needs}
+    failed: dict[str, np.ndarray] = {}
+    found = {}
+    for index, _ in chosen.taken:
+        key, offer = problem.offers[index]
+        if offer.state in HERE_STATES or offer.fails <= 0.0 or needs[key].chance <= 0.0:
+            continue
+        if offer.id not in failed:
+            failed[offer.id] = rng.random(draws) < offer.fails
+        anew = expect_lead(problem.terms, find_instead(problem, needs[key], index))
+        found[index] = (failed[offer.id] * anew).astype(int).tolist()
+    return found
 
 
 def _keep_order(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
@@ -314,12 +334,13 @@ def _keep_busy(chosen: Chosen, leads: Mapping[int, int]) -> _Bench:
 def _soonest(bench: _Bench, able: Sequence[int], now: int) -> tuple[int, int]:
     """Return the first task that can be begun now, else the one that can be begun soonest.
 
-    What is done outside keeps nobody from anything: it is begun with, whenever that is.
+    What is done outside keeps nobody from anything: it is begun with, whenever that is; unless it
+    takes the car, and then what can be done before the appointment is.
     """
     starts = []
     for place in able:
         task = bench.chosen.order[place]
-        start = now if task.outside else bench.begin(task, now)[0]
+        start = now if task.outside and not task.rooms else bench.begin(task, now)[0]
         if start <= now:
             return start, place
         starts.append((start, place))

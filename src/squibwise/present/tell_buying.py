@@ -24,13 +24,15 @@ def tell_buying(
 ) -> Telling:
     """Return three plans side by side, the recommended one's orders by supplier, and its days."""
     best = answer.plans[-1]
-    told = [f for f in answer.findings if f.code != "buy-no-offer"]  # first of all, by name
+    first = (f.code == "buy-no-offer" or f in _list_guesses(answer) for f in answer.findings)
+    told = [f for f, is_first in zip(answer.findings, first, strict=True) if not is_first]
     return Telling(
         title=case.id,
         subtitle=case.title,
         about=tell_car(case),
         sections=filled(
             (
+                _guessed(answer),
                 _missing(answer),
                 _asked(answer),
                 _plans(answer, terms, today),
@@ -43,6 +45,20 @@ def tell_buying(
         ),
         closing=standing(catalog),
     )
+
+
+def _list_guesses(answer: BuyAnswer) -> list[Finding]:
+    """Return what was only guessed of the columns that decide what is bought from whom."""
+    return [f for f in answer.findings if f.code == "column-guessed" and f.severity == "warning"]
+
+
+def _guessed(answer: BuyAnswer) -> Section | None:
+    """Return the columns that have to be confirmed before anything here is ordered."""
+    guesses = _list_guesses(answer)
+    if not guesses:
+        return None
+    told = (text(f"{f.origin.file}: {f.message} {f.remedy}", "check") for f in guesses)
+    return section("Columns to confirm before anything is ordered", *told)
 
 
 def gather_rows(found: Sequence[Finding]) -> list[Finding]:
