@@ -7,7 +7,8 @@ from typing import NamedTuple
 import pytest
 
 from squibwise.catalog.load import DATA, load_catalog
-from squibwise.catalog.vocabulary import LAYOUT, Term, read_terms
+from squibwise.catalog.reading import read_toml
+from squibwise.catalog.vocabulary import LAYOUT, SmallWords, Term, read_terms
 from squibwise.errors import CatalogError
 from squibwise.intake.importers.base import RawLine
 from squibwise.intake.report.lexicon import lexicon_of, tokenise
@@ -116,7 +117,8 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
         unit, _ = name_unit(phrase.test, lexicon_of(CATALOG))
         good = unit in ("restraint", {"area": "other"}.get(phrase.group))
         return None if good else unit
-    line = sort_lines([RawLine(number=1, text=phrase.test)], "test", CATALOG).lines[0]
+    sheet = sort_lines([RawLine(number=1, text=phrase.test)], "test", CATALOG)
+    line = sheet.lines[0]
     if phrase.group == "flash":
         return None if [c.code for c in line.codes] == ["24"] else str(line.codes)
     if phrase.group in ("earlier", "whole"):
@@ -133,7 +135,7 @@ def lays_out_wrongly(phrase: Phrase) -> str | None:
     if phrase.group in ("label", "supposed", "kin", "had", "example"):
         return None if not line.codes else str(line.codes)
     role = LAYOUT_ROLES[phrase.reads.partition("=")[2]]
-    good = line.role in role.split() and (phrase.group != "supplyvolts" or line.volts == 12.4)
+    good = line.role in role.split() and (phrase.group != "supplyvolts" or sheet.volts == 12.4)
     return None if good else line.role
 
 
@@ -178,3 +180,12 @@ def test_a_broken_vocabulary_is_refused(tmp_path: Path, text: str, message: str)
     path.write_text(text, encoding="utf-8")
     with pytest.raises(CatalogError, match=message):
         read_terms(path)
+
+
+@pytest.mark.parametrize("word", ["Just", "bloß"])
+def test_a_small_word_that_no_folded_line_can_hold_is_refused(word: str, tmp_path: Path) -> None:
+    file = tmp_path / "small.toml"
+    shipped = (DATA / "vocabulary" / "small.toml").read_text(encoding="utf-8")
+    file.write_text(shipped.replace('"just"', f'"{word}"'), encoding="utf-8")
+    with pytest.raises(CatalogError, match=f"write {word} in small letters"):
+        read_toml(file, SmallWords)

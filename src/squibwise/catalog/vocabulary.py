@@ -8,7 +8,7 @@ from typing import Literal, get_args
 
 import msgspec
 
-from squibwise.catalog.reading import read_tsv, refuse_repeats
+from squibwise.catalog.reading import read_toml, read_tsv, refuse_repeats
 from squibwise.errors import CatalogError
 from squibwise.model.names import split_component, split_loop
 from squibwise.model.words import FAULTS, Basis, Status
@@ -101,11 +101,55 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         return self.needs <= features and not self.without & features
 
 
+class SmallWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """``small.toml``: words of sentences by what they do there, of all languages together.
+
+    Attributes:
+        only: What they stand before is all that is left.
+        lacks: They say that something is not there.
+        any: They ask for something where nobody writes the sign of a question.
+        all: They speak of everything that was named.
+        denies: Adverbs that deny a whole sentence; none that denies one thing, as ``no`` does.
+        no_longer: Two words, one behind the other, that say that something is over.
+        and_: They join; so do ``letters``, which name other things as well.
+        or_: They join what excludes one another.
+        then: They join what follows in time.
+        but: They begin a clause that goes against the one before it.
+        inside: They lead to a place that holds something.
+        has: They say that something holds something.
+    """
+
+    only: frozenset[str]
+    lacks: frozenset[str]
+    any: frozenset[str]
+    all: frozenset[str]
+    denies: frozenset[str]
+    no_longer: tuple[tuple[str, str], ...]
+    and_: frozenset[str] = msgspec.field(name="and")
+    letters: frozenset[str]
+    or_: frozenset[str] = msgspec.field(name="or")
+    then: frozenset[str]
+    but: frozenset[str]
+    inside: frozenset[str]
+    has: frozenset[str]
+
+    def __post_init__(self) -> None:
+        told = (getattr(self, name) for name in self.__struct_fields__)
+        words = {
+            w
+            for group in told
+            for each in group
+            for w in ([each] if isinstance(each, str) else each)
+        }
+        if strange := sorted(w for w in words if not (w.isascii() and w.islower())):
+            raise CatalogError(f"write {', '.join(strange)} in small letters, without accents")
+
+
 class Vocabulary:
     """The terms of a folder, and its rules. A class because each part is read on first use.
 
     Args:
-        folder: Holds ``<language>.tsv`` and ``rules/kinds.tsv``, ``rules/faults.tsv``.
+        folder: Holds ``<language>.tsv``, ``small.toml``, ``rules/kinds.tsv``, ``rules/faults.tsv``.
         kinds: Component kinds that rules may give.
     """
 
@@ -127,6 +171,11 @@ class Vocabulary:
     def faults(self) -> tuple[Rule, ...]:
         """Rules from features to faults."""
         return read_rules(self._folder / "rules" / "faults.tsv", frozenset(FAULTS))
+
+    @cached_property
+    def small(self) -> SmallWords:
+        """Small words of sentences by what they do there."""
+        return read_toml(self._folder / "small.toml", SmallWords)
 
     @cached_property
     def places(self) -> dict[str, tuple[str, ...]]:

@@ -6,10 +6,13 @@ holds; a sentence with other words may deny, doubt, remember or suppose it in an
 ways, and nobody can list them. So it is told, and asked about.
 """
 
+import re
+from functools import lru_cache
+
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.features import YES
-from squibwise.intake.report.lexicon import BASE, Lexicon, Token, lexicon_of, tokenise
+from squibwise.intake.report.lexicon import BASE, Lexicon, Token, flat, lexicon_of, tokenise
 from squibwise.intake.report.lines import language_of, without_codes, words_of
 from squibwise.intake.report.phrases import Hit, find_hits
 from squibwise.intake.report.sheet import Line
@@ -17,15 +20,6 @@ from squibwise.intake.report.words import FAULTS, KERB, Words, has_fault, stands
 
 UNSURE = "told, not sure that it is there now"
 _COLUMNS = pattern(r"\S\s{3,}\S|\t")
-_CLAUSE = pattern(
-    r"[,;:]\s|(?<!\d)\.\s|\s-\s|"
-    r"\s(?:and|und|et|y|oraz|ale|but|aber|mais|pero|mas|although|obwohl)\s"
-)
-_PIECE = pattern(rf"{_CLAUSE.pattern}|\s{{3,}}|\t")
-_LAST_STOP = pattern(  # "none. B1001", "not much, just B1001"
-    r"(?i).*(?:[^\W\d_]{3}[.;]|\b(?:just|only|nur|bloss|bloß|juste|seulement|solo|s[oó]lo|"
-    r"solamente|soltanto|s[oó]|somente|tylko))\s"
-)
 _FULL_STOP = pattern(r"[.!]\s")
 _PAIR = pattern(r"(?:^|\s{3,})([^:\t]{3,40}):\s([^:\t]{3,40}?)(?=\s{3,}|$)")
 _ENDS = pattern(r"[^\W\d_]{4,}[.!]\s*$")  # with a full stop that cuts no word short
@@ -33,13 +27,27 @@ _MEASURED = pattern(r"(?i)\d\s?(?:ohm|om[aóiow]+\b|Ω)")
 _SMALL, _STRANGE = 2, 2  # small words of a sentence, strange ones of a note of a few terms
 _SENTENCE = 6  # words of a sentence that ends with a full stop
 _DENYING = frozenset({"not", "gone"})
-_ONLY = frozenset(
-    "just only nur bloss juste seulement uniquement solo solamente soltanto so apenas somente tylko"
-    " jedynie".split()
-)
-_LACKS = frozenset("fehlt fehlen falta faltan manque manca missing".split())
-_ADVERBS = frozenset("not nicht non pas nao nie".split())  # "no text for:" denies a text
 _OTHERS = frozenset({"denied", "gone", "past"})  # what is said of something else in its own clause
+
+
+@lru_cache(maxsize=4)
+def _clause_end(lexicon: Lexicon) -> re.Pattern[str]:
+    """What parts the clauses of a sentence."""
+    joining = "|".join(sorted(lexicon.small.and_ | lexicon.small.but))
+    return re.compile(rf"[,;:]\s|(?<!\d)\.\s|\s-\s|\s(?:{joining})\s")
+
+
+@lru_cache(maxsize=4)
+def _piece_end(lexicon: Lexicon) -> re.Pattern[str]:
+    """What parts clauses, or columns."""
+    return re.compile(rf"{_clause_end(lexicon).pattern}|\s{{3,}}|\t")
+
+
+@lru_cache(maxsize=4)
+def _last_stop(lexicon: Lexicon) -> re.Pattern[str]:
+    """``none. B1001``, ``not much, just B1001``: where what was said before the code ends."""
+    only = "|".join(sorted(lexicon.small.only))
+    return re.compile(rf".*(?:[^\W\d_]{{3}}[.;]|\b(?:{only}))\s")
 
 
 def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
@@ -65,7 +73,8 @@ def is_asserted(line: Line, catalog: Catalog, usual: str | None) -> bool:
     is_sentence = bool(_ENDS.search(line.text)) and len(line.tokens) >= _SENTENCE
     if small + holding < _SMALL and strange <= _STRANGE and not is_sentence:
         return True
-    return any(_holds(clause, catalog, language) for clause in _CLAUSE.split(line.text))
+    clauses = _clause_end(lexicon).split(line.text)
+    return any(_holds(clause, catalog, language) for clause in clauses)
 
 
 def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) -> bool:
@@ -80,7 +89,7 @@ def _is_unfilled(pair: tuple[str, str], catalog: Catalog, language: str | None) 
 def _supposes(text: str, lexicon: Lexicon, language: str | None) -> bool:
     """``if the clock spring were open``: a clause begins with a condition."""
     names = [n for n in (language, *BASE) if n]
-    firsts = (tokenise(clause)[:1] for clause in _CLAUSE.split(text))
+    firsts = (tokenise(clause)[:1] for clause in _clause_end(lexicon).split(text))
     return any(lexicon.is_told(t.text, "supposed", names) for first in firsts for t in first)
 
 
@@ -91,14 +100,15 @@ def _is_back(words: Words) -> bool:
 
 def _holds(clause: str, catalog: Catalog, language: str | None) -> bool:
     """``the clock spring is open``, whatever the sentence goes on with."""
-    _, holding, strange = _sort(clause, lexicon_of(catalog), language)
-    is_told = holding > 0 or begins_with_only(clause)
+    lexicon = lexicon_of(catalog)
+    _, holding, strange = _sort(clause, lexicon, language)
+    is_told = holding > 0 or begins_with_only(clause, lexicon)
     return is_told and not strange and stands_alone(words_of(clause, catalog, language))
 
 
-def begins_with_only(clause: str) -> bool:
+def begins_with_only(clause: str, lexicon: Lexicon) -> bool:
     """``nothing else, only the right curtain open``: what is left is there."""
-    return any(t.text in _ONLY for t in tokenise(clause)[:1])
+    return any(t.text in lexicon.small.only for t in tokenise(clause)[:1])
 
 
 def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
@@ -110,14 +120,14 @@ def find_asserted(line: Line, catalog: Catalog, usual: str | None) -> str:
         return ""
     lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
-    clauses = [c for c in _CLAUSE.split(line.text) if c.strip()]
+    clauses = [c for c in _clause_end(lexicon).split(line.text) if c.strip()]
     said = [(c, words_of(c, catalog, language)) for c in clauses]
     sure = [
         c
         for c, w in said
         if stands_alone(w) and not w.voices and not _sort(c, lexicon, language)[2]
     ]
-    left = next(filter(begins_with_only, sure), "")
+    left = next((c for c in sure if begins_with_only(c, lexicon)), "")
     voiced = [(c, w) for c, w in said if w.voices]
     is_other = all(not has_fault(w) and _has_subject(c, lexicon, language) for c, w in voiced)
     return left or (sure[0] if sure and voiced and is_other else "")
@@ -130,12 +140,13 @@ def denies_other(line: Line, catalog: Catalog, usual: str | None) -> bool:
     the fault denies another part, something that nobody knows, or says what is missing; so does
     a sentence before that of the code.
     """
-    stop = _LAST_STOP.match(line.text[: line.codes[0].start])
+    lexicon = lexicon_of(catalog)
+    stop = _last_stop(lexicon).match(flat(line.text[: line.codes[0].start]))
     if stop is not None and not words_of(line.text[stop.end() :], catalog, usual).voices & _DENYING:
         return True
-    lexicon = lexicon_of(catalog)
     language = language_of(line, lexicon, usual)
-    said = [(c, words_of(c, catalog, language)) for c in _PIECE.split(without_codes(line))]
+    pieces = _piece_end(lexicon).split(without_codes(line))
+    said = [(c, words_of(c, catalog, language)) for c in pieces]
     own = [w for _, w in said if has_fault(w) and not w.voices & _DENYING]
     voiced = [(c, w) for c, w in said if w.voices & _DENYING]
     if not own or not voiced:
@@ -153,7 +164,7 @@ def _is_of_other(
         return True
     if words.voices & {"gone", "past"}:
         return False
-    is_lack = not _LACKS.isdisjoint(t.text for t in tokenise(clause))
+    is_lack = not lexicon.small.lacks.isdisjoint(t.text for t in tokenise(clause))
     return is_lack or _sort(clause, lexicon, language)[2] > 0
 
 
@@ -175,7 +186,7 @@ def is_doubted(line: Line, catalog: Catalog, usual: str | None) -> bool:
         small, holding, strange = _sort(text, lexicon, language)
         return strange > 1 or (strange > 0 and small + holding > 0)
     behind = _FULL_STOP.split(line.text[code.end :])[0]
-    clauses = (words_of(c, catalog, language) for c in _PIECE.split(behind)[1:])
+    clauses = (words_of(c, catalog, language) for c in _piece_end(lexicon).split(behind)[1:])
     return any(w.voices & {"was", "before"} and not stands_alone(w) for w in clauses)
 
 
@@ -183,7 +194,7 @@ def denies_strangely(line: Line, catalog: Catalog) -> bool:
     """``NOT SUPPORTED HERE: B1AA0``: words that nobody knows, and a negation, lead to a list."""
     lead, lexicon = line.text[: line.codes[0].start], lexicon_of(catalog)
     language = language_of(line, lexicon, None)
-    is_denied = any(t.text in _ADVERBS for t in tokenise(lead))
+    is_denied = any(t.text in lexicon.small.denies for t in tokenise(lead))
     is_lead = lead.rstrip()[-1:] in (":", "-")
     return is_denied and is_lead and _sort(lead, lexicon, language)[2] > 0
 

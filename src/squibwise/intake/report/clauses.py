@@ -10,6 +10,7 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.intake.patterns import pattern
 from squibwise.intake.report.codes import Code, find_status_byte
+from squibwise.intake.report.lexicon import Lexicon
 from squibwise.intake.report.lines import failure_type_of, why_absent, without_codes, words_of
 from squibwise.intake.report.sheet import Fault, Line, Sheet
 from squibwise.intake.report.words import (
@@ -24,11 +25,8 @@ from squibwise.intake.report.words import (
     stands_alone,
 )
 
+_JOINING_SIGNS = frozenset({"", "/", "-", "&", "+", ","})
 _ENDS_WITH_LABEL = pattern(r"[:=]\s*$")
-_THEN = frozenset(
-    """then and or u u. und dann sowie oder et ou puis y o luego e poi i oraz lub potem depois
-    ,""".split()
-)
 _BETWEEN_CLAUSES = pattern(r"[;.]\s+|,\s+|\s&\s|\s\+\s|\s(?:and|und|et|y|e|i|oraz|sowie|plus)\s")
 _WORDY = pattern(r"[^\W\d_]{3}")
 _EVERYONE = (
@@ -57,12 +55,12 @@ _SENTENCE = 10  # words with a code in them that wait for no description below
 _END = Line(number=0, raw="", text="", role="blank")
 
 
-def segments(line: Line) -> list[tuple[Code, str]]:
+def segments(line: Line, lexicon: Lexicon) -> list[tuple[Code, str]]:
     """Return each code of a line with the words that are its own."""
     codes = line.codes
     if len(codes) == 1:
         return [(codes[0], without_codes(line))]
-    clauses = _own_clauses(line)
+    clauses = _own_clauses(line, lexicon)
     if clauses:
         return clauses
     head = line.text[: codes[0].start]
@@ -71,15 +69,15 @@ def segments(line: Line) -> list[tuple[Code, str]]:
     is_before = (
         codes[0].style != "flash"
         and bool(re.search(r"[^\W\d_]{3}", head))
-        and not _is_joint(head)
+        and not _is_joint(head, lexicon)
         and not _ENDS_WITH_LABEL.search(head)
     )
     if is_before and not re.search(r"[^\W\d_]{3}.*\s[^\W\d_]{3}", after[-1]):
         told = [head, *after[:-1]]
         for at in range(1, len(told)):
-            told[at] = told[at - 1] if _is_joint(told[at]) else told[at]
+            told[at] = told[at - 1] if _is_joint(told[at], lexicon) else told[at]
         return list(zip(codes, told, strict=True))
-    return list(zip(codes, _shared(after), strict=True))
+    return list(zip(codes, _shared(after, lexicon), strict=True))
 
 
 def join_lamp_code(
@@ -95,7 +93,7 @@ def join_lamp_code(
     return [(msgspec.structs.replace(code, also=(*code.also, lamp.printed)), text)]
 
 
-def _own_clauses(line: Line) -> list[tuple[Code, str]]:
+def _own_clauses(line: Line, lexicon: Lexicon) -> list[tuple[Code, str]]:
     """Codes with their own clauses, before or behind each; nothing where they do not part so."""
     cuts = [m.span() for m in _BETWEEN_CLAUSES.finditer(line.text)]
     bounds = [0, *(at for cut in cuts for at in cut), len(line.text)]
@@ -106,7 +104,7 @@ def _own_clauses(line: Line) -> list[tuple[Code, str]]:
         own = [c for c in line.codes if start <= c.start and c.end <= end]
         text = line.text[start:end]
         said = _blank(text, own[0], start) if own else text
-        if len(own) > 1 or (own and (_is_joint(said) or not _WORDY.search(said))):
+        if len(own) > 1 or (own and (_is_joint(said, lexicon) or not _WORDY.search(said))):
             return []
         if own:
             found.append((own[0], f"{before} {_blank(text, own[0], start)}".strip()))
@@ -130,15 +128,18 @@ def _blank(text: str, code: Code, start: int) -> str:
     return text
 
 
-def _is_joint(text: str) -> bool:
-    return text.strip().casefold() in {"", "/", "-", "&", "+", *_THEN}
+def _is_joint(text: str, lexicon: Lexicon) -> bool:
+    """Tell whether a text between two codes only joins them: a sign, or ``and``, ``then``."""
+    small, word = lexicon.small, text.strip().casefold().rstrip(".")
+    joining = small.and_ | small.letters | small.or_ | small.then
+    return word in _JOINING_SIGNS or word in joining
 
 
-def _shared(texts: list[str]) -> list[str]:
+def _shared(texts: list[str], lexicon: Lexicon) -> list[str]:
     """Codes with nothing but signs between them share the words that follow the last of them."""
     shared = list(texts)
     for at in range(len(shared) - 2, -1, -1):
-        if _is_joint(shared[at]):
+        if _is_joint(shared[at], lexicon):
             shared[at] = shared[at + 1]
     return shared
 

@@ -31,7 +31,7 @@ from squibwise.intake.report.clauses import (
     words_precede,
 )
 from squibwise.intake.report.codes import Code
-from squibwise.intake.report.lexicon import lexicon_of, tokenise
+from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
 from squibwise.intake.report.line_codes import MAX_FAULTS
 from squibwise.intake.report.lines import (
     why_absent,
@@ -63,10 +63,6 @@ from squibwise.intake.report.words import (
 from squibwise.model.report import Unit
 
 _FLASHES = pattern(r"(?i)\b(?:flash|blink)")
-_NO_LONGER = (  # "B1001 non si vede più"
-    *(("no", "longer"), ("nicht", "mehr"), ("ne", "plus"), ("ya", "no"), ("no", "mas")),
-    *(("non", "piu"), ("nao", "mais"), ("juz", "nie"), ("nie", "juz")),
-)
 _SAID_OF_CODE = 8  # words behind a code that speak of the code itself
 _SAID_SHORTLY = 16  # words of a line that reports a crash record without a code
 _ROW = pattern(r"[^\W\d].{0,40}?\S\s{3,}\S")
@@ -76,10 +72,6 @@ _ONE_OF = frozenset(
     columncharge""".split()
 )
 _SHORT_FOR_NUMBER = frozenset({"no", "n", "ne"})  # and other words of another language
-_ALL = frozenset(
-    """all both none alle beide keiner keine tous toutes aucun todos todas ambos ninguno tutti tutte
-    entrambi nessuno nenhum wszystkie oba zaden""".split()
-)
 _SEEN_ONLY = frozenset("bag curtain knee pretension".split())  # no unit knows how these look
 _ANSWER = pattern(r"(?i)\W*(?:no|nein|non|n[aã]o|nie|n)(?:\s{3,}|\t|,\s|\s\w{1,5}\.\s)")
 _NAMED = PARTS - {"switch", "sensor"}  # which every unit has
@@ -114,7 +106,7 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
 def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
-    elif _says_gone(line, state, sheet):
+    elif _says_gone(line, state, sheet, lexicon_of(catalog)):
         return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, sheet, catalog, precede)
@@ -198,7 +190,7 @@ def _doubt(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
         sheet.unread.append(line)
         return
     fault = _words_entry(line, words_of(clause, catalog, sheet.language), state)
-    fault.absent = "" if begins_with_only(clause) else UNSURE
+    fault.absent = "" if begins_with_only(clause, lexicon_of(catalog)) else UNSURE
     sheet.faults.append(fault)
 
 
@@ -227,7 +219,7 @@ def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
     return line.why == "denied" and _fills_column(line, state, sheet, catalog)
 
 
-def _says_gone(line: Line, state: _State, sheet: Sheet) -> bool:
+def _says_gone(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> bool:
     """``B1712 door sensor silent. Gone since the fuse.``: a sentence of the same line ends it.
 
     ``All three are gone`` ends every fault of the line.
@@ -238,8 +230,8 @@ def _says_gone(line: Line, state: _State, sheet: Sheet) -> bool:
         return False
     if not is_gone or heads_of(words):
         return False
-    said = {t.text for t in line.tokens}
-    alike = [f for f in sheet.faults if f.first.number == line.number] if said & _ALL else [current]
+    is_all = not lexicon.small.all.isdisjoint(t.text for t in line.tokens)
+    alike = [f for f in sheet.faults if f.first.number == line.number] if is_all else [current]
     for fault in alike:
         fault.absent = "gone"
     current.raws.append(line.raw)
@@ -285,7 +277,7 @@ def _is_placed(words: Words) -> bool:
 def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> None:
     if len(line.codes) == 1 and _continues(line, state):
         return
-    pieces = join_lamp_code(segments(line), catalog, sheet.language)
+    pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
     for at, (code, text) in enumerate(pieces):
         words = words_of(text, catalog, sheet.language) if len(pieces) > 1 else line.words
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
@@ -361,7 +353,8 @@ def _denied_by_name(
 ) -> str:
     """``not B1001``, ``B1001: none``: a negation is all that stands before or behind a code."""
     before = [t.text for t in tokenise(line.text[: code.start])[-1:]]
-    denying = lexicon_of(catalog).denying - _SHORT_FOR_NUMBER
+    lexicon = lexicon_of(catalog)
+    denying = lexicon.denying - _SHORT_FOR_NUMBER
     behind = {t.text for t in tokenise(text)}
     is_denied = denying.intersection(before) or (behind and behind <= denying)
     is_list = len(line.codes) > 1 and not has_part(line.words)
@@ -373,7 +366,9 @@ def _denied_by_name(
     if line.unit != "other" and is_doubted(line, catalog, language):
         return UNSURE
     said = [t.text for t in tokenise(text)[:_SAID_OF_CODE]]
-    is_over = any(one in said and two in said[said.index(one) :] for one, two in _NO_LONGER)
+    is_over = any(  # "B1001 non si vede più"
+        one in said and two in said[said.index(one) :] for one, two in lexicon.small.no_longer
+    )
     return "gone" if is_over and words.says_nothing else ""
 
 

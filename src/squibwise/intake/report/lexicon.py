@@ -103,6 +103,7 @@ class Lexicon:
     """
 
     def __init__(self, vocabulary: Vocabulary) -> None:
+        self.small = vocabulary.small
         self.words: dict[str, set[str]] = {}
         self.singles: dict[str, set[str]] = {}
         self.asking: set[str] = set()

@@ -52,10 +52,6 @@ _ANSWERED = pattern(
     r"(?i)\S(?:\s{3,}|\t)(?:y|yes|no|ja|nein|oui|non|si|sì|sí|sim|não|tak|nie|ok|nok)\s*$"
 )
 _ANSWERED_NO = pattern(r"(?i)\S(?:\s{3,}|\t|\.{3,}\s?)(?:n|no|nein|non|n[aã]o|nie)\s*$")
-_ANY = frozenset(
-    """any irgendein irgendeine irgendwelche algun alguna algum alguma qualche jakis jakies
-    jakikolwiek""".split()
-)  # what is asked for where nobody writes the sign of a question
 _PASSED = pattern(r"(?i)(?:\s{3,}|\t)pass(?:ed)?\s*$")  # the last cell of a row: its result
 _GOOD = frozenset({"good", "fine", "tested", "exists"})  # what is said of circuits found good
 _IGNITED = frozenset("bag curtain knee cushion pretension charge".split())  # these answer nobody
@@ -262,7 +258,7 @@ def _give_role(line: Line, lexicon: Lexicon, is_clean: bool) -> None:
     headed = line.role in ("count", "clean")
     line.is_module = line.role == "heading" or (headed and _names_module(texts, lexicon, line))
     if line.role in ("words", "unread", "heading", "clean") and line.count is None:
-        line.why = _why_aside(line)
+        line.why = _why_aside(line, lexicon)
         if line.why:
             line.role, line.is_module = "aside", False
 
@@ -316,7 +312,7 @@ def _of_another(lexicon: Lexicon) -> re.Pattern[str]:
     )
 
 
-def _why_aside(line: Line) -> str:
+def _why_aside(line: Line, lexicon: Lexicon) -> str:
     """Why a line of words tells of no present fault; empty when it may."""
     voices, told = line.words.voices, has_fault(line.words)
     asks = is_question(line) or bool(voices & {"sure", "wondered"})
@@ -329,17 +325,17 @@ def _why_aside(line: Line) -> str:
     why = next((reason for holds, reason in reasons if holds), "")
     if why or line.role == "heading" or not (has_part(line.words) or told):
         return why
-    if _asks_for_any(line):
+    if _asks_for_any(line, lexicon):
         return "a question"
     if _ANSWERED_NO.search(line.text) and not voices & _GOOD:
         return "denied"
     return why_absent(line.words, is_coded=False)
 
 
-def _asks_for_any(line: Line) -> bool:
+def _asks_for_any(line: Line, lexicon: Lexicon) -> bool:
     """``any crash code``: a question without its sign, behind the name of who asks or not."""
     lead = line.tokens[1:2] if line.tokens[1:2] and line.tokens[1].apart else line.tokens[:1]
-    return any(t.text in _ANY for t in lead) and not line.words.statuses
+    return any(t.text in lexicon.small.any for t in lead) and not line.words.statuses
 
 
 def is_question(line: Line) -> bool:

@@ -44,13 +44,7 @@ _NUMBERED_UNIT = pattern(  # "Adr 58      7 faults", "ECU 0715:"
     r"endere[cç]o|adres)\.?\s?:?\s?(?:0x)?(?=\w*\d)[0-9A-F]{1,4}h?\s*"
     r"(?:$|[:=]\s*(?:\d{1,3})?\s*$|[:,(-]?\s*\d{1,3}\s+[^\W\d_]+\W*(?:[^\W\d_]+\W*)?$)"
 )
-_IN = frozenset("in im dans en nel nella no na w".split())
-_HOLDS = frozenset(
-    """has had says shows got also hat zeigt sagt meldet indique signale tiene dice marca ha segnala
-    tem diz acusa ma pokazuje holds stores keeps guarda speichert stocke memorizza""".split()
-)
 _COMPUTERS = frozenset((w,) for w in "ecu module unit computer controller".split())
-_INSIDE = pattern(r"(?i)\s*(?:\w+\s)?(?:im|in|in the|in der|dans|en|nel|nella|no|na|w)\s")
 _NEXT_LINES = 6  # within which the first code stands below its heading
 _KNOWN_CELLS = 0.4  # share of a column's cells that name a unit of the car
 _PART_CELLS = 0.3  # share of a column's cells that name a part
@@ -256,7 +250,12 @@ def _is_elsewhere(line: Line, module: str | None, lexicon: Lexicon) -> bool:
     named = name_unit(line.text, lexicon) == ("other", True)
     if "foreign" in told or line.codes[0].code[:1] == "P":
         return True
-    return named and (module is None or bool(_INSIDE.match(line.text)))
+    return named and (module is None or _begins_inside(line, lexicon))
+
+
+def _begins_inside(line: Line, lexicon: Lexicon) -> bool:
+    """``in the dash there is``: one of the first two words leads to a place."""
+    return not lexicon.small.inside.isdisjoint(t.text for t in tokenise(line.text)[:2])
 
 
 def _label_before_code(line: Line) -> str:
@@ -281,11 +280,11 @@ def _names_holder(line: Line, lexicon: Lexicon) -> bool:
         if not {"othermodule", "area"} & set(means):
             continue
         before, after = texts[max(at - 2, 0) : at], texts[at + length : at + length + 2]
-        holds = at <= 1 and bool(_HOLDS & set(after))
+        holds = at <= 1 and bool(lexicon.small.has & set(after))
         is_unit = "othermodule" in means or texts[at + length : at + length + 1] in _COMPUTERS
         holds = holds or (at <= 1 and is_unit and _leads_to_code(line, lexicon))
         is_english = texts[at] in lexicon.base
-        if holds or (_IN - ({"no"} if is_english else set())) & set(before):
+        if holds or (lexicon.small.inside - ({"no"} if is_english else set())) & set(before):
             return True
     return False
 
@@ -293,7 +292,7 @@ def _names_holder(line: Line, lexicon: Lexicon) -> bool:
 def _leads_to_code(line: Line, lexicon: Lexicon) -> bool:
     """``the cluster moans U2C03``: a verb that nobody knows stands between unit and code."""
     head = [t.text for t in tokenise(line.text[: line.codes[0].start])]
-    strange = [w for w in head[-_VERB_WORDS:] if w not in lexicon.known or w in _HOLDS]
+    strange = [w for w in head[-_VERB_WORDS:] if w not in lexicon.known or w in lexicon.small.has]
     return bool(strange) and len(head) <= _VERB_WORDS + _UNIT_WORDS
 
 
