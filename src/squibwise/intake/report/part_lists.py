@@ -37,8 +37,13 @@ def split_statements(line: Line, lexicon: Lexicon, language: str | None) -> list
     texts = [t for t in line.cells or _BETWEEN_BARS.split(line.text) if t.strip()]
     if len(texts) < _SIGNS_OF_LIST or line.codes:
         return [line]
-    pieces = [_piece(line, text, lexicon, language) for text in texts]
-    return pieces if all(map(_says_of_a_part, pieces)) else [line]
+    pieces: list[Line] = []
+    for text in texts:  # thousands of them, of which the first mostly tells
+        piece = _piece(line, text, lexicon, language)
+        if not _says_of_a_part(piece):
+            return [line]
+        pieces.append(piece)
+    return pieces
 
 
 def _says_of_a_part(line: Line) -> bool:

@@ -79,8 +79,9 @@ def _counts_status(line: Line, lexicon: Lexicon, catalog: Catalog) -> bool:
     begins = {h.first for h in statuses}
     begins |= {n for n, tok in enumerate(tokens) if tok.text in catalog.said.stories["hidden"]}
     labels = {h.last for h in statuses}
-    for at in numbers:
-        means, length = find_layout(lexicon, tuple(t.text for t in tokens), at + 1)
+    words = tuple(t.text for t in tokens)
+    for at in numbers if begins or labels else ():
+        means, length = find_layout(lexicon, words, at + 1)
         after = at + 1 + (length if "count" in means else 0)
         if begins & {at + 1, after} or (at in labels and _labelled(line, tokens[at].text)):
             return True
