@@ -408,20 +408,27 @@ def _highs(p: Problem) -> float:  # noqa: C901, PLR0912 - one programme, read fr
 
     leads = [o.lead.likely for _, o in p.offers]
     bay_day, lives = p.minor(p.terms.bay_day), {n.key: n.live for n in p.needs}
-    anew: dict[int, int] = {}  # days that what replaces it takes: S0's, which does not fail
+    anew: dict[int, int] = {}  # days that what replaces it takes
+
+    def alone(j: int) -> int:
+        key, x = p.offers[j]
+        s = next(s for s in p.suppliers if s.name == x.supplier)
+        is_free = s.free_from is not None and x.price.minor >= s.free_from.minor
+        danger = s.dangerous.minor if s.dangerous and lives[key] else 0
+        return x.price.minor + (0 if is_free else s.shipping.minor) + danger
+
     for i, (key, o) in enumerate(p.offers):
-        sound = [(j, x) for j, (k, x) in enumerate(p.offers) if k == key and not x.fails]
-        ways = [
-            (paid + leads[j] * bay_day, paid, leads[j])
-            for j, x in sound
-            for s in p.suppliers
-            if s.name == x.supplier
-            for free in [s.free_from is not None and x.price.minor >= s.free_from.minor]
-            for danger in [s.dangerous.minor if s.dangerous and lives[key] else 0]
-            for paid in [x.price.minor + (0 if free else s.shipping.minor) + danger]
-        ]
-        _, paid, anew[i] = min(ways)
-        rework = math.ceil(o.fails * max(0, paid - o.price.minor) - 1e-6)
+        others = [j for j, (k, _) in enumerate(p.offers) if k == key and j != i]
+        weight = {j: alone(j) + leads[j] * bay_day for j in others}
+        sure = min(
+            (j for j in others if not p.offers[j][1].fails), key=weight.__getitem__, default=i
+        )
+        chance = {j: p.offers[j][1].fails for j in others}
+        best = min(others, key=lambda j: weight[j] + chance[j] * weight.get(sure, 0), default=i)
+        again = chance.get(best, 0.0) * (sure != i)
+        paid = math.ceil(alone(best) + again * alone(sure) - o.price.minor - 1e-6)
+        anew[i] = math.ceil(leads[best] + again * leads[sure] - 1e-6)
+        rework = math.ceil(o.fails * max(0, paid) - 1e-6)
         variable(f"x{i}", o.price.minor + rework)
         variable(f"w{i}", math.ceil(o.fails * bay_day - 1e-6), high=100)
     for need in p.needs:

@@ -200,10 +200,54 @@ def test_terms_that_a_later_row_leaves_out_or_adds_are_no_contradiction() -> Non
     assert sheet.suppliers[0].free_from == Money(minor=20_000, currency="USD")
 
 
-def test_what_a_request_says_is_not_read_from_an_answer() -> None:
-    head = ("old label number", "part number", "vin", "stages", "vin")
+def test_what_a_request_says_is_kept_apart_from_what_is_offered() -> None:
+    head = ("old label number", "part number", "vin", "stages", "Breaker's VIN")
     columns = [g.column for g in guess_columns(head, CATALOG, {})]
-    assert columns == ["asked", "part-number", "asked", "asked", "asked"]
+    assert columns == ["asked", "part-number", "asked-vin", "asked-stages", "donor-vin"]
+
+
+@pytest.mark.parametrize(
+    ("column", "right", "wrong"),
+    [
+        ("side", "left", "right"),
+        ("stages", "driver.front-bag 2", "driver.front-bag 1"),
+        ("stages", "2", "1"),
+        ("connectors", "2 squib", "1 squib"),
+        ("vin", VIN, "1M8GDM9AXKP042789"),
+    ],
+)
+def test_an_answered_request_for_another_part_is_told_and_not_counted_on(
+    column: str, right: str, wrong: str
+) -> None:
+    bag = Need(
+        key="driver-bag@driver", title="driver airbag", contains=("driver.front-bag",), live=True
+    )
+    case = _case()
+    car = msgspec.structs.replace(case.car, vin=VIN, stages={"driver.front-bag": 2})
+    case = msgspec.structs.replace(case, car=car)
+    for told, found in (("", []), (right, []), (wrong, ["offer-other-part"])):
+        sheet = f"part,supplier,price,lead,{column}\n{bag.key},Alder,400,3,{told}\n"
+        judged, findings = judge_offers(_read(sheet).offers, (bag,), case, CATALOG)
+        assert [f.code for f in findings] == found, told
+        assert judged[0].is_usable == (not found)
+
+
+# Four sellers of one live part, by hand: a quarter of what another asks for a new one, and less
+# than a used one costs, though not below half of the lowest usual price (90).
+@pytest.mark.parametrize(
+    ("price", "beside"),
+    [(95, "that another seller asks for a new one (400"), (205, "asks for a recycled one (210")],
+)
+def test_a_new_live_part_far_cheaper_than_others_offer_it_is_not_counted_on(
+    price: int, beside: str
+) -> None:
+    rows = f"front-belt@driver,Rook,{price},new,3,,\nfront-belt@driver,Alder,400,new,3,,\n"
+    used = f"front-belt@driver,Birch,210,used,3,{VIN},receipt; recall check\n"
+    judged, findings = _judge(rows + used, _case())
+    told = [f.message for f in findings if f.code == "offer-too-cheap"]
+    assert len(told) == 1
+    assert beside in told[0]
+    assert [j.offer.supplier for j in judged if j.is_barred] == ["Rook"]
 
 
 def test_every_bad_row_is_told_by_its_line_and_the_others_are_used() -> None:

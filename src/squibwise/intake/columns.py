@@ -17,7 +17,7 @@ HEADER_ROWS = 15
 WEIGHTY = frozenset(("part", "supplier", "price", "side", "condition", "donor-vin"))
 """Columns that decide what is bought from whom: one that is only guessed is confirmed first."""
 ASKED = "asked"
-"""The column word of what a request says and an answer leaves as it is: nothing is read there."""
+"""How the column words begin of what a request says: taken by their own headings only."""
 _VIN = pattern(r"[A-HJ-NPR-Za-hj-npr-z0-9]{17}")
 _TWICE = 2  # cells that name a side, before a column without a known heading is one of sides
 _LONGEST = 120  # letters of a heading that are compared
@@ -144,7 +144,11 @@ def guess_columns(
         elif place in (held or {}):
             scored.append((99.5, place, (held or {})[place]))
         elif plain:
-            alike = {h: w for h, w in known.items() if w != ASKED and denies(h) == denies(plain)}
+            alike = {
+                h: w
+                for h, w in known.items()
+                if not w.startswith(ASKED) and denies(h) == denies(plain)
+            }
             score, word = max(
                 ((_likeness(plain, h), w) for h, w in alike.items()), default=(0.0, "")
             )
@@ -276,7 +280,9 @@ def doubt_columns(
 def _suggest(unused: Sequence[str], taken: Set[str], catalog: Catalog) -> dict[str, str]:
     """Return what each heading that is not used shares its words with, of what none tells yet."""
     open_ones = {
-        c.word: c for c in catalog.market.columns.values() if c.word not in taken | {ASKED}
+        c.word: c
+        for c in catalog.market.columns.values()
+        if c.word not in taken and not c.word.startswith(ASKED)
     }
     found: dict[str, str] = {}
     for heading in unused:
@@ -294,5 +300,5 @@ def _suggest(unused: Sequence[str], taken: Set[str], catalog: Catalog) -> dict[s
 
 def _name_column(heading: str, catalog: Catalog) -> str:
     """Return how a user says which column a heading is."""
-    words = ", ".join(w for w in catalog.market.columns if w != ASKED)
+    words = ", ".join(w for w in catalog.market.columns if not w.startswith(ASKED))
     return f'Say what one is: --column "{heading}=WORD", WORD one of {words}.'

@@ -27,6 +27,8 @@ from squibwise.model.market import (
 )
 from squibwise.model.origin import Origin
 
+ANSWERED = ("vin", "stages", "connectors")
+"""What a request tells besides the side, under ``asked-`` and the word."""
 NEEDED = ("part", "supplier", "price")
 _LEADS = frozenset(("lead", "lead-low", "lead-high"))
 _DAY = pattern(r"\d{4}-\d\d-\d\d|\d\d?[./]\d\d?[./]\d{2,4}")
@@ -105,6 +107,7 @@ def read_offer(cells: Cells, line: RawLine, reader: Reader) -> Offer:
         label_number=cells.get("label-number", "").strip(),
         label_side=_side(cells.get("label-side", ""), reader),
         label_what=cells.get("label-what", "").strip(),
+        answered=_answered(cells),
         origin=Origin(file=reader.name, line=line.number, raw=line.text),
     )
 
@@ -113,6 +116,15 @@ def _part(cells: Cells) -> str:
     """Return what an offer is for, with the side that stands in a column of its own."""
     part, side = cells["part"], cells.get("side", "")
     return part if not side or "@" in part else f"{part}, {side}"
+
+
+def _answered(cells: Cells) -> dict[str, str]:
+    """Return what an answered request says of what was asked for: its part is named by a key."""
+    if "@" not in cells["part"]:
+        return {}
+    told = {w: cells.get(f"asked-{w}", "").strip() for w in ANSWERED}
+    told["side"] = cells.get("side", "").strip()
+    return {w: text for w, text in told.items() if text}
 
 
 def _refuse_pairs(cells: Cells, reader: Reader) -> None:

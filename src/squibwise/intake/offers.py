@@ -21,6 +21,7 @@ from squibwise.intake.columns import (
 from squibwise.intake.importers import separated, text, workbook
 from squibwise.intake.importers.base import Document, Extract, RawLine
 from squibwise.intake.offer_cells import (
+    ANSWERED,
     NEEDED,
     BadCellError,
     Cells,
@@ -42,7 +43,9 @@ _ZIP = b"PK\x03\x04"
 _SIGNS = ";\t|,"
 _GUARDED = pattern(r"^'(?=[=+@\t-])")  # written so that no spreadsheet takes it for a formula
 _COUNTING = pattern(r"\d{1,4}\.?")
-_AS_ASKED = frozenset(("part", "offer", "quantity", "state", "side", "unit", ASKED))
+_AS_ASKED = frozenset(
+    ("part", "offer", "quantity", "state", "side", "unit", ASKED, *(f"asked-{w}" for w in ANSWERED))
+)
 _SUMS = frozenset(("price", "shipping", "free-from", "dangerous"))
 
 

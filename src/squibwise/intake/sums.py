@@ -12,6 +12,8 @@ _GROUPED = pattern(r"(?<![\d.,])[1-9]\d{0,2}([.,])\d{3}(?![\d.,])")
 _WRITTEN = pattern(
     r"-?(?:\d+(?:[.,]\d+)?|\d{1,3}(?:\.\d{3})+(?:,\d+)?|\d{1,3}(?:,\d{3})+(?:\.\d+)?)"
 )
+_APART = pattern(r"[\s'\u2019]")
+_THOUSANDS = pattern(r"-?\d{1,3}(?:[\s'\u2019]\d{3})+(?:[.,]\d+)?")
 _OTHER = {".": ",", ",": "."}
 
 
@@ -25,7 +27,10 @@ def read_number(text: str, point: str | None = None) -> Decimal | None:
     found = _NUMBER.findall(text)
     if len(found) != 1:
         return None
-    digits = re.sub(r"[\s'\u2019]", "", found[0]).rstrip(".,")
+    written = found[0].strip().rstrip(".,")
+    if _APART.search(written) and not _THOUSANDS.fullmatch(written):
+        return None
+    digits = _APART.sub("", written)
     if not _WRITTEN.fullmatch(digits):
         return None
     last = max(digits.rfind("."), digits.rfind(","))

@@ -109,6 +109,8 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         label_number: On the label of what arrived; empty = nobody has read it.
         label_side: Side that is printed on it; empty = none, or nobody has read it.
         label_what: What the label calls it; empty = nobody has read it.
+        answered: What an answered request says of what was asked for, by column (``side``,
+            ``stages``, ``connectors``, ``vin``).
     """
 
     id: str
@@ -131,6 +133,7 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     label_number: str = ""
     label_side: str = ""
     label_what: str = ""
+    answered: dict[str, str] = {}
     origin: Origin = Origin()
 
     def __post_init__(self) -> None:

@@ -305,30 +305,52 @@ def reach_tier(
 def replace_failed(problem: Problem, need: Need, index: int) -> tuple[int, int]:
     """Return what a part costs that takes the place of a failed one, and its days after that.
 
-    What the failed one brings when it goes back is taken off. In minor units.
+    What the failed one brings when it goes back is taken off. Where what takes its place may fail
+    too, the best that does not counts by that chance. In minor units.
     """
     failed, best = problem.offers[index][1], find_instead(problem, need, index)
     kept = failed.restock if failed.return_days is not None else 1.0
     back = (1.0 - kept) * failed.sum_for(need)
-    paid = max(0, math.ceil(_cost_alone(problem, need, best) - back - 1e-6))
-    return paid, expect_lead(problem.terms, best)
+    paid, days = float(_cost_alone(problem, need, best)), float(expect_lead(problem.terms, best))
+    sure = _find_sure(problem, need, index)
+    if best.fails > 0.0 and sure is not None:
+        paid += best.fails * _cost_alone(problem, need, sure)
+        days += best.fails * expect_lead(problem.terms, sure)
+    return max(0, math.ceil(paid - back - 1e-6)), math.ceil(days - 1e-6)
 
 
 def find_instead(problem: Problem, need: Need, index: int) -> Offer:
-    """Return the best offer that takes the place of a failed one and does not fail itself.
+    """Return the best offer that takes the place of a failed one.
 
-    The least for its price, its freight and the days it takes. Where every other offer may fail too
-    it is the best of those, else one more of the same.
+    The least for its price, its freight and the days it takes; of one that may fail too, the best
+    that does not by that chance. Where no other offer is sure it is the best of those, else one
+    more of the same.
     """
-    bay_day = problem.minor(problem.terms.bay_day)
-    rest = [problem.offers[i][1] for i in problem.offers_for(need.key) if i != index]
-    rest = [o for o in rest if o.state not in KEPT_STATES]
+    sure = _find_sure(problem, need, index)
+    last = 0.0 if sure is None else _weigh_instead(problem, need, sure)
 
     def weigh(offer: Offer) -> float:
-        days = expect_lead(problem.terms, offer)
-        return _cost_alone(problem, need, offer) + days * bay_day
+        return _weigh_instead(problem, need, offer) + offer.fails * last
 
-    return min([o for o in rest if o.fails <= 0.0] or rest or [problem.offers[index][1]], key=weigh)
+    return min(_others(problem, need, index) or [problem.offers[index][1]], key=weigh)
+
+
+def _find_sure(problem: Problem, need: Need, index: int) -> Offer | None:
+    """Return the best other offer that does not fail; None = there is none."""
+    sure = [o for o in _others(problem, need, index) if o.fails <= 0.0]
+    return min(sure, key=lambda o: _weigh_instead(problem, need, o), default=None)
+
+
+def _others(problem: Problem, need: Need, index: int) -> list[Offer]:
+    """Return the other offers for a need that can still be ordered."""
+    rest = (problem.offers[i][1] for i in problem.offers_for(need.key) if i != index)
+    return [o for o in rest if o.state not in KEPT_STATES]
+
+
+def _weigh_instead(problem: Problem, need: Need, offer: Offer) -> float:
+    """Return what an offer costs alone with the days that the car stands for it. [minor units]."""
+    days = expect_lead(problem.terms, offer)
+    return _cost_alone(problem, need, offer) + days * problem.minor(problem.terms.bay_day)
 
 
 def _cost_alone(problem: Problem, need: Need, offer: Offer) -> int:

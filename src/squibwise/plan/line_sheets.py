@@ -10,7 +10,7 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.model.evidence import Photo
 from squibwise.model.market import BuyPlan, Need, Offer, OfferSheet, Purchase, Supplier
-from squibwise.model.names import side_of, split_component
+from squibwise.plan.offer_doubts import asked_of
 from squibwise.plan.offers import old_labels
 
 
@@ -34,14 +34,11 @@ def list_requests(
             "asked for": need.title + (", price and days only" if need in asked else ""),
             "quantity": str(need.quantity),
             "unit": "each",
-            "vin": case.car.vin or "",
+            **asked_of(case, need),
             "model year": str(case.car.model_year or ""),
-            "side": _side(case, need),
             "old label number": next((labels[c] for c in need.contains if c in labels), ""),
             "photo": "; ".join(_photos(case, need)),
             "colour": "",
-            "stages": _stages(case, need),
-            "connectors": _connectors(case, need),
             "live": "yes" if need.live else "no",
             **dict.fromkeys(_ANSWER, ""),
             "currency": case.currency,
@@ -77,27 +74,9 @@ def add_offer(sheet: str, offer: Mapping[str, str]) -> str:
     return (f"{sheet.rstrip()}\n" if sheet.strip() else "") + below
 
 
-def _side(case: Case, need: Need) -> str:
-    places = {split_component(c).place for c in need.contains}
-    return " and ".join(sorted({s for p in places if (s := side_of(p, case.car.drive_hand))}))
-
-
 def _photos(case: Case, need: Need) -> list[str]:
     photos = (e for e in case.evidence if isinstance(e, Photo))
     return [p.file for p in photos if p.component in need.contains]
-
-
-def _stages(case: Case, need: Need) -> str:
-    counts = [f"{c} {case.car.stages[c]}" for c in need.contains if case.car.stages.get(c, 1) > 1]
-    return "; ".join(counts)
-
-
-def _connectors(case: Case, need: Need) -> str:
-    """Return how many squib connectors a part has: one for each stage of each charge in it."""
-    if not need.live:
-        return ""
-    charges = [c for c in need.contains if c in case.car.stages] or list(need.contains[:1])
-    return f"{sum(case.car.stages.get(c, 1) for c in charges)} squib"
 
 
 def list_lines(sheet: OfferSheet, plan: BuyPlan, today: dt.date) -> list[dict[str, str]]:

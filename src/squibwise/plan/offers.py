@@ -7,7 +7,6 @@ import msgspec
 from squibwise.catalog.load import Catalog
 from squibwise.catalog.market import UsedPolicy
 from squibwise.model.case import Case
-from squibwise.model.cost import Money
 from squibwise.model.evidence import PartLabel
 from squibwise.model.market import (
     HERE_STATES,
@@ -22,6 +21,22 @@ from squibwise.model.market import (
 from squibwise.model.names import side_of, split_component
 from squibwise.model.origin import Finding
 from squibwise.model.work import Operation, Order, Work
+from squibwise.plan.offer_doubts import (
+    bare_number,
+    cite,
+    compare_answer,
+    is_dear,
+    is_suspect,
+    missing_papers,
+    tell_mismatch,
+    tell_not_compared,
+    tell_other_answer,
+    tell_refused,
+    tell_taken_for_all,
+    tell_too_cheap,
+    tell_too_dear,
+    tell_too_few,
+)
 from squibwise.plan.offer_names import (
     Cover,
     Names,
@@ -36,16 +51,6 @@ from squibwise.plan.offer_names import (
 )
 
 EVERYWHERE = "everywhere"
-_SPENT = "the plan needs another; what cannot go back of its price stays in the sums"
-_PAPERS = {
-    "receipt": "a receipt",
-    "donor-vin": "the VIN of the donor car",
-    "recall-check": "the recall check of the number",
-    "theft-check": "the check against theft records",
-    "consent": "the customer's written consent",
-    "crash-check": "a read-out that shows no stored crash",
-    "part-number": "the part number",
-}
 
 
 def list_needs(work: Work) -> tuple[Need, ...]:
@@ -153,10 +158,12 @@ def judge_offers(
         elif offer.state == "returned":
             judged.append(_judge_spent(offer, meant, "returned"))
         else:
-            one, told = _weigh(offer, meant, names, case, catalog)
+            one, told = _weigh(offer, meant, _rivals(matched, meant), names, case, catalog)
             judged += _with_rest(one, meant, cover)
             findings += [*(doubt if need is not None else ()), *told]
-            findings += [_taken_for_all(offer, meant)] if _is_for_all(offer, meant, cover) else []
+            findings += (
+                [tell_taken_for_all(offer, meant)] if _is_for_all(offer, meant, cover) else []
+            )
     return tuple(judged), tuple(findings)
 
 
@@ -174,10 +181,17 @@ def _cover(
     for word, (offer, need) in by_name.items():
         meant = covers[word].need if word in covers else need
         if meant is not None and offer.state in KEPT_STATES:
-            one = _weigh(offer, meant, names, case, catalog)[0]
+            one = _weigh(offer, meant, _rivals(matched, meant), names, case, catalog)[0]
             unfit |= {word} if one.is_wrong or one.is_barred else set()
     rest = {word: x for word, x in by_name.items() if word not in unfit}
     return covers | cover_pieces(rest, wanted, names, case, catalog) if unfit else covers
+
+
+def _rivals(
+    matched: Mapping[str, tuple[Offer, Need | None, list[Finding]]], need: Need
+) -> list[Offer]:
+    """Return the offers that are named for a need, a person's own stock too."""
+    return [o for o, mine, _ in matched.values() if mine is not None and mine.key == need.key]
 
 
 def _is_ours(offer: Offer, names: Names, case: Case, catalog: Catalog) -> set[str]:
@@ -230,21 +244,28 @@ def _is_for_all(offer: Offer, need: Need, cover: Cover | None) -> bool:
 
 
 def _weigh(
-    offer: Offer, need: Need, names: Names, case: Case, catalog: Catalog
+    offer: Offer,
+    need: Need,
+    rivals: Sequence[Offer],
+    names: Names,
+    case: Case,
+    catalog: Catalog,
 ) -> tuple[JudgedOffer, list[Finding]]:
     """Return an offer for a need as it is judged, and what is doubtful of it."""
     found = _judge(offer, need, case, catalog)
-    suspect = _is_suspect(offer, need, catalog)
+    suspect = is_suspect(offer, need, catalog, rivals)
     wrong = _compare_label(offer, need, names, case)
+    other = compare_answer(offer, need, case, catalog)
     few = offer.quantity is not None and offer.quantity < offer.times(need)
-    usable = found.is_usable and not (suspect or wrong or few)
-    barred = suspect or not found.is_usable
-    findings = [_mismatch(offer, need, wrong)] if wrong else []
-    findings += [_not_compared(offer, need)] if _is_unread(offer) else []
+    usable = found.is_usable and not (suspect or wrong or other or few)
+    barred = bool(suspect or other) or not found.is_usable
+    findings = [tell_mismatch(offer, need, wrong)] if wrong else []
+    findings += [tell_not_compared(offer, need)] if _is_unread(offer) else []
     findings += _refuse(found, need, case, catalog)
-    findings += [_too_cheap(found, need)] if suspect else []
-    findings += [_too_dear(offer, need)] if _is_dear(offer, need, catalog) else []
-    findings += [_too_few(offer, need)] if few else []
+    findings += [tell_too_cheap(found, need, suspect)] if suspect else []
+    findings += [tell_other_answer(offer, need, other)] if other else []
+    findings += [tell_too_dear(offer, need)] if is_dear(offer, need, catalog) else []
+    findings += [tell_too_few(offer, need)] if few else []
     judged = msgspec.structs.replace(
         found, is_usable=usable, is_wrong=bool(wrong), is_barred=barred and not wrong
     )
@@ -261,13 +282,9 @@ def _judge(offer: Offer, need: Need, case: Case, catalog: Catalog) -> JudgedOffe
         need=need.key,
         policy=policy,
         is_usable=policy in ("allow", "allow-with-documents"),
-        why=tuple(_cite(r) for r in rules),
+        why=tuple(cite(r) for r in rules),
         lacks=missing_papers(offer, rules[0].without) if rules else (),
     )
-
-
-def _cite(rule: UsedPolicy) -> str:
-    return f"{rule.text} [{rule.source}, {rule.at}]"
 
 
 def _find_rules(offer: Offer, need: Need, case: Case, catalog: Catalog) -> list[UsedPolicy]:
@@ -307,14 +324,6 @@ def _applies(rule: UsedPolicy, offer: Offer, case: Case) -> bool:
     return not rule.without or bool(missing_papers(offer, rule.without))
 
 
-def missing_papers(offer: Offer, asked: Iterable[str]) -> tuple[str, ...]:
-    """Return which of the papers and particulars asked for an offer does not name."""
-    has = set(offer.documents)
-    has |= {"donor-vin"} if offer.donor_vin else set()
-    has |= {"part-number"} if offer.part_number else set()
-    return tuple(word for word in asked if word not in has)
-
-
 def _with_label(offer: Offer, wanted: Sequence[Need], case: Case) -> Offer:
     """Return an offer that arrived with the label that the case holds of it, by its seller."""
     if offer.state not in HERE_STATES or offer.label_number:
@@ -344,7 +353,11 @@ def _compare_label(offer: Offer, need: Need, names: Names, case: Case) -> str:
     old = old_labels(case)
     ordered = [offer.part_number] if offer.part_number else []
     ordered = ordered or [old[c] for c in need.contains if c in old]
-    if offer.label_number and ordered and _bare(offer.label_number) not in map(_bare, ordered):
+    if (
+        offer.label_number
+        and ordered
+        and bare_number(offer.label_number) not in map(bare_number, ordered)
+    ):
         return f"its label says {offer.label_number}, ordered was {' or '.join(ordered)}"
     place = split_component(need.contains[0]).place if need.contains else ""
     side = side_of(place, case.car.drive_hand) if place else None
@@ -356,129 +369,12 @@ def _compare_label(offer: Offer, need: Need, names: Names, case: Case) -> str:
     return ""
 
 
-def _bare(number: str) -> str:
-    """Return a part number without the signs that people write differently."""
-    return "".join(c for c in number.upper() if c.isalnum())
-
-
 def _is_unread(offer: Offer) -> bool:
     return offer.state == "arrived" and not offer.label_number
-
-
-def _is_suspect(offer: Offer, need: Need, catalog: Catalog) -> bool:
-    """Is a new live part offered so far below its usual price that it is likely counterfeit."""
-    low, price = need.usual_low, offer.price
-    if low is None or offer.condition != "new" or not need.live or low.currency != price.currency:
-        return False
-    return (
-        offer.sum_for(need) < catalog.fact("market.too-cheap").number() * low.minor * need.quantity
-    )
-
-
-def _is_dear(offer: Offer, need: Need, catalog: Catalog) -> bool:
-    """Is it offered so far above its usual price that a figure may be wrong."""
-    high, price = need.usual_high, offer.price
-    if high is None or high.currency != price.currency:
-        return False
-    return (
-        offer.sum_for(need) > catalog.fact("market.too-dear").number() * high.minor * need.quantity
-    )
-
-
-def _mismatch(offer: Offer, need: Need, wrong: str) -> Finding:
-    money = Money(minor=offer.sum_for(need), currency=offer.price.currency).text()
-    return Finding(
-        code="arrival-mismatch",
-        severity="warning",
-        message=f"The {need.title} from {offer.supplier} is not what was ordered: {wrong}. It is "
-        f"not fitted, not counted on, and its {money} are in no sum.",
-        remedy="Reject it (state 'rejected') and have its price back. If its number replaces the "
-        "ordered one, let the parts desk confirm that and write it into the part number.",
-        origin=offer.origin,
-    )
-
-
-def _not_compared(offer: Offer, need: Need) -> Finding:
-    return Finding(
-        code="arrival-not-compared",
-        severity="warning" if need.live else "note",
-        message=f"The {need.title} from {offer.supplier} arrived; nobody has compared its label.",
-        remedy="Read its label before it is fitted and write the number into the column "
-        "'label number'.",
-        origin=offer.origin,
-    )
 
 
 def _refuse(found: JudgedOffer, need: Need, case: Case, catalog: Catalog) -> list[Finding]:
     """Return what every rule says that stands against an offer, the strictest first."""
     against: tuple[Policy, ...] = ("forbid", "price-only")
     rules = _find_rules(found.offer, need, case, catalog)
-    return [_refused(found, need, rule) for rule in rules if rule.says in against]
-
-
-def _refused(found: JudgedOffer, need: Need, rule: UsedPolicy) -> Finding:
-    offer, only = found.offer, found.policy == "price-only"
-    lacks = missing_papers(offer, rule.without)
-    remedy = "Settle what is asked for, or take another offer."
-    if lacks:
-        asked = " and ".join(_PAPERS.get(w, w.replace("-", " ")) for w in lacks)
-        remedy = f"Ask {offer.supplier} for {asked}, or take another offer."
-    elif rule.says == "price-only":
-        remedy = "Answer what the maker's rule of this car is, or take another offer."
-    verdict = "shown and not counted on" if only else "refused"
-    if offer.state in KEPT_STATES:
-        verdict = f"{offer.state}; it is not to be fitted as things stand, and {_SPENT}"
-    return Finding(
-        code="offer-price-only" if only else "offer-refused",
-        severity="note" if only and offer.state not in KEPT_STATES else "warning",
-        message=f"{offer.supplier}'s {offer.condition} {need.title} is {verdict}: {_cite(rule)}",
-        remedy=remedy,
-        origin=offer.origin,
-    )
-
-
-def _too_cheap(found: JudgedOffer, need: Need) -> Finding:
-    is_kept = found.offer.state in KEPT_STATES
-    return Finding(
-        code="offer-too-cheap",
-        severity="warning",
-        message=f"{found.offer.price.text()} for a new {need.title} is far below what it usually "
-        "costs: a counterfeit is likely. It is not counted on"
-        + (f", and {_SPENT}." if is_kept else "."),
-        remedy="Ask for the maker's invoice and the label; counterfeit inflators have killed.",
-        origin=found.offer.origin,
-    )
-
-
-def _too_dear(offer: Offer, need: Need) -> Finding:
-    assert need.usual_high is not None  # noqa: S101
-    return Finding(
-        code="offer-too-dear",
-        severity="warning",
-        message=f"{offer.price.text()} for {need.title} is far above what it usually costs "
-        f"(at most about {need.usual_high.text()}).",
-        remedy="Look whether a sign or a set is meant; if the price is right, nothing is to do.",
-        origin=offer.origin,
-    )
-
-
-def _too_few(offer: Offer, need: Need) -> Finding:
-    return Finding(
-        code="offer-too-few",
-        severity="warning",
-        message=f"{offer.supplier} states {offer.quantity} of {offer.times(need)} that are needed: "
-        f"{need.title}. It is not counted on.",
-        remedy="Ask for the rest and correct the quantity, or take another offer.",
-        origin=offer.origin,
-    )
-
-
-def _taken_for_all(offer: Offer, need: Need) -> Finding:
-    return Finding(
-        code="offer-one-for-all",
-        severity="note",
-        message=f"'{offer.fits}' names one place; its price is counted for each of "
-        f"{', '.join(list_places(need))}.",
-        remedy="If it is for that place only, write 1 in the column 'quantity'.",
-        origin=offer.origin,
-    )
+    return [tell_refused(found, need, rule) for rule in rules if rule.says in against]
