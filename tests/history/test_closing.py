@@ -407,10 +407,10 @@ def test_the_last_of_several_words_counts_and_must_come_after_a_place() -> None:
 
 
 def test_a_decision_has_a_name_and_a_reason_and_a_failure_is_none() -> None:
-    assert is_decided(course(signed("x", note="n", by="R")), "x")
-    assert not is_decided(course(signed("x", "failed", note="n", by="R")), "x")
-    assert not is_decided(course(signed("x", note="n", by="R")), "x", after=0)
-    assert not is_decided(course(), "x")
+    assert is_decided(course(signed("x", note="n", by="R")), CATALOG, "x")
+    assert not is_decided(course(signed("x", "failed", note="n", by="R")), CATALOG, "x")
+    assert not is_decided(course(signed("x", note="n", by="R")), CATALOG, "x", after=0)
+    assert not is_decided(course(), CATALOG, "x")
 
 
 # ---- loads, labels, the unit ----

@@ -261,6 +261,7 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             between, ``crash_filler``, and what right after it speaks of its record only.
             Of faults that a scan does not show, ``hidden``. Of the ``unit`` that is ``loose``, with
             what makes it another one, ``unit_other``, a connector, ``plug``, or ``supposed``.
+        nobody: What people write in place of a name: letters and digits alone, folded.
     """
 
     parts: dict[str, tuple[str, ...]]
@@ -273,3 +274,4 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     seen_on: dict[str, str] = {}
     labelled: dict[str, tuple[str, ...]] = {}
     stories: dict[str, tuple[str, ...]]
+    nobody: frozenset[str]

@@ -39,9 +39,10 @@ def one_name(context: click.Context, option: click.Parameter, name: str | None) 
     Raises:
         BadParameter: It is neither.
     """
+    from squibwise.catalog.load import load_catalog
     from squibwise.history.signed import is_name
 
-    if name is not None and not (is_name(name) and name.isprintable()):
+    if name is not None and not (is_name(name, load_catalog()) and name.isprintable()):
         raise click.BadParameter(
             "that is no name: write whose it is, on one line.", context, option
         )

@@ -128,7 +128,6 @@ def _at_spots(
             yield {f"{spot}-{side}" for side in sides}, kinds
 
 
-_DENYING = {"no", "not", "never", "without"}
 _NEVER_GUESSED = ("not-seen", "confirmed-spent")
 
 
@@ -147,7 +146,7 @@ def find_seen(said: str, component: str, catalog: Catalog) -> str:
     if meant in known or not word:
         return meant
     said_words = set(word.split("-"))
-    if said_words & _DENYING:
+    if not said_words.isdisjoint(catalog.said.stories["denied"]):
         return meant
     alike = [k for k in known if said_words <= set(k.split("-")) and k not in _NEVER_GUESSED]
     return alike[0] if len(alike) == 1 else word

@@ -26,7 +26,7 @@ from squibwise.history.signed import find_loads, is_seen_hurt
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.evidence import Evidence
 from squibwise.model.words import RELEASE_WORDS
-from squibwise.model.work import Demand, Operation, Work
+from squibwise.model.work import Demand, Operation, Visit, Work
 from squibwise.require.operations import list_numbers
 from squibwise.require.progress import entry_for
 
@@ -94,28 +94,29 @@ def expand_visit(
             remedy=f"Write `visit 3` and nothing else; this job has 1 to {len(todo.visits)}.",
         )
     tick = Tick(todo=todo, chosen=frozenset(), catalog=catalog, evidence=evidence, note=note)
-    areas = todo.visits[int(number) - 1].areas
-    numbers, then = _take_in_one_go([o for a in areas for o in a.operations], tick)
-    if not numbers:
-        told = f"comes to no. {then.split()[3]}, which is done" if then else "has nothing open"
-        remedy = f"{then.strip()}." if then else "`squibwise work CASE` prints what is open."
-        raise InputError(f"visit {number} {told}{' on its own' if then else ''}.", remedy=remedy)
-    return [str(n) for n in numbers], then
+    numbers, alone = _take_at_once(todo.visits[int(number) - 1], tick)
+    then = find_command_alone(alone, tick) if alone is not None else ""
+    if numbers:
+        return [str(n) for n in numbers], then
+    if alone is None:
+        remedy = "`squibwise work CASE` prints what is open."
+        raise InputError(f"visit {number} has nothing open.", remedy=remedy)
+    told = f"visit {number} comes to no. {alone.n}, which is done on its own."
+    raise InputError(told, remedy=f"{then.strip()}.")
 
 
-def _take_in_one_go(operations: Sequence[Operation], tick: Tick) -> tuple[list[int], str]:
-    """Return the numbers up to the first operation that stands alone, and the command of that."""
+def _take_at_once(visit: Visit, tick: Tick) -> tuple[list[int], Operation | None]:
+    """Return the numbers of a visit up to the first operation that stands alone, and that one."""
     numbers: list[int] = []
-    for operation in operations:
+    for operation in (o for a in visit.areas for o in a.operations):
         if operation.done or not operation.counted or operation.kind not in ("certain", "rule"):
             continue
-        alone = find_command_alone(operation, tick)
         waited = bool(operation.hold_minutes) and not numbers
-        if alone and not waited:
+        if find_command_alone(operation, tick) and not waited:
             says = bool(tick.note) and not numbers and operation.id in ASKING_A_WORD
-            return ([operation.n], "") if says else (numbers, alone)
+            return ([operation.n], None) if says else (numbers, operation)
         numbers.append(operation.n)
-    return numbers, ""
+    return numbers, None
 
 
 def find_demands(words: Sequence[str], todo: Work) -> tuple[list[str], tuple[str, ...]]:

@@ -93,7 +93,7 @@ def judge_lamp(history: History, catalog: Catalog) -> Standing:
     decided = ""
     if signed and signed[0] > place and signed[1].result == "failed":
         problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
-    elif signed and is_decided(history, *LAMP_CHECK, after=place):
+    elif signed and is_decided(history, catalog, *LAMP_CHECK, after=place):
         decided = signed[1].id if any(p.word in _TO_COMPARE for p in problems) else ""
         problems = [p for p in problems if p.word not in _TO_COMPARE]
     return Standing(entry=last, problems=_hardest_first(problems), decided_by=decided)
@@ -160,7 +160,9 @@ def judge_scan(history: History, catalog: Catalog, vin: str | None = None) -> St
     read: tuple[Problem, ...] = ()
     if signed and signed[0] > place and signed[1].result == "failed":
         problems.insert(0, Problem(word="signed-failed", detail=signed[1].note, decided=True))
-    elif _TO_READ & {p.word for p in problems} and is_decided(history, *FINAL_SCAN, after=place):
+    elif _TO_READ & {p.word for p in problems} and is_decided(
+        history, catalog, *FINAL_SCAN, after=place
+    ):
         decided = signed[1].id if signed else ""
         read = tuple(p for p in problems if p.word in _TO_READ)
         problems = [p for p in problems if p.word not in _TO_READ]

@@ -74,10 +74,10 @@ def outdated_gates(history: History) -> tuple[str, ...]:
     )
 
 
-def is_decided(history: History, *words: str, after: int = -1) -> bool:
+def is_decided(history: History, catalog: Catalog, *words: str, after: int = -1) -> bool:
     """Return whether somebody signed by name and said why, after a place."""
     last = last_signed(history, *words)
-    named = last is not None and bool(last[1].note and is_name(last[1].by))
+    named = last is not None and bool(last[1].note and is_name(last[1].by, catalog))
     return named and is_signed(history, *words, after=after)
 
 
@@ -171,18 +171,11 @@ def loads_on(history: History, loop: tuple[str, int]) -> tuple[SubstituteLoad, .
     return tuple(s for s in find_loads(history).out if split_loop(s.loop) == loop)
 
 
-def is_name(text: str | None) -> bool:
+def is_name(text: str | None, catalog: Catalog) -> bool:
     """Return whether somebody is named: blanks, unseen signs and words for nobody are no name."""
     letters = "".join(c for c in text or "" if c.isalnum()).casefold()
-    return bool(letters) and letters not in _NOBODY and not (letters[2:] and len({*letters}) == 1)
-
-
-_NOBODY = frozenset(
-    "unknown notknown none noname unnamed na nil null nobody noone anon anonymous anonym somebody "
-    "someone anyone me myself tba tbd unbekannt niemand keiner jemand desconocido nadie anonimo "
-    "inconnu personne anonyme ignoto sconosciuto nessuno nieznany nikt onbekend desconhecido "
-    "ninguem ninguém".split()
-)
+    is_one_letter = len(letters) > 2 and len({*letters}) == 1  # "xxx"
+    return bool(letters) and letters not in catalog.said.nobody and not is_one_letter
 
 
 ORIGINAL = "original"

@@ -41,7 +41,7 @@ def fitted_parts(context: Context) -> Iterator[dict[str, Any]]:
             "component": component,
             "title": component_title(component, context.catalog),
             "fitted_on": done.time.date().isoformat() if done and done.time else "",
-            "by": name_of(done),
+            "by": name_of(done, context.catalog),
             "number": label.number if label else "",
             "serial": label.serial if label else "",
             "made_on": label.made_on if label else "",
@@ -122,21 +122,21 @@ def _from_signature(*words: str) -> Callable[[Context], Answer]:
     """Return who answers a question by the last signature under these words, with its note."""
 
     def find(context: Context) -> Answer:
-        return [(_in_words(e), [e]) for e in signed_under(*words)(context)]
+        return [(_in_words(e, context.catalog), [e]) for e in signed_under(*words)(context)]
 
     return find
 
 
-def _in_words(entry: Evidence) -> str:
+def _in_words(entry: Evidence, catalog: Catalog) -> str:
     note = getattr(entry, "note", "") or ""
     on = entry.time.date().isoformat() if entry.time else "no day given"
-    return ", ".join(part for part in (note, name_of(entry) or NOBODY, on) if part)
+    return ", ".join(part for part in (note, name_of(entry, catalog) or NOBODY, on) if part)
 
 
 def _disposal(context: Context) -> Answer:
     """Return who signed that the old parts are gone, and what is not said of where to."""
     return [
-        (_in_words(e) + ("" if getattr(e, "note", "") else UNSAID), [e])
+        (_in_words(e, context.catalog) + ("" if getattr(e, "note", "") else UNSAID), [e])
         for e in signed_under(*DISPOSAL)(context)
     ]
 
@@ -225,7 +225,7 @@ def _crash_data(context: Context) -> Answer:
 def _calibrations(context: Context) -> Answer:
     titles = {i.id: i.title for i in context.work.items}
     return [
-        (f"{titles.get(word_of(e), word_of(e))}: {_in_words(e)}", [e])
+        (f"{titles.get(word_of(e), word_of(e))}: {_in_words(e, context.catalog)}", [e])
         for e in signed_items("calibrate")(context)
     ]
 

@@ -159,7 +159,7 @@ def _loads_left_in(context: Context) -> list[str]:
 
 def _is_explained(context: Context, word: str, after: int = -1) -> bool:
     """Return whether somebody answers for a point by name, says why, and said so afterwards."""
-    return is_decided(context.history, word, after=after)
+    return is_decided(context.history, context.catalog, word, after=after)
 
 
 def _doubtful(context: Context) -> list[str]:
@@ -433,16 +433,16 @@ def _same_content(scan: Evidence, context: Context) -> list[str]:
 
 def _cautions_unread(context: Context) -> list[str]:
     last = last_signed(context.history, "cautions")
-    named = last is not None and is_name(last[1].by) and last[1].result == "passed"
+    named = last is not None and is_name(last[1].by, context.catalog) and last[1].result == "passed"
     return [] if named else ["nobody has recorded it"]
 
 
 def _nobody_answers(context: Context) -> list[str]:
     history, last = context.history, last_signed(context.history, "release")
     since = is_signed(history, "release", after=max(last_touch(history), _last_proof(context)))
-    if last is not None and last[1].by and not is_name(last[1].by):
+    if last is not None and last[1].by and not is_name(last[1].by, context.catalog):
         return [f"'{last[1].by}' names nobody: did CASE release --by NAME"]
-    if last is None or not is_name(last[1].by) or not since:
+    if last is None or not is_name(last[1].by, context.catalog) or not since:
         return ["nobody has recorded it since the last work, lamp check and scan"]
     later = told_after(history, last[0])
     if later:

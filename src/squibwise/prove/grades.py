@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from squibwise.catalog.load import component_title
+from squibwise.catalog.load import Catalog, component_title
 from squibwise.catalog.texts import PASSED, Paper
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.order import last_change
@@ -171,7 +171,7 @@ def tell_stated(entry: Evidence, context: Context) -> str:
     is_empty = any(not shows_anything(p.file, context) for p in attached)
     shared = attached and not is_empty and not any(p in _list_showing(context) for p in attached)
     seen = _EMPTY if is_empty else _SHARED if shared else ""
-    return f"{named}: {name_of(entry) or NOBODY}{on}{unsaid}{seen}"
+    return f"{named}: {name_of(entry, context.catalog) or NOBODY}{on}{unsaid}{seen}"
 
 
 def entry_kind(entry: Evidence) -> str:
@@ -179,10 +179,10 @@ def entry_kind(entry: Evidence) -> str:
     return str(entry.__struct_config__.tag)
 
 
-def name_of(entry: Evidence | None) -> str:
+def name_of(entry: Evidence | None, catalog: Catalog) -> str:
     """Return who an entry is by; empty when nobody is named."""
     by = getattr(entry, "by", None) or (entry.origin.person if entry else None) or ""
-    return by if is_name(by) else ""
+    return by if is_name(by, catalog) else ""
 
 
 def grade_gates(gates: Iterable[Gate], context: Context) -> tuple[Gate, ...]:
@@ -352,7 +352,7 @@ def papers(context: Context) -> Iterator[dict[str, Any]]:
             "id": paper.id,
             "text": paper.text,
             "grade": SHOWN if shown else STATED if entries else OPEN,
-            "by": name_of(last),
+            "by": name_of(last, context.catalog),
             "time": last.time.isoformat() if last is not None and last.time else "",
             "source": paper.source,
         }

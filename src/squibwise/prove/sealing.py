@@ -13,7 +13,6 @@ import msgspec
 import rfc8785
 
 from squibwise.errors import InputError
-from squibwise.history.signed import is_name
 from squibwise.model.proof import ProofRecord, Signature
 
 if TYPE_CHECKING:
@@ -202,14 +201,15 @@ def sign(record: ProofRecord, key: bytes, by: str) -> ProofRecord:
     Args:
         record: A finished record; a draft is never signed.
         key: The private key. [32 bytes]
-        by: Name of the person who signs; it is part of what is signed.
+        by: Name of the person who signs; it is part of what is signed. That it names somebody is
+            asked by the gate of the release, without which a record is a draft.
 
     Raises:
         InputError: The record is a draft, or nobody is named.
 
     Source: RFC 8032, Ed25519. We differ in nothing; what is signed is canonical JSON (RFC 8785).
     """
-    if record.draft or not is_name(by):
+    if record.draft or not by.strip():
         raise InputError(
             f"the record of {record.case_id} cannot be signed",
             remedy="Close every gate, and record passed 'release' with by = the person's name.",

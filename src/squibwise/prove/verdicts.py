@@ -47,10 +47,10 @@ def verdicts(
         *label_verdicts(history, catalog, case.car.vin, case.car.drive_hand),
     ]
     left_in = assessment.loads_left_in if assessment else ()
-    return tuple(_without_loads(_decided(v, history), left_in, history) for v in found)
+    return tuple(_without_loads(_decided(v, history, catalog), left_in, history) for v in found)
 
 
-def _decided(verdict: Verdict, history: History) -> Verdict:
+def _decided(verdict: Verdict, history: History, catalog: Catalog) -> Verdict:
     """Return the verdict as a named person decided it, where it was undecided."""
     last = last_signed(history, verdict.what)
     if verdict.outcome != "undecided" or not verdict.what.startswith(_SIGNED) or last is None:
@@ -58,7 +58,7 @@ def _decided(verdict: Verdict, history: History) -> Verdict:
     place, signature = last
     named = {e for b in verdict.because for e in b.evidence} | {verdict.what.partition(":")[2]}
     about = max(history.place_of(e) for e in named)
-    if place <= about or not (is_name(signature.by) and signature.note):
+    if place <= about or not (is_name(signature.by, catalog) and signature.note):
         return verdict
     reason = Because(text=f"Decided by {signature.by}: {signature.note}", evidence=(signature.id,))
     return msgspec.structs.replace(

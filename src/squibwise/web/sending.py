@@ -16,6 +16,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
+from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage import entering, store
 from squibwise.garage.cases import editing
@@ -107,6 +108,7 @@ def _once(request: Request, sent: Sent, doing: Doing) -> Response:
         if done is not None:
             return go(done)
         try:
+            _refuse_nobody(sent, bench.catalog)
             answer = doing(request, sent)
         except StaleError as error:
             return _show_both(request, error.opened, sent)
@@ -145,6 +147,12 @@ def refuse_unnamed(sent: Sent, remedy: str) -> None:
     """
     if not sent.get("by"):
         raise UnnamedError("Nobody is named.", remedy=remedy)
+
+
+def _refuse_nobody(sent: Sent, catalog: Catalog) -> None:
+    by = sent.get("by", 60)
+    if by and not is_name(by, catalog):
+        raise UnnamedError(f"'{by}' names nobody.", remedy="Write who saw or did it.")
 
 
 def refuse_stale(opened: Opened, sent: Sent) -> None:
@@ -280,8 +288,6 @@ def _as_taken(entry: Pairs) -> Pairs:
 def common(sent: Sent) -> dict[str, Any]:
     """Return the keys that an entry gets: who, where its kind takes that, and when."""
     by = sent.get("by", 60)
-    if by and not is_name(by):
-        raise UnnamedError(f"'{by}' names nobody.", remedy="Write who saw or did it.")
     return ({"by": by} if by else {}) | {"time": _time(sent)}
 
 
