@@ -11,7 +11,7 @@ import msgspec
 from squibwise import infer, intake, isolate, plan, prove, require
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import before_work, put_in_order
-from squibwise.model.belief import Assessment, ComponentBelief
+from squibwise.model.belief import Assessment, BenchBelief, ComponentBelief
 from squibwise.model.bid import NO_LESSONS, BidLimit, BidSheet, Lessons, Settled, SettledLine
 from squibwise.model.case import Case, Experience
 from squibwise.model.cost import Cost
@@ -82,7 +82,7 @@ def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
     shifts = infer.learn_shifts(cases, catalog)
     proved: Counter[str] = Counter()
     for case in (c for c in cases if any(isinstance(e, TestOutcome) for e in c.evidence)):
-        proved.update(isolate.proved_causes(case, assess(case, catalog), catalog))
+        proved.update(isolate.proved_causes(case, _untested(case, catalog, NO_EXPERIENCE), catalog))
     return Experience(
         cases=len(cases),
         shifts={k: round(s.value, DECIMALS) for k, s in shifts.items() if s.n},
@@ -93,14 +93,29 @@ def learn(finished: Iterable[Case], catalog: Catalog) -> Experience:
 def assess(case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE) -> Assessment:
     """Return what happened in the crash and what state every component is in."""
     case = put_in_order(case)
-    return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts)
+    tests = _weigh_tests(case, catalog, own)
+    return infer.assess(case, catalog, plan.losses(case, catalog), own.shifts, tests)
+
+
+def _weigh_tests(case: Case, catalog: Catalog, own: Experience) -> BenchBelief:
+    """Return what the tests entered say, each weighed once against what is believed without any."""
+    if not any(isinstance(e, TestOutcome) for e in case.evidence):
+        return BenchBelief()
+    return isolate.weigh_tests(case, _untested(case, catalog, own), catalog, own.proved)
+
+
+def _untested(case: Case, catalog: Catalog, own: Experience) -> Assessment:
+    """Return what is believed without any outcome of a test."""
+    kept = tuple(e for e in case.evidence if not isinstance(e, TestOutcome))
+    return infer.assess_plainly(msgspec.structs.replace(case, evidence=kept), catalog, own.shifts)
 
 
 def believe(
     case: Case, catalog: Catalog, own: Experience = NO_EXPERIENCE
 ) -> tuple[ComponentBelief, ...]:
     """Return what state every component is in, at once: as ``assess``, without its reasons."""
-    return infer.believe(put_in_order(case), catalog, own.shifts)
+    case = put_in_order(case)
+    return infer.believe(case, catalog, own.shifts, _weigh_tests(case, catalog, own))
 
 
 def trace(

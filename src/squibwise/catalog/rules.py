@@ -14,7 +14,7 @@ from squibwise.model.words import STATES, Basis
 
 RULE_ACTIONS = ("replace", "inspect", "trace", "calibrate")
 STRICTNESS = ("always", "when-met", "inspect-first", "advice")
-TRIGGERS = (*STATES, "replaced", "struck", "event")
+TRIGGERS = (*STATES, "located", "replaced", "struck", "event")
 NEAR = ("itself", "same-seat", "same-side", "anywhere")
 EVENTS = (
     "always",
@@ -40,7 +40,8 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
         word: As written in ``when``.
         text: In a mechanic's words.
         state: Component state that triggers it; ``replaced`` for a part that another rule
-            replaces, ``struck`` for a struck zone, ``event`` for the event as a whole.
+            replaces, ``located`` for one in which tests located a fault, ``struck`` for a struck
+            zone, ``event`` for the event as a whole.
         kinds: Kinds that can trigger it; empty = any.
         families: Families that can trigger it; empty = any.
         places: Places (zones for ``struck``) that can trigger it; empty = any.

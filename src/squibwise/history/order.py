@@ -13,7 +13,8 @@ from squibwise.model.report import Report
 from squibwise.model.words import Done
 
 VERIFIED = "fixed"
-CURED = (VERIFIED, "gone-for-good")
+_HANDLED = "gone-for-good"
+CURED = (VERIFIED, _HANDLED)
 _REPAIRS: dict[str, Done] = {
     "reseat": "reseated",
     "renew": "reseated",
@@ -139,9 +140,11 @@ def _work_of(entry: Evidence) -> DoneWork | None:
     """Return the work an entry tells of: a done, or a repair of the fault plan."""
     if isinstance(entry, DoneWork):
         return entry
-    if not isinstance(entry, TestOutcome) or entry.outcome not in (VERIFIED, "not fixed"):
+    if not isinstance(entry, TestOutcome) or entry.outcome not in (*CURED, "not fixed"):
         return None
     verb, _, point = entry.test.partition(":")
+    if entry.outcome == _HANDLED:
+        verb = "reseat"  # it was parted for the load and closed again, and that cured it
     if verb not in _REPAIRS or entry.test in _NO_CONNECTOR:
         return None
     component = _NAMED.get(point, split_loop(entry.loop)[0])
@@ -150,7 +153,7 @@ def _work_of(entry: Evidence) -> DoneWork | None:
 
 def is_verified(entry: Evidence) -> TypeGuard[TestOutcome]:
     """Return whether an entry is a repair that was tried afterwards and held."""
-    return isinstance(entry, TestOutcome) and entry.outcome == VERIFIED
+    return isinstance(entry, TestOutcome) and entry.outcome in CURED
 
 
 def _times(evidence: tuple[Evidence, ...]) -> list[Time]:

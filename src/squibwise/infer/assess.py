@@ -1,7 +1,6 @@
 """Assess a case: what happened, and what state every component is in."""
 
 from collections.abc import Callable, Mapping
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -10,8 +9,8 @@ from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.infer.assumptions import list_assumptions, list_questions
-from squibwise.infer.building import build_network
-from squibwise.infer.circuits import SPRING, circuit_table
+from squibwise.infer.building import UNTESTED, build_network
+from squibwise.infer.circuits import circuit_table
 from squibwise.infer.contradictions import find_contradictions, tell_other_cars
 from squibwise.infer.crash import Scenario
 from squibwise.infer.crash_record import crash_record, second_impact
@@ -21,7 +20,8 @@ from squibwise.infer.explain import Flip, Reasons, explain_components, find_flip
 from squibwise.infer.marginals import GroupBelief, PartBelief, group_beliefs, speed_quantiles
 from squibwise.infer.network import Group, Network
 from squibwise.infer.next_look import Leads, list_candidates, rank_looks
-from squibwise.infer.parts import LOOSE, Micro
+from squibwise.infer.parts import LOOSE
+from squibwise.infer.places import find_places
 from squibwise.infer.reports import drop_copies, is_of_another_car
 from squibwise.infer.scan import UNIT, circuits_said, loose_chance
 from squibwise.infer.sights import (
@@ -33,6 +33,7 @@ from squibwise.infer.sights import (
 from squibwise.infer.stakes import weigh_stakes
 from squibwise.model.belief import (
     Assessment,
+    BenchBelief,
     ComponentBelief,
     Contradiction,
     EventBelief,
@@ -56,6 +57,7 @@ def assess(
     catalog: Catalog,
     losses: LossTable | None = None,
     shifts: Mapping[str, float] | None = None,
+    tests: BenchBelief = UNTESTED,
 ) -> Assessment:
     """Return what is believed of the event and of every component, with reasons.
 
@@ -64,6 +66,7 @@ def assess(
         catalog: Priors, firing logic and likelihoods.
         losses: What wrong decisions cost; None = one unit each, for ranking the next looks.
         shifts: Learned intercepts of the deployment curves, by curve id. [log odds]
+        tests: What the fault-finding tests say.
 
     Raises:
         InputError: There is more evidence than can be weighed within memory.
@@ -71,7 +74,7 @@ def assess(
     _refuse_too_much(case)
     foreign = [e.id for e in case.evidence if is_of_another_car(e, case.car.vin)]
     case, findings = drop_copies(case, catalog)
-    net = build_network(case, catalog, shifts or {})
+    net = build_network(case, catalog, shifts or {}, tests)
     engine = Engine(net, catalog)
     likelihoods = doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog)
     found = engine.run(likelihoods)
@@ -83,16 +86,11 @@ def assess(
     turns = find_flips(candidates, case, groups, stakes, catalog)
     event = event_belief(found, groups, crash_record(found, catalog), catalog)
     unproven = _list_unproven(net, groups, catalog)
-    contradictions = (
-        *loads.values(),
-        *tell_other_cars(foreign),
-        *find_contradictions(case, engine, likelihoods, found, groups, catalog),
-    )
+    between = find_contradictions(case, engine, likelihoods, found, groups, catalog)
+    contradictions = (*loads.values(), *tell_other_cars(foreign), *between)
     leads = Leads(
         loads=frozenset({*loads, *stand_on_loads(net, catalog)}),
-        deciding={
-            n: turns[n].settled_by for n in _to_decide(case, contradictions, groups) if n in turns
-        },
+        deciding={n: turns[n].settled_by for n in _to_decide(case, contradictions, groups, turns)},
         set_aside=bool(foreign),
         unproven=unproven,
         plugs=_plugs_in_doubt(event, net, catalog),
@@ -102,6 +100,7 @@ def assess(
         components=_components(case, found, groups, why, turns, catalog),
         loads_left_in=tuple(loads),
         unproven=unproven,
+        located=tests.located,
         contradictions=contradictions,
         next_looks=rank_looks(
             case, candidates, engine, likelihoods, found, groups, stakes, leads, catalog
@@ -114,17 +113,31 @@ def assess(
 
 
 def believe(
-    case: Case, catalog: Catalog, shifts: Mapping[str, float] | None = None
+    case: Case,
+    catalog: Catalog,
+    shifts: Mapping[str, float] | None = None,
+    tests: BenchBelief = UNTESTED,
 ) -> tuple[ComponentBelief, ...]:
+    """Return the states of ``assess`` alone, without its reasons."""
+    return assess_plainly(case, catalog, shifts, tests).components
+
+
+def assess_plainly(
+    case: Case,
+    catalog: Catalog,
+    shifts: Mapping[str, float] | None = None,
+    tests: BenchBelief = UNTESTED,
+) -> Assessment:
     """Return the beliefs of ``assess`` alone: no reasons and no next looks, which take longest.
 
     Raises:
         InputError: There is more evidence than can be weighed within memory.
     """
     _refuse_too_much(case)
-    net = build_network(drop_copies(case, catalog)[0], catalog, shifts or {})
+    net = build_network(drop_copies(case, catalog)[0], catalog, shifts or {}, tests)
     engine = Engine(net, catalog)
     found = engine.run(doubt_lone_sights(engine, weigh_evidence(net, catalog), catalog))
+    groups = group_beliefs(found)
     beliefs = {
         name: ComponentBelief(
             id=name,
@@ -132,14 +145,22 @@ def believe(
             now=state_belief(part, part.now),
             stages=stage_beliefs(part, group.group, found, catalog),
         )
-        for group in group_beliefs(found)
+        for group in groups
         for name, part in group.parts.items()
     }
-    return tuple(beliefs[c] for c in case.car.components if c in beliefs)
+    return Assessment(
+        event=event_belief(found, groups, crash_record(found, catalog), catalog),
+        components=tuple(beliefs[c] for c in case.car.components if c in beliefs),
+        loads_left_in=tuple(loads_left_in(net, catalog)),
+        located=tests.located,
+    )
 
 
 def _to_decide(
-    case: Case, contradictions: tuple[Contradiction, ...], groups: tuple[GroupBelief, ...]
+    case: Case,
+    contradictions: tuple[Contradiction, ...],
+    groups: tuple[GroupBelief, ...],
+    turns: dict[str, Flip],
 ) -> set[str]:
     """Return the components of which two things are said that do not fit, hearsay aside.
 
@@ -150,7 +171,7 @@ def _to_decide(
     for unit in (g.parts[UNIT] for g in groups if UNIT in g.parts):
         hurt = [m.state == "damaged" for m in unit.part.micros]
         found |= {UNIT} if float(unit.now.sum(axis=0) @ hurt) >= _MORE_LIKELY else set()
-    return found
+    return found & turns.keys()
 
 
 def _components(
@@ -252,59 +273,21 @@ def stage_beliefs(
             fired=fired / total,
             live=live / total,
             faulty=max(0.0, total - fired - live) / total,
-            where=_where_at_fault(marginal, like[:, :, stage], group, len(found.net.line.entries)),
+            where=_where(marginal, like[:, :, stage], group, found, stage + 1),
         )
     return result
 
 
-def _where_at_fault(marginal: PartBelief, like: Array, group: Group, now: int) -> dict[str, float]:
-    """Return by where its fault lies what a circuit is like now, from (C, M, K)."""
-    joint = marginal.now[:, :, None] * like
-    joint = joint / joint.sum()
-    places = _fault_places(marginal.part.micros).reshape(len(_FAULT_PLACES), -1)
-    found = dict(zip(_FAULT_PLACES, (places @ joint.sum(axis=0).ravel()).tolist(), strict=True))
-    there = np.array([m.condition != "absent" for m in marginal.part.micros])
-    for cause, chance in zip(group.causes, joint[:, :, CIRCUITS.index(_OFF)] @ there, strict=True):
-        shared = cause.active(now) and marginal.part.id in cause.members
-        place = "clock-spring" if cause.name == SPRING else "shared-connector"
-        found[place if shared else "own-connector"] += float(chance)
-    return {place: chance for place, chance in found.items() if chance > 0.0}
-
-
-_OFF = "unplugged"
-_FAULT_PLACES = (
-    "nowhere",
-    "spent",
-    "left-out",
-    "load",
-    "own-connector",
-    "shared-connector",
-    "clock-spring",
-    "part",
-)
-
-
-@lru_cache(maxsize=64)
-def _fault_places(micros: tuple[Micro, ...]) -> Array:
-    """Return whether a fault lies at each place, by micro and circuit: (places, M, K).
-
-    Of a circuit that is off, though its part is there, the causes tell where.
-    """
-    table = np.zeros((len(_FAULT_PLACES), len(micros), len(CIRCUITS)))
-    for row, micro in enumerate(micros):
-        for column, circuit in enumerate(CIRCUITS):
-            if circuit != _OFF or micro.condition == "absent":
-                place = _FAULT_PLACES.index(_fault_place(circuit, micro.condition))
-                table[place, row, column] = 1.0
-    return table
-
-
-def _fault_place(circuit: str, condition: str) -> str:
-    """Return where a fault lies, from what the circuit and the part are like."""
-    if circuit == "good":
-        return "load" if condition in ("loaded", "bridged") else "nowhere"
-    places = {_OFF: "left-out", "spent": "spent"} | dict.fromkeys(LOOSE, "own-connector")
-    return places.get(circuit, "part")
+def _where(
+    marginal: PartBelief, like: Array, group: Group, found: Posterior, stage: int
+) -> dict[str, float]:
+    """Return where a fault of a circuit lies now; tests tell the part from its wiring."""
+    where = find_places(marginal, like, group, len(found.net.line.entries))
+    tested = found.net.parts_of.get((marginal.part.id, stage))
+    if not tested or "part" not in where:
+        return where
+    mass = where.pop("part")
+    return where | {word: mass * share for word, share in tested.items()}
 
 
 def circuits_now(marginal: PartBelief, group: Group, found: Posterior, catalog: Catalog) -> Array:

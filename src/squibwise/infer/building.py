@@ -18,15 +18,19 @@ from squibwise.infer.firing_logic import FiringLogic, Occupants, firing_logics, 
 from squibwise.infer.network import Cluster, Group, Network
 from squibwise.infer.parts import PartModel, Rates, charged_part, has_plug, plain_part
 from squibwise.infer.reports import unit_states
+from squibwise.model.belief import BenchBelief
 from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance, Look
 from squibwise.model.names import Side, side_of, split_component, split_loop
 from squibwise.model.report import Report
 
 Array = npt.NDArray[np.float64]
+UNTESTED = BenchBelief()
 
 
-def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> Network:
+def build_network(
+    case: Case, catalog: Catalog, shifts: Mapping[str, float], tests: BenchBelief = UNTESTED
+) -> Network:
     """Return the model of a case, with learned intercepts of the deployment curves."""
     events, logics, line = (
         event_table(case, catalog, shifts),
@@ -61,6 +65,8 @@ def build_network(case: Case, catalog: Catalog, shifts: Mapping[str, float]) -> 
         is_closed_up(case, catalog),
         near,
         follow_repairs(line, case.car, catalog),
+        tests.weights,
+        tests.parts,
     )
 
 

@@ -6,10 +6,12 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
+from squibwise.history.order import CURED
 from squibwise.infer.circuits import circuit_table, gone_with_a_load
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import LOOSE, OnComponent, PartModel
+from squibwise.infer.places import values_of_outcome
 from squibwise.infer.scan import (
     UNIT,
     chance_of_reading,
@@ -316,7 +318,7 @@ _AT_THE_DEVICE = "load-at:device-plug"
 def weigh_test(
     entry: TestOutcome, place: int, net: Network, catalog: Catalog
 ) -> Iterator[Likelihood]:
-    """Yield what a fault-finding test says of the device itself; the rest is for isolation."""
+    """Yield what a fault-finding test says of its circuit."""
     component, stage = split_loop(entry.loop)
     found = net.find(component)
     if found is None or stage > found[1].stages:
@@ -326,7 +328,9 @@ def weigh_test(
     text = f"{entry.test}: {entry.outcome}"
     values: Array | None = None
     at: float = place
-    if entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
+    if entry.id in net.tests and entry.test not in LOOKED_AT and entry.outcome not in CURED:
+        values = values_of_outcome(net.tests[entry.id], table, part, group.causes, place)
+    elif entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
         gone = gone_with_a_load(part, table, catalog.firing)
         values = gone if entry.outcome == "gone" else 1.0 - gone
     elif entry.test in LOOKED_AT and not is_mended_in_vain(entry, place, net):

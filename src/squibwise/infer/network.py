@@ -1,6 +1,6 @@
 """The model of one car, and pieces of evidence as likelihoods on it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import msgspec
 import numpy as np
@@ -12,6 +12,7 @@ from squibwise.infer.circuits import Cause
 from squibwise.infer.event_table import EventTable
 from squibwise.infer.firing_logic import FiringLogic, Occupants
 from squibwise.infer.parts import OnComponent, PartModel
+from squibwise.model.belief import TestWeight
 from squibwise.model.words import Basis
 
 Array = npt.NDArray[np.float64]
@@ -119,6 +120,8 @@ class Network(msgspec.Struct, frozen=True):
         near: Components on the same plug as each one, and those beside it: work on them may
             loosen or break it.
         repairs: What became of the repairs.
+        tests: What each outcome of a fault-finding test says, by the id of its entry.
+        parts_of: Where a fault of a part or its own wiring lies, of circuits that were tested.
     """
 
     events: EventTable
@@ -130,6 +133,8 @@ class Network(msgspec.Struct, frozen=True):
     rebuilt: bool
     near: dict[str, tuple[frozenset[str], frozenset[str]]]
     repairs: Course
+    tests: Mapping[str, TestWeight] = {}
+    parts_of: Mapping[tuple[str, int], Mapping[str, float]] = {}
 
     def parts(self) -> Iterator[tuple[int, int, int, PartModel]]:
         """Yield group, cluster and part number with each part."""

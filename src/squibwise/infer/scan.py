@@ -7,7 +7,7 @@ import numpy.typing as npt
 from squibwise.catalog.firing import CIRCUITS
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import BACK
-from squibwise.history.order import VERIFIED, History, is_verified
+from squibwise.history.order import CURED, History, is_verified
 from squibwise.history.returned import NOT_CURED
 from squibwise.infer.circuits import (
     LineReading,
@@ -305,11 +305,11 @@ def circuits_called(
     if not isinstance(entry, TestOutcome) or net.repairs.refutes(entry):
         return {}
     sure = tests.good_if_fixed.value
-    says = {VERIFIED: sure, NOT_CURED: 1.0 - sure, BACK: 1.0 - sure}
+    says = dict.fromkeys(CURED, sure) | {NOT_CURED: 1.0 - sure, BACK: 1.0 - sure}
     if entry.outcome not in says:
         return {}
     called = {split_loop(entry.loop): says[entry.outcome]}
-    if entry.outcome == VERIFIED:
+    if entry.outcome in CURED:
         called |= dict.fromkeys(_meant_besides(entry, net), sure)
     return called
 

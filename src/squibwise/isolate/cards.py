@@ -317,6 +317,22 @@ def _repair_card(
     )
 
 
+_PROVE = "Prove what was done: {title}"
+
+
+def proving_card(bench: BenchRepair, context: Context, catalog: Catalog) -> BenchCard:
+    """Return the card that reads again after a repair that was done and not yet proved."""
+    left = tuple(s for s in bench.repair.how if s.startswith(("[on] ", "[drive] ")))
+    title = _PROVE.format(title=bench.repair.title)
+    check = msgspec.structs.replace(bench.repair, how=left, minutes=0.0, title=title)
+    proved = msgspec.structs.replace(bench, repair=check)
+    card = _repair_card(proved, [], context, catalog)
+    card = _plugged_in_first(_stay_off_the_road(card, context, catalog), context)
+    card = _behind_the_gate(card, context, catalog)
+    how = tuple(s.text for s in card.steps)
+    return msgspec.structs.replace(card, how=how, danger=danger_of(context))
+
+
 def confirming_card(context: Context, standing: Standing, catalog: Catalog) -> BenchCard:
     """Return the card of the second drive: a fault that comes and goes is not cured before it."""
     book, calm = catalog.loops, _is_calm(context)

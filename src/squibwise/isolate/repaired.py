@@ -325,6 +325,7 @@ def doubt(state: Standing, item: DoneWork, bench: BenchRepair, room: Room) -> St
         or item.time is None
         or place(report.id) < place(item.id)
     ):
+        state = msgspec.structs.replace(state, unverified=bench.id)
         return note(state, _unverified(item, bench))
     failed = room.catalog.fact("isolation.repair-failed").number()
     reason = Because(

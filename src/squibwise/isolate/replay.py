@@ -1,5 +1,7 @@
 """What has been tested and repaired on this circuit so far, and whether it stayed away."""
 
+import math
+
 import msgspec
 
 from squibwise.catalog.load import Catalog
@@ -7,6 +9,7 @@ from squibwise.history.closing import AGAIN, BACK
 from squibwise.history.returned import follow_repairs
 from squibwise.isolate.bench import BenchRepair, BenchTest, outcome_chances, power_of
 from squibwise.isolate.context import Context, counts_for
+from squibwise.isolate.places import place_of
 from squibwise.isolate.prose import reads_the_circuit
 from squibwise.isolate.repaired import close, doubt, drive_again, enter_repair, reopen
 from squibwise.isolate.standing import (
@@ -19,7 +22,7 @@ from squibwise.isolate.standing import (
     refuse_outcome,
 )
 from squibwise.isolate.suspects import Suspect, ranked
-from squibwise.model.belief import Because
+from squibwise.model.belief import Because, TestWeight
 from squibwise.model.evidence import DoneWork, LampCheck, SeatTrial, TestOutcome
 from squibwise.model.names import split_loop
 from squibwise.model.origin import Finding
@@ -68,6 +71,7 @@ def replay(
 
 
 def _entered(state: Standing, item: TestOutcome, bench: Room) -> Standing:
+    state = msgspec.structs.replace(state, unverified="")
     if item.test == AGAIN:
         return drive_again(state, item, bench)
     if (state.fixed or state.unconfirmed) and item.outcome == BACK:
@@ -87,7 +91,8 @@ def _seen_from(state: Standing, item: TestOutcome, bench: Room) -> Standing:
     test = bench.tests.get(item.test)
     if test is None or item.outcome not in test.test.outcomes:
         return state
-    return msgspec.structs.replace(_tested(state, item, test, bench), spent=state.spent)
+    told = _tested(state, item, test, bench)
+    return msgspec.structs.replace(told, spent=state.spent, weighed=state.weighed)
 
 
 def _loaded_beside(state: Standing, item: TestOutcome, bench: Room) -> Standing:
@@ -102,10 +107,26 @@ def _loaded_beside(state: Standing, item: TestOutcome, bench: Room) -> Standing:
 
 
 def _named(item: DoneWork, bench: Room) -> BenchRepair | None:
-    """Return the repair that a piece of work names as ``<loop>:<repair>`` or ``<repair>``."""
-    if item.item is None:
+    """Return the repair that a piece of work names as ``<loop>:<repair>`` or ``<repair>``.
+
+    A part of the circuit that was replaced since the fault was last read is its repair too.
+    """
+    named = bench.repairs.get((item.item or "").removeprefix(f"{bench.context.loop}:"))
+    if named is not None or item.what != "replaced":
+        return named
+    report, place = bench.context.reported.report, bench.context.position
+    if report is None or place(item.id) < place(report.id):
         return None
-    return bench.repairs.get(item.item.removeprefix(f"{bench.context.loop}:"))
+    parts = (r for r in bench.repairs.values() if r.repair.part)
+    return next((r for r in parts if _is_renewed(r, item, bench.context)), None)
+
+
+def _is_renewed(repair: BenchRepair, item: DoneWork, context: Context) -> bool:
+    """Return whether a part that was replaced is the one that a repair renews."""
+    if repair.repair.part == "device":
+        return item.component == context.name.id
+    kind = item.component.partition(".")[2]
+    return repair.point.role in ("coil", "unit") and repair.point.kind == kind
 
 
 def _strange_test(item: TestOutcome, known: list[str]) -> Finding:
@@ -172,8 +193,31 @@ def _tested(state: Standing, item: TestOutcome, bench: BenchTest, room: Room) ->
         again=state.again | ({bench.id} & state.done),
         load_at=_load_after(state.load_at, item, bench),
         repair=bench.id if cured else state.repair,
+        weighed=(*state.weighed, _weigh(state, item, bench, weight, room)),
     )
     return close(state, item.id, room) if cured else state
+
+
+def _weigh(
+    state: Standing, item: TestOutcome, bench: BenchTest, weight: float, room: Room
+) -> TestWeight:
+    """Return how likely an outcome was by where the fault lies, over the causes left before it."""
+    p: dict[str, float] = {}
+    told: dict[str, float] = {}
+    for suspect in (s for s in state.suspects if len(s.parts) == 1):
+        place = place_of(suspect.parts[0], room.context)
+        chance = _chance(bench, suspect, item.outcome, room) ** weight
+        for word in {place, "part"} if place == "device" else {place}:
+            p[word] = p.get(word, 0.0) + suspect.p
+            told[word] = told.get(word, 0.0) + suspect.p * chance
+    likely = {place: told[place] / p[place] for place in p if p[place] > 0.0}
+    nothing = Suspect(parts=("codes:left-over",), title="", p=1.0)
+    likely.setdefault("nowhere", _chance(bench, nothing, item.outcome, room) ** weight)
+    places = p.keys() - {"device"}
+    mean = math.fsum(told[w] for w in places) / math.fsum(p[w] for w in places)
+    return TestWeight(
+        evidence=item.id, test=item.test, outcome=item.outcome, likely=likely, otherwise=mean
+    )
 
 
 def _needs_connector(bench: BenchTest) -> bool:

@@ -7,6 +7,7 @@ from squibwise.history.apart import find_apart
 from squibwise.isolate.bench import BenchRepair, BenchTest, access_of, power_of
 from squibwise.isolate.context import Context, wait_minutes
 from squibwise.isolate.suspects import Suspect
+from squibwise.model.belief import TestWeight
 from squibwise.model.evidence import TestOutcome
 from squibwise.model.origin import Finding
 
@@ -36,8 +37,10 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         unconfirmed: Id of the evidence that says fixed of a fault that was away before, until a
             second drive confirms it.
         repair: The repair that said so.
+        unverified: A repair that was done and of which nobody entered what came of it.
         exhausted: Every cause on the list was repaired and the fault is still there.
         spent: What it has cost.
+        weighed: The outcomes of tests of this very circuit, in order.
         findings: What did not fit.
     """
 
@@ -53,8 +56,10 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     fixed: str = ""
     unconfirmed: str = ""
     repair: str = ""
+    unverified: str = ""
     exhausted: bool = False
     spent: Spent = Spent()
+    weighed: tuple[TestWeight, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 

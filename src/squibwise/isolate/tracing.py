@@ -17,12 +17,11 @@ from squibwise.isolate.bench import (
     repairs_of,
     tests_of,
 )
-from squibwise.isolate.cards import card_of, confirming_card, stop_card
+from squibwise.isolate.cards import card_of, confirming_card, proving_card, stop_card
 from squibwise.isolate.context import Context, context_of, minor_per_minute, wait_minutes
 from squibwise.isolate.findings import assumptions_of, findings_of
 from squibwise.isolate.prose import told_of
 from squibwise.isolate.ranges import other_first_causes
-from squibwise.isolate.repaired import fixes
 from squibwise.isolate.replay import replay
 from squibwise.isolate.signs import tried_at
 from squibwise.isolate.standing import Spent, Standing, list_both_ways, list_doubted, tell_doubted
@@ -30,7 +29,6 @@ from squibwise.isolate.suspects import Suspect, moved_by_readings, points_of, ra
 from squibwise.model.belief import Assessment, Assumption, Because
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
-from squibwise.model.evidence import TestOutcome
 from squibwise.model.origin import Finding
 from squibwise.model.trace import Alternative, BenchCard, Effort, Hypothesis, PlanNode, Trace
 from squibwise.numerics.troubleshoot.costs import (
@@ -40,7 +38,7 @@ from squibwise.numerics.troubleshoot.costs import (
     parts_needed,
     without_gates,
 )
-from squibwise.numerics.troubleshoot.planner import Answer, Limits, Node, plan
+from squibwise.numerics.troubleshoot.planner import FIXED, Answer, Limits, Node, plan
 from squibwise.numerics.troubleshoot.problem import Problem
 from squibwise.numerics.troubleshoot.search import Choose, by_parts, cheapest_first, outward
 
@@ -161,8 +159,8 @@ def trace(
     findings += tuple(tell_doubted(standing, search.tests, search.context))
     if standing.fixed or standing.exhausted:
         return _stopped(search, case, catalog, findings)
-    if standing.unconfirmed:
-        return _unconfirmed(search, case, catalog, findings)
+    if standing.unconfirmed or standing.unverified:
+        return _one_card_left(search, case, catalog, findings)
     problem = plan_of(search, case, catalog)
     answer = plan(problem, limits or Limits(), over)
     benches: dict[str, Bench] = {t.id: t for t in search.tests}
@@ -374,12 +372,19 @@ def _stopped(search: Search, case: Case, catalog: Catalog, findings: tuple[Findi
     )
 
 
-def _unconfirmed(
+def _one_card_left(
     search: Search, case: Case, catalog: Catalog, findings: tuple[Finding, ...]
 ) -> Trace:
-    """Return the trace of a fault that came and went and seems cured: the second drive is left."""
+    """Return the trace of a fault that may be cured: one card is left, which proves it.
+
+    The second drive of one that came and went; reading again after a repair that was done.
+    """
     standing, context = search.standing, search.context
-    card = confirming_card(context, standing, catalog)
+    done = next((r for r in search.repairs if r.id == standing.unverified), None)
+    if done is None:
+        card, good = confirming_card(context, standing, catalog), STAYS
+    else:
+        card, good = proving_card(done, context, catalog), FIXED
     minutes = card.minutes + card.hold_minutes
     stays = PlanNode(action="stop", title=_VERIFIED, p=1.0, minutes=0.0)
     return Trace(
@@ -387,7 +392,7 @@ def _unconfirmed(
         hypotheses=_hypotheses(standing.suspects),
         next_test=card,
         plan=PlanNode(
-            action=card.id, title=card.title, p=1.0, minutes=minutes, branches={STAYS: stays}
+            action=card.id, title=card.title, p=1.0, minutes=minutes, branches={good: stays}
         ),
         expected_minutes=minutes,
         lower_bound=minutes,
@@ -404,40 +409,6 @@ def _foretold(search: Search, case: Case, catalog: Catalog) -> Effort:
     problem = plan_of(begun, case, catalog)
     answer = plan(problem, Limits(exact_states=50_000, rollout_states=2_000, later_states=50_000))
     return effort_of(costs_of_tree(problem, answer.tree), case, catalog)
-
-
-def proved_causes(case: Case, assessment: Assessment, catalog: Catalog) -> dict[str, int]:
-    """Return how often each ``<element>:<fault>`` was proved in one case, by its repairs.
-
-    A repair that was entered as the one that fixed a loop proves the cause that it removes. When it
-    removes several, one counts only if it holds most of their probability
-    (``isolation.proved-share``): otherwise nothing was proved.
-    """
-    outcomes = {e.id: e for e in case.evidence if isinstance(e, TestOutcome)}
-    causes: dict[str, int] = {}
-    for loop in sorted({e.loop for e in outcomes.values()}):
-        search = search_of(case, assessment, loop, catalog)
-        cause = _proved(search, outcomes, catalog)
-        if cause:
-            causes[cause] = causes.get(cause, 0) + 1
-    return causes
-
-
-def _proved(search: Search, outcomes: dict[str, TestOutcome], catalog: Catalog) -> str | None:
-    last = outcomes.get(search.standing.fixed)
-    repair = next((r for r in search.repairs if last and r.id == last.test), None)
-    if repair is None:
-        return None
-    removed = _removed(search.standing.suspects, repair)
-    best = max(removed, key=lambda s: s.p, default=None)
-    share = catalog.fact("isolation.proved-share").number()
-    if best is None or best.p < share * math.fsum(s.p for s in removed):
-        return None
-    return best.id
-
-
-def _removed(suspects: tuple[Suspect, ...], repair: BenchRepair) -> list[Suspect]:
-    return [s for s in suspects if len(s.parts) == 1 and fixes(repair, s.parts[0])]
 
 
 # This plan and the plain ways, each with work, waiting and money apart.

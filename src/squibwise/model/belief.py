@@ -41,11 +41,12 @@ class StageBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     """Probabilities of one charge or circuit: fired, live and whole, or electrically faulty.
 
     Attributes:
-        where: The same by where a fault of the circuit lies, as it is now and before its tests:
-            ``nowhere`` (good, so that a code is only left over), ``spent``, ``left-out`` (the
-            device is not there), ``load`` (a load or a bridge in its place), ``own-connector``,
-            ``shared-connector``, ``clock-spring``, ``part`` (the part or its own wiring). The
-            prior of tracing; sums to one. Empty = not worked out.
+        where: The same by where a fault of the circuit lies, as it is now: ``nowhere`` (good, so
+            that a code is only left over), ``spent``, ``left-out`` (the device is not there),
+            ``load`` (a load or a bridge in its place), ``own-connector``, ``shared-connector``,
+            ``clock-spring``, ``part`` (the part or its own wiring; once tested, the part alone,
+            and ``wiring``, ``contact``, ``unit``, ``supply`` for the rest). Sums to one. Empty =
+            not worked out.
     """
 
     fired: float
@@ -248,10 +249,63 @@ class OpenQuestion(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     why: str
 
 
+class TestWeight(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What one outcome of a fault-finding test says of where the fault of its circuit lies.
+
+    Attributes:
+        evidence: Id of the entry.
+        test: Which test.
+        outcome: What came out.
+        likely: How likely it is by where the fault lies, in the words of ``StageBelief.where``;
+            ``device`` is the part alone, without its wiring.
+        otherwise: The same for a place that the circuit does not have.
+    """
+
+    __test__ = False  # no test of pytest's
+
+    evidence: str
+    test: str
+    outcome: str
+    likely: dict[str, float]
+    otherwise: float
+
+
+class Located(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A fault that looks, loads and meters have located in a part, so that the part is renewed.
+
+    Attributes:
+        component: The part.
+        loop: Circuit whose fault it is, as ``trace`` takes it.
+        p: Probability that it lies there.
+        evidence: Ids of the outcomes that located it.
+    """
+
+    component: str
+    loop: str
+    p: float
+    evidence: tuple[str, ...]
+
+
+class BenchBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the tests of a case say, handed to inference by ``case.py``.
+
+    Attributes:
+        weights: Of each outcome, by the id of its entry.
+        parts: Where a fault of a part or its own wiring lies, by circuit: the share of the part
+            itself, ``wiring``, ``contact`` (pins of a connector), ``unit`` and ``supply``.
+        located: Faults located in a part that nobody worked on since.
+    """
+
+    weights: dict[str, TestWeight] = {}
+    parts: dict[tuple[str, int], dict[str, float]] = {}
+    located: tuple[Located, ...] = ()
+
+
 class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The answer of ``assess``.
 
     Attributes:
+        located: Faults that tests have located in a part: it is renewed.
         contradictions: Those that block release first.
         loads_left_in: Components whose circuit reads good though the part is missing, fired or
             mechanically spent: a load or a bridge was left in. Release is blocked by each.
@@ -267,6 +321,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     contradictions: tuple[Contradiction, ...] = ()
     loads_left_in: tuple[str, ...] = ()
     unproven: tuple[str, ...] = ()
+    located: tuple[Located, ...] = ()
     open_questions: tuple[OpenQuestion, ...] = ()
     next_looks: tuple[NextLook, ...] = ()
     assumptions: tuple[Assumption, ...] = ()

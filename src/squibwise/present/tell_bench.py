@@ -227,15 +227,18 @@ def page_of_look(look: NextLook) -> str:
 def tell_nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
     """Return what to do next: in a word, in a sentence, and on which page of the car."""
     looks, circuits = whole.states.next_looks, brief.circuits
-    title = circuits[0].title if circuits else ""
+    first = circuits[0] if circuits else None
+    titles = {"trace": first.title, "renew": first.located} if first else {}
+    card = f"trace/{first.loop}" if first else "trace"
     pages = {
         "ask": "ask",
-        "trace": f"trace/{circuits[0].loop}" if circuits else "trace",
+        "trace": card,
+        "renew": card,
         "look": page_of_look(looks[0]) if looks else "look",
         "do": "work",
     }
     told = (one.partition(": ") for one in brief.next)
-    return [(word, title if word == "trace" else text, pages[word]) for word, _, text in told]
+    return [(word, titles.get(word, text), pages[word]) for word, _, text in told]
 
 
 def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:

@@ -14,7 +14,7 @@ from squibwise.history.closing import list_unproved
 from squibwise.history.order import put_in_order, read_history
 from squibwise.history.returned import Return, follow_repairs
 from squibwise.history.signed import find_loads
-from squibwise.model.belief import Assessment, ComponentBelief, NextLook
+from squibwise.model.belief import Assessment, ComponentBelief, Located, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.names import loop_id, split_component, split_loop
@@ -83,6 +83,7 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
         unproved: Called cured, but it came and went before: the second drive is left.
         returned: The repair that was entered as its cure and did not hold, and the entry that shows
             the fault again; empty for none.
+        located: The part in which its tests located the fault; empty for none.
     """
 
     loop: str
@@ -90,6 +91,7 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
     p: float
     unproved: bool = False
     returned: tuple[str, ...] = ()
+    located: str = ""
 
 
 class Brief(msgspec.Struct, frozen=True, kw_only=True):
@@ -205,7 +207,19 @@ def find_faulty_circuits(
             FaultyCircuit(loop=loop, title=title, p=demand.probability, unproved=open_still)
         )
     back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
-    return (*back, *sorted(found, key=lambda c: -c.p))
+    located = [_located(x, catalog) for x in states.located if split_loop(x.loop) not in returned]
+    settled = {split_loop(c.loop)[0] for c in located} | {x.component for x in states.located}
+    rest = (c for c in found if split_loop(c.loop)[0] not in settled)
+    return (*back, *located, *sorted(rest, key=lambda c: -c.p))
+
+
+def _located(told: Located, catalog: Catalog) -> FaultyCircuit:
+    """Return a circuit whose fault its tests located in a part."""
+    component, stage = split_loop(told.loop)
+    title = name(component, catalog) + (f", stage {stage}" if stage > 1 else "")
+    return FaultyCircuit(
+        loop=told.loop, title=title, p=told.p, located=name(told.component, catalog)
+    )
 
 
 def _to_trace(belief: ComponentBelief, catalog: Catalog) -> tuple[str, str]:
@@ -259,11 +273,7 @@ def _next(
     states: Assessment, todo: Work, circuits: Sequence[FaultyCircuit], catalog: Catalog
 ) -> list[str]:
     told = [f"ask: {q.text}" for q in open_questions(todo)[:1]]
-    told += [
-        f"trace: {c.title}, with `squibwise trace CASE {c.loop}`"
-        + ("" if c.returned else "; labour holds its first cards")
-        for c in circuits[:1]
-    ]
+    told += [_tell_circuit(c) for c in circuits[:1]]
     look = _first_look(states, circuits)
     if look is not None:
         told.append(f"look: {tell_look(look, catalog)}")
@@ -271,6 +281,15 @@ def _next(
     if operation is not None:
         told.append(f"do: {tell_operation_shortly(operation)}")
     return told
+
+
+def _tell_circuit(circuit: FaultyCircuit) -> str:
+    """Return what comes next of a circuit: to trace it, or to renew what its tests located."""
+    card = f"`squibwise trace CASE {circuit.loop}`"
+    if circuit.located:
+        return f"renew: {circuit.located}, at fault by its tests; how and what came of it: {card}"
+    held = "" if circuit.returned else "; labour holds its first cards"
+    return f"trace: {circuit.title}, with {card}{held}"
 
 
 def tell_brief(case: Case, brief: Brief, command: str, catalog: Catalog) -> Telling:
@@ -314,7 +333,7 @@ def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
     told = "; ".join(brief.wrong)
     wrong = (("wrong", cut(told, most) if most else told),) if brief.wrong else ()
-    plainly = (c for c in brief.circuits if not (c.unproved or c.returned))
+    plainly = (c for c in brief.circuits if not (c.unproved or c.returned or c.located))
     faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in plainly)
     unproved = "; ".join(c.title for c in brief.circuits if c.unproved)
     circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
@@ -322,6 +341,9 @@ def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
         repair, shown = c.returned
         told = f"{c.title}: '{repair}' did not hold, {shown} shows the fault again"
         circuits = (("circuit", told), *circuits)
+    for c in (c for c in brief.circuits if c.located):
+        told = f"the fault of {c.title} lies in the {c.located} ({percent(c.p)}), by its tests"
+        circuits = (*circuits, ("circuit", told))
     if unproved:
         told = f"{unproved}: it came and went, and is not proved gone before a second drive"
         circuits = (*circuits, ("circuit", told))

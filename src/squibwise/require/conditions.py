@@ -18,7 +18,7 @@ from squibwise.history.signed import (
     read_memory,
     was_flooded,
 )
-from squibwise.model.belief import Assessment, ComponentBelief, SpeedChange
+from squibwise.model.belief import Assessment, ComponentBelief, Located, SpeedChange
 from squibwise.model.case import Case
 from squibwise.model.evidence import (
     Circumstance,
@@ -73,6 +73,11 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
             if isinstance(e, Look) and e.seen != "not-seen":
                 seen[e.component] = e.seen == "damaged"
         return frozenset(c for c, damaged in seen.items() if damaged)
+
+    @cached_property
+    def located(self) -> Mapping[str, Located]:
+        """Components in which tests located a fault."""
+        return {x.component: x for x in self.assessment.located}
 
     @cached_property
     def reached(self) -> frozenset[str]:
@@ -184,6 +189,10 @@ def _trigger(condition: Condition, belief: ComponentBelief, situation: Situation
     if condition.state == "replaced":
         chance = situation.replaced.get(belief.id, 0.0)
         return Trigger(what=belief.id, state="replaced", probability=chance)
+    if condition.state == "located":
+        found = situation.located.get(belief.id)
+        chance, ids = (found.p, found.evidence) if found else (0.0, ())
+        return Trigger(what=belief.id, state="located", probability=chance, evidence=ids)
     chance = weigh_state(belief, condition.state, situation.catalog)
     may_have_fired = situation.crash >= situation.catalog.fact("require.likely").number()
     if condition.state == "fired" and condition.or_missing and may_have_fired:

@@ -338,7 +338,8 @@ def _settle(
     """Return the demands on one component: the strictest rule wins over the milder ones."""
     by_action = {a: _demand(component, a, r) for a, r in reasons.items() if r}
     replace = by_action.get(REPLACE)
-    if replace is not None and replace.probability >= limits.sure:
+    is_located = component in situation.located
+    if replace is not None and (replace.probability >= limits.sure or is_located):
         by_action.pop(INSPECT, None)
         if component not in redone and not _lies_beside(component, situation, limits):
             by_action.pop(TRACE, None)
@@ -392,6 +393,7 @@ _STATES = {
     "fired": "fired",
     "damaged": "damaged",
     "faulty": "circuit at fault",
+    "located": "at fault, by its tests",
     "missing": "missing",
     "unfit": "wrong part or not configured",
     "replaced": "is replaced",

@@ -10,6 +10,7 @@ from squibwise.model.belief import (
     Assessment,
     ComponentBelief,
     EventBelief,
+    Located,
     SpeedChange,
     StageBelief,
     StateBelief,
@@ -61,14 +62,16 @@ def build_example(example: Example) -> tuple[Case, Assessment]:
     """Return the case and the beliefs an example describes.
 
     Raises:
-        CatalogError: A key of ``given`` is neither a component with a state, nor ``struck`` with
-            a zone, ``in-use`` with a seat, ``missing`` with a component, or ``event`` with a word.
+        CatalogError: A key of ``given`` is neither a component with a state or ``located``, nor
+            ``struck`` with a zone, ``in-use`` with a seat, ``missing`` with a component, or
+            ``event`` with a word.
     """
     states: dict[str, dict[str, float]] = {example.component: {}}
     zones: dict[str, float] = {}
     event: dict[str, float] = {}
     in_use: dict[str, float] = {}
     missing: list[str] = []
+    located: list[Located] = []
     for key, value in example.given.items():
         head, _, rest = key.partition(" ")
         if head == "struck" and rest in ZONES:
@@ -80,6 +83,9 @@ def build_example(example: Example) -> tuple[Case, Assessment]:
         elif head == "missing":
             states.setdefault(rest, {})
             missing.append(rest)
+        elif rest == "located":
+            states.setdefault(head, {})
+            located.append(Located(component=head, loop=f"{head}/1", p=value, evidence=()))
         elif rest in STATES:
             states.setdefault(head, {})[rest] = value
         else:
@@ -87,7 +93,9 @@ def build_example(example: Example) -> tuple[Case, Assessment]:
     beliefs = tuple(build_belief(c, s) for c, s in sorted(states.items()))
     evidence = (*_gone(missing), *_evidence(event, in_use))
     return _case(tuple(sorted(states)), evidence), Assessment(
-        event=_event(zones, event, in_use, beliefs), components=beliefs
+        event=_event(zones, event, in_use, beliefs),
+        components=beliefs,
+        located=tuple(located),
     )
 
 

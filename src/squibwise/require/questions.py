@@ -59,9 +59,9 @@ def sort_demand(
 ) -> Sorted:
     """Return the kind of a demand.
 
-    ``certain``: what was seen or measured asks for it, near certainly. ``rule``: rules ask for it,
-    those of this car or of most makers. ``look-first``: a look decides, at the part or at what the
-    rule hangs on. ``ask``: only some makers ask for it.
+    ``certain``: what was seen or measured asks for it, near certainly or by its tests.
+    ``rule``: rules ask for it, those of this car or of most makers. ``look-first``: a look decides,
+    at the part or at what the rule hangs on. ``ask``: only some makers ask for it.
 
     Args:
         demand: Under the union of all profiles that may apply.
@@ -71,7 +71,8 @@ def sort_demand(
     """
     certain = job.catalog.fact("require.certain-from").number()
     asking = tuple(n for n, found in by_profile.items() if _surely(found.get(demand.id), job))
-    if demand.action not in (REPLACE, CALIBRATE):
+    is_located = demand.action == REPLACE and demand.component in situation.located
+    if is_located or demand.action not in (REPLACE, CALIBRATE):
         return Sorted(kind="certain", p=demand.probability)
     if demand.by_state >= certain:
         sure = [r.ask for r in demand.reasons if r.probability >= certain]

@@ -6,7 +6,7 @@ import msgspec
 
 from squibwise.catalog.tasks import Three, Tick
 from squibwise.history.apart import is_in
-from squibwise.model.names import SEATS, SIDES, split_component
+from squibwise.model.names import SEATS, SIDES, split_component, split_loop
 from squibwise.model.report import Report
 from squibwise.model.work import Demand, Minutes, Order
 from squibwise.require.access import FRONT, Way, close_over, find_ways
@@ -84,6 +84,8 @@ def set_scope(
     fitted = tuple(p for p in pieces if p.id in by_piece)
     changed = tuple(p for p in fitted if not p.assembly.body_work)
     renewed = {c for p in changed if _is_renewed(by_piece[p.id]) for c in p.contains}
+    located = (x for x in job.assessment.located if x.component in renewed)
+    renewed |= {split_loop(x.loop)[0] for x in located}
     traced = tuple(
         d.component
         for d in demands.values()

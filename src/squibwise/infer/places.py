@@ -1,0 +1,97 @@
+"""Where a fault of a circuit lies: what a part is like, its causes, and what tests say of each."""
+
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from squibwise.catalog.firing import CIRCUITS
+from squibwise.infer.circuits import SPRING, Cause
+from squibwise.infer.marginals import PartBelief
+from squibwise.infer.network import Group
+from squibwise.infer.parts import LOOSE, Micro, PartModel
+from squibwise.model.belief import TestWeight
+
+Array = npt.NDArray[np.float64]
+
+
+def find_places(marginal: PartBelief, like: Array, group: Group, now: int) -> dict[str, float]:
+    """Return by where its fault lies what a circuit is like now, from (C, M, K)."""
+    joint = marginal.now[:, :, None] * like
+    joint = joint / joint.sum()
+    places = _fault_places(marginal.part.micros).reshape(len(_FAULT_PLACES), -1)
+    found = dict(zip(_FAULT_PLACES, (places @ joint.sum(axis=0).ravel()).tolist(), strict=True))
+    there = np.array([m.condition != "absent" for m in marginal.part.micros])
+    for cause, chance in zip(group.causes, joint[:, :, CIRCUITS.index(_OFF)] @ there, strict=True):
+        found[_place_when_off(cause, marginal.part.id, now)] += float(chance)
+    return {place: chance for place, chance in found.items() if chance > 0.0}
+
+
+_OFF = "unplugged"
+_OF_THE_PART = ("damaged", "unfit")  # the rest may be in its wiring as well
+_FAULT_PLACES = (
+    "nowhere",
+    "spent",
+    "left-out",
+    "load",
+    "own-connector",
+    "shared-connector",
+    "clock-spring",
+    "part",
+)
+
+
+@lru_cache(maxsize=64)
+def _fault_places(micros: tuple[Micro, ...]) -> Array:
+    """Return whether a fault lies at each place, by micro and circuit: (places, M, K).
+
+    Of a circuit that is off, though its part is there, the causes tell where.
+    """
+    table = np.zeros((len(_FAULT_PLACES), len(micros), len(CIRCUITS)))
+    for row, micro in enumerate(micros):
+        for column, circuit in enumerate(CIRCUITS):
+            if circuit != _OFF or micro.condition == "absent":
+                place = _FAULT_PLACES.index(_fault_place(circuit, micro.condition))
+                table[place, row, column] = 1.0
+    return table
+
+
+def _fault_place(circuit: str, condition: str) -> str:
+    """Return where a fault lies, from what the circuit and the part are like."""
+    if circuit == "good":
+        return "load" if condition in ("loaded", "bridged") else "nowhere"
+    places = {_OFF: "left-out", "spent": "spent"} | dict.fromkeys(LOOSE, "own-connector")
+    return places.get(circuit, "part")
+
+
+def values_of_outcome(
+    weight: TestWeight, table: Array, part: PartModel, causes: tuple[Cause, ...], now: int
+) -> Array:
+    """Return how likely an outcome is by what a circuit is like: (causes, micros).
+
+    Args:
+        weight: How likely it is by where the fault lies.
+        table: What the circuit is like: (causes, micros, circuits).
+        part: The component.
+        causes: Common causes of its group.
+        now: Place in time of the outcome.
+    """
+    told = weight.likely
+    likely = np.array([told.get(place, weight.otherwise) for place in _FAULT_PLACES])
+    places = np.einsum("pmk,p->mk", _fault_places(part.micros), likely)
+    alone = [m.condition in _OF_THE_PART for m in part.micros]
+    places[alone] = told.get("device", weight.otherwise)
+    there = np.array([m.condition != "absent" for m in part.micros])
+    off = CIRCUITS.index(_OFF)
+    values = np.einsum("cmk,mk->cm", table, places)
+    for row, cause in enumerate(causes):
+        chance = likely[_FAULT_PLACES.index(_place_when_off(cause, part.id, now))]
+        values[row] += chance * table[row, :, off] * there
+    return np.asarray(values)
+
+
+def _place_when_off(cause: Cause, part: str, now: int) -> str:
+    """Return where a circuit is off, though its part is there."""
+    if not cause.active(now) or part not in cause.members:
+        return "own-connector"
+    return "clock-spring" if cause.name == SPRING else "shared-connector"

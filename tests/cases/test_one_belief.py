@@ -1,0 +1,137 @@
+"""What a meter, a load or a look at the bench settles, assess, brief and the order list take over.
+
+One car: lamp on, the driver's bag open, no crash, nobody touched it. What a technician expects of
+each outcome is common practice, no source; bands, not our own output.
+"""
+
+from functools import cache
+from typing import Any
+
+import pytest
+
+import squibwise
+from squibwise import case as line
+from squibwise.isolate.tracing import search_of
+from squibwise.model.case import Case
+from squibwise.model.proof import Overview
+from squibwise.present.tell_brief import Brief, make_brief
+
+CATALOG = squibwise.load_catalog()
+BAG, SPRING, LOOP = "driver.front-bag", "driver.clock-spring", "driver.front-bag/1"
+SCAN = """Restraint control unit, complete scan
+B0001-13 Driver frontal inflator, 1st stage - circuit open present
+"""
+BAD, GOOD = ("meter:clock-spring", "faulty"), ("meter:clock-spring", "sound")
+LOOKED, GONE = ("look:device-plug", "fine"), ("load-at:device-plug", "gone")
+STAYS, HURT = ("load-at:column-plug", "stays"), ("meter:harness", "faulty")
+RENEWED = {"kind": "done", "what": "replaced", "component": SPRING}
+
+
+def car(*told: Any) -> Case:
+    entries = [
+        one
+        if isinstance(one, dict)
+        else {"kind": "test-outcome", "loop": LOOP, "test": one[0], "outcome": one[1]}
+        for one in told
+    ]
+    tables = {
+        "case": {"id": "one-belief"},
+        "car": {"model_year": 2014, "equipment": "front-bags"},
+        "evidence": [
+            {"kind": "circumstance", "what": "crash", "present": False},
+            {"kind": "report", "file": "scan.txt", "when": "before-repair", "complete": True},
+            *entries,
+        ],
+    }
+    return line.make_case(tables, CATALOG, {"scan.txt": SCAN})
+
+
+@cache
+def answered(*told: Any) -> tuple[Overview, Brief]:
+    case = car(*told) if told != ("renewed",) else car(BAD, RENEWED)
+    whole = line.overview(case, CATALOG)
+    return whole, make_brief(case, whole, CATALOG)
+
+
+def ordered(*told: Any) -> list[str]:
+    return [o.assembly for o in answered(*told)[1].order_now if o.assembly != "bolts-kit"]
+
+
+def where(*told: Any) -> dict[str, float]:
+    belief = answered(*told)[0].states.of(BAG)
+    assert belief is not None
+    return belief.stages["1"].where
+
+
+def faulty(component: str, *told: Any) -> float:
+    belief = answered(*told)[0].states.of(component)
+    assert belief is not None
+    return belief.now.faulty
+
+
+def test_untested_nothing_is_ordered_and_the_circuit_is_traced() -> None:
+    _, brief = answered()
+    assert ordered() == []
+    assert [c.loop for c in brief.circuits] == [LOOP]
+    assert not brief.circuits[0].located
+
+
+def test_a_spring_measured_bad_is_ordered_once_and_fitted_next() -> None:
+    whole, brief = answered(BAD)
+    assert faulty(SPRING, BAD) > 0.7
+    assert faulty(BAG, BAD) < faulty(BAG) / 2
+    assert [o.quantity for o in whole.todo.orders if o.assembly == "clock-spring"] == [1]
+    assert ordered(BAD) == ["clock-spring"]
+    assert next(n for n in brief.next if not n.startswith("ask")).startswith("renew: ")
+
+
+def test_a_spring_measured_good_is_suspected_no_longer() -> None:
+    assert faulty(SPRING, GOOD) < faulty(SPRING) / 2
+    assert ordered(GOOD) == []
+
+
+def test_a_load_at_the_connector_that_reads_good_leaves_the_bag() -> None:
+    assert where(LOOKED, GONE)["part"] > where()["part"]
+    assert where(LOOKED, GONE).get("wiring", 0.0) < 0.05
+    assert ordered(LOOKED, GONE) == ["driver-bag"]
+
+
+def test_wiring_that_a_load_clears_is_not_ordered_and_wiring_measured_bad_is() -> None:
+    assert where(("load-at:column-plug", "gone")).get("wiring", 0.0) < 0.05
+    column = ("look:column-plug", "fine")
+    assert ordered(STAYS, column) == []
+    assert ordered(STAYS, column, HURT) == ["harness-section"]
+
+
+def test_the_same_outcome_twice_moves_less_than_the_first_time() -> None:
+    once, twice = faulty(SPRING, BAD), faulty(SPRING, BAD, BAD)
+    assert once < twice < 1.0
+    assert twice - once < once - faulty(SPRING)
+    assert ordered(BAD, BAD) == ["clock-spring"]
+
+
+def test_once_the_spring_was_replaced_the_outcome_tells_of_the_old_one() -> None:
+    assert faulty(SPRING, "renewed") < 0.05
+    assert ordered("renewed") == []
+    assert answered("renewed")[0].states.located == ()
+
+
+def test_after_it_was_replaced_the_next_card_proves_it() -> None:
+    found = squibwise.trace(car(BAD, RENEWED), LOOP, CATALOG)
+    assert found.next_test.id == "replace:clock-spring"
+    assert not any("wheel off" in step for step in found.next_test.how)
+    assert found.next_test.outcomes.keys() == {"fixed", "not fixed"}
+
+
+def test_what_handling_cured_is_wrong_no_longer() -> None:
+    cured = ("load-at:device-plug", "gone-for-good")
+    assert where(cured)["nowhere"] > 0.9
+    assert answered(cured)[1].circuits == ()
+
+
+@pytest.mark.parametrize("told", [(BAD,), (LOOKED, GONE), (STAYS,)])
+def test_assess_and_trace_place_the_fault_alike(told: Any) -> None:
+    case = line.put_in_order(car(*told))
+    suspects = search_of(case, answered()[0].states, LOOP, CATALOG).standing.suspects
+    spring = sum(s.p for s in suspects if s.parts[0].startswith("clock-spring:"))
+    assert where(*told).get("clock-spring", 0.0) == pytest.approx(spring, abs=0.1)
