@@ -41,6 +41,7 @@ _SEVERAL = 2
 _MOST_ALIKE = 40  # codes that share one text and a list of parts
 _ONE_AND_TWO = pattern(r"\b1\s?(?:[/&+,]|and|und|et|y|e|i)\s?2\b")
 _CLAUSE = pattern(r"[,;]\s|(?<!\d)\.\s|\s(?:and|und|et|y|e|i|also|plus)\s|\s[+&]\s")
+_DENYING = frozenset({"not", "gone"})
 _OPPOSITE = {"left": "right", "right": "left", "driver": "passenger", "passenger": "driver"}
 _PAIRED = frozenset("bag curtain pretension buckle sensor knee seatposition rollbar".split())
 MOSTLY = 0.7  # share of known words
@@ -144,6 +145,21 @@ def _shared(texts: list[str], lexicon: Lexicon) -> list[str]:
     return shared
 
 
+def words_without_denied(line: Line, catalog: Catalog, language: str | None) -> Words:
+    """Return the words of a line with a code, less a clause that denies a fault of another place.
+
+    ``B1020 driver pretensioner open, nothing for the passenger belt``.
+    """
+    pieces = _CLAUSE.split(without_codes(line))
+    said = [(p, words_of(p, catalog, language)) for p in pieces]
+    own = next((w for _, w in said if stands_alone(w) and not w.voices & _DENYING), None)
+    if own is None or not line.words.voices & _DENYING:
+        return line.words
+    here = own.seats | own.sides
+    kept = [p for p, w in said if not (w.voices & _DENYING and (w.seats | w.sides) - here)]
+    return words_of(", ".join(kept), catalog, language) if len(kept) < len(said) else line.words
+
+
 def list_clauses(line: Line, catalog: Catalog, language: str | None) -> list[Words]:
     """The faults that a line without a code tells of: one for each clause and each stage."""
     pieces = [words_of(text, catalog, language) for text in _CLAUSE.split(line.text)]
@@ -166,23 +182,24 @@ def _deal_places(pieces: list[Words]) -> list[Words]:
             places = []
         elif "otherside" in piece.features and found:
             found.append(_opposite(found[-1]))
-        elif _is_place(piece):
+        elif is_place(piece):
             places.append(piece)
         elif piece.statuses and not piece.features - {"skip"}:
             for each in found:
-                _add_statuses(each, piece)  # "both open, current"
+                add_statuses(each, piece)  # "both open, current"
     last = found[-1] if found else None
     if last is not None and len(places) > 1 and not (last.sides or last.seats):
         found[-1:] = [_moved(last, place) for place in places]
     return found
 
 
-def _add_statuses(words: Words, more: Words) -> None:
+def add_statuses(words: Words, more: Words) -> None:
+    """Add the statuses of other words where none is told."""
     for status in () if words.statuses else more.statuses:
         add_status(words, status)
 
 
-def _is_place(words: Words) -> bool:
+def is_place(words: Words) -> bool:
     """Tell whether a piece of a line names a side or a seat and nothing more."""
     told = words.features - {"skip", "side", "byside"}
     return bool(words.sides or words.seats) and not (told or words.statuses or words.voices)

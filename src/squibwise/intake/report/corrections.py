@@ -91,16 +91,16 @@ def _pass_repaired(lines: list[Line]) -> None:
     for (start, one), (end, two) in pairwise(said):
         if (one, two) != ("before", "after"):
             continue
-        left = {c.code for ln in lines[end:] for c in ln.codes}
         for line in lines[start:end]:
-            if line.codes and left.isdisjoint(c.code for c in line.codes):
+            if line.codes:
                 line.words.voices.add("past")
             elif line.role == "words" and not line.codes:
                 line.role, line.why = "aside", "past"
 
 
 def _leads(line: Line, voice: str) -> bool:
-    return voice in line.words.voices and (bool(line.codes) or len(line.tokens) <= _LEAD_WORDS)
+    words = sum(not t.text[0].isdecimal() for t in line.tokens)
+    return voice in line.words.voices and (bool(line.codes) or words <= _LEAD_WORDS)
 
 
 def correct_faults(sheet: Sheet, catalog: Catalog) -> None:

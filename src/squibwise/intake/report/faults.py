@@ -16,8 +16,10 @@ from squibwise.intake.report.assertions import (
 )
 from squibwise.intake.report.clauses import (
     MOSTLY,
+    add_statuses,
     find_labels_above,
     is_next_row,
+    is_place,
     is_sentence,
     is_whole,
     join_lamp_code,
@@ -29,6 +31,7 @@ from squibwise.intake.report.clauses import (
     take_type,
     take_wrapped,
     words_precede,
+    words_without_denied,
 )
 from squibwise.intake.report.codes import Code
 from squibwise.intake.report.lexicon import Lexicon, lexicon_of, tokenise
@@ -106,7 +109,7 @@ def gather(sheet: Sheet, catalog: Catalog) -> None:
 def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bool) -> None:
     if line.role == "code":
         _take_codes(line, state, sheet, catalog)
-    elif _says_gone(line, state, sheet, lexicon_of(catalog)):
+    elif _says_of_line(line, state, sheet, lexicon_of(catalog)):
         return
     elif line.role == "words" or (sheet.lists_parts and is_bare_part(line)):
         _take_words(line, state, sheet, catalog, precede)
@@ -219,21 +222,26 @@ def _goes_on(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> bool:
     return line.why == "denied" and _fills_column(line, state, sheet, catalog)
 
 
-def _says_gone(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> bool:
+def _says_of_line(line: Line, state: _State, sheet: Sheet, lexicon: Lexicon) -> bool:
     """``B1712 door sensor silent. Gone since the fuse.``: a sentence of the same line ends it.
 
-    ``All three are gone`` ends every fault of the line.
+    ``All three are gone`` ends every fault of the line, ``both current`` gives each its status.
     """
     current, words = state.current, line.words
-    is_gone = line.role in ("words", "unread", "aside") and words.voices & {"gone", "away"}
     if current is None or current.code is None or current.first.number != line.number:
         return False
-    if not is_gone or heads_of(words):
+    if line.role not in ("words", "unread", "aside") or heads_of(words):
         return False
-    is_all = not lexicon.small.all.isdisjoint(t.text for t in line.tokens)
-    alike = [f for f in sheet.faults if f.first.number == line.number] if is_all else [current]
-    for fault in alike:
-        fault.absent = "gone"
+    alike = [f for f in sheet.faults if f.first.number == line.number]
+    is_of_all = not lexicon.small.all.isdisjoint(t.text for t in line.tokens)
+    if words.voices & {"gone", "away"}:
+        for fault in alike if is_of_all else [current]:
+            fault.absent = "gone"
+    elif is_of_all and words.statuses and not words.features - {"both", "skip"}:
+        for fault in alike:
+            add_statuses(fault.words, words)
+    else:
+        return False
     current.raws.append(line.raw)
     return True
 
@@ -279,7 +287,10 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
         return
     pieces = join_lamp_code(segments(line, lexicon_of(catalog)), catalog, sheet.language)
     for at, (code, text) in enumerate(pieces):
-        words = words_of(text, catalog, sheet.language) if len(pieces) > 1 else line.words
+        if len(pieces) > 1:
+            words = words_of(text, catalog, sheet.language)
+        else:
+            words = words_without_denied(line, catalog, sheet.language)
         if code.style == "flash" and words.features & (OWN_PARTS - {"lamp"}):
             words.features.discard("lamp")  # it told the code
         take_share(words, at, [t for _, t in pieces], catalog, sheet.language)
@@ -287,6 +298,7 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             _take_lead(words, line, catalog, sheet.language)
         is_share = tells_stage_only(words) or (at and lacks_part(words))
         is_like = bool(words.features & {"same", "otherside"}) or _is_placed_also(words)
+        is_like = is_like or (at > 0 and is_place(words))  # "left curtain open, right one (B1002)"
         if state.current is not None and (is_share or is_like):
             repeat_part(words, state.current.words)
         fault = Fault(
@@ -300,6 +312,8 @@ def _take_codes(line: Line, state: _State, sheet: Sheet, catalog: Catalog) -> No
             or _denied_by_name(line, code, text, words, catalog, sheet.language),
             section=state.section,
         )
+        if "same" in words.features and state.current is not None and not fault.absent:
+            add_statuses(words, state.current.words)
         take_status(line, fault)
         for before in state.waiting:
             _attach(before, fault)

@@ -25,6 +25,7 @@ _UNITS = frozenset(
 _SPECIAL_BAGS = frozenset("curtain knee side middle cushion inflatablebelt".split())
 _EVERYDAY = frozenset("atwheel atdash atroof atseat atbumper atpost".split())
 _HOLDS_CRASH = frozenset({"impact", "unit", "skip", "system", "airbagmodule"})
+_SHORTEST_PLACE = 3  # letters of a word for a seat or side that somebody may have misspelt
 _REACH = 3  # words between a negation and what it denies
 
 
@@ -57,6 +58,8 @@ def read_words(
     if words.features & {"bag", "charge"} and not words.stages:
         ends = (h for h in hits if _stands_apart(h, tokens))
         words.stages |= {int(m[4:]) for h in ends for m in h.means if m.startswith("nth:")}
+    if words.seats and {"bag", "byside"} <= words.features and not words.features & PARTS:
+        words.stages |= words.numbers  # "PS BAG 1": a seat has one side airbag, of one charge
     _settle_driver(words)
     _compose(words)
     _hear(words, tokens, hits, denying)
@@ -258,6 +261,7 @@ def _open_what_is_joined(words: Words, tokens: tuple[Token, ...], hits: tuple[Hi
     for hit in hits:
         at = hit.first
         joined = at >= 2 and tokens[at - 1].text in _AND and at - 2 not in covered
+        joined = joined and len(tokens[at - 2].text) >= _SHORTEST_PLACE  # "oh and left"
         joined = joined and not (tokens[at - 1].apart or tokens[at].apart)
         if joined and any(m.startswith("seat:") for m in hit.means):
             words.seats |= {"driver", "passenger"}

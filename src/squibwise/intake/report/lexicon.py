@@ -46,6 +46,7 @@ _ODD_ROW = pattern(r"(?m)^([a-z ]*+[^\t\n][^\t\n]*)\t(.*)$")
 _ROW, _PHRASE = pattern(r"(?m)^([^ \t\n]+)(.*)"), pattern(r"(?m)^[^\t\n]+")
 _SINGLE = pattern(r"(?m)^([^ \t\n]+)\t([^ \n]+)(.*)")
 _APART = pattern(r"[;:,()\[\]|\t]|\s-\s| {3}")
+_WITH = pattern(r"\bw/(o\b)?")
 _AIR_BAG = pattern(r"\bair[ -]bag")
 _INFLECTED = 5  # letters of a name from which on it may have another ending
 _AREA_PREFIX = 5  # letters of the shortest part of the car that a compound is known by
@@ -268,6 +269,7 @@ def fold(text: str) -> str:
     if not text.isascii():
         text = _without_accents(text)
     text = _POSSESSIVE.sub("", _ELISION.sub("", text))
+    text = _WITH.sub(lambda m: "without " if m[1] else "with ", text)
     text = _AIR_BAG.sub("airbag", text).replace("&", " and ")
     text = _BRACKET_SIDE.sub(r" \1h ", text)
     text = _B_PLUS.sub(" b+ ", text)

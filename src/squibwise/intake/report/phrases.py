@@ -12,6 +12,7 @@ _SHORT = 2  # letters of abbreviations that many languages share
 _STEM, _ENDING = 5, 3  # letters of a stem and of an ending that it may have
 _NEVER_GUESSED = frozenset({"wondered", "mine", "elsewhere"})  # they set a whole line aside
 _CUT, _MOST_ENDINGS = 3, 40  # letters of a word cut short, and words that may go on from it
+_CUT_BARE = 6  # the same without a full stop behind it
 _MIN_BONES = 3  # letters of a word that stands without its vowels
 _VOWELS = frozenset("aeiou")
 _MIN_FUZZY, _MAX_FUZZY = 5, 60  # letters of a word that may be misspelt or compound
@@ -165,6 +166,7 @@ def _meant(lexicon: Lexicon, token: Token, names: list[str]) -> tuple[tuple[str,
     if not _is_strange(lexicon, word) or _compound(lexicon, word, names):
         return tuple(others for others in (cut, bones) if others)
     near = _nearest(lexicon, word, tuple(names))
+    cut = cut or (() if near else _going_on(lexicon, word, tuple(names)))
     return tuple(others for others in (cut, (near,) if near else bones) if others)
 
 
@@ -200,6 +202,14 @@ def _beginning(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str
     """The known words that go on from one cut short; none where too many do."""
     known = {w for n in names for w in lexicon.words[n] if w.startswith(word)}
     return tuple(sorted(known)) if len(known) <= _MOST_ENDINGS else ()
+
+
+@lru_cache(maxsize=1024)
+def _going_on(lexicon: Lexicon, word: str, names: tuple[str, ...]) -> tuple[str, ...]:
+    """The first known word that a long one may be cut short from, where all such mean the same."""
+    longer = _beginning(lexicon, word, names) if len(word) >= _CUT_BARE else ()
+    alone = [w for w in longer if any(w in lexicon.singles[n] for n in names)]
+    return tuple(alone[:1]) if alone and _mean_the_same(lexicon, alone, names) else ()
 
 
 def without_umlauts(lexicon: Lexicon, word: str) -> str | None:

@@ -390,18 +390,22 @@ def _without_gone(
 
 
 def _with_repeats(read: list[CodeLine]) -> list[CodeLine]:
-    """Point each line at the earlier ones that tell of the same fault; at most a few of them."""
-    seen: dict[tuple[object, ...], list[int]] = {}
+    """Point each line at the earlier ones that tell of the same fault; at most a few of them.
+
+    One that is there now repeats none that is gone or past: it came back.
+    """
+    seen: dict[tuple[object, ...], list[tuple[int, bool]]] = {}
     found = []
     for line in read:
         keys = _sameness(line)
-        same = dict.fromkeys(n for key in keys for n in seen.get(key, ()))
+        before = dict.fromkeys(one for key in keys for one in seen.get(key, ()))
+        same = [number for number, is_there in before if is_there or not line.present]
         found.append(msgspec.structs.replace(line, repeats=tuple(same)[:_MOST_REPEATS]))
         if line.is_doubtful:
             continue  # a line that is sure of the same fault counts
         for key in (*keys, (line.code,), (line.code, line.kind)) if line.code else keys:
-            if line.line not in seen.setdefault(key, []):
-                seen[key].append(line.line)
+            if (line.line, line.present) not in seen.setdefault(key, []):
+                seen[key].append((line.line, line.present))
             del seen[key][_MOST_REPEATS:]
     return found
 

@@ -16,7 +16,7 @@ from squibwise.intake.report.sheet import Line, Sheet, cell_of
 
 _LEGEND = pattern(
     r"(?<![^\W_])\(?([A-Za-z]{1,3}|[*+!?#])\)?\s?[=:]\s?"
-    r"([^\W\d_]{3,}(?: [^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
+    r"([^\W\d_]{3,}(?: (?![A-Za-z]{1,3}\)?\s?[=:])[^\W\d_]+){0,2}(?: \([^()]{3,30}\))?)"
 )
 _WORDS_LEFT = 6  # words beside its signs of a line that is more than a legend
 _SIGNS_OF_LEGEND = 2  # signs that make a line a legend
@@ -143,7 +143,8 @@ def apply_legend(sheet: Sheet, lexicon: Lexicon) -> None:
         return
     signs = "|".join(re.escape(sign) for sign in legend)
     sign = re.compile(
-        rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)|(?:(?<=\s\s)|^\s?)({signs})(?=\s\s)"
+        rf"\(({signs})\)|(?<=[\s,;|])({signs})(?=\s*$)|(?:(?<=\s\s)|(?<=\t)|(?<=\|\s)|^\s?)({signs})"
+        r"(?=\s\s|\t|\s?\|)"
     )
     for line in sheet.lines:
         if line.role != "meta":

@@ -1,0 +1,100 @@
+"""What one piece of a report says of several codes, or of another than its own. Our own texts."""
+
+import pytest
+
+from squibwise.catalog.load import load_catalog
+from squibwise.intake.importers.base import RawLine
+from squibwise.intake.report.reader import understand
+from squibwise.model.report import CodeLine
+
+CATALOG = load_catalog()
+
+
+def read(*texts: str) -> tuple[CodeLine, ...]:
+    lines = [RawLine(number=n, text=t) for n, t in enumerate(texts, 1)]
+    return understand(lines, "test", CATALOG).lines
+
+
+def test_a_sentence_that_says_both_are_current_is_said_of_both() -> None:
+    text = (
+        "B1A11 driver bag stage 2, short to ground. Also B1A15 passenger buckle open. Both current."
+    )
+    assert [ln.status for ln in read(text)] == [("present",), ("present",)]
+
+
+def test_the_same_is_of_the_same_status() -> None:
+    _, second = read(
+        "B1A11 driver airbag squib 1 open - stored", "B1A12 driver airbag squib 2 - same"
+    )
+    assert (second.stage, second.fault, second.status) == (2, "open-or-high", ("stored",))
+
+
+def test_a_place_alone_behind_a_code_is_of_the_part_and_fault_before() -> None:
+    _, second = read("B1A11 left front buckle pretensioner open, right front one too (B1A12)")
+    assert (second.component, second.fault) == ("passenger.buckle-pretensioner", "open-or-high")
+
+
+def test_what_is_denied_of_another_seat_does_not_widen_the_place() -> None:
+    (line,) = read("B1A11 driver retractor pretensioner open, nothing for the passenger belt")
+    assert line.component == "driver.retractor-pretensioner"
+
+
+def test_a_word_of_two_letters_is_no_misspelt_side() -> None:
+    (line,) = read("oh and left front crash sensor no communication B1A11")
+    assert line.component == "nose-left.impact-sensor"
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ("PRE-REPAIR SCAN  04/11  8:31", "POST-REPAIR SCAN  05/02  15:10"),
+        ("Eingangsscan", "Abschlussscan"),
+        ("Initial scan", "Final scan"),
+    ],
+)
+def test_what_the_last_list_shows_is_there_and_the_list_before_is_past(
+    first: str, second: str
+) -> None:
+    lines = read(
+        first,
+        "B1A11 driver airbag stage 1 open - present",
+        "B1A12 left curtain open - present",
+        second,
+        "B1A12 left curtain open - stored",
+    )
+    assert [(ln.code, ln.present, ln.repeats) for ln in lines] == [
+        ("B1A11", False, ()),
+        ("B1A12", False, ()),
+        ("B1A12", True, ()),
+    ]
+
+
+def test_a_code_that_came_back_is_no_repetition_of_the_one_that_was_cleared() -> None:
+    _, second = read("B1A11 left curtain open - cleared", "B1A11 left curtain open - present")
+    assert second.present
+    assert second.repeats == ()
+
+
+def test_a_legend_on_one_line_is_read_into_the_column_of_its_letters() -> None:
+    rows = (
+        "| 1 | B1A11 | driver airbag loop 1 open | A | 40 |",
+        "| 2 | B1A12 | left curtain open | H | 2 |",
+        "| 3 | U0100 | no comm w/ ECM | I | 1 |",
+        "A = active H = history I = intermittent",
+    )
+    found = read(*rows)
+    assert [ln.status for ln in found] == [("present",), ("stored",), ("intermittent",)]
+    assert found[2].unit == "restraint"
+
+
+@pytest.mark.parametrize(
+    ("text", "component"),
+    [
+        ("PS BAG 1 resistance high", "passenger.front-bag"),
+        ("DS BAG 2 open", "driver.front-bag"),
+        ("zijairb stoel bestuurder weerstand te laag", "driver.seat-bag"),
+    ],
+)
+def test_shortened_names_are_read(text: str, component: str) -> None:
+    (line,) = read(f"B1A11 {text}")
+    assert line.component == component
