@@ -13,7 +13,7 @@ from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
 from squibwise.intake.lot_lists import open_list
 from squibwise.intake.lots import COLUMNS, read_lot
-from squibwise.model.bid import BidSheet, CameBack, Fee, FeeBand, Figures, Lessons
+from squibwise.model.bid import BidSheet, CameBack, Comebacks, Fee, FeeBand, Figures, Lessons, Share
 from squibwise.model.case import Case
 from squibwise.model.evidence import Statement
 from squibwise.model.lots import LotRow, LotTerms
@@ -219,6 +219,20 @@ def test_the_limit_is_the_largest_bid_of_a_scale_that_jumps() -> None:
     assert find_limit(5_000, 1_000, 2_600, terms) == 1_000
     assert find_limit(None, 1_000, 0, terms) is None
     assert find_limit(5_000, 1_000, 4_000, terms) is None
+
+
+# By hand: 5,000 less 1,000 of other costs, 2,000 restraint share, 240 transport, 60 title, 20 days
+# at 10 and one comeback in ten at 300 leaves 1,470; the body work of the sheet is the list's.
+def test_what_the_sheet_of_the_sale_states_comes_off_every_lot() -> None:
+    none, fixed = Figures(low=0, likely=0, high=0), lambda x: Figures(low=x, likely=x, high=x)
+    sheet = BidSheet(
+        resale=none, loss_chance=0.2, bidders=1, estimate_error=0.0, increment=10.0,
+        transport=fixed(240), title=fixed(60), days=fixed(20), day=10.0,
+        comebacks=Comebacks(share=0.1, cost=fixed(300)), shares={"body": Share(cost=fixed(900))},
+    )  # fmt: skip
+    terms = plan.state_terms(sheet, 100.0)
+    assert (terms.costs, terms.comes_back) == (500.0, pytest.approx(30.0))
+    assert find_limit(5_000, 1_000, 2_000, terms) == 1_470
 
 
 # Ours, by hand: the resale of 5,000 x .95 leaves 4,750; less 1,000, 2,600 and 30 for what came back

@@ -2,6 +2,7 @@
 
 import io
 import itertools
+from decimal import Decimal
 
 import msgspec
 import pytest
@@ -10,7 +11,7 @@ from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
 from squibwise.intake.offers import read_offers
-from squibwise.intake.sums import plain_sum
+from squibwise.intake.sums import plain_sum, read_number
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case
 from squibwise.model.cost import Money
@@ -862,3 +863,18 @@ def test_the_column_of_the_part_is_known_as_people_head_it(heading: str) -> None
     sheet = _read(f"{heading};supplier;price;days\ndriver-bag@driver;Alder;120;3\n")
     assert [o.fits for o in sheet.offers] == ["driver-bag@driver"]
     assert "column-guessed" not in [f.code for f in sheet.findings]
+
+
+# Groups of three digits are apart, as SI brochure 5.4.4 has them; other groups are a slip.
+@pytest.mark.parametrize(
+    ("written", "number"),
+    [
+        ("12 345", 12_345),
+        ("1 234 567,50", Decimal("1234567.50")),
+        ("12'345.50", Decimal("12345.50")),
+        ("12 345 67", None),
+        ("12 34", None),
+    ],
+)
+def test_a_sum_is_told_apart_in_groups_of_three(written: str, number: object) -> None:
+    assert read_number(written) == number

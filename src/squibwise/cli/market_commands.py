@@ -327,6 +327,8 @@ def screen(
     value = output.as_builtins(done) | {
         "corrects": {w: getattr(terms, w) for w in ("parts", "labour", "resale", "comes_back")},
         "settled_cars": len(cars),
+        "sale_costs": terms.costs + terms.comes_back,
+        "trades_left_out": sorted(t for t, s in known.shares.items() if s.cost) if known else [],
     }
     doubts = case.doubt_settled(cars, _LOTS_IN)
     return output.answer(

@@ -52,7 +52,9 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         parts: Factor on restraint parts that settled cars taught.
         labour: The same on restraint labour.
         resale: The same on the resale.
-        comes_back: What comes back of a sold car on average, as settled cars taught.
+        costs: What the sale and the days until it take on average: transport, inspection, title,
+            selling, reserve, days.
+        comes_back: What comes back of a sold car on average, as stated and as settled cars taught.
     """
 
     currency: str = "USD"
@@ -66,6 +68,7 @@ class LotTerms(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     parts: float = 1.0
     labour: float = 1.0
     resale: float = 1.0
+    costs: float = 0.0
     comes_back: float = 0.0
 
     def __post_init__(self) -> None:

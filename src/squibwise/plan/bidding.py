@@ -160,6 +160,11 @@ def _corrected(
         )
         for w in worlds
     ]
+    return correct_sheet(sheet, factors), moved
+
+
+def correct_sheet(sheet: BidSheet, factors: Mapping[str, float]) -> BidSheet:
+    """Return a sheet with what the user's settled cars taught of its lines."""
     shares = {
         t: s
         if s.cost is None
@@ -172,7 +177,7 @@ def _corrected(
         reserve=sheet.reserve.times(factors.get("reserve", 1.0)),
         days=sheet.days.times(factors.get("days", 1.0)),
         resale=sheet.resale.times(factors.get("resale", 1.0)),
-    ), moved
+    )
 
 
 class _Sums(msgspec.Struct, frozen=True):

@@ -73,7 +73,7 @@ def believe_left(
             keeps it to some cents only, and moves by those; None = as the grid has it.
     """
     unit = 10.0 ** minor_digits(sizes[0][1].currency)
-    trades, costs = list_trades(sheet, together), _other_costs(sheet)
+    trades, costs = list_trades(sheet, together), list_sale_costs(sheet)
     top = sum(c.high for c in (*costs, *(c for c, _ in trades)))
     top += max((c.high for _, c in rare), default=0.0)
     top += max(len(c.chances) * c.step for _, c in sizes) / unit
@@ -143,7 +143,8 @@ def mean_in_band(c: Figures, band: tuple[float, float]) -> float:
     return float(_cuts(c, band).mean())
 
 
-def _other_costs(sheet: BidSheet) -> list[Figures]:
+def list_sale_costs(sheet: BidSheet) -> list[Figures]:
+    """Return what the sale and the time until it takes, trades and fees aside."""
     asked = [g.price for g in sheet.gates.values() if g.price is not None]
     own = [sheet.transport, sheet.inspection, sheet.title, sheet.selling, sheet.reserve]
     found = [*asked, *own, sheet.days.times(sheet.day)]

@@ -23,9 +23,10 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
 from squibwise.model.lots import LotBelief, LotRow, LotTerms
 from squibwise.model.names import split_component
-from squibwise.plan.bidding import outlay
+from squibwise.plan.bidding import correct_sheet, outlay
 from squibwise.plan.cost_belief import triangle_on_grid
 from squibwise.plan.information import winning_excess
+from squibwise.plan.left_over import list_sale_costs
 from squibwise.plan.settling import correct_restraint, expect_comebacks
 
 Array = npt.NDArray[np.float64]
@@ -359,7 +360,7 @@ def find_limit(
     if resale is None or other is None:
         return None
     sold = resale * terms.resale * terms.kept * (1.0 - terms.off)
-    most = sold - other - at_risk - terms.comes_back - terms.target
+    most = sold - other - at_risk - terms.costs - terms.comes_back - terms.target
     place = bisect_right(terms.outlays, most + 1e-9)
     return terms.bids[place - 1] if place else None
 
@@ -370,15 +371,17 @@ def state_terms(
     """Return the terms of lots from what the user knows of the sale; without it no limit.
 
     Args:
-        sheet: Fees, tax, brand discount, bidders, accepted chance of a loss.
+        sheet: Fees, tax, brand discount, bidders, accepted chance of a loss, what the sale and the
+            days until it take. Its trades are left to the list: other costs of each lot.
         hour: Cost of one hour of work.
         currency: Of the list.
-        lessons: What settled cars teach; days, reserve and trades are no column of a list.
+        lessons: What settled cars teach; trades are no line of a list.
     """
     parts, labour = correct_restraint(lessons.factors)
     if sheet is None:
         return LotTerms(currency=currency, hour=hour, parts=parts, labour=labour)
-    back = expect_comebacks(sheet.comebacks, lessons.came_back) if lessons.came_back.cars else ()
+    sheet = correct_sheet(sheet, lessons.factors)
+    back = expect_comebacks(sheet.comebacks, lessons.came_back)
     bids = [n * sheet.increment for n in range(1, int(_MOST_BID / sheet.increment) + 1)]
     worthy: list[tuple[float, float]] = []
     for bid in reversed(bids):  # fees jump: a bid is left out where a higher one costs no more
@@ -398,5 +401,6 @@ def state_terms(
         parts=parts,
         labour=labour,
         resale=lessons.factors.get("resale", 1.0),
+        costs=sum(c.mean for c in list_sale_costs(sheet)),
         comes_back=sum(chance * cost.mean for chance, cost in back),
     )

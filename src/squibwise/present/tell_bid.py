@@ -433,6 +433,15 @@ def tell_screened(done: Mapping[str, object], doubts: Sequence[Finding] = ()) ->
             "1 settled car" if done["settled_cars"] == 1 else f"{done['settled_cars']} settled cars"
         )
         lines.append(f"corrected by {cars}: {listed([*moved, back])}")
+    if costs := done.get("sale_costs"):
+        told_off = "transport, inspection, title, selling, reserve, days and what comes back"
+        lines.append(f"off every limit by the sheet of the sale: {costs:,.0f} for {told_off}")
+    trades = done.get("trades_left_out")
+    if isinstance(trades, Sequence) and trades:
+        lines.append(
+            f"not taken from the sheet: {listed([str(t) for t in trades])}; each lot's other costs "
+            "stand for them"
+        )
     if done["resumed"]:
         lines.append(f"{done['resumed']} pieces were there from an earlier run")
     guessed, unused = done["guessed"], done["unused"]
