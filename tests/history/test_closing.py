@@ -117,12 +117,34 @@ def test_work_after_the_lamp_check_makes_it_early_and_the_last_check_counts() ->
 
 
 @pytest.mark.parametrize(
+    ("named", "is_other"),
+    [
+        ("5ZQCA6F17J0123450", False),
+        ("5ZQCA6F17J0******", False),
+        ("*****************", False),
+        ("5ZQCA6F17J0123451", True),
+        ("5ZQCA6F18J0******", True),
+        ("5ZQCA6F17J012345", True),
+        ("", False),
+    ],
+)
+def test_a_last_scan_of_another_car_is_told_by_what_is_legible_of_its_vin(
+    named: str, is_other: bool
+) -> None:
+    read = msgspec.structs.replace(scan().reading, vin_part=named)
+    found = judge_scan(course(WORK, Report(id="scan", reading=read)), CATALOG, "5ZQCA6F17J0123450")
+    assert ("other-car" in words(found)) == is_other
+
+
+@pytest.mark.parametrize(
     ("before", "now", "told"),
     [
         ((61_204, "mi"), (1_204, "mi"), "1204 mi after 61204 mi"),
         ((61_204, "mi"), (1_204, "km"), "1204 km after 61204 mi"),
         ((98_498, "km"), (61_203, "mi"), ""),  # the same, to the kilometre
         ((98_498, "km"), (61_190, "mi"), "61190 mi after 98498 km"),
+        ((65, "mi"), (100, "km"), "100 km after 65 mi"),  # 4.6 km: more than a mile of each
+        ((64, "mi"), (100, "km"), ""),
         ((61_204, ""), (61_203, ""), "61203 after 61204"),
         ((61_204, "mi"), (61_204, "mi"), ""),
         ((61_204, "mi"), (61_290, "mi"), ""),

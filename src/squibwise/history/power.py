@@ -57,11 +57,13 @@ def last_power_on(
     history: History, catalog: Catalog, at: dt.datetime | None = None
 ) -> PowerOn | None:
     """Return the last thing that was done with the key on, no later than a time; else None."""
-    found = list_power_on(history, catalog)
-    if at is not None:
-        own = at.replace(tzinfo=None)
-        found = tuple(p for p in found if p.time is None or p.time.replace(tzinfo=None) <= own)
+    found = [p for p in list_power_on(history, catalog) if _is_by(p.time, at)]
     return found[-1] if found else None
+
+
+def _is_by(time: Time | None, at: dt.datetime | None) -> bool:
+    """Is a time no later than another; what states no time counts, and None is now."""
+    return time is None or at is None or time.replace(tzinfo=None) <= at.replace(tzinfo=None)
 
 
 def is_powered_since_safe(
@@ -80,7 +82,7 @@ def is_powered_since_safe(
 
 def is_powered_down(history: History, catalog: Catalog, at: dt.datetime | None = None) -> bool:
     """Is the power off since it was last on, whether or not the wait was signed as over."""
-    on, off = last_power_on(history, catalog, at), last_power_down(history)
+    on, off = last_power_on(history, catalog, at), last_power_down(history, at)
     return off is not None and (on is None or on.place < history.entries.index(off))
 
 
@@ -93,12 +95,7 @@ def find_power_off(history: History, catalog: Catalog) -> dt.datetime | None:
 
 def last_made_safe(history: History, at: dt.datetime | None = None) -> int:
     """Return the place at which the power was last off and waited out, by a time; -1 = never."""
-    own = None if at is None else at.replace(tzinfo=None)
-    places = [
-        n
-        for n, e in enumerate(history.entries)
-        if _made_safe(e) and (own is None or e.time is None or e.time.replace(tzinfo=None) <= own)
-    ]
+    places = [n for n, e in enumerate(history.entries) if _made_safe(e) and _is_by(e.time, at)]
     return max(places, default=-1)
 
 
@@ -108,12 +105,13 @@ def _made_safe(entry: Evidence) -> bool:
     return isinstance(entry, Passed) and entry.result == "passed" and entry.what in _MADE_SAFE
 
 
-def last_power_down(history: History) -> Evidence | None:
-    """Return the last entry that says that the power came off; None when none does."""
-    found = [
-        e
-        for e in history.entries
-        if (isinstance(e, Passed) and e.result == "passed" and e.what in POWER_DOWNS)
-        or (isinstance(e, DoneWork) and e.component == "battery" and e.what == "disconnected")
-    ]
+def last_power_down(history: History, at: dt.datetime | None = None) -> Evidence | None:
+    """Return the last entry, by a time, that says that the power came off; None when none does."""
+    found = [e for e in history.entries if _powered_down(e) and _is_by(e.time, at)]
     return found[-1] if found else None
+
+
+def _powered_down(entry: Evidence) -> bool:
+    if isinstance(entry, DoneWork):
+        return entry.component == "battery" and entry.what == "disconnected"
+    return isinstance(entry, Passed) and entry.result == "passed" and entry.what in POWER_DOWNS
