@@ -14,6 +14,7 @@ from squibwise.catalog.loops import LoopBook, read_loops
 from squibwise.catalog.market import BidBook, LotBook, MarketBook, read_lot_book, read_market
 from squibwise.catalog.reading import key_entries, read_files, read_folder, read_toml
 from squibwise.catalog.rules import DEFAULT, RuleBook, read_rules
+from squibwise.catalog.screens import load_pages, load_screens
 from squibwise.catalog.tasks import TaskBook, read_tasks
 from squibwise.catalog.texts import (
     CautionText,
@@ -297,6 +298,7 @@ def check_all(catalog: Catalog) -> dict[str, int]:
         CatalogError: With every problem found, one per line.
     """
     counts = {name: _entries(getattr(catalog, name)) for name in sections()}
+    counts["screens"] = len(load_screens().words) + len(load_pages().words)
     problems = [p for rule in _RULES for p in rule(catalog)]
     if problems:
         raise CatalogError("\n".join(problems), remedy="Correct the named catalogue files.")
