@@ -8,8 +8,10 @@ import pytest
 from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
+from squibwise.garage.tick_before import find_missing
 from squibwise.garage.tick_order import Tick, list_due_again, refuse_obstacles
-from squibwise.garage.ticking import entries_for
+from squibwise.garage.tick_visit import expand_visit, tell_doubts, tell_unsaved
+from squibwise.garage.ticking import entries_for, word_entries
 
 CATALOG = load_catalog()
 DAY = dt.datetime(2026, 6, 5, 8)
@@ -128,3 +130,76 @@ def test_a_load_that_measures_what_no_igniter_does_is_not_fitted(ohm: float, is_
         return
     with pytest.raises(InputError, match=f"2 to 2.2 ohm; {ohm} ohm is none"):
         refuse_obstacles(tick)
+
+
+WELD, HEAT_OUT, AFTER_HEAT = "step:structure", "step:heat-out", "comes after no[.] 41"
+
+
+def welding(note: str, *passed: str) -> None:
+    """Sign the structure of the car struck at its door, by its number."""
+    todo, evidence = door_job("damaged", *passed)
+    chosen = frozenset({WELD})
+    tick = Tick(
+        todo=todo, chosen=chosen, catalog=CATALOG, evidence=evidence, safe=True, note=note
+    )  # fmt: skip
+    refuse_obstacles(tick)
+
+
+# Practice: facts/workshop.md 1d, "weld, heat or hammer": unplugged, taken out, unit connector
+# apart; with power off alone for everything else. Common practice, no source.
+def test_nobody_welds_while_anything_live_is_near() -> None:
+    with pytest.raises(InputError, match=AFTER_HEAT) as refused:
+        welding("")
+    assert "--note 'no heat used'" in str(refused.value)
+    assert "did CASE 41,128,324\nsquibwise did CASE 42 --safe" in str(refused.value.remedy)
+    with pytest.raises(InputError, match=AFTER_HEAT):
+        welding("checked by the body shop")
+    for note in ("no heat used", "keine Hitze, nur gerichtet", "sin soldadura"):
+        welding(note)
+    welding("", HEAT_OUT)
+
+
+def test_what_fired_is_out_before_anything_is_called_out_of_the_heat() -> None:
+    todo, evidence = door_job("damaged")
+    chosen = frozenset({HEAT_OUT})
+    with pytest.raises(InputError, match="Take out, bag and label"):
+        refuse_obstacles(Tick(todo=todo, chosen=chosen, catalog=CATALOG, evidence=evidence))
+
+
+def test_a_gate_signed_by_its_word_comes_no_earlier_than_by_its_number() -> None:
+    todo, _ = door_job("damaged")
+
+    def sign(note: str) -> tuple[Any, ...]:
+        words = ("structure-sound",)
+        return word_entries(words, todo, CATALOG, {}, failed=False, safe=True, note=note)
+
+    with pytest.raises(InputError, match=AFTER_HEAT):
+        sign("")
+    assert [e["what"] for e in sign("no heat used")] == ["structure-sound"]
+
+
+def test_what_came_out_of_the_heat_is_back_before_any_power() -> None:
+    todo, _ = door_job("damaged", HEAT_OUT, "structure-sound")
+    chosen = frozenset({"step:final-power"})
+    missing = find_missing(todo, chosen)
+    assert [o.n for first in missing.values() for o in first if o.id == "step:heat-back"] == [52]
+
+
+def test_a_look_that_may_well_fail_is_not_passed_among_the_others_of_a_visit() -> None:
+    todo, evidence = door_job("not-seen")
+    number = next(o.n for o in todo.operations if o.id == "look:door-left")
+    chance = next(d.needed for d in todo.items if d.id == f"{BARRIER}:replace")
+    assert chance >= CATALOG.fact("require.look-alone-from").number()
+    visit = next(n for n, v in enumerate(todo.visits, 1) if v.id == "strip")
+    stroke = expand_visit(["visit", str(visit)], todo, CATALOG, evidence)
+    assert str(number) not in stroke.words
+    told = " ".join(stroke.told)
+    assert f"{chance:.0%} to be replaced" in told.partition(f"no. {number} (")[2]
+    assert f"{chance:.0%}" in " ".join(tell_doubts((number,), todo, CATALOG))
+
+
+def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:
+    todo, _ = door_job("damaged")
+    assert "no. 11 (save the codes), no. 12" in " ".join(tell_unsaved((21,), todo))
+    assert not tell_unsaved((22,), todo)
+    assert not tell_unsaved((2, 11, 12, 13, 21), todo)

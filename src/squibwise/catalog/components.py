@@ -260,7 +260,8 @@ class SaidWords(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             and of the contrary right before them, ``denied``. Of a ``crash``, with what may stand
             between, ``crash_filler``, and what right after it speaks of its record only.
             Of faults that a scan does not show, ``hidden``. Of the ``unit`` that is ``loose``, with
-            what makes it another one, ``unit_other``, a connector, ``plug``, or ``supposed``.
+            what makes it another one, ``unit_other``, a connector, ``plug``, or ``supposed``. Of
+            ``heat`` near something live, by beginnings of words.
         nobody: What people write in place of a name: letters and digits alone, folded.
     """
 

@@ -173,7 +173,8 @@ def did(
 ) -> int:
     """Tick operations by number or id as `work` prints them, with all that they contain.
 
-    `visit 3` stands for what is sure and open in that visit, up to a gate, a wait or a measurement.
+    `visit 3` stands for what is sure and open in that visit, up to a gate, a wait or a measurement;
+    looks at what may well fail are left out and named.
 
     Gates and words of the release (power-safe, maker-procedure, disposal, cautions, release) are
     signed by their name. A look ticks what can be seen in its area and nothing behind it; where one
@@ -181,19 +182,21 @@ def did(
     """
     from squibwise import case
     from squibwise.cli import opening
-    from squibwise.garage import ticking
+    from squibwise.garage import tick_visit, ticking
 
     opened = opening.open_case(case_path)
     todo = case.work(opened.case, opened.catalog)
     evidence = opened.case.evidence
-    typed, then = ticking.expand_visit(numbers, todo, opened.catalog, evidence, note)
-    typed, named_parts = ticking.find_demands(typed, todo)
+    stroke = tick_visit.expand_visit(numbers, todo, opened.catalog, evidence, note)
+    typed, named_parts = ticking.find_demands(stroke.words, todo)
     counted, words = ticking.split_words(typed, opened.catalog)
     named = ticking.name_numbers(todo, opened.catalog)
     wanted = ticking.read_numbers(counted, named) if counted or not words else ()
     wanted, fallen = ticking.drop_fallen(wanted, todo, opened.catalog)
     common = common_keys(by, at)
-    entries = ticking.word_entries(words, todo, opened.catalog, common, failed=failed, safe=safe)
+    entries = ticking.word_entries(
+        words, todo, opened.catalog, common, failed=failed, safe=safe, note=note
+    )
     if wanted:
         entries += ticking.entries_for(
             todo,
@@ -212,7 +215,9 @@ def did(
     told = (*ticking.tell_along(entries, todo, opened.catalog), *fallen)
     if not (failed or parts or named_parts):
         told += ticking.tell_left_open(todo, wanted, evidence, opened.catalog)
-    told += (f"Then: {then}",) if then else ()
+        told += tick_visit.tell_doubts(wanted, todo, opened.catalog)
+        told += tick_visit.tell_unsaved(wanted, todo)
+    told += stroke.told
     command = f"did {','.join(numbers)}"
     return write_entries(case_path, command, entries, as_json=as_json, told=told)
 

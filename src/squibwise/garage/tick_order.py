@@ -2,12 +2,27 @@
 
 import datetime as dt
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Sequence
 
 import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
+from squibwise.garage.tick_before import (
+    BEFORE_DRIVE,
+    FIT_LOADS,
+    HEAT_OUT,
+    IN_AN_AREA,
+    MAKING_SAFE,
+    RETURN_LOADS,
+    STRUCTURE,
+    all_before,
+    denies_heat,
+    find_missing,
+    is_ticked,
+    must_precede,
+    own_openings,
+)
 from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_early
 from squibwise.history.order import read_history
 from squibwise.history.power import is_powered_down, is_powered_since_safe
@@ -18,21 +33,10 @@ from squibwise.model.work import Operation, Order, Work
 
 ORDER_CLOSED = "step:order-closed"
 LAMP, SCAN = "step:lamp-check", "step:final-scan"
-FIT_LOADS, RETURN_LOADS = "step:fit-loads", "step:return-loads"
-_POWERING = ("step:first-power", "step:final-power")
-_BEFORE_DRIVE = ("step:final-power", "step:clear", "step:lamp-check")
-_MAKING_SAFE = (
-    "step:power-down",
-    "step:make-safe",
-    "step:second-power-down",
-    "step:second-make-safe",
-    RETURN_LOADS,
-)
 SAFE_STEPS = frozenset(("step:make-safe", "step:second-make-safe"))
 ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED)
 AGAIN_STEPS = ("step:power-down", "step:make-safe")
 _POWER_GATES = ("key-on-safe", "power-safe")
-_IN_AN_AREA = ("out", "fit", "join", "close")
 
 
 class Tick(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,7 +69,7 @@ class Tick(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def operations(self) -> tuple[Operation, ...]:
         """The operations that are ticked."""
-        return tuple(o for o in self.todo.operations if _is_ticked(o, self.chosen))
+        return tuple(o for o in self.todo.operations if is_ticked(o, self.chosen))
 
     @property
     def gates(self) -> dict[str, str]:
@@ -78,6 +82,11 @@ class Tick(msgspec.Struct, frozen=True, kw_only=True):
         if find_loads(read_history(self.evidence)).out or self._is_due(FIT_LOADS):
             words.pop(RETURN_LOADS, None)
         return words
+
+    @property
+    def is_cold(self) -> bool:
+        """Is it said with it that no heat came near anything live."""
+        return denies_heat(self.note, self.catalog)
 
     def _is_due(self, step: str) -> bool:
         return any(o.id == step and not o.done for o in self.todo.operations)
@@ -105,6 +114,19 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_times(tick),
         *_tell_held(tick),
     ]
+    _refuse_told(told, tick)
+
+
+def refuse_disorder(tick: Tick) -> None:
+    """Refuse to sign by its word a gate that a step closes before what that step comes after.
+
+    Raises:
+        InputError: Something comes first; the remedy is the commands, in order.
+    """
+    _refuse_told([*_tell_disorder(tick)], tick)
+
+
+def _refuse_told(told: Sequence[str], tick: Tick) -> None:
     if told:
         steps = "\n".join(_list_commands(tick))
         remedy = f"Nothing was written. Once each is done, in this order:\n{steps}"
@@ -158,7 +180,7 @@ def _refuse_live_hands(tick: Tick) -> None:
     history = read_history(tick.evidence)
     if tick.chosen & SAFE_STEPS or not is_powered_since_safe(history, tick.catalog, tick.at):
         return
-    hands = [o for o in _list_hands(tick) if o.id not in _MAKING_SAFE]
+    hands = [o for o in _list_hands(tick) if o.id not in MAKING_SAFE]
     if hands and not any(tell_backdated(hands, tick.at, history, tick.catalog)):
         off, safe = (tick.catalog.tasks.steps[w].number for w in ("power-down", "make-safe"))
         numbers = f"no. {write_numbers([o.n for o in hands])}"
@@ -168,7 +190,7 @@ def _refuse_live_hands(tick: Tick) -> None:
                 remedy=f"Once it is over: squibwise did CASE {safe}",
             )
         again = "\nPower-up, lamp, drive and last scan come once more after that."
-        was_final = any(o.done for o in tick.todo.operations if o.id in _BEFORE_DRIVE)
+        was_final = any(o.done for o in tick.todo.operations if o.id in BEFORE_DRIVE)
         raise InputError(
             f"{numbers}: the power was switched on since the car was made safe.",
             remedy=f"Power off, then the whole wait: squibwise did CASE {off}, and {safe} when it "
@@ -190,9 +212,9 @@ def _list_hands(tick: Tick) -> list[Operation]:
     return [
         o
         for o in tick.operations
-        if o.id in (*_MAKING_SAFE, FIT_LOADS)
-        or o.action in (*_IN_AN_AREA, "open")
-        or (o.action == "look" and _all_before(o.id, before) & SAFE_STEPS)
+        if o.id in (*MAKING_SAFE, FIT_LOADS)
+        or o.action in (*IN_AN_AREA, "open")
+        or (o.action == "look" and all_before(o.id, before) & SAFE_STEPS)
     ]
 
 
@@ -200,13 +222,13 @@ def _tell_times(tick: Tick) -> Iterator[str]:
     """Yield what is dated before the power was last on, before what it needs, or too soon."""
     history = read_history(tick.evidence)
     yield from tell_backdated(_list_hands(tick), tick.at, history, tick.catalog)
-    before, openings = {o.id: set(o.after) for o in tick.todo.operations}, _own_openings(tick.todo)
+    before, openings = {o.id: set(o.after) for o in tick.todo.operations}, own_openings(tick.todo)
     for operation in tick.operations:
-        first, shut = _all_before(operation.id, before), openings.get(operation.id, set())
+        first, shut = all_before(operation.id, before), openings.get(operation.id, set())
         needed = [
             o
             for o in tick.todo.operations
-            if o.id in shut or (o.id in first and _must_precede(o, operation))
+            if o.id in shut or (o.id in first and must_precede(o, operation))
         ]
         yield from tell_too_early(operation, needed, tick.at, history)
     yield from tell_haste(tick.operations, tick.todo, tick.at, history, tick.catalog)
@@ -270,7 +292,7 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
         o.n
         for o in tick.todo.operations
         if o.action == "look"
-        and not (o.done or o.is_advice or o.kind == "ask" or _is_ticked(o, tick.chosen))
+        and not (o.done or o.is_advice or o.kind == "ask" or is_ticked(o, tick.chosen))
     ]
     left = [f"no. {write_numbers(looks)} (looks)"] if looks else []
     left += [f"{', '.join(asked)} (questions)"] if asked else []
@@ -303,7 +325,7 @@ def _list_adding_questions(todo: Work, chosen: Collection[str] = ()) -> list[str
     Whether closed areas are opened is no question once each was looked into.
     """
     looks = [o for o in todo.operations if o.action == "look" and o.kind == "ask"]
-    seen = all(o.done or _is_ticked(o, chosen) for o in looks)
+    seen = all(o.done or is_ticked(o, chosen) for o in looks)
     none = (*_ADD_NOTHING, *((CLOSED_AREAS,) if seen else ()))
     return [q.id for q in todo.questions if not q.answered and q.id not in none]
 
@@ -315,7 +337,8 @@ _ARE_LIVE = re.compile(r"\b(live|scharf|activ\w+)\b", re.IGNORECASE)
 def _tell_disorder(tick: Tick) -> Iterator[str]:
     """Yield for operations what comes before them and is neither done nor ticked with them."""
     waiting: dict[tuple[Operation, ...], list[Operation]] = {}
-    for operation, missing in _find_missing(tick.todo, tick.chosen, tick.along).items():
+    found = find_missing(tick.todo, tick.chosen, tick.along, cold=tick.is_cold)
+    for operation, missing in found.items():
         waiting.setdefault(missing, []).append(operation)
     for missing, operations in waiting.items():
         numbers = ", ".join(str(o.n) for o in missing[:6])
@@ -325,24 +348,13 @@ def _tell_disorder(tick: Tick) -> Iterator[str]:
             f"no. {write_numbers([o.n for o in operations])} {comes} after no. {numbers}: "
             f"{missing[0].title}{' and others' if len(missing) > 1 else ''}."
         )
-
-
-def _find_missing(
-    todo: Work, chosen: frozenset[str], along: frozenset[str]
-) -> dict[Operation, tuple[Operation, ...]]:
-    """Return for each operation that is ticked what must come first and has not."""
-    before = {o.id: set(o.after) for o in todo.operations}
-    openings = _own_openings(todo)
-    due = [o for o in todo.operations if not o.done and not _is_ticked(o, chosen | along)]
-    found = {}
-    for operation in (o for o in todo.operations if _is_ticked(o, chosen)):
-        first, shut = _all_before(operation.id, before), openings.get(operation.id, set())
-        missing = [
-            o for o in due if o.id in shut or (o.id in first and _must_precede(o, operation))
-        ]
-        if missing:
-            found[operation] = tuple(missing)
-    return found
+        welded = next((o for o in operations if o.id == STRUCTURE), None)
+        if welded and any(o.id == HEAT_OUT for o in missing):
+            yield (
+                "With weld, heat or hammer near it, power that is off protects nobody from a live "
+                "airbag or pretensioner. Where none came near: "
+                f"squibwise did CASE {welded.n} --safe --note 'no heat used'."
+            )
 
 
 def _tell_held(tick: Tick) -> Iterator[str]:
@@ -371,7 +383,7 @@ def _list_commands(tick: Tick) -> Iterator[str]:
     needed = _with_what_comes_first(tick)
     together: list[int] = []
     for operation in tick.todo.operations:
-        if operation.done or not _is_ticked(operation, needed):
+        if operation.done or not is_ticked(operation, needed):
             continue
         alone = find_command_alone(operation, tick)
         if not alone:
@@ -406,10 +418,9 @@ def _with_what_comes_first(tick: Tick) -> frozenset[str]:
     closing = {word: step for step, word in tick.gates.items()}
     needed = tick.chosen
     while True:
-        missing = {
-            o.id for first in _find_missing(tick.todo, needed, tick.along).values() for o in first
-        }
-        held = (w for o in tick.todo.operations if _is_ticked(o, needed) for w in o.blocked_by)
+        found = find_missing(tick.todo, needed, tick.along, cold=tick.is_cold)
+        missing = {o.id for first in found.values() for o in first}
+        held = (w for o in tick.todo.operations if is_ticked(o, needed) for w in o.blocked_by)
         more = needed | missing | {closing[w] for w in held if w in closing}
         if more == needed:
             return needed
@@ -431,68 +442,3 @@ def find_command_alone(operation: Operation, tick: Tick) -> str:
     if operation.hold_minutes:
         option = f"  ({operation.hold_minutes} min after the power came off)"
     return f"squibwise did CASE {operation.n} {option}" if option else ""
-
-
-def _own_openings(todo: Work) -> dict[str, set[str]]:
-    """Return which openings each operation lies behind, by ids: nobody works in a closed area.
-
-    What is taken off first, so that an area can be opened at all, lies behind none. A substitute
-    load goes where its device came out.
-    """
-    found: dict[str, set[str]] = {}
-    of_part: dict[str, set[str]] = {}
-    opened: dict[str, set[str]] = {}
-    for area in (a for v in todo.visits for a in v.areas):
-        for operation in area.operations:
-            ways = opened.setdefault(area.area, set())
-            if operation.action == "open":
-                opened[area.area] = {*ways, operation.id}
-            if operation.action in _IN_AN_AREA or operation.id == "step:unit-bolted":
-                found[operation.id] = ways
-            if operation.action == "out":
-                of_part |= dict.fromkeys(operation.components, ways)
-    found[FIT_LOADS] = {
-        word
-        for o in todo.operations
-        if o.id == FIT_LOADS
-        for c in o.components
-        for word in of_part.get(c, ())
-    }
-    return found
-
-
-def _is_ticked(operation: Operation, chosen: Collection[str]) -> bool:
-    return operation.id in chosen or any(d in chosen for d in operation.demands)
-
-
-def _must_precede(first: Operation, then: Operation) -> bool:
-    """Is it dangerous to do one operation before another that comes first.
-
-    Nothing is touched before the power is off and waited out, and before the car was recorded as it
-    came, for nobody can record that later; looks that the release waits for come before the last
-    power-up, for later they cost another power-down; nothing is powered on loads, nor are loads
-    counted back, before they went in; nothing is powered while a part that is needed for sure, a
-    connector or a cover is still open; nobody drives before the power is on with everything fitted,
-    the codes are cleared and the lamp went out.
-    """
-    if first.id == "step:arrival-record" and then.action in ("open", *_IN_AN_AREA):
-        return True
-    if first.id in _MAKING_SAFE or (then.id == "step:drive" and first.id in _BEFORE_DRIVE):
-        return True
-    if first.id == FIT_LOADS and then.id in (_POWERING[0], RETURN_LOADS):
-        return True
-    if then.id == _POWERING[-1] and first.action == "look" and not first.is_advice:
-        return True
-    is_sure = first.counted and first.kind in ("certain", "rule")
-    return then.id in _POWERING and first.action in ("fit", "join", "close") and is_sure
-
-
-def _all_before(word: str, before: Mapping[str, set[str]]) -> set[str]:
-    """Return everything that comes before an operation, directly or by way of others."""
-    found: set[str] = set()
-    left = [word]
-    while left:
-        new = before.get(left.pop(), set()) - found
-        found |= new
-        left += new
-    return found

@@ -7,16 +7,14 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from squibwise.catalog.load import Catalog, component_title
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs, lamp_entry, load_entry
+from squibwise.garage.tick_before import FIT_LOADS, RETURN_LOADS
 from squibwise.garage.tick_order import (
-    ASKING_A_WORD,
-    FIT_LOADS,
     LAMP,
-    RETURN_LOADS,
     SCAN,
     Tick,
-    find_command_alone,
     find_runs,
     list_due_again,
+    refuse_disorder,
     refuse_obstacles,
     refuse_unsettled,
     signed_along,
@@ -26,13 +24,12 @@ from squibwise.history.signed import find_loads, is_seen_hurt
 from squibwise.intake.case_file.checks import did_you_mean
 from squibwise.model.evidence import Evidence
 from squibwise.model.words import RELEASE_WORDS
-from squibwise.model.work import Demand, Operation, Visit, Work
+from squibwise.model.work import Demand, Operation, Work
 from squibwise.require.operations import list_numbers
 from squibwise.require.progress import entry_for
 
 _RANGE = re.compile(r"(\d{1,6})(?:-(\d{1,6}))?")
 _MOST_NUMBERS = 2000
-VISIT = "visit"
 
 
 def read_numbers(words: Sequence[str], named: Mapping[str, int] | None = None) -> tuple[int, ...]:
@@ -63,62 +60,6 @@ def read_numbers(words: Sequence[str], named: Mapping[str, int] | None = None) -
     return tuple(dict.fromkeys(numbers))
 
 
-def expand_visit(
-    words: Sequence[str],
-    todo: Work,
-    catalog: Catalog,
-    evidence: tuple[Evidence, ...] = (),
-    note: str = "",
-) -> tuple[list[str], str]:
-    """Return words with ``visit 3`` put as the numbers of that visit that are ticked in one go.
-
-    What is sure and still open, in order, up to what is decided, waited for or measured on its own;
-    and the command of that, empty where nothing is left of the visit.
-
-    Args:
-        words: As they were typed.
-        todo: The work of the case.
-        catalog: Words of the gates.
-        evidence: Of the case.
-        note: What is said with it; what asks for a word is ticked alone with it.
-
-    Raises:
-        InputError: There is no such visit, nothing of it is open, or what comes next stands alone.
-    """
-    if VISIT not in words:
-        return list(words), ""
-    number = words[-1] if len(words) == 2 else ""
-    if not (number.isdecimal() and 1 <= int(number) <= len(todo.visits)):
-        raise InputError(
-            f"'{' '.join(words)}' names no visit.",
-            remedy=f"Write `visit 3` and nothing else; this job has 1 to {len(todo.visits)}.",
-        )
-    tick = Tick(todo=todo, chosen=frozenset(), catalog=catalog, evidence=evidence, note=note)
-    numbers, alone = _take_at_once(todo.visits[int(number) - 1], tick)
-    then = find_command_alone(alone, tick) if alone is not None else ""
-    if numbers:
-        return [str(n) for n in numbers], then
-    if alone is None:
-        remedy = "`squibwise work CASE` prints what is open."
-        raise InputError(f"visit {number} has nothing open.", remedy=remedy)
-    told = f"visit {number} comes to no. {alone.n}, which is done on its own."
-    raise InputError(told, remedy=f"{then.strip()}.")
-
-
-def _take_at_once(visit: Visit, tick: Tick) -> tuple[list[int], Operation | None]:
-    """Return the numbers of a visit up to the first operation that stands alone, and that one."""
-    numbers: list[int] = []
-    for operation in (o for a in visit.areas for o in a.operations):
-        if operation.done or not operation.counted or operation.kind not in ("certain", "rule"):
-            continue
-        waited = bool(operation.hold_minutes) and not numbers
-        if find_command_alone(operation, tick) and not waited:
-            says = bool(tick.note) and not numbers and operation.id in ASKING_A_WORD
-            return ([operation.n], None) if says else (numbers, operation)
-        numbers.append(operation.n)
-    return numbers, None
-
-
 def find_demands(words: Sequence[str], todo: Work) -> tuple[list[str], tuple[str, ...]]:
     """Return demands named by their ids as their numbers, with their parts; other words as is."""
     by_demand = {d: o.n for o in todo.operations if len(o.demands) > 1 for d in o.demands}
@@ -143,18 +84,22 @@ def word_entries(
     *,
     failed: bool,
     safe: bool,
+    note: str = "",
 ) -> tuple[Pairs, ...]:
     """Return the entries that sign for gates and words of the release.
 
     Raises:
-        InputError: A gate is signed undecided, with others or against what is known of the car;
-            somebody answers for the car before its last scan.
+        InputError: A gate is signed undecided, with others, against what is known of the car or
+            before what its step comes after; somebody answers for the car before its last scan.
     """
     gates = [w for w in words if w in catalog.tasks.gates]
     _refuse_undecided(gates, decided=safe or failed)
     _refuse_together(gates, len(words))
     if not failed:
         refuse_unsettled(gates, todo)
+        closing = {f"step:{catalog.tasks.gates[w].step}" for w in gates}
+        due = frozenset(o.id for o in todo.operations if o.id in closing and not o.done)
+        refuse_disorder(Tick(todo=todo, chosen=due, catalog=catalog, safe=safe, note=note))
         _refuse_early_answer(words, todo)
     result = "failed" if failed else "passed"
     return tuple({"kind": "passed", "what": w, "result": result, **common} for w in words)

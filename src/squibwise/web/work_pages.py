@@ -9,7 +9,8 @@ from starlette.responses import Response
 from squibwise.errors import InputError
 from squibwise.garage import store, ticking
 from squibwise.garage.database import connected
-from squibwise.garage.tick_order import FIT_LOADS, LAMP, SCAN, list_due_again, signed_along
+from squibwise.garage.tick_before import FIT_LOADS
+from squibwise.garage.tick_order import LAMP, SCAN, list_due_again, signed_along
 from squibwise.history.order import read_history
 from squibwise.history.power import find_power_off
 from squibwise.model.work import Area, Operation, Visit
