@@ -216,9 +216,7 @@ def did(
     if not (failed or parts or named_parts):
         told += ticking.tell_left_open(todo, wanted, evidence, opened.catalog)
         told += tick_visit.tell_doubts(wanted, todo, opened.catalog)
-        told += tick_visit.tell_unsaved(wanted, todo)
-    told += stroke.told
-    command = f"did {','.join(numbers)}"
+    told, command = (*told, *stroke.told), f"did {','.join(numbers)}"
     return write_entries(case_path, command, entries, as_json=as_json, told=told)
 
 

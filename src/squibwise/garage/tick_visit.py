@@ -123,10 +123,14 @@ def _tell_left_out(
 
 
 def tell_doubts(numbers: Sequence[int], todo: Work, catalog: Catalog) -> tuple[str, ...]:
-    """Return what is told of looks that are ticked though a part in them may well fail."""
+    """Return what is told of looks that are ticked though a part in them may well fail.
+
+    And of what is lost soon and was not saved.
+    """
     doubts = find_doubts(todo, catalog)
     told = [f"no. {n} {_tell_chances(doubts[n])}" for n in numbers if n in doubts]
-    return (f"Signed as looked at and found whole: {'; '.join(told)}.",) if told else ()
+    signed = (f"Signed as looked at and found whole: {'; '.join(told)}.",) if told else ()
+    return (*signed, *tell_unsaved(numbers, todo))
 
 
 def tell_unsaved(numbers: Sequence[int], todo: Work) -> tuple[str, ...]:
