@@ -20,7 +20,7 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # two processes share the cores already
 
 from squibwise.catalog.load import load_catalog
-from squibwise.cli.lot_examples import invent_lots
+from squibwise.cli.examples import invent_lots
 from squibwise.cli.lot_files import screen_file
 from squibwise.model.lots import LotTerms
 

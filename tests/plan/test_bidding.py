@@ -30,17 +30,15 @@ from squibwise.model.case import Case
 from squibwise.model.cost import Money
 from squibwise.plan.bidding import (
     Evidence,
+    expected_profit,
     fee_at,
     largest_bid,
     limit_bid,
     outlay,
-)
-from squibwise.plan.cost_belief import Payment, World
-from squibwise.plan.information import (
-    expected_profit,
     value_of_knowing,
     winning_excess,
 )
+from squibwise.plan.cost_belief import Payment, World
 from squibwise.plan.left_over import Left, believe_left, split_sizes
 from squibwise.plan.settling import (
     doubt_settled,

@@ -11,7 +11,7 @@ from collections import Counter
 import pytest
 
 from squibwise.catalog.load import load_catalog
-from squibwise.cli.lot_examples import invent_lots
+from squibwise.cli.examples import invent_lots
 from squibwise.cli.lot_files import screen_rows
 from squibwise.model.lots import LotTerms
 

@@ -8,7 +8,7 @@ import pytest
 from squibwise import case, plan
 from squibwise.catalog.load import load_catalog
 from squibwise.cli import lot_files
-from squibwise.cli.lot_examples import invent_lots
+from squibwise.cli.examples import invent_lots
 from squibwise.errors import InputError
 from squibwise.intake.columns import guess_columns
 from squibwise.intake.lot_lists import open_list

@@ -17,7 +17,7 @@ from squibwise.model.cost import Cost, CostLine, Money
 from squibwise.model.evidence import PartLabel, Photo
 from squibwise.model.market import WEEKDAYS, BuyAnswer, Need, Service, ShopTerms
 from squibwise.model.work import Area, Minutes, Operation, Order, PriceRange, Visit, Work
-from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_worlds
+from squibwise.plan.cost_belief import doubt_prices, list_evidence, list_worlds
 from squibwise.plan.line_sheets import list_lines, list_requests
 from squibwise.plan.offers import find_look, list_needs, need_key
 from squibwise.plan.ordering import plan_buying

@@ -10,7 +10,7 @@ import pytest
 from tests.web.sheets import fill_in_bid, hand_in_offers
 
 from squibwise.catalog.load import load_catalog
-from squibwise.cli.sheet_examples import write_sale
+from squibwise.cli.examples import write_sale
 from squibwise.garage import store
 from squibwise.garage.database import connected
 from squibwise.model.evidence import LampCheck, PartLabel, Passed, SeatTrial

@@ -63,8 +63,8 @@ def buy(
     """Plan what to buy from whom, when each operation runs, and when the car is ready."""
     from squibwise import case
     from squibwise.cli import opening
+    from squibwise.cli.examples import write_terms
     from squibwise.cli.files import kept_files
-    from squibwise.cli.sheet_examples import write_terms
     from squibwise.intake import market_files
     from squibwise.intake.columns import read_confirmed
     from squibwise.present.tell_buying import tell_buying
@@ -164,8 +164,8 @@ def bid(
 
     from squibwise import case
     from squibwise.cli import opening
+    from squibwise.cli.examples import write_sale
     from squibwise.cli.files import write_drawing
-    from squibwise.cli.sheet_examples import write_sale
     from squibwise.documents import drivers_svg
     from squibwise.intake import market_files
     from squibwise.present.tell_bid import name_drivers, tell_bid
@@ -235,7 +235,7 @@ def settle(case_path: Path, example: bool, as_json: bool) -> int:
 
 def _print_settled(at: "Opened") -> int:
     from squibwise import case
-    from squibwise.cli.sheet_examples import write_settled
+    from squibwise.cli.examples import write_settled
     from squibwise.intake import market_files
 
     file = at.folder / "bid.toml"
@@ -343,7 +343,7 @@ def _say_progress(rows: int) -> None:
 
 def _print_lots(count: int) -> int:
     from squibwise.catalog.load import load_catalog
-    from squibwise.cli.lot_examples import invent_lots
+    from squibwise.cli.examples import invent_lots
 
     for cells in invent_lots(count, load_catalog()):
         click.echo(",".join(cells))

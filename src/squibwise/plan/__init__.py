@@ -1,7 +1,7 @@
 """What to pay, what to buy from whom, the most to bid, and what a wrong decision costs."""
 
 from squibwise.plan.bidding import limit_bid
-from squibwise.plan.cost_worlds import doubt_prices, list_evidence, list_unpriced, list_worlds
+from squibwise.plan.cost_belief import doubt_prices, list_evidence, list_unpriced, list_worlds
 from squibwise.plan.costing import cost
 from squibwise.plan.line_sheets import add_offer, list_lines, list_requests
 from squibwise.plan.loss_table import losses

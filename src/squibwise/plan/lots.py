@@ -23,9 +23,8 @@ from squibwise.model.case import Case
 from squibwise.model.evidence import Circumstance
 from squibwise.model.lots import LotBelief, LotRow, LotTerms
 from squibwise.model.names import split_component
-from squibwise.plan.bidding import correct_sheet, outlay
+from squibwise.plan.bidding import correct_sheet, outlay, winning_excess
 from squibwise.plan.cost_belief import triangle_on_grid
-from squibwise.plan.information import winning_excess
 from squibwise.plan.left_over import list_sale_costs
 from squibwise.plan.settling import correct_restraint, expect_comebacks
 

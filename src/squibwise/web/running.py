@@ -1,5 +1,9 @@
-"""Start the server: on this machine only, or also for a phone of the same network, once paired."""
+"""Start the server: on this machine only, or also for a phone of the same network, once paired.
 
+``python -m squibwise.web.running GARAGE`` is what `squibwise serve` starts.
+"""
+
+import argparse
 import os
 import socket
 import sys
@@ -14,6 +18,17 @@ from squibwise.web.sessions import PAIRING_SECONDS, Sessions
 
 HERE, PORT = "127.0.0.1", 8321
 _ELSEWHERE = ("192.0.2.1", 9)  # RFC 5737: an address for examples; nothing is sent to it
+
+
+def main() -> None:
+    """Serve a garage until it is stopped."""
+    parser = argparse.ArgumentParser(prog="squibwise.web", description=__doc__)
+    parser.add_argument("garage", type=Path)
+    parser.add_argument("--port", type=int, default=PORT)
+    parser.add_argument("--lan", action="store_true")
+    parser.add_argument("--open", action="store_true", dest="opens")
+    asked = parser.parse_args()
+    serve(asked.garage, asked.port, lan=asked.lan, opens=asked.opens)
 
 
 def serve(place: Path, port: int, *, lan: bool = False, opens: bool = False) -> None:
@@ -103,3 +118,7 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind((HERE, 0))
         return int(probe.getsockname()[1])
+
+
+if __name__ == "__main__":
+    main()
