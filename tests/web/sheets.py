@@ -5,6 +5,8 @@ import io
 from itertools import cycle
 from typing import Any
 
+from PIL import Image, ImageDraw
+
 
 def answer_sheet(asked: str, *answers: dict[str, str]) -> str:
     """Return the sheet for parts desks, one line after the other answered as given."""
@@ -33,3 +35,12 @@ def fill_in_bid(call: Any, car: str, **more: str) -> Any:
     given |= {f"gate-{g}": "yes" for g in ("titled", "unit", "parts")}
     given |= {f"source-{g}": "tel." for g in ("titled", "unit", "parts")}
     return call.post(f"/car/{car}/bid", **{**given, **more})
+
+
+def make_picture(text: str = "") -> bytes:
+    """Return a small photograph, with a line on it."""
+    picture = Image.new("RGB", (240, 80), "white")
+    ImageDraw.Draw(picture).text((10, 30), text, fill="black")
+    kept = io.BytesIO()
+    picture.save(kept, "PNG")
+    return kept.getvalue()

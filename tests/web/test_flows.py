@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from tests.web.sheets import answer_sheet
+from tests.web.sheets import answer_sheet, make_picture
 
 from squibwise.web.sessions import Sessions
 
@@ -123,18 +123,46 @@ def test_a_look_is_written_down_although_the_bench_was_started_again(
     expect(page.locator(".entries li").first).to_contain_text("saw left curtain airbag: intact")
 
 
-def test_what_is_entered_without_connection_is_kept_and_sent_once(show: Show) -> None:
+def test_everything_entered_without_connection_is_kept_and_each_sent_once(show: Show) -> None:
+    """Two looks at one part, the first with a photograph, each button pressed twice."""
     page = show("/car/clover-05/part/left.curtain")
+    page.context.set_offline(True)
+    write = page.get_by_role("button", name="Write it down")
+    page.locator("input[type=file]").first.set_input_files(
+        files=[{"name": "tear.png", "mimeType": "image/png", "buffer": make_picture()}]
+    )
+    for nth, seen in ((1, "intact"), (2, "damaged")):
+        page.locator(f"input[name=seen_word][value={seen}]").check()
+        for _ in range(2):
+            write.click()
+            expect(page.locator("#kept b")).to_have_text(str(nth))
+    page.context.set_offline(False)
+    expect(page.locator("#kept")).to_be_hidden()
+    page.goto("/car/clover-05/history")
+    for seen in ("intact", "damaged"):
+        expect(page.locator(".entries li", has_text=f"airbag: {seen}")).to_have_count(1)
+    page.goto("/car/clover-05/part/left.curtain")
+    expect(page.locator(".seen img")).to_have_count(1)
+
+
+def test_a_kept_look_that_met_a_change_is_decided_on_and_no_connection_is_told_missing(
+    show: Show,
+) -> None:
+    page, other = show("/car/clover-05/part/right.curtain"), show("/car/clover-05/looks")
     page.context.set_offline(True)
     page.get_by_text("intact", exact=True).click()
     page.get_by_role("button", name="Write it down").click()
-    expect(page.locator("#kept")).to_be_visible()
+    expect(page.locator("#kept b")).to_have_text("1")
+    other.goto("/car/clover-05/part/driver.seat-bag")
+    other.locator("input[name=seen_word]").first.check()
+    with other.expect_response(lambda answer: answer.status == 303):
+        other.get_by_role("button", name="Write it down").click()
     page.context.set_offline(False)
+    expect(page.get_by_text("What was done since")).to_be_visible()
+    expect(page.locator("#kept > p")).to_be_hidden()
+    page.get_by_role("link", name="Leave it").click()
     expect(page.locator("#kept")).to_be_hidden()
-    page.goto("/car/clover-05")
-    expect(
-        page.locator(".card", has_text="left curtain airbag: seen: nothing seen wrong")
-    ).to_have_count(1)
+    expect(page.get_by_role("button", name="Write it down")).to_be_visible()
 
 
 def test_a_tick_without_connection_is_kept_and_sent_once(show: Show) -> None:

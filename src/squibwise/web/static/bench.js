@@ -52,32 +52,34 @@
       asked.onerror = () => { base.close(); fail(asked.error); };
     });
   };
-  const kept = () => store("readonly", (s) => s.getAll());
+  const kept = async () => (await store("readonly", (s) => s.getAll())).sort((a, b) => a.kept - b.kept);
+  const drop = (item) => store("readwrite", (s) => s.delete(item.once));
 
   async function showKept() {
     const all = await kept();
-    const refused = all.filter((i) => i.refused);
-    const waiting = all.length - refused.length;
+    const undecided = all.filter((i) => i.refused || i.stale);
+    const waiting = all.length - undecided.length;
     const box = document.getElementById("kept");
     box.hidden = all.length === 0;
     box.querySelector("p").hidden = waiting === 0;
     box.querySelector("b").textContent = waiting ? String(waiting) : "";
     const list = box.querySelector("ul");
-    list.replaceChildren(...refused.map((item) => tellRefused(item, list.dataset)));
+    list.replaceChildren(...undecided.map((item) => tellUndecided(item, list.dataset)));
   }
 
-  // What was kept and then refused stays until the person leaves it: nothing is lost unseen.
-  function tellRefused(item, words) {
+  // What was kept and then refused, or met a change by somebody else, stays until the person
+  // decides: nothing is lost unseen.
+  function tellUndecided(item, words) {
     const line = document.createElement("li");
     const page = document.createElement("a");
     const leave = document.createElement("button");
     page.href = item.page;
-    page.textContent = words.told;
+    page.textContent = item.refused ? words.told : words.stale;
     leave.type = "button";
     leave.className = "button quiet";
     leave.textContent = words.leave;
-    leave.addEventListener("click", async () => { await store("readwrite", (s) => s.delete(item.once)); await showKept(); });
-    line.append(page, ": " + item.refused + " ", leave);
+    leave.addEventListener("click", async () => { await drop(item); await showKept(); });
+    line.append(page, (item.refused ? ": " + item.refused : "") + " ", leave);
     return line;
   }
 
@@ -95,13 +97,27 @@
     return answer.ok ? (await answer.text()).trim() : "";
   }
 
+  // What else was kept was seen before this very entry of ours: that is no change by somebody else.
+  async function carryOn(item, answered) {
+    const now = answered.querySelector("meta[name=seen]")?.content;
+    const then = item.fields.find(([n]) => n === "seen")?.[1];
+    if (!now || !then) return;
+    for (const other of await kept()) {
+      const fields = other.fields.map(([n, v]) => [n, n === "seen" && v === then ? now : v]);
+      await store("readwrite", (s) => s.put({ ...other, fields }));
+    }
+    for (const field of $("input[name=seen]")) if (field.value === then) field.value = now;
+  }
+
   let sending = false;
   async function sendKept() {
     if (sending) return;
     sending = true;
     let isOld = false;
     try {
-      for (const item of (await kept()).filter((i) => !i.refused)) {
+      const tried = new Set();
+      for (let item; (item = (await kept()).find((i) => !i.refused && !tried.has(i.once)));) {
+        tried.add(item.once);
         const token = await freshToken();
         if (!token) break;
         let answer = await send(item.action, body(item, token));
@@ -110,9 +126,13 @@
           if (location.pathname !== item.page) continue;
           const page = new DOMParser().parseFromString(await answer.text(), "text/html");
           show(page, item);
-          continue;
+          break; // one decision at a time
         }
-        if (answer.ok) { await store("readwrite", (s) => s.delete(item.once)); isOld ||= item.page === location.pathname; }
+        if (answer.ok) {
+          await drop(item);
+          await carryOn(item, new DOMParser().parseFromString(await answer.text(), "text/html"));
+          isOld ||= item.page === location.pathname;
+        }
         else if (answer.status < 500 && answer.status !== 401 && answer.status !== 403) {
           const page = new DOMParser().parseFromString(await answer.text(), "text/html");
           const why = Array.from(page.querySelectorAll(".refused > p:not(:last-child)"), (p) => p.textContent);
@@ -124,7 +144,7 @@
     } finally {
       sending = false;
       await showKept();
-      if (isOld && !isTyped()) location.reload(); // the page shows what stood before
+      if (isOld && !isTyped() && !document.querySelector("form[data-seen]")) location.reload(); // the page shows what stood before
     }
   }
 
@@ -137,8 +157,13 @@
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       item.fields = item.fields.map(([n, v]) => [n, n === "seen" ? form.dataset.seen : v]);
-      await store("readwrite", (s) => s.put(item));
+      await store("readwrite", (s) => s.put({ ...item, stale: false }));
       await sendKept();
+      location.assign(item.page);
+    });
+    form.querySelector("a.quiet").addEventListener("click", async (event) => {
+      event.preventDefault();
+      await drop(item);
       location.assign(item.page);
     });
   }
@@ -175,6 +200,7 @@
     if (!(form instanceof HTMLFormElement) || !form.matches("[data-queue]")) return;
     event.preventDefault();
     const data = new FormData(form, event.submitter);
+    if (isPressedAgain(form, data)) return;
     const free = take(form, event.submitter);
     try {
       let answer = await send(form.action, data);
@@ -198,10 +224,23 @@
       await showKept();
       form.reset();
       remember(form);
+      if (form.elements.once) form.elements.once.value = newMark(); // what comes next is another entry
+      emptied.set(form, { at: Date.now(), as: contentOf(new FormData(form, event.submitter)) });
       form.dispatchEvent(new Event("kept"));
     } finally {
       free();
     }
+  }
+
+  // A form that was kept is emptied: pressed again with nothing entered since, it says nothing new.
+  const emptied = new WeakMap();
+  const newMark = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+  const contentOf = (data) => JSON.stringify(Array.from(data.entries()).filter(([n]) => n !== "once").map(([n, v]) => [n, v instanceof File ? v.name + v.size : v]));
+  function isPressedAgain(form, data) {
+    const before = emptied.get(form);
+    if (!before || before.as !== contentOf(data)) return false;
+    const takesMore = Array.from(form.elements).some((e) => e.matches("input:not([type=hidden], [data-keep]), select, textarea"));
+    return takesMore || Date.now() - before.at < 5000;
   }
 
   // What was pressed shows at once that it was taken; nothing else of its form can be pressed until
