@@ -129,6 +129,23 @@ def test_what_handling_cured_is_wrong_no_longer() -> None:
     assert answered(cured)[1].circuits == ()
 
 
+TOLD = {"kind": "story", "text": "The lamp comes on when I turn the wheel to full lock."}
+CURED = ("replace:clock-spring", "fixed")
+
+
+def test_a_fault_told_to_come_with_the_wheel_is_not_cured_before_a_second_drive() -> None:
+    case, driven = car(TOLD, BAD, CURED), car(TOLD, BAD, CURED, ("second-drive", "stays-away"))
+    assert squibwise.trace(case, LOOP, CATALOG).next_test.id == "second-drive"
+    whole = line.overview(case, CATALOG)
+    assert [c.unproved for c in make_brief(case, whole, CATALOG).circuits] == [True]
+    assert not next(i for i in whole.todo.items if i.id == f"{BAG}:trace").done
+    assert line.assess(driven, CATALOG).unproved == {}
+
+
+def test_one_of_which_nothing_is_told_is_cured_at_once() -> None:
+    assert squibwise.trace(car(BAD, CURED), LOOP, CATALOG).next_test.id == "stop"
+
+
 @pytest.mark.parametrize("told", [(BAD,), (LOOKED, GONE), (STAYS,)])
 def test_assess_and_trace_place_the_fault_alike(told: Any) -> None:
     case = line.put_in_order(car(*told))

@@ -101,6 +101,7 @@ def assess(
         loads_left_in=tuple(loads),
         unproven=unproven,
         located=tests.located,
+        unproved=tests.unproved,
         contradictions=contradictions,
         next_looks=rank_looks(
             case, candidates, engine, likelihoods, found, groups, stakes, leads, catalog

@@ -306,7 +306,7 @@ def _repair_card(
         steps=(*before, *on, *how, *check) if hands == "on" else (*before, *how, *on, *check),
         entry=_entry(bench, [FIXED, NOT_FIXED], context),
         outcomes={
-            FIXED: _FIXED_SO_FAR if context.reported.may_hide else _FIXED,
+            FIXED: _FIXED_SO_FAR if context.may_hide else _FIXED,
             NOT_FIXED: "The fault is still there: the plan goes on from here.",
         },
         minutes=repair.minutes + repair.check_minutes,

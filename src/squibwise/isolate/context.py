@@ -1,6 +1,7 @@
 """What the case knows of one circuit: the fault as reported, who worked on it, what is beside."""
 
 import re
+from typing import get_args
 
 import msgspec
 
@@ -27,8 +28,11 @@ from squibwise.model.evidence import (
 )
 from squibwise.model.names import ComponentName, side_of, split_component, split_loop
 from squibwise.model.report import Report
+from squibwise.model.words import Comes
 
 LIKELY = 0.5  # more likely than not
+_COMING = {"coming", "wiggled", "part-moved", "column-moved", "wind", *get_args(Comes)}
+_COMING -= {"engine-start"}  # what comes then may well stay
 WORK = ("replaced", "reseated", "repaired", "disconnected")
 _WHEEL = ("clock-spring", "steering-wheel", "steering-column")
 _COVER = "seat-foam-cover"
@@ -118,6 +122,12 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
         """Is a load still out on a circuit that reads good: it answers in the device's place."""
         unread = self.name.id in self.assessment.loads_left_in
         return not self.reported.is_told and (bool(self.load_out) or unread)
+
+    @property
+    def may_hide(self) -> bool:
+        """Has the fault been away before, by the reports or by what is told of when it comes."""
+        told = {t.sign.id for t in self.told or ()}
+        return self.reported.may_hide or bool(told & _COMING)
 
     def position(self, evidence: str) -> int:
         """Return where an entry stands in the order of the case."""

@@ -40,6 +40,7 @@ def weigh_tests(
     weights: dict[str, TestWeight] = {}
     parts: dict[tuple[str, int], dict[str, float]] = {}
     located: dict[str, Located] = {}
+    unproved: dict[str, str] = {}
     outcomes = [e for e in case.evidence if isinstance(e, TestOutcome)]
     for component, stage in sorted({split_loop(e.loop) for e in outcomes}):
         try:
@@ -48,10 +49,14 @@ def weigh_tests(
             continue
         weights |= {w.evidence: w for w in search.standing.weighed}
         parts[component, stage] = _share_parts(search)
+        if search.standing.unconfirmed:
+            unproved[component] = search.standing.unconfirmed
         for found in _locate(search, case, catalog):
             known = located.get(found.component)
             located[found.component] = found if known is None or found.p > known.p else known
-    return BenchBelief(weights=weights, parts=parts, located=tuple(located.values()))
+    return BenchBelief(
+        weights=weights, parts=parts, located=tuple(located.values()), unproved=unproved
+    )
 
 
 def _share_parts(search: Search) -> dict[str, float]:

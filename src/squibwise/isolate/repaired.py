@@ -27,7 +27,7 @@ from squibwise.numerics.troubleshoot.planner import FIXED, NOT_FIXED
 
 def close(state: Standing, evidence: str, room: Room) -> Standing:
     """Return the state of a fault that is gone; one that was away before needs a second drive."""
-    if room.context.reported.may_hide and not state.unconfirmed:
+    if room.context.may_hide and not state.unconfirmed:
         return msgspec.structs.replace(state, unconfirmed=evidence, powered=True)
     return msgspec.structs.replace(state, fixed=evidence, unconfirmed="", powered=True)
 

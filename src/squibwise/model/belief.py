@@ -294,11 +294,14 @@ class BenchBelief(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         parts: Where a fault of a part or its own wiring lies, by circuit: the share of the part
             itself, ``wiring``, ``contact`` (pins of a connector), ``unit`` and ``supply``.
         located: Faults located in a part that nobody worked on since.
+        unproved: Entries that call a fault cured which was away before, by component: a second
+            drive is left.
     """
 
     weights: dict[str, TestWeight] = {}
     parts: dict[tuple[str, int], dict[str, float]] = {}
     located: tuple[Located, ...] = ()
+    unproved: dict[str, str] = {}
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -306,6 +309,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     Attributes:
         located: Faults that tests have located in a part: it is renewed.
+        unproved: Entries that call a fault cured which was away before, by component.
         contradictions: Those that block release first.
         loads_left_in: Components whose circuit reads good though the part is missing, fired or
             mechanically spent: a load or a bridge was left in. Release is blocked by each.
@@ -322,6 +326,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     loads_left_in: tuple[str, ...] = ()
     unproven: tuple[str, ...] = ()
     located: tuple[Located, ...] = ()
+    unproved: dict[str, str] = {}
     open_questions: tuple[OpenQuestion, ...] = ()
     next_looks: tuple[NextLook, ...] = ()
     assumptions: tuple[Assumption, ...] = ()

@@ -192,7 +192,7 @@ def find_faulty_circuits(
     renewed = {c for o in order_now(todo) for c in o.contains}
     history = read_history(case.evidence)
     returned = follow_repairs(history, case.car, catalog).open
-    unproved = list_unproved(history)
+    unproved = list_unproved(history) | states.unproved
     worked = {d for o in todo.operations if o.action == "trace" for d in o.demands}
     for demand in (i for i in todo.items if i.action == "trace" and not i.done):
         belief = states.of(demand.component or "")

@@ -61,7 +61,7 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     @cached_property
     def unproved(self) -> Mapping[str, str]:
         """Components whose fault came and went and is not proved gone, with what cured it."""
-        return list_unproved(read_history(self.case.evidence))
+        return list_unproved(read_history(self.case.evidence)) | self.assessment.unproved
 
     @cached_property
     def seen_damaged(self) -> frozenset[str]:

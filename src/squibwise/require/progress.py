@@ -136,7 +136,9 @@ def is_done(item: Demand, assessment: Assessment, progress: Progress, catalog: C
     if item.action == "replace":
         named = component in progress.replaced or item.id in progress.done_items
         return named and not _is_bad_now(component, assessment)
-    if item.action == "trace" and component in list_unproved(progress.history):
+    if item.action == "trace" and component in (
+        list_unproved(progress.history) | assessment.unproved
+    ):
         return False
     told = item.id in progress.done_items or progress.passed(item.id)
     return told and _last_done(item, progress) > _outdated_by(item, progress, catalog)
