@@ -304,15 +304,21 @@ def recount(record: ProofRecord, catalog: Catalog) -> list[str]:
     """Return what a record says otherwise than its own entries give, in words, the worst first.
 
     Args:
-        record: A record of this version that leaves nothing out.
+        record: A record of this version. Where it leaves out crash data, its beliefs and its work
+            are taken as they stand.
         catalog: The catalogue.
 
     Raises:
         InputError: Its content is not laid out as that of a record.
     """
-    own = Experience(shifts=prove.stated_shifts(record))
-    day = dt.date.fromisoformat(record.issued_on)
-    again = release(prove.reopen(record), catalog, day, own, record.made_by)
+    case, day = prove.reopen(record), dt.date.fromisoformat(record.issued_on)
+    if record.withheld:
+        states, todo = prove.stated_beliefs(record), prove.stated_work(record)
+        case, checked = put_in_order(case), prove.verdicts(case, todo, catalog, states)
+        again = prove.record(case, states, todo, None, checked, catalog, day, record.made_by)
+    else:
+        own = Experience(shifts=prove.stated_shifts(record))
+        again = release(case, catalog, day, own, record.made_by)
     return prove.list_contradictions(record, again)
 
 

@@ -21,7 +21,7 @@ from squibwise.documents.check_page import check_page
 from squibwise.model.proof import KnownKey, ProofRecord
 from squibwise.present.tell_checks import tell_verification
 from squibwise.prove.recording import to_json
-from squibwise.prove.sealing import canonical, fingerprint, seal, sign, withhold
+from squibwise.prove.sealing import canonical, fingerprint, seal, sign, sign_pages, withhold
 
 Maker = Callable[..., ProofRecord]
 CATALOG = load_catalog()
@@ -57,7 +57,8 @@ def in_browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
             kinds = {"yes": "valid", "perhaps": "not checked", "no": "not valid"}
             kind = page.get_attribute("#answer", "class") or ""
             width = page.evaluate("document.documentElement.scrollWidth")
-            return {"verdict": kinds[kind], "told": page.inner_text("#answer"), "width": width}
+            told, said = page.inner_text("#answer"), page.text_content("#said") or ""
+            return {"verdict": kinds[kind], "told": told, "said": said, "width": width}
 
         yield run
         browser.close()
@@ -308,6 +309,32 @@ def test_the_page_agrees_with_the_program_on_every_altered_file(
     assert said["valid"] >= 12
     assert said["not valid"] >= 60
     assert 1 <= said["not checked"] <= 6
+
+
+def test_the_page_shows_what_the_data_say_beside_pages_that_their_signer_painted(
+    issue: Maker, made: Any, in_browser: Any
+) -> None:
+    """Pages of two letters swapped, signed anew by who signed the record: only the data tell."""
+    bag = msgspec.structs.replace(made["evidence"]()[4], serial="S-7\u202e1\x1b", seller="<b>yard")
+    record = signed(issue, case=made["case"](evidence=(*made["evidence"](), bag)))
+    assert record.signature is not None
+    blank = record_pdf(record, "record").replace(b"Squibwise", b"Squibwisf")
+    value = sign_pages(record.signature, record.digest, blank, KEY)
+    painted = blank.replace(b"A" * 86 + b"==", value.encode())
+    assert painted != blank
+    told = in_browser(painted, fingerprint(record.signature.public_key))
+    assert told["verdict"] == "valid"
+    assert told["said"].startswith("Read this, not the pages: what the record itself says")
+    for text in (
+        "driver front airbag: 9Z-1147-A, serial S-7\u25a11\u25a1, recycled, donor 0Z9",
+        "<b>yard",
+        "driver front airbag: fired, replaced by its entries",
+        "lamp-check: stated",
+        "second-scan: met",
+        "0Z9HB5A26KR000417, model year 2019",
+    ):
+        assert text in told["said"]
+    assert in_browser(painted + b"x", "0000 0000 0000 0000")["said"] == ""
 
 
 def test_nothing_else_can_be_left_out(issue: Maker, ask: Any) -> None:

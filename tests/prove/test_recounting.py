@@ -14,10 +14,12 @@ from squibwise import __version__
 from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.documents import verify_file
-from squibwise.infer.assumptions import Assumption
+from squibwise.errors import InputError
+from squibwise.model.belief import Assumption
 from squibwise.model.case import Case, Experience
-from squibwise.model.proof import ProofRecord
-from squibwise.prove import list_contradictions, reopen, stated_shifts
+from squibwise.model.proof import KnownKey, ProofRecord
+from squibwise.present.tell_checks import tell_verification
+from squibwise.prove import list_contradictions, stated_shifts
 from squibwise.prove.recording import to_json
 from squibwise.prove.sealing import seal, sign, withhold
 from squibwise.prove.verifying import read_record
@@ -200,15 +202,19 @@ def test_a_gate_whose_open_point_is_hidden_is_named(record: ProofRecord) -> None
             assert told in found
 
 
-def test_a_record_that_contradicts_itself_is_not_valid_whoever_signed_it(
-    record: ProofRecord, catalog: Catalog
-) -> None:
+def _closed(record: ProofRecord) -> ProofRecord:
     def close_all(value: Json) -> None:
         value["draft"] = False
         for gate in value["gates"]:
             gate.update(open=False, missing=[], remedy="", grade="stated")
 
-    forged = sign(seal(changed(record, close_all), b"salt"), KEY, "R. Own")
+    return changed(record, close_all)
+
+
+def test_a_record_that_contradicts_itself_is_not_valid_whoever_signed_it(
+    record: ProofRecord, catalog: Catalog
+) -> None:
+    forged = sign(seal(_closed(record), b"salt"), KEY, "R. Own")
     answer = verify_file(to_json(forged), catalog)
     told = [p.message for p in answer.problems if p.code == "record-contradicts"]
     assert not answer.valid
@@ -218,19 +224,41 @@ def test_a_record_that_contradicts_itself_is_not_valid_whoever_signed_it(
     assert told[-1].startswith("And ")
 
 
-def test_what_cannot_be_worked_out_again_is_said(record: ProofRecord, catalog: Catalog) -> None:
+def test_a_copy_without_crash_data_is_worked_out_as_far_as_it_goes(
+    record: ProofRecord, catalog: Catalog
+) -> None:
     copy = withhold(record)
-    older = seal(msgspec.structs.replace(record, made_by="0.3.0"), b"salt")
-    for data, why in ((copy, "this copy leaves out"), (older, "another version made it")):
-        answer = verify_file(to_json(data), catalog)
-        (told,) = (p for p in answer.problems if p.code == "record-not-recounted")
-        assert answer.valid
-        assert why in told.message
+    assert copy.withheld
+    assert line.recount(copy, catalog) == []
+    for what in ("a gate closed", "another part number", "another figure", "a verdict made up"):
+        forge, told = FORGED[what]
+        found = line.recount(changed(copy, forge), catalog)
+        assert any(told in text for text in found), found
+    better = changed(copy, lambda v: v["content"]["verdicts"][0].update(outcome="not met"))
+    assert line.recount(better, catalog) == []
+    answer = verify_file(to_json(copy), catalog)
+    assert (answer.valid, answer.unworked) == (True, "")
+    assert "record-partly-recounted" in [p.code for p in answer.problems]
 
 
-def test_content_that_is_laid_out_otherwise_is_refused(record: ProofRecord) -> None:
-    from squibwise.errors import InputError
+def test_a_record_of_another_version_is_not_worked_out_again(
+    record: ProofRecord, catalog: Catalog
+) -> None:
+    signed = sign(seal(_closed(record), b"salt"), KEY, "R. Own")
+    older = msgspec.structs.replace(signed, made_by="0.3.0", signature=None)
+    older = sign(seal(older, b"salt"), KEY, "R. Own")
+    assert older.signature is not None
+    known = KnownKey(public_key=older.signature.public_key, name="R. Own", since="2026-01-01")
+    answer = verify_file(to_json(older), catalog, [known])
+    assert (answer.valid, answer.signature, answer.is_sure) == (True, "known", False)
+    title = tell_verification(answer, Path("x.json")).title
+    assert title == "Not worked out again: another version made it. The record is whole:"
 
-    for key in ("car", "evidence", "photos"):
+
+def test_content_that_is_laid_out_otherwise_is_refused(
+    record: ProofRecord, catalog: Catalog
+) -> None:
+    for key in ("car", "evidence", "photos", "components", "work"):
+        odd = changed(record, lambda v: v["content"].update({key: [1]}))  # noqa: B023
         with pytest.raises(InputError, match="not laid out"):
-            reopen(changed(record, lambda v: v["content"].update({key: [1]})))  # noqa: B023
+            line.recount(msgspec.structs.replace(odd, withheld={"content/event": "00"}), catalog)

@@ -4,7 +4,7 @@ import datetime as dt
 from pathlib import Path
 from time import perf_counter
 
-from squibwise import case
+from squibwise import __version__, case
 from squibwise.catalog.load import Catalog, load_catalog
 from squibwise.cli import files, output
 from squibwise.cli.bench_process import PORT, run_bench
@@ -91,7 +91,7 @@ def _one(path: Path, out: Path, catalog: Catalog, *, as_json: bool) -> dict[str,
     opened = case.open_case(path, catalog)
     whole = case.overview(opened, catalog)
     brief = make_brief(opened, whole, catalog)
-    record = case.record(opened, whole, catalog, dt.date.today())
+    record = case.record(opened, whole, catalog, dt.date.today(), __version__)
     pdf = out / f"{opened.id}.pdf"
     may_replace = files.may_replace_record(opened.id, force=False)
     files.write_record(record, pdf, files.kept_files(path, opened), may_replace)

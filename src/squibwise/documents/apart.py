@@ -51,12 +51,19 @@ _MEMORY = {
 
 
 def recount_record(data: bytes) -> bytes:
-    """Return, as a JSON list, what a record says otherwise than its own entries give."""
+    """Return, as a JSON list, what a record says otherwise than its own entries give.
+
+    That it cannot be opened again, because its content is laid out otherwise, is such a thing too.
+    """
     from squibwise.case import recount
     from squibwise.catalog.load import load_catalog
     from squibwise.prove.verifying import read_record
 
-    return json.dumps(recount(read_record(data), load_catalog())).encode()
+    try:
+        told = recount(read_record(data), load_catalog())
+    except SquibwiseError as refusal:
+        told = [f"{refusal}."]
+    return json.dumps(told).encode()
 
 
 def make_pages(data: bytes, form: str, fonts: Path | None = None) -> bytes:

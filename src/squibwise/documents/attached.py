@@ -84,38 +84,42 @@ def check_file(
 
 def _recounted(answer: Verification, record: ProofRecord, inner: bytes) -> Verification:
     """Return what is to be said once a record is worked out again from its own entries."""
-    why = ""
     if record.made_by != __version__:
-        why = "another version made it"
-    elif record.withheld:
-        why = "this copy leaves out what they follow from"
-    else:
-        try:
-            told = json.loads(_apart("recount", inner))
-        except InputError as refusal:
-            why = str(refusal)
-    if why:
-        left = msgspec.structs.replace(_NOT_RECOUNTED, message=_NOT_RECOUNTED.message.format(why))
-        return msgspec.structs.replace(answer, problems=(*answer.problems, left))
+        return _not_recounted(answer, "another version made it")
+    try:
+        told = json.loads(_apart("recount", inner))
+    except InputError as refusal:
+        return _not_recounted(answer, str(refusal))
     wrong = [_CONTRADICTS.format(text) for text in told[:_MOST_TOLD]]
     wrong += [f"And {len(told) - _MOST_TOLD} more like it."] if told[_MOST_TOLD:] else []
-    found = tuple(
+    problems = [
         Finding(code="record-contradicts", severity="error", message=text, remedy=CHANGED)
         for text in wrong
-    )
+    ]
+    problems += [*answer.problems, *([_PARTLY_RECOUNTED] if record.withheld else [])]
     return msgspec.structs.replace(
-        answer, valid=answer.valid and not found, problems=(*found, *answer.problems)
+        answer, valid=answer.valid and not wrong, problems=tuple(problems)
     )
+
+
+def _not_recounted(answer: Verification, why: str) -> Verification:
+    left = Finding(
+        code="record-not-recounted",
+        severity="warning",
+        message=f"Whether its answers follow from its entries was not worked out again: {why}.",
+        remedy="Read its entries, or check it with the version that wrote it.",
+    )
+    return msgspec.structs.replace(answer, unworked=why, problems=(*answer.problems, left))
 
 
 _MOST_TOLD = 8
 _CONTRADICTS = "It contradicts itself: {}"
-_NOT_RECOUNTED = Finding(
-    code="record-not-recounted",
+_PARTLY_RECOUNTED = Finding(
+    code="record-partly-recounted",
     severity="note",
-    message="Whether its answers follow from its entries was not worked out again: {}.",
-    remedy="Read its entries, or ask for the whole record and check it with the version that wrote "
-    "it.",
+    message="Its gates and verdicts follow from the entries that this copy holds; what is believed "
+    "of the parts, and the work, were not worked out again without the crash data.",
+    remedy="For that, ask for the whole record.",
 )
 
 

@@ -145,6 +145,8 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
         withheld: Names of the parts that this copy leaves out.
         stamped: What a time stamp over it says; empty when none was handed in.
         unchecked: Why its pages could not be made again and compared; empty when they were.
+        unworked: Why its answers could not be worked out again from its entries; empty when they
+            were, as far as a copy holds them.
         problems: What is wrong, or remarkable.
     """
 
@@ -157,9 +159,11 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     withheld: tuple[str, ...] = ()
     stamped: str = ""
     unchecked: str = ""
+    unworked: str = ""
     problems: tuple[Finding, ...] = ()
 
     @property
     def is_sure(self) -> bool:
-        """Whether it is whole, of a known key in its owner's name, and its pages were compared."""
-        return self.valid and self.signature == "known" and not (self.named or self.unchecked)
+        """Whether it is whole, of a known key in its owner's name, and was compared throughout."""
+        left = self.named or self.unchecked or self.unworked
+        return self.valid and self.signature == "known" and not left

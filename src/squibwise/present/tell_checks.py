@@ -151,6 +151,8 @@ def tell_verification(result: Verification, file: Path) -> Telling:
         title = f"Whole and unchanged, signed by the key of {signer}; the paper names {named}:"
     if result.valid and result.unchecked:
         title = f"Pages not checked: {result.unchecked}. The record in it is whole:"
+    elif result.valid and result.unworked and result.signature != "none":
+        title = f"Not worked out again: {result.unworked}. The record is whole:"
     return Telling(
         title=title,
         subtitle=str(file),

@@ -2,7 +2,13 @@
 
 from squibwise.prove.gates import gates
 from squibwise.prove.recording import SCHEMA, record
-from squibwise.prove.recounting import list_contradictions, reopen, stated_shifts
+from squibwise.prove.recounting import (
+    list_contradictions,
+    reopen,
+    stated_beliefs,
+    stated_shifts,
+    stated_work,
+)
 from squibwise.prove.sealing import DECIMALS
 from squibwise.prove.verdicts import verdicts
 from squibwise.prove.verifying import verify
@@ -14,7 +20,9 @@ __all__ = [
     "list_contradictions",
     "record",
     "reopen",
+    "stated_beliefs",
     "stated_shifts",
+    "stated_work",
     "verdicts",
     "verify",
 ]

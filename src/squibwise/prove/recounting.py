@@ -4,18 +4,29 @@ A signer can write into a record what he likes and sign that. What follows from 
 worked out again by anybody who has them; that the entries are true, by nobody.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import msgspec
 
 from squibwise.errors import InputError, ModelError
+from squibwise.model.belief import (
+    Assessment,
+    ComponentBelief,
+    Contradiction,
+    EventBelief,
+    SettlingLook,
+    StateBelief,
+)
 from squibwise.model.car import Car, Profile
 from squibwise.model.case import Case, Picture
 from squibwise.model.evidence import Evidence
 from squibwise.model.origin import Finding
 from squibwise.model.proof import ProofRecord
+from squibwise.model.work import Work
 from squibwise.prove.grades import SHOWN, STATED
+from squibwise.prove.sealing import DECIMALS
 from squibwise.prove.verifying import NOT_OURS
 
 Json = dict[str, Any]
@@ -48,16 +59,33 @@ def reopen(record: ProofRecord) -> Case:
             currency=content["currency"],
             car=msgspec.convert(content["car"], Car),
             profile=msgspec.convert(content["profile"], Profile, strict=False),
-            evidence=msgspec.convert(content["evidence"], tuple[Evidence, ...], strict=False),
+            evidence=msgspec.convert(
+                [e for e in content["evidence"] if e is not None],
+                tuple[Evidence, ...],
+                strict=False,
+            ),
             findings=msgspec.convert(content["findings"], tuple[Finding, ...]),
             files=dict(record.attachments),
             copies={p["file"]: p["copy_sha256"] for p in content["photos"] if p["copy_sha256"]},
             pictures=seen,
         )
-    except (msgspec.ValidationError, ModelError, LookupError, TypeError, AttributeError) as error:
-        raise InputError(
-            f"its content is not laid out as that of a record: {error}", remedy=NOT_OURS
-        ) from error
+    except _LAID_OUT_OTHERWISE as error:
+        raise _otherwise(error) from error
+
+
+_LAID_OUT_OTHERWISE = (
+    msgspec.ValidationError,
+    ModelError,
+    LookupError,
+    TypeError,
+    AttributeError,
+    ZeroDivisionError,
+)
+
+
+def _otherwise(error: Exception) -> InputError:
+    text = f"its content is not laid out as that of a record: {error}"
+    return InputError(text, remedy=NOT_OURS)
 
 
 def stated_shifts(record: ProofRecord) -> dict[str, float]:
@@ -66,23 +94,90 @@ def stated_shifts(record: ProofRecord) -> dict[str, float]:
     return {a["fact"]: a["value"] for a in told if a.get("value") is not None}
 
 
+def stated_beliefs(record: ProofRecord) -> Assessment:
+    """Return what a record states of its parts, where the crash data for it are left out.
+
+    Only what its gates and verdicts lean on is there. What was rounded is rounded in favour of
+    the part, so that no honest record is on the wrong side of a limit.
+
+    Raises:
+        InputError: Its content is not laid out as that of a record.
+    """
+    content = record.content
+    try:
+        return Assessment(
+            event=_NO_EVENT,
+            components=tuple(_stated_belief(c) for c in content["components"]),
+            contradictions=msgspec.convert(content["contradictions"], tuple[Contradiction, ...]),
+            findings=(),
+        )
+    except _LAID_OUT_OTHERWISE as error:
+        raise _otherwise(error) from error
+
+
+def stated_work(record: ProofRecord) -> Work:
+    """Return the work as a record states it.
+
+    Raises:
+        InputError: Its content is not laid out as that of a record.
+    """
+    try:
+        return msgspec.convert(record.content["work"], Work, strict=False)
+    except _LAID_OUT_OTHERWISE as error:
+        raise _otherwise(error) from error
+
+
+_NO_EVENT = EventBelief(
+    zones={},
+    delta_v_kmh=None,
+    driver_belted=0.5,
+    passenger_belted=0.5,
+    front_passenger={},
+    rollover=0.0,
+    second_impact=0.0,
+    no_crash=0.0,
+)
+
+
+def _stated_belief(stated: Json) -> ComponentBelief:
+    return ComponentBelief(
+        id=stated["id"],
+        after_crash=_states(stated["after_crash"]),
+        now=_states(stated["now"]),
+        prior_fired=stated["prior_fired"],
+        settled_by=msgspec.convert(stated["settled_by"], SettlingLook | None),
+    )
+
+
+def _states(rounded: Mapping[str, float]) -> StateBelief:
+    """Return rounded probabilities as ones that sum to one, the part a little sounder."""
+    least = {**rounded, "sound": rounded["sound"] + 10.0**-DECIMALS}
+    whole = math.fsum(least.values())
+    return StateBelief(**{state: value / whole for state, value in least.items()})
+
+
 def list_contradictions(record: ProofRecord, again: ProofRecord) -> list[str]:
     """Return what a record says otherwise than its own entries give, the worst first.
+
+    Of a copy that leaves out crash data only gates, parts and verdicts are compared.
 
     Args:
         record: As it was handed over.
         again: Made anew from what it holds, see ``reopen``. Where it cannot tell it is the kinder
             one, so that only what the record says too well counts.
     """
+    stated, found = record.content, again.content
+    kept = [*_of_gates(record, again), *_of_parts(stated, found)]
+    if record.withheld:
+        return [*kept, *_of_verdicts(stated, found, kinder=True)]
     return [
-        *_of_gates(record, again),
-        *_of_work(record.content, again.content),
-        *_of_parts(record.content, again.content),
-        *_of_verdicts(record.content, again.content),
-        *_of_components(record.content, again.content),
-        *_of_event(record.content, again.content),
-        *_left_unsaid(record.content, again.content),
-        *_of_papers(record.content, again.content),
+        *kept,
+        *_of_verdicts(stated, found),
+        *_of_work(stated, found),
+        *_of_components(stated, found),
+        *_of_event(stated, found),
+        *_left_unsaid(stated, found),
+        *_of_papers(stated, found),
     ]
 
 
@@ -128,7 +223,8 @@ def _of_parts(stated: Json, again: Json) -> Iterator[str]:
     )
 
 
-def _of_verdicts(stated: Json, again: Json) -> Iterator[str]:
+def _of_verdicts(stated: Json, again: Json, *, kinder: bool = False) -> Iterator[str]:
+    """Yield verdicts that stand otherwise; ``kinder``: but for those that were made worse."""
     listed = {v["what"]: v for v in stated["verdicts"]}
     found = {v["what"]: v for v in again["verdicts"]}
     for what in dict.fromkeys((*found, *listed)):
@@ -138,10 +234,15 @@ def _of_verdicts(stated: Json, again: Json) -> Iterator[str]:
         elif other is None:
             yield f"no entry gives its verdict '{what}'."
         elif own is not None and (own["outcome"], own["text"]) != (other["outcome"], other["text"]):
+            if kinder and _RANK[own["outcome"]] < _RANK[other["outcome"]]:
+                continue
             yield (
                 f"'{what}' is called {own['outcome']}: {own['text']} Its entries give "
                 f"{other['outcome']}: {other['text']}"
             )
+
+
+_RANK = {"not met": 0, "undecided": 1, "met": 2}
 
 
 def _of_components(stated: Json, again: Json) -> Iterator[str]:
