@@ -18,7 +18,14 @@ from squibwise.history.closing import (
     judge_scan,
     list_unproved,
 )
-from squibwise.history.order import History, last_change, order_entries, read_history, replacements
+from squibwise.history.order import (
+    History,
+    last_change,
+    last_touch,
+    order_entries,
+    read_history,
+    replacements,
+)
 from squibwise.history.signed import (
     find_loads,
     is_decided,
@@ -590,3 +597,34 @@ def test_a_fault_that_came_and_went_is_open_until_a_second_drive_is_told(
     ]
     found = list_unproved(read_history((report, *outcomes)))
     assert (part in found) == is_open
+
+
+@pytest.mark.parametrize(
+    ("entry", "is_touch"),
+    [
+        *((signed(f"{verb}:panel"), True) for verb in ("open", "out", "fit", "join", "close")),
+        (signed("step:power-down"), True),
+        (signed("second-power-down"), True),
+        (signed("open:panel", "failed"), False),
+        (signed("step:power-down", "failed"), False),
+        (signed("look:panel"), False),
+        (signed("step:lamp-check"), False),
+        (signed("driver.front-bag:inspect"), False),
+        (GOOD, False),
+        (SubstituteLoad(id="load", move="issued", serial="1", loop=f"{BAG}/1"), True),
+        (DoneWork(id="clear", what="cleared", component="codes"), True),
+    ],
+)
+def test_what_hands_do_and_a_power_down_are_the_last_touch_and_a_look_is_none(
+    entry: Evidence, is_touch: bool
+) -> None:
+    assert last_touch(course(WORK, entry)) == int(is_touch)
+    assert last_touch(course(GOOD)) == -1
+
+
+def test_what_states_no_time_stands_before_all_that_follows_it_and_keeps_its_place() -> None:
+    first, timed = signed("a"), msgspec.structs.replace(signed("b"), time=dt.datetime(2026, 3, 2))
+    after = signed("c")
+    early = msgspec.structs.replace(signed("d"), time=dt.datetime(2026, 3, 1))
+    ordered = [e.what for e in order_entries((first, timed, after, early)) if isinstance(e, Passed)]
+    assert ordered == ["a", "d", "b", "c"]

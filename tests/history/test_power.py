@@ -139,3 +139,9 @@ def test_what_states_no_time_counts_at_any() -> None:
     assert last_power_down(history, at(1)) is not None
     assert last_made_safe(history, at(1)) == 0
     assert is_powered_since_safe(history, CATALOG, at(1))
+
+
+def test_a_wait_that_was_signed_later_does_not_count_at_a_time_before_it() -> None:
+    history = course(lamp(8), SAFE)
+    assert is_powered_since_safe(history, CATALOG, at(9))
+    assert not is_powered_since_safe(history, CATALOG, at(10))

@@ -26,7 +26,7 @@ from squibwise.model.proof import Verdict
 from squibwise.model.report import CodeLine, Coverage, ReadReport, Report
 from squibwise.model.work import Work
 from squibwise.prove import verdicts
-from squibwise.prove.limits import because_of
+from squibwise.prove.limits import because_of, judged, makers_loop, published
 
 CATALOG = load_catalog()
 SEAT = "passenger.occupant-sensor"
@@ -503,3 +503,31 @@ def test_only_work_on_the_same_seat_outdates_its_trials(component: str, outdates
     work = DoneWork(id="d", what="reseated", component=component)
     text = judge(*trials(*STEPS), work)[f"seat-trials:{SEAT}"].text
     assert ("before the last work" in text) == outdates
+
+
+# ---- limits themselves ----
+
+
+def test_the_maker_s_window_of_a_loop_has_both_its_ends_or_is_none() -> None:
+    low, high = Given(value=1.8, source="page 3"), Given(value=2.6, source="page 4")
+    case = Case(id="x", car=Car(equipment="x", components=()), profile=Profile())
+    both = msgspec.structs.replace(case, profile=Profile(loop_low_ohm=low, loop_high_ohm=high))
+    half = msgspec.structs.replace(case, profile=Profile(loop_low_ohm=low))
+    limits = makers_loop(both)
+    assert limits is not None
+    assert (limits.low, limits.high, limits.source) == (1.8, 2.6, "page 3; page 4")
+    assert limits.text("ohm") == "1.8 to 2.6 ohm"
+    assert makers_loop(half) is makers_loop(case) is None
+
+
+def test_published_limits_have_the_ends_that_are_named() -> None:
+    low, high = "lamp.earliest-out", "lamp.latest-out"
+    above = published(CATALOG, low, None, "told")
+    below = published(CATALOG, None, high, "told")
+    assert (above.low, above.high, above.source) == (number(low), None, "told")
+    assert (below.low, below.high) == (None, number(high))
+    assert [f.id for f in (*above.facts, *below.facts)] == [low, high]
+    assert (above.text("s"), below.text("s")) == ("at least 3 s", "at most 13 s")
+    assert judged(number(low) - 0.01, 0.0, above, CATALOG)[0] == "not met"
+    assert judged(number(high) + 0.01, 0.0, below, CATALOG)[0] == "not met"
+    assert judged(1e6, 0.0, above, CATALOG)[0] == judged(0.0, 0.0, below, CATALOG)[0] == "met"
