@@ -481,11 +481,11 @@ def outcome_of(fault: str, *, fires: bool) -> int | None:
     return OUTCOMES.index(OUTCOME_OF.get(fault, "other"))
 
 
-def gone_with_a_load(part: PartModel, table: Array, firing: Firing) -> Array:
-    """Return the chance that a code goes with a load in place of the device: (causes, micros).
+def chance_gone_with_load(part: PartModel, table: Array, firing: Firing) -> Array:
+    """Return the chance that a code goes once a load stands in place of the device, by micro.
 
-    Weights over (causes, micros, ``CIRCUITS``) are its circuit's table. A fault of the circuit lies
-    in the device or behind it, in connectors and harness.
+    A fault of the circuit lies in the device or behind it, in connectors and harness. The table
+    holds the chance of each of ``CIRCUITS``: (causes, micros, circuits) to (causes, micros).
     """
     tests = firing.scans.tests
     chance = np.full(len(CIRCUITS), tests.gone_if_device.value)

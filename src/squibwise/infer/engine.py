@@ -163,6 +163,7 @@ class Engine:
         """Return the product of the tables of a posterior without those of one group."""
         known = self._others.get(id(base))
         if known is None:
+            # with the base itself, so that nothing else can get its id
             known = (base, list(self._leave_out_each(base.groups, base.event)))
             self._others[id(base)] = known
         return known[1][index]

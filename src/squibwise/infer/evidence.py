@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.order import CURED
-from squibwise.infer.circuits import circuit_table, gone_with_a_load
+from squibwise.infer.circuits import chance_gone_with_load, circuit_table
 from squibwise.infer.crash_record import weigh_crash_record, weigh_named_parts, weigh_recorder
 from squibwise.infer.network import Group, Likelihood, Network
 from squibwise.infer.parts import LOOSE, OnComponent, PartModel
@@ -331,7 +331,7 @@ def weigh_test(
     if entry.id in net.tests and entry.test not in LOOKED_AT and entry.outcome not in CURED:
         values = values_of_outcome(net.tests[entry.id], table, part, group.causes, place)
     elif entry.test == _AT_THE_DEVICE and entry.outcome in ("gone", "stays"):
-        gone = gone_with_a_load(part, table, catalog.firing)
+        gone = chance_gone_with_load(part, table, catalog.firing)
         values = gone if entry.outcome == "gone" else 1.0 - gone
     elif entry.test in LOOKED_AT and not is_mended_in_vain(entry, place, net):
         values = values_of_connector(entry, group, part, place, catalog)

@@ -16,7 +16,7 @@ from squibwise.history.signed import (
     unit_exposed,
     was_flooded,
 )
-from squibwise.infer.circuits import circuit_table, gone_with_a_load
+from squibwise.infer.circuits import chance_gone_with_load, circuit_table
 from squibwise.infer.engine import Engine, Posterior
 from squibwise.infer.evidence import list_looks, look_values
 from squibwise.infer.marginals import GroupBelief, PartBelief
@@ -119,7 +119,7 @@ def _substitution(
         text="with the power off and the wait over, fit a 2.0 to 2.2 ohm load in place of the "
         "device, power on with nobody inside, and read the codes again: does the code go?",
         minutes=tests.substitute_load_minutes,
-        yes=gone_with_a_load(part.part, table, catalog.firing),
+        yes=chance_gone_with_load(part.part, table, catalog.firing),
     )
 
 

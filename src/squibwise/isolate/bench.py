@@ -387,8 +387,8 @@ def _test(
                 word=word,
                 chance=tuple(c[word] for c in chances),
                 fixed=word == bench.test.cured,
-                minutes=_refitting(bench, word, catalog),
-                wait=bench.check_wait + (wait if _refitting(bench, word, catalog) else 0.0),
+                minutes=_refitting_minutes(bench, word, catalog),
+                wait=bench.check_wait + (wait if _refitting_minutes(bench, word, catalog) else 0.0),
             )
             for word in chances[0]
         ),
@@ -427,10 +427,11 @@ def _parts_connectors(bench: BenchTest | BenchRepair) -> bool:
     return EVERY_CONNECTOR in bench.repair.access
 
 
-def _refitting(bench: BenchTest, word: str, catalog: Catalog) -> float:
-    """Return the work that an outcome costs on top.
+def _refitting_minutes(bench: BenchTest, word: str, catalog: Catalog) -> float:
+    """Return the minutes of work that an outcome costs on top of its test.
 
-    After ``gone`` the power goes off, the wait runs again, the circuit is refitted and read.
+    Where a test has parted a circuit and the fault went with the part taken off, the power goes
+    off again, the circuit is joined and read once more: half the test, and a power-up.
     """
     if bench.test.rule == "split" and word in (bench.test.clear, bench.test.cured):
         return bench.test.minutes / 2.0 + catalog.fact("isolation.power-up").number()

@@ -187,7 +187,7 @@ def _speed(speed: dict[str, float] | None, region: str | None) -> str:
 
 
 def _fired(content: Content) -> tuple[Section, ...]:
-    surely, perhaps = (_fired_as(content, word) for word in ("fired", "perhaps"))
+    surely, perhaps = (_list_fired(content, word) for word in ("fired", "perhaps"))
     block: Block = Text(text="Nothing is held to have fired.")
     if surely:
         block = Bullets(items=tuple(surely))
@@ -195,7 +195,8 @@ def _fired(content: Content) -> tuple[Section, ...]:
     return (Section(heading="What fired in the crash", blocks=(block, *more), level=2),)
 
 
-def _fired_as(content: Content, word: str) -> list[str]:
+def _list_fired(content: Content, word: str) -> list[str]:
+    """Return the parts whose word for the crash is ``fired`` or ``perhaps``, likeliest first."""
     rows = [c for c in content.components if c.fired_in_crash == word]
     rows.sort(key=lambda c: -c.after_crash["fired"])
     return [f"{c.title}, {percent(c.after_crash['fired'])}" for c in rows]

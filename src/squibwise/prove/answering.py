@@ -107,6 +107,7 @@ def answers(context: Context) -> list[dict[str, Any]]:
 
 
 def _answer(question: str, context: Context) -> dict[str, str]:
+    """Return what the entries answer to a question, and whether every one of them is shown."""
     found = _ANSWERS[question](context)
     texts = [text for text, _ in found]
     shown = all(is_shown(e, context) for _, of in found for e in of) and any(of for _, of in found)

@@ -131,7 +131,11 @@ def _take(line: Line, state: _State, sheet: Sheet, catalog: Catalog, precede: bo
 
 
 def _take_heading(line: Line, state: _State, sheet: Sheet) -> None:
-    is_label = line.is_keyed and line.count is None  # below its fault, or above the next
+    """End the fault above a heading; the label of its own unit, which may stand below it, does not.
+
+    A heading that announces faults, or names a unit, begins a section.
+    """
+    is_label = line.is_keyed and line.count is None
     name = heading_name(line.text)
     if not (is_label and state.current is not None and state.current.first.module in (None, name)):
         state.current = None

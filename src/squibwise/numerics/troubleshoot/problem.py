@@ -166,7 +166,7 @@ def normalised(weight: Sequence[float]) -> tuple[float, ...]:
     return tuple(w / total for w in weight)
 
 
-def telling(test: Test) -> bool:
+def tells_apart(test: Test) -> bool:
     """Return whether any outcome of a test is likelier under one hypothesis than another."""
     return any(r.fixed or max(r.chance) - min(r.chance) > 1e-12 for r in test.results)
 
@@ -174,7 +174,7 @@ def telling(test: Test) -> bool:
 def trimmed(problem: Problem) -> Problem:
     """Return the problem without tests that tell nothing and repairs that are never better."""
     faults = frozenset[str]().union(*problem.hypotheses)
-    tells = frozenset(t.id for t in problem.tests if telling(t))
+    tells = frozenset(t.id for t in problem.tests if tells_apart(t))
     useful = [_waiting_less(r, tells) for r in problem.repairs if r.fixes & faults]
     repairs = tuple(r for r in useful if not any(_beats(o, r, faults, useful) for o in useful))
     needed = frozenset[str]().union(*(_allowing(r) for r in repairs))
