@@ -1,6 +1,9 @@
 """Screening: rows to cars, the short way to a sum, bad rows, a stopped run that goes on."""
 
 import csv
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -219,6 +222,39 @@ def test_the_limit_is_the_largest_bid_of_a_scale_that_jumps() -> None:
     assert find_limit(5_000, 1_000, 2_600, terms) == 1_000
     assert find_limit(None, 1_000, 0, terms) is None
     assert find_limit(5_000, 1_000, 4_000, terms) is None
+
+
+def test_the_workers_of_a_screening_that_was_killed_end_too() -> None:
+    """Two workers that wait for work; whoever gave it is gone without a word."""
+    script = """
+import os, sys, time
+from concurrent.futures import ProcessPoolExecutor
+from squibwise.cli.lot_files import end_with_parent
+with ProcessPoolExecutor(2, initializer=end_with_parent) as pool:
+    both = [pool.submit(time.sleep, 0.2) for _ in range(2)]
+    print(*pool._processes, flush=True)
+    time.sleep(60)
+"""
+    parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout is not None
+    workers = [int(word) for word in parent.stdout.readline().split()]
+    time.sleep(0.5)  # their work is done and they wait
+    parent.kill()
+    parent.communicate()
+    until = time.monotonic() + 20
+    while any(map(_runs, workers)) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert len(workers) == 2
+    assert not any(map(_runs, workers))
+
+
+def _runs(process: int) -> bool:
+    """Is there a process of this number that is not merely waited for."""
+    try:
+        state = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0]
+    except OSError:
+        return False
+    return state != "Z"
 
 
 # By hand: 5,000 less 1,000 of other costs, 2,000 restraint share, 240 transport, 60 title, 20 days

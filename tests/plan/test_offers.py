@@ -233,22 +233,26 @@ def test_an_answered_request_for_another_part_is_told_and_not_counted_on(
         assert judged[0].is_usable == (not found)
 
 
-# Four sellers of one live part, by hand: a quarter of what another asks for a new one, and less
-# than a used one costs, though not below half of the lowest usual price (90).
+# Three sellers of one live part, by hand: a quarter of what another asks for a new one, and less
+# than a used one costs, though not below half of the lowest usual price (180). At that price the
+# dearest other seller makes nothing suspect.
 @pytest.mark.parametrize(
     ("price", "beside"),
-    [(95, "that another seller asks for a new one (400"), (205, "asks for a recycled one (210")],
+    [(95, "that another seller asks for a new one (400"), (170, "asks for a recycled one (175")],
 )
 def test_a_new_live_part_far_cheaper_than_others_offer_it_is_not_counted_on(
     price: int, beside: str
 ) -> None:
-    rows = f"front-belt@driver,Rook,{price},new,3,,\nfront-belt@driver,Alder,400,new,3,,\n"
-    used = f"front-belt@driver,Birch,210,used,3,{VIN},receipt; recall check\n"
+    dear = 400 if price < 100 else 300
+    rows = f"front-belt@driver,Rook,{price},new,3,,\nfront-belt@driver,Alder,{dear},new,3,,\n"
+    used = f"front-belt@driver,Birch,175,used,3,{VIN},receipt; recall check\n"
     judged, findings = _judge(rows + used, _case())
     told = [f.message for f in findings if f.code == "offer-too-cheap"]
     assert len(told) == 1
     assert beside in told[0]
     assert [j.offer.supplier for j in judged if j.is_barred] == ["Rook"]
+    ordinary = rows.replace(f"Rook,{price}", "Rook,180").replace(f"Alder,{dear}", "Alder,900")
+    assert _judge(ordinary + used, _case())[1] == ()
 
 
 def test_every_bad_row_is_told_by_its_line_and_the_others_are_used() -> None:

@@ -10,9 +10,12 @@ import hashlib
 import json
 import os
 import shutil
+import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import cache
+from multiprocessing import parent_process
+from multiprocessing.connection import wait
 from pathlib import Path
 
 import msgspec
@@ -109,7 +112,7 @@ def screen_file(
     known: Known = {}
     counts = {"rows": 0, "bad": 0, "patterns": 0, "resumed": 0}
     pieces = []
-    with ProcessPoolExecutor(max_workers=jobs) as pool:
+    with ProcessPoolExecutor(max_workers=jobs, initializer=end_with_parent) as pool:
         for number, block in enumerate(read_blocks(lots, _ROWS)):
             piece, bad = parts / f"{number:05}.csv", parts / f"{number:05}.bad"
             pieces.append(piece)
@@ -128,6 +131,21 @@ def screen_file(
     _gather(pieces, out, fields, parts / "whole")
     shutil.rmtree(parts)
     return _sum_up(lots, counts, out, bad_file)
+
+
+def end_with_parent() -> None:
+    """End this process when the one that began it is gone, however it went.
+
+    A worker that waits for work would wait for ever once its parent was killed.
+    """
+    parent = parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            wait([parent.sentinel])
+            os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _sum_up(lots: LotList, counts: Mapping[str, int], out: Path, bad_file: Path) -> Summary:

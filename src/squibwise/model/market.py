@@ -22,7 +22,9 @@ HERE_STATES: tuple[LineState, ...] = ("arrived", "fitted")
 """States of a line whose part is there."""
 KEPT_STATES: tuple[LineState, ...] = ("ordered", *HERE_STATES)
 """States of a line that a new plan keeps as it is."""
-PAID_STATES: tuple[LineState, ...] = (*KEPT_STATES, "returned")
+BACK_STATES: tuple[LineState, ...] = ("rejected", "returned")
+"""States of a line whose part goes back, or went."""
+PAID_STATES: tuple[LineState, ...] = (*KEPT_STATES, *BACK_STATES)
 """States of a line that money was spent on."""
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)

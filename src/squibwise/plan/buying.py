@@ -16,7 +16,7 @@ import numpy as np
 
 from squibwise.errors import InputError, UnavailableError
 from squibwise.model.cost import Money
-from squibwise.model.market import HERE_STATES, BuyPlan, Need, Offer
+from squibwise.model.market import BACK_STATES, HERE_STATES, BuyPlan, Need, Offer
 from squibwise.plan.buying_days import (
     Chosen,
     appointment_step,
@@ -226,7 +226,7 @@ class _Model:
             for index, stage in options:
                 offer, took = offers[index][1], self.take[index, stage]
                 price = expected_price(need, offer, stage, terms) * took
-                (cancelled if offer.state == "returned" else parts).append(price)
+                (cancelled if offer.state in BACK_STATES else parts).append(price)
             rework += self._replace_failed(need, options)
             is_here = any(offers[i][1].state in HERE_STATES for i, _ in options)
             delivered = 0 if is_here else terms.delivery_minutes

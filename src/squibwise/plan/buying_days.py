@@ -13,6 +13,7 @@ import msgspec
 import numpy as np
 
 from squibwise.model.market import (
+    BACK_STATES,
     HERE_STATES,
     KEPT_STATES,
     Need,
@@ -75,7 +76,7 @@ def appointment_step(task: Task, day_minutes: int) -> int:
 def list_purchases(chosen: Chosen, ends: Mapping[str, int]) -> tuple[Purchase, ...]:
     """Return what is bought, each with the day it is counted on."""
     leads = expect_leads(chosen)
-    taken = [o for o in chosen.taken if chosen.problem.offers[o[0]][1].state != "returned"]
+    taken = [o for o in chosen.taken if chosen.problem.offers[o[0]][1].state not in BACK_STATES]
     return tuple(_purchase(chosen, o, find_arrival(chosen, o, leads, ends)) for o in taken)
 
 

@@ -45,6 +45,9 @@ def bare_number(number: str) -> str:
 def is_suspect(offer: Offer, need: Need, catalog: Catalog, rivals: Sequence[Offer] = ()) -> str:
     """Return why a new live part is likely counterfeit: far too cheap beside what; else nothing.
 
+    Other sellers are looked at where the price is below the lowest usual one, or none is known:
+    one that asks too much makes no ordinary price suspect.
+
     Args:
         offer: What is asked about.
         need: What it would be bought for.
@@ -54,26 +57,21 @@ def is_suspect(offer: Offer, need: Need, catalog: Catalog, rivals: Sequence[Offe
     price, share = offer.price, catalog.fact("market.too-cheap").number()
     if offer.condition != "new" or not need.live:
         return ""
-    mine, low = offer.sum_for(need), need.usual_low
-    if (
-        low is not None
-        and low.currency == price.currency
-        and mine < share * low.minor * need.quantity
-    ):
-        return "what it usually costs"
-    others = [
-        o for o in rivals if o.supplier != offer.supplier and o.price.currency == price.currency
-    ]
-    new = min(
-        (o for o in others if o.condition == "new"), key=lambda o: o.sum_for(need), default=None
-    )
+    mine, usual = offer.sum_for(need), need.usual_low
+    if usual is not None and usual.currency == price.currency:
+        low = usual.minor * need.quantity
+        if mine < share * low:
+            return "what it usually costs"
+        if mine >= low:
+            return ""  # an ordinary price, however dear the others are
+    others = [o for o in rivals if o.supplier != offer.supplier]
+    others = [o for o in others if o.price.currency == price.currency]
+    others.sort(key=lambda o: o.sum_for(need))
+    new = next((o for o in others if o.condition == "new"), None)
     if new is not None and mine < share * new.sum_for(need):
-        return (
-            f"the least that another seller asks for a new one ({new.price.text()}, {new.supplier})"
-        )
-    used = min(
-        (o for o in others if o.condition != "new"), key=lambda o: o.sum_for(need), default=None
-    )
+        who = f"{new.price.text()}, {new.supplier}"
+        return f"the least that another seller asks for a new one ({who})"
+    used = next((o for o in others if o.condition != "new"), None)
     if used is not None and mine < used.sum_for(need):
         return f"what {used.supplier} asks for a {used.condition} one ({used.price.text()})"
     return ""

@@ -9,6 +9,7 @@ from squibwise.catalog.market import UsedPolicy
 from squibwise.model.case import Case
 from squibwise.model.evidence import PartLabel
 from squibwise.model.market import (
+    BACK_STATES,
     HERE_STATES,
     KEPT_STATES,
     PAID_STATES,
@@ -143,7 +144,7 @@ def judge_offers(
     judged: list[JudgedOffer] = []
     findings: list[Finding] = []
     names = name_needs(wanted, case, catalog)
-    given = [_with_label(o, wanted, case) for o in offers if o.state != "rejected"]
+    given = [_with_label(o, wanted, case) for o in offers if not _is_never_bought(o)]
     matched = {o.id: (o, *match_need(o, names)) for o in given}
     covers = _cover(matched, wanted, names, case, catalog)
     for offer, need, doubt in matched.values():
@@ -155,8 +156,8 @@ def judge_offers(
             findings += doubt if sold & {assembly_of(n.key) for n in wanted} else []
         elif meant is None or (meant.fitted and not is_kept):
             findings += doubt or [fits_nothing(offer)]
-        elif offer.state == "returned":
-            judged.append(_judge_spent(offer, meant, "returned"))
+        elif offer.state in BACK_STATES:
+            judged.append(_judge_spent(_owe(offer, meant, names, case), meant, offer.state))
         else:
             one, told = _weigh(offer, meant, _rivals(matched, meant), names, case, catalog)
             judged += _with_rest(one, meant, cover)
@@ -175,7 +176,7 @@ def _cover(
     catalog: Catalog,
 ) -> dict[str, Cover]:
     """Return which pieces each offer covers: what is not to be fitted takes no other's place."""
-    by_name = {i: (o, n) for i, (o, n, _) in matched.items() if o.state != "returned"}
+    by_name = {i: (o, n) for i, (o, n, _) in matched.items() if o.state not in BACK_STATES}
     covers = cover_pieces(by_name, wanted, names, case, catalog)
     unfit = set()
     for word, (offer, need) in by_name.items():
@@ -185,6 +186,18 @@ def _cover(
             unfit |= {word} if one.is_wrong or one.is_barred else set()
     rest = {word: x for word, x in by_name.items() if word not in unfit}
     return covers | cover_pieces(rest, wanted, names, case, catalog) if unfit else covers
+
+
+def _is_never_bought(offer: Offer) -> bool:
+    """Was an offer rejected that nobody says was ever ordered, or came."""
+    return offer.state == "rejected" and offer.ordered_on is None and not offer.label_number
+
+
+def _owe(offer: Offer, need: Need, names: Names, case: Case) -> Offer:
+    """Return what was rejected with what it costs: nothing where another part was sent."""
+    if offer.state != "rejected" or not _find_difference(offer, need, names, case):
+        return offer
+    return msgspec.structs.replace(offer, return_days=0, restock=0.0)
 
 
 def _rivals(
@@ -348,8 +361,12 @@ def _compare_label(offer: Offer, need: Need, names: Names, case: Case) -> str:
 
     The number is compared with the one that was ordered, else with the one on the old part.
     """
-    if offer.state not in HERE_STATES:
-        return ""
+    here = offer.state in HERE_STATES
+    return _find_difference(offer, need, names, case) if here else ""
+
+
+def _find_difference(offer: Offer, need: Need, names: Names, case: Case) -> str:
+    """Return in what the label that was read differs from what was ordered; empty = in nothing."""
     old = old_labels(case)
     ordered = [offer.part_number] if offer.part_number else []
     ordered = ordered or [old[c] for c in need.contains if c in old]

@@ -12,6 +12,7 @@ from squibwise.errors import InputError
 from squibwise.model.case import Case
 from squibwise.model.cost import Money, from_major, minor_digits
 from squibwise.model.market import (
+    BACK_STATES,
     KEPT_STATES,
     PAID_STATES,
     BuyAnswer,
@@ -242,7 +243,7 @@ def _tell_needless(problem: Problem) -> Iterable[Finding]:
         if key in needs and not key.startswith("unfit:"):
             lost = cancel_cost(needs[key], offer, problem.terms)
             money = Money(minor=lost, currency=problem.currency).text()
-            is_back = offer.state == "returned"
+            is_back = offer.state in BACK_STATES
             why = "" if is_back else " and for nothing on the order list"
             back = "" if is_back else "Cancel it or send it back, and write 'returned'. "
             yield Finding(
