@@ -189,6 +189,18 @@ def test_before_every_power_up_each_igniter_circuit_is_joined_or_holds_a_load(jo
 
 
 @pytest.mark.parametrize("job", JOBS)
+def test_nothing_live_is_powered_on_a_loaded_car_while_its_cover_is_off(job: str) -> None:
+    """Judgement: a curtain is powered with its trims clipped, never through an open roof."""
+    todo = whole(job).todo
+    at = places(todo)
+    power = at.get("step:first-power", -1)
+    early = {c for o in todo.operations if at[o.id] < power for c in o.joins if fires(c)}
+    for way in (o for o in todo.operations if o.action == "open"):
+        is_open = at.get(f"close:{way.id.removeprefix('open:')}", -1) > power
+        assert not (is_open and early & {*way.undoes}), way.id
+
+
+@pytest.mark.parametrize("job", JOBS)
 def test_the_unit_is_bolted_down_before_power_and_before_it_is_covered(job: str) -> None:
     at = places(whole(job).todo)
     bolted = at.get("step:unit-bolted")

@@ -145,8 +145,8 @@ def welding(note: str, *passed: str) -> None:
     refuse_obstacles(tick)
 
 
-# Practice: facts/workshop.md 1d, "weld, heat or hammer": unplugged, taken out, unit connector
-# apart; with power off alone for everything else. Common practice, no source.
+# Common practice, no source: near weld, heat or hammer unplugged, taken out, unit connector
+# apart; with power off alone for everything else.
 def test_nobody_welds_while_anything_live_is_near() -> None:
     with pytest.raises(InputError, match=AFTER_HEAT) as refused:
         welding("")

@@ -10,6 +10,7 @@ from squibwise.model.belief import Assessment, Because
 from squibwise.model.names import PLACES, split_component
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Minutes, Operation
+from squibwise.require.access import Way
 from squibwise.require.conditions import is_unit_gone, weigh_crash_record
 from squibwise.require.demands import name_chance, pick_cautions
 from squibwise.require.job import Job, list_unsettled
@@ -130,6 +131,19 @@ def seats_out(scope: Scope) -> frozenset[str]:
     )
 
 
+SHUT_BEFORE_POWER = ("wheel", "panel")
+
+
+def stays_open(way: Way, scope: Scope) -> bool:
+    """Does an opening stay open over the first power on loads.
+
+    Closed is only what must be firm while the wheel is turned and the unit powered: the panel with
+    the column, the steering wheel, a seat that waits for nothing.
+    """
+    is_firm = "seat" in (way.opening.id, *way.opening.needs) and way.at not in seats_out(scope)
+    return way.opening.id not in SHUT_BEFORE_POWER and not is_firm
+
+
 def _needs_open(piece: Piece, scope: Scope) -> set[str]:
     """Return the openings that a live piece lies behind."""
     if not piece.assembly.live:
@@ -139,7 +153,11 @@ def _needs_open(piece: Piece, scope: Scope) -> set[str]:
 
 
 def list_loads(scope: Scope) -> tuple[str, ...]:
-    """Return the igniter circuits that get a substitute load before the first power."""
+    """Return the igniter circuits that get a substitute load before the first power.
+
+    Of what is off or new, of what was unplugged where a cover stays open over that power, so that
+    nothing live is joined with its cover off, and of what water reached.
+    """
     off = [
         c
         for p in (*scope.changed, *scope.taken_off)
@@ -147,13 +165,13 @@ def list_loads(scope: Scope) -> tuple[str, ...]:
         for c in p.contains
         if scope.fires(c) and split_component(c).kind not in NEVER_LOADED
     ]
-    seats = seats_out(scope)
+    fitted = {c for p in scope.changed if _is_plugged_in(p, scope) for c in p.contains}
     kept = [
         c
         for w in scope.ways
-        if w.opening.id == "seat" and w.at in seats
+        if stays_open(w, scope)
         for c in find_parted(w.opening, w.at, scope.job.case.car)
-        if scope.fires(c)
+        if scope.fires(c) and c not in fitted and split_component(c).kind not in NEVER_LOADED
     ]
     wet = [c for c in scope.job.reached if scope.fires(c)]
     out = dict.fromkeys([*off, *kept, *wet, *(c for c in scope.traced if scope.fires(c))])
@@ -212,7 +230,7 @@ def _operation(step: Step, scope: Scope, held: frozenset[str]) -> Operation:
         cautions=pick_cautions(step.cautions, job.catalog),
         tools=step.tools,
         undoes=_heat_near(scope) if step.id == "heat-out" else (),
-        joins=_kept(_heat_near(scope), scope) if step.id == "heat-back" else (),
+        joins=_back_from_heat(scope) if step.id == "heat-back" else (),
         loads=loads,
         because=_because(step, scope),
         demands=(STEP + step.id,),
@@ -273,8 +291,11 @@ def _heat_near(scope: Scope) -> tuple[str, ...]:
     )
 
 
-def _kept(components: Iterable[str], scope: Scope) -> tuple[str, ...]:
-    return tuple(c for c in components if not scope.is_to_be_fitted(c))
+def _back_from_heat(scope: Scope) -> tuple[str, ...]:
+    """Return what is joined again before the first power: not what stands on a load then."""
+    loaded = loads_of(list_loads(scope)) if is_long_way(scope) else ()
+    near = _heat_near(scope)
+    return tuple(c for c in near if not scope.is_to_be_fitted(c) and c not in loaded)
 
 
 def _is_hurt_by_heat(component: str, scope: Scope) -> bool:

@@ -42,6 +42,7 @@ from squibwise.require.steps import (
     list_steps,
     loads_of,
     seats_out,
+    stays_open,
     step_operations,
 )
 
@@ -65,7 +66,6 @@ BEFORE_AREAS = (
     "return-loads",
 )
 HV_CUTOFF = "hv-cutoff"
-SHUT_BEFORE_POWER = ("wheel", "panel")
 
 
 class Placed(msgspec.Struct, frozen=True, kw_only=True):
@@ -219,14 +219,13 @@ def _place_fits(scope: Scope, *, long: bool) -> list[Placed]:
         phase = "fit" if is_late else "build"
         found.append(Placed(phase=phase, area=way.id, rank=rank, operation=operation))
     for way, operation in close(scope):
-        is_firm = "seat" in (way.opening.id, *way.opening.needs) and way.at not in out
-        stays = way.opening.id not in SHUT_BEFORE_POWER and not is_firm
+        stays = stays_open(way, scope)
         phase = "fit" if long and stays else "build"
         if long and not stays:
             after = tuple(a for a in operation.after if a not in late)
             operation = msgspec.structs.replace(operation, after=after)
         if phase == "fit":  # no hand behind a trim while the wait runs
-            after = (*operation.after, "step:return-loads")
+            after = (*operation.after, "step:return-loads", "join:loaded")
             operation = msgspec.structs.replace(operation, after=after)
         is_last = way.opening.id == HIGH_VOLTAGE_WAY
         rank = (3, 1, 0, operation.n) if is_last else (1, 99 - way.slot, 4, operation.n)
