@@ -190,7 +190,7 @@ def _list_at_fault(at: "Opened") -> list[tuple[str, str]]:
 
     whole = case.overview(at.case, at.catalog, at.own)
     found = find_faulty_circuits(at.case, whole.states, whole.todo, at.catalog)
-    return [(c.loop, "it is back" if c.returned else percent(c.p)) for c in found]
+    return [(c.loop, "it is back" if c.returned else c.shared or percent(c.p)) for c in found]
 
 
 @click.command(

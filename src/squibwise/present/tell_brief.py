@@ -11,14 +11,15 @@ import msgspec
 
 from squibwise.catalog.load import Catalog
 from squibwise.history.closing import list_unproved
-from squibwise.history.order import put_in_order, read_history
-from squibwise.history.returned import Return, follow_repairs
+from squibwise.history.order import History, put_in_order, read_history
+from squibwise.history.returned import Return, follow_repairs, is_there
 from squibwise.history.signed import find_loads
 from squibwise.model.belief import Assessment, ComponentBelief, Located, NextLook
 from squibwise.model.case import Case
 from squibwise.model.cost import Cost, Money
 from squibwise.model.names import loop_id, split_component, split_loop
 from squibwise.model.proof import Overview
+from squibwise.model.report import Report
 from squibwise.model.work import Minutes, Order, Work
 from squibwise.present.figures import (
     about,
@@ -29,7 +30,7 @@ from squibwise.present.figures import (
     percent,
     spread,
 )
-from squibwise.present.phrases import LIKELY, name, tell_car, tell_grouped
+from squibwise.present.phrases import LIKELY, is_inflator, name, tell_car, tell_grouped
 from squibwise.present.tell_assessment import (
     fired_parts,
     tell_dangers,
@@ -37,7 +38,7 @@ from squibwise.present.tell_assessment import (
     tell_wrong,
 )
 from squibwise.present.tell_cost import find_followed
-from squibwise.present.tell_event import tell_event_shortly
+from squibwise.present.tell_event import rank_causes, tell_cause, tell_event_shortly
 from squibwise.present.tell_orders import (
     group_orders,
     may_be_added,
@@ -84,6 +85,8 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
         returned: The repair that was entered as its cure and did not hold, and the entry that shows
             the fault again; empty for none.
         located: The part in which its tests located the fault; empty for none.
+        shared: What to do about the one thing behind several circuits, for which this one is traced
+            first; empty for none.
     """
 
     loop: str
@@ -92,6 +95,7 @@ class FaultyCircuit(msgspec.Struct, frozen=True, kw_only=True):
     unproved: bool = False
     returned: tuple[str, ...] = ()
     located: str = ""
+    shared: str = ""
 
 
 class Brief(msgspec.Struct, frozen=True, kw_only=True):
@@ -209,8 +213,46 @@ def find_faulty_circuits(
     back = (_did_not_hold(loop, told, states, catalog) for loop, told in returned.items())
     located = [_located(x, catalog) for x in states.located if split_loop(x.loop) not in returned]
     settled = {split_loop(c.loop)[0] for c in located} | {x.component for x in states.located}
-    rest = (c for c in found if split_loop(c.loop)[0] not in settled)
-    return (*back, *located, *sorted(rest, key=lambda c: -c.p))
+    rest = sorted((c for c in found if split_loop(c.loop)[0] not in settled), key=lambda c: -c.p)
+    return (*back, *located, *_shared_first(rest, history, states, todo, catalog))
+
+
+def _shared_first(
+    found: list[FaultyCircuit], history: History, states: Assessment, todo: Work, catalog: Catalog
+) -> list[FaultyCircuit]:
+    """Return the circuits with that first at which what several of them share is traced.
+
+    The supply is that of the control unit; it needs the key on. A connector is that of the first
+    circuit through it, one with a charge where there is one.
+    """
+    first: list[FaultyCircuit] = []
+    supply = states.event.causes.get(_SUPPLY, 0.0)
+    told = supply >= LIKELY or _reads_voltage(history)
+    if told and not todo.unsettled and states.of(_UNIT) is not None:
+        cause, loop = tell_cause(_SUPPLY, catalog), loop_id(_UNIT, 1)
+        first.append(FaultyCircuit(loop=loop, title=name(_UNIT, catalog), p=supply, shared=cause))
+    for key, _ in rank_causes(states.event.causes, LIKELY):
+        word, _, junction = key.partition(":")
+        mates = [c for c in found if word == "shared-plug" and _runs_in(c, junction, catalog)]
+        mates.sort(key=lambda c: not is_inflator(split_loop(c.loop)[0], catalog))
+        first += [msgspec.structs.replace(c, shared=tell_cause(key, catalog)) for c in mates[:1]]
+    return [*first, *(c for c in found if c.loop not in {x.loop for x in first})]
+
+
+_SUPPLY, _UNIT = "supply", "centre.control-unit"
+
+
+def _reads_voltage(history: History) -> bool:
+    """Return whether the last report names a supply that is out of range."""
+    lines = [r.reading.lines for _, r in history.all_of(Report)][-1:]
+    told = (x for each in lines for x in each if x.fault == "voltage" and x.unit != "other")
+    return any(is_there(x) for x in told)
+
+
+def _runs_in(circuit: FaultyCircuit, junction: str, catalog: Catalog) -> bool:
+    """Return whether a circuit runs through a connector, written ``<place>.<plug>``."""
+    part = split_component(split_loop(circuit.loop)[0])
+    return junction == f"{part.place}.{catalog.kinds[part.kind].plug}"
 
 
 def _located(told: Located, catalog: Catalog) -> FaultyCircuit:
@@ -288,6 +330,8 @@ def _tell_circuit(circuit: FaultyCircuit) -> str:
     card = f"`squibwise trace CASE {circuit.loop}`"
     if circuit.located:
         return f"renew: {circuit.located}, at fault by its tests; how and what came of it: {card}"
+    if circuit.shared:
+        return f"trace: {circuit.title}, before any other ({circuit.shared}), with {card}"
     held = "" if circuit.returned else "; labour holds its first cards"
     return f"trace: {circuit.title}, with {card}{held}"
 
@@ -333,7 +377,9 @@ def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
     fired = tell_grouped(brief.fired, catalog) or "nothing is settled to have fired"
     told = "; ".join(brief.wrong)
     wrong = (("wrong", cut(told, most) if most else told),) if brief.wrong else ()
-    plainly = (c for c in brief.circuits if not (c.unproved or c.returned or c.located))
+    supply = [c for c in brief.circuits if c.shared and c.loop == loop_id(_UNIT, 1)]
+    settled = [c for c in brief.circuits if c.unproved or c.returned or c.located or c in supply]
+    plainly = (c for c in brief.circuits if c not in settled)
     faults = "; ".join(f"{c.title} ({percent(c.p)})" for c in plainly)
     unproved = "; ".join(c.title for c in brief.circuits if c.unproved)
     circuits = (("circuit", f"a fault in {faults}: trace before buying"),) if faults else ()
@@ -341,6 +387,7 @@ def _head(brief: Brief, catalog: Catalog, most: int | None) -> Section:
         repair, shown = c.returned
         told = f"{c.title}: '{repair}' did not hold, {shown} shows the fault again"
         circuits = (("circuit", told), *circuits)
+    circuits = (*(("circuit", f"{c.shared}, before any of them") for c in supply), *circuits)
     for c in (c for c in brief.circuits if c.located):
         told = f"the fault of {c.title} lies in the {c.located} ({percent(c.p)}), by its tests"
         circuits = (*circuits, ("circuit", told))

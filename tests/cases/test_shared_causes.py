@@ -1,0 +1,83 @@
+"""What several circuits share is named and traced first; a supply that reads good is not renewed.
+
+What a technician expects is common practice, no source.
+"""
+
+from typing import Any
+
+import pytest
+
+import squibwise
+from squibwise import case as line
+from squibwise.model.case import Case
+from squibwise.present.tell_brief import FaultyCircuit, find_faulty_circuits
+
+CATALOG = squibwise.load_catalog()
+UNIT = "centre.control-unit/1"
+VOLTAGE = "B1317 Battery voltage low - intermittent\n"
+SEAT = """B0020-13 Driver side airbag seat circuit open present
+B0050 Driver buckle switch open present
+B0053 Driver seat belt buckle pretensioner circuit open present
+"""
+CIRCUITS = """B0001-13 Driver frontal inflator 1st stage circuit open - intermittent
+B0010-13 Passenger frontal inflator circuit open - intermittent
+"""
+
+
+def car(codes: str, *outcomes: tuple[str, str]) -> Case:
+    tried: list[dict[str, Any]] = [
+        {"kind": "test-outcome", "loop": UNIT, "test": test, "outcome": outcome}
+        for test, outcome in outcomes
+    ]
+    tables = {
+        "case": {"id": "shared"},
+        "car": {"model_year": 2014, "equipment": "seat-bags"},
+        "evidence": [
+            {"kind": "circumstance", "what": "crash", "present": False},
+            {"kind": "report", "file": "scan.txt", "when": "before-repair", "complete": True},
+            *tried,
+        ],
+    }
+    return line.make_case(tables, CATALOG, {"scan.txt": f"Restraint control unit\n{codes}"})
+
+
+def circuits(codes: str) -> tuple[FaultyCircuit, ...]:
+    case = car(codes)
+    whole = line.overview(case, CATALOG)
+    return find_faulty_circuits(case, whole.states, whole.todo, CATALOG)
+
+
+@pytest.mark.parametrize("codes", [VOLTAGE, VOLTAGE + CIRCUITS], ids=["alone", "with-circuits"])
+def test_a_code_of_the_supply_is_traced_at_the_control_unit_first(codes: str) -> None:
+    first = circuits(codes)[0]
+    assert first.loop == UNIT
+    assert "upply" in first.shared
+
+
+def test_several_circuits_of_one_seat_are_traced_at_its_connector_first() -> None:
+    first, *rest = circuits(SEAT)
+    assert first.loop.startswith("driver.seat-bag")
+    assert "connector" in first.shared
+    assert len(rest) == 2
+    assert not any(c.shared for c in rest)
+
+
+def test_one_circuit_alone_shares_nothing() -> None:
+    assert [c.shared for c in circuits(CIRCUITS.splitlines()[0] + "\n")] in ([], [""])
+
+
+GOOD = (("volts:rest", "in-range"), ("volts:crank", "holds"), ("supply-ground", "sound"))
+
+
+def next_test(*outcomes: tuple[str, str]) -> str:
+    case = car(VOLTAGE, *outcomes)
+    return squibwise.trace(case, UNIT, CATALOG, over=lambda: True).next_test.id
+
+
+def test_three_good_tests_of_the_supply_renew_nothing() -> None:
+    assert next_test(*GOOD) == "volts:loaded"
+    assert not next_test(*GOOD, ("volts:loaded", "holds")).startswith(("restore:", "replace:"))
+
+
+def test_a_supply_that_reads_bad_is_restored_at_once() -> None:
+    assert next_test(("volts:rest", "low")) == "restore:supply"
