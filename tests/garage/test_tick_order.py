@@ -3,6 +3,7 @@
 import datetime as dt
 from typing import Any
 
+import msgspec
 import pytest
 
 from squibwise import case as line
@@ -59,6 +60,25 @@ def test_a_wait_that_is_due_again_is_not_ticked_with_its_power_down() -> None:
 @pytest.mark.parametrize("step", ["step:first-power", "step:return-loads"])
 def test_power_on_loads_and_loads_counted_back_come_after_the_loads_went_in(step: str) -> None:
     assert "squibwise did CASE 55 --ohm OHM" in told_at((step,), KEY_ON, OFF, WAITED)
+
+
+@pytest.mark.parametrize(
+    "step",
+    ["step:move-steering", "step:second-scan", "set:program", "step:clear"],
+)
+def test_what_needs_the_key_on_comes_after_the_power_is_on(step: str) -> None:
+    told = told_at((step,), KEY_ON, OFF, WAITED)
+    assert "comes after no." in told
+    assert f"squibwise did CASE {81 if step == 'step:clear' else 61} --safe" in told
+
+
+def test_no_command_that_is_proposed_goes_over_a_change_of_power() -> None:
+    """Fitting, with the power off, and turning the wheel, with it on, are two strokes."""
+    told = told_at(("step:move-steering",), KEY_ON, OFF, WAITED)
+    case = next(line for line in told.splitlines() if line.startswith("squibwise did CASE 61"))
+    after = told.splitlines()[told.splitlines().index(case) + 1 :]
+    assert case == "squibwise did CASE 61 --safe"
+    assert after == ["squibwise did CASE 64"]
 
 
 BARRIER = "door-left.vapour-barrier"
@@ -203,3 +223,21 @@ def test_what_is_lost_with_the_power_and_was_not_saved_is_told() -> None:
     assert "no. 11 (save the codes), no. 12" in " ".join(tell_unsaved((21,), todo))
     assert not tell_unsaved((22,), todo)
     assert not tell_unsaved((2, 11, 12, 13, 21), todo)
+
+
+def test_what_a_seat_read_under_a_weight_is_said_with_its_tick() -> None:
+    todo, evidence = door_job("damaged")
+    one = next(o for o in todo.operations if o.id == "step:drive")
+    weigh = msgspec.structs.replace(one, id="step:weigh-seat", n=88, after=(), blocked_by=())
+    area = todo.visits[-1].areas[-1]
+    visit = msgspec.structs.replace(
+        todo.visits[-1], areas=(msgspec.structs.replace(area, operations=(weigh,)),)
+    )
+    alone = msgspec.structs.replace(todo, visits=(visit,))
+    chosen = frozenset({weigh.id})
+    with pytest.raises(InputError, match=r"no\. 88 is a measurement"):
+        refuse_obstacles(Tick(todo=alone, chosen=chosen, catalog=CATALOG, evidence=evidence))
+    said = "20 kg laid on, 20.3 read"
+    refuse_obstacles(Tick(todo=alone, chosen=chosen, catalog=CATALOG, evidence=evidence, note=said))
+    with pytest.raises(InputError, match=r"comes to no\. 88, which is done on its own"):
+        expand_visit(["visit", "1"], alone, CATALOG, evidence)

@@ -63,7 +63,7 @@ def find_missing(
         if not o.done and o.id not in let_off and not is_ticked(o, chosen | along)
     ]
     found = {}
-    for operation in (o for o in todo.operations if is_ticked(o, chosen)):
+    for operation in (o for o in todo.operations if is_ticked(o, chosen | along)):
         first, shut = all_before(operation.id, before), openings.get(operation.id, set())
         missing = [o for o in due if o.id in shut or (o.id in first and must_precede(o, operation))]
         if missing:
@@ -106,11 +106,12 @@ def must_precede(first: Operation, then: Operation) -> bool:
     came, for nobody can record that later; nobody welds, heats or hammers while anything fired or
     live is near, for there power that is off protects nobody; looks that the release waits for come
     before the last power-up, for later they cost another power-down; nothing is powered on loads,
-    nor are loads counted back, before they went in; nothing is powered while a part that is needed
+    nor are loads counted back, before they went in; nothing is read, set, moved or watched with
+    the key on before the power is; nothing is powered while a part that is needed
     for sure, a connector or a cover is still open; nobody drives before the power is on with
     everything fitted, the codes are cleared and the lamp went out.
     """
-    if first.id in MAKING_SAFE or (first.id, then.id) in _PAIRS:
+    if first.id in (*MAKING_SAFE, *POWERING) or (first.id, then.id) in _PAIRS:
         return True
     if first.id == "step:arrival-record":
         return then.action in ("open", *IN_AN_AREA)

@@ -27,14 +27,14 @@ from squibwise.garage.tick_times import tell_backdated, tell_haste, tell_too_ear
 from squibwise.history.order import read_history
 from squibwise.history.power import is_powered_down, is_powered_since_safe
 from squibwise.history.signed import find_loads
-from squibwise.model.evidence import Evidence
+from squibwise.model.evidence import Evidence, SeatTrial
 from squibwise.model.words import CLOSED_AREAS, RECORD_GONE
 from squibwise.model.work import Operation, Order, Work
 
 ORDER_CLOSED = "step:order-closed"
-LAMP, SCAN = "step:lamp-check", "step:final-scan"
+LAMP, SCAN, WEIGH = "step:lamp-check", "step:final-scan", "step:weigh-seat"
 SAFE_STEPS = frozenset(("step:make-safe", "step:second-make-safe"))
-ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED)
+ASKING_A_WORD = ("step:live-charges", ORDER_CLOSED, WEIGH)
 AGAIN_STEPS = ("step:power-down", "step:make-safe")
 _POWER_GATES = ("key-on-safe", "power-safe")
 
@@ -109,6 +109,7 @@ def refuse_obstacles(tick: Tick) -> None:
         *_tell_unproved(tick),
         *_tell_unmeasured(tick),
         *_tell_unnoted(tick),
+        *_tell_unweighed(tick),
         *_tell_open_list(tick),
         *_tell_disorder(tick),
         *_tell_times(tick),
@@ -282,6 +283,16 @@ def _tell_unnoted(tick: Tick) -> Iterator[str]:
         )
 
 
+def _tell_unweighed(tick: Tick) -> Iterator[str]:
+    """Yield a weight check that is ticked though nobody says what was laid on and what was read."""
+    weighing = [o for o in tick.operations if o.id == WEIGH and not o.done]
+    if weighing and not any(isinstance(e, SeatTrial) for e in tick.evidence) and not tick.note:
+        yield (
+            f"no. {weighing[0].n} is a measurement: enter each load with `squibwise weighed`, or "
+            f"say what was laid on and read: did CASE {weighing[0].n} --note 'LOAD AND READING'."
+        )
+
+
 def _tell_open_list(tick: Tick) -> Iterator[str]:
     """Yield what may still add a line to the order list where that is closed without a word."""
     closing = [o for o in tick.operations if o.id == ORDER_CLOSED and not o.done]
@@ -381,20 +392,24 @@ def signed_along(catalog: Catalog) -> frozenset[str]:
 def _list_commands(tick: Tick) -> Iterator[str]:
     """Yield the commands that tick what was asked for and all that comes before it, in order."""
     needed = _with_what_comes_first(tick)
-    together: list[int] = []
-    for operation in tick.todo.operations:
-        if operation.done or not is_ticked(operation, needed):
-            continue
-        alone = find_command_alone(operation, tick)
-        if not alone:
-            together.append(operation.n)
-            continue
-        if together:
-            yield f"squibwise did CASE {write_numbers(together)}"
+    for visit in tick.todo.visits:  # between two visits the power comes on or off
+        together: list[int] = []
+        for operation in visit.operations:
+            if operation.done or not is_ticked(operation, needed):
+                continue
+            alone = find_command_alone(operation, tick)
+            if not alone:
+                together.append(operation.n)
+                continue
+            yield from _did(together)
             together = []
-        yield alone
-    if together:
-        yield f"squibwise did CASE {write_numbers(together)}"
+            yield alone
+        yield from _did(together)
+
+
+def _did(numbers: Collection[int]) -> Iterator[str]:
+    if numbers:
+        yield f"squibwise did CASE {write_numbers(numbers)}"
 
 
 def write_numbers(numbers: Collection[int]) -> str:
@@ -431,10 +446,12 @@ def find_command_alone(operation: Operation, tick: Tick) -> str:
     """Return the command of an operation that is ticked alone; empty where others may go along."""
     if operation.id == SCAN:
         return "squibwise add CASE FILE --when after-repair --complete"
+    if operation.action == "trace":
+        return f"squibwise trace CASE {operation.components[0]}"
     is_decided = operation.id in tick.gates or (
         _is_held(operation) and {*operation.blocked_by} & signed_along(tick.catalog)
     )
-    options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM"}
+    options = {LAMP: "--lamp SECONDS", FIT_LOADS: "--ohm OHM", WEIGH: "--note 'LOAD AND READING'"}
     options |= {"step:live-charges": "--note live"} if tick.todo.unproven else {}
     asked = _list_adding_questions(tick.todo)
     options |= {ORDER_CLOSED: f"  (once answered: {', '.join(asked)})"} if asked else {}

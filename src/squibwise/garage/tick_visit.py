@@ -68,12 +68,13 @@ def expand_visit(
     tick = Tick(todo=todo, chosen=frozenset(), catalog=catalog, evidence=evidence, note=note)
     doubts = find_doubts(todo, catalog)
     visit = todo.visits[int(number) - 1]
-    numbers, alone = _take_at_once([o for o in visit.operations if o.n not in doubts], tick)
+    plain = [o for o in visit.operations if o.n not in doubts and o.action != "trace"]
+    numbers, alone = _take_at_once(plain, tick)
     then = find_command_alone(alone, tick) if alone is not None else ""
-    left = _tell_left_out(_reached(visit.operations, alone), doubts)
+    left = _tell_left_out(_reached(visit.operations, alone), doubts, tick)
     if numbers:
         return Stroke(words=[str(n) for n in numbers], then=then, left_out=left)
-    told = f"visit {number} has nothing open{' but looks' if left else ''}."
+    told = f"visit {number} has nothing open{' but what is done by itself' if left else ''}."
     if alone is not None:
         told = f"visit {number} comes to no. {alone.n}, which is done on its own."
     ways = [*left, *([f"{then.strip()}."] if then else [])]
@@ -109,16 +110,21 @@ def find_doubts(todo: Work, catalog: Catalog) -> dict[int, dict[str, float]]:
 
 
 def _tell_left_out(
-    operations: Sequence[Operation], doubts: Mapping[int, Mapping[str, float]]
+    operations: Sequence[Operation], doubts: Mapping[int, Mapping[str, float]], tick: Tick
 ) -> tuple[str, ...]:
+    """Return what is told of looks that may well fail, and of circuits that are traced by cards."""
     looks = [o for o in operations if o.n in doubts and _is_sure(o)]
     told = [f"no. {o.n} {_tell_chances(doubts[o.n])}" for o in looks]
-    if not told:
-        return ()
-    return (
+    left = [
         f"Not ticked, for what may well fail is looked at by itself: {'; '.join(told)}. Whole: "
         f"squibwise did CASE {write_numbers([o.n for o in looks])}; else what is seen: "
-        "squibwise saw CASE COMPONENT WORD.",
+        "squibwise saw CASE COMPONENT WORD."
+    ]
+    traced = [o for o in operations if o.action == "trace" and _is_sure(o)]
+    cards = ", ".join(f"no. {o.n}, {find_command_alone(o, tick)}" for o in traced)
+    return (
+        *(left if looks else ()),
+        *((f"Not ticked, for it is traced card by card: {cards}.",) if traced else ()),
     )
 
 
