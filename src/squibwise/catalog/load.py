@@ -32,7 +32,7 @@ from squibwise.catalog.texts import (
 )
 from squibwise.catalog.vocabulary import CrashWords, Vocabulary
 from squibwise.errors import CatalogError
-from squibwise.model.names import PLACES, split_component
+from squibwise.model.names import PLACES, split_component, split_loop
 
 if TYPE_CHECKING:
     from squibwise.catalog.priors import Priors
@@ -269,6 +269,18 @@ def load_catalog(root: Path = DATA) -> Catalog:
 @cache
 def _shipped() -> Catalog:
     return Catalog()
+
+
+def holds_charge(part: str, catalog: Catalog) -> bool:
+    """Return whether a component, or that of a circuit, holds something that burns; else False.
+
+    What is no id, or of a kind that is not known, holds none.
+    """
+    try:
+        kind = catalog.kinds.get(split_component(split_loop(part)[0]).kind)
+    except ModelError:
+        return False
+    return kind is not None and kind.fires
 
 
 def component_title(component: str, catalog: Catalog) -> str:

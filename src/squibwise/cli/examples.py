@@ -4,10 +4,9 @@ import random
 from collections.abc import Iterator, Mapping, Sequence
 
 from squibwise.catalog.components import whole_template
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.intake.lots import COLUMNS
 from squibwise.model.bid import COMEBACKS
-from squibwise.model.names import split_component
 from squibwise.model.work import Work
 from squibwise.plan.ordering import BODY_WORK
 
@@ -163,7 +162,7 @@ _FAULTS = (
 def _pattern(rng: random.Random, catalog: Catalog) -> dict[str, str]:
     name = rng.choice(sorted(catalog.templates))
     components = whole_template(name, catalog.templates).components
-    charges = sorted(c for c in components if catalog.kinds[split_component(c).kind].fires)
+    charges = sorted(c for c in components if holds_charge(c, catalog))
     told = rng.sample(charges, min(len(charges), rng.randrange(0, 4)))
     split = rng.randrange(0, len(told) + 1)
     return {

@@ -21,13 +21,12 @@ from pathlib import Path
 import msgspec
 
 from squibwise import __version__, case, plan
-from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.catalog.load import Catalog, holds_charge, load_catalog
 from squibwise.errors import InputError
 from squibwise.garage.writing import refuse_places
 from squibwise.intake.lot_lists import LotList, Numbered, Row, engine, open_list, read_blocks
 from squibwise.intake.lots import NO_ID, SAYING, read_sums
 from squibwise.model.lots import BadLot, LotTerms, ScreenedRows
-from squibwise.model.names import split_component
 from squibwise.present.rows import plain_cell
 
 _ROWS = 50_000  # of a piece
@@ -165,7 +164,7 @@ def _sum_up(lots: LotList, counts: Mapping[str, int], out: Path, bad_file: Path)
 def list_charges(catalog: Catalog) -> tuple[str, ...]:
     """Return every charge that a template may hold, sorted: the columns of chances."""
     every = {c for t in catalog.templates.values() for c in t.components}
-    return tuple(sorted(c for c in every if catalog.kinds[split_component(c).kind].fires))
+    return tuple(sorted(c for c in every if holds_charge(c, catalog)))
 
 
 def _is_screened(place: Path) -> bool:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.firing import Figure
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.order import History
 from squibwise.history.signed import tells_of_copying, tells_of_tilt
 from squibwise.infer.crash import is_event_told, measured_speed
@@ -211,7 +211,7 @@ def _codes_several(report: Report, catalog: Catalog) -> bool:
         for meant in line.candidates
         if line.present and meant.component and meant.weight >= _MOST_LIKELY
     }
-    return sum(catalog.kinds[split_component(c).kind].fires for c in coded) > 1
+    return sum(holds_charge(c, catalog) for c in coded) > 1
 
 
 _MOST_LIKELY = 0.5

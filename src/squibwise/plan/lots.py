@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from squibwise.catalog.assemblies import Assembly
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.model.bid import NO_LESSONS, BidSheet, Lessons
 from squibwise.model.car import Car
 from squibwise.model.case import Case
@@ -95,7 +95,7 @@ def list_pieces(car: Car, catalog: Catalog) -> tuple[LotPiece, ...]:
     """Return the assemblies of a car that have a price, with what asks for them."""
     pieces = []
     kinds = {split_component(c).kind for c in car.components}
-    charges = tuple(c for c in car.components if catalog.kinds[split_component(c).kind].fires)
+    charges = tuple(c for c in car.components if holds_charge(c, catalog))
     for assembly in catalog.assemblies.values():
         if assembly.new is None or assembly.body_work or set(assembly.unless) & kinds:
             continue

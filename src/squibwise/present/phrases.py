@@ -36,11 +36,6 @@ def tell_stage(number: str, fired: float, live: float, faulty: float) -> str:
     return f"stage {number} {word} {percent(p)}"
 
 
-def is_inflator(component: str, catalog: Catalog) -> bool:
-    """Return whether a component holds something that burns."""
-    return catalog.kinds[split_component(component).kind].fires
-
-
 def name(component: str, catalog: Catalog) -> str:
     """Return a component in words; an id that is none, as it stands."""
     try:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.signed import settling_look
 from squibwise.model.belief import (
     Assessment,
@@ -20,7 +20,6 @@ from squibwise.model.words import STATES
 from squibwise.present.figures import counted, listed, minutes, percent
 from squibwise.present.phrases import (
     LIKELY,
-    is_inflator,
     is_told_already,
     name,
     say_state,
@@ -291,7 +290,7 @@ def tell_dangers(states: Assessment, catalog: Catalog) -> list[str]:
     fired = (c for c in fired_parts(states, catalog) if c.now.fired >= LIKELY)
     spent = {c.id for c in fired if loop_id(c.id, 1) not in states.unproven}
     sure = catalog.fact("require.sure").number()
-    there = (c for c in states.components if is_inflator(c.id, catalog) and c.now.missing < sure)
+    there = (c for c in states.components if holds_charge(c.id, catalog) and c.now.missing < sure)
     unsettled = [c for c in there if c.id not in spent]
     gone = [c.id for c in unsettled if c.now.fired + c.now.missing >= LIKELY]
     if gone:
@@ -326,7 +325,7 @@ def _faulty_and_live(states: Assessment, catalog: Catalog) -> list[ComponentBeli
     return [
         c
         for c in states.components
-        if is_inflator(c.id, catalog) and c.now.faulty >= LIKELY > c.now.fired
+        if holds_charge(c.id, catalog) and c.now.faulty >= LIKELY > c.now.fired
     ]
 
 
@@ -405,7 +404,7 @@ def _quiet(states: Assessment, catalog: Catalog) -> Section | None:
     ids = [
         c.id
         for c in states.components
-        if is_inflator(c.id, catalog) and c.after_crash.fired < most and _is_there(c)
+        if holds_charge(c.id, catalog) and c.after_crash.fired < most and _is_there(c)
     ]
     if not ids:
         return None

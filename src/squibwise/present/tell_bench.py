@@ -5,7 +5,7 @@ from itertools import groupby
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.model.belief import Assessment, ComponentBelief, NextLook
 from squibwise.model.case import Case
 from squibwise.model.evidence import DoneWork, Evidence, Impact, Look, Passed, Photo, TestOutcome
@@ -13,7 +13,7 @@ from squibwise.model.names import Side, split_component, split_loop
 from squibwise.model.proof import Overview
 from squibwise.model.report import Report
 from squibwise.present.figures import counted, moment, percent
-from squibwise.present.phrases import LIKELY, in_words, is_inflator, name, tell_states
+from squibwise.present.phrases import LIKELY, in_words, name, tell_states
 from squibwise.present.tell_assessment import (
     by_state,
     doubtful_parts,
@@ -244,7 +244,7 @@ def tell_nexts(brief: Brief, whole: Overview) -> list[tuple[str, str, str]]:
 def may_hurt(component: str, states: Assessment, catalog: Catalog) -> bool:
     """Return whether a part holds a charge that is not known to be gone."""
     belief = states.of(component)
-    return belief is not None and is_inflator(component, catalog) and belief.now.missing < LIKELY
+    return belief is not None and holds_charge(component, catalog) and belief.now.missing < LIKELY
 
 
 def make_cards(case: Case, catalog: Catalog) -> tuple[EvidenceCard, ...]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.closing import list_unproved
 from squibwise.history.order import History, put_in_order, read_history
 from squibwise.history.returned import Return, follow_repairs, is_there
@@ -30,7 +30,7 @@ from squibwise.present.figures import (
     percent,
     spread,
 )
-from squibwise.present.phrases import LIKELY, is_inflator, name, tell_car, tell_grouped
+from squibwise.present.phrases import LIKELY, name, tell_car, tell_grouped
 from squibwise.present.tell_assessment import (
     fired_parts,
     tell_dangers,
@@ -234,7 +234,7 @@ def _shared_first(
     for key, _ in rank_causes(states.event.causes, LIKELY):
         word, _, junction = key.partition(":")
         mates = [c for c in found if word == "shared-plug" and _runs_in(c, junction, catalog)]
-        mates.sort(key=lambda c: not is_inflator(split_loop(c.loop)[0], catalog))
+        mates.sort(key=lambda c: not holds_charge(c.loop, catalog))
         first += [msgspec.structs.replace(c, shared=tell_cause(key, catalog)) for c in mates[:1]]
     return [*first, *(c for c in found if c.loop not in {x.loop for x in first})]
 

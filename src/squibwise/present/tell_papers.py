@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 import msgspec
 
-from squibwise.catalog.load import Catalog, component_title
+from squibwise.catalog.load import Catalog, component_title, holds_charge
 from squibwise.model.case import Case
-from squibwise.model.names import split_component
 from squibwise.model.proof import ProofRecord
 from squibwise.model.trace import Trace
 from squibwise.model.work import Operation, Work
@@ -67,7 +66,7 @@ def tell_tags(case: Case, todo: Work, catalog: Catalog) -> Paper:
 
 
 def _tag(case: Case, operation: Operation, catalog: Catalog) -> Tag:
-    burns = any(catalog.kinds[split_component(c).kind].fires for c in operation.components)
+    burns = any(holds_charge(c, catalog) for c in operation.components)
     held = ", ".join(component_title(c, catalog) for c in operation.components)
     return Tag(
         title=cut(operation.title.rpartition(": ")[2], _LONGEST),

@@ -3,14 +3,14 @@
 from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Any
 
-from squibwise.catalog.load import Catalog, component_title
+from squibwise.catalog.load import Catalog, component_title, holds_charge
 from squibwise.history.closing import judge_lamp, judge_scan
 from squibwise.history.signed import label_of
 from squibwise.model.car import Profile
 from squibwise.model.evidence import DoneWork, Evidence, Look, PartLabel, Recorder
 from squibwise.model.names import split_component
 from squibwise.prove.fitted import USED
-from squibwise.prove.gates import DISPOSAL, Context, fires, has_label, replaced
+from squibwise.prove.gates import DISPOSAL, Context, has_label, replaced
 from squibwise.prove.grades import (
     NOBODY,
     OPEN,
@@ -49,7 +49,7 @@ def fitted_parts(context: Context) -> Iterator[dict[str, Any]]:
             "donor_vin": (label.donor_vin or "") if label else "",
             "seller": label.seller if label else "",
             "recall_checked": label.recall_checked if label else None,
-            "live": fires(context, component),
+            "live": holds_charge(component, context.catalog),
             "grade": _grade_label(component, label, context),
             "with_assembly": came_with_assembly(
                 component, fitted, context.case.profile, context.catalog
@@ -201,7 +201,9 @@ def _not_replaced(context: Context) -> Answer:
 
 def _used_live(context: Context) -> Answer:
     labels = labels_of(context)
-    used = [x for x in labels if x.provenance in USED and fires(context, x.component)]
+    used = [
+        x for x in labels if x.provenance in USED and holds_charge(x.component, context.catalog)
+    ]
     if not used:
         return [("none by the labels on record", labels)] if labels else []
     return [(f"{x.component}: {x.provenance}, donor {x.donor_vin or '?'}", [x]) for x in used]

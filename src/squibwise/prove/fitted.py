@@ -6,8 +6,7 @@ import unicodedata
 from collections.abc import Callable
 
 from squibwise.catalog.components import check_digit
-from squibwise.catalog.load import Catalog
-from squibwise.errors import ModelError
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.order import History, replacements
 from squibwise.history.signed import ORIGINAL, labelled, loads_left
 from squibwise.model.belief import Because
@@ -54,7 +53,7 @@ def _judge_load(moves: list[SubstituteLoad], history: History, catalog: Catalog)
         return "not met", f"issued to {loops} and not returned.", _RETURN
     if not issued:
         return "undecided", "returned, but never issued in this record.", _ISSUE
-    if not all(is_igniter(m.loop, catalog) for m in issued):
+    if not all(holds_charge(m.loop, catalog) for m in issued):
         return "not met", f"fitted to {issued[-1].loop}, which is no igniter loop.", _WHERE
     return _judge_ohm(moves, issued[-1], history, catalog)
 
@@ -97,15 +96,6 @@ def _redone(bad: SubstituteLoad, history: History, catalog: Catalog) -> bool:
     )
 
 
-def is_igniter(loop: str, catalog: Catalog) -> bool:
-    """Return whether a circuit, or a component, holds a charge."""
-    try:
-        kind = catalog.kinds.get(split_component(split_loop(loop)[0]).kind)
-    except ModelError:
-        return False
-    return kind is not None and kind.fires
-
-
 def label_verdicts(
     history: History, catalog: Catalog, vin: str | None = None, hand: Side = "left"
 ) -> list[Verdict]:
@@ -121,7 +111,7 @@ def label_verdicts(
     twice = _serials_twice(labels)
     found = []
     for label in labels:
-        fires = is_igniter(label.component, catalog)
+        fires = holds_charge(label.component, catalog)
         is_plain = _is_plain(label.component, catalog)
         judged = _judge_origin(label, fires, twice, is_plain=is_plain)
         if judged[0] == "met":

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import msgspec
 
-from squibwise.catalog.load import Catalog, component_title
+from squibwise.catalog.load import Catalog, component_title, holds_charge
 from squibwise.history.apart import Off, find_off, tell_off
 from squibwise.history.closing import (
     denied_events,
@@ -384,7 +384,7 @@ def _charges_without_disposal(context: Context) -> list[str]:
         f"{component}: no hand-over is signed since the old one came out. Say who took it: "
         'did CASE disposal --note "WHO, RECEIPT".'
         for component, place in replaced(context).items()
-        if fires(context, component)
+        if holds_charge(component, context.catalog)
         and not is_signed(history, f"{component}:disposal", after=place)
         and not is_signed(history, *DISPOSAL, after=_taken_out(component, place, context))
     ]
@@ -397,11 +397,6 @@ def _taken_out(component: str, fitted: int, context: Context) -> int:
     out = last_signed(context.history, *own) if own else None
     once = len(replacements(context.history).get(component, ())) == 1
     return min(out[0], fitted) if out is not None and once else fitted
-
-
-def fires(context: Context, component: str) -> bool:
-    """Return whether a component holds a charge."""
-    return context.catalog.kinds[split_component(component).kind].fires
 
 
 def _lamp_check(context: Context) -> list[str]:

@@ -6,7 +6,7 @@ import re
 import msgspec
 import numpy as np
 
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.history.order import History
 from squibwise.history.returned import is_mended
 from squibwise.model.belief import Because
@@ -16,7 +16,6 @@ from squibwise.model.names import split_component, split_loop
 from squibwise.model.proof import Verdict
 from squibwise.model.words import Outcome
 from squibwise.numerics.measurement import fit_line_both
-from squibwise.prove.fitted import is_igniter
 from squibwise.prove.limits import Limits, because_of, judged, makers_loop, published
 
 _SCALE = {
@@ -294,7 +293,7 @@ def is_across_igniter(reading: Reading, catalog: Catalog) -> bool:
         return False
     if not (reading.unit.casefold().endswith(_THROUGH) or _RESISTANCE.search(told)):
         return False
-    return is_igniter(reading.component, catalog) or bool(_IGNITER.search(told))
+    return holds_charge(reading.component, catalog) or bool(_IGNITER.search(told))
 
 
 _SAFE_METHODS = ("scan-live-value", "substitute-load")

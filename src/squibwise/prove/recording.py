@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from squibwise.catalog.load import Catalog, component_title
+from squibwise.catalog.load import Catalog, component_title, holds_charge
 from squibwise.history.order import read_history
 from squibwise.history.signed import settling_look
 from squibwise.model.belief import Assessment, ComponentBelief
@@ -16,7 +16,7 @@ from squibwise.model.proof import Gate, ProofRecord, Verdict
 from squibwise.model.words import WEAK_BASES
 from squibwise.model.work import Work
 from squibwise.prove.answering import answers, fitted_parts, photos
-from squibwise.prove.gates import Context, fires, gates, is_doubtful
+from squibwise.prove.gates import Context, gates, is_doubtful
 from squibwise.prove.grades import grade_gates, papers
 from squibwise.prove.sealing import canonical, exact, plain, seal
 
@@ -74,7 +74,7 @@ def live_charges(context: Context) -> Iterator[Json]:
     """
     spent = context.catalog.fact("release.spent-enough").number()
     for belief in context.assessment.components:
-        if not fires(context, belief.id):
+        if not holds_charge(belief.id, context.catalog):
             continue
         live = [s for s, b in belief.stages.items() if b.fired < spent]
         if live:

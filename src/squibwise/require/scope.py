@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
+from squibwise.catalog.load import holds_charge
 from squibwise.catalog.tasks import Three, Tick
 from squibwise.history.apart import is_in
 from squibwise.model.names import SEATS, SIDES, split_component, split_loop
@@ -44,8 +45,7 @@ class Scope(msgspec.Struct, frozen=True, kw_only=True):
 
     def fires(self, component: str) -> bool:
         """Does a component hold a charge."""
-        kind = self.job.catalog.kinds.get(split_component(component).kind)
-        return kind is not None and kind.fires
+        return holds_charge(component, self.job.catalog)
 
     def has(self, assembly: str) -> bool:
         """Is an assembly of this name replaced."""

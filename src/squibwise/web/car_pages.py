@@ -6,11 +6,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from squibwise import case as line
-from squibwise.catalog.load import Catalog
+from squibwise.catalog.load import Catalog, holds_charge
 from squibwise.model.belief import ComponentBelief
 from squibwise.model.names import split_component
 from squibwise.present.figures import percent
-from squibwise.present.phrases import is_inflator, name, tell_grouped
+from squibwise.present.phrases import name, tell_grouped
 from squibwise.present.tell_assessment import by_state, tell_belief, tell_look
 from squibwise.present.tell_bench import (
     LETTERS,
@@ -82,7 +82,7 @@ def _belief_first(request: Request, opened: Opened, component: str) -> Response:
         part=component,
         title=name(component, bench.catalog),
         chances=_chances(belief),
-        hurts=is_inflator(component, bench.catalog),
+        hurts=holds_charge(component, bench.catalog),
     )
 
 
