@@ -13,9 +13,10 @@ from typing import Any
 
 import pytest
 
+from squibwise import case as line
 from squibwise.catalog.load import load_catalog
 from squibwise.errors import InputError
-from squibwise.garage import entering, ticking
+from squibwise.garage import answering, entering, ticking
 from squibwise.intake import load_case
 
 Line = Callable[..., Any]
@@ -1026,3 +1027,19 @@ def test_a_case_file_without_end_is_not_written_into(
         refused = run(*command)
         assert refused.code == 2
         assert told in refused.err
+
+
+def test_an_answer_that_changes_nothing_says_so_and_what_is_asked(cases: Path) -> None:
+    """Belts fired, no airbag: the question of the front airbags is none of this car's."""
+    catalog = load_catalog()
+    case = line.open_case(cases / "teasel-11", catalog)
+
+    def told(question: str) -> tuple[str, ...]:
+        words = (question, "no")
+        _, rules = answering.read_answers(case, words, "procedure, section 7", catalog)
+        return answering.tell_idle(case, words, rules, catalog)
+
+    [idle] = told("front-sensors")
+    assert "changes nothing on the list now: no line hangs on front-sensors" in idle
+    assert "front-sensors-hit" in idle
+    assert told("front-sensors-hit") == ()

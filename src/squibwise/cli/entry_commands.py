@@ -315,8 +315,9 @@ def answer(case_path: Path, words: tuple[str, ...], source: str, as_json: bool) 
 
     at = opening.open_case(case_path)
     entries, rules = answering.read_answers(at.case, words, source, at.catalog)
+    told = answering.tell_idle(at.case, words, rules, at.catalog)
     command = f"answer {' '.join(words)}"
-    return write_entries(case_path, command, entries, as_json=as_json, rules=rules)
+    return write_entries(case_path, command, entries, as_json=as_json, rules=rules, told=told)
 
 
 @click.command(

@@ -1,14 +1,21 @@
 """What answers to the questions that ``work`` asks are written as."""
 
 from collections.abc import Sequence
+from typing import Any
 
+import msgspec
+
+from squibwise import case as line
 from squibwise.catalog.load import Catalog
 from squibwise.errors import InputError
 from squibwise.garage.entering import Pairs
 from squibwise.garage.saying import find_told
 from squibwise.intake.case_file.checks import did_you_mean
+from squibwise.model.car import OwnRule
 from squibwise.model.case import Case
 from squibwise.model.words import ASKED_WORDS, REACHING, RECORD_GONE
+from squibwise.model.work import Work
+from squibwise.require import work
 from squibwise.require.questions import ANSWERS, CRASH, YES, answer_rules
 
 
@@ -51,6 +58,37 @@ def _read_answer(
             remedy=f"Answer {' or '.join(catalog.said.levels)}, or the parts it reached.",
         )
     return (find_told((question, word), case.car, catalog),), ()
+
+
+def tell_idle(
+    case: Case, words: Sequence[str], rules: Sequence[Pairs], catalog: Catalog
+) -> tuple[str, ...]:
+    """Return that rules change nothing on this car now, and what is asked of it; else nothing.
+
+    Args:
+        case: The case, before they were written.
+        words: Questions, each with its answer.
+        rules: What the answers are written as.
+        catalog: The questions.
+    """
+    if not rules:
+        return ()
+    states = line.assess(case, catalog)
+    before = work(case, states, catalog)
+    own = tuple(msgspec.convert(dict(r), OwnRule) for r in rules)
+    profile = msgspec.structs.replace(case.profile, rules=(*case.profile.rules, *own))
+    after = work(msgspec.structs.replace(case, profile=profile), states, catalog)
+    if _list_asked(before) != _list_asked(after):
+        return ()
+    asked = [q.id for q in before.questions if not q.answered and q.id not in words]
+    then = f" What is asked of this car: {', '.join(asked)}." if asked else ""
+    return (f"This changes nothing on the list now: no line hangs on {words[0]}.{then}",)
+
+
+def _list_asked(todo: Work) -> dict[str, Any]:
+    """Return what is ordered and done of a job: kind and chance of each line."""
+    orders = {(o.assembly, o.contains): (o.kind, o.p, o.question) for o in todo.orders}
+    return {i.id: (i.kind, i.needed, i.strict) for i in todo.items} | {"orders": orders}
 
 
 def answer_entries(

@@ -320,7 +320,7 @@ def _tell_open_list(tick: Tick) -> Iterator[str]:
         yield (
             f"no. {closing[0].n} closes the order list, and what may still add to it is open: "
             f"{' and '.join(left)}. {' '.join(ways)} Or close it with what stays open: "
-            f"squibwise did CASE {closing[0].n} --note 'seat frame later'."
+            f"squibwise did CASE {closing[0].n} --note '{' '.join(asked) or 'seat frame'} later'."
         )
 
 

@@ -87,7 +87,7 @@ def tell_why(order: Order) -> str:
         return "most makers" if is_few else f"rule, {asking} of {order.of_profiles}"
     if order.kind == "look-first":
         return f"look: {order.settled_by.rpartition(': ')[2] or order.settled_by or 'at the part'}"
-    return f"ask: {order.question}" if order.question else "ask the maker"
+    return f"ask: {order.question}"
 
 
 def tell_order_list(case: Case, todo: Work, catalog: Catalog) -> Telling:

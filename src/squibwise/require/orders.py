@@ -284,11 +284,12 @@ def find_price(
 
 def _merged(orders: Sequence[Order], catalog: Catalog) -> list[Order]:
     """Return the orders with those of one part number on one line."""
-    lines: dict[tuple[str, str, bool, str], list[Order]] = {}
+    lines: dict[tuple[object, ...], list[Order]] = {}
     for order in orders:
         same = catalog.assemblies[order.assembly].same_number
         place = order.title.partition(", ")[0] if same else order.title
-        lines.setdefault((order.assembly, order.kind, order.done, place), []).append(order)
+        key = (order.assembly, order.kind, order.done, place, order.question)
+        lines.setdefault(key, []).append(order)
     return [_together(alike) for alike in lines.values()]
 
 

@@ -61,7 +61,8 @@ def sort_demand(
 
     ``certain``: what was seen or measured asks for it, near certainly or by its tests.
     ``rule``: rules ask for it, those of this car or of most makers. ``look-first``: a look decides,
-    at the part or at what the rule hangs on. ``ask``: only some makers ask for it.
+    at the part or at what the rule hangs on. ``ask``: only some makers ask for it, and a question
+    of the catalogue decides.
 
     Args:
         demand: Under the union of all profiles that may apply.
@@ -82,7 +83,7 @@ def sort_demand(
             return Sorted(kind="certain" if is_certain else "rule", p=demand.by_state)
     if len(by_profile) == 1 and asking:
         return Sorted(kind="rule", p=demand.by_rule, profiles=asking, of_profiles=1)
-    question = find_question(demand, situation, job)
+    question = find_question(demand, situation, job, job.limits.likely)
     some = sum(demand.id in found for found in by_profile.values())
     share = question.share if question else some / max(len(by_profile), 1)
     word = question.id if question else ""
@@ -110,7 +111,15 @@ def sort_demand(
             question=word if asking else "",
         )
     p = max(demand.by_rule * share, demand.by_state)
-    return Sorted(kind="ask", p=p, profiles=asking, of_profiles=len(by_profile), question=word)
+    asked = question or find_question(demand, situation, job, job.limits.spread)
+    return Sorted(
+        kind="ask" if asked else "look-first",
+        p=p,
+        profiles=asking,
+        of_profiles=len(by_profile),
+        question=asked.id if asked else "",
+        rests_on="" if asked else demand.weakest_trigger,
+    )
 
 
 def is_named(demand: RuledDemand, situation: Situation) -> bool:
@@ -191,22 +200,42 @@ def _surely(demand: RuledDemand | None, job: Job) -> bool:
     return demand is not None and demand.by_rule >= job.limits.likely
 
 
-def find_question(demand: RuledDemand, situation: Situation, job: Job) -> RuleQuestion | None:
-    """Return the question of the catalogue that decides a demand after this crash."""
-    name = split_component(demand.component)
-    for question in job.catalog.rules.questions.values():
-        fits = name.kind in question.kinds and (
-            not question.places or name.place in question.places
-        )
-        if fits and question.action == demand.action:
-            words = [w for w in (question.when, question.only_if) if w]
-            weighed = (
-                weigh_condition(job.catalog.rules.conditions[w], demand.component, situation)
-                for w in words
-            )
-            if all(trigger.probability >= job.limits.likely for trigger in weighed):
-                return question
-    return None
+def find_question(
+    demand: RuledDemand, situation: Situation, job: Job, least: float
+) -> RuleQuestion | None:
+    """Return the question of the catalogue that decides a demand after this crash.
+
+    The first whose crash is likely; else the one whose crash is the likeliest.
+
+    Args:
+        demand: The demand.
+        situation: For the crash that a question speaks of.
+        job: For the catalogue and the limits.
+        least: From which probability of its crash on a question is asked. [0..1]
+    """
+    fitting = {
+        q.id: _weigh_question(q, demand.component, situation)
+        for q in job.catalog.rules.questions.values()
+        if q.action == demand.action and _speaks_of(q, demand.component)
+    }
+    likely = (word for word, p in fitting.items() if p >= job.limits.likely)
+    found = next(likely, max(fitting, key=lambda word: fitting[word], default=""))
+    return job.catalog.rules.questions[found] if fitting.get(found, 0.0) >= least else None
+
+
+def _speaks_of(question: RuleQuestion, component: str) -> bool:
+    name = split_component(component)
+    return name.kind in question.kinds and (not question.places or name.place in question.places)
+
+
+def _weigh_question(question: RuleQuestion, component: str, situation: Situation) -> float:
+    """Return how probable the crash is that a question speaks of."""
+    conditions = situation.catalog.rules.conditions
+    return min(
+        weigh_condition(conditions[word], component, situation).probability
+        for word in (question.when, question.only_if)
+        if word
+    )
 
 
 def answer_rules(

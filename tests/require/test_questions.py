@@ -1,0 +1,60 @@
+"""Every line that the maker decides names its question, and an answer to it has an effect."""
+
+from types import SimpleNamespace
+
+import msgspec
+import pytest
+
+from squibwise.catalog.load import Catalog, load_catalog
+from squibwise.catalog.rules import DEFAULT, Example
+from squibwise.model.belief import SpeedChange
+from squibwise.model.car import Profile
+from squibwise.require import work
+from squibwise.require.examples import build_example, list_examples
+from squibwise.require.questions import answer_rules
+
+CATALOG = load_catalog()
+RULED = [
+    pytest.param(example, id=f"{profile}-{rule}-{number}")
+    for profile, rule, number, example in list_examples(CATALOG)
+    if profile != DEFAULT and example.expect == "replace"
+]
+
+
+@pytest.mark.parametrize("example", RULED)
+def test_what_a_kind_of_rules_asks_for_has_a_question_that_takes_it_off(example: Example) -> None:
+    case, states = build_example(example)
+    word = f"{example.component}:replace"
+    [demand] = [i for i in work(case, states, CATALOG).items if i.id == word]
+    if demand.kind == "certain" or not demand.profiles:
+        return  # its own state asks for it
+    assert demand.question
+    rules = answer_rules(CATALOG.rules.questions[demand.question], "no", case, "own book, page 1")
+    told = msgspec.structs.replace(case, profile=Profile(rules=rules))
+    left = [i for i in work(told, states, CATALOG).items if i.id == word]
+    assert not any(i.profiles for i in left)
+
+
+def test_belts_alone_with_the_nose_struck_ask_of_the_front_sensors(
+    made: SimpleNamespace, catalog: Catalog
+) -> None:
+    belts = ("driver.retractor-pretensioner", "passenger.retractor-pretensioner")
+    done = work(made.case(), made.assessment({c: {"fired": 0.98} for c in belts}), catalog)
+    [sensors] = [o for o in done.orders if "nose-right.impact-sensor" in o.contains]
+    assert (sensors.kind, sensors.question) == ("ask", "front-sensors-hit")
+    assert "front-sensors-hit" in {q.id for q in done.questions}
+
+
+@pytest.mark.parametrize("fired", [0.15, 0.4, 0.98])
+def test_no_line_is_asked_of_the_maker_without_a_question(
+    fired: float, made: SimpleNamespace, catalog: Catalog
+) -> None:
+    devices = ("passenger.front-bag", "left.curtain", "driver.retractor-pretensioner")
+    speed = SpeedChange(p10=30, p50=45, p90=80)
+    states = made.assessment(
+        {c: {"fired": fired} for c in devices},
+        msgspec.structs.replace(made.crash, delta_v_kmh=speed),
+    )
+    done = work(made.case(), states, catalog)
+    assert {o.kind for o in done.orders} >= {"ask"}
+    assert [o.title for o in done.orders if o.kind == "ask" and not o.question] == []
