@@ -110,13 +110,25 @@ def sort_demand(
             of_profiles=len(by_profile) if asking else 0,
             question=word if asking else "",
         )
-    p = max(demand.by_rule * share, demand.by_state)
+    return _ask_or_look(demand, asking, len(by_profile), question, share, situation, job)
+
+
+def _ask_or_look(
+    demand: RuledDemand,
+    asking: tuple[str, ...],
+    of_profiles: int,
+    question: RuleQuestion | None,
+    share: float,
+    situation: Situation,
+    job: Job,
+) -> Sorted:
+    """Return a demand of some makers as one that a question decides; where none does, a look."""
     asked = question or find_question(demand, situation, job, job.limits.spread)
     return Sorted(
         kind="ask" if asked else "look-first",
-        p=p,
+        p=max(demand.by_rule * share, demand.by_state),
         profiles=asking,
-        of_profiles=len(by_profile),
+        of_profiles=of_profiles,
         question=asked.id if asked else "",
         rests_on="" if asked else demand.weakest_trigger,
     )
